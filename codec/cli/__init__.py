@@ -1,0 +1,70 @@
+"""The ``niner`` command.
+
+Each command is a module beside this one with ``add(commands)``, which adds its arguments and names the function that runs it. Exit codes:
+0 done, 1 a report needs a repeat, 2 usage or book error.
+"""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import importlib
+import os
+import sys
+from collections.abc import Sequence
+
+from grammar.errors import CodeError
+
+COMMANDS = ("decode", "encode", "book", "demo")
+_ABOUT = "Spoken status codes for racing: decode what the driver read out, encode what the dash shows, prove that a code is unambiguous."
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run the command line; return the exit code."""
+    arguments = list(sys.argv[1:] if argv is None else argv)
+    parser = _parser(arguments)
+    args = parser.parse_args(arguments)
+    try:
+        code: int = args.run(args)
+        sys.stdout.flush()
+    except CodeError as error:
+        return report(error, as_json=getattr(args, "json", False))
+    except BrokenPipeError:
+        # the reader of our output has gone: nothing to say to it, and nothing at exit either
+        with contextlib.suppress(OSError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except KeyboardInterrupt:
+        return 130
+    return code
+
+
+def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
+    """Return the parser; only the module of the command that is asked for is loaded, all of them for help."""
+    parser = argparse.ArgumentParser("niner", description=_ABOUT)
+    parser.add_argument("--version", action="version", version=_version())
+    commands = parser.add_subparsers(title="commands", metavar="command", required=True)
+    asked = next((argument for argument in arguments if not argument.startswith("-")), None)
+    for name in COMMANDS if asked not in COMMANDS else (asked,):
+        importlib.import_module(f"codec.cli.{name}").add(commands)
+    return parser
+
+
+def _version() -> str:
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return f"niner {version('niner')}"
+    except PackageNotFoundError:  # run from a checkout that is not installed
+        return "niner (not installed)"
+
+
+def report(error: CodeError, *, as_json: bool) -> int:
+    """Print an error, on stdout as one JSON object or on stderr for people; return its exit code."""
+    if as_json:
+        import json
+
+        print(json.dumps(error.as_dict(), ensure_ascii=False))
+    else:
+        print(f"niner: {error}", file=sys.stderr)
+    return error.exit_code

@@ -1,0 +1,61 @@
+"""``niner decode``: spoken reports to readings."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from codec.cli.common import add_book, add_json, emit, given, lines
+
+
+def add(commands: Any) -> None:
+    """Add the command."""
+    about = "Read spoken or typed reports: one from the arguments, or one a line from standard input."
+    parser = commands.add_parser("decode", help="spoken reports to readings", description=about)
+    add_book(parser)
+    parser.add_argument("text", nargs="*", metavar="WORD", help="the report as heard; standard input if none is given")
+    parser.add_argument("--direction", choices=("car", "pit"), help="take only reports (car) or only calls (pit)")
+    parser.add_argument(
+        "--near", action="append", default=[], metavar="FIELD=VALUE", help="what a wrapped field is expected to be near, such as lap=23"
+    )
+    parser.add_argument("--all", action="store_true", help="print every possible reading instead of refusing ties")
+    add_json(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Decode each line; the exit code is 1 if one of them needs a repeat."""
+    from codec import decode_all, load_book, readings
+    from codec.cli import report
+    from grammar.errors import CodeError
+
+    book = load_book(args.book)
+    context = given(args.near, "context")
+    worst = 0
+    for line in lines(args.text):
+        try:
+            if args.all:
+                found = readings(book, line, direction=args.direction, context=context)
+                facts = [{**reading.as_dict(), "choices": len(found)} for reading in found]
+            else:
+                transcript = decode_all(book, line, direction=args.direction, context=context)
+                found, facts = list(transcript.reports), transcript.as_dicts(book)
+        except CodeError as error:
+            worst = max(worst, report(error, as_json=args.json))
+            continue
+        if args.json:
+            for fact in facts:
+                emit(fact)
+        else:
+            _show(book, line, found, facts)
+    return worst
+
+
+def _show(book: Any, line: str, found: list[Any], facts: list[dict[str, Any]]) -> None:
+    from codec.screen.reading import reading_lines
+
+    for reading in found:
+        reading_lines(book, line, reading)
+    for fact in facts:
+        if "message" not in fact:
+            print("; ".join(f"{kind}: {value}" for kind, value in fact.items() if kind != "span"))

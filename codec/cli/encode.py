@@ -1,0 +1,71 @@
+"""``niner encode``: values to the string for the dash and the words to say."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator
+from typing import Any
+
+from codec.cli.common import add_book, add_json, emit, given
+
+
+def add(commands: Any) -> None:
+    """Add the command."""
+    about = "Find the cheapest string that says the values: from the arguments, or one JSON object a line from standard input."
+    parser = commands.add_parser("encode", help="values to the shortest unambiguous string", description=about)
+    add_book(parser)
+    parser.add_argument("values", nargs="*", metavar="FIELD=VALUE", help="the values to say, such as energy=-0.3")
+    parser.add_argument("--message", help="the message to say them in; may be left out where only one fits")
+    parser.add_argument("--by", choices=("seconds", "symbols", "syllables"), default="seconds", help="what is to be least (seconds)")
+    add_json(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Encode the arguments, or each line."""
+    from codec import encode, load_book
+    from codec.cli import report
+    from grammar.errors import CodeError
+
+    book = load_book(args.book)
+    worst = 0
+    for number, values in enumerate(_values(args), start=1):
+        try:
+            if isinstance(values, CodeError):
+                raise values
+            encoded = encode(book, values, args.message, by=args.by)
+        except CodeError as error:
+            if not args.values and not args.json:
+                print(f"line {number}:", file=sys.stderr)
+            worst = max(worst, report(error, as_json=args.json))
+            continue
+        if args.json:
+            emit(encoded.as_dict())
+        else:
+            from codec.screen.reading import encoded_lines
+
+            encoded_lines(book, encoded)
+    return worst
+
+
+def _values(args: argparse.Namespace) -> Iterator[Any]:
+    from decimal import Decimal
+
+    from grammar.errors import CodeError
+
+    if args.values:
+        yield given(args.values)
+        return
+    for raw in sys.stdin.buffer:
+        line = raw.decode("utf-8", "surrogateescape").strip()
+        if not line:
+            continue
+        try:
+            values = json.loads(line, parse_float=Decimal)
+        except (ValueError, RecursionError) as error:
+            place = getattr(error, "pos", 0)
+            yield CodeError(f"not JSON: {getattr(error, 'msg', 'nested too deeply')}", kind="usage", source=line, span=(place, place + 1))
+            continue
+        yield values if isinstance(values, dict) else CodeError("a JSON object is expected", kind="usage", source=line, span=(0, len(line)))

@@ -1,0 +1,249 @@
+"""Transcripts to readings.
+
+Plain reports (spelling words or a typed string, nothing else) take a short path: one dictionary look-up a word and one regular expression a
+message. It is only ever right because a book compiles only if no string has two readings; whatever it does not settle goes the whole
+way: the speech grammar, every candidate for every word, and the automaton of the book. Ties are refused, never broken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from codec.reading import Mark, Reading
+from codec.refusal import refusal
+from grammar.book import Book
+from grammar.errors import Ambiguous, CodeError, Incomplete, Span, UnexpectedWord
+from grammar.message import Direction, Match
+from grammar.paths import Arc, string_lattice, walk
+from grammar.speech import Ask, Stretch, listen
+from grammar.speech.procedure import Said
+from grammar.speech.words import cut, unknown
+
+Context = Mapping[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Transcript:
+    """All that was said in a transcript: reports in order, events (phrases), questions and answers; ``marks`` gives every word its place."""
+
+    text: str
+    reports: tuple[Reading, ...]
+    events: tuple[tuple[str, Span], ...] = ()
+    asks: tuple[Ask, ...] = ()
+    answers: tuple[tuple[str, Span], ...] = ()
+    marks: tuple[Mark, ...] = field(default=())
+
+    def as_dicts(self, book: Book) -> list[dict[str, Any]]:
+        """Return everything said, in the order of the text, for ``--json``."""
+        facts = [(min(reading.spans, default=(0, 0))[0], reading.as_dict()) for reading in self.reports]
+        for name, span in self.events:
+            facts.append((span[0], {"event": name, "label": book.spec.phrases[name].label or name, "span": list(span)}))
+        for ask in self.asks:
+            facts.append((ask.span[0], {"ask": "say again", "after": ask.after, "before": ask.before, "span": list(ask.span)}))
+        facts += [(span[0], {"answer": answer, "span": list(span)}) for answer, span in self.answers]
+        return [fact for _, fact in sorted(facts, key=lambda pair: pair[0])]
+
+
+def decode(book: Book, text: str, *, direction: Direction | None = None, context: Context | None = None, typed: bool = False) -> Reading:
+    """Return the reading of the one report in ``text``.
+
+    ``direction`` narrows it to reports ("car") or calls ("pit"); ``context`` holds the value expected of each wrapped field (the last lap's
+    number, say), which restores the rest of it; ``typed`` takes the text as symbols from the dash only. Raises ReportError: Ambiguous where
+    more than one reading is possible, UnknownWord, UnexpectedWord, Incomplete otherwise.
+    """
+    match = None if typed else _plain(book, text, direction)
+    if match is not None:
+        return Reading(book, match, text, None, context)
+    found = readings(book, text, direction=direction, context=context, typed=typed)
+    return _only(found, text)
+
+
+def readings(
+    book: Book, text: str, *, direction: Direction | None = None, context: Context | None = None, typed: bool = False
+) -> list[Reading]:
+    """Return every reading of the one report in ``text``; raises ReportError where there is none."""
+    if typed:
+        ways = _typed_ways(book, text, direction)
+    else:
+        ways = []
+        for stretch in listen(book.lexicon, text):
+            if not stretch.empty:
+                if ways:
+                    raise _several(text, stretch.span)
+                ways = _ways(book, text, stretch, direction)
+    if any(len(matches) > 1 for matches, _ in ways):
+        raise _several(text, (0, len(text)))
+    if not ways:
+        raise Incomplete("no report in this transcript", kind="no-report", source=text, span=(len(text), len(text)))
+    return [Reading(book, matches[0], text, spans, context) for matches, spans in ways]
+
+
+def decode_all(book: Book, text: str, *, direction: Direction | None = None, context: Context | None = None) -> Transcript:
+    """Return all that is said in a transcript that may hold several reports, events, questions and answers; raises ReportError."""
+    reports: list[Reading] = []
+    stretches = listen(book.lexicon, text)
+    for stretch in stretches:
+        if stretch.empty:
+            continue
+        ways = _ways(book, text, stretch, direction)
+        if len(ways) > 1:
+            raise _tie([" then ".join(match.text() for match in matches) for matches, _ in ways], text, stretch.span)
+        matches, spans = ways[0]
+        place = 0
+        for match in matches:
+            count = len(match.string)
+            reports.append(Reading(book, match, text, spans[place : place + count], context))
+            place += count
+    return Transcript(
+        text,
+        tuple(reports),
+        tuple(stretch.event for stretch in stretches if stretch.event),
+        tuple(ask for stretch in stretches for ask in stretch.asks),
+        tuple(answer for stretch in stretches for answer in stretch.answers),
+        _marks(book, text, reports),
+    )
+
+
+def decode_many(
+    book: Book, lines: Iterable[str], *, direction: Direction | None = None, context: Context | None = None
+) -> Iterator[Reading | CodeError]:
+    """Yield for each line its reading, or the error that refuses it; holds one line at a time."""
+    for line in lines:
+        match = _plain(book, line, direction)
+        if match is not None:
+            yield Reading(book, match, line, None, context)
+            continue
+        try:
+            yield decode(book, line.rstrip("\r\n"), direction=direction, context=context)
+        except CodeError as error:
+            yield error
+
+
+def _plain(book: Book, text: str, direction: Direction | None) -> Match | None:
+    """Return the match of a report of plain words or one typed string; None where the whole way must be gone."""
+    words = text.split()
+    if len(words) > 1:
+        plain = book.lexicon.plain
+        try:
+            string = "".join([plain[word] for word in words])
+        except KeyError:
+            return None
+    elif words:
+        string = words[0]
+        if not (string.isupper() or string.isdigit()) or string.lower() in book.lexicon.meanings:
+            return None
+    else:
+        return None
+    return _match(book, string, direction)
+
+
+def _match(book: Book, string: str, direction: Direction | None) -> Match | None:
+    if direction is None and len(book.directions) > 1 and book.crossing is not None:
+        return None
+    for message in book.of_length(direction, len(string)):
+        match = message.quick(string)
+        if match is not None:
+            return match
+    return None
+
+
+def _ways(book: Book, text: str, stretch: Stretch, direction: Direction | None) -> list[tuple[tuple[Match, ...], tuple[Span, ...]]]:
+    """Return every different reading of a stretch with the spans of its symbols; raises the error that explains why there is none."""
+    automaton = book.automaton(direction)
+    if stretch.ways is None:
+        lattice = stretch.lattice()
+        walked = walk(automaton, lattice)
+        found = _distinct((matches, _arc_spans(stretch, arcs)) for matches, arcs in walked.readings())
+        if found:
+            return found
+        raise refusal(walked, lattice, text, [word.span for word in stretch.words])
+    found = _distinct(pair for said in stretch.ways for pair in _said_ways(book, said, direction))
+    if found:
+        return found
+    said = max(stretch.ways, key=lambda way: walk(automaton, string_lattice(_symbols(way))).furthest)
+    lattice = string_lattice(_symbols(said))
+    raise refusal(walk(automaton, lattice), lattice, text, [span for _, span in said])
+
+
+def _typed_ways(book: Book, text: str, direction: Direction | None) -> list[tuple[tuple[Match, ...], tuple[Span, ...]]]:
+    said: list[tuple[str, Span]] = []
+    for place, character in enumerate(text):
+        if character.isspace():
+            continue
+        if character not in book.alphabet.index:
+            raise unknown(book.lexicon, text, character, (place, place + 1))
+        said.append((character, (place, place + 1)))
+    if not said:
+        return []
+    return _ways(book, text, Stretch(ways=[tuple(said)]), direction)
+
+
+def _said_ways(book: Book, said: Said, direction: Direction | None) -> Iterator[tuple[tuple[Match, ...], tuple[Span, ...]]]:
+    spans = tuple(span for _, span in said)
+    for matches, _ in walk(book.automaton(direction), string_lattice(_symbols(said))).readings():
+        yield matches, spans
+
+
+def _symbols(said: Said) -> str:
+    return "".join(symbol for symbol, _ in said)
+
+
+def _arc_spans(stretch: Stretch, arcs: Sequence[Arc]) -> tuple[Span, ...]:
+    return tuple(span for place, target, symbols in arcs for span in stretch.spans(place, target, symbols))
+
+
+def _distinct(
+    ways: Iterable[tuple[tuple[Match, ...], tuple[Span, ...]]],
+) -> list[tuple[tuple[Match, ...], tuple[Span, ...]]]:
+    kept: dict[Any, tuple[tuple[Match, ...], tuple[Span, ...]]] = {}
+    for matches, spans in ways:
+        kept.setdefault(tuple((match.message.name, tuple(match.levels().items())) for match in matches), (matches, spans))
+    return list(kept.values())
+
+
+def _only(found: Sequence[Reading], text: str) -> Reading:
+    if len(found) > 1:
+        raise _tie([str(reading) for reading in found], text, (0, len(text)))
+    return found[0]
+
+
+def _tie(candidates: Sequence[str], text: str, span: Span) -> Ambiguous:
+    return Ambiguous(
+        f"{len(candidates)} readings are possible",
+        kind="ambiguous",
+        candidates=candidates[:8],
+        source=text,
+        span=span,
+        hint="ask for the report once more, word by word; or say whether it is a report (car) or a call (pit)",
+    )
+
+
+def _several(text: str, span: Span) -> UnexpectedWord:
+    return UnexpectedWord(
+        "more than one report",
+        kind="several-reports",
+        source=text,
+        span=span,
+        hint="decode_all reads transcripts of several reports",
+    )
+
+
+def _marks(book: Book, text: str, reports: Sequence[Reading]) -> tuple[Mark, ...]:
+    """Return what each word of the text was taken for."""
+    used = {span for reading in reports for span in reading.spans}
+    starts = {start for start, _ in used}
+    marks = []
+    for word in cut(book.lexicon, text):
+        terminal, (start, end) = word.meaning.terminal, word.span
+        if terminal == "FILLER":
+            kind = "filler"
+        elif terminal == "SEPARATOR" and word.meaning.value:
+            kind = "event"
+        elif terminal in ("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "AND", "MULTIPLE"):
+            kind = "symbol" if start in starts or any(s <= start and end <= e for s, e in used) else "dropped"
+        else:
+            kind = "procedure"
+        marks.append(Mark(kind, word.span, text[start:end]))
+    return tuple(marks)

@@ -1,0 +1,172 @@
+"""Values to the cheapest string that means them, with the words to say."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import Any
+
+from codec.decode import readings
+from codec.reading import Reading
+from grammar.book import COSTS, Book
+from grammar.codes import Check, CodeTable
+from grammar.errors import Ambiguous, EncodeError
+from grammar.fields import Rounded
+from grammar.message import Message
+
+
+@dataclass(frozen=True, slots=True)
+class Encoded:
+    """A string and how to say it.
+
+    ``words`` are those to say, ``seconds`` the time they take, ``levels`` what the values were rounded to, ``rounding`` what that added to
+    each value that moved (in the field's unit), ``reading`` what the string decodes to.
+    """
+
+    message: str
+    string: str
+    words: str
+    seconds: float
+    syllables: int
+    levels: Mapping[str, int]
+    rounding: Mapping[str, Decimal]
+    reading: Reading
+
+    def __str__(self) -> str:
+        return self.string
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the facts for ``--json``."""
+        return {
+            "message": self.message,
+            "string": self.string,
+            "words": self.words,
+            "symbols": len(self.string),
+            "seconds": round(self.seconds, 2),
+            "syllables": self.syllables,
+            "values": self.reading.as_dict()["values"],
+            "rounding": {name: float(error) for name, error in self.rounding.items()},
+        }
+
+
+def encode(book: Book, values: Mapping[str, Any] | Reading, message: str | None = None, *, by: str = "seconds") -> Encoded:
+    """Return the string that says ``values`` (field → value) in ``message`` at the least cost.
+
+    ``by`` is "seconds" (default), "symbols" or "syllables". Without ``message`` the one message that can say exactly these fields is taken. Values
+    are rounded to the nearest level. Optional parts whose fields have their usual value, or are not given, are left out.
+
+    Raises EncodeError where a value is outside its domain, a field is missing or unknown, no way through the layout says these together, or
+    several messages could be meant.
+    """
+    if by not in COSTS:
+        raise EncodeError(f"unknown cost {by!r}", kind="unknown-cost", expected=list(COSTS))
+    given: Mapping[str, Any] = values.values if isinstance(values, Reading) else values
+    if isinstance(values, Reading):
+        message = message or values.message
+    rounded = _rounded(book, given)
+    levels = {name: r.level for name, r in rounded.items()}
+    chosen = _message(book, levels, message)
+    string = chosen.cheapest(levels, book.cost(by))
+    if string is None:
+        raise _unsayable(chosen, levels)
+    reading = _read_back(book, chosen, string, levels)
+    parts = list(zip(reading.match.plan.tables, reading.match.texts, strict=True))
+    return Encoded(
+        chosen.name,
+        string,
+        _words(book, reading, parts),
+        sum(book.cost("seconds")(table, text) for table, text in parts),
+        int(sum(book.cost("syllables")(table, text) for table, text in parts)),
+        reading.levels,
+        {name: r.error for name, r in rounded.items() if r.error},
+        reading,
+    )
+
+
+def _words(book: Book, reading: Reading, parts: list[tuple[CodeTable, str]]) -> str:
+    """Return the words to say: those of the book's number rule where they are read back as meant, else symbol by symbol."""
+    words = " ".join(word for table, text in parts for word in book.spoken(table, text))
+    plain = book.alphabet.say(reading.said)
+    if words != plain and readings(book, words, direction=reading.direction) != [reading]:
+        words = plain
+    if readings(book, words, direction=reading.direction) != [reading]:
+        raise EncodeError(f"{words!r} would not be read as meant", kind="not-decodable", hint="choose other words in [alphabet.words]")
+    return words
+
+
+def _rounded(book: Book, values: Mapping[str, Any]) -> dict[str, Rounded]:
+    rounded = {}
+    for name, value in values.items():
+        field = book.fields.get(name)
+        if field is None:
+            raise EncodeError(f"there is no field {name!r}", kind="unknown-field", expected=list(book.fields))
+        rounded[name] = field.level(value)
+    return rounded
+
+
+def _message(book: Book, levels: Mapping[str, int], name: str | None) -> Message:
+    if name is not None:
+        if name not in book.messages:
+            raise EncodeError(f"there is no message {name!r}", kind="unknown-message", expected=list(book.messages))
+        foreign = [field for field in levels if field not in book.messages[name].fields]
+        if foreign:
+            raise EncodeError(
+                f"message {name} does not say {foreign[0]!r}",
+                kind="unknown-field",
+                expected=list(book.messages[name].fields),
+            )
+        return book.messages[name]
+    able = [m for m in book.messages.values() if levels.keys() <= m.fields.keys() and m.cheapest(levels, book.cost("symbols")) is not None]
+    if len(able) == 1:
+        return able[0]
+    if able:
+        raise EncodeError(
+            "several messages can say these fields",
+            kind="which-message",
+            expected=[m.name for m in able],
+            hint="name the message",
+        )
+    near = max(book.messages.values(), key=lambda m: len(levels.keys() & m.fields.keys()))
+    raise _unsayable(near, levels)
+
+
+def _unsayable(message: Message, levels: Mapping[str, int]) -> EncodeError:
+    missing = [name for name in message.fields if name not in levels]
+    for table in message.tables:
+        known = all(field.name in levels for field in table.fields)
+        if known and not isinstance(table, Check) and table.fields and table.word(tuple(levels[f.name] for f in table.fields)) is None:
+            field = table.fields[0]
+            said = [t for t in message.tables if field in t.fields and t.word((levels[field.name],) * len(t.fields)) is not None]
+            if not said:
+                return EncodeError(
+                    f"{field.title} {field.text(levels[field.name])} has no codeword in table {table.name}",
+                    kind="no-codeword",
+                    hint="add one to the book",
+                )
+    if missing:
+        shown = message.fields[missing[0]]
+        return EncodeError(
+            f"message {message.name} can't be said without {', '.join(missing)}",
+            kind="missing-field",
+            expected=[f"{shown.name}: {shown.domain}"],
+        )
+    return EncodeError(
+        f"no way through message {message.name} says {', '.join(levels)} together",
+        kind="no-layout",
+        hint="see its layout in the book",
+    )
+
+
+def _read_back(book: Book, message: Message, string: str, levels: Mapping[str, int]) -> Reading:
+    """Return what the string decodes to; a string that would not be read as meant is never given out."""
+    found = readings(book, string, direction=message.direction, typed=True)
+    if len(found) > 1:
+        raise Ambiguous(f"{string!r} has several readings", kind="ambiguous", candidates=[str(r) for r in found])
+    if not found or found[0].message != message.name or any(found[0].levels.get(name) != level for name, level in levels.items()):
+        raise EncodeError(
+            f"{string!r} would not be read as meant",
+            kind="not-decodable",
+            hint="this is an error in the book's tables; report it",
+        )
+    return found[0]

@@ -1,0 +1,217 @@
+"""A reading: the values of one report, with units, the places they came from, and warnings."""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from grammar.errors import Span
+from grammar.exact import plain
+from grammar.fields import Band, FieldBase, Value, Wrapped
+from grammar.message import Direction, Match
+
+if TYPE_CHECKING:
+    from grammar.book import Book
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One code table's stretch of a report: its symbols, the fields they give, and their place in the text."""
+
+    table: str
+    string: str
+    fields: tuple[str, ...]
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """What a stretch of the text was taken for: ``symbol``, ``filler``, ``procedure``, ``event``, or ``dropped`` (corrected, repeated)."""
+
+    kind: str
+    span: Span
+    text: str
+
+
+_WORD = re.compile(r"\S+")
+
+
+class Reading:
+    """The decoded values of one report.
+
+    ``message`` names the message, ``direction`` is "car" or "pit"; ``values`` maps field → value (exact decimals, bands, names, sets of
+    flags); ``levels`` maps field → level; ``string`` is the canonical string, ``said`` the symbols as they were said; ``warnings`` tells
+    limits passed; ``parts`` holds the span of every part; ``implied`` names the fields left unsaid because they are as usual. Two readings are
+    equal when message and levels are.
+    """
+
+    __slots__ = ("__dict__", "_book", "_context", "_match", "_spans", "text")
+
+    def __init__(
+        self,
+        book: Book,
+        match: Match,
+        text: str = "",
+        spans: Sequence[Span] | None = None,
+        context: Mapping[str, Any] | None = None,
+    ) -> None:
+        """Keep a match; everything else is worked out when it is asked for. Without spans the text is one plain word a symbol, or typed."""
+        self._book, self._match, self.text, self._spans, self._context = book, match, text, spans, context
+
+    @property
+    def message(self) -> str:
+        """The message's name."""
+        return self._match.message.name
+
+    @property
+    def title(self) -> str:
+        """What people call the message."""
+        return self._match.message.title
+
+    @property
+    def direction(self) -> Direction:
+        """ "car" for a report, "pit" for a call."""
+        return self._match.message.direction
+
+    @property
+    def said(self) -> str:
+        """The symbols as they were said."""
+        return "".join(self._match.texts)
+
+    @functools.cached_property
+    def levels(self) -> dict[str, int]:
+        """The level of every field, said or implied."""
+        return self._match.levels()
+
+    @functools.cached_property
+    def values(self) -> dict[str, Value]:
+        """The value of every field, said or implied, in the order of the layout."""
+        match = self._match
+        found = dict(zip(match.plan.names, [value for entry in match.entries for value in entry.values], strict=True))
+        if match.plan.implied:
+            found.update((implied.name, implied.value) for implied in match.plan.implied)
+            found = {name: found[name] for name in match.message.fields if name in found}
+        for name in self._context or ():
+            field = match.message.fields.get(name)
+            if field is not None and name in found:
+                found[name] = field.restored(self.levels[name], (self._context or {})[name])
+        return found
+
+    def __getitem__(self, name: str) -> Value:
+        """Return a field's value; raises KeyError for a field the reading does not have."""
+        return self.values[name]
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """Limits passed and flags to warn of, in words."""
+        match = self._match
+        said = [text for entry in match.entries for text in entry.warnings]
+        return (
+            *said,
+            *(text for implied in match.plan.implied for text in implied.warnings),
+            *self._restored_warnings(),
+        )
+
+    def _restored_warnings(self) -> list[str]:
+        found: list[str] = []
+        for name in self._context or ():
+            field, value = self._match.message.fields.get(name), self.values.get(name)
+            if isinstance(field, Wrapped) and isinstance(value, Decimal):
+                found.extend(limit.text(field.title, field.unit) for limit in field.limits if limit.passed(value, value))
+        return found
+
+    @property
+    def implied(self) -> tuple[str, ...]:
+        """The fields left unsaid because they have their usual value."""
+        return tuple(implied.name for implied in self._match.plan.implied)
+
+    def field(self, name: str) -> FieldBase:
+        """Return a field of the message."""
+        return self._match.message.fields[name]
+
+    def unit(self, name: str) -> str:
+        """Return the unit of a field, "" if it has none."""
+        return self._match.message.fields[name].unit_text
+
+    def shown(self, name: str) -> str:
+        """Return a field's value as people read it, with its unit."""
+        field, value = self._match.message.fields[name], self.values[name]
+        if isinstance(field, Wrapped) and self._context and name in self._context and isinstance(value, Decimal):
+            return field.with_unit(plain(value))
+        return field.text(self.levels[name])
+
+    @functools.cached_property
+    def string(self) -> str:
+        """The canonical string: the cheapest that says the same."""
+        cheapest = self._match.message.cheapest(self.levels, self._book.cost("seconds"))
+        return self.said if cheapest is None else cheapest
+
+    @functools.cached_property
+    def spans(self) -> tuple[Span, ...]:
+        """The place in the text of each symbol said."""
+        if self._spans is not None:
+            return tuple(self._spans)
+        words = [(found.start(), found.end()) for found in _WORD.finditer(self.text)]
+        if len(words) == 1 < len(self.said):
+            start = words[0][0]
+            return tuple((start + n, start + n + 1) for n in range(len(self.said)))
+        return tuple(words)
+
+    @property
+    def parts(self) -> tuple[Part, ...]:
+        """The stretch of each code table, in order."""
+        parts, place = [], 0
+        for table, text in zip(self._match.plan.tables, self._match.texts, strict=True):
+            covered = self.spans[place : place + len(text)]
+            place += len(text)
+            span = (min(s[0] for s in covered), max(s[1] for s in covered)) if covered else (0, 0)
+            parts.append(Part(table.name, text, tuple(field.name for field in table.fields), span))
+        return tuple(parts)
+
+    @property
+    def match(self) -> Match:
+        """The way through the layout that was read."""
+        return self._match
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, Reading) and (self.message, self.levels) == (other.message, other.levels)
+
+    def __hash__(self) -> int:
+        return hash((self.message, tuple(self.levels.items())))
+
+    def __repr__(self) -> str:
+        return f"<Reading {self}>"
+
+    def __str__(self) -> str:
+        shown = ", ".join(f"{self.field(name).title} {self.shown(name)}" for name in self.values)
+        return f"{self.title}: {shown}" if shown else self.title
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the reading for ``--json``: exact decimals as strings would lose their kind, so they are numbers written exactly."""
+        return {
+            "message": self.message,
+            "direction": self.direction,
+            "string": self.string,
+            "said": self.said,
+            "values": {name: plain_value(value) for name, value in self.values.items()},
+            "units": {name: self.unit(name) for name in self.values if self.unit(name)},
+            "implied": list(self.implied),
+            "warnings": list(self.warnings),
+            "parts": [{"table": p.table, "string": p.string, "fields": list(p.fields), "span": list(p.span)} for p in self.parts],
+        }
+
+
+def plain_value(value: Value) -> Any:
+    """Return a value in JSON's own kinds: decimals as numbers, bands as {low, high}, sets as sorted lists."""
+    if isinstance(value, Decimal):
+        return int(value) if value == value.to_integral_value() else float(value)
+    if isinstance(value, Band):
+        return {
+            "low": None if value.low is None else plain_value(value.low),
+            "high": None if value.high is None else plain_value(value.high),
+        }
+    return sorted(value) if isinstance(value, frozenset) else value

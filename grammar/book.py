@@ -1,0 +1,134 @@
+"""A code book, loaded, checked and ready: alphabet, fields, tables, messages, phrases, and the proof that it is unambiguous."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from grammar.automaton import Automaton, build
+from grammar.codes import CodeTable
+from grammar.fields import FieldBase
+from grammar.message import Direction, Message
+from grammar.models import BookSpec
+from grammar.proof import Ambiguity, overlap
+from grammar.speech import Lexicon
+from grammar.symbols import Alphabet
+
+if TYPE_CHECKING:
+    from lark import Lark
+
+COSTS = ("seconds", "symbols", "syllables")
+
+
+class Book:
+    """A code book that compiles: no problem, and no string with two readings.
+
+    Made by ``load_book`` or ``parse_book``. ``fields``, ``tables`` and ``messages`` are by name, in the file's order.
+    """
+
+    def __init__(
+        self,
+        spec: BookSpec,
+        alphabet: Alphabet,
+        tables: dict[str, CodeTable],
+        messages: dict[str, Message],
+        lexicon: Lexicon,
+        name: str,
+    ) -> None:
+        """Take what the loader built and checked."""
+        self.spec, self.alphabet, self.tables, self.messages, self.lexicon, self.name = (
+            spec,
+            alphabet,
+            tables,
+            messages,
+            lexicon,
+            name,
+        )
+        self.fields: dict[str, FieldBase] = dict(spec.fields)
+        self._automata: dict[Direction | None, Automaton] = {}
+        self._by_length: dict[tuple[Direction | None, int], list[Message]] = {}
+
+    @property
+    def title(self) -> str:
+        """The book's title, or its file's name."""
+        return self.spec.title or self.name
+
+    def sent_by(self, direction: Direction | None) -> list[Message]:
+        """Return the messages of a direction; None: all of them."""
+        return [message for message in self.messages.values() if direction in (None, message.direction)]
+
+    @functools.cached_property
+    def directions(self) -> list[Direction]:
+        """The directions in which the book has messages."""
+        return list(dict.fromkeys(message.direction for message in self.messages.values()))
+
+    def of_length(self, direction: Direction | None, length: int) -> list[Message]:
+        """Return the messages of a direction that have strings of this length."""
+        key = (direction, length)
+        found = self._by_length.get(key)
+        if found is None:
+            found = [m for m in self.sent_by(direction) if m.lengths[0] <= length <= m.lengths[1]]
+            if length <= 1000:
+                self._by_length[key] = found
+        return found
+
+    def automaton(self, direction: Direction | None) -> Automaton:
+        """Return the automaton of a direction (None: of all messages), joined where reports may run together."""
+        if direction not in self._automata:
+            self._automata[direction] = build(self.sent_by(direction), run_together=self.spec.speech.run_together)
+        return self._automata[direction]
+
+    @functools.cached_property
+    def crossing(self) -> Ambiguity | None:
+        """A shortest string that is both a report and a call, or None. Such a string needs its direction to be told."""
+        car, pit = self.sent_by("car"), self.sent_by("pit")
+        return overlap(car, pit) if car and pit else None
+
+    @functools.cached_property
+    def report_parser(self) -> Lark:
+        """The Lark parser of the generated report grammar; see ``grammar.reports``."""
+        from grammar.reports import parser
+
+        return parser(self)
+
+    def spoken(self, table: CodeTable, word: str) -> list[str]:
+        """Return the words for a codeword: spelling words, or whole hundreds and thousands where the book says so."""
+        if self.spec.speech.whole_numbers == "magnitudes" and table.kind == "digits":
+            from grammar.speech.numbers import whole
+
+            words = whole(word)
+            if words is not None:
+                return [self.alphabet.words[w].word if w in self.alphabet.words else w for w in words]
+        return [self.alphabet.words[symbol].word for symbol in word]
+
+    def cost(self, by: str) -> Callable[[CodeTable, str], float]:
+        """Return the price of a codeword ``by`` "seconds", "symbols" or "syllables"; raises ValueError for anything else."""
+        if by not in COSTS:
+            raise ValueError(f"cost {by!r}; one of {', '.join(COSTS)} is expected")
+        if by == "symbols":
+            return lambda table, word: float(len(word))
+        prices = {entry.word: entry.seconds if by == "seconds" else float(entry.syllables) for entry in self.alphabet.words.values()}
+        if self.spec.speech.whole_numbers == "magnitudes":
+            prices = {**self.alphabet.magnitudes(by), **prices}
+            return lambda table, word: sum(prices[w] for w in self.spoken(table, word))
+        by_symbol = {symbol: prices[entry.word] for symbol, entry in self.alphabet.words.items()}
+        return lambda table, word: sum(by_symbol[symbol] for symbol in word)
+
+
+def load_book(path: str | Path) -> Book:
+    """Return the code book in a TOML file.
+
+    Raises BookError with every problem at once (file, line, what to do), also where the file can't be read; never anything else.
+    """
+    from grammar.loading import load
+
+    return load(Path(path))
+
+
+def parse_book(text: str, name: str = "book") -> Book:
+    """Return the code book in a TOML text; raises BookError like ``load_book``."""
+    from grammar.loading import parse
+
+    return parse(text, name)

@@ -1,0 +1,286 @@
+"""Check characters: ISO/IEC 7064, Damm, Verhoeff, Luhn and a weighted sum.
+
+Each method is one object over its own alphabet ``values`` (the character of value 0 first). Besides ``compute`` and ``verify`` it is an
+automaton: ``starts`` lists its start states, ``step`` consumes one character, ``accepts`` tells whether a check character closes the
+string. Methods that count from the right have one start state for each possible length modulo their period; the one that guessed
+the length right is the one that accepts, so a string has at most one accepting run.
+
+Sources: ISO/IEC 7064:2003 (pure and hybrid systems); H. M. Damm, Total anti-symmetrische Quasigruppen (2004), the published table of
+order 10; J. Verhoeff, Error Detecting Decimal Codes (1969); ISO/IEC 7812-1 annex B (Luhn). The tables are in ``tables/checks.toml``.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Sequence
+from typing import Any, Protocol
+
+from grammar.data import table
+
+State = int
+
+
+class CheckMethod(Protocol):
+    """What a check method offers; states are whole numbers, characters are values (positions in ``values``)."""
+
+    values: str  # characters that may be covered
+    checks: str  # characters that may be the check
+
+    def starts(self) -> Sequence[State]:
+        """Return the start states."""
+
+    def step(self, state: State, value: int) -> State:
+        """Return the state after one covered character."""
+
+    def wanted(self, state: State) -> int | None:
+        """Return the value of the check character that closes the string in this state, None if none does."""
+
+
+class Pure:
+    """ISO/IEC 7064 pure system with one check character: Σ value · radix^position ≡ 1 (mod modulus)."""
+
+    def __init__(self, modulus: int, radix: int, values: str, checks: str) -> None:
+        """Take modulus, radix and the two alphabets as the standard names them."""
+        self.modulus, self.radix, self.values, self.checks = modulus, radix, values, checks
+
+    def starts(self) -> Sequence[State]:
+        """Return the empty sum."""
+        return (0,)
+
+    def step(self, state: State, value: int) -> State:
+        """Add the character and move on by one place."""
+        return (state + value) * self.radix % self.modulus
+
+    def wanted(self, state: State) -> int | None:
+        """Return what completes the sum to 1."""
+        return (1 - state) % self.modulus
+
+
+class Hybrid:
+    """ISO/IEC 7064 hybrid system MOD M+1,M."""
+
+    def __init__(self, values: str) -> None:
+        """Take the alphabet of M characters."""
+        self.values = self.checks = values
+        self.size = len(values)
+
+    def starts(self) -> Sequence[State]:
+        """Return P = M, the standard's start."""
+        return (self.size,)
+
+    def step(self, state: State, value: int) -> State:
+        """Return P after a character: ((P + value) mod M, 0 read as M) · 2 mod (M + 1)."""
+        return ((state + value) % self.size or self.size) * 2 % (self.size + 1)
+
+    def wanted(self, state: State) -> int | None:
+        """Return what makes P + check ≡ 1 (mod M)."""
+        return (1 - state) % self.size
+
+
+class Damm:
+    """Damm's check digit: a quasigroup walked from 0; the check brings it back to 0."""
+
+    values = checks = "0123456789"
+
+    def __init__(self) -> None:
+        """Read the quasigroup."""
+        self.rows: list[str] = table("checks")["damm"]["rows"]
+
+    def starts(self) -> Sequence[State]:
+        """Return 0."""
+        return (0,)
+
+    def step(self, state: State, value: int) -> State:
+        """Return the quasigroup's product."""
+        return int(self.rows[state][value])
+
+    def wanted(self, state: State) -> int | None:
+        """Return the state itself: the diagonal of the table is 0."""
+        return state
+
+
+class FromRight:
+    """What methods that count places from the right share: the guess of the length, as ``place`` counting down to 1.
+
+    A state is ``place * 10 + sum``; place is the place of the next covered character from the right, modulo the period; the check
+    character stands in place 0.
+    """
+
+    values = checks = "0123456789"
+    period = 2
+
+    def starts(self) -> Sequence[State]:
+        """Return one state for each place the first character may have."""
+        return tuple(place * 10 for place in range(self.period))
+
+    def step(self, state: State, value: int) -> State:
+        """Add the character at its place and count down."""
+        place, total = divmod(state, 10)
+        return (place - 1) % self.period * 10 + self.add(total, place, value)
+
+    def wanted(self, state: State) -> int | None:
+        """Return the check digit if the guess of the length was right."""
+        place, total = divmod(state, 10)
+        return None if place else self.close(total)
+
+    def add(self, total: int, place: int, value: int) -> int:
+        """Return the running total after ``value`` in ``place``."""
+        raise NotImplementedError  # pragma: no cover
+
+    def close(self, total: int) -> int:
+        """Return the check digit for a total."""
+        raise NotImplementedError  # pragma: no cover
+
+
+class Luhn(FromRight):
+    """Luhn's check digit: every second digit from the right, beginning beside the check, is doubled."""
+
+    def add(self, total: int, place: int, value: int) -> int:
+        """Add the digit sum of the doubled or single digit."""
+        return (total + (sum(divmod(2 * value, 10)) if place % 2 else value)) % 10
+
+    def close(self, total: int) -> int:
+        """Return what completes the sum to a multiple of 10."""
+        return -total % 10
+
+
+class Verhoeff(FromRight):
+    """Verhoeff's check digit: permuted digits multiplied in the dihedral group of order 10."""
+
+    period = 8
+
+    def __init__(self) -> None:
+        """Read the group table and the permutation, and raise the permutation to its eight powers."""
+        data = table("checks")["verhoeff"]
+        self.product: list[str] = data["product"]
+        powers = ["0123456789"]
+        for _ in range(7):
+            powers.append("".join(data["permutation"][int(c)] for c in powers[-1]))
+        self.powers = powers
+
+    def add(self, total: int, place: int, value: int) -> int:
+        """Multiply from the left, since the places are walked from the far end: the new digit stands on the right."""
+        return int(self.product[int(self.powers[place][value])][total])
+
+    def close(self, total: int) -> int:
+        """Return the digit c with c · total = 0."""
+        return next(digit for digit in range(10) if self.product[digit][total] == "0")
+
+
+class Weighted:
+    """A weighted sum over any alphabet: Σ weight · value over the covered characters and the check is 0 modulo the modulus.
+
+    Weights are taken in turn from the left, again from the first when they run out; the check character has weight 1.
+    """
+
+    def __init__(self, weights: Sequence[int], modulus: int, values: str) -> None:
+        """Take the weights in turn from the left, the modulus and the alphabet."""
+        self.weights, self.modulus, self.values, self.checks = tuple(weights), modulus, values, values[:modulus]
+
+    def starts(self) -> Sequence[State]:
+        """Return place 0 and the empty sum."""
+        return (0,)
+
+    def step(self, state: State, value: int) -> State:
+        """Add the character with the weight of its place."""
+        place, total = divmod(state, self.modulus)
+        return (place + 1) % len(self.weights) * self.modulus + (total + self.weights[place] * value) % self.modulus
+
+    def wanted(self, state: State) -> int | None:
+        """Return what completes the sum to 0."""
+        return -(state % self.modulus) % self.modulus
+
+
+_LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+_FIGURES = "0123456789"
+_PUBLISHED: dict[str, Any] = {
+    "iso7064 mod 11-2": lambda: Pure(11, 2, _FIGURES, _FIGURES + "X"),
+    "iso7064 mod 37-2": lambda: Pure(37, 2, _FIGURES + _LETTERS, _FIGURES + _LETTERS + "*"),
+    "iso7064 mod 11,10": lambda: Hybrid(_FIGURES),
+    "iso7064 mod 27,26": lambda: Hybrid(_LETTERS),
+    "iso7064 mod 37,36": lambda: Hybrid(_FIGURES + _LETTERS),
+    "damm": Damm,
+    "verhoeff": Verhoeff,
+    "luhn": Luhn,
+}
+PUBLISHED = tuple(_PUBLISHED)
+
+
+@functools.cache
+def published(name: str) -> CheckMethod:
+    """Return a published method by its name in ``PUBLISHED``."""
+    method: CheckMethod = _PUBLISHED[name]()
+    return method
+
+
+def compute(method: CheckMethod, text: str) -> str:
+    """Return the check character for ``text``; raises ValueError for a character the method does not cover."""
+    for start in method.starts():
+        state = start
+        for character in text:
+            state = method.step(state, method.values.index(character))
+        value = method.wanted(state)
+        if value is not None:
+            return method.checks[value]
+    raise ValueError(f"no check character for {text!r}")  # pragma: no cover - one start always fits
+
+
+def missed(method: CheckMethod, length: int, change: str) -> tuple[int, int]:
+    """Count changes of one kind that ``method`` fails to notice among all strings of ``length`` covered characters and their check.
+
+    ``change`` is "substitution" (one character replaced by another of the alphabet) or "swap" (two unlike neighbours exchanged, the last
+    with the check among them). Returns (missed, all). Exact, by following all pairs of states at once rather than all strings.
+    """
+    size, swap = len(method.values), change == "swap"
+    counts = {(start, start, 0): 1 for start in method.starts()}
+    for place in range(length):
+        before = counts
+        counts = _advance(method, counts, size, last=place == length - 1, swap=swap)
+    bad = total = 0
+    for (a, b, phase), n in counts.items():
+        if phase == 2 and method.wanted(a) is not None:
+            total += n
+            bad += n if method.wanted(a) == method.wanted(b) else 0
+    if swap:
+        last_bad, last_total = _swapped_with_check(method, {a: n for (a, _, phase), n in before.items() if phase == 0})
+        return bad + last_bad, total + last_total
+    strings = sum(n for (a, _, phase), n in counts.items() if phase == 0 and method.wanted(a) is not None)
+    return bad, total + strings * (len(method.checks) - 1)
+
+
+def _swapped_with_check(method: CheckMethod, counts: dict[State, int]) -> tuple[int, int]:
+    """Count the unnoticed swaps of the last covered character with the check, from the states before that character."""
+    bad = total = 0
+    for state, n in counts.items():
+        for value, character in enumerate(method.values):
+            wanted = method.wanted(method.step(state, value))
+            if wanted is None or method.checks[wanted] == character:
+                continue
+            total += n
+            swapped = method.values.find(method.checks[wanted])
+            again = method.wanted(method.step(state, swapped)) if swapped >= 0 else None
+            bad += n if again is not None and method.checks[again] == character else 0
+    return bad, total
+
+
+def _advance(
+    method: CheckMethod, counts: dict[tuple[State, State, int], int], size: int, *, last: bool, swap: bool
+) -> dict[tuple[State, State, int], int]:
+    """Move all pairs of states on by one character; phase 0 before the change, 2 after it, and 3 + the held pair within a swap."""
+    after: dict[tuple[State, State, int], int] = {}
+
+    def add(a: State, b: State, phase: int, n: int) -> None:
+        after[a, b, phase] = after.get((a, b, phase), 0) + n
+
+    for (a, b, phase), n in counts.items():
+        for v in range(size):
+            if phase in (0, 2):
+                add(method.step(a, v), method.step(b, v), phase, n)
+            if phase == 0 and not (swap and last):
+                for w in range(size):
+                    if w != v:
+                        add(method.step(a, v), method.step(b, w), 3 + v * size + w if swap else 2, n)
+        if phase >= 3:
+            v, w = divmod(phase - 3, size)
+            add(method.step(a, w), method.step(b, v), 2, n)
+    return after

@@ -1,0 +1,81 @@
+"""Exact decimal arithmetic: values are multiples of a step, never binary-float noise.
+
+One private context does all sums, so that a caller's own decimal settings cannot change a reading; a sum that would have to be
+rounded raises instead.
+"""
+
+from __future__ import annotations
+
+from decimal import (
+    ROUND_CEILING,
+    ROUND_FLOOR,
+    ROUND_HALF_EVEN,
+    Context,
+    Decimal,
+    DecimalException,
+    Inexact,
+    InvalidOperation,
+)
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, WithJsonSchema
+
+_CONTEXT = Context(prec=80, traps=[Inexact, InvalidOperation])
+_ROUNDED = Context(prec=80)
+_DIGITS = 30  # a number of a book or a report has at most so many digits on either side of its point
+ROUNDING = {"nearest": ROUND_HALF_EVEN, "up": ROUND_CEILING, "down": ROUND_FLOOR}
+Rounding = Literal["nearest", "up", "down"]
+
+
+def exact(value: object) -> Decimal:
+    """Return a number as an exact decimal: int, Decimal, float (as it prints: -0.3 is -0.3) or numeric text.
+
+    Raises ValueError for anything else, for infinities and NaN, and for numbers of more than 30 digits.
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float | str | Decimal):
+        raise ValueError(f"a number is expected, not {type(value).__name__}")
+    if isinstance(value, int) and value.bit_length() > _DIGITS * 4:
+        raise ValueError(f"a number of more than {_DIGITS} digits")
+    try:
+        number = Decimal(repr(value) if isinstance(value, float) else str(value).strip().replace("\N{MINUS SIGN}", "-"))
+    except (DecimalException, ValueError):
+        raise ValueError(f"{str(value)[:40]!r} is not a number") from None
+    if not number.is_finite():
+        raise ValueError("a finite number is expected")
+    if number and (abs(number.adjusted()) > _DIGITS or len(number.as_tuple().digits) > _DIGITS):
+        raise ValueError(f"a number of more than {_DIGITS} digits")
+    return number or Decimal(0)
+
+
+def at(low: Decimal, step: Decimal, level: int) -> Decimal:
+    """Return ``low + level * step`` exactly."""
+    return _CONTEXT.add(low, _CONTEXT.multiply(step, Decimal(level)))
+
+
+def difference(a: Decimal, b: Decimal) -> Decimal:
+    """Return ``a - b`` exactly."""
+    return _CONTEXT.subtract(a, b)
+
+
+def steps(value: Decimal, low: Decimal, step: Decimal, rounding: Rounding) -> int:
+    """Return how many steps from ``low`` the multiple nearest to ``value`` is (ties to even; or always up, or down)."""
+    quotient = _ROUNDED.divide(difference(value, low), step)
+    return int(quotient.to_integral_value(ROUNDING[rounding], context=_ROUNDED))
+
+
+def whole_steps(low: Decimal, high: Decimal, step: Decimal) -> int | None:
+    """Return the number of steps from ``low`` to ``high``, or None if that is not a whole number."""
+    count = steps(high, low, step, "nearest")
+    return count if at(low, step, count) == high else None
+
+
+def plain(number: Decimal) -> str:
+    """Write a number without exponent."""
+    return f"{number:f}"
+
+
+def _decimal(value: Any) -> Decimal:
+    return exact(value)
+
+
+ExactDecimal = Annotated[Decimal, BeforeValidator(_decimal), WithJsonSchema({"type": "number"})]

@@ -1,0 +1,175 @@
+"""What every kind of field has: levels, and the way from a value to its level and back."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any, ClassVar, Literal, NamedTuple
+
+from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
+
+from grammar.errors import EncodeError
+from grammar.exact import ExactDecimal, plain
+
+MOST_LEVELS = 10**15
+ENUMERABLE = 100_000  # up to so many levels a distribution is listed
+
+Beyond = Literal["", "low", "high"]
+
+
+class Band(NamedTuple):
+    """A stretch of a quantity; None is "without end"."""
+
+    low: Decimal | None
+    high: Decimal | None
+
+    def __str__(self) -> str:
+        if self.low is not None and self.high is not None:
+            return plain(self.low) if self.low == self.high else f"{plain(self.low)} … {plain(self.high)}"
+        if self.low is None:
+            return "any" if self.high is None else f"up to {plain(self.high)}"
+        return f"from {plain(self.low)}"
+
+
+Value = Decimal | Band | str | frozenset[str]
+
+
+class Rounded(NamedTuple):
+    """The level a value was rounded to, what that added to it, and whether it lay beyond an open end."""
+
+    level: int
+    error: Decimal = Decimal(0)
+    beyond: Beyond = ""
+
+
+class Strict(BaseModel):
+    """Base of the book's models: unknown keys are problems, nothing changes after loading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, validate_default=False)
+
+
+class Limit(Strict):
+    """A value at which the engineer is warned: strictly above, or strictly below."""
+
+    above: ExactDecimal | None = None
+    below: ExactDecimal | None = None
+    say: str = Field("", description="What the warning says; the default names the limit.")
+
+    def passed(self, low: Decimal | None, high: Decimal | None) -> bool:
+        """Tell whether a value known to lie in ``low`` … ``high`` passes the limit for certain or in part."""
+        if self.above is not None and (high is None or high > self.above):
+            return True
+        return self.below is not None and (low is None or low < self.below)
+
+    def text(self, label: str, unit: str) -> str:
+        """Return the warning's words."""
+        if self.say:
+            return self.say
+        side, number = ("above", self.above) if self.above is not None else ("below", self.below)
+        return f"{label} {side} {plain(number or Decimal(0))}{' ' + unit if unit else ''}"
+
+
+class FieldBase(Strict):
+    """One quantity or fact with a finite list of levels, numbered from 0."""
+
+    label: str = Field("", description="What a person calls it; the default is the field's name.")
+    share: float = Field(0.9, ge=0, le=1, description="How often the field has its usual value, where no spread is given.")
+    _name: str = PrivateAttr("")
+
+    described: ClassVar[str] = "field"
+
+    @property
+    def name(self) -> str:
+        """The key of the field in the book."""
+        return self._name
+
+    @property
+    def title(self) -> str:
+        """The label, or the name written with spaces."""
+        return self.label or self._name.replace("_", " ")
+
+    @property
+    def unit_text(self) -> str:
+        """The unit, or "" for fields that have none."""
+        return getattr(self, "unit", "")
+
+    @property
+    def size(self) -> int:
+        """The number of levels."""
+        raise NotImplementedError  # pragma: no cover - every kind has its own
+
+    @property
+    def domain(self) -> str:
+        """The values allowed, in words, with the unit."""
+        raise NotImplementedError  # pragma: no cover
+
+    @property
+    def usual_level(self) -> int | None:
+        """The level of the usual value, or None if the book names none."""
+        usual = getattr(self, "usual", None)
+        return None if usual is None else self.level(usual).level
+
+    def level(self, value: Any) -> Rounded:
+        """Return the level of ``value``; raises EncodeError outside the domain."""
+        raise NotImplementedError  # pragma: no cover
+
+    def value(self, level: int) -> Value:
+        """Return the value of ``level`` (0 … size - 1)."""
+        raise NotImplementedError  # pragma: no cover
+
+    def text(self, level: int) -> str:
+        """Return the value of ``level`` as people read it, with its unit."""
+        raise NotImplementedError  # pragma: no cover
+
+    def beyond(self, level: int) -> Beyond:
+        """Tell whether ``level`` means "or beyond" at an open end."""
+        return "" if level >= 0 else "low"
+
+    def warnings(self, level: int) -> Sequence[str]:
+        """Return the warnings ``level`` gives."""
+        raise NotImplementedError  # pragma: no cover
+
+    def restored(self, level: int, near: object) -> Value:  # noqa: ARG002 - only wrapped fields need what is near
+        """Return the value of ``level`` given a value expected ``near`` it; only wrapped fields need it."""
+        return self.value(level)
+
+    def shares(self) -> list[float]:
+        """Return how often each level is expected, as the book tells; flat where it tells nothing. Only for ``size <= ENUMERABLE``."""
+        usual, size = self.usual_level, self.size
+        if usual is None or size == 1:
+            return [1 / size] * size
+        rest = (1 - self.share) / (size - 1)
+        return [self.share if level == usual else rest for level in range(size)]
+
+    def refuse(self, value: object, message: str) -> EncodeError:
+        """Return the error for a value outside the domain, naming the domain."""
+        text = str(value)
+        source = f"{self._name} = {text if len(text) <= 60 else text[:60] + '…'}"
+        return EncodeError(
+            f"{self.title}: {message}",
+            kind="outside-domain",
+            source=source,
+            span=(len(self._name) + 3, len(source)),
+            expected=[self.domain],
+        )
+
+
+def labelled(options: Sequence[str], value: object) -> int | None:
+    """Return the index of an option named by text, whatever its case; None if there is none."""
+    if not isinstance(value, str):
+        return None
+    wanted = value.strip().casefold()
+    return next((i for i, option in enumerate(options) if option.casefold() == wanted), None)
+
+
+def unique(options: Sequence[str], what: str) -> Sequence[str]:
+    """Check that names are visible and differ whatever their case; raises ValueError."""
+    seen: set[str] = set()
+    for option in options:
+        key = option.casefold()
+        if not option.strip() or not option.isprintable() or option != option.strip():
+            raise ValueError(f"{what} {option!r} is empty or has invisible characters")
+        if key in seen:
+            raise ValueError(f"{what} {option!r} stands twice")
+        seen.add(key)
+    return options

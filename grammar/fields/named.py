@@ -1,0 +1,116 @@
+"""Fields that name: one of several options, or any set of flags."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any, ClassVar, Literal
+
+from pydantic import Field, model_validator
+
+from grammar.fields.base import FieldBase, Rounded, labelled, unique
+
+
+class Choice(FieldBase):
+    """One of several named options; level n is the n-th."""
+
+    kind: Literal["choice"]
+    options: list[str] = Field(min_length=1, max_length=10_000, description="The names, in order.")
+    warn: list[str] = Field(default_factory=list, description="Options whose reading carries a warning.")
+    usual: str | None = Field(None, description="The usual option; optional parts that carry it may be left unsaid.")
+
+    described: ClassVar[str] = "choice"
+
+    @model_validator(mode="after")
+    def _options_differ(self) -> Choice:
+        unique(self.options, "option")
+        for name in [*self.warn, *([] if self.usual is None else [self.usual])]:
+            if labelled(self.options, name) is None:
+                raise ValueError(f"{name!r} is not one of the options")
+        return self
+
+    @property
+    def size(self) -> int:
+        """The number of options."""
+        return len(self.options)
+
+    @property
+    def domain(self) -> str:
+        """The options."""
+        return "one of " + ", ".join(self.options[:8]) + (" …" if len(self.options) > 8 else "")
+
+    def level(self, value: Any) -> Rounded:
+        """Return the number of the option with this name, whatever its case."""
+        index = labelled(self.options, value)
+        if index is None:
+            raise self.refuse(value, f"no option {str(value)[:40]!r}")
+        return Rounded(index)
+
+    def value(self, level: int) -> str:
+        """Return the option's name."""
+        return self.options[level]
+
+    def text(self, level: int) -> str:
+        """Return the option's name."""
+        return self.options[level]
+
+    def warnings(self, level: int) -> Sequence[str]:
+        """Return a warning if the option is one to warn of."""
+        return [f"{self.title}: {self.options[level]}"] if labelled(self.warn, self.options[level]) is not None else ()
+
+
+class Flags(FieldBase):
+    """Several yes-or-no facts at once; bit n of the level is the n-th flag."""
+
+    kind: Literal["flags"]
+    flags: list[str] = Field(min_length=1, max_length=32, description="The names, in order.")
+    warn: list[str] = Field(default_factory=list, description="Flags that carry a warning when set.")
+    usual: list[str] | None = Field(None, description="The flags usually set; [] for none.")
+
+    described: ClassVar[str] = "flags"
+
+    @model_validator(mode="after")
+    def _flags_differ(self) -> Flags:
+        unique(self.flags, "flag")
+        for name in self.flags:
+            if "," in name or name.casefold() == "none":
+                raise ValueError(f"flag {name!r}: a name without comma, and not 'none', is needed")
+        for name in [*self.warn, *(self.usual or [])]:
+            if labelled(self.flags, name) is None:
+                raise ValueError(f"{name!r} is not one of the flags")
+        return self
+
+    @property
+    def size(self) -> int:
+        """The number of sets of flags."""
+        return 1 << len(self.flags)
+
+    @property
+    def domain(self) -> str:
+        """The flags."""
+        return "any of " + ", ".join(self.flags) + " (or none)"
+
+    def level(self, value: Any) -> Rounded:
+        """Return the level of a set of names; text is split at commas, and "none" or "" is the empty set."""
+        if isinstance(value, str):
+            value = [] if value.strip().casefold() in ("", "none") else value.split(",")
+        if not isinstance(value, Iterable):
+            raise self.refuse(value, "a set of flags is expected")
+        level = 0
+        for name in value:
+            index = labelled(self.flags, name)
+            if index is None:
+                raise self.refuse(name, f"no flag {str(name)[:40]!r}")
+            level |= 1 << index
+        return Rounded(level)
+
+    def value(self, level: int) -> frozenset[str]:
+        """Return the names of the flags set."""
+        return frozenset(name for bit, name in enumerate(self.flags) if level >> bit & 1)
+
+    def text(self, level: int) -> str:
+        """Write the flags set in the book's order, or "none"."""
+        return ", ".join(name for bit, name in enumerate(self.flags) if level >> bit & 1) or "none"
+
+    def warnings(self, level: int) -> Sequence[str]:
+        """Return one warning for each flag set that is to warn."""
+        return [f"{self.title}: {n}" for bit, n in enumerate(self.flags) if level >> bit & 1 and labelled(self.warn, n) is not None]

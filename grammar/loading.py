@@ -1,0 +1,229 @@
+"""Loading a book: reading the file, finding every problem with its line, and proving what is left."""
+
+from __future__ import annotations
+
+import difflib
+import tomllib
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from grammar.binding import bind_messages, bind_tables
+from grammar.book import Book
+from grammar.errors import BookError, CodeError, Problem, visible
+from grammar.message import Message
+from grammar.models import BookSpec
+from grammar.outline import line_of, outline
+from grammar.proof import Ambiguity, ambiguity
+from grammar.speech import Lexicon
+from grammar.symbols import Alphabet, AlphabetSpec
+
+MOST_BYTES = 20_000_000
+_SECTIONS = ("fields", "tables", "messages", "phrases")
+
+
+class Collector:
+    """Gathers problems by path; lines are looked up only when there is one."""
+
+    def __init__(self, text: str, name: str) -> None:
+        """Begin without problems."""
+        self.text, self.name = text, name
+        self.found: list[tuple[tuple[str | int, ...], str, str, str]] = []
+
+    def add(self, path: Sequence[str | int], message: str, hint: str = "", kind: str = "book") -> None:
+        """Note a problem."""
+        self.found.append((tuple(path), message, hint, kind))
+
+    def error(self) -> BookError:
+        """Return all problems with their lines."""
+        lines = outline(self.text)
+        problems = [
+            Problem(".".join(str(part) for part in path), line_of(lines, path), message, hint, kind)
+            for path, message, hint, kind in self.found
+        ]
+        return BookError(problems, name=self.name)
+
+
+def load(path: Path) -> Book:
+    """Return the book in a file; raises BookError."""
+    return parse(_read(path), str(path))
+
+
+def _read(path: Path) -> str:
+    try:
+        data = path.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = "it is a directory" if isinstance(error, IsADirectoryError) else getattr(error, "strerror", None) or str(error)
+        raise BookError([Problem("", 0, f"can't be read: {reason}", "pass the path of a book in TOML", "file")], name=str(path)) from None
+    if len(data) > MOST_BYTES:
+        raise BookError(
+            [Problem("", 0, f"{len(data)} bytes are more than the {MOST_BYTES} a book may have", "", "file")],
+            name=str(path),
+        )
+    try:
+        return data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise BookError([Problem("", line, "not UTF-8 text", "save the file as UTF-8", "file")], name=str(path)) from None
+
+
+def parse(text: str, name: str) -> Book:
+    """Return the book in a text; raises BookError."""
+    try:
+        raw = tomllib.loads(text.replace("\r\n", "\n"), parse_float=Decimal)
+    except (ValueError, RecursionError, ArithmeticError) as error:
+        raise BookError([_toml_problem(error)], name=name) from None
+    problems = Collector(text, name)
+    spec, broken = _validated(raw, problems)
+    if spec is None:
+        raise problems.error()
+    alphabet = Alphabet(spec.alphabet)
+    lexicon = _lexicon(spec, alphabet, problems)
+    tables = bind_tables(spec, alphabet, problems.add, broken)
+    messages = bind_messages(spec, alphabet, tables, problems.add, broken)
+    if problems.found or lexicon is None:
+        raise problems.error()
+    _prove(spec, messages, problems)
+    if problems.found:
+        raise problems.error()
+    return Book(spec, alphabet, tables, messages, lexicon, Path(name).stem)
+
+
+def _toml_problem(error: Exception) -> Problem:
+    message = "nested too deeply" if isinstance(error, RecursionError) else str(error)
+    line = 0
+    if " (at line " in message:
+        message, _, place = message.partition(" (at line ")
+        line = int(place.split(",")[0])
+    return Problem("", line, visible(f"not TOML: {message[:200]}"), "see toml.io for the format", "toml")
+
+
+def _validated(raw: dict[str, Any], problems: Collector) -> tuple[BookSpec | None, set[str]]:
+    """Return the model of the book; where entries are wrong, of the book without them, so that the rest is checked as well.
+
+    The set names what was left out, "section.name"; others that refer to it are not blamed.
+    """
+    broken: set[str] = set()
+    for _ in range(2):
+        try:
+            return BookSpec.model_validate(raw), broken
+        except ValidationError as error:
+            faults = error.errors(include_url=False)
+            for fault in faults:
+                problems.add(*_told(fault, raw))
+            if any(len(fault["loc"]) < 2 or fault["loc"][0] not in _SECTIONS for fault in faults):
+                return None, broken
+            places = {(str(fault["loc"][0]), fault["loc"][1]) for fault in faults}
+            broken |= {f"{section}.{name}" for section, name in places}
+            raw = {
+                key: {name: entry for name, entry in value.items() if (key, name) not in places} if key in _SECTIONS else value
+                for key, value in raw.items()
+            }
+            if any(key in _SECTIONS[:3] and not value for key, value in raw.items()):
+                return None, broken
+    return None, broken
+
+
+def _told(fault: Mapping[str, Any], raw: Mapping[str, Any]) -> tuple[tuple[str | int, ...], str, str]:
+    """Turn a fault of pydantic's into path, message and hint."""
+    path = _in_document(fault["loc"], raw)
+    kind, message = fault["type"], str(fault["msg"])
+    hint = ""
+    if kind == "extra_forbidden":
+        message = f"unknown key {path[-1]!r}" if path else "unknown key"
+        close = difflib.get_close_matches(str(fault["loc"][-1]), _keys(fault["loc"]), n=1)
+        hint = f"did you mean {close[0]!r}?" if close else "remove it"
+    elif kind == "missing":
+        message, hint = f"{fault['loc'][-1]!r} is missing", "add it"
+    elif kind == "union_tag_invalid":
+        message = f"kind {fault['ctx']['tag']!r} is unknown"
+        hint = f"kinds are {fault['ctx']['expected_tags']}"
+    elif kind == "union_tag_not_found":
+        message, hint = "'kind' is missing", "say what kind it is"
+    elif kind in ("value_error", "assertion_error"):
+        message = message.removeprefix("Value error, ").removeprefix("Assertion failed, ")
+    elif not isinstance(fault.get("input"), dict | list):
+        message = f"{message} (found {str(fault.get('input'))[:40]!r})"
+    return path, visible(message), hint
+
+
+def _in_document(location: Sequence[str | int], raw: Any) -> tuple[str | int, ...]:
+    """Drop the parts of a location that pydantic adds (tags of unions) and the document does not have."""
+    path: list[str | int] = []
+    node = raw
+    for number, part in enumerate(location):
+        if (isinstance(node, Mapping) and part in node) or (isinstance(node, list) and isinstance(part, int) and part < len(node)):
+            node = node[part]
+        elif part == "[key]":
+            continue
+        elif number == len(location) - 1 and isinstance(node, Mapping) and not (isinstance(node.get("kind"), str) and node["kind"] == part):
+            pass  # a missing key is worth naming
+        else:
+            continue
+        path.append(part)
+    return tuple(path)
+
+
+def _keys(location: Sequence[str | int]) -> list[str]:
+    """Return the keys allowed where an unknown one was found."""
+    from grammar.models import schema
+
+    definitions = schema()["$defs"]
+    if len(location) == 1:
+        return list(BookSpec.model_fields)
+    if location[0] == "alphabet":
+        return list(AlphabetSpec.model_fields)
+    kind = location[2] if len(location) > 3 else None
+    return [
+        key
+        for d in definitions.values()
+        if kind in (None, d.get("properties", {}).get("kind", {}).get("const"))
+        for key in d.get("properties", ())
+    ]
+
+
+def _lexicon(spec: BookSpec, alphabet: Alphabet, problems: Collector) -> Lexicon | None:
+    phrases = {name: phrase.says for name, phrase in spec.phrases.items()}
+    try:
+        return Lexicon(alphabet, fillers=spec.speech.fillers, phrases=phrases, homophones=spec.speech.homophones)
+    except ValueError as error:
+        message = str(error)
+        guilty = next((name for name, says in phrases.items() if any(repr(form) in message for form in says)), None)
+        problems.add(
+            ("phrases", guilty) if guilty and message.startswith("the phrase") else ("alphabet",),
+            message,
+            "choose other words",
+        )
+        return None
+
+
+def _prove(spec: BookSpec, messages: Mapping[str, Message], problems: Collector) -> None:
+    for direction in ("car", "pit"):
+        sent = [message for message in messages.values() if message.direction == direction]
+        if not sent:
+            continue
+        try:
+            found = ambiguity(sent) or (ambiguity(sent, run_together=True) if spec.speech.run_together else None)
+        except CodeError as error:
+            problems.add(("messages",), error.message, error.hint, error.kind)
+            continue
+        if found is not None:
+            problems.add(("messages", found.one[0].message.name), witness_text(found), _way_out(found), "ambiguous")
+
+
+def witness_text(found: Ambiguity) -> str:
+    """Return an ambiguity in words: the string, and both readings."""
+    one, other = ("; then ".join(match.text() for match in side) for side in (found.one, found.other))
+    same = " (the same values, said by two ways through the layout)" if one == other else ""
+    return f"{found.string!r} has two readings, in {found.where}{same}\n    either {one}\n    or     {other}"
+
+
+def _way_out(found: Ambiguity) -> str:
+    if len(found.one) > 1 or len(found.other) > 1:
+        return "change a codeword, or set run_together = false and pause between reports"
+    if found.one[0].message is not found.other[0].message:
+        return "begin one of the messages with a symbol of its own, or give them different lengths"
+    return "change a codeword, or put symbols in quotes before the optional part"

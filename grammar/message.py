@@ -1,0 +1,329 @@
+"""A message: a layout bound to its code tables. Strings to matches, and levels to the cheapest string.
+
+Everything here is derived from the layout's tree; a message never lists its strings.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal as OneOf
+from typing import NamedTuple
+
+from grammar.codes import Check, CodeTable, Entry
+from grammar.fields import FieldBase, Value
+from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves
+from grammar.symbols import Alphabet
+
+Direction = OneOf["car", "pit"]
+Cost = Callable[[CodeTable, str], float]
+_Frontier = dict[tuple[int, ...], tuple[float, int, str]]
+
+
+class Implied(NamedTuple):
+    """A field left unsaid because it has its usual value."""
+
+    name: str
+    level: int
+    value: Value
+    warnings: tuple[str, ...]
+
+
+class PlannedCheck(NamedTuple):
+    """A check to verify: its place among the parts said, its table, and the places it covers."""
+
+    place: int
+    table: Check
+    covers: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What one way through a layout says: which leaves, which fields they give, which are implied, which checks must hold."""
+
+    leaves: tuple[int, ...]
+    tables: tuple[CodeTable, ...]
+    names: tuple[str, ...]
+    implied: tuple[Implied, ...]
+    checks: tuple[PlannedCheck, ...]
+
+
+class Match(NamedTuple):
+    """One reading of a string: the message, the way through it, and for each part its symbols and what they mean."""
+
+    message: Message
+    plan: Plan
+    texts: tuple[str, ...]
+    entries: tuple[Entry, ...]
+
+    def levels(self) -> dict[str, int]:
+        """Return the level of every field, said or implied."""
+        said = [level for entry in self.entries for level in entry.levels]
+        found = dict(zip(self.plan.names, said, strict=True))
+        found.update((implied.name, implied.level) for implied in self.plan.implied)
+        return {name: found[name] for name in self.message.fields if name in found}
+
+    @property
+    def string(self) -> str:
+        """The symbols, as said."""
+        return "".join(self.texts)
+
+    def text(self) -> str:
+        """Return the reading in words: the message, and each field with its value and unit."""
+        said = ", ".join(
+            f"{self.message.fields[name].title} {self.message.fields[name].text(level)}" for name, level in self.levels().items()
+        )
+        return f"{self.message.title}: {said}" if said else self.message.title
+
+
+class Message:
+    """A named layout with a direction: ``car`` (report, driver to pit) or ``pit`` (call, engineer to driver).
+
+    ``tables`` holds the table of each leaf by the leaf's number; ``fields`` the fields in the order they are said.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        direction: Direction,
+        node: Node,
+        tables: Sequence[CodeTable],
+        alphabet: Alphabet,
+        label: str = "",
+    ) -> None:
+        """Bind a checked layout to the tables of its leaves."""
+        self.name, self.direction, self.node, self.alphabet = name, direction, node, alphabet
+        self.title = label or name.replace("_", " ")
+        self.tables = tuple(tables)
+        self.fields: dict[str, FieldBase] = {field.name: field for table in tables for field in table.fields}
+        self.check_leaves = tuple(i for i, table in enumerate(self.tables) if isinstance(table, Check))
+        self._straight = all(isinstance(part, Leaf) for part in (node.parts if isinstance(node, InOrder) else (node,)))
+        self._plans: dict[tuple[bool, ...], Plan] = {}
+
+    def covered(self, check_leaf: int) -> frozenset[int]:
+        """Return the leaves that the check at a leaf covers, said or not."""
+        table = self.tables[check_leaf]
+        over = table.over if isinstance(table, Check) else None
+        return frozenset(n for n in range(check_leaf) if over is None or self.tables[n].name in over)
+
+    @functools.cached_property
+    def lengths(self) -> tuple[int, int]:
+        """The shortest and the longest string, in symbols."""
+
+        def span(node: Node) -> tuple[int, int]:
+            if isinstance(node, Leaf):
+                return self.tables[node.number].lengths
+            if isinstance(node, Maybe):
+                return 0, span(node.part)[1]
+            spans = [span(part) for part in node.parts]
+            if isinstance(node, Either):
+                return min(low for low, _ in spans), max(high for _, high in spans)
+            return sum(low for low, _ in spans), sum(high for _, high in spans)
+
+        return span(self.node)
+
+    # strings to matches
+
+    @functools.cached_property
+    def regex(self) -> re.Pattern[str]:
+        """A regular expression with one group a leaf; it accepts every string of the message, and perhaps more."""
+
+        def build(node: Node) -> str:
+            if isinstance(node, Leaf):
+                return f"({self.tables[node.number].pattern()})"
+            if isinstance(node, Maybe):
+                return f"(?:{build(node.part)})?"
+            if isinstance(node, Either):
+                return f"(?:{'|'.join(build(part) for part in node.parts)})"
+            return "".join(build(part) for part in node.parts)
+
+        return re.compile(build(self.node))
+
+    def quick(self, string: str) -> Match | None:
+        """Return the match that the regular expression finds first, if it holds; None says nothing about other ways."""
+        found = self.regex.fullmatch(string)
+        if found is None:
+            return None
+        texts = found.groups()
+        if self._straight:
+            return self._verified(self._whole, texts)
+        shape = tuple(text is not None for text in texts)
+        plan = self._plans.get(shape)
+        if plan is None:
+            plan = self._plans[shape] = self.plan(n for n, said in enumerate(shape) if said)
+        return self._verified(plan, tuple(text for text in texts if text is not None))
+
+    def match(self, said: Iterable[int], texts: Sequence[str]) -> Match | None:
+        """Return the match of a given way through the layout, None if a codeword or a check fails."""
+        return self._verified(self.plan(said), tuple(texts))
+
+    def _verified(self, plan: Plan, texts: tuple[str, ...]) -> Match | None:
+        entries = []
+        for table, text in zip(plan.tables, texts, strict=True):
+            entry = table.entry(text)
+            if entry is None:
+                return None
+            entries.append(entry)
+        for place, table, covers in plan.checks:
+            if table.wanted("".join([texts[n] for n in covers])) != texts[place]:
+                return None
+        return Match(self, plan, texts, tuple(entries))
+
+    @functools.cached_property
+    def _whole(self) -> Plan:
+        return self.plan(range(len(self.tables)))
+
+    def plan(self, said: Iterable[int]) -> Plan:
+        """Return the plan of the way through the layout that says these leaves."""
+        numbers = tuple(said)
+        place = {leaf: n for n, leaf in enumerate(numbers)}
+        tables = tuple(self.tables[leaf] for leaf in numbers)
+        checks = []
+        for n, table in enumerate(tables):
+            if isinstance(table, Check):
+                covered = self.covered(numbers[n])
+                checks.append(PlannedCheck(n, table, tuple(place[leaf] for leaf in numbers if leaf in covered)))
+        names = tuple(field.name for table in tables for field in table.fields)
+        implied = self._implied_by(self.node, frozenset(numbers))
+        return Plan(numbers, tables, names, tuple(self._implied(name, level) for name, level in implied.items()), tuple(checks))
+
+    def _implied(self, name: str, level: int) -> Implied:
+        field = self.fields[name]
+        return Implied(name, level, field.value(level), tuple(field.warnings(level)))
+
+    def _implied_by(self, node: Node, said: frozenset[int]) -> dict[str, int]:
+        """Return what the optional parts not said on this way imply."""
+        if isinstance(node, Leaf):
+            return {}
+        parts = (node.part,) if isinstance(node, Maybe) else node.parts
+        taken = [part for part in parts if isinstance(node, InOrder) or any(leaf.number in said for leaf in leaves(part))]
+        if isinstance(node, Maybe) and not taken:
+            return self.usual(node.part)
+        implied: dict[str, int] = {}
+        for part in taken:
+            implied.update(self._implied_by(part, said))
+        return implied
+
+    def usual(self, node: Node) -> dict[str, int]:
+        """Return the fields, with their usual levels, that leaving out ``node`` implies: those every way through it would give."""
+        if isinstance(node, Leaf):
+            fields = self.tables[node.number].fields
+            return {field.name: field.usual_level for field in fields if field.usual_level is not None}
+        if isinstance(node, Maybe):
+            return self.usual(node.part)
+        parts = [self.usual(part) for part in node.parts]
+        if isinstance(node, InOrder):
+            return {name: level for part in parts for name, level in part.items()}
+        return {name: level for name, level in parts[0].items() if all(name in part for part in parts)}
+
+    def said_by(self, node: Node) -> set[str]:
+        """Return the names of all fields below a node."""
+        return {field.name for leaf in leaves(node) for field in self.tables[leaf.number].fields}
+
+    # levels to the cheapest string
+
+    def cheapest(self, levels: Mapping[str, int], cost: Cost) -> str | None:
+        """Return the cheapest string that says exactly these levels, None if there is none.
+
+        ``cost`` prices one codeword of one table. Equal prices go to the shorter string, then to the first in alphabet order.
+        """
+        frontier = self._extend(self.node, {self._start(): (0.0, 0, "")}, levels, cost)
+        best = min(frontier.values(), key=self._order, default=None)
+        return None if best is None else best[2]
+
+    def _order(self, item: tuple[float, int, str]) -> tuple[float, int, list[int]]:
+        return (round(item[0], 9), item[1], [self.alphabet.index[symbol] for symbol in item[2]])
+
+    def _start(self) -> tuple[int, ...]:
+        return (-1,) * len(self.check_leaves)
+
+    def _extend(self, node: Node, frontier: _Frontier, levels: Mapping[str, int], cost: Cost) -> _Frontier:
+        """Return the cheapest strings after ``node`` for each state of the checks, from those before it."""
+        if not frontier:
+            return frontier
+        if isinstance(node, Leaf):
+            return self._say(node.number, frontier, levels, cost)
+        if isinstance(node, InOrder):
+            for part in node.parts:
+                frontier = self._extend(part, frontier, levels, cost)
+            return frontier
+        if isinstance(node, Maybe):
+            usual = self.usual(node.part)
+            may_skip = all(name not in levels or usual.get(name) == levels[name] for name in self.said_by(node.part))
+            said = self._extend(node.part, frontier, levels, cost)
+            return self._merge(frontier, said) if may_skip else said
+        asked = self.said_by(node) & levels.keys()
+        merged: _Frontier = {}
+        for part in node.parts:
+            if asked <= self.said_by(part):
+                merged = self._merge(merged, self._extend(part, frontier, levels, cost))
+        return merged
+
+    def _merge(self, one: _Frontier, other: _Frontier) -> _Frontier:
+        merged = dict(one)
+        for key, item in other.items():
+            if key not in merged or self._order(item) < self._order(merged[key]):
+                merged[key] = item
+        return merged
+
+    def _say(self, leaf: int, frontier: _Frontier, levels: Mapping[str, int], cost: Cost) -> _Frontier:
+        table = self.tables[leaf]
+        if any(field.name not in levels for field in table.fields):
+            return {}
+        fixed = None if isinstance(table, Check) else table.word(tuple(levels[field.name] for field in table.fields))
+        said: _Frontier = {}
+        for key, (price, _, string) in frontier.items():
+            for state, word in self._words(leaf, fixed, key):
+                item = (price + cost(table, word), len(string) + len(word), string + word)
+                if state not in said or self._order(item) < self._order(said[state]):
+                    said[state] = item
+        return said
+
+    def _words(self, leaf: int, fixed: str | None, key: tuple[int, ...]) -> list[tuple[tuple[int, ...], str]]:
+        """Return (state of the checks, word) for what may be said at a leaf: one codeword, or one check symbol for each open guess."""
+        table = self.tables[leaf]
+        if not isinstance(table, Check):
+            return [] if fixed is None else [(state, fixed) for state in self.follow(leaf, key, fixed)]
+        words: list[tuple[tuple[int, ...], str]] = []
+        for symbol in table.method.checks:
+            words.extend((state, symbol) for state in self.follow(leaf, key, symbol))
+        return words
+
+    @functools.cached_property
+    def coverage(self) -> tuple[frozenset[int], ...]:
+        """For each check of the message the leaves it covers."""
+        return tuple(self.covered(leaf) for leaf in self.check_leaves)
+
+    def follow(self, leaf: int, key: tuple[int, ...], word: str) -> list[tuple[int, ...]]:
+        """Return the states of the checks after ``word`` at ``leaf``; -1 is a check that has covered nothing yet.
+
+        Methods that count from the right branch here, at their first symbol; a check symbol that does not fit ends the branch.
+        """
+        keys = [key]
+        for number, check_leaf in enumerate(self.check_leaves):
+            table = self.tables[check_leaf]
+            if not isinstance(table, Check):
+                continue
+            if leaf == check_leaf:
+                keys = [k for k in keys if _fits(table, k[number], word)]
+            elif leaf in self.coverage[number]:
+                keys = [(*k[:number], state, *k[number + 1 :]) for k in keys for state in _walk(table, k[number], word)]
+        return keys
+
+
+def _fits(table: Check, state: int, symbol: str) -> bool:
+    states = table.method.starts() if state < 0 else (state,)
+    wanted = [table.method.wanted(s) for s in states]
+    return any(value is not None and table.method.checks[value] == symbol for value in wanted)
+
+
+def _walk(table: Check, state: int, word: str) -> list[int]:
+    states = list(table.method.starts()) if state < 0 else [state]
+    for symbol in word:
+        value = table.value_of.get(symbol)
+        if value is None:
+            return []
+        states = [table.method.step(s, value) for s in states]
+    return list(dict.fromkeys(states))

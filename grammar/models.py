@@ -1,0 +1,98 @@
+"""The format of a code book: one TOML file a team owns. The JSON Schema of the format comes out of these models."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from typing import Annotated, Any, Literal
+
+from pydantic import AfterValidator, Field, field_validator
+
+from grammar.codes.specs import TableSpec
+from grammar.fields import AnyField
+from grammar.fields.base import Strict
+from grammar.symbols import AlphabetSpec, sayable
+
+_NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]{0,59}")
+
+
+def _name(name: str) -> str:
+    if not _NAME.fullmatch(name):
+        raise ValueError("a name is letters, digits and _, does not begin with a digit, and has at most 60 characters")
+    return name
+
+
+Name = Annotated[str, AfterValidator(_name)]
+
+
+class SpeechSpec(Strict):
+    """``[speech]`` of a book: how transcripts are read and strings said."""
+
+    fillers: list[str] = Field(default_factory=list, max_length=1000, description="Words that carry nothing, besides uh, um and the like.")
+    homophones: bool = Field(True, description="Whether for, to, ate, won … are read as digits.")
+    whole_numbers: Literal["digits", "magnitudes"] = Field(
+        "digits",
+        description="How whole hundreds and thousands in digits tables are said: eight zero zero, or eight hundred. Editions of the rules differ.",
+    )
+    run_together: bool = Field(
+        False, description="Whether reports may follow each other without a pause; the proof then covers their join."
+    )
+
+    @field_validator("fillers")
+    @classmethod
+    def _fillers_sayable(cls, fillers: list[str]) -> list[str]:
+        return [sayable(word) for word in fillers]
+
+
+class MessageSpec(Strict):
+    """``[messages.*]``: a named layout with a direction."""
+
+    direction: Literal["car", "pit"] = Field("car", description="car: a report, driver to pit. pit: a call, engineer to driver.")
+    layout: str = Field(description="The order of tables: energy motor battery ( alert code )? check; a | b; quoted symbols.")
+    label: str = Field("", description="What people call it; the default is its name.")
+
+
+class PhraseSpec(Strict):
+    """``[phrases.*]``: a team's own spoken event, not made of symbols."""
+
+    says: list[str] = Field(min_length=1, max_length=100, description="The forms in which it is said.")
+    label: str = Field("", description="What people call it; the default is its name.")
+
+    @field_validator("says")
+    @classmethod
+    def _says_sayable(cls, says: list[str]) -> list[str]:
+        return [sayable(form) for form in says]
+
+
+class BookSpec(Strict):
+    """A code book."""
+
+    title: str = Field("", max_length=200, description="What the book is called.")
+    notes: str = Field("", max_length=10_000, description="Anything its readers should know.")
+    alphabet: AlphabetSpec = Field(default_factory=AlphabetSpec, description="The symbols in use and their words.")
+    speech: SpeechSpec = Field(default_factory=SpeechSpec, description="How transcripts are read and strings said.")
+    fields: dict[Name, AnyField] = Field(description="What is reported: one quantity or fact each.")
+    tables: dict[Name, TableSpec] = Field(description="Code tables: levels of fields ↔ codewords.")
+    messages: dict[Name, MessageSpec] = Field(description="Layouts of code tables, by name.")
+    phrases: dict[Name, PhraseSpec] = Field(default_factory=dict, description="Spoken events, by name.")
+
+    @field_validator("fields", "tables", "messages", mode="before")
+    @classmethod
+    def _not_empty(cls, entries: Any) -> Any:
+        if isinstance(entries, Mapping) and not entries:
+            raise ValueError("at least one entry is needed")
+        return entries
+
+    def model_post_init(self, context: Any) -> None:  # noqa: ARG002 - the signature is pydantic's
+        """Give every field its name."""
+        for name, field in self.fields.items():
+            field._name = name
+
+
+def schema() -> dict[str, Any]:
+    """Return the JSON Schema (2020-12) of the book format."""
+    return {
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
+        "title": "niner code book",
+        **BookSpec.model_json_schema(),
+    }

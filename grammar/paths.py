@@ -1,0 +1,159 @@
+"""All ways to read symbols: walking an automaton over a lattice of candidate symbols.
+
+A transcript may leave open what was meant ("for" is 4, or F-O-R typed in capitals), so its symbols form a lattice: places 0 … n, and at
+each place some (symbols, next place). Walking keeps every (state, checks) that can be reached, so nothing is lost and nothing guessed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from grammar.automaton import Automaton
+from grammar.message import Match
+
+Lattice = Sequence[Sequence[tuple[str, int]]]
+Key = tuple[int, ...]
+Arc = tuple[int, int, str]  # (place, next place, symbols)
+
+
+class Node(NamedTuple):
+    """Where a walk can be: a state of the automaton and the states of its message's checks."""
+
+    state: int
+    checks: Key
+
+
+class _Link(NamedTuple):
+    """How a node was reached: from which node at which place, through which states, by which symbols."""
+
+    place: int
+    node: Node | None
+    states: tuple[int, ...]
+    symbols: str
+
+
+@dataclass(slots=True)
+class Walk:
+    """What can be reached at each place of a lattice."""
+
+    automaton: Automaton
+    layers: list[dict[Node, list[_Link]]] = field(default_factory=list)
+
+    @property
+    def furthest(self) -> int:
+        """The last place any way of reading gets to."""
+        return max(place for place, layer in enumerate(self.layers) if layer)
+
+    def complete(self, place: int) -> bool:
+        """Tell whether a message may end at a place."""
+        return any(self.automaton.accepting[node.state] for node in self.layers[place])
+
+    def expected(self, place: int) -> dict[tuple[int, int], int]:
+        """Return what could follow at a place: (message, leaf) → symbol mask, without what checks would refuse."""
+        wanted: dict[tuple[int, int], int] = {}
+        for node in self.layers[place]:
+            for step in self.automaton.steps[node.state]:
+                owner = self.automaton.owner[step.target]
+                wanted[owner] = wanted.get(owner, 0) | step.mask
+        return wanted
+
+    def readings(self, most: int = 64) -> Iterator[tuple[tuple[Match, ...], tuple[Arc, ...]]]:
+        """Yield the readings of the whole lattice with the arcs they take, at most ``most`` ways to each end.
+
+        A reading is one match, or several where reports run together.
+        """
+        last = len(self.layers) - 1
+        for node in self.layers[last]:
+            if self.automaton.accepting[node.state]:
+                for states, arcs in self._back(last, node, most):
+                    found = trace(self.automaton, states, "".join(symbols for _, _, symbols in arcs))
+                    if found is not None:
+                        yield found, arcs
+
+    def _back(self, place: int, node: Node, most: int) -> Iterator[tuple[list[int], tuple[Arc, ...]]]:
+        """Yield (states, arcs) of the ways to a node, without recursion: a report may be long."""
+        stack: list[tuple[int, Node, tuple[int, ...], tuple[Arc, ...]]] = [(place, node, (), ())]
+        given = 0
+        while stack and given < most:
+            at, here, states, arcs = stack.pop()
+            for link in self.layers[at][here]:
+                if link.node is None:
+                    given += 1
+                    yield [here.state, *states], arcs
+                else:
+                    stack.append((link.place, link.node, link.states + states, ((link.place, at, link.symbols), *arcs)))
+
+
+def walk(automaton: Automaton, lattice: Lattice) -> Walk:
+    """Return everything the automaton can reach over ``lattice``."""
+    layers: list[dict[Node, list[_Link]]] = [{} for _ in range(len(lattice) + 1)]
+    for number, start in enumerate(automaton.starts):
+        checks = (-1,) * len(automaton.messages[number].check_leaves)
+        layers[0][Node(start, checks)] = [_Link(0, None, (), "")]
+    for place, choices in enumerate(lattice):
+        for node in list(layers[place]):
+            for symbols, target in choices:
+                for end, states in _follow(automaton, node, symbols):
+                    layers[target].setdefault(end, []).append(_Link(place, node, states, symbols))
+    return Walk(automaton, layers)
+
+
+def _follow(automaton: Automaton, node: Node, symbols: str) -> list[tuple[Node, tuple[int, ...]]]:
+    ends: list[tuple[Node, tuple[int, ...]]] = [(node, ())]
+    index = automaton.messages[0].alphabet.index
+    for symbol in symbols:
+        bit = 1 << index[symbol]
+        ends = [(after, (*states, after.state)) for here, states in ends for after in advance(automaton, here, symbol, bit)]
+    return ends
+
+
+def advance(automaton: Automaton, node: Node, symbol: str, bit: int) -> Iterator[Node]:
+    """Yield the nodes one symbol further."""
+    for step in automaton.steps[node.state]:
+        if step.mask & bit:
+            number, leaf = automaton.owner[step.target]
+            message = automaton.messages[number]
+            if not message.check_leaves:
+                yield Node(step.target, ())
+                continue
+            checks = (-1,) * len(message.check_leaves) if step.begins else node.checks
+            for key in message.follow(leaf, checks, symbol):
+                yield Node(step.target, key)
+
+
+def trace(automaton: Automaton, states: Sequence[int], symbols: str) -> tuple[Match, ...] | None:
+    """Return the matches along a path (one state more than symbols); None where a check does not hold."""
+    matches: list[Match | None] = []
+    said: list[int] = []
+    texts: list[str] = []
+    text = ""
+    number = automaton.owner[states[0]][0]
+    for before, state, symbol in zip(states, states[1:], symbols, strict=False):
+        if _begins(automaton, before, state):
+            matches.append(automaton.messages[number].match(said, texts))
+            said, texts = [], []
+        number, leaf = automaton.owner[state]
+        text += symbol
+        if automaton.ended[state]:
+            said.append(leaf)
+            texts.append(text)
+            text = ""
+    matches.append(automaton.messages[number].match(said, texts))
+    found = tuple(match for match in matches if match is not None)
+    return found if len(found) == len(matches) else None
+
+
+def _begins(automaton: Automaton, before: int, state: int) -> bool:
+    """Tell whether the only way from one state to another begins a new report.
+
+    A target of a beginning edge is reached by no other edge from the same state: a leaf that may both follow a part and begin the message,
+    behind a part that may end it, would make the message empty, which layouts are refused for.
+    """
+    return all(step.begins for step in automaton.steps[before] if step.target == state)
+
+
+def string_lattice(symbols: Iterable[str]) -> list[list[tuple[str, int]]]:
+    """Return the lattice of a plain string."""
+    return [[(symbol, place + 1)] for place, symbol in enumerate(symbols)]

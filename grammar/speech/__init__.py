@@ -1,0 +1,8 @@
+"""Speech: what was written down of what was said, word by word."""
+
+from __future__ import annotations
+
+from grammar.speech.spoken import Ask, Stretch, listen
+from grammar.speech.words import Lexicon
+
+__all__ = ["Ask", "Lexicon", "Stretch", "listen"]

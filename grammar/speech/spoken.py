@@ -1,0 +1,241 @@
+"""Transcripts to symbols: the speech grammar (Lark, ``tables/speech.lark``) over whole words, then procedure words and number rules.
+
+A transcript is cut into stretches (by BREAK, OVER, OUT, line ends and the team's phrases). A stretch holds what was said as a lattice of
+symbols, or as the list of ways left after corrections and repetitions; and what it asks or answers.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+from grammar.errors import Incomplete, Span, UnexpectedWord
+from grammar.speech.numbers import arcs
+from grammar.speech.procedure import MOST_WAYS, Broken, Said, corrected, distinct, doubled, repeated
+from grammar.speech.words import Lexicon, Word, cut
+
+if TYPE_CHECKING:
+    from lark import Lark
+
+_CHANGING = ("CORRECTION", "ANEW", "REPEAT", "DISREGARD", "TWICE")
+LABELS = {
+    "UNIT": "a digit",
+    "TO": "a digit",
+    "LETTER": "a spelling word",
+    "TYPED": "typed symbols",
+    "TEEN": "a number",
+    "TENS": "a number",
+    "HUNDRED": "a number word",
+    "THOUSAND": "a number word",
+    "AND": "a number word",
+    "MULTIPLE": "double or triple",
+    "FILLER": "a filler",
+    "SEPARATOR": "the end of the message",
+    "$END": "the end of the message",
+    "ANSWER": "a procedure word",
+    "CORRECTION": "CORRECTION",
+    "ANEW": "CORRECTION, I SAY AGAIN",
+    "REPEAT": "I SAY AGAIN",
+    "DISREGARD": "DISREGARD",
+    "TWICE": "WORDS TWICE",
+    "ASK": "SAY AGAIN",
+    "ALL_AFTER": "ALL AFTER",
+    "ALL_BEFORE": "ALL BEFORE",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """SAY AGAIN: all of it, all after or before a symbol, or from one symbol to another."""
+
+    after: str = ""
+    before: str = ""
+    span: Span = (0, 0)
+
+
+@dataclass(slots=True)
+class Stretch:
+    """What was said between two separators.
+
+    ``words`` are the words that stand for symbols, in order. Without procedure words ``ways`` is None and every way to read ``words`` is
+    open (see ``lattice``); with them ``ways`` are those left. ``event`` names the phrase that ended the stretch, if one did.
+    """
+
+    words: list[Word] = field(default_factory=list)
+    ways: list[Said] | None = None
+    answers: list[tuple[str, Span]] = field(default_factory=list)
+    asks: list[Ask] = field(default_factory=list)
+    event: tuple[str, Span] | None = None
+    disregarded: bool = False
+    span: Span = (0, 0)
+
+    @property
+    def empty(self) -> bool:
+        """Tell whether nothing was said that could be a report."""
+        return not self.words if self.ways is None else not any(self.ways)
+
+    def lattice(self) -> list[list[tuple[str, int]]]:
+        """Return the symbols each word or group of words may stand for: at each word (symbols, number of the next word)."""
+        meanings = [word.meaning for word in self.words]
+        return [[(symbols, place + count) for count, symbols in arcs(meanings, place)] for place in range(len(meanings))]
+
+    def spans(self, place: int, target: int, symbols: str) -> list[Span]:
+        """Return the place in the text of each symbol of an arc: of its own character where symbols were typed."""
+        start, end = self.words[place].span[0], self.words[target - 1].span[1]
+        if target == place + 1 and end - start == len(symbols) > 1 and self.words[place].meaning.terminal != "UNIT":
+            return [(start + n, start + n + 1) for n in range(len(symbols))]
+        return [(start, end)] * len(symbols)
+
+
+@functools.cache
+def parser() -> Lark:
+    """Return the LALR parser of the speech grammar; ``strict`` refuses any conflict in it."""
+    from lark import Lark
+    from lark.lexer import Lexer, Token
+
+    class OneTokenAWord(Lexer):
+        """Takes words already cut; each token's text is the number of its word."""
+
+        def __init__(self, lexer_conf: Any) -> None:
+            """Take the settings Lark passes."""
+
+        def lex(self, lexer_state: Any, parser_state: Any = None) -> Iterator[Token]:
+            """Yield one token a word."""
+            for number, word in enumerate(lexer_state):
+                yield Token(word.meaning.terminal, str(number), start_pos=word.span[0], end_pos=word.span[1])
+
+    grammar = (resources.files("grammar") / "tables" / "speech.lark").read_text("utf-8")
+    return Lark(grammar, start="transcript", parser="lalr", lexer=OneTokenAWord, maybe_placeholders=False)
+
+
+def listen(lexicon: Lexicon, text: str) -> list[Stretch]:
+    """Return the stretches of a transcript.
+
+    Raises UnknownWord, UnexpectedWord or Incomplete, with the place, where a word is unknown or procedure words do not fit.
+    """
+    words = cut(lexicon, text)
+    tree = _parse(words, text)
+    stretches = []
+    for child in tree.children:
+        if getattr(child, "data", None) == "segment":
+            stretches.append(_stretch(child, words, text))
+            continue
+        separator = words[int(child)]
+        if separator.meaning.value:
+            stretches[-1].event = (separator.meaning.value, separator.span)
+    return stretches
+
+
+def _parse(words: Sequence[Word], text: str) -> Any:
+    from lark.exceptions import UnexpectedToken
+
+    try:
+        return parser().parse(words)
+    except UnexpectedToken as error:
+        expected = sorted({LABELS[name] for name in error.accepts or ()})
+        if error.token.type == "$END":
+            raise Incomplete(
+                "the transcript ends too early",
+                kind="incomplete",
+                source=text,
+                span=(len(text), len(text)),
+                expected=expected,
+            ) from None
+        span = words[int(error.token)].span
+        shown = text[span[0] : span[1]]
+        raise UnexpectedWord(f"{shown!r} can't stand here", kind="unexpected-word", source=text, span=span, expected=expected) from None
+
+
+def _stretch(tree: Any, words: Sequence[Word], text: str) -> Stretch:
+    stretch = Stretch()
+    chunks: list[tuple[str, list[Word], int]] = [("", [], 0)]
+    last = 0
+    for number in _numbers(tree):
+        word, last = words[number], number
+        terminal = word.meaning.terminal
+        if terminal in _CHANGING:
+            chunks.append((terminal, [], number))
+        elif terminal == "ANSWER":
+            stretch.answers.append((word.meaning.value, word.span))
+        elif terminal != "FILLER":
+            chunks[-1][1].append(word)
+    for child in tree.children:
+        if str(child.data).startswith("ask"):
+            stretch.asks.append(_ask(child, words))
+    first = next(iter(_numbers(tree)), None)
+    if first is not None:
+        stretch.span = (words[first].span[0], words[last].span[1])
+    stretch.words = [word for _, spoken, _ in chunks for word in spoken]
+    if len(chunks) > 1:
+        try:
+            stretch.ways = _changed(chunks, stretch)
+        except Broken as broken:
+            span = words[broken.word].span
+            raise UnexpectedWord(broken.message, kind="procedure", source=text, span=span, hint=broken.hint) from None
+    return stretch
+
+
+def _numbers(tree: Any) -> Iterator[int]:
+    """Yield the word numbers of a segment's body, in order."""
+    for child in tree.children:
+        if getattr(child, "data", None) in ("body", "run", "multiple"):
+            yield from _numbers(child)
+        elif not hasattr(child, "data"):
+            yield int(child)
+
+
+def _ask(tree: Any, words: Sequence[Word]) -> Ask:
+    tokens = [words[int(token)] for token in tree.children]
+    span = (tokens[0].span[0], tokens[-1].span[1])
+    symbols = [word.meaning.options[0] for word in tokens[1:] if word.meaning.terminal in ("UNIT", "LETTER")]
+    if tree.data == "ask_after":
+        return Ask(after=symbols[0], span=span)
+    if tree.data == "ask_before":
+        return Ask(before=symbols[0], span=span)
+    return Ask(symbols[0], symbols[-1], span) if tree.data == "ask_between" else Ask(span=span)
+
+
+def _changed(chunks: Iterable[tuple[str, list[Word], int]], stretch: Stretch) -> list[Said]:
+    """Apply the procedure words from left to right."""
+    ways: list[Said] = [()]
+    for terminal, spoken, number in chunks:
+        after = _ways(spoken, number)
+        if terminal == "DISREGARD":
+            ways, stretch.disregarded = after, not spoken
+        elif terminal == "ANEW":
+            if not spoken:
+                raise Broken(number, "nothing follows CORRECTION, I SAY AGAIN", "the whole message is expected")
+            ways = after
+        elif terminal == "CORRECTION":
+            ways = corrected(ways, after, number)
+        elif terminal == "REPEAT":
+            ways = repeated(ways, after, number)
+        else:
+            tails = doubled(after, number) if terminal == "TWICE" else after
+            ways = [one + tail for one in ways for tail in tails]
+        ways = distinct(ways)
+        if len(ways) > MOST_WAYS:
+            raise Broken(number, "what was said may mean too many things", "ask for the report once more, word by word")
+    return ways
+
+
+def _ways(spoken: list[Word], number: int) -> list[Said]:
+    """Return every way to read a run of words."""
+    stretch = Stretch(words=spoken)
+    lattice = stretch.lattice()
+    ways: list[list[Said]] = [[()], *([] for _ in spoken)]
+    for place, choices in enumerate(lattice):
+        for symbols, target in choices:
+            spans = stretch.spans(place, target, symbols)
+            ways[target].extend((*way, *zip(symbols, spans, strict=True)) for way in ways[place])
+            if len(ways[target]) > MOST_WAYS:
+                raise Broken(number, "what was said may mean too many things", "ask for the report once more, word by word")
+    if spoken and not ways[-1]:
+        raise Broken(number, "the numbers beside this word can't be read", "say the digits one by one")
+    return ways[-1]
+
+
+__all__ = ["LABELS", "Ask", "Stretch", "listen", "parser"]

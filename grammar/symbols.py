@@ -1,0 +1,198 @@
+"""The alphabet of a book: symbol ↔ spelling word, with accepted variants and the time each takes to say.
+
+The published words live in ``tables/*.toml``, one table per symbol, each file headed by its source. A team may give its own words
+(``[alphabet.words]``), take symbols out of use (``retired``) or name exactly those in use (``symbols``).
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+import unicodedata
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pydantic import Field, field_validator, model_validator
+
+from grammar.data import table
+from grammar.fields.base import Strict
+
+MOST_SYMBOLS = 96
+_WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)*(?: [^\W_]+(?:'[^\W_]+)*)*")
+_MINUTE = 60.0
+
+
+def normal(text: str) -> str:
+    """Return the form in which words are compared: compatibility characters and case folded, hyphens as spaces."""
+    return " ".join(unicodedata.normalize("NFKC", text).casefold().replace("-", " ").split())
+
+
+def sayable(word: str) -> str:
+    """Return the compared form of a word of a book; raises ValueError where it is not made of letters and digits alone."""
+    folded = normal(word)
+    if len(folded) > 60 or not _WORD.fullmatch(folded):
+        raise ValueError(f"{word[:40]!r} can't be said: words are letters and digits, with spaces, hyphens or apostrophes between them")
+    return folded
+
+
+@dataclass(frozen=True, slots=True)
+class SpellingWord:
+    """The word for one symbol, as emitted, with the variants accepted for it and the time it takes (seconds)."""
+
+    symbol: str
+    word: str
+    also: tuple[str, ...]
+    syllables: int
+    seconds: float
+
+
+class OwnWord(Strict):
+    """A team's own word for a symbol."""
+
+    word: str = Field(description="What is said and emitted.")
+    also: list[str] = Field(default_factory=list, max_length=50, description="Variants that are accepted too.")
+    sound: str = Field("", description="The word respelled, stress in capitals: 'DELL tah'.")
+    milliseconds: int | None = Field(None, ge=50, le=5000, description="Time to say it; estimated from its sound if not given.")
+
+    @field_validator("word")
+    @classmethod
+    def _word_sayable(cls, word: str) -> str:
+        sayable(word)
+        return word
+
+    @field_validator("also")
+    @classmethod
+    def _also_sayable(cls, also: list[str]) -> list[str]:
+        return [sayable(word) for word in also]
+
+
+class AlphabetSpec(Strict):
+    """``[alphabet]`` of a book."""
+
+    letters: Literal["icao"] = Field("icao", description="The words for letters.")
+    figures: Literal["icao", "itu"] = Field("icao", description="The words for digits: three (ICAO) or terrathree (ITU).")
+    symbols: str = Field("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ", max_length=MOST_SYMBOLS, description="The symbols in use, in order.")
+    retired: str = Field("", max_length=MOST_SYMBOLS, description="Symbols taken out of use.")
+    words: dict[str, str | OwnWord] = Field(default_factory=dict, description="A team's own words: symbol = word.")
+    words_per_minute: float = Field(100, gt=20, le=300, description="Speaking rate; ICAO Doc 9432 2.2.1 asks for at most 100.")
+
+    @field_validator("symbols", "retired")
+    @classmethod
+    def _symbols_single(cls, symbols: str) -> str:
+        for symbol in symbols:
+            if not "!" <= symbol <= "~" or symbol.islower() or symbol in "\"'":
+                raise ValueError(f"{symbol!r} can't be a symbol: one printable ASCII character, no small letter, quote or space")
+        if len(set(symbols)) != len(symbols):
+            raise ValueError("a symbol stands twice")
+        return symbols
+
+    @field_validator("words")
+    @classmethod
+    def _words_sayable(cls, words: dict[str, str | OwnWord]) -> dict[str, str | OwnWord]:
+        for word in words.values():
+            if isinstance(word, str):
+                sayable(word)
+        return words
+
+    @model_validator(mode="after")
+    def _every_symbol_has_a_word(self) -> AlphabetSpec:
+        used = "".join(s for s in self.symbols if s not in self.retired)
+        if not used:
+            raise ValueError("no symbol is in use")
+        for symbol in self.words:
+            if symbol not in used:
+                raise ValueError(f"[alphabet.words] has {symbol!r}, which is not in use; add it to `symbols`")
+        published = table("icao")
+        for symbol in used:
+            if symbol not in self.words and symbol not in published:
+                raise ValueError(f"{symbol!r} has no published word; give one in [alphabet.words]")
+        said: dict[str, str] = {}
+        for entry in self.entries(used):
+            for word in (normal(entry.word), *entry.also):
+                if said.setdefault(word, entry.symbol) != entry.symbol:
+                    raise ValueError(f"the word {word!r} stands for both {said[word]!r} and {entry.symbol!r}")
+                if len(word) == 1 and word.upper() != entry.symbol and word.upper() in used:
+                    raise ValueError(f"the word {word!r} for {entry.symbol!r} is itself a symbol in use")
+        return self
+
+    def entries(self, used: str) -> list[SpellingWord]:
+        """Return the spelling words of the symbols ``used``, a team's own before the published."""
+        letters, figures = table(self.letters), table(self.figures)
+        rate = _MINUTE / self.words_per_minute / _mean_seconds()
+        words = []
+        for symbol in used:
+            own = self.words.get(symbol)
+            row = figures.get(symbol) if symbol.isdigit() else None
+            row = row or letters.get(symbol)
+            words.append(_own(symbol, own, rate) if own is not None else _published(symbol, row or {}, rate))
+        return words
+
+
+@functools.cache
+def _mean_seconds() -> float:
+    """The mean time of the 36 published words; the rate in words a minute is about these."""
+    rows = [row for symbol, row in table("icao").items() if symbol.isalnum()]
+    return float(sum(row["milliseconds"] for row in rows)) / len(rows) / 1000
+
+
+def _published(symbol: str, row: dict[str, Any], rate: float) -> SpellingWord:
+    also = tuple(dict.fromkeys(normal(word) for word in row["also"]))
+    return SpellingWord(symbol, row["word"], also, row["syllables"], row["milliseconds"] / 1000 * rate)
+
+
+def _own(symbol: str, own: str | OwnWord, rate: float) -> SpellingWord:
+    from grammar import sound  # only own words need an estimate
+
+    own = own if isinstance(own, OwnWord) else OwnWord(word=own, milliseconds=None)
+    phones = sound.phones(normal(own.word), respelling=own.sound or None)
+    seconds = own.milliseconds / 1000 if own.milliseconds is not None else sound.seconds(phones)
+    return SpellingWord(symbol, own.word, tuple(dict.fromkeys(own.also)), sound.syllables(phones), seconds * rate)
+
+
+class Alphabet:
+    """The symbols in use, in order, and their words.
+
+    ``symbols`` is the string of symbols; ``index`` numbers them; ``words`` maps symbol → SpellingWord; ``spoken`` maps every accepted
+    word in its compared form → symbol.
+    """
+
+    def __init__(self, spec: AlphabetSpec) -> None:
+        """Take the symbols in use from a checked ``[alphabet]``."""
+        self.spec = spec
+        self.symbols = "".join(symbol for symbol in spec.symbols if symbol not in spec.retired)
+        self.index = {symbol: number for number, symbol in enumerate(self.symbols)}
+        self.words = {entry.symbol: entry for entry in spec.entries(self.symbols)}
+        self.spoken: dict[str, str] = {}
+        for entry in self.words.values():
+            for word in (normal(entry.word), *entry.also):
+                self.spoken[word] = entry.symbol
+
+    @property
+    def digits(self) -> str:
+        """The digits in use."""
+        return "".join(symbol for symbol in self.symbols if symbol.isdigit())
+
+    def say(self, string: str) -> str:
+        """Return the words for a string of symbols."""
+        return " ".join(self.words[symbol].word for symbol in string)
+
+    def seconds(self, string: str) -> float:
+        """Return the time to say a string of symbols."""
+        return sum(self.words[symbol].seconds for symbol in string)
+
+    def mask(self, symbols: str) -> int:
+        """Return a set of symbols as a bit mask over ``index``."""
+        mask = 0
+        for symbol in symbols:
+            mask |= 1 << self.index[symbol]
+        return mask
+
+    def unmask(self, mask: int) -> str:
+        """Return the symbols of a bit mask, in order."""
+        return "".join(symbol for number, symbol in enumerate(self.symbols) if mask >> number & 1)
+
+    def magnitudes(self, by: str) -> dict[str, float]:
+        """Return the price of "hundred" and "thousand", by "seconds" at this alphabet's rate or by "syllables"."""
+        rate = _MINUTE / self.spec.words_per_minute / _mean_seconds()
+        rows = table("speech")["numbers"]["magnitude_words"].values()
+        return {row["word"]: row["milliseconds"] / 1000 * rate if by == "seconds" else float(row["syllables"]) for row in rows}
