@@ -26,7 +26,7 @@ Context = Mapping[str, Any]
 
 @dataclass(frozen=True, slots=True)
 class Transcript:
-    """All that was said in a transcript: reports in order, events (phrases), questions and answers; ``marks`` gives every word its place."""
+    """All that was said in a transcript: reports in order, events (phrases), questions, answers; ``marks`` gives every word its place."""
 
     text: str
     reports: tuple[Reading, ...]
@@ -38,10 +38,10 @@ class Transcript:
     def as_dicts(self, book: Book) -> list[dict[str, Any]]:
         """Return everything said, in the order of the text, for ``--json``."""
         facts = [(min(reading.spans, default=(0, 0))[0], reading.as_dict()) for reading in self.reports]
-        for name, span in self.events:
-            facts.append((span[0], {"event": name, "label": book.spec.phrases[name].label or name, "span": list(span)}))
-        for ask in self.asks:
-            facts.append((ask.span[0], {"ask": "say again", "after": ask.after, "before": ask.before, "span": list(ask.span)}))
+        facts += [
+            (span[0], {"event": name, "label": book.spec.phrases[name].label or name, "span": list(span)}) for name, span in self.events
+        ]
+        facts += [(a.span[0], {"ask": "say again", "after": a.after, "before": a.before, "span": list(a.span)}) for a in self.asks]
         facts += [(span[0], {"answer": answer, "span": list(span)}) for answer, span in self.answers]
         return [fact for _, fact in sorted(facts, key=lambda pair: pair[0])]
 

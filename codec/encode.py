@@ -53,8 +53,8 @@ class Encoded:
 def encode(book: Book, values: Mapping[str, Any] | Reading, message: str | None = None, *, by: str = "seconds") -> Encoded:
     """Return the string that says ``values`` (field → value) in ``message`` at the least cost.
 
-    ``by`` is "seconds" (default), "symbols" or "syllables". Without ``message`` the one message that can say exactly these fields is taken. Values
-    are rounded to the nearest level. Optional parts whose fields have their usual value, or are not given, are left out.
+    ``by`` is "seconds" (default), "symbols" or "syllables". Without ``message`` the one message that can say exactly these fields is
+    taken. Values are rounded to the nearest level. Optional parts whose fields have their usual value, or are not given, are left out.
 
     Raises EncodeError where a value is outside its domain, a field is missing or unknown, no way through the layout says these together, or
     several messages could be meant.

@@ -45,8 +45,8 @@ class Reading:
 
     ``message`` names the message, ``direction`` is "car" or "pit"; ``values`` maps field → value (exact decimals, bands, names, sets of
     flags); ``levels`` maps field → level; ``string`` is the canonical string, ``said`` the symbols as they were said; ``warnings`` tells
-    limits passed; ``parts`` holds the span of every part; ``implied`` names the fields left unsaid because they are as usual. Two readings are
-    equal when message and levels are.
+    limits passed; ``parts`` holds the span of every part; ``implied`` names the fields left unsaid because they are as usual. Two
+    readings are equal when message and levels are.
     """
 
     __slots__ = ("__dict__", "_book", "_context", "_match", "_spans", "text")

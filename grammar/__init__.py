@@ -1,1 +1,1 @@
-"""The code itself: alphabet, fields, code tables, layouts, books, and the proof that a book is unambiguous. Pure: no clock, screen or network."""
+"""The code itself: alphabet, fields, tables, layouts, books, and the proof that a book is unambiguous. No clock, screen or network."""

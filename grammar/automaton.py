@@ -32,7 +32,8 @@ class Automaton:
     """States of several messages together.
 
     ``steps[state]`` are its edges; ``starts`` one state for each message; ``owner[state]`` = (message number, leaf number) of the last
-    symbol taken (leaf -1 in a start); ``ended[state]`` whether that leaf's codeword is complete; ``accepting[state]`` whether the message is.
+    symbol taken (leaf -1 in a start); ``ended[state]`` whether that leaf's codeword is complete; ``accepting[state]`` whether the message
+    is.
     """
 
     messages: tuple[Message, ...]

@@ -108,13 +108,13 @@ class Book:
         if by not in COSTS:
             raise ValueError(f"cost {by!r}; one of {', '.join(COSTS)} is expected")
         if by == "symbols":
-            return lambda table, word: float(len(word))
+            return lambda _table, word: float(len(word))
         prices = {entry.word: entry.seconds if by == "seconds" else float(entry.syllables) for entry in self.alphabet.words.values()}
         if self.spec.speech.whole_numbers == "magnitudes":
             prices = {**self.alphabet.magnitudes(by), **prices}
             return lambda table, word: sum(prices[w] for w in self.spoken(table, word))
         by_symbol = {symbol: prices[entry.word] for symbol, entry in self.alphabet.words.items()}
-        return lambda table, word: sum(by_symbol[symbol] for symbol in word)
+        return lambda _table, word: sum(by_symbol[symbol] for symbol in word)
 
 
 def load_book(path: str | Path) -> Book:

@@ -174,7 +174,7 @@ class BookError(CodeError):
         self.problems, self.name = tuple(ordered), name
 
     def __str__(self) -> str:
-        return "\n".join([self.message, *(f"  {visible_lines(str(p))}" for p in self.problems)])
+        return "\n".join([self.message, *("  " + visible_lines(str(p)).replace("\n", "\n  ") for p in self.problems)])
 
     def as_dict(self) -> dict[str, Any]:
         """Return every problem with path, line, message and hint."""

@@ -1,7 +1,7 @@
 """Figures of merit of a message: how many readings it tells apart, how many symbols and seconds it takes, what its check notices.
 
-Counting is exact at any size and lists nothing. The longest string is exact too. The mean is over readings drawn as the book says values are
-distributed (usual values, spreads; flat where it says nothing), with its standard error.
+Counting is exact at any size and lists nothing. The longest string is exact too. The mean is over readings drawn as the book says values
+are distributed (usual values, spreads; flat where it says nothing), with its standard error.
 """
 
 from __future__ import annotations

@@ -153,10 +153,11 @@ def _told(fault: Mapping[str, Any], raw: Mapping[str, Any]) -> tuple[tuple[str |
 def _in_document(location: Sequence[str | int], raw: Any) -> tuple[str | int, ...]:
     """Drop the parts of a location that pydantic adds (tags of unions) and the document does not have."""
     path: list[str | int] = []
-    node = raw
+    node: Any = raw
     for number, part in enumerate(location):
-        if (isinstance(node, Mapping) and part in node) or (isinstance(node, list) and isinstance(part, int) and part < len(node)):
-            node = node[part]
+        inner = _inside(node, part)
+        if inner is not None:
+            node = inner
         elif part == "[key]":
             continue
         elif number == len(location) - 1 and isinstance(node, Mapping) and not (isinstance(node.get("kind"), str) and node["kind"] == part):
@@ -165,6 +166,13 @@ def _in_document(location: Sequence[str | int], raw: Any) -> tuple[str | int, ..
             continue
         path.append(part)
     return tuple(path)
+
+
+def _inside(node: Any, part: str | int) -> Any:
+    """Return what a key or an index leads to, None if it leads nowhere."""
+    if isinstance(node, Mapping):
+        return node.get(part)
+    return node[part] if isinstance(node, list) and isinstance(part, int) and part < len(node) else None
 
 
 def _keys(location: Sequence[str | int]) -> list[str]:

@@ -32,7 +32,7 @@ class SpeechSpec(Strict):
     homophones: bool = Field(True, description="Whether for, to, ate, won … are read as digits.")
     whole_numbers: Literal["digits", "magnitudes"] = Field(
         "digits",
-        description="How whole hundreds and thousands in digits tables are said: eight zero zero, or eight hundred. Editions of the rules differ.",
+        description="How whole hundreds and thousands in digits tables are said: digit by digit, or eight hundred. Editions differ.",
     )
     run_together: bool = Field(
         False, description="Whether reports may follow each other without a pause; the proof then covers their join."

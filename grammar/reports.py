@@ -1,8 +1,8 @@
 """The report grammar: a book's layouts as one Lark grammar, generated.
 
 ``grammar_text`` is complete in itself: loaded by plain Lark it reads reports word by word (each terminal is a whole word). ``parser`` reads
-strings of symbols with the same rules: LALR where the grammar has no conflict, else Earley keeping every ambiguity. What arithmetic decides (a
-number's range, a check symbol) is not in the grammar; ``matches`` holds each tree against the tables.
+strings of symbols with the same rules: LALR where the grammar has no conflict, else Earley keeping every ambiguity. What arithmetic
+decides (a number's range, a check symbol) is not in the grammar; ``matches`` holds each tree against the tables.
 
 Nothing of a book enters the grammar unescaped: rule and terminal names are made of the letters, digits and underscores of names that the
 loader has checked, and words stand in regular expressions with every special character escaped.
@@ -140,7 +140,7 @@ def parser(book: Book) -> Lark:
         def __init__(self, lexer_conf: Any) -> None:
             """Take the settings Lark passes."""
 
-        def lex(self, lexer_state: Any, parser_state: Any = None) -> Iterator[Token]:
+        def lex(self, lexer_state: Any, parser_state: Any = None) -> Iterator[Token]:  # noqa: ARG002 - Lark's signature
             """Yield one token a symbol."""
             for place, symbol in enumerate(lexer_state):
                 yield Token(terminals[symbol], symbol, start_pos=place, end_pos=place + 1)

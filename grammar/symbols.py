@@ -44,6 +44,13 @@ class SpellingWord:
     also: tuple[str, ...]
     syllables: int
     seconds: float
+    sound: str = ""
+
+    def phones(self) -> tuple[str, ...]:
+        """Return its phones: of the sound a team gave for it, else as published, else estimated."""
+        from grammar import sound
+
+        return sound.phones(normal(self.word), respelling=self.sound or None)
 
 
 class OwnWord(Strict):
@@ -146,7 +153,7 @@ def _own(symbol: str, own: str | OwnWord, rate: float) -> SpellingWord:
     own = own if isinstance(own, OwnWord) else OwnWord(word=own, milliseconds=None)
     phones = sound.phones(normal(own.word), respelling=own.sound or None)
     seconds = own.milliseconds / 1000 if own.milliseconds is not None else sound.seconds(phones)
-    return SpellingWord(symbol, own.word, tuple(dict.fromkeys(own.also)), sound.syllables(phones), seconds * rate)
+    return SpellingWord(symbol, own.word, tuple(dict.fromkeys(own.also)), sound.syllables(phones), seconds * rate, own.sound)
 
 
 class Alphabet:

@@ -23,7 +23,8 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
     arguments = list(sys.argv[1:] if argv is None else argv)
     parser = _parser(arguments)
-    args = parser.parse_args(arguments)
+    args, rest = parser.parse_known_args(arguments)
+    _gather(parser, args, rest)
     try:
         code: int = args.run(args)
         sys.stdout.flush()
@@ -48,6 +49,15 @@ def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
     for name in COMMANDS if asked not in COMMANDS else (asked,):
         importlib.import_module(f"codec.cli.{name}").add(commands)
     return parser
+
+
+def _gather(parser: argparse.ArgumentParser, args: argparse.Namespace, rest: Sequence[str]) -> None:
+    """Give words that stand behind an option to the argument that takes any number of them: options may stand anywhere."""
+    taker = getattr(args, "gather", None)
+    if rest and (taker is None or any(word.startswith("-") for word in rest)):
+        parser.error(f"unrecognized arguments: {' '.join(rest)}")
+    if rest and taker is not None:
+        getattr(args, taker).extend(rest)
 
 
 def _version() -> str:

@@ -20,7 +20,7 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("--all", action="store_true", help="print every possible reading instead of refusing ties")
     add_json(parser)
-    parser.set_defaults(run=run)
+    parser.set_defaults(run=run, gather="text")
 
 
 def run(args: argparse.Namespace) -> int:
@@ -47,15 +47,16 @@ def run(args: argparse.Namespace) -> int:
             for fact in facts:
                 emit(fact)
         else:
-            _show(book, line, found, facts)
+            _show(book, found, facts)
     return worst
 
 
-def _show(book: Any, line: str, found: list[Any], facts: list[dict[str, Any]]) -> None:
-    from codec.screen.reading import reading_lines
+def _show(book: Any, found: list[Any], facts: list[dict[str, Any]]) -> None:
+    from codec.screen.reading import event_lines, reading_lines
 
-    for reading in found:
-        reading_lines(book, line, reading)
+    shown = iter(found)
     for fact in facts:
-        if "message" not in fact:
-            print("; ".join(f"{kind}: {value}" for kind, value in fact.items() if kind != "span"))
+        if "message" in fact:
+            reading_lines(book, next(shown))
+        else:
+            event_lines(fact)

@@ -20,7 +20,7 @@ def add(commands: Any) -> None:
     parser.add_argument("--message", help="the message to say them in; may be left out where only one fits")
     parser.add_argument("--by", choices=("seconds", "symbols", "syllables"), default="seconds", help="what is to be least (seconds)")
     add_json(parser)
-    parser.set_defaults(run=run)
+    parser.set_defaults(run=run, gather="values")
 
 
 def run(args: argparse.Namespace) -> int:

@@ -17,7 +17,7 @@ class Numbered(CodeTable):
     """Numbers ``first + stride * n`` (n = 0 … size - 1) in fixed width, written with ``figures`` (its value 0 first).
 
     n counts the levels of all fields as one mixed-radix number, the first field most significant. Numbers below zero are written as
-    ``minus`` and their amount.
+    ``minus`` and their amount. A table of part of the levels (``start``, ``size``) begins with the level ``start``, written as ``first``.
     """
 
     def __init__(
@@ -32,6 +32,8 @@ class Numbered(CodeTable):
         first: int = 0,
         stride: int = 1,
         minus: str = "",
+        start: int = 0,
+        size: int | None = None,
     ) -> None:
         """Take the checked settings of a table."""
         super().__init__(name, fields, alphabet)
@@ -43,7 +45,8 @@ class Numbered(CodeTable):
             stride,
             minus,
         )
-        self._size = math.prod(field.size for field in fields)
+        self.start = start
+        self._size = math.prod(field.size for field in fields) if size is None else size
         self._value = {figure: number for number, figure in enumerate(figures)}
         self._decimal = figures == "0123456789"
 
@@ -65,12 +68,16 @@ class Numbered(CodeTable):
             self.width + len(self.minus) * (self.first < 0),
         )
 
-    def word(self, levels: Levels) -> str:
-        """Return the codeword of ``levels``."""
+    def word(self, levels: Levels) -> str | None:
+        """Return the codeword of ``levels``, None if they are not among the table's part."""
         number = 0
         for field, level in zip(self.fields, levels, strict=True):
             number = number * field.size + level
-        number = self.first + self.stride * number
+        number -= self.start
+        return self._word(number) if 0 <= number < self._size else None
+
+    def _word(self, index: int) -> str:
+        number = self.first + self.stride * index
         return (self.minus if number < 0 else "") + self._written(abs(number))
 
     def _written(self, number: int) -> str:
@@ -91,7 +98,10 @@ class Numbered(CodeTable):
         number, rest = divmod((-amount if negative else amount) - self.first, self.stride)
         if rest or not 0 <= number < self._size:
             return None
-        levels = []
+        return self._levels(number)
+
+    def _levels(self, index: int) -> Levels:
+        number, levels = self.start + index, []
         for field in reversed(self.fields):
             number, level = divmod(number, field.size)
             levels.append(level)
@@ -110,14 +120,7 @@ class Numbered(CodeTable):
 
     def words(self) -> Iterator[tuple[Levels, str]]:
         """Yield every codeword, in level order."""
-        sizes = [field.size for field in self.fields]
-        for index in range(self._size):
-            levels, number = [], index
-            for size in reversed(sizes):
-                number, level = divmod(number, size)
-                levels.append(level)
-            combination = tuple(reversed(levels))
-            yield combination, self.word(combination)
+        return ((self._levels(index), self._word(index)) for index in range(self._size))
 
     def runs(self) -> list[tuple[str, int, int]]:
         """Return (sign, lowest amount, highest amount) of the numbers below zero and of the others."""

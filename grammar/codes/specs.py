@@ -72,13 +72,18 @@ class DigitsSpec(OneField):
     )
     width: int | None = Field(None, ge=1, le=MOST_WIDTH, description="How many digits; the default is as many as the largest number needs.")
     minus: str | None = Field(None, min_length=1, max_length=1, description="The symbol before numbers below zero.")
+    lowest: str | ExactDecimal | None = Field(None, description="The first value it says, where another table says those before it.")
+    highest: str | ExactDecimal | None = Field(None, description="The last value it says, where another table says those after it.")
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
         """Return the table; raises Trouble."""
         field = self.field_of(name, fields)
         in_use("0123456789", alphabet, "kind")
         first, stride = self._counts(field)
-        last = first + stride * (field.size - 1)
+        start, end = self._level(field, "lowest", 0), self._level(field, "highest", field.size - 1)
+        if end < start:
+            raise Trouble("the highest value lies before the lowest", f"values are {field.domain}", "highest")
+        first, last = first + stride * start, first + stride * end
         if first < 0 and self.minus is None:
             raise Trouble(f"{field.name} goes below zero", "give a `minus` symbol, or count = 'level'", "count")
         minus = in_use(self.minus or "", alphabet, "minus")
@@ -97,7 +102,21 @@ class DigitsSpec(OneField):
             first=first,
             stride=stride,
             minus=minus,
+            start=start,
+            size=end - start + 1,
         )
+
+    def _level(self, field: FieldBase, key: Literal["lowest", "highest"], default: int) -> int:
+        value = self.lowest if key == "lowest" else self.highest
+        if value is None:
+            return default
+        try:
+            rounded = field.level(value)
+        except EncodeError as error:
+            raise Trouble(error.message, f"values are {field.domain}", key) from None
+        if rounded.error:
+            raise Trouble(f"{value} is no level of {field.name}", f"values are {field.domain}", key)
+        return rounded.level
 
     def _counts(self, field: FieldBase) -> tuple[int, int]:
         if self.count == "level":

@@ -61,12 +61,14 @@ class Limit(Strict):
             return True
         return self.below is not None and (low is None or low < self.below)
 
+    @property
+    def side(self) -> str:
+        """The side and the number: "above 120"."""
+        return f"above {plain(self.above)}" if self.above is not None else f"below {plain(self.below or Decimal(0))}"
+
     def text(self, label: str, unit: str) -> str:
         """Return the warning's words."""
-        if self.say:
-            return self.say
-        side, number = ("above", self.above) if self.above is not None else ("below", self.below)
-        return f"{label} {side} {plain(number or Decimal(0))}{' ' + unit if unit else ''}"
+        return self.say or f"{label} {self.side}{' ' + unit if unit else ''}"
 
 
 class FieldBase(Strict):

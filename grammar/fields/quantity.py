@@ -84,9 +84,9 @@ class Quantity(Measured):
     @property
     def domain(self) -> str:
         """Low … high in steps, with the unit and the open ends."""
-        low = "below " if self.open in ("low", "both") else ""
-        high = " and above" if self.open in ("high", "both") else ""
-        return f"{low}{plain(self.low)} … {self.with_unit(plain(self.high))}{high} in steps of {plain(self.step)}"
+        low = " or below" if self.open in ("low", "both") else ""
+        high = " or above" if self.open in ("high", "both") else ""
+        return f"{plain(self.low)}{low} … {self.with_unit(plain(self.high))}{high} in steps of {plain(self.step)}"
 
     def level(self, value: Any) -> Rounded:
         """Return the level a number is rounded to; past an open end, the end."""

@@ -17,7 +17,7 @@ MOST_WAYS = 512
 
 
 @dataclass(frozen=True, slots=True)
-class Broken(Exception):  # noqa: N818 - not an error of its own: the caller turns it into one with the place
+class Broken(Exception):
     """A procedure word that does not fit what was said before it."""
 
     word: int

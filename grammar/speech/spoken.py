@@ -102,7 +102,7 @@ def parser() -> Lark:
         def __init__(self, lexer_conf: Any) -> None:
             """Take the settings Lark passes."""
 
-        def lex(self, lexer_state: Any, parser_state: Any = None) -> Iterator[Token]:
+        def lex(self, lexer_state: Any, parser_state: Any = None) -> Iterator[Token]:  # noqa: ARG002 - Lark's signature
             """Yield one token a word."""
             for number, word in enumerate(lexer_state):
                 yield Token(word.meaning.terminal, str(number), start_pos=word.span[0], end_pos=word.span[1])

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from sound.published import DIGITS, HALF_OF_DIGITS, HALF_OF_SYLLABLES, HARD_PAIRS, HEARD_ON_TELEPHONE, LETTERS
 
 from grammar import sound
-from grammar.errors import CodeError
 from grammar.data import table
+from grammar.errors import CodeError
 
 Words = list[tuple[str, sound.Phones]]
 

@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 from sound.published import SIMILARITIES
 
 from grammar import sound
-from grammar.errors import CodeError
 from grammar.data import table
+from grammar.errors import CodeError
 
 PHONES = [*table("articulation")["vowel"], *table("articulation")["consonant"]]
 words = st.lists(st.sampled_from(PHONES), max_size=7).map(tuple)

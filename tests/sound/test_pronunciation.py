@@ -13,10 +13,10 @@ from hypothesis import strategies as st
 from sound.published import DIGITS, FIGURES, LETTERS, OTHER_NUMERALS
 
 from grammar import sound
+from grammar.data import table
 from grammar.errors import CodeError
 from grammar.sound import pronunciation
 from grammar.sound.rules import _rules
-from grammar.data import table
 
 # Words whose radio sound, as Annex 10 respells it, is not that of a US dictionary: other vowels, or a last r not said.
 NOT_AS_IN_A_DICTIONARY = {"kilo", "oscar", "quebec", "lima", "papa", "uniform", "victor", "juliett"}

@@ -1,0 +1,136 @@
+"""``niner book``: check, show, grammar and schema of a code book."""
+
+from __future__ import annotations
+
+import argparse
+from typing import Any
+
+from codec.cli.common import add_book, add_json, emit
+
+
+def add(commands: Any) -> None:
+    """Add the command and its own commands."""
+    parser = commands.add_parser("book", help="check and show a code book", description="Work on a code book.")
+    actions = parser.add_subparsers(title="commands", metavar="command", required=True)
+    check = actions.add_parser("check", help="find every problem, prove that no string has two readings, and give its figures")
+    add_book(check)
+    check.add_argument("--pairs", type=int, default=6, metavar="N", help="how many easily confused pairs of words to name (6)")
+    add_json(check)
+    check.set_defaults(run=run_check)
+    show = actions.add_parser("show", help="draw the tables a person needs")
+    add_book(show)
+    show.add_argument("--rows", type=int, default=12, metavar="N", help="rows of each table, 0 for all (12)")
+    show.set_defaults(run=run_show)
+    grammar = actions.add_parser("grammar", help="print the generated Lark grammar of the book's reports")
+    add_book(grammar)
+    grammar.set_defaults(run=run_grammar)
+    schema = actions.add_parser("schema", help="print the JSON Schema of the book format")
+    schema.set_defaults(run=run_schema)
+
+
+def run_check(args: argparse.Namespace) -> int:
+    """Check a book; 0 if it is sound, 2 if it has problems."""
+    from codec import load_book
+
+    facts = _facts(load_book(args.book), max(0, args.pairs))
+    if args.json:
+        emit(facts)
+    else:
+        from codec.screen.book import check
+
+        check(facts)
+    return 0
+
+
+def run_show(args: argparse.Namespace) -> int:
+    """Draw a book."""
+    from codec import load_book
+    from codec.screen.book import show
+
+    show(load_book(args.book), rows=max(0, args.rows))
+    return 0
+
+
+def run_grammar(args: argparse.Namespace) -> int:
+    """Print the generated grammar."""
+    from codec import load_book
+    from grammar.reports import grammar_text
+
+    print(grammar_text(load_book(args.book)), end="")
+    return 0
+
+
+def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no arguments
+    """Print the JSON Schema."""
+    import json
+
+    from grammar.models import schema
+
+    print(json.dumps(schema(), indent=2, ensure_ascii=False))
+    return 0
+
+
+def _facts(book: Any, pairs: int) -> dict[str, Any]:
+    from grammar.figures import figures, notices
+
+    messages, checks = [], []
+    for message in book.messages.values():
+        f = figures(book, message)
+        messages.append(
+            {
+                "message": message.name,
+                "direction": message.direction,
+                "readings": f.readings,
+                "symbols": {"mean": round(f.mean_symbols, 3), "worst": f.worst_symbols},
+                "seconds": {"mean": round(f.mean_seconds, 3), "error": round(f.error, 4), "worst": round(f.worst_seconds, 3)},
+                "worst": f.worst_string,
+            }
+        )
+        for leaf in message.check_leaves:
+            table = message.tables[leaf]
+            length = sum(message.tables[n].lengths[1] for n in message.covered(leaf))
+            shares = {change: 1 - missed / total for change, (missed, total) in notices(table, length).items() if total}
+            checks.append({"table": table.name, "message": message.name, "method": table.title, "symbols": length, "notices": shares})
+    return {
+        "title": book.title,
+        "problems": [],
+        "proven": _proven(book),
+        "messages": messages,
+        "checks": checks,
+        "confusable": _confusable(book, pairs),
+        "notes": _notes(book),
+    }
+
+
+def _proven(book: Any) -> str:
+    joined = ", and across their join" if book.spec.speech.run_together else ""
+    return "within each message, across the messages of each direction" + joined
+
+
+def _confusable(book: Any, pairs: int) -> list[dict[str, Any]]:
+    """Return the pairs of words the book's messages use that are most easily taken for each other."""
+    from grammar import sound
+
+    mask = 0
+    for steps in book.automaton(None).steps:
+        for step in steps:
+            mask |= step.mask
+    entries = [book.alphabet.words[symbol] for symbol in book.alphabet.unmask(mask)]
+    words = [(entry.word, entry.phones()) for entry in entries]
+    found = sound.confusable_pairs(words, pairs, "noisy") if len(words) > 1 and pairs else []
+    return [{"words": [pair.first, pair.second], "probability": pair.probability} for pair in found]
+
+
+def _notes(book: Any) -> list[str]:
+    """Return what is no problem but worth knowing."""
+    said = {name for message in book.messages.values() for name in message.fields}
+    used = {table.name for message in book.messages.values() for table in message.tables}
+    notes = [f"field {name!r} is in no message" for name in book.fields if name not in said]
+    notes += [f"table {name!r} is in no message" for name in book.tables if name not in used]
+    if book.crossing is not None:
+        one, other = book.crossing.one[0], book.crossing.other[0]
+        notes.append(
+            f"{book.crossing.string!r} is both a report ({one.text()}) and a call ({other.text()}): "
+            "decode with --direction where it is not clear who speaks"
+        )
+    return notes

@@ -1,0 +1,141 @@
+"""A book as people need it: its tables, and the result of its check."""
+
+from __future__ import annotations
+
+import itertools
+from typing import Any
+
+from rich.text import Text
+
+from codec.encode import encode
+from codec.screen.console import console, safe
+from codec.screen.reading import boxed, heading
+from grammar.book import Book
+from grammar.codes import Check, CodeTable
+from grammar.errors import CodeError
+from grammar.fields import FieldBase
+from grammar.message import Message
+
+_DIRECTION = {"car": "report, driver to pit", "pit": "call, engineer to driver"}
+
+
+def show(book: Book, *, rows: int) -> None:
+    """Print messages, tables (at most ``rows`` of each; 0 for all) and phrases."""
+    console().print(safe(book.title, "bold"))
+    if book.spec.notes:
+        console().print(safe(book.spec.notes, "dim"))
+    heading("Messages")
+    for message in book.messages.values():
+        _message(book, message)
+    for table in book.tables.values():
+        heading(f"Table {table.name}")
+        _table(book, table, rows)
+    if book.spec.phrases:
+        heading("Phrases")
+        said = boxed("event", "said as")
+        for name, phrase in book.spec.phrases.items():
+            said.add_row(safe(phrase.label or name), safe(", ".join(phrase.says)))
+        console().print(said)
+    _caution(book)
+
+
+def _message(book: Book, message: Message) -> None:
+    layout = book.spec.messages[message.name].layout
+    console().print(Text.assemble((message.title, "bold"), (f"  {_DIRECTION[message.direction]}", "dim")))
+    console().print(safe(f"  {' '.join(layout.split())}", "cyan"))
+    example = _example(book, message)
+    if example:
+        console().print(safe(f"  e.g. {example}", "dim"))
+
+
+def _example(book: Book, message: Message) -> str:
+    """Return a string of the message with its words: usual values, else those in the middle."""
+    levels = {}
+    for name, field in message.fields.items():
+        usual = field.usual_level
+        levels[name] = field.value(field.size // 2 if usual is None else usual)
+    try:
+        encoded = encode(book, levels, message.name)
+    except CodeError:
+        return ""
+    return f"{encoded.string}  {encoded.words}"
+
+
+def _table(book: Book, table: CodeTable, rows: int) -> None:
+    if isinstance(table, Check):
+        covers = "all that stands before it" if table.over is None else ", ".join(sorted(table.over))
+        console().print(safe(f"check symbol, {table.title}, over {covers}"))
+        return
+    for field in table.fields:
+        console().print(safe(_field_line(field), "dim"))
+    if len(table.fields) > 1:
+        figures = getattr(table, "figures", "")
+        console().print(safe(f"{table.size} combinations packed in {table.lengths[1]} symbols of {len(figures)}", "dim"))
+    most = table.size if rows == 0 else min(rows, table.size)
+    grid = boxed("symbols", "value", "said as", "")
+    pairs = table.words()
+    for levels, word in itertools.islice(pairs, most if most == table.size else most - 1):
+        _row(book, table, grid, levels, word)
+    if most < table.size:
+        grid.add_row("…", safe(f"{table.size - most} more", "dim"), "", "")
+        last = tuple(field.size - 1 for field in table.fields)
+        final = table.word(last)
+        if final is not None:
+            _row(book, table, grid, last, final)
+    console().print(grid)
+
+
+def _row(book: Book, table: CodeTable, grid: Any, levels: tuple[int, ...], word: str) -> None:
+    pairs = list(zip(table.fields, levels, strict=True))
+    values = ", ".join(field.text(level) if len(pairs) == 1 else f"{field.title} {field.text(level)}" for field, level in pairs)
+    usual = " (usual)" if len(pairs) == 1 and pairs[0][0].usual_level == levels[0] else ""
+    warnings = "; ".join(f"! {text}" for field, level in pairs for text in field.warnings(level))
+    grid.add_row(safe(word, "bold cyan"), safe(values + usual), safe(" ".join(book.spoken(table, word))), safe(warnings, "red"))
+
+
+def _field_line(field: FieldBase) -> str:
+    limits = [f"warns {limit.side}" for limit in getattr(field, "limits", ())]
+    warned = getattr(field, "warn", ())
+    if warned:
+        limits.append("warns of " + ", ".join(warned))
+    return "; ".join([f"{field.title}: {field.domain}", *limits])
+
+
+def check(facts: dict[str, Any]) -> None:
+    """Print the result of a book's check; ``facts`` as ``niner book check --json`` gives them."""
+    console().print(Text.assemble((facts["title"], "bold"), "  ", ("no problem, no string with two readings", "green")))
+    console().print(safe(f"  proven {facts['proven']}", "dim"))
+    grid = boxed("message", "readings", "symbols", "seconds", "longest to say", right=("readings", "symbols", "seconds"))
+    for row in facts["messages"]:
+        symbols, seconds = row["symbols"], row["seconds"]
+        grid.add_row(
+            safe(f"{row['message']} ({row['direction']})"),
+            f"{row['readings']:,}" if row["readings"] is not None else "many",
+            f"{symbols['mean']:.1f} … {symbols['worst']}",
+            f"{seconds['mean']:.2f} ± {seconds['error']:.2f} … {seconds['worst']:.2f}",
+            safe(row["worst"]),
+        )
+    console().print(grid)
+    console().print(safe("symbols and seconds: mean under the usual values … worst", "dim"))
+    for row in facts["checks"]:
+        shares = ", ".join(f"{'all' if share == 1 else f'{share:.2%} of'} {change}s" for change, share in row["notices"].items())
+        console().print(safe(f"{row['table']} in {row['message']}, {row['symbols']} symbols before it, {row['method']}: notices {shares}"))
+    if facts["confusable"]:
+        console().print(safe("words most easily taken for each other in noise:", "bold"))
+        for pair in facts["confusable"]:
+            console().print(safe(f"  {' and '.join(pair['words'])}: about {pair['probability']:.2%}"))
+    for note in facts["notes"]:
+        console().print(safe(f"note: {note}", "yellow"))
+
+
+def _caution(book: Book) -> None:
+    units = {field.unit_text for field in book.fields.values()}
+    if units & {"°C", "K", "V", "kV", "Ω", "kΩ", "MΩ"}:
+        console().print()
+        console().print(
+            safe(
+                "A temperature, voltage or insulation warning is handled by the event's and the team's own safety procedures and qualified "
+                "people. Event regulations on radio use come first.",
+                "italic",
+            )
+        )

@@ -1,0 +1,40 @@
+"""What several tests share: books as TOML text, and messages built without the proof."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+import tomli_w
+
+from codec import Book, parse_book
+from grammar.binding import bind_messages, bind_tables
+from grammar.message import Message
+from grammar.models import BookSpec
+from grammar.symbols import Alphabet
+
+Spec = dict[str, Any]
+
+
+def toml_text(spec: Mapping[str, Any]) -> str:
+    """Write a book as TOML."""
+    return tomli_w.dumps(spec)
+
+
+def book_of(spec: Mapping[str, Any]) -> Book:
+    """Compile a book from dictionaries, through TOML text; raises BookError."""
+    return parse_book(toml_text(spec))
+
+
+def unproven(spec: Mapping[str, Any]) -> dict[str, Message] | None:
+    """Return the messages of a book that may be ambiguous; None where its parts do not fit together."""
+    problems: list[Any] = []
+
+    def add(*problem: Any) -> None:
+        problems.append(problem)
+
+    model = BookSpec.model_validate(dict(spec))
+    alphabet = Alphabet(model.alphabet)
+    tables = bind_tables(model, alphabet, add, set())
+    messages = bind_messages(model, alphabet, tables, add, set())
+    return None if problems else messages

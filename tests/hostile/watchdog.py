@@ -1,0 +1,135 @@
+"""What the hostile tests share: bounded time, and the only two outcomes that are allowed."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+from codec import Book, BookError, CodeError, parse_book
+
+BOUND = 5.0  # seconds; generous: on an idle machine everything here takes less than 2
+ROOT = Path(__file__).parents[2]
+
+BOOK = """
+title = "hostile"
+[speech]
+whole_numbers = "magnitudes"
+[fields.energy]
+kind = "quantity"
+unit = "kWh"
+low = -3.0
+high = 3.0
+step = 0.1
+open = "both"
+usual = 0
+[fields.motor]
+kind = "quantity"
+unit = "°C"
+low = 40
+high = 140
+step = 1
+limits = [{ above = 120, say = "motor hot" }]
+[fields.alert]
+kind = "flags"
+flags = ["rain", "damage", "pit"]
+usual = []
+warn = ["damage"]
+[fields.lap]
+kind = "wrapped"
+modulus = 10
+[tables.energy]
+kind = "digits"
+[tables.motor]
+kind = "digits"
+count = "value"
+[tables.alert]
+kind = "scale"
+symbols = "ABCDEFGH"
+[tables.lap]
+kind = "digits"
+[tables.sum]
+kind = "check"
+method = "iso7064 mod 37,36"
+[messages.lap]
+layout = '"L" lap energy motor alert? sum'
+[messages.short]
+layout = '"S" energy motor'
+[phrases.slow_zone]
+says = ["full course", "yellow yellow"]
+"""
+TOGETHER = BOOK.replace("[speech]", "[speech]\nrun_together = true")
+
+
+@contextlib.contextmanager
+def bounded(seconds: float = BOUND) -> Iterator[None]:
+    """Stop what takes too long, where the system has timers; measure it everywhere."""
+    import signal
+
+    def stop(*_: object) -> None:
+        raise AssertionError(f"still running after {seconds} s")
+
+    timers = hasattr(signal, "setitimer")
+    before = signal.signal(signal.SIGALRM, stop) if timers else None
+    began = time.perf_counter()
+    if timers:
+        signal.setitimer(signal.ITIMER_REAL, seconds)
+    try:
+        yield
+    finally:
+        if timers:
+            signal.setitimer(signal.ITIMER_REAL, 0)
+            signal.signal(signal.SIGALRM, before)
+    assert time.perf_counter() - began <= seconds
+
+
+def settled(work: Callable[[], Any], seconds: float = BOUND) -> Any:
+    """Return what ``work`` returns, or our error; anything else, or too long a time, fails."""
+    with bounded(seconds):
+        try:
+            return work()
+        except CodeError as error:
+            assert str(error).strip()
+            assert error.kind
+            assert error.as_dict()["error"] == error.kind
+            return error
+
+
+def book_or_error(text: str) -> Book | BookError:
+    """Parse a book; a refusal must name at least one problem, and print without anything invisible."""
+    found = settled(lambda: parse_book(text))
+    assert isinstance(found, Book | BookError)
+    if isinstance(found, BookError):
+        assert found.problems
+        assert all(problem.message and problem.line >= 0 for problem in found.problems)
+        assert printable(str(found))
+    return found
+
+
+def printable(text: str) -> bool:
+    """Tell whether text holds nothing that could forge or hide output on a terminal."""
+    return all(character.isprintable() for character in text.replace("\n", ""))
+
+
+def niner(
+    arguments: Sequence[str | bytes | Path], given: bytes = b"", *, stdout: Any = None, **environment: str
+) -> subprocess.CompletedProcess[bytes]:
+    """Run the command line in a process of its own, stopped after the bound (and time to start)."""
+    done = subprocess.run(
+        [sys.executable, "-c", "from codec.cli import main; raise SystemExit(main())", *arguments],
+        input=given,
+        stdout=subprocess.PIPE if stdout is None else stdout,
+        stderr=subprocess.PIPE,
+        timeout=BOUND + 5,
+        check=False,
+        env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
+    )
+    assert b"Traceback" not in done.stderr, done.stderr.decode(errors="replace")[-2000:]
+    assert b"Exception ignored" not in done.stderr, done.stderr.decode(errors="replace")[-2000:]
+    assert done.returncode in (0, 1, 2), done.stderr.decode(errors="replace")[-2000:]
+    return done

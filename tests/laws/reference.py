@@ -1,0 +1,326 @@
+"""A second, slow account of what a book means, written from its specification alone: every string of every message, by listing.
+
+Nothing of the product is used. Check digits come from python-stdnum; the weighted sum is written out here.
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from stdnum import damm, luhn, verhoeff
+from stdnum.iso7064 import mod_11_2, mod_11_10, mod_37_2, mod_37_36
+
+Tree = tuple[Any, ...]  # ("table", name) ("literal", symbols) ("order", trees) ("maybe", tree) ("either", trees)
+LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
+DIGITS = "0123456789"
+ALL = DIGITS + LETTERS
+
+PUBLISHED = {
+    "iso7064 mod 11-2": (DIGITS, mod_11_2.calc_check_digit),
+    "iso7064 mod 37-2": (ALL, mod_37_2.calc_check_digit),
+    "iso7064 mod 11,10": (DIGITS, mod_11_10.calc_check_digit),
+    "iso7064 mod 27,26": (LETTERS, lambda text: mod_37_36.calc_check_digit(text, alphabet=LETTERS)),
+    "iso7064 mod 37,36": (ALL, mod_37_36.calc_check_digit),
+    "damm": (DIGITS, damm.calc_check_digit),
+    "verhoeff": (DIGITS, verhoeff.calc_check_digit),
+    "luhn": (DIGITS, luhn.calc_check_digit),
+}
+
+
+class Way(NamedTuple):
+    """One way to say one report: its pieces in order (leaf number, table or literal, symbols) and the level of every field."""
+
+    message: str
+    pieces: tuple[tuple[int, str, str], ...]
+    levels: tuple[tuple[str, int], ...]
+
+    @property
+    def string(self) -> str:
+        return "".join(symbols for _, _, symbols in self.pieces)
+
+
+class Draft(NamedTuple):
+    """A book as dictionaries, and the trees of its layouts."""
+
+    spec: dict[str, Any]
+    trees: dict[str, Tree]
+
+
+def notation(tree: Tree) -> str:
+    """Write a tree as a layout."""
+    kind, inner = tree
+    if kind == "table":
+        return str(inner)
+    if kind == "literal":
+        return f'"{inner}"'
+    if kind == "maybe":
+        return f"( {notation(inner)} )?"
+    parts = [notation(part) for part in inner]
+    return " ".join(parts) if kind == "order" else f"( {' | '.join(parts)} )"
+
+
+def size(field: Mapping[str, Any]) -> int:
+    """Count the levels of a field."""
+    kind = field["kind"]
+    if kind == "quantity":
+        return int((Decimal(field["high"]) - Decimal(field["low"])) / Decimal(field["step"])) + 1
+    if kind == "bands":
+        return len(field["edges"]) + 1
+    if kind == "choice":
+        return len(field["options"])
+    if kind == "flags":
+        return int(2 ** len(field["flags"]))
+    return int(Decimal(field["modulus"]) / Decimal(field.get("step", 1)))
+
+
+def usual(field: Mapping[str, Any]) -> int | None:
+    """Return the usual level of a field."""
+    value = field.get("usual")
+    if value is None:
+        return None
+    kind = field["kind"]
+    if kind == "quantity":
+        return int((Decimal(value) - Decimal(field["low"])) / Decimal(field["step"]))
+    if kind == "wrapped":
+        return int(Decimal(value) / Decimal(field.get("step", 1)))
+    if kind == "bands":
+        return value if isinstance(value, int) else int(field["names"].index(value))
+    if kind == "choice":
+        return int(field["options"].index(value))
+    return sum(1 << field["flags"].index(name) for name in set(value))
+
+
+class Reference:
+    """All strings of a book."""
+
+    def __init__(self, draft: Draft) -> None:
+        self.draft = draft
+        self.fields, self.tables = draft.spec["fields"], draft.spec["tables"]
+        given = draft.spec.get("alphabet", {})
+        retired = given.get("retired", "")
+        self.symbols = "".join(s for s in given.get("symbols", ALL) if s not in retired)
+
+    def fields_of(self, table: str) -> list[str]:
+        """Return the fields of a table."""
+        entry = self.tables[table]
+        if entry["kind"] == "check":
+            return []
+        return list(entry["fields"]) if entry["kind"] == "packed" else [entry.get("field", table)]
+
+    def words(self, table: str) -> Iterator[tuple[tuple[int, ...], str]]:
+        """Yield (levels, codeword) of a table that is no check."""
+        entry, names = self.tables[table], self.fields_of(table)
+        if entry["kind"] == "listed":
+            words = entry["words"]
+            pairs = enumerate(words) if isinstance(words, list) else ((self.level(names[0], key), word) for key, word in words.items())
+            yield from (((level,), word) for level, word in pairs)
+            return
+        for levels in itertools.product(*(range(size(self.fields[name])) for name in names)):
+            yield levels, self.word(table, levels)
+
+    def level(self, name: str, key: str) -> int:
+        """Return the level that a key of a listed table names."""
+        field = self.fields[name]
+        kind = field["kind"]
+        if kind == "choice":
+            return int(field["options"].index(key))
+        if kind == "bands":
+            return int(field["names"].index(key))
+        if kind == "flags":
+            return sum(1 << field["flags"].index(flag) for flag in key.split(",") if flag != "none")
+        low = Decimal(field["low"]) if kind == "quantity" else Decimal(0)
+        return int((Decimal(key) - low) / Decimal(field.get("step", 1)))
+
+    def word(self, table: str, levels: Sequence[int]) -> str:
+        """Return the codeword of a numbered table."""
+        entry, names = self.tables[table], self.fields_of(table)
+        if entry["kind"] == "scale":
+            return str(entry.get("symbols", self.symbols)[levels[0]])
+        if entry["kind"] == "digits":
+            return self._digits(entry, self.fields[names[0]], levels[0])
+        figures = entry.get("symbols", self.symbols)
+        number, sizes = 0, [size(self.fields[name]) for name in names]
+        for count, level in zip(sizes, levels, strict=True):
+            number = number * count + level
+        most, width = len(figures), 1
+        while most < _product(sizes):
+            most, width = most * len(figures), width + 1
+        word = ""
+        for _ in range(entry.get("width", width)):
+            number, figure = divmod(number, len(figures))
+            word = figures[figure] + word
+        return word
+
+    @staticmethod
+    def _digits(entry: Mapping[str, Any], field: Mapping[str, Any], level: int) -> str:
+        if entry.get("count", "level") == "level":
+            numbers = [entry.get("first", 0) + n for n in range(size(field))]
+        else:
+            step = Decimal(field.get("step", 1))
+            per = Decimal(entry.get("per", step))
+            low = Decimal(field["low"]) if field["kind"] == "quantity" else Decimal(0)
+            numbers = [int((low + step * n) / per) for n in range(size(field))]
+        width = entry.get("width", max(len(str(abs(number))) for number in numbers))
+        return ("" if numbers[level] >= 0 else entry["minus"]) + str(abs(numbers[level])).zfill(width)
+
+    def ways(self, message: str) -> Iterator[Way]:
+        """Yield every way to say every report of a message."""
+        for pieces, levels in self._expand(self.draft.trees[message], [0]):
+            done = self._checked(pieces)
+            order = self._order(message)
+            yield Way(message, done, tuple((name, levels[name]) for name in order if name in levels))
+
+    def _order(self, message: str) -> list[str]:
+        return list(dict.fromkeys(name for table in _tables(self.draft.trees[message]) for name in self.fields_of(table)))
+
+    def _expand(self, tree: Tree, count: list[int]) -> list[tuple[tuple[tuple[int, str, str], ...], dict[str, int]]]:
+        """List (pieces, levels) below a tree; a check's symbol is left open ("")."""
+        kind, inner = tree
+        if kind in ("table", "literal"):
+            number = count[0]
+            count[0] += 1
+            if kind == "literal":
+                return [(((number, f'"{inner}"', inner),), {})]
+            if self.tables[inner]["kind"] == "check":
+                return [(((number, inner, ""),), {})]
+            names = self.fields_of(inner)
+            return [(((number, inner, word),), dict(zip(names, levels, strict=True))) for levels, word in self.words(inner)]
+        if kind == "maybe":
+            return [*self._expand(inner, count), ((), self.implied(inner))]
+        branches = [self._expand(part, count) for part in inner]
+        if kind == "either":
+            return [one for branch in branches for one in branch]
+        every = []
+        for combination in itertools.product(*branches):
+            levels: dict[str, int] = {}
+            for _, more in combination:
+                levels.update(more)
+            every.append((tuple(piece for pieces, _ in combination for piece in pieces), levels))
+        return every
+
+    def implied(self, tree: Tree) -> dict[str, int]:
+        """Return what leaving a part out means: the usual level of each field that every way through it gives."""
+        kind, inner = tree
+        if kind == "literal":
+            return {}
+        if kind == "table":
+            levels = {name: usual(self.fields[name]) for name in self.fields_of(inner)}
+            return {name: level for name, level in levels.items() if level is not None}
+        if kind == "maybe":
+            return self.implied(inner)
+        parts = [self.implied(part) for part in inner]
+        if kind == "either":
+            return {name: level for name, level in parts[0].items() if all(name in part for part in parts)}
+        return {name: level for part in parts for name, level in part.items()}
+
+    def _checked(self, pieces: Sequence[tuple[int, str, str]]) -> tuple[tuple[int, str, str], ...]:
+        done: list[tuple[int, str, str]] = []
+        for number, name, symbols in pieces:
+            said = symbols
+            if not symbols:
+                entry = self.tables[name]
+                said = self.check(entry, "".join(s for _, n, s in done if entry.get("over") is None or n in entry["over"]))
+            done.append((number, name, said))
+        return tuple(done)
+
+    def check(self, entry: Mapping[str, Any], text: str) -> str:
+        """Return the check symbol of a text."""
+        if entry["method"] != "weighted sum":
+            return str(PUBLISHED[entry["method"]][1](text))
+        values = entry.get("symbols", self.symbols)
+        modulus = entry.get("modulus", len(values))
+        total = sum(weight * values.index(symbol) for weight, symbol in zip(itertools.cycle(entry["weights"]), text, strict=False))
+        return str(values[-total % modulus])
+
+    def count(self, tree: Tree) -> int:
+        """Count the ways below a tree, cheaply."""
+        kind, inner = tree
+        if kind == "literal":
+            return 1
+        if kind == "table":
+            entry = self.tables[inner]
+            if entry["kind"] == "check":
+                return 1
+            return len(entry["words"]) if entry["kind"] == "listed" else _product([size(self.fields[n]) for n in self.fields_of(inner)])
+        if kind == "maybe":
+            return self.count(inner) + 1
+        return (_product if kind == "order" else sum)([self.count(part) for part in inner])
+
+    def sent_by(self, direction: str) -> list[str]:
+        """Return the names of the messages of a direction."""
+        return [name for name, message in self.draft.spec["messages"].items() if message.get("direction", "car") == direction]
+
+
+def _product(numbers: Sequence[int]) -> int:
+    result = 1
+    for number in numbers:
+        result *= number
+    return result
+
+
+def _tables(tree: Tree) -> Iterator[str]:
+    kind, inner = tree
+    if kind == "table":
+        yield inner
+    elif kind == "maybe":
+        yield from _tables(inner)
+    elif kind != "literal":
+        for part in inner:
+            yield from _tables(part)
+
+
+def shortest_twice(strings: Sequence[str]) -> int | None:
+    """Return the length of the shortest string said in two ways, None if there is none."""
+    seen: set[str] = set()
+    twice = [string for string in strings if string in seen or seen.add(string)]  # type: ignore[func-returns-value]
+    return min(map(len, twice), default=None)
+
+
+def shortest_join(strings: Sequence[str]) -> int | None:
+    """Return the length of the shortest text that can be cut into ``strings`` in two ways; None where there is none.
+
+    Sardinas and Patterson's test (1953) by dangling suffixes, cheapest first. A string that stands twice counts as two.
+    """
+    twice = shortest_twice(strings)
+    words = sorted(set(strings))
+    best: dict[str, int] = {}
+    queue = [] if twice is None else [(twice, "")]
+    queue += [(len(w), w[len(v) :]) for v in words for w in words if v != w and w.startswith(v)]
+    heapq.heapify(queue)
+    while queue:
+        length, dangling = heapq.heappop(queue)
+        if not dangling:
+            return length
+        if best.setdefault(dangling, length) < length:
+            continue
+        for word in words:
+            if word.startswith(dangling):
+                after = (length + len(word) - len(dangling), word[len(dangling) :])
+            elif dangling.startswith(word):
+                after = (length, dangling[len(word) :])
+            else:
+                continue
+            if best.get(after[1], after[0] + 1) > after[0]:
+                heapq.heappush(queue, after)
+    return None
+
+
+def shortest_join_listed(strings: Sequence[str], most: int) -> int | None:
+    """Return the same by listing every text of up to ``most`` symbols: no cleverness at all."""
+    texts: list[tuple[str, tuple[int, ...]]] = [("", ())]
+    seen: dict[str, tuple[int, ...]] = {}
+    shortest: int | None = None
+    while texts:
+        text, way = texts.pop()
+        for number, string in enumerate(strings):
+            longer = text + string
+            if len(longer) > most or (shortest is not None and len(longer) >= shortest):
+                continue
+            if seen.setdefault(longer, (*way, number)) != (*way, number):
+                shortest = len(longer)
+            texts.append((longer, (*way, number)))
+    return shortest

@@ -1,0 +1,352 @@
+"""Hypothesis strategies: books of every shape, ambiguous ones among them, and their readings.
+
+A book is drawn as a ``Draft``: dictionaries as in the TOML file, and the trees of its layouts, so that a test can list what the book means
+without the product. ``drafts()`` may be ambiguous; ``books()`` compile.
+"""
+
+from __future__ import annotations
+
+from decimal import Decimal
+from typing import Any, NamedTuple
+
+from helpers import book_of
+from hypothesis import assume
+from hypothesis import strategies as st
+from laws.reference import ALL, DIGITS, LETTERS, Draft, Reference, Tree, Way, notation, size
+
+from codec import Book, BookError
+
+MOST_WAYS = 2500
+_STEPS = [Decimal("1"), Decimal("0.1"), Decimal("0.25"), Decimal("2"), Decimal("50")]
+_NAMES = ["red", "Green", "blue one", "größer", "x", "none at all"]
+
+
+class Drawn(NamedTuple):
+    """A compiled book with the draft it was made from."""
+
+    book: Book
+    draft: Draft
+    ways: tuple[Way, ...]
+
+
+def _either(draw: Any, *choices: Any) -> Any:
+    return draw(st.sampled_from(choices))
+
+
+@st.composite
+def quantities(draw: Any, most: int) -> dict[str, Any]:
+    step = draw(st.sampled_from(_STEPS))
+    low = step * draw(st.integers(-4, 4))
+    levels = draw(st.integers(1, most))
+    field: dict[str, Any] = {"kind": "quantity", "low": low, "high": low + step * (levels - 1), "step": step}
+    field["open"] = _either(draw, "neither", "low", "high", "both")
+    field["rounding"] = _either(draw, "nearest", "up", "down")
+    if draw(st.booleans()):
+        field["usual"] = low + step * draw(st.integers(0, levels - 1))
+    if "usual" in field and draw(st.booleans()):
+        field["spread"] = step
+    if draw(st.booleans()):
+        field["limits"] = [{_either(draw, "above", "below"): low + step * draw(st.integers(-1, levels))}]
+    return field
+
+
+@st.composite
+def bands(draw: Any, most: int) -> dict[str, Any]:
+    edges = sorted(draw(st.sets(st.integers(-9, 9), min_size=1, max_size=max(1, most - 1))))
+    field: dict[str, Any] = {"kind": "bands", "edges": edges, "edge_in": _either(draw, "lower", "upper")}
+    if draw(st.booleans()):
+        field["low"] = edges[0] - draw(st.integers(1, 3))
+    if draw(st.booleans()):
+        field["high"] = edges[-1] + draw(st.integers(1, 3))
+    if draw(st.booleans()):
+        field["names"] = [f"band {n}" for n in range(len(edges) + 1)]
+    if draw(st.booleans()):
+        level = draw(st.integers(0, len(edges)))
+        field["usual"] = field["names"][level] if "names" in field and draw(st.booleans()) else level
+    return field
+
+
+@st.composite
+def choices(draw: Any, most: int) -> dict[str, Any]:
+    options = draw(st.permutations(_NAMES))[: draw(st.integers(1, min(most, len(_NAMES))))]
+    field: dict[str, Any] = {"kind": "choice", "options": options}
+    if draw(st.booleans()):
+        field["usual"] = draw(st.sampled_from(options))
+    if draw(st.booleans()):
+        field["warn"] = [draw(st.sampled_from(options))]
+    return field
+
+
+@st.composite
+def flags(draw: Any, most: int) -> dict[str, Any]:
+    names = ["rain", "damage", "pit now"][: draw(st.integers(1, max(1, min(3, most.bit_length() - 1))))]
+    field: dict[str, Any] = {"kind": "flags", "flags": names}
+    if draw(st.booleans()):
+        field["usual"] = draw(st.lists(st.sampled_from(names), unique=True))
+    if draw(st.booleans()):
+        field["warn"] = [names[0]]
+    return field
+
+
+@st.composite
+def wrapped(draw: Any, most: int) -> dict[str, Any]:
+    step, levels = draw(st.sampled_from(_STEPS)), draw(st.integers(1, most))
+    field: dict[str, Any] = {"kind": "wrapped", "modulus": step * levels, "step": step}
+    if draw(st.booleans()):
+        field["usual"] = step * draw(st.integers(0, levels - 1))
+    return field
+
+
+def fields(most: int = 5) -> st.SearchStrategy[dict[str, Any]]:
+    """Draw a field of any kind with few levels."""
+    return st.one_of(quantities(most), bands(most), choices(most), flags(most), wrapped(most))
+
+
+class _Plan:
+    """The alphabet of a draft: symbols for tables, and symbols kept back for marking parts."""
+
+    def __init__(self, draw: Any) -> None:
+        self.kind = draw(st.sampled_from(["tiny", "tiny", "digits", "digits", "all"]))
+        letters = draw(st.permutations(LETTERS))[:4]
+        if self.kind == "tiny":
+            self.used = "".join(letters[: draw(st.integers(2, 3))])
+            self.marks = letters[3]
+        elif self.kind == "digits":
+            self.used, self.marks = DIGITS + letters[0] + "-", letters[3]
+        else:
+            self.used, self.marks = ALL + "*", "*"
+        self.spec = self._spec(draw)
+
+    def _spec(self, draw: Any) -> dict[str, Any]:
+        symbols = self.used if self.kind == "all" else self.used + self.marks
+        spec: dict[str, Any] = {"symbols": "".join(draw(st.permutations(symbols)))}
+        spec["figures"] = _either(draw, "icao", "itu")
+        words: dict[str, Any] = {}
+        if "-" in symbols:
+            words["-"] = "minus"
+        if "*" in symbols:
+            words["*"] = {"word": "asterisk", "also": ["star", "big-star"], "milliseconds": 480}
+        if self.kind == "tiny":
+            spec["symbols"] += (extra := draw(st.sampled_from(["", "01", "7"])))
+            spec["retired"] = extra
+            if draw(st.booleans()):
+                words[self.used[0]] = {"word": "pineapple", "also": ["pine"], "sound": "PINE apple"}
+        return spec | ({"words": words} if words else {})
+
+    @property
+    def symbols(self) -> str:
+        return str(self.used)
+
+
+def _listed(draw: Any, plan: _Plan, field: dict[str, Any]) -> dict[str, Any]:
+    symbols = plan.symbols[:4]
+    words = st.text(alphabet=symbols, min_size=1, max_size=3)
+    count = size(field)
+    partial = draw(st.booleans())
+    levels = sorted(draw(st.sets(st.integers(0, count - 1), min_size=1))) if partial else list(range(count))
+    drawn = draw(st.lists(words, min_size=len(levels), max_size=len(levels), unique=True))
+    entry: dict[str, Any] = {"kind": "listed", "partial": partial}
+    if levels == list(range(len(levels))) and draw(st.booleans()):
+        return entry | {"words": drawn}
+    keys = [_key(field, level) for level in levels]
+    return entry | {"words": drawn if None in keys else dict(zip(keys, drawn, strict=True))} if None not in keys else entry | {
+        "partial": partial,
+        "words": drawn,
+    }
+
+
+def _key(field: dict[str, Any], level: int) -> str | None:
+    kind = field["kind"]
+    if kind == "choice":
+        return str(field["options"][level])
+    if kind == "bands":
+        return str(field["names"][level]) if "names" in field else None
+    if kind == "flags":
+        return ",".join(name for bit, name in enumerate(field["flags"]) if level >> bit & 1) or "none"
+    return f"{(field['low'] if kind == 'quantity' else 0) + field['step'] * level:f}"
+
+
+def _table(draw: Any, plan: _Plan, name: str, field: dict[str, Any]) -> dict[str, Any]:
+    """Draw a table for one field."""
+    kinds = ["listed"]
+    if size(field) <= len(plan.symbols):
+        kinds.append("scale")
+    if plan.kind != "tiny":
+        kinds += ["digits", "digits"]
+    kind = draw(st.sampled_from(kinds))
+    if kind == "listed":
+        entry = _listed(draw, plan, field)
+    elif kind == "scale":
+        entry = {"kind": "scale", "symbols": "".join(draw(st.permutations(plan.symbols))[: size(field)])}
+    else:
+        entry = _digits(draw, plan, field)
+    return entry | {"field": name}
+
+
+def _digits(draw: Any, plan: _Plan, field: dict[str, Any]) -> dict[str, Any]:
+    entry: dict[str, Any] = {"kind": "digits"}
+    if field["kind"] in ("quantity", "wrapped") and draw(st.booleans()):
+        entry["count"] = "value"
+        if draw(st.booleans()):
+            entry["per"] = field["step"] / draw(st.sampled_from([1, 2, 5]))
+        if field.get("low", 0) < 0:
+            entry["minus"] = "-" if plan.kind == "digits" else "M"
+    elif draw(st.booleans()):
+        entry["first"] = draw(st.sampled_from([1, 5, 8, 98]))
+    if draw(st.integers(0, 3)) == 0:
+        entry["width"] = 5
+    return entry
+
+
+def _check(draw: Any, plan: _Plan, names: list[str]) -> dict[str, Any]:
+    methods = {"tiny": [], "digits": ["iso7064 mod 11,10", "damm", "verhoeff", "luhn"]}.get(
+        plan.kind, ["iso7064 mod 37,36", "iso7064 mod 37-2", "iso7064 mod 11-2", "damm", "luhn", "iso7064 mod 27,26"]
+    )
+    entry: dict[str, Any] = {"kind": "check", "method": draw(st.sampled_from(["weighted sum", *methods]))}
+    if entry["method"] == "weighted sum":
+        entry["weights"] = draw(st.lists(st.integers(0, 5), min_size=1, max_size=3))
+        if draw(st.booleans()):
+            entry["modulus"] = draw(st.integers(2, 3))
+    if draw(st.booleans()):
+        entry["over"] = draw(st.lists(st.sampled_from(names), min_size=1, unique=True))
+    return entry
+
+
+@st.composite
+def trees(draw: Any, plan: _Plan, groups: list[list[str]], check: str | None) -> Tree:
+    """Draw a layout that says one table of each group (or one of several, as alternatives)."""
+    items = [_said(draw, group) for group in draw(st.permutations(groups))]
+    parts: list[Tree] = []
+    while items:
+        taken, items = items[: (n := draw(st.integers(1, 2)))], items[n:]
+        parts.append(_shaped(draw, plan, taken, check))
+    if draw(st.integers(0, 2)) == 0:
+        parts.insert(draw(st.integers(0, len(parts))), _literal(draw, plan))
+    if all(kind == "maybe" for kind, _ in parts):
+        parts = [*parts[:-1], parts[-1][1]]
+    if check is not None:
+        parts.insert(draw(st.integers(1, len(parts))), ("table", check))
+    return parts[0] if len(parts) == 1 else ("order", _flat(parts))
+
+
+def _flat(parts: list[Tree]) -> tuple[Tree, ...]:
+    return tuple(one for part in parts for one in (part[1] if part[0] == "order" else (part,)))
+
+
+def _said(draw: Any, group: list[str]) -> Tree:
+    if len(group) > 1 and draw(st.booleans()):
+        return ("either", tuple(("table", name) for name in group))
+    return ("table", draw(st.sampled_from(group)))
+
+
+def _literal(draw: Any, plan: _Plan) -> Tree:
+    return ("literal", draw(st.text(alphabet=plan.symbols[:3], min_size=1, max_size=2)))
+
+
+def _shaped(draw: Any, plan: _Plan, items: list[Tree], check: str | None) -> Tree:
+    """Wrap one or two parts: in order, optional, as alternatives, nested."""
+    shape = draw(st.sampled_from(["order", "maybe", "either", "nested", "checked"]))
+    if shape == "maybe":
+        return ("maybe", items[0] if len(items) == 1 else ("order", _flat(items)))
+    if shape == "either":
+        return ("either", (*items, _literal(draw, plan)) if len(items) == 1 else tuple(items))
+    if shape == "nested" and len(items) == 2:
+        return ("maybe", ("order", _flat([items[0], ("maybe", items[1])])))
+    if shape == "checked" and check is not None:
+        return ("either", (("order", (("table", check), _literal(draw, plan))), ("order", _flat([*items, ("table", check)]))))
+    return items[0] if len(items) == 1 else ("order", _flat(items))
+
+
+@st.composite
+def drafts(draw: Any, *, most_fields: int = 3, most_messages: int = 3) -> Draft:
+    """Draw a book that may be ambiguous; its messages together have at most MOST_WAYS ways."""
+    plan = _Plan(draw)
+    names = [f"f{n}" for n in range(draw(st.integers(1, most_fields)))]
+    spec: dict[str, Any] = {"title": draw(st.sampled_from(["", 'Règle "9"\\', "trial"])), "alphabet": plan.spec}
+    spec["fields"] = {name: draw(fields(4 if plan.kind == "tiny" else 6)) for name in names}
+    tables: dict[str, Any] = {}
+    groups: list[list[str]] = []
+    packed = draw(st.integers(0, 3)) == 0
+    if packed:
+        tables["p"] = {"kind": "packed", "fields": (members := names[: draw(st.integers(1, len(names)))]), "symbols": plan.symbols}
+        groups.append(["p"])
+        names = names[len(members) :]
+    for name in names:
+        groups.append([f"{name}{version}" for version in ("a", "b")[: 1 + (draw(st.integers(0, 2)) == 0)]])
+        tables |= {table: _table(draw, plan, name, spec["fields"][name]) for table in groups[-1]}
+    layouts: dict[str, Tree] = {}
+    checks: dict[str, Any] = {}
+    for number in range(draw(st.integers(1, most_messages))):
+        check = f"k{number}" if draw(st.integers(0, 1)) else None
+        if check is not None:
+            checks[check] = _check(draw, plan, list(tables))
+        subset = draw(st.lists(st.sampled_from(groups), min_size=1, unique_by=tuple))
+        layouts[f"m{number}"] = draw(trees(plan, subset, check))
+    spec["tables"] = tables | checks
+    spec["speech"] = {"run_together": draw(st.booleans()), "whole_numbers": _either(draw, "digits", "magnitudes")}
+    spec["messages"] = {name: {"direction": _either(draw, "car", "car", "pit"), "layout": notation(tree)} for name, tree in layouts.items()}
+    draft = Draft(spec, layouts)
+    reference = Reference(draft)
+    assume(sum(reference.count(tree) for tree in layouts.values()) <= MOST_WAYS)
+    return draft
+
+
+def marked(draft: Draft, marks: str) -> Draft:
+    """Return a draft that is easier to tell apart: a literal of its own before every message, optional part and alternative."""
+    counter = iter(range(1, 1000))
+
+    def mark() -> Tree:
+        return ("literal", marks * next(counter) + draft.spec["alphabet"]["symbols"].replace(marks, "")[0])
+
+    def walk(tree: Tree) -> Tree:
+        kind, inner = tree
+        if kind in ("table", "literal"):
+            return tree
+        if kind == "maybe":
+            return ("maybe", ("order", _flat([mark(), walk(inner)])))
+        if kind == "either":
+            return ("either", tuple(("order", _flat([mark(), walk(part)])) for part in inner))
+        return ("order", _flat([walk(part) for part in inner]))
+
+    trees = {name: ("order", _flat([mark(), walk(tree)])) for name, tree in draft.trees.items()}
+    messages = {name: message | {"layout": notation(trees[name])} for name, message in draft.spec["messages"].items()}
+    return Draft(draft.spec | {"messages": messages}, trees)
+
+
+def even(draft: Draft) -> Draft:
+    """Return a draft whose listed codewords all have one length."""
+    tables = dict(draft.spec["tables"])
+    for name, table in tables.items():
+        if table["kind"] == "listed":
+            words = table["words"] if isinstance(table["words"], list) else list(table["words"].values())
+            letters = sorted(set("".join(words))) + ["", ""]
+            pair = (letters[0], letters[1] or letters[0])
+            fixed = ["".join(pair[n >> bit & 1] for bit in range(4)) for n in range(len(words))] if pair[0] != pair[1] else words
+            again = fixed if isinstance(table["words"], list) else dict(zip(table["words"], fixed, strict=True))
+            tables[name] = table | {"words": again}
+    return Draft(draft.spec | {"tables": tables}, draft.trees)
+
+
+@st.composite
+def books(draw: Any, **settings: Any) -> Drawn:
+    """Draw a book that compiles; where the first draft is ambiguous, its parts are marked and its codewords evened."""
+    draft = draw(drafts(**settings))
+    used = "".join(str(table) for table in draft.spec["tables"].values())
+    marks = next((s for s in reversed(LETTERS + "*") if s in draft.spec["alphabet"]["symbols"] and f"{s}" not in used), "")
+    for attempt in (draft, *([marked(draft, marks), even(marked(draft, marks))] if marks else [even(draft)])):
+        try:
+            book = book_of(attempt.spec)
+        except BookError as error:
+            if any(problem.kind != "ambiguous" for problem in error.problems):
+                assume(False)
+            continue
+        reference = Reference(attempt)
+        return Drawn(book, attempt, tuple(way for name in attempt.trees for way in reference.ways(name)))
+    assume(False)
+    raise AssertionError("unreachable")
+
+
+@st.composite
+def said(draw: Any, drawn: Drawn) -> Way:
+    """Draw one way to say one report of a book."""
+    return draw(st.sampled_from(drawn.ways))

@@ -1,0 +1,82 @@
+"""The example books read what their files say, and nothing else."""
+
+from __future__ import annotations
+
+import json
+from decimal import Decimal
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from codec import CodeError, Reading, decode, encode, load_book
+from codec.reading import plain_value
+
+EXAMPLES = Path(__file__).parents[1] / "examples"
+FILES = sorted(EXAMPLES.glob("*/reports.jsonl"))
+CASES = [
+    pytest.param(path.with_name(path.parent.name + ".toml"), json.loads(line, parse_float=Decimal), id=f"{path.parent.name}-{number}")
+    for path in FILES
+    for number, line in enumerate(path.read_text("utf-8").splitlines(), start=1)
+]
+
+
+def test_there_are_example_books() -> None:
+    assert {path.parent.name for path in FILES} >= {"starter", "race", "qualifying"}
+
+
+@pytest.mark.parametrize(("book", "case"), CASES)
+def test_a_transcript_gives_the_reading_beside_it(book: Path, case: dict[str, Any]) -> None:
+    loaded = load_book(book)
+    if "error" in case:
+        with pytest.raises(CodeError) as refused:
+            decode(loaded, case["heard"], direction=case.get("direction"))
+        assert refused.value.kind == case["error"]
+        return
+    reading = decode(loaded, case["heard"], direction=case.get("direction"))
+    assert reading.message == case["message"]
+    assert {name: plain_value(value) for name, value in reading.values.items()} == {n: _plain(v) for n, v in case["values"].items()}
+    if "warnings" in case:
+        assert list(reading.warnings) == case["warnings"]
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Decimal):
+        return float(value)
+    return {end: _plain(v) for end, v in value.items()} if isinstance(value, dict) else value
+
+
+@pytest.mark.parametrize(("book", "case"), [case for case in CASES if "error" not in case.values[1]])
+def test_its_canonical_string_says_the_same(book: Path, case: dict[str, Any]) -> None:
+    loaded = load_book(book)
+    reading = decode(loaded, case["heard"], direction=case.get("direction"))
+    encoded = encode(loaded, reading)
+    assert encoded.string == reading.string
+    assert decode(loaded, encoded.words, direction=reading.direction) == reading
+
+
+def test_the_race_book_uses_every_kind_of_field_and_table() -> None:
+    book = load_book(EXAMPLES / "race" / "race.toml")
+    assert {type(field).__name__ for field in book.fields.values()} == {"Quantity", "Bands", "Choice", "Flags", "Wrapped"}
+    assert {table.kind for table in book.tables.values()} == {"digits", "scale", "listed", "packed", "check"}
+    assert set(book.directions) == {"car", "pit"}
+
+
+def test_a_report_of_the_race_is_never_a_call() -> None:
+    assert load_book(EXAMPLES / "race" / "race.toml").crossing is None
+
+
+def test_every_line_of_the_race_is_read_or_refused_as_the_story_says() -> None:
+    book = load_book(EXAMPLES / "race" / "race.toml")
+    lines = [json.loads(line) for line in (EXAMPLES / "race" / "race.jsonl").read_text("utf-8").splitlines()]
+    refused = []
+    for line in lines:
+        try:
+            found = decode(book, line["heard"], direction=line["from"], context={"lap": line["lap"]})
+        except CodeError as error:
+            refused.append((line["lap"], error.kind))
+            continue
+        assert isinstance(found, Reading)
+        if found.message == "lap":
+            assert found["lap"] == line["lap"]
+    assert [kind for _, kind in refused if kind != "no-report"] == ["incomplete", "check"]
