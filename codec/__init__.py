@@ -8,7 +8,7 @@ from __future__ import annotations
 from codec.decode import Transcript, decode, decode_all, decode_many, readings
 from codec.encode import Encoded, encode
 from codec.reading import Mark, Part, Reading
-from grammar.book import Book, load_book, parse_book
+from grammar.book import Book
 from grammar.errors import (
     Ambiguous,
     BookError,
@@ -20,6 +20,7 @@ from grammar.errors import (
     UnknownWord,
 )
 from grammar.fields import Band
+from grammar.loading import load_book, parse_book
 
 __all__ = [
     "Ambiguous",

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable
-from pathlib import Path
-from typing import TYPE_CHECKING
 
 from grammar.automaton import Automaton, build
 from grammar.codes import CodeTable
@@ -16,16 +14,13 @@ from grammar.proof import Ambiguity, overlap
 from grammar.speech import Lexicon
 from grammar.symbols import Alphabet
 
-if TYPE_CHECKING:
-    from lark import Lark
-
 COSTS = ("seconds", "symbols", "syllables")
 
 
 class Book:
     """A code book that compiles: no problem, and no string with two readings.
 
-    Made by ``load_book`` or ``parse_book``. ``fields``, ``tables`` and ``messages`` are by name, in the file's order.
+    Made by ``load_book`` or ``parse_book`` of ``grammar.loading``. ``fields``, ``tables`` and ``messages`` are by name, in the file's order.
     """
 
     def __init__(
@@ -36,8 +31,10 @@ class Book:
         messages: dict[str, Message],
         lexicon: Lexicon,
         name: str,
+        source: str = "",
     ) -> None:
-        """Take what the loader built and checked."""
+        """Take what the loader built and checked, and the text it came from."""
+        self.source = source
         self.spec, self.alphabet, self.tables, self.messages, self.lexicon, self.name = (
             spec,
             alphabet,
@@ -86,13 +83,6 @@ class Book:
         car, pit = self.sent_by("car"), self.sent_by("pit")
         return overlap(car, pit) if car and pit else None
 
-    @functools.cached_property
-    def report_parser(self) -> Lark:
-        """The Lark parser of the generated report grammar; see ``grammar.reports``."""
-        from grammar.reports import parser
-
-        return parser(self)
-
     def spoken(self, table: CodeTable, word: str) -> list[str]:
         """Return the words for a codeword: spelling words, or whole hundreds and thousands where the book says so."""
         if self.spec.speech.whole_numbers == "magnitudes" and table.kind == "digits":
@@ -115,20 +105,3 @@ class Book:
             return lambda table, word: sum(prices[w] for w in self.spoken(table, word))
         by_symbol = {symbol: prices[entry.word] for symbol, entry in self.alphabet.words.items()}
         return lambda _table, word: sum(by_symbol[symbol] for symbol in word)
-
-
-def load_book(path: str | Path) -> Book:
-    """Return the code book in a TOML file.
-
-    Raises BookError with every problem at once (file, line, what to do), also where the file can't be read; never anything else.
-    """
-    from grammar.loading import load
-
-    return load(Path(path))
-
-
-def parse_book(text: str, name: str = "book") -> Book:
-    """Return the code book in a TOML text; raises BookError like ``load_book``."""
-    from grammar.loading import parse
-
-    return parse(text, name)

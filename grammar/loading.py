@@ -47,9 +47,12 @@ class Collector:
         return BookError(problems, name=self.name)
 
 
-def load(path: Path) -> Book:
-    """Return the book in a file; raises BookError."""
-    return parse(_read(path), str(path))
+def load_book(path: str | Path) -> Book:
+    """Return the code book in a TOML file.
+
+    Raises BookError with every problem at once (file, line, what to do), also where the file can't be read; never anything else.
+    """
+    return parse_book(_read(Path(path)), str(path))
 
 
 def _read(path: Path) -> str:
@@ -70,8 +73,8 @@ def _read(path: Path) -> str:
         raise BookError([Problem("", line, "not UTF-8 text", "save the file as UTF-8", "file")], name=str(path)) from None
 
 
-def parse(text: str, name: str) -> Book:
-    """Return the book in a text; raises BookError."""
+def parse_book(text: str, name: str = "book") -> Book:
+    """Return the code book in a TOML text; raises BookError like ``load_book``."""
     try:
         raw = tomllib.loads(text.replace("\r\n", "\n"), parse_float=Decimal)
     except (ValueError, RecursionError, ArithmeticError) as error:
@@ -89,7 +92,7 @@ def parse(text: str, name: str) -> Book:
     _prove(spec, messages, problems)
     if problems.found:
         raise problems.error()
-    return Book(spec, alphabet, tables, messages, lexicon, Path(name).stem)
+    return Book(spec, alphabet, tables, messages, lexicon, Path(name).stem, text)
 
 
 def _toml_problem(error: Exception) -> Problem:

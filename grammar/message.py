@@ -6,6 +6,7 @@ Everything here is derived from the layout's tree; a message never lists its str
 from __future__ import annotations
 
 import functools
+import math
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -19,6 +20,7 @@ from grammar.symbols import Alphabet
 
 Direction = OneOf["car", "pit"]
 Cost = Callable[[CodeTable, str], float]
+MOST_WAYS = 5000  # beyond so many ways through a layout a regular expression might try them all, one after the other
 _Frontier = dict[tuple[int, ...], tuple[float, int, str]]
 
 
@@ -124,6 +126,20 @@ class Message:
 
         return span(self.node)
 
+    @functools.cached_property
+    def ways(self) -> int:
+        """How many ways there are through the layout."""
+
+        def count(node: Node) -> int:
+            if isinstance(node, Leaf):
+                return 1
+            if isinstance(node, Maybe):
+                return 1 + count(node.part)
+            counts = [count(part) for part in node.parts]
+            return sum(counts) if isinstance(node, Either) else math.prod(counts)
+
+        return count(self.node)
+
     # strings to matches
 
     @functools.cached_property
@@ -143,7 +159,7 @@ class Message:
 
     def quick(self, string: str) -> Match | None:
         """Return the match that the regular expression finds first, if it holds; None says nothing about other ways."""
-        found = self.regex.fullmatch(string)
+        found = self.regex.fullmatch(string) if self.ways <= MOST_WAYS else None
         if found is None:
             return None
         texts = found.groups()

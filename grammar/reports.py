@@ -10,6 +10,7 @@ loader has checked, and words stand in regular expressions with every special ch
 
 from __future__ import annotations
 
+import functools
 import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
@@ -125,6 +126,7 @@ def _escaped(text: str) -> str:
     return "".join(c if c.isascii() and c.isalnum() else f"\\u{ord(c):04x}" if ord(c) < 0x10000 else f"\\U{ord(c):08x}" for c in text)
 
 
+@functools.lru_cache(maxsize=8)
 def parser(book: Book) -> Lark:
     """Return Lark's parser of strings of symbols: LALR if the grammar has no conflict, else Earley with every ambiguity kept."""
     from lark import Lark
@@ -160,7 +162,7 @@ def matches(book: Book, string: str, direction: Direction) -> list[Match]:
     from lark.exceptions import UnexpectedInput
     from lark.visitors import CollapseAmbiguities
 
-    lark = book.report_parser
+    lark = parser(book)
     try:
         tree = lark.parse(string, start=direction)
     except UnexpectedInput:

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 from helpers import book_of
 from hypothesis import assume
 from hypothesis import strategies as st
-from laws.reference import ALL, DIGITS, LETTERS, Draft, Reference, Tree, Way, notation, size
+from laws.reference import ALL, DIGITS, LETTERS, Draft, Reference, Tree, Way, notation, size, tables_of
 
 from codec import Book, BookError
 
@@ -148,11 +148,8 @@ def _listed(draw: Any, plan: _Plan, field: dict[str, Any]) -> dict[str, Any]:
     entry: dict[str, Any] = {"kind": "listed", "partial": partial}
     if levels == list(range(len(levels))) and draw(st.booleans()):
         return entry | {"words": drawn}
-    keys = [_key(field, level) for level in levels]
-    return entry | {"words": drawn if None in keys else dict(zip(keys, drawn, strict=True))} if None not in keys else entry | {
-        "partial": partial,
-        "words": drawn,
-    }
+    keys = [_key(field, level) for level in levels]  # bands without names have none: then the codewords are those of the lowest levels
+    return entry | {"words": drawn if None in keys else dict(zip(keys, drawn, strict=True))}
 
 
 def _key(field: dict[str, Any], level: int) -> str | None:
@@ -198,7 +195,7 @@ def _digits(draw: Any, plan: _Plan, field: dict[str, Any]) -> dict[str, Any]:
     return entry
 
 
-def _check(draw: Any, plan: _Plan, names: list[str]) -> dict[str, Any]:
+def _check(draw: Any, plan: _Plan) -> dict[str, Any]:
     methods = {"tiny": [], "digits": ["iso7064 mod 11,10", "damm", "verhoeff", "luhn"]}.get(
         plan.kind, ["iso7064 mod 37,36", "iso7064 mod 37-2", "iso7064 mod 11-2", "damm", "luhn", "iso7064 mod 27,26"]
     )
@@ -207,9 +204,14 @@ def _check(draw: Any, plan: _Plan, names: list[str]) -> dict[str, Any]:
         entry["weights"] = draw(st.lists(st.integers(0, 5), min_size=1, max_size=3))
         if draw(st.booleans()):
             entry["modulus"] = draw(st.integers(2, 3))
-    if draw(st.booleans()):
-        entry["over"] = draw(st.lists(st.sampled_from(names), min_size=1, unique=True))
     return entry
+
+
+def _over(draw: Any, tree: Tree, check: str) -> dict[str, Any]:
+    """Draw what a check covers: everything, or some of the tables before its first place."""
+    names = list(tables_of(tree))
+    before = list(dict.fromkeys(names[: names.index(check)])) if check in names else []
+    return {"over": draw(st.lists(st.sampled_from(before), min_size=1, unique=True))} if before and draw(st.booleans()) else {}
 
 
 @st.composite
@@ -266,22 +268,24 @@ def drafts(draw: Any, *, most_fields: int = 3, most_messages: int = 3) -> Draft:
     spec["fields"] = {name: draw(fields(4 if plan.kind == "tiny" else 6)) for name in names}
     tables: dict[str, Any] = {}
     groups: list[list[str]] = []
-    packed = draw(st.integers(0, 3)) == 0
+    packed = draw(st.integers(0, 3)) == 3
     if packed:
         tables["p"] = {"kind": "packed", "fields": (members := names[: draw(st.integers(1, len(names)))]), "symbols": plan.symbols}
         groups.append(["p"])
         names = names[len(members) :]
     for name in names:
-        groups.append([f"{name}{version}" for version in ("a", "b")[: 1 + (draw(st.integers(0, 2)) == 0)]])
+        groups.append([f"{name}{version}" for version in ("a", "b")[: 1 + (draw(st.integers(0, 2)) == 2)]])
         tables |= {table: _table(draw, plan, name, spec["fields"][name]) for table in groups[-1]}
     layouts: dict[str, Tree] = {}
     checks: dict[str, Any] = {}
     for number in range(draw(st.integers(1, most_messages))):
         check = f"k{number}" if draw(st.integers(0, 1)) else None
         if check is not None:
-            checks[check] = _check(draw, plan, list(tables))
+            checks[check] = _check(draw, plan)
         subset = draw(st.lists(st.sampled_from(groups), min_size=1, unique_by=tuple))
-        layouts[f"m{number}"] = draw(trees(plan, subset, check))
+        layouts[f"m{number}"] = tree = draw(trees(plan, subset, check))
+        if check is not None:
+            checks[check] |= _over(draw, tree, check)
     spec["tables"] = tables | checks
     spec["speech"] = {"run_together": draw(st.booleans()), "whole_numbers": _either(draw, "digits", "magnitudes")}
     spec["messages"] = {name: {"direction": _either(draw, "car", "car", "pit"), "layout": notation(tree)} for name, tree in layouts.items()}

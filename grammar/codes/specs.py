@@ -72,8 +72,8 @@ class DigitsSpec(OneField):
     )
     width: int | None = Field(None, ge=1, le=MOST_WIDTH, description="How many digits; the default is as many as the largest number needs.")
     minus: str | None = Field(None, min_length=1, max_length=1, description="The symbol before numbers below zero.")
-    lowest: str | ExactDecimal | None = Field(None, description="The first value it says, where another table says those before it.")
-    highest: str | ExactDecimal | None = Field(None, description="The last value it says, where another table says those after it.")
+    lowest: ExactDecimal | None = Field(None, description="The first value it says, where another table says those before it.")
+    highest: ExactDecimal | None = Field(None, description="The last value it says, where another table says those after it.")
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
         """Return the table; raises Trouble."""
