@@ -8,20 +8,19 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal as OneOf
 from typing import NamedTuple
 
+from grammar.cheapest import Cost, cheapest
 from grammar.codes import Check, CodeTable, Entry
 from grammar.fields import FieldBase, Value
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves
 from grammar.symbols import Alphabet
 
 Direction = OneOf["car", "pit"]
-Cost = Callable[[CodeTable, str], float]
 MOST_WAYS = 5000  # beyond so many ways through a layout a regular expression might try them all, one after the other
-_Frontier = dict[tuple[int, ...], tuple[float, int, str]]
 
 
 class Implied(NamedTuple):
@@ -241,71 +240,10 @@ class Message:
     # levels to the cheapest string
 
     def cheapest(self, levels: Mapping[str, int], cost: Cost) -> str | None:
-        """Return the cheapest string that says exactly these levels, None if there is none.
+        """Return the cheapest string that says exactly these levels, None if there is none; see ``grammar.cheapest``."""
+        return cheapest(self, levels, cost)
 
-        ``cost`` prices one codeword of one table. Equal prices go to the shorter string, then to the first in alphabet order.
-        """
-        frontier = self._extend(self.node, {self._start(): (0.0, 0, "")}, levels, cost)
-        best = min(frontier.values(), key=self._order, default=None)
-        return None if best is None else best[2]
-
-    def _order(self, item: tuple[float, int, str]) -> tuple[float, int, list[int]]:
-        return (round(item[0], 9), item[1], [self.alphabet.index[symbol] for symbol in item[2]])
-
-    def _start(self) -> tuple[int, ...]:
-        return (-1,) * len(self.check_leaves)
-
-    def _extend(self, node: Node, frontier: _Frontier, levels: Mapping[str, int], cost: Cost) -> _Frontier:
-        """Return the cheapest strings after ``node`` for each state of the checks, from those before it."""
-        if not frontier:
-            return frontier
-        if isinstance(node, Leaf):
-            return self._say(node.number, frontier, levels, cost)
-        if isinstance(node, InOrder):
-            for part in node.parts:
-                frontier = self._extend(part, frontier, levels, cost)
-            return frontier
-        if isinstance(node, Maybe):
-            usual = self.usual(node.part)
-            may_skip = all(name not in levels or usual.get(name) == levels[name] for name in self.said_by(node.part))
-            said = self._extend(node.part, frontier, levels, cost)
-            return self._merge(frontier, said) if may_skip else said
-        asked = self.said_by(node) & levels.keys()
-        merged: _Frontier = {}
-        for part in node.parts:
-            if asked <= self.said_by(part):
-                merged = self._merge(merged, self._extend(part, frontier, levels, cost))
-        return merged
-
-    def _merge(self, one: _Frontier, other: _Frontier) -> _Frontier:
-        merged = dict(one)
-        for key, item in other.items():
-            if key not in merged or self._order(item) < self._order(merged[key]):
-                merged[key] = item
-        return merged
-
-    def _say(self, leaf: int, frontier: _Frontier, levels: Mapping[str, int], cost: Cost) -> _Frontier:
-        table = self.tables[leaf]
-        if any(field.name not in levels for field in table.fields):
-            return {}
-        fixed = None if isinstance(table, Check) else table.word(tuple(levels[field.name] for field in table.fields))
-        said: _Frontier = {}
-        for key, (price, _, string) in frontier.items():
-            for state, word in self._words(leaf, fixed, key):
-                item = (price + cost(table, word), len(string) + len(word), string + word)
-                if state not in said or self._order(item) < self._order(said[state]):
-                    said[state] = item
-        return said
-
-    def _words(self, leaf: int, fixed: str | None, key: tuple[int, ...]) -> list[tuple[tuple[int, ...], str]]:
-        """Return (state of the checks, word) for what may be said at a leaf: one codeword, or one check symbol for each open guess."""
-        table = self.tables[leaf]
-        if not isinstance(table, Check):
-            return [] if fixed is None else [(state, fixed) for state in self.follow(leaf, key, fixed)]
-        words: list[tuple[tuple[int, ...], str]] = []
-        for symbol in table.method.checks:
-            words.extend((state, symbol) for state in self.follow(leaf, key, symbol))
-        return words
+    # the states of the checks
 
     @functools.cached_property
     def coverage(self) -> tuple[frozenset[int], ...]:

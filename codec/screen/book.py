@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import collections
 import itertools
 from typing import Any
 
@@ -13,7 +14,7 @@ from codec.screen.reading import boxed, heading
 from grammar.book import Book
 from grammar.codes import Check, CodeTable
 from grammar.errors import CodeError
-from grammar.fields import FieldBase
+from grammar.fields import ENUMERABLE, FieldBase
 from grammar.message import Message
 
 _DIRECTION = {"car": "report, driver to pit", "pit": "call, engineer to driver"}
@@ -78,10 +79,8 @@ def _table(book: Book, table: CodeTable, rows: int) -> None:
         _row(book, table, grid, levels, word)
     if most < table.size:
         grid.add_row("…", safe(f"{table.size - most} more", "dim"), "", "")
-        last = tuple(field.size - 1 for field in table.fields)
-        final = table.word(last)
-        if final is not None:
-            _row(book, table, grid, last, final)
+        for levels, word in collections.deque(table.words(), maxlen=1) if table.size <= ENUMERABLE else ():
+            _row(book, table, grid, levels, word)
     console().print(grid)
 
 

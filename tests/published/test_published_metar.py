@@ -1,6 +1,7 @@
 """Groups of aerodrome reports are read as two general-purpose METAR readers read them.
 
-Sources: ICAO Annex 3 example A3-1 and table A3-2; WMO Manual on Codes (No. 306) FM 15. References: the packages metar and pymetdecoder.
+Sources: ICAO Annex 3 example A3-1 (found); the forms of the groups (Annex 3, WMO Manual on Codes No. 306 FM 15) from memory.
+References: the general-purpose readers metar and pymetdecoder.
 """
 
 from __future__ import annotations

@@ -40,7 +40,8 @@ def test_a_book_of_digits_says_every_digit_by_itself(row: dict[str, str]) -> Non
 
 
 def test_2400_is_said_digit_by_digit_or_as_a_whole_number_as_the_book_has_it() -> None:
-    # Annex 10 Volume II 5.2.1.4.1.1 says 2400 digit by digit where it is a code, not an amount: in a packed table it always is.
+    # Annex 10 Volume II 5.2.1.4.1.1 has 2400 digit by digit (found), as a transponder code (from memory), beside 3400 as a magnitude. So
+    # digits tables follow the book's rule, and a code in a packed table is always said digit by digit.
     assert encode(DIGITS, {"four": 2400}).words == "two four zero zero"
     assert encode(MAGNITUDES, {"four": 2400}).words == "two thousand four hundred"
     assert encode(book("transponder"), {"code": 0o2400}, "number").words == "two four zero zero"

@@ -126,7 +126,7 @@ def test_state_of_the_sea_is_a_band_of_wave_heights(figure: str, low: str, high:
     band = Band(Decimal(low), None if high is None else Decimal(high))
     assert decode(SEA, f"S{figure}")["waves"] == band
     assert encode(SEA, {"waves": band}).string == f"S{figure}"
-    if high is not None:  # the note to the table: a height on a bound is coded by the lower figure
+    if high is not None:  # a height on a bound is coded by the lower figure: from memory
         assert encode(SEA, {"waves": high}).string == f"S{figure}"
         assert encode(SEA, {"waves": Decimal(high) + Decimal("0.01")}).string == f"S{int(figure) + 1}"
 

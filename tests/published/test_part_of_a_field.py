@@ -1,0 +1,104 @@
+"""A digits table may say part of a field's levels, so that a number takes only the digits it needs, as people and METAR write it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from published.support import book, book_text
+
+from codec import BookError, EncodeError, decode, encode, parse_book
+from grammar.codes import DONE, CodeTable
+
+NUMBERS = book("numbers")
+
+TEMPERATURE = """
+[fields.temperature]
+kind = "quantity"
+unit = "°C"
+low = -20
+high = 40
+step = 5
+
+[tables.temperature]
+kind = "digits"
+count = "value"
+per = 1
+minus = "M"
+{part}
+
+[messages.temperature]
+layout = "temperature"
+"""
+
+
+def codewords(table: CodeTable) -> set[str]:
+    """Return what the table's automaton accepts."""
+    fragment, found, open_ends = table.fragment(), set(), [("", 0)]
+    while open_ends:
+        word, state = open_ends.pop()
+        for mask, target in fragment[state]:
+            for symbol in table.alphabet.unmask(mask):
+                if target == DONE:
+                    found.add(word + symbol)
+                else:
+                    open_ends.append((word + symbol, target))
+    return found
+
+
+@pytest.mark.parametrize(
+    ("part", "expected"),
+    [
+        ("lowest = 5\nhighest = 20", {"05": 5, "10": 10, "15": 15, "20": 20}),
+        ("highest = -10", {"M20": -20, "M15": -15, "M10": -10}),
+        ("lowest = -5\nhighest = 5", {"M5": -5, "0": 0, "5": 5}),
+        ("lowest = 40", {"40": 40}),
+    ],
+)
+def test_only_the_levels_named_have_codewords(part: str, expected: dict[str, int]) -> None:
+    part_book = parse_book(TEMPERATURE.format(part=part))
+    table = part_book.tables["temperature"]
+    assert [word for _, word in table.words()] == list(expected)
+    assert codewords(table) == set(expected)
+    for word, value in expected.items():
+        assert decode(part_book, word, typed=True)["temperature"] == value
+        assert encode(part_book, {"temperature": value}).string == word
+        assert table.levels(word) is not None
+    outside = next(value for value in range(-20, 45, 5) if value not in expected.values())
+    with pytest.raises(EncodeError) as refused:
+        encode(part_book, {"temperature": outside})
+    assert refused.value.kind == "no-codeword"
+
+
+def test_tables_of_parts_say_the_whole_field_between_them() -> None:
+    said: dict[Any, str] = {}
+    for table in NUMBERS.tables.values():
+        for levels, word in table.words():
+            assert levels not in said
+            said[levels] = word
+    assert said == {(number,): str(number) for number in range(100_000)}
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "path", "message"),
+    [
+        ("highest = 99\n", "highest = 9\n", "tables.tens.highest", "the highest value lies before the lowest"),
+        ("highest = 99\n", "highest = 99.5\n", "tables.tens.highest", "99.5 is no level of number"),
+        ("highest = 99\n", "highest = 100000\n", "tables.tens.highest", "number: 100000 is too high"),
+        ("lowest = 10\n", 'lowest = "ten"\n', "tables.tens.lowest", "'ten' is not a number"),
+    ],
+)
+def test_part_that_is_none_of_the_field_is_refused(old: str, new: str, path: str, message: str) -> None:
+    with pytest.raises(BookError) as refused:
+        parse_book(book_text("numbers", (old, new)))
+    (problem,) = refused.value.problems
+    assert (problem.path, problem.message) == (path, message)
+    assert problem.line > 0
+
+
+def test_parts_that_overlap_in_one_width_are_refused_with_the_string_they_share() -> None:
+    with pytest.raises(BookError) as refused:
+        parse_book(book_text("numbers", ("highest = 9\n", "highest = 12\nwidth = 2\n")))
+    (problem,) = refused.value.problems
+    assert problem.kind == "ambiguous"
+    assert problem.message.startswith("'10' has two readings")
