@@ -20,7 +20,7 @@ COSTS = ("seconds", "symbols", "syllables")
 class Book:
     """A code book that compiles: no problem, and no string with two readings.
 
-    Made by ``load_book`` or ``parse_book`` of ``grammar.loading``. ``fields``, ``tables`` and ``messages`` are by name, in the file's order.
+    Made by ``load_book`` or ``parse_book`` of ``grammar.loading``. ``fields``, ``tables`` and ``messages`` are by name, in file order.
     """
 
     def __init__(

@@ -1,7 +1,7 @@
 """Levels to the cheapest string: the least over every way through a layout, exactly.
 
-Parts are said from left to right. Without check symbols the cheapest way to each point is all that matters; with them, the cheapest for each
-state the checks can be in, because which check symbol follows, and what it costs, depends on it.
+Parts are said from left to right. Without check symbols the cheapest way to each point is all that matters; with them, the cheapest
+for each state the checks can be in, because which check symbol follows, and what it costs, depends on it.
 """
 
 from __future__ import annotations
