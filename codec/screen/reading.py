@@ -24,6 +24,8 @@ def reading_lines(book: Book, reading: Reading) -> None:
 
 def _rows(book: Book, reading: Reading) -> Table:
     table = Table(box=None, show_header=False, padding=(0, 2, 0, 2))
+    for folds in (False, False, False, True, True):
+        table.add_column(no_wrap=not folds, overflow="fold")
     for part in reading.parts:
         words = " ".join(book.spoken(book.tables[part.table], part.string)) if part.table in book.tables else book.alphabet.say(part.string)
         if not part.fields:
@@ -60,8 +62,10 @@ def encoded_lines(book: Book, encoded: Encoded) -> None:
 
 def event_lines(facts: dict[str, object]) -> None:
     """Print an event, a question or an answer heard in a transcript."""
-    shown = [f"{kind} {value}" for kind, value in facts.items() if kind not in ("span", "label") and value]
-    console().print(safe(", ".join(shown)))
+    shown = {kind: value for kind, value in facts.items() if kind not in ("span", "label") and value}
+    if "event" in shown:
+        shown["event"] = facts["label"]
+    console().print(safe(", ".join(f"{kind}: {value}" for kind, value in shown.items()), "magenta"))
 
 
 def heading(text: str) -> None:
