@@ -7,6 +7,7 @@ way: the speech grammar, every candidate for every word, and the automaton of th
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -19,9 +20,10 @@ from grammar.message import Direction, Match
 from grammar.paths import Arc, string_lattice, walk
 from grammar.speech import Ask, Stretch, listen
 from grammar.speech.procedure import Said
-from grammar.speech.words import cut, unknown
+from grammar.speech.words import check_length, cut, unknown
 
 Context = Mapping[str, Any]
+_MOST_CANDIDATES = 8  # readings, and reports in each, that a tie lists
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +91,7 @@ def decode_all(book: Book, text: str, *, direction: Direction | None = None, con
             continue
         ways = _ways(book, text, stretch, direction)
         if len(ways) > 1:
-            raise _tie([" then ".join(match.text() for match in matches) for matches, _ in ways], text, stretch.span)
+            raise _tie([_then(matches) for matches, _ in ways[:_MOST_CANDIDATES]], len(ways), text, stretch.span)
         matches, spans = ways[0]
         place = 0
         for match in matches:
@@ -125,6 +127,8 @@ def _plain(book: Book, text: str, direction: Direction | None) -> Match | None:
     """Return the match of a report of plain words or one typed string; None where the whole way must be gone."""
     words = text.split()
     if len(words) > 1:
+        if "\n" in text and "\n" in text.strip():
+            return None  # a line end parts reports
         plain = book.lexicon.plain
         try:
             string = "".join([plain[word] for word in words])
@@ -156,6 +160,9 @@ def _ways(book: Book, text: str, stretch: Stretch, direction: Direction | None) 
         lattice = stretch.lattice()
         walked = walk(automaton, lattice)
         found = _distinct((matches, _arc_spans(stretch, arcs)) for matches, arcs in walked.readings())
+        if len(found) == 1 and walked.cut_short:
+            message, hint = "this can be taken in too many ways to hold them all against each other", "ask for the report once more, word by word"
+            raise UnexpectedWord(message, kind="too-many-ways", source=text, span=stretch.span, hint=hint)
         if found:
             return found
         raise refusal(walked, lattice, text, [word.span for word in stretch.words])
@@ -168,6 +175,7 @@ def _ways(book: Book, text: str, stretch: Stretch, direction: Direction | None) 
 
 
 def _typed_ways(book: Book, text: str, direction: Direction | None) -> list[tuple[tuple[Match, ...], tuple[Span, ...]]]:
+    check_length(text)
     said: list[tuple[str, Span]] = []
     for place, character in enumerate(text):
         if character.isspace():
@@ -205,15 +213,20 @@ def _distinct(
 
 def _only(found: Sequence[Reading], text: str) -> Reading:
     if len(found) > 1:
-        raise _tie([str(reading) for reading in found], text, (0, len(text)))
+        raise _tie([str(reading) for reading in found[:_MOST_CANDIDATES]], len(found), text, (0, len(text)))
     return found[0]
 
 
-def _tie(candidates: Sequence[str], text: str, span: Span) -> Ambiguous:
+def _then(matches: Sequence[Match]) -> str:
+    shown = [match.text() for match in matches[:_MOST_CANDIDATES]]
+    return " then ".join([*shown, f"{len(matches) - len(shown)} more"] if len(matches) > len(shown) else shown)
+
+
+def _tie(candidates: Sequence[str], count: int, text: str, span: Span) -> Ambiguous:
     return Ambiguous(
-        f"{len(candidates)} readings are possible",
+        f"{count} readings are possible",
         kind="ambiguous",
-        candidates=candidates[:8],
+        candidates=candidates,
         source=text,
         span=span,
         hint="ask for the report once more, word by word; or say whether it is a report (car) or a call (pit)",
@@ -232,8 +245,8 @@ def _several(text: str, span: Span) -> UnexpectedWord:
 
 def _marks(book: Book, text: str, reports: Sequence[Reading]) -> tuple[Mark, ...]:
     """Return what each word of the text was taken for."""
-    used = {span for reading in reports for span in reading.spans}
-    starts = {start for start, _ in used}
+    used = sorted({span for reading in reports for span in reading.spans})
+    starts = [start for start, _ in used]
     marks = []
     for word in cut(book.lexicon, text):
         terminal, (start, end) = word.meaning.terminal, word.span
@@ -242,7 +255,8 @@ def _marks(book: Book, text: str, reports: Sequence[Reading]) -> tuple[Mark, ...
         elif terminal == "SEPARATOR" and word.meaning.value:
             kind = "event"
         elif terminal in ("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "AND", "MULTIPLE"):
-            kind = "symbol" if start in starts or any(s <= start and end <= e for s, e in used) else "dropped"
+            place = bisect.bisect_right(starts, start) - 1  # the spans of symbols do not overlap: the last one not behind it
+            kind = "symbol" if place >= 0 and (starts[place] == start or end <= used[place][1]) else "dropped"
         else:
             kind = "procedure"
         marks.append(Mark(kind, word.span, text[start:end]))

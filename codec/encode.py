@@ -14,6 +14,7 @@ from grammar.codes import Check, CodeTable
 from grammar.errors import Ambiguous, EncodeError
 from grammar.fields import Rounded
 from grammar.message import Message
+from grammar.profile import Profile, word_seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,11 +51,14 @@ class Encoded:
         }
 
 
-def encode(book: Book, values: Mapping[str, Any] | Reading, message: str | None = None, *, by: str = "seconds") -> Encoded:
+def encode(
+    book: Book, values: Mapping[str, Any] | Reading, message: str | None = None, *, by: str = "seconds", profile: Profile | None = None
+) -> Encoded:
     """Return the string that says ``values`` (field → value) in ``message`` at the least cost.
 
-    ``by`` is "seconds" (default), "symbols" or "syllables". Without ``message`` the one message that can say exactly these fields is
-    taken. Values are rounded to the nearest level. Optional parts whose fields have their usual value, or are not given, are left out.
+    ``by`` is "seconds" (default), "symbols" or "syllables"; a ``profile`` gives the seconds of the person who will say it. Without
+    ``message`` the one message that can say exactly these fields is taken. Values are rounded to the nearest level. Optional parts whose
+    fields have their usual value, or are not given, are left out.
 
     Raises EncodeError where a value is outside its domain, a field is missing or unknown, no way through the layout says these together, or
     several messages could be meant.
@@ -67,7 +71,8 @@ def encode(book: Book, values: Mapping[str, Any] | Reading, message: str | None 
     rounded = _rounded(book, given)
     levels = {name: r.level for name, r in rounded.items()}
     chosen = _message(book, levels, message)
-    string = chosen.cheapest(levels, book.cost(by))
+    own = None if profile is None else word_seconds(profile, book.alphabet)
+    string = chosen.cheapest(levels, book.cost(by, own))
     if string is None:
         raise _unsayable(chosen, levels)
     reading = _read_back(book, chosen, string, levels)
@@ -76,7 +81,7 @@ def encode(book: Book, values: Mapping[str, Any] | Reading, message: str | None 
         chosen.name,
         string,
         _words(book, reading, parts),
-        sum(book.cost("seconds")(table, text) for table, text in parts),
+        sum(book.cost("seconds", own)(table, text) for table, text in parts),
         int(sum(book.cost("syllables")(table, text) for table, text in parts)),
         reading.levels,
         {name: r.error for name, r in rounded.items() if r.error},

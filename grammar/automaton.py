@@ -16,7 +16,7 @@ from grammar.errors import CodeError
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node
 from grammar.message import Message
 
-MOST_EDGES = 2_000_000
+MOST_EDGES = 300_000
 
 
 class Step(NamedTuple):
@@ -156,6 +156,12 @@ def _trim(automaton: Automaton, finals: Sequence[int]) -> None:
 def _join(automaton: Automaton) -> None:
     """Let every complete report be followed by any other."""
     begins = [Step(step.mask, step.target, True) for start in automaton.starts for step in automaton.steps[start]]
+    if len(begins) * sum(automaton.accepting) > MOST_EDGES:
+        raise CodeError(
+            f"{len(automaton.messages)} messages have too many ways to follow one another",
+            kind="too-large",
+            hint="set run_together = false, or begin messages with a symbol that tells them apart",
+        )
     for state, done in enumerate(automaton.accepting):
         if done:
             automaton.steps[state] = [*automaton.steps[state], *begins]

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Mapping
 
 from grammar.codes import Check, CodeTable, Literal
+from grammar.codes.base import MOST_WIDTH
 from grammar.codes.specs import Trouble, in_use
 from grammar.errors import CodeError, caret_lines
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves, parse_layout
@@ -13,6 +15,7 @@ from grammar.models import BookSpec, MessageSpec
 from grammar.symbols import Alphabet
 
 Add = Callable[..., None]
+MOST_CHECKS = 8
 
 
 def bind_tables(spec: BookSpec, alphabet: Alphabet, add: Add, broken: set[str]) -> dict[str, CodeTable]:
@@ -56,6 +59,8 @@ def _bound_leaves(
     spoilt = False
     for leaf in leaves(node):
         if leaf.literal:
+            if len(leaf.literal) > MOST_WIDTH:
+                raise _at(message.layout, leaf, f"{len(leaf.literal)} symbols in quotes; at most {MOST_WIDTH} are allowed")
             try:
                 bound.append(Literal(in_use(leaf.literal, alphabet, ""), alphabet))
             except Trouble as trouble:
@@ -65,7 +70,7 @@ def _bound_leaves(
         elif f"tables.{leaf.name}" in broken:
             spoilt = True
         else:
-            known = ", ".join(list(tables)[:12]) or "none"
+            known = ", ".join(itertools.islice(tables, 12)) or "none"
             raise _at(message.layout, leaf, f"there is no table {leaf.name!r}", f"the book's tables are: {known}")
     return None if spoilt else bound
 
@@ -76,6 +81,8 @@ def _at(layout: str, leaf: Leaf, message: str, hint: str = "") -> CodeError:
 
 def _check_message(layout: str, message: Message) -> None:
     order = list(leaves(message.node))
+    if len(message.check_leaves) > MOST_CHECKS:
+        raise _at(layout, order[message.check_leaves[MOST_CHECKS]], f"more than {MOST_CHECKS} check symbols in one message")
     _no_field_twice(layout, message, message.node, order)
     for number in message.check_leaves:
         _check_covers(layout, message, order, number)

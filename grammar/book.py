@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from grammar.automaton import Automaton, build
 from grammar.codes import CodeTable
@@ -93,13 +93,19 @@ class Book:
                 return [self.alphabet.words[w].word if w in self.alphabet.words else w for w in words]
         return [self.alphabet.words[symbol].word for symbol in word]
 
-    def cost(self, by: str) -> Callable[[CodeTable, str], float]:
-        """Return the price of a codeword ``by`` "seconds", "symbols" or "syllables"; raises ValueError for anything else."""
+    def cost(self, by: str, seconds: Mapping[str, float] | None = None) -> Callable[[CodeTable, str], float]:
+        """Return the price of a codeword ``by`` "seconds", "symbols" or "syllables"; raises ValueError for anything else.
+
+        ``seconds`` (symbol → seconds) stands in place of the alphabet's times, as a profile gives them.
+        """
         if by not in COSTS:
             raise ValueError(f"cost {by!r}; one of {', '.join(COSTS)} is expected")
         if by == "symbols":
             return lambda _table, word: float(len(word))
-        prices = {entry.word: entry.seconds if by == "seconds" else float(entry.syllables) for entry in self.alphabet.words.values()}
+        times = {symbol: entry.seconds for symbol, entry in self.alphabet.words.items()} | dict(seconds or {})
+        prices = {
+            entry.word: times[symbol] if by == "seconds" else float(entry.syllables) for symbol, entry in self.alphabet.words.items()
+        }
         if self.spec.speech.whole_numbers == "magnitudes":
             prices = {**self.alphabet.magnitudes(by), **prices}
             return lambda table, word: sum(prices[w] for w in self.spoken(table, word))

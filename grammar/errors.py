@@ -73,13 +73,13 @@ class CodeError(ValueError):
         self.expected, self.hint = tuple(expected), hint
 
     def __str__(self) -> str:
-        lines = [self.message]
+        lines = [visible_lines(self.message)]
         if self.span is not None and self.source:
             lines.append(caret_lines(self.source, self.span))
         if self.expected:
-            lines.append(f"expected: {listed(self.expected)}")
+            lines.append(visible_lines(f"expected: {listed(self.expected)}"))
         if self.hint:
-            lines.append(f"hint: {self.hint}")
+            lines.append(visible_lines(f"hint: {self.hint}"))
         return "\n".join(lines)
 
     def __reduce__(self) -> tuple[Any, ...]:
@@ -135,7 +135,7 @@ class Ambiguous(ReportError):
         return "\n".join(
             [
                 super().__str__(),
-                *(f"  either {c}" if i == 0 else f"  or     {c}" for i, c in enumerate(self.candidates)),
+                *(visible_lines(f"  either {c}" if i == 0 else f"  or     {c}") for i, c in enumerate(self.candidates)),
             ]
         )
 

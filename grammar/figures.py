@@ -11,7 +11,7 @@ import math
 import random
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from grammar.automaton import bits, build
 from grammar.codes import Check, CodeTable, Listed
@@ -45,7 +45,8 @@ class Figures:
 
 def figures(book: Book, message: Message, *, draws: int = DRAWS, seed: int = 1) -> Figures:
     """Return the figures of a message of a book."""
-    symbols, seconds = _drawn(book, message, draws, seed)
+    said = drawn(book, message, draws, seed)
+    symbols, seconds = [len(one.string) for one in said] or [0], [one.seconds for one in said] or [0.0]
     mean = sum(seconds) / len(seconds)
     spread = math.sqrt(sum((s - mean) ** 2 for s in seconds) / max(1, len(seconds) - 1))
     worst, string = longest(book, message)
@@ -161,31 +162,43 @@ def longest(book: Book, message: Message) -> tuple[float, str]:
 # the mean
 
 
-def _drawn(book: Book, message: Message, draws: int, seed: int) -> tuple[list[int], list[float]]:
+class Drawn(NamedTuple):
+    """A report as it may be sent: its levels, its cheapest string, and the seconds that takes."""
+
+    levels: dict[str, int]
+    string: str
+    seconds: float
+
+
+def drawn(book: Book, message: Message, draws: int, seed: int, shares: Mapping[str, Sequence[float]] | None = None) -> list[Drawn]:
+    """Return reports drawn as the book says values are distributed; ``shares`` says it for fields of which more is known.
+
+    Fewer than ``draws``, where a partial table has no word for most of what is drawn.
+    """
     generator = random.Random(seed)  # noqa: S311 - a repeatable sample, not a secret
     cost = book.cost("seconds")
-    shares = {name: field.shares() for name, field in message.fields.items() if field.size <= ENUMERABLE}
-    symbols: list[int] = []
-    seconds: list[float] = []
+    weights = {name: list(itertools.accumulate(field.shares())) for name, field in message.fields.items() if field.size <= ENUMERABLE}
+    weights |= {name: list(itertools.accumulate(given)) for name, given in (shares or {}).items() if name in message.fields}
+    found: list[Drawn] = []
     for _ in range(draws * 20):
         levels: dict[str, int] = {}
-        _draw(message, message.node, generator, shares, levels)
+        _draw(message, message.node, generator, weights, levels)
         string = message.cheapest(levels, cost)
         if string is not None:  # a partial table may have no word for what was drawn
-            symbols.append(len(string))
             match = message.quick(string)
             said = zip(match.plan.tables, match.texts, strict=True) if match is not None else ()
-            seconds.append(sum(cost(table, text) for table, text in said))
-        if len(symbols) == draws:
+            found.append(Drawn(levels, string, sum(cost(table, text) for table, text in said)))
+        if len(found) == draws:
             break
-    return (symbols, seconds) if symbols else ([0], [0.0])
+    return found
 
 
 def _draw(message: Message, node: Node, generator: random.Random, shares: Mapping[str, list[float]], levels: dict[str, int]) -> None:
     if isinstance(node, Leaf):
         for field in message.tables[node.number].fields:
             weights = shares.get(field.name)
-            levels[field.name] = generator.choices(range(field.size), weights)[0] if weights else generator.randrange(field.size)
+            level = generator.choices(range(field.size), cum_weights=weights)[0] if weights else generator.randrange(field.size)
+            levels[field.name] = level
     elif isinstance(node, Maybe):
         if message.said_by(node.part) <= message.usual(node.part).keys():
             _draw(message, node.part, generator, shares, levels)

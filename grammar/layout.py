@@ -1,24 +1,25 @@
 """Layouts: the order of code tables in a message, with optional parts and alternatives.
 
-The notation is parsed with Lark (``tables/layout.lark``) into a tree of four kinds of node. Leaves are numbered from left to right; every
+    energy motor battery     one after the other
+    ( alert code )?          an optional part; also  alert?
+    a | b                    one or the other
+    "V"                      symbols that always stand there
+
+The notation becomes a tree of four kinds of node. Leaves are numbered from left to right; every
 later stage (automaton, regular expression, encoder, grammar) walks this tree.
 """
 
 from __future__ import annotations
 
-import functools
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from importlib import resources
-from typing import TYPE_CHECKING, Any
 
 from grammar.errors import CodeError, Span
 
-if TYPE_CHECKING:
-    from lark import Lark
-
+_TOKEN = re.compile(r'(?P<name>[A-Za-z_][A-Za-z0-9_]*)|(?P<quoted>"[^"\n]*")|(?P<sign>[()|?])|(?P<other>\S)|\s+')
 MOST_NESTED = 40
-MOST_LENGTH = 500_000
+MOST_LENGTH = 100_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,29 +83,10 @@ def parse_layout(text: str) -> Node:
     could be empty.
     """
     _guard(text)
-    from lark.exceptions import UnexpectedInput
-
-    try:
-        tree = _parser().parse(text)
-    except UnexpectedInput as error:
-        raise _refused(text, error) from None
-    node = _Reader(text).choice(tree.children[0])
+    node = _Reader(text).layout()
     if nullable(node):
-        raise _problem(
-            text,
-            (0, len(text)),
-            "every part may be left out, so the message could be empty",
-            "make one part not optional",
-        )
+        raise _problem(text, (0, len(text)), "every part may be left out, so the message could be empty", "make one part not optional")
     return node
-
-
-@functools.cache
-def _parser() -> Lark:
-    from lark import Lark
-
-    grammar = (resources.files("grammar") / "tables" / "layout.lark").read_text("utf-8")
-    return Lark(grammar, parser="lalr", propagate_positions=True, maybe_placeholders=False)
 
 
 def _guard(text: str) -> None:
@@ -135,68 +117,100 @@ def _problem(text: str, span: Span, message: str, hint: str = "", expected: Sequ
     return CodeError(message, kind="layout", source=text, span=span, hint=hint, expected=expected)
 
 
-_LABELS = {
-    "NAME": "a table's name",
-    "QUOTED": 'symbols in "quotes"',
-    "LPAR": "(",
-    "RPAR": ")",
-    "VBAR": "|",
-    "OPTIONAL": "?",
-    "$END": "the end",
-}
-
-
-def _refused(text: str, error: Any) -> CodeError:
-    place = getattr(error, "pos_in_stream", None)
-    token = getattr(error, "token", None)
-    ended = token is not None and token.type == "$END"
-    start = len(text) if ended or place is None or place < 0 else place
-    width = 1 if ended or token is None else len(token)
-    wanted = sorted({_LABELS.get(name, name) for name in (getattr(error, "accepts", None) or getattr(error, "allowed", None) or ())})
-    message = "the layout ends too early" if ended else f"{text[start : start + width]!r} can't stand here"
-    return _problem(text, (start, start + width), message, expected=wanted)
+_ITEM = ("a table's name", 'symbols in "quotes"', "(")
 
 
 class _Reader:
-    """Turns the parse tree into nodes, numbering the leaves."""
+    """Reads the notation from left to right, numbering the leaves; each method is one rule of it."""
 
     def __init__(self, text: str) -> None:
-        self.text, self.count = text, 0
+        self.text, self.count, self.place = text, 0, 0
+        self.tokens = [found for found in _TOKEN.finditer(text) if found.lastgroup]
+        self.ends = 0  # where the last token taken ends
 
-    def choice(self, tree: Any) -> Node:
-        branches = tuple(self.sequence(child) for child in tree.children)
+    def layout(self) -> Node:
+        """layout: choice"""
+        node = self.choice()
+        if self.kind:
+            raise self.refused(*_ITEM, "|", "?", "the end")
+        return node
+
+    def choice(self) -> Node:
+        """choice: sequence ("|" sequence)*"""
+        start = self.here
+        branches = [self.sequence()]
+        while self.kind == "|":
+            self.take()
+            branches.append(self.sequence())
         if len(branches) == 1:
             return branches[0]
-        span = self._span(tree)
-        for branch in branches:
-            if nullable(branch):
-                raise _problem(self.text, span, "one of the alternatives may be empty", "put the ? on the whole: ( a | b )?")
-        return Either(branches, span)
+        span = (start, self.ends)
+        if any(nullable(branch) for branch in branches):
+            raise _problem(self.text, span, "one of the alternatives may be empty", "put the ? on the whole: ( a | b )?")
+        return Either(tuple(branches), span)
 
-    def sequence(self, tree: Any) -> Node:
-        parts = tuple(self.item(child) for child in tree.children)
-        return parts[0] if len(parts) == 1 else InOrder(parts)
+    def sequence(self) -> Node:
+        """sequence: item+"""
+        parts = [self.item()]
+        while self.kind in ("name", "quoted", "("):
+            parts.append(self.item())
+        return parts[0] if len(parts) == 1 else InOrder(tuple(parts))
 
-    def item(self, tree: Any) -> Node:
-        node = self.atom(tree.children[0])
-        if len(tree.children) == 1:
+    def item(self) -> Node:
+        """item: atom "?"?"""
+        start = self.here
+        node = self.atom()
+        if self.kind != "?":
             return node
-        span = self._span(tree)
+        self.take()
         if nullable(node):
-            raise _problem(self.text, span, "this part could be left out in two ways", "drop one of the question marks")
-        return Maybe(node, span)
+            raise _problem(self.text, (start, self.ends), "this part could be left out in two ways", "drop one of the question marks")
+        return Maybe(node, (start, self.ends))
 
-    def atom(self, tree: Any) -> Node:
-        if tree.data == "group":
-            return self.choice(tree.children[0])
-        token = tree.children[0]
-        span = (token.start_pos, token.end_pos)
-        self.count += 1
-        if tree.data == "table":
-            return Leaf(self.count - 1, str(token), "", span)
-        if len(token) == 2:
+    def atom(self) -> Node:
+        """atom: NAME | QUOTED | "(" choice ")" """
+        kind, span = self.kind, self.span
+        if kind == "(":
+            self.take()
+            node = self.choice()
+            if self.kind != ")":
+                raise self.refused(*_ITEM, "|", "?", ")")
+            self.take()
+            return node
+        if kind not in ("name", "quoted"):
+            raise self.refused(*_ITEM)
+        text = self.take()
+        if text == '""':
             raise _problem(self.text, span, "no symbol between the quotes")
-        return Leaf(self.count - 1, str(token), str(token)[1:-1], span)
+        self.count += 1
+        return Leaf(self.count - 1, text, text[1:-1] if kind == "quoted" else "", span)
 
-    def _span(self, tree: Any) -> Span:
-        return tree.meta.start_pos, tree.meta.end_pos
+    @property
+    def kind(self) -> str:
+        """The kind of the next token: name, quoted, a sign itself, other, or "" at the end."""
+        if self.place == len(self.tokens):
+            return ""
+        found = self.tokens[self.place]
+        return found.group() if found.lastgroup == "sign" else str(found.lastgroup)
+
+    @property
+    def span(self) -> Span:
+        """Where the next token stands."""
+        return self.tokens[self.place].span() if self.place < len(self.tokens) else (len(self.text), len(self.text))
+
+    @property
+    def here(self) -> int:
+        """Where the next token begins."""
+        return self.span[0]
+
+    def take(self) -> str:
+        """Go on to the next token and return this one."""
+        found = self.tokens[self.place]
+        self.place, self.ends = self.place + 1, found.end()
+        return found.group()
+
+    def refused(self, *expected: str) -> CodeError:
+        """Return the error for the next token."""
+        ended = not self.kind
+        message = "the layout ends too early" if ended else f"{self.tokens[self.place].group()!r} can't stand here"
+        return _problem(self.text, self.span, message, expected=expected)

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import difflib
+import functools
+import re
 import tomllib
-from collections.abc import Mapping, Sequence
-from decimal import Decimal
+from collections.abc import Callable, Mapping, Sequence
+from decimal import Decimal, InvalidOperation
 from pathlib import Path
 from typing import Any
 
@@ -21,7 +23,13 @@ from grammar.proof import Ambiguity, ambiguity
 from grammar.speech import Lexicon
 from grammar.symbols import Alphabet, AlphabetSpec
 
-MOST_BYTES = 20_000_000
+MOST_BYTES = 2_000_000
+MOST_PARTS = 100  # of a dotted key; a TOML parser takes time in their square
+MOST_FIGURES = 300  # of a whole number; Python refuses to write out those of thousands, also in its own errors
+_MOST_EXPONENT = 1000  # of any other number, either way
+_ENDLESS = re.compile(rf"(?<![\w.])[0-9][0-9A-Fa-f_xob]{{{MOST_FIGURES},}}")
+_QUOTED = re.compile(r"""\"[^"]*"|'[^']*'""")
+_DOTTED = re.compile(r"[\w-]+(?:\s*\.\s*[\w-]+)*+")
 _SECTIONS = ("fields", "tables", "messages", "phrases")
 
 
@@ -52,22 +60,24 @@ def load_book(path: str | Path) -> Book:
 
     Raises BookError with every problem at once (file, line, what to do), also where the file can't be read; never anything else.
     """
-    return parse_book(_read(Path(path)), str(path))
+    return parse_book(read(Path(path), "a book"), str(path))
 
 
-def _read(path: Path) -> str:
+def read(path: Path, what: str) -> str:
+    """Return the text of a TOML file that holds ``what`` ("a book"); raises BookError where it can't be read."""
     try:
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read(MOST_BYTES + 1)
     except (OSError, ValueError) as error:
         reason = "it is a directory" if isinstance(error, IsADirectoryError) else getattr(error, "strerror", None) or str(error)
-        raise BookError([Problem("", 0, f"can't be read: {reason}", "pass the path of a book in TOML", "file")], name=str(path)) from None
+        raise BookError([Problem("", 0, f"can't be read: {reason}", f"pass the path of {what} in TOML", "file")], name=str(path)) from None
     if len(data) > MOST_BYTES:
         raise BookError(
-            [Problem("", 0, f"{len(data)} bytes are more than the {MOST_BYTES} a book may have", "", "file")],
+            [Problem("", 0, f"more than the {MOST_BYTES} bytes {what} may have", f"pass the path of {what} in TOML", "file")],
             name=str(path),
         )
     try:
-        return data.decode("utf-8")
+        return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data[: error.start].count(b"\n") + 1
         raise BookError([Problem("", line, "not UTF-8 text", "save the file as UTF-8", "file")], name=str(path)) from None
@@ -75,10 +85,8 @@ def _read(path: Path) -> str:
 
 def parse_book(text: str, name: str = "book") -> Book:
     """Return the code book in a TOML text; raises BookError like ``load_book``."""
-    try:
-        raw = tomllib.loads(text.replace("\r\n", "\n"), parse_float=Decimal)
-    except (ValueError, RecursionError, ArithmeticError) as error:
-        raise BookError([_toml_problem(error)], name=name) from None
+    text = text.removeprefix("\ufeff")
+    raw = document(text, name)
     problems = Collector(text, name)
     spec, broken = _validated(raw, problems)
     if spec is None:
@@ -93,6 +101,35 @@ def parse_book(text: str, name: str = "book") -> Book:
     if problems.found:
         raise problems.error()
     return Book(spec, alphabet, tables, messages, lexicon, Path(name).stem, text)
+
+
+def document(text: str, name: str) -> dict[str, Any]:
+    """Return what a TOML text holds, its numbers exact; raises BookError where it is not TOML."""
+    text = text.replace("\r\n", "\n")
+    if len(text) > MOST_BYTES:
+        raise BookError([Problem("", 0, f"{len(text)} characters are more than the {MOST_BYTES} a book may have", "", "file")], name=name)
+    for number, line in enumerate(text.split("\n"), start=1):
+        if len(line) > MOST_PARTS and line.count(".") >= MOST_PARTS and _longest_key(line) > MOST_PARTS:
+            raise BookError([Problem("", number, f"a key of more than {MOST_PARTS} parts", "books nest four deep at most", "toml")], name=name)
+        if len(line) > MOST_FIGURES and _ENDLESS.search(line):
+            raise BookError([Problem("", number, f"a whole number of more than {MOST_FIGURES} digits", "numbers have at most 30", "toml")], name=name)
+    try:
+        return tomllib.loads(text, parse_float=_number)
+    except (ValueError, RecursionError, ArithmeticError) as error:
+        raise BookError([_toml_problem(error)], name=name) from None
+
+
+def _longest_key(line: str) -> int:
+    return max((found.group().count(".") + 1 for found in _DOTTED.finditer(_QUOTED.sub("q", line))), default=0)
+
+
+def _number(text: str) -> Decimal:
+    """Return a number of a TOML text; one that is out of all proportion becomes "not a number", for whole numbers are made of these."""
+    try:
+        number = Decimal(text)
+    except InvalidOperation:  # an exponent that no decimal can hold
+        return Decimal("NaN")
+    return number if len(text) <= _MOST_EXPONENT and abs(number.adjusted()) <= _MOST_EXPONENT else Decimal("NaN")
 
 
 def _toml_problem(error: Exception) -> Problem:
@@ -116,7 +153,7 @@ def _validated(raw: dict[str, Any], problems: Collector) -> tuple[BookSpec | Non
         except ValidationError as error:
             faults = error.errors(include_url=False)
             for fault in faults:
-                problems.add(*_told(fault, raw))
+                problems.add(*told(fault, raw, _keys))
             if any(len(fault["loc"]) < 2 or fault["loc"][0] not in _SECTIONS for fault in faults):
                 return None, broken
             places = {(str(fault["loc"][0]), fault["loc"][1]) for fault in faults}
@@ -130,14 +167,16 @@ def _validated(raw: dict[str, Any], problems: Collector) -> tuple[BookSpec | Non
     return None, broken
 
 
-def _told(fault: Mapping[str, Any], raw: Mapping[str, Any]) -> tuple[tuple[str | int, ...], str, str]:
-    """Turn a fault of pydantic's into path, message and hint."""
+def told(
+    fault: Mapping[str, Any], raw: Mapping[str, Any], keys: Callable[[Sequence[str | int]], Sequence[str]]
+) -> tuple[tuple[str | int, ...], str, str]:
+    """Turn a fault of pydantic's into path, message and hint; ``keys`` gives the keys allowed where an unknown one was found."""
     path = _in_document(fault["loc"], raw)
     kind, message = fault["type"], str(fault["msg"])
     hint = ""
     if kind == "extra_forbidden":
         message = f"unknown key {path[-1]!r}" if path else "unknown key"
-        close = difflib.get_close_matches(str(fault["loc"][-1]), _keys(fault["loc"]), n=1)
+        close = difflib.get_close_matches(str(fault["loc"][-1]), keys(fault["loc"]), n=1)
         hint = f"did you mean {close[0]!r}?" if close else "remove it"
     elif kind == "missing":
         message, hint = f"{fault['loc'][-1]!r} is missing", "add it"
@@ -180,17 +219,20 @@ def _inside(node: Any, part: str | int) -> Any:
 
 def _keys(location: Sequence[str | int]) -> list[str]:
     """Return the keys allowed where an unknown one was found."""
-    from grammar.models import schema
-
-    definitions = schema()["$defs"]
     if len(location) == 1:
         return list(BookSpec.model_fields)
     if location[0] == "alphabet":
         return list(AlphabetSpec.model_fields)
-    kind = location[2] if len(location) > 3 else None
+    return _keys_of(location[2] if len(location) > 3 else None)
+
+
+@functools.cache
+def _keys_of(kind: str | int | None) -> list[str]:
+    from grammar.models import schema
+
     return [
         key
-        for d in definitions.values()
+        for d in schema()["$defs"].values()
         if kind in (None, d.get("properties", {}).get("kind", {}).get("const"))
         for key in d.get("properties", ())
     ]

@@ -250,21 +250,31 @@ class Message:
         """For each check of the message the leaves it covers."""
         return tuple(self.covered(leaf) for leaf in self.check_leaves)
 
+    def settled(self, key: tuple[int, ...]) -> bool:
+        """Tell whether a report may end with these states of the checks: of the guesses left open, only one counts."""
+        return all(_settled(table, state) for leaf, state in zip(self.check_leaves, key, strict=True) if isinstance(table := self.tables[leaf], Check))
+
     def follow(self, leaf: int, key: tuple[int, ...], word: str) -> list[tuple[int, ...]]:
         """Return the states of the checks after ``word`` at ``leaf``; -1 is a check that has covered nothing yet.
 
-        Methods that count from the right branch here, at their first symbol; a check symbol that does not fit ends the branch.
+        Methods that count from the right branch here, at their first symbol; a check symbol that does not fit ends the branch. Where a way
+        passes a check by, the branch that guessed the length so far goes on alone: each way has one branch.
         """
         keys = [key]
         for number, check_leaf in enumerate(self.check_leaves):
             table = self.tables[check_leaf]
             if not isinstance(table, Check):
                 continue
-            if leaf == check_leaf:
-                keys = [k for k in keys if _fits(table, k[number], word)]
+            if leaf >= check_leaf:  # from here on what it covered no longer matters: forgotten, so that ways that differ only in it meet
+                open_keys = [k for k in keys if (_fits(table, k[number], word) if leaf == check_leaf else _settled(table, k[number]))]
+                keys = [(*k[:number], -1, *k[number + 1 :]) for k in open_keys]
             elif leaf in self.coverage[number]:
                 keys = [(*k[:number], state, *k[number + 1 :]) for k in keys for state in _walk(table, k[number], word)]
         return keys
+
+
+def _settled(table: Check, state: int) -> bool:
+    return state < 0 or table.method.wanted(state) is not None
 
 
 def _fits(table: Check, state: int, symbol: str) -> bool:

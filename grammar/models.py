@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, field_validator
+from pydantic import AfterValidator, Field, field_validator, model_validator
 
 from grammar.codes.specs import TableSpec
 from grammar.fields import AnyField
@@ -44,6 +44,41 @@ class SpeechSpec(Strict):
         return [sayable(word) for word in fillers]
 
 
+Share = Annotated[float, Field(ge=0, le=1)]
+Rows = dict[str, dict[str, Annotated[float, Field(ge=0, le=1e9)]]]
+
+
+class HearingSpec(Strict):
+    """``[hearing]`` of a book: how reports are heard through noise, what a mistake costs, and when a reading is accepted."""
+
+    noise: str | float = Field("noisy", description="A grade of noise (clear, noisy, harsh) or a signal-to-noise ratio in decibels.")
+    threshold: float = Field(0.95, gt=0.5, lt=1, description="No reading less probable than this is ever accepted.")
+    wrong: float = Field(120, gt=0, le=1e6, description="What a wrong reading that is accepted costs, in seconds of radio time.")
+    turnaround: float = Field(1.5, ge=0, le=60, description="Seconds between a question and its answer.")
+    insertion: float = Field(0.01, gt=0, le=0.5, description="How often a word is heard that was not said, for each gap between words.")
+    deletion: float = Field(0.01, gt=0, le=0.5, description="How often a word that was said is not heard.")
+    stray: float = Field(0.005, ge=0, le=0.5, description="How often what is heard is no report of this book at all.")
+    surprise: float = Field(0.02, gt=0, le=1, description="How often a field has any value at all, whatever was expected of it.")
+    spoken_anyway: Share = Field(0.02, description="How often an optional part is said although all in it is as usual.")
+    left_out: Share = Field(0.5, description="How often an optional part whose fields have no usual value is left out.")
+    messages: dict[Name, Annotated[float, Field(gt=0, le=1e6)]] = Field(
+        default_factory=dict, description="How often each message is sent, against 1 for those not named."
+    )
+    confusions: Rows = Field(
+        default_factory=dict, description="P(heard | said) as said symbol = { heard symbol = probability }; the rest comes from the sounds."
+    )
+    counts: Rows = Field(default_factory=dict, description="How often each symbol was heard for each said, as said = { heard = count }.")
+    strength: float = Field(10, gt=0, le=1e6, description="How many counted words the table or the sounds are worth, for each symbol.")
+
+    @field_validator("noise")
+    @classmethod
+    def _noise_known(cls, noise: str | float) -> str | float:
+        from grammar.sound import temperature
+
+        temperature(noise)
+        return noise
+
+
 class MessageSpec(Strict):
     """``[messages.*]``: a named layout with a direction."""
 
@@ -71,6 +106,7 @@ class BookSpec(Strict):
     notes: str = Field("", max_length=10_000, description="Anything its readers should know.")
     alphabet: AlphabetSpec = Field(default_factory=AlphabetSpec, description="The symbols in use and their words.")
     speech: SpeechSpec = Field(default_factory=SpeechSpec, description="How transcripts are read and strings said.")
+    hearing: HearingSpec = Field(default_factory=HearingSpec, description="How reports are heard through noise.")
     fields: dict[Name, AnyField] = Field(description="What is reported: one quantity or fact each.")
     tables: dict[Name, TableSpec] = Field(description="Code tables: levels of fields ↔ codewords.")
     messages: dict[Name, MessageSpec] = Field(description="Layouts of code tables, by name.")
@@ -82,6 +118,21 @@ class BookSpec(Strict):
         if isinstance(entries, Mapping) and not entries:
             raise ValueError("at least one entry is needed")
         return entries
+
+    @model_validator(mode="after")
+    def _hearing_fits(self) -> BookSpec:
+        unknown = sorted(self.hearing.messages.keys() - self.messages.keys())
+        if unknown:
+            raise ValueError(f"[hearing] messages: there is no message {unknown[0]!r}")
+        used = [symbol for symbol in self.alphabet.symbols if symbol not in self.alphabet.retired]
+        for name, rows in (("confusions", self.hearing.confusions), ("counts", self.hearing.counts)):
+            foreign = [symbol for said, row in rows.items() for symbol in (said, *row) if symbol not in used]
+            if foreign:
+                raise ValueError(f"[hearing] {name}: {foreign[0]!r} is no symbol in use")
+        for said, row in self.hearing.confusions.items():
+            if sum(row.values()) > 1 + 1e-6:
+                raise ValueError(f"[hearing] confusions: what is heard for {said!r} sums to {sum(row.values()):g}, more than 1")
+        return self
 
     def model_post_init(self, context: Any) -> None:  # noqa: ARG002 - the signature is pydantic's
         """Give every field its name."""

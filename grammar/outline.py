@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import functools
 import tomllib
 from collections.abc import Mapping, Sequence
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from lark import Lark
 
 Path = tuple[str | int, ...]
+MOST_CHARACTERS = 250_000  # of a larger document problems are told by their paths alone; finding the lines would take seconds
 
 
 def outline(text: str) -> dict[Path, int]:
     """Return the line (from 1) of every key and array element of a valid TOML document; empty if it can't be told."""
-    from lark import Lark
+    if len(text) > MOST_CHARACTERS:
+        return {}
     from lark.exceptions import LarkError
 
-    grammar = (resources.files("grammar") / "tables" / "toml.lark").read_text("utf-8")
     try:
-        tree: Any = Lark(grammar, parser="lalr", propagate_positions=True, maybe_placeholders=False).parse(text)
+        tree: Any = _parser().parse(text)
     except (LarkError, RecursionError):
         return {}
     lines: dict[Path, int] = {}
@@ -33,6 +38,14 @@ def outline(text: str) -> dict[Path, int]:
             here = (*here, counts[here])
         lines.setdefault(here, statement.meta.line)
     return lines
+
+
+@functools.cache
+def _parser() -> Lark:
+    from lark import Lark
+
+    grammar = (resources.files("grammar") / "tables" / "toml.lark").read_text("utf-8")
+    return Lark(grammar, parser="lalr", propagate_positions=True, maybe_placeholders=False)
 
 
 def line_of(lines: Mapping[Path, int], path: Sequence[str | int]) -> int:

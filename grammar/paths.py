@@ -16,6 +16,8 @@ from grammar.message import Match
 Lattice = Sequence[Sequence[tuple[str, int]]]
 Key = tuple[int, ...]
 Arc = tuple[int, int, str]  # (place, next place, symbols)
+_Before = tuple["_Before", int] | None  # the states so far, the last one outermost
+_Rest = tuple[tuple[int, ...], Arc, "_Rest"] | None  # the states and the arc of a step of a way, and the way after it
 
 
 class Node(NamedTuple):
@@ -40,6 +42,7 @@ class Walk:
 
     automaton: Automaton
     layers: list[dict[Node, list[_Link]]] = field(default_factory=list)
+    cut_short: bool = False  # whether ``readings`` left ways untold
 
     @property
     def furthest(self) -> int:
@@ -48,7 +51,7 @@ class Walk:
 
     def complete(self, place: int) -> bool:
         """Tell whether a message may end at a place."""
-        return any(self.automaton.accepting[node.state] for node in self.layers[place])
+        return any(may_end(self.automaton, node) for node in self.layers[place])
 
     def expected(self, place: int) -> dict[tuple[int, int], int]:
         """Return what could follow at a place: (message, leaf) → symbol mask, without what checks would refuse."""
@@ -60,13 +63,14 @@ class Walk:
         return wanted
 
     def readings(self, most: int = 64) -> Iterator[tuple[tuple[Match, ...], tuple[Arc, ...]]]:
-        """Yield the readings of the whole lattice with the arcs they take, at most ``most`` ways to each end.
+        """Yield the readings of the whole lattice with the arcs they take, at most ``most`` ways to each end; ``cut_short`` then tells
+        whether there were more.
 
         A reading is one match, or several where reports run together.
         """
         last = len(self.layers) - 1
         for node in self.layers[last]:
-            if self.automaton.accepting[node.state]:
+            if may_end(self.automaton, node):
                 for states, arcs in self._back(last, node, most):
                     found = trace(self.automaton, states, "".join(symbols for _, _, symbols in arcs))
                     if found is not None:
@@ -74,16 +78,26 @@ class Walk:
 
     def _back(self, place: int, node: Node, most: int) -> Iterator[tuple[list[int], tuple[Arc, ...]]]:
         """Yield (states, arcs) of the ways to a node, without recursion: a report may be long."""
-        stack: list[tuple[int, Node, tuple[int, ...], tuple[Arc, ...]]] = [(place, node, (), ())]
+        stack: list[tuple[int, Node, _Rest]] = [(place, node, None)]
         given = 0
         while stack and given < most:
-            at, here, states, arcs = stack.pop()
+            at, here, rest = stack.pop()
             for link in self.layers[at][here]:
                 if link.node is None:
                     given += 1
-                    yield [here.state, *states], arcs
+                    yield _unrolled(here.state, rest)
                 else:
-                    stack.append((link.place, link.node, link.states + states, ((link.place, at, link.symbols), *arcs)))
+                    stack.append((link.place, link.node, (link.states, (link.place, at, link.symbols), rest)))
+        self.cut_short = self.cut_short or bool(stack)
+
+
+def _unrolled(start: int, rest: _Rest) -> tuple[list[int], tuple[Arc, ...]]:
+    states, arcs = [start], []
+    while rest is not None:
+        taken, arc, rest = rest
+        states.extend(taken)
+        arcs.append(arc)
+    return states, tuple(arcs)
 
 
 def walk(automaton: Automaton, lattice: Lattice) -> Walk:
@@ -101,12 +115,27 @@ def walk(automaton: Automaton, lattice: Lattice) -> Walk:
 
 
 def _follow(automaton: Automaton, node: Node, symbols: str) -> list[tuple[Node, tuple[int, ...]]]:
-    ends: list[tuple[Node, tuple[int, ...]]] = [(node, ())]
+    ends: list[tuple[Node, _Before]] = [(node, None)]
     index = automaton.messages[0].alphabet.index
     for symbol in symbols:
         bit = 1 << index[symbol]
-        ends = [(after, (*states, after.state)) for here, states in ends for after in advance(automaton, here, symbol, bit)]
-    return ends
+        ends = [(after, (before, after.state)) for here, before in ends for after in advance(automaton, here, symbol, bit)]
+        if not ends:
+            break
+    return [(end, _states(before)) for end, before in ends]
+
+
+def _states(before: _Before) -> tuple[int, ...]:
+    states = []
+    while before is not None:
+        before, state = before
+        states.append(state)
+    return tuple(reversed(states))
+
+
+def may_end(automaton: Automaton, node: Node) -> bool:
+    """Tell whether a report may end in a node."""
+    return automaton.accepting[node.state] and automaton.messages[automaton.owner[node.state][0]].settled(node.checks)
 
 
 def advance(automaton: Automaton, node: Node, symbol: str, bit: int) -> Iterator[Node]:
@@ -115,6 +144,8 @@ def advance(automaton: Automaton, node: Node, symbol: str, bit: int) -> Iterator
         if step.mask & bit:
             number, leaf = automaton.owner[step.target]
             message = automaton.messages[number]
+            if step.begins and not may_end(automaton, node):
+                continue
             if not message.check_leaves:
                 yield Node(step.target, ())
                 continue

@@ -17,9 +17,11 @@ from typing import NamedTuple
 from grammar.automaton import Automaton, Step, bits, build
 from grammar.errors import CodeError
 from grammar.message import Match, Message
-from grammar.paths import Node, advance, trace
+from grammar.paths import Node, advance, may_end, trace
 
-MOST_PAIRS = 1_500_000
+MOST_PAIRS = 300_000  # pairs of states
+MOST_WORK = 2_000_000  # edges held against each other
+_CHECKED_WORK = 6  # times the work where the states of checks are followed as well
 
 Pair = tuple[int, int, bool]
 Both = tuple[Node, Node, bool]
@@ -48,6 +50,7 @@ def ambiguity(messages: Sequence[Message], *, run_together: bool = False) -> Amb
     """
     automaton = build(messages, run_together=run_together)
     starts = automaton.starts
+    _within_bounds(len(starts) ** 2 // 2, 0)
     pairs = [(s, s, False) for s in starts] + [(s, t, True) for i, s in enumerate(starts) for t in starts[i + 1 :]]
     return _search(automaton, pairs)
 
@@ -56,34 +59,38 @@ def overlap(one: Sequence[Message], other: Sequence[Message]) -> Ambiguity | Non
     """Return a shortest string that is a message of both lists, or None."""
     automaton = build([*one, *other])
     split = len(one)
+    _within_bounds(split * len(other), 0)
     return _search(automaton, [(s, t, True) for s in automaton.starts[:split] for t in automaton.starts[split:]])
 
 
 def _search(automaton: Automaton, pairs: Sequence[Pair]) -> Ambiguity | None:
     checked = any(message.check_leaves for message in automaton.messages)
     sources: dict[Pair, list[tuple[Pair | None, int]]] = {pair: [(None, 0)] for pair in pairs}
-    waiting, ends = deque(pairs), []
+    waiting, ends, work = deque(pairs), [], 0
     while waiting:
         pair = waiting.popleft()
-        if pair[2] and automaton.accepting[pair[0]] and automaton.accepting[pair[1]]:
-            ends.append(pair)
-            if not checked:
-                break
+        work += len(automaton.steps[pair[0]]) * len(automaton.steps[pair[1]])
+        _within_bounds(len(sources), work)
         for mask, after in _next_pairs(automaton, pair):
             if after not in sources:
-                sources[after] = []
+                sources[after] = [(pair, mask)]
                 waiting.append(after)
-            if checked or not sources[after]:
+                if after[2] and automaton.accepting[after[0]] and automaton.accepting[after[1]]:
+                    if not checked:
+                        return _told(automaton, sources, after)
+                    ends.append(after)
+            elif checked:
                 sources[after].append((pair, mask))
-        if len(sources) > MOST_PAIRS:
-            raise CodeError(
-                "the proof would need more than its bound of pairs of states",
-                kind="too-large",
-                hint="split the messages",
-            )
-    if not ends:
-        return None
-    return _search_checked(automaton, pairs, _useful(sources, ends)) if checked else _told(automaton, sources, ends[0])
+    return _search_checked(automaton, pairs, _useful(sources, ends)) if ends else None
+
+
+def _within_bounds(pairs: int, work: int) -> None:
+    if pairs > MOST_PAIRS or work > MOST_WORK:
+        raise CodeError(
+            "these layouts have too many optional parts or alternatives to prove that no string has two readings",
+            kind="too-large",
+            hint="begin optional parts with symbols of their own, group parts that are said together, or split the message",
+        )
 
 
 def _next_pairs(automaton: Automaton, pair: Pair) -> Iterable[tuple[int, Pair]]:
@@ -134,29 +141,25 @@ def _search_checked(automaton: Automaton, pairs: Sequence[Pair], useful: set[Pai
     for pair in pairs:
         if pair in useful:
             origin[_begin(automaton, pair[0]), _begin(automaton, pair[1]), pair[2]] = (None, "")
-    waiting = deque(origin)
+    waiting, work = deque(origin), 0
     alphabet = automaton.messages[0].alphabet
     while waiting:
         both = waiting.popleft()
         one, other, parted = both
-        if parted and automaton.accepting[one.state] and automaton.accepting[other.state]:
-            return _told_checked(automaton, origin, both)
         for bit in bits(_mask(automaton.steps[one.state]) & _mask(automaton.steps[other.state])):
             symbol = alphabet.symbols[bit]
+            others = list(advance(automaton, other, symbol, 1 << bit))
             for a in advance(automaton, one, symbol, 1 << bit):
-                for b in advance(automaton, other, symbol, 1 << bit):
-                    if not parted and a.state == b.state and a != b:
-                        continue  # the same way with two guesses of the length: only one of them can be right
+                work += _CHECKED_WORK * len(others)
+                _within_bounds(len(origin), work)
+                for b in others:
+                    # Copies that have not parted may differ in their guesses of the length: they part later, to cover unlike lengths.
                     after = (a, b, parted or a.state != b.state)
                     if after not in origin and (a.state, b.state, after[2]) in useful:
                         origin[after] = (both, symbol)
                         waiting.append(after)
-        if len(origin) > MOST_PAIRS:
-            raise CodeError(
-                "the proof with check symbols would need more than its bound",
-                kind="too-large",
-                hint="split the messages",
-            )
+                        if after[2] and may_end(automaton, a) and may_end(automaton, b):
+                            return _told_checked(automaton, origin, after)
     return None
 
 

@@ -122,8 +122,18 @@ def grammar_text(book: Book) -> str:
 
 
 def _escaped(text: str) -> str:
-    """Escape text for a regular expression between slashes."""
-    return "".join(c if c.isascii() and c.isalnum() else f"\\u{ord(c):04x}" if ord(c) < 0x10000 else f"\\U{ord(c):08x}" for c in text)
+    """Escape text for a regular expression between slashes.
+
+    Lark turns code point escapes into their characters before the expression is read, so those protect letters of other scripts from the
+    reader of the grammar only; signs need a backslash, which it keeps.
+    """
+    return "".join(_escaped_character(character) for character in text)
+
+
+def _escaped_character(character: str) -> str:
+    if character.isascii():
+        return character if character.isalnum() else "\\" + character
+    return f"\\u{ord(character):04x}" if ord(character) < 0x10000 else f"\\U{ord(character):08x}"
 
 
 @functools.lru_cache(maxsize=8)

@@ -30,7 +30,7 @@ def normal(text: str) -> str:
 def sayable(word: str) -> str:
     """Return the compared form of a word of a book; raises ValueError where it is not made of letters and digits alone."""
     folded = normal(word)
-    if len(folded) > 60 or not _WORD.fullmatch(folded):
+    if len(folded) > 60 or not word.isprintable() or not _WORD.fullmatch(folded):
         raise ValueError(f"{word[:40]!r} can't be said: words are letters and digits, with spaces, hyphens or apostrophes between them")
     return folded
 

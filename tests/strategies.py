@@ -105,8 +105,8 @@ def fields(most: int = 5) -> st.SearchStrategy[dict[str, Any]]:
 class _Plan:
     """The alphabet of a draft: symbols for tables, and symbols kept back for marking parts."""
 
-    def __init__(self, draw: Any) -> None:
-        self.kind = draw(st.sampled_from(["tiny", "tiny", "digits", "digits", "all"]))
+    def __init__(self, draw: Any, *, checked: bool) -> None:
+        self.kind = "digits" if checked else draw(st.sampled_from(["tiny", "tiny", "digits", "digits", "all"]))
         letters = draw(st.permutations(LETTERS))[:4]
         if self.kind == "tiny":
             self.used = "".join(letters[: draw(st.integers(2, 3))])
@@ -219,14 +219,16 @@ def trees(draw: Any, plan: _Plan, groups: list[list[str]], check: str | None) ->
     """Draw a layout that says one table of each group (or one of several, as alternatives)."""
     items = [_said(draw, group) for group in draw(st.permutations(groups))]
     parts: list[Tree] = []
+    if check is not None:  # a check covers something that is always said
+        parts, items = ([items[0]], items[1:]) if len(items) > 1 else ([_literal(draw, plan)], items)
     while items:
         taken, items = items[: (n := draw(st.integers(1, 2)))], items[n:]
         parts.append(_shaped(draw, plan, taken, check))
     if draw(st.integers(0, 2)) == 0:
-        parts.insert(draw(st.integers(0, len(parts))), _literal(draw, plan))
+        parts.insert(draw(st.integers(1 if check else 0, len(parts))), _literal(draw, plan))
     if all(kind == "maybe" for kind, _ in parts):
         parts = [*parts[:-1], parts[-1][1]]
-    if check is not None:
+    if check is not None and (check not in tables_of(("order", parts)) or draw(st.booleans())):
         parts.insert(draw(st.integers(1, len(parts))), ("table", check))
     return parts[0] if len(parts) == 1 else ("order", _flat(parts))
 
@@ -247,7 +249,7 @@ def _literal(draw: Any, plan: _Plan) -> Tree:
 
 def _shaped(draw: Any, plan: _Plan, items: list[Tree], check: str | None) -> Tree:
     """Wrap one or two parts: in order, optional, as alternatives, nested."""
-    shape = draw(st.sampled_from(["order", "maybe", "either", "nested", "checked"]))
+    shape = draw(st.sampled_from(["order", "maybe", "either", "nested", *(["checked"] * (1 + (check is not None)))]))
     if shape == "maybe":
         return ("maybe", items[0] if len(items) == 1 else ("order", _flat(items)))
     if shape == "either":
@@ -260,9 +262,12 @@ def _shaped(draw: Any, plan: _Plan, items: list[Tree], check: str | None) -> Tre
 
 
 @st.composite
-def drafts(draw: Any, *, most_fields: int = 3, most_messages: int = 3) -> Draft:
-    """Draw a book that may be ambiguous; its messages together have at most MOST_WAYS ways."""
-    plan = _Plan(draw)
+def drafts(draw: Any, *, most_fields: int = 3, most_messages: int = 3, checked: bool = False) -> Draft:
+    """Draw a book that may be ambiguous; its messages together have at most MOST_WAYS ways.
+
+    ``checked`` draws books of digits, every message with a check symbol, often inside alternatives.
+    """
+    plan = _Plan(draw, checked=checked)
     names = [f"f{n}" for n in range(draw(st.integers(1, most_fields)))]
     spec: dict[str, Any] = {"title": draw(st.sampled_from(["", 'Règle "9"\\', "trial"])), "alphabet": plan.spec}
     spec["fields"] = {name: draw(fields(4 if plan.kind == "tiny" else 6)) for name in names}
@@ -279,7 +284,7 @@ def drafts(draw: Any, *, most_fields: int = 3, most_messages: int = 3) -> Draft:
     layouts: dict[str, Tree] = {}
     checks: dict[str, Any] = {}
     for number in range(draw(st.integers(1, most_messages))):
-        check = f"k{number}" if draw(st.integers(0, 1)) else None
+        check = f"k{number}" if checked or draw(st.booleans()) else None
         if check is not None:
             checks[check] = _check(draw, plan)
         subset = draw(st.lists(st.sampled_from(groups), min_size=1, unique_by=tuple))

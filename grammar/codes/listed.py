@@ -11,7 +11,10 @@ from grammar.symbols import Alphabet
 
 
 class Listed(CodeTable):
-    """Explicit codewords for the levels of one field; a partial table has none for some levels."""
+    """Explicit codewords for the levels of one field, or of several counted as one mixed-radix number, the first field most significant.
+
+    A partial table has no codeword for some levels.
+    """
 
     kind = "listed"
 
@@ -34,16 +37,26 @@ class Listed(CodeTable):
 
     def word(self, levels: Levels) -> str | None:
         """Return the codeword of a level, None if the table has none for it."""
-        return self.by_level.get(levels[0])
+        number = 0
+        for field, level in zip(self.fields, levels, strict=True):
+            number = number * field.size + level
+        return self.by_level.get(number)
 
     def levels(self, word: str) -> Levels | None:
-        """Return the level of a codeword."""
-        level = self.by_word.get(word)
-        return None if level is None else (level,)
+        """Return the levels of a codeword."""
+        number = self.by_word.get(word)
+        return None if number is None else self._levels(number)
+
+    def _levels(self, number: int) -> Levels:
+        levels = []
+        for field in reversed(self.fields[1:]):
+            number, level = divmod(number, field.size)
+            levels.append(level)
+        return (number, *reversed(levels))
 
     def words(self) -> Iterator[tuple[Levels, str]]:
         """Yield the codewords in level order."""
-        return (((level,), word) for level, word in self.by_level.items())
+        return ((self._levels(number), word) for number, word in self.by_level.items())
 
     def fragment(self) -> Fragment:
         """Return the automaton of the codewords."""

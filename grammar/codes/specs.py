@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import Counter
 from collections.abc import Mapping
@@ -22,6 +23,8 @@ from grammar.fields.base import Strict
 from grammar.symbols import Alphabet
 
 Fields = Mapping[str, FieldBase]
+MOST_STRIDE = 1000  # counts a step; which numbers occur is followed digit by digit modulo the stride
+MOST_LISTED = 100_000  # symbols in all the codewords of a listed table
 
 
 class Trouble(ValueError):
@@ -46,9 +49,18 @@ class OneField(Strict):
 def found(name: str, fields: Fields, where: str) -> FieldBase:
     """Return a field by name; raises Trouble that names the fields there are."""
     if name not in fields:
-        known = ", ".join(list(fields)[:12]) or "none"
+        known = ", ".join(itertools.islice(fields, 12)) or "none"
         raise Trouble(f"there is no field {name!r}", f"the book's fields are: {known}", where)
     return fields[name]
+
+
+def members_of(names: list[str], fields: Fields, done: str) -> list[FieldBase]:
+    """Return the fields of a table of several; raises Trouble."""
+    members = [found(name, fields, "fields") for name in names]
+    twice = [name for name, n in Counter(names).items() if n > 1]
+    if twice:
+        raise Trouble(f"{twice[0]!r} is {done} twice", "name each field once", "fields")
+    return members
 
 
 def in_use(text: str, alphabet: Alphabet, where: str) -> str:
@@ -90,6 +102,8 @@ class DigitsSpec(OneField):
         if minus.isdigit():
             raise Trouble("the minus can't be a digit", where="minus")
         needed = len(str(max(abs(first), abs(last))))
+        if needed > MOST_WIDTH:
+            raise Trouble(f"{needed} digits are needed, more than {MOST_WIDTH}", "a larger `per`, or a coarser step", "per")
         if self.width is not None and self.width < needed:
             raise Trouble(f"{self.width} digits can't hold {max(abs(first), abs(last))}", f"width = {needed}", "width")
         return Numbered(
@@ -127,6 +141,8 @@ class DigitsSpec(OneField):
         first, stride = _whole(low, per), _whole(field.step, per)
         if first is None or stride is None:
             raise Trouble(f"{plain(low)} and steps of {plain(field.step)} are not whole counts of {plain(per)}", where="per")
+        if stride > MOST_STRIDE:
+            raise Trouble(f"each step counts {stride}; at most {MOST_STRIDE} are allowed", f"per = {plain(field.step)} or the like", "per")
         return first, stride
 
 
@@ -164,14 +180,19 @@ class ScaleSpec(OneField):
 
 
 class ListedSpec(OneField):
-    """Explicit codewords of any length."""
+    """Explicit codewords of any length, for one field or for several together."""
 
     kind: Literal["listed"]
+    fields: list[str] | None = Field(
+        None, min_length=2, max_length=16, description="Several fields said together, the first counting most; then list every codeword."
+    )
     words: list[str] | dict[str, str] = Field(description="Codewords in level order, or value = codeword.")
     partial: bool = Field(False, description="Whether levels without a codeword are meant (another table says them).")
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
         """Return the table; raises Trouble."""
+        if self.fields is not None:
+            return self._together(name, fields, alphabet)
         field = self.field_of(name, fields)
         words: dict[int, str] = {}
         owner: dict[str, str] = {}
@@ -196,7 +217,29 @@ class ListedSpec(OneField):
             )
         if not words:
             raise Trouble("no codeword", "list at least one", "words")
+        self._check_amount()
         return Listed(name, [field], alphabet, words)
+
+    def _check_amount(self) -> None:
+        amount = sum(map(len, self.words if isinstance(self.words, list) else self.words.values()))
+        if amount > MOST_LISTED:
+            raise Trouble(f"codewords of {amount} symbols in all; at most {MOST_LISTED} are allowed", "shorter codewords", "words")
+
+    def _together(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
+        """Return the table of several fields: a codeword for every combination of levels, the last field counting fastest."""
+        members = members_of(self.fields or [], fields, "said")
+        size = math.prod(member.size for member in members)
+        if self.field is not None or self.partial or not isinstance(self.words, list):
+            raise Trouble("codewords of several fields together are a whole list", "words = [...], without `field` and `partial`", "words")
+        if len(self.words) != size:
+            raise Trouble(f"{len(self.words)} codewords for {size} combinations of {', '.join(self.fields or [])}", where="words")
+        owner: dict[str, int] = {}
+        for number, word in enumerate(self.words):
+            self._check_word(word, f"combination {number}", alphabet)
+            if owner.setdefault(word, number) != number:
+                raise Trouble(f"codeword {word!r} stands for combinations {owner[word]} and {number}", "change one of them", "words")
+        self._check_amount()
+        return Listed(name, members, alphabet, dict(enumerate(self.words)))
 
     def _pairs(self, field: FieldBase) -> list[tuple[int, str, str]]:
         if isinstance(self.words, list):
@@ -234,10 +277,7 @@ class PackedSpec(Strict):
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
         """Return the table; raises Trouble."""
-        members = [found(member, fields, "fields") for member in self.fields]
-        twice = [member for member, n in Counter(self.fields).items() if n > 1]
-        if twice:
-            raise Trouble(f"{twice[0]!r} is packed twice", "name each field once", "fields")
+        members = members_of(self.fields, fields, "packed")
         figures = in_use(self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols")
         if len(set(figures)) != len(figures) or len(figures) < 2:
             raise Trouble("a packed table needs two or more different symbols", where="symbols")

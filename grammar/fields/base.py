@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any, ClassVar, Literal, NamedTuple
 
@@ -76,6 +76,7 @@ class FieldBase(Strict):
 
     label: str = Field("", description="What a person calls it; the default is the field's name.")
     share: float = Field(0.9, ge=0, le=1, description="How often the field has its usual value, where no spread is given.")
+    hold: float | None = Field(None, ge=0, le=1, description="How often the field stays as it was a lap ago; only for what does not wander.")
     _name: str = PrivateAttr("")
 
     described: ClassVar[str] = "field"
@@ -162,6 +163,16 @@ def labelled(options: Sequence[str], value: object) -> int | None:
         return None
     wanted = value.strip().casefold()
     return next((i for i, option in enumerate(options) if option.casefold() == wanted), None)
+
+
+def numbered(options: Sequence[str]) -> dict[str, int]:
+    """Return the index of each option by its name, whatever its case, for lists too long to search each time."""
+    return {option.casefold(): number for number, option in enumerate(options)}
+
+
+def looked_up(numbers: Mapping[str, int], value: object) -> int | None:
+    """Return what ``numbered`` holds for an option named by text; None if there is none."""
+    return numbers.get(value.strip().casefold()) if isinstance(value, str) else None
 
 
 def unique(options: Sequence[str], what: str) -> Sequence[str]:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Iterable, Sequence
 from typing import Any, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
-from grammar.fields.base import FieldBase, Rounded, labelled, unique
+from grammar.fields.base import FieldBase, Rounded, labelled, looked_up, numbered, unique
 
 
 class Choice(FieldBase):
@@ -24,9 +25,17 @@ class Choice(FieldBase):
     def _options_differ(self) -> Choice:
         unique(self.options, "option")
         for name in [*self.warn, *([] if self.usual is None else [self.usual])]:
-            if labelled(self.options, name) is None:
+            if looked_up(self._numbers, name) is None:
                 raise ValueError(f"{name!r} is not one of the options")
         return self
+
+    @functools.cached_property
+    def _numbers(self) -> dict[str, int]:
+        return numbered(self.options)
+
+    @functools.cached_property
+    def _warned(self) -> set[int | None]:
+        return {looked_up(self._numbers, name) for name in self.warn}
 
     @property
     def size(self) -> int:
@@ -40,7 +49,7 @@ class Choice(FieldBase):
 
     def level(self, value: Any) -> Rounded:
         """Return the number of the option with this name, whatever its case."""
-        index = labelled(self.options, value)
+        index = looked_up(self._numbers, value)
         if index is None:
             raise self.refuse(value, f"no option {str(value)[:40]!r}")
         return Rounded(index)
@@ -55,7 +64,7 @@ class Choice(FieldBase):
 
     def warnings(self, level: int) -> Sequence[str]:
         """Return a warning if the option is one to warn of."""
-        return [f"{self.title}: {self.options[level]}"] if labelled(self.warn, self.options[level]) is not None else ()
+        return [f"{self.title}: {self.options[level]}"] if level in self._warned else ()
 
 
 class Flags(FieldBase):

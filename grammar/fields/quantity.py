@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import bisect
+import functools
 import math
 from collections.abc import Sequence
 from decimal import Decimal
@@ -12,7 +13,7 @@ from pydantic import Field, model_validator
 
 from grammar.errors import EncodeError
 from grammar.exact import ExactDecimal, Rounding, at, difference, exact, plain, steps, whole_steps
-from grammar.fields.base import MOST_LEVELS, Band, Beyond, FieldBase, Limit, Rounded, Value, labelled
+from grammar.fields.base import MOST_LEVELS, Band, Beyond, FieldBase, Limit, Rounded, Value, looked_up, numbered
 
 
 class Measured(FieldBase):
@@ -54,6 +55,10 @@ class Quantity(Measured):
     rounding: Rounding = Field("nearest", description="How a value between two levels is rounded; ties of `nearest` go to the even level.")
     usual: ExactDecimal | None = Field(None, description="The usual value; optional parts that carry it may be left unsaid.")
     spread: ExactDecimal | None = Field(None, description="Standard deviation about the usual value, in the unit.")
+    drift: ExactDecimal = Field(Decimal(0), description="How much it changes from one lap to the next, on average, in the unit.")
+    wander: ExactDecimal | None = Field(
+        None, ge=0, description="Standard deviation of that change, in the unit; without it the last lap tells nothing."
+    )
 
     described: ClassVar[str] = "quantity"
 
@@ -160,7 +165,7 @@ class Bands(Measured):
             raise ValueError(f"{len(self.names)} names for {self.size} bands")
         if isinstance(self.usual, int) and not 0 <= self.usual < self.size:
             raise ValueError(f"the usual band must be 0 … {self.size - 1}")
-        if isinstance(self.usual, str) and labelled(self.names or [], self.usual) is None:
+        if isinstance(self.usual, str) and looked_up(self._numbers, self.usual) is None:
             raise ValueError(f"no band is named {self.usual!r}")
         return self
 
@@ -177,13 +182,17 @@ class Bands(Measured):
     @property
     def usual_level(self) -> int | None:
         """The number of the usual band."""
-        return self.usual if isinstance(self.usual, int) else labelled(self.names or [], self.usual)
+        return self.usual if isinstance(self.usual, int) else looked_up(self._numbers, self.usual)
+
+    @functools.cached_property
+    def _numbers(self) -> dict[str, int]:
+        return numbered(self.names or [])
 
     def level(self, value: Any) -> Rounded:
         """Return the band that holds a number; a Band or a band's name stands for itself."""
         if isinstance(value, Band | tuple):
             return Rounded(self._own(value))
-        named = labelled(self.names or [], value)
+        named = looked_up(self._numbers, value)
         if named is not None:
             return Rounded(named)
         number = self.number(value)
@@ -221,6 +230,10 @@ class Wrapped(Measured):
     modulus: ExactDecimal = Field(description="What is taken off as often as possible; a whole number of steps.")
     step: ExactDecimal = Field(Decimal(1), description="The resolution.")
     usual: ExactDecimal | None = Field(None, description="The usual remainder.")
+    drift: ExactDecimal = Field(Decimal(0), description="How much it changes from one lap to the next: 1 for a lap number.")
+    wander: ExactDecimal | None = Field(
+        None, ge=0, description="Standard deviation of that change; without it the last lap tells nothing but the rest of the number."
+    )
 
     described: ClassVar[str] = "wrapped"
 

@@ -7,13 +7,16 @@ possibility; the layouts decide, and a tie is refused.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from grammar.errors import Span
 
 Said = tuple[tuple[str, Span], ...]  # (symbol, its place in the text)
 MOST_WAYS = 512
+MOST_WORDS = 1000  # words for symbols in a stretch that is corrected or repeated
+MOST_CHANGES = 16  # procedure words in it
+_MOST_WORK = 100_000  # symbols of all the ways looked at for one procedure word
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +33,22 @@ def symbols(said: Said) -> str:
     return "".join(symbol for symbol, _ in said)
 
 
+def many_ways(word: int) -> Broken:
+    """Return the refusal of speech that leaves too much open to follow."""
+    return Broken(word, "what was said may mean too many things", "ask for the report once more, word by word")
+
+
 def corrected(before: Sequence[Said], after: Sequence[Said], word: int) -> list[Said]:
     """CORRECTION: go on from the repeated group."""
     if not any(after):
         raise Broken(word, "nothing follows the correction", "the last correct group, then the right version, is expected")
-    ways = [(*one[:place], *tail) for one in before for tail in after for place in range(len(one)) if tail and one[place][0] == tail[0][0]]
+    tails: dict[str, list[Said]] = {}
+    for tail in after:
+        if tail:
+            tails.setdefault(tail[0][0], []).append(tail)
+    ways = distinct(
+        ((*one[:place], *tail) for one in before for place, (symbol, _) in enumerate(one) for tail in tails.get(symbol, ())), word
+    )
     if not ways:
         hint = "a correction repeats the last correct group; after CORRECTION, I SAY AGAIN the whole message follows"
         raise Broken(word, "the correction does not begin with a group that was said before it", hint)
@@ -43,17 +57,20 @@ def corrected(before: Sequence[Said], after: Sequence[Said], word: int) -> list[
 
 def repeated(before: Sequence[Said], after: Sequence[Said], word: int) -> list[Said]:
     """I SAY AGAIN: what follows must agree with what was said, or complete it."""
-    ways = []
-    for one in before:
-        for tail in after:
-            said, again = symbols(one), symbols(tail)
-            if again and again in said:
-                ways.append(one)
-            elif again.startswith(said):
-                ways.append(tail)
+    tails = [(symbols(tail), tail) for tail in after]
+    ways = distinct(_agreeing([(symbols(one), one) for one in before], tails), word)
     if not ways:
         raise Broken(word, "the repetition differs from what was said before it", "ask for the report once more")
     return ways
+
+
+def _agreeing(before: Sequence[tuple[str, Said]], after: Sequence[tuple[str, Said]]) -> Iterator[Said]:
+    for said, one in before:
+        for again, tail in after:
+            if again and again in said:
+                yield one
+            elif again.startswith(said):
+                yield tail
 
 
 def doubled(after: Sequence[Said], word: int) -> list[Said]:
@@ -71,6 +88,13 @@ def doubled(after: Sequence[Said], word: int) -> list[Said]:
     return ways
 
 
-def distinct(ways: Sequence[Said]) -> list[Said]:
-    """Return the ways without those that say the same symbols as an earlier one."""
-    return list({symbols(way): way for way in reversed(ways)}.values())[::-1]
+def distinct(ways: Iterable[Said], word: int) -> list[Said]:
+    """Return the ways without those that say the same symbols as an earlier one; raises Broken where there are too many."""
+    kept: dict[str, Said] = {}
+    work = 0
+    for way in ways:
+        kept.setdefault(symbols(way), way)
+        work += len(way)
+        if len(kept) > MOST_WAYS or work > _MOST_WORK:
+            raise many_ways(word)
+    return list(kept.values())

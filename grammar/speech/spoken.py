@@ -7,14 +7,14 @@ symbols, or as the list of ways left after corrections and repetitions; and what
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from importlib import resources
 from typing import TYPE_CHECKING, Any
 
 from grammar.errors import Incomplete, Span, UnexpectedWord
 from grammar.speech.numbers import arcs
-from grammar.speech.procedure import MOST_WAYS, Broken, Said, corrected, distinct, doubled, repeated
+from grammar.speech.procedure import MOST_CHANGES, MOST_WAYS, MOST_WORDS, Broken, Said, corrected, distinct, doubled, many_ways, repeated
 from grammar.speech.words import Lexicon, Word, cut
 
 if TYPE_CHECKING:
@@ -198,8 +198,11 @@ def _ask(tree: Any, words: Sequence[Word]) -> Ask:
     return Ask(symbols[0], symbols[-1], span) if tree.data == "ask_between" else Ask(span=span)
 
 
-def _changed(chunks: Iterable[tuple[str, list[Word], int]], stretch: Stretch) -> list[Said]:
+def _changed(chunks: Sequence[tuple[str, list[Word], int]], stretch: Stretch) -> list[Said]:
     """Apply the procedure words from left to right."""
+    if len(chunks) > MOST_CHANGES + 1 or len(stretch.words) > MOST_WORDS:
+        shown = f"{len(stretch.words)} words with {len(chunks) - 1} corrections or repetitions are too many to follow"
+        raise Broken(chunks[min(len(chunks), MOST_CHANGES + 2) - 1][2], shown, "part reports by BREAK, or by a line each")
     ways: list[Said] = [()]
     for terminal, spoken, number in chunks:
         after = _ways(spoken, number)
@@ -215,10 +218,7 @@ def _changed(chunks: Iterable[tuple[str, list[Word], int]], stretch: Stretch) ->
             ways = repeated(ways, after, number)
         else:
             tails = doubled(after, number) if terminal == "TWICE" else after
-            ways = [one + tail for one in ways for tail in tails]
-        ways = distinct(ways)
-        if len(ways) > MOST_WAYS:
-            raise Broken(number, "what was said may mean too many things", "ask for the report once more, word by word")
+            ways = distinct((one + tail for one in ways for tail in tails), number)
     return ways
 
 
@@ -232,7 +232,7 @@ def _ways(spoken: list[Word], number: int) -> list[Said]:
             spans = stretch.spans(place, target, symbols)
             ways[target].extend((*way, *zip(symbols, spans, strict=True)) for way in ways[place])
             if len(ways[target]) > MOST_WAYS:
-                raise Broken(number, "what was said may mean too many things", "ask for the report once more, word by word")
+                raise many_ways(number)
     if spoken and not ways[-1]:
         raise Broken(number, "the numbers beside this word can't be read", "say the digits one by one")
     return ways[-1]

@@ -17,8 +17,8 @@ from grammar.data import table
 from grammar.errors import CodeError, Span, UnknownWord, visible
 from grammar.symbols import Alphabet, normal
 
-MOST_CHARACTERS = 200_000
-_PIECE = re.compile(r"\n|[^\s]+")
+MOST_CHARACTERS = 100_000
+_PIECE = re.compile(r"\n\s*|[^\s]+")
 _PART = re.compile(r"[^-]+")
 _STRIPPED = ".,;:!?\"'()[]{}<>…“”‘’«»"
 _PAUSE = frozenset(".,;:!\"'()“”‘’«»")
@@ -181,21 +181,29 @@ class _Piece:
     whole: bool  # not cut at hyphens
 
 
-def cut(lexicon: Lexicon, text: str) -> list[Word]:
-    """Return the words of a transcript; raises UnknownWord at the first that the lexicon does not hold."""
+_UNKNOWN = Meaning("UNKNOWN")
+
+
+def cut(lexicon: Lexicon, text: str, *, tolerant: bool = False) -> list[Word]:
+    """Return the words of a transcript; raises UnknownWord at the first that the lexicon does not hold, or calls it UNKNOWN (``tolerant``)."""
+    check_length(text)
+    pieces = list(_pieces(lexicon, text))
+    alone = len(pieces) == 1
+    words, place = [], 0
+    while place < len(pieces):
+        word, place = _word_at(lexicon, text, pieces, place, alone=alone, tolerant=tolerant)
+        words.append(word)
+    return words
+
+
+def check_length(text: str) -> None:
+    """Refuse a transcript too long to be read at once."""
     if len(text) > MOST_CHARACTERS:
         raise CodeError(
             f"a transcript of {len(text)} characters; at most {MOST_CHARACTERS} are read at once",
             kind="too-long",
             hint="pass one report a line",
         )
-    pieces = list(_pieces(lexicon, text))
-    alone = len(pieces) == 1
-    words, place = [], 0
-    while place < len(pieces):
-        word, place = _word_at(lexicon, text, pieces, place, alone=alone)
-        words.append(word)
-    return words
 
 
 def _pieces(lexicon: Lexicon, text: str) -> Iterator[_Piece]:
@@ -203,8 +211,8 @@ def _pieces(lexicon: Lexicon, text: str) -> Iterator[_Piece]:
     stripped = "".join(character for character in _STRIPPED if character not in in_use)
     for found in _PIECE.finditer(text):
         raw, start = found.group(), found.start()
-        if raw == "\n":
-            yield _Piece(raw, raw, found.span(), True)
+        if raw[0] == "\n":
+            yield _Piece("\n", "\n", (start, start + 1), True)
             continue
         core = raw.strip(stripped)
         if not core:
@@ -214,7 +222,7 @@ def _pieces(lexicon: Lexicon, text: str) -> Iterator[_Piece]:
         start += raw.index(core)
         if core.startswith(("?", "[")) or core.endswith("]"):
             yield _Piece(core, core, (start, start + len(core)), True)
-        elif "-" in core and "-" not in in_use and core.strip("-"):
+        elif "-" in core[1:-1] and "-" not in in_use and core[0] != "-" != core[-1]:  # a minus in front would be lost
             for part in _PART.finditer(core):
                 yield _Piece(part.group(), _form(part.group()), (start + part.start(), start + part.end()), False)
         else:
@@ -225,7 +233,7 @@ def _form(raw: str) -> str:
     return unicodedata.normalize("NFKC", raw).casefold()
 
 
-def _word_at(lexicon: Lexicon, text: str, pieces: Sequence[_Piece], place: int, *, alone: bool) -> tuple[Word, int]:
+def _word_at(lexicon: Lexicon, text: str, pieces: Sequence[_Piece], place: int, *, alone: bool, tolerant: bool) -> tuple[Word, int]:
     piece = pieces[place]
     if piece.form == "\n":
         return Word(Meaning("SEPARATOR"), piece.span), place + 1
@@ -239,6 +247,8 @@ def _word_at(lexicon: Lexicon, text: str, pieces: Sequence[_Piece], place: int, 
     typed = lexicon.typed(unicodedata.normalize("NFKC", piece.raw), alone=alone)
     if typed is not None:
         return Word(Meaning("TYPED", (typed,)), piece.span), place + 1
+    if tolerant:
+        return Word(_UNKNOWN, piece.span), place + 1
     raise unknown(lexicon, text, piece.raw, piece.span)
 
 
@@ -272,5 +282,5 @@ def unknown(lexicon: Lexicon, text: str, raw: str, span: Span) -> UnknownWord:
     else:
         missing = sorted({c for c in raw.upper() if c not in lexicon.alphabet.index})
         if len(raw) <= 12 and raw.isascii() and any(c.isdigit() for c in raw) and missing:
-            hint = f"{', '.join(missing)} not in use in this book"
+            hint = f"{visible(', '.join(missing))} not in use in this book"
     return UnknownWord(f"unknown word {shown!r}", kind="unknown-word", source=text, span=span, hint=hint)

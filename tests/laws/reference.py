@@ -175,7 +175,7 @@ class Reference:
             yield Way(message, done, tuple((name, levels[name]) for name in order if name in levels))
 
     def _order(self, message: str) -> list[str]:
-        return list(dict.fromkeys(name for table in _tables(self.draft.trees[message]) for name in self.fields_of(table)))
+        return list(dict.fromkeys(name for table in tables_of(self.draft.trees[message]) for name in self.fields_of(table)))
 
     def _expand(self, tree: Tree, count: list[int]) -> list[tuple[tuple[tuple[int, str, str], ...], dict[str, int]]]:
         """List (pieces, levels) below a tree; a check's symbol is left open ("")."""
@@ -262,15 +262,16 @@ def _product(numbers: Sequence[int]) -> int:
     return result
 
 
-def _tables(tree: Tree) -> Iterator[str]:
+def tables_of(tree: Tree) -> Iterator[str]:
+    """Yield the tables named in a layout, from left to right."""
     kind, inner = tree
     if kind == "table":
         yield inner
     elif kind == "maybe":
-        yield from _tables(inner)
+        yield from tables_of(inner)
     elif kind != "literal":
         for part in inner:
-            yield from _tables(part)
+            yield from tables_of(part)
 
 
 def shortest_twice(strings: Sequence[str]) -> int | None:

@@ -1,0 +1,107 @@
+"""Profiles as files, and what ``encode``, ``hear`` and ``design`` take from them.
+
+    profile = load_profile("ana.json").merged(load_profile("ben.json"))
+    encode(book, values, profile=profile)                       # the string that takes this person the least time
+    hear(book, "five seven ?", noise=channel_of(book, profile))  # what this pair of people takes for what
+    word_seconds(profile, book.alphabet), channel_of(...).table  # times and confusions for the designer
+
+The file is JSON (RFC 8259), every key but the first may be left out:
+
+    {"format": "niner profile 1", "people": [names], "startup": {"seconds": s, "error": s, "count": n},
+     "seconds": {word: {"seconds": s, "error": s, "count": n}}, "read": {word shown: {word said: n}},
+     "heard": {word said: {word heard: n}}, "lost": {word said: n}, "added": {word heard: n}}
+
+Words stand in their compared form: small letters, hyphens as spaces.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import json
+import os
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from grammar.errors import CodeError
+from grammar.profile import Measured, Profile, heard_rows, rate, symbol_counts, word_of, word_seconds
+
+if TYPE_CHECKING:
+    from codec.hear.channel import Channel, Noise
+    from grammar.book import Book
+
+__all__ = [
+    "Measured",
+    "Profile",
+    "channel_of",
+    "heard_rows",
+    "load_profile",
+    "parse_profile",
+    "save_profile",
+    "symbol_counts",
+    "word_of",
+    "word_seconds",
+]
+MOST_BYTES = 5_000_000
+_WRITTEN = "it is made by niner drill profile"
+
+
+def load_profile(path: str | Path) -> Profile:
+    """Return the profile in a file; raises CodeError (kind ``profile-file`` or ``profile``)."""
+    try:
+        data = Path(path).read_bytes()
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise CodeError(f"{str(path)!r} can't be read: {reason}", kind="profile-file", hint=_WRITTEN) from None
+    if len(data) > MOST_BYTES:
+        raise CodeError(f"{str(path)!r} has {len(data)} bytes", kind="profile-file", expected=[f"at most {MOST_BYTES}"])
+    try:
+        return parse_profile(data.decode("utf-8"), str(path))
+    except UnicodeDecodeError:
+        raise CodeError(f"{str(path)!r} is not UTF-8 text", kind="profile-file", hint=_WRITTEN) from None
+
+
+def parse_profile(text: str, name: str = "profile") -> Profile:
+    """Return the profile in a JSON text; raises CodeError that names the place of the first fault and how many there are."""
+    from pydantic import ValidationError
+
+    try:
+        return Profile.model_validate_json(text)
+    except ValidationError as error:
+        faults = error.errors(include_url=False)
+        place = ".".join(str(part) for part in faults[0]["loc"])
+        more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
+        message = f"{name}: {place + ': ' if place else ''}{faults[0]['msg']}{more}"
+        raise CodeError(message, kind="profile", expected=['a profile, {"format": "niner profile 1", …}'], hint=_WRITTEN) from None
+
+
+def save_profile(profile: Profile, path: str | Path) -> None:
+    """Write a profile: all of it or none, so that a full disk leaves what was there. Raises CodeError (kind ``profile-file``)."""
+    target = Path(path)
+    text = json.dumps({"format": profile.format, **profile.model_dump(mode="json", exclude_defaults=True)}, indent=1, ensure_ascii=False)
+    temporary = None
+    try:
+        with tempfile.NamedTemporaryFile("w", encoding="utf-8", dir=target.parent, prefix=f".{target.name}.", delete=False) as stream:
+            temporary = stream.name
+            stream.write(text + "\n")
+            stream.flush()
+            os.fsync(stream.fileno())
+        Path(temporary).replace(target)
+    except OSError as error:
+        if temporary is not None:
+            with contextlib.suppress(OSError):
+                Path(temporary).unlink()
+        raise CodeError(f"{str(path)!r} can't be written: {error.strerror or error}", kind="profile-file") from None
+
+
+def channel_of(book: Book, profile: Profile, noise: Noise | None = None) -> Channel:
+    """Return the channel of a book corrected by a profile's counts; the book's own is worth ``[hearing] strength`` counts a word."""
+    from codec.hear.channel import channel, from_rows
+
+    base, spec, symbols = channel(book, noise), book.spec.hearing, book.alphabet.symbols
+    default = {said: dict(zip(symbols, map(float, row), strict=True)) for said, row in zip(symbols, base.table, strict=True)}
+    rows = heard_rows(profile, book.alphabet, default, spec.strength)
+    worth = spec.strength * len(symbols)
+    insertion = rate(profile.added, profile.heard, base.insertion, worth)
+    deletion = rate(profile.lost, profile.heard, base.deletion, worth)
+    return from_rows(book.alphabet, rows, insertion, deletion, base.noise)

@@ -1,0 +1,178 @@
+"""A person's profile: how long each word takes them, and what they take each word for.
+
+Words are keys in their compared form ("alfa", "niner"), so that a profile outlives a book; functions that take an alphabet turn them into
+its symbols and leave out words the alphabet does not have. Two tables of counts are kept apart: ``read`` (symbol on the dash → word said)
+and ``heard`` (word said → word understood). What a channel needs, dash → understood, is the one after the other.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Mapping
+from typing import Annotated, Literal
+
+from pydantic import Field, field_validator
+
+from grammar.fields.base import Strict
+from grammar.symbols import Alphabet, normal
+
+Count = Annotated[float, Field(ge=0, le=1e9)]
+Counts = dict[str, dict[str, Count]]
+Rows = dict[str, dict[str, float]]
+_SLIP = 0.001  # of readings off the dash, before any was counted: as the lapses of hearing, ours, no source
+
+
+class Measured(Strict):
+    """A time in seconds with its standard error, from ``count`` measurements."""
+
+    seconds: float = Field(gt=0, le=3600)
+    error: float = Field(0, ge=0, le=3600)
+    count: Count = 1
+
+    def merged(self, other: Measured) -> Measured:
+        """Return the mean of both, each with the weight of its count."""
+        total = self.count + other.count
+        if not total:
+            return self
+        mean = (self.count * self.seconds + other.count * other.seconds) / total
+        return Measured(seconds=mean, error=math.hypot(self.count * self.error, other.count * other.error) / total, count=total)
+
+
+class Profile(Strict):
+    """What is known of how one or several people read, say and hear a code's words.
+
+    ``startup`` is the time from seeing a string to the first word; ``seconds`` maps word → time to say it. ``lost`` counts, for each word
+    said, how often nothing was heard; ``added`` counts words heard that nobody said.
+    """
+
+    format: Literal["niner profile 1"] = "niner profile 1"
+    people: tuple[str, ...] = Field((), max_length=1000)
+    startup: Measured | None = None
+    seconds: dict[str, Measured] = Field(default_factory=dict)
+    read: Counts = Field(default_factory=dict)
+    heard: Counts = Field(default_factory=dict)
+    lost: dict[str, Count] = Field(default_factory=dict)
+    added: dict[str, Count] = Field(default_factory=dict)
+
+    @field_validator("seconds", "lost", "added")
+    @classmethod
+    def _words_folded(cls, rows: dict[str, object]) -> dict[str, object]:
+        return {_word(word): row for word, row in rows.items()}
+
+    @field_validator("read", "heard")
+    @classmethod
+    def _rows_folded(cls, rows: Counts) -> Counts:
+        return {_word(said): {_word(heard): count for heard, count in row.items()} for said, row in rows.items()}
+
+    def merged(self, other: Profile) -> Profile:
+        """Return both together: counts add, times are averaged by their counts, people are named once."""
+        startups = [one for one in (self.startup, other.startup) if one is not None]
+        return Profile(
+            people=tuple(dict.fromkeys((*self.people, *other.people))),
+            startup=startups[0].merged(startups[1]) if len(startups) == 2 else next(iter(startups), None),
+            seconds={
+                word: self.seconds[word].merged(other.seconds[word]) if word in self.seconds and word in other.seconds else one
+                for word, one in {**self.seconds, **other.seconds}.items()
+            },
+            read=_added(self.read, other.read),
+            heard=_added(self.heard, other.heard),
+            lost=_summed(self.lost, other.lost),
+            added=_summed(self.added, other.added),
+        )
+
+    def with_heard(self, alphabet: Alphabet, pairs: Iterable[tuple[str, str]]) -> Profile:
+        """Return the profile with (symbol said, symbol heard) pairs counted; "" stands for nothing said, or nothing heard."""
+        heard: Counts = {}
+        lost: dict[str, float] = {}
+        added: dict[str, float] = {}
+        for said, understood in pairs:
+            if said and understood:
+                _count(heard.setdefault(word_of(alphabet, said), {}), word_of(alphabet, understood))
+            elif said:
+                _count(lost, word_of(alphabet, said))
+            elif understood:
+                _count(added, word_of(alphabet, understood))
+        return self.merged(Profile(heard=heard, lost=lost, added=added))
+
+    def with_read(self, alphabet: Alphabet, pairs: Iterable[tuple[str, str]]) -> Profile:
+        """Return the profile with (symbol shown, symbol said) pairs counted; symbols left out or added have no place here."""
+        read: Counts = {}
+        for shown, said in pairs:
+            if shown and said:
+                _count(read.setdefault(word_of(alphabet, shown), {}), word_of(alphabet, said))
+        return self.merged(Profile(read=read))
+
+
+def word_of(alphabet: Alphabet, symbol: str) -> str:
+    """Return the compared form of a symbol's spelling word; raises KeyError for a symbol not in use."""
+    return normal(alphabet.words[symbol].word)
+
+
+def word_seconds(profile: Profile, alphabet: Alphabet) -> dict[str, float]:
+    """Return symbol → seconds: as measured, and for words never measured the alphabet's time at the person's own rate.
+
+    That rate is the time their measured words take to the time the alphabet gives the same words; 1 where none was measured.
+    """
+    words = {symbol: word_of(alphabet, symbol) for symbol in alphabet.symbols}
+    known = {symbol: profile.seconds[word] for symbol, word in words.items() if word in profile.seconds}
+    given = math.fsum(alphabet.words[symbol].seconds * one.count for symbol, one in known.items())
+    rate = math.fsum(one.seconds * one.count for one in known.values()) / given if given else 1.0
+    return {symbol: known[symbol].seconds if symbol in known else alphabet.words[symbol].seconds * rate for symbol in words}
+
+
+def symbol_counts(rows: Counts, alphabet: Alphabet) -> Counts:
+    """Return word counts as symbol counts; words the alphabet does not have, or has as variants of none, are left out."""
+    symbols = alphabet.spoken
+    found: Counts = {}
+    for said, row in rows.items():
+        for heard, count in row.items():
+            if said in symbols and heard in symbols:
+                into = found.setdefault(symbols[said], {})
+                into[symbols[heard]] = into.get(symbols[heard], 0) + count
+    return found
+
+
+def heard_rows(profile: Profile, alphabet: Alphabet, default: Rows, strength: float) -> Rows:
+    """Return P(understood | on the dash): ``default`` corrected by the counts of hearing, after the counts of reading.
+
+    ``default`` maps each symbol to the shares of what is heard for it; a row of it is worth ``strength`` counts, and so is the
+    assumption that a symbol is read as it stands. Raises CodeError as ``grammar.sound.with_counts``.
+    """
+    from grammar import sound
+
+    heard = sound.with_counts(default, symbol_counts(profile.heard, alphabet), strength)
+    if not profile.read:
+        return heard
+    symbols, slip = alphabet.symbols, _SLIP / len(alphabet.symbols)
+    faithful = {shown: {said: 1 - _SLIP + slip if said == shown else slip for said in symbols} for shown in symbols}
+    read = sound.with_counts(faithful, symbol_counts(profile.read, alphabet), strength)
+    return {
+        shown: {word: math.fsum(share * heard[said][word] for said, share in row.items()) for word in symbols}
+        for shown, row in read.items()
+    }
+
+
+def rate(events: Mapping[str, float], chances: Counts, default: float, strength: float) -> float:
+    """Return how often words are lost (or added): ``events`` among the words counted, smoothed by a default worth ``strength`` words."""
+    happened = math.fsum(events.values())
+    counted = math.fsum(count for row in chances.values() for count in row.values())
+    return min(0.5, (happened + strength * default) / (counted + happened + strength))
+
+
+def _word(text: str) -> str:
+    word = normal(text)
+    if not word or len(word) > 60:
+        raise ValueError(f"{text[:40]!r} is no word")
+    return word
+
+
+def _count(row: dict[str, float], word: str) -> None:
+    row[word] = row.get(word, 0) + 1
+
+
+def _summed(one: Mapping[str, float], other: Mapping[str, float]) -> dict[str, float]:
+    return {word: one.get(word, 0) + other.get(word, 0) for word in {**one, **other}}
+
+
+def _added(one: Counts, other: Counts) -> Counts:
+    return {said: _summed(one.get(said, {}), other.get(said, {})) for said in {**one, **other}}

@@ -1,0 +1,38 @@
+"""Books far too large or too deep are read or refused, in bounded time."""
+
+from __future__ import annotations
+
+import pytest
+from hostile.large import ACCEPTED, REFUSED
+from hostile.watchdog import book_or_error, settled
+
+from codec import Book, BookError, decode, decode_all
+
+REPORTS = ("4 7 D K", "S 3 0 1 2 0", "AAA0Z", "0" * 300, "0 " * 10_000, "AAA0" * 100 + "Z", "A", "9 niner for to " * 50)
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_a_book_out_of_all_proportion_is_refused_with_what_is_wrong(name: str) -> None:
+    found = book_or_error(REFUSED[name]())
+    assert isinstance(found, BookError)
+
+
+@pytest.mark.parametrize("name", ACCEPTED)
+def test_a_large_book_is_read_and_reads_reports_in_bounded_time(name: str) -> None:
+    book = book_or_error(ACCEPTED[name]())
+    assert isinstance(book, Book), str(book)[:500]
+    for report in REPORTS:
+        settled(lambda report=report: decode_all(book, report))
+        settled(lambda report=report: decode(book, report))
+
+
+def test_the_first_problem_of_a_deep_key_names_its_line() -> None:
+    found = book_or_error('title = "x"\na' + ".a" * 1000 + " = 1")
+    assert isinstance(found, BookError)
+    assert found.problems[0].line == 2
+
+
+def test_many_decimals_in_a_row_are_no_deep_key() -> None:
+    found = book_or_error("[fields.f]\nkind = 'bands'\nedges = [" + ", ".join(f"{n}.5" for n in range(200)) + "]\n"
+                          "[tables.f]\nkind = 'digits'\n[messages.m]\nlayout = 'f'\n")
+    assert isinstance(found, Book)

@@ -1,0 +1,122 @@
+"""The fast path, the automaton and the generated Lark grammar accept the same strings with the same readings."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from lark import Lark
+from laws.reference import Way
+from strategies import Drawn, books
+
+from codec import CodeError, readings
+from codec.decode import decode, decode_many
+from grammar.paths import string_lattice, walk
+from grammar.reports import grammar_text, matches
+
+Answer = tuple[str, tuple[tuple[str, int], ...]]
+
+
+@st.composite
+def near(draw: st.DrawFn, drawn: Drawn) -> str:
+    """Draw a string of a book with up to three symbols changed, dropped, added or said twice; or two strings run together."""
+    symbols = list(draw(st.sampled_from(drawn.ways)).string)
+    for _ in range(draw(st.integers(0, 3))):
+        place = draw(st.integers(0, len(symbols)))
+        change = draw(st.sampled_from(["replace", "drop", "add", "twice", "join"]))
+        if change == "join":
+            symbols += draw(st.sampled_from(drawn.ways)).string
+        elif change == "add":
+            symbols.insert(place, draw(st.sampled_from(drawn.book.alphabet.symbols)))
+        elif place < len(symbols):
+            new = {"replace": draw(st.sampled_from(drawn.book.alphabet.symbols)), "drop": "", "twice": symbols[place] * 2}[change]
+            symbols[place : place + 1] = new
+    return "".join(symbols)
+
+
+def listed(drawn: Drawn) -> dict[str, set[Answer]]:
+    by_string: dict[str, set[Answer]] = defaultdict(set)
+    for way in drawn.ways:
+        by_string[way.string].add((way.message, way.levels))
+    return by_string
+
+
+@given(books(), st.data())
+def test_all_ways_of_reading_a_string_agree(drawn: Drawn, data: st.DataObject) -> None:
+    """Law 6: listing, fast path, automaton and Lark grammar accept the same strings with the same readings."""
+    book, every = drawn.book, listed(drawn)
+    for string in data.draw(st.lists(near(drawn), min_size=1, max_size=10)):
+        for direction in book.directions:
+            expected = {answer for answer in every.get(string, ()) if book.messages[answer[0]].direction == direction}
+            walked = [
+                (found[0].message.name, tuple(found[0].levels().items()))
+                for found, _ in walk(book.automaton(direction), string_lattice(string)).readings()
+                if len(found) == 1
+            ]
+            parsed = [(match.message.name, tuple(match.levels().items())) for match in matches(book, string, direction)]
+            quick = [match for message in book.sent_by(direction) if (match := message.quick(string)) is not None]
+            assert len(walked) == len(parsed) == len(expected)
+            assert set(walked) == set(parsed) == expected
+            assert {(match.message.name, tuple(match.levels().items())) for match in quick} <= expected
+
+
+@given(books(), st.data())
+def test_the_fast_path_says_what_the_whole_way_says(drawn: Drawn, data: st.DataObject) -> None:
+    """Law 6 and law 4: plain words and typed strings are read as with a filler among them; every direction, or none told."""
+    book = drawn.book
+    for string in data.draw(st.lists(near(drawn), min_size=1, max_size=8)):
+        words = book.alphabet.say(string)
+        for direction in (None, *book.directions):
+            whole = answer(lambda d=direction: readings(book, f"uh {words}", direction=d))  # type: ignore[misc]
+            fast = answer(lambda d=direction: [decode(book, words, direction=d)])  # type: ignore[misc]
+            many = next(iter(decode_many(book, [words + "\n"], direction=direction)))
+            if len(whole) == 1:
+                assert fast == whole
+                assert not isinstance(many, CodeError)
+            else:
+                assert fast == []
+                assert isinstance(many, CodeError)
+            if len(string) > 1 and string.isalnum():
+                assert set(answer(lambda d=direction: [decode(book, string, direction=d)])) <= set(whole)  # type: ignore[misc]
+
+
+def answer(ask) -> list[Answer]:  # type: ignore[no-untyped-def]
+    """Return message and levels of what is read, nothing where it is refused."""
+    try:
+        return [(reading.message, tuple(reading.levels.items())) for reading in ask()]
+    except CodeError:
+        return []
+
+
+@settings(max_examples=25)
+@given(books(), st.data())
+def test_the_exported_grammar_accepts_what_is_said(drawn: Drawn, data: st.DataObject) -> None:
+    """Law 6: plain Lark, given the generated grammar, accepts the words of every report."""
+    book = drawn.book
+    text = grammar_text(book)
+    for direction in book.directions:
+        sent = [way for way in drawn.ways if book.messages[way.message].direction == direction]
+        parser = Lark(text, start=direction, parser="earley")
+        for way in data.draw(st.lists(st.sampled_from(sent), min_size=1, max_size=5)):
+            parser.parse(book.alphabet.say(way.string))
+            parser.parse(book.alphabet.say(way.string).upper().replace(" ", "  "))
+
+
+@given(books(), st.data())
+def test_a_line_end_parts_reports(drawn: Drawn, data: st.DataObject) -> None:
+    """Law 6: words on two lines are never one report, on whatever path they are read."""
+    way: Way = data.draw(st.sampled_from(drawn.ways))
+    words = [drawn.book.alphabet.words[symbol].word for symbol in way.string]
+    if len(words) < 2:
+        return
+    cut = data.draw(st.integers(1, len(words) - 1))
+    halves = " ".join(words[:cut]) + "\n" + " ".join(words[cut:])
+    assert way.string not in [reading.said for reading in _read(drawn, halves)]
+
+
+def _read(drawn: Drawn, text: str) -> list:  # type: ignore[type-arg]
+    try:
+        return [decode(drawn.book, text)]
+    except CodeError:
+        return []
