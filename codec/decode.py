@@ -8,6 +8,7 @@ way: the speech grammar, every candidate for every word, and the automaton of th
 from __future__ import annotations
 
 import bisect
+import re
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -23,6 +24,7 @@ from grammar.speech.procedure import Said
 from grammar.speech.words import check_length, cut, unknown
 
 Context = Mapping[str, Any]
+_WORD = re.compile(r"\S+")
 _MOST_CANDIDATES = 8  # readings, and reports in each, that a tie lists
 
 
@@ -84,6 +86,10 @@ def readings(
 
 def decode_all(book: Book, text: str, *, direction: Direction | None = None, context: Context | None = None) -> Transcript:
     """Return all that is said in a transcript that may hold several reports, events, questions and answers; raises ReportError."""
+    match = _plain(book, text, direction)
+    if match is not None:
+        words = tuple(Mark("symbol", found.span(), found.group()) for found in _WORD.finditer(text))
+        return Transcript(text, (Reading(book, match, text, None, context),), marks=words)
     reports: list[Reading] = []
     stretches = listen(book.lexicon, text)
     for stretch in stretches:
@@ -144,7 +150,7 @@ def _plain(book: Book, text: str, direction: Direction | None) -> Match | None:
 
 
 def _match(book: Book, string: str, direction: Direction | None) -> Match | None:
-    if direction is None and len(book.directions) > 1 and book.crossing is not None:
+    if direction is None and not book.one_way:
         return None
     for message in book.of_length(direction, len(string)):
         match = message.quick(string)
