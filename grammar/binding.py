@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 
 from grammar.codes import Check, CodeTable, Literal
 from grammar.codes.base import MOST_WIDTH
-from grammar.codes.specs import Trouble, in_use
+from grammar.codes.spec_base import Trouble, in_use
 from grammar.errors import CodeError, caret_lines
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves, parse_layout
 from grammar.message import Message
