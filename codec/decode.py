@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import bisect
 import re
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -57,7 +57,7 @@ def decode(book: Book, text: str, *, direction: Direction | None = None, context
     number, say), which restores the rest of it; ``typed`` takes the text as symbols from the dash only. Raises ReportError: Ambiguous where
     more than one reading is possible, UnknownWord, UnexpectedWord, Incomplete otherwise.
     """
-    match = None if typed else _plain(book, text, direction)
+    match = None if typed else _plain(book, direction)(text)
     if match is not None:
         return Reading(book, match, text, None, context)
     found = readings(book, text, direction=direction, context=context, typed=typed)
@@ -86,12 +86,13 @@ def readings(
 
 def decode_all(book: Book, text: str, *, direction: Direction | None = None, context: Context | None = None) -> Transcript:
     """Return all that is said in a transcript that may hold several reports, events, questions and answers; raises ReportError."""
-    match = _plain(book, text, direction)
+    match = _plain(book, direction)(text)
     if match is not None:
         words = tuple(Mark("symbol", found.span(), found.group()) for found in _WORD.finditer(text))
         return Transcript(text, (Reading(book, match, text, None, context),), marks=words)
     reports: list[Reading] = []
     stretches = listen(book.lexicon, text)
+    asks = tuple(ask for stretch in stretches for ask in stretch.asks)
     for stretch in stretches:
         if stretch.empty:
             continue
@@ -108,9 +109,9 @@ def decode_all(book: Book, text: str, *, direction: Direction | None = None, con
         text,
         tuple(reports),
         tuple(stretch.event for stretch in stretches if stretch.event),
-        tuple(ask for stretch in stretches for ask in stretch.asks),
+        asks,
         tuple(answer for stretch in stretches for answer in stretch.answers),
-        _marks(book, text, reports),
+        _marks(book, text, reports, asks),
     )
 
 
@@ -118,8 +119,9 @@ def decode_many(
     book: Book, lines: Iterable[str], *, direction: Direction | None = None, context: Context | None = None
 ) -> Iterator[Reading | CodeError]:
     """Yield for each line its reading, or the error that refuses it; holds one line at a time."""
+    plain = _plain(book, direction)
     for line in lines:
-        match = _plain(book, line, direction)
+        match = plain(line)
         if match is not None:
             yield Reading(book, match, line, None, context)
             continue
@@ -129,34 +131,41 @@ def decode_many(
             yield error
 
 
-def _plain(book: Book, text: str, direction: Direction | None) -> Match | None:
-    """Return the match of a report of plain words or one typed string; None where the whole way must be gone."""
-    words = text.split()
-    if len(words) > 1:
-        if "\n" in text and "\n" in text.strip():
-            return None  # a line end parts reports
-        plain = book.lexicon.plain
-        try:
-            string = "".join([plain[word] for word in words])
-        except KeyError:
-            return None
-    elif words:
-        string = words[0]
-        if not (string.isupper() or string.isdigit()) or string.lower() in book.lexicon.meanings:
-            return None
-    else:
-        return None
-    return _match(book, string, direction)
+def _plain(book: Book, direction: Direction | None) -> Callable[[str], Match | None]:
+    """Return the short path of a book: from the text of a report of plain words, or of one typed string, to its match.
 
+    It gives None where the whole way must be gone. What does not change from report to report is looked up here, once.
+    """
+    symbol_of, meanings = book.lexicon.plain.__getitem__, book.lexicon.meanings
+    quick_by_length: dict[int, list[Callable[[str], Match | None]]] = {}
+    told_apart = direction is not None or book.one_way
 
-def _match(book: Book, string: str, direction: Direction | None) -> Match | None:
-    if direction is None and not book.one_way:
+    def match(text: str) -> Match | None:
+        words = text.split()
+        if len(words) > 1:
+            if "\n" in text and "\n" in text.strip():
+                return None  # a line end parts reports
+            try:
+                string = "".join(map(symbol_of, words))
+            except KeyError:
+                return None
+        elif words:
+            string = words[0]
+            if not (string.isupper() or string.isdigit()) or string.lower() in meanings:
+                return None
+        else:
+            return None
+        if told_apart:
+            length = len(string)
+            if length not in quick_by_length:
+                quick_by_length[length] = [message.quick for message in book.of_length(direction, length)]
+            for quick in quick_by_length[length]:
+                found = quick(string)
+                if found is not None:
+                    return found
         return None
-    for message in book.of_length(direction, len(string)):
-        match = message.quick(string)
-        if match is not None:
-            return match
-    return None
+
+    return match
 
 
 def _ways(book: Book, text: str, stretch: Stretch, direction: Direction | None) -> list[tuple[tuple[Match, ...], tuple[Span, ...]]]:
@@ -249,20 +258,24 @@ def _several(text: str, span: Span) -> UnexpectedWord:
     )
 
 
-def _marks(book: Book, text: str, reports: Sequence[Reading]) -> tuple[Mark, ...]:
+def _marks(book: Book, text: str, reports: Sequence[Reading], asks: Sequence[Ask]) -> tuple[Mark, ...]:
     """Return what each word of the text was taken for."""
     used = sorted({span for reading in reports for span in reading.spans})
-    starts = [start for start, _ in used]
+    starts, questions = [start for start, _ in used], [ask.span[0] for ask in asks]
     marks = []
     for word in cut(book.lexicon, text):
         terminal, (start, end) = word.meaning.terminal, word.span
-        if terminal == "FILLER":
+        question = bisect.bisect_right(questions, start) - 1
+        if question >= 0 and start < asks[question].span[1]:
+            kind = "procedure"  # the symbols of SAY AGAIN ALL AFTER … are part of the question
+        elif terminal == "FILLER":
             kind = "filler"
         elif terminal == "SEPARATOR" and word.meaning.value:
             kind = "event"
         elif terminal in ("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "AND", "MULTIPLE"):
             place = bisect.bisect_right(starts, start) - 1  # the spans of symbols do not overlap: the last one not behind it
-            kind = "symbol" if place >= 0 and (starts[place] == start or end <= used[place][1]) else "dropped"
+            said = place >= 0 and (starts[place] == start or end <= used[place][1])
+            kind = "symbol" if said else "filler" if "" in word.meaning.options else "dropped"
         else:
             kind = "procedure"
         marks.append(Mark(kind, word.span, text[start:end]))

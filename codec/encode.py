@@ -11,7 +11,7 @@ from codec.decode import readings
 from codec.reading import Reading
 from grammar.book import COSTS, Book
 from grammar.codes import Check, CodeTable
-from grammar.errors import Ambiguous, EncodeError
+from grammar.errors import Ambiguous, EncodeError, ReportError
 from grammar.fields import Rounded
 from grammar.message import Message
 from grammar.profile import Profile, word_seconds
@@ -72,17 +72,19 @@ def encode(
     levels = {name: r.level for name, r in rounded.items()}
     chosen = _message(book, levels, message)
     own = None if profile is None else word_seconds(profile, book.alphabet)
-    string = chosen.cheapest(levels, book.cost(by, own))
+    string = chosen.cheapest(levels, book.cost(by, own), exact=isinstance(values, Reading))
     if string is None:
         raise _unsayable(chosen, levels)
     reading = _read_back(book, chosen, string, levels)
     parts = list(zip(reading.match.plan.tables, reading.match.texts, strict=True))
+    words = _words(book, reading, parts)
+    plain = words == book.alphabet.say(string)
     return Encoded(
         chosen.name,
         string,
-        _words(book, reading, parts),
-        sum(book.cost("seconds", own)(table, text) for table, text in parts),
-        int(sum(book.cost("syllables")(table, text) for table, text in parts)),
+        words,
+        sum(book.cost("seconds", own, plain=plain)(table, text) for table, text in parts),
+        int(sum(book.cost("syllables", plain=plain)(table, text) for table, text in parts)),
         reading.levels,
         {name: r.error for name, r in rounded.items() if r.error},
         reading,
@@ -93,11 +95,18 @@ def _words(book: Book, reading: Reading, parts: list[tuple[CodeTable, str]]) -> 
     """Return the words to say: those of the book's number rule where they are read back as meant, else symbol by symbol."""
     words = " ".join(word for table, text in parts for word in book.spoken(table, text))
     plain = book.alphabet.say(reading.said)
-    if words != plain and readings(book, words, direction=reading.direction) != [reading]:
+    if words != plain and not _reads_as(book, words, reading):
         words = plain
-    if readings(book, words, direction=reading.direction) != [reading]:
+    if not _reads_as(book, words, reading):
         raise EncodeError(f"{words!r} would not be read as meant", kind="not-decodable", hint="choose other words in [alphabet.words]")
     return words
+
+
+def _reads_as(book: Book, words: str, reading: Reading) -> bool:
+    try:
+        return readings(book, words, direction=reading.direction) == [reading]
+    except ReportError:
+        return False
 
 
 def _rounded(book: Book, values: Mapping[str, Any]) -> dict[str, Rounded]:

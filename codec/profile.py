@@ -3,7 +3,7 @@
     profile = load_profile("ana.json").merged(load_profile("ben.json"))
     encode(book, values, profile=profile)                       # the string that takes this person the least time
     hear(book, "five seven ?", noise=channel_of(book, profile))  # what this pair of people takes for what
-    word_seconds(profile, book.alphabet), channel_of(...).table  # times and confusions for the designer
+    needs_text(book, profile)                                    # times and confusions for a needs file of the designer
 
 The file is JSON (RFC 8259), every key but the first may be left out:
 
@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from grammar.errors import CodeError
-from grammar.profile import Measured, Profile, heard_rows, rate, symbol_counts, word_of, word_seconds
+from grammar.profile import Measured, Profile, heard_rows, needs_of_profile, rate, symbol_counts, word_of, word_seconds
 
 if TYPE_CHECKING:
     from codec.hear.channel import Channel, Noise
@@ -36,6 +36,7 @@ __all__ = [
     "channel_of",
     "heard_rows",
     "load_profile",
+    "needs_text",
     "parse_profile",
     "save_profile",
     "symbol_counts",
@@ -98,10 +99,27 @@ def channel_of(book: Book, profile: Profile, noise: Noise | None = None) -> Chan
     """Return the channel of a book corrected by a profile's counts; the book's own is worth ``[hearing] strength`` counts a word."""
     from codec.hear.channel import channel, from_rows
 
-    base, spec, symbols = channel(book, noise), book.spec.hearing, book.alphabet.symbols
-    default = {said: dict(zip(symbols, map(float, row), strict=True)) for said, row in zip(symbols, base.table, strict=True)}
-    rows = heard_rows(profile, book.alphabet, default, spec.strength)
-    worth = spec.strength * len(symbols)
+    base, spec = channel(book, noise), book.spec.hearing
+    rows = heard_rows(profile, book.alphabet, _rows(base), spec.strength)
+    worth = spec.strength * len(book.alphabet.symbols)
     insertion = rate(profile.added, profile.heard, base.insertion, worth)
     deletion = rate(profile.lost, profile.heard, base.deletion, worth)
     return from_rows(book.alphabet, rows, insertion, deletion, base.noise)
+
+
+def _rows(base: Channel) -> dict[str, dict[str, float]]:
+    symbols = base.alphabet.symbols
+    return {said: dict(zip(symbols, map(float, row), strict=True)) for said, row in zip(symbols, base.table, strict=True)}
+
+
+def needs_text(book: Book, profile: Profile, noise: Noise | None = None) -> str:
+    """Return ``[times]`` and ``[hearing.confusions]`` in TOML, to stand in a needs file with ``book = "…"``."""
+    from codec.hear.channel import channel
+
+    facts = needs_of_profile(profile, book.alphabet, _rows(channel(book, noise)), book.spec.hearing.strength)
+    lines = ["[times]", *(f"{json.dumps(symbol)} = {milliseconds}" for symbol, milliseconds in facts["times"].items())]
+    lines += ["", "[hearing]", f"noise = {json.dumps(book.spec.hearing.noise if noise is None else noise)}", "", "[hearing.confusions]"]
+    for said, row in facts["confusions"].items():
+        shares = ", ".join(f"{json.dumps(heard)} = {share:.9f}" for heard, share in row.items())
+        lines.append(f"{json.dumps(said)} = {{ {shares} }}")
+    return "\n".join(lines) + "\n"

@@ -49,7 +49,7 @@ class Reading:
     readings are equal when message and levels are.
     """
 
-    __slots__ = ("__dict__", "_book", "_context", "_match", "_spans", "text")
+    __slots__ = ("__dict__", "_book", "_context", "_match", "_spans", "_values", "text")
 
     def __init__(
         self,
@@ -60,7 +60,12 @@ class Reading:
         context: Mapping[str, Any] | None = None,
     ) -> None:
         """Keep a match; everything else is worked out when it is asked for. Without spans the text is one plain word a symbol, or typed."""
-        self._book, self._match, self.text, self._spans, self._context = book, match, text, spans, context
+        self._book = book
+        self._match = match
+        self.text = text
+        self._spans = spans
+        self._context = context
+        self._values: dict[str, Value] | None = None
 
     @property
     def message(self) -> str:
@@ -87,19 +92,16 @@ class Reading:
         """The level of every field, said or implied."""
         return self._match.levels()
 
-    @functools.cached_property
+    @property
     def values(self) -> dict[str, Value]:
         """The value of every field, said or implied, in the order of the layout."""
-        match = self._match
-        found = dict(zip(match.plan.names, [value for entry in match.entries for value in entry.values], strict=True))
-        if match.plan.implied:
-            found.update((implied.name, implied.value) for implied in match.plan.implied)
-            found = {name: found[name] for name in match.message.fields if name in found}
-        for name in self._context or ():
-            field = match.message.fields.get(name)
-            if field is not None and name in found:
-                found[name] = field.restored(self.levels[name], (self._context or {})[name])
-        return found
+        if self._values is None:  # kept by hand: bulk decoding reads it once of each, and cached_property takes a lock
+            self._values = self._match.values()
+            for name, near in (self._context or {}).items():
+                field = self._match.message.fields.get(name)
+                if field is not None and name in self._values:
+                    self._values[name] = field.restored(self.levels[name], near)
+        return self._values
 
     def __getitem__(self, name: str) -> Value:
         """Return a field's value; raises KeyError for a field the reading does not have."""
@@ -147,7 +149,7 @@ class Reading:
     @functools.cached_property
     def string(self) -> str:
         """The canonical string: the cheapest that says the same."""
-        cheapest = self._match.message.cheapest(self.levels, self._book.cost("seconds"))
+        cheapest = self._match.message.cheapest(self.levels, self._book.cost("seconds"), exact=True)
         return self.said if cheapest is None else cheapest
 
     @functools.cached_property

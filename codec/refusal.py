@@ -63,7 +63,8 @@ def _hint_after(text: str, spans: Sequence[Span]) -> str:
 
 def _failed_check(walked: Walk, lattice: Lattice, place: int) -> str:
     """Return the name of a check symbol that stood in its place and did not fit, "" if that is not what went wrong."""
-    symbols = {option[0] for option, _ in lattice[place] if option}
+    in_use = walked.automaton.messages[0].alphabet.index
+    symbols = {option[0] for option, _ in lattice[place] if option and option[0] in in_use}
     for (number, leaf), mask in walked.expected(place).items():
         message = walked.automaton.messages[number]
         if isinstance(message.tables[leaf], Check) and any(mask >> message.alphabet.index[symbol] & 1 for symbol in symbols):

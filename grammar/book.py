@@ -7,10 +7,11 @@ from collections.abc import Callable, Mapping
 
 from grammar.automaton import Automaton, build
 from grammar.codes import CodeTable
+from grammar.errors import CodeError
 from grammar.fields import FieldBase
 from grammar.message import Direction, Message
 from grammar.models import BookSpec
-from grammar.proof import Ambiguity, overlap
+from grammar.proof import Ambiguity, ambiguity, overlap
 from grammar.speech import Lexicon
 from grammar.symbols import Alphabet
 
@@ -79,9 +80,22 @@ class Book:
 
     @functools.cached_property
     def crossing(self) -> Ambiguity | None:
-        """A shortest string that is both a report and a call, or None. Such a string needs its direction to be told."""
+        """A shortest string that is both a report and a call, or None; where reports run together, with what follows them.
+
+        Such a string needs its direction to be told. Raises CodeError (kind "too-large") where this can't be settled within bounds.
+        """
         car, pit = self.sent_by("car"), self.sent_by("pit")
-        return overlap(car, pit) if car and pit else None
+        if not car or not pit:
+            return None
+        return ambiguity([*car, *pit], run_together=True) if self.spec.speech.run_together else overlap(car, pit)
+
+    @functools.cached_property
+    def one_way(self) -> bool:
+        """Whether a string has one reading at most even where its direction is not told; False too where that can't be settled."""
+        try:
+            return self.crossing is None
+        except CodeError:
+            return False
 
     def spoken(self, table: CodeTable, word: str) -> list[str]:
         """Return the words for a codeword: spelling words, or whole hundreds and thousands where the book says so."""
@@ -93,10 +107,11 @@ class Book:
                 return [self.alphabet.words[w].word if w in self.alphabet.words else w for w in words]
         return [self.alphabet.words[symbol].word for symbol in word]
 
-    def cost(self, by: str, seconds: Mapping[str, float] | None = None) -> Callable[[CodeTable, str], float]:
+    def cost(self, by: str, seconds: Mapping[str, float] | None = None, *, plain: bool = False) -> Callable[[CodeTable, str], float]:
         """Return the price of a codeword ``by`` "seconds", "symbols" or "syllables"; raises ValueError for anything else.
 
-        ``seconds`` (symbol → seconds) stands in place of the alphabet's times, as a profile gives them.
+        ``seconds`` (symbol → seconds) stands in place of the alphabet's times, as a profile gives them;
+        ``plain`` prices codewords said symbol by symbol whatever the book's number rule.
         """
         if by not in COSTS:
             raise ValueError(f"cost {by!r}; one of {', '.join(COSTS)} is expected")
@@ -106,7 +121,7 @@ class Book:
         prices = {
             entry.word: times[symbol] if by == "seconds" else float(entry.syllables) for symbol, entry in self.alphabet.words.items()
         }
-        if self.spec.speech.whole_numbers == "magnitudes":
+        if self.spec.speech.whole_numbers == "magnitudes" and not plain:
             prices = {**self.alphabet.magnitudes(by), **prices}
             return lambda table, word: sum(prices[w] for w in self.spoken(table, word))
         by_symbol = {symbol: prices[entry.word] for symbol, entry in self.alphabet.words.items()}

@@ -7,7 +7,7 @@ for each state the checks can be in, because which check symbol follows, and wha
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from grammar.codes import Check, CodeTable
 from grammar.layout import InOrder, Leaf, Maybe, Node
@@ -19,12 +19,31 @@ Cost = Callable[[CodeTable, str], float]
 _Frontier = dict[tuple[int, ...], tuple[float, int, str]]
 
 
-def cheapest(message: Message, levels: Mapping[str, int], cost: Cost) -> str | None:
-    """Return the cheapest string that says exactly these levels, None if there is none.
+class _Task(NamedTuple):
+    message: Message
+    levels: Mapping[str, int]
+    cost: Cost
+    exact: bool
 
+    def may_leave_out(self, part: Node) -> bool:
+        """Tell whether leaving out a part says nothing else than what is asked for."""
+        usual = self.message.usual(part)
+        for name in self.message.said_by(part):
+            if name not in self.levels:
+                if self.exact and name in usual:
+                    return False
+            elif usual.get(name) != self.levels[name]:
+                return False
+        return True
+
+
+def cheapest(message: Message, levels: Mapping[str, int], cost: Cost, *, exact: bool = False) -> str | None:
+    """Return the cheapest string that says these levels, None if there is none.
+
+    Fields without a level are left unsaid, which may give them their usual one; ``exact`` refuses ways that give any level not asked for.
     ``cost`` prices one codeword of one table. Equal prices go to the shorter string, then to the first in alphabet order.
     """
-    frontier = _extend(message, message.node, {_start(message): (0.0, 0, "")}, levels, cost)
+    frontier = _extend(_Task(message, levels, cost, exact), message.node, {(-1,) * len(message.check_leaves): (0.0, 0, "")})
     best = min(frontier.values(), key=lambda item: _order(message, item), default=None)
     return None if best is None else best[2]
 
@@ -33,30 +52,24 @@ def _order(message: Message, item: tuple[float, int, str]) -> tuple[float, int, 
     return (round(item[0], 9), item[1], [message.alphabet.index[symbol] for symbol in item[2]])
 
 
-def _start(message: Message) -> tuple[int, ...]:
-    return (-1,) * len(message.check_leaves)
-
-
-def _extend(message: Message, node: Node, frontier: _Frontier, levels: Mapping[str, int], cost: Cost) -> _Frontier:
+def _extend(task: _Task, node: Node, frontier: _Frontier) -> _Frontier:
     """Return the cheapest strings after ``node`` for each state of the checks, from those before it."""
     if not frontier:
         return frontier
     if isinstance(node, Leaf):
-        return _say(message, node.number, frontier, levels, cost)
+        return _say(task, node.number, frontier)
     if isinstance(node, InOrder):
         for part in node.parts:
-            frontier = _extend(message, part, frontier, levels, cost)
+            frontier = _extend(task, part, frontier)
         return frontier
     if isinstance(node, Maybe):
-        usual = message.usual(node.part)
-        may_skip = all(name not in levels or usual.get(name) == levels[name] for name in message.said_by(node.part))
-        said = _extend(message, node.part, frontier, levels, cost)
-        return _merge(message, frontier, said) if may_skip else said
-    asked = message.said_by(node) & levels.keys()
+        said = _extend(task, node.part, frontier)
+        return _merge(task.message, frontier, said) if task.may_leave_out(node.part) else said
+    asked = task.message.said_by(node) & task.levels.keys()
     merged: _Frontier = {}
     for part in node.parts:
-        if asked <= message.said_by(part):
-            merged = _merge(message, merged, _extend(message, part, frontier, levels, cost))
+        if asked <= task.message.said_by(part):
+            merged = _merge(task.message, merged, _extend(task, part, frontier))
     return merged
 
 
@@ -68,7 +81,8 @@ def _merge(message: Message, one: _Frontier, other: _Frontier) -> _Frontier:
     return merged
 
 
-def _say(message: Message, leaf: int, frontier: _Frontier, levels: Mapping[str, int], cost: Cost) -> _Frontier:
+def _say(task: _Task, leaf: int, frontier: _Frontier) -> _Frontier:
+    message, levels, cost, _ = task
     table = message.tables[leaf]
     if any(field.name not in levels for field in table.fields):
         return {}

@@ -20,8 +20,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, WithJsonSchema
 
-_CONTEXT = Context(prec=80, traps=[Inexact, InvalidOperation])
-_ROUNDED = Context(prec=80)
+_CONTEXT = Context(prec=200, traps=[Inexact, InvalidOperation])  # sums reach from 10^31 down to 10^-59, and quotients need room
+_ROUNDED = Context(prec=200)
 _DIGITS = 30  # a number of a book or a report has at most so many digits on either side of its point
 ROUNDING = {"nearest": ROUND_HALF_EVEN, "up": ROUND_CEILING, "down": ROUND_FLOOR}
 Rounding = Literal["nearest", "up", "down"]

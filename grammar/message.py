@@ -7,11 +7,12 @@ from __future__ import annotations
 
 import functools
 import math
+import operator
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal as OneOf
-from typing import NamedTuple
+from typing import NamedTuple, cast
 
 from grammar.cheapest import Cost, cheapest
 from grammar.codes import Check, CodeTable, Entry
@@ -42,13 +43,20 @@ class PlannedCheck(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What one way through a layout says: which leaves, which fields they give, which are implied, which checks must hold."""
+    """What one way through a layout says: which leaves, which fields they give, which are implied, which checks must hold.
+
+    ``entries`` looks codewords up, one for each table; ``order`` is the order of the fields in the message where it is not that of the names
+    said and then implied.
+    """
 
     leaves: tuple[int, ...]
     tables: tuple[CodeTable, ...]
+    entries: tuple[Callable[[str], Entry | None], ...]
     names: tuple[str, ...]
     implied: tuple[Implied, ...]
     checks: tuple[PlannedCheck, ...]
+    order: tuple[str, ...] | None
+    implied_values: Mapping[str, Value]
 
 
 class Match(NamedTuple):
@@ -64,7 +72,16 @@ class Match(NamedTuple):
         said = [level for entry in self.entries for level in entry.levels]
         found = dict(zip(self.plan.names, said, strict=True))
         found.update((implied.name, implied.level) for implied in self.plan.implied)
-        return {name: found[name] for name in self.message.fields if name in found}
+        return found if self.plan.order is None else {name: found[name] for name in self.plan.order}
+
+    def values(self) -> dict[str, Value]:
+        """Return the value of every field, said or implied; what a wrapped field's value leaves open stays open."""
+        plan = self.plan
+        found: dict[str, Value] = {}
+        for entry in self.entries:
+            found.update(entry.named)
+        found.update(plan.implied_values)
+        return found if plan.order is None else {name: found[name] for name in plan.order}
 
     @property
     def string(self) -> str:
@@ -100,7 +117,6 @@ class Message:
         self.tables = tuple(tables)
         self.fields: dict[str, FieldBase] = {field.name: field for table in tables for field in table.fields}
         self.check_leaves = tuple(i for i, table in enumerate(self.tables) if isinstance(table, Check))
-        self._straight = all(isinstance(part, Leaf) for part in (node.parts if isinstance(node, InOrder) else (node,)))
         self._plans: dict[tuple[bool, ...], Plan] = {}
 
     def covered(self, check_leaf: int) -> frozenset[int]:
@@ -156,39 +172,34 @@ class Message:
 
         return re.compile(build(self.node))
 
+    @functools.cached_property
+    def _fullmatch(self) -> Callable[[str], re.Match[str] | None]:
+        return self.regex.fullmatch if self.ways <= MOST_WAYS else lambda _: None
+
     def quick(self, string: str) -> Match | None:
         """Return the match that the regular expression finds first, if it holds; None says nothing about other ways."""
-        found = self.regex.fullmatch(string) if self.ways <= MOST_WAYS else None
+        found = self._fullmatch(string)
         if found is None:
             return None
         texts = found.groups()
-        if self._straight:
-            return self._verified(self._whole, texts)
-        shape = tuple(text is not None for text in texts)
+        shape = tuple(map(bool, texts))  # what is left out is None; a codeword is never empty
         plan = self._plans.get(shape)
         if plan is None:
             plan = self._plans[shape] = self.plan(n for n, said in enumerate(shape) if said)
-        return self._verified(plan, tuple(text for text in texts if text is not None))
+        return self._verified(plan, texts if all(shape) else tuple(filter(None, texts)))
 
     def match(self, said: Iterable[int], texts: Sequence[str]) -> Match | None:
         """Return the match of a given way through the layout, None if a codeword or a check fails."""
         return self._verified(self.plan(said), tuple(texts))
 
     def _verified(self, plan: Plan, texts: tuple[str, ...]) -> Match | None:
-        entries = []
-        for table, text in zip(plan.tables, texts, strict=True):
-            entry = table.entry(text)
-            if entry is None:
-                return None
-            entries.append(entry)
+        entries = tuple(map(operator.call, plan.entries, texts))
+        if not all(entries):  # None for what is no codeword
+            return None
         for place, table, covers in plan.checks:
             if table.wanted("".join([texts[n] for n in covers])) != texts[place]:
                 return None
-        return Match(self, plan, texts, tuple(entries))
-
-    @functools.cached_property
-    def _whole(self) -> Plan:
-        return self.plan(range(len(self.tables)))
+        return Match(self, plan, texts, cast("tuple[Entry, ...]", entries))
 
     def plan(self, said: Iterable[int]) -> Plan:
         """Return the plan of the way through the layout that says these leaves."""
@@ -202,7 +213,17 @@ class Message:
                 checks.append(PlannedCheck(n, table, tuple(place[leaf] for leaf in numbers if leaf in covered)))
         names = tuple(field.name for table in tables for field in table.fields)
         implied = self._implied_by(self.node, frozenset(numbers))
-        return Plan(numbers, tables, names, tuple(self._implied(name, level) for name, level in implied.items()), tuple(checks))
+        order = tuple(name for name in self.fields if name in implied or name in names)
+        return Plan(
+            leaves=numbers,
+            tables=tables,
+            entries=tuple(table.entry for table in tables),
+            names=names,
+            implied=tuple(self._implied(name, level) for name, level in implied.items()),
+            checks=tuple(checks),
+            order=None if order == (*names, *implied) else order,
+            implied_values={name: self.fields[name].value(level) for name, level in implied.items()},
+        )
 
     def _implied(self, name: str, level: int) -> Implied:
         field = self.fields[name]
@@ -239,9 +260,9 @@ class Message:
 
     # levels to the cheapest string
 
-    def cheapest(self, levels: Mapping[str, int], cost: Cost) -> str | None:
+    def cheapest(self, levels: Mapping[str, int], cost: Cost, *, exact: bool = False) -> str | None:
         """Return the cheapest string that says exactly these levels, None if there is none; see ``grammar.cheapest``."""
-        return cheapest(self, levels, cost)
+        return cheapest(self, levels, cost, exact=exact)
 
     # the states of the checks
 

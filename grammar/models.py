@@ -52,8 +52,8 @@ class HearingSpec(Strict):
     """``[hearing]`` of a book: how reports are heard through noise, what a mistake costs, and when a reading is accepted."""
 
     noise: str | float = Field("noisy", description="A grade of noise (clear, noisy, harsh) or a signal-to-noise ratio in decibels.")
-    threshold: float = Field(0.95, gt=0.5, lt=1, description="No reading less probable than this is ever accepted.")
-    wrong: float = Field(120, gt=0, le=1e6, description="What a wrong reading that is accepted costs, in seconds of radio time.")
+    threshold: float = Field(0.98, gt=0.5, lt=1, description="No reading less probable than this is ever accepted.")
+    wrong: float = Field(300, gt=0, le=1e6, description="What a wrong reading that is accepted costs, in seconds of radio time.")
     turnaround: float = Field(1.5, ge=0, le=60, description="Seconds between a question and its answer.")
     insertion: float = Field(0.01, gt=0, le=0.5, description="How often a word is heard that was not said, for each gap between words.")
     deletion: float = Field(0.01, gt=0, le=0.5, description="How often a word that was said is not heard.")

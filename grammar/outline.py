@@ -5,8 +5,9 @@ from __future__ import annotations
 import functools
 import tomllib
 from collections.abc import Mapping, Sequence
-from importlib import resources
 from typing import TYPE_CHECKING, Any
+
+from grammar import data
 
 if TYPE_CHECKING:
     from lark import Lark
@@ -44,8 +45,7 @@ def outline(text: str) -> dict[Path, int]:
 def _parser() -> Lark:
     from lark import Lark
 
-    grammar = (resources.files("grammar") / "tables" / "toml.lark").read_text("utf-8")
-    return Lark(grammar, parser="lalr", propagate_positions=True, maybe_placeholders=False)
+    return Lark(data.text("toml.lark"), parser="lalr", propagate_positions=True, maybe_placeholders=False)
 
 
 def line_of(lines: Mapping[Path, int], path: Sequence[str | int]) -> int:

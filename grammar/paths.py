@@ -118,6 +118,8 @@ def _follow(automaton: Automaton, node: Node, symbols: str) -> list[tuple[Node, 
     ends: list[tuple[Node, _Before]] = [(node, None)]
     index = automaton.messages[0].alphabet.index
     for symbol in symbols:
+        if symbol not in index:
+            return []  # a number word may stand for a digit that is not in use
         bit = 1 << index[symbol]
         ends = [(after, (before, after.state)) for here, before in ends for after in advance(automaton, here, symbol, bit)]
         if not ends:

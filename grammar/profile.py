@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field, field_validator
 
@@ -149,6 +149,25 @@ def heard_rows(profile: Profile, alphabet: Alphabet, default: Rows, strength: fl
     return {
         shown: {word: math.fsum(share * heard[said][word] for said, share in row.items()) for word in symbols}
         for shown, row in read.items()
+    }
+
+
+def needs_of_profile(profile: Profile, alphabet: Alphabet, default: Rows, strength: float) -> dict[str, dict[str, Any]]:
+    """Return ``[times]`` (milliseconds at 100 % of the measured rate) and ``[hearing.confusions]`` of a needs file for the designer.
+
+    Only words that were measured have a time, and only words that were heard or misread have a row; errors as ``heard_rows``.
+    """
+    known = {symbol for symbol in alphabet.symbols if word_of(alphabet, symbol) in profile.seconds}
+    times = {symbol: seconds for symbol, seconds in word_seconds(profile, alphabet).items() if symbol in known}
+    rows = heard_rows(profile, alphabet, default, strength)
+    counted = symbol_counts(profile.heard, alphabet).keys() | symbol_counts(profile.read, alphabet).keys()
+    return {
+        "times": {symbol: round(1000 * seconds / alphabet.spec.rate) for symbol, seconds in times.items()},
+        "confusions": {
+            said: {heard: math.floor(share * 1e9) / 1e9 for heard, share in rows[said].items()}
+            for said in alphabet.symbols
+            if said in counted
+        },
     }
 
 

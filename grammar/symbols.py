@@ -122,10 +122,15 @@ class AlphabetSpec(Strict):
                     raise ValueError(f"the word {word!r} for {entry.symbol!r} is itself a symbol in use")
         return self
 
+    @property
+    def rate(self) -> float:
+        """How much longer than measured words take at this speaking rate: what the milliseconds of every word are multiplied by."""
+        return _MINUTE / self.words_per_minute / _mean_seconds()
+
     def entries(self, used: str) -> list[SpellingWord]:
         """Return the spelling words of the symbols ``used``, a team's own before the published."""
         letters, figures = table(self.letters), table(self.figures)
-        rate = _MINUTE / self.words_per_minute / _mean_seconds()
+        rate = self.rate
         words = []
         for symbol in used:
             own = self.words.get(symbol)
@@ -200,6 +205,6 @@ class Alphabet:
 
     def magnitudes(self, by: str) -> dict[str, float]:
         """Return the price of "hundred" and "thousand", by "seconds" at this alphabet's rate or by "syllables"."""
-        rate = _MINUTE / self.spec.words_per_minute / _mean_seconds()
+        rate = self.spec.rate
         rows = table("speech")["numbers"]["magnitude_words"].values()
         return {row["word"]: row["milliseconds"] / 1000 * rate if by == "seconds" else float(row["syllables"]) for row in rows}

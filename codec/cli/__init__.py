@@ -9,18 +9,22 @@ from __future__ import annotations
 import argparse
 import contextlib
 import importlib
+import io
 import os
 import sys
 from collections.abc import Sequence
 
 from grammar.errors import CodeError
 
-COMMANDS = ("decode", "encode", "book", "demo")
+COMMANDS = ("decode", "encode", "log", "sheet", "book", "demo")
 _ABOUT = "Spoken status codes for racing: decode what the driver read out, encode what the dash shows, prove that a code is unambiguous."
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # an output without ° or … must not stop a report
     arguments = list(sys.argv[1:] if argv is None else argv)
     parser = _parser(arguments)
     args, rest = parser.parse_known_args(arguments)
@@ -31,19 +35,28 @@ def main(argv: Sequence[str] | None = None) -> int:
     except CodeError as error:
         return report(error, as_json=getattr(args, "json", False))
     except BrokenPipeError:
-        # the reader of our output has gone: nothing to say to it, and nothing at exit either
-        with contextlib.suppress(OSError):
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        # the reader of our output has gone: nothing to say to it
+        _drop_output()
         return 0
+    except OSError as error:
+        _drop_output()
+        print(f"niner: can't write: {error.strerror or error}", file=sys.stderr)
+        return 2
     except KeyboardInterrupt:
         return 130
     return code
 
 
+def _drop_output() -> None:
+    """Write what is left of the output to nowhere, so that nothing fails once more at exit."""
+    with contextlib.suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
     """Return the parser; only the module of the command that is asked for is loaded, all of them for help."""
     parser = argparse.ArgumentParser("niner", description=_ABOUT)
-    parser.add_argument("--version", action="version", version=_version())
+    parser.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")
     commands = parser.add_subparsers(title="commands", metavar="command", required=True)
     asked = next((argument for argument in arguments if not argument.startswith("-")), None)
     for name in COMMANDS if asked not in COMMANDS else (asked,):
@@ -58,6 +71,15 @@ def _gather(parser: argparse.ArgumentParser, args: argparse.Namespace, rest: Seq
         parser.error(f"unrecognized arguments: {' '.join(rest)}")
     if rest and taker is not None:
         getattr(args, taker).extend(rest)
+
+
+class _Version(argparse.Action):
+    """Looks the version up only when it is asked for."""
+
+    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
+        """Print the version and exit."""
+        print(_version())
+        parser.exit()
 
 
 def _version() -> str:

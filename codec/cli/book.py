@@ -121,16 +121,22 @@ def _confusable(book: Any, pairs: int) -> list[dict[str, Any]]:
     return [{"words": [pair.first, pair.second], "probability": pair.probability} for pair in found]
 
 
+def _clash(book: Any) -> str:
+    from grammar.errors import CodeError
+
+    try:
+        one, other = ("; then ".join(match.text() for match in side) for side in (book.crossing.one, book.crossing.other))
+    except CodeError:
+        return "a string may be both a report and a call (too many layouts to tell)"
+    return f"{book.crossing.string!r} is both a report and a call, {one} and {other}"
+
+
 def _notes(book: Any) -> list[str]:
     """Return what is no problem but worth knowing."""
     said = {name for message in book.messages.values() for name in message.fields}
     used = {table.name for message in book.messages.values() for table in message.tables}
     notes = [f"field {name!r} is in no message" for name in book.fields if name not in said]
     notes += [f"table {name!r} is in no message" for name in book.tables if name not in used]
-    if book.crossing is not None:
-        one, other = book.crossing.one[0], book.crossing.other[0]
-        notes.append(
-            f"{book.crossing.string!r} is both a report ({one.text()}) and a call ({other.text()}): "
-            "decode with --direction where it is not clear who speaks"
-        )
+    if not book.one_way:
+        notes.append(f"{_clash(book)}: decode with --direction where it is not clear who speaks")
     return notes

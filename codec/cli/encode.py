@@ -18,6 +18,7 @@ def add(commands: Any) -> None:
     add_book(parser)
     parser.add_argument("values", nargs="*", metavar="FIELD=VALUE", help="the values to say, such as energy=-0.3")
     parser.add_argument("--message", help="the message to say them in; may be left out where only one fits")
+    parser.add_argument("--profile", metavar="FILE", help="the times of the person who will say it, from niner drill profile")
     parser.add_argument("--by", choices=("seconds", "symbols", "syllables"), default="seconds", help="what is to be least (seconds)")
     add_json(parser)
     parser.set_defaults(run=run, gather="values")
@@ -27,15 +28,17 @@ def run(args: argparse.Namespace) -> int:
     """Encode the arguments, or each line."""
     from codec import encode, load_book
     from codec.cli import report
+    from codec.profile import load_profile
     from grammar.errors import CodeError
 
     book = load_book(args.book)
+    profile = load_profile(args.profile) if args.profile else None
     worst = 0
     for number, values in enumerate(_values(args), start=1):
         try:
             if isinstance(values, CodeError):
                 raise values
-            encoded = encode(book, values, args.message, by=args.by)
+            encoded = encode(book, values, args.message, by=args.by, profile=profile)
         except CodeError as error:
             if not args.values and not args.json:
                 print(f"line {number}:", file=sys.stderr)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import functools
 import re
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from grammar.fields import FieldBase, Value
@@ -11,7 +12,7 @@ from grammar.symbols import Alphabet
 
 DONE = -1
 MOST_WIDTH = 40  # symbols in a codeword
-LOOKED_UP = 4096  # tables up to this size are held as a dictionary for fast decoding
+LOOKED_UP = 4096  # tables up to this size keep what their codewords mean once it was worked out
 
 Levels = tuple[int, ...]
 Edge = tuple[int, int]
@@ -19,11 +20,31 @@ Fragment = list[list[Edge]]
 
 
 class Entry(NamedTuple):
-    """What one codeword means: levels, values and warnings of the table's fields, in their order."""
+    """What one codeword means: levels, values and warnings of the table's fields, in their order; ``named`` has the values by field."""
 
     levels: Levels
     values: tuple[Value, ...]
     warnings: tuple[str, ...]
+    named: Mapping[str, Value]
+
+
+class _Entries(dict[str, Entry | None]):
+    """What codewords mean, worked out when first asked for; what is no codeword is never kept, so memory stays bounded."""
+
+    def __init__(self, table: CodeTable) -> None:
+        self.table, self.kept = table, table.size <= LOOKED_UP
+
+    def __missing__(self, word: str) -> Entry | None:
+        levels = self.table.levels(word)
+        if levels is None:
+            return None
+        pairs = list(zip(self.table.fields, levels, strict=True))
+        warnings = tuple(text for field, level in pairs for text in field.warnings(level))
+        named = {field.name: field.value(level) for field, level in pairs}
+        entry = Entry(levels, tuple(named.values()), warnings, named)
+        if self.kept:
+            self[word] = entry
+        return entry
 
 
 class CodeTable:
@@ -39,7 +60,6 @@ class CodeTable:
     def __init__(self, name: str, fields: Sequence[FieldBase], alphabet: Alphabet) -> None:
         """Bind a table to its fields."""
         self.name, self.fields, self.alphabet = name, tuple(fields), alphabet
-        self._entries: dict[str, Entry] | None = None
 
     @property
     def size(self) -> int:
@@ -71,19 +91,10 @@ class CodeTable:
         """Return a regular expression that matches every codeword, and perhaps more."""
         raise NotImplementedError  # pragma: no cover
 
-    def entry(self, word: str) -> Entry | None:
-        """Return what ``word`` means, None if it is no codeword."""
-        if self._entries is None:
-            self._entries = {w: self._entry(levels) for levels, w in self.words()} if self.size <= LOOKED_UP else {}
-        if self.size <= LOOKED_UP:
-            return self._entries.get(word)
-        levels = self.levels(word)
-        return None if levels is None else self._entry(levels)
-
-    def _entry(self, levels: Levels) -> Entry:
-        pairs = list(zip(self.fields, levels, strict=True))
-        warnings = tuple(text for field, level in pairs for text in field.warnings(level))
-        return Entry(levels, tuple(field.value(level) for field, level in pairs), warnings)
+    @functools.cached_property
+    def entry(self) -> Callable[[str], Entry | None]:
+        """``entry(word)`` is what ``word`` means, None if it is no codeword: a dictionary's own look-up, for bulk decoding lives on it."""
+        return _Entries(self).__getitem__
 
 
 def symbol_class(symbols: str) -> str:

@@ -9,9 +9,9 @@ from __future__ import annotations
 import functools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from importlib import resources
 from typing import TYPE_CHECKING, Any
 
+from grammar import data
 from grammar.errors import Incomplete, Span, UnexpectedWord
 from grammar.speech.numbers import arcs
 from grammar.speech.procedure import MOST_CHANGES, MOST_WAYS, MOST_WORDS, Broken, Said, corrected, distinct, doubled, many_ways, repeated
@@ -107,8 +107,7 @@ def parser() -> Lark:
             for number, word in enumerate(lexer_state):
                 yield Token(word.meaning.terminal, str(number), start_pos=word.span[0], end_pos=word.span[1])
 
-    grammar = (resources.files("grammar") / "tables" / "speech.lark").read_text("utf-8")
-    return Lark(grammar, start="transcript", parser="lalr", lexer=OneTokenAWord, maybe_placeholders=False)
+    return Lark(data.text("speech.lark"), start="transcript", parser="lalr", lexer=OneTokenAWord, maybe_placeholders=False)
 
 
 def listen(lexicon: Lexicon, text: str) -> list[Stretch]:

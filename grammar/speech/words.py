@@ -126,7 +126,7 @@ class Lexicon:
     def _fast_words(self) -> None:
         """Gather the words that mean one symbol whatever stands beside them, as commonly written, for the fast path.
 
-        Left out are words that could begin a longer group made of such words alone, and capitals that could be typed symbols.
+        Left out are words that could begin a longer group made of such words alone, and what could be typed symbols.
         """
         single = {
             word: m.options[0]
@@ -135,9 +135,9 @@ class Lexicon:
         }
         grouped = {entry.split()[0] for entry in self.meanings if " " in entry and all(word in single for word in entry.split())}
         for word, symbol in single.items():
-            if word not in grouped:
-                self.plain[word] = symbol
-                self.plain.setdefault(word.capitalize(), symbol)
+            for form in (word, word.capitalize()):
+                if word not in grouped and self.typed(form, alone=False) in (None, symbol):
+                    self.plain.setdefault(form, symbol)
         for entry in self.alphabet.words.values():
             if "-" in entry.word and "-" not in self.alphabet.index:
                 self.plain[entry.word] = self.plain[entry.word.capitalize()] = entry.symbol
@@ -226,7 +226,9 @@ def _pieces(lexicon: Lexicon, text: str) -> Iterator[_Piece]:
             for part in _PART.finditer(core):
                 yield _Piece(part.group(), _form(part.group()), (start + part.start(), start + part.end()), False)
         else:
-            yield _Piece(core, _form(core), (start, start + len(core)), True)
+            form = _form(core)
+            hyphened = form.replace("-", " ")  # a word such as x-ray, where the hyphen is a symbol as well
+            yield _Piece(core, hyphened if hyphened in lexicon.meanings else form, (start, start + len(core)), True)
 
 
 def _form(raw: str) -> str:

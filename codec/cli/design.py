@@ -1,0 +1,115 @@
+"""``niner design``: propose code books for what must be said, along the trade-off of time, certainty and size of the card."""
+
+from __future__ import annotations
+
+import argparse
+import csv
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from codec.cli.common import add_json, emit
+
+if TYPE_CHECKING:
+    from grammar.design import Needs, Proposal
+
+_VALUE = "value_"  # how an exported sheet marks a field's column
+_MOST_ROWS = 1_000_000
+
+
+def add(commands: Any) -> None:
+    """Add the command."""
+    about = (
+        "Propose code books for what must be said: how long a report takes, how often it goes wrong, how far it is from the least possible."
+    )
+    parser = commands.add_parser("design", help="propose code books: short to say, hard to mishear", description=about)
+    parser.add_argument("needs", metavar="FILE", help="a needs file; or a code book, with --message")
+    parser.add_argument("--message", help="design this message of a code book anew")
+    parser.add_argument("--family", action="append", metavar="NAME", help="only this family; may be repeated (all)")
+    parser.add_argument("--sheet", metavar="CSV", help="learn how often values occur from past reports: one column a field")
+    parser.add_argument("--seed", type=int, default=1, help="the same seed and needs give the same books (1)")
+    parser.add_argument("--draws", type=int, default=1000, metavar="N", help="reports drawn for each proposal's figures (1000)")
+    parser.add_argument("--all", action="store_true", help="show what others beat, too")
+    parser.add_argument("--pick", metavar="NAME", help="the proposal to write; the default keeps the limits in the least time")
+    parser.add_argument("--out", metavar="FILE", help="write the proposal's book here")
+    parser.add_argument("--plot", metavar="FILE", help="draw the trade-off as SVG or PNG")
+    add_json(parser)
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Propose, show, and write what was picked."""
+    from codec.screen.design import progress, show, written
+    from grammar.design import FAMILIES, bound_of, candidates, chosen, commented, frontier, proposals
+    from grammar.errors import CodeError
+
+    if args.draws < 50:
+        raise CodeError(f"{args.draws} reports tell too little", kind="usage", expected=["--draws 50 or more"])
+    needs = _needs(args)
+    makers = list(candidates(needs, args.family or tuple(FAMILIES), args.seed))
+    with progress("designing", len(makers)) as done:
+        found = proposals(needs, makers, draws=args.draws, seed=args.seed, done=done)
+    best = frontier(found)
+    pick = _picked(args.pick, found) if args.pick else chosen(best, needs) or chosen(found, needs)
+    shown = sorted(found, key=lambda one: one.mean) if args.all else best
+    if args.json:
+        facts = [{**one.as_dict(), "frontier": one in best, "picked": one is pick} for one in shown]
+        emit({"needs": needs.title, "bound": round(bound_of(needs).seconds, 4), "proposals": facts})
+    else:
+        show(needs, shown, best, pick)
+    if args.plot:
+        from codec.screen.design import plot
+
+        plot(needs, found, best, pick, Path(args.plot))
+    if pick is None:
+        raise CodeError("no proposal keeps the limits", kind="limits", hint="raise [limits], leave out fields, or take coarser steps")
+    if args.out:
+        _write(args.out, commented(needs, pick, args.seed))
+        if not args.json:
+            written(pick, args.out)
+    return 0
+
+
+def _needs(args: argparse.Namespace) -> Needs:
+    from codec import load_book
+    from grammar.design import load_needs, needs_of
+
+    needs = needs_of(load_book(args.needs), args.message) if args.message else load_needs(args.needs)
+    return needs.with_reports(_reports(args.sheet, list(needs.fields))) if args.sheet else needs
+
+
+def _reports(path: str, fields: list[str]) -> list[dict[str, str]]:
+    """Return past reports from CSV: columns named after fields, or as an exported sheet has them; refused ones are passed over."""
+    from grammar.errors import CodeError
+
+    try:
+        with Path(path).open(encoding="utf-8-sig", newline="") as file:
+            reader = csv.DictReader(file)
+            columns = {name: name.removeprefix(_VALUE) for name in reader.fieldnames or () if name.removeprefix(_VALUE) in fields}
+            if not columns:
+                raise CodeError(f"{path}: no column is named after a field", kind="sheet", expected=fields)
+            rows = [row for row, _ in zip(reader, range(_MOST_ROWS), strict=False) if not row.get("refusal")]
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise CodeError(f"{path} can't be read: {error}", kind="file", hint="pass a CSV file in UTF-8") from None
+    return [{field: row[name] for name, field in columns.items() if row[name]} for row in rows]
+
+
+def _picked(name: str, found: list[Proposal]) -> Proposal:
+    from grammar.errors import CodeError
+
+    for one in found:
+        if one.name == name:
+            return one
+    raise CodeError(f"there is no proposal {name!r}", kind="unknown-proposal", expected=[one.name for one in found])
+
+
+def _write(path: str, text: str) -> None:
+    from grammar.errors import CodeError
+
+    if path == "-":
+        sys.stdout.write(text)
+        return
+    try:
+        Path(path).write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise CodeError(f"{path} can't be written: {error.strerror}", kind="file", hint="name a file in a folder that exists") from None

@@ -1,0 +1,279 @@
+"""``niner drill``: read, hear, progress; profile, export and delete of what a person did."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from codec.cli.common import add_book, add_json, emit
+from grammar.errors import CodeError
+
+if TYPE_CHECKING:
+    from codec.drill import Answer, DrillJournal, Progress
+    from codec.drill.speaking import Speaker
+    from codec.screen.drill import Player
+
+_KINDS = {"symbols": "symbol", "pairs": "pair", "entries": "entry", "reports": "report"}
+_CAREFUL = "On a simulator, at a desk or in a parked car; never while driving."
+
+
+def add(commands: Any) -> None:
+    """Add the command and its own commands."""
+    about = f"Learn to read a code off the dash, and to hear it. {_CAREFUL}"
+    parser = commands.add_parser("drill", help="drill the driver and the engineer", description=about)
+    actions = parser.add_subparsers(title="commands", metavar="command", required=True)
+    read = actions.add_parser("read", help="the driver reads strings out", description=f"The driver reads out; the coach marks. {_CAREFUL}")
+    _add_session(read)
+    read.add_argument("--second-task", action="store_true", help="brake signals come up while the driver reads; B answers them")
+    read.set_defaults(run=run_read)
+    hear = actions.add_parser("hear", help="the engineer writes down what is spoken", description="Reports are spoken through radio noise.")
+    _add_session(hear)
+    hear.add_argument("--noise", help="quiet, a grade of noise, or decibels (the book's)")
+    hear.add_argument("--voice", default="en-gb", help="the synthesiser's voice (en-gb)")
+    hear.add_argument("--flash", action="store_true", help="show the words one by one instead of speaking them")
+    hear.add_argument("--keep-audio", metavar="FOLDER", help="keep the sound files here")
+    hear.set_defaults(run=run_hear)
+    progress = actions.add_parser("progress", help="accuracy, seconds, confusions, what comes next")
+    progress.add_argument("journal", metavar="JOURNAL", help="the journal's file")
+    progress.add_argument("--person", help="only this person")
+    progress.add_argument("--drill", choices=("read", "hear"), help="only this drill")
+    progress.add_argument("--csv", metavar="FILE", help="write symbols, fields and days as CSV; - for standard output")
+    progress.add_argument("--picture", metavar="FILE", help="draw the confusions as .svg or .png")
+    add_json(progress)
+    progress.set_defaults(run=run_progress)
+    _add_keeping(actions)
+
+
+def _add_session(parser: argparse.ArgumentParser) -> None:
+    add_book(parser)
+    parser.add_argument("--person", required=True, metavar="NAME", help="who is drilled")
+    parser.add_argument("--journal", default="drills.niner", metavar="FILE", help="the journal, several people in one (drills.niner)")
+    parser.add_argument("--items", type=int, default=20, metavar="N", help="how many questions (20)")
+    parser.add_argument("--only", choices=(*_KINDS, "mixed"), default="mixed", help="what is asked (mixed)")
+    parser.add_argument("--message", action="append", default=[], metavar="NAME", help="only this message; more than once for several")
+    parser.add_argument("--pace", type=float, metavar="SECONDS", help="from one question to the next, as laps would; yours without it")
+    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another seed asks other questions (1)")
+
+
+def _add_keeping(actions: Any) -> None:
+    profile = actions.add_parser("profile", help="write a person's times and confusions for encode, hear and design")
+    profile.add_argument("journal", metavar="JOURNAL", help="the journal's file")
+    profile.add_argument("file", metavar="FILE", help="the profile to write")
+    profile.add_argument(
+        "--person", action="append", default=[], metavar="NAME", help="whose; more than once for several together (everyone)"
+    )
+    profile.add_argument("--noise", help="count hearing at this grade only (all grades)")
+    profile.set_defaults(run=run_profile)
+    needs = actions.add_parser("needs", help="print a profile as [times] and [hearing] of a needs file, for niner design")
+    add_book(needs)
+    needs.add_argument("profile", metavar="PROFILE", help="the profile's file")
+    needs.set_defaults(run=run_needs)
+    export = actions.add_parser("export", help="print a person's answers, one JSON object a line")
+    delete = actions.add_parser("delete", help="take a person out, with every answer")
+    for one, run in ((export, run_export), (delete, run_delete)):
+        one.add_argument("journal", metavar="JOURNAL", help="the journal's file")
+        one.add_argument("person", metavar="NAME", help="who")
+        one.set_defaults(run=run)
+    delete.add_argument("--yes", action="store_true", help="don't ask")
+
+
+def run_read(args: argparse.Namespace) -> int:
+    """Drill the driver."""
+    return _session(args, "read")
+
+
+def run_hear(args: argparse.Namespace) -> int:
+    """Drill the engineer."""
+    return _session(args, "hear")
+
+
+def _session(args: argparse.Namespace, drill: Any) -> int:
+    import tempfile
+
+    from codec import load_book
+    from codec.drill import DrillJournal, Pool, Session
+    from codec.drill.measuring import FLASHED
+
+    if args.items < 1 or (args.pace is not None and not 1 <= args.pace <= 3600):
+        raise CodeError("a session has 1 or more items, at a pace of 1 to 3600 s", kind="usage")
+    book = load_book(args.book)
+    pool = Pool(book, args.message)
+    kinds: Any = () if args.only == "mixed" else (_KINDS[args.only],)
+    with DrillJournal(args.journal, create=True) as journal, tempfile.TemporaryDirectory(prefix="niner-") as folder:
+        speaker = _speaker(args, folder) if drill == "hear" else None
+        grade = (args.noise or str(book.spec.hearing.noise)) if drill == "hear" else ""
+        session = Session(
+            journal,
+            pool,
+            args.person,
+            drill,
+            kinds=kinds,
+            seed=args.seed,
+            pace=args.pace,
+            noise=FLASHED if drill == "hear" and speaker is None else grade,
+            second_task=getattr(args, "second_task", False),
+        )
+        return _shown(session, args.items, None if speaker is None else _player(speaker, session, grade))
+
+
+def _shown(session: Any, items: int, player: Player | None) -> int:
+    if not sys.stdin.isatty() or not sys.stdout.isatty():
+        raise CodeError("a drill needs a terminal: keys take the times", kind="usage", hint="run it in a terminal window")
+    from codec.screen.drill import DrillScreen
+    from codec.screen.drill_progress import summary
+
+    code = DrillScreen(session, items, player=player).run()
+    summary(session.answers, items)
+    return code
+
+
+def _speaker(args: argparse.Namespace, folder: str) -> Speaker | None:
+    """Return what speaks, None where words are to be shown; says why on standard error."""
+    from codec.drill.speaking import Speaker, decibels
+
+    if args.noise is not None:
+        decibels(args.noise)
+    if args.flash:
+        return None
+    kept = Path(args.keep_audio) if args.keep_audio else Path(folder)
+    if not kept.is_dir():
+        raise CodeError(f"there is no folder {str(kept)!r}", kind="usage")
+    speaker = Speaker(kept, voice=args.voice)
+    speaker.check_voice()
+    if speaker.lacking:
+        print(f"niner: {speaker.lacking}: the words are shown one by one", file=sys.stderr)
+        return None
+    return speaker
+
+
+def _player(speaker: Speaker, session: Any, grade: str) -> Player:
+    def player(question: Any, number: int) -> None:
+        words = [session.book.alphabet.words[symbol].word for symbol in question.item.text]
+        speaker.play(speaker.speak(session.book, words, grade, session.seed + number, name=f"{number + 1:04}-{question.item.text}"))
+
+    return player
+
+
+def run_progress(args: argparse.Namespace) -> int:
+    """Show progress."""
+    from codec.drill import DrillJournal
+    from codec.sheet.journal import now
+
+    with DrillJournal(args.journal) as journal:
+        people = [journal.known(args.person)] if args.person else list(journal.people())
+        found = [one for person in people for one in _progress(journal, person, args.drill, now())]
+    if not found:
+        raise CodeError("nothing was answered yet", kind="drill-empty", hint="niner drill read, or niner drill hear")
+    if args.picture:
+        _picture(args.picture, found)
+    if args.csv:
+        _write_csv(args.csv, found)
+    elif args.json:
+        for one in found:
+            emit(one.as_dict())
+    elif not args.picture:
+        from codec.screen.drill_progress import progress
+
+        for one in found:
+            progress(one)
+    return 0
+
+
+def _progress(journal: DrillJournal, person: str, drill: str | None, at: Any) -> list[Progress]:
+    """Return a person's progress in each drill with each book."""
+    from codec.drill import Progress
+
+    groups: dict[tuple[str, Any], list[Answer]] = {}
+    for answer in journal.answers(person):
+        if drill in (None, answer.drill):
+            groups.setdefault((answer.book, answer.drill), []).append(answer)
+    return [Progress(journal.book(digest), answers, one, at) for (digest, one), answers in groups.items()]
+
+
+def _picture(path: str, found: Sequence[Progress]) -> None:
+    from codec.drill.picture import confusion_picture
+
+    if len(found) > 1:
+        expected = [f"--person {one.person!r} --drill {one.drill}" for one in found]
+        raise CodeError("a picture shows one person in one drill", kind="usage", expected=expected)
+    one = found[0]
+    words = {symbol: entry.word for symbol, entry in one.book.alphabet.words.items()}
+    title = f"{one.person}, {'reading' if one.drill == 'read' else 'hearing'}: {len(one.answers)} answers"
+    shown_as = "on the dash" if one.drill == "read" else "spoken"
+    confusion_picture(path, one.confusions, {row.name: row.right for row in one.symbols}, words, title, shown_as)
+    print(f"drawn: {path}")
+
+
+def _write_csv(path: str, found: Sequence[Progress]) -> None:
+    head, *rest = [one.as_csv() for one in found]
+    text = head + "".join(more.split("\r\n", 1)[1] for more in rest)
+    if path == "-":
+        print(text, end="")
+        return
+    try:
+        Path(path).write_text(text, "utf-8", newline="")
+    except OSError as error:
+        raise CodeError(f"{path!r} can't be written: {error.strerror or error}", kind="drill-file") from None
+
+
+def run_profile(args: argparse.Namespace) -> int:
+    """Write a profile."""
+    import functools
+
+    from codec.drill import DrillJournal, profile_of
+    from codec.profile import Profile, save_profile
+
+    with DrillJournal(args.journal) as journal:
+        people = [journal.known(person) for person in args.person] or list(journal.people())
+        groups: dict[str, list[Answer]] = {}
+        for person in people:
+            for answer in journal.answers(person):
+                groups.setdefault(answer.book, []).append(answer)
+        parts = [profile_of(journal.book(digest), answers, noise=args.noise) for digest, answers in groups.items()]
+    if not parts:
+        raise CodeError("nothing was answered yet", kind="drill-empty", hint="niner drill read, or niner drill hear")
+    profile = functools.reduce(Profile.merged, parts)
+    save_profile(profile, args.file)
+    heard = sum(count for row in profile.heard.values() for count in row.values())
+    print(f"{args.file}: {', '.join(profile.people)}; {len(profile.seconds)} words timed, {heard:g} words heard")
+    return 0
+
+
+def run_needs(args: argparse.Namespace) -> int:
+    """Print a profile for the designer."""
+    from codec import load_book
+    from codec.profile import load_profile, needs_text
+
+    print(needs_text(load_book(args.book), load_profile(args.profile)), end="")
+    return 0
+
+
+def run_export(args: argparse.Namespace) -> int:
+    """Print a person's answers."""
+    from codec.drill import DrillJournal
+
+    with DrillJournal(args.journal) as journal:
+        for answer in journal.answers(journal.known(args.person)):
+            print(json.dumps(answer.as_dict(), ensure_ascii=False))
+    return 0
+
+
+def run_delete(args: argparse.Namespace) -> int:
+    """Delete a person."""
+    from codec.drill import DrillJournal
+
+    with DrillJournal(args.journal) as journal:
+        count = journal.people()[journal.known(args.person)]
+        if not args.yes:
+            if not sys.stdin.isatty():
+                raise CodeError(f"{count} answers of {args.person!r} would be deleted", kind="usage", hint="add --yes")
+            if input(f"delete {args.person!r} and {count} answers for good? (yes/no) ").strip().casefold() != "yes":
+                print("nothing was deleted")
+                return 1
+        journal.delete(args.person)
+    print(f"{args.person!r} and {count} answers are deleted")
+    return 0

@@ -1,0 +1,135 @@
+"""``niner race``: where the race is heading, the wheel, and a check of the event file."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from codec.cli.common import add_json, emit, given
+from grammar.errors import CodeError
+
+if TYPE_CHECKING:
+    from codec.race import Race
+
+
+def add(commands: Any) -> None:
+    """Add the command and its own commands."""
+    about = "Where the race is heading, from the reports in the sheet: energy, temperatures, settings, and the calls to make."
+    parser = commands.add_parser("race", help="where the race is heading, and what to call", description=about)
+    actions = parser.add_subparsers(title="commands", metavar="command", required=True)
+    show = actions.add_parser("show", help="energy, temperatures, wheel, and the calls to make")
+    _add_sheet(show)
+    add_json(show)
+    show.set_defaults(run=run_show)
+    wheel = actions.add_parser("wheel", help="the fewest clicks from here to wanted positions, as calls")
+    _add_sheet(wheel)
+    wheel.add_argument("wanted", nargs="+", metavar="DIAL=POSITION", help='a position wanted, such as "brake balance=7"')
+    add_json(wheel)
+    wheel.set_defaults(run=run_wheel, gather="wanted")
+    check = actions.add_parser("check", help="find every problem of an event file")
+    check.add_argument("event", metavar="EVENT", help="the event file")
+    check.add_argument("book", metavar="BOOK", help="the code book it is used with")
+    add_json(check)
+    check.set_defaults(run=run_check)
+    schema = actions.add_parser("schema", help="print the JSON Schema of the event format")
+    schema.set_defaults(run=run_schema)
+
+
+def _add_sheet(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("sheet", metavar="SHEET", help="the sheet's file")
+    parser.add_argument("event", metavar="EVENT", help="the event file")
+    parser.add_argument("--car", help="the car; may be left out where the sheet has one")
+
+
+def car_of(cars: dict[str, str], car: str | None) -> str:
+    """Return the car meant; raises CodeError where it is not in the sheet, or none is named and there are several."""
+    if car is None and len(cars) == 1:
+        return next(iter(cars))
+    if car is None and not cars:
+        return ""
+    if car is None or car not in cars:
+        message = f"there is no car {car!r} in the sheet" if car is not None else "the sheet has several cars"
+        raise CodeError(message, kind="usage", expected=list(cars), hint="name one with --car")
+    return car
+
+
+def _race(args: argparse.Namespace) -> Race:
+    from codec.race import facts, follow, load_event
+    from codec.sheet import Journal
+    from codec.sheet.state import cars, rows
+
+    with Journal(args.sheet) as journal:
+        event = load_event(args.event, journal.book)
+        entries = list(journal.entries())
+    return follow(event, facts(rows(entries), car_of(cars(entries), args.car)))
+
+
+def run_show(args: argparse.Namespace) -> int:
+    """Show the race."""
+    from codec.race import advise
+
+    race = _race(args)
+    advice = advise(race)
+    if args.json:
+        from codec.race.told import as_dict
+
+        emit(as_dict(race, advice))
+    else:
+        from codec.screen.race import show_race
+
+        show_race(race, advice)
+    return 0
+
+
+def run_wheel(args: argparse.Namespace) -> int:
+    """Print the calls for wanted positions."""
+    from codec.race import settings_calls
+
+    wanted: dict[str, int] = {}
+    for dial, text in given(args.wanted, "position").items():
+        try:
+            wanted[dial] = int(text)
+        except ValueError:
+            raise CodeError(f"{dial}: {text[:40]!r} is no position", kind="usage", expected=["a whole number"]) from None
+    calls = settings_calls(_race(args), wanted)
+    for one in calls:
+        if args.json:
+            emit({"reason": one.reason, **one.call.as_dict()})
+        else:
+            print(f"{one.call.string}  {one.call.words}  ({one.reason})")
+    if not calls and not args.json:
+        print("every dial stands where it is wanted")
+    return 0
+
+
+def run_check(args: argparse.Namespace) -> int:
+    """Check an event file; 0 if it is sound, 2 if it has problems."""
+    from codec import load_book
+    from codec.race import load_event
+
+    event = load_event(args.event, load_book(args.book))
+    energy = event.spec.energy
+    spare = float(energy.usable - energy.reserve) - float(sum(event.plan))
+    facts = {
+        "title": event.title,
+        "laps": event.laps,
+        "planned": round(float(sum(event.plan)), 6),
+        "spare": round(spare, 6),
+        "problems": [],
+    }
+    if args.json:
+        emit(facts)
+        return 0
+    told = f"{event.laps} laps, {facts['planned']:g} {energy.unit} planned, {facts['spare']:g} {energy.unit} more than that to use"
+    print(f"{event.title}: no problem\n  {told}")
+    return 0
+
+
+def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no arguments
+    """Print the JSON Schema."""
+    import json
+
+    from codec.race.event import schema
+
+    print(json.dumps(schema(), indent=2, ensure_ascii=False))
+    return 0

@@ -1,0 +1,204 @@
+"""``niner sheet``: show, import, export and rescue the lap sheet of an event."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+from codec.cli.common import add_json, emit, given
+from grammar.errors import CodeError
+
+if TYPE_CHECKING:
+    from codec.sheet import Journal
+    from codec.sheet.importing import Summary
+    from codec.sheet.transcript import LeftOut
+
+_CREW = "CAR=DRIVER[,ENGINEER …]"
+
+
+def add(commands: Any) -> None:
+    """Add the command and its own commands."""
+    parser = commands.add_parser("sheet", help="the lap sheet of an event", description="Work on the lap sheet, one file an event.")
+    actions = parser.add_subparsers(title="commands", metavar="command", required=True)
+    show = actions.add_parser("show", help="draw the sheet, lap by lap")
+    show.add_argument("sheet", metavar="SHEET", help="the sheet's file")
+    show.add_argument("--car", help="only this car")
+    show.add_argument("--all", action="store_true", help="every entry in its order, corrected and withdrawn ones too")
+    add_json(show)
+    show.set_defaults(run=run_show)
+    _add_import(actions)
+    export = actions.add_parser("export", help="write the whole sheet as .csv, .jsonl or .xlsx")
+    export.add_argument("sheet", metavar="SHEET", help="the sheet's file")
+    export.add_argument("file", metavar="FILE", help="the file to write; its suffix tells the form")
+    export.add_argument("--replace", action="store_true", help="write over a file that is there")
+    export.set_defaults(run=run_export)
+    rescue = actions.add_parser("rescue", help="save what can be read of a damaged sheet")
+    rescue.add_argument("sheet", metavar="SHEET", help="the damaged file; it is only read")
+    rescue.add_argument("file", metavar="NEW-SHEET", help="the sheet to make")
+    rescue.add_argument("--book", help="the book it was written with, where the file no longer tells")
+    rescue.set_defaults(run=run_rescue)
+
+
+def _add_import(actions: Any) -> None:
+    about = "Find the reports, calls and phrases in a radio transcript, or read an exported sheet back."
+    parser = actions.add_parser("import", help="read radio transcripts, or an exported sheet", description=about)
+    parser.add_argument("sheet", metavar="SHEET", help="the sheet's file; made if it is not there")
+    parser.add_argument("file", metavar="FILE", help="text, .jsonl, .vtt, .srt; an exported .csv, .jsonl, .xlsx; - for standard input")
+    parser.add_argument("--book", help="the code book, for a new sheet")
+    parser.add_argument("--car", action="append", default=[], metavar=_CREW, help="a car, its driver, who speaks to it; once a car")
+    parser.add_argument("--form", choices=("text", "jsonl", "vtt", "srt"), help="the transcript's form, where it can't be told")
+    parser.add_argument("--lap-times", metavar="CSV", help="when laps began: car, lap, start")
+    parser.add_argument("--after", action="append", default=[], metavar="CAR=LAP", help="the lap before a car's first report (0)")
+    parser.add_argument("--left-out", action="store_true", help="print every line that was left out, and why")
+    add_json(parser)
+    parser.set_defaults(run=run_import)
+
+
+def run_show(args: argparse.Namespace) -> int:
+    """Show the sheet."""
+    from codec.sheet import Journal
+    from codec.sheet.exports import json_object
+    from codec.sheet.state import cars
+
+    with Journal(args.sheet) as journal:
+        if args.car is not None and args.car not in cars(journal.entries()):
+            raise CodeError(f"there is no car {args.car!r} in the sheet", kind="usage", expected=list(cars(journal.entries())))
+        if args.json:
+            for entry in journal.entries():
+                if args.car in (None, entry.car):
+                    emit(json_object(entry))
+            return 0
+        from codec.screen.sheet import entries_table, lap_tables
+
+        (entries_table if args.all else lap_tables)(journal, args.car)
+    return 0
+
+
+def run_export(args: argparse.Namespace) -> int:
+    """Export the sheet."""
+    from codec.sheet import Journal
+    from codec.sheet.exports import export
+
+    with Journal(args.sheet) as journal:
+        count = export(journal, args.file, replace=args.replace)
+    print(f"{count} entries written to {args.file}")
+    return 0
+
+
+def run_import(args: argparse.Namespace) -> int:
+    """Import a transcript or an exported sheet."""
+    from codec.sheet.exports import read_export
+    from codec.sheet.importing import import_export
+
+    path = Path(args.file)
+    if args.file != "-":
+        with _opened(path):
+            read = read_export(path)
+        if read is not None:
+            with _journal(args, read[0]) as journal:
+                summary = import_export(journal, read)
+            _told(summary, args)
+            return 0
+    with _journal(args, None) as journal:
+        if args.file == "-":
+            summary = _transcript(journal, sys.stdin.buffer, args, 0)
+        else:
+            with _opened(path) as stream:
+                summary = _transcript(journal, stream, args, path.stat().st_size)
+    _told(summary, args)
+    return 0
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[BinaryIO]:
+    try:
+        with path.open("rb") as stream:
+            yield stream
+    except OSError as error:
+        raise CodeError(f"{str(path)!r} can't be read: {error.strerror or error}", kind="usage") from None
+
+
+def _journal(args: argparse.Namespace, facts: Any) -> Journal:
+    """Open the sheet, or make it with the book named, or with the one an export holds."""
+    from codec import load_book, parse_book
+    from codec.sheet import Journal
+
+    if args.book is not None:
+        return Journal(args.sheet, load_book(args.book))
+    if Path(args.sheet).exists() or facts is None:
+        return Journal(args.sheet)
+    return Journal(args.sheet, parse_book(facts.text, facts.name))
+
+
+def _transcript(journal: Journal, stream: BinaryIO, args: argparse.Namespace, size: int) -> Summary:
+    from codec.screen.sheet import progress
+    from codec.sheet.crews import crews_of
+    from codec.sheet.importing import bounded, import_transcript
+    from codec.sheet.laps import LapTimes
+    from codec.sheet.transcript import form_of
+
+    times = None
+    if args.lap_times:
+        with _opened(Path(args.lap_times)) as lines:
+            times = LapTimes.read(bounded(lines), args.lap_times)
+    after = {car: _lap(text) for car, text in given(args.after, "lap").items()}
+    head = stream.peek(4096)[:4096] if hasattr(stream, "peek") else b""
+    form = args.form or form_of(args.file, head.decode("utf-8", "replace"))
+    with progress(size) as read:
+        left_out = _print_left_out if args.left_out and not args.json else _emit_left_out if args.left_out else None
+        return import_transcript(journal, bounded(stream, read), form, crews_of(args.car), times=times, after=after, left_out=left_out)
+
+
+def _lap(text: str) -> int:
+    if not text.isdecimal():
+        raise CodeError(f"{text[:20]!r} is no lap", kind="usage", expected=["CAR=LAP"])
+    return int(text)
+
+
+def _print_left_out(left: LeftOut) -> None:
+    from grammar.errors import visible
+
+    print(f"line {left.number}: {left.reason}: {visible(left.text[:120])}")
+
+
+def _emit_left_out(left: LeftOut) -> None:
+    emit({"line": left.number, "left_out": left.reason, "text": left.text})
+
+
+def _told(summary: Summary, args: argparse.Namespace) -> None:
+    if args.json:
+        emit(summary.as_dict())
+        return
+    from codec.screen.sheet import summary_lines
+
+    summary_lines(summary)
+
+
+def run_rescue(args: argparse.Namespace) -> int:
+    """Save what can be read of a damaged sheet in a new one; the exit code is 1 if something is missing."""
+    from codec import load_book, parse_book
+    from codec.sheet import Journal
+    from codec.sheet.rescue import facts_in, rescue, save
+
+    path = Path(args.sheet)
+    facts = facts_in(path)
+    if args.book is None and "book" not in facts:
+        raise CodeError("the file no longer tells which book it was written with", kind="sheet-damaged", hint="name it with --book")
+    book = load_book(args.book) if args.book is not None else parse_book(facts["book"], facts.get("name", "book"))
+    if Path(args.file).exists():
+        raise CodeError(f"{args.file!r} is there already", kind="usage", hint="name a new file")
+    found = rescue(path, book.fields)
+    with Journal(args.file, book) as journal:
+        save(journal, found)
+    print(f"{len(found.entries)} entries saved in {args.file}; {_missing(found.missing)}")
+    return 1 if found.missing else 0
+
+
+def _missing(numbers: tuple[int, ...]) -> str:
+    from grammar.errors import listed
+
+    return f"missing: {listed([str(number) for number in numbers], 20)}" if numbers else "none is missing up to the last one found"

@@ -1,0 +1,190 @@
+"""A book looked at: where the seconds of a message go, which tables waste words, which readings are easily confused and what that costs."""
+
+from __future__ import annotations
+
+import heapq
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from grammar.book import Book
+from grammar.codes import Check, CodeTable
+from grammar.design.assignment import harm
+from grammar.design.capacity import capacity, entropy
+from grammar.design.frontier import Bound, mean_of
+from grammar.design.noise import Noise, confused_words, noise_of, rates
+from grammar.errors import CodeError
+from grammar.fields import FieldBase
+from grammar.figures import drawn, longest
+from grammar.message import Message
+
+DRAWS = 1500
+_MOST_ROWS = 20_000
+_MOST_LEVELS = 1500  # of a field whose confusions are listed
+_OFTEN = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Spent:
+    """One table's part: mean ``seconds`` a report, the ``bits`` its fields carry, and the ``least`` seconds these bits need."""
+
+    table: str
+    seconds: float
+    symbols: float
+    bits: float
+    least: float
+
+    @property
+    def waste(self) -> float:
+        """The seconds beyond the least."""
+        return self.seconds - self.least
+
+
+@dataclass(frozen=True, slots=True)
+class Mixed:
+    """Two readings of a table that one misheard word turns into each other: ``share`` of reports, ``harm``, and what it costs in seconds."""
+
+    table: str
+    said: str
+    read: str
+    words: tuple[str, str]
+    share: float
+    harm: float
+    noticed: bool
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class Analysis:
+    """What is found about one message of a book."""
+
+    message: str
+    mean: float
+    error: float
+    worst: float
+    worst_string: str
+    wrong: float
+    wrong_error: float
+    ask: float
+    harm: float
+    bound: Bound
+    spent: tuple[Spent, ...]
+    mixed: tuple[Mixed, ...]
+
+
+def analyse(book: Book, message: str, *, pairs: int = 10, draws: int = DRAWS, seed: int = 1) -> Analysis:
+    """Return the analysis of a message; raises CodeError for one the book does not have."""
+    if message not in book.messages:
+        raise CodeError(f"there is no message {message!r}", kind="unknown-message", expected=list(book.messages))
+    subject = book.messages[message]
+    reports = drawn(book, subject, draws, seed)
+    noise = noise_of(book.alphabet, book.spec.hearing)
+    met = rates(book, subject, noise, reports, seed=seed)
+    mean, error = mean_of(reports)
+    worst, string = longest(book, subject)
+    rate = capacity([entry.seconds for entry in book.alphabet.words.values()]) if len(book.alphabet.symbols) > 1 else math.inf
+    bits = math.fsum(entropy(field.shares()) for field in subject.fields.values())
+    spent = _spent(book, subject, [report.string for report in reports], rate)
+    mixed = _mixed(book, subject, noise, mean, pairs)
+    return Analysis(
+        message, mean, error, worst, string, met.wrong, met.error, met.ask, met.harm, Bound(bits, rate), tuple(spent), tuple(mixed)
+    )
+
+
+def _spent(book: Book, message: Message, strings: Sequence[str], rate: float) -> list[Spent]:
+    cost = book.cost("seconds")
+    seconds: dict[str, float] = {}
+    symbols: dict[str, int] = {}
+    tables: dict[str, CodeTable] = {}
+    for string in strings:
+        match = message.quick(string)
+        for table, text in zip(match.plan.tables, match.texts, strict=True) if match is not None else ():
+            tables[table.name] = table
+            seconds[table.name] = seconds.get(table.name, 0.0) + cost(table, text)
+            symbols[table.name] = symbols.get(table.name, 0) + len(text)
+    count = max(1, len(strings))
+    found = []
+    for name, table in tables.items():
+        bits = math.fsum(entropy(field.shares()) for field in table.fields)
+        found.append(Spent(name, seconds[name] / count, symbols[name] / count, bits, bits / rate))
+    return sorted(found, key=lambda one: -one.waste)
+
+
+def _mixed(book: Book, message: Message, noise: Noise, mean: float, most: int) -> list[Mixed]:
+    """Return the pairs of levels of each table that cost most, counting both ways."""
+    spec = book.spec.hearing
+    checked = frozenset(leaf for check in message.check_leaves for leaf in message.covered(check))
+    found: list[Mixed] = []
+    for leaf, table in enumerate(message.tables):
+        if (
+            isinstance(table, Check)
+            or not table.fields
+            or table.size > _MOST_ROWS
+            or max(field.size for field in table.fields) > _MOST_LEVELS
+        ):
+            continue
+        rows = list(table.words())
+        shares = _row_shares(table, [levels for levels, _ in rows])
+        harms = [_harms(field) for field in table.fields]
+        noticed, again = leaf in checked, mean + spec.turnaround
+        costed: list[tuple[float, int, int, float, float]] = []
+        for said, read, probability in confused_words(noise, [word for _, word in rows]):
+            share, bad = shares[said] * probability, 0.0
+            for row, a, b in zip(harms, rows[said][0], rows[read][0], strict=True):
+                bad += row[a][b]
+            costed.append((-share * (again if noticed else spec.wrong * bad), said, read, share, bad))
+        for cost, said, read, share, bad in heapq.nsmallest(most, costed):
+            texts = [_text(table, rows[place][0]) for place in (said, read)]
+            words = _differing(book, rows[said][1], rows[read][1])
+            found.append(Mixed(table.name, texts[0], texts[1], words, share, bad, noticed, -cost))
+    return sorted(found, key=lambda one: (-one.cost, one.table, one.said, one.read))[:most]
+
+
+def _harms(field: FieldBase) -> list[list[float]]:
+    size = field.size
+    return [[harm(field, a, b) for b in range(size)] for a in range(size)]
+
+
+def _row_shares(table: CodeTable, rows: Sequence[tuple[int, ...]]) -> list[float]:
+    each = [field.shares() for field in table.fields]
+    return [math.prod(shares[level] for shares, level in zip(each, levels, strict=True)) for levels in rows]
+
+
+def _text(table: CodeTable, levels: Sequence[int]) -> str:
+    return ", ".join(f"{field.title} {field.text(level)}" for field, level in zip(table.fields, levels, strict=True))
+
+
+def _differing(book: Book, said: str, read: str) -> tuple[str, str]:
+    a, b = next((a, b) for a, b in zip(said, read, strict=True) if a != b)
+    return book.alphabet.words[a].word, book.alphabet.words[b].word
+
+
+def remarks(book: Book, analysis: Analysis) -> list[str]:
+    """Return in words what the figures say of the book."""
+    message = book.messages[analysis.message]
+    told = []
+    for spent in analysis.spent:
+        if spent.waste > _OFTEN * analysis.mean and spent.bits:
+            told.append(
+                f"table {spent.table}: {spent.seconds:.2f} s for {spent.bits:.1f} bits that need {spent.least:.2f} s; "
+                "shorter codewords for likely values, or saying it together with other fields, would save time"
+            )
+    if not message.check_leaves:
+        told.append("no check symbol: every misheard word that makes another codeword is accepted")
+    said = {symbol for table in message.tables for _, symbol in _symbols(book, table)}
+    noise = noise_of(book.alphabet, book.spec.hearing)
+    for one in sorted(said):
+        slip = 1 - noise.confusions[one][one]
+        if slip > 0.01:
+            heard = max((x for x in noise.confusions[one] if x != one), key=lambda x: noise.confusions[one][x])
+            words = book.alphabet.words
+            told.append(f"{words[one].word} is misheard {slip:.1%} of the time, mostly as {words[heard].word}: retire one of the two")
+    return told
+
+
+def _symbols(book: Book, table: CodeTable) -> list[tuple[str, str]]:
+    mask = 0
+    for edges in table.fragment():
+        for symbols, _ in edges:
+            mask |= symbols
+    return [(table.name, symbol) for symbol in book.alphabet.unmask(mask)]

@@ -1,0 +1,174 @@
+"""The building blocks of a proposed code: which symbols, which fields together, which table for them, which check."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from functools import cached_property
+from typing import Any
+
+from grammar.codes.numbered import width_for
+from grammar.design.assignment import words_for
+from grammar.design.codewords import grown, optimal
+from grammar.design.independent import Graph, zero_error
+from grammar.design.needs import Needs
+from grammar.design.noise import confusion_matrix
+from grammar.sound import likeliest
+
+Table = dict[str, Any]
+_EXACT_UP_TO = 64  # levels up to which codewords are proven optimal where the times allow it
+_MOST_ASSIGNED = 120  # levels whose codewords are placed by quadratic assignment
+_MOST_PARTS = 10  # fields whose ways to be grouped are all looked at
+DIGITS = "0123456789"
+
+
+class Pool:
+    """Symbols to build with. ``closing`` is kept out of the data: it is the check symbol of value 0 (see ``check``)."""
+
+    def __init__(self, needs: Needs, symbols: str, closing: str = "") -> None:
+        """Take the symbols in use and the one that only closes a report."""
+        self.needs, self.symbols, self.closing = needs, symbols, closing
+        self.data = "".join(symbol for symbol in symbols if symbol != closing)
+        self.seconds = {symbol: needs.alphabet.words[symbol].seconds for symbol in symbols}
+
+    @cached_property
+    def times(self) -> list[float]:
+        """Seconds of the data symbols."""
+        return [self.seconds[symbol] for symbol in self.data]
+
+    def time(self, word: str) -> float:
+        """Return the seconds of a codeword."""
+        return sum(self.seconds[symbol] for symbol in word)
+
+    def closed(self) -> Pool:
+        """Return the pool with its slowest symbol kept for the check."""
+        return Pool(self.needs, self.symbols, max(self.symbols, key=lambda symbol: (self.seconds[symbol], symbol)))
+
+
+def pools(needs: Needs, limits: Sequence[float] = (1.0, 0.01, 0.001)) -> list[Pool]:
+    """Return sets of symbols, from all that may be used to those hardly ever taken for each other.
+
+    Of a pair more often confused than a limit, the symbol that is misheard more often goes.
+    """
+    found: list[Pool] = []
+    symbols = needs.alphabet.symbols
+    for limit in limits:
+        while len(symbols) > 2:
+            rows = {said: {heard: needs.noise.confusions[said][heard] for heard in symbols} for said in symbols}
+            pair = likeliest(rows, 1)[0]
+            if pair.probability <= limit:
+                break
+            symbols = symbols.replace(max(pair.first, pair.second, key=lambda symbol: (1 - rows[symbol][symbol], symbol)), "")
+        if not found or found[-1].symbols != symbols:
+            found.append(Pool(needs, symbols))
+    return found
+
+
+def apart(needs: Needs, limit: float) -> Pool:
+    """Return a largest set of symbols no two of which are taken for each other with more than ``limit``: words that noise can't confuse."""
+    symbols, rows = needs.alphabet.symbols, needs.noise.confusions
+    pairs = [(i, j) for i, a in enumerate(symbols) for j, b in enumerate(symbols[:i]) if max(rows[a][b], rows[b][a]) > limit]
+    chosen = zero_error(Graph.of(len(symbols), pairs), steps=20_000)
+    return Pool(needs, "".join(symbols[place] for (place,) in chosen))
+
+
+def joint(needs: Needs, group: Sequence[str]) -> list[float]:
+    """Return the shares of the combinations of levels of several fields, the last counting fastest."""
+    row = [1.0]
+    for name in group:
+        row = [one * share for one in row for share in needs.shares[name]]
+    return row
+
+
+# tables
+
+
+def monotone(pool: Pool, name: str) -> Table:
+    """Return a table in the order of the levels: digits where they do, else one or more symbols that count."""
+    size = pool.needs.fields[name].size
+    width = width_for(size, len(pool.data))
+    if set(DIGITS) <= set(pool.data) and width_for(size, 10) == width:
+        return {"kind": "digits"}
+    if width == 1:
+        return {"kind": "scale", "symbols": pool.data[:size]}
+    return {"kind": "packed", "fields": [name], "symbols": pool.data}
+
+
+def monotone_words(pool: Pool, name: str) -> list[str]:
+    """Return the codewords of that table."""
+    size = pool.needs.fields[name].size
+    table = monotone(pool, name)
+    figures = DIGITS if table["kind"] == "digits" else pool.data
+    width = width_for(size, len(figures))
+    return ["".join(figures[level // len(figures) ** place % len(figures)] for place in reversed(range(width))) for level in range(size)]
+
+
+def assigned(pool: Pool, name: str, wrong: float, seed: int) -> Table:
+    """Return a table whose codewords are placed so that likely confusions do least harm; all symbols are tried where one is enough."""
+    field = pool.needs.fields[name]
+    words = list(pool.data) if field.size <= len(pool.data) else monotone_words(pool, name)
+    if field.size > _MOST_ASSIGNED:
+        return monotone(pool, name)
+    confused = confusion_matrix(pool.needs.noise, words)
+    seconds = [pool.time(word) for word in words]
+    chosen = words_for(field, pool.needs.shares[name], words, seconds, confused, wrong=wrong, seed=seed)
+    if len(chosen[0]) == 1:
+        return {"kind": "scale", "symbols": "".join(chosen)}
+    return {"kind": "listed", "words": chosen}
+
+
+def variable(pool: Pool, group: Sequence[str]) -> Table:
+    """Return a table of codewords of unequal length, short for what is likely, of one field or several together."""
+    shares = joint(pool.needs, group)
+    code = optimal(shares, pool.times, exact=len(shares) <= _EXACT_UP_TO)
+    words = ["".join(pool.data[letter] for letter in word) for word in code.words]
+    return {"kind": "listed", **({"fields": list(group)} if len(group) > 1 else {}), "words": words}
+
+
+def packed(pool: Pool) -> Table:
+    """Return one table for all fields, in as many symbols as their combinations need."""
+    return {"kind": "packed", "fields": list(pool.needs.order), "symbols": pool.data}
+
+
+def check(pool: Pool) -> Table:
+    """Return a check symbol: the sum of all symbols and of itself is 0 modulo their number.
+
+    No data symbol has the value 0, so besides every single wrong word it notices every single word lost or added before it; with codewords
+    that tell their own end, a lost check symbol is noticed too. It does not notice two words that changed places.
+    """
+    return {"kind": "check", "method": "weighted sum", "weights": [1], "symbols": pool.closing + pool.data}
+
+
+# which fields together
+
+
+def groups(pool: Pool, most: int) -> list[tuple[str, ...]]:
+    """Return the fields in groups of at most ``most`` combinations, so that codewords for each group take least time in all.
+
+    Every partition is looked at up to ten fields (a sum over sets of fields); more fields stay alone beyond those.
+    """
+    names = pool.needs.order
+    first, rest = names[:_MOST_PARTS], names[_MOST_PARTS:]
+    sizes = [pool.needs.fields[name].size for name in first]
+    price: dict[int, float] = {}
+    for mask in range(1, 1 << len(first)):
+        members = [place for place in range(len(first)) if mask >> place & 1]
+        if len(members) == 1 or math.prod(sizes[place] for place in members) <= most:
+            price[mask] = _estimate(pool, [first[place] for place in members])
+    best: dict[int, tuple[float, list[int]]] = {0: (0.0, [])}
+    for mask in range(1, 1 << len(first)):
+        low = mask & -mask
+        options = [
+            (best[mask ^ part][0] + price[part], [*best[mask ^ part][1], part]) for part in price if part & low and part & mask == part
+        ]
+        best[mask] = min(options)
+    chosen = best[(1 << len(first)) - 1][1]
+    together = [tuple(first[place] for place in range(len(first)) if part >> place & 1) for part in sorted(chosen, key=lambda p: p & -p)]
+    return together + [(name,) for name in rest]
+
+
+def _estimate(pool: Pool, group: Sequence[str]) -> float:
+    shares = sorted(joint(pool.needs, group), reverse=True)
+    if len(shares) == 1:
+        return min(pool.times)
+    return grown(shares, pool.times, quick=True)[1]

@@ -1,0 +1,81 @@
+"""Writing a book as TOML with comments: sections in the book's order, long lists wrapped, every text escaped."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from decimal import Decimal
+from typing import Any
+
+WIDTH = 136
+_SECTIONS = ("alphabet", "speech", "hearing", "fields", "tables", "messages", "phrases")
+_ESCAPES = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
+
+
+def book_text(raw: Mapping[str, Any], head: Sequence[str], notes: Mapping[str, str]) -> str:
+    """Return the TOML text of a book given as dictionaries.
+
+    ``head`` are comment lines for the top, ``notes`` comments by section, "tables.lap" or "hearing".
+    """
+    lines = [*_comments(head), ""]
+    lines += [f"{_key(key)} = {value_text(value)}" for key, value in raw.items() if key not in _SECTIONS and value not in ("", None)]
+    for section in _SECTIONS:
+        entries = raw.get(section)
+        if not entries:
+            continue
+        if section in ("alphabet", "speech", "hearing"):
+            lines += ["", *_comments([notes[section]] if section in notes else []), f"[{section}]"]
+            lines += [f"{_key(key)} = {value_text(value)}" for key, value in entries.items()]
+            continue
+        for name, entry in entries.items():
+            note = notes.get(f"{section}.{name}")
+            lines += ["", *_comments([note] if note else []), f"[{section}.{_key(name)}]"]
+            lines += [f"{_key(key)} = {value_text(value)}" for key, value in entry.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _comments(texts: Sequence[str]) -> list[str]:
+    """Return comment lines, wrapped; control characters of a title can't end one."""
+    import textwrap
+
+    lines: list[str] = []
+    for text in texts:
+        plain = "".join(c if c.isprintable() else " " for c in text)
+        lines += [f"# {line}" for line in textwrap.wrap(plain, WIDTH - 2)] or ["#"]
+    return lines
+
+
+def _key(name: str) -> str:
+    bare = name.isascii() and name.replace("_", "").replace("-", "").isalnum()
+    return name if bare else value_text(name)
+
+
+def value_text(value: Any) -> str:
+    """Return a value as TOML writes it; raises TypeError for what no book holds."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return '"' + "".join(_ESCAPES.get(c, c if c.isprintable() else f"\\U{ord(c):08X}") for c in value) + '"'
+    if isinstance(value, int | float):
+        return repr(value)
+    if isinstance(value, Decimal):
+        text = f"{value:f}"
+        return text if "." in text else text + ".0"
+    if isinstance(value, Mapping):
+        inner = ", ".join(f"{_key(str(key))} = {value_text(one)}" for key, one in value.items())
+        return "{ " + inner + " }" if inner else "{}"
+    if isinstance(value, list | tuple):
+        return _list([value_text(one) for one in value])
+    raise TypeError(f"{type(value).__name__} in a book")
+
+
+def _list(items: Sequence[str]) -> str:
+    whole = f"[{', '.join(items)}]"
+    if len(whole) < WIDTH - 20:
+        return whole
+    lines, line = [], " "
+    for item in items:
+        if len(line) + len(item) + 2 > WIDTH:
+            lines.append(line)
+            line = " "
+        line += f" {item},"
+    return "\n".join(["[", *lines, line, "]"])

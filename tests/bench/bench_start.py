@@ -1,0 +1,51 @@
+"""A cold ``niner decode`` of one report against importing the libraries it stands on: whole processes by turns.
+
+    python tests/bench/bench_start.py [rounds]
+
+Lark looks for an optional library of the development environment ("interegular") whenever it builds a grammar, which costs it a tenth of a
+second; it is kept out here, as in an installation.
+"""
+
+from __future__ import annotations
+
+import sys
+
+from common import ROOT, processes, table
+
+HIDE = "import sys; sys.modules['interegular'] = None; "
+RUN = HIDE + "from codec.cli import main; raise SystemExit(main({!r}))"
+BOOK = str(ROOT / "examples" / "race" / "race.toml")
+PEER = "import lark, pydantic, rich"
+
+
+def main(rounds: int) -> None:
+    report = example()
+    commands = {
+        PEER: ["-c", PEER],
+        "python, nothing else": ["-c", "pass"],
+        "one pydantic model, empty": ["-c", "from pydantic import BaseModel\nclass Model(BaseModel): pass"],
+        "import codec": ["-c", HIDE + "import codec"],
+        "niner decode BOOK REPORT": ["-c", RUN.format(["decode", BOOK, *report])],
+        "niner decode --json BOOK REPORT": ["-c", RUN.format(["decode", "--json", BOOK, *report])],
+        "niner decode, number words": ["-c", RUN.format(["decode", BOOK, "uh", *report])],
+        "niner --version": ["-c", RUN.format(["--version"])],
+    }
+    seconds = processes(commands, rounds)
+    wall, processor = seconds[PEER]
+    rows = [("", "wall ms", "processor ms", "ratio to the import (aim: 1.6)")]
+    rows += [(name, f"{w * 1000:.0f}", f"{c * 1000:.0f}", f"{w / wall:.2f} wall, {c / processor:.2f} processor") for name, (w, c) in seconds.items()]
+    table(f"cold start, median of {rounds}", rows)
+
+
+def example() -> list[str]:
+    """Return the words of a report of the book."""
+    from codec import encode, load_book
+
+    book = load_book(BOOK)
+    message = next(iter(book.messages.values()))
+    levels = {name: field.value(field.size // 2 if field.usual_level is None else field.usual_level) for name, field in message.fields.items()}
+    return encode(book, levels, message.name).words.split()
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 11)
