@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -20,6 +21,7 @@ LAP_BY: tuple[LapBy, ...] = get_args(LapBy)
 MOST_CHARACTERS = 32_000  # of one text: what a cell of a spreadsheet holds
 MOST_NUMBER = 2**63 - 1
 _SHORT = 200
+_LOGGED = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z")
 _NOTHING: Mapping[str, Value] = MappingProxyType({})
 
 
@@ -42,7 +44,7 @@ class Entry:
     ``values``     the decoded value of every field
     ``amount``     of an event that counts something: the laps added
     ``refusal``    why it was not accepted: the kind of an error, or "doubtful"; "" if it was
-    ``certainty``  0 … 1: that it is a report and that its words are those said; None if nobody knows
+    ``certainty``  0 … 1 to four places: that it is a report and that its words are those said; None if nobody knows
     ``about``      ``seq`` of the entry that it corrects, withdraws, asks about, answers or reads back
     ``logged``     the clock when it was written (UTC, ISO 8601); the order of entries is that of ``seq``, whatever the clock does
     """
@@ -56,7 +58,7 @@ class Entry:
     heard: str = ""
     message: str = ""
     string: str = ""
-    values: Mapping[str, Value] = field(default=_NOTHING)
+    values: Mapping[str, Value] = field(default_factory=lambda: _NOTHING)
     amount: Decimal | None = None
     refusal: str = ""
     certainty: float | None = None
@@ -79,10 +81,12 @@ class Entry:
             number = getattr(self, name)
             if number is not None and (isinstance(number, bool) or not isinstance(number, int) or abs(number) > MOST_NUMBER):
                 raise _bad(name, number, "a whole number")
-        if self.kind in ("correction", "withdrawal") and self.about is None:
-            raise _bad("about", None, f"the entry that the {self.kind} is about")
+        if self.logged and not _LOGGED.fullmatch(self.logged):
+            raise _bad("logged", self.logged, "a time as 2026-05-01T12:00:00.000Z")
         if self.certainty is not None and not (math.isfinite(self.certainty) and 0 <= self.certainty <= 1):
             raise _bad("certainty", self.certainty, "a number 0 … 1")
+        if self.certainty is not None:
+            object.__setattr__(self, "certainty", round(float(self.certainty), 4))
 
     @property
     def accepted(self) -> bool:

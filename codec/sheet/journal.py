@@ -16,7 +16,9 @@ from typing import Any, Self
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.rows import INSERT, SELECT, damaged, entry_of, row_of
 from codec.sheet.store import connect, read_only, telling, transaction
-from grammar.book import Book, parse_book
+from grammar.book import Book
+from grammar.errors import BookError
+from grammar.loading import parse_book
 
 Clock = Callable[[], datetime.datetime]
 
@@ -49,7 +51,7 @@ class Journal:
         self._connection, self.writable = connect(self.path, create=facts)
         try:
             self.facts = self._facts()
-            self.book = self._same(book) if book is not None else parse_book(self.facts["book"], self.facts["name"])
+            self.book = self._same(book) if book is not None else self._kept()
         except BaseException:
             self.close()
             raise
@@ -60,6 +62,16 @@ class Journal:
         if not {"book", "digest", "name"} <= facts.keys():
             raise damaged("what it tells of its book is gone")
         return facts
+
+    def _kept(self) -> Book:
+        """Return the book kept in the file."""
+        try:
+            book = parse_book(self.facts["book"], self.facts["name"])
+        except BookError:
+            raise damaged("the book kept in it can't be read") from None
+        if book_digest(book) != self.facts["digest"]:
+            raise damaged("the book kept in it is not as it was written")
+        return book
 
     def _same(self, book: Book) -> Book:
         digest = book_digest(book)
@@ -78,19 +90,26 @@ class Journal:
 
     def append_all(self, entries: Iterable[Entry]) -> list[Entry]:
         """Write several entries, all or none of them, and return them as written. Raises SheetError; nothing earlier is lost then."""
+        return self.append_linked((entry, "") for entry in entries)
+
+    def append_linked(self, pairs: Iterable[tuple[Entry, str]]) -> list[Entry]:
+        """Write several entries, each with the ``uid`` of the one it is about ("" leaves ``about`` as it is), all or none of them."""
         if not self.writable:
             raise read_only(self.path)
         with telling(self.path), transaction(self._connection):
-            return [self._insert(entry) for entry in entries]
+            return [self._insert(entry, uid) for entry, uid in pairs]
 
-    def _insert(self, entry: Entry) -> Entry:
+    def _insert(self, entry: Entry, about: str) -> Entry:
         if entry.uid:
             there = self.find(entry.uid)
             if there is not None:
                 return there
         last = self._connection.execute("SELECT coalesce(max(seq), 0) FROM entries").fetchone()[0]
+        if about:
+            meant = self.find(about)
+            entry = entry.replace(about=last + 1 if meant is None else meant.seq)
         if entry.about is not None and not 0 < entry.about <= last:
-            raise SheetError(f"entry {entry.about}, which this is about, is not in the sheet", kind="sheet-entry")
+            raise SheetError(f"entry {about or entry.about}, which this is about, is not in the sheet", kind="sheet-entry")
         written = entry.replace(
             seq=last + 1,
             uid=entry.uid or uuid.uuid4().hex,
@@ -119,6 +138,12 @@ class Journal:
         if row is None:
             raise SheetError(f"there is no entry {seq}", kind="sheet-entry")
         return self._entry(row)
+
+    @property
+    def last(self) -> int:
+        """The number of the last entry, 0 if there is none."""
+        with telling(self.path):
+            return int(self._connection.execute("SELECT coalesce(max(seq), 0) FROM entries").fetchone()[0])
 
     def __len__(self) -> int:
         with telling(self.path):

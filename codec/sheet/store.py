@@ -22,7 +22,8 @@ from codec.sheet.rows import damaged
 
 APPLICATION = 0x4E394E52  # "N9NR", so that tools can tell the file's kind
 MIGRATIONS = ("1.sql",)  # one script a version, in order; a new version adds a script and never changes an old one
-WAIT = 10.0  # seconds to wait for another writer
+WAIT = 5.0  # seconds to wait for another writer
+_MADE_BY = "it is made by niner log, or by niner sheet import with --book"
 
 
 def connect(path: Path, *, create: Mapping[str, str] | None = None) -> tuple[sqlite3.Connection, bool]:
@@ -31,7 +32,7 @@ def connect(path: Path, *, create: Mapping[str, str] | None = None) -> tuple[sql
     Returns the connection, and whether it may be written. Raises SheetError.
     """
     if create is None and not path.exists():
-        raise SheetError(f"there is no sheet {str(path)!r}", kind="sheet-missing", hint="it is made by niner log or niner sheet import --book")
+        raise SheetError(f"there is no sheet {str(path)!r}", kind="sheet-missing", hint=_MADE_BY)
     with telling(path):
         if path.exists() and path.stat().st_size and not _writable(path):
             return _read_only(path), False
@@ -69,9 +70,9 @@ def _prepare(connection: sqlite3.Connection, path: Path, create: Mapping[str, st
     application = connection.execute("PRAGMA application_id").fetchone()[0]
     tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     if tables and application != APPLICATION:
-        raise SheetError(f"{str(path)!r} is no lap sheet", kind="not-a-sheet", hint="it is a database of some other program; name another file")
+        raise SheetError(f"{str(path)!r} is no lap sheet", kind="not-a-sheet", hint="name another file")
     if not tables and create is None:
-        raise SheetError(f"{str(path)!r} is empty", kind="sheet-missing", hint="it is made by niner log or niner sheet import --book")
+        raise SheetError(f"{str(path)!r} is empty", kind="sheet-missing", hint=_MADE_BY)
     _patiently(lambda: connection.execute("PRAGMA journal_mode = WAL"))
     connection.execute("PRAGMA synchronous = FULL")
     _migrate(connection, path, create)
@@ -146,6 +147,8 @@ def telling(path: Path) -> Iterator[None]:
         yield
     except sqlite3.Error as error:
         raise _told(error, path) from None
+    except UnicodeDecodeError:  # a message of SQLite's that quotes what is damaged
+        raise damaged("what it holds is no text") from None
     except OSError as error:
         full = error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
         kind = "sheet-full" if full else "sheet-file"

@@ -1,0 +1,216 @@
+"""The lap sheet as tables, and what an import brought."""
+
+from __future__ import annotations
+
+import contextlib
+import datetime
+from collections.abc import Callable, Iterator, Sequence
+
+from rich import box
+from rich.table import Table
+from rich.text import Text
+
+from codec.screen.console import console, safe
+from codec.sheet.entry import Entry
+from codec.sheet.importing import Summary
+from codec.sheet.journal import Journal
+from codec.sheet.laps import lap_field
+from codec.sheet.state import EVENTS, Row, cars, clock_steps, lap_message, laps, race, rows
+from codec.sheet.values import value_text
+from grammar.book import Book
+from grammar.exact import plain
+from grammar.fields import FieldBase, Value
+
+_EPOCH = 10**11  # milliseconds from here on are times of day
+
+
+def clock(at: int | None) -> str:
+    """Write a time: from the beginning of a recording, or of day (UTC)."""
+    if at is None:
+        return ""
+    if at >= _EPOCH:
+        return datetime.datetime.fromtimestamp(at / 1000, datetime.UTC).strftime("%H:%M:%S")
+    minutes, seconds = divmod(at // 1000, 60)
+    return f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
+
+
+def warned(field: FieldBase, value: Value) -> bool:
+    """Tell whether a value passes a limit or is one to warn of."""
+    try:
+        return bool(field.warnings(field.level(value).level))
+    except ValueError:
+        return False
+
+
+def shown_value(field: FieldBase | None, value: Value) -> Text:
+    """Write a value without its unit, in red where it warns; no flags are a dot."""
+    text = value_text(value)
+    text = "·" if text == "none" and isinstance(value, frozenset) else text.replace("-", "−") if text[:1] == "-" else text
+    return safe(text, "bold red" if field is not None and warned(field, value) else "")
+
+
+def lap_columns(book: Book) -> list[str]:
+    """Return the fields of the lap report, which get a column each: those of the first message from the car, but for the lap."""
+    name = lap_message(book)
+    return [field for field in book.messages[name].fields if field != lap_field(book)] if name else []
+
+
+def values_text(book: Book, entry: Entry) -> str:
+    """Write all values of an entry in words."""
+    shown = []
+    for name, value in entry.values.items():
+        field = book.fields.get(name)
+        unit = f" {field.unit_text}" if field is not None and field.unit_text else ""
+        shown.append(f"{field.title if field is not None else name} {value_text(value)}{unit}")
+    return ", ".join(shown)
+
+
+def remark(book: Book, row: Row) -> Text:
+    """Return what is to be said of a row besides its values."""
+    entry, parts = row.entry, []
+    if row.first.kind == "event":
+        phrase = book.spec.phrases.get(entry.message)
+        name = phrase.label if phrase is not None and phrase.label else EVENTS.get(entry.message, entry.message)
+        parts.append((f"{name}{'' if entry.amount is None else f' {plain(entry.amount)}'}", "bold yellow"))
+    elif row.first.kind == "note":
+        parts.append((entry.heard or entry.note, ""))
+    elif entry.refusal:
+        parts.append((f"{entry.refusal}: {entry.heard}", "yellow"))
+    elif row.first.kind == "call" or entry.message != lap_message(book):
+        title = book.messages[entry.message].title if entry.message in book.messages else entry.message
+        parts.append((f"{title}: {values_text(book, entry)}", "cyan" if row.first.kind == "call" else ""))
+    if row.questions and not entry.accepted:
+        parts.append((f"asked: {row.questions[-1].heard}", "magenta"))
+    if row.corrections and entry.accepted:
+        parts.append((f"first heard: {row.first.heard}" if row.first.refusal else f"corrected from {row.first.string}", "dim"))
+    if any(back.note == "differs" for back in row.readbacks):
+        parts.append(("read back differently", "bold magenta"))
+    if row.withdrawn:
+        parts.append(("withdrawn", "dim"))
+    return Text("; ").join([safe(text, style) for text, style in parts])
+
+
+def lap_lines(book: Book, standing: Sequence[Row], car: str, width: int, *, last: int | None = None) -> list[Text]:
+    """Return what stands for one car, a line or two each, in the order of the journal; ``last`` keeps only so many lines below the head.
+
+    The fields of the lap report have a column each; whatever else there is to say follows on the same line where it fits.
+    """
+    columns = lap_columns(book)
+    mine = [row for row in standing if row.entry.car in (car, "")]
+    cells = [[shown_value(book.fields[n], row.entry.values[n]) if _in_columns(row, n) else Text() for n in columns] for row in mine]
+    heads = [(name.replace("_", " "), book.fields[name].unit_text) for name in columns]
+    sizes = [max(len(head), len(unit), *(line[n].cell_len for line in cells), 1) for n, (head, unit) in enumerate(heads)]
+    timed = any(row.entry.at is not None for row in mine)
+    lead = 3 + (10 if timed else 0)
+    padded = [f"  {head:>{size}}" for (head, _), size in zip(heads, sizes, strict=True)]
+    titles = Text.assemble("lap", "      time" if timed else "", *padded)
+    units = Text.assemble(" " * lead, *(f"  {unit:>{size}}" for (_, unit), size in zip(heads, sizes, strict=True)), style="dim")
+    best = {id(row) for row in laps(standing, car, lap_message(book)).values()}
+    lines: list[Text] = []
+    for row, line in zip(mine, cells, strict=True):
+        shown = Text(f"{'' if row.entry.lap is None else row.entry.lap:>3}")
+        shown.append(f"  {clock(row.entry.at):>8}" if timed else "", "dim")
+        if any(line):
+            for cell, size in zip(line, sizes, strict=True):
+                shown.append(" " * (2 + size - cell.cell_len)).append_text(cell)
+        lines.extend(_with_remark(shown, remark(book, row), width, lead))
+        if row.withdrawn or (row.first.kind == "report" and row.counts and any(line) and id(row) not in best):
+            lines[-1].stylize("dim strike" if row.withdrawn else "dim")
+    return [titles, units, *(lines if last is None else lines[max(0, len(lines) - last) :])]
+
+
+def _in_columns(row: Row, name: str) -> bool:
+    return row.first.kind == "report" and row.entry.accepted and name in row.entry.values
+
+
+def _with_remark(shown: Text, said: Text, width: int, lead: int) -> list[Text]:
+    """Put a remark behind the values, or below them where it does not fit; what is longer than two lines is cut."""
+    if not said:
+        return [shown]
+    if shown.cell_len + 2 + said.cell_len <= width:
+        return [shown.append("  ").append_text(said)]
+    if shown.cell_len <= lead:
+        said.truncate(width - lead - 2, overflow="ellipsis")
+        return [shown.append("  ").append_text(said)]
+    said.truncate(width - lead - 2, overflow="ellipsis")
+    return [shown, Text(" " * (lead + 2)).append_text(said)]
+
+
+def lap_tables(journal: Journal, only: str | None) -> None:
+    """Print the laps of every car, or of one."""
+    entries = list(journal.entries())
+    standing, named = rows(entries), cars(entries)
+    for car in [only] if only is not None else list(named) or [""]:
+        count = sum(row.first.kind == "report" and row.counts for row in standing if row.entry.car == car)
+        head = f"car {car}" if car else "no car named"
+        console().print(Text.assemble((head, "bold"), f"  {named[car]}" if named.get(car) else "", (f"  {count} reports", "dim")))
+        console().print(Text("\n").join(lap_lines(journal.book, standing, car, console().width)), no_wrap=True, crop=False)
+        console().print()
+    state = race(standing)
+    if state.neutralised:
+        console().print(safe("The race is neutralised.", "bold yellow"))
+    if state.added:
+        console().print(safe(f"{plain(state.added)} laps added."))
+    _clock_lines(entries)
+
+
+def _clock_lines(entries: Sequence[Entry]) -> None:
+    steps = clock_steps(entries)
+    if steps:
+        places = ", ".join(str(seq) for seq in steps[:8])
+        console().print(safe(f"The clock had gone backwards before entry {places}; the order is that of the entries.", "yellow"))
+
+
+def entries_table(journal: Journal, only: str | None) -> None:
+    """Print every entry, the oldest first."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
+    for name in ("#", "lap"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for name in ("kind", "car", "who", "sure", "what"):
+        table.add_column(name, overflow="fold", no_wrap=name in ("kind", "sure"))
+    entries = [entry for entry in journal.entries() if only in (None, entry.car)]
+    for entry in entries:
+        about = f"of #{entry.about} " if entry.about else ""
+        sure = "" if entry.certainty is None else f"{entry.certainty:.0%}"
+        what = values_text(journal.book, entry) if entry.accepted else entry.heard
+        what = ": ".join(filter(None, (entry.message, what))) if entry.kind in ("event", "car") else what
+        style = "yellow" if entry.refusal else ""
+        detail = f"{about}{entry.string + ': ' if entry.string else ''}{what}{f' ({entry.refusal})' if entry.refusal else ''}"
+        table.add_row(
+            str(entry.seq), "" if entry.lap is None else str(entry.lap), safe(entry.kind), safe(entry.car),
+            safe(entry.speaker or entry.writer), sure, safe(detail, style),
+        )  # fmt: skip
+    console().print(table)
+    _clock_lines(entries)
+
+
+def summary_lines(summary: Summary) -> None:
+    """Print what an import brought and what it left out."""
+    kinds = ", ".join(f"{count} {kind}{'s' if count != 1 else ''}" for kind, count in summary.written.items()) or "nothing new"
+    console().print(safe(f"written: {kinds}", "bold"))
+    if summary.refused:
+        console().print(safe(f"  {summary.refused} of them can't be read or are doubtful, and need a look: niner sheet show", "yellow"))
+    if summary.there:
+        console().print(safe(f"  {summary.there} entries were there already"))
+    total = sum(summary.left_out.values())
+    if total:
+        console().print(safe(f"left out: {total}", "bold"))
+    for reason, count in sorted(summary.left_out.items(), key=lambda pair: -pair[1])[:8]:
+        console().print(safe(f"  {count}  {reason}"))
+        for left in summary.examples[reason] if reason != "ordinary talk" else ():
+            console().print(safe(f"      line {left.number}: {left.text[:100]}", "dim"))
+
+
+@contextlib.contextmanager
+def progress(size: int) -> Iterator[Callable[[int], None]]:
+    """Show how far a file of ``size`` bytes is read; nothing where the error output is no terminal."""
+    from rich.console import Console
+    from rich.progress import BarColumn, DownloadColumn, Progress, TimeRemainingColumn
+
+    errors = Console(stderr=True)
+    if not errors.is_terminal:
+        yield lambda count: None  # noqa: ARG005
+        return
+    with Progress("reading", BarColumn(), DownloadColumn(), TimeRemainingColumn(), console=errors, transient=True) as bar:
+        task = bar.add_task("reading", total=size or None)
+        yield lambda count: bar.update(task, advance=count)

@@ -1,0 +1,54 @@
+"""What a report that can't be read may have been, and what to ask: a narrow door to ``codec.hear``."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from codec.reading import Reading
+from grammar.book import Book
+from grammar.errors import CodeError
+
+if TYPE_CHECKING:
+    from codec.hear import Hearing
+
+_SURE = 0.9  # a field less sure than this is pointed out
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """The likeliest reading with its probability, the fields that are not sure, what to ask, and whether it may be taken as it is.
+
+    ``fields`` holds (title, value, probability of it) of every doubtful field; ``hearing`` is what an answer to the question is added to.
+    """
+
+    guess: Reading
+    probability: float
+    fields: tuple[tuple[str, str, float], ...]
+    question: str
+    accept: bool
+    hearing: Hearing
+
+
+def doubt(book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | None = None) -> Doubt | None:
+    """Return what ``text`` may have been, given the values of the last report of this car; None where nothing can be said.
+
+    With ``asked``, the text answers the question asked there.
+    """
+    from codec.hear import hear
+
+    earlier = [] if asked is None else [asked.hearing]
+    try:
+        hearing = hear(book, text, prior=dict(last) if last else None, direction="car", earlier=earlier)
+    except (CodeError, ValueError):
+        return None
+    if not hearing.candidates:
+        return None
+    best = hearing.candidates[0]
+    fields = []
+    for name, marginal in hearing.marginals.items():
+        if name in best.reading.levels and marginal.probability < _SURE:
+            fields.append((marginal.field.title, marginal.text(marginal.level), marginal.probability))
+    decision = hearing.decision
+    return Doubt(best.reading, best.probability, tuple(fields), decision.question, decision.kind == "accept", hearing)

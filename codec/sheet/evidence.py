@@ -1,0 +1,179 @@
+"""How strongly words speak for a code being read out, and how easily a message is met by chance.
+
+Both in bits: a run of words is taken for a report where its words are much rarer in ordinary talk than the strings of the message are
+among all strings of that length.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+import tomllib
+from collections.abc import Iterable
+from importlib import resources
+from typing import Any
+
+from grammar.automaton import build
+from grammar.book import Book
+from grammar.codes import Check
+from grammar.data import table
+from grammar.message import Message
+from grammar.speech.words import Meaning, Word, cut
+
+_MOST_KEPT = 200_000
+_DIGITS = {"TEEN": 2, "TENS": 2, "HUNDRED": 3, "THOUSAND": 4, "MULTIPLE": 4, "AND": 0}
+_PAUSED = frozenset(("-", "–", "…", ","))
+SPOKEN = frozenset(("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "MULTIPLE", "AND"))
+
+
+@functools.cache
+def settings() -> dict[str, Any]:
+    """Return the figures and words of ``chatter.toml``."""
+    return tomllib.loads((resources.files("codec.sheet") / "chatter.toml").read_text("utf-8"))
+
+
+class Evidence:
+    """The weights of a book's words and messages."""
+
+    def __init__(self, book: Book) -> None:
+        """Gather the words of a book."""
+        self.book, self.bits = book, settings()["bits"]
+        data = table("speech")
+        self._homophones = {word for words in data["homophones"].values() for word in words}
+        self._plain = {word for words in data["numbers"]["units"].values() for word in words}
+        self._chances: dict[tuple[str, int], float] = {}
+        self.least = min(self._easiest(message) for message in book.messages.values())
+        self.shortest_figures = min(self._figures(message) for message in book.messages.values())
+
+    def of_word(self, raw: str, meaning: Meaning) -> float:
+        """Return the bits of one word as written."""
+        form, terminal = raw.casefold(), meaning.terminal
+        if terminal == "AND" or form in self._homophones or (len(form) == 1 and raw.isalpha() and raw.islower()):
+            return float(self.bits["small" if len(form) == 1 else "homophone"])
+        if terminal == "TYPED" and raw.isalpha() and raw.islower():
+            return float(self.bits["small"])
+        if terminal == "TYPED":
+            kind = "digit" if raw.isdigit() else "typed" if raw.isalpha() else "mixed"
+            return float(self.bits[kind] * len(meaning.options[0]))
+        if terminal in ("UNIT", "TO"):
+            return float(self.bits["digit" if form in self._plain or form.isdigit() else "variant"])
+        if terminal == "LETTER":
+            return float(self.bits["letter" if len(form) == 1 else "spelling"])
+        if terminal == "MULTIPLE":
+            return float(self.bits["multiple"])
+        return float(self.bits["number"]) if terminal in SPOKEN else 0.0
+
+    def of_words(self, text: str, words: Iterable[Word]) -> float:
+        """Return the bits of words of ``text`` together: code words in a row speak for each other, words that merely count on don't."""
+        total, before, step = 0.0, "", 9
+        for word in words:
+            terminal, options = word.meaning.terminal, word.meaning.options
+            if terminal not in SPOKEN:
+                before = before if terminal == "FILLER" else ""
+                continue
+            symbol = options[0] if options else word.meaning.value or "?"
+            alone = self.of_word(text[word.span[0] : word.span[1]], word.meaning)
+            last, step = step, ord(symbol) - ord(before) if len(symbol) == len(before) == 1 else 9
+            counted = step == last and abs(step) <= 1
+            total += min(alone, float(self.bits["counted"])) if counted else alone + (self.bits["row"] if before else 0)
+            before = symbol
+        return total
+
+    def chance(self, message: Message, length: int) -> float:
+        """Return log2 of the number of strings of ``length`` symbols that the message has (check symbols count as fixed)."""
+        key = (message.name, length)
+        if key not in self._chances:
+            self._count(message, max(length, min(message.lengths[1], 60)))
+        return self._chances.get(key, math.inf)
+
+    def _count(self, message: Message, longest: int) -> None:
+        automaton = build([message])
+        ways = {automaton.starts[0]: 1}
+        for length in range(1, longest + 1):
+            following: dict[int, int] = {}
+            for state, count in ways.items():
+                for step in automaton.steps[state]:
+                    leaf = automaton.owner[step.target][1]
+                    free = 1 if isinstance(message.tables[leaf], Check) else step.mask.bit_count()
+                    following[step.target] = following.get(step.target, 0) + count * free
+            ways = following
+            complete = sum(count for state, count in ways.items() if automaton.accepting[state])
+            self._chances[message.name, length] = math.log2(complete) if complete else math.inf
+
+    def _figures(self, message: Message) -> float:
+        """Return the length of the message's shortest string of nothing but digits; infinite where it has none."""
+        automaton, digits = build([message]), self.book.alphabet.mask(self.book.alphabet.digits)
+        states, length = {automaton.starts[0]}, 0
+        while states and length < message.lengths[1]:
+            length += 1
+            states = {step.target for state in states for step in automaton.steps[state] if step.mask & digits}
+            if any(automaton.accepting[state] for state in states):
+                return length
+        return math.inf
+
+    def _easiest(self, message: Message) -> float:
+        """Return the fewest bits of words with which a message could ever be taken."""
+        odds = settings()["odds"]
+        lengths = range(message.lengths[0], min(message.lengths[1], 60) + 1)
+        return float(min(self.chance(message, n) for n in lengths) + odds["accept"] - odds["alone"] - odds["role"])
+
+
+def digits_of(meaning: Meaning) -> float:
+    """Return how many digits a word may be at most; infinite for a word that may be something else."""
+    if meaning.terminal in _DIGITS:
+        return _DIGITS[meaning.terminal]
+    if meaning.terminal == "FILLER":
+        return 0
+    return max(map(len, meaning.options), default=0) if all(option.isdigit() for option in meaning.options) else math.inf
+
+
+class Prefilter(dict[str, tuple[float, float]]):
+    """By word as it stands in a line its bits, and how many digits it may be (infinite for a word that is no digit).
+
+    Lines in which no run of words speaks for a report, or is long enough to be one of digits alone, are passed over quickly.
+    """
+
+    def __init__(self, evidence: Evidence) -> None:
+        """Take the words that always need a closer look."""
+        super().__init__()
+        self._evidence, self._row, self._refused = evidence, float(evidence.bits["row"]), float(settings()["odds"]["refused"])
+        closer, self._grouped = [], set[str]()
+        for form, meaning in evidence.book.lexicon.meanings.items():
+            if meaning.terminal in ("ASK", "CORRECTION", "REPEAT", "ANEW") or (meaning.terminal == "SEPARATOR" and meaning.value):
+                closer.append(form)
+            elif " " in form and meaning.terminal in SPOKEN:
+                self._grouped.update(form.split())
+        ways = "|".join(r"[\s-]+".join(re.escape(word) for word in form.split()) for form in closer)
+        self._closer = re.compile(rf"\b(?:{ways})\b", re.IGNORECASE)
+
+    def worth(self, text: str) -> bool:
+        """Tell whether a line may hold anything of use."""
+        if len(self) > _MOST_KEPT:
+            self.clear()
+        run = symbols = 0.0
+        least, row, shortest, plain = self._evidence.least, self._row, self._evidence.shortest_figures, self._refused
+        for raw in text.split():
+            bits, digits = self[raw]
+            if bits:
+                run += bits + row
+                symbols += digits
+                if run >= least and (symbols >= shortest or run >= plain):
+                    return True
+            elif raw not in _PAUSED:
+                run = symbols = 0.0
+        return self._closer.search(text) is not None
+
+    def codes(self, raw: str) -> bool:
+        """Tell whether a word as it stands may belong to a code."""
+        return self[raw][0] > 0
+
+    def __missing__(self, raw: str) -> tuple[float, float]:
+        found = cut(self._evidence.book.lexicon, f"… {raw}", tolerant=True)[1:]  # not alone: small letters are a word then
+        bits = self._evidence.of_words(f"… {raw}", found)
+        form = raw.strip(".,;:!?\"'").casefold()
+        filler = bool(found) and all(word.meaning.terminal == "FILLER" for word in found)
+        bits = max(bits, 0.1 if filler else 0.0, float(self._evidence.bits["spelling"]) if form in self._grouped else 0.0)
+        figures = form not in self._grouped and all(digits_of(word.meaning) < math.inf for word in found)
+        self[raw] = bits, sum(digits_of(word.meaning) for word in found) if figures else math.inf
+        return self[raw]

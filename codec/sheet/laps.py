@@ -1,0 +1,110 @@
+"""Which lap a report stands against: the one it says, the one the clock says, or the next one."""
+
+from __future__ import annotations
+
+import bisect
+import csv
+from collections.abc import Iterable, Mapping
+from decimal import Decimal
+from typing import Any
+
+from codec.reading import Reading
+from codec.sheet.entry import LapBy, SheetError
+from codec.sheet.transcript import milliseconds
+from grammar.book import Book
+from grammar.fields import Quantity, Wrapped
+
+LAP = "lap"  # the field of a book that holds the lap
+
+
+def lap_field(book: Book) -> str:
+    """Return the name of the field that says the lap, "" if the book has none."""
+    said = any(LAP in message.fields for message in book.sent_by("car"))
+    return LAP if said and isinstance(book.fields.get(LAP), Wrapped | Quantity) else ""
+
+
+class LapTimes:
+    """When each lap of each car began, in milliseconds, from a file of car, lap, start."""
+
+    def __init__(self, starts: Mapping[str, Iterable[tuple[int, int]]]) -> None:
+        """Take (start, lap) pairs by car."""
+        self._starts = {car: sorted(pairs) for car, pairs in starts.items()}
+
+    @classmethod
+    def read(cls, lines: Iterable[str], name: str) -> LapTimes:
+        """Read a CSV with the columns car, lap, start (seconds, or ISO 8601); raises SheetError."""
+        rows = csv.DictReader(lines)
+        if not {"car", "lap", "start"} <= set(rows.fieldnames or ()):
+            raise SheetError(f"{name}: columns car, lap, start are expected", kind="lap-times", hint="the first line names the columns")
+        starts: dict[str, list[tuple[int, int]]] = {}
+        for number, row in enumerate(rows, start=2):
+            try:
+                at = milliseconds(row["start"])
+                if at is None:
+                    raise ValueError("a time is missing")
+                starts.setdefault(row["car"], []).append((at, int(row["lap"])))
+            except (ValueError, TypeError) as error:
+                raise SheetError(f"{name}, line {number}: {error}", kind="lap-times") from None
+        return cls(starts)
+
+    def at(self, car: str, moment: int | None) -> int | None:
+        """Return the lap a car was on."""
+        starts = self._starts.get(car)
+        if not starts or moment is None:
+            return None
+        place = bisect.bisect_right(starts, (moment, 10**9)) - 1
+        return starts[place][1] if place >= 0 else None
+
+
+class LapKeeper:
+    """Knows the lap of one car from one report to the next."""
+
+    def __init__(self, book: Book, car: str, times: LapTimes | None = None, last: int = 0) -> None:
+        """Begin behind lap ``last``."""
+        self.car, self.last, self._times, self._field = car, last, times, lap_field(book)
+        found = book.fields.get(self._field)
+        self._wrapped = found if isinstance(found, Wrapped) else None
+        cars = book.sent_by("car")
+        self._counted = cars[0].name if cars else ""  # without a lap field every report of the first message is one more lap
+
+    def expected(self, at: int | None) -> int:
+        """Return the lap the next report is expected to be of."""
+        timed = self._times.at(self.car, at) if self._times else None
+        return self.last + 1 if timed is None else timed
+
+    def context(self, at: int | None) -> dict[str, Any]:
+        """Return what restores a wrapped lap: the lap expected, up to two before it, else the ones after it, for races run forward."""
+        field = self._wrapped
+        if field is None:
+            return {self._field: self.expected(at)} if self._field else {}
+        half = (field.modulus - field.step) / 2
+        return {self._field: max(half, self.expected(at) - 2 + half)}
+
+    def of(self, reading: Reading, at: int | None, given: int | None) -> tuple[int | None, LapBy]:
+        """Return the lap of a report and how it is known; the next report is expected behind it."""
+        lap, lap_by = self._of(reading, at, given)
+        if lap is not None and reading.direction == "car":
+            self.last = max(self.last, lap)
+        return lap, lap_by
+
+    def _of(self, reading: Reading, at: int | None, given: int | None) -> tuple[int | None, LapBy]:
+        said = reading.values.get(self._field)
+        if isinstance(said, Decimal) and said == said.to_integral_value():
+            return int(said), "said"
+        if given is not None:
+            return given, "given"
+        timed = self._times.at(self.car, at) if self._times else None
+        if timed is not None:
+            return timed, "time"
+        if reading.message == self._counted and not self._field:
+            return self.last + 1, "order"
+        return self.now(at, None)
+
+    def now(self, at: int | None, given: int | None) -> tuple[int | None, LapBy]:
+        """Return the lap of anything that is no lap report."""
+        if given is not None:
+            return given, "given"
+        timed = self._times.at(self.car, at) if self._times else None
+        if timed is not None:
+            return timed, "time"
+        return (self.last, "order") if self.last else (None, "")

@@ -1,0 +1,135 @@
+"""The sheet as an Office Open XML workbook, and back; needs openpyxl."""
+
+from __future__ import annotations
+
+import re
+import zipfile
+from collections.abc import Iterator
+from decimal import Decimal
+from pathlib import Path
+from typing import IO, Any
+
+from codec.sheet.columns import OWN, VALUE, WHOLE, Facts, cells, checked_header, entry_from, names
+from codec.sheet.entry import Entry, SheetError
+from codec.sheet.exports import Read, fields_of, number_cell
+from codec.sheet.journal import Journal
+from codec.sheet.state import cars, lap_message, laps, rows
+from codec.sheet.values import measured, number_text, value_text
+
+_MOST_ROWS = 1_048_575
+_CHUNK = 30_000
+_UNWRITABLE = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
+_ESCAPED = re.compile("_x([0-9A-Fa-f]{4})_")
+
+
+def write(journal: Journal, stream: IO[bytes]) -> int:
+    """Write the workbook; returns the number of entries. Raises SheetError where openpyxl is not there or a workbook can't hold them."""
+    openpyxl = _openpyxl()
+    if len(journal) > _MOST_ROWS:
+        raise SheetError(f"a workbook holds {_MOST_ROWS} rows, the sheet has {len(journal)}", kind="sheet-export", hint="export CSV")
+    book = openpyxl.Workbook(write_only=True)
+    _laps(book.create_sheet("laps"), journal)
+    count = _entries(book.create_sheet("entries"), journal)
+    facts = book.create_sheet("book")
+    for key, text in Facts.of(journal).as_dict().items():
+        for place in range(0, max(1, len(text)), _CHUNK):
+            facts.append([_cell(facts, key), _cell(facts, text[place : place + _CHUNK])])
+    book.save(stream)
+    return count
+
+
+def _openpyxl() -> Any:
+    try:
+        import openpyxl
+    except ImportError:
+        raise SheetError("workbooks need openpyxl", kind="missing-package", hint="pip install 'niner[xlsx]', or export CSV") from None
+    return openpyxl
+
+
+def _cell(sheet: Any, value: Any, unit: str = "", *, bold: bool = False) -> Any:
+    from openpyxl.cell import WriteOnlyCell
+    from openpyxl.styles import Font
+
+    if isinstance(value, str):
+        cell = WriteOnlyCell(sheet, value=_UNWRITABLE.sub(lambda found: f"_x{ord(found.group()):04X}_", value))
+        cell.data_type = "s"  # a text that begins with = stays a text
+    else:
+        cell = WriteOnlyCell(sheet, value=value)
+    if unit:
+        places = max(0, -int(Decimal(repr(value)).as_tuple().exponent)) if isinstance(value, float) else 0
+        quoted = unit.replace('"', "")
+        cell.number_format = f'0{"." + "0" * places if places else ""}" {quoted}"'
+    if bold:
+        cell.font = Font(bold=True)
+    return cell
+
+
+def _entries(sheet: Any, journal: Journal) -> int:
+    fields, count = journal.book.fields, 0
+    columns = names(fields)
+    numeric = {*WHOLE, "amount", "certainty", *(VALUE + name for name, field in fields.items() if measured(field))}
+    units = {VALUE + name: field.unit_text for name, field in fields.items()}
+    sheet.freeze_panes = "A2"
+    sheet.append([_cell(sheet, name, bold=True) for name in columns])
+    for entry in journal.entries():
+        row = []
+        for name, text in zip(columns, cells(entry, fields), strict=True):
+            value = number_cell(text) if name in numeric and text else text
+            row.append(_cell(sheet, value, units.get(name, "") if not isinstance(value, str) else "") if text else None)
+        sheet.append(row)
+        count += 1
+    return count
+
+
+def _laps(sheet: Any, journal: Journal) -> None:
+    """Write the laps of every car as people read them: the last report of each."""
+    reported = journal.book.messages[lap_message(journal.book)].fields if lap_message(journal.book) else {}
+    fields = {name: field for name, field in journal.book.fields.items() if name in reported}
+    entries = list(journal.entries())
+    standing = rows(entries)
+    sheet.freeze_panes = "C2"
+    titles = [f"{field.title}{' in ' + field.unit_text if field.unit_text else ''}" for field in fields.values()]
+    sheet.append([_cell(sheet, title, bold=True) for title in ("car", "lap", "message", "string", *titles, "refusal", "heard")])
+    for car in cars(entries):
+        for lap, row in laps(standing, car, lap_message(journal.book)).items():
+            line: list[Any] = [_cell(sheet, car), lap, _cell(sheet, row.entry.message), _cell(sheet, row.entry.string)]
+            for name, field in fields.items():
+                text = value_text(row.entry.values[name]) if row.counts and name in row.entry.values else ""
+                value = number_cell(text) if text and measured(field) else text
+                line.append(_cell(sheet, value, field.unit_text if not isinstance(value, str) else "") if text else None)
+            sheet.append([*line, _cell(sheet, row.entry.refusal), _cell(sheet, row.entry.heard)])
+
+
+def read(path: Path) -> Read | None:
+    """Return the book's facts and the entries of a workbook that is an exported sheet; None for any other. Raises SheetError."""
+    openpyxl = _openpyxl()
+    try:
+        book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+    except (zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
+        raise SheetError(f"{path.name}: no workbook that can be read: {error}", kind="sheet-export") from None
+    if not {"entries", "book"} <= set(book.sheetnames):
+        return None
+    told: dict[str, str] = {}
+    for key, text in book["book"].iter_rows(values_only=True, max_col=2):
+        told[str(key)] = told.get(str(key), "") + _plain(text)
+    facts = Facts.read(told, path.name)
+    fields = fields_of(facts, path.name)
+
+    def entries() -> Iterator[Entry]:
+        listed = book["entries"].iter_rows(values_only=True)
+        header = [str(name) for name in next(listed, ())]
+        checked_header(header, path.name)
+        for number, row in enumerate(listed, start=2):
+            texts = {name: _plain(value) for name, value in zip(header, row, strict=False)}
+            if any(texts[name] for name in OWN):
+                yield entry_from(texts, fields, f"{path.name}, row {number}")
+        book.close()
+
+    return facts, entries()
+
+
+def _plain(value: Any) -> str:
+    """Return a cell as text."""
+    if value is None or isinstance(value, str):
+        return _ESCAPED.sub(lambda found: chr(int(found.group(1), 16)), value or "")
+    return number_text(Decimal(repr(value))) if isinstance(value, int | float) else str(value)

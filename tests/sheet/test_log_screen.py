@@ -1,0 +1,97 @@
+"""The live screen, driven as an engineer drives it: typed into and looked at in a real terminal."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+
+import pytest
+from sheet.support import RACE, race_book
+from sheet.terminal import Terminal
+
+from codec import encode
+from codec.sheet import Journal
+from codec.sheet.state import laps, rows
+
+SIZES = [(80, 24), (200, 50)]
+MENDED = encode(race_book(), {"lap": 1, "energy": "0.3", "motor": 80, "inverter": 55, "battery": 34, "alert": []}, "lap")
+
+
+@pytest.mark.parametrize(("columns", "height"), SIZES, ids=["80x24", "200x50"])
+def test_an_engineer_logs_a_race(tmp_path: Path, columns: int, height: int) -> None:
+    sheet = str(tmp_path / "event.sheet")
+    with Terminal(["log", sheet, "--book", str(RACE), "--car", "7=Ana Cole"], columns, height) as terminal:
+        screen = terminal.shows("car 7 Ana Cole", "lap –", "car 7>", "F8 undo")
+        assert len(screen.splitlines()) <= height
+
+        terminal.write("one two zero one yankee alfa quebec")
+        terminal.shows("→  lap report: lap 1")  # the reading stands there before Enter
+        terminal.press("Enter")
+        terminal.shows("lap 1  racing", "  1       0     80")
+
+        terminal.type("two one seven four x-ray quebec november tango")  # misheard: the check does not fit
+        terminal.shows("ask: SAY AGAIN", "does not fit")
+        terminal.type("two double two two lima six two")
+        terminal.shows("  2     0.2     90", "first heard: two one seven four")
+
+        terminal.type("safety car")
+        terminal.shows("NEUTRALISED")
+        terminal.press("F3")
+        terminal.shows("lap 2  racing")
+
+        terminal.type(f"/lap 1 {MENDED.words}")
+        terminal.shows("lap 1: lap report", "  1     0.3     80", "corrected from 1201YAQ")
+        terminal.type("five one six three juliett romeo bravo tango")
+        terminal.shows("! alert: brakes")
+        terminal.press("F8")
+        terminal.shows("withdrawn: report 5163JRBT")
+
+        terminal.kill()
+    with Terminal(["log", sheet], columns, height) as terminal:
+        terminal.shows("car 7 Ana Cole", "lap 2  racing", "  2     0.2     90", "withdrawn")
+        terminal.type("/car 61 Teo Vash")
+        terminal.shows("car 61 Teo Vash", "7:lap 2")
+        terminal.press("F2")
+        terminal.shows("car 7>")
+        terminal.press("F10")
+    with Journal(sheet) as journal:
+        standing = rows(journal.entries())
+        assert {lap: row.entry.string for lap, row in laps(standing, "7", "lap").items() if row.counts} == {1: MENDED.string, 2: "2222L62"}
+        assert journal.faults() == []
+
+
+def test_two_engineers_see_each_other_s_entries(tmp_path: Path) -> None:
+    sheet = str(tmp_path / "event.sheet")
+    with (
+        Terminal(["log", sheet, "--book", str(RACE), "--car", "7=Ana"], 80, 24) as one,
+        Terminal(["log", sheet, "--book", str(RACE), "--car", "61=Teo"], 80, 24) as two,
+    ):
+        one.shows("car 7>")
+        two.shows("car 61>")
+        one.type("one two zero one yankee alfa quebec")
+        one.shows("lap 1")
+        two.shows("7:lap 1")
+
+
+def test_a_command_is_completed(tmp_path: Path) -> None:
+    with Terminal(["log", str(tmp_path / "event.sheet"), "--book", str(RACE), "--car", "7"], 80, 24) as terminal:
+        terminal.shows("car 7>")
+        terminal.write("/ma")
+        terminal.shows("marker pressed")
+        terminal.press("Tab")
+        terminal.press("Enter")
+        terminal.shows("marker pressed", "car 7>")
+
+
+def test_a_line_that_can_t_be_written_stays_to_be_entered_again(tmp_path: Path) -> None:
+    sheet = tmp_path / "event.sheet"
+    with Terminal(["log", str(sheet), "--book", str(RACE), "--car", "7"], 80, 24) as terminal:
+        terminal.shows("car 7>")
+        holder = sqlite3.connect(sheet, isolation_level=None)
+        holder.execute("BEGIN IMMEDIATE")
+        terminal.type("one two zero one yankee alfa quebec")
+        terminal.shows("another writer held the sheet", "car 7> one two zero one")
+        holder.execute("ROLLBACK")
+        holder.close()
+        terminal.press("Enter")
+        terminal.shows("lap 1  racing")

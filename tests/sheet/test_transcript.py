@@ -1,0 +1,151 @@
+"""Transcripts of every form give the same utterances; what can't be read is told, and nothing stops the reading."""
+
+from __future__ import annotations
+
+import io
+import json
+import tracemalloc
+from collections.abc import Iterator
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from codec.sheet.importing import bounded
+from codec.sheet.transcript import FORMS, Form, LeftOut, Utterance, form_of, utterances
+
+
+def read(text: str, form: Form) -> list[Utterance | LeftOut]:
+    return list(utterances(io.StringIO(text), form, is_code=lambda words: set(words.lower().split()) <= {"lima", "seven", "ait"}))
+
+
+def told(text: str, form: Form) -> list[tuple[str, str, int | None]]:
+    return [(u.speaker, u.text, u.at) for u in read(text, form) if isinstance(u, Utterance)]
+
+
+def test_lines_of_text() -> None:
+    text = "[00:12:31.5] Ana: lima seven\n\n12:31 Ben: copy\nlima seven: ait\nCharlie: go\n  just talk\n01:02:03 x\n"
+    assert told(text, "text") == [
+        ("Ana", "lima seven", 751_500), ("Ben", "copy", 751_000), ("", "lima seven: ait", None), ("Charlie", "go", None),
+        ("", "  just talk", None), ("", "x", 3_723_000),
+    ]  # fmt: skip
+
+
+def test_web_vtt_of_the_standard() -> None:
+    """W3C WebVTT, 1.2 and 6.4: header, notes, identifiers, settings, voice spans, character references."""
+    text = (
+        "WEBVTT - race\nKind: captions\n\nNOTE by hand\n\nSTYLE\n::cue { color: red }\n\nfirst\n00:01.000 --> 00:04.250 align:start\n"
+        "<v.loud Ana>lima <i>seven</i></v>\n\n00:00:05.000 --> 00:00:06.000\n<v Ben>say &amp; again\nplease\n<v Ana>no\n\n"
+        "01:00:00.000 --> 01:00:01.000\nBen: copy\n"
+    )
+    assert told(text, "vtt") == [
+        ("Ana", "lima seven", 1000), ("Ben", "say & again please", 5000), ("Ana", "no", 5000), ("Ben", "copy", 3_600_000),
+    ]  # fmt: skip
+
+
+def test_sub_rip() -> None:
+    text = "1\n00:00:01,500 --> 00:00:04,000\nAna: lima\nseven\n\n2\n00:00:05,000 --> 00:00:06,000\n- Ben: say again\n- Ana: lima\n"
+    assert told(text, "srt") == [("Ana", "lima seven", 1500), ("Ben", "say again", 5000), ("Ana", "lima", 5000)]
+
+
+def test_json_lines_with_everything() -> None:
+    line = {
+        "speaker": "Ana", "start": 12.5, "end": 14, "text": "lima seven", "car": "7", "lap": 3, "confidence": 0.9,
+        "words": [{"word": "lima", "confidence": 0.8, "alternatives": [{"word": "lemur", "confidence": 0.1}]}, {"text": "seven"}],
+        "alternatives": [{"text": "lima sever", "confidence": 0.05}],
+    }  # fmt: skip
+    (said,) = read(json.dumps(line) + "\n", "jsonl")
+    assert isinstance(said, Utterance)
+    assert (said.speaker, said.at, said.until, said.car, said.lap, said.confidence) == ("Ana", 12_500, 14_000, "7", 3, 0.9)
+    assert said.words[0].alternatives == (("lemur", 0.1),)
+    assert said.alternatives == (("lima sever", 0.05),)
+
+
+def test_json_lines_by_other_names() -> None:
+    text = '{"from": "car", "heard": "a", "at": "12.5"}\n{"channel": 2, "transcript": "b", "time": "1970-01-01T00:00:02Z"}\n'
+    assert told(text, "jsonl") == [("car", "a", 12_500), ("2", "b", 2000)]
+
+
+@pytest.mark.parametrize(
+    ("line", "reason"),
+    [
+        ("{", "not JSON"), ("[1]", "a JSON object is expected"), ('{"say": 1}', "no text"), ('{"text": "a", "lap": "x"}', "'lap' must be"),
+        ('{"text": "a", "start": "noon"}', "Invalid isoformat"), ('{"text": "a", "confidence": 2}', "a confidence of 0 … 1"),
+        ('{"text": "a", "words": [3]}', "each of 'words'"), ('{"text": "a", "start": 1e300}', "a time in seconds"),
+        ("[" * 100_000, "not JSON"),
+    ],
+)  # fmt: skip
+def test_a_line_that_is_no_utterance_is_told_and_passed(line: str, reason: str) -> None:
+    bad, good = read(line + '\n{"text": "fine"}\n', "jsonl")
+    assert isinstance(bad, LeftOut)
+    assert reason in bad.reason
+    assert isinstance(good, Utterance)
+
+
+def test_a_cue_that_is_none_is_told_and_passed() -> None:
+    bad, good = read("WEBVTT\n\n00:99 --> soon\nx\n\n00:01.000 --> 00:02.000\ny\n", "vtt")
+    assert isinstance(bad, LeftOut)
+    assert isinstance(good, Utterance)
+
+
+@pytest.mark.parametrize(
+    ("name", "head", "form"),
+    [
+        ("a.vtt", "", "vtt"), ("a.srt", "", "srt"), ("a.jsonl", "", "jsonl"), ("-", "\ufeffWEBVTT\n", "vtt"),
+        ("-", '{"text": ""}', "jsonl"),
+        ("-", "1\n00:00:01,000 --> 00:00:02,000\n", "srt"), ("a.txt", "Ana: x", "text"), ("a.txt", "", "text"),
+    ],
+)  # fmt: skip
+def test_the_form_is_told_by_name_or_beginning(name: str, head: str, form: str) -> None:
+    assert form_of(name, head) == form
+
+
+@given(st.text(), st.sampled_from(FORMS))
+def test_any_text_is_read_without_an_error(text: str, form: Form) -> None:
+    for said in read(text, form):
+        assert isinstance(said, Utterance | LeftOut)
+
+
+def test_a_line_without_end_fills_no_memory() -> None:
+    class Endless(io.RawIOBase):
+        left = 60_000_000
+
+        def readable(self) -> bool:
+            return True
+
+        def readinto(self, buffer: bytearray) -> int:  # type: ignore[override]
+            count = min(len(buffer), self.left)
+            buffer[:count] = b"x" * count
+            self.left -= count
+            return count
+
+    tracemalloc.start()
+    sizes = [len(line) for line in bounded(io.BufferedReader(Endless()))]
+    peak = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert sizes == [400_000]
+    assert peak < 10_000_000
+
+
+def test_a_long_transcript_takes_no_more_memory_than_a_short_one() -> None:
+    from sheet.support import race_book
+
+    from codec.sheet.crews import Crew
+    from codec.sheet.listener import Listener
+
+    def lines(count: int) -> Iterator[str]:
+        for number in range(count):
+            yield f"Ana: turn {number % 17} is slippery, gap {number} tenths\n"
+
+    def peak(count: int) -> int:
+        listener = Listener(race_book(), [Crew("7", "Ana")])
+        tracemalloc.start()
+        for said in utterances(lines(count), "text", is_code=lambda words: False):  # noqa: ARG005
+            assert isinstance(said, Utterance)
+            listener.hear(said)
+        top = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        return top
+
+    peak(300)  # whatever is loaded once
+    assert peak(4_500) < peak(1_500) + 1_000_000
