@@ -136,8 +136,7 @@ def _plain(book: Book, direction: Direction | None) -> Callable[[str], Match | N
 
     It gives None where the whole way must be gone. What does not change from report to report is looked up here, once.
     """
-    symbol_of, meanings = book.lexicon.plain.__getitem__, book.lexicon.meanings
-    quick_by_length: dict[int, list[Callable[[str], Match | None]]] = {}
+    symbol_of, meanings, of_length = book.lexicon.plain.__getitem__, book.lexicon.meanings, book.of_length
     told_apart = direction is not None or book.one_way
 
     def match(text: str) -> Match | None:
@@ -156,11 +155,8 @@ def _plain(book: Book, direction: Direction | None) -> Callable[[str], Match | N
         else:
             return None
         if told_apart:
-            length = len(string)
-            if length not in quick_by_length:
-                quick_by_length[length] = [message.quick for message in book.of_length(direction, length)]
-            for quick in quick_by_length[length]:
-                found = quick(string)
+            for message in of_length(direction, len(string)):
+                found = message.quick(string)
                 if found is not None:
                     return found
         return None
@@ -176,8 +172,13 @@ def _ways(book: Book, text: str, stretch: Stretch, direction: Direction | None) 
         walked = walk(automaton, lattice)
         found = _distinct((matches, _arc_spans(stretch, arcs)) for matches, arcs in walked.readings())
         if len(found) == 1 and walked.cut_short:
-            message, hint = "this can be taken in too many ways to hold them all against each other", "ask for the report once more, word by word"
-            raise UnexpectedWord(message, kind="too-many-ways", source=text, span=stretch.span, hint=hint)
+            raise UnexpectedWord(
+                "this can be taken in too many ways to hold them all against each other",
+                kind="too-many-ways",
+                source=text,
+                span=stretch.span,
+                hint="ask for the report once more, word by word",
+            )
         if found:
             return found
         raise refusal(walked, lattice, text, [word.span for word in stretch.words])

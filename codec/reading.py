@@ -97,11 +97,15 @@ class Reading:
         """The value of every field, said or implied, in the order of the layout."""
         if self._values is None:  # kept by hand: bulk decoding reads it once of each, and cached_property takes a lock
             self._values = self._match.values()
-            for name, near in (self._context or {}).items():
-                field = self._match.message.fields.get(name)
-                if field is not None and name in self._values:
-                    self._values[name] = field.restored(self.levels[name], near)
+            if self._context:
+                self._restore(self._values, self._context)
         return self._values
+
+    def _restore(self, values: dict[str, Value], context: Mapping[str, Any]) -> None:
+        for name, near in context.items():
+            field = self._match.message.fields.get(name)
+            if field is not None and name in values:
+                values[name] = field.restored(self.levels[name], near)
 
     def __getitem__(self, name: str) -> Value:
         """Return a field's value; raises KeyError for a field the reading does not have."""

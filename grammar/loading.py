@@ -110,13 +110,17 @@ def document(text: str, name: str) -> dict[str, Any]:
         raise BookError([Problem("", 0, f"{len(text)} characters are more than the {MOST_BYTES} a book may have", "", "file")], name=name)
     for number, line in enumerate(text.split("\n"), start=1):
         if len(line) > MOST_PARTS and line.count(".") >= MOST_PARTS and _longest_key(line) > MOST_PARTS:
-            raise BookError([Problem("", number, f"a key of more than {MOST_PARTS} parts", "books nest four deep at most", "toml")], name=name)
+            raise _broken(number, f"a key of more than {MOST_PARTS} parts", "books nest four deep at most", name)
         if len(line) > MOST_FIGURES and _ENDLESS.search(line):
-            raise BookError([Problem("", number, f"a whole number of more than {MOST_FIGURES} digits", "numbers have at most 30", "toml")], name=name)
+            raise _broken(number, f"a whole number of more than {MOST_FIGURES} digits", "numbers have at most 30", name)
     try:
         return tomllib.loads(text, parse_float=_number)
     except (ValueError, RecursionError, ArithmeticError) as error:
         raise BookError([_toml_problem(error)], name=name) from None
+
+
+def _broken(line: int, message: str, hint: str, name: str) -> BookError:
+    return BookError([Problem("", line, message, hint, "toml")], name=name)
 
 
 def _longest_key(line: str) -> int:

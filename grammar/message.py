@@ -45,8 +45,8 @@ class PlannedCheck(NamedTuple):
 class Plan:
     """What one way through a layout says: which leaves, which fields they give, which are implied, which checks must hold.
 
-    ``entries`` looks codewords up, one for each table; ``order`` is the order of the fields in the message where it is not that of the names
-    said and then implied.
+    ``entries`` looks codewords up, one for each table; ``order`` is the order of the fields in the message where it is not that of the
+    names said and then implied.
     """
 
     leaves: tuple[int, ...]
@@ -273,7 +273,8 @@ class Message:
 
     def settled(self, key: tuple[int, ...]) -> bool:
         """Tell whether a report may end with these states of the checks: of the guesses left open, only one counts."""
-        return all(_settled(table, state) for leaf, state in zip(self.check_leaves, key, strict=True) if isinstance(table := self.tables[leaf], Check))
+        pairs = zip(self.check_leaves, key, strict=True)
+        return all(_settled(table, state) for leaf, state in pairs if isinstance(table := self.tables[leaf], Check))
 
     def follow(self, leaf: int, key: tuple[int, ...], word: str) -> list[tuple[int, ...]]:
         """Return the states of the checks after ``word`` at ``leaf``; -1 is a check that has covered nothing yet.

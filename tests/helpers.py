@@ -2,18 +2,26 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Callable, Mapping
+from typing import Any, TypeVar
 
 import tomli_w
 
-from codec import Book, parse_book
+from codec import Book, CodeError, parse_book
 from grammar.binding import bind_messages, bind_tables
 from grammar.message import Message
 from grammar.models import BookSpec
 from grammar.symbols import Alphabet
 
-Spec = dict[str, Any]
+Result = TypeVar("Result")
+
+
+def attempt(ask: Callable[..., Result], *given: Any, **settings: Any) -> Result | CodeError:
+    """Return what is answered, or the error that refuses; anything else is raised."""
+    try:
+        return ask(*given, **settings)
+    except CodeError as error:
+        return error
 
 
 def toml_text(spec: Mapping[str, Any]) -> str:

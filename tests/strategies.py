@@ -6,19 +6,19 @@ without the product. ``drafts()`` may be ambiguous; ``books()`` compile.
 
 from __future__ import annotations
 
-from decimal import Decimal
 from typing import Any, NamedTuple
 
 from helpers import book_of
 from hypothesis import assume
 from hypothesis import strategies as st
+from laws.field_strategies import either, fields
 from laws.reference import ALL, DIGITS, LETTERS, Draft, Reference, Tree, Way, notation, size, tables_of
 
 from codec import Book, BookError
 
+__all__ = ["Drawn", "books", "drafts", "even", "fields", "marked", "said"]
+
 MOST_WAYS = 2500
-_STEPS = [Decimal("1"), Decimal("0.1"), Decimal("0.25"), Decimal("2"), Decimal("50")]
-_NAMES = ["red", "Green", "blue one", "größer", "x", "none at all"]
 
 
 class Drawn(NamedTuple):
@@ -27,79 +27,6 @@ class Drawn(NamedTuple):
     book: Book
     draft: Draft
     ways: tuple[Way, ...]
-
-
-def _either(draw: Any, *choices: Any) -> Any:
-    return draw(st.sampled_from(choices))
-
-
-@st.composite
-def quantities(draw: Any, most: int) -> dict[str, Any]:
-    step = draw(st.sampled_from(_STEPS))
-    low = step * draw(st.integers(-4, 4))
-    levels = draw(st.integers(1, most))
-    field: dict[str, Any] = {"kind": "quantity", "low": low, "high": low + step * (levels - 1), "step": step}
-    field["open"] = _either(draw, "neither", "low", "high", "both")
-    field["rounding"] = _either(draw, "nearest", "up", "down")
-    if draw(st.booleans()):
-        field["usual"] = low + step * draw(st.integers(0, levels - 1))
-    if "usual" in field and draw(st.booleans()):
-        field["spread"] = step
-    if draw(st.booleans()):
-        field["limits"] = [{_either(draw, "above", "below"): low + step * draw(st.integers(-1, levels))}]
-    return field
-
-
-@st.composite
-def bands(draw: Any, most: int) -> dict[str, Any]:
-    edges = sorted(draw(st.sets(st.integers(-9, 9), min_size=1, max_size=max(1, most - 1))))
-    field: dict[str, Any] = {"kind": "bands", "edges": edges, "edge_in": _either(draw, "lower", "upper")}
-    if draw(st.booleans()):
-        field["low"] = edges[0] - draw(st.integers(1, 3))
-    if draw(st.booleans()):
-        field["high"] = edges[-1] + draw(st.integers(1, 3))
-    if draw(st.booleans()):
-        field["names"] = [f"band {n}" for n in range(len(edges) + 1)]
-    if draw(st.booleans()):
-        level = draw(st.integers(0, len(edges)))
-        field["usual"] = field["names"][level] if "names" in field and draw(st.booleans()) else level
-    return field
-
-
-@st.composite
-def choices(draw: Any, most: int) -> dict[str, Any]:
-    options = draw(st.permutations(_NAMES))[: draw(st.integers(1, min(most, len(_NAMES))))]
-    field: dict[str, Any] = {"kind": "choice", "options": options}
-    if draw(st.booleans()):
-        field["usual"] = draw(st.sampled_from(options))
-    if draw(st.booleans()):
-        field["warn"] = [draw(st.sampled_from(options))]
-    return field
-
-
-@st.composite
-def flags(draw: Any, most: int) -> dict[str, Any]:
-    names = ["rain", "damage", "pit now"][: draw(st.integers(1, max(1, min(3, most.bit_length() - 1))))]
-    field: dict[str, Any] = {"kind": "flags", "flags": names}
-    if draw(st.booleans()):
-        field["usual"] = draw(st.lists(st.sampled_from(names), unique=True))
-    if draw(st.booleans()):
-        field["warn"] = [names[0]]
-    return field
-
-
-@st.composite
-def wrapped(draw: Any, most: int) -> dict[str, Any]:
-    step, levels = draw(st.sampled_from(_STEPS)), draw(st.integers(1, most))
-    field: dict[str, Any] = {"kind": "wrapped", "modulus": step * levels, "step": step}
-    if draw(st.booleans()):
-        field["usual"] = step * draw(st.integers(0, levels - 1))
-    return field
-
-
-def fields(most: int = 5) -> st.SearchStrategy[dict[str, Any]]:
-    """Draw a field of any kind with few levels."""
-    return st.one_of(quantities(most), bands(most), choices(most), flags(most), wrapped(most))
 
 
 class _Plan:
@@ -120,7 +47,7 @@ class _Plan:
     def _spec(self, draw: Any) -> dict[str, Any]:
         symbols = self.used if self.kind == "all" else self.used + self.marks
         spec: dict[str, Any] = {"symbols": "".join(draw(st.permutations(symbols)))}
-        spec["figures"] = _either(draw, "icao", "itu")
+        spec["figures"] = either(draw, "icao", "itu")
         words: dict[str, Any] = {}
         if "-" in symbols:
             words["-"] = "minus"
@@ -292,8 +219,8 @@ def drafts(draw: Any, *, most_fields: int = 3, most_messages: int = 3, checked: 
         if check is not None:
             checks[check] |= _over(draw, tree, check)
     spec["tables"] = tables | checks
-    spec["speech"] = {"run_together": draw(st.booleans()), "whole_numbers": _either(draw, "digits", "magnitudes")}
-    spec["messages"] = {name: {"direction": _either(draw, "car", "car", "pit"), "layout": notation(tree)} for name, tree in layouts.items()}
+    spec["speech"] = {"run_together": draw(st.booleans()), "whole_numbers": either(draw, "digits", "magnitudes")}
+    spec["messages"] = {name: {"direction": either(draw, "car", "car", "pit"), "layout": notation(tree)} for name, tree in layouts.items()}
     draft = Draft(spec, layouts)
     reference = Reference(draft)
     assume(sum(reference.count(tree) for tree in layouts.values()) <= MOST_WAYS)
@@ -328,7 +255,7 @@ def even(draft: Draft) -> Draft:
     for name, table in tables.items():
         if table["kind"] == "listed":
             words = table["words"] if isinstance(table["words"], list) else list(table["words"].values())
-            letters = sorted(set("".join(words))) + ["", ""]
+            letters = [*sorted(set("".join(words))), "", ""]
             pair = (letters[0], letters[1] or letters[0])
             fixed = ["".join(pair[n >> bit & 1] for bit in range(4)) for n in range(len(words))] if pair[0] != pair[1] else words
             again = fixed if isinstance(table["words"], list) else dict(zip(table["words"], fixed, strict=True))

@@ -124,11 +124,12 @@ def test_show_draws_symbol_value_word_and_limits(capsys: pytest.CaptureFixture[s
         assert text in shown
 
 
-def test_the_demo_tells_a_race(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["demo"]) == 0
+def test_the_demo_tells_a_race_from_the_radio_to_the_debrief(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["demo", str(tmp_path)]) == 0
     shown = capsys.readouterr().out
-    for text in ("-0.4 kWh", "refused", "race neutralised", "T31", "qualified"):
+    for text in ("one two one two eight sierra alfa", "race neutralised", "energy per lap 1.31 kWh", "tango two six", "qualified"):
         assert text in shown
+    assert {"race.sheet", "debrief.html", "energy.svg"} <= {path.name for path in tmp_path.iterdir()}
 
 
 def test_a_reader_that_goes_away_is_no_error() -> None:
@@ -144,5 +145,5 @@ def test_help_is_short_and_names_every_command(capsys: pytest.CaptureFixture[str
         main(["--help"])
     shown = capsys.readouterr().out
     assert len(shown.splitlines()) < 25
-    for command in ("decode", "encode", "book", "demo"):
+    for command in ("decode", "encode", "hear", "log", "sheet", "race", "book", "design", "drill", "demo"):
         assert command in shown

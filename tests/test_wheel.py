@@ -43,7 +43,7 @@ def test_every_module_is_in_it(names: list[str]) -> None:
 
 
 def test_the_demo_has_its_book_and_its_race(names: list[str]) -> None:
-    assert {"codec/demo_data/race/race.toml", "codec/demo_data/race/race.jsonl"} <= set(names)
+    assert {"codec/demo_data/race/race.toml", "codec/demo_data/event/radio.jsonl", "codec/demo_data/event/event.toml"} <= set(names)
 
 
 def test_no_test_is_in_it(names: list[str]) -> None:

@@ -16,7 +16,7 @@ from collections.abc import Sequence
 
 from grammar.errors import CodeError
 
-COMMANDS = ("decode", "encode", "log", "sheet", "book", "demo")
+COMMANDS = ("decode", "encode", "hear", "log", "sheet", "race", "book", "design", "drill", "demo")
 _ABOUT = "Spoken status codes for racing: decode what the driver read out, encode what the dash shows, prove that a code is unambiguous."
 
 

@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
+from codec.cli.book_more import add_analyse, add_export, add_key
 from codec.cli.common import add_book, add_json, emit
+from codec.cli.simulate import add_simulate
 
 
 def add(commands: Any) -> None:
@@ -24,6 +26,10 @@ def add(commands: Any) -> None:
     grammar = actions.add_parser("grammar", help="print the generated Lark grammar of the book's reports")
     add_book(grammar)
     grammar.set_defaults(run=run_grammar)
+    add_export(actions)
+    add_analyse(actions)
+    add_key(actions)
+    add_simulate(actions)
     schema = actions.add_parser("schema", help="print the JSON Schema of the book format")
     schema.set_defaults(run=run_schema)
 

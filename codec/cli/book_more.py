@@ -134,7 +134,8 @@ def _facts(found: Analysis, told: list[str], after: list[tuple[str, Proposal]]) 
 def add_key(actions: Any) -> None:
     """Add ``book key``."""
     about = (
-        "Shuffle the tables of a book by a secret, so that listeners can't follow. Event regulations on coded radio come first: make sure that "
+        "Shuffle the tables of a book by a secret, so that listeners can't follow. Event regulations on coded radio come first: "
+        "make sure that "
         f"it is allowed. The secret is read from --secret-file, from the variable {SECRET}, or asked for; it is never stored in the book."
     )
     parser = actions.add_parser("key", help="a fresh key for an event: the tables shuffled by a secret", description=about)

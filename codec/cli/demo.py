@@ -1,4 +1,4 @@
-"""``niner demo``: an invented race, heard and read."""
+"""``niner demo``: an invented race, from the radio to the sheet, the forecast, the answer and the debrief."""
 
 from __future__ import annotations
 
@@ -6,30 +6,50 @@ import argparse
 from pathlib import Path
 from typing import Any
 
+CARS = ("7=Ilse Marrow,Quill", "61=Teo Vash,Denn")
+
 
 def add(commands: Any) -> None:
     """Add the command."""
-    about = "Read the reports of an invented race at the invented Port Tessel circuit, and answer the last one."
-    parser = commands.add_parser("demo", help="an invented race, heard and read", description=about)
+    about = "Read the radio of an invented race at the invented Port Tessel circuit: transcript in, lap sheet, forecast, answer and debrief out."
+    parser = commands.add_parser("demo", help="an invented race, from the radio to the debrief", description=about)
+    parser.add_argument("folder", nargs="?", default="niner-demo", help="where the sheet and the debrief are written (niner-demo)")
     parser.set_defaults(run=run)
 
 
 def demo_folder() -> Path:
-    """Return the folder of the example race: the copy in an installed package, else the one in the checkout."""
+    """Return the folder of the examples: the copy in an installed package, else the one in the checkout."""
     package = Path(__file__).parents[1]
-    installed = package / "demo_data" / "race"
-    return installed if installed.is_dir() else package.parent / "examples" / "race"
+    installed = package / "demo_data"
+    return installed if installed.is_dir() else package.parent / "examples"
 
 
-def run(args: argparse.Namespace) -> int:  # noqa: ARG001 - it has no arguments
-    """Show the demo."""
-    import json
-
+def run(args: argparse.Namespace) -> int:
+    """Run the race; the sheet of an earlier run is made anew."""
     from codec import load_book
-    from codec.screen.demo import race
+    from codec.race import load_event
+    from codec.screen import demo
+    from codec.sheet import Journal
+    from codec.sheet.crews import crews_of
+    from codec.sheet.importing import bounded, import_transcript
+    from grammar.errors import CodeError
 
-    folder = demo_folder()
-    book = load_book(folder / "race.toml")
-    said = [json.loads(line) for line in (folder / "race.jsonl").read_text("utf-8").splitlines()]
-    race(book, said, folder)
+    examples, out = demo_folder(), Path(args.folder)
+    book = load_book(examples / "race" / "race.toml")
+    event = load_event(examples / "event" / "event.toml", book)
+    sheet = out / "race.sheet"
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        for old in out.glob("race.sheet*"):
+            old.unlink()
+    except OSError as error:
+        raise CodeError(f"{args.folder!r} can't be written: {error.strerror or error}", kind="usage", hint="name another folder") from None
+    demo.opening(book, (examples / "event" / "radio.txt").read_text("utf-8").splitlines())
+    with Journal(sheet, book) as journal, (examples / "event" / "radio.jsonl").open("rb") as radio:
+        summary = import_transcript(journal, bounded(radio), "jsonl", crews_of(CARS))
+        demo.sheet(journal, summary)
+        entries = list(journal.entries())
+    demo.heading_there(book, event, entries)
+    demo.debrief(book, event, entries, examples / "event" / "car-7.csv", out)
+    demo.closing(examples, sheet)
     return 0

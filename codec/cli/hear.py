@@ -33,6 +33,7 @@ def add(commands: Any) -> None:
     parser.add_argument("--laps", type=int, default=1, metavar="N", help="how many laps ago that was (1)")
     parser.add_argument("--flat", action="store_true", help="expect nothing, not even what the book calls usual")
     parser.add_argument("--noise", metavar="GRADE", help="clear, noisy, harsh, or a signal-to-noise ratio in decibels (the book's)")
+    parser.add_argument("--profile", metavar="FILE", help="what these people take for what, from niner drill profile")
     parser.add_argument(
         "--earlier", action="append", default=[], metavar="TEXT", help="what was heard of this report before; the words then answer what it asked"
     )
@@ -52,7 +53,11 @@ def run(args: argparse.Namespace) -> int:
 
     book = load_book(args.book)
     prior = Prior(flat=True) if args.flat else _prior(book, args.prior, max(1, args.laps))
-    noise = grade(args.noise)
+    noise: Any = grade(args.noise)
+    if args.profile:
+        from codec.profile import channel_of, load_profile
+
+        noise = channel_of(book, load_profile(args.profile), noise)
     worst = 0
     for line in lines(args.text):
         try:

@@ -24,6 +24,7 @@ def add(commands: Any) -> None:
     parser = commands.add_parser("log", help="log spoken reports live", description=about, epilog=caution)
     parser.add_argument("sheet", metavar="SHEET", help="the sheet's file; made if it is not there")
     parser.add_argument("--book", help="the code book, for a new sheet")
+    parser.add_argument("--event", help="the event file: shows where the race is heading, and what to call")
     parser.add_argument("--car", default="", metavar="CAR[=DRIVER]", help="the car spoken to; the last one if not given")
     parser.add_argument("--writer", default="", help="your name, kept with what you log; your account's if not given")
     add_json(parser)
@@ -45,9 +46,10 @@ def run(args: argparse.Namespace) -> int:
             session.enter(f"/car {car} {driver}".strip())
         if not sys.stdin.isatty() or not sys.stdout.isatty():
             return _piped(session, as_json=args.json)
+        from codec.race import load_event
         from codec.screen.log import Log
 
-        Log(session).run()
+        Log(session, load_event(args.event, journal.book) if args.event else None).run()
     return 0
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from codec.cli.common import add_json, emit, given
+from codec.cli.debrief import add_compare, add_debrief
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:
@@ -28,6 +29,7 @@ def add(commands: Any) -> None:
     show.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     show.add_argument("--car", help="only this car")
     show.add_argument("--all", action="store_true", help="every entry in its order, corrected and withdrawn ones too")
+    show.add_argument("--event", help="the event file: adds where the race is heading, and what to call")
     add_json(show)
     show.set_defaults(run=run_show)
     _add_import(actions)
@@ -36,6 +38,8 @@ def add(commands: Any) -> None:
     export.add_argument("file", metavar="FILE", help="the file to write; its suffix tells the form")
     export.add_argument("--replace", action="store_true", help="write over a file that is there")
     export.set_defaults(run=run_export)
+    add_debrief(actions)
+    add_compare(actions)
     rescue = actions.add_parser("rescue", help="save what can be read of a damaged sheet")
     rescue.add_argument("sheet", metavar="SHEET", help="the damaged file; it is only read")
     rescue.add_argument("file", metavar="NEW-SHEET", help="the sheet to make")
@@ -75,7 +79,21 @@ def run_show(args: argparse.Namespace) -> int:
         from codec.screen.sheet import entries_table, lap_tables
 
         (entries_table if args.all else lap_tables)(journal, args.car)
+        if args.event is not None:
+            _heading(journal, args)
     return 0
+
+
+def _heading(journal: Journal, args: argparse.Namespace) -> None:
+    """Show where the race is heading for each car shown, and what to call."""
+    from codec.race import advise, facts, follow, load_event
+    from codec.screen.race import show_state
+    from codec.sheet.state import cars, rows
+
+    event, standing = load_event(args.event, journal.book), rows(journal.entries())
+    for car in [args.car] if args.car is not None else cars(journal.entries()) or [""]:
+        race = follow(event, facts(standing, car))
+        show_state(race, advise(race), car)
 
 
 def run_export(args: argparse.Namespace) -> int:

@@ -1,98 +1,94 @@
-"""The demo: a race read report by report, what a reading holds, and an answer."""
+"""The demo: radio in, sheet out, where the race is heading, the answer, the debrief."""
 
 from __future__ import annotations
 
 import os
 from collections.abc import Sequence
-from decimal import Decimal
 from pathlib import Path
-from typing import Any
 
-from rich.text import Text
-
-from codec.decode import Transcript, decode_all
-from codec.encode import encode
-from codec.reading import Reading
+from codec.debrief.summary import CAUTION
+from codec.decode import decode
+from codec.race import Event, advise, facts, follow
 from codec.screen.console import console, safe
-from codec.screen.reading import boxed, encoded_lines, heading, reading_lines
+from codec.screen.race import state_lines
+from codec.screen.reading import encoded_lines, heading, reading_lines
+from codec.screen.sheet import lap_tables, summary_lines
+from codec.sheet import Entry, Journal
+from codec.sheet.importing import Summary
+from codec.sheet.state import rows
 from grammar.book import Book
-from grammar.errors import ReportError
+from grammar.errors import CodeError
 
-_HALF = 5  # characters of bar on either side of "on plan"
+_CAR = "7"  # the car that is followed
+_LINES = 7
 
 
-def race(book: Book, said: Sequence[dict[str, Any]], folder: Path) -> None:
-    """Print the race."""
+def opening(book: Book, radio: Sequence[str]) -> None:
+    """Print what this is about, and how the radio begins."""
     console().print(safe(book.title, "bold"))
-    console().print(
-        safe("No data comes from the car. Once a lap the driver reads a code off the dash; this is what the pit wall makes of it.", "dim")
-    )
-    console().print()
-    grid = boxed("lap", "heard", "energy against plan", "motor", "inv.", "batt.", right=("lap", "motor", "inv.", "batt."))
-    last = None
-    for line in said:
-        last = _line(book, grid, line) or last
-    console().print(grid)
-    if last is not None:
-        heading("The last lap report, part by part")
-        reading_lines(book, last)
-    heading("The answer: 1.31 kWh a lap from here")
-    encoded_lines(book, encode(book, {"target": Decimal("1.31")}, "pace"))
-    console().print()
-    shown = os.path.relpath(folder) if folder.is_relative_to(Path.cwd()) else str(folder)
-    console().print(safe("Try it yourself:", "bold"))
-    console().print(safe(f"  niner decode {shown}/race.toml four double oh for yankee foxtrot x-ray charlie charlie"))
-    console().print(safe(f"  niner book show {shown}/race.toml"))
-    console().print(
-        safe(
-            "Team, circuit and figures are invented. Drills and codes are for a parked car, a simulator or a desk first; a temperature or "
-            "insulation warning is handled by the event's and the team's own safety procedures and qualified people.",
-            "italic dim",
-        )
-    )
+    told = "No data comes from the car. Once a lap the driver reads a code off the dash; this is what the pit wall makes of the radio."
+    console().print(safe(told, "dim"))
+    heading("The radio, as a speech recogniser wrote it")
+    for line in radio[:_LINES]:
+        console().print(safe(line))
+    console().print(safe(f"… {len(radio) - _LINES} more lines", "dim"))
 
 
-def _line(book: Book, grid: Any, line: dict[str, Any]) -> Reading | None:
-    """Add a row for one transmission; return the reading if it is a lap report."""
-    heard, pit = line["heard"], line["from"] == "pit"
-    lap = "" if pit else str(line["lap"])
-    who = safe(("  » " if pit else "") + heard, "cyan" if pit else "")
+def sheet(journal: Journal, summary: Summary) -> None:
+    """Print one report part by part, what the import brought, and the sheet of one car."""
+    heading("One report, part by part")
+    reports = [row.first for row in rows(journal.entries()) if row.entry.car == _CAR and row.first.kind == "report"]
+    first = next(entry for entry in reports if entry.accepted and not entry.refusal)
+    reading_lines(journal.book, decode(journal.book, first.heard, direction="car", context={"lap": first.lap or 1}))
+    heading("What was found in the chatter")
+    summary_lines(summary)
+    heading("The lap sheet")
+    lap_tables(journal, _CAR)
+
+
+def heading_there(book: Book, event: Event, entries: Sequence[Entry]) -> None:
+    """Print where the race was heading before the pit's last energy call, and the call to make then."""
+    until = max(
+        (n for n, entry in enumerate(entries) if entry.car == _CAR and (entry.kind, entry.message) == ("call", "pace")),
+        default=len(entries),
+    )
+    race = follow(event, facts(rows(entries[:until]), _CAR))
+    heading(f"Where it was heading behind lap {race.lap}, and the answer")
+    advice = advise(race)
+    for line in state_lines(race, ()):
+        console().print(line)
+    for one in advice:
+        console().print(safe(one.reason, "dim"))
+        encoded_lines(book, one.call)
+
+
+def debrief(book: Book, event: Event, entries: Sequence[Entry], recorded: Path, folder: Path) -> None:
+    """Write the debrief and say where; without its libraries say how to get them."""
+    from codec.debrief import read_car_file, summarise
+    from codec.debrief.page import write
+
+    heading("The debrief: what was said against what the car recorded")
+    summary = summarise(book, entries, car=_CAR, event=event, recorded=read_car_file(recorded, book))
     try:
-        transcript = decode_all(book, heard, direction=line["from"], context={"lap": line["lap"]})
-    except ReportError as error:
-        grid.add_row(lap, who, safe(f"refused: {error.message}", "yellow"), "", "", "")
-        return None
-    reports = [reading for reading in transcript.reports if reading.message == "lap"]
-    if reports:
-        _report(grid, lap, who, reports[0])
-        return reports[0]
-    grid.add_row(lap, who, safe(_told(book, transcript), "cyan" if pit else "magenta"), "", "", "")
-    return None
+        written = write(summary, folder)
+    except CodeError as error:
+        console().print(safe(str(error), "yellow"))
+        return
+    console().print(safe(f"open {_near(written[0])} in a browser; its figures stand beside it", "bold"))
 
 
-def _report(grid: Any, lap: str, who: Text, reading: Reading) -> None:
-    cells = [safe(reading.shown(name), "bold red" if reading.field(name).warnings(reading.levels[name]) else "") for name in _TEMPERATURES]
-    grid.add_row(lap, who, _bar(reading), *cells)
-    alerts = reading.shown("alert")
-    if alerts != "none":
-        grid.add_row("", "", safe(f"! {alerts}", "bold red"), "", "", "")
+def closing(examples: Path, sheet: Path) -> None:
+    """Print what to try next, and the caution."""
+    heading("Try it yourself")
+    for command in (
+        f"niner decode {_near(examples)}/race/race.toml five one six three juliett romeo bravo tango",
+        f"niner hear {_near(examples)}/race/race.toml five one six three juliett romeo papa tango",
+        f"niner race show {_near(sheet)} {_near(examples)}/event/event.toml --car 61",
+        f"niner book show {_near(examples)}/race/race.toml",
+    ):
+        console().print(safe(f"  {command}"), soft_wrap=True)
+    console().print(safe(f"Team, circuit, people and figures are invented. {CAUTION}", "italic dim"))
 
 
-_TEMPERATURES = ("motor", "inverter", "battery")
-
-
-def _bar(reading: Reading) -> Text:
-    """Draw the energy against plan about a middle line: left is under plan."""
-    value = reading["energy"]
-    size = min(_HALF, round(abs(float(value)) * 4)) if isinstance(value, Decimal) else 0
-    under = isinstance(value, Decimal) and value < 0
-    left = ("█" * size if under else "").rjust(_HALF)
-    right = ("" if under else "█" * size).ljust(_HALF)
-    return Text.assemble((left, "red"), "│", (right, "green"), f" {reading.shown('energy')}")
-
-
-def _told(book: Book, transcript: Transcript) -> str:
-    told = [str(reading) for reading in transcript.reports]
-    told += [book.spec.phrases[name].label or name for name, _ in transcript.events]
-    told += ["asks for a repeat" for _ in transcript.asks]
-    return "; ".join(told)
+def _near(path: Path) -> str:
+    return os.path.relpath(path) if path.is_relative_to(Path.cwd()) else str(path)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from prompt_toolkit.application import Application
 from prompt_toolkit.application.current import get_app
@@ -36,6 +36,9 @@ _STYLES = {"good": "bold green", "warning": "bold yellow", "bad": "bold red", "p
 _BELOW = 9  # lines kept for what was heard, the line to type in, and the keys
 _KEYS = "F2 next car  F3 neutralised/resumed  F4 marker  F8 undo  F9 take it  /… commands  F10 leave"
 
+if TYPE_CHECKING:
+    from codec.race import Event
+
 
 class Commands(Completer):
     """Completes what stands behind ``/``."""
@@ -56,8 +59,10 @@ class Commands(Completer):
 class Log:
     """The application; ``run`` returns when the engineer leaves."""
 
-    def __init__(self, session: Session, **settings: Any) -> None:
-        """Lay out the screen; ``settings`` go to prompt_toolkit (input and output, for tests)."""
+    def __init__(self, session: Session, event: Event | None = None, **settings: Any) -> None:
+        """Lay out the screen; ``event`` adds the race state; ``settings`` go to prompt_toolkit (input and output, for tests)."""
+        self.event = event
+        self._followed: tuple[object, list[Text]] = (None, [])
         self.session, self.shown, self.written = session, Shown("plain", ("type what was heard, then Enter",)), 0
         history = InMemoryHistory(session.heard())
         self.line = Buffer(
@@ -140,13 +145,27 @@ class Log:
 
     def _lines(self, width: int, height: int) -> list[Text]:
         session = self.session
-        below = self._below(width)
-        room = max(1, height - 4 - max(len(below), _BELOW - 2))
+        below, race = self._below(width), self._race()
+        room = max(1, height - 4 - len(race) - max(len(below), _BELOW - 2))
         table = lap_lines(session.book, session.rows, session.car, width, last=room)
-        gap = max(0, height - 2 - len(table) - len(below))
+        gap = max(0, height - 2 - len(race) - len(table) - len(below))
         alerts = "  ".join(f"! {alert}" for alert in session.alerts)
         rule = safe(alerts, "bold red") if alerts else Text("─" * width, style="dim")
-        return [self._head(width), rule, *table, *[Text()] * gap, *below][:height]
+        return [self._head(width), *race, rule, *table, *[Text()] * gap, *below][:height]
+
+    def _race(self) -> list[Text]:
+        """Return where the race is heading and what to call, where the event is known; worked out anew when something is written."""
+        session = self.session
+        if self.event is None or not session.car:
+            return []
+        key = (session.car, len(session.entries))
+        if self._followed[0] != key:
+            from codec.race import advise, facts, follow
+            from codec.screen.race import state_lines
+
+            race = follow(self.event, facts(session.rows, session.car))
+            self._followed = (key, state_lines(race, advise(race)))
+        return self._followed[1]
 
     def _head(self, width: int) -> Text:
         session, race = self.session, self.session.race

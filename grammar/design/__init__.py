@@ -1,7 +1,7 @@
 """Designing a code: bounds, optimal codewords, assignments, sets without error, proposals, analysis, and a key for an event.
 
-``load_needs`` (or ``needs_of`` a book) says what a code is for; ``candidates`` builds proposals, ``proposals`` gives their figures, ``frontier``
-keeps those nothing beats, ``chosen`` takes one, ``commented`` writes its book. Needs numpy and scipy (extra ``design``).
+``load_needs`` (or ``needs_of`` a book) says what a code is for; ``candidates`` builds proposals, ``proposals`` gives their figures,
+``frontier`` keeps those nothing beats, ``chosen`` takes one, ``commented`` writes its book. Needs numpy and scipy (extra ``design``).
 """
 
 from grammar.design.analysis import Analysis, analyse, remarks
@@ -10,7 +10,7 @@ from grammar.design.candidates import FAMILIES, Candidate, candidates
 from grammar.design.capacity import Passage, capacity, constrained_capacity, entropy, least
 from grammar.design.codewords import Code, optimal
 from grammar.design.frontier import Bound, Proposal, bound_of, chosen, frontier, proposals, propose
-from grammar.design.independent import Graph, cycle, independent, zero_error
+from grammar.design.independent import Graph, cycle, is_independent, zero_error
 from grammar.design.key import Keyed, keyed
 from grammar.design.needs import Needs, NeedsSpec, load_needs, needs_of, parse_needs
 from grammar.design.noise import Noise, Rates, noise_of, rates, simulated
@@ -42,7 +42,7 @@ __all__ = [
     "entropy",
     "frontier",
     "harm",
-    "independent",
+    "is_independent",
     "keyed",
     "least",
     "load_needs",

@@ -42,7 +42,9 @@ class Spent:
 
 @dataclass(frozen=True, slots=True)
 class Mixed:
-    """Two readings of a table that one misheard word turns into each other: ``share`` of reports, ``harm``, and what it costs in seconds."""
+    """Two readings of a table that one misheard word turns into each other: ``share`` of reports, ``harm``, and what it costs in
+    seconds.
+    """
 
     table: str
     said: str
@@ -162,13 +164,12 @@ def _differing(book: Book, said: str, read: str) -> tuple[str, str]:
 def remarks(book: Book, analysis: Analysis) -> list[str]:
     """Return in words what the figures say of the book."""
     message = book.messages[analysis.message]
-    told = []
-    for spent in analysis.spent:
-        if spent.waste > _OFTEN * analysis.mean and spent.bits:
-            told.append(
-                f"table {spent.table}: {spent.seconds:.2f} s for {spent.bits:.1f} bits that need {spent.least:.2f} s; "
-                "shorter codewords for likely values, or saying it together with other fields, would save time"
-            )
+    told = [
+        f"table {spent.table}: {spent.seconds:.2f} s for {spent.bits:.1f} bits that need {spent.least:.2f} s; "
+        "shorter codewords for likely values, or saying it together with other fields, would save time"
+        for spent in analysis.spent
+        if spent.waste > _OFTEN * analysis.mean and spent.bits
+    ]
     if not message.check_leaves:
         told.append("no check symbol: every misheard word that makes another codeword is accepted")
     said = {symbol for table in message.tables for _, symbol in _symbols(book, table)}

@@ -1,8 +1,8 @@
 """Which level gets which codeword, so that likely confusions do least harm: a quadratic assignment.
 
-Cost of an assignment: Σ share(i) · harm(i, j) · P(word of i heard as word of j), and the price of the seconds each level's word takes. It is the
-quadratic assignment problem of T. Koopmans and M. Beckmann (1957), which is hard; ``scipy`` searches it from several starts (the fast
-approximate method of J. Vogelstein and others, 2015, then exchanges of two), so the result is good, not proven best.
+Cost of an assignment: Σ share(i) · harm(i, j) · P(word of i heard as word of j), and the price of the seconds each level's word takes. It
+is the quadratic assignment problem of T. Koopmans and M. Beckmann (1957), which is hard; ``scipy`` searches it from several starts (the
+fast approximate method of J. Vogelstein and others, 2015, then exchanges of two), so the result is good, not proven best.
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from grammar.libraries import needed
 from grammar.fields import Bands, FieldBase, Flags, Quantity, Wrapped
+from grammar.libraries import needed
 
 if TYPE_CHECKING:
     from grammar.message import Match, Message
@@ -92,7 +92,8 @@ def words_for(
 ) -> list[str]:
     """Return a codeword for each level of a field, out of at least as many ``words``.
 
-    ``seconds`` are their times, ``confused[i][j]`` is P(word i heard as word j), ``wrong`` the price of a wrong reading of harm 1 in seconds.
+    ``seconds`` are their times, ``confused[i][j]`` is P(word i heard as word j), ``wrong`` the price of a wrong reading of harm 1 in
+    seconds.
     """
     size = len(words)
     flow = [[0.0] * size for _ in range(size)]

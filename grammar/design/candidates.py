@@ -130,7 +130,8 @@ class _Plan:
 
 
 _CHECK_NOTE = (
-    "The sum of all symbols, this one included, is 0 modulo their number; no other symbol has the value 0. It notices every single word that "
+    "The sum of all symbols, this one included, is 0 modulo their number; no other symbol has the value 0. It notices every single "
+    "word that "
     "is wrong, lost or added, but not two words that changed places."
 )
 

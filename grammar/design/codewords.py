@@ -4,8 +4,9 @@ Three ways, the first that applies:
 
 - all times alike: the merging of D. A. Huffman (1952) for any number of letters; exact.
 - few different sums of times (``MOST_SUMS``) and levels: the integer program of ``program.py``; exact when it ends with a proof.
-- anything else: a tree grown cheapest node first. A node becomes a leaf where its level is likely enough for what the node costs, else it is
-  opened; the threshold is searched. It is the greedy tree of B. Varn (1971), optimal for levels all alike, with a threshold for unlike ones.
+- anything else: a tree grown cheapest node first. A node becomes a leaf where its level is likely enough for what the node costs, else it
+is opened; the threshold is searched. It is the greedy tree of B. Varn (1971), optimal for levels all alike, with a threshold for unlike
+ones.
 
 Every code comes with the best lower bound known for it, so that its distance from the optimum is never a guess. Complexity of the last:
 O(n·r·log n) for each threshold tried, n levels, r letters.
@@ -53,8 +54,8 @@ class Code:
 def optimal(weights: Sequence[float], times: Sequence[float], *, exact: bool = True) -> Code:
     """Return a prefix code for levels that occur as ``weights`` over words that take ``times``.
 
-    ``exact=False`` skips the integer program. A single level gets one word, as a book needs something to say. Raises CodeError for no or too
-    many levels, weights that are negative or all 0, and times that are not above 0.
+    ``exact=False`` skips the integer program. A single level gets one word, as a book needs something to say. Raises CodeError for no or
+    too many levels, weights that are negative or all 0, and times that are not above 0.
     """
     checked_times(times)
     shares = _shares(weights)
@@ -155,7 +156,7 @@ def _grow(
     letters = sorted(range(len(times)), key=lambda letter: (times[letter], letter))
     open_nodes: list[tuple[float, Word]] = [(0.0, ())]
     closed: list[tuple[float, Word]] = []
-    while len(open_nodes) + len(closed) < len(likely) or not closed and len(open_nodes) == 1:
+    while len(open_nodes) + len(closed) < len(likely) or (not closed and len(open_nodes) == 1):
         cost, word = heapq.heappop(open_nodes)
         share = likely[min(len(closed), len(likely) - 1)]
         close = bool(word) and bool(open_nodes) and share >= threshold * 2.0 ** (-rate * cost)

@@ -22,7 +22,9 @@ DRAWS = 1000
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """The least mean seconds of any code that tells its own end: ``bits`` of the values over ``capacity`` of the words, in bits a second."""
+    """The least mean seconds of any code that tells its own end: ``bits`` of the values over ``capacity`` of the words, in bits a
+    second.
+    """
 
     bits: float
     capacity: float
@@ -37,8 +39,8 @@ class Bound:
 class Proposal:
     """A candidate with its figures, all of one report.
 
-    ``mean`` and ``worst`` are seconds (``error``: standard error of the mean), ``wrong`` and ``ask`` shares of reports accepted with a wrong
-    reading and refused, ``harm`` the mean harm of what slips through, ``rows`` of its card.
+    ``mean`` and ``worst`` are seconds (``error``: standard error of the mean), ``wrong`` and ``ask`` shares of reports accepted with a
+    wrong reading and refused, ``harm`` the mean harm of what slips through, ``rows`` of its card.
     """
 
     name: str

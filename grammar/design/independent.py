@@ -1,12 +1,13 @@
 """Sets of codewords that noise can't turn into each other: independent sets of a confusion graph and of its strong powers.
 
 Two words are joined where one may be heard as the other; two strings of one length are joined where every place holds equal or joined words
-(the strong product). A set without joined pairs is a code without error (C. E. Shannon, "The zero error capacity of a noisy channel", 1956).
+(the strong product). A set without joined pairs is a code without error (C. E. Shannon, "The zero error capacity of a noisy channel",
+1956).
 
-The largest such set is hard to find, so it is searched: free vertices are taken; a vertex with one neighbour in the set takes its place (the
-one that left may not come back for some steps); where nothing moves, a vertex is forced in. In powers of a graph the search runs over orbits
-of a symmetry drawn at random (places permuted, each through an automorphism of the graph), which makes the space smaller by the symmetry's
-order: good sets are often symmetric. Same seed, same set.
+The largest such set is hard to find, so it is searched: free vertices are taken; a vertex with one neighbour in the set takes its place
+(the one that left may not come back for some steps); where nothing moves, a vertex is forced in. In powers of a graph the search runs
+over orbits of a symmetry drawn at random (places permuted, each through an automorphism of the graph), which makes the space smaller by
+the symmetry's order: good sets are often symmetric. Same seed, same set.
 """
 
 from __future__ import annotations
@@ -52,12 +53,12 @@ def cycle(size: int) -> Graph:
 
 def strings(graph: Graph, length: int) -> list[Vertex]:
     """Return the strings of a length, the vertices of the strong power, in order; raises CodeError where they are too many."""
-    if not 1 <= length or len(graph.near) ** length > MOST_VERTICES:
+    if length < 1 or len(graph.near) ** length > MOST_VERTICES:
         raise CodeError(f"{len(graph.near)} words in {length} places", kind="too-large", expected=[f"at most {MOST_VERTICES} strings"])
     return list(itertools.product(range(len(graph.near)), repeat=length))
 
 
-def independent(graph: Graph, chosen: Sequence[Vertex]) -> bool:
+def is_independent(graph: Graph, chosen: Sequence[Vertex]) -> bool:
     """Tell whether no string of a set can be heard as another."""
     return not any(
         all(a == b or b in graph.near[a] for a, b in zip(one, other, strict=True)) for one, other in itertools.combinations(chosen, 2)
@@ -171,65 +172,81 @@ def _joined(orbits: Sequence[tuple[int, ...]], near: Adjacent, size: int) -> lis
 def _search(near: Sequence[Sequence[int]], sizes: Sequence[int], generator: random.Random, steps: int, enough: int | None) -> list[int]:
     """Return the heaviest independent set a local search finds in so many steps."""
     count = len(near)
-    inside, tight, barred = [False] * count, [0] * count, [0] * count
-    pools: tuple[list[int], list[int]] = (list(range(count)), [])  # outside the set with no neighbour in it, with one
-    slot = list(range(count))
-
-    def leave(vertex: int, pool: list[int]) -> None:
-        last = pool.pop()
-        if last != vertex:
-            pool[slot[vertex]] = last
-            slot[last] = slot[vertex]
-
-    def enter(vertex: int, pool: list[int]) -> None:
-        slot[vertex] = len(pool)
-        pool.append(vertex)
-
-    def take(vertex: int) -> None:
-        if tight[vertex] < 2:
-            leave(vertex, pools[tight[vertex]])
-        inside[vertex] = True
-        for other in near[vertex]:
-            was = tight[other]
-            tight[other] = was + 1
-            if not inside[other] and was < 2:
-                leave(other, pools[was])
-                if was == 0:
-                    enter(other, pools[1])
-
-    def drop(vertex: int, step: int) -> None:
-        inside[vertex] = False
-        barred[vertex] = step + 5 + generator.randrange(10)
-        if tight[vertex] < 2:
-            enter(vertex, pools[tight[vertex]])
-        for other in near[vertex]:
-            now = tight[other] = tight[other] - 1
-            if not inside[other] and now < 2:
-                if now == 0:
-                    leave(other, pools[1])
-                enter(other, pools[now])
-
-    weight, best, kept, since = 0, 0, [], 0
+    state = _State(near)
+    barred = [0] * count
+    weight, best, since = 0, 0, 0
+    kept: list[int] = []
     for step in range(steps):
-        free, swappable = pools
         since += 1
-        if free:
-            vertex = free[generator.randrange(len(free))]
-        else:
-            picks = [swappable[generator.randrange(len(swappable))] for _ in range(4)] if swappable else []
-            allowed = [pick for pick in picks if barred[pick] <= step]
-            vertex = allowed[0] if allowed and since <= _PATIENCE * count // 10 else generator.randrange(count)
-            if not allowed or since > _PATIENCE * count // 10:
-                since = 0
-            if inside[vertex]:
+        vertex = state.pick(generator, barred, step)
+        if vertex < 0 or since > _PATIENCE * count // 10:
+            since, vertex = 0, generator.randrange(count)
+            if state.inside[vertex]:
                 continue
-        for other in [other for other in near[vertex] if inside[other]] if tight[vertex] else ():
-            drop(other, step)
+        for other in [other for other in near[vertex] if state.inside[other]] if state.tight[vertex] else ():
+            state.drop(other)
+            barred[other] = step + 5 + generator.randrange(10)
             weight -= sizes[other]
-        take(vertex)
+        state.take(vertex)
         weight += sizes[vertex]
         if weight > best:
-            best, since, kept = weight, 0, [number for number in range(count) if inside[number]]
+            best, since, kept = weight, 0, [number for number in range(count) if state.inside[number]]
             if enough is not None and best >= enough:
                 break
     return kept
+
+
+class _State:
+    """A growing and shrinking independent set, with the vertices outside that have no neighbour in it, and those that have one, at hand."""
+
+    def __init__(self, near: Sequence[Sequence[int]]) -> None:
+        self.near = near
+        self.inside, self.tight = [False] * len(near), [0] * len(near)
+        self.pools: tuple[list[int], list[int]] = (list(range(len(near))), [])
+        self.slot = list(range(len(near)))
+
+    def pick(self, generator: random.Random, barred: Sequence[int], step: int) -> int:
+        """Return a vertex that may be taken for nothing or for one other, -1 where none is found at once."""
+        free, swappable = self.pools
+        if free:
+            return free[generator.randrange(len(free))]
+        for _ in range(4 if swappable else 0):
+            vertex = swappable[generator.randrange(len(swappable))]
+            if barred[vertex] <= step:
+                return vertex
+        return -1
+
+    def _leave(self, vertex: int, pool: list[int]) -> None:
+        last = pool.pop()
+        if last != vertex:
+            pool[self.slot[vertex]] = last
+            self.slot[last] = self.slot[vertex]
+
+    def _enter(self, vertex: int, pool: list[int]) -> None:
+        self.slot[vertex] = len(pool)
+        pool.append(vertex)
+
+    def take(self, vertex: int) -> None:
+        """Put a vertex with no neighbour in the set into it."""
+        inside, tight = self.inside, self.tight
+        self._leave(vertex, self.pools[0])
+        inside[vertex] = True
+        for other in self.near[vertex]:
+            was = tight[other]
+            tight[other] = was + 1
+            if was < 2:
+                self._leave(other, self.pools[was])
+                if was == 0:
+                    self._enter(other, self.pools[1])
+
+    def drop(self, vertex: int) -> None:
+        """Take a vertex out of the set."""
+        inside, tight = self.inside, self.tight
+        inside[vertex] = False
+        self._enter(vertex, self.pools[0])
+        for other in self.near[vertex]:
+            now = tight[other] = tight[other] - 1
+            if now < 2:
+                if now == 0:
+                    self._leave(other, self.pools[1])
+                self._enter(other, self.pools[now])

@@ -2,10 +2,10 @@
 
 **Event regulations on coded radio come first.** Some events forbid coded messages, or want the code disclosed.
 
-Every table keeps its set of codewords, so lengths, times and the proof that no string has two readings stay; only which level has which codeword
-changes, among codewords that take about as long. The order is a Fisher-Yates shuffle driven by HMAC-SHA-256 (RFC 2104) of the secret over
-event, table and attempt; the secret is nowhere in the book. This keeps a code from being read along on the spot. It is no cipher: the same value
-has the same codeword all event long, so who records many laps and knows what is likely can work it out.
+Every table keeps its set of codewords, so lengths, times and the proof that no string has two readings stay; only which level has which
+codeword changes, among codewords that take about as long. The order is a Fisher-Yates shuffle driven by HMAC-SHA-256 (RFC 2104) of the
+secret over event, table and attempt; the secret is nowhere in the book. This keeps a code from being read along on the spot. It is no
+cipher: the same value has the same codeword all event long, so who records many laps and knows what is likely can work it out.
 """
 
 from __future__ import annotations
@@ -39,7 +39,9 @@ Item = TypeVar("Item")
 
 @dataclass(frozen=True, slots=True)
 class Keyed:
-    """A book under a fresh key, with figures (mean seconds, wrong, ask) of each message ``before`` and ``after``; ``kept`` names tables left alone."""
+    """A book under a fresh key, with figures (mean seconds, wrong, ask) of each message ``before`` and ``after``; ``kept`` names tables
+    left alone.
+    """
 
     book: Book
     text: str

@@ -1,7 +1,7 @@
 """What a code is needed for: a TOML file, or an existing book and one of its messages.
 
-A needs file has a book's ``[fields.*]``, ``[alphabet]``, ``[speech]`` and ``[hearing]``, or names the book they are taken from; besides, what is
-known of the values, of the times of words, and what a code may cost. ``NeedsSpec`` is the format.
+A needs file has a book's ``[fields.*]``, ``[alphabet]``, ``[speech]`` and ``[hearing]``, or names the book they are taken from; besides,
+what is known of the values, of the times of words, and what a code may cost. ``NeedsSpec`` is the format.
 """
 
 from __future__ import annotations

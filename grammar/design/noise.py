@@ -1,12 +1,12 @@
 """What noise makes of a report, figured out by drawing: how often it must be asked for again, how often it is read wrongly.
 
 The channel: every word said is heard as itself, as another word (``confusions``, P(heard | said)) or not at all (``lost``); in every gap a
-word may be heard that was not said (``added``, any word alike). A report is accepted when it reads as one; there is nothing else to notice a
-mistake here, no prior and no sense for what is odd, so a hearer who weighs what he hears does no worse.
+word may be heard that was not said (``added``, any word alike). A report is accepted when it reads as one; there is nothing else to
+notice a mistake here, no prior and no sense for what is odd, so a hearer who weighs what he hears does no worse.
 
-Mistakes that slip through are rare, so reports are not simply drawn until some do: each drawn report is heard with exactly one, two and three
-mishaps, as often as asked, and each result counts with the probability of that many mishaps (stratified sampling; probabilities of counts by
-the recursion of the Poisson binomial distribution).
+Mistakes that slip through are rare, so reports are not simply drawn until some do: each drawn report is heard with exactly one, two and
+three mishaps, as often as asked, and each result counts with the probability of that many mishaps (stratified sampling; probabilities of
+counts by the recursion of the Poisson binomial distribution).
 """
 
 from __future__ import annotations

@@ -3,9 +3,9 @@
 A code tree is told by how many of its nodes at each possible time are opened (have children) and how many are codewords: a node at time c,
 opened, gives one node at c + t for every letter time t. Likelier levels get cheaper codewords, so with N(c) codewords up to time c the mean
 time is Σ (next c - c) · (share of the levels after the N(c) likeliest), a convex function of N: straight lines below it are added where the
-solution needs them, until the program's value and the tree's mean time meet. (The counting by time is that of M. Golin and G. Rote, "A dynamic
-programming algorithm for constructing optimal prefix-free codes with unequal letter costs", 1998; here an integer program in place of their
-table, as its size does not grow with the largest time.)
+solution needs them, until the program's value and the tree's mean time meet. (The counting by time is that of M. Golin and G. Rote, "A
+dynamic programming algorithm for constructing optimal prefix-free codes with unequal letter costs", 1998; here an integer program in
+place of their table, as its size does not grow with the largest time.)
 
 Codewords dearer than the last time considered are priced at the next possible time, in any number, so the program's value is a lower bound
 whatever was cut off.
@@ -46,7 +46,7 @@ def improved(
     likely: Sequence[float], times: Sequence[float], words: list[Word], cost: float, most_sums: int
 ) -> tuple[list[Word], float, float]:
     """Return (words, mean time, proven lower bound), no worse than the code given; the bound is 0 where the program is too large."""
-    deepest = (len(likely) - 1) * max(times)  # every opened node of a best tree has two children or more
+    deepest = _deepest(len(likely), sorted(times))
     most = min(deepest, 1.25 * max(sum(times[letter] for letter in word) for word in words) + 2 * max(times))
     tails = [math.fsum(likely[place:]) for place in range(len(likely) + 1)]
     lines: set[int] = set()
@@ -75,6 +75,18 @@ def improved(
             break
         lines |= wanted
     return words, cost, bound
+
+
+def _deepest(levels: int, rising: Sequence[float]) -> float:
+    """Return the most a codeword of a best tree may take.
+
+    An opened node has two children or more and uses its cheapest letters, so a step by the j-th cheapest letter leaves j - 1 other codewords
+    (at least one) behind.
+    """
+    most = [0.0] * (levels + 1)
+    for left in range(2, levels + 1):
+        most[left] = max(time + most[left - max(1, place)] for place, time in enumerate(rising) if max(1, place) < left)
+    return most[levels]
 
 
 def _sums(times: Sequence[float], most: float, most_sums: int) -> _Sums | None:

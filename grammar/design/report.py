@@ -9,7 +9,8 @@ from grammar.design.write import book_text
 from grammar.loading import parse_book
 
 CAUTION = (
-    "Codes are learned in a parked car, a simulator or at a desk. A temperature, voltage or insulation warning is handled by the event's and the "
+    "Codes are learned in a parked car, a simulator or at a desk. A temperature, voltage or insulation warning is handled by the "
+    "event's and the "
     "team's own safety procedures and qualified people. Event regulations on radio use, and on coded messages, come first."
 )
 
@@ -17,14 +18,20 @@ CAUTION = (
 def commented(needs: Needs, proposal: Proposal, seed: int) -> str:
     """Return the TOML text of a proposal's book with comments; it is loaded once more, so that what is written is what was proven."""
     bound = proposal.bound
+    spoken = (
+        f"A report takes {proposal.mean:.2f} s on average, {proposal.worst:.2f} s at most. The values carry {bound.bits:.2f} bits, the words "
+        f"{bound.capacity:.2f} bits a second: no code that tells its own end takes less than {bound.seconds:.2f} s. This one takes "
+        f"{proposal.over:.1%} more{', its check symbol included' if proposal.checked else ''}."
+    )
+    met = (
+        f"In the noise of [hearing], by drawing reports, {proposal.wrong:.2g} of them are accepted with a wrong reading (standard error "
+        f"{proposal.wrong_error:.1g}), {proposal.ask:.1%} must be asked for again."
+    )
     head = [
         f"{needs.title}: a proposed code, {proposal.name}: {FAMILIES[proposal.family]}.",
         "",
-        f"A report takes {proposal.mean:.2f} s on average, {proposal.worst:.2f} s at most. The values carry {bound.bits:.2f} bits, the words "
-        f"{bound.capacity:.2f} bits a second: no code that tells its own end takes less than {bound.seconds:.2f} s. This one takes "
-        f"{proposal.over:.1%} more" + (", its check symbol included." if proposal.checked else "."),
-        f"In the noise of [hearing], by drawing reports, {proposal.wrong:.2g} of them are "
-        f"accepted with a wrong reading (standard error {proposal.wrong_error:.1g}), {proposal.ask:.1%} must be asked for again.",
+        spoken,
+        met,
         "People can read it from a card." if proposal.readable else "It needs the dash to show the string and the tool to read it.",
         *([f"How often values occur was learned from {needs.learned} reports."] if needs.learned else []),
         f"Made with seed {seed}; the same needs and seed give the same book.",

@@ -1,8 +1,9 @@
 """C99 for the dash: one header and one source file, values in, string out, no heap, no library but <stdint.h> and <string.h>.
 
-Values are whole numbers: quantities in units of 10^-d of the field's unit (d is in the header), bands likewise, options by their place, flags as
-bits. The string is the cheapest that says them, the same that ``encode`` gives: every way through the layout is tried, and one that takes less
-time, then one that is shorter, then the first in the alphabet's order wins. A self-test compares with strings worked out when the file was made.
+Values are whole numbers: quantities in units of 10^-d of the field's unit (d is in the header), bands likewise, options by their place,
+flags as bits. The string is the cheapest that says them, the same that ``encode`` gives: every way through the layout is tried, and one
+that takes less time, then one that is shorter, then the first in the alphabet's order wins. A self-test compares with strings worked out
+when the file was made.
 """
 
 from __future__ import annotations
@@ -117,8 +118,8 @@ def _header(book: Book, prefix: str) -> str:
             lines.append("    char unused;")
         lines += [f"}} {prefix}_{message.name}_values;"]
         lines += [
-            "/* Writes the string with its closing 0; returns its length, -1 - n where value n is outside its domain, -1000 where these values can't",
-            " * be said together. */",
+            "/* Writes the string with its closing 0; returns its length, -1 - n where value n (from 0) is outside its domain,",
+            " * -1000 where these values can't be said together. */",
             f"int {prefix}_{message.name}(const {prefix}_{message.name}_values *values, char string[{upper}_MOST + 1]);",
             "",
         ]
@@ -210,10 +211,10 @@ def _message(book: Book, message: Message, prefix: str) -> list[str]:
     ways = list(itertools.islice(_ways(message.node), MOST_WAYS + 1))
     if len(ways) > MOST_WAYS:
         raise CodeError(f"message {message.name} has more than {MOST_WAYS} ways through its layout", kind="too-large")
-    names = list(message.fields)
+    names, name = list(message.fields), f"{prefix}_{message.name}"
     lines = [
         "",
-        f"int {prefix}_{message.name}(const {prefix}_{message.name}_values *values, char string[{prefix.upper()}_{message.name.upper()}_MOST + 1])",
+        f"int {name}(const {name}_values *values, char string[{name.upper()}_MOST + 1])",
         "{",
         f"    int64_t level[{max(1, len(names))}];",
         "    way_t best, way;",
@@ -221,7 +222,7 @@ def _message(book: Book, message: Message, prefix: str) -> list[str]:
         "    best.length = -1;",
         "    (void)values; (void)level; (void)n; (void)ok;",
     ]
-    lines += [f"    level[{i}] = level_{name}(values->v_{name});\n    if (level[{i}] < 0) return -1 - {i};" for i, name in enumerate(names)]
+    lines += [f"    level[{i}] = level_{one}(values->v_{one});\n    if (level[{i}] < 0) return -1 - {i};" for i, one in enumerate(names)]
     for way in ways:
         lines += _way(book, message, names, way)
     lines += [
@@ -245,7 +246,7 @@ def _way(book: Book, message: Message, names: Sequence[str], way: tuple[int, ...
     for leaf in way:
         table = message.tables[leaf]
         if isinstance(table, Check):
-            lines += _check(message, leaf, [n for n in way if n in message.covered(leaf)], table)
+            lines += _check(leaf, [n for n in way if n in message.covered(leaf)], table)
         elif table.fields:
             arguments = ", ".join(f"level[{names.index(field.name)}]" for field in table.fields)
             lines.append(f"    if (ok) {{ n = word_{table.name}(way.text + way.length, {arguments}); if (n < 0) ok = 0; else {{")
@@ -259,7 +260,7 @@ def _way(book: Book, message: Message, names: Sequence[str], way: tuple[int, ...
     return [f"    {{{places}", *(f"    {line}" for line in lines), "    }"]
 
 
-def _check(message: Message, leaf: int, covered: Sequence[int], table: Check) -> list[str]:
+def _check(leaf: int, covered: Sequence[int], table: Check) -> list[str]:
     pieces = [f"        memcpy(covered + length, way.text + at_{n}, (size_t)size_{n}); length += size_{n};" for n in covered if n != leaf]
     return [
         f"    if (ok) {{ unsigned char covered[MOST_TEXT]; int length = 0, wanted; at_{leaf} = way.length; size_{leaf} = 1;",

@@ -1,7 +1,7 @@
 """Cards for people: one for the driver (how each symbol is said, in what order), one for the engineer (what each codeword means).
 
-Big, black on white, readable without colour: what warns is in bold with a mark. ``html`` prints on A4; ``picture`` draws SVG or PNG (matplotlib).
-Tables of more rows than a person can look up are named, not listed.
+Big, black on white, readable without colour: what warns is in bold with a mark. ``html`` prints on A4; ``picture`` draws SVG or PNG
+(matplotlib). Tables of more rows than a person can look up are named, not listed.
 """
 
 from __future__ import annotations
@@ -15,8 +15,8 @@ from typing import Any, Literal
 
 from grammar.book import Book
 from grammar.codes import Check, CodeTable
-from grammar.libraries import needed
 from grammar.errors import visible
+from grammar.libraries import needed
 
 Reader = Literal["driver", "engineer"]
 MOST_ROWS = 120  # of one table on a card

@@ -1,8 +1,8 @@
 """A book's messages as a network of words, for grammars that recognisers read: right-linear rules, exact, checks and ranges included.
 
 Every node is a state of the automaton of symbols together with the states of the checks, so what a grammar made of it accepts is just what
-the book accepts. Where a check makes too many nodes it is left out of the network, and ``exact`` is False: what is accepted must then be held
-against the book.
+the book accepts. Where a check makes too many nodes it is left out of the network, and ``exact`` is False: what is accepted must then be
+held against the book.
 """
 
 from __future__ import annotations
@@ -91,7 +91,7 @@ def _walked(message: Message) -> Network | None:
 
 def _trimmed(network: Network) -> Network:
     """Drop nodes from which the message can't be completed, and number the rest anew."""
-    alive = set(number for number, final in enumerate(network.final) if final)
+    alive = {number for number, final in enumerate(network.final) if final}
     sources: list[list[int]] = [[] for _ in network.arcs]
     for number, arcs in enumerate(network.arcs):
         for arc in arcs:
@@ -104,8 +104,11 @@ def _trimmed(network: Network) -> Network:
                 waiting.append(source)
     kept = [number for number in range(len(network.arcs)) if number in alive]
     place = {number: new for new, number in enumerate(kept)}
-    arcs = [list(dict.fromkeys(arc._replace(target=place[arc.target]) for arc in network.arcs[n] if arc.target in place)) for n in kept]
-    return Network(network.message, network.exact, arcs, [network.final[n] for n in kept])
+    trimmed: list[list[Arc]] = []
+    for number in kept:
+        moved = [arc._replace(target=place[arc.target]) for arc in network.arcs[number] if arc.target in place]
+        trimmed.append(list(dict.fromkeys(moved)))
+    return Network(network.message, network.exact, trimmed, [network.final[n] for n in kept])
 
 
 def grouped(arcs: Sequence[Arc]) -> list[tuple[int, int, list[str]]]:

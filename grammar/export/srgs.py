@@ -24,7 +24,9 @@ _MOST_VALUES = 100_000
 
 
 def srgs(book: Book, direction: Direction | None = None) -> str:
-    """Return the grammar of a book's messages of a direction (None: of both). Raises CodeError where a field has too many values to list."""
+    """Return the grammar of a book's messages of a direction (None: of both). Raises CodeError where a field has too many values to
+    list.
+    """
     made = networks(list(book.messages.values()), direction)
     loose = [network.message.name for network in made if not network.exact]
     lines = [
@@ -35,15 +37,16 @@ def srgs(book: Book, direction: Direction | None = None) -> str:
     ]
     if loose:
         lines.append(f"  <!-- Without check symbols in {', '.join(loose)}: hold what is heard against the book. -->")
-    ways = "".join(
-        f'<item><ruleref uri="#{network.message.name}.0"/><tag>out=rules.latest();out.message={_quoted(network.message.name)};delete out.word;</tag>'
-        "</item>"
-        for network in made
-    )
+    ways = "".join(_start(network.message.name) for network in made)
     lines.append(f'  <rule id="report" scope="public"><one-of>{ways}</one-of></rule>')
     for network in made:
         lines += _rules(book, network)
     return "\n".join([*lines, "</grammar>", ""])
+
+
+def _start(name: str) -> str:
+    tag = f"out=rules.latest();out.message={_quoted(name)};delete out.word;"
+    return f'<item><ruleref uri="#{name}.0"/><tag>{tag}</tag></item>'
 
 
 def _rules(book: Book, network: Network) -> list[str]:

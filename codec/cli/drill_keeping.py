@@ -1,0 +1,96 @@
+"""``niner drill profile``, ``needs``, ``export`` and ``delete``: what is kept of a person, taken elsewhere or taken out."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import TYPE_CHECKING, Any
+
+from codec.cli.common import add_book
+from grammar.errors import CodeError
+
+if TYPE_CHECKING:
+    from codec.drill import Answer
+
+
+def add_keeping(actions: Any) -> None:
+    """Add these commands to those of ``niner drill``."""
+    profile = actions.add_parser("profile", help="write a person's times and confusions for encode, hear and design")
+    profile.add_argument("journal", metavar="JOURNAL", help="the journal's file")
+    profile.add_argument("file", metavar="FILE", help="the profile to write")
+    profile.add_argument(
+        "--person", action="append", default=[], metavar="NAME", help="whose; more than once for several together (everyone)"
+    )
+    profile.add_argument("--noise", help="count hearing at this grade only (all grades)")
+    profile.set_defaults(run=run_profile)
+    needs = actions.add_parser("needs", help="print a profile as [times] and [hearing] of a needs file, for niner design")
+    add_book(needs)
+    needs.add_argument("profile", metavar="PROFILE", help="the profile's file")
+    needs.set_defaults(run=run_needs)
+    export = actions.add_parser("export", help="print a person's answers, one JSON object a line")
+    delete = actions.add_parser("delete", help="take a person out, with every answer")
+    for one, run in ((export, run_export), (delete, run_delete)):
+        one.add_argument("journal", metavar="JOURNAL", help="the journal's file")
+        one.add_argument("person", metavar="NAME", help="who")
+        one.set_defaults(run=run)
+    delete.add_argument("--yes", action="store_true", help="don't ask")
+
+
+def run_profile(args: argparse.Namespace) -> int:
+    """Write a profile."""
+    import functools
+
+    from codec.drill import DrillJournal, profile_of
+    from codec.profile import Profile, save_profile
+
+    with DrillJournal(args.journal) as journal:
+        people = [journal.known(person) for person in args.person] or list(journal.people())
+        groups: dict[str, list[Answer]] = {}
+        for person in people:
+            for answer in journal.answers(person):
+                groups.setdefault(answer.book, []).append(answer)
+        parts = [profile_of(journal.book(digest), answers, noise=args.noise) for digest, answers in groups.items()]
+    if not parts:
+        raise CodeError("nothing was answered yet", kind="drill-empty", hint="niner drill read, or niner drill hear")
+    profile = functools.reduce(Profile.merged, parts)
+    save_profile(profile, args.file)
+    heard = sum(count for row in profile.heard.values() for count in row.values())
+    print(f"{args.file}: {', '.join(profile.people)}; {len(profile.seconds)} words timed, {heard:g} words heard")
+    return 0
+
+
+def run_needs(args: argparse.Namespace) -> int:
+    """Print a profile for the designer."""
+    from codec import load_book
+    from codec.profile import load_profile, needs_text
+
+    print(needs_text(load_book(args.book), load_profile(args.profile)), end="")
+    return 0
+
+
+def run_export(args: argparse.Namespace) -> int:
+    """Print a person's answers."""
+    from codec.drill import DrillJournal
+
+    with DrillJournal(args.journal) as journal:
+        for answer in journal.answers(journal.known(args.person)):
+            print(json.dumps(answer.as_dict(), ensure_ascii=False))
+    return 0
+
+
+def run_delete(args: argparse.Namespace) -> int:
+    """Delete a person."""
+    from codec.drill import DrillJournal
+
+    with DrillJournal(args.journal) as journal:
+        count = journal.people()[journal.known(args.person)]
+        if not args.yes:
+            if not sys.stdin.isatty():
+                raise CodeError(f"{count} answers of {args.person!r} would be deleted", kind="usage", hint="add --yes")
+            if input(f"delete {args.person!r} and {count} answers for good? (yes/no) ").strip().casefold() != "yes":
+                print("nothing was deleted")
+                return 1
+        journal.delete(args.person)
+    print(f"{args.person!r} and {count} answers are deleted")
+    return 0

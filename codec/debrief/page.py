@@ -1,0 +1,107 @@
+"""The debrief as one HTML page that needs nothing else, and its figures as files."""
+
+from __future__ import annotations
+
+import base64
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from codec.debrief.figures import Figure, figures, image
+from codec.debrief.summary import CAUTION, Summary, certainties, table
+from grammar.errors import CodeError, visible
+
+PAGE = "debrief.html"
+
+
+def write(summary: Summary, folder: str | Path) -> list[Path]:
+    """Write ``debrief.html`` and each figure as SVG and PNG into a folder, made if it is not there; return the files.
+
+    Raises CodeError where that can't be done, or where what draws is not installed.
+    """
+    target, drawn = Path(folder), _drawn(summary)
+    written = {target / PAGE: _rendered(summary, drawn).encode("utf-8")}
+    for one in drawn:
+        written[target / f"{one.figure.name}.svg"] = one.wide
+        written[target / f"{one.figure.name}.png"] = image(summary, one.figure, "png")
+    try:
+        target.mkdir(parents=True, exist_ok=True)
+        for path, data in written.items():
+            path.write_bytes(data)
+    except OSError as error:
+        raise CodeError(f"{visible(str(target))!r} can't be written: {error.strerror or error}", kind="usage") from None
+    return list(written)
+
+
+def page(summary: Summary) -> str:
+    """Return the page; every text in it is escaped. Raises CodeError where what draws is not installed."""
+    return _rendered(summary, _drawn(summary))
+
+
+@dataclass(frozen=True, slots=True)
+class _Drawn:
+    figure: Figure
+    wide: bytes
+    narrow: bytes
+
+
+def _drawn(summary: Summary) -> list[_Drawn]:
+    return [_Drawn(one, image(summary, one, "svg"), image(summary, one, "svg", "narrow")) for one in figures(summary)]
+
+
+def _rendered(summary: Summary, drawn: list[_Drawn]) -> str:
+    try:
+        from jinja2 import Environment, StrictUndefined
+    except ImportError:
+        raise CodeError("the page needs Jinja2", kind="not-installed", hint="pip install 'niner[figures]'") from None
+    environment = Environment(autoescape=True, undefined=StrictUndefined, lstrip_blocks=True)
+    template = environment.from_string((resources.files("codec.debrief") / "page.html").read_text("utf-8"))
+    return template.render(_context(summary, drawn))
+
+
+def _context(summary: Summary, drawn: list[_Drawn]) -> dict[str, Any]:
+    sure, comparison = certainties(summary), summary.comparison
+    words = summary.book.alphabet.words
+    return {
+        "summary": summary,
+        "caution": CAUTION,
+        "facts": _facts(summary),
+        "figures": [_embedded(one) for one in drawn],
+        "comparison": comparison,
+        "rounded": sum(1 for f in comparison.findings if f.verdict in ("as recorded", "rounding only")) if comparison else 0,
+        "missing": [finding.lap for finding in comparison.findings if finding.verdict == "no report"] if comparison else [],
+        "confused": [f"{words[s].word} as {words[h].word} {count}×" for s, h, count in comparison.confused()] if comparison else [],
+        "columns": _columns(summary),
+        "rows": [{**row, "sure": f"{sure[row['line'].lap]:.0%}" if row["line"].lap in sure else ""} for row in table(summary)],
+    }
+
+
+def _columns(summary: Summary) -> list[str]:
+    reports = summary.book.sent_by("car")
+    return [field.title for name, field in reports[0].fields.items() if name != "lap"] if reports else []
+
+
+def _embedded(drawn: _Drawn) -> dict[str, str]:
+    wide, narrow = (f"data:image/svg+xml;base64,{base64.b64encode(svg).decode('ascii')}" for svg in (drawn.wide, drawn.narrow))
+    return {"title": drawn.figure.title, "told": drawn.figure.told, "wide": wide, "narrow": narrow}
+
+
+def _facts(summary: Summary) -> list[tuple[str, str]]:
+    """Return what was known when the last report had come."""
+    race = summary.race
+    if race is None or race.lap == 0:
+        return []
+    last, unit = race.outlook, race.event.spec.energy.unit
+    low, high = last.distance.margin.band()
+    left_low, left_high = last.left.band()
+    found = [
+        ("last lap reported", f"{race.lap} of {race.lap + last.distance.likeliest}"),
+        ("laps added", f"{race.laps_added} announced, {race.laps_entered} entered"),
+        ("energy left", f"{last.left.mean:.2f} {unit} (80 %: {left_low:.2f} … {left_high:.2f})"),
+        ("margin at the flag", f"{last.distance.margin.mean:+.2f} {unit} over the reserve (80 %: {low:+.2f} … {high:+.2f})"),
+        ("chance of having run short" if not last.distance.likeliest else "chance of running short", f"{last.distance.short:.0%}"),
+    ]
+    if race.ledger.dials:
+        found.append(("wheel", ", ".join(f"{dial} {position}" for dial, position in race.ledger.positions.items())))
+    return [(name, value.replace("-", "−") if name != "wheel" else value) for name, value in found]

@@ -1,0 +1,229 @@
+"""The race lap by lap, as it was heard: what the debrief shows."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from codec.debrief.recorded import CarFile
+from codec.debrief.symbols import align, heard_symbols
+from codec.sheet.entry import Entry
+from codec.sheet.state import EVENTS, Row, lap_message, laps, rows
+from grammar.book import Book
+from grammar.errors import CodeError
+from grammar.fields import Value
+
+if TYPE_CHECKING:
+    from codec.debrief.findings import Comparison
+    from codec.race import Event, Race
+
+UNKNOWN_WORD = 0.5  # seconds for a word whose sound nobody knows
+CAUTION = (
+    "A temperature, voltage or insulation warning is handled by the event's and the team's own safety procedures and qualified people. "
+    "Event regulations on radio use come first. What is forecast here is arithmetic on spoken reports, not a measurement."
+)
+
+
+@dataclass(slots=True)
+class LapLine:
+    """One lap: the report that stands, what came before it, how sure it was, and the radio seconds of car and pit.
+
+    ``certainty`` is that of the hearing (None if nobody knows), ``doubt`` the probability that the report is wrong by the laps about it
+    (None without an event file). ``warnings`` are the limits passed.
+    """
+
+    lap: int
+    heard: str = ""
+    string: str = ""
+    values: Mapping[str, Value] = field(default_factory=dict)
+    certainty: float | None = None
+    doubt: float | None = None
+    refused: list[str] = field(default_factory=list)
+    questions: int = 0
+    car_seconds: float = 0.0
+    pit_seconds: float = 0.0
+    warnings: tuple[str, ...] = ()
+    remarks: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class Summary:
+    """The race of one car: its laps, the words that were doubted, and, with an event file, the race as it was followed."""
+
+    title: str
+    book: Book
+    car: str
+    lines: list[LapLine]
+    doubted: Counter[str]
+    race: Race | None = None
+    recorded: CarFile | None = None
+    comparison: Comparison | None = None
+
+    def reported(self, name: str) -> dict[int, float]:
+        """Return the reported value of a numeric field by lap."""
+        return {line.lap: float(value) for line in self.lines if isinstance(value := line.values.get(name), Decimal)}
+
+    def was(self, name: str) -> dict[int, float]:
+        """Return the recorded value of a numeric field by lap."""
+        if self.recorded is None:
+            return {}
+        return {lap: float(value) for lap, row in self.recorded.laps.items() if isinstance(value := row.values.get(name), Decimal)}
+
+
+def summarise(
+    book: Book,
+    entries: Iterable[Entry],
+    *,
+    car: str,
+    event: Event | None = None,
+    recorded: CarFile | None = None,
+    title: str = "",
+) -> Summary:
+    """Return the race of one car lap by lap; with an event file also where it was heading, with a car's file also what was wrong."""
+    listed = list(entries)
+    standing = [row for row in rows(listed) if row.entry.car in (car, "")]
+    lines = {lap: _line(book, lap, row) for lap, row in laps(standing, car, lap_message(book)).items()}
+    _radio(book, standing, lines)
+    for row in standing:
+        lap = row.entry.lap
+        if row.first.kind == "event" and lap is not None and not row.withdrawn:
+            phrase = book.spec.phrases.get(row.entry.message)
+            amount = "" if row.entry.amount is None else f" {row.entry.amount}"
+            lines.setdefault(lap, LapLine(lap)).remarks.append(
+                (phrase.label if phrase and phrase.label else EVENTS.get(row.entry.message, row.entry.message)) + amount
+            )
+    summary = Summary(
+        title or (event.title if event else book.title), book, car, [lines[lap] for lap in sorted(lines)], _doubted(book, standing)
+    )
+    if event is not None:
+        _follow(summary, event, standing)
+    if recorded is not None:
+        from codec.debrief.compare import compare
+
+        summary.recorded, summary.comparison = recorded, compare(book, listed, recorded, car=car)
+    return summary
+
+
+def _follow(summary: Summary, event: Event, standing: Sequence[Row]) -> None:
+    from codec.race import facts, follow
+
+    summary.race = follow(event, facts(standing, summary.car), history=True)
+    doubts = summary.race.doubts()
+    for line in summary.lines:
+        line.doubt = doubts.get(line.lap)
+        line.remarks += [notice.text for notice in summary.race.notices if notice.lap == line.lap]
+
+
+def _line(book: Book, lap: int, row: Row) -> LapLine:
+    entry = row.entry
+    tries = [row.first, *row.corrections]
+    line = LapLine(lap, heard=entry.heard, certainty=entry.certainty, questions=len(row.questions))
+    line.refused = [f"{one.heard} ({one.refusal})" for one in tries if one.refusal]
+    if row.counts:
+        line.string, line.values, line.warnings = entry.string, entry.values, _warnings(book, entry)
+    return line
+
+
+def _warnings(book: Book, entry: Entry) -> tuple[str, ...]:
+    found: list[str] = []
+    for name, value in entry.values.items():
+        named = book.fields.get(name)
+        if named is not None:
+            found += named.warnings(named.level(value).level)
+    return tuple(found)
+
+
+def _radio(book: Book, standing: Sequence[Row], lines: dict[int, LapLine]) -> None:
+    """Add up the seconds of everything said on each lap."""
+    for row in standing:
+        for entry in (row.first, *row.corrections, *row.questions, *row.answers, *row.readbacks):
+            if entry.lap is None or row.first.kind == "note":
+                continue
+            line, seconds = lines.setdefault(entry.lap, LapLine(entry.lap)), said_seconds(book, entry)
+            if entry.kind == "question" or (row.first.kind == "call" and entry.kind != "readback"):
+                line.pit_seconds += seconds
+            else:
+                line.car_seconds += seconds
+
+
+def said_seconds(book: Book, entry: Entry) -> float:
+    """Return about how long an entry took to say: its symbols as they are spoken, else its words by their sound."""
+    if entry.string:
+        return sum(book.alphabet.words[symbol].seconds for symbol in entry.string if symbol in book.alphabet.words)
+    return sum(_word_seconds(word) for word in entry.heard.split())
+
+
+def _word_seconds(word: str) -> float:
+    from grammar import sound
+
+    try:
+        return sound.seconds(word.strip(".,;:!?\"'()[]").casefold())
+    except CodeError:
+        return UNKNOWN_WORD
+
+
+def _doubted(book: Book, standing: Sequence[Row]) -> Counter[str]:
+    """Count the words at which reports were refused, corrected or asked for again.
+
+    Where the report was read in the end, they are the words that were not those of its string; else the words that can't be read.
+    """
+    found: Counter[str] = Counter()
+    for row in standing:
+        if row.first.kind != "report" or row.withdrawn:
+            continue
+        for entry in (row.first, *row.corrections):
+            if entry.heard == row.entry.heard and row.counts and not entry.refusal:
+                continue
+            heard = heard_symbols(book, entry.heard)
+            if row.counts:
+                aligned = align(row.entry.string, [one.symbol for one in heard])
+                found.update(_word(book, said) for said, _ in aligned.wrong)
+                found.update(_word(book, said) for said in aligned.lost)
+            elif entry.refusal:
+                found.update(_refused_words(book, entry))
+    return found
+
+
+def _refused_words(book: Book, entry: Entry) -> list[str]:
+    """Return the words at the place where a report can't be read."""
+    from codec.decode import decode_all
+
+    try:
+        decode_all(book, entry.heard, direction="car", context={"lap": entry.lap} if entry.lap is not None else None)
+    except CodeError as error:
+        if error.span is None or error.source != entry.heard:
+            return []
+        return [word.casefold() for word in entry.heard[error.span[0] : error.span[1]].split()]
+    return []
+
+
+def _word(book: Book, symbol: str) -> str:
+    return book.alphabet.words[symbol].word if symbol in book.alphabet.words else symbol
+
+
+def certainties(summary: Summary) -> dict[int, float]:
+    """Return, by lap, how sure the report is: sure of its words, and that they fit the laps about it; 0 where none could be read."""
+    found: dict[int, float] = {}
+    for line in summary.lines:
+        if line.string:
+            found[line.lap] = (1.0 if line.certainty is None else line.certainty) * (1 - (line.doubt or 0.0))
+        elif line.refused:
+            found[line.lap] = 0.0
+    return found
+
+
+def table(summary: Summary) -> list[dict[str, Any]]:
+    """Return the laps as rows of text for the page: field titles → values as people read them."""
+    names = [name for name in summary.book.sent_by("car")[0].fields if name != "lap"] if summary.book.sent_by("car") else []
+    found = []
+    for line in summary.lines:
+        cells = []
+        for name in names:
+            named, value = summary.book.fields[name], line.values.get(name)
+            level = None if value is None else named.level(value).level
+            cells.append(("" if level is None else named.text(level), bool(level is not None and named.warnings(level))))
+        found.append({"line": line, "cells": cells})
+    return found

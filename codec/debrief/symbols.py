@@ -1,0 +1,93 @@
+"""Words heard as symbols, also where the report they are from can't be read; and two strings laid side by side."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from grammar.book import Book
+from grammar.speech.words import Word, cut
+
+_ONE = ("UNIT", "TO", "LETTER")
+_ANEW = ("REPEAT", "ANEW")
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """One symbol heard, "" for a word that stands for none, and the word as it was written."""
+
+    symbol: str
+    word: str
+
+
+def heard_symbols(book: Book, text: str) -> list[Heard]:
+    """Return the symbols that the words of a transcript stand for, word by word.
+
+    What was said before the speaker began anew does not count, nor do fillers. A typed string is cut into its symbols.
+    """
+    words = cut(book.lexicon, text, tolerant=True)
+    begin = max((place + 1 for place, word in enumerate(words) if word.meaning.terminal in _ANEW), default=0)
+    return list(_symbols(book, text, words[begin:]))
+
+
+def _symbols(book: Book, text: str, words: Sequence[Word]) -> Iterator[Heard]:
+    times, tens = 1, ""
+    for word in words:
+        meaning, raw = word.meaning, text[word.span[0] : word.span[1]]
+        one = meaning.options[0] if meaning.terminal in _ONE and len(meaning.options) == 1 else ""
+        if tens:
+            yield from (Heard(symbol, raw) for symbol in (tens[0] if one.isdigit() and one != "0" else tens))
+            tens = ""
+        if meaning.terminal == "MULTIPLE":
+            times = int(meaning.value)
+            continue
+        if one:
+            yield from [Heard(one, raw)] * times
+        elif meaning.terminal == "TENS":
+            tens = meaning.value
+        elif meaning.terminal == "TEEN":
+            yield from (Heard(symbol, raw) for symbol in meaning.value)
+        elif meaning.terminal == "TYPED":
+            yield from (Heard(symbol, symbol) for symbol in meaning.options[0] if symbol in book.alphabet.index)
+        elif meaning.terminal == "UNKNOWN":
+            yield Heard("", raw)
+        times = 1
+    yield from (Heard(symbol, symbol) for symbol in tens)
+
+
+def string_of(book: Book, words: str) -> str:
+    """Return the symbols of some words as one string; words that stand for none are left out."""
+    return "".join(heard.symbol for heard in heard_symbols(book, words))
+
+
+@dataclass(frozen=True, slots=True)
+class Aligned:
+    """Two strings side by side: pairs of (said, heard), what was said and not heard, and what was heard and not said."""
+
+    pairs: tuple[tuple[str, str], ...]
+    lost: str
+    added: str
+
+    @property
+    def wrong(self) -> tuple[tuple[str, str], ...]:
+        """The pairs that differ."""
+        return tuple(pair for pair in self.pairs if pair[0] != pair[1])
+
+
+def align(said: str, heard: Sequence[str]) -> Aligned:
+    """Lay two strings side by side; an element of ``heard`` may be "" for a word that is no symbol.
+
+    Strings of one length are taken place by place. Otherwise the longest runs in common are found first, and what stands between them is
+    paired only where as many were said as heard.
+    """
+    if len(said) == len(heard):
+        return Aligned(tuple(zip(said, heard, strict=True)), "", "")
+    pairs: list[tuple[str, str]] = []
+    lost = added = ""
+    for tag, a, b, c, d in difflib.SequenceMatcher(None, list(said), list(heard), autojunk=False).get_opcodes():
+        if tag == "equal" or b - a == d - c:
+            pairs += zip(said[a:b], heard[c:d], strict=True)
+        else:
+            lost, added = lost + said[a:b], added + "".join(heard[c:d])
+    return Aligned(tuple(pairs), lost, added)

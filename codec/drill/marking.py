@@ -1,0 +1,149 @@
+"""Marking an answer through the decoder: did the code give the right reading, and if not, did it notice?
+
+A report is right when it decodes to the reading meant, whatever variants, number words or fillers were used; it is *corrected* when that
+took CORRECTION or DISREGARD; *caught* when the decoder refuses it; *accepted* when it decodes to another reading. Parts of a report have
+no check and no range around them: they are right when what was said may stand for what was shown.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from codec.decode import decode
+from codec.drill.answer import Outcome
+from codec.encode import encode
+from codec.reading import Reading
+from grammar.errors import CodeError, ReportError
+from grammar.speech import listen
+from grammar.speech.words import cut
+
+if TYPE_CHECKING:
+    from codec.drill.pool import Item
+    from grammar.book import Book
+
+Pair = tuple[str, str]  # (symbol shown, symbol said); "" where there is none
+_CORRECTING = ("CORRECTION", "ANEW", "DISREGARD")
+_VALUE = re.compile(r"(?:^|\s)([A-Za-z_][A-Za-z0-9_]*)=")
+_MOST_WAYS = 64
+
+
+@dataclass(frozen=True, slots=True)
+class Marked:
+    """The outcome, the symbols said as far as they can be read, and where they part from those shown.
+
+    ``refusal`` and ``reason`` are the kind and the text of the error of an answer that was caught.
+    """
+
+    outcome: Outcome
+    said: str
+    pairs: tuple[Pair, ...]
+    refusal: str = ""
+    reason: str = ""
+
+    @property
+    def wrong_places(self) -> tuple[int, ...]:
+        """The places of the string shown where something else, nothing, or something more was said."""
+        places, place = [], 0
+        for shown, said in self.pairs:
+            if shown != said:
+                places.append(place)
+            place += bool(shown)
+        return tuple(dict.fromkeys(places))
+
+
+def mark(book: Book, item: Item, answer: str) -> Marked:
+    """Mark an answer to an item: words or symbols as typed, or for a report field=value pairs."""
+    meant = item.text
+    try:
+        values = item.kind == "report" and _VALUE.search(answer) is not None
+        corrected = not values and any(word.meaning.terminal in _CORRECTING for word in cut(book.lexicon, answer))
+        if item.kind == "report":
+            reading = _values(book, item, answer) if values else decode(book, answer, direction=item.direction)
+            right = reading == decode(book, meant, direction=item.direction, typed=True)
+            said = meant if right else reading.said
+        else:
+            said = closest(meant, ways(book, answer))
+            right = said == meant
+    except CodeError as error:
+        said = closest(meant, _ways_or_none(book, answer))
+        reason = _by_symbol(book, item, said) or error
+        return Marked("caught", said, align(meant, said), reason.kind, reason.message)
+    outcome: Outcome = ("corrected" if corrected else "right") if right else "accepted"
+    return Marked(outcome, said, align(meant, said))
+
+
+def _by_symbol(book: Book, item: Item, said: str) -> ReportError | None:
+    """Return why the symbols said are refused: of a string typed as one word the error would only tell that it does not fit."""
+    if item.kind != "report" or not said:
+        return None
+    try:
+        decode(book, said, direction=item.direction, typed=True)
+    except ReportError as error:
+        return error
+    return None
+
+
+def _values(book: Book, item: Item, answer: str) -> Reading:
+    """Return the reading of an answer given as values; raises EncodeError where they can't be said."""
+    found = list(_VALUE.finditer(answer))
+    ends = [one.start() for one in found[1:]] + [len(answer)]
+    values = {one[1]: answer[one.end() : end].strip(" ,;\t") for one, end in zip(found, ends, strict=True)}
+    return encode(book, values, item.part_of).reading
+
+
+def ways(book: Book, text: str) -> list[str]:
+    """Return the strings of symbols a text may stand for, after its corrections; raises ReportError where a word is unknown."""
+    found = [""]
+    for stretch in listen(book.lexicon, text):
+        options = _walked(stretch.lattice()) if stretch.ways is None else ["".join(symbol for symbol, _ in way) for way in stretch.ways]
+        found = [before + option for before in found for option in options][:_MOST_WAYS]
+    return found
+
+
+def _walked(lattice: list[list[tuple[str, int]]]) -> list[str]:
+    ahead: list[list[str]] = [[] for _ in lattice] + [[""]]
+    for place in range(len(lattice) - 1, -1, -1):
+        ahead[place] = [symbols + rest for symbols, target in lattice[place] for rest in ahead[target]][:_MOST_WAYS]
+    return ahead[0]
+
+
+def _ways_or_none(book: Book, text: str) -> list[str]:
+    """Return what can be made of a text that was refused, without its unknown words; nothing where that is refused too."""
+    try:
+        known = [text[slice(*word.span)] for word in cut(book.lexicon, text, tolerant=True) if word.meaning.terminal != "UNKNOWN"]
+        return ways(book, " ".join(known)) if known else []
+    except ReportError:
+        return []
+
+
+def closest(meant: str, said: list[str]) -> str:
+    """Return the string nearest to the one meant, the first of several; "" for none."""
+    return min(said, key=lambda one: sum(a != b for a, b in align(meant, one)), default="")
+
+
+def align(shown: str, said: str) -> tuple[Pair, ...]:
+    """Return the pairs of a least-cost alignment (V. I. Levenshtein 1966): substitutions before gaps where the cost is the same."""
+    if shown == said:
+        return tuple(zip(shown, said, strict=True))
+    rows = [list(range(len(said) + 1))]
+    for down, symbol in enumerate(shown, start=1):
+        row = [down]
+        for across, other in enumerate(said, start=1):
+            row.append(min(rows[-1][across - 1] + (symbol != other), rows[-1][across] + 1, row[-1] + 1))
+        rows.append(row)
+    pairs: list[Pair] = []
+    down, across = len(shown), len(said)
+    while down or across:
+        here = rows[down][across]
+        if down and across and here == rows[down - 1][across - 1] + (shown[down - 1] != said[across - 1]):
+            down, across = down - 1, across - 1
+            pairs.append((shown[down], said[across]))
+        elif down and here == rows[down - 1][across] + 1:
+            down -= 1
+            pairs.append((shown[down], ""))
+        else:
+            across -= 1
+            pairs.append(("", said[across]))
+    return tuple(reversed(pairs))

@@ -1,0 +1,95 @@
+"""What a person's answers tell of each symbol and item: how well it is known now, and how fast.
+
+Replayed from the journal, answer by answer. A report is evidence of each of its symbols; where it went wrong, only the symbols in the wrong
+places are to blame. Old answers fade: what counts is what a person can do now.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from codec.drill.answer import Answer
+from codec.drill.cards import Cards, grade, moment
+from codec.drill.marking import align
+from codec.drill.pool import key_of
+
+_FADES = 0.95  # weight of an answer for each later one of the same symbol
+_KNOWN = (1.0, 1.0)  # right and wrong answers that a symbol is given to begin with
+_SLOW = 1.25  # times the usual seconds from which a symbol counts as slow
+_USUAL = 30  # answers about which the usual seconds are taken
+
+
+@dataclass(slots=True)
+class Record:
+    """Right and wrong answers for one symbol or item, fading, and plain counts; ``pace`` is its time against the person's usual one."""
+
+    right: float = 0.0
+    wrong: float = 0.0
+    pace: float = 1.0
+    asked: int = 0
+    missed: int = 0
+
+    @property
+    def accuracy(self) -> float:
+        """The share of right answers, careful with few."""
+        return (self.right + _KNOWN[0]) / (self.right + self.wrong + sum(_KNOWN))
+
+    def note(self, *, right: bool, pace: float | None) -> None:
+        """Count one answer."""
+        self.right, self.wrong = _FADES * self.right + right, _FADES * self.wrong + (not right)
+        self.asked, self.missed = self.asked + 1, self.missed + (not right)
+        if pace is not None:
+            self.pace += (min(pace, 3.0) - self.pace) / min(10, self.asked)
+
+
+@dataclass(slots=True)
+class Memory:
+    """The state of one person in one drill."""
+
+    cards: Cards = field(default_factory=Cards)
+    symbols: dict[str, Record] = field(default_factory=dict)
+    items: dict[str, Record] = field(default_factory=dict)
+    answers: int = 0
+    usual: dict[str, float] = field(default_factory=dict)  # seconds a symbol, by kind: one alone bears the whole start-up
+
+    @classmethod
+    def of(cls, answers: Iterable[Answer]) -> Memory:
+        """Replay a person's answers in one drill."""
+        memory = cls()
+        for answer in answers:
+            memory.note(answer)
+        return memory
+
+    def note(self, answer: Answer) -> None:
+        """Take in one answer."""
+        at, given = moment(answer.at), grade(answer, self.usual.get(answer.kind))
+        pace = self._pace(answer)
+        right = answer.right
+        self.items.setdefault(key_of(answer.kind, answer.part_of, answer.shown), Record()).note(right=right, pace=pace)
+        if answer.kind != "symbol":
+            self.cards.review(key_of(answer.kind, answer.part_of, answer.shown), given, at)
+        wrong = {symbol for symbol, said in align(answer.shown, answer.said) if symbol != said} if not right else set()
+        for symbol in dict.fromkeys(answer.shown):
+            missed = not right and (symbol in wrong or not answer.said)
+            self.symbols.setdefault(symbol, Record()).note(right=not missed, pace=pace)
+            self.cards.review(key_of("symbol", "", symbol), "again" if missed else "good" if given == "again" else given, at)
+        self.answers += 1
+
+    def _pace(self, answer: Answer) -> float | None:
+        """Return the seconds a symbol against the usual ones, which are learned on the way; a coffee break changes little."""
+        if answer.last is None or not answer.shown:
+            return None
+        seconds = answer.last / len(answer.shown)
+        usual = self.usual.get(answer.kind, seconds)
+        self.usual[answer.kind] = usual + (min(seconds, 3 * usual) - usual) / min(self.answers + 1, _USUAL)
+        return seconds / usual if usual else None
+
+    def weakness(self, symbol: str, at: datetime.datetime) -> float:
+        """Return how likely a symbol goes wrong now, 0 … 1, a little more where it is slow."""
+        record = self.symbols.get(symbol)
+        if record is None:
+            return 0.5
+        known = record.accuracy * self.cards.recall(key_of("symbol", "", symbol), at)
+        return 1 - known + 0.2 * min(1.0, max(0.0, record.pace - _SLOW))

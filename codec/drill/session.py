@@ -1,0 +1,99 @@
+"""A session: one person, one book, one drill; questions out, answers marked and written."""
+
+from __future__ import annotations
+
+import datetime
+import random
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from codec.drill.answer import Answer, Drill, DrillError, Kind, checked_name
+from codec.drill.choosing import Chooser, Question
+from codec.drill.marking import Marked, align, mark
+from codec.drill.memory import Memory
+from codec.drill.turn import Signals, Turn
+from codec.sheet.journal import now
+
+if TYPE_CHECKING:
+    from codec.drill.journal import Clock, DrillJournal
+    from codec.drill.pool import Pool
+
+CAUTION = (
+    "On a simulator, at a desk or in a parked car; never while driving. A temperature, voltage or insulation warning in a real car is "
+    "handled by the event's and the team's own safety procedures and qualified people. Event regulations on radio use come first."
+)
+
+
+class Session:
+    """Asks, marks and writes. ``answers`` are those of this session; ``memory`` holds all earlier ones of the person too."""
+
+    def __init__(
+        self,
+        journal: DrillJournal,
+        pool: Pool,
+        person: str,
+        drill: Drill,
+        *,
+        kinds: Sequence[Kind] = (),
+        seed: int = 1,
+        pace: float | None = None,
+        noise: str = "",
+        second_task: bool = False,
+        clock: Clock = now,
+    ) -> None:
+        """Begin where the person's earlier answers ended; raises DrillError."""
+        self.journal, self.pool, self.book, self.person, self.drill = journal, pool, pool.book, checked_name(person), drill
+        self.pace, self.noise, self.second_task, self.seed, self._clock = pace, noise, second_task, seed, clock
+        if kinds and not any(pool.of(kind) for kind in kinds):
+            raise DrillError(f"the book has nothing to ask of {', '.join(kinds)}", kind="usage", expected=["symbol, pair, entry or report"])
+        self.digest = journal.keep_book(self.book)
+        self.memory = Memory.of(one for one in journal.answers(person) if (one.drill, one.book) == (drill, self.digest))
+        self._chooser = Chooser(pool, self.memory, kinds=kinds, seed=seed)
+        self.answers: list[Answer] = []
+
+    def ask(self) -> tuple[Question, Turn]:
+        """Return the next question and its turn."""
+        question = self._chooser.next(self._clock())
+        turn = Turn(self.drill)
+        if self.second_task:
+            turn.signals = Signals.drawn(random.Random(f"signals {self.seed} {self.memory.answers}"))  # noqa: S311 - repeatable
+        return question, turn
+
+    def mark(self, question: Question, turn: Turn, text: str | None, *, corrected: bool = False) -> tuple[Answer, Marked]:
+        """Mark an answer; ``text`` is what was typed, None where a person marks it as said right (or right once ``corrected``)."""
+        item = question.item
+        if text is None:
+            marked = Marked("corrected" if corrected else "right", item.text, align(item.text, item.text))
+        else:
+            marked = mark(self.book, item, text)
+        answer = Answer(
+            person=self.person,
+            drill=self.drill,
+            session=self.journal.session,
+            book=self.digest,
+            kind=item.kind,
+            part_of=item.part_of,
+            shown=item.text,
+            answer=text or "",
+            said=marked.said,
+            outcome=marked.outcome,
+            refusal=marked.refusal,
+            first=turn.first,
+            last=turn.last,
+            done=turn.done,
+            repeats=turn.repeats,
+            noise=self.noise,
+            pace=self.pace,
+            marks=turn.signals.came,
+            missed=turn.signals.missed,
+            reaction=turn.signals.reaction,
+            at=self._clock().astimezone(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+        )
+        return answer, marked
+
+    def write(self, answer: Answer) -> Answer:
+        """Write an answer to the journal, then learn from it. Raises DrillError; it may be tried again."""
+        written = self.journal.append(answer)
+        self.memory.note(written)
+        self.answers.append(written)
+        return written

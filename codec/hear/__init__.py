@@ -1,0 +1,15 @@
+"""Hearing a report through noise: exact probabilities, and what to ask.
+
+from codec.hear import hear
+hearing = hear(book, "four seven delta ?", prior=last_reading)
+"""
+
+from __future__ import annotations
+
+from codec.hear.channel import Channel, channel
+from codec.hear.decision import Decision
+from codec.hear.evidence import Part
+from codec.hear.hearing import Candidate, Hearing, Marginal, hear
+from codec.hear.priors import Prior
+
+__all__ = ["Candidate", "Channel", "Decision", "Hearing", "Marginal", "Part", "Prior", "channel", "hear"]

@@ -1,0 +1,118 @@
+"""What is heard when a symbol is said: one table P(heard | said), and how often words are added or lost.
+
+The table comes from the sounds of the book's words in a grade of noise, then what the team states, then its counts (smoothed). A word outside
+the vocabulary is placed by its sound: it is heard as the default model hears any word that sounds so.
+"""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from grammar import sound
+from grammar.data import table
+from grammar.errors import CodeError
+from grammar.sound import Phones
+from grammar.symbols import Alphabet, OwnWord, normal
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from grammar.book import Book
+    from grammar.models import HearingSpec
+
+Noise = str | float
+
+
+def phones_of(alphabet: Alphabet, symbol: str) -> Phones:
+    """Return the phones of a symbol's word, by the team's respelling where it gives one."""
+    own = alphabet.spec.words.get(symbol)
+    respelling = own.sound if isinstance(own, OwnWord) and own.sound else None
+    return sound.phones(normal(alphabet.words[symbol].word), respelling=respelling)
+
+
+@dataclass(eq=False)
+class Channel:
+    """How words are heard: ``table[said, heard]`` over the alphabet's symbols, and the rates of added, lost and stray words.
+
+    ``insertion`` is the share of gaps between words with one more word in them, ``deletion`` the share of words said that are not heard.
+    """
+
+    alphabet: Alphabet
+    noise: Noise
+    table: np.ndarray
+    insertion: float
+    deletion: float
+
+    @property
+    def vocabulary(self) -> int:
+        """How many words there are to be heard."""
+        return len(self.alphabet.symbols)
+
+    def heard(self, symbol: str) -> np.ndarray:
+        """Return P(this symbol's word is heard | each symbol said)."""
+        column: np.ndarray = self.table[:, self.alphabet.index[symbol]]
+        return column
+
+    @functools.lru_cache(maxsize=512)  # noqa: B019 - channels are few and kept as long as their book
+    def foreign(self, word: str) -> np.ndarray:
+        """Return P(a word of no table is heard | each symbol said), the word being one more of the vocabulary.
+
+        Its sound is a guess from letters, or a dictionary's, where the table's words are said the radio way: so both are compared as they
+        sound and as their letters alone would make them sound, and the mean counts. Raises CodeError for what has no sound.
+        """
+        import numpy as np
+
+        heat, lapse = sound.temperature(self.noise), float(table("articulation")["lapse"]["share"])
+        whole = (1 - lapse) / (self._right - lapse / self.vocabulary)  # what the weights exp(-distance / heat) of a row sum to
+        apart = np.array([self._apart(word, symbol) for symbol in self.alphabet.symbols])
+        weight = np.exp(-apart / heat)
+        return np.asarray((1 - lapse) * weight / (whole + weight) + lapse / (self.vocabulary + 1))
+
+    @functools.cached_property
+    def _right(self) -> np.ndarray:
+        """P(heard right) of each symbol by its sound alone."""
+        import numpy as np
+
+        symbols = self.alphabet.symbols
+        rows = sound.confusion([(symbol, phones_of(self.alphabet, symbol)) for symbol in symbols], self.noise)
+        return np.array([rows[symbol][symbol] for symbol in symbols])
+
+    def _apart(self, word: str, symbol: str) -> float:
+        said = normal(self.alphabet.words[symbol].word)
+        radio = sound.distance(sound.phones(word), phones_of(self.alphabet, symbol))
+        return (radio + sound.distance(sound.estimate(word), sound.estimate(said))) / 2 if said.replace(" ", "").isalpha() else radio
+
+
+def channel(book: Book, noise: Noise | Channel | None = None) -> Channel:
+    """Return the channel of a book in a grade of noise, by default the book's; raises CodeError for an unknown grade."""
+    if isinstance(noise, Channel):
+        return noise
+    kept: dict[Noise, Channel] = book.__dict__.setdefault("_channels", {})
+    grade = book.spec.hearing.noise if noise is None else noise
+    if grade not in kept:
+        kept[grade] = _made(book.alphabet, book.spec.hearing, grade)
+    return kept[grade]
+
+
+def _made(alphabet: Alphabet, spec: HearingSpec, grade: Noise) -> Channel:
+    rows = sound.confusion([(symbol, phones_of(alphabet, symbol)) for symbol in alphabet.symbols], grade)
+    rows = sound.with_table(rows, spec.confusions)
+    if spec.counts:
+        rows = sound.with_counts(rows, spec.counts, spec.strength)
+    return from_rows(alphabet, rows, spec.insertion, spec.deletion, grade)
+
+
+def from_rows(
+    alphabet: Alphabet, rows: Mapping[str, Mapping[str, float]], insertion: float, deletion: float, noise: Noise = "noisy"
+) -> Channel:
+    """Return a channel with a given table P(heard | said); raises CodeError where a row is missing or does not sum to 1."""
+    import numpy as np
+
+    symbols = alphabet.symbols
+    table = np.array([[rows.get(said, {}).get(heard, 0.0) for heard in symbols] for said in symbols])
+    if not np.allclose(table.sum(axis=1), 1, atol=1e-6):
+        raise CodeError("a row of the confusions does not sum to 1", kind="confusions", expected=["P(heard | said) for every symbol in use"])
+    return Channel(alphabet, noise, table / table.sum(axis=1, keepdims=True), insertion, deletion)

@@ -1,0 +1,198 @@
+"""What to do about what was heard: accept, ask for one part, or ask for all, whichever is expected to cost least.
+
+A cost is in seconds of radio time. Accepting costs the price of a wrong reading times the probability that it is wrong. Asking costs the
+question, the pause and the answer; then, for each reading that may be meant, its answer is taken to be heard word for word as said (anything
+else counts as not settling the matter): if that makes the reading sure enough it is accepted, at what risk is left, and if not the whole report
+is asked for once more. Borders of a part are words that nearly all that is probable agrees on.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Literal
+
+from codec.hear.evidence import Part
+from codec.reading import Reading
+from grammar import sound
+
+if TYPE_CHECKING:
+    from codec.hear.channel import Channel
+    from grammar.book import Book
+
+_AGREED = 0.9  # the probability with which the borders of a part must stand where they do in the best reading
+_ASK = ("say again", "all after", "all before", "to")
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    """What to do: "accept", "ask part" or "ask all"; ``costs`` are the expected seconds of the best choice of each kind.
+
+    ``question`` is what to say, in procedure words; ``part`` what its answer covers; ``tables`` the code tables asked for.
+    """
+
+    kind: Literal["accept", "ask part", "ask all"]
+    question: str
+    part: Part | None
+    tables: tuple[str, ...]
+    costs: dict[str, float]
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the facts for ``--json``."""
+        costs = {kind: round(cost, 2) for kind, cost in self.costs.items()}
+        return {"kind": self.kind, "question": self.question, "tables": list(self.tables), "costs": costs}
+
+
+@dataclass(frozen=True, slots=True)
+class _Stretch:
+    """A part of the best string: its places, and the borders that name it."""
+
+    low: int
+    high: int
+    part: Part
+
+
+def settled(book: Book, probability: float) -> bool:
+    """Tell whether a reading of this probability is accepted whatever the others are: asking anything would cost more."""
+    spec = book.spec.hearing
+    return probability >= spec.threshold and spec.wrong * (1 - probability) <= spoken_seconds(book, "") + spec.turnaround
+
+
+def decide(
+    book: Book, channel: Channel, ranked: Sequence[tuple[Reading, float]], unlisted: float, nothing: float
+) -> Decision:
+    """Return the cheapest choice; accepting is one only from the book's threshold on."""
+    spec = book.spec.hearing
+    say_again = spoken_seconds(book, "")
+    if not ranked:
+        return Decision("ask all", "SAY AGAIN", Part(), (), {"ask all": say_again + spec.turnaround})
+    best, probability = ranked[0]
+    costs: dict[str, float] = {}
+    wrong = max(0.0, 1 - probability)
+    if probability >= spec.threshold:
+        costs["accept"] = spec.wrong * wrong
+        if settled(book, probability):
+            return Decision("accept", "", None, (), costs)
+    judge = _Judge(book, channel, [(reading.said, share) for reading, share in ranked], unlisted, nothing)
+    everything = _Stretch(0, len(best.said), Part())
+    costs["ask all"] = judge.cost(everything)
+    chosen, stretch = "ask all", everything
+    for one in _stretches(best.said):
+        if judge.agreed(one):
+            cost = judge.cost(one)
+            if cost < costs.get("ask part", math.inf):
+                costs["ask part"] = cost
+                if cost < costs["ask all"]:
+                    chosen, stretch = "ask part", one
+    if "accept" in costs and costs["accept"] <= min(costs.values()):
+        return Decision("accept", "", None, (), costs)
+    kind: Literal["ask part", "ask all"] = "ask part" if chosen == "ask part" else "ask all"
+    return Decision(kind, question(book, stretch.part), stretch.part, _tables(best, stretch), costs)
+
+
+def question(book: Book, part: Part) -> str:
+    """Return the words that ask for a part (ICAO Doc 9432 2.6): SAY AGAIN, ALL AFTER w, ALL BEFORE w, w TO w."""
+    words = {symbol: entry.word.upper() for symbol, entry in book.alphabet.words.items()}
+    if part.after and part.before:
+        return f"SAY AGAIN {words[part.after]} TO {words[part.before]}"
+    if part.after:
+        return f"SAY AGAIN ALL AFTER {words[part.after]}"
+    return f"SAY AGAIN ALL BEFORE {words[part.before]}" if part.before else "SAY AGAIN"
+
+
+def spoken_seconds(book: Book, borders: str) -> float:
+    """Return the time a question takes, by how many words name its borders (symbols)."""
+    words = _seconds_of("say again") + (_seconds_of("all after") if len(borders) == 1 else _seconds_of("to") if borders else 0.0)
+    return words + book.alphabet.seconds(borders)
+
+
+@functools.cache
+def _seconds_of(words: str) -> float:
+    return sound.seconds(words)
+
+
+def _stretches(said: str) -> Iterator[_Stretch]:
+    """Yield the parts of a string that procedure words can name: the border must be the first of its kind."""
+    first = {symbol: said.index(symbol) for symbol in said}
+    for place in range(1, len(said)):
+        if first[said[place - 1]] == place - 1:
+            yield _Stretch(place, len(said), Part(after=said[place - 1]))
+            for end in range(place + 1, len(said)):
+                if said.index(said[end], place) == end:
+                    yield _Stretch(place, end, Part(said[place - 1], said[end]))
+        if first[said[place]] == place:
+            yield _Stretch(0, place, Part(before=said[place]))
+
+
+def _tables(best: Reading, stretch: _Stretch) -> tuple[str, ...]:
+    """Return the code tables that a part of the best string touches."""
+    place, touched = 0, []
+    for table, text in zip(best.match.plan.tables, best.match.texts, strict=True):
+        if place < stretch.high and place + len(text) > stretch.low:
+            touched.append(table.name)
+        place += len(text)
+    return tuple(touched)
+
+
+class _Judge:
+    """Expects what asking for a part costs."""
+
+    def __init__(self, book: Book, channel: Channel, ranked: Sequence[tuple[str, float]], unlisted: float, nothing: float) -> None:
+        """Compare the words of every listed string with every other's, place by place."""
+        import numpy as np
+
+        self.book, self.unlisted, self.nothing = book, unlisted, nothing
+        self.strings, shares = zip(*ranked, strict=True)
+        self.said, self.shares = self.strings[0], np.array(shares)
+        longest, index = max(map(len, self.strings)), book.alphabet.index
+        rows = np.array([[index[symbol] for symbol in said] + [-1] * (longest - len(said)) for said in self.strings])
+        one, other = rows[:, None, :], rows[None, :, :]
+        lost = max(channel.deletion, channel.insertion)
+        chance = np.where((one >= 0) & (other >= 0), channel.table[one, other], np.where(one == other, 1.0, lost))
+        self.logs = np.concatenate([np.zeros((len(rows), len(rows), 1)), np.cumsum(np.log(chance), axis=2)], axis=2)
+        self.kept = (1 - channel.deletion) * (1 - channel.insertion)
+        self.typical = _typical(channel)
+        self.whole = spoken_seconds(book, "") + book.spec.hearing.turnaround + book.alphabet.seconds(self.said)
+
+    def agreed(self, stretch: _Stretch) -> bool:
+        """Tell whether nearly all that is probable has the borders in place, so that the question means the same in all of it."""
+        borders = [(place, self.said[place]) for place in (stretch.low - 1, stretch.high) if 0 <= place < len(self.said)]
+        with_borders = sum(
+            float(share)
+            for said, share in zip(self.strings, self.shares, strict=True)
+            if all(place < len(said) and said[place] == symbol for place, symbol in borders)
+        )
+        return with_borders >= _AGREED * (1 - self.nothing)
+
+    def cost(self, stretch: _Stretch) -> float:
+        """Return the expected seconds of asking for a part, to the end of the matter."""
+        spec = self.book.spec.hearing
+        asked = spoken_seconds(self.book, stretch.part.after + stretch.part.before) + spec.turnaround
+        answer = self.book.alphabet.seconds(self.said[stretch.low : stretch.high])
+        settled, risk = self.outcome(stretch)
+        return asked + answer + (1 - settled) * self.whole + spec.wrong * risk
+
+    def outcome(self, stretch: _Stretch) -> tuple[float, float]:
+        """Return the probability that the answer settles the matter, and that it does so wrongly."""
+        import numpy as np
+
+        high = stretch.high if stretch.high < len(self.said) else self.logs.shape[2] - 1
+        logs = self.logs[:, :, high] - self.logs[:, :, stretch.low]  # [said, heard as that string says it]
+        right = np.diagonal(logs)
+        ratio = np.exp(logs - right[None, :])
+        rivals = float(self.shares[1:].sum())
+        told = float(self.shares[1:][ratio[1:, 0] < 1].sum()) / rivals if rivals > 0 and stretch.part != Part() else 1.0
+        rest = self.unlisted * (1 - told + told * self.typical) + self.nothing * self.typical
+        sure = self.shares / (self.shares @ ratio + rest)
+        heard = self.shares * np.exp(right) * self.kept ** (high - stretch.low) * (sure >= self.book.spec.hearing.threshold)
+        return float(heard.sum()), float(heard @ (1 - sure))
+
+
+def _typical(channel: Channel) -> float:
+    """Return how probable a word is if another was said, against the word itself: the likeliest other, in the mean over words."""
+    import numpy as np
+
+    others = channel.table * (1 - np.eye(channel.vocabulary))
+    return float((others.max(axis=0) / np.diag(channel.table)).clip(max=1).mean())

@@ -1,0 +1,107 @@
+"""Draws: strings as a prior expects them, and words as a channel passes them on. For simulation; the same seed gives the same draws."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from codec.hear.best import Leaving
+from codec.hear.evidence import Part, silence
+from codec.hear.model import Expectation
+from codec.hear.operations import Join, Mix, Operation
+from codec.hear.sums import Sums, Weighted, sums
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from codec.hear.channel import Channel
+
+
+@dataclass(slots=True)
+class Source:
+    """Draws (message number, string) exactly as the weights of an expectation have it."""
+
+    expectation: Expectation
+    found: list[Sums] = field(default_factory=list)
+    leaving: list[Leaving] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        """Sum up what lies behind every node."""
+        self.found = [sums(model, silence()) for model in self.expectation.graphs]
+        self.leaving = [Leaving(model.graph) for model in self.expectation.graphs]
+
+    def draw(self, chance: random.Random) -> tuple[int, str]:
+        """Return a message's number and one of its strings."""
+        graphs, scale = self.expectation.graphs, self.expectation.scale
+        number = chance.choices(range(len(graphs)), [one.total * share for one, share in zip(self.found, scale, strict=True)])[0]
+        model, behind = graphs[number], self.found[number].after[0]
+        graph = model.graph
+        node = chance.choices(graph.start, [float(behind[start]) for start in graph.start])[0]
+        ends, said = set(graph.end), ""
+        while node not in ends:
+            ways = [way for place in self.leaving[number](node) for way in _ways(model, place, node)]
+            symbol, node = chance.choices([way[:2] for way in ways], [way[2] * float(behind[way[1]]) for way in ways])[0]
+            said += graph.message.alphabet.symbols[symbol] if symbol >= 0 else ""
+        return number, said
+
+
+def _ways(model: Weighted, place: int, node: int) -> list[tuple[int, int, float]]:
+    """Return (symbol or -1, node reached, weight) of the edges of one operation from a node."""
+    operation: Operation = model.graph.operations[place]
+    weight = model.weights[place]
+    if isinstance(operation, Join):
+        return [(-1, int(operation.target[at]), float(weight or 0.0)) for at in (operation.source == node).nonzero()[0]]
+    if isinstance(operation, Mix):
+        row = _weights(weight)[(node - operation.low) // operation.keys]
+        key = (node - operation.low) % operation.keys
+        return [(-1, operation.slot + at * operation.keys + key, float(row[at])) for at in row.nonzero()[0].tolist()]
+    found = []
+    for run in operation.runs(node):
+        worth = 1.0 if weight is None else float(_weights(weight)[run])
+        for edge in range(int(operation.starts[run]), int(operation.starts[run + 1])):
+            found.append((int(operation.symbol[edge]), int(operation.target[edge]), worth))
+    return found
+
+
+def _weights(weight: np.ndarray | float | None) -> np.ndarray:
+    import numpy as np
+
+    return np.asarray(weight)
+
+
+def passed_on(channel: Channel, said: Sequence[str], chance: random.Random) -> list[str]:
+    """Return the words heard for the symbols said: some added, some lost, some taken for others."""
+    words = [channel.alphabet.words[symbol].word for symbol in channel.alphabet.symbols]
+    index = channel.alphabet.index
+    heard: list[str] = []
+    for symbol in [*said, None]:
+        while chance.random() < channel.insertion:
+            heard.append(chance.choice(words))
+        if symbol is not None and chance.random() >= channel.deletion:
+            heard.append(chance.choices(words, channel.table[index[symbol]].tolist())[0])
+    return heard
+
+
+def answer(said: str, part: Part) -> str:
+    """Return what is said again in answer to a question for a part: all of it where its first border is not in the string."""
+    if part.after and part.after not in said:
+        return said
+    rest = said[said.index(part.after) + 1 :] if part.after else said
+    return rest[: rest.index(part.before)] if part.before and part.before in rest else rest
+
+
+def mistaken(true: Channel, share: float, chance: random.Random) -> Channel:
+    """Return a channel that misses as often as another, but takes words for other words: its confusions are shuffled, by a share from 0 to 1."""
+    import dataclasses
+
+    import numpy as np
+
+    table = true.table.copy()
+    for said, row in enumerate(true.table):
+        others = [heard for heard in range(len(row)) if heard != said]
+        shuffled = others[:]
+        chance.shuffle(shuffled)
+        table[said, others] = (1 - share) * row[others] + share * row[shuffled]
+    return dataclasses.replace(true, table=np.ascontiguousarray(table))

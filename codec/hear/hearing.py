@@ -1,0 +1,232 @@
+"""``hear``: the exact posterior over the readings of a book, given what was heard and what was expected, and what to do about it."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from codec.hear.channel import Channel, Noise, channel
+from codec.hear.decision import Decision, decide, settled
+from codec.hear.evidence import Evidence, Heard, Part, axis
+from codec.hear.model import model_of
+from codec.hear.priors import Prior, PriorLike
+from codec.hear.ranking import Ranking
+from codec.hear.sums import Sums, sums
+from codec.hear.words import Words, listen
+from codec.reading import Reading, plain_value
+from grammar.errors import EncodeError, ReportError
+from grammar.fields import FieldBase, Quantity, Value, Wrapped
+from grammar.message import Direction, Match
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from grammar.book import Book
+
+_WEIGHED = 16  # how many readings the decision weighs against each other
+
+
+@dataclass(frozen=True, slots=True)
+class Candidate:
+    """A reading with its probability."""
+
+    reading: Reading
+    probability: float
+
+
+@dataclass(frozen=True)
+class Marginal:
+    """How probable each level of one field is; ``absent`` is the share of everything that does not say the field.
+
+    ``expected`` and ``spread`` are the mean and the standard deviation of a quantity, in its unit, given that it is said; None for others.
+    """
+
+    field: FieldBase
+    probabilities: np.ndarray
+    absent: float
+    near: Decimal | None = None
+
+    @functools.cached_property
+    def level(self) -> int:
+        """The most probable level."""
+        return int(self.probabilities.argmax())
+
+    @property
+    def probability(self) -> float:
+        """The probability of the most probable level."""
+        return float(self.probabilities[self.level])
+
+    def value(self, level: int) -> Value:
+        """Return the value of a level, restored where only a remainder is said and something near it is expected."""
+        if isinstance(self.field, Wrapped) and self.near is not None:
+            try:
+                return self.field.restored(level, self.near)
+            except EncodeError:
+                return self.field.value(level)
+        return self.field.value(level)
+
+    def text(self, level: int) -> str:
+        """Return the value of a level as people read it."""
+        value = self.value(level)
+        if isinstance(self.field, Wrapped) and self.near is not None and isinstance(value, Decimal):
+            return self.field.with_unit(f"{value:f}")
+        return self.field.text(level)
+
+    @functools.cached_property
+    def _moments(self) -> tuple[float, float] | None:
+        import numpy as np
+
+        if not isinstance(self.field, Quantity | Wrapped) or self.absent >= 1 - 1e-12:
+            return None
+        if isinstance(self.field, Wrapped) and self.near is not None:
+            values = np.array([float(self.value(level)) for level in range(self.field.size)])  # type: ignore[arg-type]
+        else:
+            low = float(self.field.low) if isinstance(self.field, Quantity) else 0.0
+            values = low + float(self.field.step) * np.arange(self.field.size)
+        share = self.probabilities / self.probabilities.sum()
+        mean = float(share @ values)
+        return mean, float(share @ (values - mean) ** 2) ** 0.5
+
+    @property
+    def expected(self) -> float | None:
+        """The mean."""
+        return None if self._moments is None else self._moments[0]
+
+    @property
+    def spread(self) -> float | None:
+        """The standard deviation."""
+        return None if self._moments is None else self._moments[1]
+
+    def top(self, count: int = 3) -> list[tuple[int, float]]:
+        """Return the most probable levels with their probabilities."""
+        order = self.probabilities.argsort(kind="stable")[::-1][:count]
+        return [(int(level), float(self.probabilities[level])) for level in order if self.probabilities[level] > 0]
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """What was heard, and what it may mean.
+
+    ``candidates`` are the most probable readings, best first; ``unlisted`` is the probability of all other readings together, ``nothing`` that
+    this was no report at all; these sum to 1. ``marginals`` maps each field to its Marginal. ``decision`` says whether to accept the first
+    candidate or what to ask; nothing is accepted below the book's threshold.
+    """
+
+    book: Book
+    heard: tuple[Heard, ...]
+    candidates: tuple[Candidate, ...]
+    unlisted: float
+    nothing: float
+    marginals: Mapping[str, Marginal]
+    decision: Decision
+
+    @property
+    def accepted(self) -> Reading | None:
+        """The reading that is accepted, None where the decision is to ask."""
+        return self.candidates[0].reading if self.decision.kind == "accept" else None
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the facts for ``--json``."""
+        return {
+            "heard": [one.text for one in self.heard],
+            "decision": self.decision.as_dict(),
+            "accepted": None if self.accepted is None else self.accepted.as_dict(),
+            "candidates": [{"probability": one.probability, **one.reading.as_dict()} for one in self.candidates],
+            "unlisted": self.unlisted,
+            "nothing": self.nothing,
+            "fields": {name: _facts(marginal) for name, marginal in self.marginals.items()},
+            "events": [event for one in self.heard for event in one.events],
+        }
+
+
+def _facts(marginal: Marginal) -> dict[str, Any]:
+    levels = [{"value": plain_value(marginal.value(level)), "probability": share} for level, share in marginal.top(5)]
+    return {"levels": levels, "absent": marginal.absent, "expected": marginal.expected, "spread": marginal.spread, "unit": marginal.field.unit_text}
+
+
+def hear(
+    book: Book,
+    heard: Words,
+    *,
+    prior: PriorLike = None,
+    noise: Noise | Channel | None = None,
+    earlier: Sequence[Hearing] = (),
+    part: Part | None = None,
+    direction: Direction | None = None,
+    count: int = 5,
+) -> Hearing:
+    """Return what ``heard`` may mean, exactly: every reading of the book is weighed, over every alignment of its words with those heard.
+
+    ``heard`` is a transcript or a list of words (see ``codec.hear.words``). ``prior`` is None (what the book expects), the last accepted reading or its
+    values, several from the oldest to the newest, or a ``Prior``. ``noise`` is a grade, decibels, or a Channel; the default is the book's.
+    ``earlier`` are hearings of the same report: ``heard`` then answers the question the last of them asked (``part`` says otherwise), and
+    all are weighed together. ``direction`` narrows the book to reports ("car", the default where there are any) or calls ("pit").
+
+    Raises ReportError where nothing was heard or the words can't be used, CodeError (kind "too-large") where a message is too large.
+    """
+    model = model_of(book, direction)
+    ears = channel(book, noise)
+    asked = part if part is not None else (earlier[-1].decision.part if earlier else None)
+    hearings = [*(one for before in earlier for one in before.heard), *listen(book, ears, heard, asked or Part())]
+    evidence = Evidence([axis(ears, one, model.longest) for one in hearings])
+    expected = Prior.of(prior)
+    weights = model.weighted(expected)
+    found = [sums(one, evidence) for one in weights.graphs]
+    spec = book.spec.hearing
+    scale = [(1 - spec.stray) * share for share in weights.scale]
+    stray = spec.stray * evidence.nothing
+    everything = sum(one.total * share for one, share in zip(found, scale, strict=True)) + stray
+    if not everything > 0:
+        raise ReportError(
+            "what was heard can't be a report of this book", kind="no-report", source=hearings[-1].text, span=(0, len(hearings[-1].text))
+        )
+    scale = [share / everything for share in scale]
+    ranking = Ranking(weights.graphs, found, scale, evidence)
+    ranked = ranking.best(count)
+    if not ranked or not settled(book, ranked[0][1]):
+        ranked = ranking.best(max(count, _WEIGHED))
+    nothing = stray / everything
+    candidates = [Candidate(_reading(book, match, expected), probability) for match, probability in ranked]
+    listed = candidates[:count]
+    unlisted, rest = (max(0.0, 1 - nothing - sum(one.probability for one in some)) for some in (listed, candidates))
+    return Hearing(
+        book,
+        tuple(hearings),
+        tuple(listed),
+        unlisted,
+        nothing,
+        _marginals(book, found, scale, expected),
+        decide(book, ears, [(one.reading, one.probability) for one in candidates], rest, nothing),
+    )
+
+
+def _reading(book: Book, match: Match, prior: Prior) -> Reading:
+    """Return the reading with its wrapped fields restored by what was expected."""
+    text = book.alphabet.say(match.string)
+    near: dict[str, Any] = {}
+    for name, level in match.levels().items():
+        one = book.fields[name]
+        centre = prior.centre(one)
+        if isinstance(one, Wrapped) and centre is not None:
+            try:
+                one.restored(level, centre)
+            except EncodeError:
+                continue  # two values are equally close: the remainder is all that is known
+            near[name] = centre
+    return Reading(book, match, text, None, near or None)
+
+
+def _marginals(book: Book, found: Sequence[Sums], scale: Sequence[float], prior: Prior) -> dict[str, Marginal]:
+    import numpy as np
+
+    names = dict.fromkeys(name for one in found for name in one.levels)
+    marginals = {}
+    for name in names:
+        rows = [one.levels[name] * share for one, share in zip(found, scale, strict=True) if name in one.levels]
+        probabilities = np.sum(rows, axis=0)
+        absent = min(1.0, max(0.0, 1 - float(probabilities.sum())))
+        marginals[name] = Marginal(book.fields[name], probabilities, absent, prior.centre(book.fields[name]))
+    return marginals

@@ -1,0 +1,66 @@
+"""A book's messages of one direction, ready to be summed over: their graphs, and the weights a prior gives them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from codec.hear.graph import build
+from codec.hear.operations import Graph
+from codec.hear.priors import Prior, shares
+from codec.hear.sums import Weighted, total, weighted
+from grammar.errors import CodeError
+from grammar.fields import Wrapped
+from grammar.message import Direction
+
+if TYPE_CHECKING:
+    from grammar.book import Book
+
+
+@dataclass(slots=True)
+class Expectation:
+    """The graphs of a book's messages under one prior; ``scale`` makes the strings of all of them sum to 1."""
+
+    graphs: list[Weighted]
+    scale: list[float]
+
+
+class Model:
+    """The graphs of a direction's messages, built once, and the weights of the priors last used."""
+
+    def __init__(self, book: Book, direction: Direction | None) -> None:
+        """Build the graphs; raises CodeError where a message is too large."""
+        self.book = book
+        messages = book.sent_by(direction or ("car" if book.sent_by("car") else "pit"))
+        self.graphs: list[Graph] = [build(message, book.spec.hearing) for message in messages]
+        self.longest = max(message.lengths[1] for message in messages)
+        self._kept: tuple[Prior, Expectation] | None = None
+
+    def tells(self, prior: Prior) -> bool:
+        """Tell whether the last laps change what is expected, or only restore the rest of wrapped fields."""
+        fields = [self.book.fields[name] for name in prior.last]
+        return any(isinstance(one, Wrapped) or getattr(one, "wander", None) is not None or one.hold is not None for one in fields)
+
+    def weighted(self, prior: Prior) -> Expectation:
+        """Return the graphs with the weights of a prior."""
+        if self._kept is not None and self._kept[0] == prior:
+            return self._kept[1]
+        names = list(dict.fromkeys(name for graph in self.graphs for name in graph.message.fields))
+        expected = shares(self.book, prior, names)
+        models = [weighted(graph, expected) for graph in self.graphs]
+        sent = [self.book.spec.hearing.messages.get(graph.message.name, 1.0) for graph in self.graphs]
+        masses = [total(model) for model in models]
+        whole = sum(share for share, mass in zip(sent, masses, strict=True) if mass > 0)
+        found = Expectation(models, [share / whole / mass if mass > 0 else 0.0 for share, mass in zip(sent, masses, strict=True)])
+        self._kept = (prior, found)
+        return found
+
+
+def model_of(book: Book, direction: Direction | None) -> Model:
+    """Return the model of a direction (reports where there are any, for None), built once; raises CodeError where it can't be."""
+    if direction is not None and not book.sent_by(direction):
+        raise CodeError(f"the book has no message with direction {direction!r}", kind="usage", expected=list(book.directions))
+    kept: dict[Direction | None, Model] = book.__dict__.setdefault("_models", {})
+    if direction not in kept:
+        kept[direction] = Model(book, direction)
+    return kept[direction]

@@ -1,0 +1,231 @@
+"""Simulation of a book's reports: said as the prior expects, heard through a channel, judged, asked for again, accepted or given up.
+
+What the model calls 90 % sure should be right nine times in ten: that is what the reliability rows are for. ``truth`` lets the reports pass
+through another channel than the one assumed, to see what a mistaken model does.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from codec.hear.channel import Channel, Noise, channel
+from codec.hear.decision import spoken_seconds
+from codec.hear.draw import Source, answer, passed_on
+from codec.hear.evidence import Part
+from codec.hear.hearing import Hearing, hear
+from codec.hear.model import Model, model_of
+from codec.hear.priors import Prior
+from codec.reading import Reading
+from grammar.errors import EncodeError, ReportError
+from grammar.fields import Wrapped
+
+if TYPE_CHECKING:
+    from grammar.book import Book
+
+EDGES = (0.0, 0.3, 0.5, 0.7, 0.85, 0.95, 0.99, 0.999, 1.0)
+THRESHOLDS = (0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 0.999)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """Reports whose best reading was called between ``low`` and ``high``: how many, how sure on average, how many right."""
+
+    low: float
+    high: float
+    reports: int
+    called: float
+    right: int
+
+    @property
+    def share(self) -> float:
+        """The share that was right."""
+        return self.right / self.reports if self.reports else float("nan")
+
+    @property
+    def error(self) -> float:
+        """The standard error of the share."""
+        return float((self.share * (1 - self.share) / self.reports) ** 0.5) if self.reports else float("nan")
+
+
+@dataclass(slots=True)
+class Tally:
+    """What a simulation counted. ``first`` holds (probability, right) of the best reading of each report when first heard."""
+
+    title: str
+    reports: int = 0
+    first: list[tuple[float, bool]] = field(default_factory=list)
+    right: int = 0
+    wrong: int = 0
+    given_up: int = 0
+    asked_part: int = 0
+    asked_all: int = 0
+    seconds: float = 0.0  # of radio, reports and questions and answers and the pauses before them
+    plain_seconds: float = 0.0  # of the reports alone, said once
+
+    def reliability(self, edges: tuple[float, ...] = EDGES) -> list[Row]:
+        """Return the reports by how sure the best reading was called."""
+        rows = []
+        for low, high in zip(edges, edges[1:], strict=False):
+            inside = [(p, ok) for p, ok in self.first if low <= p < high or p == high == 1.0]
+            called = sum(p for p, _ in inside) / len(inside) if inside else float("nan")
+            rows.append(Row(low, high, len(inside), called, sum(ok for _, ok in inside)))
+        return rows
+
+    def near(self, called: float, width: float = 0.05) -> Row:
+        """Return the reports whose best reading was called within ``width`` of a probability."""
+        return self.reliability((called - width, called + width))[0]
+
+    def at_threshold(self, threshold: float) -> tuple[float, float]:
+        """Return (share refused when first heard, share of all reports accepted and wrong) had the threshold been this."""
+        taken = [ok for p, ok in self.first if p >= threshold]
+        return 1 - len(taken) / max(1, self.reports), (len(taken) - sum(taken)) / max(1, self.reports)
+
+    def calibration_error(self) -> float:
+        """Return the mean gap between what was called and what was right, over the rows, weighted by their reports."""
+        rows = [row for row in self.reliability() if row.reports]
+        return sum(abs(row.called - row.share) * row.reports for row in rows) / max(1, self.reports)
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the figures for ``--json``."""
+        n = max(1, self.reports)
+        return {
+            "title": self.title,
+            "reports": self.reports,
+            "accepted_right": self.right / n,
+            "accepted_wrong": self.wrong / n,
+            "given_up": self.given_up / n,
+            "asked_part": self.asked_part / n,
+            "asked_all": self.asked_all / n,
+            "seconds": self.seconds / n,
+            "seconds_said_once": self.plain_seconds / n,
+            "calibration_error": self.calibration_error(),
+            "reliability": [
+                {"from": r.low, "to": r.high, "reports": r.reports, "called": r.called, "right": r.share, "error": r.error}
+                for r in self.reliability()
+                if r.reports
+            ],
+            "thresholds": [dict(zip(("threshold", "refused", "wrong"), (t, *self.at_threshold(t)), strict=True)) for t in THRESHOLDS],
+        }
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What is simulated: how many reports, in runs of so many laps, in which noise, and what the hearer knows.
+
+    ``hearings`` is how often one report is heard before the engineer gives up and waits for the next lap; ``asking`` False always asks for all.
+    ``prior`` False hears every report as if nothing were expected of it. ``truth`` is the channel the reports really pass through.
+    """
+
+    reports: int = 2000
+    seed: int = 1
+    laps: int = 20
+    noise: Noise | Channel | None = None
+    truth: Noise | Channel | None = None
+    prior: bool = True
+    hearings: int = 2
+    asking: bool = True
+    title: str = ""
+
+
+def simulate(book: Book, setting: Setting, progress: Callable[[int], None] = lambda done: None) -> Tally:
+    """Return what happens to ``setting.reports`` reports; ``progress`` is told how many are done."""
+    chance = random.Random(setting.seed)  # noqa: S311 - a simulation must be repeatable
+    ears = channel(book, setting.noise)
+    air = ears if setting.truth is None else channel(book, setting.truth)
+    tally = Tally(setting.title or book.title)
+    for said, expected in _said(book, setting, chance):
+        tally.reports += 1
+        _report(book, said, expected if setting.prior else Prior(flat=True), (ears, air), setting, chance, tally)
+        progress(tally.reports)
+    return tally
+
+
+def _said(book: Book, setting: Setting, chance: random.Random) -> Iterator[tuple[Reading | None, Prior]]:
+    """Yield what the driver says, lap by lap, with what is rightly expected of it; None for what is no report of this book."""
+    model = model_of(book, None)
+    stray = book.spec.hearing.stray
+    expected, source = Prior(), _source(model, Prior())
+    for number in range(setting.reports):
+        if number % setting.laps == 0 and expected != Prior():
+            expected, source = Prior(), _source(model, Prior())
+        if chance.random() < stray:
+            yield None, expected
+            continue
+        graph, string = source.draw(chance)
+        match = model.graphs[graph].message.quick(string)
+        if match is None:  # pragma: no cover - strings drawn from a graph are strings of its message
+            raise AssertionError(string)
+        reading = Reading(book, match, string, None, _near(match.message.fields, expected))
+        yield reading, expected
+        after = Prior(
+            {**expected.last, **reading.values},
+            {**{name: laps + 1 for name, laps in expected.laps.items()}, **dict.fromkeys(reading.values, 1)},
+        )
+        if model.tells(after):
+            expected, source = after, _source(model, after)
+
+
+def _source(model: Model, prior: Prior) -> Source:
+    return Source(model.weighted(prior))
+
+
+def _near(fields: Any, prior: Prior) -> dict[str, Any] | None:
+    near = {}
+    for name, one in fields.items():
+        centre = prior.centre(one)
+        if isinstance(one, Wrapped) and centre is not None:
+            try:
+                for level in range(one.size):
+                    one.restored(level, centre)
+            except EncodeError:
+                centre += one.step / 4  # never midway between two
+            near[name] = centre
+    return near or None
+
+
+def _report(
+    book: Book, said: Reading | None, expected: Prior, channels: tuple[Channel, Channel], setting: Setting, chance: random.Random, tally: Tally
+) -> None:
+    """Let one report be said, heard, asked for again where the decision says so, and counted."""
+    spec, (ears, air) = book.spec.hearing, channels
+    earlier: list[Hearing] = []
+    string = said.said if said is not None else ""
+    heard = passed_on(air, string, chance) if said is not None else _anything(book, chance)
+    tally.seconds += book.alphabet.seconds(string)
+    tally.plain_seconds += book.alphabet.seconds(string)
+    part: Part | None = None
+    for hearing in range(setting.hearings):
+        found = _heard(book, heard, expected, ears, earlier, part)
+        best = found.candidates[0] if found is not None and found.candidates else None
+        right = best is not None and said is not None and best.reading == said
+        if hearing == 0:
+            tally.first.append((best.probability if best is not None else 0.0, right))
+        if found is not None and found.accepted is not None:
+            tally.right, tally.wrong = tally.right + right, tally.wrong + (not right)
+            return
+        if hearing == setting.hearings - 1:
+            break
+        part = found.decision.part if found is not None and found.decision.part is not None and setting.asking else Part()
+        tally.asked_part, tally.asked_all = tally.asked_part + (part != Part()), tally.asked_all + (part == Part())
+        earlier = earlier if found is None else [found]
+        again = answer(string, part)
+        tally.seconds += spoken_seconds(book, part.after + part.before) + spec.turnaround + book.alphabet.seconds(again)
+        heard = passed_on(air, again, chance) if said is not None else _anything(book, chance)
+    tally.given_up += 1
+
+
+def _heard(book: Book, heard: list[str], expected: Prior, ears: Channel, earlier: list[Hearing], part: Part | None) -> Hearing | None:
+    try:
+        return hear(book, heard, prior=expected, noise=ears, earlier=earlier, part=part, count=1)
+    except ReportError:  # not a word of it came through, or far too many
+        return None
+
+
+def _anything(book: Book, chance: random.Random) -> list[str]:
+    """Return words of the book that are no report."""
+    longest = model_of(book, None).longest
+    words = [entry.word for entry in book.alphabet.words.values()]
+    return [chance.choice(words) for _ in range(chance.randint(1, 2 * longest))]

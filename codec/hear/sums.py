@@ -1,0 +1,172 @@
+"""Sums over every string of a message and every alignment at once: forward, backward, and the share of each level.
+
+Arrays are (state of the evidence, node of the graph). Nothing is left out: the sums are exact up to rounding.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from codec.hear.evidence import Columns, Evidence
+from codec.hear.operations import Decides, Graph, Join, Mix, Operation, Say
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from codec.hear.priors import Shares
+
+_Passed = tuple["np.ndarray", Columns] | None
+
+
+@dataclass(slots=True)
+class Weighted:
+    """A graph with the weights of a prior: for each operation a number (Join), one for each run (Say), or states × figures (Mix)."""
+
+    graph: Graph
+    weights: list[np.ndarray | float | None]
+
+
+def weighted(graph: Graph, shares: Shares) -> Weighted:
+    """Give each edge the share of the levels it decides."""
+    weights: list[np.ndarray | float | None] = []
+    for operation in graph.operations:
+        weight: np.ndarray | float | None
+        if isinstance(operation, Join):
+            weight = operation.factor
+            for name, level in operation.implies.items():
+                weight *= float(shares[name][level])
+        else:
+            weight = _product(operation.decides, shares)
+            if isinstance(operation, Mix):
+                weight = operation.possible * (1.0 if weight is None else weight)
+        weights.append(weight)
+    return Weighted(graph, weights)
+
+
+def _product(decides: Decides, shares: Shares) -> np.ndarray | None:
+    weight = None
+    for name, levels in decides.items():
+        share = shares[name][levels]  # level -1, nothing decided, is the 1 at the end
+        weight = share if weight is None else weight * share
+    return weight
+
+
+@dataclass(slots=True)
+class Sums:
+    """The sums of one graph for some evidence.
+
+    ``total`` is the weight of all strings; ``after[state, node]`` that of all ways on from a node; ``levels[field][level]`` the weight of
+    the strings in which a field has a level (they add up to less than ``total`` where some strings do not say it).
+    """
+
+    total: float
+    after: np.ndarray
+    levels: dict[str, np.ndarray] = field(default_factory=dict)
+
+
+def sums(model: Weighted, evidence: Evidence) -> Sums:
+    """Return the sums over all strings and alignments."""
+    import numpy as np
+
+    graph = model.graph
+    before = np.zeros((evidence.size, graph.nodes))
+    before[:, graph.start] = evidence.start[:, None]
+    passed = [_forward(op, w, before, evidence) for op, w in zip(graph.operations, model.weights, strict=True)]
+    total = float(evidence.last @ before[:, graph.end].sum(axis=1))
+    after = np.zeros((evidence.size, graph.nodes))
+    after[:, graph.end] = evidence.last[:, None]
+    levels = {name: np.zeros(one.size) for name, one in graph.message.fields.items()}
+    for operation, weight, gone in zip(reversed(graph.operations), reversed(model.weights), reversed(passed), strict=True):
+        _backward(operation, weight, before, after, gone, evidence, levels)
+    return Sums(total, after, levels)
+
+
+def total(model: Weighted) -> float:
+    """Return the weight of all strings of a message whatever was heard."""
+    import numpy as np
+
+    from codec.hear.evidence import silence
+
+    evidence = silence()
+    before = np.zeros((1, model.graph.nodes))
+    before[:, model.graph.start] = 1.0
+    for operation, weight in zip(model.graph.operations, model.weights, strict=True):
+        _forward(operation, weight, before, evidence)
+    return float(before[0, model.graph.end].sum())
+
+
+def _forward(operation: Operation, weight: np.ndarray | float | None, before: np.ndarray, evidence: Evidence) -> _Passed:
+    """Carry the weights before an operation through it; return what each run starts with, its own weight included, and the columns of the symbols."""
+    import numpy as np
+
+    if isinstance(operation, Join):
+        before[:, operation.target] += before[:, operation.source] * weight
+        return None
+    if isinstance(operation, Mix):
+        states = before[:, operation.low : operation.low + operation.states * operation.keys]
+        mixed = np.matmul(np.asarray(weight).T, states.reshape(evidence.size, operation.states, operation.keys))
+        before[:, operation.slot : operation.slot + operation.figures * operation.keys] = mixed.reshape(evidence.size, -1)
+        return None
+    gone: np.ndarray = (evidence.closure.T @ before[:, operation.low : operation.high]).take(operation.source, axis=1)
+    if weight is not None:
+        gone *= weight
+    columns = evidence.columns(operation.symbol)
+    reached = slice(operation.reached, operation.reached + operation.reach)
+    for state, row in enumerate(evidence.said(gone.take(operation.run, axis=1), columns)):
+        before[state, reached] += np.bincount(operation.place, weights=row, minlength=operation.reach)
+    return gone, columns
+
+
+def _backward(
+    operation: Operation,
+    weight: np.ndarray | float | None,
+    before: np.ndarray,
+    after: np.ndarray,
+    passed: _Passed,
+    evidence: Evidence,
+    levels: dict[str, np.ndarray],
+) -> None:
+    """Carry the weights after an operation back through it, and add up what its levels are worth."""
+    import numpy as np
+
+    if isinstance(operation, Join):
+        way = after[:, operation.target] * weight
+        after[:, operation.source] += way
+        if operation.implies:
+            worth = float((before[:, operation.source] * way).sum())
+            for name, level in operation.implies.items():
+                levels[name][level] += worth
+        return
+    if isinstance(operation, Mix):
+        _mixed_back(operation, np.asarray(weight), before, after, levels)
+        return
+    assert passed is not None  # noqa: S101 - it said symbols
+    gone, columns = passed
+    way = evidence.unsaid(after.take(operation.target, axis=1), columns, operation.starts[:-1], np.add)
+    if operation.decides:
+        _add(levels, operation.decides, np.einsum("sr,sr->r", gone, way))  # the weights are in ``gone``
+    if weight is not None:
+        way *= weight
+    after[:, operation.low + operation.sources] += evidence.closure @ np.add.reduceat(way, operation.source_starts, axis=1)
+
+
+def _mixed_back(operation: Mix, weight: np.ndarray, before: np.ndarray, after: np.ndarray, levels: dict[str, np.ndarray]) -> None:
+    import numpy as np
+
+    here = slice(operation.low, operation.low + operation.states * operation.keys)
+    slots = after[:, operation.slot : operation.slot + operation.figures * operation.keys]
+    said = slots.reshape(len(after), operation.figures, operation.keys)
+    after[:, here] += np.matmul(weight, said).reshape(len(after), -1)
+    if operation.decides:
+        states = before[:, here].reshape(len(before), operation.states, operation.keys)
+        worth = weight * np.tensordot(states, said, axes=((0, 2), (0, 2)))
+        _add(levels, operation.decides, worth)
+
+
+def _add(levels: dict[str, np.ndarray], decides: Decides, worth: np.ndarray) -> None:
+    import numpy as np
+
+    for name, decided in decides.items():
+        flat = decided.reshape(-1)
+        levels[name] += np.bincount(flat + 1, weights=worth.reshape(-1), minlength=len(levels[name]) + 1)[1:]

@@ -1,0 +1,313 @@
+"""Heard words to likelihoods: a transcript, or a list with a recogniser's alternatives and confidences.
+
+Every word counts. A word of the book is taken as heard; ``?`` and ``[unclear]`` may be anything; any other word is placed by its sound, alone
+or together with its neighbour where that sounds more like a word of the book (``for tea`` like forty). Fillers carry nothing.
+"""
+
+from __future__ import annotations
+
+import functools
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from codec.hear.channel import Channel
+from codec.hear.evidence import Heard, Part, Slot
+from grammar import sound
+from grammar.errors import CodeError, Incomplete, ReportError, UnexpectedWord
+from grammar.speech.numbers import arcs
+from grammar.speech.words import Meaning, Word, cut
+from grammar.symbols import normal
+
+if TYPE_CHECKING:
+    from grammar.book import Book
+
+Item = str | Mapping[str, float] | Sequence[Sequence[Any]]
+Words = str | Sequence[Item]
+
+MOST_WAYS = 32
+MOST_WORDS = 90
+_ALIKE = 0.7  # up to this distance an unknown word may be one of the number words
+_CHOICE = re.compile(r"[^\s/=]+(?:=[0-9.]+)?(?:/[^\s/=]+(?:=[0-9.]+)?)+|[^\s/=]+=[0-9.]+")
+_MARK = re.compile(r"\[[^\]\n]*\]|(?<!\S)[?]+(?!\S)|\((?:unclear|inaudible|unintelligible)\)", re.IGNORECASE)
+_UNCLEAR = Meaning("UNCLEAR")
+_RUN = ("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "AND", "MULTIPLE", "UNKNOWN", "UNCLEAR", "SLOT")
+
+
+def listen(book: Book, channel: Channel, heard: Words, part: Part = Part()) -> list[Heard]:
+    """Return the hearings in what was heard: one, or more where I SAY AGAIN repeats the report.
+
+    A list holds one item for each word: a text, or a recogniser's alternatives as {word: confidence} or (word, confidence) pairs. In a text
+    alternatives are written five=0.6/nine=0.3. Raises ReportError where nothing was heard, or procedure words do not fit.
+    """
+    ear = _Ear(book, channel)
+    if isinstance(heard, str):
+        return ear.text(heard, part)
+    slots = [ear.item(item) for item in heard]
+    if not slots:
+        raise Incomplete("nothing was heard", kind="no-report", hint="pass the words as heard; ? for a word that was not understood")
+    shown = " ".join(slot.label for slot in slots)
+    return [Heard([_counted(slots, shown)], part, shown)]
+
+
+def _counted(slots: list[Slot], text: str) -> list[Slot]:
+    if len(slots) > MOST_WORDS:
+        raise ReportError(
+            f"{len(slots)} words are too many for one report", kind="too-long", source=text, span=(0, len(text)), hint="pass one report at a time"
+        )
+    return slots
+
+
+class _Ear:
+    """Turns words into slots for one book and channel."""
+
+    def __init__(self, book: Book, channel: Channel) -> None:
+        self.book, self.channel = book, channel
+
+    def symbol(self, symbol: str, label: str) -> Slot:
+        return Slot(self.channel.heard(symbol), 1 / self.channel.vocabulary, label, symbol)
+
+    def unclear(self, label: str) -> Slot:
+        import numpy as np
+
+        return Slot(np.ones(self.channel.vocabulary), 1.0, label)
+
+    def foreign(self, text: str, source: str = "", span: tuple[int, int] | None = None) -> Slot:
+        """Return the slot of a word that is in no table, by its sound; one that can't be sounded may be anything."""
+        phones = _sound(text)
+        if phones is None:
+            if not any(character.isalnum() for character in text):
+                return self.unclear(text)
+            raise ReportError(
+                f"{text[:40]!r} can't be placed by its sound",
+                kind="no-sound",
+                source=source,
+                span=span,
+                hint="write it in letters, or ? for a word that was not understood",
+            )
+        return Slot(self.channel.foreign(normal(text)), 1 / (self.channel.vocabulary + 1), text)
+
+    def item(self, item: Item) -> Slot:
+        """Return the slot of one word of a list."""
+        if isinstance(item, str):
+            return self.one(item)
+        pairs = list(item.items()) if isinstance(item, Mapping) else [tuple(pair) for pair in item]
+        return self.choice(pairs)
+
+    def one(self, text: str) -> Slot:
+        """Return the slot of a text that is one spoken word."""
+        form = normal(text)
+        meaning = self.book.lexicon.meanings.get(form)
+        options = [] if meaning is None else [option for option in meaning.options if len(option) == 1]
+        if options:
+            return self.symbol(options[0], text)
+        if _means_unclear(form):
+            return self.unclear(text or "?")
+        return self.foreign(form)
+
+    def choice(self, pairs: Sequence[tuple[Any, ...]]) -> Slot:
+        """Return the slot of alternatives with confidences; what these leave of 1 is any word, more than 1 in all is scaled down."""
+        import numpy as np
+
+        if not pairs:
+            return self.unclear("?")
+        for pair in pairs:
+            if len(pair) != 2 or not isinstance(pair[0], str) or not isinstance(pair[1], int | float) or not 0 <= pair[1] < math.inf:
+                raise CodeError(
+                    f"{str(pair)[:60]} is no alternative", kind="alternatives", expected=["a word and its confidence, a number from 0 to 1"]
+                )
+        total = max(1.0, math.fsum(confidence for _, confidence in pairs))
+        rest = max(0.0, 1 - math.fsum(confidence for _, confidence in pairs) / total)
+        even = 1 / self.channel.vocabulary
+        likelihood, stray = np.full(self.channel.vocabulary, rest * even), rest * even
+        for word, confidence in pairs:
+            slot = self.one(word)
+            scale = even if slot.stray == 1.0 else 1.0  # an unclear word stands for each word of the book alike
+            likelihood = likelihood + confidence / total * slot.likelihood * scale
+            stray += confidence / total * slot.stray * scale
+        return Slot(likelihood, stray, "/".join(word for word, _ in pairs))
+
+    def text(self, text: str, part: Part) -> list[Heard]:
+        """Return the hearings in a transcript."""
+        words = list(self._words(text))
+        sections: list[list[Any]] = [["", []]]
+        events: list[str] = []
+        for word, slot in words:
+            terminal = word.meaning.terminal
+            if terminal in ("DISREGARD", "ANEW"):
+                sections = [["", []]]
+            elif terminal in ("REPEAT", "CORRECTION"):
+                sections.append([terminal, []])
+            elif terminal in _RUN:
+                sections[-1][1].append((word, slot))
+            elif terminal == "SEPARATOR":
+                events += [word.meaning.value] if word.meaning.value else []
+                if any(row for _, row in sections) and any(w.meaning.terminal in _RUN for w, _ in words if w.span[0] > word.span[0]):
+                    raise UnexpectedWord(
+                        "more than one report", kind="several-reports", source=text, span=word.span, hint="hear one report at a time"
+                    )
+            elif terminal not in ("FILLER", "ANSWER"):
+                raise UnexpectedWord(
+                    f"{text[slice(*word.span)]!r} is no part of a report", kind="procedure", source=text, span=word.span,
+                    hint="pass only the words of the report",
+                )
+        return self._sections(sections, text, part, tuple(events))
+
+    def _words(self, text: str) -> Iterator[tuple[Word, Slot | None]]:
+        """Yield the words, those written as alternatives with their slot."""
+        place = 0
+        choices = [] if {"/", "="} & set(self.book.alphabet.symbols) else list(_CHOICE.finditer(text))
+        marks = [found for found in _MARK.finditer(text) if not any(c.start() <= found.start() < c.end() for c in choices)]
+        for found in [*sorted([*choices, *marks], key=lambda one: one.start()), None]:
+            end = len(text) if found is None else found.start()
+            for word in cut(self.book.lexicon, text[place:end], tolerant=True):
+                span = (word.span[0] + place, word.span[1] + place)
+                yield Word(_spoken(word.meaning, text[slice(*span)]), span), None
+            if found is None:
+                return
+            place = found.end()
+            if found in marks:
+                yield Word(_UNCLEAR, found.span()), None
+            else:
+                yield Word(Meaning("SLOT"), found.span()), self.choice(_pairs(found.group()))
+
+    def _sections(self, sections: list[list[Any]], text: str, part: Part, events: tuple[str, ...]) -> list[Heard]:
+        hearings: list[list[list[Slot]]] = []
+        for kind, row in sections:
+            ways = self._ways(row, text)
+            if kind == "CORRECTION" and hearings:
+                hearings[-1] = _corrected(hearings[-1], ways, text)
+            else:
+                hearings.append(ways)
+        found = [Heard([_counted(way, text) for way in ways], part, text, events) for ways in hearings if any(ways)]
+        if not found:
+            raise Incomplete("nothing was heard", kind="no-report", source=text, span=(len(text), len(text)), hint="? stands for a word not understood")
+        return found
+
+    def _ways(self, row: Sequence[tuple[Word, Slot | None]], text: str) -> list[list[Slot]]:
+        """Return every way to cut a run of words into spoken words, at most ``MOST_WAYS``."""
+        for joining in (True, False):
+            ways: list[list[list[Slot]]] = [[[]], *([] for _ in row)]
+            meanings = [word.meaning for word, _ in row]
+            for place in range(len(row)):
+                for count, slots in self._arcs(row, meanings, place, text, joining=joining):
+                    ways[place + count] += [[*way, *slots] for way in ways[place]]
+                    ways[place + count] = ways[place + count][: MOST_WAYS + 1]
+            if len(ways[-1]) <= MOST_WAYS:
+                return ways[-1]
+        raise UnexpectedWord(
+            "the numbers in this may mean too many things", kind="too-many-ways", source=text, span=(0, len(text)), hint="digits one by one"
+        )
+
+    def _arcs(
+        self, row: Sequence[tuple[Word, Slot | None]], meanings: Sequence[Meaning], place: int, text: str, *, joining: bool
+    ) -> Iterator[tuple[int, list[Slot]]]:
+        word, slot = row[place]
+        shown = text[slice(*word.span)]
+        if slot is not None:
+            yield 1, [slot]
+        elif word.meaning.terminal == "UNCLEAR":
+            yield 1, [self.unclear(shown)]
+        elif word.meaning.terminal == "UNKNOWN":
+            yield 1, [self.foreign(shown, text, word.span)]
+            if joining:
+                yield from ((1, slots) for slots in self._alike(shown))
+        else:
+            found = list(arcs(meanings, place))
+            for count, symbols in found:
+                last = row[place + count - 1][0].span[1]
+                yield count, [self.symbol(symbol, text[word.span[0] : last]) for symbol in symbols]
+            if not found:
+                yield 1, [self.foreign(normal(shown), text, word.span)]
+        if joining and place + 1 < len(row) and "UNKNOWN" in (word.meaning.terminal, meanings[place + 1].terminal) and slot is None:
+            yield from ((2, slots) for slots in self._joined(shown, text[slice(*row[place + 1][0].span)], row[place + 1][1]))
+
+    def _joined(self, one: str, other: str, slot: Slot | None) -> Iterator[list[Slot]]:
+        """Yield the ways to take two words for one: as a number word they sound like, or as a spelling word they are closer to together."""
+        if slot is not None or _sound(both := f"{one} {other}") is None:
+            return
+        yield from self._alike(both)
+        nearest = min((self._nearest(part) for part in (one, other) if part not in self.book.lexicon.meanings), default=0.0)
+        if self._nearest(both) < nearest:
+            yield [self.foreign(both)]
+
+    def _alike(self, text: str) -> Iterator[list[Slot]]:
+        """Yield the symbols of the number word a text sounds like, if there is one."""
+        phones = _sound(text)
+        numbers = [] if phones is None else [(sound.distance(phones, _sounded(word)), word) for word in _numbers()]
+        for distance, word in sorted(numbers)[:1]:
+            meaning = self.book.lexicon.meanings.get(word)
+            if distance <= _ALIKE and meaning is not None and all(digit in self.book.alphabet.index for digit in meaning.value):
+                yield [self.symbol(symbol, text) for symbol in meaning.value]
+
+    def _nearest(self, text: str) -> float:
+        """Return how unlike every word of the book a text sounds: 1 less the best it can be heard as."""
+        return math.inf if _sound(text) is None else 1 - float(self.channel.foreign(normal(text)).max())
+
+
+def _means_unclear(text: str) -> bool:
+    """Tell whether a text that stands for one word only marks that nothing was understood."""
+    return set(text) <= set("?.… ") or _MARK.fullmatch(text) is not None
+
+
+def _spoken(meaning: Meaning, text: str) -> Meaning:
+    """Return what a word is if it was spoken: a spelling word rather than the same letters typed, and in small letters no typed symbols."""
+    if meaning.terminal in ("UNIT", "TO", "LETTER"):
+        single = [option for option in meaning.options if len(option) == 1]
+        return Meaning(meaning.terminal, tuple(single[:1])) if single else meaning
+    return Meaning("UNKNOWN") if meaning.terminal == "TYPED" and text.isalpha() and text.islower() else meaning
+
+
+def _pairs(text: str) -> list[tuple[str, float]]:
+    """Return the alternatives written as five=0.6/niner=0.3; without numbers they are equally likely."""
+    parts = [choice.partition("=") for choice in text.split("/")]
+    return [(word, _confidence(value) if equals else 1 / len(parts)) for word, equals, value in parts]
+
+
+@functools.cache
+def _numbers() -> tuple[str, ...]:
+    from grammar.data import table
+
+    numbers = table("speech")["numbers"]
+    return tuple(word for key in ("teens", "tens") for words in numbers[key].values() for word in words)
+
+
+@functools.cache
+def _sounded(word: str) -> sound.Phones:
+    return sound.phones(word)
+
+
+@functools.lru_cache(maxsize=2048)
+def _sound(text: str) -> sound.Phones | None:
+    try:
+        return sound.phones(normal(text))
+    except CodeError:
+        return None
+
+
+def _confidence(text: str) -> float:
+    try:
+        return float(text)
+    except ValueError:
+        raise CodeError(f"{text[:20]!r} is no confidence", kind="alternatives", expected=["a number from 0 to 1: five=0.6/nine=0.3"]) from None
+
+
+def _corrected(before: list[list[Slot]], after: list[list[Slot]], text: str) -> list[list[Slot]]:
+    """CORRECTION: what follows begins with a word that was said before, and goes on from there."""
+    ways = [
+        [*one[:place], *tail]
+        for one in before
+        for tail in after
+        for place in range(len(one))
+        if tail and tail[0].symbol and one[place].symbol == tail[0].symbol
+    ]
+    if not ways or len(ways) > MOST_WAYS:
+        raise UnexpectedWord(
+            "the correction does not begin with a word that was heard before it",
+            kind="procedure",
+            source=text,
+            span=(0, len(text)),
+            hint="pass only what followed the correction, with what came before it as an earlier hearing",
+        )
+    return ways

@@ -1,0 +1,32 @@
+"""Where the race is heading: energy, temperatures and settings on the wheel, from what was reported.
+
+event = load_event("event.toml", book)
+race = follow(event, facts(rows(journal.entries()), car="7"))
+race.outlook.distance.margin.band(), race.outlook.distance.short, advise(race)
+"""
+
+from __future__ import annotations
+
+from codec.race.advice import Advice, advise, check_call, settings_calls
+from codec.race.feed import Fact, facts
+from codec.race.following import follow
+from codec.race.loading import Event, EventError, load_event, parse_event
+from codec.race.outlook import Outlook
+from codec.race.race import Notice, Race
+
+__all__ = [
+    "Advice",
+    "Event",
+    "EventError",
+    "Fact",
+    "Notice",
+    "Outlook",
+    "Race",
+    "advise",
+    "check_call",
+    "facts",
+    "follow",
+    "load_event",
+    "parse_event",
+    "settings_calls",
+]

@@ -1,0 +1,130 @@
+"""The answer to give: the shortest pit calls of the book that put the race where it should be."""
+
+from __future__ import annotations
+
+import functools
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from decimal import Decimal
+from fractions import Fraction
+from typing import Any
+
+from codec.encode import Encoded, encode
+from codec.race import units
+from codec.race.dials import Ledger, Move, fewest_clicks, wheel_move
+from codec.race.event import WheelSpec
+from codec.race.race import Race
+from grammar.book import Book
+from grammar.errors import CodeError
+from grammar.exact import plain
+from grammar.fields import Quantity
+
+_MOST_TARGETS = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Advice:
+    """One call to make, why, and how to say it."""
+
+    reason: str
+    call: Encoded
+
+    def __str__(self) -> str:
+        return f"{self.call.words} ({self.reason})"
+
+
+def advise(race: Race) -> list[Advice]:
+    """Return the calls to make now, most urgent first: laps the dash does not know of, then a new target. [] if all is well.
+
+    The target is the highest that, held to the flag, keeps the chance of running short within what the event accepts; of those that lie
+    less than the tolerance below it, the one that is quickest to say.
+    """
+    return [advice for advice in (_laps(race), _target(race)) if advice is not None]
+
+
+def _laps(race: Race) -> Advice | None:
+    spec, missing = race.event.spec.calls.distance, race.laps_added - race.laps_entered
+    field = race.event.book.fields[spec.added] if spec else None
+    if spec is None or missing <= 0 or not isinstance(field, Quantity) or race.neutralised:
+        return None
+    return Advice(
+        f"{missing} lap{'s' if missing > 1 else ''} added, not entered yet",
+        encode(race.event.book, {spec.added: min(Decimal(missing), field.high)}, spec.message),
+    )
+
+
+def _target(race: Race) -> Advice | None:
+    pace, safe = race.event.spec.calls.pace, race.outlook.distance.safe
+    if pace is None or safe is None or race.lap == 0 or race.neutralised:
+        return None
+    advice, field = race.event.spec.advice, race.event.book.fields[pace.target]
+    now = race.expected(race.lap + 1)
+    if abs(Fraction(safe) - now) <= Fraction(advice.change) or not isinstance(field, Quantity):
+        return None
+    call = quickest(race.event.book, pace.message, field, *_band(race, field, safe))
+    if call is None or call.reading.values[pace.target] == _said(race, field):
+        return None
+    why = f"{race.outlook.distance.short:.0%} chance of running short" if safe < now else "there is more to use"
+    return Advice(f"{float(now):.2f} {race.event.spec.energy.unit} a lap now: {why}", call)
+
+
+def _said(race: Race, field: Quantity) -> Decimal | None:
+    """Return the target in force as the call says it, None if none was called."""
+    if race.target is None:
+        return None
+    target = units.energy(race.target, race.event.spec.energy.unit, field.unit)
+    return Decimal(target.numerator) / Decimal(target.denominator)
+
+
+def _band(race: Race, field: Quantity, safe: float) -> tuple[int, int]:
+    """Return the lowest and the highest level of the field that may be called."""
+    unit, tolerance = race.event.spec.energy.unit, float(race.event.spec.advice.tolerance)
+
+    def level(target: float) -> int:
+        steps = (units.energy(Fraction(target), unit, field.unit) - Fraction(field.low)) / Fraction(field.step)
+        return math.floor(steps + Fraction(1, 10**9))
+
+    highest = min(level(safe), field.size - 1)
+    return max(0, highest - _MOST_TARGETS, min(highest, level(safe - tolerance) + 1 if tolerance else highest)), highest
+
+
+def quickest(book: Book, message: str, field: Quantity, low: int, high: int) -> Encoded | None:
+    """Return the call of a level from ``low`` to ``high`` that is said in the least time, the highest of equals; None if there is none."""
+    calls = [encode(book, {field.name: field.value(level)}, message) for level in range(high, low - 1, -1)]
+    return min(calls, key=lambda call: round(call.seconds, 6), default=None)
+
+
+def check_call(race: Race, message: str, values: Mapping[str, Any]) -> None:
+    """Refuse a call that would move a dial out of its range; raises SettingError. Any other call passes."""
+    wheel = race.event.spec.calls.wheel
+    if wheel is None or message != wheel.message or not race.event.spec.dials:
+        return
+    dial, clicks = wheel_move(wheel, values)
+    ledger = race.ledger
+    Ledger(ledger.dials, ledger.read_back, dict(ledger.positions), {name: list(calls) for name, calls in ledger.waiting.items()}).call(
+        dial, clicks
+    )
+
+
+def settings_calls(race: Race, wanted: Mapping[str, int]) -> list[Advice]:
+    """Return the calls that bring the dials to the ``wanted`` positions: fewest clicks, then fewest calls, then least time.
+
+    Raises SettingError for a position that is not there, CodeError where the event names no call for the wheel.
+    """
+    wheel = race.event.spec.calls.wheel
+    if wheel is None:
+        raise CodeError("the event names no call that changes the wheel", kind="event", hint="name one in [calls.wheel]")
+    book, field = race.event.book, race.event.book.fields[wheel.clicks]
+    most = max(dial.high - dial.low for dial in race.event.spec.dials.values()) if race.event.spec.dials else 0
+    allowed = [int(v) for n in range(min(field.size, most + 1)) if isinstance(v := field.value(n), Decimal) and 0 < v == int(v) <= most]
+    seconds = functools.cache(lambda move: _wheel_call(book, wheel, move).seconds)
+    return [
+        Advice(f"{move.dial} {plain(Decimal(abs(move.clicks)))} {'up' if move.clicks > 0 else 'down'}", _wheel_call(book, wheel, move))
+        for move in fewest_clicks(race.ledger, wanted, allowed, seconds)
+    ]
+
+
+def _wheel_call(book: Book, wheel: WheelSpec, move: Move) -> Encoded:
+    way = wheel.up if move.clicks > 0 else wheel.down
+    return encode(book, {wheel.dial: move.dial, wheel.way: way, wheel.clicks: abs(move.clicks)}, wheel.message)

@@ -1,0 +1,160 @@
+"""Settings on the wheel: where each dial stands, and the fewest clicks to where it should.
+
+A call moves a dial when the driver reads it back (or when it is said, where the event names no read-back). What was called and not yet read
+back is kept apart, so that the next call is judged by where the dial will be.
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from decimal import Decimal
+
+from codec.race.event import DialSpec, WheelSpec
+from grammar.errors import CodeError
+
+
+class SettingError(CodeError):
+    """A call or a wanted position that the wheel does not have."""
+
+
+@dataclass(frozen=True, slots=True)
+class Move:
+    """One call: so many clicks of a dial, up above zero, down below."""
+
+    dial: str
+    clicks: int
+
+
+@dataclass(slots=True)
+class Ledger:
+    """Where each dial stands. ``waiting`` holds the calls not yet read back, ``doubtful`` the dials whose read-back cannot be."""
+
+    dials: Mapping[str, DialSpec]
+    read_back: bool = True
+    positions: dict[str, int] = field(default_factory=dict)
+    waiting: dict[str, list[int]] = field(default_factory=dict)
+    doubtful: set[str] = field(default_factory=set)
+
+    def __post_init__(self) -> None:
+        """Begin with every dial where the event says it starts."""
+        self.positions = {name: dial.start for name, dial in self.dials.items()} | self.positions
+
+    def name(self, dial: str) -> str:
+        """Return the dial's name as the event writes it; raises SettingError for an unknown one."""
+        found = next((name for name in self.dials if name.casefold() == dial.strip().casefold()), None)
+        if found is None:
+            raise SettingError(f"the event has no dial {dial!r}", kind="dial", expected=list(self.dials))
+        return found
+
+    def heading(self, dial: str) -> int:
+        """Return where a dial stands when every call has been done."""
+        position = self.positions[dial]
+        for clicks in self.waiting.get(dial, ()):
+            position = self._moved(dial, position, clicks)
+        return position
+
+    def call(self, dial: str, clicks: int) -> int:
+        """Note a call and return where the dial will be; raises SettingError, and notes nothing, where that would leave the range."""
+        name = self.name(dial)
+        position = self._moved(name, self.heading(name), clicks)
+        if self.read_back:
+            self.waiting.setdefault(name, []).append(clicks)
+        else:
+            self.positions[name] = position
+        return position
+
+    def answer(self, dial: str, clicks: int) -> str:
+        """Note a read-back: the dial moves as the driver says. Returns what is wrong with it in words, "" if nothing is."""
+        name = self.name(dial)
+        waiting = self.waiting.get(name, [])
+        called = waiting.pop(0) if waiting else None
+        try:
+            self.positions[name] = self._moved(name, self.positions[name], clicks)
+        except SettingError:
+            self.doubtful.add(name)
+            return f"{name}: {told(clicks)} read back, which cannot be from {self.positions[name]}; ask where it stands"
+        if called is None:
+            return f"{name}: {told(clicks)} read back, but not called; it stands at {self.positions[name]} now"
+        if called != clicks:
+            return f"{name}: {told(called)} called, {told(clicks)} read back; it stands at {self.positions[name]} now"
+        return ""
+
+    def _moved(self, name: str, position: int, clicks: int) -> int:
+        moved = move(self.dials[name], position, clicks)
+        if moved is None:
+            dial = self.dials[name]
+            raise SettingError(
+                f"{name}: {told(clicks)} from {position} would leave {dial.low} … {dial.high}",
+                kind="dial-range",
+                expected=[f"at most {dial.high - position} up or {position - dial.low} down"],
+            )
+        return moved
+
+
+def told(clicks: int) -> str:
+    """Return clicks in words: "2 up"."""
+    return f"{abs(clicks)} {'down' if clicks < 0 else 'up'}"
+
+
+def move(dial: DialSpec, position: int, clicks: int) -> int | None:
+    """Return where a dial stands after some clicks, None where it cannot go."""
+    moved = position + clicks
+    if dial.wraps:
+        return dial.low + (moved - dial.low) % (dial.high - dial.low + 1)
+    return moved if dial.low <= moved <= dial.high else None
+
+
+def fewest_clicks(
+    ledger: Ledger, wanted: Mapping[str, int], allowed: Iterable[int], seconds: Callable[[Move], float] = lambda _: 0.0
+) -> list[Move]:
+    """Return the calls that bring the dials to the ``wanted`` positions with the fewest clicks.
+
+    Of several such ways it is the one with the fewest calls, then with the least time. ``allowed`` are the clicks that one call may say,
+    either way; ``seconds`` the time a call takes. Raises SettingError for a position that is not there or cannot be reached.
+    """
+    counts = sorted({abs(clicks) for clicks in allowed} - {0})
+    moves: list[Move] = []
+    for dial, position in wanted.items():
+        name = ledger.name(dial)
+        spec = ledger.dials[name]
+        if not spec.low <= position <= spec.high:
+            raise SettingError(f"{name}: there is no position {position}", kind="dial-range", expected=[f"{spec.low} … {spec.high}"])
+        moves += _way(spec, name, ledger.heading(name), position, counts, seconds)
+    return moves
+
+
+def _way(spec: DialSpec, name: str, start: int, goal: int, counts: list[int], seconds: Callable[[Move], float]) -> list[Move]:
+    """Return the cheapest way from one position to another: Dijkstra's algorithm over (clicks, calls, seconds)."""
+    steps = [Move(name, sign * clicks) for clicks in counts for sign in (1, -1)]
+    number = itertools.count()
+    queue: list[tuple[tuple[int, int, float], int, int, list[Move]]] = [((0, 0, 0.0), next(number), start, [])]
+    done: set[int] = set()
+    while queue:
+        (clicks, calls, time), _, position, way = heapq.heappop(queue)
+        if position == goal:
+            return way
+        if position in done:
+            continue
+        done.add(position)
+        for step in steps:
+            following = move(spec, position, step.clicks)
+            if following is not None and following not in done:
+                cost = (clicks + abs(step.clicks), calls + 1, time + seconds(step))
+                heapq.heappush(queue, (cost, next(number), following, [*way, step]))
+    raise SettingError(f"{name}: {goal} can't be reached from {start} with calls of {counts} clicks", kind="dial-range")
+
+
+def wheel_move(spec: WheelSpec, values: Mapping[str, object]) -> tuple[str, int]:
+    """Return the dial and the clicks (down below zero) that a call or a read-back tells."""
+    up = str(values[spec.way]).casefold() == spec.up.casefold()
+    clicks = whole(values, spec.clicks)
+    return str(values[spec.dial]), clicks if up else -clicks
+
+
+def whole(values: Mapping[str, object], name: str) -> int:
+    """Return a whole number that was said, 0 where there is none."""
+    value = values.get(name)
+    return int(value) if isinstance(value, Decimal) else 0

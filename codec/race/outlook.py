@@ -1,0 +1,145 @@
+"""What is to be seen from a lap: the margin at the flag, the chance of running short, the energy per lap, the temperatures to come.
+
+Everything is said of driving on as now: to the target called last, else to the dash's plan, with the habit seen so far, and, if the race is
+neutralised, as if it were resumed with the next lap. Figures are worked out when they are asked for.
+"""
+
+from __future__ import annotations
+
+import copy
+import functools
+from collections.abc import Mapping
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from codec.race import energy, temperature
+from codec.race.belief import Spread
+from codec.race.temperature import Reaching
+
+if TYPE_CHECKING:
+    from codec.race.race import Race
+
+Parts = tuple[tuple[float, float, float], ...]
+
+
+class Distance:
+    """How the race ends with these numbers of laps left (number → probability)."""
+
+    def __init__(self, race: Race, laps_left: Mapping[int, float]) -> None:
+        """Look from where the race stands."""
+        self._race, self.laps_left = race, dict(laps_left)
+        self._budget = float(race.usable - Fraction(race.event.spec.energy.reserve))
+
+    @functools.cached_property
+    def likeliest(self) -> int:
+        """The likeliest number of laps left."""
+        return max(self.laps_left, key=lambda laps: self.laps_left[laps])
+
+    @property
+    def even(self) -> float | None:
+        """The energy per lap that uses up all but the reserve by the flag; None behind the flag."""
+        return (self._budget - self._race.energy.level().mean) / self.likeliest if self.likeliest else None
+
+    @functools.cached_property
+    def margin(self) -> Spread:
+        """What is left at the flag over the reserve, driving on as now."""
+        race = self._race
+        return Spread(tuple(part for laps in self.laps_left for part in self._over(laps, float(_expected(race, laps)))))
+
+    @property
+    def short(self) -> float:
+        """The chance of running short: of going below the reserve before the flag."""
+        return self.margin.below(0.0)
+
+    @functools.cached_property
+    def safe(self) -> float | None:
+        """The highest target that, held from here, keeps the chance of running short within what the event accepts.
+
+        None behind the flag.
+        """
+        if not self.likeliest:
+            return None
+        chance, low, high = float(self._race.event.spec.advice.chance), 0.0, max(self._budget, 0.0)
+        for _ in range(40):
+            target = (low + high) / 2
+            left = Spread(tuple(part for laps in self.laps_left for part in self._over(laps, laps * target, held=True)))
+            low, high = (low, target) if left.below(0.0) > chance else (target, high)
+        return low
+
+    def _over(self, laps: int, expected: float, *, held: bool = False) -> Parts:
+        """Return what is left over with this number of laps, weighted with its probability."""
+        used = energy.used_after(self._race.event, self._race.energy, expected, laps, held=held)
+        share = self.laps_left[laps]
+        return tuple((share * weight, self._budget - mean, variance) for weight, mean, variance in used.parts)
+
+
+class Outlook:
+    """What is to be seen from behind ``lap``."""
+
+    def __init__(self, race: Race) -> None:
+        """Look from where the race stands; what becomes of it later changes nothing here."""
+        self._race = copy.copy(race)
+        self._race.temperatures = dict(race.temperatures)
+        self.lap = race.lap
+
+    @functools.cached_property
+    def left(self) -> Spread:
+        """The energy left."""
+        usable = float(self._race.usable)
+        return Spread(tuple((weight, usable - mean, variance) for weight, mean, variance in self._race.energy.level().parts))
+
+    @functools.cached_property
+    def against_plan(self) -> Spread:
+        """The energy left against the dash's plan: above zero, more is left than planned."""
+        planned = float(self._race.plan.used(self.lap))
+        return Spread(tuple((weight, planned - mean, variance) for weight, mean, variance in self._race.energy.level().parts))
+
+    @functools.cached_property
+    def use(self) -> Spread:
+        """The energy a lap takes now, net."""
+        expected = float(self._race.expected(self.lap + 1))
+        return Spread(tuple((weight, expected + mean, variance) for weight, mean, variance in self._race.energy.slope().parts))
+
+    @functools.cached_property
+    def distance(self) -> Distance:
+        """How the race ends, with the distance as it is."""
+        return Distance(self._race, laps_left(self._race))
+
+    @functools.cached_property
+    def more(self) -> Distance:
+        """How it would end with one lap more."""
+        return Distance(self._race, {laps + 1: share for laps, share in self.distance.laps_left.items()})
+
+    @functools.cached_property
+    def fewer(self) -> Distance | None:
+        """How it would end with one lap fewer; None where no lap is left."""
+        left = self.distance.laps_left
+        return Distance(self._race, {laps - 1: share for laps, share in left.items()}) if min(left) else None
+
+    @functools.cached_property
+    def temperatures(self) -> dict[str, Spread]:
+        """Each temperature now."""
+        return {name: belief.level() for name, belief in self._race.temperatures.items()}
+
+    @functools.cached_property
+    def reaching(self) -> dict[str, Reaching]:
+        """When each temperature reaches its limit."""
+        bound, laps = self._race.event.temperatures, self.distance.likeliest
+        return {name: temperature.reaching(bound[name], belief, self.lap, laps) for name, belief in self._race.temperatures.items()}
+
+
+def laps_left(race: Race) -> dict[int, float]:
+    """Return the probability of each number of laps left."""
+    spec = race.event.spec.distance
+    if spec.laps is not None:
+        return {max(0, spec.laps + race.laps_added - race.lap): 1.0}
+    lap_seconds = race.clock.lap_seconds([lap for lap in race.raced if lap <= race.lap])
+    timed = race.clock.laps_left(race.lap, lap_seconds or float(spec.lap_seconds or 1), race.minutes_added)
+    return {max(0, laps + race.laps_added): share for laps, share in timed.items()}
+
+
+def _expected(race: Race, laps: int) -> Fraction:
+    """Return what the next laps take at the target called, else at the dash's plan."""
+    if race.target is not None:
+        return laps * race.target
+    return race.plan.used(race.lap + laps) - race.plan.used(race.lap)

@@ -1,0 +1,72 @@
+"""The race as it stands: everything reported, called and noted of one car, put together."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from codec.race.belief import Belief
+from codec.race.binding import Event
+from codec.race.clock import Clock
+from codec.race.dials import Ledger
+from codec.race.outlook import Outlook
+from codec.race.plan import Plan
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something to look at: a stable ``kind``, the lap, what it is in words, and the entry it is about."""
+
+    kind: str
+    lap: int
+    text: str
+    seq: int = 0
+
+
+@dataclass
+class Race:
+    """The race behind lap ``lap`` (0: before the first report).
+
+    ``energy`` is what is known of the energy used and of the driver's habit, ``temperatures`` of each temperature. ``plan`` is the plan the
+    dash has, ``laps_added`` what is announced, ``laps_entered`` what the dash knows of it, ``removed`` the energy taken off, ``target`` the
+    energy per lap called last, ``ledger`` the wheel. ``outlook`` is what is to be seen from here; ``outlooks``, of a race followed with its
+    history, what was to be seen from each lap.
+    """
+
+    event: Event
+    plan: Plan
+    energy: Belief
+    temperatures: dict[str, Belief]
+    ledger: Ledger
+    clock: Clock
+    lap: int = 0
+    neutralised: bool = False
+    laps_added: int = 0
+    laps_entered: int = 0
+    minutes_added: Fraction = Fraction(0)
+    removed: Fraction = Fraction(0)
+    target: Fraction | None = None
+    notices: list[Notice] = field(default_factory=list)
+    outlooks: list[Outlook] = field(default_factory=list)
+    raced: list[int] = field(default_factory=list)
+    reported: list[int] = field(default_factory=list)
+
+    @property
+    def usable(self) -> Fraction:
+        """What may be used from start to flag, the reserve included."""
+        return Fraction(self.event.spec.energy.usable) - self.removed
+
+    @functools.cached_property
+    def outlook(self) -> Outlook:
+        """What is to be seen from here."""
+        return Outlook(self)
+
+    def doubts(self) -> dict[int, float]:
+        """Return, for each lap reported, how likely its report is wrong, by all that is known now."""
+        beliefs = [self.energy, *self.temperatures.values()]
+        return {lap: max(belief.doubt(lap) for belief in beliefs) for lap in self.reported}
+
+    def expected(self, lap: int) -> Fraction:
+        """Return what a lap is expected to take: the target called, else its plan."""
+        return self.plan.planned(lap) if self.target is None else self.target

@@ -1,0 +1,65 @@
+"""The race in plain facts, for ``--json`` and for screens."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from codec.race.advice import Advice
+from codec.race.belief import Spread
+from codec.race.outlook import Distance
+from codec.race.race import Race
+
+
+def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
+    """Return where the race stands and where it is heading; energies in the event's unit, temperatures in their field's."""
+    look, event = race.outlook, race.event
+    return {
+        "title": event.title,
+        "lap": race.lap,
+        "laps_left": look.distance.likeliest,
+        "laps_left_probability": {str(laps): round(share, 4) for laps, share in look.distance.laps_left.items()},
+        "neutralised": race.neutralised,
+        "laps_added": race.laps_added,
+        "laps_entered": race.laps_entered,
+        "unit": event.spec.energy.unit,
+        "left": spread(look.left),
+        "against_plan": spread(look.against_plan),
+        "use_per_lap": spread(look.use),
+        "target": None if race.target is None else float(race.target),
+        "as_it_is": _ending(look.distance),
+        "one_lap_more": _ending(look.more),
+        "one_lap_fewer": None if look.fewer is None else _ending(look.fewer),
+        "temperatures": {
+            name: {
+                "unit": event.temperatures[name].field.unit,
+                "limit": float(event.temperatures[name].limit),
+                "now": spread(now),
+                "chance": round(look.reaching[name].chance, 4),
+                "laps": [look.reaching[name].quantile(share) for share in (0.1, 0.5, 0.9)],
+            }
+            for name, now in look.temperatures.items()
+        },
+        "dials": {
+            name: {"position": position, "heading": race.ledger.heading(name), "doubtful": name in race.ledger.doubtful}
+            for name, position in race.ledger.positions.items()
+        },
+        "calls": [{"reason": one.reason, **one.call.as_dict()} for one in advice],
+        "notices": [{"kind": n.kind, "lap": n.lap, "text": n.text, "entry": n.seq} for n in race.notices],
+        "doubtful_laps": {str(lap): round(doubt, 4) for lap, doubt in race.doubts().items() if doubt >= 0.5},
+    }
+
+
+def spread(of: Spread) -> dict[str, float]:
+    """Return a distribution as its mean, its standard deviation and its 80 % band."""
+    low, high = of.band()
+    return {"mean": round(of.mean, 4), "deviation": round(of.deviation, 4), "low": round(low, 4), "high": round(high, 4)}
+
+
+def _ending(distance: Distance) -> dict[str, Any]:
+    return {
+        "even": None if distance.even is None else round(distance.even, 4),
+        "safe": None if distance.safe is None else round(distance.safe, 4),
+        "margin": spread(distance.margin),
+        "short": round(distance.short, 4),
+    }

@@ -1,0 +1,105 @@
+"""A hearing as an engineer wants to see it: first what to do, then what it may have been, then how sure each field is."""
+
+from __future__ import annotations
+
+from rich.text import Text
+
+from codec.hear import Decision, Hearing, Marginal
+from codec.reading import Reading
+from codec.screen.console import console, safe
+from codec.screen.reading import boxed
+
+_BAR = 20
+_SURE = (("✓", "bold green", "sure"), ("~", "bold yellow", "likely"), ("?", "bold red", "unsure"))
+
+
+def show(hearing: Hearing) -> None:
+    """Print a hearing."""
+    console().print(Text.assemble(("heard  ", "dim"), safe("; then ".join(one.text for one in hearing.heard))))
+    console().print(_what_to_do(hearing))
+    _candidates(hearing)
+    _fields(hearing)
+    for one in hearing.heard:
+        for event in one.events:
+            console().print(safe(f"event: {hearing.book.spec.phrases[event].label or event}", "magenta"))
+
+
+def _what_to_do(hearing: Hearing) -> Text:
+    decision = hearing.decision
+    if decision.kind == "accept":
+        return Text.assemble(("ACCEPT  ", "bold green"), safe(str(hearing.candidates[0].reading), "bold"))
+    asked = Text.assemble(("ASK     ", "bold red"), safe(decision.question, "bold"), safe(_prices(decision), "dim"))
+    return Text("\n").join([asked, safe(f"        {_reason(hearing)}", "dim")])
+
+
+def _prices(decision: Decision) -> str:
+    """Return what the choices are expected to cost, the one taken first."""
+    ordered = sorted(decision.costs.items(), key=lambda pair: (pair[0] != decision.kind, pair[1]))
+    return "   " + ", ".join(f"{kind} {cost:.1f} s" for kind, cost in ordered)
+
+
+def _reason(hearing: Hearing) -> str:
+    threshold = hearing.book.spec.hearing.threshold
+    if not hearing.candidates:
+        return "no reading of this book is at all probable"
+    best = hearing.candidates[0].probability
+    if best < threshold:
+        return f"the best reading is {_percent(best)} sure; the book accepts from {_percent(threshold)} on"
+    return "asking costs less than the risk of a wrong reading"
+
+
+def _candidates(hearing: Hearing) -> None:
+    table = boxed("probability", "", "string", "reading", right=("probability",))
+    for number, candidate in enumerate(hearing.candidates):
+        shown = safe(str(candidate.reading), "bold") if number == 0 else safe(_unlike(candidate.reading, hearing.candidates[0].reading))
+        table.add_row(_percent(candidate.probability), _bar(candidate.probability), safe(candidate.reading.said, "cyan"), shown)
+    for share, what in ((hearing.unlisted, "all other readings"), (hearing.nothing, "no report of this book")):
+        table.add_row(_percent(share), _bar(share), "", safe(what, "dim"))
+    console().print(table)
+
+
+def _unlike(reading: Reading, first: Reading) -> str:
+    """Return where a reading differs from the first: only that helps to choose between them."""
+    if reading.message != first.message:
+        return str(reading)
+    changed = [name for name in reading.values if reading.levels[name] != first.levels.get(name)]
+    return "but " + ", ".join(f"{reading.field(name).title} {reading.shown(name)}" for name in changed)
+
+
+def _fields(hearing: Hearing) -> None:
+    table = boxed("", "field", "value", "sure", "otherwise", "mean ± spread", right=("sure",))
+    best = hearing.candidates[0].reading if hearing.candidates else None
+    for name, marginal in hearing.marginals.items():
+        if best is None or name not in best.values:
+            continue
+        level = best.levels[name]
+        share = float(marginal.probabilities[level])
+        mark, style, _ = _SURE[0 if share >= hearing.book.spec.hearing.threshold else 1 if share >= 0.5 else 2]
+        others = ", ".join(f"{marginal.text(n)} {_percent(p)}" for n, p in marginal.top(3) if n != level and p >= 0.001)
+        table.add_row(
+            Text(mark, style), safe(marginal.field.title), safe(marginal.text(level), style), _percent(share), safe(others, "dim"), _mean(marginal)
+        )
+    if table.row_count:
+        console().print(table)
+        console().print(safe("  ".join(f"{mark} {word}" for mark, _, word in _SURE), "dim"))
+
+
+def _mean(marginal: Marginal) -> Text:
+    if marginal.expected is None or marginal.spread is None or marginal.spread < 1e-9:
+        return Text("")
+    unit = marginal.field.unit_text
+    return safe(f"{marginal.expected:.2f} ± {marginal.spread:.2f}{' ' + unit if unit else ''}", "dim")
+
+
+def _percent(share: float) -> str:
+    """Write a probability so that 100 % and 0 % mean just that."""
+    if share in (0.0, 1.0):
+        return f"{share:.0%}".replace("%", " %")
+    if share > 0.9995:
+        return "> 99.9 %"
+    return "< 0.1 %" if share < 0.0005 else f"{100 * share:.1f} %"
+
+
+def _bar(share: float) -> Text:
+    filled = round(share * _BAR)
+    return Text.assemble(("█" * filled, "cyan"), ("·" * (_BAR - filled), "dim"))

@@ -1,0 +1,185 @@
+"""The race on the screen: where it is heading, what to call, and what was said against what was recorded."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.table import Table
+from rich.text import Text
+
+from codec.debrief.findings import Comparison, Finding
+from codec.debrief.summary import CAUTION
+from codec.race import Advice, Notice, Race
+from codec.race.belief import Spread
+from codec.race.outlook import Distance
+from codec.race.temperature import Reaching
+from codec.screen.console import console, safe
+from codec.screen.reading import boxed, heading
+from grammar.book import Book
+
+_RISKY, _BAD = 0.1, 0.5
+_NOTICES = 5
+
+
+def number(value: float, digits: int = 2, *, signed: bool = False) -> str:
+    """Write a number with a true minus sign."""
+    return f"{value:{'+' if signed else ''}.{digits}f}".replace("-", "−")
+
+
+def band(of: Spread, digits: int = 2, *, signed: bool = False) -> str:
+    """Write the 80 % band of a distribution."""
+    low, high = of.band()
+    return f"{number(low, digits, signed=signed)} … {number(high, digits, signed=signed)}"
+
+
+def state_lines(race: Race, advice: Sequence[Advice]) -> list[Text]:
+    """Return the race in a few lines of at most 78 characters, for the live screen: energy, margin, temperatures, what to call."""
+    look, unit = race.outlook, race.event.spec.energy.unit
+    left = look.distance
+    lines = [
+        Text.assemble(
+            (f"behind lap {race.lap}, {left.likeliest} to go", "bold"),
+            f"  left {number(look.left.mean)} {unit}, {number(look.against_plan.mean, signed=True)} against plan",
+            ("  NEUTRALISED" if race.neutralised else "", "bold yellow"),
+        ),
+        Text.assemble(
+            f"flag {number(left.margin.mean, signed=True)} ({band(left.margin, signed=True)}) {unit}",
+            (f"  short {left.short:.0%}", _style(left.short)),
+            f"  now {number(look.use.mean, 3)}" + ("" if left.safe is None else f", safe {number(left.safe, 3)} a lap"),
+        ),
+    ]
+    hot = [(name, reached) for name, reached in look.reaching.items() if reached.chance >= _RISKY]
+    if hot:
+        told = [f"{race.event.book.fields[name].title} at its limit {_when(reached)}" for name, reached in hot]
+        lines.append(safe("; ".join(told), "bold red" if any(reached.chance >= _BAD for _, reached in hot) else "yellow"))
+    lines += [Text.assemble(("call  ", "dim"), (one.call.words, "bold green"), (f"  {one.reason}", "dim")) for one in advice]
+    return lines
+
+
+def show_state(race: Race, advice: Sequence[Advice], car: str) -> None:
+    """Print the race of one car in a few lines."""
+    heading(f"Where the race of car {car} is heading" if car else "Where the race is heading")
+    for line in state_lines(race, advice):
+        console().print(line)
+    console().print(safe(CAUTION, "italic dim"))
+
+
+def show_race(race: Race, advice: Sequence[Advice]) -> None:
+    """Print the race: energy, one lap more or fewer, temperatures, wheel, calls, notices, and the caution."""
+    look = race.outlook
+    console().print(safe(race.event.title, "bold"))
+    for line in state_lines(race, ())[:2]:
+        console().print(line)
+    heading("Energy")
+    unit = race.event.spec.energy.unit
+    grid = boxed(f"{unit}", "laps left", "even", "safe", "margin at the flag, 80 %", "short", right=("laps left", "even", "safe", "short"))
+    for name, ending in (("as it is", look.distance), ("one lap more", look.more), ("one lap fewer", look.fewer)):
+        if ending is not None:
+            _ending(grid, name, ending)
+    console().print(grid)
+    console().print(
+        safe(f"even uses up all but the reserve; safe keeps the chance of running short at {race.event.spec.advice.chance:%}", "dim")
+    )
+    if look.temperatures:
+        _temperatures(race)
+    if race.ledger.dials:
+        _wheel(race)
+    if advice:
+        heading("To call")
+        for one in advice:
+            console().print(Text.assemble((one.call.string, "bold cyan"), "  ", (one.call.words, "bold"), (f"  {one.reason}", "dim")))
+    notices(race.notices)
+    console().print()
+    console().print(safe(CAUTION, "italic"))
+
+
+def _style(short: float) -> str:
+    return "bold red" if short >= _BAD else "yellow" if short >= _RISKY else "green"
+
+
+def _ending(grid: Table, name: str, ending: Distance) -> None:
+    even, safest = ("" if value is None else number(value, 3) for value in (ending.even, ending.safe))
+    laps = ", ".join(f"{laps} ({share:.0%})" if share < 0.995 else str(laps) for laps, share in ending.laps_left.items() if share >= 0.005)
+    margin = f"{number(ending.margin.mean, signed=True)}  ({band(ending.margin, signed=True)})"
+    grid.add_row(name, laps, even, safest, margin, Text(f"{ending.short:.0%}", _style(ending.short)))
+
+
+def _when(reached: Reaching) -> str:
+    """Return when a limit is reached, in words."""
+    early, middle, late = (reached.quantile(share) for share in (0.1, 0.5, 0.9))
+    if reached.by[0] >= 0.5:
+        return f"now ({reached.by[0]:.0%})"
+    if middle is None:
+        return f"before the flag: {reached.chance:.0%}"
+    return f"on lap {middle} ({early} … {'flag' if late is None else late})"
+
+
+def _temperatures(race: Race) -> None:
+    heading("Temperatures")
+    grid = boxed("", "now", "80 %", "limit", "reached", right=("now", "limit"))
+    for name, now in race.outlook.temperatures.items():
+        bound, reached = race.event.temperatures[name], race.outlook.reaching[name]
+        style = "bold red" if reached.chance >= _BAD else "yellow" if reached.chance >= _RISKY else ""
+        when = _when(reached) if reached.chance >= 0.01 else "not before the flag"
+        grid.add_row(
+            safe(bound.field.title),
+            safe(f"{number(now.mean, 1)} {bound.field.unit}"),
+            band(now, 1),
+            f"{float(bound.limit):g}",
+            Text(when, style),
+        )
+    console().print(grid)
+
+
+def _wheel(race: Race) -> None:
+    heading("Wheel")
+    grid = boxed("", "stands at", "called", "range", right=("stands at", "called"))
+    for name, dial in race.ledger.dials.items():
+        position, going = race.ledger.positions[name], race.ledger.heading(name)
+        told = f"{position}{' ?' if name in race.ledger.doubtful else ''}"
+        grid.add_row(
+            safe(name), told, "" if going == position else str(going), f"{dial.low} … {dial.high}{', wraps' if dial.wraps else ''}"
+        )
+    console().print(grid)
+
+
+def notices(found: Sequence[Notice], most: int = _NOTICES) -> None:
+    """Print the last notices."""
+    if found:
+        heading("To look at")
+    for notice in found[-most:]:
+        console().print(Text.assemble((f"lap {notice.lap}: ", "dim"), safe(notice.text, "yellow")))
+    if len(found) > most:
+        console().print(safe(f"and {len(found) - most} earlier", "dim"))
+
+
+def show_comparison(book: Book, found: Comparison) -> None:
+    """Print what was read wrong, heard wrong or late, and the words heard for others."""
+    if found.faults:
+        grid = boxed("lap", "found", "dash", "said", "heard", "differs in", "", right=("lap",))
+        for finding in found.faults:
+            grid.add_row(*_finding(finding))
+        console().print(grid)
+    else:
+        console().print(safe("nothing was read wrong, heard wrong or late", "green"))
+    right = [finding for finding in found.findings if finding.verdict in ("as recorded", "rounding only")]
+    console().print(safe(f"{len(right)} reports as recorded, but for the rounding of the code", "dim"))
+    for verdict, text in (("no report", "no report that stands"), ("not recorded", "reported, but not recorded")):
+        laps = [str(finding.lap) for finding in found.findings if finding.verdict == verdict]
+        if laps:
+            console().print(safe(f"{text}: lap {', '.join(laps)}", "yellow"))
+    words = book.alphabet.words
+    confused = found.confused()
+    console().print(safe(f"{len(found.heard)} words compared, {sum(count for *_, count in confused)} heard for another", "dim"))
+    for said, heard, count in confused:
+        console().print(safe(f"  {words[said].word} heard as {words[heard].word}: {count}"))
+    if found.unused:
+        console().print(safe(f"columns that are no field of the book: {', '.join(found.unused)}", "dim"))
+    console().print(safe(CAUTION, "italic"))
+
+
+def _finding(finding: Finding) -> list[Text]:
+    state = "caught" if finding.caught else "stands in the sheet"
+    texts = [str(finding.lap), finding.verdict, finding.dash, finding.said, finding.heard, ", ".join(finding.fields)]
+    last = safe("; ".join(filter(None, (state, finding.note))), "" if finding.caught else "bold red")
+    return [*(safe(text) for text in texts), last]

@@ -1,0 +1,145 @@
+"""The journal of drills keeps what it was given, tells what is wrong, and lets a person go."""
+
+from __future__ import annotations
+
+import signal
+import sqlite3
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from drill.support import ROOT, answer, race
+from hypothesis import given
+from hypothesis import strategies as st
+
+from codec.drill import DrillError, DrillJournal
+
+NAMES = ("Ana", "Ben", "Željka Ćosić")
+
+
+def _filled(path: Path) -> DrillJournal:
+    journal = DrillJournal(path, create=True)
+    digest = journal.keep_book(race())
+    for number in range(30):
+        journal.append(answer("5", person=NAMES[number % 3], book=digest, first=0.5, last=1.0 + number))
+    return journal
+
+
+def test_answers_come_back_as_they_were(tmp_path: Path) -> None:
+    with _filled(tmp_path / "j") as journal:
+        written = list(journal.answers())
+    with DrillJournal(tmp_path / "j") as journal:
+        assert list(journal.answers()) == written
+        assert journal.people() == dict.fromkeys(NAMES, 10)
+        assert [one.last for one in journal.answers("Ben")] == [2.0 + 3 * place for place in range(10)]
+        assert journal.book(written[0].book).title == race().title
+
+
+def test_answers_are_never_changed(tmp_path: Path) -> None:
+    _filled(tmp_path / "j").close()
+    with pytest.raises(sqlite3.IntegrityError, match="never changed"):
+        sqlite3.connect(tmp_path / "j").execute("UPDATE answers SET outcome = 'right'")
+
+
+def test_a_deleted_person_leaves_no_trace_and_no_gap_for_others(tmp_path: Path) -> None:
+    with _filled(tmp_path / "j") as journal:
+        others = [one for one in journal.answers() if one.person != NAMES[2]]
+        assert journal.delete(NAMES[2]) == 10
+        assert list(journal.answers()) == others
+        with pytest.raises(DrillError, match="there is no"):
+            journal.delete(NAMES[2])
+        kept = b"".join(path.read_bytes() for path in tmp_path.iterdir())
+    assert NAMES[2].encode() not in kept
+    assert NAMES[0].encode() in kept
+
+
+def test_what_was_acknowledged_outlives_a_kill(tmp_path: Path) -> None:
+    path = tmp_path / "j"
+    code = (
+        "import sys; from codec.drill import DrillJournal; from drill.support import answer, race\n"
+        "j = DrillJournal(sys.argv[1], create=True); d = j.keep_book(race())\n"
+        "while True: print(j.append(answer('5', book=d)).seq, flush=True)"
+    )
+    paths = f"{ROOT}:{ROOT / 'tests'}"
+    process = subprocess.Popen([sys.executable, "-c", code, str(path)], stdout=subprocess.PIPE, text=True, env={"PYTHONPATH": paths})
+    assert process.stdout is not None
+    acknowledged = [int(process.stdout.readline()) for _ in range(20)]
+    process.send_signal(signal.SIGKILL)
+    acknowledged += [int(line) for line in process.stdout.read().splitlines() if line]
+    process.wait()
+    process.stdout.close()
+    with DrillJournal(path) as journal:
+        assert {one.seq for one in journal.answers()} >= set(acknowledged)
+
+
+def test_a_full_disk_is_told_and_nothing_earlier_is_lost(tmp_path: Path) -> None:
+    with _filled(tmp_path / "j") as journal:
+        pages = journal._connection.execute("PRAGMA page_count").fetchone()[0]
+        journal._connection.execute(f"PRAGMA max_page_count = {pages}")
+        digest = journal.keep_book(race())
+        with pytest.raises(DrillError) as caught:
+            _until_refused(journal, digest)
+        assert caught.value.kind == "drill-full"
+        assert "the disk is full" in str(caught.value)
+        kept = len(list(journal.answers()))
+        journal._connection.execute("PRAGMA max_page_count = 100000")
+        journal.append(answer("5", book=journal.keep_book(race())))
+        assert len(list(journal.answers())) == kept + 1
+        assert kept >= 30
+
+
+def _until_refused(journal: DrillJournal, digest: str) -> None:
+    for _ in range(200):
+        journal.append(answer("5", book=digest, answer="five " * 200))
+
+
+def test_two_programs_write_in_turn(tmp_path: Path) -> None:
+    with _filled(tmp_path / "j") as one, DrillJournal(tmp_path / "j") as other:
+        digest = one.keep_book(race())
+        for _ in range(10):
+            one.append(answer("5", book=digest))
+            other.append(answer("9", book=digest))
+        assert len(list(one.answers())) == 50
+
+
+def test_files_that_are_no_journal_are_refused(tmp_path: Path) -> None:
+    with pytest.raises(DrillError) as caught:
+        DrillJournal(tmp_path / "none")
+    assert caught.value.kind == "drill-missing"
+    other = sqlite3.connect(tmp_path / "other")
+    other.execute("CREATE TABLE t (x)")
+    other.commit()
+    other.close()
+    for name, content in (("text", b"not a database at all" * 100), ("other", None)):
+        if content is not None:
+            (tmp_path / name).write_bytes(content)
+        with pytest.raises(DrillError) as caught:
+            DrillJournal(tmp_path / name, create=True)
+        assert caught.value.kind in ("not-a-drill", "drill-damaged")
+    _filled(tmp_path / "later").close()
+    later = sqlite3.connect(tmp_path / "later")
+    later.execute("PRAGMA user_version = 99")
+    later.close()
+    with pytest.raises(DrillError) as caught:
+        DrillJournal(tmp_path / "later")
+    assert caught.value.kind == "drill-later"
+    with pytest.raises(DrillError) as caught:
+        DrillJournal(tmp_path / "no" / "folder", create=True)
+    assert caught.value.kind == "drill-file"
+
+
+@given(st.text(max_size=80))
+def test_any_name_is_kept_or_refused(name: str) -> None:
+    try:
+        kept = answer("5", person=name).person
+    except DrillError:
+        kept = None
+    sound = bool(name) and name == name.strip() and len(name) <= 60 and name.isprintable()
+    assert kept == (name if sound else None)
+
+
+@pytest.mark.parametrize("facts", [{"kind": "song"}, {"first": -1.0}, {"last": float("nan")}, {"at": "noon"}, {"answer": "x" * 5000}])
+def test_answers_nobody_could_read_are_refused(facts: dict[str, object]) -> None:
+    with pytest.raises(DrillError):
+        answer("5", **facts)

@@ -1,0 +1,166 @@
+"""The debrief is one page that needs nothing else, says what it shows in words too, and trusts no text."""
+
+from __future__ import annotations
+
+import base64
+import re
+import xml.etree.ElementTree as ElementTree
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pytest
+from race.story import Story, tell
+
+from codec.debrief import Summary, summarise
+from codec.debrief.figures import figures, image
+from codec.debrief.page import page, write
+from codec.debrief.recorded import parse_car_file
+from codec.debrief.summary import CAUTION, certainties
+
+NASTY = "<script>alert(1)</script>&\"'{{ 7 * 7 }}"
+
+
+@pytest.fixture(scope="module")
+def story() -> Story:
+    return tell()
+
+
+@pytest.fixture(scope="module")
+def summary(story: Story) -> Summary:
+    return summarise(story.book, story.entries, car="7", event=story.event, recorded=parse_car_file(story.car_file(), story.book))
+
+
+@pytest.fixture(scope="module")
+def text(summary: Summary) -> str:
+    return page(summary)
+
+
+class _Tags(HTMLParser):
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.found: list[tuple[str, dict[str, str | None]]] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.found.append((tag, dict(attrs)))
+        if tag not in ("meta", "img", "br", "source"):
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+
+def tags(text: str) -> list[tuple[str, dict[str, str | None]]]:
+    parser = _Tags()
+    parser.feed(text)
+    assert parser.open == []
+    return parser.found
+
+
+def test_the_page_needs_nothing_else(text: str) -> None:
+    for tag, attributes in tags(text):
+        assert tag not in ("script", "link", "iframe", "object")
+        for name in ("src", "href", "srcset"):
+            assert (attributes.get(name) or "data:").startswith("data:")
+    assert "default-src 'none'" in text
+    assert "url(" not in text
+
+
+def test_the_caution_stands_above_and_below(text: str) -> None:
+    escaped = CAUTION.replace("'", "&#39;")
+    assert text.count(escaped) == 2
+    assert text.index(escaped) < text.index("Temperatures against limits")
+
+
+def test_every_figure_is_there_for_page_and_phone_and_told_in_words(text: str) -> None:
+    found = tags(text)
+    images, sources = [a for tag, a in found if tag == "img"], [a for tag, a in found if tag == "source"]
+    assert len(images) == len(sources) == 5
+    assert all(len(one["alt"] or "") > 30 for one in images)
+    for one in [*[a["src"] for a in images], *[a["srcset"] for a in sources]]:
+        drawn = base64.b64decode((one or "").partition("base64,")[2])
+        assert ElementTree.fromstring(drawn).tag.endswith("svg")  # noqa: S314 - our own file
+
+
+def test_planted_faults_and_laps_are_in_the_tables(text: str, story: Story) -> None:
+    for _, verdict in story.planted:
+        assert f'<td class="n">{verdict}</td>' in text
+    assert "seven as echo 1×" in text
+    assert len(re.findall(r"<tr><td class=\"n\">\d+</td>", text)) >= 25 + len(story.planted)
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Draw nothing: what a page says is tried without its figures."""
+    monkeypatch.setattr("codec.debrief.page.image", lambda *_: b"<svg/>")
+
+
+@pytest.mark.usefixtures("quick")
+@pytest.mark.parametrize("place", ["heard", "message", "car", "title"])
+def test_no_text_is_taken_for_markup(story: Story, place: str) -> None:
+    entries = list(story.entries)
+    if place == "heard":
+        entries[0] = entries[0].replace(heard=NASTY, refusal="doubtful")
+    if place == "message":
+        entries.append(entries[0].replace(kind="event", message=NASTY, seq=999, values={}, string="", refusal=""))
+    car = NASTY if place == "car" else "7"
+    entries = [entry.replace(car=car) for entry in entries]
+    summary = summarise(story.book, entries, car=car, title=NASTY if place == "title" else "")
+    made = page(summary)
+    assert "<script" not in made
+    assert "{{ 7 * 7 }}" in made
+    assert "&lt;script&gt;" in made
+
+
+def test_files_are_written_and_the_same_each_time(tmp_path: Path, summary: Summary) -> None:
+    written = write(summary, tmp_path / "a")
+    names = sorted(path.name for path in written)
+    stems = ["certainty", "doubted", "energy", "radio", "temperatures"]
+    assert names == sorted(["debrief.html", *(f"{stem}.{form}" for stem in stems for form in ("png", "svg"))])
+    assert all(path.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n" for path in written if path.suffix == ".png")
+    energy = next(figure for figure in figures(summary) if figure.name == "energy")
+    assert (tmp_path / "a" / "energy.svg").read_bytes() == image(summary, energy, "svg")
+
+
+def test_the_forecast_of_the_time_ends_at_what_came(summary: Summary) -> None:
+    assert summary.race is not None
+    race = summary.race
+    last = race.outlooks[-1]
+    assert (last.lap, last.distance.likeliest) == (26, 0)
+    low, high = last.distance.margin.band()
+    assert high - low < 0.12
+    assert [line.lap for line in summary.lines if line.doubt and line.doubt > 0.5] == [6]
+
+
+def test_certainty_is_nought_where_the_report_is_surely_wrong(summary: Summary) -> None:
+    sure = certainties(summary)
+    assert sure[6] < 0.05
+    assert sure[7] > 0.9
+    assert 13 not in sure
+
+
+def test_radio_seconds_are_those_of_the_words(summary: Summary, story: Story) -> None:
+    line = next(line for line in summary.lines if line.lap == 7)
+    symbols = story.book.alphabet.words
+    assert line.car_seconds == pytest.approx(sum(symbols[symbol].seconds for symbol in line.string))
+    asked = next(line for line in summary.lines if line.lap == 3)
+    assert asked.pit_seconds > 0.4
+    assert asked.car_seconds > 1.8 * line.car_seconds
+
+
+def test_doubted_words_are_those_that_were_not_the_report(summary: Summary, story: Story) -> None:
+    words = story.book.alphabet.words
+    for said, _ in story.confused:
+        assert summary.doubted[words[said].word] >= 1
+
+
+@pytest.mark.usefixtures("quick")
+def test_without_an_event_file_there_is_still_a_debrief(story: Story) -> None:
+    made = page(summarise(story.book, story.entries, car="7"))
+    assert "Energy against plan</h2>" not in made
+    assert "Temperatures against limits</h2>" in made
+
+
+@pytest.mark.usefixtures("quick")
+def test_an_empty_sheet_has_a_page(story: Story) -> None:
+    assert "Lap by lap" in page(summarise(story.book, [], car="", event=story.event))
