@@ -5,10 +5,12 @@ python tests/readme.py     rewrites the output of every console block
 
 from __future__ import annotations
 
+import contextlib
 import os
 import re
 import subprocess
 import sys
+import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 from typing import NamedTuple
@@ -33,12 +35,26 @@ def examples(text: str) -> Iterator[Example]:
             yield Example(command, output)
 
 
-def run(command: str) -> str:
+@contextlib.contextmanager
+def folder() -> Iterator[Path]:
+    """Yield an empty folder with the examples in it, where the commands are run one after the other."""
+    with tempfile.TemporaryDirectory() as name:
+        (Path(name) / "examples").symlink_to(ROOT / "examples")
+        yield Path(name)
+
+
+def run(command: str, where: Path) -> str:
     """Return what a command prints, both streams, in a terminal of 100 columns; ``niner`` is this checkout's."""
     environment = {**os.environ, "COLUMNS": "100", "PYTHONPATH": str(ROOT), "TERM": "dumb", "PYTHON": sys.executable}
     shell = 'niner() { "$PYTHON" -c \'import sys; from codec.cli import main; sys.exit(main())\' "$@"; }\n'
     done = subprocess.run(
-        ["bash", "-c", shell + command], cwd=ROOT, env=environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False
+        ["bash", "-c", shell + command],
+        cwd=where,
+        env=environment,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        check=False,
     )
     return done.stdout
 
@@ -46,11 +62,13 @@ def run(command: str) -> str:
 def renewed(text: str) -> str:
     """Return README with the output of every console block made anew."""
 
-    def block(found: re.Match[str]) -> str:
-        parts = [f"$ {example.command}\n{run(example.command)}" for example in examples(found.group())]
-        return "```console\n" + "".join(parts) + "```"
+    with folder() as where:
 
-    return _BLOCK.sub(block, text)
+        def block(found: re.Match[str]) -> str:
+            parts = [f"$ {example.command}\n{run(example.command, where)}" for example in examples(found.group())]
+            return "```console\n" + "".join(parts) + "```"
+
+        return _BLOCK.sub(block, text)
 
 
 if __name__ == "__main__":

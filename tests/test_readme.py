@@ -5,7 +5,7 @@ from __future__ import annotations
 import doctest
 
 import pytest
-from readme import README, ROOT, Example, examples, run
+from readme import README, ROOT, examples, folder, run
 
 TEXT = README.read_text("utf-8")
 EXAMPLES = list(examples(TEXT))
@@ -22,9 +22,10 @@ def test_readme_has_examples() -> None:
     assert len(EXAMPLES) >= 10
 
 
-@pytest.mark.parametrize("example", EXAMPLES, ids=lambda example: example.command[:60])
-def test_a_command_prints_what_readme_shows(example: Example) -> None:
-    assert run(example.command) == example.output
+def test_every_command_prints_what_readme_shows() -> None:
+    with folder() as where:
+        for example in EXAMPLES:
+            assert (example.command, run(example.command, where)) == (example.command, example.output)
 
 
 def test_the_python_of_readme_runs(monkeypatch: pytest.MonkeyPatch) -> None:

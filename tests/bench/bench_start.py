@@ -33,7 +33,10 @@ def main(rounds: int) -> None:
     seconds = processes(commands, rounds)
     wall, processor = seconds[PEER]
     rows = [("", "wall ms", "processor ms", "ratio to the import (aim: 1.6)")]
-    rows += [(name, f"{w * 1000:.0f}", f"{c * 1000:.0f}", f"{w / wall:.2f} wall, {c / processor:.2f} processor") for name, (w, c) in seconds.items()]
+    rows += [
+        (name, f"{w * 1000:.0f}", f"{c * 1000:.0f}", f"{w / wall:.2f} wall, {c / processor:.2f} processor")
+        for name, (w, c) in seconds.items()
+    ]
     table(f"cold start, median of {rounds}", rows)
 
 
@@ -43,7 +46,9 @@ def example() -> list[str]:
 
     book = load_book(BOOK)
     message = next(iter(book.messages.values()))
-    levels = {name: field.value(field.size // 2 if field.usual_level is None else field.usual_level) for name, field in message.fields.items()}
+    levels = {
+        name: field.value(field.size // 2 if field.usual_level is None else field.usual_level) for name, field in message.fields.items()
+    }
     return encode(book, levels, message.name).words.split()
 
 

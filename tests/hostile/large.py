@@ -85,12 +85,21 @@ ACCEPTED: dict[str, Callable[[], str]] = {
         10_000, "{" + ",".join(f'"o{n}" = "{own(n)}{n % 10}"' for n in range(10_000)) + "}"
     ),
     "10,000 options to warn of": lambda: book(
-        1, digits, "f0", f'[fields.f0]\nkind = "choice"\noptions = {quoted(f"o{n}" for n in range(10_000))}\n'
+        1,
+        digits,
+        "f0",
+        f'[fields.f0]\nkind = "choice"\noptions = {quoted(f"o{n}" for n in range(10_000))}\n'
         f"warn = {quoted(f'o{n}' for n in range(10_000))}\n",
     ),
-    "10,000 bands with names": lambda: "[fields.f]\nkind = 'bands'\nedges = [" + ",".join(map(str, range(10_000))) + "]\nnames = "
-    + quoted(f"n{n}" for n in range(10_001)) + "\n[tables.f]\nkind = 'listed'\nwords = {"
-    + ",".join(f'n{n} = "{own(n)}{n % 10}"' for n in range(10_001)) + "}\n[messages.m]\nlayout = 'f'\n",
+    "10,000 bands with names": lambda: (
+        "[fields.f]\nkind = 'bands'\nedges = ["
+        + ",".join(map(str, range(10_000)))
+        + "]\nnames = "
+        + quoted(f"n{n}" for n in range(10_001))
+        + "\n[tables.f]\nkind = 'listed'\nwords = {"
+        + ",".join(f'n{n} = "{own(n)}{n % 10}"' for n in range(10_001))
+        + "}\n[messages.m]\nlayout = 'f'\n"
+    ),
     "10,000 phrases": lambda: BOOK + "".join(f"[phrases.p{n}]\nsays = ['zz{n}']\n" for n in range(10_000)),
     "a million levels": lambda: wide("1e15", "1e9", "1e8"),
     "10,000 codewords of five to eleven symbols": lambda: listing(10_000, quoted("B" * (n % 7) + f"A{n // 7:04d}" for n in range(10_000))),

@@ -12,9 +12,34 @@ from hypothesis import strategies as st
 from codec import Book, BookError, decode, encode, parse_book
 
 VALUES = (
-    "9" * 5000, "0x" + "f" * 100_000, "1e999999999", "-1e-999999999", "1e99999999999999999999", "0." + "1" * 100_000, "inf", "-inf", "nan", "-1",
-    "-10000000000", "0", "-0.0", "0.1", "1e30", "1e31", "9" * 31, '"x"', '""', "true", "1979-05-27", "07:32:00", "[]", "[1]", "[[]]", "{}", "{ a = 1 }",
-)  # fmt: skip
+    "9" * 5000,
+    "0x" + "f" * 100_000,
+    "1e999999999",
+    "-1e-999999999",
+    "1e99999999999999999999",
+    "0." + "1" * 100_000,
+    "inf",
+    "-inf",
+    "nan",
+    "-1",
+    "-10000000000",
+    "0",
+    "-0.0",
+    "0.1",
+    "1e30",
+    "1e31",
+    "9" * 31,
+    '"x"',
+    '""',
+    "true",
+    "1979-05-27",
+    "07:32:00",
+    "[]",
+    "[1]",
+    "[[]]",
+    "{}",
+    "{ a = 1 }",
+)
 PLACES = {
     "title": 'title = "hostile"',
     "whole_numbers": 'whole_numbers = "magnitudes"',
@@ -57,8 +82,40 @@ ADDED = {
     "a section": "more = {}\n",
     "fillers": "[speech.more]\nfillers = {}\n",
 }
-NAMES = ("a b", "a\\nb", "]", "[red]", "%import x", "a: b", "(", "\\u202e", "\\u200b", "é", "", "a" * 61, "__class__", "../../etc", "a.b", "{0}", "$(id)", "energy")
-TEXTS = ("[red]hot[/red]", "[link=file:///]x[/link]", ":smile:", "\\u0007", "\\u001b[31m", "\\u202eabc", "{0}{0.__class__}", "%s%n", "'\"`\\\\", "(?:a+)+$", "שלום", "e\\u0301")
+NAMES = (
+    "a b",
+    "a\\nb",
+    "]",
+    "[red]",
+    "%import x",
+    "a: b",
+    "(",
+    "\\u202e",
+    "\\u200b",
+    "é",
+    "",
+    "a" * 61,
+    "__class__",
+    "../../etc",
+    "a.b",
+    "{0}",
+    "$(id)",
+    "energy",
+)
+TEXTS = (
+    "[red]hot[/red]",
+    "[link=file:///]x[/link]",
+    ":smile:",
+    "\\u0007",
+    "\\u001b[31m",
+    "\\u202eabc",
+    "{0}{0.__class__}",
+    "%s%n",
+    "'\"`\\\\",
+    "(?:a+)+$",
+    "שלום",
+    "e\\u0301",
+)
 
 
 @pytest.mark.parametrize("value", VALUES, ids=lambda value: value[:14])
@@ -107,7 +164,28 @@ def test_labels_titles_units_and_options_may_be_any_text_and_decoding_goes_on(te
         assert encode(found, reading).string == "S30121"
 
 
-@pytest.mark.parametrize("word", ["(?:a+)+$", "alfa|bravo", "/alfa/", "%ignore", "alfa\\nbravo", "[red]", "\\u202e", "a\\u0301\\u0302b", "a" * 61, "", " ", "'", "one", "to", "correction", "break", "uh"])
+@pytest.mark.parametrize(
+    "word",
+    [
+        "(?:a+)+$",
+        "alfa|bravo",
+        "/alfa/",
+        "%ignore",
+        "alfa\\nbravo",
+        "[red]",
+        "\\u202e",
+        "a\\u0301\\u0302b",
+        "a" * 61,
+        "",
+        " ",
+        "'",
+        "one",
+        "to",
+        "correction",
+        "break",
+        "uh",
+    ],
+)
 def test_a_spelling_word_is_letters_and_digits_of_its_own_or_told(word: str) -> None:
     found = book_or_error(f'{BOOK}[alphabet.words]\nB = "{word}"\n')
     assert isinstance(found, BookError) or word == "uh"
@@ -122,7 +200,8 @@ def test_grammar_characters_as_symbols_reach_no_grammar() -> None:
     words = "".join(f"'{sign}' = 'sign{chr(97 + n // 26)}{chr(97 + n % 26)}'\n" for n, sign in enumerate(signs))
     levels = len(signs) - 1
     book = parse_book(
-        f"[alphabet]\nsymbols = '0123456789{signs}'\n[alphabet.words]\n{words}[fields.f]\nkind = 'quantity'\nlow = 0\nhigh = {levels}\nstep = 1\n"
+        f"[alphabet]\nsymbols = '0123456789{signs}'\n[alphabet.words]\n{words}"
+        f"[fields.f]\nkind = 'quantity'\nlow = 0\nhigh = {levels}\nstep = 1\n"
         f"[tables.f]\nkind = 'scale'\nsymbols = '{signs}'\n[messages.m]\nlayout = 'f'\n"
     )
     from lark import Lark
@@ -135,9 +214,31 @@ def test_grammar_characters_as_symbols_reach_no_grammar() -> None:
 
 
 @pytest.mark.parametrize(
-    "layout", ["energy motor", '"S" energy "', "energy)(", "energy ** motor", "?energy", "energy??", "(energy?)?", "energy | motor?", "", "  ", '""', '"s"', '"\\u0000"',
-               "energy\\u200bmotor", "energy \\u202emotor", "énergie", "energy:motor", "%import", "energy;motor", '"S" energy energy', '"S" nothing']
-)  # fmt: skip
+    "layout",
+    [
+        "energy motor",
+        '"S" energy "',
+        "energy)(",
+        "energy ** motor",
+        "?energy",
+        "energy??",
+        "(energy?)?",
+        "energy | motor?",
+        "",
+        "  ",
+        '""',
+        '"s"',
+        '"\\u0000"',
+        "energy\\u200bmotor",
+        "energy \\u202emotor",
+        "énergie",
+        "energy:motor",
+        "%import",
+        "energy;motor",
+        '"S" energy energy',
+        '"S" nothing',
+    ],
+)
 def test_a_broken_layout_is_told_with_its_place(layout: str) -> None:
     found = book_or_error(BOOK.replace("layout = '\"S\" energy motor'", 'layout = "' + layout.replace('"', '\\"') + '"'))
     assert isinstance(found, Book) == (layout == "energy motor")
@@ -147,8 +248,10 @@ def test_a_broken_layout_is_told_with_its_place(layout: str) -> None:
 
 def test_overlapping_codewords_are_told_with_both_readings() -> None:
     words = 'kind = "listed"\nwords = ["A", "AB", "B", "BA", "C", "D", "E", "F"]'
-    found = book_or_error(BOOK.replace('kind = "scale"\nsymbols = "ABCDEFGH"', words).replace("alert? sum", "alert energy2")
-                          + '[fields.energy2]\nkind = "choice"\noptions = ["x", "y"]\n[tables.energy2]\nkind = "listed"\nwords = ["BC", "C"]\n')
+    found = book_or_error(
+        BOOK.replace('kind = "scale"\nsymbols = "ABCDEFGH"', words).replace("alert? sum", "alert energy2")
+        + '[fields.energy2]\nkind = "choice"\noptions = ["x", "y"]\n[tables.energy2]\nkind = "listed"\nwords = ["BC", "C"]\n'
+    )
     assert isinstance(found, BookError)
     assert "two readings" in str(found)
 
@@ -159,7 +262,19 @@ def test_codewords_that_stand_twice_or_are_none_are_told(words: str) -> None:
     assert isinstance(book_or_error(text), BookError)
 
 
-PIECES = sorted({line for line in BOOK.split("\n") if line} | {'"', "'", "[", "]", "{", "}", "=", "\\u0000", "\x00", "\ufeff", "[[fields.energy]]", "[fields]", "é"})
+@pytest.mark.parametrize("section", ["fields", "tables", "messages"])
+def test_a_section_without_entries_is_told(section: str) -> None:
+    whole = re.sub(rf"(?ms)^\[{section}\..*?(?=^\[(?!{section}\.)|\Z)", "", BOOK)
+    for text in (whole, f"{section} = {{}}\n{whole}", f"{section} = []\n{whole}", f"{section} = 1\n{whole}"):
+        found = book_or_error(text)
+        assert isinstance(found, BookError)
+        assert any(section in problem.path or section in problem.message for problem in found.problems)
+
+
+PIECES = sorted(
+    {line for line in BOOK.split("\n") if line}
+    | {'"', "'", "[", "]", "{", "}", "=", "\\u0000", "\x00", "\ufeff", "[[fields.energy]]", "[fields]", "é"}
+)
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])

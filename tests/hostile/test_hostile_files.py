@@ -54,8 +54,20 @@ def unreadable(tmp_path: Path) -> dict[str, Path]:
     }
 
 
-@pytest.mark.parametrize("name", ["a directory", "missing", "a dangling link", "a link to itself", "a file as a directory", "a name too long", "a path too long",
-                                  "NUL in the name", "a surrogate in the name"])  # fmt: skip
+@pytest.mark.parametrize(
+    "name",
+    [
+        "a directory",
+        "missing",
+        "a dangling link",
+        "a link to itself",
+        "a file as a directory",
+        "a name too long",
+        "a path too long",
+        "NUL in the name",
+        "a surrogate in the name",
+    ],
+)
 def test_a_file_that_cannot_be_read_is_a_book_error(unreadable: dict[str, Path], name: str) -> None:
     error = settled(lambda: load_book(unreadable[name]))
     assert isinstance(error, BookError)
@@ -99,7 +111,11 @@ def test_any_bytes_in_a_book_are_read_or_told(tmp_path: Path, place: int, length
 
 
 LINES = (
-    b"S 3 0 1 2 0\nS 3 \xff\xfe 1\nS 3 0 1 2 \xed\xa0\x80\n\0\n\xe2\x80\xae\n[red]\n" + b"4" * 1_000_000 + b"\n" + b"4 " * 500_000 + b"\nS 3 0 1 2 1\r\n"
+    b"S 3 0 1 2 0\nS 3 \xff\xfe 1\nS 3 0 1 2 \xed\xa0\x80\n\0\n\xe2\x80\xae\n[red]\n"
+    + b"4" * 1_000_000
+    + b"\n"
+    + b"4 " * 500_000
+    + b"\nS 3 0 1 2 1\r\n"
 )
 
 
@@ -141,9 +157,19 @@ def test_a_closed_output_is_no_reason_to_fail(good: Path) -> None:
 
 @pytest.mark.parametrize(
     "words",
-    [[b"S \xff\xfe"], ["S\n30120"], ["--near", "lap"], ["--near", "=", "S30120"], ["--near", "lap=nan", "L 3 3 0 1 2 0 A"], ["--direction", "x"], ["\u202e"], ["[red]"], ["--", "--json"]],
+    [
+        [b"S \xff\xfe"],
+        ["S\n30120"],
+        ["--near", "lap"],
+        ["--near", "=", "S30120"],
+        ["--near", "lap=nan", "L 3 3 0 1 2 0 A"],
+        ["--direction", "x"],
+        ["\u202e"],
+        ["[red]"],
+        ["--", "--json"],
+    ],
     ids=repr,
-)  # fmt: skip
+)
 def test_hostile_arguments_are_told(good: Path, words: list[str | bytes]) -> None:
     done = niner(["decode", good, *words])
     assert done.returncode in (1, 2)
@@ -166,12 +192,24 @@ def test_hostile_values_to_encode_are_told(good: Path, value: str) -> None:
     assert done.returncode == (0 if value == "1_0" else 2)
 
 
-@pytest.mark.parametrize("line", ["[" * 100_000, "nul", "[]", '{"energy": NaN}', '{"energy": 1e999999999}', '{"energy": ' + "9" * 5000 + "}", '{"energy": {"a": [1]}, "motor": null}',
-                                  '{"energy": [1e9], "motor": "\\ud800"}', '{"": 1}', "\0", "{" + '"a":{' * 50_000])  # fmt: skip
+@pytest.mark.parametrize(
+    "line",
+    [
+        "[" * 100_000,
+        "nul",
+        "[]",
+        '{"energy": NaN}',
+        '{"energy": 1e999999999}',
+        '{"energy": ' + "9" * 5000 + "}",
+        '{"energy": {"a": [1]}, "motor": null}',
+        '{"energy": [1e9], "motor": "\\ud800"}',
+        '{"": 1}',
+        "\0",
+        "{" + '"a":{' * 50_000,
+    ],
+)
 def test_hostile_json_to_encode_is_told(good: Path, line: str) -> None:
     done = niner(["encode", good, "--json"], line.encode())
     assert done.returncode == 2
     for row in done.stdout.decode().splitlines():
         assert "error" in json.loads(row)
-
-

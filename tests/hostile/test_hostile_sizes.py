@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 from hostile.large import ACCEPTED, REFUSED
-from hostile.watchdog import book_or_error, settled
+from hostile.watchdog import BOOK, book_or_error, settled
 
-from codec import Book, BookError, decode, decode_all
+from codec import Book, BookError, decode, decode_all, parse_book
 
 REPORTS = ("4 7 D K", "S 3 0 1 2 0", "AAA0Z", "0" * 300, "0 " * 10_000, "AAA0" * 100 + "Z", "A", "9 niner for to " * 50)
 
@@ -26,6 +26,15 @@ def test_a_large_book_is_read_and_reads_reports_in_bounded_time(name: str) -> No
         settled(lambda report=report: decode(book, report))
 
 
+def test_codewords_that_are_none_are_not_kept() -> None:
+    table = parse_book(BOOK).tables["motor"]
+    for number in range(50_000):
+        assert table.entry(f"{number:05d}") is None
+        assert table.entry(str(number)) is None or 40 <= number <= 140
+    kept = getattr(table.entry, "__self__", {})
+    assert 0 < len(kept) <= table.size
+
+
 def test_the_first_problem_of_a_deep_key_names_its_line() -> None:
     found = book_or_error('title = "x"\na' + ".a" * 1000 + " = 1")
     assert isinstance(found, BookError)
@@ -33,6 +42,8 @@ def test_the_first_problem_of_a_deep_key_names_its_line() -> None:
 
 
 def test_many_decimals_in_a_row_are_no_deep_key() -> None:
-    found = book_or_error("[fields.f]\nkind = 'bands'\nedges = [" + ", ".join(f"{n}.5" for n in range(200)) + "]\n"
-                          "[tables.f]\nkind = 'digits'\n[messages.m]\nlayout = 'f'\n")
+    found = book_or_error(
+        "[fields.f]\nkind = 'bands'\nedges = [" + ", ".join(f"{n}.5" for n in range(200)) + "]\n"
+        "[tables.f]\nkind = 'digits'\n[messages.m]\nlayout = 'f'\n"
+    )
     assert isinstance(found, Book)

@@ -14,10 +14,39 @@ BOOKS = {"alone": PLAIN, "run together": JOINED}
 MANY = 99_990  # just within the length that is read at once
 
 UNITS = (
-    "4 ", "4", "forty seven ", "for to ", "FOR TO ", "double four ", "double triple ", "one hundred and twenty ", "nine thousand nine hundred ",
-    "CORRECTION ", "4 CORRECTION ", "4 4 CORRECTION ", "i say again ", "4 i say again ", "words twice ", "disregard ", "say again ",
-    "uh ", "niner-", "- ", "\n", "4\n", "break ", "full ", "full course ", "S 3 0 1 2 0 ", "S 30 one twenty ", "S30120 ", "S30120", "K4 ", "[", "ﷺ",
-)  # fmt: skip
+    "4 ",
+    "4",
+    "forty seven ",
+    "for to ",
+    "FOR TO ",
+    "double four ",
+    "double triple ",
+    "one hundred and twenty ",
+    "nine thousand nine hundred ",
+    "CORRECTION ",
+    "4 CORRECTION ",
+    "4 4 CORRECTION ",
+    "i say again ",
+    "4 i say again ",
+    "words twice ",
+    "disregard ",
+    "say again ",
+    "uh ",
+    "niner-",
+    "- ",
+    "\n",
+    "4\n",
+    "break ",
+    "full ",
+    "full course ",
+    "S 3 0 1 2 0 ",
+    "S 30 one twenty ",
+    "S30120 ",
+    "S30120",
+    "K4 ",
+    "[",
+    "ﷺ",
+)
 STRANGE = {
     "right-to-left override": "S 3 0 \u202e1 2 0",
     "Hebrew": "S 3 0 אחת 2 0",
@@ -38,11 +67,11 @@ STRANGE = {
 
 
 @pytest.mark.parametrize("unit", UNITS)
-@pytest.mark.parametrize("kind", BOOKS)
-def test_a_long_transcript_is_read_or_refused_in_bounded_time(unit: str, kind: str) -> None:
+def test_a_long_transcript_is_read_or_refused_in_bounded_time(unit: str) -> None:
     text = unit * (MANY // len(unit))
-    settled(lambda: decode_all(BOOKS[kind], text))
-    settled(lambda: next(decode_many(BOOKS[kind], [text[:10_000]])))
+    settled(lambda: decode_all(JOINED, text))
+    settled(lambda: decode_all(PLAIN, text[:20_000]))
+    settled(lambda: next(decode_many(PLAIN, [text[:20_000]])))
 
 
 @pytest.mark.parametrize("unit", UNITS)
@@ -103,7 +132,10 @@ def test_invisible_characters_never_make_or_hide_a_symbol() -> None:
 
 
 @settings(max_examples=150, deadline=None)
-@given(st.lists(st.sampled_from([*UNITS, *STRANGE.values(), "sierra", "lima", "\ud83d", "triple", "and"]), max_size=25), st.sampled_from(sorted(BOOKS)))
+@given(
+    st.lists(st.sampled_from([*UNITS, *STRANGE.values(), "sierra", "lima", "\ud83d", "triple", "and"]), max_size=25),
+    st.sampled_from(sorted(BOOKS)),
+)
 def test_any_mixture_is_read_or_refused(pieces: list[str], kind: str) -> None:
     found = settled(lambda: decode_all(BOOKS[kind], " ".join(pieces)))
     assert not isinstance(found, CodeError) or printable(str(found))

@@ -92,12 +92,14 @@ def settled(work: Callable[[], Any], seconds: float = BOUND) -> Any:
     """Return what ``work`` returns, or our error; anything else, or too long a time, fails."""
     with bounded(seconds):
         try:
-            return work()
+            found = work()
         except CodeError as error:
-            assert str(error).strip()
-            assert error.kind
-            assert error.as_dict()["error"] == error.kind
-            return error
+            found = error
+    if isinstance(found, CodeError):
+        assert str(found).strip()
+        assert found.kind
+        assert found.as_dict()["error"] == found.kind
+    return found
 
 
 def book_or_error(text: str) -> Book | BookError:

@@ -1,0 +1,110 @@
+"""What to do about a report: accept it, ask for a part, ask for all; and nothing is accepted below the book's threshold."""
+
+from __future__ import annotations
+
+import pytest
+from hear.books import LAP, lap_book
+from helpers import book_of
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from codec import Book, encode
+from codec.hear import Part, hear
+from codec.hear.decision import question
+from codec.hear.draw import answer
+
+BOOK = lap_book()
+SAID = encode(BOOK, {"lap": 7, "energy": -0.4, "motor": 95, "alert": ["rain"]})  # 7 16 55 X and a check
+WORDS = SAID.words.split()
+
+
+def test_a_clear_report_is_accepted() -> None:
+    found = hear(BOOK, WORDS)
+    assert found.decision.kind == "accept"
+    assert found.accepted == SAID.reading
+    assert not found.decision.question
+
+
+@settings(max_examples=60)
+@given(st.lists(st.sampled_from([*WORDS, "?", "kello", "golf", "niner"]), min_size=1, max_size=8), st.sampled_from([0.6, 0.9, 0.999]))
+def test_nothing_is_accepted_below_the_threshold(words: list[str], threshold: float) -> None:
+    book = _BOOKS.setdefault(threshold, lap_book(threshold=threshold, wrong=0.001))
+    found = hear(book, words, noise="harsh")
+    if found.accepted is not None:
+        assert found.candidates[0].probability >= threshold
+    else:
+        assert found.decision.question.startswith("SAY AGAIN")
+
+
+_BOOKS: dict[float, Book] = {}
+
+
+def test_a_high_price_of_a_wrong_reading_asks_where_a_low_one_accepts() -> None:
+    words = [*WORDS[:3], {"niner": 0.5, "five": 0.5}, *WORDS[4:6], "?"]
+    cheap, dear = (hear(lap_book(threshold=0.9, wrong=price), words) for price in (1, 100_000))
+    assert cheap.candidates[0].probability == dear.candidates[0].probability > 0.9
+    assert (cheap.decision.kind, dear.decision.kind) == ("accept", "ask part")
+
+
+def test_the_part_in_doubt_is_asked_for() -> None:
+    end = hear(BOOK, [*WORDS[:4], "?", "?", *WORDS[6:]])
+    assert end.decision.kind == "ask part"
+    assert end.decision.question == "SAY AGAIN FIVE TO SIERRA"
+    assert end.decision.tables == ("motor", "alert")
+    unchecked = book_of(LAP | {"messages": {"lap": {"layout": "lap energy motor alert?"}}})
+    start = hear(unchecked, ["?", *WORDS[1:6]])
+    assert start.decision.kind == "ask part"
+    assert start.decision.question == "SAY AGAIN ALL BEFORE ONE"
+    assert start.decision.tables == ("lap",)
+
+
+def test_a_report_in_doubt_all_over_is_asked_for_as_a_whole() -> None:
+    found = hear(BOOK, ["?"] * len(WORDS))
+    assert (found.decision.kind, found.decision.question) == ("ask all", "SAY AGAIN")
+
+
+def test_questions_are_worded_with_standard_procedure_words() -> None:
+    """ICAO Doc 9432 2.6: SAY AGAIN, SAY AGAIN ALL AFTER w, SAY AGAIN ALL BEFORE w, SAY AGAIN w TO w."""
+    assert question(BOOK, Part()) == "SAY AGAIN"
+    assert question(BOOK, Part(after="7")) == "SAY AGAIN ALL AFTER SEVEN"
+    assert question(BOOK, Part(before="X")) == "SAY AGAIN ALL BEFORE X-RAY"
+    assert question(BOOK, Part("7", "K")) == "SAY AGAIN SEVEN TO KILO"
+
+
+@pytest.mark.parametrize(
+    ("part", "again"), [(Part(), "71657X"), (Part(after="1"), "657X"), (Part(before="6"), "71"), (Part("1", "X"), "657"), (Part(after="K"), "71657X")]
+)
+def test_what_a_question_asks_for(part: Part, again: str) -> None:
+    assert answer("71657X", part) == again
+
+
+def test_an_answer_is_not_judged_alone() -> None:
+    first = hear(BOOK, [*WORDS[:4], "?", "?", *WORDS[6:]])
+    assert first.decision.part is not None
+    again = answer(SAID.string, first.decision.part)
+    words = [BOOK.alphabet.words[symbol].word for symbol in again]
+    both = hear(BOOK, words, earlier=[first])
+    assert both.accepted == SAID.reading
+    assert both.candidates[0].probability > hear(BOOK, words).candidates[0].probability
+
+
+def test_an_answer_may_repeat_the_words_at_its_borders() -> None:
+    first = hear(BOOK, [*WORDS[:4], "?", "?", *WORDS[6:]])
+    assert first.decision.part is not None
+    again = first.decision.part.after + answer(SAID.string, first.decision.part)
+    assert hear(BOOK, [BOOK.alphabet.words[symbol].word for symbol in again], earlier=[first]).accepted == SAID.reading
+
+
+def test_two_unsure_hearings_make_a_surer_one() -> None:
+    unsure = ["seven", "?", "six", "five", "?", "x-ray", "?"]
+    other = ["?", "one", "?", "?", "five", "?", WORDS[6]]
+    one, two = hear(BOOK, unsure), hear(BOOK, other)
+    both = hear(BOOK, other, earlier=[one], part=Part())
+    assert both.candidates[0].reading == SAID.reading
+    assert both.candidates[0].probability > max(one.candidates[0].probability, two.candidates[0].probability)
+
+
+def test_words_that_are_no_report_are_not_taken_for_one() -> None:
+    found = hear(BOOK, ["golf", "hotel", "whiskey", "golf", "tango", "bravo", "echo", "lima", "papa", "golf"])
+    assert found.nothing > 0.5
+    assert found.accepted is None

@@ -1,0 +1,102 @@
+"""What the model calls 90 % sure is right nine times in ten; a check symbol and the last laps help; a mistaken model refuses before it errs.
+
+These are small, seeded runs, with bounds that follow from their sample sizes; the long ones are run with ``niner book simulate``.
+"""
+
+from __future__ import annotations
+
+import functools
+import random
+
+import pytest
+from hear.books import LAP, lap_book
+from helpers import book_of
+
+from codec import Book
+from codec.hear import channel
+from codec.hear.draw import Source, mistaken, passed_on
+from codec.hear.figure import picture
+from codec.hear.model import model_of
+from codec.hear.priors import Prior, shares
+from codec.hear.simulate import Setting, Tally, simulate
+
+NOISE = -11.0
+REPORTS = 500
+
+
+@functools.cache
+def book(check: bool) -> Book:
+    layout = "lap energy motor alert? check" if check else "lap energy motor alert?"
+    return book_of(LAP | {"hearing": {}, "messages": {"lap": {"layout": layout}}})
+
+
+@functools.cache
+def tally(check: bool = True, prior: bool = True, shuffled: float = 0.0) -> Tally:
+    truth = mistaken(channel(book(check), NOISE), shuffled, random.Random(4)) if shuffled else None
+    return simulate(book(check), Setting(REPORTS, 7, noise=NOISE, truth=truth, prior=prior, title=f"{check} {prior} {shuffled}"))
+
+
+@pytest.mark.parametrize("check", [True, False])
+def test_what_is_called_sure_is_right_as_often_as_called(check: bool) -> None:
+    found = tally(check)
+    for row in found.reliability((0.0, 0.5, 0.8, 0.95, 1.0)):
+        if row.reports >= 30:
+            error = (row.called * (1 - row.called) / row.reports) ** 0.5
+            assert abs(row.share - row.called) < 4 * error + 0.01, row
+    assert sum(right for _, right in found.first) / REPORTS == pytest.approx(sum(p for p, _ in found.first) / REPORTS, abs=0.05)
+
+
+def test_a_higher_threshold_refuses_more_and_errs_less() -> None:
+    refused, wrong = zip(*(tally().at_threshold(t) for t in (0.6, 0.8, 0.9, 0.98)), strict=True)
+    assert list(refused) == sorted(refused)
+    assert list(wrong) == sorted(wrong, reverse=True)
+    assert wrong[-1] <= 0.01
+
+
+def test_a_check_symbol_and_the_last_laps_each_leave_less_to_ask() -> None:
+    asked = {key: tally(*key).asked_part + tally(*key).asked_all for key in ((True, True), (False, True), (True, False))}
+    assert asked[True, True] < asked[False, True]
+    assert asked[True, True] < asked[True, False]
+
+
+def test_a_mistaken_model_refuses_more_before_it_errs_more() -> None:
+    """The confusions really go to other words: doubt rises by far more than wrong readings do."""
+    right, wrong = tally(), tally(shuffled=1.0)
+    at = lap_book().spec.hearing.threshold
+    more_refused = wrong.at_threshold(at)[0] - right.at_threshold(at)[0]
+    more_wrong = wrong.at_threshold(at)[1] - right.at_threshold(at)[1]
+    assert more_refused > 0.02
+    assert more_refused > 3 * more_wrong
+
+
+def test_the_same_seed_gives_the_same_reports() -> None:
+    setting = Setting(30, 3, noise=NOISE)
+    assert simulate(book(True), setting).as_dict() == simulate(book(True), setting).as_dict()
+    assert simulate(book(True), setting).first != simulate(book(True), Setting(30, 4, noise=NOISE)).first
+
+
+def test_strings_are_drawn_as_often_as_the_prior_has_them() -> None:
+    chance, plain = random.Random(1), book(True)
+    source = Source(model_of(plain, None).weighted(Prior()))
+    drawn = [plain.messages["lap"].quick(source.draw(chance)[1]) for _ in range(2000)]
+    expected = shares(plain, Prior(), ["energy"])["energy"]
+    found = [sum(match is not None and match.levels()["energy"] == level for match in drawn) / 2000 for level in range(41)]
+    for level in (15, 20, 25):
+        assert found[level] == pytest.approx(expected[level], abs=4 * (expected[level] / 2000) ** 0.5)
+
+
+def test_words_are_passed_on_as_the_channel_has_it() -> None:
+    chance, ears = random.Random(2), channel(book(True), "harsh")
+    heard = [passed_on(ears, "5", chance) for _ in range(3000)]
+    lost = sum(not words for words in heard) / 3000
+    assert lost == pytest.approx(ears.deletion, abs=0.008)
+    five = sum(words == ["five"] for words in heard) / 3000
+    index = ears.alphabet.index["5"]
+    assert five == pytest.approx(ears.table[index, index] * (1 - ears.deletion) * (1 - ears.insertion) ** 2, abs=0.04)
+
+
+@pytest.mark.parametrize(("form", "start"), [("svg", b"<?xml"), ("png", b"\x89PNG")])
+def test_the_figures_are_drawn(form: str, start: bytes) -> None:
+    image = picture([tally(), tally(False)], 0.98, form)
+    assert image.startswith(start)
+    assert form == "png" or b"Date" not in image
