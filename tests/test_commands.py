@@ -127,7 +127,7 @@ def test_show_draws_symbol_value_word_and_limits(capsys: pytest.CaptureFixture[s
 def test_the_demo_tells_a_race_from_the_radio_to_the_debrief(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["demo", str(tmp_path)]) == 0
     shown = capsys.readouterr().out
-    for text in ("one two one two eight sierra alfa", "race neutralised", "energy per lap 1.31 kWh", "tango two six", "qualified"):
+    for text in ("one two one two eight sierra alfa", "race neutralised", "energy per lap 1.31 kWh", "tango two eight", "qualified"):
         assert text in shown
     assert {"race.sheet", "debrief.html", "energy.svg"} <= {path.name for path in tmp_path.iterdir()}
 

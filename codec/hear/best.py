@@ -1,8 +1,8 @@
 """The strings with the most weight, best first, each with its exact sum over all alignments.
 
 A search over beginnings of strings: the weight of all strings that go on from a beginning is known from the backward sum, and no single
-one can have more. So the beginning with the most is taken first, and a string that is complete when its turn comes is the best of all that are
-left. Where the weight is spread so thinly that this would look at too much, a second bound is made: the most that one way on can have.
+one can have more. So the beginning with the most is taken first, and a string that is complete when its turn comes is the best of all that
+are left. Where the weight is spread so thinly that this would look at too much, a second bound is made: the most that one way on can have.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from codec.hear.evidence import Evidence
-from codec.hear.operations import Graph, Join, Mix, Operation, Say
+from codec.hear.operations import Graph, Join, Mix, Say
 from codec.hear.sums import Sums, Weighted
 
 if TYPE_CHECKING:
@@ -48,7 +48,6 @@ class Search:
         """Take the models with their sums; ``scale`` is what each model's weights count."""
         self.models, self.evidence, self.scale = models, evidence, scale
         self.ends = [frozenset(model.graph.end) for model in models]
-        self.leaving = [Leaving(model.graph) for model in models]
         self.bounds = [one.after for one in found]
         self.looks, self.complete = 0, False
         self.counter = itertools.count()
@@ -92,7 +91,7 @@ class Search:
 
     def _expand(self, number: int, node: int, weights: np.ndarray, way: _Way | None) -> None:
         model = self.models[number]
-        for place in self.leaving[number](node):
+        for place in model.graph.leaving(node):
             operation, weight = model.graph.operations[place], model.weights[place]
             if isinstance(operation, Join):
                 for at in (operation.source == node).nonzero()[0].tolist():
@@ -136,28 +135,6 @@ class Search:
         heapq.heapify(self.heap)
 
 
-class Leaving:
-    """Which operations leave a node."""
-
-    def __init__(self, graph: Graph) -> None:
-        self.wide = [(op.low, _high(op), place) for place, op in enumerate(graph.operations) if not isinstance(op, Join)]
-        self.single: dict[int, list[int]] = {}
-        for place, operation in enumerate(graph.operations):
-            if isinstance(operation, Join):
-                for node in operation.source.tolist():
-                    self.single.setdefault(node, []).append(place)
-
-    def __call__(self, node: int) -> list[int]:
-        return [place for low, high, place in self.wide if low <= node < high] + self.single.get(node, [])
-
-
-def _high(operation: Operation) -> int:
-    if isinstance(operation, Mix):
-        return operation.low + operation.states * operation.keys
-    assert isinstance(operation, Say)  # noqa: S101 - the last kind
-    return operation.high
-
-
 def _by_edge(operation: Say, weight: np.ndarray | float, runs: range) -> np.ndarray:
     """Return the weight of each edge of some runs."""
     import numpy as np
@@ -170,7 +147,8 @@ def _by_edge(operation: Say, weight: np.ndarray | float, runs: range) -> np.ndar
 def _row(operation: Mix, weight: np.ndarray | float | None, node: int) -> np.ndarray:
     import numpy as np
 
-    return np.asarray(weight)[(node - operation.low) // operation.keys]
+    row: np.ndarray = np.asarray(weight)[(node - operation.low) // operation.keys]
+    return row
 
 
 def _slots(operation: Mix, node: int) -> np.ndarray:
@@ -212,28 +190,44 @@ def _most(model: Weighted, evidence: Evidence) -> np.ndarray:
 
 def weight_of(model: Weighted, evidence: Evidence, string: str, scale: float) -> float:
     """Return the weight of one string, summed over all alignments and every way to say it."""
+    index = model.graph.message.alphabet.index
+    said = [index[symbol] for symbol in string]
+    return scale * _prior_of(model, said) * _likelihood(evidence, said)
+
+
+def _prior_of(model: Weighted, said: list[int]) -> float:
+    """Return the weight of a string whatever was heard: the sum over its ways through the graph."""
     import numpy as np
 
-    graph, leaving = model.graph, Leaving(model.graph)
-    index = graph.message.alphabet.index
+    graph = model.graph
     ends, found = set(graph.end), 0.0
-    waiting: list[tuple[int, int, np.ndarray]] = [(0, node, evidence.start * scale) for node in graph.start]
+    waiting = [(0, node, 1.0) for node in graph.start]
     while waiting:
-        place, node, weights = waiting.pop()
-        if place == len(string) and node in ends:
-            found += float(weights @ evidence.last)
-        for number in leaving(node):
+        place, node, worth = waiting.pop()
+        if place == len(said) and node in ends:
+            found += worth
+        for number in graph.leaving(node):
             operation, weight = graph.operations[number], model.weights[number]
             if isinstance(operation, Join):
-                waiting += [(place, int(operation.target[at]), weights * weight) for at in (operation.source == node).nonzero()[0]]
+                waiting += [
+                    (place, int(operation.target[at]), worth * float(weight or 0.0)) for at in (operation.source == node).nonzero()[0]
+                ]
             elif isinstance(operation, Mix):
-                row = _row(operation, weight, node)
-                slots = _slots(operation, node)
-                waiting += [(place, int(slots[at]), weights * row[at]) for at in row.nonzero()[0]]
-            elif place < len(string):
-                for run in operation.runs(node):
-                    edges = range(int(operation.starts[run]), int(operation.starts[run + 1]))
-                    for at in (at for at in edges if operation.symbol[at] == index[string[place]]):
-                        after = evidence.said((evidence.closure.T @ weights)[:, None], evidence.columns(operation.symbol[at : at + 1]))[:, 0]
-                        waiting.append((place + 1, int(operation.target[at]), after if weight is None else after * np.asarray(weight)[run]))
+                row, slots = _row(operation, weight, node), _slots(operation, node)
+                waiting += [(place, int(slots[at]), worth * float(row[at])) for at in row.nonzero()[0]]
+            elif place < len(said) and (runs := operation.runs(node)):
+                low, high = int(operation.starts[runs.start]), int(operation.starts[runs.stop])
+                for at in (operation.symbol[low:high] == said[place]).nonzero()[0].tolist():
+                    share = 1.0 if weight is None else float(np.asarray(weight)[operation.run[low + at]])
+                    waiting.append((place + 1, int(operation.target[low + at]), worth * share))
     return found
+
+
+def _likelihood(evidence: Evidence, said: list[int]) -> float:
+    """Return the probability of what was heard if a string was said, summed over alignments."""
+    import numpy as np
+
+    weights = evidence.start
+    for symbol in said:
+        weights = evidence.said((evidence.closure.T @ weights)[:, None], evidence.columns(np.array([symbol])))[:, 0]
+    return float(weights @ evidence.last)

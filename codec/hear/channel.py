@@ -1,7 +1,7 @@
 """What is heard when a symbol is said: one table P(heard | said), and how often words are added or lost.
 
-The table comes from the sounds of the book's words in a grade of noise, then what the team states, then its counts (smoothed). A word outside
-the vocabulary is placed by its sound: it is heard as the default model hears any word that sounds so.
+The table comes from the sounds of the book's words in a grade of noise, then what the team states, then its counts (smoothed). A word
+outside the vocabulary is placed by its sound: it is heard as the default model hears any word that sounds so.
 """
 
 from __future__ import annotations
@@ -114,5 +114,7 @@ def from_rows(
     symbols = alphabet.symbols
     table = np.array([[rows.get(said, {}).get(heard, 0.0) for heard in symbols] for said in symbols])
     if not np.allclose(table.sum(axis=1), 1, atol=1e-6):
-        raise CodeError("a row of the confusions does not sum to 1", kind="confusions", expected=["P(heard | said) for every symbol in use"])
+        raise CodeError(
+            "a row of the confusions does not sum to 1", kind="confusions", expected=["P(heard | said) for every symbol in use"]
+        )
     return Channel(alphabet, noise, table / table.sum(axis=1, keepdims=True), insertion, deletion)

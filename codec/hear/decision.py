@@ -3,7 +3,7 @@
 A cost is in seconds of radio time. Accepting costs the price of a wrong reading times the probability that it is wrong. Asking costs the
 question, the pause and the answer; then, for each reading that may be meant, its answer is taken to be heard word for word as said (anything
 else counts as not settling the matter): if that makes the reading sure enough it is accepted, at what risk is left, and if not the whole report
-is asked for once more. Borders of a part are words that nearly all that is probable agrees on.
+is asked for until that settles it. Borders of a part are words that nearly all that is probable agrees on.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 _AGREED = 0.9  # the probability with which the borders of a part must stand where they do in the best reading
+_HELPS = 0.05  # a repeat is taken to help with at least this probability
 _ASK = ("say again", "all after", "all before", "to")
 
 
@@ -60,9 +61,7 @@ def settled(book: Book, probability: float) -> bool:
     return probability >= spec.threshold and spec.wrong * (1 - probability) <= spoken_seconds(book, "") + spec.turnaround
 
 
-def decide(
-    book: Book, channel: Channel, ranked: Sequence[tuple[Reading, float]], unlisted: float, nothing: float
-) -> Decision:
+def decide(book: Book, channel: Channel, ranked: Sequence[tuple[Reading, float]], unlisted: float, nothing: float) -> Decision:
     """Return the cheapest choice; accepting is one only from the book's threshold on."""
     spec = book.spec.hearing
     say_again = spoken_seconds(book, "")
@@ -172,7 +171,13 @@ class _Judge:
         asked = spoken_seconds(self.book, stretch.part.after + stretch.part.before) + spec.turnaround
         answer = self.book.alphabet.seconds(self.said[stretch.low : stretch.high])
         settled, risk = self.outcome(stretch)
-        return asked + answer + (1 - settled) * self.whole + spec.wrong * risk
+        return asked + answer + (1 - settled) * self.again + spec.wrong * risk
+
+    @functools.cached_property
+    def again(self) -> float:
+        """The expected seconds, and risk, of asking for the whole report until that settles the matter: what a useless question still leaves."""
+        settled, risk = self.outcome(_Stretch(0, len(self.said), Part()))
+        return (self.whole + self.book.spec.hearing.wrong * risk) / max(settled, _HELPS)
 
     def outcome(self, stretch: _Stretch) -> tuple[float, float]:
         """Return the probability that the answer settles the matter, and that it does so wrongly."""

@@ -7,7 +7,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from codec.hear.best import Leaving
 from codec.hear.evidence import Part, silence
 from codec.hear.model import Expectation
 from codec.hear.operations import Join, Mix, Operation
@@ -25,12 +24,10 @@ class Source:
 
     expectation: Expectation
     found: list[Sums] = field(default_factory=list)
-    leaving: list[Leaving] = field(default_factory=list)
 
     def __post_init__(self) -> None:
         """Sum up what lies behind every node."""
         self.found = [sums(model, silence()) for model in self.expectation.graphs]
-        self.leaving = [Leaving(model.graph) for model in self.expectation.graphs]
 
     def draw(self, chance: random.Random) -> tuple[int, str]:
         """Return a message's number and one of its strings."""
@@ -41,7 +38,7 @@ class Source:
         node = chance.choices(graph.start, [float(behind[start]) for start in graph.start])[0]
         ends, said = set(graph.end), ""
         while node not in ends:
-            ways = [way for place in self.leaving[number](node) for way in _ways(model, place, node)]
+            ways = [way for place in graph.leaving(node) for way in _ways(model, place, node)]
             symbol, node = chance.choices([way[:2] for way in ways], [way[2] * float(behind[way[1]]) for way in ways])[0]
             said += graph.message.alphabet.symbols[symbol] if symbol >= 0 else ""
         return number, said
@@ -60,8 +57,8 @@ def _ways(model: Weighted, place: int, node: int) -> list[tuple[int, int, float]
     found = []
     for run in operation.runs(node):
         worth = 1.0 if weight is None else float(_weights(weight)[run])
-        for edge in range(int(operation.starts[run]), int(operation.starts[run + 1])):
-            found.append((int(operation.symbol[edge]), int(operation.target[edge]), worth))
+        edges = range(int(operation.starts[run]), int(operation.starts[run + 1]))
+        found += [(int(operation.symbol[edge]), int(operation.target[edge]), worth) for edge in edges]
     return found
 
 
@@ -93,7 +90,7 @@ def answer(said: str, part: Part) -> str:
 
 
 def mistaken(true: Channel, share: float, chance: random.Random) -> Channel:
-    """Return a channel that misses as often as another, but takes words for other words: its confusions are shuffled, by a share from 0 to 1."""
+    """Return a channel that misses as often as another, but takes words for other words: its confusions are shuffled, by a share."""
     import dataclasses
 
     import numpy as np

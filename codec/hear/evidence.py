@@ -34,6 +34,9 @@ class Part:
     before: str = ""
 
 
+WHOLE = Part()
+
+
 @dataclass(slots=True)
 class Slot:
     """One heard word: its likelihood for each symbol said, for a word nobody said, and its label.
@@ -52,7 +55,7 @@ class Heard:
     """One hearing: every way to cut what was heard into words (each equally likely), the part it covers, and what else was said."""
 
     ways: list[list[Slot]]
-    part: Part = Part()
+    part: Part = WHOLE
     text: str = ""
     events: tuple[str, ...] = ()
 
@@ -101,7 +104,8 @@ class Evidence:
     def columns(self, symbol: np.ndarray) -> Columns:
         """Return for each hearing what staying and moving are worth for each symbol of an array: (stay, move) by (state, edge)."""
         return [
-            (axis.stay if axis.stay.shape[1] == 1 else axis.stay.take(symbol, axis=1), axis.move[:-1].take(symbol, axis=1)) for axis in self.axes
+            (axis.stay if axis.stay.shape[1] == 1 else axis.stay.take(symbol, axis=1), axis.move[:-1].take(symbol, axis=1))
+            for axis in self.axes
         ]
 
     def said(self, weights: np.ndarray, columns: Columns) -> np.ndarray:
@@ -123,7 +127,9 @@ class Evidence:
         """
         import numpy as np
 
-        if len(columns) == 1 and add is np.add and columns[0][0].shape[1] == 1:  # every edge stays alike: sum first, there is less to multiply
+        if (
+            len(columns) == 1 and add is np.add and columns[0][0].shape[1] == 1
+        ):  # every edge stays alike: sum first, there is less to multiply
             stay, move = columns[0]
             before: np.ndarray = np.add.reduceat(weights, starts, axis=1) * stay
             weights[1:] *= move

@@ -11,7 +11,14 @@ from grammar.errors import CodeError
 if TYPE_CHECKING:
     from codec.hear.simulate import Tally
 
-_STYLE = {"svg.hashsalt": "niner", "font.size": 9, "axes.spines.top": False, "axes.spines.right": False, "axes.grid": True, "grid.alpha": 0.3}
+_STYLE: Any = {
+    "svg.hashsalt": "niner",
+    "font.size": 9,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.grid": True,
+    "grid.alpha": 0.3,
+}
 _COLOURS = ("#0072b2", "#d55e00", "#009e73", "#cc79a7", "#56b4e9", "#e69f00")  # told apart by colour-blind people (M. Okabe, K. Ito 2008)
 _MARKERS = "os^DvP"
 
@@ -49,7 +56,9 @@ def _reliability(axes: Any, tallies: Sequence[Tally]) -> None:
             capsize=2,
             label=tally.title,
         )
-    axes.set(xlabel="probability of the best reading", ylabel="share that was right (± 2 standard errors)", title="Reliability, first hearing")
+    axes.set(
+        xlabel="probability of the best reading", ylabel="share that was right (± 2 standard errors)", title="Reliability, first hearing"
+    )
     axes.set(xlim=(0, 1.02), ylim=(0, 1.02))
     axes.legend(frameon=False, loc="upper left")
 
@@ -65,8 +74,12 @@ def _passed(axes: Any, tallies: Sequence[Tally], threshold: float) -> None:
     axes.plot([], [], color="0.3", marker="o", markersize=4, linewidth=1, label="accepted, wrong")
     axes.plot([], [], color="0.3", linewidth=1, linestyle=":", label="refused")
     axes.axvline(1 - threshold, color="0.6", linewidth=1, linestyle="--")
-    axes.annotate("the book's", (1 - threshold, 1), xycoords=("data", "axes fraction"), rotation=90, va="top", ha="right", fontsize=7, color="0.4")
-    axes.set(xscale="log", yscale="log", xlabel="threshold", ylabel="share of all reports", title="What a threshold lets pass, first hearing")
+    axes.annotate(
+        "the book's", (1 - threshold, 1), xycoords=("data", "axes fraction"), rotation=90, va="top", ha="right", fontsize=7, color="0.4"
+    )
+    axes.set(
+        xscale="log", yscale="log", xlabel="threshold", ylabel="share of all reports", title="What a threshold lets pass, first hearing"
+    )
     axes.set_xticks([1 - value for value in (0.6, 0.8, 0.9, 0.95, 0.99, 0.999)], ["0.6", "0.8", "0.9", "0.95", "0.99", "0.999"])
     axes.minorticks_off()
     axes.invert_xaxis()

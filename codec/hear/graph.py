@@ -48,11 +48,13 @@ class Builder:
         self.layers: dict[int, list[Layer]] = {}
 
     def point(self, keys: Iterable[Key]) -> Point:
+        """Add a place between codewords."""
         point = Point(self.graph.nodes, sorted(set(keys)))
         self.graph.nodes += len(point.keys)
         return point
 
     def node(self, node: LayoutNode, point: Point) -> Point:
+        """Add what a part of the layout says; return the place behind it."""
         if isinstance(node, Leaf):
             return Speller(self, node.number).spell(point)
         if isinstance(node, InOrder):
@@ -63,6 +65,7 @@ class Builder:
         return self.maybe(node, point) if isinstance(node, Maybe) else self.either(node, point)
 
     def either(self, node: Either, point: Point) -> Point:
+        """Add alternatives, each as likely as the others."""
         checks = {leaf.number for leaf in leaves(node)}
         ends = []
         for part in node.parts:
@@ -77,6 +80,7 @@ class Builder:
         return after
 
     def maybe(self, node: Maybe, point: Point) -> Point:
+        """Add an optional part, said or left out."""
         implied = self.message.usual(node.part)
         same = self.message.said_by(node.part) <= implied.keys()  # saying it may mean the same as leaving it out
         spec = self.spec
@@ -104,7 +108,7 @@ class Builder:
         place = {key: other.low + number for number, key in enumerate(other.keys)}
         waiting = [(one.low + number, place[move[key]]) for number, key in enumerate(one.keys) if key in move]
         while waiting:
-            now = dict((target, source) for source, target in waiting)
+            now = {target: source for source, target in waiting}
             waiting = [(source, target) for source, target in waiting if now[target] != source]
             operation = Join(np.array(list(now.values())), np.array(list(now)), factor, dict(implies or {}))
             self.graph.operations.append(operation)
@@ -149,6 +153,7 @@ class Builder:
         return tuple(states)
 
     def layers_of(self, leaf: int) -> list[Layer]:
+        """Return the layers of a leaf's table."""
         if leaf not in self.layers:
             self.layers[leaf] = layers(self.message.tables[leaf])
         return self.layers[leaf]

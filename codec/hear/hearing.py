@@ -144,7 +144,13 @@ class Hearing:
 
 def _facts(marginal: Marginal) -> dict[str, Any]:
     levels = [{"value": plain_value(marginal.value(level)), "probability": share} for level, share in marginal.top(5)]
-    return {"levels": levels, "absent": marginal.absent, "expected": marginal.expected, "spread": marginal.spread, "unit": marginal.field.unit_text}
+    return {
+        "levels": levels,
+        "absent": marginal.absent,
+        "expected": marginal.expected,
+        "spread": marginal.spread,
+        "unit": marginal.field.unit_text,
+    }
 
 
 def hear(

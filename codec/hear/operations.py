@@ -88,3 +88,18 @@ class Graph:
     start: list[int] = field(default_factory=list)
     end: list[int] = field(default_factory=list)
     several: bool = False  # whether a reading may have more than one string
+    _wide: list[tuple[int, int, int]] = field(default_factory=list)
+    _single: dict[int, list[int]] = field(default_factory=dict)
+
+    def leaving(self, node: int) -> list[int]:
+        """Return the numbers of the operations that leave a node."""
+        if not self._wide:
+            for number, operation in enumerate(self.operations):
+                if isinstance(operation, Say):
+                    self._wide.append((operation.low, operation.high, number))
+                elif isinstance(operation, Mix):
+                    self._wide.append((operation.low, operation.low + operation.states * operation.keys, number))
+                else:
+                    for source in operation.source.tolist():
+                        self._single.setdefault(source, []).append(number)
+        return [number for low, high, number in self._wide if low <= node < high] + self._single.get(node, [])

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from codec.hear.best import Best, Search, weight_of
 from codec.hear.evidence import Evidence
-from codec.hear.strings import most_strings, strings
+from codec.hear.strings import most_strings, others
 from codec.hear.sums import Sums, Weighted
 from grammar.message import Match
 
@@ -52,8 +52,7 @@ class Ranking:
         model, scale = self.models[id(best.graph)]
         if not model.graph.several:
             return best.weight
-        others = [string for string in strings(match.message, match.levels()) if string != best.string]
-        return best.weight + sum(weight_of(model, self.evidence, string, scale) for string in others)
+        return best.weight + sum(weight_of(model, self.evidence, string, scale) for string in others(match))
 
 
 def _matches(best: Best) -> Iterator[Match]:

@@ -6,6 +6,7 @@ through another channel than the one assumed, to see what a mistaken model does.
 
 from __future__ import annotations
 
+import itertools
 import random
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
@@ -68,7 +69,7 @@ class Tally:
     def reliability(self, edges: tuple[float, ...] = EDGES) -> list[Row]:
         """Return the reports by how sure the best reading was called."""
         rows = []
-        for low, high in zip(edges, edges[1:], strict=False):
+        for low, high in itertools.pairwise(edges):
             inside = [(p, ok) for p, ok in self.first if low <= p < high or p == high == 1.0]
             called = sum(p for p, _ in inside) / len(inside) if inside else float("nan")
             rows.append(Row(low, high, len(inside), called, sum(ok for _, ok in inside)))
@@ -115,7 +116,8 @@ class Tally:
 class Setting:
     """What is simulated: how many reports, in runs of so many laps, in which noise, and what the hearer knows.
 
-    ``hearings`` is how often one report is heard before the engineer gives up and waits for the next lap; ``asking`` False always asks for all.
+    ``hearings`` is how often one report is heard before the engineer gives up and waits for the next lap; with ``asking`` False all of it is
+    asked for always.
     ``prior`` False hears every report as if nothing were expected of it. ``truth`` is the channel the reports really pass through.
     """
 
@@ -130,7 +132,7 @@ class Setting:
     title: str = ""
 
 
-def simulate(book: Book, setting: Setting, progress: Callable[[int], None] = lambda done: None) -> Tally:
+def simulate(book: Book, setting: Setting, progress: Callable[[int], None] | None = None) -> Tally:
     """Return what happens to ``setting.reports`` reports; ``progress`` is told how many are done."""
     chance = random.Random(setting.seed)  # noqa: S311 - a simulation must be repeatable
     ears = channel(book, setting.noise)
@@ -139,7 +141,8 @@ def simulate(book: Book, setting: Setting, progress: Callable[[int], None] = lam
     for said, expected in _said(book, setting, chance):
         tally.reports += 1
         _report(book, said, expected if setting.prior else Prior(flat=True), (ears, air), setting, chance, tally)
-        progress(tally.reports)
+        if progress is not None:
+            progress(tally.reports)
     return tally
 
 
@@ -187,7 +190,13 @@ def _near(fields: Any, prior: Prior) -> dict[str, Any] | None:
 
 
 def _report(
-    book: Book, said: Reading | None, expected: Prior, channels: tuple[Channel, Channel], setting: Setting, chance: random.Random, tally: Tally
+    book: Book,
+    said: Reading | None,
+    expected: Prior,
+    channels: tuple[Channel, Channel],
+    setting: Setting,
+    chance: random.Random,
+    tally: Tally,
 ) -> None:
     """Let one report be said, heard, asked for again where the decision says so, and counted."""
     spec, (ears, air) = book.spec.hearing, channels

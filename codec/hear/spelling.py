@@ -43,12 +43,14 @@ class Speller:
         self.moves: dict[tuple[int, int], int] = {}
 
     def key(self, key: Key) -> int:
+        """Return the number of a key."""
         if key not in self.numbers:
             self.numbers[key] = len(self.keys)
             self.keys.append(key)
         return self.numbers[key]
 
     def spell(self, point: Point) -> Point:
+        """Add every codeword from a place on; return the place behind them."""
         import numpy as np
 
         state = np.zeros(len(point.keys), dtype=np.int64)

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 
 from grammar.codes import Check
 from grammar.layout import Either, InOrder, Leaf, Maybe
 from grammar.layout import Node as LayoutNode
-from grammar.message import Message, Plan
+from grammar.message import Match, Message, Plan
 
 
 def most_strings(node: LayoutNode) -> int:
@@ -21,10 +21,11 @@ def most_strings(node: LayoutNode) -> int:
     return math.prod(counts) if isinstance(node, InOrder) else sum(counts)
 
 
-def strings(message: Message, levels: Mapping[str, int]) -> Iterator[str]:
-    """Yield every string of a message that says exactly these levels."""
+def others(match: Match) -> Iterator[str]:
+    """Yield every other string of the message that says exactly what a match says."""
+    message, levels = match.message, match.levels()
     for plan in _plans(message, frozenset(levels)):
-        if any(levels[implied.name] != implied.level for implied in plan.implied):
+        if plan.leaves == match.plan.leaves or any(levels[implied.name] != implied.level for implied in plan.implied):
             continue
         texts: list[str] = []
         for number, table in enumerate(plan.tables):
@@ -33,9 +34,9 @@ def strings(message: Message, levels: Mapping[str, int]) -> Iterator[str]:
                 texts.append(table.wanted("".join(texts[place] for place in covered)) or "")
             else:
                 texts.append(table.word(tuple(levels[field.name] for field in table.fields)) or "")
-        match = message.match(plan.leaves, texts) if all(texts) else None
-        if match is not None and match.levels() == dict(levels):
-            yield match.string
+        again = message.match(plan.leaves, texts) if all(texts) else None
+        if again is not None and again.levels() == levels:
+            yield again.string
 
 
 def _plans(message: Message, names: frozenset[str]) -> list[Plan]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from codec.hear.evidence import Columns, Evidence
-from codec.hear.operations import Decides, Graph, Join, Mix, Operation, Say
+from codec.hear.operations import Decides, Graph, Join, Mix, Operation
 
 if TYPE_CHECKING:
     import numpy as np
@@ -97,7 +97,7 @@ def total(model: Weighted) -> float:
 
 
 def _forward(operation: Operation, weight: np.ndarray | float | None, before: np.ndarray, evidence: Evidence) -> _Passed:
-    """Carry the weights before an operation through it; return what each run starts with, its own weight included, and the columns of the symbols."""
+    """Carry the weights before an operation through it; return what each run starts with (its weight included), and the symbols' columns."""
     import numpy as np
 
     if isinstance(operation, Join):

@@ -52,36 +52,37 @@ def layers(table: CodeTable) -> list[Layer]:
     if isinstance(table, Numbered) and len(table.fields) > 1:
         return _packed(table)
     if isinstance(table, Check):
-        return _tree([(symbol, None) for symbol in table.method.checks], table)
-    return _tree([(word, levels[0] if levels else None) for levels, word in table.words()], table)
+        return _tree([(symbol, ()) for symbol in table.method.checks], table)
+    return _tree([(word, levels) for levels, word in table.words()], table)
 
 
-def _tree(words: Sequence[tuple[str, int | None]], table: CodeTable) -> list[Layer]:
-    """Return the tree of codewords, each with its level."""
+def _tree(words: Sequence[tuple[str, tuple[int, ...]]], table: CodeTable) -> list[Layer]:
+    """Return the tree of codewords, each with the levels of the table's fields."""
     import numpy as np
 
     index = table.alphabet.index
     found: list[Layer] = []
     here: dict[str, int] = {"": 0}
     level_of = dict(words)
+    open_levels = (-1,) * len(table.fields)
     depth = 0
     while here:
         depth += 1
         heads = {word[:depth]: None for word in level_of if len(word) >= depth}
         inner = {word[:depth]: None for word in level_of if len(word) > depth}
         after = {head: number for number, head in enumerate(inner)}
-        rows: list[tuple[int, int, int, int]] = []
+        rows: list[tuple[int, ...]] = []
         for head in heads:
             source, symbol = here[head[:-1]], index[head[-1]]
             if head in level_of:
-                level = level_of[head]
-                rows.append((source, END, symbol, -1 if level is None else level))
+                rows.append((source, END, symbol, *level_of[head]))
             if head in after:
-                rows.append((source, after[head], symbol, -1))
+                rows.append((source, after[head], symbol, *open_levels))
         rows.sort(key=lambda row: row[0])
-        columns = np.array(rows, dtype=np.int64).reshape(-1, 4).T
-        decides = {field.name: columns[3].copy() for field in table.fields}
-        found.append(Layer(columns[0], columns[1], columns[2], decides if (columns[3] >= 0).any() else {}, len(here)))
+        columns = np.array(rows, dtype=np.int64).reshape(-1, 3 + len(open_levels)).T
+        decides = {field.name: columns[3 + place].copy() for place, field in enumerate(table.fields)}
+        ends = bool((columns[1] == END).any())
+        found.append(Layer(columns[0], columns[1], columns[2], decides if ends else {}, len(here)))
         here = after
     return found
 
@@ -107,9 +108,7 @@ def _packed(table: Numbered) -> list[Layer]:
         source, figure, part, offset = _moves(offsets, base, block, spans[decided] // spans[after], spans[after])
         last = place == table.width - 1
         states, target = np.unique(offset, return_inverse=True)
-        decides = {
-            table.fields[j].name: part // (spans[j + 1] // spans[after]) % sizes[j] for j in range(decided, after)
-        }
+        decides = {table.fields[j].name: part // (spans[j + 1] // spans[after]) % sizes[j] for j in range(decided, after)}
         target = np.full(len(offset), END) if last else target.astype(np.int64)
         found.append(Layer(source, target, figures[figure], decides, len(offsets)))
         offsets, decided = states, after

@@ -1,7 +1,7 @@
 """Heard words to likelihoods: a transcript, or a list with a recogniser's alternatives and confidences.
 
-Every word counts. A word of the book is taken as heard; ``?`` and ``[unclear]`` may be anything; any other word is placed by its sound, alone
-or together with its neighbour where that sounds more like a word of the book (``for tea`` like forty). Fillers carry nothing.
+Every word counts. A word of the book is taken as heard; ``?`` and ``[unclear]`` may be anything; any other word is placed by its sound,
+alone or together with its neighbour where that sounds more like a word of the book (``for tea`` like forty). Fillers carry nothing.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from codec.hear.channel import Channel
-from codec.hear.evidence import Heard, Part, Slot
+from codec.hear.evidence import WHOLE, Heard, Part, Slot
 from grammar import sound
 from grammar.errors import CodeError, Incomplete, ReportError, UnexpectedWord
 from grammar.speech.numbers import arcs
@@ -35,7 +35,7 @@ _UNCLEAR = Meaning("UNCLEAR")
 _RUN = ("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "AND", "MULTIPLE", "UNKNOWN", "UNCLEAR", "SLOT")
 
 
-def listen(book: Book, channel: Channel, heard: Words, part: Part = Part()) -> list[Heard]:
+def listen(book: Book, channel: Channel, heard: Words, part: Part = WHOLE) -> list[Heard]:
     """Return the hearings in what was heard: one, or more where I SAY AGAIN repeats the report.
 
     A list holds one item for each word: a text, or a recogniser's alternatives as {word: confidence} or (word, confidence) pairs. In a text
@@ -54,7 +54,11 @@ def listen(book: Book, channel: Channel, heard: Words, part: Part = Part()) -> l
 def _counted(slots: list[Slot], text: str) -> list[Slot]:
     if len(slots) > MOST_WORDS:
         raise ReportError(
-            f"{len(slots)} words are too many for one report", kind="too-long", source=text, span=(0, len(text)), hint="pass one report at a time"
+            f"{len(slots)} words are too many for one report",
+            kind="too-long",
+            source=text,
+            span=(0, len(text)),
+            hint="pass one report at a time",
         )
     return slots
 
@@ -149,7 +153,10 @@ class _Ear:
                     )
             elif terminal not in ("FILLER", "ANSWER"):
                 raise UnexpectedWord(
-                    f"{text[slice(*word.span)]!r} is no part of a report", kind="procedure", source=text, span=word.span,
+                    f"{text[slice(*word.span)]!r} is no part of a report",
+                    kind="procedure",
+                    source=text,
+                    span=word.span,
                     hint="pass only the words of the report",
                 )
         return self._sections(sections, text, part, tuple(events))
@@ -182,7 +189,9 @@ class _Ear:
                 hearings.append(ways)
         found = [Heard([_counted(way, text) for way in ways], part, text, events) for ways in hearings if any(ways)]
         if not found:
-            raise Incomplete("nothing was heard", kind="no-report", source=text, span=(len(text), len(text)), hint="? stands for a word not understood")
+            raise Incomplete(
+                "nothing was heard", kind="no-report", source=text, span=(len(text), len(text)), hint="? stands for a word not understood"
+            )
         return found
 
     def _ways(self, row: Sequence[tuple[Word, Slot | None]], text: str) -> list[list[Slot]]:
@@ -290,7 +299,9 @@ def _confidence(text: str) -> float:
     try:
         return float(text)
     except ValueError:
-        raise CodeError(f"{text[:20]!r} is no confidence", kind="alternatives", expected=["a number from 0 to 1: five=0.6/nine=0.3"]) from None
+        raise CodeError(
+            f"{text[:20]!r} is no confidence", kind="alternatives", expected=["a number from 0 to 1: five=0.6/nine=0.3"]
+        ) from None
 
 
 def _corrected(before: list[list[Slot]], after: list[list[Slot]], text: str) -> list[list[Slot]]:
