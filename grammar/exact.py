@@ -36,8 +36,11 @@ def exact(value: object) -> Decimal:
         raise ValueError(f"a number is expected, not {type(value).__name__}")
     if isinstance(value, int) and value.bit_length() > _DIGITS * 4:
         raise ValueError(f"a number of more than {_DIGITS} digits")
+    text = repr(value) if isinstance(value, float) else str(value).strip().replace("\N{MINUS SIGN}", "-")
     try:
-        number = Decimal(repr(value) if isinstance(value, float) else str(value).strip().replace("\N{MINUS SIGN}", "-"))
+        if "_" in text or not text.isascii():  # Python's own spellings of numbers are nobody else's
+            raise ValueError
+        number = Decimal(text)
     except (DecimalException, ValueError):
         raise ValueError(f"{str(value)[:40]!r} is not a number") from None
     if not number.is_finite():

@@ -147,3 +147,9 @@ def test_help_is_short_and_names_every_command(capsys: pytest.CaptureFixture[str
     assert len(shown.splitlines()) < 25
     for command in ("decode", "encode", "hear", "log", "sheet", "race", "book", "design", "drill", "demo"):
         assert command in shown
+
+
+@pytest.mark.parametrize("number", ["1_3", "١", "0x1", "one", "nan", "inf", "1e400"])
+def test_only_plain_numbers_are_numbers(number: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["encode", RACE, f"target={number}"]) == 2
+    assert "number" in capsys.readouterr().err

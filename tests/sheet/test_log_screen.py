@@ -11,6 +11,7 @@ from sheet.terminal import Terminal
 
 from codec import encode
 from codec.sheet import Journal
+from codec.sheet.live import Session
 from codec.sheet.state import laps, rows
 
 SIZES = [(80, 24), (200, 50)]
@@ -95,3 +96,28 @@ def test_a_line_that_can_t_be_written_stays_to_be_entered_again(tmp_path: Path) 
         holder.close()
         terminal.press("Enter")
         terminal.shows("lap 1  racing")
+
+
+@pytest.mark.parametrize(("columns", "height"), SIZES, ids=["80x24", "200x50"])
+def test_the_screen_tells_where_the_race_is_heading(tmp_path: Path, columns: int, height: int) -> None:
+    event = str(RACE.parents[1] / "event" / "event.toml")
+    command = ["log", str(tmp_path / "event.sheet"), "--book", str(RACE), "--event", event, "--car", "7=Ana Cole"]
+    with Terminal(command, columns, height) as terminal:
+        terminal.shows("car 7>")
+        terminal.type("one two zero one yankee alfa quebec")
+        screen = terminal.shows("behind lap 1, 23 to go", "flag +", "short", "a lap")
+        assert len(screen.splitlines()) <= height
+        terminal.type("two double two two lima six two")
+        terminal.shows("behind lap 2, 22 to go")
+
+
+def test_the_sheet_tells_it_too(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    from codec.cli import main
+
+    sheet, event = str(tmp_path / "event.sheet"), str(RACE.parents[1] / "event" / "event.toml")
+    with Journal(sheet, race_book()) as journal:
+        Session(journal, "7").enter("one two zero one yankee alfa quebec")
+    assert main(["sheet", "show", sheet, "--event", event, "--car", "7"]) == 0
+    shown = capsys.readouterr().out
+    assert "behind lap 1, 23 to go" in shown
+    assert "qualified" in shown
