@@ -13,8 +13,8 @@ if TYPE_CHECKING:
     from codec.hear import Hearing, Prior
     from grammar.book import Book
 
-_ABOUT = """Weigh every reading of a report heard through noise. Write ? for a word that was not understood, five=0.6/nine=0.3 for words between
-which a recogniser could not decide; any other word is placed by its sound. One report from the arguments, or one a line from standard
+_ABOUT = """Weigh every reading of a report heard through noise. Write ? for a word that was not understood, five=0.6/nine=0.3 for words
+between which a recogniser could not decide; any other word is placed by its sound. One report from the arguments, or one a line from standard
 input; a line there may be a JSON list, an item for each word: a text, or {"word": confidence}."""
 
 
@@ -35,7 +35,11 @@ def add(commands: Any) -> None:
     parser.add_argument("--noise", metavar="GRADE", help="clear, noisy, harsh, or a signal-to-noise ratio in decibels (the book's)")
     parser.add_argument("--profile", metavar="FILE", help="what these people take for what, from niner drill profile")
     parser.add_argument(
-        "--earlier", action="append", default=[], metavar="TEXT", help="what was heard of this report before; the words then answer what it asked"
+        "--earlier",
+        action="append",
+        default=[],
+        metavar="TEXT",
+        help="what was heard of this report before; the words then answer what it asked",
     )
     parser.add_argument("--follow", action="store_true", help="let each report accepted be what the next line is expected to be near")
     parser.add_argument("--direction", choices=("car", "pit"), help="reports (car, the default) or calls (pit)")

@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from codec.hear.simulate import Setting, Tally
     from grammar.book import Book
 
-_ABOUT = """Let a book's reports be said as its fields are expected to be, heard through noise, accepted or asked for again. Prints how sure the
-readings were called and how often that was right, what each threshold would let pass, how often it asks, and the radio time that takes."""
+_ABOUT = """Let a book's reports be said as its fields are expected to be, heard through noise, accepted or asked for again. Prints how
+sure the readings were called and how often that was right, what each threshold would let pass, how often it asks, and the radio time that takes."""
 
 
 def add_simulate(subcommands: Any) -> None:
@@ -25,7 +25,9 @@ def add_simulate(subcommands: Any) -> None:
     parser.add_argument("--laps", type=int, default=20, metavar="N", help="laps in a run; each begins with nothing known (20)")
     parser.add_argument("--noise", metavar="GRADE", help="clear, noisy, harsh, or decibels: what the hearer assumes (the book's)")
     parser.add_argument("--truth", metavar="GRADE", help="the noise the reports really pass through (the same)")
-    parser.add_argument("--mistaken", type=float, default=0.0, metavar="SHARE", help="share of the confusions that really go to other words (0)")
+    parser.add_argument(
+        "--mistaken", type=float, default=0.0, metavar="SHARE", help="share of the confusions that really go to other words (0)"
+    )
     parser.add_argument("--hearings", type=int, default=2, metavar="N", help="how often a report is heard before giving up (2)")
     parser.add_argument("--compare", action="store_true", help="with and without what the last laps tell")
     parser.add_argument("--figure", metavar="FILE", help="draw the figures into an .svg or .png file")
@@ -78,7 +80,9 @@ def _settings(book: Book, args: argparse.Namespace) -> list[Setting]:
     if args.mistaken:
         truth = mistaken(channel(book, noise if truth is None else truth), args.mistaken, random.Random(args.seed))  # noqa: S311
     return [
-        Setting(args.reports, args.seed, args.laps, noise, truth, prior, args.hearings, title="last laps known" if prior else "nothing expected")
+        Setting(
+            args.reports, args.seed, args.laps, noise, truth, prior, args.hearings, title="last laps known" if prior else "nothing expected"
+        )
         for prior in ((True, False) if args.compare else (True,))
     ]
 

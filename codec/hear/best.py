@@ -41,6 +41,33 @@ class _Way:
     symbol: int
 
 
+@dataclass(slots=True)
+class _Beginning:
+    """A beginning of strings: its node (-1: it is complete), and its weights by state of the evidence."""
+
+    number: int
+    node: int
+    weights: np.ndarray
+    way: _Way | None
+
+
+@dataclass(slots=True)
+class _Family:
+    """Beginnings that go on from the same one, by falling bound; ``weights`` are by (state, beginning)."""
+
+    number: int
+    bounds: list[float]
+    nodes: list[int]
+    symbols: list[int] | None
+    weights: np.ndarray
+    before: _Way | None
+
+    def member(self, place: int) -> _Beginning:
+        """Return one of them."""
+        way = self.before if self.symbols is None else _Way(self.before, self.symbols[place])
+        return _Beginning(self.number, self.nodes[place], self.weights[:, place], way)
+
+
 class Search:
     """Finds the best strings of several graphs under one evidence, in order of their weight."""
 
@@ -51,76 +78,89 @@ class Search:
         self.bounds = [one.after for one in found]
         self.looks, self.complete = 0, False
         self.counter = itertools.count()
-        self.heap: list[tuple[float, int, int, int, np.ndarray, _Way | None]] = []
+        self.heap: list[tuple[float, int, _Beginning | _Family, int]] = []
         self._second = False
         for number, model in enumerate(models):
             for node in model.graph.start:
-                self._push(number, node, evidence.start * scale[number], None)
+                self._push(_Beginning(number, node, evidence.start * scale[number], None))
 
     def __iter__(self) -> Iterator[Best]:
         """Yield the best strings; ``complete`` tells whether the search ended because there are no more."""
         while self.heap:
-            bound, _, number, node, weights, way = heapq.heappop(self.heap)
-            if node < 0:
-                yield Best(self.models[number].graph, self._string(number, way), -bound)
+            bound, _, found, place = heapq.heappop(self.heap)
+            if isinstance(found, _Family):
+                self._push_member(found, place + 1)
+                found = found.member(place)
+            if found.node < 0:
+                yield Best(self.models[found.number].graph, self._string(found), -bound)
                 continue
             self.looks += 1
             if self.looks > MOST_LOOKS:
                 return
             if self.looks > PATIENCE and not self._second:
                 self._tighten()
-            if node in self.ends[number]:
-                exact = float(weights @ self.evidence.last)
-                heapq.heappush(self.heap, (-exact, next(self.counter), number, -1, weights, way))
-            self._expand(number, node, weights, way)
+            if found.node in self.ends[found.number]:
+                exact = float(found.weights @ self.evidence.last)
+                complete = _Beginning(found.number, -1, found.weights, found.way)
+                heapq.heappush(self.heap, (-exact, next(self.counter), complete, 0))
+            self._expand(found)
         self.complete = True
 
-    def _push(self, number: int, node: int, weights: np.ndarray, way: _Way | None) -> None:
-        bound = float(weights @ self.bounds[number][:, node])
+    def _push(self, one: _Beginning) -> None:
+        bound = float(one.weights @ self.bounds[one.number][:, one.node])
         if bound > 0:
-            heapq.heappush(self.heap, (-bound, next(self.counter), number, node, weights, way))
+            heapq.heappush(self.heap, (-bound, next(self.counter), one, 0))
 
-    def _string(self, number: int, way: _Way | None) -> str:
-        symbols = self.models[number].graph.message.alphabet.symbols
-        said = []
+    def _push_member(self, family: _Family, place: int) -> None:
+        """Push one of a family: the next waits until this one's turn has come."""
+        if place < len(family.bounds) and family.bounds[place] > 0:
+            heapq.heappush(self.heap, (-family.bounds[place], next(self.counter), family, place))
+
+    def _string(self, one: _Beginning) -> str:
+        symbols, way, said = self.models[one.number].graph.message.alphabet.symbols, one.way, []
         while way is not None:
             if way.symbol >= 0:
                 said.append(symbols[way.symbol])
             way = way.before
         return "".join(reversed(said))
 
-    def _expand(self, number: int, node: int, weights: np.ndarray, way: _Way | None) -> None:
-        model = self.models[number]
-        for place in model.graph.leaving(node):
+    def _expand(self, one: _Beginning) -> None:
+        model = self.models[one.number]
+        for place in model.graph.leaving(one.node):
             operation, weight = model.graph.operations[place], model.weights[place]
             if isinstance(operation, Join):
-                for at in (operation.source == node).nonzero()[0].tolist():
-                    self._push(number, int(operation.target[at]), weights * weight, way)
+                for at in (operation.source == one.node).nonzero()[0].tolist():
+                    self._push(_Beginning(one.number, int(operation.target[at]), one.weights * weight, one.way))
             elif isinstance(operation, Mix):
-                self._push_all(number, weights[:, None] * _row(operation, weight, node), _slots(operation, node), None, way)
+                after = one.weights[:, None] * _row(operation, weight, one.node)
+                self._push_all(one, after, _slots(operation, one.node), None)
             else:
-                self._say(number, operation, weight, node, weights, way)
+                self._say(one, operation, weight)
 
-    def _say(
-        self, number: int, operation: Say, weight: np.ndarray | float | None, node: int, weights: np.ndarray, way: _Way | None
-    ) -> None:
-        runs = operation.runs(node)
+    def _say(self, one: _Beginning, operation: Say, weight: np.ndarray | float | None) -> None:
+        runs = operation.runs(one.node)
         if not runs:
             return
         edges = slice(int(operation.starts[runs.start]), int(operation.starts[runs.stop]))
         symbol = operation.symbol[edges]
-        gone = self.evidence.closure.T @ weights
+        gone = self.evidence.closure.T @ one.weights
         after = self.evidence.said(gone[:, None].repeat(len(symbol), axis=1), self.evidence.columns(symbol))
         if weight is not None:
             after *= _by_edge(operation, weight, runs)
-        self._push_all(number, after, operation.target[edges], symbol, way)
+        self._push_all(one, after, operation.target[edges], symbol)
 
-    def _push_all(self, number: int, after: np.ndarray, target: np.ndarray, symbol: np.ndarray | None, way: _Way | None) -> None:
-        bounds = (after * self.bounds[number][:, target]).sum(axis=0)
-        for at in bounds.nonzero()[0].tolist():
-            on = way if symbol is None else _Way(way, int(symbol[at]))
-            item = (-float(bounds[at]), next(self.counter), number, int(target[at]), after[:, at], on)
-            heapq.heappush(self.heap, item)
+    def _push_all(self, before: _Beginning, after: np.ndarray, target: np.ndarray, symbol: np.ndarray | None) -> None:
+        bounds = (after * self.bounds[before.number][:, target]).sum(axis=0)
+        order = bounds.argsort()[::-1]
+        family = _Family(
+            before.number,
+            bounds[order].tolist(),
+            target[order].tolist(),
+            None if symbol is None else symbol[order].tolist(),
+            after[:, order],
+            before.way,
+        )
+        self._push_member(family, 0)
 
     def _tighten(self) -> None:
         """Bound what is waiting by the most that one string can have, where that is less than the sum of all."""
@@ -129,9 +169,14 @@ class Search:
         self._second = True
         self.bounds = [np.minimum(sums, _most(model, self.evidence)) for model, sums in zip(self.models, self.bounds, strict=True)]
         waiting, self.heap = self.heap, []
-        for bound, count, number, node, weights, way in waiting:
-            tight = bound if node < 0 else -float(weights @ self.bounds[number][:, node])
-            self.heap.append((tight, count, number, node, weights, way))
+        for bound, count, found, place in waiting:
+            if isinstance(found, _Family):
+                for one in (found.member(n) for n in range(place, len(found.bounds))):
+                    self._push(one)
+            elif found.node < 0:
+                self.heap.append((bound, count, found, place))
+            else:
+                self._push(found)
         heapq.heapify(self.heap)
 
 
@@ -188,43 +233,8 @@ def _most(model: Weighted, evidence: Evidence) -> np.ndarray:
     return most
 
 
-def weight_of(model: Weighted, evidence: Evidence, string: str, scale: float) -> float:
-    """Return the weight of one string, summed over all alignments and every way to say it."""
-    index = model.graph.message.alphabet.index
-    said = [index[symbol] for symbol in string]
-    return scale * _prior_of(model, said) * _likelihood(evidence, said)
-
-
-def _prior_of(model: Weighted, said: list[int]) -> float:
-    """Return the weight of a string whatever was heard: the sum over its ways through the graph."""
-    import numpy as np
-
-    graph = model.graph
-    ends, found = set(graph.end), 0.0
-    waiting = [(0, node, 1.0) for node in graph.start]
-    while waiting:
-        place, node, worth = waiting.pop()
-        if place == len(said) and node in ends:
-            found += worth
-        for number in graph.leaving(node):
-            operation, weight = graph.operations[number], model.weights[number]
-            if isinstance(operation, Join):
-                waiting += [
-                    (place, int(operation.target[at]), worth * float(weight or 0.0)) for at in (operation.source == node).nonzero()[0]
-                ]
-            elif isinstance(operation, Mix):
-                row, slots = _row(operation, weight, node), _slots(operation, node)
-                waiting += [(place, int(slots[at]), worth * float(row[at])) for at in row.nonzero()[0]]
-            elif place < len(said) and (runs := operation.runs(node)):
-                low, high = int(operation.starts[runs.start]), int(operation.starts[runs.stop])
-                for at in (operation.symbol[low:high] == said[place]).nonzero()[0].tolist():
-                    share = 1.0 if weight is None else float(np.asarray(weight)[operation.run[low + at]])
-                    waiting.append((place + 1, int(operation.target[low + at]), worth * share))
-    return found
-
-
-def _likelihood(evidence: Evidence, said: list[int]) -> float:
-    """Return the probability of what was heard if a string was said, summed over alignments."""
+def likelihood(evidence: Evidence, said: list[int]) -> float:
+    """Return the probability of what was heard if these symbols (by number) were said, summed over alignments."""
     import numpy as np
 
     weights = evidence.start

@@ -1,9 +1,9 @@
 """What to do about what was heard: accept, ask for one part, or ask for all, whichever is expected to cost least.
 
 A cost is in seconds of radio time. Accepting costs the price of a wrong reading times the probability that it is wrong. Asking costs the
-question, the pause and the answer; then, for each reading that may be meant, its answer is taken to be heard word for word as said (anything
-else counts as not settling the matter): if that makes the reading sure enough it is accepted, at what risk is left, and if not the whole report
-is asked for until that settles it. Borders of a part are words that nearly all that is probable agrees on.
+question, the pause and the answer; then, for each reading that may be meant, its answer is taken to be heard word for word as said
+(anything else counts as not settling the matter): if that makes the reading sure enough it is accepted, at what risk is left, and if not
+the whole report is asked for until that settles it. Borders of a part are words that nearly all that is probable agrees on.
 """
 
 from __future__ import annotations
@@ -175,7 +175,7 @@ class _Judge:
 
     @functools.cached_property
     def again(self) -> float:
-        """The expected seconds, and risk, of asking for the whole report until that settles the matter: what a useless question still leaves."""
+        """The expected cost of asking for the whole report until that settles the matter: what a useless question still leaves."""
         settled, risk = self.outcome(_Stretch(0, len(self.said), Part()))
         return (self.whole + self.book.spec.hearing.wrong * risk) / max(settled, _HELPS)
 

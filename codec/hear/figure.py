@@ -93,7 +93,8 @@ def _time(axes: Any, tallies: Sequence[Tally]) -> None:
     axes.barh(places, once, color="0.75", label="said once")
     axes.barh(places, more, left=once, color=[_COLOURS[n % len(_COLOURS)] for n in places], label="asking again")
     for place, one in enumerate(facts):
-        told = f"asks {100 * (one['asked_part'] + one['asked_all']):.1f} %\nwrong {100 * one['accepted_wrong']:.2f} %, given up {100 * one['given_up']:.1f} %"
+        asks, wrong, given_up = (100 * share for share in (one["asked_part"] + one["asked_all"], one["accepted_wrong"], one["given_up"]))
+        told = f"asks {asks:.1f} %\nwrong {wrong:.2f} %, given up {given_up:.1f} %"
         axes.annotate(told, (0.05, place), va="center", fontsize=7)
     axes.set_yticks(list(places), [tally.title for tally in tallies])
     axes.invert_yaxis()

@@ -110,9 +110,9 @@ class Marginal:
 class Hearing:
     """What was heard, and what it may mean.
 
-    ``candidates`` are the most probable readings, best first; ``unlisted`` is the probability of all other readings together, ``nothing`` that
-    this was no report at all; these sum to 1. ``marginals`` maps each field to its Marginal. ``decision`` says whether to accept the first
-    candidate or what to ask; nothing is accepted below the book's threshold.
+    ``candidates`` are the most probable readings, best first; ``unlisted`` is the probability of all other readings together, ``nothing``
+    that this was no report at all; these sum to 1. ``marginals`` maps each field to its Marginal. ``decision`` says whether to accept the
+    first candidate or what to ask; nothing is accepted below the book's threshold.
     """
 
     book: Book
@@ -166,10 +166,11 @@ def hear(
 ) -> Hearing:
     """Return what ``heard`` may mean, exactly: every reading of the book is weighed, over every alignment of its words with those heard.
 
-    ``heard`` is a transcript or a list of words (see ``codec.hear.words``). ``prior`` is None (what the book expects), the last accepted reading or its
-    values, several from the oldest to the newest, or a ``Prior``. ``noise`` is a grade, decibels, or a Channel; the default is the book's.
-    ``earlier`` are hearings of the same report: ``heard`` then answers the question the last of them asked (``part`` says otherwise), and
-    all are weighed together. ``direction`` narrows the book to reports ("car", the default where there are any) or calls ("pit").
+    ``heard`` is a transcript or a list of words (see ``codec.hear.words``). ``prior`` is None (what the book expects), the last accepted
+    reading or its values, several from the oldest to the newest, or a ``Prior``. ``noise`` is a grade, decibels, or a Channel; the
+    default is the book's. ``earlier`` are hearings of the same report: ``heard`` then answers the question the last of them asked
+    (``part`` says otherwise), and all are weighed together. ``direction`` narrows the book to reports ("car", the default where there are
+    any) or calls ("pit").
 
     Raises ReportError where nothing was heard or the words can't be used, CodeError (kind "too-large") where a message is too large.
     """
@@ -190,7 +191,7 @@ def hear(
             "what was heard can't be a report of this book", kind="no-report", source=hearings[-1].text, span=(0, len(hearings[-1].text))
         )
     scale = [share / everything for share in scale]
-    ranking = Ranking(weights.graphs, found, scale, evidence)
+    ranking = Ranking(spec, weights.graphs, found, scale, evidence)
     ranked = ranking.best(count)
     if not ranked or not settled(book, ranked[0][1]):
         ranked = ranking.best(max(count, _WEIGHED))

@@ -18,9 +18,10 @@ Decides = dict[str, "np.ndarray"]
 class Say:
     """Edges that say one symbol each, from the nodes ``low`` … ``high`` - 1, in order of their source.
 
-    Edges that leave one source and decide the same levels are a run: run r holds the edges ``starts[r]`` … ``starts[r + 1]`` - 1, leaves the
-    node ``low + source[r]`` and decides ``decides[field][r]``. The runs of each source in ``sources`` begin at ``source_starts``. ``run``
-    is the run of each edge, ``place`` its target counted from ``reached``, the lowest of all; ``reach`` is how many nodes from there to the highest.
+    Edges that leave one source and decide the same levels are a run: run r holds the edges ``starts[r]`` … ``starts[r + 1]`` - 1, leaves
+    the node ``low + source[r]`` and decides ``decides[field][r]``. The runs of each source in ``sources`` begin at ``source_starts``.
+    ``run`` is the run of each edge, ``place`` its target counted from ``reached``, the lowest of all; ``reach`` is how many nodes from
+    there to the highest.
     """
 
     low: int

@@ -28,7 +28,8 @@ Last = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Prior:
-    """What the last laps were: ``last`` maps a field to its value in the newest reading that has it, ``laps`` to how many laps ago that was.
+    """What the last laps were: ``last`` maps a field to its value in the newest reading that has it, ``laps`` to how many laps ago that
+    was.
 
     ``flat`` leaves out whatever the book expects. An empty prior is the first report of a run.
     """

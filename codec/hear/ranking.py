@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING
 
-from codec.hear.best import Best, Search, weight_of
+from codec.hear.best import Best, Search, likelihood
 from codec.hear.evidence import Evidence
-from codec.hear.strings import most_strings, others
+from codec.hear.strings import most_strings, others, share
 from codec.hear.sums import Sums, Weighted
 from grammar.message import Match
+
+if TYPE_CHECKING:
+    from grammar.models import HearingSpec
 
 LEAST = 1e-12  # readings less probable than this are not listed
 _EXTRA = 300  # strings looked at beyond those asked for, where a reading may have several
@@ -19,10 +23,9 @@ Ranked = tuple[Match, float]
 class Ranking:
     """The readings of several graphs under one evidence; ``scale`` turns the weights of each into probabilities."""
 
-    def __init__(self, models: list[Weighted], found: list[Sums], scale: list[float], evidence: Evidence) -> None:
+    def __init__(self, spec: HearingSpec, models: list[Weighted], found: list[Sums], scale: list[float], evidence: Evidence) -> None:
         """Begin the search."""
-        self.evidence = evidence
-        self.models = {id(model.graph): (model, share) for model, share in zip(models, scale, strict=True)}
+        self.spec, self.evidence = spec, evidence
         self.several = max((most_strings(model.graph.message.node) if model.graph.several else 1) for model in models)
         self.search = iter(Search(models, found, scale, evidence))
         self.next: Best | None = next(self.search, None)
@@ -49,10 +52,21 @@ class Ranking:
 
     def _mass(self, match: Match, best: Best) -> float:
         """Return the probability of a reading: that of its string, or of all its strings together."""
-        model, scale = self.models[id(best.graph)]
-        if not model.graph.several:
-            return best.weight
-        return best.weight + sum(weight_of(model, self.evidence, string, scale) for string in others(match))
+        mass = best.weight
+        if not best.graph.several:
+            return mass
+        levels, index = match.levels(), match.message.alphabet.index
+        known = 0.0
+        for other in others(match):
+            if not known:
+                known = self._worth(match, levels, index)
+            mass += best.weight * self._worth(other, levels, index) / known
+        return mass
+
+    def _worth(self, match: Match, levels: Mapping[str, int], index: Mapping[str, int]) -> float:
+        """Return what one string of a reading is worth against its others: its share, and how well it explains what was heard."""
+        said = share(match.message, self.spec, frozenset(match.plan.leaves), levels)
+        return said * likelihood(self.evidence, [index[symbol] for symbol in match.string])
 
 
 def _matches(best: Best) -> Iterator[Match]:

@@ -116,9 +116,9 @@ class Tally:
 class Setting:
     """What is simulated: how many reports, in runs of so many laps, in which noise, and what the hearer knows.
 
-    ``hearings`` is how often one report is heard before the engineer gives up and waits for the next lap; with ``asking`` False all of it is
-    asked for always.
-    ``prior`` False hears every report as if nothing were expected of it. ``truth`` is the channel the reports really pass through.
+    ``hearings`` is how often one report is heard before the engineer gives up and waits for the next lap; with ``asking`` False all of it
+    is asked for always. ``prior`` False hears every report as if nothing were expected of it. ``truth`` is the channel the reports really
+    pass through.
     """
 
     reports: int = 2000

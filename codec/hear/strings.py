@@ -1,14 +1,18 @@
-"""Every string that says the same reading, for layouts with optional parts and alternatives."""
+"""Every string that says the same reading, for layouts with optional parts and alternatives, and how they share its weight."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING
 
 from grammar.codes import Check
-from grammar.layout import Either, InOrder, Leaf, Maybe
+from grammar.layout import Either, InOrder, Leaf, Maybe, leaves
 from grammar.layout import Node as LayoutNode
 from grammar.message import Match, Message, Plan
+
+if TYPE_CHECKING:
+    from grammar.models import HearingSpec
 
 
 def most_strings(node: LayoutNode) -> int:
@@ -21,8 +25,8 @@ def most_strings(node: LayoutNode) -> int:
     return math.prod(counts) if isinstance(node, InOrder) else sum(counts)
 
 
-def others(match: Match) -> Iterator[str]:
-    """Yield every other string of the message that says exactly what a match says."""
+def others(match: Match) -> Iterator[Match]:
+    """Yield every other way to say exactly what a match says."""
     message, levels = match.message, match.levels()
     for plan in _plans(message, frozenset(levels)):
         if plan.leaves == match.plan.leaves or any(levels[implied.name] != implied.level for implied in plan.implied):
@@ -36,7 +40,7 @@ def others(match: Match) -> Iterator[str]:
                 texts.append(table.word(tuple(levels[field.name] for field in table.fields)) or "")
         again = message.match(plan.leaves, texts) if all(texts) else None
         if again is not None and again.levels() == levels:
-            yield again.string
+            yield again
 
 
 def _plans(message: Message, names: frozenset[str]) -> list[Plan]:
@@ -61,3 +65,26 @@ def _ways(message: Message, node: LayoutNode, names: frozenset[str]) -> list[tup
     for part in node.parts:
         rows = [(*row, *way) for row in rows for way in _ways(message, part, names)]
     return rows
+
+
+def share(message: Message, spec: HearingSpec, said: frozenset[int], levels: Mapping[str, int]) -> float:
+    """Return how much of a reading's weight goes to its string that says these leaves; only the ratios between its strings mean anything."""
+    return _share(message, spec, message.node, said, levels)
+
+
+def _share(message: Message, spec: HearingSpec, node: LayoutNode, said: frozenset[int], levels: Mapping[str, int]) -> float:
+    if isinstance(node, Leaf):
+        return 1.0
+    if isinstance(node, Maybe):
+        implied = message.usual(node.part)
+        same = message.said_by(node.part) <= implied.keys()
+        if not any(leaf.number in said for leaf in leaves(node)):
+            return 1 - spec.spoken_anyway if same else spec.left_out
+        inside = _share(message, spec, node.part, said, levels)
+        if not same:
+            return (1 - spec.left_out) * inside
+        return spec.spoken_anyway * inside if all(levels[name] == level for name, level in implied.items()) else inside
+    if isinstance(node, Either):
+        taken = next(part for part in node.parts if any(leaf.number in said for leaf in leaves(part)))
+        return _share(message, spec, taken, said, levels) / len(node.parts)
+    return math.prod(_share(message, spec, part, said, levels) for part in node.parts)

@@ -97,7 +97,7 @@ def total(model: Weighted) -> float:
 
 
 def _forward(operation: Operation, weight: np.ndarray | float | None, before: np.ndarray, evidence: Evidence) -> _Passed:
-    """Carry the weights before an operation through it; return what each run starts with (its weight included), and the symbols' columns."""
+    """Carry the weights before an operation through it; return what each run starts with, weighted, and the symbols' columns."""
     import numpy as np
 
     if isinstance(operation, Join):

@@ -77,7 +77,12 @@ def _fields(hearing: Hearing) -> None:
         mark, style, _ = _SURE[0 if share >= hearing.book.spec.hearing.threshold else 1 if share >= 0.5 else 2]
         others = ", ".join(f"{marginal.text(n)} {_percent(p)}" for n, p in marginal.top(3) if n != level and p >= 0.001)
         table.add_row(
-            Text(mark, style), safe(marginal.field.title), safe(marginal.text(level), style), _percent(share), safe(others, "dim"), _mean(marginal)
+            Text(mark, style),
+            safe(marginal.field.title),
+            safe(marginal.text(level), style),
+            _percent(share),
+            safe(others, "dim"),
+            _mean(marginal),
         )
     if table.row_count:
         console().print(table)

@@ -68,7 +68,8 @@ def is_independent(graph: Graph, chosen: Sequence[Vertex]) -> bool:
 def zero_error(graph: Graph, length: int = 1, *, steps: int = 200_000, enough: int | None = None, seed: int = 1) -> list[Vertex]:
     """Return a large set of strings that can't be heard as each other, sorted.
 
-    ``steps`` bounds the work; the search ends early with ``enough`` strings.
+    ``steps`` bounds the work; the search ends early with ``enough`` strings. Where growing does not reach so many, as many steps again are spent
+    on sets of just that size (``sized``, needs numpy).
     """
     vertices = strings(graph, length)
     place = {vertex: number for number, vertex in enumerate(vertices)}
@@ -85,6 +86,10 @@ def zero_error(graph: Graph, length: int = 1, *, steps: int = 200_000, enough: i
         whole = [vertex for number in found for vertex in orbits[number]]
         if len(whole) > len(best):
             best = whole
+    if enough is not None and len(best) < enough <= len(vertices):
+        from grammar.design.sized import of_size
+
+        best = of_size([sorted(row) for row in near], enough, steps=steps, seed=seed) or best
     return sorted(vertices[vertex] for vertex in best)
 
 

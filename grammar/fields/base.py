@@ -76,7 +76,7 @@ class FieldBase(Strict):
 
     label: str = Field("", description="What a person calls it; the default is the field's name.")
     share: float = Field(0.9, ge=0, le=1, description="How often the field has its usual value, where no spread is given.")
-    hold: float | None = Field(None, ge=0, le=1, description="How often the field stays as it was a lap ago; only for what does not wander.")
+    hold: float | None = Field(None, ge=0, le=1, description="How often it stays as it was a lap ago; for what does not wander.")
     _name: str = PrivateAttr("")
 
     described: ClassVar[str] = "field"

@@ -122,9 +122,7 @@ class Posterior(NamedTuple):
     levels: dict[str, dict[int, float]]
 
 
-def posterior(
-    reference: Reference, names: Sequence[str], shares: Mapping[str, Any], hearings: Sequence[Hearing]
-) -> Posterior:
+def posterior(reference: Reference, names: Sequence[str], shares: Mapping[str, Any], hearings: Sequence[Hearing]) -> Posterior:
     """Return the probability of every reading of the messages ``names``."""
     found = {name: list(ways(reference, name, shares)) for name in names}
     longest = max(len(way.string) for every in found.values() for way in every)

@@ -17,7 +17,7 @@ from codec.hear import Hearing, Part, Prior, hear
 from codec.hear.priors import shares
 from grammar.message import Direction
 
-FEW = settings(max_examples=25)
+FEW = settings(max_examples=15)
 
 
 def heard_words(draw: Any, drawn: Drawn, string: str) -> list[str]:
@@ -119,7 +119,7 @@ def checked(method: str, tree: Tree) -> Drawn:
 
 @pytest.mark.parametrize("method", METHODS)
 @pytest.mark.parametrize("where", CHECKED)
-@settings(max_examples=3)
+@settings(max_examples=2)
 @given(data=st.data())
 def test_check_symbols_are_summed_exactly_wherever_they_stand(method: str, where: str, data: Any) -> None:
     drawn = checked(method, CHECKED[where])
@@ -142,7 +142,11 @@ def packed(draw: Any) -> Drawn:
     spec = {
         "alphabet": {"symbols": "0123456"},
         "fields": fields,
-        "tables": {"packed": {"kind": "packed", "fields": names, "symbols": figures}, "lap": {"kind": "scale", "symbols": "345"}, "check": check},
+        "tables": {
+            "packed": {"kind": "packed", "fields": names, "symbols": figures},
+            "lap": {"kind": "scale", "symbols": "345"},
+            "check": check,
+        },
         "messages": {"m": {"layout": notation(tree)}},
     }
     draft = Draft(spec, {"m": tree})
@@ -161,7 +165,7 @@ def test_packed_tables_are_summed_exactly_without_being_listed(drawn: Drawn, dat
     assert_same(hearing, brute.posterior(Reference(drawn.draft), ["m"], expected, [brute.Hearing([as_listed(drawn, words)])]))
 
 
-@settings(max_examples=20)
+@settings(max_examples=12)
 @given(books(most_fields=2), st.data())
 def test_an_answer_is_weighed_together_with_what_was_heard_before(drawn: Drawn, data: Any) -> None:
     direction: Direction = "car" if drawn.book.sent_by("car") else "pit"

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 from hear.books import lap_book
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from codec import CodeError, ReportError, UnexpectedWord, encode
@@ -44,7 +44,10 @@ def test_an_unclear_word_says_only_that_a_word_was_there() -> None:
     assert with_mark.candidates[0].probability < hear(BOOK, words).candidates[0].probability
 
 
-@pytest.mark.parametrize(("written", "symbol"), [("kello", "K"), ("tree house", "3"), ("seben", "7"), ("sulu", "Z"), ("delda", "D"), ("oskar", "O"), ("brafo", "B")])
+@pytest.mark.parametrize(
+    ("written", "symbol"),
+    [("kello", "K"), ("tree house", "3"), ("seben", "7"), ("sulu", "Z"), ("delda", "D"), ("oskar", "O"), ("brafo", "B")],
+)
 def test_a_word_of_no_table_is_placed_by_its_sound(written: str, symbol: str) -> None:
     (slot,) = slots([written])
     assert BOOK.alphabet.symbols[int(slot.likelihood.argmax())] == symbol
@@ -138,6 +141,7 @@ def test_alternatives_that_are_none_are_refused(item: Any) -> None:
         hear(BOOK, [item])
 
 
+@settings(max_examples=40)
 @given(st.text(max_size=40))
 def test_any_text_is_heard_or_refused_by_an_error_of_ours(text: str) -> None:
     try:

@@ -18,7 +18,9 @@ WORDS = ["seven", "five", "?", "niner", "tree house", "victor", "zulu"]
 @settings(max_examples=15)
 @given(st.permutations(list(LAP["fields"])), st.permutations(list(LAP["tables"])), st.permutations(list(LAP["messages"])))
 def test_the_order_of_fields_tables_and_messages_changes_nothing(fields: Any, tables: Any, messages: Any) -> None:
-    spec = LAP | {key: {name: LAP[key][name] for name in names} for key, names in (("fields", fields), ("tables", tables), ("messages", messages))}
+    spec = LAP | {
+        key: {name: LAP[key][name] for name in names} for key, names in (("fields", fields), ("tables", tables), ("messages", messages))
+    }
     one, other = hear(book_of(LAP), WORDS), hear(book_of(spec), WORDS)
     assert [c.reading for c in one.candidates] == [c.reading for c in other.candidates]
     assert [c.probability for c in one.candidates] == pytest.approx([c.probability for c in other.candidates], rel=1e-9)

@@ -1,4 +1,4 @@
-"""What the model calls 90 % sure is right nine times in ten; a check symbol and the last laps help; a mistaken model refuses before it errs.
+"""What the model calls 90 % sure is right nine times in ten; a check and the last laps help; a mistaken model refuses before it errs.
 
 These are small, seeded runs, with bounds that follow from their sample sizes; the long ones are run with ``niner book simulate``.
 """
@@ -9,7 +9,6 @@ import functools
 import random
 
 import pytest
-from hear.books import LAP, lap_book
 from helpers import book_of
 
 from codec import Book
@@ -21,19 +20,38 @@ from codec.hear.priors import Prior, shares
 from codec.hear.simulate import Setting, Tally, simulate
 
 NOISE = -11.0
-REPORTS = 500
+REPORTS = 250
+
+SMALL = {
+    "alphabet": {"symbols": "0123456789WXYZ"},
+    "hearing": {"threshold": 0.95, "wrong": 100},
+    "fields": {
+        "lap": {"kind": "wrapped", "modulus": 10, "drift": 1, "wander": 0},
+        "energy": {"kind": "quantity", "low": -2, "high": 2, "step": 0.5, "usual": 0, "spread": 0.8, "wander": 0.4},
+        "motor": {"kind": "quantity", "low": 50, "high": 140, "step": 10, "usual": 90, "spread": 20, "wander": 10},
+        "alert": {"kind": "flags", "flags": ["rain", "damage"], "usual": [], "hold": 0.8},
+    },
+    "tables": {
+        "lap": {"kind": "digits"},
+        "energy": {"kind": "digits"},
+        "motor": {"kind": "digits"},
+        "alert": {"kind": "scale", "symbols": "WXYZ"},
+        "check": {"kind": "check", "method": "damm", "over": ["lap", "energy", "motor"]},
+    },
+}
 
 
 @functools.cache
 def book(check: bool) -> Book:
-    layout = "lap energy motor alert? check" if check else "lap energy motor alert?"
-    return book_of(LAP | {"hearing": {}, "messages": {"lap": {"layout": layout}}})
+    return book_of(SMALL | {"messages": {"lap": {"layout": "lap energy motor alert?" + " check" * check}}})
 
 
 @functools.cache
 def tally(check: bool = True, prior: bool = True, shuffled: float = 0.0) -> Tally:
     truth = mistaken(channel(book(check), NOISE), shuffled, random.Random(4)) if shuffled else None
-    return simulate(book(check), Setting(REPORTS, 7, noise=NOISE, truth=truth, prior=prior, title=f"{check} {prior} {shuffled}"))
+    return simulate(
+        book(check), Setting(REPORTS, 7, noise=NOISE, truth=truth, prior=prior, hearings=1, title=f"{check} {prior} {shuffled}")
+    )
 
 
 @pytest.mark.parametrize("check", [True, False])
@@ -50,23 +68,33 @@ def test_a_higher_threshold_refuses_more_and_errs_less() -> None:
     refused, wrong = zip(*(tally().at_threshold(t) for t in (0.6, 0.8, 0.9, 0.98)), strict=True)
     assert list(refused) == sorted(refused)
     assert list(wrong) == sorted(wrong, reverse=True)
-    assert wrong[-1] <= 0.01
+    assert wrong[-1] <= 0.02
 
 
 def test_a_check_symbol_and_the_last_laps_each_leave_less_to_ask() -> None:
-    asked = {key: tally(*key).asked_part + tally(*key).asked_all for key in ((True, True), (False, True), (True, False))}
-    assert asked[True, True] < asked[False, True]
-    assert asked[True, True] < asked[True, False]
+    doubted = {key: tally(*key).given_up for key in ((True, True), (False, True), (True, False))}
+    assert doubted[True, True] < doubted[False, True]
+    assert doubted[True, True] < doubted[True, False]
+
+
+def test_asking_again_gets_more_reports_right_and_takes_radio_time() -> None:
+    asked = simulate(book(True), Setting(REPORTS // 4, 7, noise=NOISE))
+    assert asked.right / asked.reports > tally().right / tally().reports
+    assert asked.seconds > asked.plain_seconds
+    assert asked.asked_part > 0
+    assert asked.asked_all > 0
+    assert asked.right + asked.wrong + asked.given_up == asked.reports
 
 
 def test_a_mistaken_model_refuses_more_before_it_errs_more() -> None:
-    """The confusions really go to other words: doubt rises by far more than wrong readings do."""
-    right, wrong = tally(), tally(shuffled=1.0)
-    at = lap_book().spec.hearing.threshold
-    more_refused = wrong.at_threshold(at)[0] - right.at_threshold(at)[0]
-    more_wrong = wrong.at_threshold(at)[1] - right.at_threshold(at)[1]
-    assert more_refused > 0.02
-    assert more_refused > 3 * more_wrong
+    """Words are really taken for other words than assumed, or missed more often: doubt rises by far more than wrong readings do."""
+    at, right = book(True).spec.hearing.threshold, tally()
+    shuffled = tally(shuffled=1.0)
+    noisier = simulate(book(True), Setting(REPORTS, 7, noise=NOISE, truth=NOISE - 3, hearings=1))
+    for wrong, least in ((shuffled, 0.0), (noisier, 0.1)):
+        more_refused, more_wrong = (after - before for after, before in zip(wrong.at_threshold(at), right.at_threshold(at), strict=True))
+        assert more_refused > least
+        assert more_refused > 3 * more_wrong
 
 
 def test_the_same_seed_gives_the_same_reports() -> None:
@@ -80,8 +108,8 @@ def test_strings_are_drawn_as_often_as_the_prior_has_them() -> None:
     source = Source(model_of(plain, None).weighted(Prior()))
     drawn = [plain.messages["lap"].quick(source.draw(chance)[1]) for _ in range(2000)]
     expected = shares(plain, Prior(), ["energy"])["energy"]
-    found = [sum(match is not None and match.levels()["energy"] == level for match in drawn) / 2000 for level in range(41)]
-    for level in (15, 20, 25):
+    found = [sum(match is not None and match.levels()["energy"] == level for match in drawn) / 2000 for level in range(9)]
+    for level in range(9):
         assert found[level] == pytest.approx(expected[level], abs=4 * (expected[level] / 2000) ** 0.5)
 
 

@@ -114,7 +114,7 @@ class Automata:
         return fst
 
     def lattice(self, heard: str) -> Any:
-        """Return the weighted strings that may have been said for what was heard (one symbol a word), an arc for each step of an alignment."""
+        """Return the weighted strings that may have been said for what was heard (a symbol a word), an arc for a step of an alignment."""
         return pynini.compose(self.both, pynini.accep(heard)).project("input")
 
     def best_alignments(self, heard: str, count: int = 5) -> list[tuple[str, float]]:

@@ -1,0 +1,101 @@
+"""Which level gets which codeword: the quadratic assignment."""
+
+from __future__ import annotations
+
+import random
+
+import pytest
+
+from codec import load_book
+from grammar.codes import Listed, Numbered
+from grammar.design import assign, harm, needs_of, noise_of
+from grammar.design.noise import simulated
+from grammar.design.parts import Pool, assigned
+from grammar.loading import parse_book
+
+# NUG12 of QAPLIB (C. Nugent, T. Vollmann and J. Ruml 1968; R. Burkard, S. Karisch and F. Rendl 1997): flows, between places on a grid of
+# 3 x 4; the optimum is 578. Figures from memory.
+FLOWS = """
+0 5 2 4 1 0 0 6 2 1 1 1
+5 0 3 0 2 2 2 0 4 5 0 0
+2 3 0 0 0 0 0 5 5 2 2 2
+4 0 0 0 5 2 2 10 0 0 5 5
+1 2 0 5 0 10 0 0 0 5 1 1
+0 2 0 2 10 0 5 1 1 5 4 0
+0 2 0 2 0 5 0 10 5 2 3 3
+6 0 5 10 0 1 10 0 0 0 5 0
+2 4 5 0 0 1 5 0 0 0 10 10
+1 5 2 0 5 5 2 0 0 0 5 0
+1 0 2 5 1 4 3 5 10 5 0 2
+1 0 2 5 1 0 3 0 10 0 2 0
+"""
+
+
+def test_a_published_instance_reaches_its_optimum() -> None:
+    flows = [[int(number) for number in row.split()] for row in FLOWS.strip().splitlines()]
+    places = [[abs(a // 4 - b // 4) + abs(a % 4 - b % 4) for b in range(12)] for a in range(12)]
+    found, cost = assign(flows, places, starts=30)
+    assert cost == 578
+    assert sorted(found) == list(range(12))
+
+
+def test_the_example_of_scipys_handbook_reaches_its_optimum() -> None:
+    # documentation of scipy.optimize.quadratic_assignment: score 3260
+    a = [[0, 80, 150, 170], [80, 0, 130, 100], [150, 130, 0, 120], [170, 100, 120, 0]]
+    b = [[0, 5, 2, 7], [0, 0, 3, 8], [0, 0, 0, 3], [0, 0, 0, 0]]
+    assert assign(a, b)[1] == 3260
+
+
+def test_harm_grows_with_distance_and_closes_the_circle() -> None:
+    fields = load_book("examples/race/race.toml").fields
+    assert harm(fields["energy"], 20, 20) == 0
+    assert harm(fields["energy"], 20, 21) < harm(fields["energy"], 20, 25) < harm(fields["energy"], 0, 40) == 1
+    assert harm(fields["lap"], 0, 9) == harm(fields["lap"], 0, 1)
+    assert harm(fields["alert"], 0b0001, 0b0011) == 0.25
+    assert harm(fields["mode"], 0, 2) == 1
+
+
+BATTERY = """
+[alphabet]
+retired = "IKMOU"
+[fields.battery]
+kind = "quantity"
+low = 20
+high = 64
+step = 2
+usual = 44
+spread = 6
+[tables.battery]
+kind = "scale"
+{symbols}
+[messages.hot]
+layout = "battery"
+"""
+
+
+def harm_heard(symbols: str) -> float:
+    """Return the mean harm of what is heard in harsh noise, by plain simulation of the channel."""
+    book = parse_book(BATTERY.format(symbols=f'symbols = "{symbols}"'))
+    field, table = book.fields["battery"], book.tables["battery"]
+    assert isinstance(table, Numbered | Listed)
+    noise = noise_of(book.alphabet, book.spec.hearing, -9.0)
+    generator, total, count = random.Random(2), 0.0, 30_000
+    for level in generator.choices(range(field.size), field.shares(), k=count):
+        heard = table.levels(simulated(noise, table.word((level,)) or "", generator))
+        total += harm(field, level, heard[0]) if heard is not None else 0.0
+    return total / count
+
+
+def test_assigned_codewords_do_less_harm_than_monotone_and_random_ones_in_simulation(capsys: pytest.CaptureFixture[str]) -> None:
+    book = parse_book(BATTERY.format(symbols=""))
+    needs = needs_of(book, "hot")
+    needs = type(needs)(**{name: getattr(needs, name) for name in needs.__slots__} | {"noise": noise_of(book.alphabet, book.spec.hearing, -9.0)})
+    ordered = book.alphabet.symbols[: book.fields["battery"].size]
+    placed = assigned(Pool(needs, ordered), "battery", wrong=120.0, seed=1)["symbols"]  # the same symbols, in another order
+    generator = random.Random(5)
+    chance = [harm_heard("".join(generator.sample(ordered, len(ordered)))) for _ in range(3)]
+    monotone, best = harm_heard(ordered), harm_heard(placed)
+    with capsys.disabled():
+        print(f"\n  harm a report, -9 dB: assigned {best:.4f}, monotone {monotone:.4f}, random {sum(chance) / 3:.4f}")
+    assert best < 0.9 * monotone
+    assert best < 0.9 * min(chance)

@@ -1,0 +1,103 @@
+"""The design commands as their users meet them."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+import pytest
+
+from codec import load_book
+from codec.cli import book_more, design
+from grammar.errors import CodeError
+
+STARTER = "examples/starter/starter.toml"
+
+
+def run(*arguments: str) -> int:
+    parser = argparse.ArgumentParser()
+    commands = parser.add_subparsers()
+    design.add(commands)
+    actions = commands.add_parser("book").add_subparsers()
+    for add in (book_more.add_export, book_more.add_analyse, book_more.add_key):
+        add(actions)
+    args = parser.parse_args(arguments)
+    code: int = args.run(args)
+    return code
+
+
+def test_design_shows_the_trade_off_and_writes_a_sound_book(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    out, plot = tmp_path / "lap.toml", tmp_path / "lap.svg"
+    families = ["--family", "variable", "--family", "monotone"]
+    past = ["--sheet", "examples/design/past.csv"]
+    assert run("design", "examples/design/needs.toml", *families, *past, "--draws", "150", "--out", str(out), "--plot", str(plot)) == 0
+    shown = capsys.readouterr().out
+    for text in ("no code that tells its own end", "over bound", "picked", "Event regulations"):
+        assert text in shown
+    assert load_book(out).messages.keys() == {"lap"}
+    assert out.read_text("utf-8").startswith("# Corvane lap report, designed: a proposed code")
+    assert plot.read_text("utf-8").lstrip().startswith("<?xml")
+
+
+def test_design_gives_programs_the_same_facts_and_takes_a_book(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("design", STARTER, "--message", "lap", "--family", "variable", "--draws", "100", "--json", "--all") == 0
+    (line,) = capsys.readouterr().out.splitlines()
+    facts = json.loads(line)
+    assert facts["bound"] == pytest.approx(1.5562, abs=1e-3)
+    assert sum(one["picked"] for one in facts["proposals"]) == 1
+    assert all(one["seconds"]["mean"] > facts["bound"] * 0.98 for one in facts["proposals"])
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["--pick", "tidy"], "no proposal 'tidy'"),
+        (["--draws", "3"], "too little"),
+        (["--sheet", "examples/design/needs.toml"], "no column"),
+        (["--sheet", "nowhere.csv"], "can't be read"),
+        (["--out", "/nowhere/book.toml"], "can't be written"),
+        (["--plot", "figure.bmp"], "SVG or PNG"),
+    ],
+)
+def test_what_design_cannot_do_is_told(arguments: list[str], told: str) -> None:
+    with pytest.raises(CodeError, match=told):
+        run("design", STARTER, "--message", "lap", "--family", "fixed", *(arguments if "--draws" in arguments else ["--draws", "50", *arguments]))
+
+
+def test_analyse_tells_where_seconds_go_and_what_the_designer_would_do(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("book", "analyse", STARTER) == 0
+    shown = capsys.readouterr().out
+    for text in ("Where the seconds go", "six → eight", "no check symbol", "What the designer would do", "time saved"):
+        assert text in shown
+    assert run("book", "analyse", STARTER, "--quick", "--json", "--pairs", "3") == 0
+    facts = json.loads(capsys.readouterr().out)
+    assert len(facts["confused"]) == 3
+    assert facts["proposals"] == []
+
+
+def test_export_writes_files_or_prints_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("book", "export", STARTER, "c", "--out", str(tmp_path)) == 0
+    assert {path.name for path in tmp_path.iterdir()} == {"starter.h", "starter.c"}
+    assert run("book", "export", STARTER, "jsgf", "--out", "-") == 0
+    assert "#JSGF V1.0" in capsys.readouterr().out
+    with pytest.raises(CodeError, match="2 files"):
+        run("book", "export", STARTER, "c", "--out", "-")
+
+
+def test_a_key_needs_a_secret_and_never_stores_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out = tmp_path / "keyed.toml"
+    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    with pytest.raises(CodeError, match="no secret"):
+        run("book", "key", STARTER, "--event", "race 1", "--out", str(out))
+    monkeypatch.setenv(book_more.SECRET, "a phrase that no one guesses")
+    assert run("book", "key", STARTER, "--event", "race 1", "--out", str(out)) == 0
+    first = out.read_text("utf-8")
+    (tmp_path / "secret").write_text("a phrase that no one guesses\n")
+    monkeypatch.delenv(book_more.SECRET)
+    assert run("book", "key", STARTER, "--event", "race 1", "--out", str(out), "--secret-file", str(tmp_path / "secret")) == 0
+    assert out.read_text("utf-8") == first
+    assert "phrase that" not in first
+    assert "coded radio come first" in capsys.readouterr().out

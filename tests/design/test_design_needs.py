@@ -1,0 +1,104 @@
+"""Needs files: what is wrong with them is told with lines; what is known of values and times counts."""
+
+from __future__ import annotations
+
+import tomllib
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+
+from grammar.design import candidates, load_needs, needs_of, parse_needs, proposals
+from grammar.design.write import book_text, value_text
+from grammar.errors import BookError, CodeError
+from grammar.loading import load_book, parse_book
+
+NEEDS = Path("examples/design/needs.toml")
+
+
+def test_the_example_is_read() -> None:
+    needs = load_needs(NEEDS)
+    assert needs.order == ("lap", "energy", "battery", "mode")
+    assert needs.shares["mode"] == pytest.approx([0.25, 0.6, 0.15], abs=1e-4)
+    assert needs.alphabet.words["N"].seconds < load_book("examples/starter/starter.toml").alphabet.words["N"].seconds
+
+
+@pytest.mark.parametrize(
+    ("good", "bad", "told"),
+    [
+        ("modulus = 10", "modulo = 10", "unknown key 'modulo'"),
+        ("[values.mode]", "[values.modes]", "'modes' is not said"),
+        ("plan = 60", "plain = 60", "no option 'plain'"),
+        ("N = 690", "N = 6", "6 ms for one word"),
+        ("F = 655", "f = 655", "'f' is no symbol in use"),
+        ('message = "lap"', 'say = ["lap", "speed"]', "there is no field 'speed'"),
+        ("wrong = 0.0005", "wrong = 5", "less than 1"),
+        ("[fields.lap]", "[fields.lap", "not TOML"),
+    ],
+)
+def test_a_problem_is_told_with_its_line(good: str, bad: str, told: str) -> None:
+    text = NEEDS.read_text("utf-8").replace(good, bad, 1)
+    line = 1 + text[: text.index(bad)].count("\n")
+    with pytest.raises(BookError) as refused:
+        parse_needs(text)
+    (problem,) = [problem for problem in refused.value.problems if told in problem.message]
+    assert problem.line == line
+
+
+def test_needs_may_come_from_a_book(tmp_path: Path) -> None:
+    path = tmp_path / "needs.toml"
+    path.write_text(f'book = "{Path("examples/race/race.toml").resolve()}"\nmessage = "lap"\n', "utf-8")
+    needs = load_needs(path)
+    same = needs_of(load_book("examples/race/race.toml"), "lap")
+    assert (needs.order, needs.shares) == (same.order, same.shares)
+    path.write_text(f'book = "{Path("examples/race/race.toml").resolve()}"\nmessage = "laps"\n', "utf-8")
+    with pytest.raises(BookError, match="no message 'laps'"):
+        load_needs(path)
+
+
+def test_past_reports_teach_what_is_usual() -> None:
+    needs = load_needs(NEEDS)
+    learned = needs.with_reports([{"mode": "push", "energy": "0.3"}] * 80)
+    assert learned.shares["mode"][2] > 0.7
+    assert sum(learned.shares["energy"]) == pytest.approx(1)
+    assert min(learned.shares["energy"]) > 0
+    with pytest.raises(CodeError, match="report 1"):
+        needs.with_reports([{"mode": "sprint"}])
+
+
+def test_the_same_needs_and_seed_give_the_same_books() -> None:
+    needs = load_needs(NEEDS)
+    first, second = ([(one.as_dict(), one.candidate.raw) for one in _few(needs)] for _ in range(2))
+    assert first == second
+
+
+def _few(needs: object) -> list[object]:
+    return proposals(needs, list(candidates(needs, ["monotone", "assigned", "apart"]))[:8], draws=120)  # type: ignore[arg-type, return-value]
+
+
+def test_every_family_gives_books_that_compile_and_never_beats_the_bound() -> None:
+    needs = load_needs(NEEDS)
+    found = proposals(needs, list(candidates(needs)), draws=150)
+    assert {one.family for one in found} >= {"monotone", "assigned", "variable", "joined", "packed", "fixed", "apart"}
+    for one in found:
+        assert one.mean + 4 * one.error >= one.bound.seconds, one.name
+        assert one.worst >= one.mean
+
+
+def test_an_unknown_family_is_refused() -> None:
+    with pytest.raises(CodeError, match="family"):
+        list(candidates(load_needs(NEEDS), ["tidy"]))
+
+
+def test_what_is_written_is_read_back() -> None:
+    for name in ("starter", "race", "qualifying"):
+        source = Path(f"examples/{name}/{name}.toml").read_text("utf-8")
+        raw = tomllib.loads(source, parse_float=Decimal)
+        text = book_text(raw, ["a title with a\nbreak"], {"tables.lap": "note"})
+        assert tomllib.loads(text, parse_float=Decimal) == raw
+        assert parse_book(text).fields.keys() == parse_book(source).fields.keys()
+
+
+def test_every_text_is_escaped() -> None:
+    text = "quote \" back \\ bell \x07 line \n é 🏁"
+    assert tomllib.loads(f"a = {value_text(text)}")["a"] == text

@@ -1,0 +1,125 @@
+"""The designer on the race book's own needs: near the bound, quicker than the hand-written report, and no less safe."""
+
+from __future__ import annotations
+
+import pytest
+
+from codec import decode, encode, load_book
+from grammar.design import Needs, Proposal, analyse, bound_of, candidates, chosen, commented, frontier, keyed, needs_of, noise_of, proposals
+from grammar.design.noise import rates
+from grammar.errors import CodeError
+from grammar.figures import drawn
+from grammar.loading import parse_book
+
+RACE = load_book("examples/race/race.toml")
+
+
+@pytest.fixture(scope="module")
+def needs() -> Needs:
+    return needs_of(RACE, "lap")
+
+
+@pytest.fixture(scope="module")
+def designed(needs: Needs) -> dict[str, Proposal]:
+    return {one.name: one for one in proposals(needs, list(candidates(needs, ["variable", "packed"]))[:3] + _packed(needs), draws=2500)}
+
+
+def _packed(needs: Needs) -> list[object]:
+    return list(candidates(needs, ["packed"]))[:2]  # type: ignore[return-value]
+
+
+def test_a_packed_code_comes_within_five_percent_of_the_bound(designed: dict[str, Proposal]) -> None:
+    packed = designed["packed-all"]
+    assert packed.bound.seconds <= packed.mean + 4 * packed.error
+    assert packed.over < 0.05
+
+
+def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_readings(
+    designed: dict[str, Proposal], needs: Needs, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The same values at the same resolution, the same noise, the same kind of simulation: substitutions, lost and added words."""
+    message = RACE.messages["lap"]
+    reports = drawn(RACE, message, 2500, 1)
+    hand = rates(RACE, message, noise_of(RACE.alphabet, RACE.spec.hearing), reports)
+    seconds = sum(report.seconds for report in reports) / len(reports)
+    best = designed["packed-all-check"]
+    with capsys.disabled():
+        print(f"\n  bound {bound_of(needs).seconds:.3f} s; noise {RACE.spec.hearing.noise}, 2500 reports, standard errors in brackets")
+        print("  code                 mean s   saved   accepted wrong        asked again   worst s")
+        print(f"  race book, by hand   {seconds:.3f}      –     {hand.wrong:.1e} ({hand.error:.0e})     {hand.ask:.1%}")
+        for one in designed.values():
+            wrong = f"{one.wrong:.1e} ({one.wrong_error:.0e})"
+            print(f"  {one.name:20} {one.mean:.3f}  {1 - one.mean / seconds:6.1%}  {wrong:20}  {one.ask:6.1%}       {one.worst:.2f}")
+    assert best.mean <= 0.70 * seconds
+    assert best.wrong <= hand.wrong
+    assert best.ask <= hand.ask
+
+
+def test_the_book_it_writes_is_sound_and_undoes_itself(designed: dict[str, Proposal], needs: Needs) -> None:
+    text = commented(needs, designed["packed-all-check"], 1)
+    assert "bits a second" in text
+    assert "Event regulations" in text
+    book = parse_book(text, "lap")
+    assert text == commented(needs, designed["packed-all-check"], 1)
+    for report in drawn(book, book.messages["lap"], 60, 3):
+        values = {name: book.fields[name].value(level) for name, level in report.levels.items()}
+        encoded = encode(book, values, "lap")
+        assert encoded.string == report.string
+        assert decode(book, encoded.words).levels == report.levels
+
+
+def test_every_single_mishap_is_noticed_by_the_designed_check(designed: dict[str, Proposal]) -> None:
+    """One word wrong, one lost (the check too), one added: none makes another report."""
+    book = designed["packed-all-check"].book
+    message = book.messages["lap"]
+    for report in drawn(book, message, 40, 5):
+        string = report.string
+        for place in range(len(string) + 1):
+            lost = string[:place] + string[place + 1 :]
+            changed = [lost] if place < len(string) else []
+            for symbol in book.alphabet.symbols:
+                changed.append(string[:place] + symbol + string[place:])
+                changed += [string[:place] + symbol + string[place + 1 :]] if place < len(string) and symbol != string[place] else []
+            for heard in changed:
+                match = message.quick(heard)
+                assert match is None or match.levels() == report.levels, (string, heard)
+
+
+def test_the_frontier_keeps_what_nothing_beats(designed: dict[str, Proposal], needs: Needs) -> None:
+    best = frontier(list(designed.values()))
+    assert best
+    for one in best:
+        assert not any(all(a < b for a, b in zip(other.figures(), one.figures(), strict=True)) for other in designed.values())
+    pick = chosen(list(designed.values()), needs)
+    assert pick is min(designed.values(), key=lambda one: one.mean)
+
+
+def test_an_analysis_adds_up_and_names_what_the_check_notices() -> None:
+    found = analyse(RACE, "lap", draws=500)
+    assert sum(spent.seconds for spent in found.spent) == pytest.approx(found.mean)
+    assert found.bound.seconds == pytest.approx(1.9595, abs=1e-3)
+    assert all(pair.noticed for pair in found.mixed)
+    assert [pair.cost for pair in found.mixed] == sorted((pair.cost for pair in found.mixed), reverse=True)
+    with pytest.raises(CodeError):
+        analyse(RACE, "laps")
+
+
+def test_a_fresh_key_changes_meanings_and_keeps_times_rates_and_strings() -> None:
+    starter = load_book("examples/starter/starter.toml")
+    one = keyed(starter, b"seven long words kept apart", "Port Tessel, race 1")
+    again = keyed(starter, b"seven long words kept apart", "Port Tessel, race 1")
+    other = keyed(starter, b"seven long words kept apart", "Port Tessel, race 2")
+    assert one.text == again.text
+    assert one.text != other.text
+    assert "seven long" not in one.text
+    assert "Event regulations on coded radio come first" in one.text
+    (before, wrong, ask), (after, wrong_after, ask_after) = one.before["lap"], one.after["lap"]
+    assert abs(after - before) <= 0.05 * before
+    assert abs(ask_after - ask) <= max(0.05 * ask, 0.001)
+    assert abs(wrong_after - wrong) <= max(0.05 * wrong, 0.001)
+    for name, table in starter.tables.items():
+        assert {word for _, word in table.words()} == {word for _, word in one.book.tables[name].words()}
+    moved = sum(a != b for a, b in zip(starter.tables["energy"].words(), one.book.tables["energy"].words(), strict=True))
+    assert moved > 30
+    with pytest.raises(CodeError):
+        keyed(starter, b"short", "x")
