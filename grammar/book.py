@@ -118,9 +118,7 @@ class Book:
         if by == "symbols":
             return lambda _table, word: float(len(word))
         times = {symbol: entry.seconds for symbol, entry in self.alphabet.words.items()} | dict(seconds or {})
-        prices = {
-            entry.word: times[symbol] if by == "seconds" else float(entry.syllables) for symbol, entry in self.alphabet.words.items()
-        }
+        prices = {entry.word: times[symbol] if by == "seconds" else float(entry.syllables) for symbol, entry in self.alphabet.words.items()}
         if self.spec.speech.whole_numbers == "magnitudes" and not plain:
             prices = {**self.alphabet.magnitudes(by), **prices}
             return lambda table, word: sum(prices[w] for w in self.spoken(table, word))

@@ -11,7 +11,7 @@ CARS = ("7=Ilse Marrow,Quill", "61=Teo Vash,Denn")
 
 def add(commands: Any) -> None:
     """Add the command."""
-    about = "Read the radio of an invented race at the invented Port Tessel circuit: transcript in, lap sheet, forecast, answer and debrief out."
+    about = "Read the radio of an invented race at the invented Port Tessel circuit: lap sheet, forecast, answer and debrief."
     parser = commands.add_parser("demo", help="an invented race, from the radio to the debrief", description=about)
     parser.add_argument("folder", nargs="?", default="niner-demo", help="where the sheet and the debrief are written (niner-demo)")
     parser.set_defaults(run=run)

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 _ABOUT = """Weigh every reading of a report heard through noise. Write ? for a word that was not understood, five=0.6/nine=0.3 for words
-between which a recogniser could not decide; any other word is placed by its sound. One report from the arguments, or one a line from standard
-input; a line there may be a JSON list, an item for each word: a text, or {"word": confidence}."""
+between which a recogniser could not decide; any other word is placed by its sound. One report from the arguments, or one a line from
+standard input; a line there may be a JSON list, an item for each word: a text, or {"word": confidence}."""
 
 
 def add(commands: Any) -> None:

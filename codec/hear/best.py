@@ -233,11 +233,16 @@ def _most(model: Weighted, evidence: Evidence) -> np.ndarray:
     return most
 
 
-def likelihood(evidence: Evidence, said: list[int]) -> float:
-    """Return the probability of what was heard if these symbols (by number) were said, summed over alignments."""
+def likelihoods(evidence: Evidence, strings: list[list[int]]) -> list[float]:
+    """Return for each string (symbols by number) the probability of what was heard if it was said, summed over alignments."""
     import numpy as np
 
-    weights = evidence.start
-    for symbol in said:
-        weights = evidence.said((evidence.closure.T @ weights)[:, None], evidence.columns(np.array([symbol])))[:, 0]
-    return float(weights @ evidence.last)
+    longest = max(map(len, strings))
+    rows = np.array([said + [0] * (longest - len(said)) for said in strings])
+    lengths = np.array([len(said) for said in strings])
+    weights = np.repeat(evidence.start[:, None], len(strings), axis=1)
+    for place in range(longest):
+        after = evidence.said(evidence.closure.T @ weights, evidence.columns(rows[:, place]))
+        weights = np.where(place < lengths, after, weights)
+    found: list[float] = (evidence.last @ weights).tolist()
+    return found

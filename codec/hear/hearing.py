@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from grammar.book import Book
 
-_WEIGHED = 16  # how many readings the decision weighs against each other
+_WEIGHED = 12  # how many readings the decision weighs against each other
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
-from codec.hear.best import Best, Search, likelihood
+from codec.hear.best import Best, Search, likelihoods
 from codec.hear.evidence import Evidence
 from codec.hear.strings import most_strings, others, share
 from codec.hear.sums import Sums, Weighted
@@ -52,21 +52,14 @@ class Ranking:
 
     def _mass(self, match: Match, best: Best) -> float:
         """Return the probability of a reading: that of its string, or of all its strings together."""
-        mass = best.weight
-        if not best.graph.several:
-            return mass
+        ways = [match, *others(match)] if best.graph.several else [match]
+        if len(ways) == 1:
+            return best.weight
         levels, index = match.levels(), match.message.alphabet.index
-        known = 0.0
-        for other in others(match):
-            if not known:
-                known = self._worth(match, levels, index)
-            mass += best.weight * self._worth(other, levels, index) / known
-        return mass
-
-    def _worth(self, match: Match, levels: Mapping[str, int], index: Mapping[str, int]) -> float:
-        """Return what one string of a reading is worth against its others: its share, and how well it explains what was heard."""
-        said = share(match.message, self.spec, frozenset(match.plan.leaves), levels)
-        return said * likelihood(self.evidence, [index[symbol] for symbol in match.string])
+        heard = likelihoods(self.evidence, [[index[symbol] for symbol in way.string] for way in ways])
+        shares = [share(way.message, self.spec, frozenset(way.plan.leaves), levels) for way in ways]
+        worth = [one * another for one, another in zip(heard, shares, strict=True)]
+        return best.weight * sum(worth) / worth[0]
 
 
 def _matches(best: Best) -> Iterator[Match]:

@@ -68,7 +68,8 @@ def _ways(message: Message, node: LayoutNode, names: frozenset[str]) -> list[tup
 
 
 def share(message: Message, spec: HearingSpec, said: frozenset[int], levels: Mapping[str, int]) -> float:
-    """Return how much of a reading's weight goes to its string that says these leaves; only the ratios between its strings mean anything."""
+    """Return how much of a reading's weight goes to its string that says these leaves; only the ratios between its strings mean
+    anything."""
     return _share(message, spec, message.node, said, levels)
 
 

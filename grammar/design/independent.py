@@ -68,8 +68,8 @@ def is_independent(graph: Graph, chosen: Sequence[Vertex]) -> bool:
 def zero_error(graph: Graph, length: int = 1, *, steps: int = 200_000, enough: int | None = None, seed: int = 1) -> list[Vertex]:
     """Return a large set of strings that can't be heard as each other, sorted.
 
-    ``steps`` bounds the work; the search ends early with ``enough`` strings. Where growing does not reach so many, as many steps again are spent
-    on sets of just that size (``sized``, needs numpy).
+    ``steps`` bounds the work; the search ends early with ``enough`` strings. Where growing does not reach so many, as many steps again
+    are spent on sets of just that size (``sized``, needs numpy).
     """
     vertices = strings(graph, length)
     place = {vertex: number for number, vertex in enumerate(vertices)}

@@ -80,8 +80,8 @@ def improved(
 def _deepest(levels: int, rising: Sequence[float]) -> float:
     """Return the most a codeword of a best tree may take.
 
-    An opened node has two children or more and uses its cheapest letters, so a step by the j-th cheapest letter leaves j - 1 other codewords
-    (at least one) behind.
+    An opened node has two children or more and uses its cheapest letters, so a step by the j-th cheapest letter leaves j - 1 other
+    codewords (at least one) behind.
     """
     most = [0.0] * (levels + 1)
     for left in range(2, levels + 1):

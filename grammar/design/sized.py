@@ -1,8 +1,9 @@
-"""Independent sets of a given size: so many vertices are always chosen, and pairs of them that are joined are made fewer until none is left.
+"""Independent sets of a given size: so many vertices are always chosen, and pairs of them that are joined are made fewer until none is
+left.
 
-Each step the chosen vertex with most joined neighbours among the chosen leaves, and the vertex with fewest comes in; who left may not come back,
-and who came may not leave, for some steps (tabu search, F. Glover 1986; in the fixed-size form of C. Friden, A. Hertz and D. de Werra, "STABULUS",
-1989). It reaches what growing a set does not, as a set one larger is often far from every set at hand.
+Each step the chosen vertex with most joined neighbours among the chosen leaves, and the vertex with fewest comes in; who left may not
+come back, and who came may not leave, for some steps (tabu search, F. Glover 1986; in the fixed-size form of C. Friden, A. Hertz and D.
+de Werra, "STABULUS", 1989). It reaches what growing a set does not, as a set one larger is often far from every set at hand.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ _RESTART = 400_000  # steps after which another beginning is tried
 
 
 def of_size(near: Sequence[Sequence[int]], size: int, *, steps: int, seed: int) -> list[int] | None:
-    """Return ``size`` vertices no two of which are joined, None if none are found in so many steps. Raises CodeError where numpy is missing."""
+    """Return ``size`` vertices no two of which are joined, None if none are found in so many steps. Raises CodeError where numpy is
+    missing."""
     numpy = needed("numpy")
     generator = numpy.random.default_rng(seed)
     rows = [numpy.asarray(row, dtype=numpy.int64) for row in near]

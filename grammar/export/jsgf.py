@@ -1,7 +1,8 @@
 """JSGF 1.0 (Java Speech Grammar Format, 1998): a book's reports as a grammar of words for a recogniser.
 
-One rule for each message and each code table, ranges included. Check symbols are any symbol here: recognisers write a rule out wherever it is
-used, so what a check demands would make the grammar too large; what is heard must still be held against the book (SRGS has the checks).
+One rule for each message and each code table, ranges included. Check symbols are any symbol here: recognisers write a rule out wherever
+it is used, so what a check demands would make the grammar too large; what is heard must still be held against the book (SRGS has the
+checks).
 """
 
 from __future__ import annotations

@@ -185,7 +185,8 @@ _UNKNOWN = Meaning("UNKNOWN")
 
 
 def cut(lexicon: Lexicon, text: str, *, tolerant: bool = False) -> list[Word]:
-    """Return the words of a transcript; raises UnknownWord at the first that the lexicon does not hold, or calls it UNKNOWN (``tolerant``)."""
+    """Return the words of a transcript; raises UnknownWord at the first that the lexicon does not hold, or calls it UNKNOWN
+    (``tolerant``)."""
     check_length(text)
     pieces = list(_pieces(lexicon, text))
     alone = len(pieces) == 1

@@ -11,15 +11,15 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
-from hear.books import packed_book  # noqa: E402
-from hear.models import eight_with_option, six_with_check  # noqa: E402
-from hear.weighted_automata import Automata  # noqa: E402
+from hear.books import packed_book
+from hear.models import eight_with_option, six_with_check
+from hear.weighted_automata import Automata
 
-from codec import Book  # noqa: E402
-from codec.hear import channel, hear  # noqa: E402
-from codec.hear.draw import Source, passed_on  # noqa: E402
-from codec.hear.model import model_of  # noqa: E402
-from codec.hear.priors import Prior  # noqa: E402
+from codec import Book
+from codec.hear import channel, hear
+from codec.hear.draw import Source, passed_on
+from codec.hear.model import model_of
+from codec.hear.priors import Prior
 
 REPORTS = 20
 
@@ -61,7 +61,8 @@ def main() -> None:
         fresh = iter(range(10**9))
         moving = milliseconds(lambda words: hear(book, words, prior={"motor": 80 + next(fresh) % 20}), heard)  # noqa: B023 - used at once
         print(
-            f"1,669,631 codewords in four of 36 symbols, with a check, {noise:g} dB: {ours:.2f} ms a report ({moving:.2f} ms with a new prior each)"
+            f"1,669,631 codewords in four of 36 symbols, with a check, {noise:g} dB: {ours:.2f} ms a report "
+            f"({moving:.2f} ms with a new prior each)"
         )
 
 

@@ -89,7 +89,9 @@ def harm_heard(symbols: str) -> float:
 def test_assigned_codewords_do_less_harm_than_monotone_and_random_ones_in_simulation(capsys: pytest.CaptureFixture[str]) -> None:
     book = parse_book(BATTERY.format(symbols=""))
     needs = needs_of(book, "hot")
-    needs = type(needs)(**{name: getattr(needs, name) for name in needs.__slots__} | {"noise": noise_of(book.alphabet, book.spec.hearing, -9.0)})
+    needs = type(needs)(
+        **{name: getattr(needs, name) for name in needs.__slots__} | {"noise": noise_of(book.alphabet, book.spec.hearing, -9.0)}
+    )
     ordered = book.alphabet.symbols[: book.fields["battery"].size]
     placed = assigned(Pool(needs, ordered), "battery", wrong=120.0, seed=1)["symbols"]  # the same symbols, in another order
     generator = random.Random(5)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import itertools
 import math
 import random
 import time
@@ -71,7 +72,7 @@ def test_unequal_times_give_the_least_cost(times: tuple[int, ...], mean: float) 
 
 def prefix_free(words: tuple[tuple[int, ...], ...]) -> bool:
     ordered = sorted(words)
-    return not any(after[: len(before)] == before for before, after in zip(ordered, ordered[1:], strict=False))
+    return not any(after[: len(before)] == before for before, after in itertools.pairwise(ordered))
 
 
 def trees(leaves: int, times: tuple[float, ...]) -> Iterator[tuple[float, ...]]:
@@ -99,7 +100,9 @@ def exhaustive(weights: list[float], times: tuple[float, ...]) -> float:
 def test_no_code_costs_less_on_500_random_small_cases() -> None:
     generator = random.Random(4)
     for case in range(500):
-        times = tuple(generator.choice([generator.randint(1, 5), round(generator.uniform(1, 5), 2)]) for _ in range(generator.choice([2, 2, 3])))
+        times = tuple(
+            generator.choice([generator.randint(1, 5), round(generator.uniform(1, 5), 2)]) for _ in range(generator.choice([2, 2, 3]))
+        )
         weights = [generator.random() for _ in range(generator.randint(2, 6))]
         total = sum(weights)
         weights = [weight / total for weight in weights]

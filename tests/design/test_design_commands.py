@@ -62,7 +62,15 @@ def test_design_gives_programs_the_same_facts_and_takes_a_book(capsys: pytest.Ca
 )
 def test_what_design_cannot_do_is_told(arguments: list[str], told: str) -> None:
     with pytest.raises(CodeError, match=told):
-        run("design", STARTER, "--message", "lap", "--family", "fixed", *(arguments if "--draws" in arguments else ["--draws", "50", *arguments]))
+        run(
+            "design",
+            STARTER,
+            "--message",
+            "lap",
+            "--family",
+            "fixed",
+            *(arguments if "--draws" in arguments else ["--draws", "50", *arguments]),
+        )
 
 
 def test_analyse_tells_where_seconds_go_and_what_the_designer_would_do(capsys: pytest.CaptureFixture[str]) -> None:

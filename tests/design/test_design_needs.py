@@ -100,5 +100,5 @@ def test_what_is_written_is_read_back() -> None:
 
 
 def test_every_text_is_escaped() -> None:
-    text = "quote \" back \\ bell \x07 line \n é 🏁"
+    text = 'quote " back \\ bell \x07 line \n é 🏁'
     assert tomllib.loads(f"a = {value_text(text)}")["a"] == text

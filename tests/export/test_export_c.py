@@ -1,4 +1,5 @@
-"""The C of a book, compiled with every warning an error and the sanitisers on, gives the strings niner gives and refuses what it refuses."""
+"""The C of a book, compiled with every warning an error and the sanitisers on, gives the strings niner gives and refuses what it
+refuses."""
 
 from __future__ import annotations
 
@@ -80,11 +81,12 @@ def expected(book: Book, message: Message, values: dict[str, object]) -> str:
     try:
         return encode(book, values, message.name).string
     except CodeError as error:
-        assert error.kind in ("no-codeword", "no-layout"), error
+        if error.kind not in ("no-codeword", "no-layout"):
+            raise
         return "-1000"
 
 
-def cases(book: Book, message: Message, count: int) -> Iterator[tuple[list[int], dict[str, object]]]:
+def cases(message: Message, count: int) -> Iterator[tuple[list[int], dict[str, object]]]:
     generator = random.Random(3)
     for case in range(count):
         pairs = {name: given(field, generator, wild=case % 10 == 0) for name, field in message.fields.items()}
@@ -97,7 +99,7 @@ def test_c_gives_the_strings_of_encode_and_refuses_the_same_values(name: str, tm
     program = compiled(book, tmp_path, name)
     rows, wanted = [], []
     for number, message in enumerate(book.messages.values()):
-        for row, values in cases(book, message, 250):
+        for row, values in cases(message, 250):
             rows.append([number, *row])
             wanted.append(expected(book, message, values))
     assert said(program, rows) == wanted
@@ -195,7 +197,7 @@ def test_every_kind_of_field_table_check_and_layout_is_in_the_c(tmp_path: Path) 
     program = compiled(book, tmp_path, "many")
     rows, wanted = [], []
     for number, message in enumerate(book.messages.values()):
-        for row, values in cases(book, message, 800):
+        for row, values in cases(message, 800):
             rows.append([number, *row])
             wanted.append(expected(book, message, values))
     assert said(program, rows) == wanted

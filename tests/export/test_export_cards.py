@@ -26,7 +26,7 @@ class Cells(HTMLParser):
         self.tags: list[str] = []
         self.feed(page)
 
-    def handle_starttag(self, tag: str, attrs: object) -> None:
+    def handle_starttag(self, tag: str, attrs: object) -> None:  # noqa: ARG002 - the parser's signature
         self.tags.append(tag)
         if tag == "td":
             self.cells.append("")
@@ -66,7 +66,9 @@ def test_pictures_are_well_formed_black_on_white_and_repeatable(reader: Reader) 
 
 
 def test_a_books_text_cannot_become_markup() -> None:
-    source = '[fields.a]\nlabel = "<b>&x</b>"\nkind = "choice"\noptions = ["<script>", "$x^2$"]\n[tables.a]\nkind = "scale"\nsymbols = "AB"\n'
+    source = (
+        '[fields.a]\nlabel = "<b>&x</b>"\nkind = "choice"\noptions = ["<script>", "$x^2$"]\n[tables.a]\nkind = "scale"\nsymbols = "AB"\n'
+    )
     book = parse_book(source + '[messages.m]\nlayout = "a"\n')
     page = html(book, "engineer")
     assert "script" not in Cells(page).tags

@@ -98,7 +98,9 @@ def recognised(text: str, path: Path) -> Callable[[str], bool]:
 
 def checked_later(subject: Book, string: str, direction: Direction) -> bool:
     """Tell whether a string is a report but for its check symbol, which JSGF leaves open."""
-    others = [string] + [string[:-1] + symbol for symbol in subject.alphabet.symbols if any(m.check_leaves for m in subject.messages.values())]
+    others = [string] + [
+        string[:-1] + symbol for symbol in subject.alphabet.symbols if any(m.check_leaves for m in subject.messages.values())
+    ]
     return any(accepted(subject, other, direction) for other in others)
 
 
@@ -170,7 +172,9 @@ def test_the_tags_of_srgs_give_the_values_niner_gives(name: str) -> None:
     tables = {f"t{number}": table for number, table in enumerate(subject.tables.values())}
     for direction in subject.directions:
         rules = Rules(export(subject, "srgs", direction=direction)[f"{name}.grxml"].decode())
-        tags = {rule.get("id"): [item.findtext(f"{SRGS}tag") for item in rule.iter(f"{SRGS}item")] for rule in rules.root.iter(f"{SRGS}rule")}
+        tags = {
+            rule.get("id"): [item.findtext(f"{SRGS}tag") for item in rule.iter(f"{SRGS}item")] for rule in rules.root.iter(f"{SRGS}rule")
+        }
         for string in strings(subject, direction, 60)[:30]:
             (reading,) = readings(subject, string, direction=direction, typed=True)
             path = next(walked(rules, list(tokens(subject, string))))
