@@ -12,9 +12,9 @@ if TYPE_CHECKING:
     from codec.hear.simulate import Setting, Tally
     from grammar.book import Book
 
-_ABOUT = """Let a book's reports be said as its fields are expected to be, heard through noise, accepted or asked for again. Prints how
-sure the readings were called and how often that was right, what each threshold would let pass, how often it asks, and the radio time that
-takes."""
+_ABOUT = """Let a book's reports be said as its fields are expected to be, heard through noise, accepted or asked for again. Prints
+how sure the readings were called and how often that was right, what each threshold would let pass, how often it asks, and the radio
+time that takes."""
 
 
 def add_simulate(subcommands: Any) -> None:

@@ -59,7 +59,7 @@ class Ranking:
         heard = likelihoods(self.evidence, [[index[symbol] for symbol in way.string] for way in ways])
         shares = [share(way.message, self.spec, frozenset(way.plan.leaves), levels) for way in ways]
         worth = [one * another for one, another in zip(heard, shares, strict=True)]
-        return best.weight * sum(worth) / worth[0]
+        return best.weight * sum(worth) / worth[0] if worth[0] > 0 else best.weight
 
 
 def _matches(best: Best) -> Iterator[Match]:

@@ -20,7 +20,8 @@ def commented(needs: Needs, proposal: Proposal, seed: int) -> str:
     bound = proposal.bound
     spoken = (
         f"A report takes {proposal.mean:.2f} s on average, {proposal.worst:.2f} s at most. The values carry {bound.bits:.2f} bits, "
-        f"the words {bound.capacity:.2f} bits a second: no code that tells its own end takes less than {bound.seconds:.2f} s. This one takes "
+        f"the words {bound.capacity:.2f} bits a second: no code that tells its own end takes less than {bound.seconds:.2f} s. "
+        "This one takes "
         f"{proposal.over:.1%} more{', its check symbol included' if proposal.checked else ''}."
     )
     met = (
