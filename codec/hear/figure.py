@@ -57,7 +57,7 @@ def _reliability(axes: Any, tallies: Sequence[Tally]) -> None:
             label=tally.title,
         )
     axes.set(
-        xlabel="probability of the best reading", ylabel="share that was right (± 2 standard errors)", title="Reliability, first hearing"
+        xlabel="probability of the best reading", ylabel="share that was right (bars: chance, ± 2σ)", title="Reliability, first hearing"
     )
     axes.set(xlim=(0, 1.02), ylim=(0, 1.02))
     axes.legend(frameon=False, loc="upper left")
@@ -69,8 +69,8 @@ def _passed(axes: Any, tallies: Sequence[Tally], threshold: float) -> None:
     for tally, colour, marker in zip(tallies, _COLOURS, _MARKERS, strict=False):
         pairs = [tally.at_threshold(value) for value in THRESHOLDS]
         places = [1 - value for value in THRESHOLDS]
-        axes.plot(places, [max(wrong, 0.3 / tally.reports) for _, wrong in pairs], color=colour, marker=marker, markersize=4, linewidth=1)
-        axes.plot(places, [max(refused, 0.3 / tally.reports) for refused, _ in pairs], color=colour, linewidth=1, linestyle=":")
+        axes.plot(places, [wrong or float("nan") for _, wrong in pairs], color=colour, marker=marker, markersize=4, linewidth=1)
+        axes.plot(places, [refused or float("nan") for refused, _ in pairs], color=colour, linewidth=1, linestyle=":")
     axes.plot([], [], color="0.3", marker="o", markersize=4, linewidth=1, label="accepted, wrong")
     axes.plot([], [], color="0.3", linewidth=1, linestyle=":", label="refused")
     axes.axvline(1 - threshold, color="0.6", linewidth=1, linestyle="--")
@@ -95,7 +95,7 @@ def _time(axes: Any, tallies: Sequence[Tally]) -> None:
     for place, one in enumerate(facts):
         asks, wrong, given_up = (100 * share for share in (one["asked_part"] + one["asked_all"], one["accepted_wrong"], one["given_up"]))
         told = f"asks {asks:.1f} %\nwrong {wrong:.2f} %, given up {given_up:.1f} %"
-        axes.annotate(told, (0.05, place), va="center", fontsize=7)
+        axes.annotate(told, (0.08, place), va="center", fontsize=7, bbox={"facecolor": "white", "alpha": 0.85, "linewidth": 0})
     axes.set_yticks(list(places), [tally.title for tally in tallies])
     axes.invert_yaxis()
     axes.grid(visible=False, axis="y")

@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from codec.hear.axis import axis
 from codec.hear.channel import Channel, Noise, channel
 from codec.hear.decision import Decision, decide, settled
-from codec.hear.evidence import Evidence, Heard, Part, axis
+from codec.hear.evidence import Evidence, Heard, Part
 from codec.hear.model import model_of
 from codec.hear.priors import Prior, PriorLike
 from codec.hear.ranking import Ranking

@@ -47,8 +47,8 @@ class Row:
 
     @property
     def error(self) -> float:
-        """The standard error of the share."""
-        return float((self.share * (1 - self.share) / self.reports) ** 0.5) if self.reports else float("nan")
+        """The standard deviation of the share by chance alone, if what was called is true."""
+        return float((self.called * (1 - self.called) / self.reports) ** 0.5) if self.reports else float("nan")
 
 
 @dataclass(slots=True)

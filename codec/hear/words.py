@@ -9,11 +9,12 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from codec.hear.channel import Channel
 from codec.hear.evidence import WHOLE, Heard, Part, Slot
+from codec.hear.slots import MARK, Ear, Item, sound_of
 from grammar import sound
 from grammar.errors import CodeError, Incomplete, ReportError, UnexpectedWord
 from grammar.speech.numbers import arcs
@@ -23,14 +24,12 @@ from grammar.symbols import normal
 if TYPE_CHECKING:
     from grammar.book import Book
 
-Item = str | Mapping[str, float] | Sequence[Sequence[Any]]
 Words = str | Sequence[Item]
 
 MOST_WAYS = 32
 MOST_WORDS = 90
 _ALIKE = 0.7  # up to this distance an unknown word may be one of the number words
 _CHOICE = re.compile(r"[^\s/=]+(?:=[0-9.]+)?(?:/[^\s/=]+(?:=[0-9.]+)?)+|[^\s/=]+=[0-9.]+")
-_MARK = re.compile(r"\[[^\]\n]*\]|(?<!\S)[?]+(?!\S)|\((?:unclear|inaudible|unintelligible)\)", re.IGNORECASE)
 _UNCLEAR = Meaning("UNCLEAR")
 _RUN = ("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "AND", "MULTIPLE", "UNKNOWN", "UNCLEAR", "SLOT")
 
@@ -41,7 +40,7 @@ def listen(book: Book, channel: Channel, heard: Words, part: Part = WHOLE) -> li
     A list holds one item for each word: a text, or a recogniser's alternatives as {word: confidence} or (word, confidence) pairs. In a text
     alternatives are written five=0.6/nine=0.3. Raises ReportError where nothing was heard, or procedure words do not fit.
     """
-    ear = _Ear(book, channel)
+    ear = _Transcript(book, channel)
     if isinstance(heard, str):
         return ear.text(heard, part)
     slots = [ear.item(item) for item in heard]
@@ -63,74 +62,8 @@ def _counted(slots: list[Slot], text: str) -> list[Slot]:
     return slots
 
 
-class _Ear:
-    """Turns words into slots for one book and channel."""
-
-    def __init__(self, book: Book, channel: Channel) -> None:
-        self.book, self.channel = book, channel
-
-    def symbol(self, symbol: str, label: str) -> Slot:
-        return Slot(self.channel.heard(symbol), 1 / self.channel.vocabulary, label, symbol)
-
-    def unclear(self, label: str) -> Slot:
-        import numpy as np
-
-        return Slot(np.ones(self.channel.vocabulary), 1.0, label)
-
-    def foreign(self, text: str, source: str = "", span: tuple[int, int] | None = None) -> Slot:
-        """Return the slot of a word that is in no table, by its sound; one that can't be sounded may be anything."""
-        phones = _sound(text)
-        if phones is None:
-            if not any(character.isalnum() for character in text):
-                return self.unclear(text)
-            raise ReportError(
-                f"{text[:40]!r} can't be placed by its sound",
-                kind="no-sound",
-                source=source,
-                span=span,
-                hint="write it in letters, or ? for a word that was not understood",
-            )
-        return Slot(self.channel.foreign(normal(text)), 1 / (self.channel.vocabulary + 1), text)
-
-    def item(self, item: Item) -> Slot:
-        """Return the slot of one word of a list."""
-        if isinstance(item, str):
-            return self.one(item)
-        pairs = list(item.items()) if isinstance(item, Mapping) else [tuple(pair) for pair in item]
-        return self.choice(pairs)
-
-    def one(self, text: str) -> Slot:
-        """Return the slot of a text that is one spoken word."""
-        form = normal(text)
-        meaning = self.book.lexicon.meanings.get(form)
-        options = [] if meaning is None else [option for option in meaning.options if len(option) == 1]
-        if options:
-            return self.symbol(options[0], text)
-        if _means_unclear(form):
-            return self.unclear(text or "?")
-        return self.foreign(form)
-
-    def choice(self, pairs: Sequence[tuple[Any, ...]]) -> Slot:
-        """Return the slot of alternatives with confidences; what these leave of 1 is any word, more than 1 in all is scaled down."""
-        import numpy as np
-
-        if not pairs:
-            return self.unclear("?")
-        for pair in pairs:
-            if len(pair) != 2 or not isinstance(pair[0], str) or not isinstance(pair[1], int | float) or not 0 <= pair[1] < math.inf:
-                raise CodeError(
-                    f"{str(pair)[:60]} is no alternative", kind="alternatives", expected=["a word and its confidence, a number from 0 to 1"]
-                )
-        total = max(1.0, math.fsum(confidence for _, confidence in pairs))
-        rest = max(0.0, 1 - math.fsum(confidence for _, confidence in pairs) / total)
-        even = 1 / self.channel.vocabulary
-        likelihood, stray = np.full(self.channel.vocabulary, rest * even), rest * even
-        for word, confidence in pairs:
-            slot = self.one(word)
-            scale = even if slot.stray == 1.0 else 1.0  # an unclear word stands for each word of the book alike
-            likelihood = likelihood + confidence / total * slot.likelihood * scale
-            stray += confidence / total * slot.stray * scale
-        return Slot(likelihood, stray, "/".join(word for word, _ in pairs))
+class _Transcript(Ear):
+    """Reads transcripts for one book and channel."""
 
     def text(self, text: str, part: Part) -> list[Heard]:
         """Return the hearings in a transcript."""
@@ -165,7 +98,7 @@ class _Ear:
         """Yield the words, those written as alternatives with their slot."""
         place = 0
         choices = [] if {"/", "="} & set(self.book.alphabet.symbols) else list(_CHOICE.finditer(text))
-        marks = [found for found in _MARK.finditer(text) if not any(c.start() <= found.start() < c.end() for c in choices)]
+        marks = [found for found in MARK.finditer(text) if not any(c.start() <= found.start() < c.end() for c in choices)]
         for found in [*sorted([*choices, *marks], key=lambda one: one.start()), None]:
             end = len(text) if found is None else found.start()
             for word in cut(self.book.lexicon, text[place:end], tolerant=True):
@@ -234,7 +167,7 @@ class _Ear:
 
     def _joined(self, one: str, other: str, slot: Slot | None) -> Iterator[list[Slot]]:
         """Yield the ways to take two words for one: as a number word they sound like, or as a spelling word they are closer to together."""
-        if slot is not None or _sound(both := f"{one} {other}") is None:
+        if slot is not None or sound_of(both := f"{one} {other}") is None:
             return
         yield from self._alike(both)
         nearest = min((self._nearest(part) for part in (one, other) if part not in self.book.lexicon.meanings), default=0.0)
@@ -243,7 +176,7 @@ class _Ear:
 
     def _alike(self, text: str) -> Iterator[list[Slot]]:
         """Yield the symbols of the number word a text sounds like, if there is one."""
-        phones = _sound(text)
+        phones = sound_of(text)
         numbers = [] if phones is None else [(sound.distance(phones, _sounded(word)), word) for word in _numbers()]
         for distance, word in sorted(numbers)[:1]:
             meaning = self.book.lexicon.meanings.get(word)
@@ -252,17 +185,14 @@ class _Ear:
 
     def _nearest(self, text: str) -> float:
         """Return how unlike every word of the book a text sounds: 1 less the best it can be heard as."""
-        return math.inf if _sound(text) is None else 1 - float(self.channel.foreign(normal(text)).max())
-
-
-def _means_unclear(text: str) -> bool:
-    """Tell whether a text that stands for one word only marks that nothing was understood."""
-    return set(text) <= set("?.… ") or _MARK.fullmatch(text) is not None
+        return math.inf if sound_of(text) is None else 1 - float(self.channel.foreign(normal(text)).max())
 
 
 def _spoken(meaning: Meaning, text: str) -> Meaning:
     """Return what a word is if it was spoken: a spelling word rather than the same letters typed, and in small letters no typed symbols."""
     if meaning.terminal in ("UNIT", "TO", "LETTER"):
+        if "" in meaning.options and not text.isupper():
+            return Meaning("FILLER", ("",))
         single = [option for option in meaning.options if len(option) == 1]
         return Meaning(meaning.terminal, tuple(single[:1])) if single else meaning
     return Meaning("UNKNOWN") if meaning.terminal == "TYPED" and text.isalpha() and text.islower() else meaning
@@ -285,14 +215,6 @@ def _numbers() -> tuple[str, ...]:
 @functools.cache
 def _sounded(word: str) -> sound.Phones:
     return sound.phones(word)
-
-
-@functools.lru_cache(maxsize=2048)
-def _sound(text: str) -> sound.Phones | None:
-    try:
-        return sound.phones(normal(text))
-    except CodeError:
-        return None
 
 
 def _confidence(text: str) -> float:

@@ -50,7 +50,7 @@ def _outcome(tallies: Sequence[Tally]) -> None:
 
 def _reliability(tally: Tally) -> None:
     heading(f"How sure, and how often right, when first heard: {tally.title}")
-    table = boxed("called", "mean", "right", "± error", "reports", right=("called", "mean", "right", "± error", "reports"))
+    table = boxed("called", "mean", "right", "± chance", "reports", right=("called", "mean", "right", "± chance", "reports"))
     for row in tally.reliability():
         if row.reports:
             called = f"{100 * row.low:.4g} … {100 * row.high:.4g} %"
@@ -65,6 +65,7 @@ def _thresholds(tallies: Sequence[Tally], threshold: float) -> None:
     table = boxed("threshold", *names, right=("threshold", *names))
     for value in sorted({*THRESHOLDS, threshold}):
         cells = [f"{100 * share:.2f} %" for tally in tallies for share in tally.at_threshold(value)]
-        label = f"{value:g}" + (" (the book's)" if value == threshold else "")
-        table.add_row(safe(label, "bold" if value == threshold else ""), *cells)
+        label = safe(f"▸ {value:g}", "bold") if value == threshold else safe(f"{value:g}")
+        table.add_row(label, *cells)
     console().print(table)
+    console().print(safe("▸ the book's threshold", "dim"))

@@ -53,7 +53,7 @@ def _try(numpy: Any, generator: Any, rows: Sequence[Any], size: int, steps: int)
         cost[vertex] -= outside
         joined -= int(cost[vertex])
         barred[vertex] = step + 7 + int(luck[step, 1] * 10)
-        vertex = chosen[place] = _entering(numpy, cost, barred, step, luck[step, 2])
+        vertex = chosen[place] = _entering(numpy, cost, barred, step, luck[step, 2], outside)
         joined += int(cost[vertex])
         cost[rows[vertex]] += 1
         cost[vertex] += outside
@@ -61,12 +61,12 @@ def _try(numpy: Any, generator: Any, rows: Sequence[Any], size: int, steps: int)
     return None
 
 
-def _entering(numpy: Any, cost: Any, barred: Any, step: int, luck: float) -> int:
-    """Return a vertex outside the set with fewest joined neighbours in it, one that may come in."""
-    least = int(cost.min())
-    while True:
+def _entering(numpy: Any, cost: Any, barred: Any, step: int, luck: float, outside: int) -> int:
+    """Return a vertex outside the set with fewest joined neighbours in it, one that may come in; any where none may."""
+    for least in range(int(cost.min()), outside):
         free = numpy.flatnonzero(cost == least)
         free = free[barred[free] <= step]
         if len(free):
             return int(free[int(luck * len(free))])
-        least += 1
+    free = numpy.flatnonzero(cost < outside)
+    return int(free[int(luck * len(free))])

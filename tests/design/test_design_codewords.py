@@ -125,7 +125,7 @@ def test_a_code_keeps_the_bounds_of_information_theory(weights: list[float], tim
 
 
 @given(st.permutations(range(7)))
-@settings(max_examples=20)
+@settings(max_examples=8)
 def test_the_order_of_levels_does_not_matter(order: list[int]) -> None:
     code = optimal([SEVEN[place] for place in order], (1, 2))
     assert code.cost == pytest.approx(optimal(SEVEN, (1, 2)).cost)

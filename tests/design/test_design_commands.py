@@ -33,7 +33,7 @@ def test_design_shows_the_trade_off_and_writes_a_sound_book(tmp_path: Path, caps
     past = ["--sheet", "examples/design/past.csv"]
     assert run("design", "examples/design/needs.toml", *families, *past, "--draws", "150", "--out", str(out), "--plot", str(plot)) == 0
     shown = capsys.readouterr().out
-    for text in ("no code that tells its own end", "over bound", "picked", "Event regulations"):
+    for text in ("no code that tells its own end", "worst", "picked", "Event regulations"):
         assert text in shown
     assert load_book(out).messages.keys() == {"lap"}
     assert out.read_text("utf-8").startswith("# Corvane lap report, designed: a proposed code")

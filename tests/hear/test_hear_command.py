@@ -104,10 +104,10 @@ def test_lines_of_standard_input_follow_one_another(book: str, capsys: pytest.Ca
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (["--noise", "loud", "one"], "unknown grade"),
-        (["--prior", "speed=3", "one"], "no field 'speed'"),
-        (["--prior", "motor=warm", "one"], "not a number"),
-        (["--prior", "lap=", "one"], "not a number"),
+        (["one", "--noise", "loud"], "unknown grade"),
+        (["one", "--prior", "speed=3"], "no field 'speed'"),
+        (["one", "--prior", "motor=warm"], "not a number"),
+        (["one", "--prior", "lap="], "not a number"),
     ],
 )
 def test_what_can_not_be_used_is_told(book: str, capsys: pytest.CaptureFixture[str], arguments: list[str], message: str) -> None:
@@ -130,7 +130,7 @@ def test_a_book_is_simulated_with_tables_and_a_figure(book: str, tmp_path: Path,
     shown = capsys.readouterr().out
     assert "What became of the reports" in shown
     assert "nothing expected" in shown
-    assert "0.98 (the book's)" in shown
+    assert "▸ 0.98" in shown
     assert figure.read_text("utf-8").startswith("<?xml")
 
 

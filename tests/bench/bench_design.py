@@ -1,0 +1,114 @@
+"""Figures of the designer: python tests/bench/bench_design.py. Everything is printed, nothing is asserted; it takes some minutes.
+
+- codewords: seconds for 2,000 levels, and the distance from the bound of the greedy tree alone
+- sets: steps to 108 strings in the fourth power of the cycle of seven words, the best size known (A. Vesel and J. Žerovnik 2002)
+- race: the race book's own needs, judged by the simulation of hearing (priors, questions, thresholds), beside the designer's own figures
+- dash: the C of a designed book against what ``encode`` is made of, 100,000 random readings
+"""
+
+from __future__ import annotations
+
+import random
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+from codec import load_book
+from codec.hear.simulate import Setting, simulate
+from grammar.book import Book
+from grammar.design import analyse, candidates, commented, cycle, is_independent, needs_of, optimal, propose, zero_error
+from grammar.design.write import book_text
+from grammar.export.c import c_files, number_of
+from grammar.loading import document, parse_book
+
+
+def codewords() -> None:
+    generator = random.Random(1)
+    weights = [generator.random() ** 2 for _ in range(2000)]
+    for times in ((1, 2), (1, 1, 2), (1, 2, 3), (2, 3, 5), tuple(generator.uniform(0.39, 0.88) for _ in range(31))):
+        start = time.process_time()
+        code = optimal(weights, times)
+        seconds = time.process_time() - start
+        tree = optimal(weights, times, exact=False)
+        shown = str(times) if len(times) < 5 else f"{len(times)} words"
+        proven, entropy, alone = code.cost / code.bound - 1, code.cost / code.entropy_bound - 1, tree.cost / code.bound - 1
+        print(f"  2000 levels over {shown:12} {seconds:5.2f} s, {proven:9.5%} over the bound proven, {entropy:7.3%} over entropy;", end="")
+        print(f" greedy tree alone {alone:7.3%}")
+
+
+def sets() -> None:
+    graph = cycle(7)
+    for length, enough, steps in ((3, 33, 400_000), (4, 105, 1_500_000), (4, 108, 8_000_000)):
+        start = time.process_time()
+        found = zero_error(graph, length, steps=steps, enough=enough, seed=1)
+        proper = is_independent(graph, found)
+       
+       
+       
+        print(f"
+        C7^{length}: {len(found)} strings (independent: {proper}; wanted {enough}), {time.process_time()
+        - start:.0f} s processor")
+
+
+def race(reports: int) -> Book:
+    book = load_book("examples/race/race.toml")
+    raw = document(book.source, book.name)
+    raw["messages"] = {"lap": raw["messages"]["lap"]}
+    raw.get("hearing", {}).pop("messages", None)
+    hand = parse_book(book_text(raw, [], {}), "race by hand")
+    needs = needs_of(book, "lap")
+    own = analyse(hand, "lap")
+    rows = [("race by hand", hand, own.mean, own.wrong, own.ask)]
+    picked = hand
+    for make in list(candidates(needs, ["packed"]))[:4]:
+        candidate = make()
+        if candidate is not None:
+            one = propose(needs, candidate, draws=3000)
+            rows.append((one.name, one.book, one.mean, one.wrong, one.ask))
+            if one.name == "packed-all-check":
+                picked = parse_book(commented(needs, one, 1), "designed")
+    print(f"  read alone: mean s, wrong, asked; then heard with a prior, {reports} reports: seconds with questions, wrong, given up")
+    for name, each, mean, wrong, ask in rows:
+        tally = simulate(each, Setting(reports=reports, seed=3)).as_dict()
+        heard = f"{tally['seconds']:.2f}   {tally['accepted_wrong']:.2e}   {tally['given_up']:.2e}"
+        print(f"  {name:18}   {mean:18.3f}   {wrong:.1e}   {ask:5.1%} |  {heard}")
+    return picked
+
+
+def dash(book: Book, count: int) -> None:
+    message, cost, generator = book.messages["lap"], book.cost("seconds"), random.Random(2)
+    files = c_files(book, "dash")
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        (folder / files.header_name).write_text(files.header)
+        (folder / files.source_name).write_text(files.source)
+        reads = "\n".join(f'        if (scanf("%lld", &x) != 1) return 0;\n        v.v_{name} = x;' for name in message.fields)
+        main = '#include "dash.h"\n#include <stdio.h>\nint main(void)\n{\n    dash_lap_values v; char s[DASH_LAP_MOST + 1]; long long x;\n'
+        main += f"    for (;;) {{\n{reads}\n        if (dash_lap(&v, s) < 0) return 1;\n        puts(s);\n    }}\n}}\n"
+        (folder / "main.c").write_text(main)
+        flags = ["-std=c99", "-Wall", "-Werror", "-O1", "-fsanitize=address,undefined"]
+        subprocess.run(["gcc", *flags, str(folder / "dash.c"), str(folder / "main.c"), "-o", str(folder / "dash")], check=True)  # noqa: S607
+        levels = [{name: generator.randrange(field.size) for name, field in message.fields.items()} for _ in range(count)]
+        text = "\n".join(" ".join(str(number_of(message.fields[name], one[name])) for name in message.fields) for one in levels)
+        done = subprocess.run([str(folder / "dash")], input=text, capture_output=True, text=True, check=True)
+    wanted = [message.cheapest(one, cost) for one in levels]
+    alike = sum(a == b for a, b in zip(done.stdout.split(), wanted, strict=True))
+    print(f"  {alike} of {count} strings alike; {len(files.source):,} bytes of source")
+
+
+def main() -> None:
+    reports = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
+    print("codewords")
+    codewords()
+    print("race")
+    designed = race(reports)
+    print("dash")
+    dash(designed, 100_000)
+    print("sets")
+    sets()
+
+
+if __name__ == "__main__":
+    main()
