@@ -43,13 +43,8 @@ def sets() -> None:
     for length, enough, steps in ((3, 33, 400_000), (4, 105, 1_500_000), (4, 108, 8_000_000)):
         start = time.process_time()
         found = zero_error(graph, length, steps=steps, enough=enough, seed=1)
-        proper = is_independent(graph, found)
-       
-       
-       
-        print(f"
-        C7^{length}: {len(found)} strings (independent: {proper}; wanted {enough}), {time.process_time()
-        - start:.0f} s processor")
+        proper, seconds = is_independent(graph, found), time.process_time() - start
+        print(f"  C7^{length}: {len(found)} strings (independent: {proper}; wanted {enough}), {seconds:.0f} s processor")
 
 
 def race(reports: int) -> Book:
