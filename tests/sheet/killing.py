@@ -13,21 +13,34 @@ import select
 import signal
 import sys
 import time
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 from codec import Book, load_book
-from codec.sheet import Entry, Journal
+from codec.sheet import Entry, Journal, SheetError
 
 BOOK = Path(__file__).parents[2] / "examples" / "race" / "race.toml"
 
 
+def patiently(act: Callable[[], Any]) -> Any:
+    """Try again for as long as the other writer holds the sheet: on a busy machine that may be longer than the sheet waits."""
+    while True:
+        try:
+            return act()
+        except SheetError as error:
+            if error.kind != "sheet-busy":
+                raise
+
+
 def write_for_ever(path: Path, book: Book, name: str, pipe: int) -> None:
     """Log entries; say the name of each when it is acknowledged."""
-    journal = Journal(path, book, writer=name)
+    journal = patiently(lambda: Journal(path, book, writer=name))
     number = 0
     while True:
         number += 1
-        entry = journal.append(Entry(kind="note", car="7", heard=f"{name} {number} " + "x" * (number % 7 * 900)))
+        note = Entry(kind="note", car="7", heard=f"{name} {number} " + "x" * (number % 7 * 900))
+        entry = patiently(lambda note=note: journal.append(note))
         os.write(pipe, f"{entry.uid}\n".encode())
 
 
