@@ -77,7 +77,8 @@ def zero_error(graph: Graph, length: int = 1, *, steps: int = 200_000, enough: i
     generator = random.Random(seed)  # noqa: S311 - a search that can be repeated, not a secret
     turns = _automorphisms(graph) if length > 1 else []
     best: list[int] = []
-    left, share = steps, max(2000, steps // 60)
+    left = steps if enough is None else max(min(steps, 100_000), steps // 20)  # of growing; the rest is for sets of just that size
+    share = max(2000, left // 60)
     while left > 0 and (enough is None or len(best) < enough):
         orbits = _orbits(vertices, place, near, _symmetry(generator, length, turns))
         joined = _joined(orbits, near, len(vertices))

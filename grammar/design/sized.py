@@ -13,7 +13,7 @@ from typing import Any
 
 from grammar.libraries import needed
 
-_RESTART = 400_000  # steps after which another beginning is tried
+_RESTART = 2_000_000  # steps after which another beginning is tried; the best of those measured
 
 
 def of_size(near: Sequence[Sequence[int]], size: int, *, steps: int, seed: int) -> list[int] | None:
@@ -41,7 +41,7 @@ def _try(numpy: Any, generator: Any, rows: Sequence[Any], size: int, steps: int)
         cost[rows[vertex]] += 1
         cost[vertex] += outside
     joined = int((cost[chosen] - outside).sum()) // 2
-    luck = generator.random((steps, 3))
+    luck = generator.random((steps, 3), dtype=numpy.float32)
     for step in range(steps):
         if joined == 0:
             return sorted(int(vertex) for vertex in chosen)
