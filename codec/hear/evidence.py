@@ -7,7 +7,7 @@ over all alignments. Several hearings of one report are several such automata si
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     import numpy as np
 
 MOST_STATES = 4000
+_LARGE = 8000  # edges
 
 Columns = list[tuple["np.ndarray", "np.ndarray"]]
 
@@ -122,9 +123,7 @@ class Evidence:
         """
         import numpy as np
 
-        if (
-            len(columns) == 1 and add is np.add and columns[0][0].shape[1] == 1
-        ):  # every edge stays alike: sum first, there is less to multiply
+        if len(columns) == 1 and add is np.add and columns[0][0].shape[1] == 1:  # every edge stays alike: sum first, then multiply
             stay, move = columns[0]
             before: np.ndarray = np.add.reduceat(weights, starts, axis=1) * stay
             weights[1:] *= move
@@ -134,6 +133,48 @@ class Evidence:
         for place, (stay, move) in enumerate(columns):
             array = np.moveaxis(_unsaid(np.moveaxis(array, place, 0), _between(stay, array.ndim), _between(move, array.ndim)), 0, place)
         return np.asarray(add.reduceat(array.reshape(self.size, -1), starts, axis=1))
+
+    def rows_said(self, weights: np.ndarray, run: np.ndarray, symbol: np.ndarray) -> Iterator[tuple[int, np.ndarray]]:
+        """Yield (state, weights of the edges after saying their symbols); ``weights`` are by (state, run), ``run`` is each edge's.
+
+        Large layers go state by state: that keeps to memory the processor has at hand.
+        """
+        import numpy as np
+
+        if len(self.axes) > 1 or len(run) < _LARGE:
+            yield from enumerate(self.said(weights.take(run, axis=1), self.columns(symbol)))
+            return
+        (axis,) = self.axes
+        row, column, moved = np.empty((3, len(run)))
+        for state in range(axis.size):
+            weights[state].take(run, out=row, mode="clip")
+            if state + 1 < axis.size:
+                axis.move[state].take(symbol, out=column, mode="clip")
+                column *= row
+            row *= axis.stay[state, 0] if axis.stay.shape[1] == 1 else axis.stay[state].take(symbol)
+            if state:
+                row += moved
+            yield state, row
+            moved, column = column, moved
+
+    def sums_unsaid(self, weights: np.ndarray, target: np.ndarray, symbol: np.ndarray, starts: np.ndarray) -> np.ndarray:
+        """Return by (state, run) what the edges of each run are worth, from ``weights`` by (state, node) of what follows their targets."""
+        import numpy as np
+
+        if len(self.axes) > 1 or len(target) < _LARGE:
+            return self.unsaid(weights.take(target, axis=1), self.columns(symbol), starts, np.add)
+        (axis,) = self.axes
+        sums = np.empty((axis.size, len(starts)))
+        row, later, column = np.empty((3, len(target)))
+        for state in reversed(range(axis.size)):
+            weights[state].take(target, out=row, mode="clip")
+            np.multiply(row, axis.stay[state, 0] if axis.stay.shape[1] == 1 else axis.stay[state].take(symbol), out=column)
+            if state + 1 < axis.size:
+                later *= axis.move[state].take(symbol)
+                column += later
+            np.add.reduceat(column, starts, out=sums[state])
+            row, later = later, row
+        return sums
 
 
 def _between(table: np.ndarray, dimensions: int) -> np.ndarray:

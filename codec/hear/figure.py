@@ -60,7 +60,7 @@ def _reliability(axes: Any, tallies: Sequence[Tally]) -> None:
         xlabel="probability of the best reading", ylabel="share that was right (bars: chance, ± 2σ)", title="Reliability, first hearing"
     )
     axes.set(xlim=(0, 1.02), ylim=(0, 1.02))
-    axes.legend(frameon=False, loc="upper left")
+    axes.legend(frameon=False, loc="lower right")
 
 
 def _passed(axes: Any, tallies: Sequence[Tally], threshold: float) -> None:

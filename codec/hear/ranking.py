@@ -15,9 +15,11 @@ if TYPE_CHECKING:
     from grammar.models import HearingSpec
 
 LEAST = 1e-12  # readings less probable than this are not listed
+_MORE = 4  # how many readings are looked for at a time beyond those asked for
 _EXTRA = 300  # strings looked at beyond those asked for, where a reading may have several
 
 Ranked = tuple[Match, float]
+_Key = tuple[str, tuple[tuple[str, int], ...]]
 
 
 class Ranking:
@@ -29,7 +31,8 @@ class Ranking:
         self.several = max((most_strings(model.graph.message.node) if model.graph.several else 1) for model in models)
         self.search = iter(Search(models, found, scale, evidence))
         self.next: Best | None = next(self.search, None)
-        self.kept: dict[tuple[str, tuple[tuple[str, int], ...]], Ranked] = {}
+        self.found: dict[_Key, tuple[Match, Best]] = {}
+        self.masses: dict[_Key, float] = {}
         self.looked = 0
 
     def best(self, count: int) -> list[Ranked]:
@@ -37,29 +40,48 @@ class Ranking:
 
         A reading has at most ``several`` strings, and none not yet seen has more weight than the next: that is when to stop.
         """
-        while self.next is not None and self.next.weight >= LEAST and self.looked < count + _EXTRA:
-            if len(self.kept) >= count:
-                masses = sorted((mass for _, mass in self.kept.values()), reverse=True)
-                if masses[count - 1] >= self.several * self.next.weight:
-                    break
+        wanted = count
+        while True:
+            self._look(wanted, count + _EXTRA)
+            self._weigh()
+            masses = sorted(self.masses.values(), reverse=True)
+            if self._ended(count + _EXTRA) or (self.next is not None and masses[count - 1] >= self.several * self.next.weight):
+                ranked = sorted(self.masses.items(), key=lambda pair: -pair[1])[:count]
+                return [(self.found[key][0], mass) for key, mass in ranked]
+            wanted = len(self.found) + _MORE
+
+    def _ended(self, most: int) -> bool:
+        return self.next is None or self.next.weight < LEAST or self.looked >= most
+
+    def _look(self, wanted: int, most: int) -> None:
+        """Take strings until so many readings are found."""
+        while len(self.found) < wanted and not self._ended(most):
+            assert self.next is not None  # noqa: S101 - it has not ended
             for match in _matches(self.next):
-                key = (match.message.name, tuple(match.levels().items()))
-                if key not in self.kept:
-                    self.kept[key] = (match, self._mass(match, self.next))
+                self.found.setdefault((match.message.name, tuple(match.levels().items())), (match, self.next))
             self.looked += 1
             self.next = next(self.search, None)
-        return sorted(self.kept.values(), key=lambda pair: -pair[1])[:count]
 
-    def _mass(self, match: Match, best: Best) -> float:
-        """Return the probability of a reading: that of its string, or of all its strings together."""
-        ways = [match, *others(match)] if best.graph.several else [match]
-        if len(ways) == 1:
-            return best.weight
-        levels, index = match.levels(), match.message.alphabet.index
-        heard = likelihoods(self.evidence, [[index[symbol] for symbol in way.string] for way in ways])
-        shares = [share(way.message, self.spec, frozenset(way.plan.leaves), levels) for way in ways]
-        worth = [one * another for one, another in zip(heard, shares, strict=True)]
-        return best.weight * sum(worth) / worth[0] if worth[0] > 0 else best.weight
+    def _weigh(self) -> None:
+        """Give the readings found since the last time their probabilities: that of their string, or of all their strings together."""
+        ways: dict[_Key, list[Match]] = {}
+        for key in [key for key in self.found if key not in self.masses]:
+            match, best = self.found[key]
+            self.masses[key] = best.weight
+            if best.graph.several:
+                found = [match, *others(match)]
+                if len(found) > 1:
+                    ways[key] = found
+        if not ways:
+            return
+        index = self.found[next(iter(ways))][0].message.alphabet.index
+        strings = [[index[symbol] for symbol in way.string] for found in ways.values() for way in found]
+        heard = iter(likelihoods(self.evidence, strings))
+        for key, found in ways.items():
+            levels = dict(key[1])
+            worth = [next(heard) * share(way.message, self.spec, frozenset(way.plan.leaves), levels) for way in found]
+            if worth[0] > 0:
+                self.masses[key] *= sum(worth) / worth[0]
 
 
 def _matches(best: Best) -> Iterator[Match]:

@@ -8,15 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from codec.hear.evidence import Columns, Evidence
+from codec.hear.evidence import Evidence
 from codec.hear.operations import Decides, Graph, Join, Mix, Operation
 
 if TYPE_CHECKING:
     import numpy as np
 
     from codec.hear.priors import Shares
-
-_Passed = tuple["np.ndarray", Columns] | None
 
 
 @dataclass(slots=True)
@@ -96,8 +94,8 @@ def total(model: Weighted) -> float:
     return float(before[0, model.graph.end].sum())
 
 
-def _forward(operation: Operation, weight: np.ndarray | float | None, before: np.ndarray, evidence: Evidence) -> _Passed:
-    """Carry the weights before an operation through it; return what each run starts with, weighted, and the symbols' columns."""
+def _forward(operation: Operation, weight: np.ndarray | float | None, before: np.ndarray, evidence: Evidence) -> np.ndarray | None:
+    """Carry the weights before an operation through it; return what each run starts with, weighted."""
     import numpy as np
 
     if isinstance(operation, Join):
@@ -111,11 +109,10 @@ def _forward(operation: Operation, weight: np.ndarray | float | None, before: np
     gone: np.ndarray = (evidence.closure.T @ before[:, operation.low : operation.high]).take(operation.source, axis=1)
     if weight is not None:
         gone *= weight
-    columns = evidence.columns(operation.symbol)
     reached = slice(operation.reached, operation.reached + operation.reach)
-    for state, row in enumerate(evidence.said(gone.take(operation.run, axis=1), columns)):
+    for state, row in evidence.rows_said(gone, operation.run, operation.symbol):
         before[state, reached] += np.bincount(operation.place, weights=row, minlength=operation.reach)
-    return gone, columns
+    return gone
 
 
 def _backward(
@@ -123,7 +120,7 @@ def _backward(
     weight: np.ndarray | float | None,
     before: np.ndarray,
     after: np.ndarray,
-    passed: _Passed,
+    gone: np.ndarray | None,
     evidence: Evidence,
     levels: dict[str, np.ndarray],
 ) -> None:
@@ -141,10 +138,8 @@ def _backward(
     if isinstance(operation, Mix):
         _mixed_back(operation, np.asarray(weight), before, after, levels)
         return
-    assert passed is not None  # noqa: S101 - it said symbols
-    gone, columns = passed
-    way = evidence.unsaid(after.take(operation.target, axis=1), columns, operation.starts[:-1], np.add)
-    if operation.decides:
+    way = evidence.sums_unsaid(after, operation.target, operation.symbol, operation.starts[:-1])
+    if operation.decides and gone is not None:
         _add(levels, operation.decides, np.einsum("sr,sr->r", gone, way))  # the weights are in ``gone``
     if weight is not None:
         way *= weight

@@ -158,7 +158,7 @@ def packed(draw: Any) -> Drawn:
 @given(drawn=packed(), data=st.data())
 def test_packed_tables_are_summed_exactly_without_being_listed(drawn: Drawn, data: Any, dense: int) -> None:
     assume(len(drawn.ways) <= 200)
-    with mock.patch("codec.hear.spelling._DENSE", dense):
+    with mock.patch("codec.hear.spelling._DENSE", dense), mock.patch("codec.hear.evidence._LARGE", dense):
         words = heard_words(data.draw, drawn, data.draw(st.sampled_from(drawn.ways)).string)[:3]
         hearing = hear(drawn.book, words, count=4)
     expected = shares(drawn.book, Prior(), list(drawn.book.fields))
