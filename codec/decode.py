@@ -8,12 +8,11 @@ way: the speech grammar, every candidate for every word, and the automaton of th
 from __future__ import annotations
 
 import bisect
-import re
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from codec.reading import Mark, Reading
+from codec.reading import WORD, Mark, Reading
 from codec.refusal import refusal
 from grammar.book import Book
 from grammar.errors import Ambiguous, CodeError, Incomplete, Span, UnexpectedWord
@@ -24,7 +23,6 @@ from grammar.speech.procedure import Said
 from grammar.speech.words import check_length, cut, unknown
 
 Context = Mapping[str, Any]
-_WORD = re.compile(r"\S+")
 _MOST_CANDIDATES = 8  # readings, and reports in each, that a tie lists
 
 
@@ -88,7 +86,7 @@ def decode_all(book: Book, text: str, *, direction: Direction | None = None, con
     """Return all that is said in a transcript that may hold several reports, events, questions and answers; raises ReportError."""
     match = _plain(book, direction)(text)
     if match is not None:
-        words = tuple(Mark("symbol", found.span(), found.group()) for found in _WORD.finditer(text))
+        words = tuple(Mark("symbol", found.span(), found.group()) for found in WORD.finditer(text))
         return Transcript(text, (Reading(book, match, text, None, context),), marks=words)
     reports: list[Reading] = []
     stretches = listen(book.lexicon, text)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from codec.decode import readings
+from codec.decode import decode, readings
 from codec.reading import Reading
 from grammar.book import COSTS, Book
 from grammar.codes import Check, CodeTable
@@ -79,12 +79,13 @@ def encode(
     parts = list(zip(reading.match.plan.tables, reading.match.texts, strict=True))
     words = _words(book, reading, parts)
     plain = words == book.alphabet.say(string)
+    seconds, syllables = book.cost("seconds", own, plain=plain), book.cost("syllables", plain=plain)
     return Encoded(
         chosen.name,
         string,
         words,
-        sum(book.cost("seconds", own, plain=plain)(table, text) for table, text in parts),
-        int(sum(book.cost("syllables", plain=plain)(table, text) for table, text in parts)),
+        sum(seconds(table, text) for table, text in parts),
+        int(sum(syllables(table, text) for table, text in parts)),
         reading.levels,
         {name: r.error for name, r in rounded.items() if r.error},
         reading,
@@ -93,18 +94,17 @@ def encode(
 
 def _words(book: Book, reading: Reading, parts: list[tuple[CodeTable, str]]) -> str:
     """Return the words to say: those of the book's number rule where they are read back as meant, else symbol by symbol."""
-    words = " ".join(word for table, text in parts for word in book.spoken(table, text))
+    ruled = " ".join(word for table, text in parts for word in book.spoken(table, text))
     plain = book.alphabet.say(reading.said)
-    if words != plain and not _reads_as(book, words, reading):
-        words = plain
-    if not _reads_as(book, words, reading):
-        raise EncodeError(f"{words!r} would not be read as meant", kind="not-decodable", hint="choose other words in [alphabet.words]")
-    return words
+    for words in dict.fromkeys((ruled, plain)):
+        if _reads_as(book, words, reading):
+            return words
+    raise EncodeError(f"{plain!r} would not be read as meant", kind="not-decodable", hint="choose other words in [alphabet.words]")
 
 
 def _reads_as(book: Book, words: str, reading: Reading) -> bool:
     try:
-        return readings(book, words, direction=reading.direction) == [reading]
+        return decode(book, words, direction=reading.direction) == reading
     except ReportError:
         return False
 
@@ -131,7 +131,8 @@ def _message(book: Book, levels: Mapping[str, int], name: str | None) -> Message
                 expected=list(book.messages[name].fields),
             )
         return book.messages[name]
-    able = [m for m in book.messages.values() if levels.keys() <= m.fields.keys() and m.cheapest(levels, book.cost("symbols")) is not None]
+    cost = book.cost("symbols")
+    able = [m for m in book.messages.values() if levels.keys() <= m.fields.keys() and m.cheapest(levels, cost) is not None]
     if len(able) == 1:
         return able[0]
     if able:

@@ -37,7 +37,7 @@ class Mark:
     text: str
 
 
-_WORD = re.compile(r"\S+")
+WORD = re.compile(r"\S+")
 
 
 class Reading:
@@ -161,7 +161,7 @@ class Reading:
         """The place in the text of each symbol said."""
         if self._spans is not None:
             return tuple(self._spans)
-        words = [(found.start(), found.end()) for found in _WORD.finditer(self.text)]
+        words = [(found.start(), found.end()) for found in WORD.finditer(self.text)]
         if len(words) == 1 < len(self.said):
             start = words[0][0]
             return tuple((start + n, start + n + 1) for n in range(len(self.said)))

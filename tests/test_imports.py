@@ -70,3 +70,12 @@ def test_reading_a_plain_report_draws_nothing() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_plain_reports_and_encoding_load_no_parser() -> None:
+    code = (
+        "import sys, codec; b = codec.load_book('examples/race/race.toml'); codec.decode_all(b, 'lima three foxtrot');"
+        "codec.encode(b, {'target': 1.37}); print('lark' in sys.modules)"
+    )
+    done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"

@@ -90,8 +90,9 @@ def _heading(journal: Journal, args: argparse.Namespace) -> None:
     from codec.screen.race import show_state
     from codec.sheet.state import cars, rows
 
-    event, standing = load_event(args.event, journal.book), rows(journal.entries())
-    for car in [args.car] if args.car is not None else cars(journal.entries()) or [""]:
+    event, entries = load_event(args.event, journal.book), list(journal.entries())
+    standing = rows(entries)
+    for car in [args.car] if args.car is not None else cars(entries) or [""]:
         race = follow(event, facts(standing, car))
         show_state(race, advise(race), car)
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from codec.hear.best import Best, Search, likelihoods
 from codec.hear.evidence import Evidence
-from codec.hear.strings import most_strings, others, share
+from codec.hear.strings import others, share
 from codec.hear.sums import Sums, Weighted
 from grammar.message import Match
 
@@ -28,7 +28,7 @@ class Ranking:
     def __init__(self, spec: HearingSpec, models: list[Weighted], found: list[Sums], scale: list[float], evidence: Evidence) -> None:
         """Begin the search."""
         self.spec, self.evidence = spec, evidence
-        self.several = max((most_strings(model.graph.message.node) if model.graph.several else 1) for model in models)
+        self.several = max((model.graph.message.ways if model.graph.several else 1) for model in models)
         self.search = iter(Search(models, found, scale, evidence))
         self.next: Best | None = next(self.search, None)
         self.found: dict[_Key, tuple[Match, Best]] = {}

@@ -7,22 +7,12 @@ from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
 from grammar.codes import Check
-from grammar.layout import Either, InOrder, Leaf, Maybe, leaves
+from grammar.layout import Either, Leaf, Maybe, leaves
 from grammar.layout import Node as LayoutNode
 from grammar.message import Match, Message, Plan
 
 if TYPE_CHECKING:
     from grammar.models import HearingSpec
-
-
-def most_strings(node: LayoutNode) -> int:
-    """Return a bound on how many strings can say one reading."""
-    if isinstance(node, Leaf):
-        return 1
-    if isinstance(node, Maybe):
-        return 1 + most_strings(node.part)
-    counts = [most_strings(part) for part in node.parts]
-    return math.prod(counts) if isinstance(node, InOrder) else sum(counts)
 
 
 def others(match: Match) -> Iterator[Match]:

@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from codec.race.belief import Belief, Spread, Step, Way
+from codec.race.belief import Belief, Step, Way
 from codec.race.binding import Event, TemperatureField
 from codec.race.interval import interval
 from codec.race.normal import below, cut
@@ -61,15 +61,6 @@ def report(event: Event, name: str, belief: Belief, values: Mapping[str, Value],
     low, high = interval(field, field.level(values[name]).level)
     truth = belief.truth(low, high, wrong=wrong, chance=1 / field.size)
     return belief.observe(low, high, wrong=wrong, chance=1 / field.size, mark=mark), truth
-
-
-def forecast(bound: TemperatureField, belief: Belief, laps: int) -> list[Spread]:
-    """Return the distribution of the temperature 0 … ``laps`` laps from now."""
-    found, move = [belief.level()], replace(step(bound), jump=0.0)
-    for _ in range(laps):
-        belief = belief.advance(move)
-        found.append(belief.level())
-    return found
 
 
 def reaching(bound: TemperatureField, belief: Belief, lap: int, laps: int) -> Reaching:

@@ -12,7 +12,6 @@ from typing import Any
 
 from codec.sheet.entry import Entry
 from grammar.book import Book
-from grammar.fields import Value
 
 NEUTRALISED, RESUMED, ADDED, STOP, MARKER = "neutralised", "resumed", "added", "stop", "marker"
 EVENTS = {NEUTRALISED: "race neutralised", RESUMED: "race resumed", ADDED: "laps added", STOP: "stop", MARKER: "marker pressed"}
@@ -151,8 +150,3 @@ def clock_steps(entries: Iterable[Entry]) -> list[int]:
             steps.append(entry.seq)
         last = entry.logged
     return steps
-
-
-def plain_number(value: Value | None) -> Decimal | None:
-    """Return a value that is a number, None for any other."""
-    return value if isinstance(value, Decimal) else None

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from grammar.codes.base import DONE, CodeTable, Fragment, Levels, symbol_class
-from grammar.codes.checks import CheckMethod
+from grammar.codes.checks import CheckMethod, closing
 from grammar.symbols import Alphabet
 
 
@@ -52,15 +52,8 @@ class Check(CodeTable):
 
     def wanted(self, covered: str) -> str | None:
         """Return the check symbol that closes ``covered``; None if it holds a symbol the method does not cover."""
-        method, value_of = self.method, self.value_of
-        for start in method.starts():
-            state = start
-            for symbol in covered:
-                value = value_of.get(symbol)
-                if value is None:
-                    return None
-                state = method.step(state, value)
-            value = method.wanted(state)
-            if value is not None:
-                return method.checks[value]
-        return None
+        try:
+            values = [self.value_of[symbol] for symbol in covered]
+        except KeyError:
+            return None
+        return closing(self.method, values)

@@ -213,16 +213,21 @@ def published(name: str) -> CheckMethod:
     return method
 
 
-def compute(method: CheckMethod, text: str) -> str:
-    """Return the check character for ``text``; raises ValueError for a character the method does not cover."""
+def closing(method: CheckMethod, values: Sequence[int]) -> str:
+    """Return the check character that closes the covered characters of these values: one start fits, whatever the length."""
     for start in method.starts():
         state = start
-        for character in text:
-            state = method.step(state, method.values.index(character))
-        value = method.wanted(state)
-        if value is not None:
-            return method.checks[value]
-    raise ValueError(f"no check character for {text!r}")  # pragma: no cover - one start always fits
+        for value in values:
+            state = method.step(state, value)
+        wanted = method.wanted(state)
+        if wanted is not None:
+            return method.checks[wanted]
+    raise AssertionError(f"no start fits {len(values)} characters")  # pragma: no cover - one start always fits
+
+
+def compute(method: CheckMethod, text: str) -> str:
+    """Return the check character for ``text``; raises ValueError for a character the method does not cover."""
+    return closing(method, [method.values.index(character) for character in text])
 
 
 def missed(method: CheckMethod, length: int, change: str) -> tuple[int, int]:

@@ -46,7 +46,6 @@ class Numbered(CodeTable):
             minus,
         )
         self.start = start
-        self._sizes = tuple(field.size for field in fields)
         self._size = math.prod(field.size for field in fields) if size is None else size
         self._value = {figure: number for number, figure in enumerate(figures)}
         self._decimal = figures == "0123456789"

@@ -39,9 +39,6 @@ class Candidate:
     tables: tuple[tuple[str, ...], ...]  # the fields each table says
 
 
-Maker = Callable[[Pool, Sequence[tuple[str, ...]]], list[tuple[tuple[str, ...], Table, str]]]
-
-
 def candidates(needs: Needs, families: Sequence[str] = tuple(FAMILIES), seed: int = 1) -> Iterator[Callable[[], Candidate | None]]:
     """Yield a function for each candidate that may be built; it returns None where the needs do not allow it.
 

@@ -69,7 +69,6 @@ class Stretch:
     answers: list[tuple[str, Span]] = field(default_factory=list)
     asks: list[Ask] = field(default_factory=list)
     event: tuple[str, Span] | None = None
-    disregarded: bool = False
     span: Span = (0, 0)
 
     @property
@@ -206,7 +205,7 @@ def _changed(chunks: Sequence[tuple[str, list[Word], int]], stretch: Stretch) ->
     for terminal, spoken, number in chunks:
         after = _ways(spoken, number)
         if terminal == "DISREGARD":
-            ways, stretch.disregarded = after, not spoken
+            ways = after
         elif terminal == "ANEW":
             if not spoken:
                 raise Broken(number, "nothing follows CORRECTION, I SAY AGAIN", "the whole message is expected")

@@ -27,6 +27,13 @@ first = 0.04
 {energy}
 """
 SURE = "jump = 0"
+CALLS = """
+[calls]
+pace = { message = "pace", target = "target" }
+distance = { message = "distance", added = "added" }
+[readbacks]
+distance = { message = "entered", added = "added" }
+"""
 DELTA = '[reports.energy]\nsays = "delta"\n'
 
 

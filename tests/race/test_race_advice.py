@@ -7,20 +7,12 @@ from decimal import Decimal
 from fractions import Fraction
 
 import pytest
-from race.support import DELTA, SURE, event, fact, race_book, report
+from race.support import CALLS, DELTA, SURE, event, fact, race_book, report
 
 from codec import decode, encode
 from codec.race import Fact, advise, follow
 from codec.race.advice import quickest
 from grammar.fields import Quantity
-
-CALLS = """
-[calls]
-pace = { message = "pace", target = "target" }
-distance = { message = "distance", added = "added" }
-[readbacks]
-distance = { message = "entered", added = "added" }
-"""
 
 
 def tired(laps: int = 10) -> list[Fact]:

@@ -7,19 +7,12 @@ from fractions import Fraction
 
 import pytest
 from helpers import book_of
-from race.support import DELTA, SURE, TEXT, event, fact, plain_event, race_book, race_event, report
+from race.support import CALLS, DELTA, SURE, TEXT, event, fact, plain_event, race_book, race_event, report
 
 from codec.race import Fact, follow, parse_event
 from codec.race.clock import Clock
 from codec.race.event import DistanceSpec
 
-CALLS = """
-[calls]
-pace = { message = "pace", target = "target" }
-distance = { message = "distance", added = "added" }
-[readbacks]
-distance = { message = "entered", added = "added" }
-"""
 ON_PLAN = [report(lap, energy=0) for lap in range(1, 13)]
 
 
