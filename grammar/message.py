@@ -118,6 +118,7 @@ class Message:
         self.fields: dict[str, FieldBase] = {field.name: field for table in tables for field in table.fields}
         self.check_leaves = tuple(i for i, table in enumerate(self.tables) if isinstance(table, Check))
         self._plans: dict[tuple[bool, ...], Plan] = {}
+        self._planned: dict[tuple[int, ...], Plan] = {}
 
     def covered(self, check_leaf: int) -> frozenset[int]:
         """Return the leaves that the check at a leaf covers, said or not."""
@@ -204,6 +205,13 @@ class Message:
     def plan(self, said: Iterable[int]) -> Plan:
         """Return the plan of the way through the layout that says these leaves."""
         numbers = tuple(said)
+        if numbers not in self._planned:
+            if len(self._planned) >= MOST_WAYS:  # what is kept stays small, whatever a book allows
+                self._planned.clear()
+            self._planned[numbers] = self._plan(numbers)
+        return self._planned[numbers]
+
+    def _plan(self, numbers: tuple[int, ...]) -> Plan:
         place = {leaf: n for n, leaf in enumerate(numbers)}
         tables = tuple(self.tables[leaf] for leaf in numbers)
         checks = []

@@ -53,19 +53,21 @@ class _Beginning:
 
 @dataclass(slots=True)
 class _Family:
-    """Beginnings that go on from the same one, by falling bound; ``weights`` are by (state, beginning)."""
+    """Beginnings that go on from the same one; ``order`` puts them by falling bound, ``weights`` are by (state, beginning)."""
 
     number: int
+    order: list[int]
     bounds: list[float]
-    nodes: list[int]
-    symbols: list[int] | None
+    nodes: np.ndarray
+    symbols: np.ndarray | None
     weights: np.ndarray
     before: _Way | None
 
     def member(self, place: int) -> _Beginning:
-        """Return one of them."""
-        way = self.before if self.symbols is None else _Way(self.before, self.symbols[place])
-        return _Beginning(self.number, self.nodes[place], self.weights[:, place], way)
+        """Return one of them, by its place in the order."""
+        one = self.order[place]
+        way = self.before if self.symbols is None else _Way(self.before, int(self.symbols[one]))
+        return _Beginning(self.number, int(self.nodes[one]), self.weights[:, one], way)
 
 
 class Search:
@@ -77,7 +79,7 @@ class Search:
         self.ends = [frozenset(model.graph.end) for model in models]
         self.bounds = [one.after for one in found]
         self.looks, self.complete = 0, False
-        self.counter = itertools.count()
+        self.counter = itertools.count(0, -1)  # of equals the last is taken first: that gets to the end soonest
         self.heap: list[tuple[float, int, _Beginning | _Family, int]] = []
         self._second = False
         for number, model in enumerate(models):
@@ -113,8 +115,10 @@ class Search:
 
     def _push_member(self, family: _Family, place: int) -> None:
         """Push one of a family: the next waits until this one's turn has come."""
-        if place < len(family.bounds) and family.bounds[place] > 0:
-            heapq.heappush(self.heap, (-family.bounds[place], next(self.counter), family, place))
+        if place < len(family.order):
+            bound = family.bounds[family.order[place]]
+            if bound > 0:
+                heapq.heappush(self.heap, (-bound, next(self.counter), family, place))
 
     def _string(self, one: _Beginning) -> str:
         symbols, way, said = self.models[one.number].graph.message.alphabet.symbols, one.way, []
@@ -138,6 +142,8 @@ class Search:
                 self._say(one, operation, weight)
 
     def _say(self, one: _Beginning, operation: Say, weight: np.ndarray | float | None) -> None:
+        import numpy as np
+
         runs = operation.runs(one.node)
         if not runs:
             return
@@ -146,20 +152,15 @@ class Search:
         gone = self.evidence.closure.T @ one.weights
         after = self.evidence.said(gone[:, None].repeat(len(symbol), axis=1), self.evidence.columns(symbol))
         if weight is not None:
-            after *= _by_edge(operation, weight, runs)
+            after *= np.asarray(weight).take(operation.run[edges])
         self._push_all(one, after, operation.target[edges], symbol)
 
     def _push_all(self, before: _Beginning, after: np.ndarray, target: np.ndarray, symbol: np.ndarray | None) -> None:
-        bounds = (after * self.bounds[before.number][:, target]).sum(axis=0)
-        order = bounds.argsort()[::-1]
-        family = _Family(
-            before.number,
-            bounds[order].tolist(),
-            target[order].tolist(),
-            None if symbol is None else symbol[order].tolist(),
-            after[:, order],
-            before.way,
-        )
+        import numpy as np
+
+        bounds = np.einsum("se,se->e", after, self.bounds[before.number].take(target, axis=1))
+        order = bounds.argsort()[::-1].tolist()
+        family = _Family(before.number, order, bounds.tolist(), target, symbol, after, before.way)
         self._push_member(family, 0)
 
     def _tighten(self) -> None:
@@ -171,22 +172,13 @@ class Search:
         waiting, self.heap = self.heap, []
         for bound, count, found, place in waiting:
             if isinstance(found, _Family):
-                for one in (found.member(n) for n in range(place, len(found.bounds))):
+                for one in (found.member(n) for n in range(place, len(found.order))):
                     self._push(one)
             elif found.node < 0:
                 self.heap.append((bound, count, found, place))
             else:
                 self._push(found)
         heapq.heapify(self.heap)
-
-
-def _by_edge(operation: Say, weight: np.ndarray | float, runs: range) -> np.ndarray:
-    """Return the weight of each edge of some runs."""
-    import numpy as np
-
-    here = slice(runs.start, runs.stop)
-    counts = operation.starts[runs.start + 1 : runs.stop + 1] - operation.starts[here]
-    return np.repeat(np.asarray(weight)[here], counts)
 
 
 def _row(operation: Mix, weight: np.ndarray | float | None, node: int) -> np.ndarray:

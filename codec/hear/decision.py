@@ -1,9 +1,10 @@
 """What to do about what was heard: accept, ask for one part, or ask for all, whichever is expected to cost least.
 
 A cost is in seconds of radio time. Accepting costs the price of a wrong reading times the probability that it is wrong. Asking costs the
-question, the pause and the answer; then, for each reading that may be meant, its answer is taken to be heard word for word as said
-(anything else counts as not settling the matter): if that makes the reading sure enough it is accepted, at what risk is left, and if not
-the whole report is asked for until that settles it. Borders of a part are words that nearly all that is probable agrees on.
+question, the pause and the answer; then, for each reading that may be meant, its answer is taken to be heard as said, or with one word
+not understood: if that makes the reading sure enough it is accepted, at what risk is left, and if not (or if a word is missed that tells
+it from the others) the whole report is asked for until that settles it. So a part is asked for only if its answer may settle the matter,
+and only between words that nearly all that is probable agrees on. Readings that are not listed are taken to be like those that are.
 """
 
 from __future__ import annotations
@@ -19,11 +20,13 @@ from codec.reading import Reading
 from grammar import sound
 
 if TYPE_CHECKING:
+    import numpy as np
+
     from codec.hear.channel import Channel
     from grammar.book import Book
 
 _AGREED = 0.9  # the probability with which the borders of a part must stand where they do in the best reading
-_HELPS = 0.05  # a repeat is taken to help with at least this probability
+_HELPS = 0.5  # a whole report said again settles the matter at least this often, for it is weighed together with what was heard before
 _ASK = ("say again", "all after", "all before", "to")
 
 
@@ -64,9 +67,10 @@ def settled(book: Book, probability: float) -> bool:
 def decide(book: Book, channel: Channel, ranked: Sequence[tuple[Reading, float]], unlisted: float, nothing: float) -> Decision:
     """Return the cheapest choice; accepting is one only from the book's threshold on."""
     spec = book.spec.hearing
-    say_again = spoken_seconds(book, "")
     if not ranked:
-        return Decision("ask all", "SAY AGAIN", Part(), (), {"ask all": say_again + spec.turnaround})
+        return Decision(
+            "ask all", "SAY AGAIN", Part(), (), {"ask all": (spoken_seconds(book, "") + spec.turnaround + _longest(book)) / _HELPS}
+        )
     best, probability = ranked[0]
     costs: dict[str, float] = {}
     wrong = max(0.0, 1 - probability)
@@ -75,9 +79,8 @@ def decide(book: Book, channel: Channel, ranked: Sequence[tuple[Reading, float]]
         if settled(book, probability):
             return Decision("accept", "", None, (), costs)
     judge = _Judge(book, channel, [(reading.said, share) for reading, share in ranked], unlisted, nothing)
-    everything = _Stretch(0, len(best.said), Part())
-    costs["ask all"] = judge.cost(everything)
-    chosen, stretch = "ask all", everything
+    costs["ask all"] = judge.whole
+    chosen, stretch = "ask all", _Stretch(0, len(best.said), Part())
     for one in _stretches(best.said):
         if judge.agreed(one):
             cost = judge.cost(one)
@@ -110,6 +113,13 @@ def spoken_seconds(book: Book, borders: str) -> float:
 @functools.cache
 def _seconds_of(words: str) -> float:
     return sound.seconds(words)
+
+
+def _longest(book: Book) -> float:
+    """Return the seconds of the longest report, of words of the mean length."""
+    symbols = book.alphabet.symbols
+    longest = max(message.lengths[1] for message in book.messages.values())
+    return longest * book.alphabet.seconds("".join(symbols)) / len(symbols)
 
 
 def _stretches(said: str) -> Iterator[_Stretch]:
@@ -150,10 +160,11 @@ class _Judge:
         one, other = rows[:, None, :], rows[None, :, :]
         lost = max(channel.deletion, channel.insertion)
         chance = np.where((one >= 0) & (other >= 0), channel.table[one, other], np.where(one == other, 1.0, lost))
-        self.logs = np.concatenate([np.zeros((len(rows), len(rows), 1)), np.cumsum(np.log(chance), axis=2)], axis=2)
-        self.kept = (1 - channel.deletion) * (1 - channel.insertion)
+        logs = np.log(chance)
+        self.against = logs - np.diagonal(logs).T[None]  # [said, heard as that string says it, place]: what each word heard is against it
+        self.right = np.diagonal(chance).T * (1 - channel.deletion) * (1 - channel.insertion)  # [said, place]
+        self.differs = rows[1:] != rows[0]
         self.typical = _typical(channel)
-        self.whole = spoken_seconds(book, "") + book.spec.hearing.turnaround + book.alphabet.seconds(self.said)
 
     def agreed(self, stretch: _Stretch) -> bool:
         """Tell whether nearly all that is probable has the borders in place, so that the question means the same in all of it."""
@@ -171,28 +182,39 @@ class _Judge:
         asked = spoken_seconds(self.book, stretch.part.after + stretch.part.before) + spec.turnaround
         answer = self.book.alphabet.seconds(self.said[stretch.low : stretch.high])
         settled, risk = self.outcome(stretch)
-        return asked + answer + (1 - settled) * self.again + spec.wrong * risk
+        return asked + answer + (1 - settled) * self.whole + spec.wrong * risk
 
     @functools.cached_property
-    def again(self) -> float:
-        """The expected cost of asking for the whole report until that settles the matter: what a useless question still leaves."""
+    def whole(self) -> float:
+        """The expected seconds of asking for the whole report until that settles the matter: what a useless question still leaves to do."""
+        spec = self.book.spec.hearing
+        once = spoken_seconds(self.book, "") + spec.turnaround + self.book.alphabet.seconds(self.said)
         settled, risk = self.outcome(_Stretch(0, len(self.said), Part()))
-        return (self.whole + self.book.spec.hearing.wrong * risk) / max(settled, _HELPS)
+        return (once + spec.wrong * risk) / max(settled, _HELPS)
 
     def outcome(self, stretch: _Stretch) -> tuple[float, float]:
         """Return the probability that the answer settles the matter, and that it does so wrongly."""
         import numpy as np
 
-        high = stretch.high if stretch.high < len(self.said) else self.logs.shape[2] - 1
-        logs = self.logs[:, :, high] - self.logs[:, :, stretch.low]  # [said, heard as that string says it]
-        right = np.diagonal(logs)
-        ratio = np.exp(logs - right[None, :])
-        rivals = float(self.shares[1:].sum())
-        told = float(self.shares[1:][ratio[1:, 0] < 1].sum()) / rivals if rivals > 0 and stretch.part != Part() else 1.0
-        rest = self.unlisted * (1 - told + told * self.typical) + self.nothing * self.typical
-        sure = self.shares / (self.shares @ ratio + rest)
-        heard = self.shares * np.exp(right) * self.kept ** (high - stretch.low) * (sure >= self.book.spec.hearing.threshold)
-        return float(heard.sum()), float(heard @ (1 - sure))
+        here = slice(stretch.low, stretch.high if stretch.high < len(self.said) else None)
+        against, right = self.against[:, :, here], self.right[:, here]
+        heard = against.sum(axis=2)
+        rest, least = self._rest(stretch, self.differs[:, here].sum(axis=1)), self.book.spec.hearing.threshold
+        sure = self.shares / (self.shares @ np.exp(heard) + rest)
+        missed = np.exp(heard[:, :, None] - against)  # one word of the answer not understood
+        enough = self.shares[:, None] / (np.einsum("s,shp->hp", self.shares, missed) + rest) >= least
+        told = self.shares * (sure >= least) * np.where(enough, 1.0, right).prod(axis=1)
+        if stretch.part == Part():  # a whole report that is said again settles an unlisted reading as often as a listed one
+            told *= 1 + self.unlisted / float(self.shares.sum())
+        return float(told.sum()), float(told @ (1 - sure))
+
+    def _rest(self, stretch: _Stretch, apart: np.ndarray) -> float:
+        """Return what all that is not listed is worth after the answer; ``apart`` is in how many words of it each rival differs."""
+        rivals = self.shares[1:]
+        told = float(rivals[apart > 0].sum())
+        away = self.typical ** (float(rivals @ apart) / told if told > 0 else 1.0)
+        share = told / float(rivals.sum()) if stretch.part != Part() and rivals.sum() > 0 else 1.0
+        return float(self.unlisted * (1 - share + share * away) + self.nothing * self.typical)
 
 
 def _typical(channel: Channel) -> float:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from codec.hear.operations import Graph, Join, Key, Point
 from codec.hear.spelling import Speller
+from codec.hear.strings import Strings
 from codec.hear.templates import Layer, layers
 from grammar.codes import Check
 from grammar.layout import Either, InOrder, Leaf, Maybe, leaves
@@ -61,7 +62,8 @@ class Builder:
             for part in node.parts:
                 point = self.node(part, point)
             return point
-        self.graph.several = True
+        if self.graph.strings is None:
+            self.graph.strings = Strings(self.message, self.spec)
         return self.maybe(node, point) if isinstance(node, Maybe) else self.either(node, point)
 
     def either(self, node: Either, point: Point) -> Point:

@@ -192,7 +192,7 @@ def hear(
             "what was heard can't be a report of this book", kind="no-report", source=hearings[-1].text, span=(0, len(hearings[-1].text))
         )
     scale = [share / everything for share in scale]
-    ranking = Ranking(spec, weights.graphs, found, scale, evidence)
+    ranking = Ranking(weights.graphs, found, scale, evidence)
     ranked = ranking.best(count)
     if not ranked or not settled(book, ranked[0][1]):
         ranked = ranking.best(max(count, _WEIGHED))

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 
+_KEPT = 4  # expectations, the last ones used: what the last laps tell, and nothing expected, are often asked for in turn
+
+
 @dataclass(slots=True)
 class Expectation:
     """The graphs of a book's messages under one prior; ``scale`` makes the strings of all of them sum to 1."""
@@ -34,7 +37,7 @@ class Model:
         messages = book.sent_by(direction or ("car" if book.sent_by("car") else "pit"))
         self.graphs: list[Graph] = [build(message, book.spec.hearing) for message in messages]
         self.longest = max(message.lengths[1] for message in messages)
-        self._kept: tuple[Prior, Expectation] | None = None
+        self._kept: list[tuple[Prior, Expectation]] = []
 
     def tells(self, prior: Prior) -> bool:
         """Tell whether the last laps change what is expected, or only restore the rest of wrapped fields."""
@@ -43,8 +46,9 @@ class Model:
 
     def weighted(self, prior: Prior) -> Expectation:
         """Return the graphs with the weights of a prior."""
-        if self._kept is not None and self._kept[0] == prior:
-            return self._kept[1]
+        for kept, expectation in self._kept:
+            if kept == prior:
+                return expectation
         names = list(dict.fromkeys(name for graph in self.graphs for name in graph.message.fields))
         expected = shares(self.book, prior, names)
         models = [weighted(graph, expected) for graph in self.graphs]
@@ -52,7 +56,7 @@ class Model:
         masses = [total(model) for model in models]
         whole = sum(share for share, mass in zip(sent, masses, strict=True) if mass > 0)
         found = Expectation(models, [share / whole / mass if mass > 0 else 0.0 for share, mass in zip(sent, masses, strict=True)])
-        self._kept = (prior, found)
+        self._kept = [(prior, found), *self._kept[: _KEPT - 1]]
         return found
 
 

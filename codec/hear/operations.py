@@ -10,6 +10,8 @@ from grammar.message import Message
 if TYPE_CHECKING:
     import numpy as np
 
+    from codec.hear.strings import Strings
+
 Key = tuple[int, ...]
 Decides = dict[str, "np.ndarray"]
 
@@ -88,7 +90,7 @@ class Graph:
     edges: int = 0
     start: list[int] = field(default_factory=list)
     end: list[int] = field(default_factory=list)
-    several: bool = False  # whether a reading may have more than one string
+    strings: Strings | None = None  # where a reading may have more than one string
     _wide: list[tuple[int, int, int]] = field(default_factory=list)
     _single: dict[int, list[int]] = field(default_factory=dict)
 

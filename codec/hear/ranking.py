@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from typing import TYPE_CHECKING
 
 from codec.hear.best import Best, Search, likelihoods
 from codec.hear.evidence import Evidence
-from codec.hear.strings import others, share
+from codec.hear.strings import Strings
 from codec.hear.sums import Sums, Weighted
-from grammar.message import Match
-
-if TYPE_CHECKING:
-    from grammar.models import HearingSpec
+from grammar.message import Match, Plan
 
 LEAST = 1e-12  # readings less probable than this are not listed
 _MORE = 4  # how many readings are looked for at a time beyond those asked for
@@ -25,10 +21,10 @@ _Key = tuple[str, tuple[tuple[str, int], ...]]
 class Ranking:
     """The readings of several graphs under one evidence; ``scale`` turns the weights of each into probabilities."""
 
-    def __init__(self, spec: HearingSpec, models: list[Weighted], found: list[Sums], scale: list[float], evidence: Evidence) -> None:
+    def __init__(self, models: list[Weighted], found: list[Sums], scale: list[float], evidence: Evidence) -> None:
         """Begin the search."""
-        self.spec, self.evidence = spec, evidence
-        self.several = max((model.graph.message.ways if model.graph.several else 1) for model in models)
+        self.evidence = evidence
+        self.several = max((model.graph.message.ways if model.graph.strings is not None else 1) for model in models)
         self.search = iter(Search(models, found, scale, evidence))
         self.next: Best | None = next(self.search, None)
         self.found: dict[_Key, tuple[Match, Best]] = {}
@@ -64,22 +60,23 @@ class Ranking:
 
     def _weigh(self) -> None:
         """Give the readings found since the last time their probabilities: that of their string, or of all their strings together."""
-        ways: dict[_Key, list[Match]] = {}
+        ways: dict[_Key, tuple[Strings, list[tuple[Plan, str]]]] = {}
         for key in [key for key in self.found if key not in self.masses]:
             match, best = self.found[key]
             self.masses[key] = best.weight
-            if best.graph.several:
-                found = [match, *others(match)]
-                if len(found) > 1:
-                    ways[key] = found
+            if best.graph.strings is not None:
+                more = list(best.graph.strings.others(match, dict(key[1])))
+                if more:
+                    ways[key] = best.graph.strings, [(match.plan, best.string), *more]
         if not ways:
             return
         index = self.found[next(iter(ways))][0].message.alphabet.index
-        strings = [[index[symbol] for symbol in way.string] for found in ways.values() for way in found]
-        heard = iter(likelihoods(self.evidence, strings))
-        for key, found in ways.items():
+        heard = iter(
+            likelihoods(self.evidence, [[index[symbol] for symbol in string] for _, found in ways.values() for _, string in found])
+        )
+        for key, (strings, found) in ways.items():
             levels = dict(key[1])
-            worth = [next(heard) * share(way.message, self.spec, frozenset(way.plan.leaves), levels) for way in found]
+            worth = [next(heard) * strings.share(plan, levels) for plan, _ in found]
             if worth[0] > 0:
                 self.masses[key] *= sum(worth) / worth[0]
 

@@ -63,6 +63,9 @@ class Tally:
     given_up: int = 0
     asked_part: int = 0
     asked_all: int = 0
+    doubted: int = 0  # reports asked about when first heard, what that was expected to cost, and what it came to (giving up is free)
+    expected_cost: float = 0.0
+    cost: float = 0.0
     seconds: float = 0.0  # of radio, reports and questions and answers and the pauses before them
     plain_seconds: float = 0.0  # of the reports alone, said once
 
@@ -100,6 +103,8 @@ class Tally:
             "given_up": self.given_up / n,
             "asked_part": self.asked_part / n,
             "asked_all": self.asked_all / n,
+            "asking_expected": self.expected_cost / max(1, self.doubted),
+            "asking_came_to": self.cost / max(1, self.doubted),
             "seconds": self.seconds / n,
             "seconds_said_once": self.plain_seconds / n,
             "calibration_error": self.calibration_error(),
@@ -199,7 +204,7 @@ def _report(
     tally: Tally,
 ) -> None:
     """Let one report be said, heard, asked for again where the decision says so, and counted."""
-    spec, (ears, air) = book.spec.hearing, channels
+    ears, air = channels
     earlier: list[Hearing] = []
     string = said.said if said is not None else ""
     heard = passed_on(air, string, chance) if said is not None else _anything(book, chance)
@@ -214,16 +219,26 @@ def _report(
             tally.first.append((best.probability if best is not None else 0.0, right))
         if found is not None and found.accepted is not None:
             tally.right, tally.wrong = tally.right + right, tally.wrong + (not right)
+            tally.cost += book.spec.hearing.wrong if hearing and not right else 0.0
             return
         if hearing == setting.hearings - 1:
             break
+        if hearing == 0 and found is not None:
+            tally.doubted, tally.expected_cost = tally.doubted + 1, tally.expected_cost + found.decision.costs[found.decision.kind]
         part = found.decision.part if found is not None and found.decision.part is not None and setting.asking else Part()
-        tally.asked_part, tally.asked_all = tally.asked_part + (part != Part()), tally.asked_all + (part == Part())
+        again = _asked(book, string, part, tally)
         earlier = earlier if found is None else [found]
-        again = answer(string, part)
-        tally.seconds += spoken_seconds(book, part.after + part.before) + spec.turnaround + book.alphabet.seconds(again)
         heard = passed_on(air, again, chance) if said is not None else _anything(book, chance)
     tally.given_up += 1
+
+
+def _asked(book: Book, string: str, part: Part, tally: Tally) -> str:
+    """Count a question with its answer, and return what is said again."""
+    again = answer(string, part)
+    seconds = spoken_seconds(book, part.after + part.before) + book.spec.hearing.turnaround + book.alphabet.seconds(again)
+    tally.asked_part, tally.asked_all = tally.asked_part + (part != Part()), tally.asked_all + (part == Part())
+    tally.seconds, tally.cost = tally.seconds + seconds, tally.cost + seconds
+    return again
 
 
 def _heard(book: Book, heard: list[str], expected: Prior, ears: Channel, earlier: list[Hearing], part: Part | None) -> Hearing | None:

@@ -14,68 +14,76 @@ from grammar.message import Match, Message, Plan
 if TYPE_CHECKING:
     from grammar.models import HearingSpec
 
-
-def others(match: Match) -> Iterator[Match]:
-    """Yield every other way to say exactly what a match says."""
-    message, levels = match.message, match.levels()
-    for plan in _plans(message, frozenset(levels)):
-        if plan.leaves == match.plan.leaves or any(levels[implied.name] != implied.level for implied in plan.implied):
-            continue
-        texts: list[str] = []
-        for number, table in enumerate(plan.tables):
-            if isinstance(table, Check):
-                covered = next(check.covers for check in plan.checks if check.place == number)
-                texts.append(table.wanted("".join(texts[place] for place in covered)) or "")
-            else:
-                texts.append(table.word(tuple(levels[field.name] for field in table.fields)) or "")
-        again = message.match(plan.leaves, texts) if all(texts) else None
-        if again is not None and again.levels() == levels:
-            yield again
+_Share = tuple[float, list[dict[str, int]]]  # a factor, and for each optional part said what leaving it out implies
 
 
-def _plans(message: Message, names: frozenset[str]) -> list[Plan]:
-    """Return the ways through the layout that give these fields, said or implied."""
-    kept: dict[frozenset[str], list[Plan]] = message.__dict__.setdefault("_plans_by_fields", {})
-    if names not in kept:
-        plans = [message.plan(said) for said in _ways(message, message.node, names)]
-        kept[names] = [plan for plan in plans if {*plan.names, *(implied.name for implied in plan.implied)} == names]
-    return kept[names]
+class Strings:
+    """The strings of a message's readings; what is worked out for one way through the layout is kept."""
 
+    def __init__(self, message: Message, spec: HearingSpec) -> None:
+        """Begin with nothing worked out."""
+        self.message, self.spec = message, spec
+        self._plans: dict[tuple[str, ...], list[Plan]] = {}
+        self._shares: dict[tuple[int, ...], _Share] = {}
 
-def _ways(message: Message, node: LayoutNode, names: frozenset[str]) -> list[tuple[int, ...]]:
-    """Return the rows of leaves that may give these fields."""
-    if isinstance(node, Leaf):
-        sayable = all(field.name in names for field in message.tables[node.number].fields)
-        return [(node.number,)] if sayable else []
-    if isinstance(node, Maybe):
-        return [(), *_ways(message, node.part, names)]
-    if isinstance(node, Either):
-        return [way for part in node.parts for way in _ways(message, part, names)]
-    rows: list[tuple[int, ...]] = [()]
-    for part in node.parts:
-        rows = [(*row, *way) for row in rows for way in _ways(message, part, names)]
-    return rows
+    def others(self, match: Match, levels: Mapping[str, int]) -> Iterator[tuple[Plan, str]]:
+        """Yield every other way to say exactly what a match says, with its string; ``levels`` are the match's."""
+        for plan in self._plans_for(tuple(levels)):
+            if plan.leaves == match.plan.leaves or any(levels[implied.name] != implied.level for implied in plan.implied):
+                continue
+            texts: list[str] = []
+            for number, table in enumerate(plan.tables):
+                if isinstance(table, Check):
+                    covered = next(check.covers for check in plan.checks if check.place == number)
+                    texts.append(table.wanted("".join(texts[place] for place in covered)) or "")
+                else:
+                    texts.append(table.word(tuple(levels[field.name] for field in table.fields)) or "")
+            if all(texts):  # a set that a table leaves out, or a check that has no symbol for it, can't be said
+                yield plan, "".join(texts)
 
+    def share(self, plan: Plan, levels: Mapping[str, int]) -> float:
+        """Return how much of a reading's weight goes to its string by a plan; only the ratios between its strings mean anything."""
+        if plan.leaves not in self._shares:
+            self._shares[plan.leaves] = self._share(self.message.node, frozenset(plan.leaves))
+        factor, spoken = self._shares[plan.leaves]
+        anyway = sum(all(levels[name] == level for name, level in implied.items()) for implied in spoken)
+        return factor * self.spec.spoken_anyway**anyway
 
-def share(message: Message, spec: HearingSpec, said: frozenset[int], levels: Mapping[str, int]) -> float:
-    """Return how much of a reading's weight goes to its string that says these leaves; only the ratios between its strings mean
-    anything."""
-    return _share(message, spec, message.node, said, levels)
+    def _plans_for(self, names: tuple[str, ...]) -> list[Plan]:
+        """Return the ways through the layout that give these fields, said or implied."""
+        if names not in self._plans:
+            wanted = frozenset(names)
+            plans = [self.message.plan(said) for said in self._ways(self.message.node, wanted)]
+            self._plans[names] = [plan for plan in plans if {*plan.names, *(implied.name for implied in plan.implied)} == wanted]
+        return self._plans[names]
 
+    def _ways(self, node: LayoutNode, names: frozenset[str]) -> list[tuple[int, ...]]:
+        """Return the rows of leaves that may give these fields."""
+        if isinstance(node, Leaf):
+            sayable = all(field.name in names for field in self.message.tables[node.number].fields)
+            return [(node.number,)] if sayable else []
+        if isinstance(node, Maybe):
+            return [(), *self._ways(node.part, names)]
+        if isinstance(node, Either):
+            return [way for part in node.parts for way in self._ways(part, names)]
+        rows: list[tuple[int, ...]] = [()]
+        for part in node.parts:
+            rows = [(*row, *way) for row in rows for way in self._ways(part, names)]
+        return rows
 
-def _share(message: Message, spec: HearingSpec, node: LayoutNode, said: frozenset[int], levels: Mapping[str, int]) -> float:
-    if isinstance(node, Leaf):
-        return 1.0
-    if isinstance(node, Maybe):
-        implied = message.usual(node.part)
-        same = message.said_by(node.part) <= implied.keys()
-        if not any(leaf.number in said for leaf in leaves(node)):
-            return 1 - spec.spoken_anyway if same else spec.left_out
-        inside = _share(message, spec, node.part, said, levels)
-        if not same:
-            return (1 - spec.left_out) * inside
-        return spec.spoken_anyway * inside if all(levels[name] == level for name, level in implied.items()) else inside
-    if isinstance(node, Either):
-        taken = next(part for part in node.parts if any(leaf.number in said for leaf in leaves(part)))
-        return _share(message, spec, taken, said, levels) / len(node.parts)
-    return math.prod(_share(message, spec, part, said, levels) for part in node.parts)
+    def _share(self, node: LayoutNode, said: frozenset[int]) -> _Share:
+        if isinstance(node, Leaf):
+            return 1.0, []
+        if isinstance(node, Maybe):
+            implied = self.message.usual(node.part)
+            same = self.message.said_by(node.part) <= implied.keys()
+            if not any(leaf.number in said for leaf in leaves(node)):
+                return 1 - self.spec.spoken_anyway if same else self.spec.left_out, []
+            factor, spoken = self._share(node.part, said)
+            return (factor, [implied, *spoken]) if same else ((1 - self.spec.left_out) * factor, spoken)
+        if isinstance(node, Either):
+            taken = next(part for part in node.parts if any(leaf.number in said for leaf in leaves(part)))
+            factor, spoken = self._share(taken, said)
+            return factor / len(node.parts), spoken
+        parts = [self._share(part, said) for part in node.parts]
+        return math.prod(factor for factor, _ in parts), [implied for _, spoken in parts for implied in spoken]

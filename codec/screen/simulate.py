@@ -45,6 +45,8 @@ def _outcome(tallies: Sequence[Tally]) -> None:
         table.add_row(label, *(f"{100 * one[key]:.2f} %" for one in facts))
     table.add_row("radio seconds a report", *(f"{one['seconds']:.2f}" for one in facts))
     table.add_row("  of these saying it once", *(f"{one['seconds_said_once']:.2f}" for one in facts))
+    table.add_row("asking, expected to cost", *(f"{one['asking_expected']:.2f} s" for one in facts))
+    table.add_row("  came to", *(f"{one['asking_came_to']:.2f} s" for one in facts))
     console().print(table)
 
 

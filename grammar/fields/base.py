@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any, ClassVar, Literal, NamedTuple
@@ -81,10 +82,10 @@ class FieldBase(Strict):
 
     described: ClassVar[str] = "field"
 
-    @property
+    @functools.cached_property
     def name(self) -> str:
         """The key of the field in the book."""
-        return self._name
+        return self._name  # kept: a private attribute of a model is slow to reach
 
     @property
     def title(self) -> str:

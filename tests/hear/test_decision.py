@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import random
+
 import pytest
 from hear.books import LAP, lap_book
 from helpers import book_of
@@ -9,9 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from codec import Book, encode
-from codec.hear import Part, hear
-from codec.hear.decision import question
-from codec.hear.draw import answer
+from codec.hear import Hearing, Part, Prior, channel, hear
+from codec.hear.decision import question, spoken_seconds
+from codec.hear.draw import Source, answer, passed_on
+from codec.hear.model import model_of
 
 BOOK = lap_book()
 SAID = encode(BOOK, {"lap": 7, "energy": -0.4, "motor": 95, "alert": ["rain"]})  # 7 16 55 X and a check
@@ -41,9 +44,36 @@ _BOOKS: dict[float, Book] = {}
 
 def test_a_high_price_of_a_wrong_reading_asks_where_a_low_one_accepts() -> None:
     words = [*WORDS[:3], {"niner": 0.5, "five": 0.5}, *WORDS[4:6], "?"]
-    cheap, dear = (hear(lap_book(threshold=0.9, wrong=price), words) for price in (1, 100_000))
+    cheap, dear = (hear(lap_book(threshold=0.9, wrong=price), words) for price in (1, 1000))
     assert cheap.candidates[0].probability == dear.candidates[0].probability > 0.9
     assert (cheap.decision.kind, dear.decision.kind) == ("accept", "ask part")
+
+
+def _garbled(seed: int, noise: float) -> Hearing:
+    """Return a hearing of a report that the book expects, said once through noise."""
+    chance = random.Random(seed)
+    _, said = Source(model_of(BOOK, None).weighted(Prior())).draw(chance)
+    return hear(BOOK, passed_on(channel(BOOK, noise), said, chance) or ["?"], noise=noise, count=12)
+
+
+@settings(max_examples=40)
+@given(st.integers(0, 10**9), st.sampled_from([-8.0, -11.0, -14.0]))
+def test_the_choice_is_the_cheapest_and_an_answer_to_it_settles_the_matter(seed: int, noise: float) -> None:
+    """A question is not asked because it is short: heard as it is most probably said again, its answer makes the report sure."""
+    found = _garbled(seed, noise)
+    decision, best = found.decision, found.candidates[0]
+    assert decision.costs[decision.kind] == min(decision.costs.values())
+    if decision.part is not None and decision.kind == "ask part":
+        again = [BOOK.alphabet.words[symbol].word for symbol in answer(best.reading.said, decision.part)]
+        assert hear(BOOK, again, noise=noise, earlier=[found]).accepted == best.reading
+
+
+def test_hopeless_words_are_asked_for_as_a_whole_at_a_believable_cost() -> None:
+    """When nothing is known the whole report is said again, perhaps twice: not a short part, and not a minute's talk."""
+    once = spoken_seconds(BOOK, "") + BOOK.spec.hearing.turnaround + BOOK.alphabet.seconds(SAID.reading.said)
+    found = hear(BOOK, ["?"] * len(WORDS), prior=Prior(flat=True))
+    assert found.decision.kind == "ask all"
+    assert once / 2 < found.decision.costs["ask all"] < 3 * once
 
 
 def test_the_part_in_doubt_is_asked_for() -> None:

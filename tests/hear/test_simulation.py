@@ -86,6 +86,13 @@ def test_asking_again_gets_more_reports_right_and_takes_radio_time() -> None:
     assert asked.right + asked.wrong + asked.given_up == asked.reports
 
 
+def test_asking_costs_about_what_it_was_expected_to() -> None:
+    asked = simulate(book(True), Setting(REPORTS, 7, noise=NOISE, hearings=3))
+    assert asked.doubted >= 30
+    assert asked.wrong == 0  # one would weigh as much as all the questions together
+    assert asked.expected_cost / asked.doubted == pytest.approx(asked.cost / asked.doubted, rel=0.4)
+
+
 def test_a_mistaken_model_refuses_more_before_it_errs_more() -> None:
     """Words are really taken for other words than assumed, or missed more often: doubt rises by far more than wrong readings do."""
     at, right = book(True).spec.hearing.threshold, tally()
