@@ -5,7 +5,9 @@ from __future__ import annotations
 import argparse
 from typing import Any
 
-from codec.cli.book_more import add_analyse, add_export, add_key
+from codec.cli.book_analyse import add_analyse
+from codec.cli.book_export import add_export
+from codec.cli.book_key import add_key
 from codec.cli.common import add_book, add_json, emit
 from codec.cli.simulate import add_simulate
 

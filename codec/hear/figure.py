@@ -75,7 +75,7 @@ def _passed(axes: Any, tallies: Sequence[Tally], threshold: float) -> None:
     axes.plot([], [], color="0.3", linewidth=1, linestyle=":", label="refused")
     axes.axvline(1 - threshold, color="0.6", linewidth=1, linestyle="--")
     axes.annotate(
-        "the book's", (1 - threshold, 1), xycoords=("data", "axes fraction"), rotation=90, va="top", ha="right", fontsize=7, color="0.4"
+        "the book's", (1 - threshold, 0.42), xycoords=("data", "axes fraction"), rotation=90, va="top", ha="right", fontsize=7, color="0.4"
     )
     axes.set(
         xscale="log", yscale="log", xlabel="threshold", ylabel="share of all reports", title="What a threshold lets pass, first hearing"

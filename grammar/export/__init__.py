@@ -1,76 +1,100 @@
-"""A book in other forms: grammars for recognisers, a lexicon, rows for spreadsheets, C for the dash, cards for people."""
+"""A book in other forms: grammars and words for recognisers, rows for spreadsheets, C for the dash, cards for people."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import TYPE_CHECKING, NamedTuple
 
-from grammar.book import Book
 from grammar.errors import CodeError
-from grammar.message import Direction
+
+if TYPE_CHECKING:
+    from grammar.book import Book
+    from grammar.message import Direction
 
 Files = dict[str, bytes]
 
+
+class Format(NamedTuple):
+    """What a format is, what to do with its files ({name} is the book's, {c} its name in C), whether it can hold one direction alone."""
+
+    about: str
+    use: str
+    one_way: bool = False
+
+
+_HEARD = "what it hears goes to: niner decode"
 FORMATS = {
-    "lark": "the generated Lark grammar of the reports",
-    "jsgf": "JSGF 1.0, for a speech recogniser",
-    "srgs": "W3C SRGS 1.0 in XML, with tags that give the values",
-    "pls": "W3C PLS 1.0, how the words are said",
-    "csv": "every codeword with words and values (RFC 4180)",
-    "c": "one C99 header and source for the dash",
-    "card": "cards for driver and engineer: SVG, PNG, printable HTML",
+    "lark": Format(
+        "the generated Lark grammar of the reports, without ranges and checks",
+        "lark.Lark.open('{name}.lark', parser='earley', start='car'); hold what it reads against the book: niner decode",
+    ),
+    "jsgf": Format(
+        "JSGF 1.0, for a speech recogniser", f"give it to a recogniser with the words of the dict or pls export; {_HEARD}", True
+    ),
+    "fsg": Format(
+        "the same as finite states, for a Sphinx recogniser: small and quick",
+        f"pocketsphinx.Decoder(fsg='{{name}}.fsg', dict='{{name}}.dict'), with the words of the dict export; {_HEARD}",
+        True,
+    ),
+    "srgs": Format("W3C SRGS 1.0 in XML, with tags that give the values", f"give it to a recogniser with the words of pls; {_HEARD}", True),
+    "dict": Format(
+        "how the words are said, in ARPAbet, as Sphinx recognisers read it", "give it to the recogniser with the fsg or jsgf export"
+    ),
+    "pls": Format("how the words are said, in W3C PLS 1.0", "give it to the recogniser with the srgs or jsgf export"),
+    "csv": Format("every codeword with words and values (RFC 4180)", "open it in a spreadsheet: UTF-8, parted by commas"),
+    "c": Format(
+        "one C99 header and source for the dash",
+        "compile {c}.c into the dash's program and call {c}_self_test() at its start; units and values are told in {c}.h",
+        True,
+    ),
+    "card": Format("cards for driver and engineer: printable HTML, SVG, PNG", "print the .html from a browser, on A4, Letter or A5"),
 }
 
 
 def export(book: Book, form: str, *, direction: Direction | None = None) -> Files:
-    """Return a book in a form, as files by name; raises CodeError for an unknown form and for a book the form can't hold."""
+    """Return a book in a form, as files by name.
+
+    Raises CodeError for an unknown form, a direction the book has no message of or the form can't part, and a book the form can't hold.
+    """
     if form not in FORMATS:
         raise CodeError(f"there is no format {form!r}", kind="unknown-format", expected=list(FORMATS))
-    makers: dict[str, Callable[[], Files]] = {
-        "lark": lambda: _lark(book),
-        "jsgf": lambda: _jsgf(book, direction),
-        "srgs": lambda: _srgs(book, direction),
-        "pls": lambda: _pls(book),
-        "csv": lambda: _csv(book),
-        "c": lambda: _c(book),
-        "card": lambda: _card(book),
-    }
-    return makers[form]()
+    if direction is not None and not FORMATS[form].one_way:
+        parted = [name for name, known in FORMATS.items() if known.one_way]
+        raise CodeError(f"{form} can't hold one direction alone", kind="usage", expected=parted, hint="leave --direction out")
+    if not book.sent_by(direction):
+        raise CodeError(f"the book has no message of direction {direction}", kind="usage", expected=list(book.directions))
+    makers: dict[str, Callable[[], Files]] = {"c": lambda: _c(book, direction), "card": lambda: _card(book)}
+    return makers[form]() if form in makers else {f"{book.name}.{_SUFFIX.get(form, form)}": _text(book, form, direction).encode()}
 
 
-def _lark(book: Book) -> Files:
-    from grammar.reports import grammar_text
-
-    return {f"{book.name}.lark": grammar_text(book).encode()}
+_SUFFIX = {"srgs": "grxml"}
 
 
-def _jsgf(book: Book, direction: Direction | None) -> Files:
+def _text(book: Book, form: str, direction: Direction | None) -> str:
+    """Return the one file of a form; each is loaded only when it is asked for."""
+    if form == "lark":
+        from grammar.reports import grammar_text
+
+        return grammar_text(book)
+    if form == "csv":
+        from grammar.export.rows import rows
+
+        return rows(book)
+    if form in ("dict", "pls"):
+        from grammar.export.lexicon import dictionary, pls
+
+        return pls(book) if form == "pls" else dictionary(book)
+    from grammar.export.fsg import fsg
     from grammar.export.jsgf import jsgf
-
-    return {f"{book.name}.jsgf": jsgf(book, direction).encode()}
-
-
-def _srgs(book: Book, direction: Direction | None) -> Files:
     from grammar.export.srgs import srgs
 
-    return {f"{book.name}.grxml": srgs(book, direction).encode()}
+    return {"fsg": fsg, "jsgf": jsgf, "srgs": srgs}[form](book, direction)
 
 
-def _pls(book: Book) -> Files:
-    from grammar.export.lexicon import pls
-
-    return {f"{book.name}.pls": pls(book).encode()}
-
-
-def _csv(book: Book) -> Files:
-    from grammar.export.rows import rows
-
-    return {f"{book.name}.csv": rows(book).encode()}
-
-
-def _c(book: Book) -> Files:
+def _c(book: Book, direction: Direction | None) -> Files:
     from grammar.export.c import c_files
 
-    files = c_files(book)
+    files = c_files(book, direction=direction)
     return {files.header_name: files.header.encode(), files.source_name: files.source.encode()}
 
 
@@ -85,4 +109,4 @@ def _card(book: Book) -> Files:
     return found
 
 
-__all__ = ["FORMATS", "Files", "export"]
+__all__ = ["FORMATS", "Files", "Format", "export"]

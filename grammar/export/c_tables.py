@@ -19,7 +19,8 @@ _MOST = 2**62
 
 def text(words: str) -> str:
     """Return text that can stand in a C comment."""
-    return "".join(c if " " <= c <= "~" else "?" for c in words.replace("°", " deg ").replace("…", "...")).replace("*/", "* /")
+    plain = "".join(c if " " <= c <= "~" else "?" for c in words.replace("°", " deg ").replace("…", "...").replace("−", "-"))
+    return plain.replace("*/", "* /").replace("/*", "/ *").replace("\\", "/")  # a backslash could join lines, as ??/ could
 
 
 def scale_of(field: FieldBase) -> int | None:

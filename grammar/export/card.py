@@ -1,7 +1,7 @@
 """Cards for people: one for the driver (how each symbol is said, in what order), one for the engineer (what each codeword means).
 
-Big, black on white, readable without colour: what warns is in bold with a mark. ``html`` prints on A4; ``picture`` draws SVG or PNG
-(matplotlib). Tables of more rows than a person can look up are named, not listed.
+Big, black on white, readable without colour: what warns is in bold with a mark. ``html`` prints on A4, Letter or A5; ``picture`` draws SVG
+or PNG (matplotlib). Tables of more rows than a person can look up are named, not listed.
 """
 
 from __future__ import annotations
@@ -28,11 +28,12 @@ CAUTION = (
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line: what is shown, what it means, whether it warns."""
+    """One line: what is shown, what it means, whether it warns; ``named``: a name is shown, not symbols, and what it means stands below."""
 
     symbols: str
     meaning: str
     warns: bool = False
+    named: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,11 +47,11 @@ class Block:
 
 def blocks(book: Book, reader: Reader) -> list[Block]:
     """Return what a card shows."""
-    messages = Block("Order", "", tuple(Row(message.title, _order(book, message.name)) for message in book.messages.values()))
+    messages = Block("Order", "", tuple(Row(message.title, _order(book, message.name), named=True) for message in book.messages.values()))
     if reader == "driver":
         used = _used(book)
         words = tuple(Row(symbol, book.alphabet.words[symbol].word) for symbol in book.alphabet.symbols if symbol in used)
-        phrases = tuple(Row(phrase.label or name, ", ".join(phrase.says)) for name, phrase in book.spec.phrases.items())
+        phrases = tuple(Row(phrase.label or name, ", ".join(phrase.says), named=True) for name, phrase in book.spec.phrases.items())
         return [messages, Block("Say", "", words), *([Block("Phrases", "", phrases)] if phrases else [])]
     return [messages, *(_table(table) for table in book.tables.values() if table.fields)]
 
@@ -83,37 +84,50 @@ def _table(table: CodeTable) -> Block:
 # printable HTML
 
 _STYLE = """
-@page { size: A4; margin: 10mm }
-body { font: 15pt/1.25 "DejaVu Sans", Arial, sans-serif; color: #000; background: #fff; margin: 8mm }
-h1 { font-size: 22pt; margin: 0 0 4mm; border-bottom: 1mm solid #000 }
-section { break-inside: avoid-column; margin: 0 0 5mm }
-h2 { font-size: 16pt; margin: 0 0 1mm; background: #000; color: #fff; padding: 0 2mm }
-main { columns: 3 58mm; column-gap: 5mm }
-table { border-collapse: collapse; width: 100% }
-td { border-bottom: .3mm solid #000; padding: .4mm 1mm; vertical-align: top }
-td:first-child { font: bold 19pt/1.1 "DejaVu Sans Mono", monospace; white-space: nowrap }
-tr.warns td:last-child { font-weight: bold }
-tr.warns td:last-child::before { content: "! " }
-p { margin: 1mm 0; font-size: 11pt }
+@page { margin: 9mm }
+body { font: 12.5pt/1.2 "DejaVu Sans", Arial, sans-serif; color: #000; background: #fff; margin: 0 auto; max-width: 220mm }
+h1 { font-size: 20pt; margin: 0 0 2mm; border-bottom: 1mm solid #000 }
+p { margin: 0 0 3mm; font-size: 9pt }
+main { columns: 55mm 3; column-gap: 5mm }
+table { border-collapse: collapse; width: 100%; margin: 0 0 4mm }
+table.short { break-inside: avoid }
+tr { break-inside: avoid }
+th { background: #000; color: #fff; font-size: 14pt; text-align: left; padding: 0 2mm; break-after: avoid }
+td { border-bottom: .3mm solid #000; padding: .2mm 1mm; vertical-align: top }
+td.note { font-size: 10pt }
+td.symbols { font: bold 15pt/1.1 "DejaVu Sans Mono", monospace; white-space: nowrap; width: 1% }
+tr.warns td { font-weight: bold }
+tr.warns td.meaning::before { content: "! " }
+@media print { * { print-color-adjust: exact; -webkit-print-color-adjust: exact } }
 """
+_SHORT = 12  # rows of a table that is kept whole; a longer one goes on in the next column under its title
 
 
 def html(book: Book, reader: Reader) -> str:
-    """Return a printable page."""
+    """Return a printable page: three columns on A4 or Letter, fewer on smaller paper."""
     parts = [
         "<!DOCTYPE html>",
         f'<html lang="en"><head><meta charset="utf-8"><title>{escape(_title(book, reader))}</title><style>{_STYLE}</style></head><body>',
-        f"<h1>{escape(_title(book, reader))}</h1><main>",
+        f"<h1>{escape(_title(book, reader))}</h1><p>{escape(CAUTION)}</p><main>",
+        *(_printed(block) for block in blocks(book, reader)),
+        "</main></body></html>",
+        "",
     ]
-    for block in blocks(book, reader):
-        parts.append(f"<section><h2>{escape(visible(block.title))}</h2>")
-        parts += [f"<p>{escape(block.note)}</p>"] if block.note else []
-        rows = "".join(
-            f"<tr{' class=warns' if row.warns else ''}><td>{escape(visible(row.symbols))}</td><td>{escape(visible(row.meaning))}</td></tr>"
-            for row in block.rows
-        )
-        parts.append(f"<table>{rows}</table></section>")
-    return "\n".join([*parts, f"</main><p>{escape(CAUTION)}</p></body></html>", ""])
+    return "\n".join(parts)
+
+
+def _printed(block: Block) -> str:
+    kind = " class=short" if len(block.rows) <= _SHORT else ""
+    note = f"<tr><td colspan=2 class=note>{escape(block.note)}</td></tr>" if block.note else ""
+    rows = "".join(map(_printed_row, block.rows))
+    return f"<table{kind}><thead><tr><th colspan=2>{escape(visible(block.title))}</th></tr></thead><tbody>{note}{rows}</tbody></table>"
+
+
+def _printed_row(row: Row) -> str:
+    left, right, warns = escape(visible(row.symbols)), escape(visible(row.meaning)), " class=warns" if row.warns else ""
+    if row.named:
+        return f"<tr{warns}><td colspan=2><b>{left}</b><br>{right}</td></tr>"
+    return f"<tr{warns}><td class=symbols>{left}</td><td class=meaning>{right}</td></tr>"
 
 
 def _title(book: Book, reader: Reader) -> str:
@@ -126,6 +140,7 @@ _LINE = 0.30  # inches a row
 _WIDTH = 4.2  # inches a column
 _MOST_LINES = 44  # rows a column
 _WRAP = 26  # characters of meaning a line
+_WRAP_BELOW = 34  # the same, and those of a name, where it stands below a name
 
 
 def picture(book: Book, reader: Reader, form: Literal["svg", "png"]) -> bytes:
@@ -150,7 +165,7 @@ def picture(book: Book, reader: Reader, form: Literal["svg", "png"]) -> bytes:
     return out.getvalue()
 
 
-_Line = tuple[float, str, str, str, bool]  # (lines it takes, kind, left, right, warns)
+_Line = tuple[float, str, str, str, bool]  # (lines it takes, kind: title, note, row, named or gap, left, right, warns)
 
 
 def _columns(found: Sequence[Block]) -> list[list[_Line]]:
@@ -176,13 +191,10 @@ def _columns(found: Sequence[Block]) -> list[list[_Line]]:
 
 
 def _row(row: Row) -> _Line:
-    lines = max(1, len(_wrapped(row.meaning, _wrap_of(row))))
-    long = len(row.symbols) > 6  # a name, not symbols: it stands on a line of its own
-    return (1.0 * lines + (1.0 if long else 0.0), "row", row.symbols, row.meaning, row.warns)
-
-
-def _wrap_of(row: Row) -> int:
-    return 34 if len(row.symbols) > 6 else _WRAP
+    if row.named:
+        lines = len(_wrapped(row.symbols, _WRAP_BELOW)) + len(_wrapped(row.meaning, _WRAP_BELOW))
+        return (float(lines), "named", row.symbols, row.meaning, row.warns)
+    return (float(len(_wrapped(row.meaning, _WRAP))), "row", row.symbols, row.meaning, row.warns)
 
 
 def _wrapped(text: str, width: int) -> list[str]:
@@ -209,17 +221,21 @@ def _draw(axes: Any, x: float, y: float, column: Sequence[_Line]) -> None:
         elif kind == "note":
             for number, line in enumerate(_wrapped(right, 34)):
                 _text(axes, x + 0.08, top + _LINE * (0.7 + 0.9 * number), line, size=11)
-        elif kind == "row":
-            _draw_row(axes, x, top, left, right, warns=warns)
+        elif kind in ("row", "named"):
+            (_draw_row if kind == "row" else _draw_named)(axes, x, top, left, right, warns=warns)
             axes.plot([x, x + _WIDTH - 0.3], [y, y], color="black", linewidth=0.6)
 
 
 def _draw_row(axes: Any, x: float, top: float, left: str, right: str, *, warns: bool) -> None:
-    long = len(left) > 6
-    _text(axes, x + 0.08, top + _LINE * 0.76, visible(left), size=12 if long else 17, weight="bold", family="DejaVu Sans Mono")
-    indent = 0.08 if long else 0.16 + 0.2 * max(3, math.ceil(len(left)))
-    below = 1.0 if long else 0.0
-    for number, line in enumerate(_wrapped(right, 34 if long else _WRAP)):
+    _text(axes, x + 0.08, top + _LINE * 0.76, visible(left), size=17, weight="bold", family="DejaVu Sans Mono")
+    indent = 0.16 + 0.2 * max(3, math.ceil(len(left)))
+    for number, line in enumerate(_wrapped(right, _WRAP)):
         mark = "! " if warns and number == 0 else ""
-        weight = "bold" if warns else "normal"
-        _text(axes, x + indent, top + _LINE * (0.74 + below + number), mark + line, size=13, weight=weight)
+        _text(axes, x + indent, top + _LINE * (0.74 + number), mark + line, size=13, weight="bold" if warns else "normal")
+
+
+def _draw_named(axes: Any, x: float, top: float, left: str, right: str, *, warns: bool) -> None:
+    names = _wrapped(left, _WRAP_BELOW)
+    for number, line in enumerate([*names, *_wrapped(right, _WRAP_BELOW)]):
+        weight = "bold" if number < len(names) or warns else "normal"
+        _text(axes, x + 0.08, top + _LINE * (0.74 + number), line, size=13, weight=weight)

@@ -1,8 +1,7 @@
-"""A book's messages as a network of words, for grammars that recognisers read: right-linear rules, exact, checks and ranges included.
+"""A book's messages as networks of words, for grammars that recognisers read: exact, checks and ranges included.
 
 Every node is a state of the automaton of symbols together with the states of the checks, so what a grammar made of it accepts is just what
-the book accepts. Where a check makes too many nodes it is left out of the network, and ``exact`` is False: what is accepted must then be
-held against the book.
+the book accepts. Nodes from which all goes on alike are one node.
 """
 
 from __future__ import annotations
@@ -12,10 +11,12 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from grammar.automaton import bits, build
-from grammar.message import Direction, Message
+from grammar.codes import DONE, CodeTable
+from grammar.errors import CodeError
+from grammar.message import Message
 from grammar.paths import Node, advance
 
-MOST_NODES = 6000
+MOST_NODES = 20_000
 
 
 class Arc(NamedTuple):
@@ -28,46 +29,22 @@ class Arc(NamedTuple):
 
 @dataclass(slots=True)
 class Network:
-    """The nodes of one message, node 0 first: ``arcs[node]`` go out of it, ``final[node]`` tells whether the message may end there."""
+    """Nodes, node 0 first: ``arcs[node]`` go out of it, ``final[node]`` tells whether what is said may end there.
 
-    message: Message
-    exact: bool
+    No arc leads back, and every node lies on a way from node 0 to an end.
+    """
+
     arcs: list[list[Arc]] = field(default_factory=list)
     final: list[bool] = field(default_factory=list)
 
 
-def networks(messages: Sequence[Message], direction: Direction | None = None) -> list[Network]:
-    """Return the networks of the messages of a direction (None: of both)."""
-    return [_network(message) for message in messages if direction in (None, message.direction)]
-
-
-def _network(message: Message) -> Network:
-    found = _walked(message)
-    return found if found is not None else _loose(message)
-
-
-def _loose(message: Message) -> Network:
-    """Return the network without what checks demand."""
-    automaton = build([message])
-    network = Network(message, exact=False)
-    for state, steps in enumerate(automaton.steps):
-        begins = automaton.ended[state]
-        arcs = [
-            Arc(message.alphabet.symbols[bit], step.target, automaton.owner[step.target][1] if begins else -1)
-            for step in steps
-            for bit in bits(step.mask)
-        ]
-        network.arcs.append(arcs)
-        network.final.append(automaton.accepting[state])
-    return network
-
-
-def _walked(message: Message) -> Network | None:
+def of_message(message: Message) -> Network:
+    """Return the network of a message. Raises CodeError where its checks make it too large."""
     automaton = build([message])
     start = Node(automaton.starts[0], (-1,) * len(message.check_leaves))
     number = {start: 0}
     waiting = [start]
-    network = Network(message, exact=True)
+    network = Network()
     for node in waiting:
         arcs: list[Arc] = []
         begins = automaton.ended[node.state]
@@ -81,34 +58,57 @@ def _walked(message: Message) -> Network | None:
                     if after not in number:
                         number[after] = len(waiting)
                         waiting.append(after)
-                        if len(waiting) > MOST_NODES:
-                            return None
                     arcs.append(Arc(symbol, number[after], leaf))
+        if len(waiting) > MOST_NODES:
+            raise CodeError(
+                f"message {message.name}: its checks make more than {MOST_NODES} states of a grammar",
+                kind="too-large",
+                hint="let its checks cover different parts; or export lark, and hold what is heard against the book",
+            )
         network.arcs.append(arcs)
         network.final.append(automaton.accepting[node.state] and message.settled(node.checks))
-    return _trimmed(network)
+    return _shared(network)
 
 
-def _trimmed(network: Network) -> Network:
-    """Drop nodes from which the message can't be completed, and number the rest anew."""
-    alive = {number for number, final in enumerate(network.final) if final}
-    sources: list[list[int]] = [[] for _ in network.arcs]
-    for number, arcs in enumerate(network.arcs):
-        for arc in arcs:
-            sources[arc.target].append(number)
-    waiting = list(alive)
+def of_table(table: CodeTable) -> Network:
+    """Return the network of the codewords of a table."""
+    fragment = table.fragment()
+    end = len(fragment)
+    arcs = [
+        [Arc(symbol, end if target == DONE else target, -1) for mask, target in edges for symbol in table.alphabet.unmask(mask)]
+        for edges in fragment
+    ]
+    return _shared(Network([*arcs, []], [*[False] * end, True]))
+
+
+def _shared(network: Network) -> Network:
+    """Keep only nodes from which the message can be completed, one of those from which it goes on in the same ways."""
+    kept: dict[tuple[bool, tuple[Arc, ...]], int] = {}
+    new: dict[int, int | None] = {}
+    for node in _ends_first(network.arcs):
+        arcs = {arc._replace(target=place) for arc in network.arcs[node] if (place := new[arc.target]) is not None}
+        ways = (network.final[node], tuple(sorted(arcs)))
+        new[node] = kept.setdefault(ways, len(kept)) if any(ways) else None
+    last = len(kept) - 1  # the start was numbered last
+    shared = [(final, [arc._replace(target=last - arc.target) for arc in arcs]) for final, arcs in reversed(kept)]
+    return Network([arcs for _, arcs in shared], [final for final, _ in shared])
+
+
+def _ends_first(arcs: Sequence[Sequence[Arc]]) -> list[int]:
+    """Return the nodes in an order in which each comes after all that it leads to."""
+    found: list[int] = []
+    seen = {0}
+    waiting = [(0, iter(arcs[0]))]
     while waiting:
-        for source in sources[waiting.pop()]:
-            if source not in alive:
-                alive.add(source)
-                waiting.append(source)
-    kept = [number for number in range(len(network.arcs)) if number in alive]
-    place = {number: new for new, number in enumerate(kept)}
-    trimmed: list[list[Arc]] = []
-    for number in kept:
-        moved = [arc._replace(target=place[arc.target]) for arc in network.arcs[number] if arc.target in place]
-        trimmed.append(list(dict.fromkeys(moved)))
-    return Network(network.message, network.exact, trimmed, [network.final[n] for n in kept])
+        node, rest = waiting[-1]
+        arc = next(rest, None)
+        if arc is None:
+            found.append(node)
+            waiting.pop()
+        elif arc.target not in seen:
+            seen.add(arc.target)
+            waiting.append((arc.target, iter(arcs[arc.target])))
+    return found
 
 
 def grouped(arcs: Sequence[Arc]) -> list[tuple[int, int, list[str]]]:

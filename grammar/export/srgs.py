@@ -1,12 +1,13 @@
 """SRGS 1.0 (W3C Recommendation, 16 March 2004), XML form, with semantic tags (SISR 1.0, 5 April 2007): words in, values out.
 
-The root rule's result has ``message``, ``string``, and one property for each field said: a number, a name, or a list of flags; bands are
-{low, high}. Fields left unsaid as usual are not in it.
+The root rule's result has ``message``, ``string`` and ``values``, which has one property for each field said: a number, a name, or a list
+of flags; bands are {low, high}. Fields left unsaid as usual are not in it.
 """
 
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any
 from xml.sax.saxutils import escape, quoteattr
@@ -14,33 +15,33 @@ from xml.sax.saxutils import escape, quoteattr
 from grammar.book import Book
 from grammar.codes import Check, CodeTable
 from grammar.codes.numbered import Numbered
-from grammar.errors import CodeError
-from grammar.export.network import Network, grouped, networks
+from grammar.errors import CodeError, visible
+from grammar.export.network import Network, grouped, of_message
 from grammar.fields import Band, FieldBase, Value
-from grammar.message import Direction
+from grammar.message import Direction, Message
 
 NAMESPACE = "http://www.w3.org/2001/06/grammar"
 _MOST_VALUES = 100_000
 
 
 def srgs(book: Book, direction: Direction | None = None) -> str:
-    """Return the grammar of a book's messages of a direction (None: of both). Raises CodeError where a field has too many values to
-    list.
+    """Return the grammar of a book's messages of a direction (None: of both).
+
+    Raises CodeError where checks make it too large, a field has too many values to list, or a name can't be a property's.
     """
-    made = networks(list(book.messages.values()), direction)
-    loose = [network.message.name for network in made if not network.exact]
+    if "__proto__" in book.fields:
+        raise CodeError("a field can't be named __proto__ in the tags", kind="name", hint="name the field otherwise")
+    made = [(message, of_message(message)) for message in book.sent_by(direction)]
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         f'<grammar xmlns="{NAMESPACE}" version="1.0" xml:lang="en" mode="voice" root="report" tag-format="semantics/1.0">',
-        f'  <meta name="description" content={quoteattr(book.title)}/>',
-        f"  <tag>{escape(_script(book, made))}</tag>",
+        f'  <meta name="description" content={quoteattr(visible(book.title))}/>',
+        f"  <tag>{escape(_script(book, [message for message, _ in made]))}</tag>",
     ]
-    if loose:
-        lines.append(f"  <!-- Without check symbols in {', '.join(loose)}: hold what is heard against the book. -->")
-    ways = "".join(_start(network.message.name) for network in made)
+    ways = "".join(_start(message.name) for message, _ in made)
     lines.append(f'  <rule id="report" scope="public"><one-of>{ways}</one-of></rule>')
-    for network in made:
-        lines += _rules(book, network)
+    for message, network in made:
+        lines += _rules(book, message, network)
     return "\n".join([*lines, "</grammar>", ""])
 
 
@@ -49,9 +50,8 @@ def _start(name: str) -> str:
     return f'<item><ruleref uri="#{name}.0"/><tag>{tag}</tag></item>'
 
 
-def _rules(book: Book, network: Network) -> list[str]:
-    name, message = network.message.name, network.message
-    lines = []
+def _rules(book: Book, message: Message, network: Network) -> list[str]:
+    name, lines = message.name, []
     for node, arcs in enumerate(network.arcs):
         ways = []
         for target, begins, symbols in grouped(arcs):
@@ -62,7 +62,7 @@ def _rules(book: Book, network: Network) -> list[str]:
                 tag = f"out=rules.latest();out.word={_quoted(symbol)}+out.word;out.string={_quoted(symbol)}+out.string;{ends}"
                 ways.append(f'<item>{said}<ruleref uri="#{name}.{target}"/><tag>{escape(tag)}</tag></item>')
         if network.final[node]:
-            ways.append('<item><ruleref special="NULL"/><tag>out={word:"",string:""};</tag></item>')
+            ways.append('<item><ruleref special="NULL"/><tag>out={word:"",string:"",values:{}};</tag></item>')
         lines.append(f'  <rule id="{name}.{node}"><one-of>{"".join(ways)}</one-of></rule>')
     return lines
 
@@ -75,9 +75,9 @@ def _quoted(text: str) -> str:
     return json.dumps(text)
 
 
-def _script(book: Book, made: list[Network]) -> str:
+def _script(book: Book, messages: Sequence[Message]) -> str:
     """Return the global script: for each table a function that turns the codeword ``word`` into values."""
-    used = {table.name for network in made for table in network.message.tables}
+    used = {table.name for message in messages for table in message.tables}
     parts = []
     for number, (name, table) in enumerate(book.tables.items()):
         if name in used and table.fields and not isinstance(table, Check):
@@ -87,7 +87,7 @@ def _script(book: Book, made: list[Network]) -> str:
 
 def _listed(number: int, table: CodeTable) -> str:
     rows = {word: [_plain(field, level) for field, level in zip(table.fields, levels, strict=True)] for levels, word in table.words()}
-    sets = "".join(f"o[{_quoted(field.name)}]=v[{place}];" for place, field in enumerate(table.fields))
+    sets = "".join(f"o.values[{_quoted(field.name)}]=v[{place}];" for place, field in enumerate(table.fields))
     return f"var w{number}={_compact(rows)};function t{number}(o){{var v=w{number}[o.word];{sets}o.word='';}}"
 
 
@@ -99,7 +99,7 @@ def _numbered(number: int, table: Numbered) -> str:
     lists = _compact([[_plain(field, level) for level in range(field.size)] for field in table.fields])
     minus = f"if(o.word.charAt(0)=={_quoted(table.minus)}){{s=-1;i=1;}}" if table.minus else ""
     sets = "".join(
-        f"o[{_quoted(field.name)}]=v{number}[{place}][n%{field.size}];n=Math.floor(n/{field.size});"
+        f"o.values[{_quoted(field.name)}]=v{number}[{place}][n%{field.size}];n=Math.floor(n/{field.size});"
         for place, field in reversed(list(enumerate(table.fields)))
     )
     return (
@@ -110,7 +110,7 @@ def _numbered(number: int, table: Numbered) -> str:
 
 
 def _compact(value: Any) -> str:
-    return json.dumps(value, separators=(",", ":"), ensure_ascii=False)
+    return json.dumps(value, separators=(",", ":"))
 
 
 def _plain(field: FieldBase, level: int) -> Any:

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from codec import load_book
-from codec.cli import book_more, design
+from codec.cli import book_analyse, book_export, book_key, design
 from grammar.errors import CodeError
 
 STARTER = "examples/starter/starter.toml"
@@ -20,7 +20,7 @@ def run(*arguments: str) -> int:
     commands = parser.add_subparsers()
     design.add(commands)
     actions = commands.add_parser("book").add_subparsers()
-    for add in (book_more.add_export, book_more.add_analyse, book_more.add_key):
+    for add in (book_export.add_export, book_analyse.add_analyse, book_key.add_key):
         add(actions)
     args = parser.parse_args(arguments)
     code: int = args.run(args)
@@ -100,11 +100,11 @@ def test_a_key_needs_a_secret_and_never_stores_it(
     monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
     with pytest.raises(CodeError, match="no secret"):
         run("book", "key", STARTER, "--event", "race 1", "--out", str(out))
-    monkeypatch.setenv(book_more.SECRET, "a phrase that no one guesses")
+    monkeypatch.setenv(book_key.SECRET, "a phrase that no one guesses")
     assert run("book", "key", STARTER, "--event", "race 1", "--out", str(out)) == 0
     first = out.read_text("utf-8")
     (tmp_path / "secret").write_text("a phrase that no one guesses\n")
-    monkeypatch.delenv(book_more.SECRET)
+    monkeypatch.delenv(book_key.SECRET)
     assert run("book", "key", STARTER, "--event", "race 1", "--out", str(out), "--secret-file", str(tmp_path / "secret")) == 0
     assert out.read_text("utf-8") == first
     assert "phrase that" not in first

@@ -74,3 +74,17 @@ def test_a_books_text_cannot_become_markup() -> None:
     assert "script" not in Cells(page).tags
     assert "<script>" in Cells(page).cells
     assert picture(book, "engineer", "svg")
+
+
+def test_a_name_stands_above_what_it_means_however_long_it_is() -> None:
+    page = html(RACE, "driver")
+    for phrase in RACE.spec.phrases.values():
+        assert f"<b>{escape(phrase.label or 'rain')}</b><br>{escape(', '.join(phrase.says))}" in page
+    svg = picture(RACE, "driver", "svg").decode()
+    assert "race made longer, entered on the" in svg  # wrapped: a column has no room for all of it
+    assert "race made longer, entered on the wheel" not in svg
+
+
+def test_every_printed_table_has_a_head_that_goes_with_it_to_the_next_column() -> None:
+    tags = Cells(html(RACE, "engineer")).tags
+    assert tags.count("table") == tags.count("thead") == tags.count("th") == len(blocks(RACE, "engineer"))

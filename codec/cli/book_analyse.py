@@ -1,0 +1,91 @@
+"""``niner book analyse``: where a book's seconds go, what is confused in it, and what the designer would change."""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from codec.cli.common import add_book, add_json, emit
+
+if TYPE_CHECKING:
+    from grammar.book import Book
+    from grammar.design import Analysis, Proposal
+
+
+def add_analyse(actions: Any) -> None:
+    """Add ``book analyse``."""
+    parser = actions.add_parser("analyse", help="where a message's seconds go, what is confused, what the designer would change")
+    add_book(parser)
+    parser.add_argument("--message", help="the message; the default is the one with the most readings")
+    parser.add_argument("--pairs", type=int, default=10, metavar="N", help="how many easily confused pairs to list (10)")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--quick", action="store_true", help="do not design anything for comparison")
+    add_json(parser)
+    parser.set_defaults(run=run_analyse)
+
+
+def run_analyse(args: argparse.Namespace) -> int:
+    """Analyse a message and compare it with what the designer proposes."""
+    from codec import load_book
+    from grammar.design import analyse, remarks
+
+    book = load_book(args.book)
+    message = args.message or _largest(book)
+    found = analyse(book, message, pairs=max(0, args.pairs), seed=args.seed)
+    told = remarks(book, found)
+    after = [] if args.quick else _after(book, found, args.seed)
+    if args.json:
+        emit(_facts(found, told, after))
+        return 0
+    from codec.screen.design import analysis
+
+    analysis(found, told, after)
+    return 0
+
+
+def _largest(book: Book) -> str:
+    from grammar.figures import readings
+
+    return max(book.messages.values(), key=lambda message: readings(message) or 0).name
+
+
+def _after(book: Book, found: Analysis, seed: int) -> list[tuple[str, Proposal]]:
+    """Return the quickest proposals that people can read and that are as safe as the book, and the quickest of all that are."""
+    from codec.screen.design import progress
+    from grammar.design import candidates, needs_of, proposals
+
+    needs = needs_of(book, found.message)
+    makers = list(candidates(needs, ("assigned", "variable", "packed"), seed))
+    with progress("designing", len(makers)) as done:
+        made = proposals(needs, makers, draws=600, seed=seed, done=done)
+    safe = [one for one in made if one.wrong <= max(found.wrong, found.wrong + 2 * found.wrong_error)]
+    options = [
+        ("read from a card, no more wrong readings", [one for one in safe if one.readable]),
+        ("the least time, no more wrong readings", safe),
+        ("the least wrong readings", sorted(made, key=lambda one: one.wrong)[:1]),
+    ]
+    chosen: list[tuple[str, Proposal]] = []
+    for why, several in options:
+        best = min(several, key=lambda one: one.mean, default=None)
+        if best is not None and all(best is not one for _, one in chosen):
+            chosen.append((why, best))
+    return chosen
+
+
+def _facts(found: Analysis, told: list[str], after: list[tuple[str, Proposal]]) -> dict[str, Any]:
+    return {
+        "message": found.message,
+        "seconds": {"mean": found.mean, "error": found.error, "worst": found.worst},
+        "bound": found.bound.seconds,
+        "wrong": found.wrong,
+        "ask": found.ask,
+        "tables": [
+            {"table": one.table, "seconds": one.seconds, "bits": one.bits, "least": one.least, "wasted": one.waste} for one in found.spent
+        ],
+        "confused": [
+            {"table": p.table, "said": p.said, "read": p.read, "share": p.share, "harm": p.harm, "noticed": p.noticed, "cost": p.cost}
+            for p in found.mixed
+        ],
+        "remarks": told,
+        "proposals": [{"why": why, **one.as_dict()} for why, one in after],
+    }

@@ -1,0 +1,86 @@
+"""``niner book export``: a book for a recogniser, a spreadsheet, the dash, or as cards."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from codec.cli.common import add_book, add_json, emit
+from grammar.export import FORMATS
+
+if TYPE_CHECKING:
+    from grammar.export import Files
+
+
+def add_export(actions: Any) -> None:
+    """Add ``book export``."""
+    formats = "\n".join(f"  {name:5} {known.about}" for name, known in FORMATS.items())
+    parser = actions.add_parser(
+        "export",
+        help="write the book for a recogniser, a spreadsheet, the dash, or as cards",
+        description="Write a code book in another form.",
+        epilog=f"formats:\n{formats}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    add_book(parser)
+    parser.add_argument("form", metavar="FORMAT", choices=tuple(FORMATS), help="one of those below")
+    parser.add_argument("-o", "--out", metavar="FOLDER", default=".", help="where to write the files (here); - prints a single file")
+    parser.add_argument("--replace", action="store_true", help="write over files that are there")
+    one_way = ", ".join(name for name, known in FORMATS.items() if known.one_way)
+    parser.add_argument("--direction", choices=("car", "pit"), help=f"{one_way}: only reports, or only calls")
+    add_json(parser)
+    parser.set_defaults(run=run_export)
+
+
+def run_export(args: argparse.Namespace) -> int:
+    """Write the files, all or none."""
+    from codec import load_book
+    from grammar.errors import CodeError
+    from grammar.export import export
+
+    book = load_book(args.book)
+    files = export(book, args.form, direction=args.direction)
+    if args.out == "-":
+        if len(files) > 1:
+            raise CodeError(f"{args.form} is {len(files)} files", kind="usage", hint="name a folder with --out")
+        sys.stdout.buffer.write(next(iter(files.values())))
+        return 0
+    folder = Path(args.out)
+    _refuse_replacing(folder, files, replace=args.replace)
+    for name, data in files.items():
+        _write(folder / name, data)
+        emit({"file": str(folder / name), "bytes": len(data)}) if args.json else print(folder / name)
+    if not args.json:
+        first = next(iter(files)).partition(".")[0]
+        print(f"next: {FORMATS[args.form].use.format(name=book.name, c=first)}", file=sys.stderr)
+    return 0
+
+
+def _refuse_replacing(folder: Path, files: Files, *, replace: bool) -> None:
+    """Raise CodeError where a file with other contents is there already."""
+    from grammar.errors import CodeError
+
+    for name, data in files.items():
+        path = folder / name
+        try:
+            other = not replace and path.exists() and (not path.is_file() or path.read_bytes() != data)
+        except OSError as error:
+            raise _unwritable(path, error) from None
+        if other:
+            raise CodeError(f"{str(path)!r} is there already", kind="file", hint="name another folder with --out, or say --replace")
+
+
+def _write(path: Path, data: bytes) -> None:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    except OSError as error:
+        raise _unwritable(path, error) from None
+
+
+def _unwritable(path: Path, error: OSError) -> Exception:
+    from grammar.errors import CodeError
+
+    return CodeError(f"{str(path)!r} can't be written: {error.strerror}", kind="file", hint="name another folder with --out")

@@ -1,0 +1,97 @@
+"""The C of messages: every way through a layout is tried, and the cheapest that says the values wins; see ``c``."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+
+from grammar.book import Book
+from grammar.codes import Check, Literal
+from grammar.errors import CodeError
+from grammar.layout import Either, InOrder, Leaf, Maybe, Node
+from grammar.message import Message
+
+MOST_WAYS = 256
+
+
+def ways(node: Node) -> Iterator[tuple[int, ...]]:
+    """Yield the ways through a layout as the leaves they say."""
+    if isinstance(node, Leaf):
+        yield (node.number,)
+    elif isinstance(node, Maybe):
+        yield ()
+        yield from ways(node.part)
+    elif isinstance(node, Either):
+        for part in node.parts:
+            yield from ways(part)
+    else:
+        assert isinstance(node, InOrder)  # noqa: S101 - the last kind of node
+        for several in itertools.product(*(list(ways(part)) for part in node.parts)):
+            yield tuple(leaf for way in several for leaf in way)
+
+
+def message_lines(book: Book, message: Message, prefix: str) -> list[str]:
+    """Return the function ``PREFIX_MESSAGE``: values to the string."""
+    if message.ways > MOST_WAYS:
+        raise CodeError(f"message {message.name} has more than {MOST_WAYS} ways through its layout", kind="too-large")
+    names, name = list(message.fields), f"{prefix}_{message.name}"
+    lines = [
+        "",
+        f"int {name}(const {name}_values *values, char string[{name.upper()}_MOST + 1])",
+        "{",
+        f"    int64_t level[{max(1, len(names))}];",
+        "    way_t best, way;",
+        "    int n, ok;",
+        "    best.length = -1;",
+        "    (void)values; (void)level; (void)n; (void)ok;",
+    ]
+    for place, one in enumerate(names):
+        lines.append(f"    level[{place}] = values->v_{one} == {prefix.upper()}_UNSAID ? -1 : level_{one}(values->v_{one});")
+        lines.append(f"    if (level[{place}] < 0 && values->v_{one} != {prefix.upper()}_UNSAID) return -1 - {place};")
+    for way in ways(message.node):
+        lines += _way(book, message, names, way)
+    lines += [
+        "    if (best.length < 0) return -1000;",
+        "    for (n = 0; n < best.length; n++) string[n] = symbols[best.text[n]];",
+        "    string[best.length] = 0;",
+        "    return best.length;",
+        "}",
+    ]
+    return lines
+
+
+def _way(book: Book, message: Message, names: Sequence[str], way: tuple[int, ...]) -> list[str]:
+    """Return the lines that say one way, if it says all that is given but what it leaves unsaid as usual."""
+    plan = message.plan(way)
+    usual = {implied.name: implied.level for implied in plan.implied}
+    lines = ["    way.length = 0; ok = 1;"]
+    for place, name in enumerate(names):
+        if name in plan.names:
+            lines.append(f"    if (level[{place}] < 0) ok = 0;")
+        else:
+            lines.append(f"    if (level[{place}] >= 0{f' && level[{place}] != {usual[name]}' if name in usual else ''}) ok = 0;")
+    for leaf in way:
+        table = message.tables[leaf]
+        if isinstance(table, Check):
+            lines += _check(leaf, [n for n in way if n in message.covered(leaf)], table)
+        elif table.fields:
+            arguments = ", ".join(f"level[{names.index(field.name)}]" for field in table.fields)
+            lines.append(f"    if (ok) {{ n = word_{table.name}(way.text + way.length, {arguments}); if (n < 0) ok = 0; else {{")
+            lines.append(f"        at_{leaf} = way.length; way.length += n; size_{leaf} = n; }} }}")
+        elif isinstance(table, Literal):
+            lines.append(f"    if (ok) {{ at_{leaf} = way.length; size_{leaf} = {len(table.literal)};")
+            lines += [f"        way.text[way.length++] = {book.alphabet.index[symbol]};" for symbol in table.literal]
+            lines.append("    }")
+    lines.append("    if (ok) { way.cost = price(way.text, way.length); consider(&best, &way); }")
+    places = "".join(f" int at_{leaf} = 0, size_{leaf} = 0; (void)at_{leaf}; (void)size_{leaf};" for leaf in way)
+    return [f"    {{{places}", *(f"    {line}" for line in lines), "    }"]
+
+
+def _check(leaf: int, covered: Sequence[int], table: Check) -> list[str]:
+    pieces = [f"        memcpy(covered + length, way.text + at_{n}, (size_t)size_{n}); length += size_{n};" for n in covered if n != leaf]
+    return [
+        f"    if (ok) {{ unsigned char covered[MOST_TEXT]; int length = 0, wanted; at_{leaf} = way.length; size_{leaf} = 1;",
+        *pieces,
+        f"        wanted = check_{table.name}(covered, length);",
+        "        if (wanted < 0) ok = 0; else way.text[way.length++] = (unsigned char)wanted; }",
+    ]
