@@ -39,8 +39,8 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Propose, show, and write what was picked."""
-    from codec.screen.design import progress, show, written
-    from grammar.design import FAMILIES, bound_of, candidates, chosen, commented, frontier, proposals
+    from codec.screen.design import progress, show, wrote
+    from grammar.design import FAMILIES, bound_of, candidates, chosen, frontier, proposals, written
     from grammar.errors import CodeError
 
     if args.draws < 50:
@@ -64,9 +64,10 @@ def run(args: argparse.Namespace) -> int:
     if pick is None:
         raise CodeError("no proposal keeps the limits", kind="limits", hint="raise [limits], leave out fields, or take coarser steps")
     if args.out:
-        _write(args.out, commented(needs, pick, args.seed))
+        text, left_out = written(needs, pick, args.seed)
+        _write(args.out, text)
         if not args.json:
-            written(pick, args.out)
+            wrote(pick, args.out, left_out)
     return 0
 
 

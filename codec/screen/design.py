@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from rich.console import Console
@@ -61,9 +61,13 @@ def show(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick
     console().print(safe(CAUTION, "italic"))
 
 
-def written(pick: Proposal, path: str) -> None:
-    """Tell where a book was written."""
+def wrote(pick: Proposal, path: str, left_out: Mapping[str, str]) -> None:
+    """Tell where a book was written, and which messages of the book it comes from could not go on."""
+    if path == "-":
+        return
     console().print(safe(f"{pick.name} written to {path}; look at it with: niner book check {path}", "green"))
+    for name, reason in left_out.items():
+        console().print(safe(f"left out: message {name}. {reason}", "yellow"))
 
 
 def plot(needs: Needs, found: Sequence[Proposal], best: Sequence[Proposal], pick: Proposal | None, path: Path) -> None:

@@ -14,7 +14,7 @@ from grammar.design.independent import Graph, cycle, is_independent, zero_error
 from grammar.design.key import Keyed, keyed
 from grammar.design.needs import Needs, NeedsSpec, load_needs, needs_of, parse_needs
 from grammar.design.noise import Noise, Rates, noise_of, rates, simulated
-from grammar.design.report import commented
+from grammar.design.report import commented, written
 
 __all__ = [
     "FAMILIES",
@@ -55,5 +55,6 @@ __all__ = [
     "rates",
     "remarks",
     "simulated",
+    "written",
     "zero_error",
 ]

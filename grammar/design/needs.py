@@ -14,6 +14,7 @@ from typing import Annotated, Any
 from pydantic import Field, ValidationError
 
 from grammar.book import Book
+from grammar.design.keep import rest_of
 from grammar.design.noise import Noise, noise_of
 from grammar.errors import BookError, CodeError, EncodeError, Problem
 from grammar.exact import ExactDecimal
@@ -78,6 +79,7 @@ class Needs:
     parts: dict[str, Any]  # [speech], [hearing], [fields] and [alphabet] as they stand in TOML
     noise: Noise = field(repr=False)
     learned: int = 0
+    rest: dict[str, Any] | None = field(default=None, repr=False)  # what the book says besides; see ``keep``
 
     @property
     def order(self) -> tuple[str, ...]:
@@ -147,7 +149,8 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
     hearing = spec.hearing or (base.spec.hearing if base is not None else HearingSpec())
     title = spec.title or (base.title if base is not None else "") or Path(name).stem
     noise = noise_of(alphabet, hearing)
-    return Needs(Path(name).stem, title, spec.message, chosen, shares, alphabet, hearing, spec.limits, parts, noise)
+    rest = rest_of(base, spec.message) if base is not None and spec.message in base.messages else None
+    return Needs(Path(name).stem, title, spec.message, chosen, shares, alphabet, hearing, spec.limits, parts, noise, rest=rest)
 
 
 def needs_of(book: Book, message: str) -> Needs:
@@ -168,7 +171,19 @@ def needs_of(book: Book, message: str) -> Needs:
     }
     shares = {name: one.shares() for name, one in fields.items()}
     noise = noise_of(book.alphabet, book.spec.hearing)
-    return Needs(book.name, book.title, message, fields, shares, book.alphabet, book.spec.hearing, LimitsSpec(), parts, noise)
+    return Needs(
+        book.name,
+        book.title,
+        message,
+        fields,
+        shares,
+        book.alphabet,
+        book.spec.hearing,
+        LimitsSpec(),
+        parts,
+        noise,
+        rest=rest_of(book, message),
+    )
 
 
 def _said(spec: NeedsSpec, base: Book | None, fields: Mapping[str, FieldBase], problems: Collector) -> list[str]:

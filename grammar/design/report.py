@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from grammar.design.candidates import FAMILIES
 from grammar.design.frontier import Proposal
+from grammar.design.keep import joined
 from grammar.design.needs import Needs
 from grammar.design.write import book_text
 from grammar.loading import parse_book
@@ -17,6 +18,11 @@ CAUTION = (
 
 def commented(needs: Needs, proposal: Proposal, seed: int) -> str:
     """Return the TOML text of a proposal's book with comments; it is loaded once more, so that what is written is what was proven."""
+    return written(needs, proposal, seed)[0]
+
+
+def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str, str]]:
+    """Return the same, and the messages of the team's book that can't go on beside the new one, each with the reason."""
     bound = proposal.bound
     spoken = (
         f"A report takes {proposal.mean:.2f} s on average, {proposal.worst:.2f} s at most. The values carry {bound.bits:.2f} bits, "
@@ -39,6 +45,11 @@ def commented(needs: Needs, proposal: Proposal, seed: int) -> str:
         "",
         CAUTION,
     ]
-    text = book_text(proposal.candidate.raw, head, proposal.candidate.notes)
+    raw, notes = proposal.candidate.raw, proposal.candidate.notes
+    left_out: dict[str, str] = {}
+    if needs.rest is not None:
+        raw, left_out = joined(raw, needs.rest, needs.message, lambda sections: book_text(sections, [], {}))
+        head += ["", *(f"Left out of the book it comes from: message {name}. {reason}" for name, reason in left_out.items())]
+    text = book_text(raw, head, notes)
     parse_book(text, needs.name)
-    return text
+    return text, left_out

@@ -1,0 +1,88 @@
+"""What a book says besides the message that is designed anew: its other messages, its phrases; they go on in the new book where they can.
+
+A message goes on if it can be told from the new one and from those that go on already, and its codewords need no retired symbol.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from copy import deepcopy
+from typing import Any
+
+from grammar.book import Book
+from grammar.errors import BookError
+from grammar.loading import document, parse_book
+
+_LAYOUT = re.compile(r"\"[^\"]*\"|'[^']*'|\w+")
+Raw = dict[str, Any]
+Text = Mapping[str, Any]
+
+
+def rest_of(book: Book, message: str) -> Raw:
+    """Return the sections of a book, as they stand in TOML, for all but one message; ``own`` is what that one has besides its layout."""
+    raw = document(book.source, book.name)
+    messages = dict(raw["messages"])
+    own = {key: value for key, value in messages.pop(message).items() if key != "layout"}
+    return {
+        "own": own,
+        "messages": messages,
+        "fields": raw["fields"],
+        "tables": raw["tables"],
+        "phrases": raw.get("phrases", {}),
+        "sent": raw.get("hearing", {}).get("messages", {}),
+        "says": {name: [table.name for table in one.tables] for name, one in book.messages.items()},
+    }
+
+
+def joined(raw: Text, rest: Text, message: str, write: Callable[[Raw], str]) -> tuple[Raw, dict[str, str]]:
+    """Return a new book's sections with the rest of the old one, and why each message that is left out can't go on.
+
+    ``write`` turns sections into the text of a book; every step is proven like any book.
+    """
+    whole = deepcopy(dict(raw))
+    whole["messages"][message] |= rest["own"]
+    left_out: dict[str, str] = {}
+    if rest["phrases"]:
+        whole["phrases"] = rest["phrases"]
+    for name, entry in rest["messages"].items():
+        more = _with(whole, rest, name, entry)
+        try:
+            parse_book(write(more), "book")
+        except BookError as error:
+            left_out[name] = error.problems[0].message.splitlines()[0]  # the readings of a clash fill several lines
+        else:
+            whole = more
+    sent = {name: share for name, share in rest["sent"].items() if name in whole["messages"]}
+    if sent:
+        whole["hearing"] = {**whole.get("hearing", {}), "messages": sent}
+    return whole, left_out
+
+
+def _with(whole: Raw, rest: Text, name: str, entry: Text) -> Raw:
+    """Return a book with one message more, with its tables and fields; a table whose name is taken by another gets a new one."""
+    more = deepcopy(whole)
+    own = {table: rest["tables"][table] for table in dict.fromkeys(rest["says"][name]) if table in rest["tables"]}
+    called: dict[str, str] = {}
+    for table, one in sorted(own.items(), key=lambda pair: pair[1]["kind"] == "check"):  # a check names the tables it covers: these first
+        new = table
+        while new in more["tables"] and more["tables"][new] != _named(one, table, new, called):
+            new += "_before"
+        called[table] = new
+        more["tables"][new] = _named(one, table, new, called)
+        if one["kind"] != "check":
+            said = one.get("fields") or [one.get("field", table)]
+            more["fields"] |= {field: rest["fields"][field] for field in said if field not in more["fields"]}
+    layout = _LAYOUT.sub(lambda found: called.get(found.group(), found.group()), entry["layout"])
+    more["messages"][name] = {**entry, "layout": layout}
+    return more
+
+
+def _named(table: Text, old: str, new: str, called: Mapping[str, str]) -> Raw:
+    """Return a table as it stands under a new name: a field it took from its name is told, and what a check covers is called anew."""
+    made = dict(table)
+    if "over" in made:
+        made["over"] = [called.get(one, one) for one in made["over"]]
+    if new != old and made["kind"] != "check" and "fields" not in made:
+        made.setdefault("field", old)
+    return made
