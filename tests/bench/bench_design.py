@@ -2,7 +2,7 @@
 
 - codewords: seconds for 2,000 levels, and the distance from the bound of the greedy tree alone
 - sets: time to 108 strings in the fourth power of the cycle of seven words, the best size known (A. Vesel and J. Žerovnik 2002)
-- race: the race book's own needs, judged by the simulation of hearing (priors, questions, thresholds), beside the designer's own figures
+- race: the race book's own needs, judged by the simulation of hearing (questions, thresholds), beside the designer's own figures
 - dash: the C of a designed book against what ``encode`` is made of, 100,000 random readings
 """
 
@@ -64,9 +64,9 @@ def race(reports: int) -> Book:
             rows.append((one.name, one.book, one.mean, one.wrong, one.ask))
             if one.name == "packed-all-check":
                 picked = parse_book(commented(needs, one, 1), "designed")
-    print(f"  read alone: mean s, wrong, asked; then heard with a prior, {reports} reports: seconds with questions, wrong, given up")
+    print(f"  read alone: mean s, wrong, asked; then {reports} first reports of a run, heard: seconds with questions, wrong, given up")
     for name, each, mean, wrong, ask in rows:
-        tally = simulate(each, Setting(reports=reports, seed=3)).as_dict()
+        tally = simulate(each, Setting(reports=reports, seed=3, laps=1)).as_dict()
         heard = f"{tally['seconds']:.2f}   {tally['accepted_wrong']:.2e}   {tally['given_up']:.2e}"
         print(f"  {name:18}   {mean:18.3f}   {wrong:.1e}   {ask:5.1%} |  {heard}")
     return picked

@@ -5,11 +5,13 @@ from __future__ import annotations
 import pytest
 
 from codec import decode, encode, load_book
+from codec.hear.simulate import Setting, simulate
 from grammar.design import Needs, Proposal, analyse, bound_of, candidates, chosen, commented, frontier, keyed, needs_of, noise_of, proposals
 from grammar.design.noise import rates
+from grammar.design.write import book_text
 from grammar.errors import CodeError
 from grammar.figures import drawn
-from grammar.loading import parse_book
+from grammar.loading import document, parse_book
 
 RACE = load_book("examples/race/race.toml")
 
@@ -50,6 +52,29 @@ def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_reading
     assert best.mean <= 0.70 * seconds
     assert best.wrong <= hand.wrong
     assert best.ask <= hand.ask
+
+
+def test_it_takes_less_radio_time_in_the_simulation_of_hearing_too(
+    designed: dict[str, Proposal], capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The simulation of ``niner book simulate``, questions and answers included; each report the first of a run, as the needs have it.
+
+    Small and seeded, with room for chance; over 10,000 reports each: said once 30.0 % less, with questions 25.0 % less, and 3 against 2
+    accepted wrong readings, no difference that could be told from chance.
+    """
+    setting = Setting(reports=250, seed=3, laps=1)
+    raw = document(RACE.source, RACE.name)
+    raw["messages"] = {"lap": raw["messages"]["lap"]}
+    raw["hearing"].pop("messages")
+    hand = simulate(parse_book(book_text(raw, [], {}), "by hand"), setting).as_dict()
+    best = simulate(designed["packed-all-check"].book, setting).as_dict()
+    with capsys.disabled():
+        for name, one in (("by hand", hand), ("designed", best)):
+            told = f"said once {one['seconds_said_once']:.3f} s, with questions {one['seconds']:.3f} s"
+            print(f"\n  heard, {name:8}: {told}, accepted wrong {one['accepted_wrong']:.2g}", end="")
+    assert best["seconds_said_once"] <= 0.73 * hand["seconds_said_once"]
+    assert best["seconds"] <= 0.83 * hand["seconds"]
+    assert best["accepted_wrong"] <= 0.01
 
 
 def test_the_book_it_writes_is_sound_and_undoes_itself(designed: dict[str, Proposal], needs: Needs) -> None:
