@@ -11,6 +11,7 @@ from codec.cli.common import add_book, add_json, emit
 from grammar.export import FORMATS
 
 if TYPE_CHECKING:
+    from grammar.book import Book
     from grammar.export import Files
 
 
@@ -41,7 +42,7 @@ def run_export(args: argparse.Namespace) -> int:
     from grammar.export import export
 
     book = load_book(args.book)
-    files = export(book, args.form, direction=args.direction)
+    files = export(book, args.form, direction=args.direction, mark=_mark(book) if args.form == "card" else "")
     if args.out == "-":
         if len(files) > 1:
             raise CodeError(f"{args.form} is {len(files)} files", kind="usage", hint="name a folder with --out")
@@ -56,6 +57,13 @@ def run_export(args: argparse.Namespace) -> int:
         first = next(iter(files)).partition(".")[0]
         print(f"next: {FORMATS[args.form].use.format(name=book.name, c=first)}", file=sys.stderr)
     return 0
+
+
+def _mark(book: Book) -> str:
+    """Return the mark of what a book says, as a sheet tells it."""
+    from codec.sheet.journal import book_digest
+
+    return f"Book {book_digest(book)[:8]}."
 
 
 def _refuse_replacing(folder: Path, files: Files, *, replace: bool) -> None:

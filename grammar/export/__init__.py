@@ -51,8 +51,8 @@ FORMATS = {
 }
 
 
-def export(book: Book, form: str, *, direction: Direction | None = None) -> Files:
-    """Return a book in a form, as files by name.
+def export(book: Book, form: str, *, direction: Direction | None = None, mark: str = "") -> Files:
+    """Return a book in a form, as files by name; ``mark`` stands on cards, to tell those of one state of the book from another's.
 
     Raises CodeError for an unknown form, a direction the book has no message of or the form can't part, and a book the form can't hold.
     """
@@ -63,7 +63,7 @@ def export(book: Book, form: str, *, direction: Direction | None = None) -> File
         raise CodeError(f"{form} can't hold one direction alone", kind="usage", expected=parted, hint="leave --direction out")
     if not book.sent_by(direction):
         raise CodeError(f"the book has no message of direction {direction}", kind="usage", expected=list(book.directions))
-    makers: dict[str, Callable[[], Files]] = {"c": lambda: _c(book, direction), "card": lambda: _card(book)}
+    makers: dict[str, Callable[[], Files]] = {"c": lambda: _c(book, direction), "card": lambda: _card(book, mark)}
     return makers[form]() if form in makers else {f"{book.name}.{_SUFFIX.get(form, form)}": _text(book, form, direction).encode()}
 
 
@@ -98,14 +98,15 @@ def _c(book: Book, direction: Direction | None) -> Files:
     return {files.header_name: files.header.encode(), files.source_name: files.source.encode()}
 
 
-def _card(book: Book) -> Files:
-    from grammar.export.card import html, picture
+def _card(book: Book, mark: str) -> Files:
+    from grammar.export.card import html
+    from grammar.export.card_picture import picture
 
     found: Files = {}
     for reader in ("driver", "engineer"):
-        found[f"{book.name}-{reader}.html"] = html(book, reader).encode()
+        found[f"{book.name}-{reader}.html"] = html(book, reader, mark).encode()
         for form in ("svg", "png"):
-            found[f"{book.name}-{reader}.{form}"] = picture(book, reader, form)
+            found[f"{book.name}-{reader}.{form}"] = picture(book, reader, form, mark)
     return found
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 
 from grammar.book import Book
 from grammar.codes import Check, Literal
@@ -116,13 +117,14 @@ def _name(field: FieldBase) -> str:
 
 def _told(field: FieldBase) -> str:
     scale = scale_of(field)
-    kinds = {"choice": "the option's place from 0: ", "flags": "flags as bits, the first is 1: "}
-    unit = (
-        f"in units of 10^-{scale}{' ' + field.unit_text if field.unit_text else ''}: "
-        if scale is not None
-        else kinds.get(field.described, "")
-    )
-    return text(unit + field.domain)
+    kinds = {"choice": "the option's place from 0", "flags": "flags as bits, the first is 1"}
+    if scale is None:
+        unit = kinds.get(field.described, "")
+    elif scale:
+        unit = f"in units of {Decimal(1).scaleb(-scale):f} {field.unit_text}"
+    else:
+        unit = f"in {field.unit_text}" if field.unit_text else "a whole number"
+    return text(": ".join(part for part in (unit.strip(), field.domain) if part))
 
 
 def _source(book: Book, messages: Sequence[Message], prefix: str) -> str:

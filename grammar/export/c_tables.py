@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from decimal import Decimal
 
@@ -19,7 +20,8 @@ _MOST = 2**62
 
 def text(words: str) -> str:
     """Return text that can stand in a C comment."""
-    plain = "".join(c if " " <= c <= "~" else "?" for c in words.replace("°", " deg ").replace("…", "...").replace("−", "-"))
+    known = words.replace("°", " deg ").replace("…", "...").replace("−", "-")
+    plain = "".join(c if " " <= c <= "~" else "?" for c in re.sub(" +", " ", known))
     return plain.replace("*/", "* /").replace("/*", "/ *").replace("\\", "/")  # a backslash could join lines, as ??/ could
 
 
