@@ -1,31 +1,38 @@
 """Independent sets of a given size as unions of orbits: symmetries compete, the one under which fewest pairs stay joined goes on.
 
 Which symmetry the largest sets have is not known beforehand, or whether they have any. So each kind of symmetry met, and none, gets a few
-steps of ``sized``; the better half gets twice as many, and so on until one is left, which gets the rest.
+steps of ``sized``; the better half gets twice as many, and so on until one is left, which gets the rest, beginning anew now and then.
 """
 
 from __future__ import annotations
 
 import random
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from grammar.design.sized import Walkers, roomy
 from grammar.design.symmetry import Orbit, Symmetries, joined, orbits
 
-MOST_ORBITS = 6000  # walkers hold every pair of vertices
+MOST_VERTICES = 6000  # walkers hold every pair of vertices
 _FIRST = 1000  # steps of the first round
+_LIFE = 100_000  # steps after which walkers have grown alike and begin anew
 _TRIES = 60  # symmetries drawn to meet all kinds
 
 
-@dataclass(slots=True)
 class _Kind:
     """Walkers under one kind of symmetry; ``fixed`` are strings it keeps in place that belong to every set."""
 
-    order: int
-    fixed: list[int]
-    orbits: list[Orbit]
-    walkers: Walkers
+    def __init__(self, near: Sequence[frozenset[int]], size: int, order: int, fixed: list[int], chosen: list[Orbit]) -> None:
+        self.order, self.fixed, self.orbits = order, fixed, chosen
+        self._joined, self._size = joined(chosen, near), size // order
+
+    def begin(self, generator: random.Random) -> None:
+        """Draw new walkers."""
+        self.walkers = Walkers(self._joined, self._size, generator.getrandbits(32))
+
+    def run(self, steps: int) -> list[int] | None:
+        """Return the strings of a set found in so many steps, None for none."""
+        found = self.walkers.run(steps)
+        return None if found is None else sorted([*self.fixed, *(vertex for number in found for vertex in self.orbits[number])])
 
     @property
     def joined(self) -> float:
@@ -40,37 +47,48 @@ def of_size(near: Sequence[frozenset[int]], size: int, *, steps: int, seed: int,
     """
     generator = random.Random(seed)  # noqa: S311 - a search that can be repeated, not a secret
     alive = _kinds(near, size, generator, symmetries)
-    round_steps = _FIRST
-    while alive and steps > 0:
+    for kind in alive:
+        kind.begin(generator)
+    share = _FIRST
+    while len(alive) > 1:
         for kind in alive:
-            share = min(steps, round_steps if len(alive) > 1 else steps)
-            steps -= share
-            found = kind.walkers.run(share) if share else None
+            found = kind.run(min(steps, share))
             if found is not None:
-                return sorted([*kind.fixed, *(vertex for number in found for vertex in kind.orbits[number])])
+                return found
+            steps -= min(steps, share)
         alive = sorted(alive, key=lambda kind: kind.joined)[: (len(alive) + 1) // 2]
-        round_steps *= 2
+        share *= 2
+    while alive and steps > 0:
+        found = alive[0].run(min(steps, _LIFE))
+        if found is not None:
+            return found
+        steps -= _LIFE
+        alive[0].begin(generator)
     return None
 
 
 def _kinds(near: Sequence[frozenset[int]], size: int, generator: random.Random, symmetries: Symmetries | None) -> list[_Kind]:
-    """Return walkers for each kind of symmetry met: told apart by order, strings kept in place, and orbits that may be chosen."""
-    found: dict[tuple[int, int, int], _Kind] = {}
-    single: list[Orbit] = [(vertex,) for vertex in range(len(near))]
-    if roomy(len(single), size) and len(single) <= MOST_ORBITS:
-        found[1, 0, 0] = _Kind(1, [], single, Walkers([sorted(row) for row in near], size, generator.getrandbits(32)))
+    """Return each kind of symmetry met under which a set of this size may be searched.
+
+    Kinds are told apart by their order, the strings they keep in place, the orbits that may be chosen, and how close these strings are.
+    """
+    if len(near) > MOST_VERTICES or not roomy(len(near), size):
+        return []
+    found = [_Kind(near, size, 1, [], [(vertex,) for vertex in range(len(near))])]
+    seen: set[tuple[int, int, int, int]] = set()
     for order, symmetry in symmetries.of_prime_order(_TRIES) if symmetries is not None else ():
         whole = orbits(symmetry, near)
         kept, moved = [orbit[0] for orbit in whole if len(orbit) == 1], [orbit for orbit in whole if len(orbit) > 1]
-        key = (order, len(kept), len(moved))
-        if key in found:
+        kind = (order, len(kept), len(moved), sum(len(near[orbit[0]] & near[orbit[1]]) for orbit in moved))
+        if kind in seen:
             continue
+        seen.add(kind)
         fixed = _fixed(near, kept, size % order, generator)
         barred = {other for vertex in fixed for other in near[vertex]}
         free = [orbit for orbit in moved if barred.isdisjoint(orbit)]
-        if len(fixed) == size % order and roomy(len(free), size // order) and len(free) <= MOST_ORBITS:
-            found[key] = _Kind(order, fixed, free, Walkers(joined(free, near), size // order, generator.getrandbits(32)))
-    return list(found.values())
+        if len(fixed) == size % order and roomy(len(free), size // order):
+            found.append(_Kind(near, size, order, fixed, free))
+    return found
 
 
 def _fixed(near: Sequence[frozenset[int]], kept: list[int], count: int, generator: random.Random) -> list[int]:

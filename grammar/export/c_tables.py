@@ -22,7 +22,7 @@ def text(words: str) -> str:
     """Return text that can stand in a C comment."""
     known = words.replace("°", " deg ").replace("…", "...").replace("−", "-")
     plain = "".join(c if " " <= c <= "~" else "?" for c in re.sub(" +", " ", known))
-    return plain.replace("*/", "* /").replace("/*", "/ *").replace("\\", "/")  # a backslash could join lines, as ??/ could
+    return plain.replace("\\", "/").replace("*/", "* /").replace("/*", "/ *")  # a backslash could join lines, as ??/ could
 
 
 def scale_of(field: FieldBase) -> int | None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import functools
 import io
+import warnings
 from collections.abc import Iterator, Sequence
 from typing import Any, Literal, NamedTuple
 
@@ -55,13 +56,18 @@ class _Piece(NamedTuple):
 
 def picture(book: Book, reader: Reader, form: Literal["svg", "png"], mark: str = "") -> bytes:
     """Return the card drawn as SVG or PNG; the same book gives the same bytes. Raises CodeError where matplotlib is missing."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing", category=UserWarning)  # PNG shows a box; SVG takes the reader's font
+        return _saved(_figure(book, reader, mark), form)
+
+
+def _figure(book: Book, reader: Reader, mark: str) -> Any:
     columns = _balanced([_pieces(block) for block in blocks(book, reader)])
     width = len(columns) * (_COLUMN + _GAP) + _GAP
     top = _stacked(title(book, reader), _TITLE, width - 2 * _GAP, 0.42)
-    below = _stacked(f"{CAUTION} {visible(mark)}".strip(), _SMALL, width - 2 * _GAP, 0.2)
-    head = sum(piece.height for piece in (top, below)) + 2 * _GAP
-    height = head + max(sum(piece.height for piece in column) for column in columns) + _GAP
-    matplotlib = needed("matplotlib", "figures")
+    below = _stacked(f"{CAUTION} {mark}".strip(), _SMALL, width - 2 * _GAP, 0.2)
+    head = top.height + below.height + 2 * _GAP
+    height = head + max(map(_height, columns)) + _GAP
     figure = needed("matplotlib.figure", "figures").Figure(figsize=(width, height), facecolor="white")
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set(xlim=(0, width), ylim=(height, 0))
@@ -69,9 +75,13 @@ def picture(book: Book, reader: Reader, form: Literal["svg", "png"], mark: str =
     _draw(axes, _GAP, _GAP, [top, below])
     for number, column in enumerate(columns):
         _draw(axes, _GAP + number * (_COLUMN + _GAP), head, column)
+    return figure
+
+
+def _saved(figure: Any, form: Literal["svg", "png"]) -> bytes:
     out = io.BytesIO()
-    with matplotlib.rc_context({"svg.hashsalt": "niner", "svg.fonttype": "none"}):
-        metadata: dict[str, Any] = {"Date": None} if form == "svg" else {"Software": None}
+    metadata: dict[str, Any] = {"Date": None} if form == "svg" else {"Software": None}
+    with needed("matplotlib", "figures").rc_context({"svg.hashsalt": "niner", "svg.fonttype": "none"}):
         figure.savefig(out, format=form, dpi=110, metadata=metadata)
     return out.getvalue()
 

@@ -44,8 +44,8 @@ def test_a_set_of_given_size_is_found_or_none() -> None:
 
 
 def test_the_fourth_power_of_seven_reaches_the_best_set_known() -> None:
-    # 108: A. Vesel and J. Žerovnik 2002, a lower bound, not proven largest. Every seed tried reaches it, in 5 to 20 s; this is a quick one
-    found = zero_error(cycle(7), 4, steps=4_000_000, enough=108, seed=2)
+    # 108: A. Vesel and J. Žerovnik 2002, a lower bound, not proven largest. All seeds tried reach it, in 6 to 46 s; this is a quick one
+    found = zero_error(cycle(7), 4, steps=4_000_000, enough=108, seed=7)
     assert len(found) == 108
     assert is_independent(cycle(7), found)
 

@@ -10,7 +10,7 @@ from export.strings import BOOKS, example
 from lxml import etree
 
 from codec import CodeError
-from grammar.export import FORMATS, export
+from grammar.export import export
 from grammar.loading import parse_book
 
 PLS = "{http://www.w3.org/2005/01/pronunciation-lexicon}"
@@ -73,12 +73,6 @@ def test_rows_keep_awkward_text_in_its_cell_and_no_formula_runs() -> None:
     text = export(parse_book(source, "awkward"), "csv")["awkward.csv"].decode()
     rows = list(csv.DictReader(io.StringIO(text, newline="")))
     assert [row["value 1"] for row in rows] == ["'" + options[0], options[1], "'" + options[2], options[3]]
-
-
-def test_every_format_is_made_of_every_book() -> None:
-    for name in BOOKS:
-        for form in FORMATS:
-            assert all(export(example(name), form).values())
 
 
 def test_an_unknown_format_and_a_direction_without_messages_are_refused() -> None:
