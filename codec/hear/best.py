@@ -78,7 +78,7 @@ class Search:
         self.models, self.evidence, self.scale = models, evidence, scale
         self.ends = [frozenset(model.graph.end) for model in models]
         self.bounds = [one.after for one in found]
-        self.looks, self.complete = 0, False
+        self.looks = 0
         self.counter = itertools.count(0, -1)  # of equals the last is taken first: that gets to the end soonest
         self.heap: list[tuple[float, int, _Beginning | _Family, int]] = []
         self._second = False
@@ -87,7 +87,7 @@ class Search:
                 self._push(_Beginning(number, node, evidence.start * scale[number], None))
 
     def __iter__(self) -> Iterator[Best]:
-        """Yield the best strings; ``complete`` tells whether the search ended because there are no more."""
+        """Yield the best strings, until there are no more or too much has been looked at."""
         while self.heap:
             bound, _, found, place = heapq.heappop(self.heap)
             if isinstance(found, _Family):
@@ -106,7 +106,6 @@ class Search:
                 complete = _Beginning(found.number, -1, found.weights, found.way)
                 heapq.heappush(self.heap, (-exact, next(self.counter), complete, 0))
             self._expand(found)
-        self.complete = True
 
     def _push(self, one: _Beginning) -> None:
         bound = float(one.weights @ self.bounds[one.number][:, one.node])

@@ -1,7 +1,7 @@
 """Designing a code: bounds, optimal codewords, assignments, sets without error, proposals, analysis, and a key for an event.
 
 ``load_needs`` (or ``needs_of`` a book) says what a code is for; ``candidates`` builds proposals, ``proposals`` gives their figures,
-``frontier`` keeps those nothing beats, ``chosen`` takes one, ``commented`` writes its book. Needs numpy and scipy (extra ``design``).
+``frontier`` keeps those nothing beats, ``chosen`` takes one, ``written`` is its book. Needs numpy and scipy (extra ``design``).
 """
 
 from grammar.design.analysis import Analysis, analyse, remarks
@@ -14,7 +14,7 @@ from grammar.design.independent import Graph, cycle, is_independent, zero_error
 from grammar.design.key import Keyed, keyed
 from grammar.design.needs import Needs, NeedsSpec, load_needs, needs_of, parse_needs
 from grammar.design.noise import Noise, Rates, noise_of, rates, simulated
-from grammar.design.report import commented, written
+from grammar.design.report import written
 
 __all__ = [
     "FAMILIES",
@@ -36,7 +36,6 @@ __all__ = [
     "candidates",
     "capacity",
     "chosen",
-    "commented",
     "constrained_capacity",
     "cycle",
     "entropy",

@@ -12,16 +12,18 @@ from typing import Any
 
 from grammar.book import Book
 from grammar.errors import BookError
-from grammar.loading import document, parse_book
+from grammar.loading import parse_book
 
 _LAYOUT = re.compile(r"\"[^\"]*\"|'[^']*'|\w+")
 Raw = dict[str, Any]
 Text = Mapping[str, Any]
 
 
-def rest_of(book: Book, message: str) -> Raw:
-    """Return the sections of a book, as they stand in TOML, for all but one message; ``own`` is what that one has besides its layout."""
-    raw = document(book.source, book.name)
+def rest_of(raw: Text, book: Book, message: str) -> Raw:
+    """Return the sections of a book, ``raw`` as they stand in TOML, for all but one message.
+
+    ``own`` is what that one has besides its layout.
+    """
     messages = dict(raw["messages"])
     own = {key: value for key, value in messages.pop(message).items() if key != "layout"}
     return {

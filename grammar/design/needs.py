@@ -149,7 +149,7 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
     hearing = spec.hearing or (base.spec.hearing if base is not None else HearingSpec())
     title = spec.title or (base.title if base is not None else "") or Path(name).stem
     noise = noise_of(alphabet, hearing)
-    rest = rest_of(base, spec.message) if base is not None and spec.message in base.messages else None
+    rest = rest_of(taken, base, spec.message) if base is not None and spec.message in base.messages else None
     return Needs(Path(name).stem, title, spec.message, chosen, shares, alphabet, hearing, spec.limits, parts, noise, rest=rest)
 
 
@@ -182,7 +182,7 @@ def needs_of(book: Book, message: str) -> Needs:
         LimitsSpec(),
         parts,
         noise,
-        rest=rest_of(book, message),
+        rest=rest_of(raw, book, message),
     )
 
 

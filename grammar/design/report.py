@@ -16,13 +16,11 @@ CAUTION = (
 )
 
 
-def commented(needs: Needs, proposal: Proposal, seed: int) -> str:
-    """Return the TOML text of a proposal's book with comments; it is loaded once more, so that what is written is what was proven."""
-    return written(needs, proposal, seed)[0]
-
-
 def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str, str]]:
-    """Return the same, and the messages of the team's book that can't go on beside the new one, each with the reason."""
+    """Return the TOML text of a proposal's book with comments; it is loaded once more, so that what is written is what was proven.
+
+    With it come the messages of the team's book that can't go on beside the new one, each with the reason.
+    """
     bound = proposal.bound
     spoken = (
         f"A report takes {proposal.mean:.2f} s on average, {proposal.worst:.2f} s at most. The values carry {bound.bits:.2f} bits, "

@@ -104,8 +104,3 @@ def jsgf_word(book: Book, symbol: str) -> str:
     """Return the tokens for a symbol: its word, as it is where no character in it is special in JSGF, else quoted."""
     word = book.alphabet.words[symbol].word.lower()
     return '"' + word.replace("\\", "\\\\").replace('"', '\\"') + '"' if re.search(r"[;=|*+<>()\[\]{}/\"\\]", word) else word
-
-
-def tokens(book: Book, string: str) -> Sequence[str]:
-    """Return the words of a string as the grammar has them."""
-    return [word for symbol in string for word in book.alphabet.words[symbol].word.lower().split()]

@@ -3,25 +3,28 @@
 - codewords: seconds for 2,000 levels, and the distance from the bound of the greedy tree alone
 - sets: time to 108 strings in the fourth power of the cycle of seven words, the best size known (A. Vesel and J. Žerovnik 2002)
 - race: the race book's own needs, judged by the simulation of hearing (questions, thresholds), beside the designer's own figures
-- dash: the C of a designed book against what ``encode`` is made of, 100,000 random readings
+- dash: the C of a designed book against ``encode``, 100,000 random readings
 """
 
 from __future__ import annotations
 
 import random
-import subprocess
 import sys
 import tempfile
 import time
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parents[1]))
+
+from design.by_hand import lap_alone
+from export.c_program import answers, readings_of
+
 from codec import load_book
 from codec.hear.simulate import Setting, simulate
 from grammar.book import Book
-from grammar.design import analyse, candidates, commented, cycle, is_independent, needs_of, optimal, propose, zero_error
-from grammar.design.write import book_text
-from grammar.export.c import c_files, number_of
-from grammar.loading import document, parse_book
+from grammar.design import analyse, candidates, cycle, is_independent, needs_of, optimal, propose, written, zero_error
+from grammar.export.c import c_files
+from grammar.loading import parse_book
 
 
 def codewords() -> None:
@@ -49,10 +52,7 @@ def sets() -> None:
 
 def race(reports: int) -> Book:
     book = load_book("examples/race/race.toml")
-    raw = document(book.source, book.name)
-    raw["messages"] = {"lap": raw["messages"]["lap"]}
-    raw.get("hearing", {}).pop("messages", None)
-    hand = parse_book(book_text(raw, [], {}), "race by hand")
+    hand = lap_alone(book)
     needs = needs_of(book, "lap")
     own = analyse(hand, "lap")
     rows = [("race by hand", hand, own.mean, own.wrong, own.ask)]
@@ -63,7 +63,7 @@ def race(reports: int) -> Book:
             one = propose(needs, candidate, draws=3000)
             rows.append((one.name, one.book, one.mean, one.wrong, one.ask))
             if one.name == "packed-all-check":
-                picked = parse_book(commented(needs, one, 1), "designed")
+                picked = parse_book(written(needs, one, 1)[0], "designed")
     print(f"  read alone: mean s, wrong, asked; then {reports} first reports of a run, heard: seconds with questions, wrong, given up")
     for name, each, mean, wrong, ask in rows:
         tally = simulate(each, Setting(reports=reports, seed=3, laps=1)).as_dict()
@@ -73,24 +73,10 @@ def race(reports: int) -> Book:
 
 
 def dash(book: Book, count: int) -> None:
-    message, cost, generator = book.messages["lap"], book.cost("seconds"), random.Random(2)
-    files = c_files(book, "dash")
     with tempfile.TemporaryDirectory() as place:
-        folder = Path(place)
-        (folder / files.header_name).write_text(files.header)
-        (folder / files.source_name).write_text(files.source)
-        reads = "\n".join(f'        if (scanf("%lld", &x) != 1) return 0;\n        v.v_{name} = x;' for name in message.fields)
-        main = '#include "dash.h"\n#include <stdio.h>\nint main(void)\n{\n    dash_lap_values v; char s[DASH_LAP_MOST + 1]; long long x;\n'
-        main += f"    for (;;) {{\n{reads}\n        if (dash_lap(&v, s) < 0) return 1;\n        puts(s);\n    }}\n}}\n"
-        (folder / "main.c").write_text(main)
-        flags = ["-std=c99", "-Wall", "-Werror", "-O1", "-fsanitize=address,undefined"]
-        subprocess.run(["gcc", *flags, str(folder / "dash.c"), str(folder / "main.c"), "-o", str(folder / "dash")], check=True)
-        levels = [{name: generator.randrange(field.size) for name, field in message.fields.items()} for _ in range(count)]
-        text = "\n".join(" ".join(str(number_of(message.fields[name], one[name])) for name in message.fields) for one in levels)
-        done = subprocess.run([str(folder / "dash")], input=text, capture_output=True, text=True, check=True)
-    wanted = [message.cheapest(one, cost) for one in levels]
-    alike = sum(a == b for a, b in zip(done.stdout.split(), wanted, strict=True))
-    print(f"  {alike} of {count} strings alike; {len(files.source):,} bytes of source")
+        given, wanted = answers(book, Path(place), "dash", lambda message: readings_of(message, count) if message.name == "lap" else ())
+    alike = sum(one == other for one, other in zip(given, wanted, strict=True))
+    print(f"  {alike} of {len(wanted)} strings alike; {len(c_files(book, 'dash').source):,} bytes of source")
 
 
 def main() -> None:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import pytest
+from design.by_hand import lap_alone
 
 from codec import decode, encode, load_book
 from codec.hear.simulate import Setting, simulate
-from grammar.design import Needs, Proposal, analyse, bound_of, candidates, chosen, commented, frontier, keyed, needs_of, noise_of, proposals
+from grammar.design import Needs, Proposal, analyse, bound_of, candidates, chosen, frontier, keyed, needs_of, noise_of, proposals, written
 from grammar.design.noise import rates
-from grammar.design.write import book_text
 from grammar.errors import CodeError
 from grammar.figures import drawn
-from grammar.loading import document, parse_book
+from grammar.loading import parse_book
 
 RACE = load_book("examples/race/race.toml")
 
@@ -63,10 +63,7 @@ def test_it_takes_less_radio_time_in_the_simulation_of_hearing_too(
     accepted wrong readings, no difference that could be told from chance.
     """
     setting = Setting(reports=250, seed=3, laps=1)
-    raw = document(RACE.source, RACE.name)
-    raw["messages"] = {"lap": raw["messages"]["lap"]}
-    raw["hearing"].pop("messages")
-    hand = simulate(parse_book(book_text(raw, [], {}), "by hand"), setting).as_dict()
+    hand = simulate(lap_alone(RACE), setting).as_dict()
     best = simulate(designed["packed-all-check"].book, setting).as_dict()
     with capsys.disabled():
         for name, one in (("by hand", hand), ("designed", best)):
@@ -78,11 +75,11 @@ def test_it_takes_less_radio_time_in_the_simulation_of_hearing_too(
 
 
 def test_the_book_it_writes_is_sound_and_undoes_itself(designed: dict[str, Proposal], needs: Needs) -> None:
-    text = commented(needs, designed["packed-all-check"], 1)
+    text = written(needs, designed["packed-all-check"], 1)[0]
     assert "bits a second" in text
     assert "Event regulations" in text
     book = parse_book(text, "lap")
-    assert text == commented(needs, designed["packed-all-check"], 1)
+    assert text == written(needs, designed["packed-all-check"], 1)[0]
     for report in drawn(book, book.messages["lap"], 60, 3):
         values = {name: book.fields[name].value(level) for name, level in report.levels.items()}
         encoded = encode(book, values, "lap")

@@ -6,7 +6,7 @@ import itertools
 import math
 import random
 import subprocess
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
 
@@ -102,6 +102,16 @@ def sayable(message: Message, field: FieldBase) -> Sequence[int]:
     alone = [table for table in message.tables if table.fields == (field,)]
     said_alone = {level for table in alone for (level,), _ in table.words()}
     return sorted(said_alone | ({field.usual_level} - {None})) if alone else range(field.size)
+
+
+def answers(book: Book, folder: Path, name: str, made: Callable[[Message], Iterable[Case]]) -> tuple[list[str], list[str]]:
+    """Return what the C of a book says to the values made for each of its messages, and what is expected."""
+    rows, wanted = [], []
+    for number, message in enumerate(book.messages.values()):
+        for row, values in made(message):
+            rows.append([number, *row])
+            wanted.append(expected(book, message, values))
+    return said(compiled(book, folder, name), rows), wanted
 
 
 def expected(book: Book, message: Message, values: Mapping[str, object]) -> str:

@@ -1,0 +1,15 @@
+"""The race book's lap report alone, as it was written by hand, to compare designs with."""
+
+from __future__ import annotations
+
+from codec import Book
+from grammar.design.write import book_text
+from grammar.loading import document, parse_book
+
+
+def lap_alone(book: Book) -> Book:
+    """Return a book with its lap report and no other message."""
+    raw = document(book.source, book.name)
+    raw["messages"] = {"lap": raw["messages"]["lap"]}
+    raw["hearing"].pop("messages")
+    return parse_book(book_text(raw, [], {}), "race by hand")
