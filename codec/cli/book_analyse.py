@@ -60,8 +60,8 @@ def _after(book: Book, found: Analysis, seed: int) -> list[tuple[str, Proposal]]
         made = proposals(needs, makers, draws=600, seed=seed, done=done)
     safe = [one for one in made if one.wrong <= max(found.wrong, found.wrong + 2 * found.wrong_error)]
     options = [
-        ("read from a card, no more wrong readings", [one for one in safe if one.readable]),
-        ("the least time, no more wrong readings", safe),
+        ("read from a card, wrong readings no more as far as can be told", [one for one in safe if one.readable]),
+        ("the least time, wrong readings no more as far as can be told", safe),
         ("the least wrong readings", sorted(made, key=lambda one: one.wrong)[:1]),
     ]
     chosen: list[tuple[str, Proposal]] = []

@@ -62,7 +62,12 @@ def run(args: argparse.Namespace) -> int:
 
         plot(needs, found, best, pick, Path(args.plot))
     if pick is None:
-        raise CodeError("no proposal keeps the limits", kind="limits", hint="raise [limits], leave out fields, or take coarser steps")
+        raise CodeError(
+            "no proposal keeps the limits",
+            kind="limits",
+            expected=[_missed(needs, found)],
+            hint="raise [limits], or say less",
+        )
     if args.out:
         text, left_out = written(needs, pick, args.seed)
         _write(args.out, text)
@@ -74,9 +79,31 @@ def run(args: argparse.Namespace) -> int:
 def _needs(args: argparse.Namespace) -> Needs:
     from codec import load_book
     from grammar.design import load_needs, needs_of
+    from grammar.errors import CodeError
+    from grammar.loading import document, read
 
-    needs = needs_of(load_book(args.needs), args.message) if args.message else load_needs(args.needs)
+    path = Path(args.needs)
+    keys = document(read(path, "needs or a book"), args.needs).keys()
+    if args.message is None and {"messages", "tables"} <= keys:
+        raise CodeError(f"{path} is a code book", kind="usage", hint="name the message to design anew with --message")
+    if args.message is not None and not {"messages", "tables"} & keys:
+        raise CodeError(f"{path} is a needs file, which names its message itself", kind="usage", hint="leave out --message")
+    needs = needs_of(load_book(path), args.message) if args.message is not None else load_needs(path)
     return needs.with_reports(_reports(args.sheet, list(needs.fields))) if args.sheet else needs
+
+
+def _missed(needs: Needs, found: list[Proposal]) -> str:
+    """Return what each limit asks for, and how near the nearest proposal comes."""
+    limits = needs.limits
+    asked = []
+    if limits.seconds is not None:
+        asked.append(f"at most {limits.seconds:g} s a report (the nearest: {min(one.worst for one in found):.2f} s)")
+    if limits.wrong is not None:
+        asked.append(f"at most {limits.wrong:.2g} accepted wrong (the nearest: {min(one.wrong for one in found):.2g})")
+    if limits.card:
+        rows = min((one.rows for one in found if one.readable), default=None)
+        asked.append(f"a card of at most {limits.rows} rows (the nearest: {rows if rows is not None else 'none is read from a card'})")
+    return ", ".join(asked)
 
 
 def _reports(path: str, fields: list[str]) -> list[dict[str, str]]:

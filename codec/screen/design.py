@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import contextlib
+import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
+from typing import Any
 
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
@@ -12,11 +14,12 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from codec.screen.console import console, safe
 from codec.screen.reading import boxed, heading
 from grammar.design import FAMILIES, Analysis, Keyed, Needs, Proposal, bound_of
+from grammar.design.analysis import Mixed
+from grammar.design.frontier import expected_seconds
 from grammar.errors import CodeError
 from grammar.libraries import needed
 
 CAUTION = "Event regulations on radio use, and on coded messages, come first."
-_RATE = "{:.2g}"
 
 
 @contextlib.contextmanager
@@ -26,6 +29,11 @@ def progress(title: str, total: int) -> Iterator[Callable[[str], None]]:
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(title, total=total)
         yield lambda name: bar.update(task, advance=1, description=f"{title} {name}")
+
+
+def rate(share: float) -> str:
+    """Return a share, however small, in per cent: two digits that count, one of what is rare."""
+    return f"{100 * share:.{2 if share > 1e-4 else 1}g}%"
 
 
 def show(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick: Proposal | None) -> None:
@@ -39,25 +47,32 @@ def show(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick
             "dim",
         )
     )
-    right = ("mean s", "over bound", "worst s", "wrong", "ask", "rows")
-    grid = boxed("proposal", *right, "card", "", right=right)
+    right = ("mean s", "over", "worst", "wrong", "ask", "rows")
+    grid = boxed("proposal", *right, "card", right=right)
+    for column in grid.columns:
+        column.no_wrap = True
     for one in shown:
-        marks = [*(["picked"] if one is pick else []), *([] if one in best else ["beaten"])]
         grid.add_row(
-            safe(one.name, "bold" if one is pick else ""),
+            safe(f"{'→' if one is pick else ' ' if one in best else '·'} {one.name}", "bold green" if one is pick else ""),
             f"{one.mean:.3f}",
-            f"{one.over:.1%}",
+            f"{one.over:.0%}",
             f"{one.worst:.2f}",
-            _RATE.format(one.wrong),
+            rate(one.wrong),
             f"{one.ask:.1%}",
             f"{one.rows:,}",
             "yes" if one.readable else "no",
-            safe(" ".join(marks), "green"),
         )
     console().print(grid)
+    if pick is not None:
+        console().print(
+            safe(f"→ picked: {pick.name}; {expected_seconds(pick, needs):.2f} s with questions and the price of wrong readings", "green")
+        )
+    if len(shown) > len(best):
+        console().print(safe("· another is as good in every figure and better in one", "dim"))
     for family in dict.fromkeys(one.family for one in shown):
         console().print(safe(f"  {family}: {FAMILIES[family]}", "dim"))
-    console().print(safe("wrong: accepted with a wrong reading; ask: refused, to be said again; both in the noise of [hearing]", "dim"))
+    console().print(safe("over: above the least of any code; wrong: accepted with a wrong reading; ask: refused, to be said again", "dim"))
+    console().print(safe("wrong and ask are in the noise of [hearing]; rows are of the card, card tells whether people can read it", "dim"))
     console().print(safe(CAUTION, "italic"))
 
 
@@ -78,22 +93,18 @@ def plot(needs: Needs, found: Sequence[Proposal], best: Sequence[Proposal], pick
     matplotlib = needed("matplotlib", "figures")
     figure = needed("matplotlib.figure", "figures").Figure(figsize=(9.5, 5.5), facecolor="white", layout="constrained")
     axes = figure.add_subplot()
+    axes.set_yscale("log")
     floor = min((one.wrong for one in found if one.wrong > 0), default=1e-6) / 3
     for one in found:
         marker = "s" if one.readable else "o"
         inside = one in best
         axes.plot(one.mean, max(one.wrong, floor), marker, color="black" if inside else "0.7", mfc="black" if inside else "white", ms=7)
-    for number, one in enumerate(best, start=1):
-        weight = "bold" if one is pick else "normal"
-        place = (one.mean, max(one.wrong, floor))
-        axes.annotate(str(number), place, xytext=(5, 4), textcoords="offset points", fontsize=8, fontweight=weight)
+    _number(axes, [(one.mean, max(one.wrong, floor), one is pick) for one in best])
     names = [f"{number}  {one.name}{'  (picked)' if one is pick else ''}" for number, one in enumerate(best, start=1)]
     axes.text(1.02, 1.0, "\n".join(names), transform=axes.transAxes, fontsize=8, va="top")
     bound = bound_of(needs).seconds
     axes.axvline(bound, color="black", linestyle="--", linewidth=1, label=f"no code takes less: {bound:.2f} s")
-    axes.set(
-        yscale="log", xlabel="mean seconds a report", ylabel="share accepted with a wrong reading", title=needs.title.replace("$", r"\$")
-    )
+    axes.set(xlabel="mean seconds a report", ylabel="share accepted with a wrong reading", title=needs.title.replace("$", r"\$"))
     axes.plot([], [], "s", color="black", label="read from a card")
     axes.plot([], [], "o", color="black", label="needs the tool")
     axes.plot([], [], "o", color="0.7", mfc="white", label="beaten by another")
@@ -105,13 +116,28 @@ def plot(needs: Needs, found: Sequence[Proposal], best: Sequence[Proposal], pick
         raise CodeError(f"{path} can't be written: {error.strerror}", kind="file", hint="name a file in a folder that exists") from None
 
 
+def _number(axes: Any, points: Sequence[tuple[float, float, bool]]) -> None:
+    """Number points, each number on the side of its point that is farthest from other points and numbers."""
+    spots = [tuple(axes.transData.transform((x, y))) for x, y, _ in points]
+    taken = list(spots)
+    for number, ((x, y, strong), (across, up)) in enumerate(zip(points, spots, strict=True), start=1):
+        sides = [(across + dx, up + dy) for dx, dy in ((9, 7), (9, -9), (-11, 7), (-11, -9))]
+        side = max(sides, key=lambda side: min((math.dist(side, spot) for spot in taken if spot != (across, up)), default=0.0))
+        taken.append(side)
+        offset = (side[0] - across, side[1] - up)
+        style = {"fontsize": 8, "fontweight": "bold" if strong else "normal", "ha": "center", "va": "center"}
+        axes.annotate(str(number), (x, y), xytext=offset, textcoords="offset pixels", **style)
+
+
 def analysis(found: Analysis, remarks: Sequence[str], after: Sequence[tuple[str, Proposal]]) -> None:
     """Print where a message's seconds go, what is confused, and what the designer would do."""
     console().print(safe(f"{found.message}: {found.mean:.2f} s on average, {found.worst:.2f} s at most ({found.worst_string})", "bold"))
     bound = found.bound
     console().print(safe(f"its values carry {bound.bits:.2f} bits; with these words no code takes less than {bound.seconds:.2f} s", "dim"))
     console().print(
-        safe(f"in noise {found.wrong:.2g} (± {found.wrong_error:.1g}) are accepted with a wrong reading, {found.ask:.1%} asked for again")
+        safe(
+            f"in noise {rate(found.wrong)} (± {100 * found.wrong_error:.1g}) are accepted with a wrong reading, {found.ask:.1%} asked again"
+        )
     )
     heading("Where the seconds go")
     right = ("seconds", "words", "bits", "least s", "wasted s")
@@ -122,26 +148,48 @@ def analysis(found: Analysis, remarks: Sequence[str], after: Sequence[tuple[str,
         )
     console().print(grid)
     heading("Most easily confused, by one word")
-    grid = boxed("said", "read", "words", "of reports", "harm", "costs s", "", right=("of reports", "harm", "costs s"))
-    for pair in found.mixed:
-        told = "noticed by the check: asked again" if pair.noticed else "not noticed"
-        words = f"{pair.words[0]} → {pair.words[1]}"
-        grid.add_row(safe(pair.said), safe(pair.read), words, f"{pair.share:.3%}", f"{pair.harm:.2f}", f"{pair.cost:.4f}", told)
-    console().print(grid)
+    if found.mixed:
+        _mixed(found.mixed)
     if remarks:
         heading("Remarks")
         for remark in remarks:
             console().print(safe(f"  {remark}"))
     if after:
         heading("What the designer would do")
-        right = ("mean s", "worst s", "wrong", "ask", "rows")
-        grid = boxed("", *right, "", right=right)
-        grid.add_row("this book", f"{found.mean:.3f}", f"{found.worst:.2f}", _RATE.format(found.wrong), f"{found.ask:.1%}", "", "")
-        for why, other in after:
-            share = f"{1 - other.mean / found.mean:+.0%} time saved; {why}"
-            rates = (_RATE.format(other.wrong), f"{other.ask:.1%}")
-            grid.add_row(safe(other.name), f"{other.mean:.3f}", f"{other.worst:.2f}", *rates, f"{other.rows:,}", share)
-        console().print(grid)
+        _after(found, after)
+
+
+def _mixed(pairs: Sequence[Mixed]) -> None:
+    """Print which readings one misheard word turns into each other."""
+    right = ("of reports", "harm", "costs s")
+    grid = boxed("said → read", "words", *right, "noticed", right=right)
+    for column in grid.columns[1:]:
+        column.no_wrap = True
+    for pair in pairs:
+        said, read = pair.said.split(), pair.read.split()
+        alike = 0  # words that need not be told again: the field's name
+        while alike < min(len(said), len(read)) and said[alike] == read[alike]:
+            alike += 1
+        told = f"{pair.said} → {' '.join(read[alike:])}"
+        words = f"{pair.words[0]} → {pair.words[1]}"
+        figures = (f"{pair.share:.3%}", f"{pair.harm:.2f}", f"{pair.cost:.4f}")
+        grid.add_row(safe(told), words, *figures, "yes" if pair.noticed else "no")
+    console().print(grid)
+    console().print(safe("noticed: by the check, and asked for again; else it costs what a wrong reading does, by its harm", "dim"))
+
+
+def _after(found: Analysis, after: Sequence[tuple[str, Proposal]]) -> None:
+    """Print the figures of a book and of what the designer proposes instead."""
+    right = ("mean s", "time saved", "worst s", "wrong", "ask", "rows")
+    grid = boxed("", *right, right=right)
+    grid.columns[0].no_wrap = True
+    grid.add_row("this book", f"{found.mean:.3f}", "", f"{found.worst:.2f}", rate(found.wrong), f"{found.ask:.1%}", "")
+    for _, other in after:
+        saved, rates = f"{1 - other.mean / found.mean:.0%}", (rate(other.wrong), f"{other.ask:.1%}")
+        grid.add_row(safe(other.name), f"{other.mean:.3f}", saved, f"{other.worst:.2f}", *rates, f"{other.rows:,}")
+    console().print(grid)
+    for why, other in after:
+        console().print(safe(f"  {other.name}: {why}", "dim"))
 
 
 def keyed(made: Keyed, path: str) -> None:
@@ -149,9 +197,7 @@ def keyed(made: Keyed, path: str) -> None:
     grid = boxed("message", "mean s", "", "wrong", "", "ask", "", right=("mean s", "wrong", "ask"))
     for name, (seconds, wrong, ask) in made.before.items():
         new = made.after[name]
-        grid.add_row(
-            safe(name), f"{seconds:.3f}", f"→ {new[0]:.3f}", _RATE.format(wrong), f"→ {new[1]:.2g}", f"{ask:.1%}", f"→ {new[2]:.1%}"
-        )
+        grid.add_row(safe(name), f"{seconds:.3f}", f"→ {new[0]:.3f}", rate(wrong), f"→ {rate(new[1])}", f"{ask:.1%}", f"→ {new[2]:.1%}")
     console().print(grid)
     if made.kept:
         console().print(safe(f"left as they were: {', '.join(made.kept)}", "dim"))

@@ -1,4 +1,4 @@
-"""Proposed codes: families of books for the same needs, each with and without a check symbol."""
+"""Proposed codes: families of books for the same needs, each without a check symbol, with a full one, and with a quick one."""
 
 from __future__ import annotations
 
@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from grammar.design import parts
+from grammar.design.closing import ENDINGS, NOTES, check, closed
 from grammar.design.needs import Needs
 from grammar.design.parts import Pool, Table
 from grammar.errors import CodeError
@@ -50,8 +51,8 @@ def candidates(needs: Needs, families: Sequence[str] = tuple(FAMILIES), seed: in
     plan = _Plan(needs, seed)
     for family in families:
         for number, pool in enumerate([parts.apart(needs, _APART)] if family == "apart" else plan.pools):
-            for checked in (False, True):
-                yield lambda family=family, pool=pool, number=number, checked=checked: plan.build(family, pool, number, checked)  # type: ignore[misc]
+            for ending in ENDINGS[: 3 if number == 0 else 2]:  # a quick check pays where seconds do: with all symbols
+                yield lambda family=family, pool=pool, number=number, ending=ending: plan.build(family, pool, number, ending)  # type: ignore[misc]
 
 
 class _Plan:
@@ -67,12 +68,12 @@ class _Plan:
             self._groups[most] = parts.groups(self.pools[0], most)
         return self._groups[most]
 
-    def build(self, family: str, pool: Pool, number: int, checked: bool) -> Candidate | None:
-        pool = pool.closed() if checked else pool
+    def build(self, family: str, pool: Pool, number: int, ending: str) -> Candidate | None:
+        pool = closed(pool, ending)
         if len(pool.data) < 2 or (family == "joined" and self.groups(_SMALL) == self.groups(self.needs.limits.table)):
             return None
         made = getattr(self, f"_{family}")(pool)
-        return self._candidate(family, pool, number, checked, made)
+        return self._candidate(family, pool, number, ending, made)
 
     def _monotone(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
         return [((name,), parts.monotone(pool, name)) for name in self.needs.order]
@@ -95,16 +96,16 @@ class _Plan:
     def _fixed(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
         return [(self.needs.order, parts.packed(pool))]
 
-    def _candidate(self, family: str, pool: Pool, number: int, checked: bool, made: Sequence[tuple[tuple[str, ...], Table]]) -> Candidate:
+    def _candidate(self, family: str, pool: Pool, number: int, ending: str, made: Sequence[tuple[tuple[str, ...], Table]]) -> Candidate:
         names = _names([group for group, _ in made])
         tables = {name: table for name, (_, table) in zip(names, made, strict=True)}
         notes = {f"tables.{name}": _note(table, group) for name, (group, table) in zip(names, made, strict=True)}
         said = [self._optional(name, group) for name, (group, _) in zip(names, made, strict=True)]
         said.sort(key=lambda part: part.endswith("?"))  # what may be left out stands at the end
-        layout = " ".join([*said, *(["check"] if checked else [])])
-        if checked:
-            tables["check"] = parts.check(pool)
-            notes["tables.check"] = _CHECK_NOTE
+        layout = " ".join([*said, *(["check"] if ending else [])])
+        if ending:
+            tables["check"] = check(pool, ending)
+            notes["tables.check"] = NOTES[ending]
         raw = {
             "title": self.needs.title,
             "alphabet": _alphabet(self.needs, pool.symbols),
@@ -115,8 +116,8 @@ class _Plan:
             "messages": {self.needs.message: {"layout": layout}},
         }
         size = f"{len(pool.symbols)}" if number or family == "apart" else "all"
-        name = f"{family}-{size}{'-check' if checked else ''}"
-        return Candidate(name, family, pool.symbols, checked, raw, notes, tuple(group for group, _ in made))
+        name = f"{family}-{size}{ending and f'-{ending}'}"
+        return Candidate(name, family, pool.symbols, bool(ending), raw, notes, tuple(group for group, _ in made))
 
     def _optional(self, name: str, group: tuple[str, ...]) -> str:
         """Let a table of one field that is nearly always as usual be left unsaid."""
@@ -124,13 +125,6 @@ class _Plan:
         usual = one.usual_level if len(group) == 1 else None
         alone = len(self.needs.fields) == 1
         return f"{name}?" if usual is not None and not alone and self.needs.shares[group[0]][usual] >= _LEFT_OUT else name
-
-
-_CHECK_NOTE = (
-    "The sum of all symbols, this one included, is 0 modulo their number; no other symbol has the value 0. It notices every single "
-    "word that "
-    "is wrong, lost or added, but not two words that changed places."
-)
 
 
 def _names(made: Sequence[tuple[str, ...]]) -> list[str]:

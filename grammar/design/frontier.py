@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from grammar import sound
 from grammar.book import Book
 from grammar.codes import Check
 from grammar.design.candidates import CARD, Candidate
@@ -153,8 +154,20 @@ def _beats(one: Proposal, other: Proposal) -> bool:
     return all(a <= b for a, b in pairs) and any(a < b for a, b in pairs)
 
 
+def expected_seconds(one: Proposal, needs: Needs) -> float:
+    """Return the seconds a report is expected to cost in all: said, asked for and said again where it is refused, and the price of
+    ``[hearing]`` for a wrong reading.
+    """
+    again = sound.seconds("say again") + needs.hearing.turnaround + one.mean
+    return one.mean + one.ask * again + one.wrong * needs.hearing.wrong
+
+
 def chosen(found: Sequence[Proposal], needs: Needs) -> Proposal | None:
-    """Return the proposal to take: least mean seconds of those that keep the limits; None if none does."""
+    """Return the proposal to take of those that keep the limits, None if none does.
+
+    It is that of least mean seconds where the limits say how many wrong readings may be accepted, else that of least expected seconds in
+    all, as the quickest code alone would be the one most easily misheard.
+    """
     limits = needs.limits
     kept = [
         one
@@ -163,4 +176,4 @@ def chosen(found: Sequence[Proposal], needs: Needs) -> Proposal | None:
         and (limits.wrong is None or one.wrong <= limits.wrong)
         and (not limits.card or (one.readable and one.rows <= limits.rows))
     ]
-    return min(kept, key=lambda one: (one.mean, one.name), default=None)
+    return min(kept, key=lambda one: (expected_seconds(one, needs) if limits.wrong is None else one.mean, one.name), default=None)

@@ -1,4 +1,4 @@
-"""The building blocks of a proposed code: which symbols, which fields together, which table for them, which check."""
+"""The building blocks of a proposed code: which symbols, which fields together, which table for them."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ DIGITS = "0123456789"
 
 
 class Pool:
-    """Symbols to build with. ``closing`` is kept out of the data: it is the check symbol of value 0 (see ``check``)."""
+    """Symbols to build with. ``closing`` are kept out of the data: they have the value 0 in a check (see ``closing``)."""
 
     def __init__(self, needs: Needs, symbols: str, closing: str = "") -> None:
-        """Take the symbols in use and the one that only closes a report."""
+        """Take the symbols in use and those that at most close a report."""
         self.needs, self.symbols, self.closing = needs, symbols, closing
-        self.data = "".join(symbol for symbol in symbols if symbol != closing)
+        self.data = "".join(symbol for symbol in symbols if symbol not in closing)
         self.seconds = {symbol: needs.alphabet.words[symbol].seconds for symbol in symbols}
 
     @cached_property
@@ -39,10 +39,6 @@ class Pool:
     def time(self, word: str) -> float:
         """Return the seconds of a codeword."""
         return sum(self.seconds[symbol] for symbol in word)
-
-    def closed(self) -> Pool:
-        """Return the pool with its slowest symbol kept for the check."""
-        return Pool(self.needs, self.symbols, max(self.symbols, key=lambda symbol: (self.seconds[symbol], symbol)))
 
 
 def pools(needs: Needs, limits: Sequence[float] = (1.0, 0.01, 0.001)) -> list[Pool]:
@@ -128,15 +124,6 @@ def variable(pool: Pool, group: Sequence[str]) -> Table:
 def packed(pool: Pool) -> Table:
     """Return one table for all fields, in as many symbols as their combinations need."""
     return {"kind": "packed", "fields": list(pool.needs.order), "symbols": pool.data}
-
-
-def check(pool: Pool) -> Table:
-    """Return a check symbol: the sum of all symbols and of itself is 0 modulo their number.
-
-    No data symbol has the value 0, so besides every single wrong word it notices every single word lost or added before it; with codewords
-    that tell their own end, a lost check symbol is noticed too. It does not notice two words that changed places.
-    """
-    return {"kind": "check", "method": "weighted sum", "weights": [1], "symbols": pool.closing + pool.data}
 
 
 # which fields together

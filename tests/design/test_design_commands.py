@@ -49,6 +49,36 @@ def test_design_gives_programs_the_same_facts_and_takes_a_book(capsys: pytest.Ca
     assert all(one["seconds"]["mean"] > facts["bound"] * 0.98 for one in facts["proposals"])
 
 
+def test_proposals_fit_eighty_columns(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    assert run("design", "examples/design/needs.toml", "--family", "variable", "--draws", "50", "--all") == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= 80
+    for name in ("variable-all", "variable-all-check", "variable-all-quick", "variable-32-check"):
+        (row,) = (line for line in lines if f" {name} " in line and line.endswith("yes"))
+        assert len(row.split()) == 8 + row.startswith((" →", " ·"))
+    assert run("book", "analyse", STARTER, "--pairs", "4") == 0
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= 80
+
+
+def test_a_book_wants_a_message_and_needs_have_one() -> None:
+    with pytest.raises(CodeError, match="is a code book"):
+        run("design", STARTER)
+    with pytest.raises(CodeError, match="names its message itself"):
+        run("design", "examples/design/needs.toml", "--message", "lap")
+
+
+def test_limits_that_no_proposal_keeps_are_told_with_the_nearest(tmp_path: Path) -> None:
+    needs = tmp_path / "needs.toml"
+    text = Path("examples/design/needs.toml").read_text("utf-8").replace("seconds = 4.0 ", "card = true\nrows = 5\nseconds = 0.5 ")
+    needs.write_text(text, "utf-8")
+    with pytest.raises(CodeError, match="no proposal keeps the limits") as refused:
+        run("design", str(needs), "--family", "monotone", "--draws", "50")
+    (told,) = refused.value.expected
+    for part in ("at most 0.5 s a report (the nearest: ", "accepted wrong (the nearest: ", "a card of at most 5 rows (the nearest: 57)"):
+        assert part in told
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import dataclasses
+from collections.abc import Iterator
+
 import pytest
 from design.by_hand import lap_alone
 
 from codec import decode, encode, load_book
 from codec.hear.simulate import Setting, simulate
 from grammar.design import Needs, Proposal, analyse, bound_of, candidates, chosen, frontier, keyed, needs_of, noise_of, proposals, written
+from grammar.design.frontier import expected_seconds
 from grammar.design.noise import rates
 from grammar.errors import CodeError
 from grammar.figures import drawn
@@ -23,8 +27,8 @@ def needs() -> Needs:
 
 @pytest.fixture(scope="module")
 def designed(needs: Needs) -> dict[str, Proposal]:
-    makers = list(candidates(needs, ["variable", "packed"]))
-    return {one.name: one for one in proposals(needs, [makers[place] for place in (0, 1, 6, 7)], draws=2000)}
+    wanted = [list(candidates(needs, [family]))[:3] for family in ("variable", "packed")]  # without a check, with a full one, a quick one
+    return {one.name: one for one in proposals(needs, [make for makers in wanted for make in makers], draws=2000)}
 
 
 def test_a_packed_code_comes_within_five_percent_of_the_bound(designed: dict[str, Proposal]) -> None:
@@ -41,7 +45,7 @@ def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_reading
     reports = drawn(RACE, message, 2500, 1)
     hand = rates(RACE, message, noise_of(RACE.alphabet, RACE.spec.hearing), reports)
     seconds = sum(report.seconds for report in reports) / len(reports)
-    best = designed["packed-all-check"]
+    best, quick = designed["packed-all-check"], designed["packed-all-quick"]
     with capsys.disabled():
         print(f"\n  bound {bound_of(needs).seconds:.3f} s; noise {RACE.spec.hearing.noise}, 2500 reports, standard errors in brackets")
         print("  code                 mean s   saved   accepted wrong        asked again   worst s")
@@ -49,9 +53,11 @@ def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_reading
         for one in designed.values():
             wrong = f"{one.wrong:.1e} ({one.wrong_error:.0e})"
             print(f"  {one.name:20} {one.mean:.3f}  {1 - one.mean / seconds:6.1%}  {wrong:20}  {one.ask:6.1%}       {one.worst:.2f}")
-    assert best.mean <= 0.70 * seconds
-    assert best.wrong <= hand.wrong
-    assert best.ask <= hand.ask
+    assert best.mean <= 0.69 * seconds
+    assert quick.mean <= 0.68 * seconds
+    for one in (best, quick):
+        assert one.wrong <= hand.wrong
+        assert one.ask <= hand.ask
 
 
 def test_it_takes_less_radio_time_in_the_simulation_of_hearing_too(
@@ -59,12 +65,13 @@ def test_it_takes_less_radio_time_in_the_simulation_of_hearing_too(
 ) -> None:
     """The simulation of ``niner book simulate``, questions and answers included; each report the first of a run, as the needs have it.
 
-    Small and seeded, with room for chance; over 10,000 reports each: said once 30.0 % less, with questions 25.0 % less, and 3 against 2
-    accepted wrong readings, no difference that could be told from chance.
+    Small and seeded, with room for chance. Over 10,000 reports each (``tests/bench/bench_design.py``): said once 31.0 % less, give or
+    take 0.1 %, with questions 25.3 % less, and 1 against 3 accepted wrong readings. The designer's own figure is 32.2 %: it leaves out
+    that a field has any value at all now and then (``surprise`` of ``[hearing]``), dearest for a code with short words for the usual.
     """
     setting = Setting(reports=250, seed=3, laps=1)
     hand = simulate(lap_alone(RACE), setting).as_dict()
-    best = simulate(designed["packed-all-check"].book, setting).as_dict()
+    best = simulate(designed["packed-all-quick"].book, setting).as_dict()
     with capsys.disabled():
         for name, one in (("by hand", hand), ("designed", best)):
             told = f"said once {one['seconds_said_once']:.3f} s, with questions {one['seconds']:.3f} s"
@@ -87,30 +94,51 @@ def test_the_book_it_writes_is_sound_and_undoes_itself(designed: dict[str, Propo
         assert decode(book, encoded.words).levels == report.levels
 
 
-def test_every_single_mishap_is_noticed_by_the_designed_check(designed: dict[str, Proposal]) -> None:
-    """One word wrong, one lost (the check too), one added: none makes another report."""
-    book = designed["packed-all-check"].book
-    message = book.messages["lap"]
+def mishaps(string: str, symbols: str) -> Iterator[tuple[str, str, str]]:
+    """Yield what is heard with one word lost, added, or wrong: (string, word said, word heard)."""
+    for place in range(len(string) + 1):
+        before, said, after = string[:place], string[place : place + 1], string[place + 1 :]
+        if said:
+            yield before + after, said, ""
+        for symbol in symbols:
+            yield before + symbol + said + after, "", symbol
+            if said and symbol != said:
+                yield before + symbol + after, said, symbol
+
+
+@pytest.mark.parametrize("ending", ["check", "quick"])
+def test_every_single_mishap_is_noticed_by_the_designed_check(designed: dict[str, Proposal], needs: Needs, ending: str) -> None:
+    """One word wrong, one lost (the check too), one added: none makes another report, but for few wrong words with a quick check."""
+    candidate, book = designed[f"packed-all-{ending}"].candidate, designed[f"packed-all-{ending}"].book
+    message, symbols = book.messages["lap"], candidate.raw["tables"]["check"]["symbols"]
+    values = {symbol: place % candidate.raw["tables"]["check"].get("modulus", len(symbols)) for place, symbol in enumerate(symbols)}
+    missed = set()
     for report in drawn(book, message, 40, 5):
-        string = report.string
-        for place in range(len(string) + 1):
-            lost = string[:place] + string[place + 1 :]
-            changed = [lost] if place < len(string) else []
-            for symbol in book.alphabet.symbols:
-                changed.append(string[:place] + symbol + string[place:])
-                changed += [string[:place] + symbol + string[place + 1 :]] if place < len(string) and symbol != string[place] else []
-            for heard in changed:
-                match = message.quick(heard)
-                assert match is None or match.levels() == report.levels, (string, heard)
+        for heard, said, word in mishaps(report.string, book.alphabet.symbols):
+            match = message.quick(heard)
+            if match is not None and match.levels() != report.levels:
+                missed.add((said, word))
+    assert all(said and word and values[said] == values[word] for said, word in missed)
+    assert all(needs.noise.confusions[said][word] < 0.002 for said, word in missed)
+    assert bool(missed) == (ending == "quick")
 
 
-def test_the_frontier_keeps_what_nothing_beats(designed: dict[str, Proposal], needs: Needs) -> None:
+def test_the_frontier_keeps_what_nothing_beats(designed: dict[str, Proposal]) -> None:
     best = frontier(list(designed.values()))
     assert best
     for one in best:
         assert not any(all(a < b for a, b in zip(other.figures(), one.figures(), strict=True)) for other in designed.values())
-    pick = chosen(list(designed.values()), needs)
-    assert pick is min(designed.values(), key=lambda one: one.mean)
+
+
+def test_the_quickest_code_is_taken_only_where_the_limits_bear_its_wrong_readings(designed: dict[str, Proposal], needs: Needs) -> None:
+    """Without a limit a wrong reading costs what [hearing] says, 300 s; a limit on wrong readings is the team's own word on them."""
+    found = list(designed.values())
+    assert chosen(found, needs) is min(found, key=lambda one: expected_seconds(one, needs))
+    picks = [
+        chosen(found, dataclasses.replace(needs, limits=needs.limits.model_copy(update={"wrong": most})))
+        for most in (None, 0.05, 0.001, 1e-9)
+    ]
+    assert [pick and pick.name for pick in picks] == ["packed-all-quick", "packed-all", "packed-all-quick", None]
 
 
 def test_an_analysis_adds_up_and_names_what_the_check_notices() -> None:
