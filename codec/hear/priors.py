@@ -1,8 +1,11 @@
 """What is expected before anything is heard: for each field a share for each level.
 
-From the last accepted readings where the book says how a field wanders (centre = last + drift · laps, standard deviation = wander · √laps)
-or holds; from the usual value and its spread, or its share, otherwise; flat where the book says nothing. A small share (``surprise`` of
-``[hearing]``) is always flat: the world may have changed, and nothing within a field's range is impossible.
+From the last accepted readings where the book says how a field wanders or holds; from the usual value and its spread, or its share,
+otherwise; flat where the book says nothing. A small share (``surprise`` of ``[hearing]``) is always flat: the world may have changed, and
+nothing within a field's range is impossible.
+
+What wanders is near the last value moved by the drift, within wander · √laps. With a spread and no drift it falls back towards the usual
+value (``persistence``), so that after many laps it is expected as in the first report of a run.
 """
 
 from __future__ import annotations
@@ -59,7 +62,19 @@ class Prior:
         """Return where a field that is counted is expected, None where nothing tells."""
         if not isinstance(one, Quantity | Wrapped) or one.name not in self.last:
             return None
-        return one.number(self.last[one.name]) + one.drift * self.laps.get(one.name, 1)
+        number, laps = one.number(self.last[one.name]), self.laps.get(one.name, 1)
+        if isinstance(one, Quantity) and one.usual is not None and one.persistence < 1:
+            return one.usual + (number - one.usual) * Decimal(one.persistence**laps)
+        return number + one.drift * laps
+
+    def width(self, one: Quantity | Wrapped) -> float | None:
+        """Return the standard deviation about the centre; None where the last value tells nothing."""
+        if one.wander is None:
+            return None
+        laps, wander = self.laps.get(one.name, 1), float(one.wander)
+        if isinstance(one, Quantity) and one.spread is not None and one.persistence < 1:
+            return float(one.spread) * math.sqrt(1 - one.persistence ** (2 * laps))
+        return wander * math.sqrt(laps)
 
 
 PriorLike = Prior | Reading | Last | Sequence[Reading | Last] | None
@@ -89,11 +104,12 @@ def shares(book: Book, prior: Prior, names: Sequence[str]) -> Shares:
 def _expected(one: FieldBase, prior: Prior) -> np.ndarray:
     import numpy as np
 
-    centre, laps = prior.centre(one), prior.laps.get(one.name, 1)
-    if centre is not None and isinstance(one, Quantity | Wrapped) and one.wander is not None:
-        return _near(one, float(centre), float(one.wander) * math.sqrt(laps))
+    if isinstance(one, Quantity | Wrapped):
+        centre, width = prior.centre(one), prior.width(one)
+        if centre is not None and width is not None:
+            return _near(one, float(centre), width)
     if one.hold is not None and one.name in prior.last and one.size > 1:
-        same = one.hold**laps
+        same = one.hold ** prior.laps.get(one.name, 1)
         expected = (1 - same) * np.array(one.shares())
         expected[one.level(prior.last[one.name]).level] += same
         return expected

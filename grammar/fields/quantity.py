@@ -57,7 +57,10 @@ class Quantity(Measured):
     spread: ExactDecimal | None = Field(None, description="Standard deviation about the usual value, in the unit.")
     drift: ExactDecimal = Field(Decimal(0), description="How much it changes from one lap to the next, on average, in the unit.")
     wander: ExactDecimal | None = Field(
-        None, ge=0, description="Standard deviation of that change, in the unit; without it the last lap tells nothing."
+        None,
+        ge=0,
+        description="Standard deviation of that change, in the unit; without it the last lap tells nothing. Where a spread is given and no "
+        "drift, it falls back towards the usual value lap by lap, just so much that it keeps its spread in the long run.",
     )
 
     described: ClassVar[str] = "quantity"
@@ -129,6 +132,17 @@ class Quantity(Measured):
         value, beyond = self.value(level), self.beyond(level)
         low, high = (None if beyond == "low" else value), (None if beyond == "high" else value)
         return [limit.text(self.title, self.unit) for limit in self.limits if limit.passed(low, high)]
+
+    @property
+    def persistence(self) -> float:
+        """How much of its distance from the usual value is left a lap later, on average; 1 for what does not fall back.
+
+        The lag-one correlation of the autoregression of first order that has ``wander`` for its innovation and ``spread`` for its limit
+        (G. Box and G. Jenkins 1970, section 3.2.3: variance of the limit = variance of the innovation / (1 - correlation squared)).
+        """
+        if self.spread is None or self.wander is None or self.drift:
+            return 1.0
+        return math.sqrt(max(0.0, 1 - float(self.wander / self.spread) ** 2))
 
     def shares(self) -> list[float]:
         """Return a normal distribution cut to the range where a spread is given."""

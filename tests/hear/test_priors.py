@@ -55,6 +55,29 @@ def test_the_longer_ago_the_farther_and_wider() -> None:
     assert motor[104 - 40] == pytest.approx(0.98 * normal(103.5, 104.5, 104, 6) / normal(39.5, 139.5, 104, 6) + 0.02 / 100)
 
 
+def test_what_has_a_spread_falls_back_to_it_and_is_in_the_end_as_expected_of_a_first_report() -> None:
+    """Mean and variance of an autoregression of first order, h steps ahead (G. Box and G. Jenkins 1970, section 5)."""
+    kept = math.sqrt(1 - (0.2 / 0.4) ** 2)
+    for laps in (1, 2, 5):
+        energy = expected(Prior({"energy": 1}, {"energy": laps}), "energy")
+        centre, width = kept**laps, 0.2 * math.sqrt(sum(kept ** (2 * ago) for ago in range(laps)))
+        near = normal(0.45, 0.55, centre, width) / normal(-2.05, 2.05, centre, width)
+        assert energy[25] == pytest.approx(0.98 * near + 0.02 / 41)
+    assert np.abs(expected(Prior({"energy": 1}, {"energy": 60}), "energy") - expected(None, "energy")).max() < 4e-4
+
+
+@pytest.mark.parametrize("wander", [0.1, 0.2, 0.39, 5])
+def test_values_that_wander_from_lap_to_lap_keep_their_spread(wander: float) -> None:
+    """What is expected of the next report, in the mean over what is expected of this one, is what is expected of this one.
+
+    Nearly: the share that is always flat falls back too. A walk that never falls back is off by 0.025 … 0.56.
+    """
+    book = book_of(LAP | {"fields": LAP["fields"] | {"energy": LAP["fields"]["energy"] | {"wander": wander}}})
+    first = expected(None, "energy", book)
+    later = sum(share * expected({"energy": level / 10 - 2}, "energy", book) for level, share in enumerate(first))
+    assert np.abs(later - first).sum() / 2 < 0.015
+
+
 def test_the_newest_reading_that_has_the_field_counts() -> None:
     prior = Prior.of([{"motor": 80, "lap": 5}, {"motor": 90}, {"lap": 7}])
     assert (prior.last["motor"], prior.laps["motor"]) == (90, 2)

@@ -89,7 +89,7 @@ def test_asking_again_gets_more_reports_right_and_takes_radio_time() -> None:
 def test_asking_costs_about_what_it_was_expected_to() -> None:
     asked = simulate(book(True), Setting(REPORTS, 7, noise=NOISE, hearings=3))
     assert asked.doubted >= 30
-    assert asked.wrong == 0  # one would weigh as much as all the questions together
+    assert asked.wrong * 100 < asked.cost / 2  # the price of wrong readings is part of both, and must not be most of it
     assert asked.expected_cost / asked.doubted == pytest.approx(asked.cost / asked.doubted, rel=0.4)
 
 
