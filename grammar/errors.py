@@ -150,17 +150,33 @@ class EncodeError(CodeError):
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One problem of a book: where (path of keys, line and column from 1), what, and what to do."""
+    """One problem of a book: where (path of keys, line and column from 1, 0 where unknown), what, and what to do.
+
+    ``excerpt`` is the line of the file with ``^~~~`` under the place.
+    """
 
     path: str
     line: int
     message: str
     hint: str = ""
     kind: str = "book"
+    column: int = 0
+    excerpt: str = ""
+
+    @classmethod
+    def at(cls, path: str, source: str, span: Span | None, message: str, hint: str = "", kind: str = "book") -> Problem:
+        """Return the problem with its place in the text of the file."""
+        if span is None:
+            return cls(path, 0, message, hint, kind)
+        line, start = source.count("\n", 0, span[0]) + 1, source.rfind("\n", 0, span[0]) + 1
+        return cls(path, line, message, hint, kind, span[0] - start + 1, caret_lines(source, span))
 
     def __str__(self) -> str:
-        place = f"line {self.line}" if self.line else "file"
-        return f"{place}: {self.path + ': ' if self.path else ''}{self.message}" + (f"\n    hint: {self.hint}" if self.hint else "")
+        place = (f"line {self.line}" if self.line else "file") + (f", column {self.column}" if self.column else "")
+        excerpt = "".join(f"\n  {line}" for line in self.excerpt.splitlines())
+        hint = f"\n    hint: {self.hint}" if self.hint else ""
+        what, *more = self.message.split("\n", maxsplit=1)
+        return "\n".join([f"{place}: {self.path + ': ' if self.path else ''}{what}{excerpt}", *more]) + hint
 
 
 class BookError(CodeError):
@@ -168,7 +184,7 @@ class BookError(CodeError):
 
     def __init__(self, problems: Sequence[Problem], *, name: str = "book") -> None:
         """Keep the problems in file order under the name of the book's file."""
-        ordered = sorted(problems, key=lambda p: p.line)
+        ordered = sorted(problems, key=lambda p: (p.line, p.column))
         count = f"{len(ordered)} problem{'s' if len(ordered) != 1 else ''}"
         super().__init__(f"{visible(name)}: {count}", kind="book")
         self.problems, self.name = tuple(ordered), name
@@ -177,8 +193,11 @@ class BookError(CodeError):
         return "\n".join([self.message, *("  " + visible_lines(str(p)).replace("\n", "\n  ") for p in self.problems)])
 
     def as_dict(self) -> dict[str, Any]:
-        """Return every problem with path, line, message and hint."""
-        rows = [{"path": p.path, "line": p.line, "kind": p.kind, "message": p.message, "hint": p.hint} for p in self.problems]
+        """Return every problem with path, line, column, message and hint."""
+        rows = [
+            {"path": p.path, "line": p.line, "column": p.column, "kind": p.kind, "message": p.message, "hint": p.hint}
+            for p in self.problems
+        ]
         return {"error": self.kind, "message": self.message, "problems": rows}
 
 

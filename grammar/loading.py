@@ -1,4 +1,4 @@
-"""Loading a book: reading the file, finding every problem with its line, and proving what is left."""
+"""Loading a book: reading the file, finding every problem with its place, and proving what is left."""
 
 from __future__ import annotations
 
@@ -15,10 +15,10 @@ from pydantic import ValidationError
 
 from grammar.binding import bind_messages, bind_tables
 from grammar.book import Book
-from grammar.errors import BookError, CodeError, Problem, visible
+from grammar.errors import BookError, CodeError, Problem, Span, visible
 from grammar.message import Message
 from grammar.models import BookSpec
-from grammar.outline import line_of, outline
+from grammar.outline import outline, place_of
 from grammar.proof import Ambiguity, ambiguity
 from grammar.speech import Lexicon
 from grammar.symbols import Alphabet, AlphabetSpec
@@ -30,15 +30,17 @@ _MOST_EXPONENT = 1000  # of any other number, either way
 _ENDLESS = re.compile(rf"(?<![\w.])[0-9][0-9A-Fa-f_xob]{{{MOST_FIGURES},}}")
 _QUOTED = re.compile(r"""\"[^"]*"|'[^']*'""")
 _DOTTED = re.compile(r"[\w-]+(?:\s*\.\s*[\w-]+)*+")
+_TOML_PLACE = re.compile(r" \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)$")
+_TOML_CUT = "Illegal character '\\n'"
 _SECTIONS = ("fields", "tables", "messages", "phrases")
 
 
 class Collector:
-    """Gathers problems by path; lines are looked up only when there is one."""
+    """Gathers problems by path; their places are looked up only when there is one."""
 
     def __init__(self, text: str, name: str) -> None:
         """Begin without problems."""
-        self.text, self.name = text, name
+        self.text, self.name = text.replace("\r\n", "\n"), name
         self.found: list[tuple[tuple[str | int, ...], str, str, str]] = []
 
     def add(self, path: Sequence[str | int], message: str, hint: str = "", kind: str = "book") -> None:
@@ -46,10 +48,10 @@ class Collector:
         self.found.append((tuple(path), message, hint, kind))
 
     def error(self) -> BookError:
-        """Return all problems with their lines."""
-        lines = outline(self.text)
+        """Return all problems with their places."""
+        places = outline(self.text)
         problems = [
-            Problem(".".join(str(part) for part in path), line_of(lines, path), message, hint, kind)
+            Problem.at(".".join(str(part) for part in path), self.text, place_of(places, path), message, hint, kind)
             for path, message, hint, kind in self.found
         ]
         return BookError(problems, name=self.name)
@@ -116,7 +118,7 @@ def document(text: str, name: str) -> dict[str, Any]:
     try:
         return tomllib.loads(text, parse_float=_number)
     except (ValueError, RecursionError, ArithmeticError) as error:
-        raise BookError([_toml_problem(error)], name=name) from None
+        raise BookError([_toml_problem(text, error)], name=name) from None
 
 
 def _broken(line: int, message: str, hint: str, name: str) -> BookError:
@@ -136,13 +138,24 @@ def _number(text: str) -> Decimal:
     return number if len(text) <= _MOST_EXPONENT and abs(number.adjusted()) <= _MOST_EXPONENT else Decimal("NaN")
 
 
-def _toml_problem(error: Exception) -> Problem:
-    message = "nested too deeply" if isinstance(error, RecursionError) else str(error)
-    line = 0
-    if " (at line " in message:
-        message, _, place = message.partition(" (at line ")
-        line = int(place.split(",")[0])
-    return Problem("", line, visible(f"not TOML: {message[:200]}"), "see toml.io for the format", "toml")
+def _toml_problem(text: str, error: Exception) -> Problem:
+    message, span = ("nested too deeply", None) if isinstance(error, RecursionError) else (str(error), _toml_place(text, str(error)))
+    message = visible(f"not TOML: {_TOML_PLACE.sub('', message).replace(_TOML_CUT, 'the line ends too soon')[:200]}")
+    return Problem.at("", text, span, message, "see toml.io for the format", "toml")
+
+
+def _toml_place(text: str, message: str) -> Span | None:
+    """Return the character that a message of the TOML parser is about."""
+    found = _TOML_PLACE.search(message)
+    if found is None:
+        return None
+    if found["line"] is None:
+        return len(text.rstrip()), len(text.rstrip())
+    start = 0
+    for _ in range(int(found["line"]) - 1):
+        start = text.index("\n", start) + 1
+    place = start + int(found["column"]) - 1
+    return place, place
 
 
 def _validated(raw: dict[str, Any], problems: Collector) -> tuple[BookSpec | None, set[str]]:
@@ -185,7 +198,7 @@ def told(
     elif kind == "missing":
         message, hint = f"{fault['loc'][-1]!r} is missing", "add it"
     elif kind == "union_tag_invalid":
-        message = f"kind {fault['ctx']['tag']!r} is unknown"
+        path, message = (*path, "kind"), f"kind {fault['ctx']['tag']!r} is unknown"
         hint = f"kinds are {fault['ctx']['expected_tags']}"
     elif kind == "union_tag_not_found":
         message, hint = "'kind' is missing", "say what kind it is"
@@ -268,7 +281,7 @@ def _prove(spec: BookSpec, messages: Mapping[str, Message], problems: Collector)
             problems.add(("messages",), error.message, error.hint, error.kind)
             continue
         if found is not None:
-            problems.add(("messages", found.one[0].message.name), witness_text(found), _way_out(found), "ambiguous")
+            problems.add(("messages", found.one[0].message.name, "layout"), witness_text(found), _way_out(found), "ambiguous")
 
 
 def witness_text(found: Ambiguity) -> str:

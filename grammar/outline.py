@@ -1,4 +1,4 @@
-"""Where in a TOML document a key stands: path of keys → line."""
+"""Where in a TOML document a key stands: path of keys → place in the text."""
 
 from __future__ import annotations
 
@@ -8,16 +8,20 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from grammar import data
+from grammar.errors import Span
 
 if TYPE_CHECKING:
     from lark import Lark
 
 Path = tuple[str | int, ...]
-MOST_CHARACTERS = 250_000  # of a larger document problems are told by their paths alone; finding the lines would take seconds
+MOST_CHARACTERS = 250_000  # of a larger document problems are told by their paths alone; finding the places would take seconds
 
 
-def outline(text: str) -> dict[Path, int]:
-    """Return the line (from 1) of every key and array element of a valid TOML document; empty if it can't be told."""
+def outline(text: str) -> dict[Path, Span]:
+    """Return where each table's heading, each key with its value, and each array element of a valid TOML document stands.
+
+    Empty if it can't be told.
+    """
     if len(text) > MOST_CHARACTERS:
         return {}
     from lark.exceptions import LarkError
@@ -26,19 +30,19 @@ def outline(text: str) -> dict[Path, int]:
         tree: Any = _parser().parse(text)
     except (LarkError, RecursionError):
         return {}
-    lines: dict[Path, int] = {}
+    places: dict[Path, Span] = {}
     counts: dict[Path, int] = {}
     here: Path = ()
     for statement in tree.children:
         if statement.data == "pair":
-            _pair(statement, here, lines)
+            _pair(statement, here, places)
             continue
         here = _absolute(_key(statement.children[0]), counts)
         if statement.data == "tables":
             counts[here] = counts.get(here, -1) + 1
             here = (*here, counts[here])
-        lines.setdefault(here, statement.meta.line)
-    return lines
+        places.setdefault(here, _span(statement))
+    return places
 
 
 @functools.cache
@@ -48,13 +52,13 @@ def _parser() -> Lark:
     return Lark(data.text("toml.lark"), parser="lalr", propagate_positions=True, maybe_placeholders=False)
 
 
-def line_of(lines: Mapping[Path, int], path: Sequence[str | int]) -> int:
-    """Return the line of a path, or of its nearest ancestor that is in the document; 0 if there is none."""
+def place_of(places: Mapping[Path, Span], path: Sequence[str | int]) -> Span | None:
+    """Return the place of a path, or of its nearest ancestor that is in the document; None if there is none."""
     for length in range(len(path), 0, -1):
-        line = lines.get(tuple(path[:length]))
-        if line is not None:
-            return line
-    return min((line for key, line in lines.items() if path and key[0] == path[0]), default=0)
+        place = places.get(tuple(path[:length]))
+        if place is not None:
+            return place
+    return min((place for key, place in places.items() if path and key[0] == path[0]), default=None)
 
 
 def _absolute(key: Path, counts: Mapping[Path, int]) -> Path:
@@ -67,21 +71,25 @@ def _absolute(key: Path, counts: Mapping[Path, int]) -> Path:
     return (*path, key[-1])
 
 
-def _pair(tree: Any, here: Path, lines: dict[Path, int]) -> None:
+def _pair(tree: Any, here: Path, places: dict[Path, Span]) -> None:
     path = here + _key(tree.children[0])
-    lines.setdefault(path, tree.children[0].meta.line)
-    _value(tree.children[1], path, lines)
+    places.setdefault(path, _span(tree))
+    _value(tree.children[1], path, places)
 
 
-def _value(value: Any, path: Path, lines: dict[Path, int]) -> None:
+def _value(value: Any, path: Path, places: dict[Path, Span]) -> None:
     kind = getattr(value, "data", None)
     if kind == "inline":
         for pair in value.children:
-            _pair(pair, path, lines)
+            _pair(pair, path, places)
     elif kind == "array":
         for number, element in enumerate(value.children):
-            lines.setdefault((*path, number), element.meta.line)
-            _value(element.children[0], (*path, number), lines)
+            places.setdefault((*path, number), _span(element))
+            _value(element.children[0], (*path, number), places)
+
+
+def _span(tree: Any) -> Span:
+    return tree.meta.start_pos, tree.meta.end_pos
 
 
 def _key(tree: Any) -> Path:

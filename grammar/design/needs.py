@@ -16,7 +16,7 @@ from pydantic import Field, ValidationError
 from grammar.book import Book
 from grammar.design.keep import rest_of
 from grammar.design.noise import Noise, noise_of
-from grammar.errors import BookError, CodeError, EncodeError, Problem
+from grammar.errors import CodeError, EncodeError
 from grammar.exact import ExactDecimal
 from grammar.fields import ENUMERABLE, AnyField, FieldBase
 from grammar.fields.base import Strict
@@ -108,7 +108,7 @@ class Needs:
 
 
 def load_needs(path: str | Path) -> Needs:
-    """Return the needs in a file; raises BookError with every problem and its line."""
+    """Return the needs in a file; raises BookError with every problem and its place."""
     return parse_needs(read(Path(path), "needs"), str(path))
 
 
@@ -161,11 +161,12 @@ def needs_of(book: Book, message: str) -> Needs:
     fields = dict(book.messages[message].fields)
     if not fields:
         raise CodeError(f"message {message!r} says no field", kind="needs", hint="name a message that reports something")
+    problems = Collector(book.source, book.name)
     for name, one in fields.items():
         if one.size > MOST_FIELD:
-            raise BookError(
-                [Problem(f"fields.{name}", 0, f"{one.size} levels are too many to design for", "a coarser step")], name=book.name
-            )
+            problems.add(("fields", name), f"{one.size} levels are too many to design for", f"at most {MOST_FIELD}: a coarser step")
+    if problems.found:
+        raise problems.error()
     parts = {part: raw.get(part, {}) for part in ("alphabet", "speech", "hearing")} | {
         "fields": {name: raw["fields"][name] for name in fields}
     }

@@ -24,25 +24,32 @@ def test_the_example_is_read() -> None:
 
 
 @pytest.mark.parametrize(
-    ("good", "bad", "told"),
+    ("good", "bad", "marked", "told"),
     [
-        ("modulus = 10", "modulo = 10", "unknown key 'modulo'"),
-        ("[values.mode]", "[values.modes]", "'modes' is not said"),
-        ("plan = 60", "plain = 60", "no option 'plain'"),
-        ("N = 690", "N = 6", "6 ms for one word"),
-        ("F = 655", "f = 655", "'f' is no symbol in use"),
-        ('message = "lap"', 'say = ["lap", "speed"]', "there is no field 'speed'"),
-        ("wrong = 0.0005", "wrong = 5", "less than 1"),
-        ("[fields.lap]", "[fields.lap", "not TOML"),
+        ("modulus = 10", "modulo = 10", "modulo = 10", "unknown key 'modulo'"),
+        ("[values.mode]", "[values.modes]", "[values.modes]", "'modes' is not said"),
+        ("plan = 60", "plain = 60", "plain = 60", "no option 'plain'"),
+        ("N = 690", "N = 6", "N = 6", "6 ms for one word"),
+        ("F = 655", "f = 655", "f = 655", "'f' is no symbol in use"),
+        ('message = "lap"', 'say = ["lap", "speed"]', '"speed"', "there is no field 'speed'"),
+        ("wrong = 0.0005", "wrong = 5", "wrong = 5", "less than 1"),
+        ('kind = "wrapped" ', 'kind = "warped" ', 'kind = "warped"', "kind 'warped' is unknown"),
+        ("[fields.lap]", "[fields.lap", "", "not TOML"),
     ],
 )
-def test_a_problem_is_told_with_its_line(good: str, bad: str, told: str) -> None:
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+def test_a_problem_is_told_with_its_place(good: str, bad: str, marked: str, told: str, end: str) -> None:
+    """The line, and a caret under the key with its value, the heading, the element, or the end of what TOML can't read."""
     text = NEEDS.read_text("utf-8").replace(good, bad, 1)
-    line = 1 + text[: text.index(bad)].count("\n")
+    at = text.index(marked, text.index(bad)) if marked else text.index(bad) + len(bad)
     with pytest.raises(BookError) as refused:
-        parse_needs(text)
+        parse_needs(text.replace("\n", end))
     (problem,) = [problem for problem in refused.value.problems if told in problem.message]
-    assert problem.line == line
+    assert (problem.line, problem.column) == (1 + text[:at].count("\n"), at - text.rfind("\n", 0, at))
+    shown, marks = problem.excerpt.splitlines()
+    assert f"  {text.splitlines()[problem.line - 1]}".startswith(shown.removesuffix("…"))
+    assert marks == f"  {' ' * (problem.column - 1)}^{'~' * (len(marked) - 1)}"
+    assert f"line {problem.line}, column {problem.column}: " in str(refused.value)
 
 
 def test_needs_may_come_from_a_book(tmp_path: Path) -> None:

@@ -158,10 +158,12 @@ def compiles_or_says_why(text: str) -> None:
     refused = attempt(parse_book, text)
     if isinstance(refused, CodeError):
         assert isinstance(refused, BookError)
-        lines = text.count("\n") + 1
+        lines = text.replace("\r\n", "\n").split("\n")
         assert refused.problems
         for problem in refused.problems:
-            assert 0 <= problem.line <= lines
+            assert 0 <= problem.line <= len(lines)
+            assert 0 <= problem.column <= (len(lines[problem.line - 1]) + 1 if problem.line else 0)
+            assert (problem.column > 0) == bool(problem.excerpt)
             assert problem.message
         again = pickle.loads(pickle.dumps(refused))  # noqa: S301 - our own bytes
         assert str(again) == str(refused)
@@ -170,7 +172,7 @@ def compiles_or_says_why(text: str) -> None:
 
 @given(books(), st.data())
 def test_a_spoilt_book_is_refused_with_lines_or_still_compiles(drawn: Drawn, data: st.DataObject) -> None:
-    """Law 7 for books: a BookError whose lines lie in the file, or a book; never anything else."""
+    """Law 7 for books: a BookError whose places lie in the file, or a book; never anything else."""
     for _ in range(3):
         text = toml_text(data.draw(spoilt(drawn.draft.spec)))
         compiles_or_says_why(text)
