@@ -42,7 +42,7 @@ class Model:
     def tells(self, prior: Prior) -> bool:
         """Tell whether the last laps change what is expected, or only restore the rest of wrapped fields."""
         fields = [self.book.fields[name] for name in prior.last]
-        return any(isinstance(one, Wrapped) or getattr(one, "wander", None) is not None or one.hold is not None for one in fields)
+        return any(isinstance(one, Wrapped) or one.told_by_last for one in fields)
 
     def weighted(self, prior: Prior) -> Expectation:
         """Return the graphs with the weights of a prior."""

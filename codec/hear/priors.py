@@ -10,7 +10,6 @@ value (``persistence``), so that after many laps it is expected as in the first 
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -18,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from codec.reading import Reading
 from grammar.errors import CodeError
-from grammar.fields import ENUMERABLE, FieldBase, Quantity, Wrapped
+from grammar.fields import ENUMERABLE, FieldBase, Moving
 
 if TYPE_CHECKING:
     import numpy as np
@@ -60,21 +59,9 @@ class Prior:
 
     def centre(self, one: FieldBase) -> Decimal | None:
         """Return where a field that is counted is expected, None where nothing tells."""
-        if not isinstance(one, Quantity | Wrapped) or one.name not in self.last:
+        if not isinstance(one, Moving) or one.name not in self.last:
             return None
-        number, laps = one.number(self.last[one.name]), self.laps.get(one.name, 1)
-        if isinstance(one, Quantity) and one.usual is not None and one.persistence < 1:
-            return one.usual + (number - one.usual) * Decimal(one.persistence**laps)
-        return number + one.drift * laps
-
-    def width(self, one: Quantity | Wrapped) -> float | None:
-        """Return the standard deviation about the centre; None where the last value tells nothing."""
-        if one.wander is None:
-            return None
-        laps, wander = self.laps.get(one.name, 1), float(one.wander)
-        if isinstance(one, Quantity) and one.spread is not None and one.persistence < 1:
-            return float(one.spread) * math.sqrt(1 - one.persistence ** (2 * laps))
-        return wander * math.sqrt(laps)
+        return one.centre_after(self.last[one.name], self.laps.get(one.name, 1))
 
 
 PriorLike = Prior | Reading | Last | Sequence[Reading | Last] | None
@@ -96,56 +83,11 @@ def shares(book: Book, prior: Prior, names: Sequence[str]) -> Shares:
         one = book.fields[name]
         if one.size > ENUMERABLE:
             continue
-        expected = np.full(one.size, 1 / one.size) if prior.flat else _expected(one, prior)
+        if prior.flat:
+            expected = np.full(one.size, 1 / one.size)
+        elif name in prior.last:
+            expected = np.array(one.shares_after(prior.last[name], prior.laps.get(name, 1)))
+        else:
+            expected = np.array(one.shares())
         found[name] = np.append((1 - surprise) * expected + surprise / one.size, 1.0)
     return found
-
-
-def _expected(one: FieldBase, prior: Prior) -> np.ndarray:
-    import numpy as np
-
-    if isinstance(one, Quantity | Wrapped):
-        centre, width = prior.centre(one), prior.width(one)
-        if centre is not None and width is not None:
-            return _near(one, float(centre), width)
-    if one.hold is not None and one.name in prior.last and one.size > 1:
-        same = one.hold ** prior.laps.get(one.name, 1)
-        expected = (1 - same) * np.array(one.shares())
-        expected[one.level(prior.last[one.name]).level] += same
-        return expected
-    return np.array(one.shares())
-
-
-def _near(one: Quantity | Wrapped, centre: float, width: float) -> np.ndarray:
-    """Return a normal distribution over the levels, the open ends taking what lies beyond them; round and round where it is wrapped."""
-    import numpy as np
-
-    step = float(one.step)
-    low = 0.0 if isinstance(one, Wrapped) else float(one.low)
-    place = (centre - low) / step
-    edges = np.arange(one.size + 1) - 0.5
-    if isinstance(one, Wrapped):
-        turns = round(place // one.size) + np.arange(-1, 2) if width < one.size * step / 4 else None
-        if turns is None:
-            return np.full(one.size, 1 / one.size)
-        folded = np.asarray(sum(np.diff(_below(edges + turn * one.size, place, width / step)) for turn in turns))
-        return np.asarray(folded / folded.sum())
-    below = _below(edges, place, width / step)
-    if one.open in ("low", "both") or place < 0:
-        below[0] = 0.0
-    if one.open in ("high", "both") or place > one.size - 1:
-        below[-1] = 1.0
-    expected = np.diff(below)
-    return np.asarray(expected / expected.sum())
-
-
-def _below(edges: np.ndarray, centre: float, width: float) -> np.ndarray:
-    """Return the share of a normal distribution below each edge; with no width all of it is at the centre."""
-    import numpy as np
-
-    if width <= 0:
-        return (edges > round(centre)).astype(float)
-    below = (edges > centre).astype(float)
-    for number in np.nonzero(np.abs(edges - centre) < 9 * width)[0].tolist():  # farther out a double is 0 or 1
-        below[number] = 0.5 * math.erfc((centre - float(edges[number])) / width / math.sqrt(2))
-    return below

@@ -9,9 +9,12 @@ from typing import Annotated
 
 from pydantic import Field
 
+from grammar.fields.bands import Bands
 from grammar.fields.base import ENUMERABLE, Band, Beyond, FieldBase, Limit, Rounded, Value
+from grammar.fields.measured import Moving
 from grammar.fields.named import Choice, Flags
-from grammar.fields.quantity import Bands, Quantity, Wrapped
+from grammar.fields.quantity import Quantity
+from grammar.fields.wrapped import Wrapped
 
 AnyField = Annotated[Quantity | Bands | Choice | Flags | Wrapped, Field(discriminator="kind")]
 
@@ -25,6 +28,7 @@ __all__ = [
     "FieldBase",
     "Flags",
     "Limit",
+    "Moving",
     "Quantity",
     "Rounded",
     "Value",

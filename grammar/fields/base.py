@@ -145,6 +145,20 @@ class FieldBase(Strict):
         rest = (1 - self.share) / (size - 1)
         return [self.share if level == usual else rest for level in range(size)]
 
+    @property
+    def told_by_last(self) -> bool:
+        """Tell whether the last laps change what is expected."""
+        return self.hold is not None
+
+    def shares_after(self, value: object, laps: int) -> list[float]:
+        """Return how often each level is expected some laps after it had a value; raises EncodeError for a value outside the domain."""
+        if self.hold is None or self.size == 1:
+            return self.shares()
+        same = self.hold**laps
+        shares = [(1 - same) * share for share in self.shares()]
+        shares[self.level(value).level] += same
+        return shares
+
     def refuse(self, value: object, message: str) -> EncodeError:
         """Return the error for a value outside the domain, naming the domain."""
         text = str(value)

@@ -1,0 +1,97 @@
+"""Quantities in bands with irregular edges."""
+
+from __future__ import annotations
+
+import bisect
+import functools
+from collections.abc import Sequence
+from typing import Any, ClassVar, Literal
+
+from pydantic import Field, model_validator
+
+from grammar.exact import ExactDecimal, plain
+from grammar.fields.base import Band, Rounded, looked_up, numbered
+from grammar.fields.measured import Measured
+
+
+class Bands(Measured):
+    """A quantity known only to lie between two of several edges."""
+
+    kind: Literal["bands"]
+    edges: list[ExactDecimal] = Field(min_length=1, max_length=10_000, description="Where one band ends and the next begins, rising.")
+    low: ExactDecimal | None = Field(None, description="The lowest value of all; without it the first band has no low end.")
+    high: ExactDecimal | None = Field(None, description="The highest value of all; without it the last band has no high end.")
+    edge_in: Literal["lower", "upper"] = Field("upper", description="Which band a value exactly on an edge belongs to.")
+    names: list[str] | None = Field(None, description="What each band is called, from the lowest.")
+    usual: int | str | None = Field(None, description="The usual band: its number from 0, or its name.")
+
+    described: ClassVar[str] = "bands"
+
+    @model_validator(mode="after")
+    def _edges_rise(self) -> Bands:
+        if any(b <= a for a, b in zip(self.edges, self.edges[1:], strict=False)):
+            raise ValueError("the edges must rise")
+        if self.low is not None and (self.low > self.edges[0] or (self.low == self.edges[0] and self.edge_in == "upper")):
+            raise ValueError("low must lie below the first edge")
+        if self.high is not None and (self.high < self.edges[-1] or (self.high == self.edges[-1] and self.edge_in == "lower")):
+            raise ValueError("high must lie above the last edge")
+        if self.names is not None and len(self.names) != self.size:
+            raise ValueError(f"{len(self.names)} names for {self.size} bands")
+        if isinstance(self.usual, int) and not 0 <= self.usual < self.size:
+            raise ValueError(f"the usual band must be 0 … {self.size - 1}")
+        if isinstance(self.usual, str) and looked_up(self._numbers, self.usual) is None:
+            raise ValueError(f"no band is named {self.usual!r}")
+        return self
+
+    @property
+    def size(self) -> int:
+        """The number of bands: one more than edges."""
+        return len(self.edges) + 1
+
+    @property
+    def domain(self) -> str:
+        """The whole range, with the unit."""
+        return f"{self.with_unit(str(Band(self.low, self.high)))} in {self.size} bands"
+
+    @property
+    def usual_level(self) -> int | None:
+        """The number of the usual band."""
+        return self.usual if isinstance(self.usual, int) else looked_up(self._numbers, self.usual)
+
+    @functools.cached_property
+    def _numbers(self) -> dict[str, int]:
+        return numbered(self.names or [])
+
+    def level(self, value: Any) -> Rounded:
+        """Return the band that holds a number; a Band or a band's name stands for itself."""
+        if isinstance(value, Band | tuple):
+            return Rounded(self._own(value))
+        named = looked_up(self._numbers, value)
+        if named is not None:
+            return Rounded(named)
+        number = self.number(value)
+        if (self.low is not None and number < self.low) or (self.high is not None and number > self.high):
+            raise self.refuse(value, f"{self.with_unit(plain(number))} is outside")
+        find = bisect.bisect_right if self.edge_in == "upper" else bisect.bisect_left
+        return Rounded(find(self.edges, number))
+
+    def _own(self, value: tuple[Any, ...]) -> int:
+        for level in range(self.size):
+            if self.value(level) == value:
+                return level
+        raise self.refuse(value, "not a band of this field")
+
+    def value(self, level: int) -> Band:
+        """Return the band between its two edges."""
+        low = self.edges[level - 1] if level else self.low
+        return Band(low, self.edges[level] if level < len(self.edges) else self.high)
+
+    def text(self, level: int) -> str:
+        """Write the band with its unit, and its name where it has one."""
+        band = self.with_unit(str(self.value(level)))
+        return f"{self.names[level]} ({band})" if self.names else band
+
+    def warnings(self, level: int) -> Sequence[str]:
+        """Return the limits that some value of the band passes."""
+        band = self.value(level)
+        return [limit.text(self.title, self.unit) for limit in self.limits if limit.passed(band.low, band.high)]

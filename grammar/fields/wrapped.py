@@ -1,0 +1,89 @@
+"""Quantities of which only the remainder is said."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any, ClassVar, Literal
+
+from pydantic import Field, model_validator
+
+from grammar.errors import EncodeError
+from grammar.exact import ExactDecimal, at, difference, plain, steps, whole_steps
+from grammar.fields.base import MOST_LEVELS, Rounded
+from grammar.fields.measured import Moving
+from grammar.fields.normal import folded
+
+
+class Wrapped(Moving):
+    """A quantity of which only the remainder is said, such as a lap number without its tens; context restores the rest."""
+
+    kind: Literal["wrapped"]
+    modulus: ExactDecimal = Field(description="What is taken off as often as possible; a whole number of steps.")
+    step: ExactDecimal = Field(Decimal(1), description="The resolution.")
+    usual: ExactDecimal | None = Field(None, description="The usual remainder.")
+
+    described: ClassVar[str] = "wrapped"
+
+    @model_validator(mode="after")
+    def _modulus_is_whole(self) -> Wrapped:
+        if self.step <= 0 or self.modulus <= 0:
+            raise ValueError("the step and the modulus must be above 0")
+        count = whole_steps(Decimal(0), self.modulus, self.step)
+        if count is None:
+            raise ValueError(f"the modulus {plain(self.modulus)} is not a whole number of steps of {plain(self.step)}")
+        if count > MOST_LEVELS:
+            raise ValueError(f"{count} levels are more than the {MOST_LEVELS} a field may have")
+        if self.usual is not None and not (0 <= self.usual < self.modulus and whole_steps(Decimal(0), self.usual, self.step) is not None):
+            raise ValueError(f"the usual remainder must be a multiple of the step in 0 … below {plain(self.modulus)}")
+        return self
+
+    @property
+    def size(self) -> int:
+        """The number of remainders."""
+        return steps(self.modulus, Decimal(0), self.step, "nearest")
+
+    @property
+    def domain(self) -> str:
+        """What is said, in words."""
+        return f"any number in steps of {self.with_unit(plain(self.step))}, said as its remainder by {plain(self.modulus)}"
+
+    def level(self, value: Any) -> Rounded:
+        """Return the level of the remainder of the step nearest to a number."""
+        number = self.number(value)
+        count = steps(number, Decimal(0), self.step, "nearest")
+        return Rounded(count % self.size, difference(at(Decimal(0), self.step, count), number))
+
+    def value(self, level: int) -> Decimal:
+        """Return the remainder."""
+        return at(Decimal(0), self.step, level)
+
+    def restored(self, level: int, near: object) -> Decimal:
+        """Return the number with this remainder that is closest to ``near``; raises EncodeError where two are equally close."""
+        size, centre = self.size, self.number(near)
+        base = steps(centre, Decimal(0), self.step, "down")
+        first = base - ((base - level) % size)
+        below, above = at(Decimal(0), self.step, first), at(Decimal(0), self.step, first + size)
+        gap_below, gap_above = difference(centre, below), difference(above, centre)
+        if gap_below == gap_above:
+            raise EncodeError(
+                f"{self.title}: {plain(below)} and {plain(above)} are equally close to {plain(centre)}",
+                kind="tie",
+                expected=[self.domain],
+            )
+        return below if gap_below < gap_above else above
+
+    def text(self, level: int) -> str:
+        """Write the remainder as such."""
+        return f"…{self.with_unit(plain(self.value(level)))}"
+
+    def warnings(self, level: int) -> Sequence[str]:  # noqa: ARG002 - a remainder passes no limit
+        """Return nothing: what a remainder stands for is not known here."""
+        return ()
+
+    def shares_after(self, value: object, laps: int) -> list[float]:
+        """Return a normal distribution about where it is expected, round and round, if it wanders."""
+        if self.wander is None:
+            return super().shares_after(value, laps)
+        step = float(self.step)
+        return folded(self.size, float(self.centre_after(value, laps) / self.step), self.width_after(laps) / step)
