@@ -30,7 +30,7 @@ def add(commands: Any) -> None:
     parser.add_argument("--seed", type=int, default=1, help="the same seed and needs give the same books (1)")
     parser.add_argument("--draws", type=int, default=1000, metavar="N", help="reports drawn for each proposal's figures (1000)")
     parser.add_argument("--all", action="store_true", help="show what others beat, too")
-    parser.add_argument("--pick", metavar="NAME", help="the proposal to write; the default keeps the limits in the least time")
+    parser.add_argument("--pick", metavar="NAME", help="the proposal to write; the default keeps the limits and costs least")
     parser.add_argument("--out", metavar="FILE", help="write the proposal's book here")
     parser.add_argument("--plot", metavar="FILE", help="draw the trade-off as SVG or PNG")
     add_json(parser)

@@ -36,6 +36,11 @@ def rate(share: float) -> str:
     return f"{100 * share:.{2 if share > 1e-4 else 1}g}%"
 
 
+def count(number: int) -> str:
+    """Return a number of rows: 11,754; in millions where nobody would print them, 33 M."""
+    return f"{number:,}" if number < 1_000_000 else f"{number / 1e6:,.0f} M"
+
+
 def show(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick: Proposal | None) -> None:
     """Print proposals as a table, and what they are measured against."""
     bound = bound_of(needs)
@@ -59,7 +64,7 @@ def show(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick
             f"{one.worst:.2f}",
             rate(one.wrong),
             f"{one.ask:.1%}",
-            f"{one.rows:,}",
+            count(one.rows),
             "yes" if one.readable else "no",
         )
     console().print(grid)
@@ -186,7 +191,7 @@ def _after(found: Analysis, after: Sequence[tuple[str, Proposal]]) -> None:
     grid.add_row("this book", f"{found.mean:.3f}", "", f"{found.worst:.2f}", rate(found.wrong), f"{found.ask:.1%}", "")
     for _, other in after:
         saved, rates = f"{1 - other.mean / found.mean:.0%}", (rate(other.wrong), f"{other.ask:.1%}")
-        grid.add_row(safe(other.name), f"{other.mean:.3f}", saved, f"{other.worst:.2f}", *rates, f"{other.rows:,}")
+        grid.add_row(safe(other.name), f"{other.mean:.3f}", saved, f"{other.worst:.2f}", *rates, count(other.rows))
     console().print(grid)
     for why, other in after:
         console().print(safe(f"  {other.name}: {why}", "dim"))

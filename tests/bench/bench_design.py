@@ -3,7 +3,7 @@
 - codewords: seconds for 2,000 levels, and the distance from the bound of the greedy tree alone
 - sets: time to 108 strings in the fourth power of the cycle of seven words, the best size known (A. Vesel and J. Žerovnik 2002)
 - race: the race book's own needs, by the designer's own figures and by the simulation of hearing (priors, questions, thresholds), in the
-  book's noise and at -9 dB; the number of reports is the first argument (2000: some minutes; 10000 tells rates of a thousandth apart)
+  book's noise, and at -9 dB; the number of reports is the first argument (2000: some minutes; 10000 tells rates of a thousandth apart)
 - dash: the C of a designed book against ``encode``, 100,000 random readings
 """
 
@@ -14,7 +14,6 @@ import random
 import sys
 import tempfile
 import time
-from collections.abc import Sequence
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
@@ -25,7 +24,7 @@ from export.c_program import answers, readings_of
 from codec import load_book
 from codec.hear.simulate import Setting, simulate
 from grammar.book import Book
-from grammar.design import analyse, candidates, cycle, is_independent, needs_of, optimal, propose, written, zero_error
+from grammar.design import analyse, candidates, chosen, cycle, is_independent, needs_of, optimal, proposals, written, zero_error
 from grammar.export.c import c_files
 from grammar.loading import parse_book
 
@@ -54,39 +53,34 @@ def sets() -> None:
 
 
 def race(reports: int) -> Book:
+    """The race book's lap report by hand, and what is designed for the same needs; in its own noise, and for and in harsher noise."""
     book = load_book("examples/race/race.toml")
-    hand = lap_alone(book)
-    needs = needs_of(book, "lap")
-    own = analyse(hand, "lap", draws=3000)
-    rows = [("race by hand", hand, own.mean, own.wrong, own.ask)]
-    picked = hand
-    for make in list(candidates(needs, ["packed"]))[:3]:
-        candidate = make()
-        if candidate is not None:
-            one = propose(needs, candidate, draws=3000)
-            rows.append((one.name, one.book, one.mean, one.wrong, one.ask))
-            if one.name == "packed-all-quick":
-                picked = parse_book(written(needs, one, 1)[0], "designed")
-    print("  read alone, as the designer figures it: mean s, saved, accepted wrong, asked again")
-    for name, _, mean, wrong, ask in rows:
-        print(f"  {name:18}   {mean:.3f}  {1 - mean / own.mean:6.1%}   {wrong:.1e}   {ask:5.1%}")
-    for noise in (None, -9.0):
-        heard([(name, each) for name, each, *_ in rows if name != "packed-all"], reports, noise)
-    return picked
+    for noise in (-9.0, None):
+        hand = lap_alone(book, noise)
+        needs = needs_of(hand, "lap")
+        found = proposals(needs, candidates(needs, ["packed"]), draws=3000)
+        pick = chosen(found, needs)
+        shown = [one for one in found if one is pick or one.name.startswith("packed-all-")]
+        own = analyse(hand, "lap", draws=3000)
+        print(f"  noise {needs.hearing.noise}; picked: {pick and pick.name}")
+        print("  the designer's own figures, read alone;  | heard, weighed and asked for again: said once, with questions, accepted wrong")
+        base = (own.mean, *heard("by hand", hand, (own.mean, own.wrong, own.ask), None, reports))
+        for one in shown:
+            heard(one.name, one.book, (one.mean, one.wrong, one.ask), base, reports)
+    return parse_book(written(needs, next(one for one in found if one is pick), 1)[0], "designed")
 
 
-def heard(books: Sequence[tuple[str, Book]], reports: int, noise: float | None) -> None:
-    """The first reports of runs, as nothing wanders away from what the code was designed for; stray reports and surprises included."""
-    print(f"  heard, weighed and asked for again, {reports} reports, noise {'of the book' if noise is None else f'{noise:g} dB'}:")
-    print("                       said once, saved     with questions, saved   accepted wrong (standard error)   given up")
-    base = (1.0, 1.0)
-    for place, (name, book) in enumerate(books):
-        tally = simulate(book, Setting(reports=reports, seed=21, laps=1, noise=noise))
-        once, all_of_it, wrong = tally.plain_seconds / reports, tally.seconds / reports, tally.wrong / reports
-        base = base if place else (once, all_of_it)
-        error = math.sqrt(wrong * (1 - wrong) / reports)
-        seconds = f"{once:5.3f} s  {1 - once / base[0]:6.1%}    {all_of_it:8.3f} s  {1 - all_of_it / base[1]:6.1%}"
-        print(f"  {name:18}   {seconds}     {tally.wrong:4} = {wrong:.1e} ({error:.0e})   {tally.given_up / reports:13.1%}", flush=True)
+def heard(
+    name: str, book: Book, figures: tuple[float, float, float], base: tuple[float, float, float] | None, reports: int
+) -> tuple[float, float]:
+    """Print a book's figures, and those of the first reports of runs in the simulation; return its seconds said once, and in all."""
+    tally = simulate(book, Setting(reports=reports, seed=21, laps=1))
+    once, in_all, wrong = tally.plain_seconds / reports, tally.seconds / reports, tally.wrong / reports
+    error = math.sqrt(max(1, tally.wrong)) / reports
+    saved = ["      –" if base is None else f"{1 - x / y:7.1%}" for x, y in zip((figures[0], once, in_all), base or (1, 1, 1), strict=True)]
+    print(f"  {name:18} {figures[0]:.3f} s {saved[0]}, wrong {figures[1]:.1e}, ask {figures[2]:5.1%} | ", end="")
+    print(f"{once:.3f} s {saved[1]}, {in_all:.3f} s {saved[2]}, {tally.wrong:3} = {wrong:.1e} ({error:.0e})", flush=True)
+    return once, in_all
 
 
 def dash(book: Book, count: int) -> None:
