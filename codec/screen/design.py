@@ -104,8 +104,10 @@ def plot(needs: Needs, found: Sequence[Proposal], best: Sequence[Proposal], pick
         marker = "s" if one.readable else "o"
         inside = one in best
         axes.plot(one.mean, max(one.wrong, floor), marker, color="black" if inside else "0.7", mfc="black" if inside else "white", ms=7)
+    if pick is not None:
+        axes.plot(pick.mean, max(pick.wrong, floor), "o", color="black", mfc="none", ms=15, label="picked")
     _number(axes, [(one.mean, max(one.wrong, floor), one is pick) for one in best])
-    names = [f"{number}  {one.name}{'  (picked)' if one is pick else ''}" for number, one in enumerate(best, start=1)]
+    names = [f"{number}  {one.name}" for number, one in enumerate(best, start=1)]
     axes.text(1.02, 1.0, "\n".join(names), transform=axes.transAxes, fontsize=8, va="top")
     bound = bound_of(needs).seconds
     axes.axvline(bound, color="black", linestyle="--", linewidth=1, label=f"no code takes less: {bound:.2f} s")
@@ -126,7 +128,7 @@ def _number(axes: Any, points: Sequence[tuple[float, float, bool]]) -> None:
     spots = [tuple(axes.transData.transform((x, y))) for x, y, _ in points]
     taken = list(spots)
     for number, ((x, y, strong), (across, up)) in enumerate(zip(points, spots, strict=True), start=1):
-        sides = [(across + dx, up + dy) for dx, dy in ((9, 7), (9, -9), (-11, 7), (-11, -9))]
+        sides = [(across + dx, up + dy) for dx, dy in ((10, 9), (10, -11), (-12, 9), (-12, -11))]
         side = max(sides, key=lambda side: min((math.dist(side, spot) for spot in taken if spot != (across, up)), default=0.0))
         taken.append(side)
         offset = (side[0] - across, side[1] - up)
