@@ -17,7 +17,7 @@ from codec.refusal import refusal
 from grammar.book import Book
 from grammar.errors import Ambiguous, CodeError, Incomplete, Span, UnexpectedWord
 from grammar.message import Direction, Match
-from grammar.paths import Arc, string_lattice, walk
+from grammar.paths import Arc, Lattice, string_lattice, walk
 from grammar.speech import Ask, Stretch, listen
 from grammar.speech.procedure import Said
 from grammar.speech.words import check_length, cut, unknown
@@ -166,7 +166,7 @@ def _ways(book: Book, text: str, stretch: Stretch, direction: Direction | None) 
     """Return every different reading of a stretch with the spans of its symbols; raises the error that explains why there is none."""
     automaton = book.automaton(direction)
     if stretch.ways is None:
-        lattice = stretch.lattice()
+        lattice: Lattice = stretch.lattice()
         walked = walk(automaton, lattice)
         found = _distinct((matches, _arc_spans(stretch, arcs)) for matches, arcs in walked.readings())
         if len(found) == 1 and walked.cut_short:
@@ -179,13 +179,27 @@ def _ways(book: Book, text: str, stretch: Stretch, direction: Direction | None) 
             )
         if found:
             return found
-        raise refusal(walked, lattice, text, [word.span for word in stretch.words])
+        lattice, spans = _typed_apart(stretch, lattice, walked.furthest)
+        raise refusal(walk(automaton, lattice), lattice, text, spans)
     found = _distinct(pair for said in stretch.ways for pair in _said_ways(book, said, direction))
     if found:
         return found
     said = max(stretch.ways, key=lambda way: walk(automaton, string_lattice(_symbols(way))).furthest)
     lattice = string_lattice(_symbols(said))
     raise refusal(walk(automaton, lattice), lattice, text, [span for _, span in said])
+
+
+def _typed_apart(stretch: Stretch, lattice: Lattice, place: int) -> tuple[Lattice, list[Span]]:
+    """Return a lattice with the symbols typed as the word at a place each at a place of its own, to tell which of them can't stand."""
+    spans = [word.span for word in stretch.words]
+    for symbols, target in lattice[place] if place < len(lattice) else ():
+        own = stretch.spans(place, target, symbols)
+        if len(set(own)) > 1:
+            more = len(symbols) - 1
+            moved = [[(option, end + more * (end > place)) for option, end in options] for options in lattice]
+            single = [[(symbol, place + number)] for number, symbol in enumerate(symbols, start=1)]
+            return [*moved[:place], *single, *moved[place + 1 :]], [*spans[:place], *own, *spans[place + 1 :]]
+    return lattice, spans
 
 
 def _typed_ways(book: Book, text: str, direction: Direction | None) -> list[tuple[tuple[Match, ...], tuple[Span, ...]]]:

@@ -8,6 +8,7 @@ from grammar.codes import Check
 from grammar.errors import Incomplete, ReportError, Span, UnexpectedWord
 from grammar.message import Message
 from grammar.paths import Lattice, Walk
+from grammar.symbols import Alphabet
 
 
 def refusal(walked: Walk, lattice: Lattice, text: str, spans: Sequence[Span]) -> ReportError:
@@ -22,7 +23,7 @@ def refusal(walked: Walk, lattice: Lattice, text: str, spans: Sequence[Span]) ->
             source=text,
             span=(end, end),
             expected=expected,
-            hint=_hint_after(text, spans),
+            hint=_hint_after(text, spans, walked.automaton.messages[0].alphabet),
         )
     span = spans[place]
     shown = text[span[0] : span[1]]
@@ -54,10 +55,12 @@ def refusal(walked: Walk, lattice: Lattice, text: str, spans: Sequence[Span]) ->
     return UnexpectedWord(f"{shown!r} can't stand here", kind="unexpected-word", source=text, span=span, expected=expected)
 
 
-def _hint_after(text: str, spans: Sequence[Span]) -> str:
+def _hint_after(text: str, spans: Sequence[Span], alphabet: Alphabet) -> str:
     if not spans:
         return ""
     last = text[spans[-1][0] : spans[-1][1]]
+    if last[-1] in alphabet.index and (last.isupper() or last.isdigit()):  # typed as on the dash
+        last = alphabet.words[last[-1]].word
     return f'say again all after "{last}"' if len(last) <= 20 else "say again"
 
 

@@ -55,6 +55,18 @@ def test_its_canonical_string_says_the_same(book: Path, case: dict[str, Any]) ->
     assert decode(loaded, encoded.words, direction=reading.direction) == reading
 
 
+@pytest.mark.parametrize(
+    ("name", "string", "energy"), [("race", "4 18 3HZ 2", "energy 0.2 kWh under plan"), ("starter", "7 16 46", "energy 0.4 kWh under plan")]
+)
+def test_a_report_a_book_explains_means_what_it_says(name: str, string: str, energy: str) -> None:
+    book = load_book(EXAMPLES / name / f"{name}.toml")
+    explained = next(line for line in book.source.splitlines() if string in line)
+    reading = decode(book, string)
+    assert energy in explained
+    assert energy == f"energy {-reading['energy']} kWh under plan"
+    assert f"lap {'…' * (name == 'race')}{reading['lap']}" in explained
+
+
 def test_the_race_book_uses_every_kind_of_field_and_table() -> None:
     book = load_book(EXAMPLES / "race" / "race.toml")
     assert {type(field).__name__ for field in book.fields.values()} == {"Quantity", "Bands", "Choice", "Flags", "Wrapped"}

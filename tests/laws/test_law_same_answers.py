@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections import defaultdict
 
 from helpers import attempt
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from lark import Lark
 from laws.reference import Way
 from strategies import Drawn, books
 
-from codec import CodeError, Reading, readings
+from codec import CodeError, Reading, ReportError, load_book, readings
 from codec.decode import decode, decode_many
 from grammar.paths import string_lattice, walk
 from grammar.reports import grammar_text, matches
 
+RACE = load_book("examples/race/race.toml")
 Answer = tuple[str, tuple[tuple[str, int], ...]]
 
 
@@ -114,3 +115,16 @@ def test_a_line_end_parts_reports(drawn: Drawn, data: st.DataObject) -> None:
     halves = " ".join(words[:cut]) + "\n" + " ".join(words[cut:])
     found = attempt(decode, drawn.book, halves)
     assert isinstance(found, CodeError) or found.said != way.string
+
+
+@given(st.text("".join(RACE.alphabet.symbols), min_size=2, max_size=9))
+def test_a_string_typed_as_one_word_is_refused_for_the_same_symbol_as_typed_apart(string: str) -> None:
+    """Where the two can be told apart from words: "FOR" may be the word for 4."""
+    assume(string.lower() not in RACE.lexicon.meanings)
+    one, apart = (attempt(decode, RACE, text, direction="car") for text in (string, " ".join(string)))
+    assert type(one) is type(apart)
+    if isinstance(one, ReportError) and isinstance(apart, ReportError):
+        place, spaced = one.span or (-1, -1), apart.span or (-1, -1)
+        assert one.kind == apart.kind
+        assert one.source[slice(*place)] == apart.source[slice(*spaced)]
+        assert one.source[: place[0]] == apart.source[: spaced[0]].replace(" ", "")
