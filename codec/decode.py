@@ -16,7 +16,8 @@ from codec.reading import WORD, Mark, Reading
 from codec.refusal import refusal
 from grammar.book import Book
 from grammar.errors import Ambiguous, CodeError, Incomplete, Span, UnexpectedWord
-from grammar.message import Direction, Match
+from grammar.match import Match
+from grammar.message import Direction
 from grammar.paths import Arc, Lattice, string_lattice, walk
 from grammar.speech import Ask, Stretch, listen
 from grammar.speech.procedure import Said

@@ -16,13 +16,11 @@ Words stand in their compared form: small letters, hyphens as spaces.
 
 from __future__ import annotations
 
-import contextlib
 import json
-import os
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from codec.files import whole, written
 from grammar.errors import CodeError
 from grammar.profile import Measured, Profile, heard_rows, needs_of_profile, rate, symbol_counts, word_of, word_seconds
 
@@ -80,19 +78,8 @@ def save_profile(profile: Profile, path: str | Path) -> None:
     """Write a profile: all of it or none, so that a full disk leaves what was there. Raises CodeError (kind ``profile-file``)."""
     target = Path(path)
     text = json.dumps({"format": profile.format, **profile.model_dump(mode="json", exclude_defaults=True)}, indent=1, ensure_ascii=False)
-    temporary = None
-    try:
-        with tempfile.NamedTemporaryFile("w", encoding="utf-8", dir=target.parent, prefix=f".{target.name}.", delete=False) as stream:
-            temporary = stream.name
-            stream.write(text + "\n")
-            stream.flush()
-            os.fsync(stream.fileno())
-        Path(temporary).replace(target)
-    except OSError as error:
-        if temporary is not None:
-            with contextlib.suppress(OSError):
-                Path(temporary).unlink()
-        raise CodeError(f"{str(path)!r} can't be written: {error.strerror or error}", kind="profile-file") from None
+    with written(path, kind="profile-file"), whole(target) as stream:
+        stream.write(text + "\n")
 
 
 def channel_of(book: Book, profile: Profile, noise: Noise | None = None) -> Channel:

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 from grammar.errors import Span
 from grammar.exact import plain
 from grammar.fields import Band, FieldBase, Value, Wrapped
-from grammar.message import Direction, Match
+from grammar.match import Match
+from grammar.message import Direction
 
 if TYPE_CHECKING:
     from grammar.book import Book

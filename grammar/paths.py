@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from grammar.automaton import Automaton
-from grammar.message import Match
+from grammar.match import Match
 
 Lattice = Sequence[Sequence[tuple[str, int]]]
 Key = tuple[int, ...]

@@ -18,7 +18,8 @@ from typing import TYPE_CHECKING, Any
 from grammar.codes import Check, CodeTable, Listed, Literal
 from grammar.codes.numbered import Numbered
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node
-from grammar.message import Direction, Match, Message
+from grammar.match import Match
+from grammar.message import Direction, Message
 
 if TYPE_CHECKING:
     from lark import Lark

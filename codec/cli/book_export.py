@@ -12,7 +12,6 @@ from grammar.export import FORMATS
 
 if TYPE_CHECKING:
     from grammar.book import Book
-    from grammar.export import Files
 
 
 def add_export(actions: Any) -> None:
@@ -38,6 +37,7 @@ def add_export(actions: Any) -> None:
 def run_export(args: argparse.Namespace) -> int:
     """Write the files, all or none."""
     from codec import load_book
+    from codec.files import refuse_replacing, write, written
     from grammar.errors import CodeError
     from grammar.export import export
 
@@ -49,9 +49,12 @@ def run_export(args: argparse.Namespace) -> int:
         sys.stdout.buffer.write(next(iter(files.values())))
         return 0
     folder = Path(args.out)
-    _refuse_replacing(folder, files, replace=args.replace)
+    for name, data in files.items():  # all or none
+        refuse_replacing(folder / name, data, replace=args.replace)
+    with written(folder):
+        folder.mkdir(parents=True, exist_ok=True)
     for name, data in files.items():
-        _write(folder / name, data)
+        write(folder / name, data, replace=args.replace)
         emit({"file": str(folder / name), "bytes": len(data)}) if args.json else print(folder / name)
     if not args.json:
         first = next(iter(files)).partition(".")[0]
@@ -64,31 +67,3 @@ def _mark(book: Book) -> str:
     from codec.sheet.journal import book_digest
 
     return f"Book {book_digest(book)[:8]}."
-
-
-def _refuse_replacing(folder: Path, files: Files, *, replace: bool) -> None:
-    """Raise CodeError where a file with other contents is there already."""
-    from grammar.errors import CodeError
-
-    for name, data in files.items():
-        path = folder / name
-        try:
-            other = not replace and path.exists() and (not path.is_file() or path.read_bytes() != data)
-        except OSError as error:
-            raise _unwritable(path, error) from None
-        if other:
-            raise CodeError(f"{str(path)!r} is there already", kind="file", hint="name another folder with --out, or say --replace")
-
-
-def _write(path: Path, data: bytes) -> None:
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(data)
-    except OSError as error:
-        raise _unwritable(path, error) from None
-
-
-def _unwritable(path: Path, error: OSError) -> Exception:
-    from grammar.errors import CodeError
-
-    return CodeError(f"{str(path)!r} can't be written: {error.strerror}", kind="file", hint="name another folder with --out")

@@ -26,12 +26,14 @@ def add_key(actions: Any) -> None:
     parser.add_argument("--secret-file", metavar="FILE", help="read the secret from this file")
     parser.add_argument("--margin", type=float, default=0.05, help="how much times and rates may change, as a share (0.05)")
     parser.add_argument("--out", metavar="FILE", required=True, help="write the book here")
+    parser.add_argument("--replace", action="store_true", help="write over a file that is there")
     parser.set_defaults(run=run_key)
 
 
 def run_key(args: argparse.Namespace) -> int:
     """Write the book under a fresh key."""
     from codec import load_book
+    from codec.files import write
     from codec.screen.design import keyed as show
     from grammar.design import keyed
     from grammar.errors import CodeError
@@ -39,10 +41,7 @@ def run_key(args: argparse.Namespace) -> int:
     if not 0 < args.margin <= 1:
         raise CodeError(f"a margin of {args.margin:g}", kind="usage", expected=["a share above 0, up to 1"])
     made = keyed(load_book(args.book), _secret(args), args.event, margin=args.margin)
-    try:
-        Path(args.out).write_text(made.text, encoding="utf-8")
-    except OSError as error:
-        raise CodeError(f"{args.out} can't be written: {error.strerror}", kind="file") from None
+    write(args.out, made.text, replace=args.replace)
     show(made, args.out)
     return 0
 

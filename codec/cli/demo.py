@@ -27,23 +27,21 @@ def demo_folder() -> Path:
 def run(args: argparse.Namespace) -> int:
     """Run the race; the sheet of an earlier run is made anew."""
     from codec import load_book
+    from codec.files import written
     from codec.race import load_event
     from codec.screen import demo
     from codec.sheet import Journal
     from codec.sheet.crews import crews_of
     from codec.sheet.importing import bounded, import_transcript
-    from grammar.errors import CodeError
 
     examples, out = demo_folder(), Path(args.folder)
     book = load_book(examples / "race" / "race.toml")
     event = load_event(examples / "event" / "event.toml", book)
     sheet = out / "race.sheet"
-    try:
+    with written(out, kind="usage", hint="name another folder"):
         out.mkdir(parents=True, exist_ok=True)
         for old in out.glob("race.sheet*"):
             old.unlink()
-    except OSError as error:
-        raise CodeError(f"{args.folder!r} can't be written: {error.strerror or error}", kind="usage", hint="name another folder") from None
     demo.opening(book, (examples / "event" / "radio.txt").read_text("utf-8").splitlines())
     with Journal(sheet, book) as journal, (examples / "event" / "radio.jsonl").open("rb") as radio:
         summary = import_transcript(journal, bounded(radio), "jsonl", crews_of(CARS))

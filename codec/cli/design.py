@@ -31,7 +31,8 @@ def add(commands: Any) -> None:
     parser.add_argument("--draws", type=int, default=1000, metavar="N", help="reports drawn for each proposal's figures (1000)")
     parser.add_argument("--all", action="store_true", help="show what others beat, too")
     parser.add_argument("--pick", metavar="NAME", help="the proposal to write; the default keeps the limits and costs least")
-    parser.add_argument("--out", metavar="FILE", help="write the proposal's book here")
+    parser.add_argument("--out", metavar="FILE", help="write the proposal's book here; - prints it")
+    parser.add_argument("--replace", action="store_true", help="write over a file that is there")
     parser.add_argument("--plot", metavar="FILE", help="draw the trade-off as SVG or PNG")
     add_json(parser)
     parser.set_defaults(run=run)
@@ -70,7 +71,7 @@ def run(args: argparse.Namespace) -> int:
         )
     if args.out:
         text, left_out = written(needs, pick, args.seed)
-        _write(args.out, text)
+        _write(args.out, text, replace=args.replace)
         if not args.json:
             wrote(pick, args.out, left_out)
     return 0
@@ -131,13 +132,10 @@ def _picked(name: str, found: list[Proposal]) -> Proposal:
     raise CodeError(f"there is no proposal {name!r}", kind="unknown-proposal", expected=[one.name for one in found])
 
 
-def _write(path: str, text: str) -> None:
-    from grammar.errors import CodeError
+def _write(path: str, text: str, *, replace: bool) -> None:
+    from codec.files import write
 
     if path == "-":
         sys.stdout.write(text)
-        return
-    try:
-        Path(path).write_text(text, encoding="utf-8")
-    except OSError as error:
-        raise CodeError(f"{path} can't be written: {error.strerror}", kind="file", hint="name a file in a folder that exists") from None
+    else:
+        write(path, text, replace=replace)

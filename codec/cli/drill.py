@@ -42,6 +42,7 @@ def add(commands: Any) -> None:
     progress.add_argument("--person", help="only this person")
     progress.add_argument("--drill", choices=("read", "hear"), help="only this drill")
     progress.add_argument("--csv", metavar="FILE", help="write symbols, fields and days as CSV; - for standard output")
+    progress.add_argument("--replace", action="store_true", help="write over a CSV that is there")
     progress.add_argument("--picture", metavar="FILE", help="draw the confusions as .svg or .png")
     add_json(progress)
     progress.set_defaults(run=run_progress)
@@ -152,7 +153,7 @@ def run_progress(args: argparse.Namespace) -> int:
     if args.picture:
         _picture(args.picture, found)
     if args.csv:
-        _write_csv(args.csv, found)
+        _write_csv(args.csv, found, replace=args.replace)
     elif args.json:
         for one in found:
             emit(one.as_dict())
@@ -189,13 +190,12 @@ def _picture(path: str, found: Sequence[Progress]) -> None:
     print(f"drawn: {path}")
 
 
-def _write_csv(path: str, found: Sequence[Progress]) -> None:
+def _write_csv(path: str, found: Sequence[Progress], *, replace: bool) -> None:
+    from codec.files import write
+
     head, *rest = [one.as_csv() for one in found]
     text = head + "".join(more.split("\r\n", 1)[1] for more in rest)
     if path == "-":
         print(text, end="")
         return
-    try:
-        Path(path).write_text(text, "utf-8", newline="")
-    except OSError as error:
-        raise CodeError(f"{path!r} can't be written: {error.strerror or error}", kind="drill-file") from None
+    write(path, text, replace=replace, option="--csv")

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING, Any
 from codec.cli.common import add_book, add_json, emit
 
 if TYPE_CHECKING:
-    from codec.hear.simulate import Setting, Tally
+    from codec.hear.simulate import Setting
+    from codec.hear.tally import Tally
     from grammar.book import Book
 
 _ABOUT = """Let a book's reports be said as its fields are expected to be, heard through noise, accepted or asked for again. Prints
@@ -43,6 +44,11 @@ def run(args: argparse.Namespace) -> int:
     book = load_book(args.book)
     _checked(args)
     tallies = [_simulated(book, setting, quiet=args.json) for setting in _settings(book, args)]
+    if args.figure:  # first, as whoever reads what is printed may go away
+        from codec.files import write
+        from codec.hear.figure import picture
+
+        write(args.figure, picture(tallies, book.spec.hearing.threshold, Path(args.figure).suffix[1:].lower()), replace=True)
     if args.json:
         for tally in tallies:
             emit(tally.as_dict())
@@ -50,10 +56,6 @@ def run(args: argparse.Namespace) -> int:
         from codec.screen.simulate import show
 
         show(tallies, book.spec.hearing.threshold)
-    if args.figure:
-        from codec.hear.figure import picture
-
-        Path(args.figure).write_bytes(picture(tallies, book.spec.hearing.threshold, Path(args.figure).suffix[1:].lower()))
     return 0
 
 
@@ -66,6 +68,8 @@ def _checked(args: argparse.Namespace) -> None:
             raise CodeError(f"--{name} {getattr(args, name)} is out of range", kind="usage", expected=[f"{low} to {high}"])
     if args.figure and Path(args.figure).suffix.lower() not in (".svg", ".png"):
         raise CodeError(f"{args.figure!r} is no figure", kind="usage", expected=["a file name that ends in .svg or .png"])
+    if args.figure and not Path(args.figure).absolute().parent.is_dir():
+        raise CodeError(f"there is no folder for {args.figure!r}", kind="file", hint="name a file in a folder that is there")
 
 
 def _settings(book: Book, args: argparse.Namespace) -> list[Setting]:

@@ -10,7 +10,8 @@ from typing import Any
 
 from codec.debrief.figures import Figure, figures, image
 from codec.debrief.summary import CAUTION, Summary, certainties, table
-from grammar.errors import CodeError, visible
+from codec.files import written
+from grammar.errors import CodeError
 
 PAGE = "debrief.html"
 
@@ -21,17 +22,15 @@ def write(summary: Summary, folder: str | Path) -> list[Path]:
     Raises CodeError where that can't be done, or where what draws is not installed.
     """
     target, drawn = Path(folder), _drawn(summary)
-    written = {target / PAGE: _rendered(summary, drawn).encode("utf-8")}
+    pages = {target / PAGE: _rendered(summary, drawn).encode("utf-8")}
     for one in drawn:
-        written[target / f"{one.figure.name}.svg"] = one.wide
-        written[target / f"{one.figure.name}.png"] = image(summary, one.figure, "png")
-    try:
+        pages[target / f"{one.figure.name}.svg"] = one.wide
+        pages[target / f"{one.figure.name}.png"] = image(summary, one.figure, "png")
+    with written(target, kind="usage", hint="name another folder"):
         target.mkdir(parents=True, exist_ok=True)
-        for path, data in written.items():
+        for path, data in pages.items():
             path.write_bytes(data)
-    except OSError as error:
-        raise CodeError(f"{visible(str(target))!r} can't be written: {error.strerror or error}", kind="usage") from None
-    return list(written)
+    return list(pages)
 
 
 def page(summary: Summary) -> str:

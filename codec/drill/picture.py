@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from pathlib import Path
 
 from codec.drill.answer import DrillError
+from codec.files import written
 from grammar.libraries import needed
 
 _SUFFIXES = (".svg", ".png")
@@ -53,7 +54,5 @@ def confusion_picture(
     axes.set_title(title, fontsize=9)
     if most > 1:
         figure.colorbar(image, ax=axes, shrink=0.5, label="times wrong")
-    try:
+    with written(target, kind="drill-full", of=DrillError):
         figure.savefig(target, dpi=160, metadata={"Date": None} if target.suffix.lower() == ".svg" else None)
-    except OSError as error:
-        raise DrillError(f"{str(target)!r} can't be written: {error.strerror or error}", kind="drill-full") from None

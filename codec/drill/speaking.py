@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from codec.drill.answer import DrillError
+from codec.files import unwritable
 from grammar.data import table
 from grammar.libraries import needed
 from grammar.sound import temperature
@@ -161,7 +162,7 @@ def _writing(path: Path) -> Iterator[None]:
     except OSError as error:
         with contextlib.suppress(OSError):
             path.unlink()
-        raise DrillError(f"{str(path)!r} can't be written: {error.strerror or error}", kind="drill-full", hint="free some space") from None
+        raise unwritable(path, error, kind="drill-full", hint="free some space", of=DrillError) from None
 
 
 def over_the_air(samples: np.ndarray, ratio: float | None, seed: int) -> np.ndarray:

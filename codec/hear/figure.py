@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:
-    from codec.hear.simulate import Tally
+    from codec.hear.tally import Tally
 
 _STYLE: Any = {
     "svg.hashsalt": "niner",
@@ -60,11 +60,11 @@ def _reliability(axes: Any, tallies: Sequence[Tally]) -> None:
         xlabel="probability of the best reading", ylabel="share that was right (bars: chance, ± 2σ)", title="Reliability, first hearing"
     )
     axes.set(xlim=(0, 1.02), ylim=(0, 1.02))
-    axes.legend(frameon=False, loc="lower right")
+    axes.legend(frameon=False, loc="best")
 
 
 def _passed(axes: Any, tallies: Sequence[Tally], threshold: float) -> None:
-    from codec.hear.simulate import THRESHOLDS
+    from codec.hear.tally import THRESHOLDS
 
     for tally, colour, marker in zip(tallies, _COLOURS, _MARKERS, strict=False):
         pairs = [tally.at_threshold(value) for value in THRESHOLDS]
@@ -83,7 +83,7 @@ def _passed(axes: Any, tallies: Sequence[Tally], threshold: float) -> None:
     axes.set_xticks([1 - value for value in (0.6, 0.8, 0.9, 0.95, 0.99, 0.999)], ["0.6", "0.8", "0.9", "0.95", "0.99", "0.999"])
     axes.minorticks_off()
     axes.invert_xaxis()
-    axes.legend(frameon=False, loc="lower left")
+    axes.legend(frameon=False, loc="best")
 
 
 def _time(axes: Any, tallies: Sequence[Tally]) -> None:

@@ -8,7 +8,7 @@ from codec.hear.best import Best, Search, likelihoods
 from codec.hear.evidence import Evidence
 from codec.hear.strings import Strings
 from codec.hear.sums import Sums, Weighted
-from grammar.message import Match, Plan
+from grammar.match import Match, Plan
 
 LEAST = 1e-12  # readings less probable than this are not listed
 _MORE = 4  # how many readings are looked for at a time beyond those asked for

@@ -11,6 +11,7 @@ from typing import Any
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
+from codec.files import written
 from codec.screen.console import console, safe
 from codec.screen.reading import boxed, heading
 from grammar.design import FAMILIES, Analysis, Keyed, Needs, Proposal, bound_of
@@ -116,11 +117,8 @@ def plot(needs: Needs, found: Sequence[Proposal], best: Sequence[Proposal], pick
     axes.plot([], [], "o", color="black", label="needs the tool")
     axes.plot([], [], "o", color="0.7", mfc="white", label="beaten by another")
     axes.legend(fontsize=8)
-    try:
-        with matplotlib.rc_context({"svg.hashsalt": "niner"}):
-            figure.savefig(path, format=form, dpi=130, metadata={"Date": None} if form == "svg" else {"Software": None})
-    except OSError as error:
-        raise CodeError(f"{path} can't be written: {error.strerror}", kind="file", hint="name a file in a folder that exists") from None
+    with written(path), matplotlib.rc_context({"svg.hashsalt": "niner"}):
+        figure.savefig(path, format=form, dpi=130, metadata={"Date": None} if form == "svg" else {"Software": None})
 
 
 def _number(axes: Any, points: Sequence[tuple[float, float, bool]]) -> None:

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterator, Sequence
 from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-from codec.hear.simulate import THRESHOLDS, Tally
+from codec.hear.tally import THRESHOLDS, Tally
 from codec.screen.console import console, safe
 from codec.screen.reading import boxed, heading
 

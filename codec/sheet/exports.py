@@ -8,16 +8,14 @@ XLSX        Office Open XML: the entries, the laps for people, the book; numbers
 
 from __future__ import annotations
 
-import contextlib
 import csv
 import json
-import os
-import tempfile
 from collections.abc import Callable, Iterator, Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import IO, Any, Literal
 
+from codec.files import whole, written
 from codec.reading import plain_value
 from codec.sheet.columns import Facts, cells, csv_rows, entry_from, guarded, names, table_schema
 from codec.sheet.entry import Entry, SheetError
@@ -62,24 +60,8 @@ def schema_path(path: Path) -> Path:
 
 
 def _whole(path: Path, write: Callable[[IO[Any]], int], *, binary: bool = False) -> int:
-    """Write a file under another name first, so that no half of it is ever taken for the whole."""
-    try:
-        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
-        try:
-            stream: IO[Any] = os.fdopen(handle, "wb") if binary else os.fdopen(handle, "w", encoding="utf-8", newline="")
-            with stream:
-                count = write(stream)
-                stream.flush()
-                os.fsync(stream.fileno())
-            Path(name).chmod(0o644)
-            os.replace(name, path)  # noqa: PTH105
-        except BaseException:
-            with contextlib.suppress(OSError):
-                os.unlink(name)  # noqa: PTH108
-            raise
-    except OSError as error:
-        raise SheetError(f"{str(path)!r} can't be written: {error.strerror or error}", kind="sheet-file") from None
-    return count
+    with written(path, kind="sheet-file", of=SheetError), whole(path, binary=binary) as stream:
+        return write(stream)
 
 
 def read_export(path: Path) -> Read | None:

@@ -9,7 +9,8 @@ import random
 import pytest
 
 from codec import load_book
-from codec.hear.simulate import Setting, Tally, simulate
+from codec.hear.simulate import Setting, simulate
+from codec.hear.tally import Tally
 from grammar.codes import Listed, Numbered
 from grammar.design import assign, harm, needs_of, noise_of
 from grammar.design.noise import simulated

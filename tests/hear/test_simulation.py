@@ -17,7 +17,8 @@ from codec.hear.draw import Source, mistaken, passed_on
 from codec.hear.figure import picture
 from codec.hear.model import model_of
 from codec.hear.priors import Prior, shares
-from codec.hear.simulate import Setting, Tally, simulate
+from codec.hear.simulate import Setting, simulate
+from codec.hear.tally import Tally
 
 NOISE = -11.0
 REPORTS = 250
