@@ -13,6 +13,7 @@ from grammar.book import COSTS, Book
 from grammar.codes import Check, CodeTable
 from grammar.errors import Ambiguous, EncodeError, ReportError
 from grammar.fields import Rounded
+from grammar.layout import Leaf, Maybe, Node
 from grammar.message import Message
 from grammar.profile import Profile, word_seconds
 
@@ -146,6 +147,15 @@ def _message(book: Book, levels: Mapping[str, int], name: str | None) -> Message
     raise _unsayable(near, levels)
 
 
+def _implied(node: Node, message: Message) -> set[str]:
+    """Return the fields that some part left out implies."""
+    if isinstance(node, Leaf):
+        return set()
+    if isinstance(node, Maybe):
+        return set(message.usual(node.part))
+    return {name for part in node.parts for name in _implied(part, message)}
+
+
 def _unsayable(message: Message, levels: Mapping[str, int]) -> EncodeError:
     missing = [name for name in message.fields if name not in levels]
     for table in message.tables:
@@ -159,6 +169,8 @@ def _unsayable(message: Message, levels: Mapping[str, int]) -> EncodeError:
                     kind="no-codeword",
                     hint="add one to the book",
                 )
+    needed = [name for name in missing if name not in _implied(message.node, message)]
+    missing = needed or missing
     if missing:
         shown = message.fields[missing[0]]
         return EncodeError(

@@ -52,7 +52,9 @@ def refusal(walked: Walk, lattice: Lattice, text: str, spans: Sequence[Span]) ->
             span=span,
             hint="say the digits one by one",
         )
-    return UnexpectedWord(f"{shown!r} can't stand here", kind="unexpected-word", source=text, span=span, expected=expected)
+    return UnexpectedWord(
+        f"{shown!r} can't stand here", kind="unexpected-word", source=text, span=span, expected=expected, hint="say again"
+    )
 
 
 def _hint_after(text: str, spans: Sequence[Span], alphabet: Alphabet) -> str:

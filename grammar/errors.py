@@ -42,8 +42,8 @@ def caret_lines(source: str, span: Span) -> str:
 
 def listed(words: Sequence[str], most: int = _MOST_EXPECTED) -> str:
     """Join ``words`` for a person: ``a, b or c``, at most ``most`` of them, then how many more there are."""
-    shown = list(words[:most])
-    if len(words) > most:
+    shown = list(words[: most if len(words) > most + 1 else most + 1])
+    if len(words) > most + 1:  # one more takes no more room than to say so
         return f"{', '.join(shown)} … and {len(words) - most} more"
     return " or ".join([", ".join(shown[:-1]), shown[-1]]) if len(shown) > 1 else "".join(shown)
 

@@ -23,6 +23,7 @@ from pydantic import BeforeValidator, WithJsonSchema
 _CONTEXT = Context(prec=200, traps=[Inexact, InvalidOperation])  # sums reach from 10^31 down to 10^-59, and quotients need room
 _ROUNDED = Context(prec=200)
 _DIGITS = 30  # a number of a book or a report has at most so many digits on either side of its point
+_WRITTEN = {type(None): "null", bool: "true or false", list: "a list", dict: "an object"}  # as JSON has them
 ROUNDING = {"nearest": ROUND_HALF_EVEN, "up": ROUND_CEILING, "down": ROUND_FLOOR}
 Rounding = Literal["nearest", "up", "down"]
 
@@ -33,7 +34,7 @@ def exact(value: object) -> Decimal:
     Raises ValueError for anything else, for infinities and NaN, and for numbers of more than 30 digits.
     """
     if isinstance(value, bool) or not isinstance(value, int | float | str | Decimal):
-        raise ValueError(f"a number is expected, not {type(value).__name__}")
+        raise ValueError(f"a number is expected, not {_WRITTEN.get(type(value), type(value).__name__)}")
     if isinstance(value, int) and value.bit_length() > _DIGITS * 4:
         raise ValueError(f"a number of more than {_DIGITS} digits")
     text = repr(value) if isinstance(value, float) else str(value).strip().replace("\N{MINUS SIGN}", "-")

@@ -41,6 +41,45 @@ def test_decode_exits_with_1_when_a_report_needs_a_repeat(capsys: pytest.Capture
     assert "ends too early" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("text", ["disregard", ""])
+def test_decode_exits_with_1_when_nothing_was_reported(text: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["decode", STARTER, text]) == 1
+    assert "no report in this" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(("near", "told"), [("lp=21", "--near lp: no wrapped field"), ("energy=3", "--near energy"), ("lap=x", "'x'")])
+def test_decode_refuses_to_be_near_what_is_not_wrapped(near: str, told: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["decode", RACE, "--near", near, "4183HZ2"]) == 2
+    assert told in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("command", "told"),
+    [
+        (["encode", RACE, "energy=-0.3 kWh"], "hint: write -0.3"),
+        (["encode", RACE, "energy=-0,3"], "hint: write -0.3"),
+        (["encode", RACE, "energy=-0.3 volts"], "hint: write the number alone, in kWh"),
+        (["encode", RACE, "tyres=goood"], "cold, cool, good, warm, hot"),
+        (["encode", RACE, "lap=3", "energy=0", "motor=95", "inverter=60"], "can't be said without battery\n"),
+        (["decode", RACE, "five one six kilo"], "hint: K is not in use in this book"),
+        (["decode", RACE, "7,16,46"], "hint: symbols stand together, or parted by blanks"),
+        (["decode", RACE, "5 1 6 3 H Z golf golf"], "hint: say again"),
+        (["hear", RACE, "safety car"], "an event (race neutralised), and no report"),
+        (["hear", RACE, "--laps", "0", "five"], "--laps 0"),
+        (["hear", RACE, "--count", "-1", "five"], "--count -1"),
+    ],
+)
+def test_what_is_refused_comes_with_what_to_do(command: list[str], told: str, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(command) != 0
+    assert told in capsys.readouterr().err
+
+
+def test_encode_says_when_it_was_given_nothing(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+    monkeypatch.setattr(sys, "stdin", Input(""))
+    assert main(["encode", STARTER]) == 2
+    assert "nothing to say" in capsys.readouterr().err
+
+
 def test_a_book_with_problems_exits_with_2(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["book", "check", AMBIGUOUS]) == 2
     assert "'120' has two readings" in capsys.readouterr().err

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import argparse
-from typing import Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_book, add_json, emit, given, lines
+
+if TYPE_CHECKING:
+    from grammar.book import Book
 
 
 def add(commands: Any) -> None:
@@ -27,10 +31,10 @@ def run(args: argparse.Namespace) -> int:
     """Decode each line; the exit code is 1 if one of them needs a repeat."""
     from codec import decode_all, load_book, readings
     from codec.cli import report
-    from grammar.errors import CodeError
+    from grammar.errors import CodeError, Incomplete
 
     book = load_book(args.book)
-    context = given(args.near, "context")
+    context = _context(book, args.near)
     worst = 0
     for line in lines(args.text):
         try:
@@ -40,6 +44,8 @@ def run(args: argparse.Namespace) -> int:
             else:
                 transcript = decode_all(book, line, direction=args.direction, context=context)
                 found, facts = list(transcript.reports), transcript.as_dicts(book)
+            if not facts:
+                raise Incomplete("no report in this", kind="no-report", source=line, span=(len(line), len(line)))
         except CodeError as error:
             worst = max(worst, report(error, as_json=args.json))
             continue
@@ -49,6 +55,20 @@ def run(args: argparse.Namespace) -> int:
         else:
             _show(book, found, facts)
     return worst
+
+
+def _context(book: Book, near: Sequence[str]) -> dict[str, str]:
+    """Return what wrapped fields are expected to be near; raises CodeError for a field that is not wrapped, or no number."""
+    from grammar.errors import CodeError
+    from grammar.fields import Wrapped
+
+    context = given(near, "context")
+    wrapped = {name: one for name, one in book.fields.items() if isinstance(one, Wrapped)}
+    for name, value in context.items():
+        if name not in wrapped:
+            raise CodeError(f"--near {name}: no wrapped field of the book", kind="usage", expected=list(wrapped) or ["a book with one"])
+        wrapped[name].number(value)
+    return context
 
 
 def _show(book: Any, found: list[Any], facts: list[dict[str, Any]]) -> None:

@@ -33,7 +33,7 @@ def run(args: argparse.Namespace) -> int:
 
     book = load_book(args.book)
     profile = load_profile(args.profile) if args.profile else None
-    worst = 0
+    worst, number = 0, 0
     for number, values in enumerate(_values(args), start=1):
         try:
             if isinstance(values, CodeError):
@@ -50,6 +50,8 @@ def run(args: argparse.Namespace) -> int:
             from codec.screen.reading import encoded_lines
 
             encoded_lines(book, encoded)
+    if not number:
+        raise CodeError("nothing to say", kind="usage", expected=["field=value", "a JSON object a line on standard input"])
     return worst
 
 

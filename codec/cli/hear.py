@@ -55,8 +55,11 @@ def run(args: argparse.Namespace) -> int:
     from codec.hear import Prior
     from grammar.errors import CodeError
 
+    for option, number in (("--laps", args.laps), ("--count", args.count)):
+        if number < 1:
+            raise CodeError(f"{option} {number}", kind="usage", expected=["1 or more"])
     book = load_book(args.book)
-    prior = Prior(flat=True) if args.flat else _prior(book, args.prior, max(1, args.laps))
+    prior = Prior(flat=True) if args.flat else _prior(book, args.prior, args.laps)
     noise: Any = grade(args.noise)
     if args.profile:
         from codec.profile import channel_of, load_profile
@@ -88,7 +91,7 @@ def _heard(book: Book, words: Any, prior: Prior, noise: Any, args: argparse.Name
     earlier: Sequence[Hearing] = ()
     for text in args.earlier:
         earlier = [hear(book, _words(text), prior=prior, noise=noise, earlier=earlier, direction=args.direction)]
-    return hear(book, words, prior=prior, noise=noise, earlier=earlier, direction=args.direction, count=max(1, args.count))
+    return hear(book, words, prior=prior, noise=noise, earlier=earlier, direction=args.direction, count=args.count)
 
 
 def _prior(book: Book, given_prior: Sequence[str], laps: int) -> Prior:

@@ -70,7 +70,7 @@ class _Lap:
         """Judge every attempt at the lap's report."""
         recorded = self.recorded.lap(self.lap)
         attempts = _attempts(listed)
-        if recorded is None:
+        if recorded is None or not (recorded.dash or recorded.values or any(string_of(self.book, said) for said in recorded.said)):
             self.found.findings.append(Finding(self.lap, "not recorded", attempts[0].entry.seq if attempts else 0))
             return
         if not attempts:

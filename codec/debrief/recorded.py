@@ -13,9 +13,10 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
 
+from codec.decode import readings
 from codec.sheet.transcript import milliseconds
 from grammar.book import Book
-from grammar.errors import CodeError, EncodeError, visible
+from grammar.errors import CodeError, EncodeError, ReportError, visible
 from grammar.exact import exact
 from grammar.fields import Bands, FieldBase, Quantity, Wrapped
 
@@ -80,7 +81,7 @@ def parse_car_file(lines: Iterable[str], book: Book, name: str = "car file") -> 
 
 def _check_columns(columns: Sequence[str], book: Book, name: str) -> None:
     if "lap" not in columns:
-        expected = ["lap", *book.fields, *_OWN[1:]]
+        expected = list(dict.fromkeys([*_OWN, *book.fields]))
         raise CarFileError(
             f"{visible(name)}: there is no column 'lap'", kind="car-file", expected=expected, hint="line 1 names the columns"
         )
@@ -124,6 +125,17 @@ def _dash(cell: str, book: Book, place: str) -> str:
     for symbol in string:
         if symbol not in book.alphabet.index:
             raise _bad(place, "dash", cell, f"symbols of the book ({symbol!r} is none)")
+    if string:
+        try:
+            readings(book, string, typed=True)
+        except ReportError as error:
+            raise CarFileError(
+                f"{visible(place)}: dash {visible(cell[:60])!r} is no message of the book: {error.message}",
+                kind="car-file",
+                source=error.source,
+                span=error.span,
+                hint="leave the cell empty where what the dash showed is not known",
+            ) from None
     return string
 
 

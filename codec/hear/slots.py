@@ -57,8 +57,11 @@ class Ear:
         """Return the slot of one word of a list."""
         if isinstance(item, str):
             return self.one(item)
-        pairs = list(item.items()) if isinstance(item, Mapping) else [tuple(pair) for pair in item]
-        return self.choice(pairs)
+        if isinstance(item, Mapping):
+            return self.choice(list(item.items()))
+        if not isinstance(item, Sequence):
+            raise CodeError(f"{str(item)[:40]} is no word", kind="alternatives", expected=["a text", '{"word": confidence}'])
+        return self.choice([tuple(pair) if isinstance(pair, Sequence) and not isinstance(pair, str) else (pair,) for pair in item])
 
     def one(self, text: str) -> Slot:
         """Return the slot of a text that is one spoken word."""
@@ -78,9 +81,11 @@ class Ear:
         if not pairs:
             return self.unclear("?")
         for pair in pairs:
-            if len(pair) != 2 or not isinstance(pair[0], str) or not isinstance(pair[1], int | float) or not 0 <= pair[1] < math.inf:
+            if len(pair) != 2 or not isinstance(pair[0], str) or not isinstance(pair[1], int | float) or not 0 <= pair[1] <= 1:
                 raise CodeError(
-                    f"{str(pair)[:60]} is no alternative", kind="alternatives", expected=["a word and its confidence, a number from 0 to 1"]
+                    f"{'='.join(map(str, pair))[:60]!r} is no alternative with its confidence",
+                    kind="alternatives",
+                    expected=["a word and its confidence, a number from 0 to 1"],
                 )
         total = max(1.0, math.fsum(confidence for _, confidence in pairs))
         rest = max(0.0, 1 - math.fsum(confidence for _, confidence in pairs) / total)

@@ -29,7 +29,7 @@ Words = str | Sequence[Item]
 MOST_WAYS = 32
 MOST_WORDS = 90
 _ALIKE = 0.7  # up to this distance an unknown word may be one of the number words
-_CHOICE = re.compile(r"[^\s/=]+(?:=[0-9.]+)?(?:/[^\s/=]+(?:=[0-9.]+)?)+|[^\s/=]+=[0-9.]+")
+_CHOICE = re.compile(r"[^\s/=]+(?:=[-+0-9.]+)?(?:/[^\s/=]+(?:=[-+0-9.]+)?)+|[^\s/=]+=[-+0-9.]+")
 _UNCLEAR = Meaning("UNCLEAR")
 _RUN = ("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "AND", "MULTIPLE", "UNKNOWN", "UNCLEAR", "SLOT")
 
@@ -110,7 +110,13 @@ class _Transcript(Ear):
             if found in marks:
                 yield Word(_UNCLEAR, found.span()), None
             else:
-                yield Word(Meaning("SLOT"), found.span()), self.choice(_pairs(found.group()))
+                yield Word(Meaning("SLOT"), found.span()), self._choice(text, found.span())
+
+    def _choice(self, text: str, span: tuple[int, int]) -> Slot:
+        try:
+            return self.choice(_pairs(text[slice(*span)]))
+        except CodeError as error:
+            raise CodeError(error.message, kind=error.kind, source=text, span=span, expected=error.expected, hint=error.hint) from None
 
     def _sections(self, sections: list[list[Any]], text: str, part: Part, events: tuple[str, ...]) -> list[Heard]:
         hearings: list[list[list[Slot]]] = []
@@ -122,6 +128,9 @@ class _Transcript(Ear):
                 hearings.append(ways)
         found = [Heard([_counted(way, text) for way in ways], part, text, events) for ways in hearings if any(ways)]
         if not found:
+            if events:
+                spoken = ", ".join(self.book.spec.phrases[event].label or event for event in events)
+                raise Incomplete(f"an event ({spoken}), and no report", kind="no-report", source=text, span=(len(text), len(text)))
             raise Incomplete(
                 "nothing was heard", kind="no-report", source=text, span=(len(text), len(text)), hint="? stands for a word not understood"
             )

@@ -50,8 +50,9 @@ class Bands(Measured):
 
     @property
     def domain(self) -> str:
-        """The whole range, with the unit."""
-        return f"{self.with_unit(str(Band(self.low, self.high)))} in {self.size} bands"
+        """The whole range, with the unit, and the names of the bands."""
+        names = f": {', '.join(self.names)}" if self.names else ""
+        return f"{self.with_unit(str(Band(self.low, self.high)))} in {self.size} bands{names}"
 
     @property
     def usual_level(self) -> int | None:

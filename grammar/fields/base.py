@@ -159,7 +159,7 @@ class FieldBase(Strict):
         shares[self.level(value).level] += same
         return shares
 
-    def refuse(self, value: object, message: str) -> EncodeError:
+    def refuse(self, value: object, message: str, hint: str = "") -> EncodeError:
         """Return the error for a value outside the domain, naming the domain."""
         text = str(value)
         source = f"{self._name} = {text if len(text) <= 60 else text[:60] + '…'}"
@@ -169,6 +169,7 @@ class FieldBase(Strict):
             source=source,
             span=(len(self._name) + 3, len(source)),
             expected=[self.domain],
+            hint=hint,
         )
 
 

@@ -3,12 +3,27 @@
 from __future__ import annotations
 
 import math
+import re
 from decimal import Decimal
 
 from pydantic import Field, model_validator
 
 from grammar.exact import ExactDecimal, exact
 from grammar.fields.base import FieldBase, Limit
+
+_NUMBER = re.compile(r"\s*([-+\N{MINUS SIGN}]?[0-9]+)(?:[.,]([0-9]+))?\s*(.*)", re.DOTALL)
+
+
+def _way_to_write(text: str, unit: str) -> str:
+    """Return how to write a number that was given with a comma or a unit; "" for what is no such number."""
+    found = _NUMBER.fullmatch(text)
+    if found is None:
+        return ""
+    whole, part, more = found.groups()
+    alone = f"{whole}.{part}" if part else whole
+    if more and more != unit:
+        return f"write the number alone, in {unit}" if unit else "write the number alone"
+    return f"write {alone}" if alone != text else ""
 
 
 class Measured(FieldBase):
@@ -29,7 +44,7 @@ class Measured(FieldBase):
         try:
             return exact(value)
         except ValueError as error:
-            raise self.refuse(value, str(error)) from None
+            raise self.refuse(value, str(error), _way_to_write(str(value), self.unit)) from None
 
     def with_unit(self, text: str) -> str:
         """Put the unit behind a number."""

@@ -284,6 +284,10 @@ def unknown(lexicon: Lexicon, text: str, raw: str, span: Span) -> UnknownWord:
         hint = f"if it is typed from the dash, write it in capitals: {raw.upper()[:40]}"
     else:
         missing = sorted({c for c in raw.upper() if c not in lexicon.alphabet.index})
-        if len(raw) <= 12 and raw.isascii() and any(c.isdigit() for c in raw) and missing:
-            hint = f"{visible(', '.join(missing))} not in use in this book"
+        retired = lexicon.alphabet.retired_word(_form(raw[:40]))
+        if retired:
+            hint = f"{retired} is not in use in this book"
+        elif len(raw) <= 12 and raw.isascii() and any(c.isdigit() for c in raw) and missing:
+            unused = [c for c in missing if c.isalnum()]
+            hint = f"{', '.join(unused)} not in use in this book" if unused else "symbols stand together, or parted by blanks"
     return UnknownWord(f"unknown word {shown!r}", kind="unknown-word", source=text, span=span, hint=hint)

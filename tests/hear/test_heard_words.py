@@ -81,8 +81,18 @@ def test_alternatives_mix_by_their_confidence() -> None:
 def test_confidence_left_over_is_any_word_and_too_much_is_scaled_down() -> None:
     (half,), (five,) = slots([{"five": 0.5}]), slots("five")
     np.testing.assert_allclose(half.likelihood, 0.5 * five.likelihood + 0.5 / 36)
-    (double,) = slots([{"five": 2.0}])
+    (double,) = slots([{"five": 0.8, "fife": 0.8}])
     np.testing.assert_allclose(double.likelihood, five.likelihood)
+
+
+@pytest.mark.parametrize("heard", ["one five=2/nine=0.3", "one five=-0.6/nine=0.3", [{"five": 1.5}], [1, 2], [["five"]], [{"five": None}]])
+def test_what_is_no_word_and_no_confidence_is_refused_with_its_place(heard: Any) -> None:
+    with pytest.raises(CodeError) as refused:
+        hear(BOOK, heard)
+    assert refused.value.kind == "alternatives"
+    assert refused.value.expected
+    if isinstance(heard, str):
+        assert refused.value.source[slice(*refused.value.span)] == heard.split()[1]  # type: ignore[misc]
 
 
 def test_a_doubtful_word_leaves_more_doubt_than_a_plain_one() -> None:

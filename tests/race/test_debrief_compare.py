@@ -136,6 +136,7 @@ def test_the_car_file_is_what_its_script_makes(tmp_path: Path) -> None:
         ("lap,energy\n1,much\n", "line 2: energy can't be 'much'"),
         ("lap,alert\n1,fire\n", "line 2: alert can't be 'fire'"),
         ("lap,dash\n1,12O\n", "line 2: dash can't be '12O'"),
+        ("lap,dash\n1,12128SX\n", "line 2: dash '12128SX' is no message of the book"),
         ("lap,time\n1,noon\n", "line 2: time can't be 'noon'"),
         ("lap,energy\n1,0\n1,0.1\n", "line 3: lap 1 was recorded before"),
         ('lap,energy\n1,"0\n', "CSV as in RFC 4180"),
@@ -145,6 +146,14 @@ def test_a_bad_car_file_tells_the_line_and_what_was_expected(text: str, what: st
     with pytest.raises(CarFileError) as refused:
         parse_car_file(text.splitlines(keepends=True), race_book())
     assert what in str(refused.value)
+
+
+@pytest.mark.parametrize("text", ["lap,energi\n3,0.1\n", "lap,said\n3,blah blah\n", "lap,time\n3,240\n"])
+def test_a_lap_of_which_nothing_was_recorded_is_not_called_as_recorded(text: str) -> None:
+    story = tell(1)
+    recorded = parse_car_file(text.splitlines(keepends=True), story.book)
+    verdicts = {finding.lap: finding.verdict for finding in compare(story.book, story.entries, recorded, car="7").findings}
+    assert verdicts[3] == "not recorded"
 
 
 def test_columns_of_no_use_are_told() -> None:
