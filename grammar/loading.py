@@ -15,7 +15,8 @@ from pydantic import ValidationError
 
 from grammar.binding import bind_messages, bind_tables
 from grammar.book import Book
-from grammar.errors import BookError, CodeError, Problem, Span, visible
+from grammar.errors import BookError, CodeError, EncodeError, Problem, Span, visible
+from grammar.fields import ENUMERABLE, FieldBase
 from grammar.message import Message
 from grammar.models import BookSpec
 from grammar.outline import outline, place_of
@@ -93,6 +94,7 @@ def parse_book(text: str, name: str = "book") -> Book:
     spec, broken = _validated(raw, problems)
     if spec is None:
         raise problems.error()
+    weigh(spec.fields, problems)
     alphabet = Alphabet(spec.alphabet)
     lexicon = _lexicon(spec, alphabet, problems)
     tables = bind_tables(spec, alphabet, problems.add, broken)
@@ -103,6 +105,18 @@ def parse_book(text: str, name: str = "book") -> Book:
     if problems.found:
         raise problems.error()
     return Book(spec, alphabet, tables, messages, lexicon, Path(name).stem, text)
+
+
+def weigh(fields: Mapping[str, FieldBase], problems: Collector) -> None:
+    """Note what is wrong with how often the values of fields are said to occur."""
+    for name, one in fields.items():
+        if one.often is not None and one.size > ENUMERABLE:
+            problems.add(("fields", name, "often"), f"{one.size} levels are too many to weigh", f"at most {ENUMERABLE}")
+        elif one.often is not None:
+            try:
+                one.shares()
+            except EncodeError as error:
+                problems.add(("fields", name, "often"), error.message, error.hint or f"values are {one.domain}")
 
 
 def document(text: str, name: str) -> dict[str, Any]:

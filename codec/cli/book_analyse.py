@@ -37,7 +37,7 @@ def run_analyse(args: argparse.Namespace) -> int:
     if args.json:
         emit(_facts(found, told, after))
         return 0
-    from codec.screen.design import analysis
+    from codec.screen.analysis import analysis
 
     analysis(found, told, after)
     return 0

@@ -24,7 +24,9 @@ def add_key(actions: Any) -> None:
     add_book(parser)
     parser.add_argument("--event", required=True, help="the event's name; another event gives another book")
     parser.add_argument("--secret-file", metavar="FILE", help="read the secret from this file")
-    parser.add_argument("--margin", type=float, default=0.05, help="how much times and rates may change, as a share (0.05)")
+    parser.add_argument(
+        "--margin", type=float, default=0.05, help="how much times and rates may change, as a share (0.05); rates in any case by 0.001"
+    )
     parser.add_argument("--out", metavar="FILE", required=True, help="write the book here")
     parser.add_argument("--replace", action="store_true", help="write over a file that is there")
     parser.set_defaults(run=run_key)
@@ -34,7 +36,7 @@ def run_key(args: argparse.Namespace) -> int:
     """Write the book under a fresh key."""
     from codec import load_book
     from codec.files import write
-    from codec.screen.design import keyed as show
+    from codec.screen.analysis import keyed as show
     from grammar.design import keyed
     from grammar.errors import CodeError
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import csv
 import sys
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -12,6 +13,7 @@ from codec.cli.common import add_json, emit
 
 if TYPE_CHECKING:
     from grammar.design import Needs, Proposal
+    from grammar.fields import FieldBase
 
 _VALUE = "value_"  # how an exported sheet marks a field's column
 _MOST_ROWS = 1_000_000
@@ -41,7 +43,7 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Propose, show, and write what was picked."""
     from codec.screen.design import progress, show, wrote
-    from grammar.design import FAMILIES, bound_of, candidates, chosen, frontier, proposals, written
+    from grammar.design import FAMILIES, bound_of, broken, candidates, chosen, frontier, proposals, written
     from grammar.errors import CodeError
 
     if args.draws < 50:
@@ -54,7 +56,10 @@ def run(args: argparse.Namespace) -> int:
     pick = _picked(args.pick, found) if args.pick else chosen(best, needs) or chosen(found, needs)
     shown = sorted(found, key=lambda one: one.mean) if args.all else best
     if args.json:
-        facts = [{**one.as_dict(), "frontier": one in best, "picked": one is pick} for one in shown]
+        facts = [
+            {**one.as_dict(), "frontier": one in best, "picked": one is pick, "keeps_limits": not broken(one, needs.limits)}
+            for one in shown
+        ]
         emit({"needs": needs.title, "bound": round(bound_of(needs).seconds, 4), "proposals": facts})
     else:
         show(needs, shown, best, pick)
@@ -66,8 +71,8 @@ def run(args: argparse.Namespace) -> int:
         raise CodeError(
             "no proposal keeps the limits",
             kind="limits",
-            expected=[_missed(needs, found)],
-            hint="raise [limits], or say less",
+            expected=_missed(needs, found),
+            hint="raise [limits], or say less; --pick NAME writes one all the same",
         )
     if args.out:
         text, left_out = written(needs, pick, args.seed)
@@ -90,37 +95,49 @@ def _needs(args: argparse.Namespace) -> Needs:
     if args.message is not None and not {"messages", "tables"} & keys:
         raise CodeError(f"{path} is a needs file, which names its message itself", kind="usage", hint="leave out --message")
     needs = needs_of(load_book(path), args.message) if args.message is not None else load_needs(path)
-    return needs.with_reports(_reports(args.sheet, list(needs.fields))) if args.sheet else needs
+    return needs.with_reports(_reports(args.sheet, needs.fields)) if args.sheet else needs
 
 
-def _missed(needs: Needs, found: list[Proposal]) -> str:
-    """Return what each limit asks for, and how near the nearest proposal comes."""
-    limits = needs.limits
-    asked = []
-    if limits.seconds is not None:
-        asked.append(f"at most {limits.seconds:g} s a report (the nearest: {min(one.worst for one in found):.2f} s)")
-    if limits.wrong is not None:
-        asked.append(f"at most {limits.wrong:.2g} accepted wrong (the nearest: {min(one.wrong for one in found):.2g})")
-    if limits.card:
-        rows = min((one.rows for one in found if one.readable), default=None)
-        asked.append(f"a card of at most {limits.rows} rows (the nearest: {rows if rows is not None else 'none is read from a card'})")
-    return ", ".join(asked)
+def _missed(needs: Needs, found: list[Proposal]) -> list[str]:
+    """Return how near proposals come to the limits: to those that none keeps, or else that which breaks fewest."""
+    from grammar.design import broken, expected_seconds
+
+    each = {one.name: broken(one, needs.limits) for one in found}
+    hopeless = set.intersection(*map(set, each.values()))
+    near = min(found, key=lambda one: (len(each[one.name].keys() & hopeless), len(each[one.name]), one.wrong, expected_seconds(one, needs)))
+    return [f"{asked} ({near.name}: {came})" for asked, came in each[near.name].items()]
 
 
-def _reports(path: str, fields: list[str]) -> list[dict[str, str]]:
+def _reports(path: str, fields: Mapping[str, FieldBase]) -> list[dict[str, str]]:
     """Return past reports from CSV: columns named after fields, or as an exported sheet has them; refused ones are passed over."""
-    from grammar.errors import CodeError
+    from grammar.errors import CodeError, EncodeError
 
+    reports: list[dict[str, str]] = []
     try:
         with Path(path).open(encoding="utf-8-sig", newline="") as file:
             reader = csv.DictReader(file)
             columns = {name: name.removeprefix(_VALUE) for name in reader.fieldnames or () if name.removeprefix(_VALUE) in fields}
             if not columns:
-                raise CodeError(f"{path}: no column is named after a field", kind="sheet", expected=fields)
-            rows = [row for row, _ in zip(reader, range(_MOST_ROWS), strict=False) if not row.get("refusal")]
+                raise CodeError(f"{path}: no column is named after a field", kind="sheet", expected=list(fields))
+            for row, _ in zip(reader, range(_MOST_ROWS), strict=False):
+                report = {} if row.get("refusal") else {field: row[name] for name, field in columns.items() if row[name]}
+                for field, value in report.items():
+                    try:
+                        fields[field].level(value)
+                    except EncodeError as error:
+                        place = f"{path}, line {reader.line_num}"
+                        raise CodeError(f"{place}: {error.message}", kind="sheet", expected=error.expected, hint=error.hint) from None
+                reports += [report] if report else []
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise CodeError(f"{path} can't be read: {error}", kind="file", hint="pass a CSV file in UTF-8") from None
-    return [{field: row[name] for name, field in columns.items() if row[name]} for row in rows]
+    if not reports:
+        raise CodeError(
+            f"{path}: no report to learn from", kind="sheet", hint="pass past reports, one a line below the names of the columns"
+        )
+    missing = [name for name in fields if name not in columns.values()]
+    unknown = f"; no column for {', '.join(missing)}" if missing else ""
+    print(f"learned from {len(reports)} report{'s' * (len(reports) != 1)}: {', '.join(columns.values())}{unknown}", file=sys.stderr)
+    return reports
 
 
 def _picked(name: str, found: list[Proposal]) -> Proposal:

@@ -9,7 +9,7 @@ from grammar.design.assignment import assign, harm
 from grammar.design.candidates import FAMILIES, Candidate, candidates
 from grammar.design.capacity import Passage, capacity, constrained_capacity, entropy, least
 from grammar.design.codewords import Code, optimal
-from grammar.design.frontier import Bound, Proposal, bound_of, chosen, frontier, proposals, propose
+from grammar.design.frontier import Bound, Proposal, bound_of, broken, chosen, expected_seconds, frontier, proposals, propose
 from grammar.design.independent import Graph, cycle, is_independent, zero_error
 from grammar.design.key import Keyed, keyed
 from grammar.design.needs import Needs, NeedsSpec, load_needs, needs_of, parse_needs
@@ -33,12 +33,14 @@ __all__ = [
     "analyse",
     "assign",
     "bound_of",
+    "broken",
     "candidates",
     "capacity",
     "chosen",
     "constrained_capacity",
     "cycle",
     "entropy",
+    "expected_seconds",
     "frontier",
     "harm",
     "is_independent",

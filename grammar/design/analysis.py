@@ -22,6 +22,7 @@ DRAWS = 1500
 _MOST_ROWS = 20_000
 _MOST_LEVELS = 1500  # of a field whose confusions are listed
 _OFTEN = 0.05
+_MISHEARD = 0.003  # how often a word is taken for another, from which it is worth a remark
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,15 +173,24 @@ def remarks(book: Book, analysis: Analysis) -> list[str]:
     ]
     if not message.check_leaves:
         told.append("no check symbol: every misheard word that makes another codeword is accepted")
-    said = {symbol for table in message.tables for _, symbol in _symbols(book, table)}
-    noise = noise_of(book.alphabet, book.spec.hearing)
-    for one in sorted(said):
-        slip = 1 - noise.confusions[one][one]
-        if slip > 0.01:
-            heard = max((x for x in noise.confusions[one] if x != one), key=lambda x: noise.confusions[one][x])
-            words = book.alphabet.words
-            told.append(f"{words[one].word} is misheard {slip:.1%} of the time, mostly as {words[heard].word}: retire one of the two")
-    return told
+    return [*told, *_misheard(book, message)]
+
+
+def _misheard(book: Book, message: Message) -> list[str]:
+    """Return which words that the message says are easily taken for others of them, each pair once."""
+    said = sorted({symbol for table in message.tables for _, symbol in _symbols(book, table)})
+    confusions, words = noise_of(book.alphabet, book.spec.hearing).confusions, book.alphabet.words
+    told: dict[frozenset[str], str] = {}
+    for one in said:
+        others = {other: confusions[one][other] for other in said if other != one}
+        heard = max(others, key=lambda other: others[other], default=one)
+        if others and others[heard] > _MISHEARD:
+            pair = frozenset((one, heard))
+            both = "" if pair not in told else ", and the other way round"
+            digits = one.isdigit() and heard.isdigit()
+            hint = "a table that says them for levels far apart does less harm" if digits else "retire one of the two"
+            told[pair] = f"{words[one].word} is taken for {words[heard].word} {others[heard]:.1%} of the time{both}: {hint}"
+    return list(told.values())
 
 
 def _symbols(book: Book, table: CodeTable) -> list[tuple[str, str]]:

@@ -12,7 +12,7 @@ from grammar.book import Book
 from grammar.codes import Check
 from grammar.design.candidates import CARD, Candidate
 from grammar.design.capacity import capacity, entropy
-from grammar.design.needs import Needs
+from grammar.design.needs import LimitsSpec, Needs
 from grammar.design.noise import noise_of, rates
 from grammar.design.write import book_text
 from grammar.figures import Drawn, drawn, longest
@@ -162,18 +162,25 @@ def expected_seconds(one: Proposal, needs: Needs) -> float:
     return one.mean + one.ask * again + one.wrong * needs.hearing.wrong
 
 
+def broken(one: Proposal, limits: LimitsSpec) -> dict[str, str]:
+    """Return the limits a proposal does not keep: what is asked, and what it comes to."""
+    found = {}
+    if limits.seconds is not None and one.worst > limits.seconds:
+        found[f"at most {limits.seconds:g} s for the longest report"] = f"{one.worst:.2f} s"
+    if limits.wrong is not None and one.wrong > limits.wrong:
+        found[f"at most {limits.wrong:.2g} accepted wrong"] = f"{one.wrong:.2g}"
+    if limits.card and not one.readable:
+        found["read from a card"] = "needs the tool"
+    if limits.card and one.readable and one.rows > limits.rows:
+        found[f"at most {limits.rows} rows of the card"] = f"{one.rows} rows"
+    return found
+
+
 def chosen(found: Sequence[Proposal], needs: Needs) -> Proposal | None:
     """Return the proposal to take of those that keep the limits, None if none does.
 
     It is that of least mean seconds where the limits say how many wrong readings may be accepted, else that of least expected seconds in
     all, as the quickest code alone would be the one most easily misheard.
     """
-    limits = needs.limits
-    kept = [
-        one
-        for one in found
-        if (limits.seconds is None or one.worst <= limits.seconds)
-        and (limits.wrong is None or one.wrong <= limits.wrong)
-        and (not limits.card or (one.readable and one.rows <= limits.rows))
-    ]
-    return min(kept, key=lambda one: (expected_seconds(one, needs) if limits.wrong is None else one.mean, one.name), default=None)
+    kept = [one for one in found if not broken(one, needs.limits)]
+    return min(kept, key=lambda one: (expected_seconds(one, needs) if needs.limits.wrong is None else one.mean, one.name), default=None)

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Any
 
 from pydantic import Field, ValidationError
 
@@ -19,13 +19,13 @@ from grammar.design.noise import Noise, noise_of
 from grammar.errors import CodeError, EncodeError
 from grammar.exact import ExactDecimal
 from grammar.fields import ENUMERABLE, AnyField, FieldBase
-from grammar.fields.base import Strict
-from grammar.loading import Collector, document, load_book, read, told
+from grammar.fields.base import Strict, Weights
+from grammar.loading import Collector, document, load_book, read, told, weigh
 from grammar.models import HearingSpec, Name, SpeechSpec
 from grammar.symbols import Alphabet, AlphabetSpec
 
-Weight = Annotated[float, Field(ge=0, le=1e12)]
 MOST_FIELD = 100_000  # levels of a field that is designed for
+_WRITTEN = 2000  # levels of a field up to which what was learned is written into the book
 _SMOOTHING = 20.0  # how many observed reports the book's own idea of the values is worth
 
 
@@ -52,7 +52,7 @@ class NeedsSpec(Strict):
     speech: SpeechSpec | None = Field(None, description="How transcripts are read; goes into the book as it is.")
     hearing: HearingSpec | None = Field(None, description="Noise, confusions, lost and added words.")
     fields: dict[Name, AnyField] = Field(default_factory=dict, description="What is reported.")
-    values: dict[Name, dict[str, Weight] | list[Weight]] = Field(
+    values: dict[Name, Weights] = Field(
         default_factory=dict, description="How often each value of a field occurs: value = weight, or one weight a level."
     )
     times: dict[str, ExactDecimal] = Field(default_factory=dict, description="Measured milliseconds of a symbol's word.")
@@ -104,7 +104,9 @@ class Needs:
             name: [(n + _SMOOTHING * share) / (sum(row) + _SMOOTHING) for n, share in zip(row, self.shares[name], strict=True)]
             for name, row in counts.items()
         }
-        return replace(self, shares=shares, learned=len(reports))
+        often = {name: [float(f"{share:.4g}") for share in row] for name, row in shares.items() if len(row) <= _WRITTEN}
+        fields = {name: {**raw, **({"often": often[name]} if name in often else {})} for name, raw in self.parts["fields"].items()}
+        return replace(self, shares=shares, learned=len(reports), parts={**self.parts, "fields": fields})
 
 
 def load_needs(path: str | Path) -> Needs:
@@ -140,6 +142,11 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
     parts["fields"] = {one: raw.get("fields", {}).get(one) or taken["fields"][one] for one in say}
     parts["alphabet"] = _timed(spec, base, parts["alphabet"], problems)
     chosen = {one: fields[one] for one in say}
+    weigh(chosen, problems)
+    if problems.found:
+        raise problems.error()
+    for one in spec.values.keys() & chosen.keys():  # they go into the book, so that it expects what it was designed for
+        parts["fields"][one] = {**parts["fields"][one], "often": raw["values"][one]}
     shares = {one: _shares(one, chosen[one], spec.values.get(one), problems) for one in say}
     for one in spec.values.keys() - chosen.keys():
         problems.add(("values", one), f"{one!r} is not said", f"said are: {', '.join(say)}")
@@ -217,24 +224,21 @@ def _timed(spec: NeedsSpec, base: Book | None, raw: Mapping[str, Any], problems:
 
 
 def _shares(name: str, one: FieldBase, given: Mapping[str, float] | Sequence[float] | None, problems: Collector) -> list[float]:
+    """Return how often each level occurs: as the needs say, else as the field does."""
+    flat = [1 / one.size] * one.size
     if given is None:
-        return one.shares() if one.size <= ENUMERABLE else [1 / one.size] * one.size
-    row = [0.0] * one.size
-    if isinstance(given, Mapping):
-        for value, weight in given.items():
-            try:
-                rounded = one.level(value)
-            except EncodeError as error:
-                problems.add(("values", name, value), error.message, f"values are {one.domain}")
-                continue
-            row[rounded.level] += weight
-    elif len(given) != one.size:
-        problems.add(("values", name), f"{len(given)} weights for {one.size} levels", "one weight a level, or value = weight")
-    else:
-        row = list(given)
-    total = sum(row)
-    if total <= 0:
-        problems.add(("values", name), "nothing ever occurs", "give at least one weight above 0")
-        return [1 / one.size] * one.size
-    floor = 1e-6  # what never occurred may still occur: every level needs a codeword, and gets a long one
-    return [(weight / total + floor) / (1 + floor * one.size) for weight in row]
+        return one.shares() if one.size <= ENUMERABLE else flat
+    try:
+        return one.weighed(given)
+    except EncodeError as error:
+        foreign = [value for value in given if _foreign(one, value)] if isinstance(given, Mapping) else []
+        problems.add(("values", name, *foreign[:1]), error.message, error.hint or f"values are {one.domain}")
+        return flat
+
+
+def _foreign(one: FieldBase, value: object) -> bool:
+    try:
+        one.level(value)
+    except EncodeError:
+        return True
+    return False

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from grammar.design.candidates import FAMILIES
-from grammar.design.frontier import Proposal
+from grammar.design.frontier import Proposal, broken
 from grammar.design.keep import joined
 from grammar.design.needs import Needs
 from grammar.design.write import book_text
@@ -32,12 +32,14 @@ def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str,
         f"In the noise of [hearing], by drawing reports, {proposal.wrong:.2g} of them are accepted with a wrong reading (standard error "
         f"{proposal.wrong_error:.1g}), {proposal.ask:.1%} must be asked for again."
     )
+    missed = [f"{asked}: this one {came}" for asked, came in broken(proposal, needs.limits).items()]
     head = [
         f"{needs.title}: a proposed code, {proposal.name}: {FAMILIES[proposal.family]}.",
         "",
         spoken,
         met,
         "People can read it from a card." if proposal.readable else "It needs the dash to show the string and the tool to read it.",
+        *([f"It does not keep the limits asked for. {'; '.join(missed).capitalize()}."] if missed else []),
         *([f"How often values occur was learned from {needs.learned} reports."] if needs.learned else []),
         f"Made with seed {seed}; the same needs and seed give the same book.",
         "",

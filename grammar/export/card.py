@@ -1,4 +1,5 @@
-"""Cards for people: one for the driver (how each symbol is said, in what order), one for the engineer (what each codeword means).
+"""Cards for people: one for the driver (in what order a report is said, how each symbol is said, what the codewords of calls mean), one
+for the engineer (what each codeword means).
 
 Big, black on white, readable without colour: what warns is in bold with a mark. ``html`` prints on A4, Letter or A5; ``card_picture`` draws
 SVG or PNG. Tables of more rows than a person can look up are named, not listed. A mark tells cards of one state of a book from another's.
@@ -6,6 +7,7 @@ SVG or PNG. Tables of more rows than a person can look up are named, not listed.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from html import escape
 from typing import Literal
@@ -13,9 +15,11 @@ from typing import Literal
 from grammar.book import Book
 from grammar.codes import Check, CodeTable
 from grammar.errors import visible
+from grammar.message import Direction, Message
 
 Reader = Literal["driver", "engineer"]
 MOST_ROWS = 120  # of one table on a card
+_SPOKEN: dict[Direction, str] = {"car": "Reports, driver to pit", "pit": "Calls, pit to driver"}
 CAUTION = (
     "Read only where the car is straight. A temperature, voltage or insulation warning is handled by the event's and the team's own safety "
     "procedures and qualified people. Event regulations on radio use come first."
@@ -43,13 +47,31 @@ class Block:
 
 def blocks(book: Book, reader: Reader) -> list[Block]:
     """Return what a card shows."""
-    messages = Block("Order", "", tuple(Row(message.title, _order(book, message.name), named=True) for message in book.messages.values()))
-    if reader == "driver":
-        used = _used(book)
-        words = tuple(Row(symbol, book.alphabet.words[symbol].word) for symbol in book.alphabet.symbols if symbol in used)
-        phrases = tuple(Row(phrase.label or name, ", ".join(phrase.says), named=True) for name, phrase in book.spec.phrases.items())
-        return [messages, Block("Say", "", words), *([Block("Phrases", "", phrases)] if phrases else [])]
-    return [messages, *(_table(table) for table in book.tables.values() if table.fields)]
+    orders = [Block(told, "", _orders(book, way)) for way, told in _SPOKEN.items() if book.sent_by(way)]
+    if reader == "engineer":
+        return [*orders, *map(_table, _tables(book, book.messages.values()))]
+    used = _used(book)
+    words = tuple(Row(symbol, book.alphabet.words[symbol].word) for symbol in book.alphabet.symbols if symbol in used)
+    phrases = tuple(Row(phrase.label or name, ", ".join(phrase.says), named=True) for name, phrase in book.spec.phrases.items())
+    calls = [_short(_table(table)) if table.kind == "digits" else _table(table) for table in _tables(book, book.sent_by("pit"))]
+    return [*orders, Block("Say", "", words), *calls, *([Block("Phrases", "", phrases)] if phrases else [])]
+
+
+def _short(block: Block) -> Block:
+    """Return a table of numbers in order by its first rows and its last: nobody looks the others up."""
+    if len(block.rows) <= _SHORT:
+        return block
+    return Block(block.title, block.note, (*block.rows[:3], Row("…", "…"), block.rows[-1]))
+
+
+def _orders(book: Book, way: Direction) -> tuple[Row, ...]:
+    return tuple(Row(message.title, _order(book, message.name), named=True) for message in book.sent_by(way))
+
+
+def _tables(book: Book, messages: Iterable[Message]) -> list[CodeTable]:
+    """Return the tables that messages say, in the order of the book."""
+    said = {table.name for message in messages for table in message.tables}
+    return [table for name, table in book.tables.items() if table.fields and name in said]
 
 
 def _order(book: Book, name: str) -> str:

@@ -44,4 +44,4 @@ def rows(book: Book) -> str:
 
 def _safe(cell: str) -> str:
     """Keep a spreadsheet from taking a book's text for a formula; numbers stay as they are."""
-    return "'" + cell if cell[:1] in tuple("=@\t\r") or (cell[:1] in "+-" and not cell[1:2].isdigit()) else cell
+    return "'" + cell if cell[:1] in tuple("=@\t\r") or (cell[:1] in ("+", "-") and not cell[1:2].isdigit()) else cell

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import functools
+import math
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
-from typing import Any, ClassVar, Literal, NamedTuple
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
-from pydantic import BaseModel, ConfigDict, Field, PrivateAttr
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, PrivateAttr, Tag
 
 from grammar.errors import EncodeError
 from grammar.exact import ExactDecimal, plain
@@ -72,12 +73,24 @@ class Limit(Strict):
         return self.say or f"{label} {self.side}{' ' + unit if unit else ''}"
 
 
+Weight = Annotated[float, Field(ge=0, le=1e12)]
+# how often values occur: value = weight, or one weight a level; told apart first, so that a wrong weight is one problem, not two
+Weights = Annotated[
+    Annotated[dict[str, Weight], Tag("value = weight")] | Annotated[list[Weight], Tag("a weight a level")],
+    Discriminator(lambda given: "a weight a level" if isinstance(given, list) else "value = weight"),
+]
+_NEVER = 1e-6  # what never occurred may still occur: every level has at least this share
+
+
 class FieldBase(Strict):
     """One quantity or fact with a finite list of levels, numbered from 0."""
 
     label: str = Field("", description="What a person calls it; the default is the field's name.")
     share: float = Field(0.9, ge=0, le=1, description="How often the field has its usual value, where no spread is given.")
     hold: float | None = Field(None, ge=0, le=1, description="How often it stays as it was a lap ago; for what does not wander.")
+    often: Weights | None = Field(
+        None, description="How often each value occurs, where that is known: value = weight, or one weight a level."
+    )
     _name: str = PrivateAttr("")
 
     described: ClassVar[str] = "field"
@@ -139,6 +152,27 @@ class FieldBase(Strict):
 
     def shares(self) -> list[float]:
         """Return how often each level is expected, as the book tells; flat where it tells nothing. Only for ``size <= ENUMERABLE``."""
+        return self.expected() if self.often is None else self.weighed(self.often)
+
+    def weighed(self, weights: Mapping[str, float] | Sequence[float]) -> list[float]:
+        """Return weights (value → weight, or one a level) as shares; raises EncodeError for a value outside the domain, and for others."""
+        row = [0.0] * self.size
+        if isinstance(weights, Mapping):
+            for value, weight in weights.items():
+                row[self.level(value).level] += weight
+        elif len(weights) != self.size:
+            raise EncodeError(
+                f"{len(weights)} weights for {self.size} levels", kind="weights", hint="one weight a level, or value = weight"
+            )
+        else:
+            row = list(weights)
+        total = math.fsum(row)
+        if total <= 0:
+            raise EncodeError("nothing ever occurs", kind="weights", hint="give at least one weight above 0")
+        return [(weight / total + _NEVER) / (1 + _NEVER * self.size) for weight in row]
+
+    def expected(self) -> list[float]:
+        """Return how often each level is expected where no weights are given: by the usual value and its share."""
         usual, size = self.usual_level, self.size
         if usual is None or size == 1:
             return [1 / size] * size

@@ -123,10 +123,10 @@ class Quantity(Moving):
             return super().width_after(laps)
         return float(self.spread) * math.sqrt(1 - self.persistence ** (2 * laps))
 
-    def shares(self) -> list[float]:
+    def expected(self) -> list[float]:
         """Return a normal distribution about the usual value where a spread is given."""
         if self.usual is None or self.spread is None:
-            return super().shares()
+            return super().expected()
         return self._normal(self.usual, float(self.spread))
 
     def shares_after(self, value: object, laps: int) -> list[float]:

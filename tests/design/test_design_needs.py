@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from grammar.design import candidates, load_needs, needs_of, parse_needs, proposals
+from grammar.design import analyse, candidates, load_needs, needs_of, parse_needs, proposals, written
 from grammar.design.write import book_text, value_text
 from grammar.errors import BookError, CodeError
 from grammar.loading import load_book, parse_book
@@ -29,6 +29,7 @@ def test_the_example_is_read() -> None:
         ("modulus = 10", "modulo = 10", "modulo = 10", "unknown key 'modulo'"),
         ("[values.mode]", "[values.modes]", "[values.modes]", "'modes' is not said"),
         ("plan = 60", "plain = 60", "plain = 60", "no option 'plain'"),
+        ("plan = 60", "plan = -60", "plan = -60", "greater than or equal to 0"),
         ("N = 690", "N = 6", "N = 6", "6 ms for one word"),
         ("F = 655", "f = 655", "f = 655", "'f' is no symbol in use"),
         ('message = "lap"', 'say = ["lap", "speed"]', '"speed"', "there is no field 'speed'"),
@@ -109,3 +110,28 @@ def test_what_is_written_is_read_back() -> None:
 def test_every_text_is_escaped() -> None:
     text = 'quote " back \\ bell \x07 line \n é 🏁'
     assert tomllib.loads(f"a = {value_text(text)}")["a"] == text
+
+
+def test_a_designed_book_expects_what_it_was_designed_for() -> None:
+    """How often values occur, as the needs say or as was learned, stands in the book: its own figures are those of the design."""
+    stated = load_needs(NEEDS)
+    for needs in (stated, stated.with_reports([{"mode": "push", "energy": "0.3"}] * 50)):
+        (one,) = proposals(needs, list(candidates(needs, ["variable"]))[:1], draws=400)
+        book = parse_book(written(needs, one, 1)[0], "designed")
+        again = needs_of(book, "lap")
+        for name, shares in needs.shares.items():
+            assert again.shares[name] == pytest.approx(shares, rel=2e-3, abs=2e-6)
+        assert analyse(book, "lap", draws=400).mean == pytest.approx(one.mean, abs=0.001)
+
+
+@pytest.mark.parametrize(
+    ("often", "told"),
+    [("{ push = 1, pus = 2 }", "no option 'pus'"), ("[1, 2]", "2 weights for 3 levels"), ("[0, 0, 0]", "nothing ever occurs")],
+)
+def test_a_book_tells_what_is_wrong_with_how_often_values_occur(often: str, told: str) -> None:
+    text = NEEDS.read_text("utf-8").replace('"push"]', f'"push"]\noften = {often}')
+    with pytest.raises(BookError) as refused:
+        parse_needs(text[: text.index("# How often")])
+    (problem,) = refused.value.problems
+    assert problem.path == "fields.mode.often"
+    assert told in problem.message

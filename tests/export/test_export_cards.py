@@ -158,7 +158,7 @@ def test_the_title_the_mark_of_the_book_and_the_caution_stand_on_top(reader: Rea
     page = html(RACE, reader, "Book 01234567.")
     assert page.index(escape(RACE.title)) < page.index("Book 01234567.") < page.index(escape(CAUTION)) < page.index("<main>")
     drawn = [line.text for line in lines(picture(RACE, reader, "svg", "Book 01234567."))[0]]
-    begin = " ".join(drawn[: drawn.index("Order")])
+    begin = " ".join(drawn[: drawn.index("Reports, driver to pit")])
     assert begin == f"{RACE.title}: {reader} {CAUTION} Book 01234567."
 
 
@@ -206,3 +206,21 @@ def test_a_drawn_table_that_goes_on_has_its_title_again() -> None:
     assert len(tops) >= 3
     heights = [line.top for line in tops.values()]
     assert max(heights) - min(heights) < 3  # each at the top of a column
+
+
+def test_a_card_says_who_speaks_and_the_driver_can_look_up_what_calls_mean() -> None:
+    driver, engineer = (blocks(RACE, reader) for reader in READERS)
+    for card in (driver, engineer):
+        assert [block.title for block in card[:2]] == ["Reports, driver to pit", "Calls, pit to driver"]
+    assert [row.symbols for row in driver[1].rows] == ["wheel setting change", "race made longer", "energy target"]
+    titles = {block.title for block in driver}
+    assert {"dial", "way", "clicks", "laps added", "energy per lap"} <= titles
+    assert "rear tyres" not in titles
+    (target,) = (block for block in driver if block.title == "energy per lap")
+    assert [row.symbols for row in target.rows] == ["00", "01", "02", "…", "99"]
+
+
+def test_a_card_has_no_table_that_no_message_uses() -> None:
+    unused = "\n[tables.spare]\nkind = \"scale\"\nfield = \"mode\"\n[messages.lap]"
+    book = parse_book(RACE.source.replace("\n[messages.lap]", unused, 1))
+    assert [block.title for block in blocks(book, "engineer")] == [block.title for block in blocks(RACE, "engineer")]

@@ -92,6 +92,7 @@ def test_markup_rows_and_grammars_give_the_text_back(title: str, label: str, opt
     (data,) = export(made, "csv").values()
     rows = list(csv.reader(io.StringIO(data.decode(), newline="")))
     assert [row[5].removeprefix("'") for row in rows[1:]] == [option.removeprefix("'") for option in options]
+    assert {row[6] for row in rows[1:]} == {""}  # a choice has no unit
     (data,) = export(made, "lark").values()
     Lark(data.decode(), start="car")
     page, plain = Page(html(made, "engineer")), Page(html(PLAIN, "engineer"))
