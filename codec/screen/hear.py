@@ -10,6 +10,7 @@ from codec.screen.console import console, safe
 from codec.screen.reading import boxed
 
 _BAR = 20
+_WIDE = 76  # columns of a screen that have room for bars and means
 _SURE = (("✓", "bold green", "sure"), ("~", "bold yellow", "likely"), ("?", "bold red", "unsure"))
 
 
@@ -49,13 +50,20 @@ def _reason(hearing: Hearing) -> str:
 
 
 def _candidates(hearing: Hearing) -> None:
-    table = boxed("probability", "", "string", "reading", right=("probability",))
+    wide = console().width >= _WIDE
+    table = boxed(*(("probability", "") if wide else ("sure",)), "string", "reading", right=("probability", "sure"))
+    for column in table.columns[:-1]:
+        column.no_wrap = True
     for number, candidate in enumerate(hearing.candidates):
         shown = safe(str(candidate.reading), "bold") if number == 0 else safe(_unlike(candidate.reading, hearing.candidates[0].reading))
-        table.add_row(_percent(candidate.probability), _bar(candidate.probability), safe(candidate.reading.said, "cyan"), shown)
+        table.add_row(*_share(candidate.probability, wide), safe(candidate.reading.said, "cyan"), shown)
     for share, what in ((hearing.unlisted, "all other readings"), (hearing.nothing, "no report of this book")):
-        table.add_row(_percent(share), _bar(share), "", safe(what, "dim"))
+        table.add_row(*_share(share, wide), "", safe(what, "dim"))
     console().print(table)
+
+
+def _share(share: float, wide: bool) -> tuple[str, Text] | tuple[str]:
+    return (_percent(share), _bar(share)) if wide else (_percent(share),)
 
 
 def _unlike(reading: Reading, first: Reading) -> str:
@@ -67,7 +75,10 @@ def _unlike(reading: Reading, first: Reading) -> str:
 
 
 def _fields(hearing: Hearing) -> None:
-    table = boxed("", "field", "value", "sure", "otherwise", "mean ± spread", right=("sure",))
+    wide = console().width >= _WIDE
+    table = boxed("", "field", "value", "sure", "otherwise", *(("mean ± spread",) if wide else ()), right=("sure",))
+    for column in (table.columns[3], *table.columns[5:]):
+        column.no_wrap = True
     best = hearing.candidates[0].reading if hearing.candidates else None
     for name, marginal in hearing.marginals.items():
         if best is None or name not in best.values:
@@ -82,7 +93,7 @@ def _fields(hearing: Hearing) -> None:
             safe(marginal.text(level), style),
             _percent(share),
             safe(others, "dim"),
-            _mean(marginal),
+            *((_mean(marginal),) if wide else ()),
         )
     if table.row_count:
         console().print(table)

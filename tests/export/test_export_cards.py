@@ -221,6 +221,6 @@ def test_a_card_says_who_speaks_and_the_driver_can_look_up_what_calls_mean() -> 
 
 
 def test_a_card_has_no_table_that_no_message_uses() -> None:
-    unused = "\n[tables.spare]\nkind = \"scale\"\nfield = \"mode\"\n[messages.lap]"
+    unused = '\n[tables.spare]\nkind = "scale"\nfield = "mode"\n[messages.lap]'
     book = parse_book(RACE.source.replace("\n[messages.lap]", unused, 1))
     assert [block.title for block in blocks(book, "engineer")] == [block.title for block in blocks(RACE, "engineer")]
