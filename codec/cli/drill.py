@@ -108,8 +108,9 @@ def _shown(session: Any, items: int, player: Player | None) -> int:
     from codec.screen.drill import DrillScreen
     from codec.screen.drill_progress import summary
 
-    code = DrillScreen(session, items, player=player).run()
-    summary(session.answers, items)
+    screen = DrillScreen(session, items, player=player)
+    code = screen.run()
+    summary(session.answers, items, screen.unanswered)
     return code
 
 

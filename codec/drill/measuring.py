@@ -55,13 +55,13 @@ def counted(answers: Iterable[Answer], drill: str, noise: str | None = None) -> 
     """Return the (shown, understood) symbols that count as confusions of words.
 
     Hearing counts where something was heard and words were typed: not where words were flashed, nor where values were typed, whose
-    mistakes are not those of words.
+    mistakes are not those of words. A word that was there but not made out, ``?``, is not taken for one that was lost.
     """
     pairs: list[tuple[str, str]] = []
     for answer in answers:
         heard = answer.noise not in ("", FLASHED) and "=" not in answer.answer and noise in (None, answer.noise)
         if answer.drill == drill and (drill == "read" or heard) and (answer.said or answer.right):
-            pairs += align(answer.shown, answer.said or answer.shown)
+            pairs += [pair for pair in align(answer.shown, answer.said or answer.shown) if pair[1] or "?" not in answer.answer]
     return pairs
 
 

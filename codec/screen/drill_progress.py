@@ -18,14 +18,16 @@ _SHADES = " ░▒▓█"
 _MOST_SYMBOLS = 36
 
 
-def summary(answers: Sequence[Answer], items: int) -> None:
-    """Print what a session came to."""
+def summary(answers: Sequence[Answer], items: int, unanswered: int = 0) -> None:
+    """Print what a session came to; ``unanswered`` questions were overtaken by the next."""
     right = sum(answer.right for answer in answers)
     console().print(safe(f"{len(answers)} of {items} answered, {right} right; all are in the journal"))
     for outcome, meaning in MEANINGS.items():
         count = sum(answer.outcome == outcome for answer in answers)
         if count:
             console().print(safe(f"  {meaning}: {count}", "dim"))
+    if unanswered:
+        console().print(safe(f"  not answered before the next was due: {unanswered}; these are not in the journal", "dim"))
 
 
 def progress(found: Progress) -> None:

@@ -259,14 +259,16 @@ def test_words_never_measured_go_at_the_person_s_own_rate() -> None:
     assert word_seconds(Profile(), alphabet)["A"] == alphabet.words["A"].seconds
 
 
-def test_flashed_words_and_typed_values_are_no_mishearings() -> None:
+def test_flashed_words_typed_values_and_words_not_made_out_are_no_mishearings() -> None:
     rows = [
         answer("5", "9", drill="hear", noise="flashed"),
         answer("5", "9", drill="hear", noise="noisy"),
         answer("5", "9", drill="hear", noise="harsh"),
         answer("4223VRBR", "4223VRBR", drill="hear", noise="noisy", answer="lap=4 energy=0.2"),
+        answer("59", "5", drill="hear", noise="harsh", answer="five ?", outcome="caught"),
     ]
-    assert profile_of(race(), rows).heard == {"five": {"niner": 2}}
+    assert profile_of(race(), rows).heard == {"five": {"niner": 2, "five": 1}}
+    assert profile_of(race(), rows).lost == {}
     assert profile_of(race(), rows, noise="noisy").heard == {"five": {"niner": 1}}
 
 
