@@ -109,11 +109,9 @@ class Turn:
         if self.drill == "hear" and self.first is None and self.stage in ("listening", "answering"):
             self.first = max(0.0, now - self.shown_at) if self.stage == "answering" else 0.0
 
-    def again(self, now: float) -> None:
-        """It is asked for once more: what was measured does not count."""
-        self.repeats += 1
-        self.first = self.last = None
-        self.show(now)
+    def waits(self, text: str) -> bool:
+        """Tell whether the next question has to wait: while a report is spoken, and while its answer, ``text`` so far, is written down."""
+        return self.stage == "listening" or (self.stage == "answering" and (self.drill == "read" or bool(text)))
 
     def answered(self, now: float) -> None:
         """The answer is complete."""

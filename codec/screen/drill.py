@@ -15,6 +15,7 @@ from prompt_toolkit.keys import Keys
 
 from codec.drill.answer import Answer
 from codec.drill.marking import Marked
+from codec.drill.noise import FLASHED
 from codec.drill.session import CAUTION, Session
 from codec.screen.drill_result import STYLE
 from codec.screen.drill_view import View
@@ -182,7 +183,7 @@ class DrillScreen:
         try:
             await asyncio.get_running_loop().run_in_executor(None, player, self.question, self.session.memory.answers)
         except CodeError as error:  # go on without sound: the drill is worth more than its loudspeaker
-            self.player, self.session.noise = None, "flashed"
+            self.player, self.session.noise = None, FLASHED
             self.hint = f"{error.message}; the words are shown instead"
             self.turn.stage = "ready"
             self._speak()
@@ -199,26 +200,15 @@ class DrillScreen:
         if self.due is not None and self.confirmed and now >= self.due and not self.unwritten and not self.finished:
             if self.turn.stage == "ready":
                 self._show(now)
-            elif self._overtaken:
+            elif not self.turn.waits(self.buffer.text):
                 self._pass()
         self._focus()
-
-    @property
-    def _overtaken(self) -> bool:
-        """Whether the next question may take the place of this one: not while a report is spoken or an answer is written down."""
-        if self.session.drill == "read":
-            return self.turn.stage in ("shown", "speaking")
-        return self.turn.stage == "answering" and not self.buffer.text
 
     def _pass(self) -> None:
         """Go on to the question that is due: nothing is known of this one, so nothing is written of it."""
         self.unanswered += 1
-        self.hint, self.result = "the last one was not answered before this one was due", None
-        if self.asked >= self.items:
-            self.hint = "the last one was not answered in time"
-            self._finish()
-        else:
-            self._ask()
+        self.hint, self.result = "the last one was not answered in time", None
+        self._ask() if self.asked < self.items else self._finish()
 
     def _focus(self) -> None:
         self.app.layout.focus(self.buffer if self.answering else self.view.top)
@@ -228,8 +218,8 @@ class DrillScreen:
         try:
             answer, marked = self.session.mark(self.question, self.turn, text, corrected=corrected)
         except CodeError as error:  # what was typed stays, to be corrected
-            wanted = [f"expected: {listed(error.expected)}"] if error.expected else []
-            self.hint = "\n".join([error.message, *wanted, *([error.hint] if error.hint else [])])
+            wanted = f"expected: {listed(error.expected)}" if error.expected else ""
+            self.hint = "\n".join(filter(None, [error.message, wanted, error.hint]))
             return
         self._write(answer, marked)
 
@@ -241,10 +231,7 @@ class DrillScreen:
             return
         self.unwritten = None
         self.result = (written, marked, self.question.why)
-        if self.asked >= self.items:
-            self._finish()
-        else:
-            self._next()
+        self._next() if self.asked < self.items else self._finish()
 
     def _finish(self) -> None:
         """Leave the last result on the screen until a key ends the session."""

@@ -219,7 +219,7 @@ def test_at_a_pace_the_next_report_comes_ready_or_not(tmp_path: Path) -> None:
     came = _paced(made, clock, 112.5)  # the first after 3 s, then one every 3 s
     assert [number for number, _ in came] == [0, 1, 2, 3]
     assert all(one != other for (_, one), (_, other) in pairwise(came))
-    assert "was not answered before" in made.hint
+    assert "was not answered in time" in made.hint
     _paced(made, clock, 120.0)
     assert made.finished
     assert (made.unanswered, list(made.session.journal.answers())) == (4, [])

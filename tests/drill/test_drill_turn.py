@@ -53,6 +53,19 @@ def test_keys_of_other_stages_change_nothing() -> None:
     assert (turn.stage, turn.first, turn.last) == ("ready", None, None)
 
 
+def test_a_report_that_is_spoken_or_an_answer_that_is_written_makes_the_next_question_wait() -> None:
+    read, hear = Turn("read"), Turn("hear")
+    for turn in (read, hear):
+        turn.show(0.0)
+    assert (read.waits(""), hear.waits("")) == (False, True)
+    read.press(1.0)
+    assert not read.waits("")
+    read.press(2.0)  # read out in time: the coach marks it
+    assert read.waits("")
+    hear.ended(2.0)
+    assert (hear.waits(""), hear.waits("four")) == (False, True)
+
+
 def test_signals_are_answered_in_time_or_missed() -> None:
     signals = Signals([1.0, 4.0])
     assert not signals.press(0.5)
