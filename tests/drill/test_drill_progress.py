@@ -18,7 +18,10 @@ from codec.drill import DrillJournal, Progress, Session
 from codec.drill.answer import PLURALS
 from codec.drill.noise import known
 from codec.drill.picture import confusion_picture
+from codec.drill.timing import timing
 from codec.profile import load_profile
+from codec.screen.console import console
+from codec.screen.drill_progress import progress
 
 
 @pytest.fixture
@@ -177,6 +180,36 @@ def test_a_missing_folder_for_the_sounds_is_made(journal: Path, tmp_path: Path, 
     assert main(["drill", "hear", str(RACE), "--person", "Ben", "--journal", str(journal), "--keep-audio", str(folder)]) == 2
     assert "needs a terminal" in capsys.readouterr().err
     assert folder.is_dir()
+
+
+@pytest.mark.parametrize("width", [60, 80])
+def test_tables_fit_the_width_and_part_no_word_number_or_interval(
+    journal: Path, width: int, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(console(), "_width", width)
+    assert main(["drill", "progress", str(journal)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= width
+    for person in ("Ana", "Ben"):
+        with DrillJournal(journal) as kept:
+            found = Progress(race(), list(kept.answers(person)), "read" if person == "Ana" else "hear", START, pool=lap_pool())
+        for row in [*found.symbols, *found.fields, *found.days]:
+            low, high = row.interval
+            seconds = "" if row.seconds is None else f"{row.seconds:.2f}" + ("" if row.error is None else f" ± {row.error:.2f}")
+            told = [line.split() for line in lines if f"{low:.0%} … {high:.0%}" in line and line.rstrip().endswith(seconds)]
+            assert any(row.name in words and str(row.right) in words and str(row.asked) in words for words in told), row
+
+
+def test_one_answer_is_one_answer_and_no_time_is_below_0(capsys: pytest.CaptureFixture[str]) -> None:
+    progress(Progress(race(), [answer("5", first=0.7, last=1.2)], "read", START, pool=lap_pool()))
+    assert "1 answer: right 1" in capsys.readouterr().out
+    two = timing([0.52, 1.02])  # Student's t of two times reaches far below 0
+    assert two is not None
+    assert two.low == 0.0
+    assert two.high > 3
+    one = timing([0.52])
+    assert one is not None
+    assert (one.as_dict()["low"], one.as_dict()["high"]) == (None, None)
 
 
 def test_only_a_profile_is_written_over_unasked(journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
