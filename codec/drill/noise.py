@@ -30,7 +30,7 @@ def decibels(noise: str) -> float | None:
     except CodeError as error:
         raise DrillError(error.message, kind=error.kind, expected=error.expected, hint=error.hint) from None
     except ValueError:
-        hint = "or a ratio of speech to noise in decibels"
+        hint = "a ratio of speech to noise in decibels is taken too"
         raise DrillError(f"unknown grade of noise {noise[:40]!r}", kind="unknown-grade", expected=known(), hint=hint) from None
     return ratio
 

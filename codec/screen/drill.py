@@ -200,7 +200,7 @@ class DrillScreen:
         if self.due is not None and self.confirmed and now >= self.due and not self.unwritten and not self.finished:
             if self.turn.stage == "ready":
                 self._show(now)
-            elif not self.turn.waits(self.buffer.text):
+            elif not self.turn.waits(self.buffer.text, now):
                 self._pass()
         self._focus()
 

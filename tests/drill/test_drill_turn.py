@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from codec.drill.turn import IN_TIME, Signals, Turn
+from codec.drill.turn import IN_TIME, TO_BEGIN, Signals, Turn
 
 
 def test_reading_takes_the_times_of_the_first_and_the_last_word() -> None:
@@ -57,13 +57,14 @@ def test_a_report_that_is_spoken_or_an_answer_that_is_written_makes_the_next_que
     read, hear = Turn("read"), Turn("hear")
     for turn in (read, hear):
         turn.show(0.0)
-    assert (read.waits(""), hear.waits("")) == (False, True)
+    assert (read.waits("", 0.5), hear.waits("", 0.5)) == (False, True)
     read.press(1.0)
-    assert not read.waits("")
+    assert not read.waits("", 1.5)
     read.press(2.0)  # read out in time: the coach marks it
-    assert read.waits("")
+    assert read.waits("", 90.0)
     hear.ended(2.0)
-    assert (hear.waits(""), hear.waits("four")) == (False, True)
+    assert hear.waits("", 2.0 + TO_BEGIN - 0.1)
+    assert (hear.waits("", 2.0 + TO_BEGIN), hear.waits("four", 90.0)) == (False, True)
 
 
 def test_signals_are_answered_in_time_or_missed() -> None:
