@@ -17,7 +17,8 @@ if TYPE_CHECKING:
     from codec.drill.speaking import Speaker
     from codec.screen.drill import Player
 
-_KINDS = {"symbols": "symbol", "pairs": "pair", "entries": "entry", "reports": "report"}
+_ASKED = ("symbols", "pairs", "entries", "reports", "mixed")
+_SLOWEST = 3600  # seconds from one question to the next
 _CAREFUL = "On a simulator, at a desk or in a parked car; never while driving."
 
 
@@ -32,10 +33,10 @@ def add(commands: Any) -> None:
     read.set_defaults(run=run_read)
     hear = actions.add_parser("hear", help="the engineer writes down what is spoken", description="Reports are spoken through radio noise.")
     _add_session(hear)
-    hear.add_argument("--noise", help="quiet, a grade of noise, or decibels (the book's)")
+    hear.add_argument("--noise", metavar="GRADE", help="quiet, clear, noisy, harsh, or decibels (the book's)")
     hear.add_argument("--voice", default="en-gb", help="the synthesiser's voice (en-gb)")
     hear.add_argument("--flash", action="store_true", help="show the words one by one instead of speaking them")
-    hear.add_argument("--keep-audio", metavar="FOLDER", help="keep the sound files here")
+    hear.add_argument("--keep-audio", metavar="FOLDER", help="keep the sound files here; made if it is not there")
     hear.set_defaults(run=run_hear)
     progress = actions.add_parser("progress", help="accuracy, seconds, confusions, what comes next")
     progress.add_argument("journal", metavar="JOURNAL", help="the journal's file")
@@ -54,7 +55,7 @@ def _add_session(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--person", required=True, metavar="NAME", help="who is drilled")
     parser.add_argument("--journal", default="drills.niner", metavar="FILE", help="the journal, several people in one (drills.niner)")
     parser.add_argument("--items", type=int, default=20, metavar="N", help="how many questions (20)")
-    parser.add_argument("--only", choices=(*_KINDS, "mixed"), default="mixed", help="what is asked (mixed)")
+    parser.add_argument("--only", choices=_ASKED, default="mixed", help="what is asked (mixed)")
     parser.add_argument("--message", action="append", default=[], metavar="NAME", help="only this message; more than once for several")
     parser.add_argument("--pace", type=float, metavar="SECONDS", help="from one question to the next, as laps would; yours without it")
     parser.add_argument("--seed", type=int, default=1, metavar="N", help="another seed asks other questions (1)")
@@ -75,16 +76,19 @@ def _session(args: argparse.Namespace, drill: Any) -> int:
 
     from codec import load_book
     from codec.drill import DrillJournal, Pool, Session
-    from codec.drill.measuring import FLASHED
+    from codec.drill.answer import PLURALS
+    from codec.drill.noise import FLASHED, named
 
-    if args.items < 1 or (args.pace is not None and not 1 <= args.pace <= 3600):
-        raise CodeError("a session has 1 or more items, at a pace of 1 to 3600 s", kind="usage")
+    if args.items < 1:
+        raise CodeError(f"--items can't be {args.items}", kind="usage", expected=["a number of questions from 1"])
+    if args.pace is not None and not 1 <= args.pace <= _SLOWEST:
+        raise CodeError(f"--pace can't be {args.pace:g}", kind="usage", expected=[f"seconds from 1 to {_SLOWEST}"])
     book = load_book(args.book)
     pool = Pool(book, args.message)
-    kinds: Any = () if args.only == "mixed" else (_KINDS[args.only],)
+    kinds = [kind for kind, name in PLURALS.items() if name == args.only]
     with DrillJournal(args.journal, create=True) as journal, tempfile.TemporaryDirectory(prefix="niner-") as folder:
         speaker = _speaker(args, folder) if drill == "hear" else None
-        grade = (args.noise or str(book.spec.hearing.noise)) if drill == "hear" else ""
+        grade = named(args.noise or str(book.spec.hearing.noise)) if drill == "hear" else ""
         session = Session(
             journal,
             pool,
@@ -108,22 +112,22 @@ def _shown(session: Any, items: int, player: Player | None) -> int:
     from codec.screen.drill import DrillScreen
     from codec.screen.drill_progress import summary
 
-    code = DrillScreen(session, items, player=player).run()
-    summary(session.answers, items)
+    screen = DrillScreen(session, items, player=player)
+    code = screen.run()
+    summary(session.answers, items, screen.unanswered)
     return code
 
 
 def _speaker(args: argparse.Namespace, folder: str) -> Speaker | None:
     """Return what speaks, None where words are to be shown; says why on standard error."""
-    from codec.drill.speaking import Speaker, decibels
+    from codec.drill.speaking import Speaker
+    from codec.files import written
 
-    if args.noise is not None:
-        decibels(args.noise)
     if args.flash:
         return None
-    kept = Path(args.keep_audio) if args.keep_audio else Path(folder)
-    if not kept.is_dir():
-        raise CodeError(f"there is no folder {str(kept)!r}", kind="usage")
+    kept = Path(args.keep_audio or folder)
+    with written(kept):
+        kept.mkdir(parents=True, exist_ok=True)
     speaker = Speaker(kept, voice=args.voice)
     speaker.check_voice()
     if speaker.lacking:
@@ -177,6 +181,7 @@ def _progress(journal: DrillJournal, person: str, drill: str | None, at: Any) ->
 
 
 def _picture(path: str, found: Sequence[Progress]) -> None:
+    from codec.drill.answer import some
     from codec.drill.picture import confusion_picture
 
     if len(found) > 1:
@@ -184,7 +189,7 @@ def _picture(path: str, found: Sequence[Progress]) -> None:
         raise CodeError("a picture shows one person in one drill", kind="usage", expected=expected)
     one = found[0]
     words = {symbol: entry.word for symbol, entry in one.book.alphabet.words.items()}
-    title = f"{one.person}, {'reading' if one.drill == 'read' else 'hearing'}: {len(one.answers)} answers"
+    title = f"{one.person}, {'reading' if one.drill == 'read' else 'hearing'}: {some(len(one.answers), 'answer')}"
     shown_as = "on the dash" if one.drill == "read" else "spoken"
     confusion_picture(path, one.confusions, {row.name: row.right for row in one.symbols}, words, title, shown_as)
     print(f"drawn: {path}")

@@ -22,7 +22,8 @@ def add_keeping(actions: Any) -> None:
     profile.add_argument(
         "--person", action="append", default=[], metavar="NAME", help="whose; more than once for several together (everyone)"
     )
-    profile.add_argument("--noise", help="count hearing at this grade only (all grades)")
+    profile.add_argument("--noise", metavar="GRADE", help="count hearing at this noise only: quiet, clear, noisy, harsh, or decibels (all)")
+    profile.add_argument("--replace", action="store_true", help="write over a file that is no profile")
     profile.set_defaults(run=run_profile)
     needs = actions.add_parser("needs", help="print a profile as [times] and [hearing] of a needs file, for niner design")
     add_book(needs)
@@ -42,22 +43,45 @@ def run_profile(args: argparse.Namespace) -> int:
     import functools
 
     from codec.drill import DrillJournal, profile_of
+    from codec.drill.answer import some
+    from codec.drill.noise import among, named
     from codec.profile import Profile, save_profile
 
+    if args.noise is not None:
+        named(args.noise)
+    _refuse_other(args.file, replace=args.replace)
     with DrillJournal(args.journal) as journal:
         people = [journal.known(person) for person in args.person] or list(journal.people())
         groups: dict[str, list[Answer]] = {}
         for person in people:
             for answer in journal.answers(person):
                 groups.setdefault(answer.book, []).append(answer)
-        parts = [profile_of(journal.book(digest), answers, noise=args.noise) for digest, answers in groups.items()]
+        heard = {answer.noise for answers in groups.values() for answer in answers}
+        noise = None if args.noise is None or not groups else among(args.noise, heard)
+        parts = [profile_of(journal.book(digest), answers, noise=noise) for digest, answers in groups.items()]
     if not parts:
         raise CodeError("nothing was answered yet", kind="drill-empty", hint="niner drill read, or niner drill hear")
     profile = functools.reduce(Profile.merged, parts)
     save_profile(profile, args.file)
-    heard = sum(count for row in profile.heard.values() for count in row.values())
-    print(f"{args.file}: {', '.join(profile.people)}; {len(profile.seconds)} words timed, {heard:g} words heard")
+    counts = sum(count for row in profile.heard.values() for count in row.values())
+    told = f"{some(len(profile.seconds), 'word')} timed, {some(round(counts), 'word')} heard"
+    print(f"{args.file}: {', '.join(profile.people)}; {told}")
     return 0
+
+
+def _refuse_other(path: str, *, replace: bool) -> None:
+    """Raise CodeError where a file is there that is no profile, unless it may be replaced; a profile may be renewed."""
+    from pathlib import Path
+
+    from codec.profile import load_profile
+
+    if replace or not Path(path).is_file():
+        return
+    try:
+        load_profile(path)
+    except CodeError:
+        hint = "name another file, or say --replace"
+        raise CodeError(f"{path!r} is there already, and is no profile", kind="file", hint=hint) from None
 
 
 def run_needs(args: argparse.Namespace) -> int:
@@ -82,15 +106,16 @@ def run_export(args: argparse.Namespace) -> int:
 def run_delete(args: argparse.Namespace) -> int:
     """Delete a person."""
     from codec.drill import DrillJournal
+    from codec.drill.answer import some
 
     with DrillJournal(args.journal) as journal:
-        count = journal.people()[journal.known(args.person)]
+        told = some(journal.people()[journal.known(args.person)], "answer")
         if not args.yes:
             if not sys.stdin.isatty():
-                raise CodeError(f"{count} answers of {args.person!r} would be deleted", kind="usage", hint="add --yes")
-            if input(f"delete {args.person!r} and {count} answers for good? (yes/no) ").strip().casefold() != "yes":
+                raise CodeError(f"{told} of {args.person!r} would be deleted", kind="usage", hint="add --yes")
+            if input(f"delete {args.person!r} and {told} for good? (yes/no) ").strip().casefold() != "yes":
                 print("nothing was deleted")
                 return 1
         journal.delete(args.person)
-    print(f"{args.person!r} and {count} answers are deleted")
+    print(f"{args.person!r} and {told} are deleted")
     return 0

@@ -16,6 +16,7 @@ Outcome = Literal["right", "corrected", "caught", "accepted"]
 DRILLS: tuple[Drill, ...] = get_args(Drill)
 KINDS: tuple[Kind, ...] = get_args(Kind)
 OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
+PLURALS: dict[Kind, str] = {"symbol": "symbols", "pair": "pairs", "entry": "entries", "report": "reports"}
 MEANINGS: dict[Outcome, str] = {
     "right": "right",
     "corrected": "right after a correction",
@@ -111,6 +112,11 @@ def checked_name(name: str) -> str:
     if not name.strip() or name != name.strip() or len(name) > _MOST_NAME or not name.isprintable():
         raise _bad("person", name, f"a name of 1 to {_MOST_NAME} characters")
     return name
+
+
+def some(count: int, what: str) -> str:
+    """Return a count with what is counted: ``1 answer``, ``2 answers``."""
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _bad(name: str, value: object, expected: str) -> DrillError:

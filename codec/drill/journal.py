@@ -26,6 +26,8 @@ from grammar.loading import parse_book
 
 APPLICATION = 0x4E394452  # "N9DR", so that tools can tell the file's kind
 VERSION = 1
+_DATABASE = b"SQLite format 3\0"  # how every database of SQLite begins (its file format, section 1.2)
+_MADE_BY = "a journal is made by niner drill read and niner drill hear"
 Clock = Callable[[], datetime.datetime]
 _COLUMNS = tuple(field.name for field in dataclasses.fields(Answer) if field.name not in ("person", "seq"))
 _SELECT = f"SELECT seq, name, {', '.join(_COLUMNS)} FROM answers JOIN people ON person = number"  # noqa: S608 - columns of our own
@@ -52,10 +54,9 @@ class DrillJournal:
         """Open or make the file."""
         self.path, self._clock, self.session = Path(path), clock, uuid.uuid4().hex[:12]
         if not create and not self.path.exists():
-            raise DrillError(
-                f"there is no journal {str(path)!r}", kind="drill-missing", hint="niner drill read and niner drill hear make it"
-            )
+            raise DrillError(f"there is no journal {str(path)!r}", kind="drill-missing", hint=_MADE_BY)
         with _telling(self.path):
+            _check_kind(self.path, create=create)
             self._connection = sqlite3.connect(self.path, timeout=WAIT, isolation_level=None)
             try:
                 self._prepare()
@@ -68,7 +69,7 @@ class DrillJournal:
         application, version = (connection.execute(f"PRAGMA {name}").fetchone()[0] for name in ("application_id", "user_version"))
         tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
         if tables and application != APPLICATION:
-            raise DrillError(f"{str(self.path)!r} is no journal of drills", kind="not-a-drill", hint="name another file")
+            raise _no_journal(self.path)
         if version > VERSION:
             raise DrillError(f"{str(self.path)!r} was written by a later version", kind="drill-later", hint="update niner")
         for pragma in ("foreign_keys = ON", "secure_delete = ON", "synchronous = FULL"):
@@ -163,6 +164,22 @@ class DrillJournal:
         self.close()
 
 
+def _check_kind(path: Path, *, create: bool) -> None:
+    """Raise DrillError for a file that is no database at all, however short; SQLite would take one of few bytes for an empty one."""
+    if not path.is_file():
+        return
+    with path.open("rb") as stream:
+        begins = stream.read(len(_DATABASE))
+    if begins and begins != _DATABASE:
+        raise _no_journal(path)
+    if not begins and not create:
+        raise DrillError(f"{str(path)!r} is empty", kind="not-a-drill", hint=_MADE_BY)
+
+
+def _no_journal(path: Path) -> DrillError:
+    return DrillError(f"{str(path)!r} is no journal of drills", kind="not-a-drill", hint=f"name another file; {_MADE_BY}")
+
+
 @contextlib.contextmanager
 def _telling(path: Path) -> Iterator[None]:
     """Turn the errors of the sheet's file into those of the journal of drills."""
@@ -173,4 +190,5 @@ def _telling(path: Path) -> Iterator[None]:
         raise
     except SheetError as error:
         message, hint = _TOLD.get(error.kind, (error.message, error.hint))
+        message = f"{str(path)!r}: {message}" if error.kind == "sheet-damaged" else message
         raise DrillError(message, kind=error.kind.replace("sheet", "drill"), source=str(path), hint=hint) from None

@@ -2,7 +2,7 @@
 
 A report is right when it decodes to the reading meant, whatever variants, number words or fillers were used; it is *corrected* when that
 took CORRECTION or DISREGARD; *caught* when the decoder refuses it; *accepted* when it decodes to another reading. Parts of a report have
-no check and no range around them: they are right when what was said may stand for what was shown.
+no check and no range around them: they are right when what was said may stand for what was shown. What can't be understood is not marked.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from codec.decode import decode
-from codec.drill.answer import Outcome
+from codec.drill.answer import DrillError, Outcome
 from codec.encode import encode
 from codec.reading import Reading
-from grammar.errors import CodeError, ReportError
+from grammar.errors import CodeError, ReportError, UnknownWord
 from grammar.speech import listen
-from grammar.speech.words import cut
+from grammar.speech.words import cut, unknown
 
 if TYPE_CHECKING:
     from codec.drill.pool import Item
@@ -27,6 +27,7 @@ Pair = tuple[str, str]  # (symbol shown, symbol said); "" where there is none
 _CORRECTING = ("CORRECTION", "ANEW", "DISREGARD")
 _VALUE = re.compile(r"(?:^|\s)([A-Za-z_][A-Za-z0-9_]*)=")
 _MOST_WAYS = 64
+_UNCLEAR = "? stands for a word that nobody made out or that is none of the book's"
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,24 +55,71 @@ class Marked:
 
 
 def mark(book: Book, item: Item, answer: str) -> Marked:
-    """Mark an answer to an item: words or symbols as typed, or for a report field=value pairs."""
+    """Mark an answer to an item: words or symbols as typed, or for a report field=value pairs.
+
+    Raises DrillError (kind ``not-understood``) where it can't be told what the answer says: a slip of the typist's is no mistake of the
+    person who is drilled. A word that nobody made out is typed as ``?``.
+    """
+    if item.kind == "report" and _VALUE.search(answer) is not None:
+        return _mark_values(book, item, answer)
+    _check_understood(book, answer)
     meant = item.text
     try:
-        values = item.kind == "report" and _VALUE.search(answer) is not None
-        corrected = not values and any(word.meaning.terminal in _CORRECTING for word in cut(book.lexicon, answer))
+        corrected = any(word.meaning.terminal in _CORRECTING for word in cut(book.lexicon, answer))
         if item.kind == "report":
-            reading = _values(book, item, answer) if values else decode(book, answer, direction=item.direction)
-            right = reading == decode(book, meant, direction=item.direction, typed=True)
+            reading = decode(book, answer, direction=item.direction)
+            right = reading == _meant(book, item)
             said = meant if right else reading.said
         else:
             said = closest(meant, ways(book, answer))
             right = said == meant
     except CodeError as error:
         said = closest(meant, _ways_or_none(book, answer))
-        reason = _by_symbol(book, item, said) or error
+        reason = error if isinstance(error, UnknownWord) else _by_symbol(book, item, said) or error
         return Marked("caught", said, align(meant, said), reason.kind, reason.message)
     outcome: Outcome = ("corrected" if corrected else "right") if right else "accepted"
     return Marked(outcome, said, align(meant, said))
+
+
+def _check_understood(book: Book, text: str) -> None:
+    """Raise DrillError for a word that the book does not have, and where there is no word of a report at all."""
+    words = [word for word in cut(book.lexicon, text, tolerant=True) if word.meaning.terminal != "SEPARATOR"]
+    unclear = False
+    for word in words:
+        if word.meaning.terminal == "UNKNOWN":
+            error = unknown(book.lexicon, text, text[slice(*word.span)], word.span)
+            if error.kind != "unclear":
+                raise _not_understood(error, _UNCLEAR)
+            unclear = True
+    if unclear:
+        return
+    try:
+        said = ways(book, text)
+    except ReportError:
+        return  # correcting words used as they can't be: the code refuses those
+    if not any(said):
+        raise _not_understood(CodeError(f"no word of a report in {text[:40]!r}", kind="not-understood"), _UNCLEAR)
+
+
+def _mark_values(book: Book, item: Item, answer: str) -> Marked:
+    """Mark a report given as values; those that can't be said in it were mistyped, for they can't have been heard either."""
+    try:
+        reading = _values(book, item, answer)
+    except CodeError as error:
+        raise _not_understood(error) from None
+    right = reading == _meant(book, item)
+    said = item.text if right else reading.said
+    return Marked("right" if right else "accepted", said, align(item.text, said))
+
+
+def _not_understood(error: CodeError, instead: str = "") -> DrillError:
+    """Return the error for an answer that can't be marked, with what was found wrong in it and what may be typed instead."""
+    hint = "; ".join(filter(None, [error.hint, instead]))
+    return DrillError(error.message, kind="not-understood", source=error.source, span=error.span, expected=error.expected, hint=hint)
+
+
+def _meant(book: Book, item: Item) -> Reading:
+    return decode(book, item.text, direction=item.direction, typed=True)
 
 
 def _by_symbol(book: Book, item: Item, said: str) -> ReportError | None:
@@ -86,10 +134,17 @@ def _by_symbol(book: Book, item: Item, said: str) -> ReportError | None:
 
 
 def _values(book: Book, item: Item, answer: str) -> Reading:
-    """Return the reading of an answer given as values; raises EncodeError where they can't be said."""
+    """Return the reading of an answer given as values; raises CodeError where they are none or can't be said."""
     found = list(_VALUE.finditer(answer))
+    before = answer[: found[0].start()].strip()
+    if before:
+        raise CodeError(f"{before[:40]!r} is no value of a field", kind="usage", source=answer, expected=["field=value"])
     ends = [one.start() for one in found[1:]] + [len(answer)]
-    values = {one[1]: answer[one.end() : end].strip(" ,;\t") for one, end in zip(found, ends, strict=True)}
+    values: dict[str, str] = {}
+    for one, end in zip(found, ends, strict=True):
+        if one[1] in values:
+            raise CodeError(f"{one[1]!r} is given twice", kind="usage", source=answer, span=one.span(1))
+        values[one[1]] = answer[one.end() : end].strip(" ,;\t")
     return encode(book, values, item.part_of).reading
 
 

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 
 from codec.drill.answer import Answer
 from codec.drill.marking import align
+from codec.drill.noise import FLASHED, named
 from codec.drill.timing import Timing, WordTimes, timing, word_times
 from grammar.profile import Profile, word_of
 
 if TYPE_CHECKING:
     from grammar.book import Book
 
-FLASHED = "flashed"  # the noise of a report that was shown word by word: nothing was heard
 _ENOUGH = 5
 
 
@@ -55,19 +55,22 @@ def counted(answers: Iterable[Answer], drill: str, noise: str | None = None) -> 
     """Return the (shown, understood) symbols that count as confusions of words.
 
     Hearing counts where something was heard and words were typed: not where words were flashed, nor where values were typed, whose
-    mistakes are not those of words.
+    mistakes are not those of words. A word that was there but not made out, ``?``, is not taken for one that was lost.
     """
     pairs: list[tuple[str, str]] = []
     for answer in answers:
-        heard = answer.noise not in ("", FLASHED) and "=" not in answer.answer and noise in (None, answer.noise)
+        heard = answer.noise not in ("", FLASHED) and "=" not in answer.answer and (noise is None or named(answer.noise) == noise)
         if answer.drill == drill and (drill == "read" or heard) and (answer.said or answer.right):
-            pairs += align(answer.shown, answer.said or answer.shown)
+            pairs += [pair for pair in align(answer.shown, answer.said or answer.shown) if pair[1] or "?" not in answer.answer]
     return pairs
 
 
 def profile_of(book: Book, answers: Sequence[Answer], *, noise: str | None = None) -> Profile:
-    """Return the profile of the people who gave these answers with this book; ``noise`` counts hearing at one grade only."""
-    alphabet = book.alphabet
+    """Return the profile of the people who gave these answers with this book; ``noise`` counts hearing at one grade only.
+
+    Raises DrillError where that is no noise.
+    """
+    alphabet, noise = book.alphabet, None if noise is None else named(noise)
     times, startup = times_of(book, answers), startup_of(answers)
     profile = Profile(
         people=tuple(dict.fromkeys(answer.person for answer in answers)),

@@ -7,12 +7,14 @@ import random
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from codec.drill.answer import Answer, Drill, DrillError, Kind, checked_name
+from codec.drill.answer import KINDS, PLURALS, Answer, Drill, DrillError, Kind, checked_name
 from codec.drill.choosing import Chooser, Question
 from codec.drill.marking import Marked, align, mark
 from codec.drill.memory import Memory
+from codec.drill.pool import MOST_ENTRIES
 from codec.drill.turn import Signals, Turn
 from codec.sheet.journal import now
+from grammar.errors import listed
 
 if TYPE_CHECKING:
     from codec.drill.journal import Clock, DrillJournal
@@ -22,6 +24,7 @@ CAUTION = (
     "On a simulator, at a desk or in a parked car; never while driving. A temperature, voltage or insulation warning in a real car is "
     "handled by the event's and the team's own safety procedures and qualified people. Event regulations on radio use come first."
 )
+_ENTRIES = f"entries are codewords of 2 symbols or more in a table of up to {MOST_ENTRIES}"
 
 
 class Session:
@@ -45,7 +48,8 @@ class Session:
         self.journal, self.pool, self.book, self.person, self.drill = journal, pool, pool.book, checked_name(person), drill
         self.pace, self.noise, self.second_task, self.seed, self._clock = pace, noise, second_task, seed, clock
         if kinds and not any(pool.of(kind) for kind in kinds):
-            raise DrillError(f"the book has nothing to ask of {', '.join(kinds)}", kind="usage", expected=["symbol, pair, entry or report"])
+            asked, there = (listed([PLURALS[kind] for kind in some]) for some in (kinds, [kind for kind in KINDS if pool.of(kind)]))
+            raise DrillError(f"these messages have no {asked} to ask", kind="usage", expected=[there], hint=_ENTRIES)
         self.digest = journal.keep_book(self.book)
         self.memory = Memory.of(one for one in journal.answers(person) if (one.drill, one.book) == (drill, self.digest))
         self._chooser = Chooser(pool, self.memory, kinds=kinds, seed=seed)

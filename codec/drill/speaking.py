@@ -19,17 +19,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from codec.drill.answer import DrillError
+from codec.drill.noise import decibels
 from codec.files import unwritable
-from grammar.data import table
 from grammar.libraries import needed
-from grammar.sound import temperature
 
 if TYPE_CHECKING:
     import numpy as np
 
     from grammar.book import Book
 
-QUIET = "quiet"
 BAND = (300.0, 3400.0)  # Hz
 RATE = 16_000  # samples a second
 _ORDER = 6  # of the Butterworth filter on either side
@@ -58,20 +56,6 @@ class Spoken:
     path: Path
     seconds: float
     grade: str
-
-
-def decibels(grade: str) -> float | None:
-    """Return the signal-to-noise ratio of a grade, of a number given as text, or None for quiet; raises CodeError for anything else."""
-    if grade == QUIET:
-        return None
-    grades = table("articulation")["grade"]
-    try:
-        ratio = float(grades[grade]["signal_to_noise"]) if grade in grades else float(grade)
-    except ValueError:
-        temperature(grade)  # raises the error that names the grades
-        raise
-    temperature(ratio)
-    return ratio
 
 
 class Speaker:

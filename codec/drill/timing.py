@@ -1,8 +1,8 @@
 """Times as measured: means with intervals, coffee breaks set aside, and how long each word takes out of the times of whole reports.
 
 Sources: the modified z-score and its limit of 3.5, B. Iglewicz and D. C. Hoaglin, "How to Detect and Handle Outliers" (1993); the interval
-of a mean, Student's t; the interval of a share, E. B. Wilson (1927). Times are never below 0 and skewed, so outliers are looked for among
-their logarithms, and times within a tenth of the median are never outliers.
+of a mean, Student's t; the interval of a share, E. B. Wilson (1927). Times are never below 0, so no interval reaches below it, and
+skewed, so outliers are looked for among their logarithms, and times within a tenth of the median are never outliers.
 """
 
 from __future__ import annotations
@@ -76,7 +76,8 @@ def timing(times: Sequence[float]) -> Timing | None:
     count, mean = len(kept), statistics.fmean(kept)
     error = statistics.stdev(kept) / math.sqrt(count) if count > 1 else math.inf
     reach = float(needed("scipy.special", "drill").stdtrit(count - 1, (1 + LEVEL) / 2)) * error if count > 1 else math.inf
-    return Timing(count, mean, mean - reach, mean + reach, error, statistics.median(kept), len(times) - count)
+    low = max(0.0, mean - reach) if count > 1 else -math.inf
+    return Timing(count, mean, low, mean + reach, error, statistics.median(kept), len(times) - count)
 
 
 def share(right: float, count: float, level: float = LEVEL) -> tuple[float, float]:

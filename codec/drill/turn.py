@@ -14,6 +14,7 @@ from typing import Literal
 
 Stage = Literal["ready", "shown", "speaking", "listening", "answering"]
 IN_TIME = 1.5  # seconds within which a signal of the second task is answered
+TO_BEGIN = 2.0  # seconds from the end of the speech within which an answer is begun
 _SIGNALS = (0.4, 4.0)  # seconds after the string's appearance between which signals come
 _TWICE = 0.5  # how often a second one comes
 
@@ -109,11 +110,13 @@ class Turn:
         if self.drill == "hear" and self.first is None and self.stage in ("listening", "answering"):
             self.first = max(0.0, now - self.shown_at) if self.stage == "answering" else 0.0
 
-    def again(self, now: float) -> None:
-        """It is asked for once more: what was measured does not count."""
-        self.repeats += 1
-        self.first = self.last = None
-        self.show(now)
+    def waits(self, text: str, now: float) -> bool:
+        """Tell whether the next question has to wait: while a report is spoken, and while its answer, ``text`` so far, is written down.
+
+        What was just heard may be begun to be written, however short the pace.
+        """
+        writing = self.drill == "read" or bool(text) or now - self.shown_at < TO_BEGIN
+        return self.stage == "listening" or (self.stage == "answering" and writing)
 
     def answered(self, now: float) -> None:
         """The answer is complete."""

@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 import asyncio
-import textwrap
 import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from prompt_toolkit.application import Application, get_app
+from prompt_toolkit.application import Application
 from prompt_toolkit.buffer import Buffer
 from prompt_toolkit.filters import Condition
-from prompt_toolkit.formatted_text import StyleAndTextTuples
 from prompt_toolkit.key_binding import KeyBindings
 from prompt_toolkit.keys import Keys
-from prompt_toolkit.layout import BufferControl, ConditionalContainer, FormattedTextControl, HSplit, Layout, VSplit, Window
 
 from codec.drill.answer import Answer
 from codec.drill.marking import Marked
+from codec.drill.noise import FLASHED
 from codec.drill.session import CAUTION, Session
-from codec.screen.drill_result import STYLE, result
-from grammar.errors import CodeError, visible
+from codec.screen.drill_result import STYLE
+from codec.screen.drill_view import View
+from grammar.errors import CodeError, listed, visible
 
 if TYPE_CHECKING:
     from prompt_toolkit.input import Input
@@ -30,8 +29,6 @@ if TYPE_CHECKING:
 
 _TICK = 0.05
 _REST = 2.0  # seconds for which a result can be read, whatever the pace
-_BLANK = 0.1  # seconds between two words that are shown: the same one twice is seen twice
-_KINDS = {"symbol": "one symbol", "pair": "a pair", "entry": "an entry of a table", "report": "a whole report"}
 Player = Callable[["Question", int], None]
 """Speaks an item to its end; raises CodeError where it can't. Called in a thread of its own; the number makes the noise repeatable."""
 
@@ -46,106 +43,46 @@ class DrillScreen:
         """Prepare the screen; ``run`` shows it."""
         self.session, self.items, self.player, self.clock = session, items, player, clock
         self.question, self.turn = session.ask()
-        self.confirmed = False
+        self.caution, self.confirmed, self.finished = CAUTION, False, False
         self.hint = ""
         self.result: tuple[Answer, Marked, str] | None = None
         self.unwritten: tuple[Answer, Marked] | None = None
-        self._due: float | None = None
-        self._flash: tuple[list[str], list[float]] | None = None
+        self.unanswered = 0
+        self.due: float | None = None
+        self.flash: tuple[list[str], list[float]] | None = None
+        self.view = View(self)
         self.buffer = Buffer(multiline=False, on_text_changed=lambda _: self._typed())
         self.app: Application[int] = Application(
-            self._layout(), key_bindings=self._keys(), style=STYLE, full_screen=True, refresh_interval=_TICK, input=input, output=output,
-            before_render=lambda _: self._tick(),
+            self.view.layout(self.buffer), key_bindings=self._keys(), style=STYLE, full_screen=True, refresh_interval=_TICK,
+            input=input, output=output, before_render=lambda _: self._tick(),
         )  # fmt: skip
 
     def run(self) -> int:
         """Show the screen until the session ends; 0 at its end, 130 where it was stopped."""
         return self.app.run()
 
-    # what is shown
-
-    def _layout(self) -> Layout:
-        self._top = FormattedTextControl(self._text, focusable=True, show_cursor=False)
-        asking = Condition(lambda: self._answering)
-        line = VSplit(
-            [Window(FormattedTextControl([("class:key", "  answer: ")]), width=10, height=1), Window(BufferControl(self.buffer), height=1)]
-        )
-        foot = Window(FormattedTextControl(self._foot), height=2, wrap_lines=True)
-        return Layout(HSplit([Window(self._top, wrap_lines=True), ConditionalContainer(line, asking), foot]), focused_element=self._top)
+    @property
+    def answering(self) -> bool:
+        """Whether an answer may be typed."""
+        ready = self.confirmed and self.unwritten is None and not self.finished
+        return ready and self.turn.stage in ("answering", "listening") and not self.flash
 
     @property
-    def _answering(self) -> bool:
-        return self.confirmed and self.unwritten is None and self.turn.stage in ("answering", "listening") and not self._flash
-
-    def _text(self) -> StyleAndTextTuples:
-        session = self.session
-        head = f"{'Read out' if session.drill == 'read' else 'Listen'}: {visible(session.person)}, {visible(session.book.title)}"
-        place = min(len(session.answers) + 1, self.items)
-        shown: StyleAndTextTuples = [("class:title", head), ("class:quiet", f"   {place} of {self.items}\n\n")]
-        if not self.confirmed:
-            return [*shown, ("", "\n".join(textwrap.wrap(CAUTION, max(20, get_app().output.get_size().columns - 2))) + "\n")]
-        if self.turn.stage == "ready":
-            return [*shown, *self._told()]
-        return [*shown, *self._asked()]
-
-    def _asked(self) -> StyleAndTextTuples:
-        stage, text = self.turn.stage, self.question.item.text
-        if self.session.drill == "hear":
-            if self._flash:
-                return [("class:dash", f"  {self._flashed()}  "), ("", "\n")]
-            return [("", "listening …\n" if stage == "listening" else "What was said?\n")]
-        rows: StyleAndTextTuples = [("", "\n   "), ("class:dash", f"  {'  '.join(text)}  "), ("", "\n\n")]
-        if stage in ("shown", "speaking") and self.turn.signals.lit(self.clock() - self.turn.shown_at) is not None:
-            rows += [("", "   "), ("class:signal", "   BRAKE   "), ("", "\n")]
-        return rows
-
-    def _flashed(self) -> str:
-        words, ends = self._flash or ([], [])
-        passed = self.clock() - self.turn.shown_at
-        word, end = next(((word, end) for word, end in zip(words, ends, strict=True) if passed < end), ("", passed))
-        return "" if 0 < end - passed < _BLANK else word
-
-    def _told(self) -> StyleAndTextTuples:
-        """Return the last result, where it went wrong, and what kind of thing comes next: no more, it would be read before it is timed."""
-        rows: StyleAndTextTuples = []
-        if self.result is not None:
-            rows += result(self.session, *self.result)
-        return [*rows, ("class:quiet", f"next: {_KINDS[self.question.item.kind]}\n")]
-
-    def _foot(self) -> StyleAndTextTuples:
-        rows: StyleAndTextTuples = [("class:wrong", f"{self.hint}\n")] if self.hint else []
-        return [*rows, ("class:key", self._keys_told())]
-
-    def _keys_told(self) -> str:
-        signals = "   B: brake signal" if self.session.second_task else ""
-        if not self.confirmed:
-            return "Enter: the car is parked, or there is none   Ctrl-C: leave"
-        if self.unwritten:
-            return "Enter: try to write it again   Ctrl-C: leave without it"
-        if self.turn.stage == "ready":
-            wait = "" if self._due is None else f"   next in {max(0.0, self._due - self.clock()):.0f} s"
-            return f"Space: {'show' if self.session.drill == 'read' else 'speak'} the next   Ctrl-C: stop{wait}"
-        if self.turn.stage == "shown":
-            return f"Space: when the first word begins{signals}   Esc: no times for this one"
-        if self.turn.stage == "speaking":
-            return f"Space: when the last word has ended{signals}   Esc: no times for this one"
-        if self._flash:
-            return "watch the words   Ctrl-C: stop"
-        if self.session.drill == "hear":
-            return "type words, symbols or field=value; Enter: done   Ctrl-R: say again   Ctrl-C: stop"
-        return "Enter: said right   Tab: right after a correction   or type what was said   Ctrl-N: don't count it"
+    def asked(self) -> int:
+        """How many questions are over: answered, or overtaken by the next."""
+        return len(self.session.answers) + self.unanswered
 
     # what keys do
 
     def _keys(self) -> KeyBindings:
         keys = KeyBindings()
-        answering, elsewhere = Condition(lambda: self._answering), Condition(lambda: not self._answering)
+        answering, elsewhere = Condition(lambda: self.answering), Condition(lambda: not self.answering)
         reading = answering & Condition(lambda: self.session.drill == "read")
         for stop in ("c-c", "c-d"):
-            keys.add(stop)(lambda event: event.app.exit(result=130))
+            keys.add(stop)(lambda event: event.app.exit(result=0 if self.finished else 130))
         keys.add("enter", eager=True)(lambda _: self._enter())
         keys.add("tab", filter=reading)(lambda _: self._answer(None, corrected=True))
-        keys.add("c-n", filter=reading)(lambda _: self._uncounted())
+        keys.add("c-n", filter=answering)(lambda _: self._uncounted())
         keys.add("c-r", filter=answering)(lambda _: self._again())
         keys.add(" ", filter=elsewhere)(lambda _: self._space())
         keys.add("escape", filter=elsewhere, eager=True)(lambda _: self._unmeasured())
@@ -153,8 +90,9 @@ class DrillScreen:
         return keys
 
     def _uncounted(self) -> None:
-        self.hint = "not counted"
-        self._next()
+        if self.turn.stage == "answering":
+            self.hint, self.result = "not counted", None
+            self._next()
 
     def _unmeasured(self) -> None:
         self.turn.unmeasured(self.clock())
@@ -164,7 +102,9 @@ class DrillScreen:
         now, self.hint = self.clock(), ""
         if not self.confirmed or self.unwritten:
             return
-        if self.turn.stage == "ready":
+        if self.finished:
+            self.app.exit(result=0)
+        elif self.turn.stage == "ready":
             self._show(now)
         elif self.session.drill == "read":
             self.turn.press(now)
@@ -180,10 +120,11 @@ class DrillScreen:
     def _enter(self) -> None:
         self.hint = ""
         if not self.confirmed:
-            self.confirmed = True
-            self._plan(self.clock())
+            self._read_on()
         elif self.unwritten:
             self._write(*self.unwritten)
+        elif self.finished:
+            self.hint = "Space ends the drill"
         elif self.turn.stage == "answering":
             text = self.buffer.text.strip()
             if text.casefold() == "say again" and self.session.drill == "hear":
@@ -194,6 +135,17 @@ class DrillScreen:
                 self.hint = "type what was said, or Ctrl-R to hear it again"
         elif self.turn.stage == "listening":
             self.hint = "it is still being spoken: Enter when it has ended"
+
+    def _read_on(self) -> None:
+        """Show the rest of the caution; begin when all of it was on the screen."""
+        left = self.view.caution_left()
+        if left is None:
+            self.hint = "make the window larger"
+        elif left:
+            self.caution = left
+        else:
+            self.confirmed = True
+            self._plan(self.clock())
 
     def _typed(self) -> None:
         if self.buffer.text:
@@ -216,14 +168,14 @@ class DrillScreen:
             self.turn.show(now)
 
     def _plan(self, now: float) -> None:
-        self._due = None if self.session.pace is None else now + self.session.pace
+        self.due = None if self.session.pace is None else now + self.session.pace
 
     def _speak(self) -> None:
         self.turn.show(self.clock())
         if self.player is None:
             words = [self.session.book.alphabet.words[symbol] for symbol in self.question.item.text]
             ends = [sum(word.seconds for word in words[: place + 1]) for place in range(len(words))]
-            self._flash = ([word.word for word in words], ends)
+            self.flash = ([word.word for word in words], ends)
             return
         self.app.create_background_task(self._played(self.player))
 
@@ -231,7 +183,7 @@ class DrillScreen:
         try:
             await asyncio.get_running_loop().run_in_executor(None, player, self.question, self.session.memory.answers)
         except CodeError as error:  # go on without sound: the drill is worth more than its loudspeaker
-            self.player, self.session.noise = None, "flashed"
+            self.player, self.session.noise = None, FLASHED
             self.hint = f"{error.message}; the words are shown instead"
             self.turn.stage = "ready"
             self._speak()
@@ -242,19 +194,34 @@ class DrillScreen:
     def _tick(self) -> None:
         """Before each drawing: end what is flashed, show what is due."""
         now = self.clock()
-        if self._flash and now >= self.turn.shown_at + self._flash[1][-1]:
-            self._flash = None
+        if self.flash and now >= self.turn.shown_at + self.flash[1][-1]:
+            self.flash = None
             self.turn.ended(now)
-        if self._due is not None and self.confirmed and self.turn.stage == "ready" and now >= self._due and not self.unwritten:
-            self._show(now)
+        if self.due is not None and self.confirmed and now >= self.due and not self.unwritten and not self.finished:
+            if self.turn.stage == "ready":
+                self._show(now)
+            elif not self.turn.waits(self.buffer.text, now):
+                self._pass()
         self._focus()
 
+    def _pass(self) -> None:
+        """Go on to the question that is due: nothing is known of this one, so nothing is written of it."""
+        self.unanswered += 1
+        self.hint, self.result = "the last one was not answered in time", None
+        self._ask() if self.asked < self.items else self._finish()
+
     def _focus(self) -> None:
-        self.app.layout.focus(self.buffer if self._answering else self._top)
+        self.app.layout.focus(self.buffer if self.answering else self.view.top)
 
     def _answer(self, text: str | None, *, corrected: bool = False) -> None:
         self.turn.answered(self.clock())
-        self._write(*self.session.mark(self.question, self.turn, text, corrected=corrected))
+        try:
+            answer, marked = self.session.mark(self.question, self.turn, text, corrected=corrected)
+        except CodeError as error:  # what was typed stays, to be corrected
+            wanted = f"expected: {listed(error.expected)}" if error.expected else ""
+            self.hint = "\n".join(filter(None, [error.message, wanted, error.hint]))
+            return
+        self._write(answer, marked)
 
     def _write(self, answer: Answer, marked: Marked) -> None:
         try:
@@ -264,13 +231,18 @@ class DrillScreen:
             return
         self.unwritten = None
         self.result = (written, marked, self.question.why)
-        if len(self.session.answers) >= self.items:
-            self.app.exit(result=0)
-            return
-        self._next()
+        self._next() if self.asked < self.items else self._finish()
+
+    def _finish(self) -> None:
+        """Leave the last result on the screen until a key ends the session."""
+        self.finished, self.due = True, None
+        self._focus()
 
     def _next(self) -> None:
-        self._due = None if self._due is None else max(self._due, self.clock() + _REST)
+        self.due = None if self.due is None else max(self.due, self.clock() + _REST)
+        self._ask()
+
+    def _ask(self) -> None:
         self.buffer.reset()
         self.question, self.turn = self.session.ask()
         self._focus()

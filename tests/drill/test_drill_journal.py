@@ -111,12 +111,21 @@ def test_files_that_are_no_journal_are_refused(tmp_path: Path) -> None:
     other.execute("CREATE TABLE t (x)")
     other.commit()
     other.close()
-    for name, content in (("text", b"not a database at all" * 100), ("other", None)):
+    for name, content in (("text", b"not a database at all" * 100), ("byte", b"1"), ("other", None)):
         if content is not None:
             (tmp_path / name).write_bytes(content)
-        with pytest.raises(DrillError) as caught:
-            DrillJournal(tmp_path / name, create=True)
-        assert caught.value.kind in ("not-a-drill", "drill-damaged")
+        for create in (True, False):
+            with pytest.raises(DrillError, match=f"{name}' is no journal of drills") as caught:
+                DrillJournal(tmp_path / name, create=create)
+            assert caught.value.kind == "not-a-drill"
+        assert content in (None, (tmp_path / name).read_bytes())
+    (tmp_path / "empty").touch()
+    with pytest.raises(DrillError, match="empty' is empty"):
+        DrillJournal(tmp_path / "empty")
+    DrillJournal(tmp_path / "empty", create=True).close()
+    (tmp_path / "damaged").write_bytes((tmp_path / "other").read_bytes()[:100] + b"x" * 5000)
+    with pytest.raises(DrillError, match="damaged': the journal is damaged"):
+        DrillJournal(tmp_path / "damaged")
     _filled(tmp_path / "later").close()
     later = sqlite3.connect(tmp_path / "later")
     later.execute("PRAGMA user_version = 99")

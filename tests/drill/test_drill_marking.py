@@ -7,7 +7,7 @@ from drill.support import race
 from hypothesis import given
 from hypothesis import strategies as st
 
-from codec.drill import Item
+from codec.drill import DrillError, Item
 from codec.drill.marking import align, closest, mark, ways
 
 REPORT = Item("report", "4223VRBR", 1.0, "lap")
@@ -26,11 +26,11 @@ REPORT = Item("report", "4223VRBR", 1.0, "lap")
         ("four two two four victor romeo bravo romeo", "caught"),  # the check symbol notices it
         ("four five zero three victor romeo bravo romeo", "caught"),  # beyond the range of the energy
         ("four two two three victor romeo bravo", "caught"),
-        ("bananas and cream", "caught"),
-        ("", "caught"),
+        ("four two two ? victor romeo bravo romeo", "caught"),  # a word that nobody made out
+        ("?", "caught"),
+        ("correction", "caught"),  # with nothing before it to correct
         ("lap=4 energy=0.2 motor=110 inverter=65 battery=38 alert=brakes", "right"),
         ("lap=4, energy=0.2, motor=105, inverter=65, battery=38, alert=brakes", "accepted"),
-        ("lap=4 energy=loud", "caught"),
     ],
 )
 def test_an_answer_to_a_report_has_its_outcome(said: str, outcome: str) -> None:
@@ -51,17 +51,48 @@ def test_where_it_went_wrong_is_told() -> None:
     assert "does not fit" in found.reason
 
 
-def test_known_words_of_an_answer_with_unknown_ones_are_compared() -> None:
-    found = mark(race(), REPORT, "four two two three wibble romeo bravo romeo")
-    assert found.outcome == "caught"
-    assert found.wrong_places == (4,)
+@pytest.mark.parametrize(
+    ("typed", "told"),
+    [
+        ("xyz foo", "unknown word 'xyz'"),
+        ("four two two three wibble romeo bravo romeo", "unknown word 'wibble'"),
+        ("422?VRBR", "unknown word '422?VRBR'"),
+        ("", "no word of a report"),
+        ("uh copy", "no word of a report"),
+        ("say again", "no word of a report"),
+        ("laap=7 energy=0.2 motor=110 inverter=65 battery=38 alert=brakes", "there is no field 'laap'"),
+        ("lap=4 energy=0.2", "can't be said without motor"),
+        ("lap=4 energy=loud", "loud"),
+        ("lap=4 energy=0.2 motor=110 inverter=65 battery=38 alert=wibble", "wibble"),
+        ("lap=4 lap=5 energy=0.2 motor=110 inverter=65 battery=38 alert=brakes", "'lap' is given twice"),
+        ("xyz lap=4 energy=0.2 motor=110 inverter=65 battery=38 alert=brakes", "'xyz' is no value"),
+    ],
+)
+def test_a_slip_of_the_typist_s_is_no_mistake_of_the_driver_s(typed: str, told: str) -> None:
+    with pytest.raises(DrillError) as caught:
+        mark(race(), REPORT, typed)
+    assert caught.value.kind == "not-understood"
+    assert told in caught.value.message
+    assert ("? stands for a word that nobody made out" in caught.value.hint) == ("=" not in typed)
+
+
+def test_words_around_one_that_nobody_made_out_are_compared() -> None:
+    found = mark(race(), REPORT, "four two two three ? romeo bravo romeo")
+    assert (found.outcome, found.wrong_places) == ("caught", (4,))
+    assert "not heard" in found.reason
 
 
 @pytest.mark.parametrize(
-    ("said", "outcome"), [("niner", "right"), ("nine", "right"), ("9", "right"), ("five", "accepted"), ("wibble wobble", "caught")]
+    ("said", "outcome"), [("niner", "right"), ("nine", "right"), ("9", "right"), ("five", "accepted"), ("?", "caught")]
 )
 def test_variants_of_a_single_word_count(said: str, outcome: str) -> None:
     assert mark(race(), Item("symbol", "9", 1.0), said).outcome == outcome
+
+
+@pytest.mark.parametrize("typed", ["wibble wobble", "motor=5", "", "uh"])
+def test_a_single_word_that_is_not_understood_is_not_marked(typed: str) -> None:
+    with pytest.raises(DrillError, match=r"unknown word|no word"):
+        mark(race(), Item("symbol", "9", 1.0), typed)
 
 
 def test_number_words_have_every_way_they_may_be_meant() -> None:

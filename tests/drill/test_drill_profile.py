@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from codec import CodeError, encode, readings
-from codec.drill import Answer, profile_of
+from codec.drill import Answer, DrillError, profile_of
 from codec.hear import hear
 from codec.profile import Measured, Profile, channel_of, load_profile, needs_text, parse_profile, save_profile, word_seconds
 from grammar.design.needs import parse_needs
@@ -259,15 +259,21 @@ def test_words_never_measured_go_at_the_person_s_own_rate() -> None:
     assert word_seconds(Profile(), alphabet)["A"] == alphabet.words["A"].seconds
 
 
-def test_flashed_words_and_typed_values_are_no_mishearings() -> None:
+def test_flashed_words_typed_values_and_words_not_made_out_are_no_mishearings() -> None:
     rows = [
         answer("5", "9", drill="hear", noise="flashed"),
         answer("5", "9", drill="hear", noise="noisy"),
         answer("5", "9", drill="hear", noise="harsh"),
         answer("4223VRBR", "4223VRBR", drill="hear", noise="noisy", answer="lap=4 energy=0.2"),
+        answer("59", "5", drill="hear", noise="harsh", answer="five ?", outcome="caught"),
     ]
-    assert profile_of(race(), rows).heard == {"five": {"niner": 2}}
+    assert profile_of(race(), rows).heard == {"five": {"niner": 2, "five": 1}}
+    assert profile_of(race(), rows).lost == {}
     assert profile_of(race(), rows, noise="noisy").heard == {"five": {"niner": 1}}
+    ratios = [answer("5", "9", drill="hear", noise=noise) for noise in ("3", "3.0", "+3", "-3")]
+    assert profile_of(race(), ratios, noise="3.00").heard == {"five": {"niner": 3}}
+    with pytest.raises(DrillError, match="unknown grade of noise 'loudest'"):
+        profile_of(race(), rows, noise="loudest")
 
 
 def test_the_example_s_people_change_a_string_and_a_decision() -> None:

@@ -11,11 +11,17 @@ from pathlib import Path
 
 import pytest
 from drill.learner import Learner
-from drill.support import RACE, START, answer, lap_pool, race, stamp
+from drill.support import RACE, ROOT, START, answer, lap_pool, race, stamp
 
 from codec.cli import main
 from codec.drill import DrillJournal, Progress, Session
+from codec.drill.answer import PLURALS
+from codec.drill.noise import known
 from codec.drill.picture import confusion_picture
+from codec.drill.timing import timing
+from codec.profile import load_profile
+from codec.screen.console import console
+from codec.screen.drill_progress import progress
 
 
 @pytest.fixture
@@ -133,15 +139,93 @@ def test_mistakes_of_the_caller_are_told(journal: Path, tmp_path: Path, capsys: 
         (["progress", str(journal), "--picture", "x.png"], "one person in one drill"),
         (["progress", str(journal), "--person", "Ana", "--picture", "x.gif"], ".svg or .png"),
         (["delete", str(journal), "Ana"], "add --yes"),
-        (["read", str(RACE), "--person", "Ana", "--items", "0", "--journal", str(journal)], "1 or more items"),
+        (["read", str(RACE), "--person", "Ana", "--items", "0", "--journal", str(journal)], "--items can't be 0"),
+        (["read", str(RACE), "--person", "Ana", "--pace", "-4", "--journal", str(journal)], "--pace can't be -4"),
         (["read", str(RACE), "--person", " ", "--journal", str(journal)], "a name of 1 to"),
         (["read", str(RACE), "--person", "Ana", "--journal", str(journal)], "needs a terminal"),
-        (["hear", str(RACE), "--person", "Ana", "--journal", str(journal), "--noise", "loud"], "grade of noise"),
-        (["hear", str(RACE), "--person", "Ana", "--journal", str(journal), "--keep-audio", str(tmp_path / "no")], "there is no folder"),
+        (["hear", str(RACE), "--person", "Ana", "--journal", str(journal), "--noise", "loud"], "expected: quiet, clear, noisy or harsh"),
+        (["profile", str(journal), str(tmp_path / "p"), "--noise", "loudest"], "expected: quiet, clear, noisy or harsh"),
+        (["profile", str(journal), str(tmp_path / "p"), "--noise", "harsh"], "nothing was heard at noise 'harsh'\nexpected: noisy"),
+        (["hear", str(RACE), "--person", "Ana", "--journal", str(journal), "--keep-audio", str(RACE / "no")], "can't be written"),
+        (["progress", str(RACE)], f"{str(RACE)!r} is no journal of drills"),
     ]
     for call, told in calls:
         assert main(["drill", *call]) == 2
         assert told in capsys.readouterr().err
+    assert not (tmp_path / "p").exists()
+
+
+def test_what_a_book_can_t_be_asked_is_told_in_the_words_of_the_option(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    qualifying = ROOT / "examples" / "qualifying" / "qualifying.toml"
+    call = ["drill", "read", str(qualifying), "--person", "E", "--only", "entries", "--journal", str(tmp_path / "j")]
+    assert main(call) == 2
+    told = capsys.readouterr().err
+    assert "no entries to ask" in told
+    assert "expected: symbols, pairs or reports" in told
+
+
+def test_the_words_of_the_options_are_those_of_the_drills(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main(["drill", "hear", "--help"])
+    told = capsys.readouterr().out
+    assert ",".join([*PLURALS.values(), "mixed"]) in told
+    assert f"{', '.join(known())}, or decibels" in " ".join(told.split())
+    with pytest.raises(SystemExit):
+        main(["drill", "profile", "--help"])
+    assert f"{', '.join(known())}, or decibels" in " ".join(capsys.readouterr().out.split())
+
+
+def test_a_missing_folder_for_the_sounds_is_made(journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = tmp_path / "new" / "sounds"
+    assert main(["drill", "hear", str(RACE), "--person", "Ben", "--journal", str(journal), "--keep-audio", str(folder)]) == 2
+    assert "needs a terminal" in capsys.readouterr().err
+    assert folder.is_dir()
+
+
+@pytest.mark.parametrize("width", [60, 80])
+def test_tables_fit_the_width_and_part_no_word_number_or_interval(
+    journal: Path, width: int, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(console(), "_width", width)
+    assert main(["drill", "progress", str(journal)]) == 0
+    lines = capsys.readouterr().out.splitlines()
+    assert max(map(len, lines)) <= width
+    for person in ("Ana", "Ben"):
+        with DrillJournal(journal) as kept:
+            found = Progress(race(), list(kept.answers(person)), "read" if person == "Ana" else "hear", START, pool=lap_pool())
+        for row in [*found.symbols, *found.fields, *found.days]:
+            low, high = row.interval
+            seconds = "" if row.seconds is None else f"{row.seconds:.2f}" + ("" if row.error is None else f" ± {row.error:.2f}")
+            told = [line.split() for line in lines if f"{low:.0%} … {high:.0%}" in line and line.rstrip().endswith(seconds)]
+            assert any(row.name in words and str(row.right) in words and str(row.asked) in words for words in told), row
+
+
+def test_one_answer_is_one_answer_and_no_time_is_below_0(capsys: pytest.CaptureFixture[str]) -> None:
+    progress(Progress(race(), [answer("5", first=0.7, last=1.2)], "read", START, pool=lap_pool()))
+    assert "1 answer: right 1" in capsys.readouterr().out
+    two = timing([0.52, 1.02])  # Student's t of two times reaches far below 0
+    assert two is not None
+    assert two.low == 0.0
+    assert two.high > 3
+    one = timing([0.52])
+    assert one is not None
+    assert (one.as_dict()["low"], one.as_dict()["high"]) == (None, None)
+
+
+def test_only_a_profile_is_written_over_unasked(journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    book = tmp_path / "team.toml"
+    book.write_text(race().source, "utf-8")
+    assert main(["drill", "profile", str(journal), str(book), "--person", "Ana"]) == 2
+    told = capsys.readouterr().err
+    assert "is there already, and is no profile" in told
+    assert "--replace" in told
+    assert book.read_text("utf-8") == race().source
+    profile = tmp_path / "ana.json"
+    for person in ("Ana", "Ben"):  # a profile is renewed
+        assert main(["drill", "profile", str(journal), str(profile), "--person", person]) == 0
+        assert load_profile(profile).people == (person,)
+    assert main(["drill", "profile", str(journal), str(book), "--replace"]) == 0
+    assert load_profile(book).people == ("Ana", "Ben")
 
 
 def test_a_person_is_exported_and_deleted(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:

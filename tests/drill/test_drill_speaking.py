@@ -12,7 +12,8 @@ from drill.support import race
 
 from codec import CodeError
 from codec.drill import DrillError
-from codec.drill.speaking import RATE, Speaker, Spoken, active_level, decibels, over_the_air, read_sound, write_sound
+from codec.drill.noise import decibels
+from codec.drill.speaking import RATE, Speaker, Spoken, active_level, over_the_air, read_sound, write_sound
 
 REPORT = "5163JRT"
 

@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from codec.drill.turn import IN_TIME, Signals, Turn
+from codec.drill.turn import IN_TIME, TO_BEGIN, Signals, Turn
 
 
 def test_reading_takes_the_times_of_the_first_and_the_last_word() -> None:
@@ -51,6 +51,20 @@ def test_keys_of_other_stages_change_nothing() -> None:
     turn.unmeasured(1.0)
     turn.ended(1.0)
     assert (turn.stage, turn.first, turn.last) == ("ready", None, None)
+
+
+def test_a_report_that_is_spoken_or_an_answer_that_is_written_makes_the_next_question_wait() -> None:
+    read, hear = Turn("read"), Turn("hear")
+    for turn in (read, hear):
+        turn.show(0.0)
+    assert (read.waits("", 0.5), hear.waits("", 0.5)) == (False, True)
+    read.press(1.0)
+    assert not read.waits("", 1.5)
+    read.press(2.0)  # read out in time: the coach marks it
+    assert read.waits("", 90.0)
+    hear.ended(2.0)
+    assert hear.waits("", 2.0 + TO_BEGIN - 0.1)
+    assert (hear.waits("", 2.0 + TO_BEGIN), hear.waits("four", 90.0)) == (False, True)
 
 
 def test_signals_are_answered_in_time_or_missed() -> None:
