@@ -9,11 +9,14 @@ from typing import TYPE_CHECKING, Any
 from codec.reading import Reading
 from grammar.book import Book
 from grammar.errors import CodeError
+from grammar.exact import percent
 
 if TYPE_CHECKING:
     from codec.hear import Hearing
 
+LIKELY = 0.5  # a guess below this can't be taken, not even by hand: it is more likely wrong than right
 _SURE = 0.9  # a field less sure than this is pointed out
+_TELLING = 0.1  # and one less sure than this says nothing of the report
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +32,11 @@ class Doubt:
     question: str
     accept: bool
     hearing: Hearing
+
+    @property
+    def sure(self) -> str:
+        """How sure the guess is, as people read it: never all of 100 %, which nothing heard through noise is."""
+        return percent(min(self.probability, 0.9999))
 
 
 def doubt(book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | None = None) -> Doubt | None:
@@ -52,3 +60,8 @@ def doubt(book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | 
             fields.append((marginal.field.title, marginal.text(marginal.level), marginal.probability))
     decision = hearing.decision
     return Doubt(best.reading, best.probability, tuple(fields), decision.question, decision.kind == "accept", hearing)
+
+
+def doubtful(found: Doubt) -> list[tuple[str, str, float]]:
+    """Return the (title, value, probability) worth telling of: none where it is likely that no report was heard at all."""
+    return [one for one in found.fields if one[2] >= _TELLING] if found.hearing.nothing < LIKELY else []
