@@ -150,6 +150,7 @@ class Log:
         below = self._below(width, height // 2)
         alerts = [safe(f"! {alert}", "bold red") for alert in session.alerts]
         fixed = [*_packed(self._looks(), width), *(_packed(alerts, width) or [Text("─" * width, style="dim")])]
+        fixed = fixed[: max(1, height - len(below) - 1)]
         room = height - len(below) - len(fixed) - 1
         race = self._race(console, width, room - _LEAST)
         room = max(0, room - len(race))
@@ -157,9 +158,9 @@ class Log:
         return [self._head(width), *race, *fixed, *table, *[Text()] * (room - len(table)), *below][:height]
 
     def _looks(self) -> list[Text]:
-        """Return what there is to look at since the last lap, the gravest first."""
-        now = [one for one in self.session.notices if one.lap >= self.session.lap and one.text not in self.shown.lines]
-        return [safe(one.text, "bold red" if one.ask else "bold yellow") for one in sorted(now, key=lambda notice: not notice.ask)]
+        """Return what there is to look at and is not told below."""
+        now = [notice for notice in self.session.looks if notice.text not in self.shown.lines]
+        return [safe(notice.text, "bold red" if notice.ask else "bold yellow") for notice in now]
 
     def _race(self, console: Console, width: int, most: int) -> list[Text]:
         """Return where the race is heading and what to call, where the event is known: what is whole in ``most`` lines."""
@@ -183,7 +184,7 @@ class Log:
     def _head(self, width: int) -> Text:
         session, race = self.session, self.session.race
         driver = session.cars.get(session.car, "")
-        name = f"car {session.car}{' ' + driver if driver else ''}" if session.car else "no car yet: /car 7 and the driver"
+        name = f"car {session.car}{' ' + driver if driver else ''}" if session.car else "no car yet: /car 7=DRIVER"
         state = [("NEUTRALISED", "bold black on yellow")] if race.neutralised else [("racing", "green")]
         added = [(f"+{plain(race.added)} laps", "bold")] if race.added else []
         parts = [(name, "bold"), (f"lap {session.lap or '–'}", "bold"), *state, *added]

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from codec.reading import Reading
+from codec.sheet.laps import lap_field
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import percent
@@ -32,6 +34,13 @@ class Doubt:
     question: str
     accept: bool
     hearing: Hearing
+
+    @property
+    def lap(self) -> int | None:
+        """The lap that is likely said, whatever else was heard; None if none is."""
+        said = self.hearing.marginals.get(lap_field(self.hearing.book))
+        value = said.value(said.level) if said is not None and said.probability >= LIKELY else None
+        return int(value) if isinstance(value, Decimal) else None
 
     @property
     def sure(self) -> str:

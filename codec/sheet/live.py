@@ -68,20 +68,23 @@ class Session:
 
     @property
     def waiting(self) -> Row | None:
-        """The report of this car that waits for its repeat: the last one refused, until a lap report stands behind it.
+        """The report of this car that waits for its repeat: the last one refused.
 
-        A read-back waits until the next call of its kind.
+        It waits until a report of its lap or of a later one stands behind it, a read-back until the next call of its kind.
         """
         called: set[str] = set()
+        behind = -1  # the last lap of which a report stands behind the row looked at
         for row in reversed(self.rows):
-            if row.entry.car != self.car or row.withdrawn:
+            entry = row.entry
+            if entry.car != self.car or row.withdrawn:
                 continue
             if row.first.kind == "call":
-                called.add(row.entry.message)
-            elif row.first.kind == "report" and row.entry.refusal and not called & repeated(self.book, row.entry.message):
-                return row
-            elif row.first.kind == "report" and row.counts and row.entry.message == lap_message(self.book):
-                return None
+                called.add(entry.message)
+            elif row.first.kind == "report" and entry.refusal and not called & repeated(self.book, entry.message):
+                if behind < (entry.lap or 0) or behind < 0:
+                    return row
+            elif row.first.kind == "report" and row.counts and entry.message == lap_message(self.book):
+                behind = max(behind, entry.lap or 0)
         return None
 
     @property
@@ -130,6 +133,14 @@ class Session:
     def notices(self) -> list[Notice]:
         """Everything to look at of this car, the oldest first."""
         return notices(self.readbacks, self.followed)
+
+    @property
+    def looks(self) -> list[Notice]:
+        """What there is to look at since the last lap, the gravest first; the last read-back stays until it is put right."""
+        done = self.readbacks.done
+        last = done[-1].row.first.seq if done else 0
+        now = [notice for notice in self.notices if notice.lap >= self.lap or (notice.ask and notice.seq == last)]
+        return sorted(now, key=lambda notice: not notice.ask)
 
     def heard(self) -> list[str]:
         """Return the lines entered so far, the oldest first: the history of the prompt."""

@@ -75,6 +75,15 @@ class ReadBacks:
         found = [row for row in self.waiting if row.entry.message in names]
         return max(reversed(found), key=lambda row: sum(values.get(name) == one for name, one in row.entry.values.items()), default=None)
 
+    def waits(self, reading: Reading) -> Row | None:
+        """Return the last call of the same message that is not read back yet, where the book has a read-back for it.
+
+        A read-back of which the end was lost may sound like one more call.
+        """
+        answered = any(reading.message in repeated(self.book, name) for name in self.book.messages)
+        same = [row for row in self.waiting if row.entry.message == reading.message]
+        return same[-1] if answered and same else None
+
     def mended(self, reading: Reading) -> Row | None:
         """Return the wrong read-back that a report puts right or says once more, None if it does neither.
 

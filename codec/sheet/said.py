@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from codec.reading import Reading
-from codec.sheet.doubt import LIKELY, doubt
+from codec.sheet.doubt import LIKELY, Doubt, doubt
 from codec.sheet.entry import Entry
 from codec.sheet.found import Heard
 from codec.sheet.live import Session, Shown
@@ -28,6 +28,11 @@ def said(session: Session, text: str) -> Shown:
         entries.append(report(session, reading, text, 1.0))
         shown.append(str(reading))
         warnings += [f"! {warning}" for warning in reading.warnings]
+        waits = session.readbacks.waits(reading)
+        if waits is not None:
+            warnings.append(
+                f"{waits.entry.string} waits to be read back; this is one more call, /undo if it was the read-back without its end"
+            )
     for name, _ in transcript.events:
         entries.append(_event(session, name, text))
         shown.append(session.event_title(name))
@@ -35,7 +40,8 @@ def said(session: Session, text: str) -> Shown:
         entries.append(_question(session, text[ask.span[0] : ask.span[1]]))
         shown.append(f"asked: {text[ask.span[0] : ask.span[1]]}")
     session.journal.append_all(entries)
-    return Shown("warning" if warnings else "good", (*shown, *warnings))
+    session.refresh()
+    return Shown("warning" if warnings else "good", (*shown, *warnings, *session.standing().lines[1:]))
 
 
 def _event(session: Session, name: str, text: str) -> Entry:
@@ -102,7 +108,7 @@ def _refused(session: Session, text: str, error: CodeError) -> Shown:
         session.journal.append(report(session, reading, text, guess.probability, "heard through noise"))
         return Shown("warning", (f"{reading}  ({guess.sure} sure)", f"as heard: {error.message}"))
     likely = reading if guess is not None and guess.probability >= LIKELY else None
-    entry = _unread(session, text, error, likely)
+    entry = _unread(session, text, error, guess, likely)
     wrong = None if likely is None else session.readbacks.repeating(likely)
     if wrong is not None:
         kept = session.journal.append(Entry(kind="answer", car=session.car, lap=entry.lap, heard=text, about=wrong.row.first.seq))
@@ -122,7 +128,7 @@ def _refused(session: Session, text: str, error: CodeError) -> Shown:
     return Shown("bad", (f"ask: {question}", error.message, *(session.doubtful() if wrong is None else ())))
 
 
-def _unread(session: Session, text: str, error: CodeError, likely: Reading | None) -> Entry:
+def _unread(session: Session, text: str, error: CodeError, guess: Doubt | None, likely: Reading | None) -> Entry:
     """Return the entry of a report that can't be read: of the lap to come, or of the message and the lap it likely is.
 
     What tells nothing by itself is of the report that waits for its repeat.
@@ -131,14 +137,12 @@ def _unread(session: Session, text: str, error: CodeError, likely: Reading | Non
     entry = Entry(
         kind="report", car=session.car, lap=session.lap + 1, lap_by="order", heard=text, refusal=error.kind, note=error.message[:400]
     )
-    if likely is None:
-        return (
-            entry if waiting is None else entry.replace(message=waiting.entry.message, lap=waiting.entry.lap, lap_by=waiting.entry.lap_by)
-        )
-    if likely.message != lap_report:
+    if likely is not None and likely.message != lap_report:
         lap, lap_by = session.keeper().now(None, None)
         return entry.replace(message=likely.message, lap=lap, lap_by=lap_by)
-    if waiting is None or waiting.entry.message not in ("", lap_report):
+    if waiting is None or (likely is not None and waiting.entry.message not in ("", lap_report)):
         return entry
-    lap = session.keeper().of(likely, None, None)[0]
-    return entry.replace(message=waiting.entry.message, lap=max(waiting.entry.lap or 0, lap or 0) or None)
+    said = guess.lap if guess is not None else None
+    if said is not None and waiting.entry.lap is not None and said > waiting.entry.lap:
+        return entry.replace(lap=said)
+    return entry.replace(message=waiting.entry.message, lap=waiting.entry.lap, lap_by=waiting.entry.lap_by)

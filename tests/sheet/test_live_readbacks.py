@@ -120,3 +120,21 @@ def test_what_the_race_notices_is_told_when_it_happens(tmp_path: Path) -> None:
 def test_nothing_else_is_a_read_back() -> None:
     for name in ("lap", "status", "wheel", "pace", "no message"):
         assert repeated(race_book(), name) == frozenset()
+
+
+def test_a_wrong_read_back_is_told_until_it_is_put_right(session: Session) -> None:
+    session.enter(words("set", clicks=3))
+    for lap in ("two two two two niner golf romeo", "three two one two lima five bravo"):
+        session.enter(lap)
+    assert session.lap == 3
+    assert [notice.ask for notice in session.looks] == [True]
+    session.enter(words("set"))
+    assert session.looks == []
+
+
+def test_a_call_said_while_another_waits_may_be_its_read_back(session: Session) -> None:
+    shown = session.enter("whiskey bravo sierra three")
+    assert shown.tone == "warning"
+    assert any(line.startswith("WBS2 waits to be read back") for line in shown.lines)
+    assert session.enter("tango three seven").tone == "good"
+    assert session.enter("tango three eight").tone == "good"  # nobody reads back an energy target in this book

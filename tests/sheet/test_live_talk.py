@@ -62,6 +62,13 @@ def test_a_phrase_in_talk_is_seen_unless_it_is_only_talked_about(session: Sessio
     assert [row.entry.message for row in session.rows if row.first.kind == "event"] == ["rain"]
 
 
+def test_a_phrase_or_a_call_answers_nothing_either(session: Session) -> None:
+    for text in ("safety car", "tango three seven", "say again"):
+        assert session.enter(text).lines[1].startswith("still to ask: "), text
+    assert session.enter("/ok").tone == "good"
+    assert session.lap == 2
+
+
 def test_an_answer_still_answers_behind_talk(session: Session) -> None:
     session.enter("we have rain on the visor")
     session.enter("golf romeo")
@@ -80,6 +87,22 @@ def test_the_next_lap_is_no_answer_to_the_one_that_waits(session: Session) -> No
     session.enter("three two one two lima five bravo")
     assert [(row.entry.lap, row.entry.heard) for row in session.rows if row.entry.refusal] == [(2, UNREAD)]
     assert session.lap == 3
+
+
+def test_the_next_lap_unread_leaves_the_one_before_as_it_was_heard(session: Session) -> None:
+    session.enter("three two one two lima lemon lemon")
+    assert [(row.entry.lap, row.entry.heard) for row in session.rows if row.entry.refusal] == [
+        (2, UNREAD),
+        (3, "three two one two lima lemon lemon"),
+    ]
+
+
+def test_an_earlier_lap_said_again_does_not_answer_for_a_later_one(session: Session) -> None:
+    session.enter("three two one two lima lemon lemon")
+    session.enter("two two two two niner golf romeo")
+    assert session.lap == 2
+    assert session.waiting is not None
+    assert session.waiting.entry.lap == 3
 
 
 def test_an_attempt_at_a_report_is_never_talk(tmp_path: Path) -> None:
