@@ -27,7 +27,12 @@ def add(commands: Any) -> None:
     parser.add_argument("sheet", metavar="SHEET", help="the sheet's file; made if it is not there")
     parser.add_argument("--book", help="the code book, for a new sheet")
     parser.add_argument("--event", help="the event file: shows where the race is heading, what to call, and which reports do not fit")
-    parser.add_argument("--car", default="", metavar="CAR[=DRIVER]", help="the car spoken to; the last one if not given")
+    parser.add_argument(
+        "--car",
+        default="",
+        metavar="CAR[=DRIVER]",
+        help="the car spoken to, a new one beside others with its driver; the last one if not given",
+    )
     parser.add_argument("--writer", default="", help="your name, kept with what you log; your account's if not given")
     add_json(parser)
     parser.set_defaults(run=run)
@@ -69,6 +74,8 @@ def _event(path: str | None, book: Book) -> Event | None:
 
 def _piped(session: Session, *, as_json: bool) -> int:
     """Log the lines of standard input; the exit code is 1 if one of them needs a repeat."""
+    from codec.sheet.exports import json_object
+
     worst = 0
     for line in lines([]):
         shown = session.enter(line)
@@ -76,7 +83,7 @@ def _piped(session: Session, *, as_json: bool) -> int:
             break
         worst = max(worst, int(shown.tone == "bad"))
         if as_json:
-            emit({"heard": line, "tone": shown.tone, "told": list(shown.lines)})
+            emit({"heard": line, "tone": shown.tone, "told": list(shown.lines), "written": [json_object(one) for one in shown.written]})
         else:
             print("\n".join(shown.lines), flush=True)
     return worst

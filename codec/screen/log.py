@@ -186,7 +186,7 @@ class Log:
         driver = session.cars.get(session.car, "")
         name = f"car {session.car}{' ' + driver if driver else ''}" if session.car else "no car yet: /car 7=DRIVER"
         state = [("NEUTRALISED", "bold black on yellow")] if race.neutralised else [("racing", "green")]
-        added = [(f"+{plain(race.added)} laps", "bold")] if race.added else []
+        added = [(f"+{plain(race.added)} lap{'' if race.added == 1 else 's'}", "bold")] if race.added else []
         parts = [(name, "bold"), (f"lap {session.lap or '–'}", "bold"), *state, *added]
         others = [f"{car}:{self._last_of(car)}" for car in session.cars if car != session.car]
         head = Text("  ").join([safe(text, style) for text, style in [*parts, *((other, "dim") for other in others)]])

@@ -7,7 +7,7 @@ back from it when a session begins.
 from __future__ import annotations
 
 import functools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from codec.decode import Transcript, decode_all
@@ -32,10 +32,11 @@ Tone = Literal["good", "warning", "bad", "plain"]
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """What to tell after a line: its tone and its lines."""
+    """What to tell after a line: its tone and its lines, and what was written of it."""
 
     tone: Tone
     lines: tuple[str, ...]
+    written: tuple[Entry, ...] = ()
 
 
 class Session:
@@ -160,7 +161,8 @@ class Session:
             shown = command(self, text) if text.startswith("/") else said(self, text)
         finally:
             self.refresh()
-        return self._noticed(shown, seen, self.entries[count:]) if car == self.car else shown
+        shown = self._noticed(shown, seen, self.entries[count:]) if car == self.car else shown
+        return replace(shown, written=tuple(entry for entry in self.entries[count:] if entry.writer == self.journal.writer))
 
     def _noticed(self, shown: Shown, seen: list[Notice], written: list[Entry]) -> Shown:
         """Put before what is shown what there is to look at since, with what to say to a wrong read-back, which is kept as a question."""

@@ -113,7 +113,7 @@ class ReadBacks:
 
     def reply(self, seq: int) -> str:
         """Return what to say to a wrong read-back: that it was wrong, and the call once more."""
-        call = next((back.call for back in self.done if back.row.first.seq == seq), None)
+        call = next((back.call for back in self.done if back.row.first.seq == seq and back.wrong), None)
         return "SAY AGAIN" if call is None else f"{NEGATIVE}, I SAY AGAIN {self.book.alphabet.say(call.entry.string)}"
 
     def _wrong(self, message: str) -> ReadBack | None:

@@ -134,6 +134,8 @@ def test_a_pipe_is_logged_line_by_line(tmp_path: Path) -> None:
     done = piped(tmp_path / "e.sheet", f"{REPORT}\nfive lemon\n", "--car", "7=Ana", "--json")
     told = [json.loads(line) for line in done.stdout.splitlines()]
     assert [line["tone"] for line in told] == ["warning", "bad"]
+    assert [[entry["kind"] for entry in line["written"]] for line in told] == [["report"], ["report", "question"]]
+    assert told[0]["written"][0]["values"]["motor"] == 105
     assert done.returncode == 1
     with Journal(tmp_path / "e.sheet") as journal:
         assert [entry.kind for entry in journal.entries()] == ["car", "report", "report", "question"]
