@@ -43,6 +43,13 @@ class Doubt:
         return int(value) if isinstance(value, Decimal) else None
 
     @property
+    def message(self) -> str:
+        """The message that is likely said, whatever its values; "" if none is."""
+        found = self.hearing.candidates
+        likely = sum(one.probability for one in found if one.reading.message == self.guess.message) >= LIKELY
+        return self.guess.message if likely else ""
+
+    @property
     def sure(self) -> str:
         """How sure the guess is, as people read it: never all of 100 %, which nothing heard through noise is."""
         return percent(min(self.probability, 0.9999))

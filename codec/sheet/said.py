@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from codec.reading import Reading
-from codec.sheet.doubt import LIKELY, Doubt, doubt
+from codec.sheet.doubt import Doubt, doubt
 from codec.sheet.entry import Entry
 from codec.sheet.found import Heard
 from codec.sheet.live import Session, Shown
@@ -107,7 +107,7 @@ def _refused(session: Session, text: str, error: CodeError) -> Shown:
     if guess is not None and reading is not None and guess.accept and not session.readbacks.differs(reading):
         session.journal.append(report(session, reading, text, guess.probability, "heard through noise"))
         return Shown("warning", (f"{reading}  ({guess.sure} sure)", f"as heard: {error.message}"))
-    likely = reading if guess is not None and guess.probability >= LIKELY else None
+    likely = reading if guess is not None and guess.message else None
     entry = _unread(session, text, error, guess, likely)
     wrong = None if likely is None else session.readbacks.repeating(likely)
     if wrong is not None:

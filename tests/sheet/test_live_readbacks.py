@@ -79,6 +79,15 @@ def test_a_read_back_whose_check_fails_is_never_taken_for_another_call(session: 
     assert session.waiting is None
 
 
+def test_a_read_back_of_which_only_the_kind_is_known_waits_as_one(session: Session) -> None:
+    session.enter("whiskey bravo sierra ? ?")
+    assert [(row.entry.message, row.entry.lap) for row in session.rows if row.entry.refusal] == [("set", 1)]
+    assert session.enter(words("set")).tone == "good"
+    assert session.waiting is None
+    session.enter("two two two two niner golf romeo")
+    assert session.lap == 2
+
+
 def test_a_repeat_that_can_t_be_read_leaves_the_read_back_wrong(session: Session) -> None:
     session.enter(words("set", clicks=3))
     shown = session.enter("whiskey bravo sierra two tango")
