@@ -83,3 +83,12 @@ def _decimal(value: Any) -> Decimal:
 
 
 ExactDecimal = Annotated[Decimal, BeforeValidator(_decimal), WithJsonSchema({"type": "number"})]
+
+
+def percent(share: float) -> str:
+    """Write a probability so that 100 % and 0 % mean just that."""
+    if share in (0.0, 1.0):
+        return f"{share:.0%}".replace("%", " %")
+    if share > 0.9995:
+        return "> 99.9 %"
+    return "< 0.1 %" if share < 0.0005 else f"{100 * share:.1f} %"

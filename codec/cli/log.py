@@ -11,7 +11,9 @@ from codec.cli.common import add_json, emit, lines
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:
+    from codec.race import Event
     from codec.sheet.live import Session
+    from grammar.book import Book
 
 
 def add(commands: Any) -> None:
@@ -24,8 +26,13 @@ def add(commands: Any) -> None:
     parser = commands.add_parser("log", help="log spoken reports live", description=about, epilog=caution)
     parser.add_argument("sheet", metavar="SHEET", help="the sheet's file; made if it is not there")
     parser.add_argument("--book", help="the code book, for a new sheet")
-    parser.add_argument("--event", help="the event file: shows where the race is heading, and what to call")
-    parser.add_argument("--car", default="", metavar="CAR[=DRIVER]", help="the car spoken to; the last one if not given")
+    parser.add_argument("--event", help="the event file: shows where the race is heading, what to call, and which reports do not fit")
+    parser.add_argument(
+        "--car",
+        default="",
+        metavar="CAR[=DRIVER]",
+        help="the car spoken to, a new one beside others with its driver; the last one if not given",
+    )
     parser.add_argument("--writer", default="", help="your name, kept with what you log; your account's if not given")
     add_json(parser)
     parser.set_defaults(run=run)
@@ -35,32 +42,48 @@ def run(args: argparse.Namespace) -> int:
     """Log until the engineer leaves, or the pipe ends; from a pipe the exit code is 1 if a report needs a repeat."""
     from codec import load_book
     from codec.sheet import Journal
+    from codec.sheet.commands import speak_to
     from codec.sheet.live import Session
 
     if args.book is None and not Path(args.sheet).exists():
         raise CodeError(f"there is no sheet {args.sheet!r}", kind="usage", hint="name the code book for a new one: --book")
-    with Journal(args.sheet, load_book(args.book) if args.book is not None else None, writer=args.writer) as journal:
-        session = Session(journal)
-        car, _, driver = args.car.partition("=")
-        if car:
-            session.enter(f"/car {car} {driver}".strip())
+    book = load_book(args.book) if args.book is not None else None
+    event = _event(args.event, book) if book is not None else None  # before a sheet is made: a wrong file leaves none behind
+    with Journal(args.sheet, book, writer=args.writer) as journal:
+        event = event or _event(args.event, journal.book)
+        session = Session(journal, event=event)
+        begun = speak_to(session, args.car) if args.car else session.standing() if session.car else None
         if not sys.stdin.isatty() or not sys.stdout.isatty():
+            if begun is not None and begun.tone == "warning":
+                print("\n".join(begun.lines), file=sys.stderr)
             return _piped(session, as_json=args.json)
-        from codec.race import load_event
         from codec.screen.log import Log
 
-        Log(session, load_event(args.event, journal.book) if args.event else None).run()
+        Log(session, begun).run()
     return 0
+
+
+def _event(path: str | None, book: Book) -> Event | None:
+    """Return the event, if one is named."""
+    if not path:
+        return None
+    from codec.race import load_event
+
+    return load_event(path, book)
 
 
 def _piped(session: Session, *, as_json: bool) -> int:
     """Log the lines of standard input; the exit code is 1 if one of them needs a repeat."""
+    from codec.sheet.exports import json_object
+
     worst = 0
     for line in lines([]):
         shown = session.enter(line)
+        if session.over:
+            break
         worst = max(worst, int(shown.tone == "bad"))
         if as_json:
-            emit({"heard": line, "tone": shown.tone, "told": list(shown.lines)})
+            emit({"heard": line, "tone": shown.tone, "told": list(shown.lines), "written": [json_object(one) for one in shown.written]})
         else:
             print("\n".join(shown.lines), flush=True)
     return worst

@@ -23,6 +23,8 @@ from codec.sheet.state import ADDED, NEUTRALISED, RESUMED
 from grammar.errors import CodeError
 from grammar.fields import Quantity, Value
 
+_FITS = 0.5  # a value less likely than this to be right is pointed out
+
 
 def follow(event: Event, facts: Iterable[Fact], *, history: bool = False) -> Race:
     """Return the race after all facts; they may come in any order of laps. What does not fit is a notice, never an error.
@@ -126,12 +128,15 @@ class _Following:
         race.energy, truth = energy.report(
             self.event, race.energy, fact.values, planned_used=used, usable=usable, wrong=wrong, mark=fact.lap
         )
+        doubted = [name for name in self.event.energies if name in fact.values] if truth < _FITS else []
         for name, belief in race.temperatures.items():
             race.temperatures[name], right = temperature.report(self.event, name, belief, fact.values, wrong=wrong, mark=fact.lap)
-            truth = min(truth, right)
+            doubted += [name] if right < _FITS else []
         race.reported.append(fact.lap)
-        if truth < 0.5:
-            self._note("unlikely-report", f"the report of lap {fact.lap} does not fit the laps before it; is it right?", fact)
+        if doubted:
+            fields = self.event.book.fields
+            told = ", ".join(f"{fields[name].title} {fields[name].text(fields[name].level(fact.values[name]).level)}" for name in doubted)
+            self._note("unlikely-report", f"the report of lap {fact.lap} does not fit the laps before it: {told}; is it right?", fact)
 
     def _drive_to(self, lap: int) -> None:
         race = self.race

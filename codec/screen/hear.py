@@ -8,6 +8,7 @@ from codec.hear import Decision, Hearing, Marginal
 from codec.reading import Reading
 from codec.screen.console import console, safe
 from codec.screen.reading import boxed
+from grammar.exact import percent as _percent
 
 _BAR = 20
 _WIDE = 76  # columns of a screen that have room for bars and means
@@ -105,15 +106,6 @@ def _mean(marginal: Marginal) -> Text:
         return Text("")
     unit = marginal.field.unit_text
     return safe(f"{marginal.expected:.2f} ± {marginal.spread:.2f}{' ' + unit if unit else ''}", "dim")
-
-
-def _percent(share: float) -> str:
-    """Write a probability so that 100 % and 0 % mean just that."""
-    if share in (0.0, 1.0):
-        return f"{share:.0%}".replace("%", " %")
-    if share > 0.9995:
-        return "> 99.9 %"
-    return "< 0.1 %" if share < 0.0005 else f"{100 * share:.1f} %"
 
 
 def _bar(share: float) -> Text:

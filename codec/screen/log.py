@@ -6,8 +6,8 @@ Drawn with rich into the window of a prompt_toolkit application, which edits the
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable, Sequence
+from typing import Any
 
 from prompt_toolkit.application import Application
 from prompt_toolkit.application.current import get_app
@@ -17,11 +17,10 @@ from prompt_toolkit.document import Document
 from prompt_toolkit.formatted_text import ANSI
 from prompt_toolkit.history import InMemoryHistory
 from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
-from prompt_toolkit.layout import HSplit, Layout, Window
+from prompt_toolkit.layout import HSplit, Layout, VSplit, Window
 from prompt_toolkit.layout.containers import Float, FloatContainer
 from prompt_toolkit.layout.controls import BufferControl, FormattedTextControl
 from prompt_toolkit.layout.menus import CompletionsMenu
-from prompt_toolkit.layout.processors import BeforeInput
 from rich.console import Console
 from rich.text import Text
 
@@ -33,11 +32,9 @@ from grammar.errors import CodeError
 from grammar.exact import plain
 
 _STYLES = {"good": "bold green", "warning": "bold yellow", "bad": "bold red", "plain": ""}
-_BELOW = 9  # lines kept for what was heard, the line to type in, and the keys
-_KEYS = "F2 next car  F3 neutralised/resumed  F4 marker  F8 undo  F9 take it  /… commands  F10 leave"
-
-if TYPE_CHECKING:
-    from codec.race import Event
+_LEAST = 5  # lines of the table that stay, however much there is to tell above it: two of its head, and the last lap
+_PREVIEW = 3  # lines at most that tell what the line being typed would be taken for
+_KEYS = "F2 car  F3 neutralised/resumed  F4 marker  F8 undo  F9 ok  / commands  F10 leave"
 
 
 class Commands(Completer):
@@ -59,18 +56,19 @@ class Commands(Completer):
 class Log:
     """The application; ``run`` returns when the engineer leaves."""
 
-    def __init__(self, session: Session, event: Event | None = None, **settings: Any) -> None:
-        """Lay out the screen; ``event`` adds the race state; ``settings`` go to prompt_toolkit (input and output, for tests)."""
-        self.event = event
-        self._followed: tuple[object, list[Text]] = (None, [])
-        self.session, self.shown, self.written = session, Shown("plain", ("type what was heard, then Enter",)), 0
+    def __init__(self, session: Session, shown: Shown | None = None, **settings: Any) -> None:
+        """Lay out the screen; ``shown`` is told first; ``settings`` go to prompt_toolkit (input and output, for tests)."""
+        self._told: tuple[object, list[Text]] = (None, [])
+        begun = () if shown is None or shown.tone == "good" else shown.lines
+        self.session, self.shown = session, Shown("warning" if begun else "plain", begun or ("type what was heard, then Enter",))
         history = InMemoryHistory(session.heard())
         self.line = Buffer(
             history=history, completer=Commands(session), complete_while_typing=True, multiline=False, accept_handler=self._enter
         )
-        control = BufferControl(self.line, input_processors=[BeforeInput(self._prompt)])
+        control = BufferControl(self.line)
         above, keys = Window(FormattedTextControl(self._drawn), wrap_lines=False), Window(FormattedTextControl(self._keys), height=1)
-        body = HSplit([above, Window(control, height=1), keys])
+        prompt = Window(FormattedTextControl(self._prompt), dont_extend_width=True)  # apart from the line, which may scroll sideways
+        body = HSplit([above, VSplit([prompt, Window(control)], height=1), keys])
         menu = Float(CompletionsMenu(max_height=8), xcursor=True, ycursor=True)
         self.application: Application[None] = Application(
             Layout(FloatContainer(body, [menu]), focused_element=control),
@@ -92,14 +90,15 @@ class Log:
             self.shown = told(error)
 
     def _prompt(self) -> str:
-        return f"car {self.session.car}> " if self.session.car else "> "
+        car = self.session.car
+        return f"car {car[: get_app().output.get_size().columns // 3]}> " if car else "> "
 
     def _enter(self, buffer: Buffer) -> bool:
         """Take the line; it stays where it is if it could not be written."""
-        if buffer.text.strip() in ("/quit", "/q"):
+        written = self._do(buffer.text)
+        if self.session.over:
             self.application.exit()
-            return False
-        return not self._do(buffer.text)
+        return not written
 
     def _do(self, text: str) -> bool:
         """Enter a line; tell whether it was written."""
@@ -120,7 +119,7 @@ class Log:
         press("f8", "/undo")
         press("f9", "/ok")
         keys.add("f3")(lambda event: self._press(event, f"/{RESUMED if self.session.race.neutralised else NEUTRALISED}"))
-        keys.add("f2")(lambda event: self.session.next_car())  # noqa: ARG005
+        keys.add("f2")(lambda event: self._next_car())  # noqa: ARG005
         for key in ("f10", "c-d", "c-c"):
             keys.add(key)(lambda event: event.app.exit())
         return keys
@@ -128,6 +127,9 @@ class Log:
     def _press(self, event: KeyPressEvent, text: str) -> None:
         self._do(text)
         event.app.invalidate()
+
+    def _next_car(self) -> None:
+        self.shown = self.session.next_car()
 
     # drawing
 
@@ -138,41 +140,53 @@ class Log:
             file=io.StringIO(), force_terminal=True, color_system="256", width=size.columns, height=size.rows, highlight=False,
             emoji=False, markup=False, legacy_windows=False,
         )  # fmt: skip
-        for line in self._lines(size.columns, size.rows - 2):
-            line.truncate(size.columns, overflow="ellipsis")
+        for line in self._lines(console, size.columns, size.rows - 2):
             console.print(line, no_wrap=True, overflow="ellipsis", crop=True)
         return ANSI(console.file.getvalue().rstrip("\n"))  # type: ignore[attr-defined]
 
-    def _lines(self, width: int, height: int) -> list[Text]:
+    def _lines(self, console: Console, width: int, height: int) -> list[Text]:
+        """Return the lines of the screen; where they are too many the race goes first, then the table, never what was just heard."""
         session = self.session
-        below, race = self._below(width), self._race()
-        room = max(1, height - 4 - len(race) - max(len(below), _BELOW - 2))
-        table = lap_lines(session.book, session.rows, session.car, width, last=room)
-        gap = max(0, height - 2 - len(race) - len(table) - len(below))
-        alerts = "  ".join(f"! {alert}" for alert in session.alerts)
-        rule = safe(alerts, "bold red") if alerts else Text("─" * width, style="dim")
-        return [self._head(width), *race, rule, *table, *[Text()] * gap, *below][:height]
+        below = self._below(width, height // 2)
+        alerts = [safe(f"! {alert}", "bold red") for alert in session.alerts]
+        fixed = [*_packed(self._looks(), width), *(_packed(alerts, width) or [Text("─" * width, style="dim")])]
+        fixed = fixed[: max(1, height - len(below) - 1)]
+        room = height - len(below) - len(fixed) - 1
+        race = self._race(console, width, room - _LEAST)
+        room = max(0, room - len(race))
+        table = lap_lines(session.book, session.rows, session.car, width, last=max(1, room - 2))[:room]
+        return [self._head(width), *race, *fixed, *table, *[Text()] * (room - len(table)), *below][:height]
 
-    def _race(self) -> list[Text]:
-        """Return where the race is heading and what to call, where the event is known; worked out anew when something is written."""
-        session = self.session
-        if self.event is None or not session.car:
+    def _looks(self) -> list[Text]:
+        """Return what there is to look at and is not told below."""
+        now = [notice for notice in self.session.looks if notice.text not in self.shown.lines]
+        return [safe(notice.text, "bold red" if notice.ask else "bold yellow") for notice in now]
+
+    def _race(self, console: Console, width: int, most: int) -> list[Text]:
+        """Return where the race is heading and what to call, where the event is known: what is whole in ``most`` lines."""
+        session, race = self.session, self.session.followed
+        if race is None or not session.car:
             return []
-        key = (session.car, len(session.entries))
-        if self._followed[0] != key:
-            from codec.race import advise, facts, follow
+        if self._told[0] is not race:  # worked out anew when something is written
+            from codec.race import advise
             from codec.screen.race import state_lines
 
-            race = follow(self.event, facts(session.rows, session.car))
-            self._followed = (key, state_lines(race, advise(race)))
-        return self._followed[1]
+            self._told = (race, state_lines(race, advise(race)))
+        lines: list[Text] = []
+        for line in self._told[1]:
+            listed = [] if line.spans else [Text(item, style=line.style) for item in line.plain.split("; ")]
+            parts = _packed(listed, width) if len(listed) > 1 else list(line.wrap(console, width))
+            if len(lines) + len(parts) > most:
+                break
+            lines += parts
+        return lines
 
     def _head(self, width: int) -> Text:
         session, race = self.session, self.session.race
         driver = session.cars.get(session.car, "")
-        name = f"car {session.car}{' ' + driver if driver else ''}" if session.car else "no car yet: /car 7 and the driver"
+        name = f"car {session.car}{' ' + driver if driver else ''}" if session.car else "no car yet: /car 7=DRIVER"
         state = [("NEUTRALISED", "bold black on yellow")] if race.neutralised else [("racing", "green")]
-        added = [(f"+{plain(race.added)} laps", "bold")] if race.added else []
+        added = [(f"+{plain(race.added)} lap{'' if race.added == 1 else 's'}", "bold")] if race.added else []
         parts = [(name, "bold"), (f"lap {session.lap or '–'}", "bold"), *state, *added]
         others = [f"{car}:{self._last_of(car)}" for car in session.cars if car != session.car]
         head = Text("  ").join([safe(text, style) for text, style in [*parts, *((other, "dim") for other in others)]])
@@ -185,15 +199,19 @@ class Log:
         mine = [row.entry for row in self.session.rows if row.entry.car == car and row.first.kind == "report" and not row.withdrawn]
         return "–" if not mine else f"lap {mine[-1].lap}" + (" ?" if mine[-1].refusal else "")
 
-    def _below(self, width: int) -> list[Text]:
-        """Return what was just heard, and what the line being typed would be taken for."""
+    def _below(self, width: int, most: int) -> list[Text]:
+        """Return what was just heard, and what the line being typed would be taken for, in ``most`` lines."""
         lines = [Text("─" * width, style="dim")]
-        for number, line in enumerate(self.shown.lines[:6]):
-            style = _STYLES[self.shown.tone] if number == 0 else "bold red" if line.startswith("!") else ""
-            lines.extend(safe(part, style) for part in _folded(line, width)[:2])
-        look = self.session.look(self.line.text) if not self.line.text.startswith("/") else Shown("plain", ())
-        lines.append(safe("  ".join(("→", *look.lines)) if look.lines else "", "green" if look.tone == "good" else "dim"))
-        return lines
+        look = self.session.look(self.line.text)
+        preview = (
+            [safe(part, _STYLES[look.tone] or "dim") for part in _folded("  ".join(("→", *look.lines)), width)] if look.lines else [Text()]
+        )
+        preview = preview[:_PREVIEW]
+        above = {f"! {alert}" for alert in self.session.alerts}
+        for number, line in enumerate(line for line in self.shown.lines if line not in above):
+            style = _STYLES[self.shown.tone] if number == 0 else "bold red" if line.startswith(("!", "WRONG")) else ""
+            lines.extend(safe(part, style) for part in _folded(line, width))
+        return [*lines[: max(2, most - len(preview))], *preview]
 
     def _keys(self) -> ANSI:
         return ANSI(f"\x1b[7m{_KEYS[: get_app().output.get_size().columns]}\x1b[0m")
@@ -204,3 +222,14 @@ def _folded(line: str, width: int) -> list[str]:
     import textwrap
 
     return textwrap.wrap(line, width, subsequent_indent="  ") or [""]
+
+
+def _packed(items: Sequence[Text], width: int) -> list[Text]:
+    """Put items side by side as far as they fit, and the others below; one that is too long by itself is cut at spaces."""
+    lines: list[Text] = []
+    for item in items:
+        if lines and lines[-1].cell_len + 2 + item.cell_len <= width:
+            lines[-1].append("  ").append_text(item)
+        else:
+            lines.extend(Text(part, style=item.style) for part in _folded(item.plain, width))
+    return lines

@@ -124,16 +124,16 @@ def _in_columns(row: Row, name: str) -> bool:
 
 
 def _with_remark(shown: Text, said: Text, width: int, lead: int) -> list[Text]:
-    """Put a remark behind the values, or below them where it does not fit; what is longer than two lines is cut."""
+    """Put a remark behind the values, or below them where it does not fit; a long one takes as many lines as it needs."""
     if not said:
         return [shown]
     if shown.cell_len + 2 + said.cell_len <= width:
         return [shown.append("  ").append_text(said)]
+    parts = list(said.wrap(console(), max(1, width - lead - 2)))
+    below = [Text(" " * (lead + 2)).append_text(part) for part in parts]
     if shown.cell_len <= lead:
-        said.truncate(width - lead - 2, overflow="ellipsis")
-        return [shown.append("  ").append_text(said)]
-    said.truncate(width - lead - 2, overflow="ellipsis")
-    return [shown, Text(" " * (lead + 2)).append_text(said)]
+        return [shown.append("  ").append_text(parts[0]), *below[1:]]
+    return [shown, *below]
 
 
 def lap_tables(journal: Journal, only: str | None) -> None:

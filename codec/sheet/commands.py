@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable
 from decimal import Decimal
 
-from codec.sheet.doubt import doubt
-from codec.sheet.entry import Entry
-from codec.sheet.live import LIKELY, Session, Shown
+from codec.sheet.doubt import LIKELY
+from codec.sheet.entry import Entry, SheetError
+from codec.sheet.live import Session, Shown, told
+from codec.sheet.said import report
 from codec.sheet.state import correction_of, lap_message, laps, last_to_undo, withdrawal_of
+from grammar.errors import CodeError
 
 
 def command(session: Session, text: str) -> Shown:
@@ -18,25 +20,36 @@ def command(session: Session, text: str) -> Shown:
         "ok": _ok,
         "undo": _undo,
         "lap": _lap,
-        "car": _car,
+        "car": speak_to,
         "note": _note,
+        "quit": _quit,
+        "q": _quit,
     }
-    if name in acts:
-        return acts[name](session, rest.strip())
-    if name in session.commands and name != "quit":
-        return _event(session, name, rest.strip())
+    try:
+        if name in acts:
+            return acts[name](session, rest.strip())
+        if name in session.commands:
+            return _event(session, name, rest.strip())
+    except SheetError:
+        raise
+    except CodeError as error:
+        return told(error)
     return Shown("bad", (f"there is no command /{name[:20]}", "commands: /" + " /".join(session.commands)))
 
 
+def _quit(session: Session, rest: str) -> Shown:
+    if rest:
+        return Shown("bad", ("/quit stands alone",))
+    session.over = True
+    return Shown("plain", ())
+
+
 def _ok(session: Session, rest: str) -> Shown:
-    waiting = session.waiting
-    if session.guess is None and waiting is not None:
-        session.guess = doubt(session.book, waiting.entry.heard, session.values())
-    if session.guess is None or waiting is None or rest or session.guess.probability < LIKELY:
+    waiting, guess = session.waiting, session.guess
+    if guess is None or waiting is None or rest or guess.probability < LIKELY:
         return Shown("bad", ("nothing was heard that is likely enough to be taken",))
-    reading = session.restored(session.guess.guess)
-    session.journal.append(session.report(reading, waiting.entry.heard, session.guess.probability, "taken by hand"))
-    session.guess = None
+    reading = session.restored(guess.guess)
+    session.journal.append(report(session, reading, waiting.entry.heard, guess.probability, "taken by hand"))
     return Shown("good", (str(reading),))
 
 
@@ -45,7 +58,6 @@ def _undo(session: Session, rest: str) -> Shown:
     if last is None or rest:
         return Shown("bad", ("there is nothing to undo",))
     session.journal.append(withdrawal_of(last))
-    session.guess = None
     return Shown("good", (f"withdrawn: {last.kind} {last.string or last.message or last.heard}",))
 
 
@@ -63,14 +75,31 @@ def _lap(session: Session, rest: str) -> Shown:
     return Shown("good", (f"lap {number}: {reading}",))
 
 
-def _car(session: Session, rest: str) -> Shown:
-    name, _, driver = rest.partition(" ")
+def speak_to(session: Session, text: str) -> Shown:
+    """Speak to a car, written ``61``, ``61=Driver`` or ``61 Driver``; raises CodeError for one that is not there and may be a slip.
+
+    The first car of a sheet may be named alone. Any other that is new is named with its driver, so that a slip makes no car.
+    """
+    name, equals, driver = (part.strip() for part in text.partition("=" if "=" in text else " "))
     if not name:
-        return Shown("bad", ("/car and its number or name",))
-    if name not in session.cars:
-        session.journal.append(Entry(kind="car", car=name, message=driver.strip()))
-    session.car, session.guess = name, None
-    return Shown("good", (f"car {name} {driver.strip() or session.cars.get(name, '')}".rstrip(),))
+        raise CodeError("a car is expected", kind="usage", hint="its number or name; for a new car with its driver: 7=DRIVER")
+    known = session.cars.get(name)
+    plainly_new = bool(driver) and (bool(equals) or any(character.isdigit() for character in name))
+    if known is None and not plainly_new and (session.cars or driver):
+        cars = ", ".join(session.cars) or "none yet"
+        raise CodeError(
+            f"there is no car {name[:40]!r} in the sheet; its cars: {cars}",
+            kind="usage",
+            hint=f"for a new car name its driver: {name[:40]}=DRIVER",
+        )
+    if not known and (driver or known is None):
+        session.journal.append(Entry(kind="car", car=name, message=driver))
+        session.refresh()
+    session.car = name
+    shown = session.standing()
+    if known and driver and driver != known:
+        return Shown("warning", (*shown.lines, f"the sheet has {known} as its driver, not {driver}; that stays"))
+    return shown
 
 
 def _note(session: Session, rest: str) -> Shown:

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from codec.reading import Reading
+from codec.sheet.laps import lap_field
 from grammar.book import Book
 from grammar.errors import CodeError
+from grammar.exact import percent
 
 if TYPE_CHECKING:
     from codec.hear import Hearing
 
+LIKELY = 0.5  # a guess below this can't be taken, not even by hand: it is more likely wrong than right
 _SURE = 0.9  # a field less sure than this is pointed out
+_TELLING = 0.1  # and one less sure than this says nothing of the report
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +34,25 @@ class Doubt:
     question: str
     accept: bool
     hearing: Hearing
+
+    @property
+    def lap(self) -> int | None:
+        """The lap that is likely said, whatever else was heard; None if none is."""
+        said = self.hearing.marginals.get(lap_field(self.hearing.book))
+        value = said.value(said.level) if said is not None and said.probability >= LIKELY else None
+        return int(value) if isinstance(value, Decimal) else None
+
+    @property
+    def message(self) -> str:
+        """The message that is likely said, whatever its values; "" if none is."""
+        found = self.hearing.candidates
+        likely = sum(one.probability for one in found if one.reading.message == self.guess.message) >= LIKELY
+        return self.guess.message if likely else ""
+
+    @property
+    def sure(self) -> str:
+        """How sure the guess is, as people read it: never all of 100 %, which nothing heard through noise is."""
+        return percent(min(self.probability, 0.9999))
 
 
 def doubt(book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | None = None) -> Doubt | None:
@@ -52,3 +76,8 @@ def doubt(book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | 
             fields.append((marginal.field.title, marginal.text(marginal.level), marginal.probability))
     decision = hearing.decision
     return Doubt(best.reading, best.probability, tuple(fields), decision.question, decision.kind == "accept", hearing)
+
+
+def doubtful(found: Doubt) -> list[tuple[str, str, float]]:
+    """Return the (title, value, probability) worth telling of: none where it is likely that no report was heard at all."""
+    return [one for one in found.fields if one[2] >= _TELLING] if found.hearing.nothing < LIKELY else []

@@ -6,38 +6,49 @@ back from it when a session begins.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import Literal
+import functools
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Literal
 
 from codec.decode import Transcript, decode_all
 from codec.reading import Reading
-from codec.sheet.doubt import Doubt, doubt
+from codec.sheet.doubt import LIKELY, Doubt, doubt, doubtful
 from codec.sheet.entry import Entry, SheetError
+from codec.sheet.finder import Finder
 from codec.sheet.journal import Journal
 from codec.sheet.laps import LapKeeper
+from codec.sheet.notices import Notice, notices
+from codec.sheet.readbacks import NEGATIVE, ReadBacks, repeated
 from codec.sheet.state import EVENTS, Row, cars, lap_message, laps, race, rows
 from grammar.errors import CodeError
+from grammar.exact import percent
+from grammar.fields import Flags
 
-LIKELY = 0.5  # a guess below this can't be taken, not even by hand: it is more likely wrong than right
+if TYPE_CHECKING:
+    from codec.race import Event, Race
+
 Tone = Literal["good", "warning", "bad", "plain"]
 
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """What to tell after a line: its tone and its lines."""
+    """What to tell after a line: its tone and its lines, and what was written of it."""
 
     tone: Tone
     lines: tuple[str, ...]
+    written: tuple[Entry, ...] = ()
 
 
 class Session:
     """One engineer at one sheet."""
 
-    def __init__(self, journal: Journal, car: str = "") -> None:
-        """Take up the sheet where it was left."""
-        self.journal, self.book = journal, journal.book
+    def __init__(self, journal: Journal, car: str = "", event: Event | None = None) -> None:
+        """Take up the sheet where it was left; with an ``event`` the race is followed."""
+        self.journal, self.book, self.event = journal, journal.book, event
         self.entries: list[Entry] = []
-        self.guess: Doubt | None = None
+        self.over = False
+        self._guess: tuple[object, Doubt | None] = (None, None)
+        self._followed: tuple[object, Race | None] = (None, None)
         self.refresh()
         spoken = [entry.car for entry in self.entries if entry.car]
         self.car = car or (spoken[-1] if spoken else "")
@@ -58,18 +69,79 @@ class Session:
 
     @property
     def waiting(self) -> Row | None:
-        """The report of this car that waits for its repeat: the last one, if it was refused."""
-        mine = [row for row in self.rows if row.first.kind == "report" and row.entry.car == self.car and not row.withdrawn]
-        return mine[-1] if mine and mine[-1].entry.refusal else None
+        """The report of this car that waits for its repeat: the last one refused.
+
+        It waits until a report of its lap or of a later one stands behind it, a read-back until the next call of its kind.
+        """
+        called: set[str] = set()
+        behind = -1  # the last lap of which a report stands behind the row looked at
+        for row in reversed(self.rows):
+            entry = row.entry
+            if entry.car != self.car or row.withdrawn:
+                continue
+            if row.first.kind == "call":
+                called.add(entry.message)
+            elif row.first.kind == "report" and entry.refusal and not called & repeated(self.book, entry.message):
+                if behind < (entry.lap or 0) or behind < 0:
+                    return row
+            elif row.first.kind == "report" and row.counts and entry.message == lap_message(self.book):
+                behind = max(behind, entry.lap or 0)
+        return None
+
+    @property
+    def guess(self) -> Doubt | None:
+        """What the report that waits for its repeat may have been, None if none waits or nothing can be said."""
+        waiting = self.waiting
+        if waiting is None:
+            return None
+        key = self._key(waiting)
+        if self._guess[0] != key:
+            self._guess = (key, doubt(self.book, waiting.entry.heard, self.values()))
+        return self._guess[1]
+
+    @staticmethod
+    def _key(waiting: Row) -> object:
+        return waiting.first.seq, len(waiting.corrections)
 
     @property
     def alerts(self) -> list[str]:
-        """The warnings of the car's last lap report that counts."""
-        warnings: list[str] = []
+        """The warnings of the car's last lap report that counts: what the driver reports as such comes before limits passed."""
+        flagged: list[str] = []
+        passed: list[str] = []
         for name, value in self.values().items():
             field = self.book.fields[name]
-            warnings += field.warnings(field.level(value).level)
-        return warnings
+            (flagged if isinstance(field, Flags) else passed).extend(field.warnings(field.level(value).level))
+        return flagged + passed
+
+    @property
+    def readbacks(self) -> ReadBacks:
+        """The calls of this car, and how they were read back."""
+        return ReadBacks(self.book, self.rows, self.car)
+
+    @property
+    def followed(self) -> Race | None:
+        """The race of this car, None without an event; worked out anew when something was written."""
+        if self.event is None:
+            return None
+        key = (self.car, len(self.entries))
+        if self._followed[0] != key:
+            from codec.race import facts, follow
+
+            self._followed = (key, follow(self.event, facts(self.rows, self.car)))
+        return self._followed[1]
+
+    @property
+    def notices(self) -> list[Notice]:
+        """Everything to look at of this car, the oldest first."""
+        return notices(self.readbacks, self.followed)
+
+    @property
+    def looks(self) -> list[Notice]:
+        """What there is to look at since the last lap, the gravest first; the last read-back stays until it is put right."""
+        done = self.readbacks.done
+        last = done[-1].row.first.seq if done else 0
+        now = [notice for notice in self.notices if notice.lap >= self.lap or (notice.ask and notice.seq == last)]
+        return sorted(now, key=lambda notice: not notice.ask)
 
     def heard(self) -> list[str]:
         """Return the lines entered so far, the oldest first: the history of the prompt."""
@@ -82,11 +154,34 @@ class Session:
         if not text:
             return Shown("plain", ())
         from codec.sheet.commands import command
+        from codec.sheet.said import said
 
+        car, seen, count = self.car, self.notices, len(self.entries)
         try:
-            return command(self, text) if text.startswith("/") else self._said(text)
+            shown = command(self, text) if text.startswith("/") else said(self, text)
         finally:
             self.refresh()
+        shown = self._noticed(shown, seen, self.entries[count:]) if car == self.car else shown
+        return replace(shown, written=tuple(entry for entry in self.entries[count:] if entry.writer == self.journal.writer))
+
+    def _noticed(self, shown: Shown, seen: list[Notice], written: list[Entry]) -> Shown:
+        """Put before what is shown what there is to look at since, with what to say to a wrong read-back, which is kept as a question."""
+        touched = {
+            entry.about or entry.seq for entry in written if entry.car == self.car and entry.kind in ("report", "call", "correction")
+        }
+        found = [notice for notice in self.notices if notice not in seen or notice.seq in touched]
+        if not found:
+            return shown
+        lines: list[str] = []
+        for notice in found:
+            lines.append(notice.text)
+            if notice.ask:
+                question = self.readbacks.reply(notice.seq)
+                lines.append(f"{'say' if question.startswith(NEGATIVE) else 'ask'}: {question}")
+                self.journal.append(Entry(kind="question", car=self.car, lap=notice.lap or None, heard=question, about=notice.seq))
+        self.refresh()
+        tone: Tone = "bad" if shown.tone == "bad" or any(notice.ask for notice in found) else "warning"
+        return Shown(tone, (*lines, *shown.lines))
 
     def look(self, text: str) -> Shown:
         """Return what a line would be taken for, and write nothing."""
@@ -97,7 +192,9 @@ class Session:
             transcript = self.decoded(text)
         except CodeError as error:
             return Shown("warning", (error.message,))
-        return Shown("good", tuple(str(reading) for reading in transcript.reports))
+        told = [(str(reading), self.readbacks.differs(reading)) for reading in transcript.reports]
+        wrong = any(differs for _, differs in told)
+        return Shown("warning" if wrong else "good", tuple(f"{text}  ! {differs}" if differs else text for text, differs in told))
 
     def keeper(self) -> LapKeeper:
         """Return what knows the car's lap."""
@@ -114,81 +211,37 @@ class Session:
                 first = first or error
         raise first or CodeError("the book has no messages", kind="usage")
 
-    def _said(self, text: str) -> Shown:
-        try:
-            transcript = self.decoded(text)
-        except CodeError as error:
-            return self._refused(text, error)
-        if not (transcript.reports or transcript.events or transcript.asks):
-            return Shown("warning", ("nothing in it to log",))
-        self.guess = None
-        shown: list[str] = []
-        warnings: list[str] = []
-        entries: list[Entry] = []
-        for reading in transcript.reports:
-            entries.append(self.report(reading, text, 1.0))
-            shown.append(str(reading))
-            warnings += [f"! {warning}" for warning in reading.warnings]
-        keeper = self.keeper()
-        for name, _ in transcript.events:
-            lap, lap_by = keeper.now(None, None)
-            entries.append(Entry(kind="event", car=self.car, lap=lap, lap_by=lap_by, heard=text, message=name))
-            shown.append(self.event_title(name))
-        for ask in transcript.asks:
-            waiting = self.waiting
-            about = waiting.first.seq if waiting is not None else None
-            entries.append(Entry(kind="question", car=self.car, heard=text[ask.span[0] : ask.span[1]], about=about))
-            shown.append(f"asked: {text[ask.span[0] : ask.span[1]]}")
-        self.journal.append_all(entries)
-        return Shown("warning" if warnings else "good", (*shown, *warnings))
-
-    def report(self, reading: Reading, text: str, certainty: float, note: str = "") -> Entry:
-        """Return the entry of a reading: a correction of the report that waits for its repeat, else a new one."""
-        keeper = self.keeper()
-        lap, lap_by = keeper.of(reading, None, None)
-        entry = Entry(
-            kind="report" if reading.direction == "car" else "call",
-            car=self.car,
-            lap=lap,
-            lap_by=lap_by,
-            heard=text,
-            message=reading.message,
-            string=reading.said,
-            values=dict(reading.values),
-            certainty=certainty,
-            note=note,
-        )
-        waiting = self.waiting
-        if waiting is not None and reading.message == lap_message(self.book) and (lap in (None, waiting.entry.lap) or not self.lap):
-            return entry.replace(kind="correction", about=waiting.first.seq)
-        return entry
-
-    def _refused(self, text: str, error: CodeError) -> Shown:
-        """Keep a report that can't be read, with the question to ask; take it all the same where the book's threshold allows."""
-        asked = self.guess if self.waiting is not None else None
-        answer = doubt(self.book, text, self.values(), asked) if asked is not None else None
-        self.guess = answer if answer is not None and answer.accept else doubt(self.book, text, self.values())
-        if self.guess is not None and self.guess.accept:
-            guess = self.guess
-            self.guess = None
-            self.journal.append(self.report(self.restored(guess.guess), text, guess.probability, "heard through noise"))
-            return Shown("warning", (f"{self.restored(guess.guess)}  ({guess.probability:.1%} sure)", f"as heard: {error.message}"))
-        lap = self.lap + 1
-        entry = Entry(kind="report", car=self.car, lap=lap, lap_by="order", heard=text)
-        entry = entry.replace(refusal=error.kind, note=error.message[:400])
-        waiting = self.waiting
-        kept = self.journal.append(entry if waiting is None else entry.replace(kind="correction", about=waiting.first.seq))
-        question = self.guess.question if self.guess is not None else "say again"
-        self.journal.append(Entry(kind="question", car=self.car, lap=lap, lap_by="order", heard=question, about=kept.about or kept.seq))
-        return Shown("bad", (f"ask: {question}", error.message, *self._doubtful()))
-
-    def _doubtful(self) -> list[str]:
-        if self.guess is None:
+    def doubtful(self) -> list[str]:
+        """Return what the report that waits for its repeat may have been, and which parts of it are not sure."""
+        guess = self.guess
+        if guess is None:
             return []
-        sure = [f"{title} {value} ({share:.0%})" for title, value, share in self.guess.fields[:4]]
-        perhaps = f"perhaps ({self.guess.probability:.0%}): {self.restored(self.guess.guess)}  /ok takes it"
-        likely = [perhaps] if self.guess.probability >= LIKELY else []
+        likely: list[str] = []
+        if guess.probability >= LIKELY:
+            reading = self.restored(guess.guess)
+            differs = self.readbacks.differs(reading)
+            likely = [f"perhaps ({guess.sure}): {reading}  /ok takes it", *([f"! {differs}"] if differs else [])]
+        sure = [f"{title} {value} ({percent(share)})" for title, value, share in doubtful(guess)[:4]]
         return likely + ([f"doubtful: {', '.join(sure)}"] if sure else [])
+
+    @property
+    def asking(self) -> str:
+        """The question to ask about the report that waits for its repeat."""
+        guess = self.guess
+        if guess is None or self.readbacks.differs(self.restored(guess.guess)):  # a part of it can't be named: what was said is not known
+            return "SAY AGAIN"
+        return guess.question or "SAY AGAIN"
+
+    def answered(self, answer: Doubt) -> None:
+        """Let what waits for its repeat be taken for what it is likely to be together with an answer; what was heard stands."""
+        waiting = self.waiting
+        if waiting is not None:
+            self._guess = (self._key(waiting), answer)
+
+    @functools.cached_property
+    def finder(self) -> Finder:
+        """What finds phrases and questions in talk."""
+        return Finder(self.book)
 
     def restored(self, reading: Reading) -> Reading:
         """Return a reading with its lap restored."""
@@ -212,18 +265,25 @@ class Session:
             "ok": "take the likeliest reading of what was heard",
             "undo": "withdraw the last entry",
             "lap": "enter a lap again: /lap 5 and the report",
-            "car": "speak to another car: /car 61 and, for a new one, its driver",
+            "car": "speak to another car: /car 61, for a new one /car 61=DRIVER",
             "note": "write a note",
             "quit": "leave; everything is on the disk",
             **events,
         }
 
-    def next_car(self) -> None:
+    def standing(self) -> Shown:
+        """Return who is spoken to, and what still waits for an answer."""
+        lines = [f"car {self.car} {self.cars.get(self.car, '')}".rstrip()]
+        if self.waiting is not None:
+            lines += [f"still to ask: {self.asking}", *self.doubtful()]
+        return Shown("good" if len(lines) == 1 else "warning", tuple(lines))
+
+    def next_car(self) -> Shown:
         """Speak to the next car of the sheet."""
         names = list(self.cars)
         if names:
             self.car = names[(names.index(self.car) + 1) % len(names)] if self.car in names else names[0]
-            self.guess = None
+        return self.standing() if names else Shown("warning", ("no car yet: /car 7=DRIVER",))
 
 
 def told(error: CodeError) -> Shown:

@@ -191,6 +191,8 @@ def test_a_doubtful_report_counts_for_less() -> None:
 def test_a_report_that_does_not_fit_is_pointed_out() -> None:
     race = follow(plain_event(), [*ON_PLAN[:8], report(9, energy=Decimal("1.7")), *ON_PLAN[9:]])
     assert [(notice.kind, notice.lap) for notice in race.notices] == [("unlikely-report", 9)]
+    assert "energy against plan 1.7 kWh" in race.notices[0].text
+    assert "motor" not in race.notices[0].text
     assert [lap for lap, doubt in race.doubts().items() if doubt > 0.5] == [9]
 
 

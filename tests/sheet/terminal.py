@@ -45,6 +45,9 @@ class Terminal:
     def press(self, key: str) -> None:
         self._tmux("send-keys", key)
 
+    def resize(self, columns: int, rows: int) -> None:
+        self._tmux("resize-window", "-x", str(columns), "-y", str(rows))
+
     def screen(self) -> str:
         return self._tmux("capture-pane", "-p")
 

@@ -131,13 +131,72 @@ def test_calls_phrases_and_commands(session: Session) -> None:
 
 
 def test_a_pipe_is_logged_line_by_line(tmp_path: Path) -> None:
-    done = subprocess.run(
-        [sys.executable, "-c", "import sys, codec.cli as c; sys.exit(c.main())", "log", str(tmp_path / "e.sheet"), "--book", str(RACE),
-         "--car", "7=Ana", "--json"],
-        input=f"{REPORT}\nfive lemon\n", capture_output=True, text=True, cwd=ROOT, check=False,
-    )  # fmt: skip
+    done = piped(tmp_path / "e.sheet", f"{REPORT}\nfive lemon\n", "--car", "7=Ana", "--json")
     told = [json.loads(line) for line in done.stdout.splitlines()]
     assert [line["tone"] for line in told] == ["warning", "bad"]
+    assert [[entry["kind"] for entry in line["written"]] for line in told] == [["report"], ["report", "question"]]
+    assert told[0]["written"][0]["values"]["motor"] == 105
     assert done.returncode == 1
     with Journal(tmp_path / "e.sheet") as journal:
         assert [entry.kind for entry in journal.entries()] == ["car", "report", "report", "question"]
+
+
+def test_a_new_car_is_named_with_its_driver_so_that_a_slip_makes_none(session: Session) -> None:
+    for slip in ("/car nonsense name here", "/car 16", "/car =Ana"):
+        assert session.enter(slip).tone == "bad"
+    assert session.car == "7"
+    assert session.enter("/car 61=Teo Vash").lines == ("car 61 Teo Vash",)
+    assert session.enter("/car 8 Ida Roe").lines == ("car 8 Ida Roe",)
+    assert session.enter("/car 7=Bea").lines[-1] == "the sheet has Ana as its driver, not Bea; that stays"
+    assert session.cars == {"7": "Ana", "61": "Teo Vash", "8": "Ida Roe"}
+
+
+def test_speaking_to_another_car_tells_what_waits_there(session: Session) -> None:
+    session.enter("/car 61=Teo")
+    session.enter("five lemon")
+    assert session.next_car().lines == ("car 7 Ana",)
+    assert session.next_car().lines == ("car 61 Teo", "still to ask: SAY AGAIN")
+
+
+def test_what_the_driver_reports_as_an_alert_comes_first(session: Session) -> None:
+    session.enter("three zero eight four yankee foxtrot x-ray x-ray")
+    assert session.alerts[0] == "alert: insulation"
+    assert len(session.alerts) == 5
+
+
+def piped(sheet: Path, text: str, *options: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-c", "import sys, codec.cli as c; sys.exit(c.main())", "log", str(sheet), "--book", str(RACE), *options],
+        input=text, capture_output=True, text=True, cwd=ROOT, check=False,
+    )  # fmt: skip
+
+
+def test_quit_ends_the_reading_of_a_pipe(tmp_path: Path) -> None:
+    done = piped(tmp_path / "e.sheet", f"/quit\n{REPORT}\n", "--car", "7=Ana")
+    assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
+    with Journal(tmp_path / "e.sheet") as journal:
+        assert [entry.kind for entry in journal.entries()] == ["car"]
+
+
+def test_a_command_that_can_t_be_done_ends_no_pipe(tmp_path: Path) -> None:
+    done = piped(tmp_path / "e.sheet", f"{REPORT}\n/lap 5 lemon\n{REPORT}\n", "--car", "7=Ana")
+    assert done.returncode == 1
+    assert "unknown word 'lemon'" in done.stdout
+    assert done.stdout.count("lap report: lap 5") == 2
+
+
+def test_a_pipe_follows_the_race_too(tmp_path: Path) -> None:
+    event = RACE.parents[1] / "event" / "event.toml"
+    text = "one two one two eight sierra alfa\nthree zero eight four yankee foxtrot x-ray x-ray\n"
+    assert "does not fit the laps before it" in piped(tmp_path / "e.sheet", text, "--car", "7=Ana", "--event", str(event)).stdout
+    wrong = piped(tmp_path / "new.sheet", text, "--car", "7=Ana", "--event", "nowhere.toml")
+    assert (wrong.returncode, wrong.stdout) == (2, "")
+    assert "nowhere.toml" in wrong.stderr
+    assert not (tmp_path / "new.sheet").exists()
+
+
+def test_a_car_that_is_not_there_is_told_at_the_start(tmp_path: Path) -> None:
+    piped(tmp_path / "e.sheet", "/quit\n", "--car", "7=Ana")
+    wrong = piped(tmp_path / "e.sheet", f"{REPORT}\n", "--car", "71")
+    assert wrong.returncode == 2
+    assert "there is no car '71' in the sheet; its cars: 7" in wrong.stderr

@@ -15,6 +15,7 @@ from codec.sheet.live import Session
 from codec.sheet.state import laps, rows
 
 SIZES = [(80, 24), (200, 50)]
+ALARMING = "three zero eight four yankee foxtrot x-ray x-ray"
 MENDED = encode(race_book(), {"lap": 1, "energy": "0.3", "motor": 80, "inverter": 55, "battery": 34, "alert": []}, "lap")
 
 
@@ -121,3 +122,66 @@ def test_the_sheet_tells_it_too(tmp_path: Path, capsys: pytest.CaptureFixture[st
     shown = capsys.readouterr().out
     assert "behind lap 1, 23 to go" in shown
     assert "qualified" in shown
+
+
+@pytest.mark.parametrize(("columns", "height"), [(60, 20), (80, 24), (120, 45)], ids=["60x20", "80x24", "120x45"])
+def test_nothing_that_matters_is_cut(tmp_path: Path, columns: int, height: int) -> None:
+    event = str(RACE.parents[1] / "event" / "event.toml")
+    with Terminal(["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--event", event, "--car", "7=Ana"], columns, height) as terminal:
+        terminal.shows("car 7>")
+        terminal.type("one two one two eight sierra alfa")
+        terminal.shows("lap 1  racing")
+        terminal.write(ALARMING)
+        terminal.shows("battery 60 °C", "insulation")
+        terminal.press("Enter")
+        screen = terminal.shows("! alert: insulation  ! energy well under plan", "! battery hot", "does not fit the laps before", "lap 3")
+        assert len(screen.splitlines()) <= height
+        for line in screen.splitlines():
+            assert not line.endswith(":"), line  # a forecast stands there with its figure or not at all
+
+
+def test_a_wrong_read_back_stands_on_the_screen_until_it_is_put_right(tmp_path: Path) -> None:
+    event = str(RACE.parents[1] / "event" / "event.toml")
+    with Terminal(["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--event", event, "--car", "7=Ana"], 80, 24) as terminal:
+        terminal.shows("car 7>")
+        for line in ("one two one two eight sierra alfa", "whiskey bravo sierra two", "whiskey bravo sierra three lima"):
+            terminal.type(line)
+        terminal.shows(
+            "WRONG READ-BACK: brake balance: 2 down called, 3 down read back", "say: NEGATIVE, I SAY AGAIN whiskey bravo sierra two"
+        )
+        terminal.type("/note asked him")
+        terminal.shows("noted: asked him", "WRONG READ-BACK")
+        terminal.type("whiskey bravo sierra two sierra")
+        assert "WRONG" not in terminal.shows("clicks 2; corrected")
+
+
+def test_the_prompt_stays_whatever_is_typed(tmp_path: Path) -> None:
+    with Terminal(["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--car", "7=Ana"], 80, 24) as terminal:
+        terminal.shows("car 7>")
+        terminal.write("/note " + "all quiet on the back straight, " * 4)
+        terminal.shows("car 7> ", "straight,")
+        terminal.press("Enter")
+        terminal.shows("noted: all quiet", "\ncar 7>")
+
+
+def test_the_screen_fits_after_the_window_was_made_smaller_and_larger(tmp_path: Path) -> None:
+    event = str(RACE.parents[1] / "event" / "event.toml")
+    with Terminal(["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--event", event, "--car", "7=Ana"], 80, 24) as terminal:
+        whole = "behind lap 0, 24 to go  left 40.30 kWh, +0.00 against plan"
+        terminal.shows(whole)
+        terminal.resize(40, 24)
+        terminal.shows("\n+0.00 against plan")
+        terminal.resize(80, 24)
+        terminal.shows(whole)
+
+
+def test_the_next_car_s_own_state_is_told(tmp_path: Path) -> None:
+    with Terminal(["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--car", "7=Ana"], 80, 24) as terminal:
+        terminal.shows("car 7>")
+        terminal.type("one two zero one yankee alfa quebec")
+        terminal.shows("lap report: lap 1")
+        terminal.type("/car 61=Teo Vash")
+        terminal.type("five lemon")
+        terminal.shows("ask: SAY AGAIN")
+        terminal.press("F2")
+        assert "ask" not in terminal.shows("car 7>", "\ncar 7 Ana\n")

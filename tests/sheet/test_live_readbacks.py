@@ -1,0 +1,149 @@
+"""A read-back says what was called, or is told to be wrong at once; a report that does not fit the race is told to be doubted.
+
+That a read-back is expected to repeat the call, and the reply NEGATIVE I SAY AGAIN, are radio procedure: ICAO Annex 10, volume II, 5.2
+(from memory).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from sheet.support import RACE, new, race_book
+
+from codec import encode
+from codec.race import facts, follow, load_event
+from codec.sheet.live import Session
+from codec.sheet.readbacks import repeated
+
+EVENT = RACE.parents[1] / "event" / "event.toml"
+WHEEL = {"dial": "brake balance", "way": "down", "clicks": 2}
+
+
+def words(message: str, **changes: object) -> str:
+    return encode(race_book(), {**WHEEL, **changes}, message).words
+
+
+@pytest.fixture(params=[False, True], ids=["no event", "event"])
+def session(request: pytest.FixtureRequest, tmp_path: Path) -> Session:
+    """A session with a first lap, and a call made."""
+    event = load_event(EVENT, race_book()) if request.param else None
+    session = Session(new(tmp_path), event=event)
+    session.enter("/car 7 Ana")
+    session.enter("one two one two eight sierra alfa")
+    session.enter(words("wheel"))
+    return session
+
+
+def read_back(session: Session) -> list[str]:
+    return [row.entry.string for row in session.rows if row.entry.message == "set" and row.counts]
+
+
+def test_a_message_from_the_car_reads_back_the_call_with_its_fields() -> None:
+    book = race_book()
+    assert {name: repeated(book, name) for name in book.messages if repeated(book, name)} == {"set": {"wheel"}, "entered": {"distance"}}
+
+
+def test_a_read_back_that_says_what_was_called_is_fine(session: Session) -> None:
+    assert session.enter(words("set")).tone == "good"
+    assert session.notices == []
+    assert read_back(session) == ["WBS2S"]
+
+
+def test_a_read_back_that_says_something_else_is_told_at_once(session: Session) -> None:
+    assert "2 called, 3 read back" in session.look(words("set", clicks=3)).lines[0]
+    shown = session.enter(words("set", clicks=3))
+    assert shown.tone == "bad"
+    assert shown.lines[0].startswith("WRONG READ-BACK: ")
+    assert shown.lines[1] == f"say: NEGATIVE, I SAY AGAIN {words('wheel')}"
+    assert [entry.heard for entry in session.entries if entry.kind == "question"] == [f"NEGATIVE, I SAY AGAIN {words('wheel')}"]
+    assert [notice.ask for notice in Session(session.journal, "7").notices] == [True]  # it stands until it is put right
+
+
+def test_a_wrong_read_back_is_put_right_by_the_next_one(session: Session) -> None:
+    session.enter(words("set", clicks=3))
+    assert session.enter(words("set", clicks=3)).tone == "bad"
+    assert session.enter(words("set")).tone == "good"
+    assert session.notices == []
+    assert read_back(session) == ["WBS2S"]
+
+
+def test_a_read_back_whose_check_fails_is_never_taken_for_another_call(session: Session) -> None:
+    shown = session.enter("whiskey bravo sierra three quebec")
+    assert shown.tone == "bad"
+    assert shown.lines[0] == "ask: SAY AGAIN"
+    assert "! clicks 2 called, 3 read back" in shown.lines
+    assert read_back(session) == []
+    assert session.enter(words("set")).tone == "good"
+    assert read_back(session) == ["WBS2S"]
+    assert session.waiting is None
+
+
+def test_a_read_back_of_which_only_the_kind_is_known_waits_as_one(session: Session) -> None:
+    session.enter("whiskey bravo sierra ? ?")
+    assert [(row.entry.message, row.entry.lap) for row in session.rows if row.entry.refusal] == [("set", 1)]
+    assert session.enter(words("set")).tone == "good"
+    assert session.waiting is None
+    session.enter("two two two two niner golf romeo")
+    assert session.lap == 2
+
+
+def test_a_repeat_that_can_t_be_read_leaves_the_read_back_wrong(session: Session) -> None:
+    session.enter(words("set", clicks=3))
+    shown = session.enter("whiskey bravo sierra two tango")
+    assert shown.lines[0] == "ask: SAY AGAIN"
+    assert any(notice.ask for notice in session.notices)
+    session.enter(words("set"))
+    assert read_back(session) == ["WBS2S"]
+
+
+def test_each_read_back_goes_to_its_call(session: Session) -> None:
+    session.enter(words("wheel", dial="regeneration"))
+    for dial in ("regeneration", "brake balance"):
+        assert session.enter(words("set", dial=dial)).tone == "good"
+    assert session.enter(words("set", dial="torque map")).tone == "bad"
+    assert any("not called" in notice.text for notice in session.notices)
+
+
+def test_an_unread_read_back_is_not_answered_by_that_of_the_next_call(session: Session) -> None:
+    session.enter("whiskey bravo sierra three quebec")
+    session.enter(words("wheel", dial="regeneration"))
+    assert session.enter(words("set", dial="regeneration")).tone == "good"
+    assert [row.entry.refusal for row in session.rows if row.entry.message == "set"] == ["check", ""]
+
+
+def test_what_the_race_notices_is_told_when_it_happens(tmp_path: Path) -> None:
+    event = load_event(EVENT, race_book())
+    session = Session(new(tmp_path), "7", event)
+    session.enter("one two one two eight sierra alfa")
+    shown = session.enter("three zero eight four yankee foxtrot x-ray x-ray")
+    assert shown.tone == "warning"
+    assert shown.lines[0].startswith("the report of lap 3 does not fit the laps before it: ")
+    assert "motor 125 °C" in shown.lines[0]
+    told = follow(event, facts(session.rows, "7")).notices
+    assert [(one.seq, one.lap, one.text) for one in session.notices] == [(one.seq, one.lap, one.text) for one in told]
+    assert session.enter("/undo").tone == "good"
+    assert session.notices == []
+
+
+def test_nothing_else_is_a_read_back() -> None:
+    for name in ("lap", "status", "wheel", "pace", "no message"):
+        assert repeated(race_book(), name) == frozenset()
+
+
+def test_a_wrong_read_back_is_told_until_it_is_put_right(session: Session) -> None:
+    session.enter(words("set", clicks=3))
+    for lap in ("two two two two niner golf romeo", "three two one two lima five bravo"):
+        session.enter(lap)
+    assert session.lap == 3
+    assert [notice.ask for notice in session.looks] == [True]
+    session.enter(words("set"))
+    assert session.looks == []
+
+
+def test_a_call_said_while_another_waits_may_be_its_read_back(session: Session) -> None:
+    shown = session.enter("whiskey bravo sierra three")
+    assert shown.tone == "warning"
+    assert any(line.startswith("WBS2 waits to be read back") for line in shown.lines)
+    assert session.enter("tango three seven").tone == "good"
+    assert session.enter("tango three eight").tone == "good"  # nobody reads back an energy target in this book
