@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 from pathlib import Path
 
@@ -119,6 +120,14 @@ def test_a_limit_that_the_last_value_passes_stands(limit: str) -> None:
 
 def test_a_limit_on_the_rest_of_a_number_stands_for_the_whole_number_may_pass_it() -> None:
     assert parse_book(book(("modulus = 20", "modulus = 20\nlimits = [{ above = 40 }]")))
+
+
+def test_a_limit_beyond_an_open_end_is_noted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert not [note for note in notes(tmp_path, BOOK, capsys) if "limit" in note]
+    (note,) = [note for note in notes(tmp_path, book(("above = 55", "above = 550")), capsys) if "limit" in note]
+    assert "'cell'" in note
+    assert "550 °C" in note
+    assert "60 °C" in note
 
 
 # everything at once
@@ -249,3 +258,41 @@ def test_what_was_expected_of_the_noise_stands_on_a_line_of_its_own(tmp_path: Pa
     assert "expected: clear, noisy, harsh" in lines
     assert any(line.startswith("hint: ") for line in lines)
     assert not any("\\n" in line for line in lines)
+
+
+# notes and figures
+
+
+def notes(tmp_path: Path, text: str, capsys: pytest.CaptureFixture[str]) -> list[str]:
+    path = tmp_path / "book.toml"
+    path.write_text(text, "utf-8")
+    assert main(["book", "check", "--json", str(path)]) == 0
+    found: list[str] = json.loads(capsys.readouterr().out)["notes"]
+    return found
+
+
+@pytest.mark.parametrize(
+    ("weights", "told"),
+    [
+        ("[1, 3, 5, 7, 9, 11, 13]", []),
+        ("[0, 2]", ["weight 0 is 0 modulo 34", "weight 2 shares a factor with the modulus 34"]),
+        ("[17, 17, 17]", ["weight 17 shares a factor with the modulus 34"]),
+        ("[34, 3, 68, 4, 5, 6, 7]", ["weights 34, 68 are 0 modulo 34", "weights 4, 6 share a factor with the modulus 34"]),
+        ("[1, 3, 5, 7, 9, 11, 13, 15, 19, 21, 23, 25, 27, 29, 31, 0]", []),  # as many symbols never stand before the check
+    ],
+)
+def test_weights_that_hardly_check_are_noted_by_name(
+    weights: str, told: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """34 symbols in use: a weight checks every change of its symbol just where it has no divisor in common with 34 (from number theory)."""
+    found = [note for note in notes(tmp_path, book(("[1, 3, 5, 7, 9, 11, 13]", weights)), capsys) if "check in lap" in note]
+    assert len(found) == len(told)
+    assert all(words in note for words, note in zip(told, found, strict=True))
+    assert not found or "1, 3, 5, 7, 9" in found[-1]
+
+
+def test_show_tells_that_a_weight_covers_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "book.toml"
+    path.write_text(book(("[1, 3, 5, 7, 9, 11, 13]", "[0, 2]")), "utf-8")
+    assert main(["book", "show", str(path)]) == 0
+    assert "weight 0 covers nothing" in " ".join(capsys.readouterr().out.split())

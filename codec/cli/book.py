@@ -79,9 +79,10 @@ def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no a
 
 
 def _facts(book: Any, pairs: int) -> dict[str, Any]:
+    from grammar.codes.weights import warned
     from grammar.figures import figures, notices
 
-    messages, checks = [], []
+    messages, checks, weak = [], [], []
     for message in book.messages.values():
         f = figures(book, message)
         messages.append(
@@ -98,6 +99,7 @@ def _facts(book: Any, pairs: int) -> dict[str, Any]:
             table = message.tables[leaf]
             length = sum(message.tables[n].lengths[1] for n in message.covered(leaf))
             shares = {change: 1 - missed / total for change, (missed, total) in notices(table, length).items() if total}
+            weak += [f"{table.name} in {message.name}: {text}" for text in warned(table, length)]
             checks.append({"table": table.name, "message": message.name, "method": table.title, "symbols": length, "notices": shares})
     return {
         "title": book.title,
@@ -106,7 +108,7 @@ def _facts(book: Any, pairs: int) -> dict[str, Any]:
         "messages": messages,
         "checks": checks,
         "confusable": _confusable(book, pairs),
-        "notes": _notes(book),
+        "notes": _notes(book, weak),
     }
 
 
@@ -139,12 +141,15 @@ def _clash(book: Any) -> str:
     return f"{book.crossing.string!r} is both a report and a call, {one} and {other}"
 
 
-def _notes(book: Any) -> list[str]:
+def _notes(book: Any, weak: list[str]) -> list[str]:
     """Return what is no problem but worth knowing."""
     said = {name for message in book.messages.values() for name in message.fields}
     used = {table.name for message in book.messages.values() for table in message.tables}
     notes = [f"field {name!r} is in no message" for name in book.fields if name not in said]
     notes += [f"table {name!r} is in no message" for name in book.tables if name not in used]
+    for name, field in book.fields.items():
+        notes += [f"field {name!r}: {text}: it warns at that end only" for text in getattr(field, "far_limits", list)()]
+    notes += weak
     if not book.one_way:
         notes.append(f"{_clash(book)}: decode with --direction where it is not clear who speaks")
     return notes

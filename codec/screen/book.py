@@ -13,6 +13,7 @@ from codec.screen.console import console, safe
 from codec.screen.reading import boxed, heading
 from grammar.book import Book
 from grammar.codes import Check, CodeTable
+from grammar.codes.weights import idle
 from grammar.errors import CodeError
 from grammar.fields import ENUMERABLE, FieldBase
 from grammar.message import Message
@@ -65,7 +66,8 @@ def _example(book: Book, message: Message) -> str:
 def _table(book: Book, table: CodeTable, rows: int) -> None:
     if isinstance(table, Check):
         covers = "all that stands before it" if table.over is None else ", ".join(sorted(table.over))
-        console().print(safe(f"check symbol, {table.title}, over {covers}"))
+        skipped = "".join(f"; weight {weight} covers nothing" for weight in idle(table))
+        console().print(safe(f"check symbol, {table.title}, over {covers}{skipped}"))
         return
     for field in table.fields:
         console().print(safe(_field_line(field), "dim"))
