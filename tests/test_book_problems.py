@@ -295,4 +295,43 @@ def test_show_tells_that_a_weight_covers_nothing(tmp_path: Path, capsys: pytest.
     path = tmp_path / "book.toml"
     path.write_text(book(("[1, 3, 5, 7, 9, 11, 13]", "[0, 2]")), "utf-8")
     assert main(["book", "show", str(path)]) == 0
-    assert "weight 0 covers nothing" in " ".join(capsys.readouterr().out.split())
+    shown = capsys.readouterr().out
+    assert "weight 0 covers nothing" in " ".join(shown.split())
+    assert "in 1 symbol, of 34 figures" in shown
+
+
+@pytest.mark.parametrize("width", ["40", "60", "80", "120"])
+def test_no_number_of_a_check_is_broken_apart(
+    width: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", width)
+    path = tmp_path / "book.toml"
+    for modulus, readings in (("20", "578,880"), ("1000000", "28,944,000,000"), ("1000000000", "2.89e+13")):
+        path.write_text(book(("modulus = 20", f"modulus = {modulus}")), "utf-8")
+        assert main(["book", "check", str(path)]) == 0
+        shown = capsys.readouterr().out
+        assert re.search(rf"(?<![\d,]){re.escape(readings)}(?![\d,])", shown)
+        assert re.search(r"\d+\.\d\d ± \d\.\d\d … \d+\.\d\d", shown)
+
+
+def test_rows_left_out_of_a_table_stand_where_they_are_missing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "book.toml"
+    path.write_text(BOOK, "utf-8")
+
+    def laps(rows: str) -> list[str]:
+        assert main(["book", "show", str(path), "--rows", rows]) == 0
+        part = capsys.readouterr().out.split("Table lap")[1].split("Table charge")[0]
+        return re.findall(r"^ (\d\d|…(?= +\d+ more)) ", part, re.MULTILINE)
+
+    assert laps("1") == ["00", "…"]
+    assert laps("3") == ["00", "01", "…", "19"]
+    assert laps("19") == [f"{lap:02}" for lap in range(18)] + ["…", "19"]
+    assert laps("20") == laps("0") == [f"{lap:02}" for lap in range(20)]
+
+
+@pytest.mark.parametrize("option", [("check", "--pairs", "-1"), ("show", "--rows", "-3"), ("show", "--rows", "1_0")])
+def test_an_amount_below_nothing_is_refused_by_name(option: tuple[str, str, str], capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(["book", option[0], "book.toml", f"{option[1]}={option[2]}"])
+    assert stop.value.code == 2
+    assert f"{option[1]}: {option[2]!r} is no whole number of 0 or more" in capsys.readouterr().err

@@ -18,12 +18,12 @@ def add(commands: Any) -> None:
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
     check = actions.add_parser("check", help="find every problem, prove that no string has two readings, and give its figures")
     add_book(check)
-    check.add_argument("--pairs", type=int, default=6, metavar="N", help="how many easily confused pairs of words to name (6)")
+    check.add_argument("--pairs", type=_amount, default=6, metavar="N", help="how many easily confused pairs of words to name (6)")
     add_json(check)
     check.set_defaults(run=run_check)
     show = actions.add_parser("show", help="draw the tables a person needs")
     add_book(show)
-    show.add_argument("--rows", type=int, default=12, metavar="N", help="rows of each table, 0 for all (12)")
+    show.add_argument("--rows", type=_amount, default=12, metavar="N", help="rows of each table, 0 for all (12)")
     show.set_defaults(run=run_show)
     grammar = actions.add_parser("grammar", help="print the generated Lark grammar of the book's reports")
     add_book(grammar)
@@ -36,11 +36,18 @@ def add(commands: Any) -> None:
     schema.set_defaults(run=run_schema)
 
 
+def _amount(text: str) -> int:
+    """Return a number of rows or pairs; argparse tells the option beside the error."""
+    if not (text.isascii() and text.isdigit() and len(text) < 10):
+        raise argparse.ArgumentTypeError(f"{text[:40]!r} is no whole number of 0 or more")
+    return int(text)
+
+
 def run_check(args: argparse.Namespace) -> int:
     """Check a book; 0 if it is sound, 2 if it has problems."""
     from codec import load_book
 
-    facts = _facts(load_book(args.book), max(0, args.pairs))
+    facts = _facts(load_book(args.book), args.pairs)
     if args.json:
         emit(facts)
     else:
@@ -55,7 +62,7 @@ def run_show(args: argparse.Namespace) -> int:
     from codec import load_book
     from codec.screen.book import show
 
-    show(load_book(args.book), rows=max(0, args.rows))
+    show(load_book(args.book), rows=args.rows)
     return 0
 
 
