@@ -7,9 +7,10 @@ from collections.abc import Callable, Mapping
 
 from grammar.codes import Check, CodeTable, Literal
 from grammar.codes.base import MOST_WIDTH
-from grammar.codes.spec_base import Trouble, in_use
+from grammar.codes.spec_base import AlphabetTrouble, Trouble, in_use
 from grammar.errors import CodeError, caret_lines
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves, parse_layout
+from grammar.mending import ALPHABET
 from grammar.message import Message
 from grammar.models import BookSpec, MessageSpec
 from grammar.symbols import Alphabet
@@ -26,7 +27,8 @@ def bind_tables(spec: BookSpec, alphabet: Alphabet, add: Add, broken: set[str]) 
             tables[name] = table.build(name, spec.fields, alphabet)
         except Trouble as trouble:
             needed = getattr(table, "fields", None) or [getattr(table, "field", None) or name]
-            if not any(f"fields.{field}" in broken for field in needed):
+            blameless = isinstance(trouble, AlphabetTrouble) and ALPHABET in broken
+            if not blameless and not any(f"fields.{field}" in broken for field in needed):
                 add(("tables", name, *([trouble.where] if trouble.where else [])), trouble.message, trouble.hint)
             broken.add(f"tables.{name}")
     return tables
@@ -64,7 +66,9 @@ def _bound_leaves(
             try:
                 bound.append(Literal(in_use(leaf.literal, alphabet, ""), alphabet))
             except Trouble as trouble:
-                raise _at(message.layout, leaf, trouble.message, trouble.hint) from None
+                if ALPHABET not in broken:
+                    raise _at(message.layout, leaf, trouble.message, trouble.hint) from None
+                spoilt = True
         elif leaf.name in tables:
             bound.append(tables[leaf.name])
         elif f"tables.{leaf.name}" in broken:

@@ -20,6 +20,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, WithJsonSchema
 
+from grammar.misfit import fault
+
 _CONTEXT = Context(prec=200, traps=[Inexact, InvalidOperation])  # sums reach from 10^31 down to 10^-59, and quotients need room
 _ROUNDED = Context(prec=200)
 _DIGITS = 30  # a number of a book or a report has at most so many digits on either side of its point
@@ -79,7 +81,10 @@ def plain(number: Decimal) -> str:
 
 
 def _decimal(value: Any) -> Decimal:
-    return exact(value)
+    try:
+        return exact(value)
+    except ValueError as error:
+        raise fault(str(error), "a number is written like 12 or -0.5, without quotes and unit") from None
 
 
 ExactDecimal = Annotated[Decimal, BeforeValidator(_decimal), WithJsonSchema({"type": "number"})]

@@ -3,22 +3,24 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, field_validator, model_validator
+from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
 
 from grammar.codes.specs import TableSpec
 from grammar.fields import AnyField
 from grammar.fields.base import Strict
-from grammar.symbols import AlphabetSpec, sayable
+from grammar.misfit import Misfit, fault, refuse
+from grammar.symbols import AlphabetSpec, Sayable
 
+PARTLY = "partly"  # context of validation: entries were left out because they are wrong, so none may be left
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]{0,59}")
 
 
 def _name(name: str) -> str:
     if not _NAME.fullmatch(name):
-        raise ValueError("a name is letters, digits and _, does not begin with a digit, and has at most 60 characters")
+        raise fault("this can't be a name", "a name is letters, digits and _, does not begin with a digit, and has at most 60 characters")
     return name
 
 
@@ -28,7 +30,9 @@ Name = Annotated[str, AfterValidator(_name)]
 class SpeechSpec(Strict):
     """``[speech]`` of a book: how transcripts are read and strings said."""
 
-    fillers: list[str] = Field(default_factory=list, max_length=1000, description="Words that carry nothing, besides uh, um and the like.")
+    fillers: list[Sayable] = Field(
+        default_factory=list, max_length=1000, description="Words that carry nothing, besides uh, um and the like."
+    )
     homophones: bool = Field(True, description="Whether for, to, ate, won … are read as digits.")
     whole_numbers: Literal["digits", "magnitudes"] = Field(
         "digits",
@@ -37,11 +41,6 @@ class SpeechSpec(Strict):
     run_together: bool = Field(
         False, description="Whether reports may follow each other without a pause; the proof then covers their join."
     )
-
-    @field_validator("fillers")
-    @classmethod
-    def _fillers_sayable(cls, fillers: list[str]) -> list[str]:
-        return [sayable(word) for word in fillers]
 
 
 Share = Annotated[float, Field(ge=0, le=1)]
@@ -90,13 +89,8 @@ class MessageSpec(Strict):
 class PhraseSpec(Strict):
     """``[phrases.*]``: a team's own spoken event, not made of symbols."""
 
-    says: list[str] = Field(min_length=1, max_length=100, description="The forms in which it is said.")
+    says: list[Sayable] = Field(min_length=1, max_length=100, description="The forms in which it is said.")
     label: str = Field("", description="What people call it; the default is its name.")
-
-    @field_validator("says")
-    @classmethod
-    def _says_sayable(cls, says: list[str]) -> list[str]:
-        return [sayable(form) for form in says]
 
 
 class BookSpec(Strict):
@@ -114,25 +108,31 @@ class BookSpec(Strict):
 
     @field_validator("fields", "tables", "messages", mode="before")
     @classmethod
-    def _not_empty(cls, entries: Any) -> Any:
-        if isinstance(entries, Mapping) and not entries:
-            raise ValueError("at least one entry is needed")
+    def _not_empty(cls, entries: Any, info: ValidationInfo) -> Any:
+        if isinstance(entries, Mapping) and not entries and info.context != PARTLY:
+            raise fault("at least one entry is needed", f"give a table [{info.field_name}.name]")
         return entries
 
     @model_validator(mode="after")
-    def _hearing_fits(self) -> BookSpec:
-        unknown = sorted(self.hearing.messages.keys() - self.messages.keys())
-        if unknown:
-            raise ValueError(f"[hearing] messages: there is no message {unknown[0]!r}")
+    def _all_fits(self) -> BookSpec:
+        refuse("book", self.misfits())
+        return self
+
+    def misfits(self) -> Iterator[Misfit]:
+        """Yield what ``[hearing]`` names that is not in the book."""
+        for message in self.hearing.messages:
+            if message not in self.messages:
+                yield Misfit(("hearing", "messages", message), f"there is no message {message!r}", f"there are {', '.join(self.messages)}")
         used = [symbol for symbol in self.alphabet.symbols if symbol not in self.alphabet.retired]
         for name, rows in (("confusions", self.hearing.confusions), ("counts", self.hearing.counts)):
-            foreign = [symbol for said, row in rows.items() for symbol in (said, *row) if symbol not in used]
-            if foreign:
-                raise ValueError(f"[hearing] {name}: {foreign[0]!r} is no symbol in use")
+            for said, row in rows.items():
+                for path in ((said,), *((said, heard) for heard in row)):
+                    if path[-1] not in used:
+                        yield Misfit(("hearing", name, *path), f"{path[-1]!r} is no symbol in use", f"in use are {''.join(used)}")
         for said, row in self.hearing.confusions.items():
             if sum(row.values()) > 1 + 1e-6:
-                raise ValueError(f"[hearing] confusions: what is heard for {said!r} sums to {sum(row.values()):g}, more than 1")
-        return self
+                message = f"what is heard for {said!r} sums to {sum(row.values()):g}, more than 1"
+                yield Misfit(("hearing", "confusions", said), message, "these are probabilities; counts belong in [hearing.counts]")
 
     def model_post_init(self, context: Any) -> None:  # noqa: ARG002 - the signature is pydantic's
         """Give every field its name."""

@@ -9,13 +9,15 @@ from __future__ import annotations
 import functools
 import re
 import unicodedata
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import AfterValidator, Discriminator, Field, Tag, model_validator
 
 from grammar.data import table
 from grammar.fields.base import Strict
+from grammar.misfit import Misfit, fault, refuse
 
 MOST_SYMBOLS = 96
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)*(?: [^\W_]+(?:'[^\W_]+)*)*")
@@ -31,8 +33,13 @@ def sayable(word: str) -> str:
     """Return the compared form of a word of a book; raises ValueError where it is not made of letters and digits alone."""
     folded = normal(word)
     if len(folded) > 60 or not word.isprintable() or not _WORD.fullmatch(folded):
-        raise ValueError(f"{word[:40]!r} can't be said: words are letters and digits, with spaces, hyphens or apostrophes between them")
+        raise fault(f"{word[:40]!r} can't be said", "words are letters and digits, with spaces, hyphens or apostrophes between them")
     return folded
+
+
+def possible(symbol: str) -> bool:
+    """Tell whether a character may be a symbol: printable ASCII, no small letter, quote or space."""
+    return "!" <= symbol <= "~" and not symbol.islower() and symbol not in "\"'"
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,24 +60,28 @@ class SpellingWord:
         return sound.phones(normal(self.word), respelling=self.sound or None)
 
 
+def _said(word: str) -> str:
+    sayable(word)
+    return word
+
+
+Sayable = Annotated[str, AfterValidator(sayable)]
+_Said = Annotated[str, AfterValidator(_said)]  # kept as written
+
+
 class OwnWord(Strict):
     """A team's own word for a symbol."""
 
-    word: str = Field(description="What is said and emitted.")
-    also: list[str] = Field(default_factory=list, max_length=50, description="Variants that are accepted too.")
+    word: _Said = Field(description="What is said and emitted.")
+    also: list[Sayable] = Field(default_factory=list, max_length=50, description="Variants that are accepted too.")
     sound: str = Field("", description="The word respelled, stress in capitals: 'DELL tah'.")
     milliseconds: int | None = Field(None, ge=50, le=5000, description="Time to say it; estimated from its sound if not given.")
 
-    @field_validator("word")
-    @classmethod
-    def _word_sayable(cls, word: str) -> str:
-        sayable(word)
-        return word
 
-    @field_validator("also")
-    @classmethod
-    def _also_sayable(cls, also: list[str]) -> list[str]:
-        return [sayable(word) for word in also]
+_Word = Annotated[
+    Annotated[_Said, Tag("text")] | Annotated[OwnWord, Tag("table")],
+    Discriminator(lambda word: "table" if isinstance(word, dict | OwnWord) else "text"),
+]
 
 
 class AlphabetSpec(Strict):
@@ -80,47 +91,50 @@ class AlphabetSpec(Strict):
     figures: Literal["icao", "itu"] = Field("icao", description="The words for digits: three (ICAO) or terrathree (ITU).")
     symbols: str = Field("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ", max_length=MOST_SYMBOLS, description="The symbols in use, in order.")
     retired: str = Field("", max_length=MOST_SYMBOLS, description="Symbols taken out of use.")
-    words: dict[str, str | OwnWord] = Field(default_factory=dict, description="A team's own words: symbol = word.")
+    words: dict[str, _Word] = Field(default_factory=dict, description="A team's own words: symbol = word.")
     words_per_minute: float = Field(100, gt=20, le=300, description="Speaking rate; ICAO Doc 9432 2.2.1 asks for at most 100.")
 
-    @field_validator("symbols", "retired")
-    @classmethod
-    def _symbols_single(cls, symbols: str) -> str:
-        for symbol in symbols:
-            if not "!" <= symbol <= "~" or symbol.islower() or symbol in "\"'":
-                raise ValueError(f"{symbol!r} can't be a symbol: one printable ASCII character, no small letter, quote or space")
-        if len(set(symbols)) != len(symbols):
-            raise ValueError("a symbol stands twice")
-        return symbols
-
-    @field_validator("words")
-    @classmethod
-    def _words_sayable(cls, words: dict[str, str | OwnWord]) -> dict[str, str | OwnWord]:
-        for word in words.values():
-            if isinstance(word, str):
-                sayable(word)
-        return words
-
     @model_validator(mode="after")
-    def _every_symbol_has_a_word(self) -> AlphabetSpec:
-        used = "".join(s for s in self.symbols if s not in self.retired)
+    def _all_fits(self) -> AlphabetSpec:
+        refuse("alphabet", self.misfits())
+        return self
+
+    def misfits(self) -> Iterator[Misfit]:
+        """Yield what can't be a symbol, has no word, or can't be told from another, each with its key."""
+        for key, symbols in (("symbols", self.symbols), ("retired", self.retired)):
+            for place, symbol in enumerate(symbols):
+                if symbols.index(symbol) < place:
+                    yield Misfit((key,), f"the symbol {symbol!r} stands twice", "write it once")
+                elif key == "symbols" and not possible(symbol):
+                    yield Misfit((key,), f"{symbol!r} can't be a symbol", "one printable ASCII character, no small letter, quote or space")
+                elif key == "retired" and symbol not in self.symbols:
+                    yield Misfit((key,), f"{symbol!r} is no symbol, so it can't be retired", f"the symbols are {self.symbols}")
+        used = "".join(dict.fromkeys(symbol for symbol in self.symbols if symbol not in self.retired))
         if not used:
-            raise ValueError("no symbol is in use")
+            yield Misfit(("retired",) if self.symbols else ("symbols",), "no symbol is in use", "a code needs one at least")
         for symbol in self.words:
-            if symbol not in used:
-                raise ValueError(f"[alphabet.words] has {symbol!r}, which is not in use; add it to `symbols`")
+            if symbol not in used or len(symbol) != 1:
+                yield Misfit(("words", symbol), f"a word for {symbol!r}, which is no symbol in use", f"in use are {used}")
         published = table("icao")
         for symbol in used:
-            if symbol not in self.words and symbol not in published:
-                raise ValueError(f"{symbol!r} has no published word; give one in [alphabet.words]")
+            if symbol not in self.words and symbol not in published and possible(symbol):
+                yield Misfit(("symbols",), f"{symbol!r} has no published word", "give one in [alphabet.words]")
+        yield from self._alike("".join(symbol for symbol in used if symbol in self.words or symbol in published))
+
+    def _alike(self, used: str) -> Iterator[Misfit]:
+        """Yield a team's own words that stand for another symbol too."""
         said: dict[str, str] = {}
         for entry in self.entries(used):
-            for word in (normal(entry.word), *entry.also):
-                if said.setdefault(word, entry.symbol) != entry.symbol:
-                    raise ValueError(f"the word {word!r} stands for both {said[word]!r} and {entry.symbol!r}")
+            for word in dict.fromkeys((normal(entry.word), *entry.also)):
+                other = said.setdefault(word, entry.symbol)
+                guilty = entry.symbol if entry.symbol in self.words else other
+                if other != entry.symbol:
+                    message = f"the word {word!r} stands for both {other!r} and {entry.symbol!r}"
+                    yield Misfit(("words", guilty), message, "choose another word for one of them")
                 if len(word) == 1 and word.upper() != entry.symbol and word.upper() in used:
-                    raise ValueError(f"the word {word!r} for {entry.symbol!r} is itself a symbol in use")
-        return self
+                    yield Misfit(
+                        ("words", guilty), f"the word {word!r} for {entry.symbol!r} is itself a symbol in use", "choose another word"
+                    )
 
     @property
     def rate(self) -> float:

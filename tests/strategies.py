@@ -128,7 +128,8 @@ def _check(draw: Any, plan: _Plan) -> dict[str, Any]:
     )
     entry: dict[str, Any] = {"kind": "check", "method": draw(st.sampled_from(["weighted sum", *methods]))}
     if entry["method"] == "weighted sum":
-        entry["weights"] = draw(st.lists(st.integers(0, 5), min_size=1, max_size=3))
+        weights = draw(st.lists(st.integers(0, 5), max_size=2))
+        entry["weights"] = draw(st.permutations([*weights, 1]))  # weights that are all 0 modulo the modulus are refused
         if draw(st.booleans()):
             entry["modulus"] = draw(st.integers(2, 3))
     return entry

@@ -18,12 +18,12 @@ def add(commands: Any) -> None:
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
     check = actions.add_parser("check", help="find every problem, prove that no string has two readings, and give its figures")
     add_book(check)
-    check.add_argument("--pairs", type=int, default=6, metavar="N", help="how many easily confused pairs of words to name (6)")
+    check.add_argument("--pairs", type=_amount, default=6, metavar="N", help="how many easily confused pairs of words to name (6)")
     add_json(check)
     check.set_defaults(run=run_check)
     show = actions.add_parser("show", help="draw the tables a person needs")
     add_book(show)
-    show.add_argument("--rows", type=int, default=12, metavar="N", help="rows of each table, 0 for all (12)")
+    show.add_argument("--rows", type=_amount, default=12, metavar="N", help="rows of each table, 0 for all (12)")
     show.set_defaults(run=run_show)
     grammar = actions.add_parser("grammar", help="print the generated Lark grammar of the book's reports")
     add_book(grammar)
@@ -36,11 +36,18 @@ def add(commands: Any) -> None:
     schema.set_defaults(run=run_schema)
 
 
+def _amount(text: str) -> int:
+    """Return a number of rows or pairs; argparse tells the option beside the error."""
+    if not (text.isascii() and text.isdigit() and len(text) < 10):
+        raise argparse.ArgumentTypeError(f"{text[:40]!r} is no whole number of 0 or more")
+    return int(text)
+
+
 def run_check(args: argparse.Namespace) -> int:
     """Check a book; 0 if it is sound, 2 if it has problems."""
     from codec import load_book
 
-    facts = _facts(load_book(args.book), max(0, args.pairs))
+    facts = _facts(load_book(args.book), args.pairs)
     if args.json:
         emit(facts)
     else:
@@ -55,7 +62,7 @@ def run_show(args: argparse.Namespace) -> int:
     from codec import load_book
     from codec.screen.book import show
 
-    show(load_book(args.book), rows=max(0, args.rows))
+    show(load_book(args.book), rows=args.rows)
     return 0
 
 
@@ -79,9 +86,10 @@ def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no a
 
 
 def _facts(book: Any, pairs: int) -> dict[str, Any]:
+    from grammar.codes.weights import warned
     from grammar.figures import figures, notices
 
-    messages, checks = [], []
+    messages, checks, weak = [], [], []
     for message in book.messages.values():
         f = figures(book, message)
         messages.append(
@@ -98,6 +106,7 @@ def _facts(book: Any, pairs: int) -> dict[str, Any]:
             table = message.tables[leaf]
             length = sum(message.tables[n].lengths[1] for n in message.covered(leaf))
             shares = {change: 1 - missed / total for change, (missed, total) in notices(table, length).items() if total}
+            weak += [f"{table.name} in {message.name}: {text}" for text in warned(table, length)]
             checks.append({"table": table.name, "message": message.name, "method": table.title, "symbols": length, "notices": shares})
     return {
         "title": book.title,
@@ -106,7 +115,7 @@ def _facts(book: Any, pairs: int) -> dict[str, Any]:
         "messages": messages,
         "checks": checks,
         "confusable": _confusable(book, pairs),
-        "notes": _notes(book),
+        "notes": _notes(book, weak),
     }
 
 
@@ -139,12 +148,15 @@ def _clash(book: Any) -> str:
     return f"{book.crossing.string!r} is both a report and a call, {one} and {other}"
 
 
-def _notes(book: Any) -> list[str]:
+def _notes(book: Any, weak: list[str]) -> list[str]:
     """Return what is no problem but worth knowing."""
     said = {name for message in book.messages.values() for name in message.fields}
     used = {table.name for message in book.messages.values() for table in message.tables}
     notes = [f"field {name!r} is in no message" for name in book.fields if name not in said]
     notes += [f"table {name!r} is in no message" for name in book.tables if name not in used]
+    for name, field in book.fields.items():
+        notes += [f"field {name!r}: {text}: it warns at that end only" for text in getattr(field, "far_limits", list)()]
+    notes += weak
     if not book.one_way:
         notes.append(f"{_clash(book)}: decode with --direction where it is not clear who speaks")
     return notes

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import collections
 import itertools
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from rich.text import Text
@@ -13,10 +14,14 @@ from codec.screen.console import console, safe
 from codec.screen.reading import boxed, heading
 from grammar.book import Book
 from grammar.codes import Check, CodeTable
+from grammar.codes.weights import idle
 from grammar.errors import CodeError
 from grammar.fields import ENUMERABLE, FieldBase
 from grammar.message import Message
 
+_HEADS = ("message", "readings", "symbols", "seconds", "longest to say")
+_LEAST_ROOM = 12  # columns for the longest string; it may go on in the next line
+_MOST_COUNTED = 10**12
 _DIRECTION = {"car": "report, driver to pit", "pit": "call, engineer to driver"}
 
 
@@ -65,21 +70,26 @@ def _example(book: Book, message: Message) -> str:
 def _table(book: Book, table: CodeTable, rows: int) -> None:
     if isinstance(table, Check):
         covers = "all that stands before it" if table.over is None else ", ".join(sorted(table.over))
-        console().print(safe(f"check symbol, {table.title}, over {covers}"))
+        skipped = "".join(f"; weight {weight} covers nothing" for weight in idle(table))
+        console().print(safe(f"check symbol, {table.title}, over {covers}{skipped}"))
         return
     for field in table.fields:
         console().print(safe(_field_line(field), "dim"))
     if len(table.fields) > 1:
         figures = getattr(table, "figures", "")
-        console().print(safe(f"{table.size} combinations packed in {table.lengths[1]} symbols of {len(figures)}", "dim"))
-    most = table.size if rows == 0 else min(rows, table.size)
+        symbols = "1 symbol" if table.lengths[1] == 1 else f"{table.lengths[1]} symbols"
+        packed = f" packed in {symbols}, of {len(figures)} figures" if figures else ""
+        console().print(safe(f"{table.size} combinations{packed}", "dim"))
     grid = boxed("symbols", "value", "said as", "")
     pairs = table.words()
-    for levels, word in itertools.islice(pairs, most if most == table.size else most - 1):
+    whole = rows == 0 or table.size <= rows
+    last = not whole and rows > 1 and table.size <= ENUMERABLE
+    for levels, word in pairs if whole else itertools.islice(pairs, rows - last):
         _row(book, table, grid, levels, word)
-    if most < table.size:
-        grid.add_row("…", safe(f"{table.size - most} more", "dim"), "", "")
-        for levels, word in collections.deque(table.words(), maxlen=1) if table.size <= ENUMERABLE else ():
+    if not whole:
+        grid.add_row("…", safe(f"{table.size - rows} more", "dim"), "", "")
+    if last:
+        for levels, word in collections.deque(pairs, maxlen=1):
             _row(book, table, grid, levels, word)
     console().print(grid)
 
@@ -104,17 +114,7 @@ def check(facts: dict[str, Any]) -> None:
     """Print the result of a book's check; ``facts`` as ``niner book check --json`` gives them."""
     console().print(Text.assemble((facts["title"], "bold"), "  ", ("no problem, no string with two readings", "green")))
     console().print(safe(f"  proven {facts['proven']}", "dim"))
-    grid = boxed("message", "readings", "symbols", "seconds", "longest to say", right=("readings", "symbols", "seconds"))
-    for row in facts["messages"]:
-        symbols, seconds = row["symbols"], row["seconds"]
-        grid.add_row(
-            safe(f"{row['message']} ({row['direction']})"),
-            f"{row['readings']:,}" if row["readings"] is not None else "many",
-            f"{symbols['mean']:.1f} … {symbols['worst']}",
-            f"{seconds['mean']:.2f} ± {seconds['error']:.2f} … {seconds['worst']:.2f}",
-            safe(row["worst"]),
-        )
-    console().print(grid)
+    _figures(facts["messages"])
     console().print(safe("symbols and seconds: mean under the usual values … worst", "dim"))
     for row in facts["checks"]:
         shares = ", ".join(f"{'all' if share == 1 else f'{share:.2%} of'} {change}s" for change, share in row["notices"].items())
@@ -125,6 +125,40 @@ def check(facts: dict[str, Any]) -> None:
             console().print(safe(f"  {' and '.join(pair['words'])}: about {pair['probability']:.2%}"))
     for note in facts["notes"]:
         console().print(safe(f"note: {note}", "yellow"))
+
+
+def _figures(messages: Sequence[Mapping[str, Any]]) -> None:
+    """Print the figures of each message as a table, or one below the other where a table would break numbers apart."""
+    rows = [
+        (
+            f"{row['message']} ({row['direction']})",
+            _many(row["readings"]),
+            f"{row['symbols']['mean']:.1f} … {row['symbols']['worst']}",
+            f"{row['seconds']['mean']:.2f} ± {row['seconds']['error']:.2f} … {row['seconds']['worst']:.2f}",
+            row["worst"],
+        )
+        for row in messages
+    ]
+    grid = boxed(*_HEADS, right=_HEADS[1:4])
+    for column in grid.columns[:4]:
+        column.no_wrap = True
+    for row in rows:
+        grid.add_row(*map(safe, row))
+    room = console().width - sum(max(len(row[n]) for row in (_HEADS, *rows)) + 2 for n in range(4))
+    if room >= _LEAST_ROOM:
+        console().print(grid)
+        return
+    for name, *figures in rows:
+        console().print(safe(name, "bold"))
+        for head, figure in zip(_HEADS[1:], figures, strict=True):
+            console().print(safe(f"  {head}: {figure}"))
+
+
+def _many(readings: int | None) -> str:
+    """Return a number of readings, rounded where nobody would count its digits."""
+    if readings is None:
+        return "many"
+    return f"{readings:,}" if readings < _MOST_COUNTED else f"{readings:.2e}"
 
 
 def _caution(book: Book) -> None:

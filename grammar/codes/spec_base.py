@@ -26,6 +26,10 @@ class Trouble(ValueError):
         self.message, self.hint, self.where = message, hint, where
 
 
+class AlphabetTrouble(Trouble):
+    """Trouble with the symbols in use; where the book's alphabet is wrong itself, the table is not to be blamed."""
+
+
 class OneField(Strict):
     """What tables of one field share."""
 
@@ -57,5 +61,5 @@ def in_use(text: str, alphabet: Alphabet, where: str) -> str:
     """Return ``text`` if all its symbols are in use; raises Trouble."""
     missing = sorted({symbol for symbol in text if symbol not in alphabet.index})
     if missing:
-        raise Trouble(f"{', '.join(map(repr, missing))} not in use in this alphabet", f"in use: {alphabet.symbols}", where)
+        raise AlphabetTrouble(f"{', '.join(map(repr, missing))} not in use in this alphabet", f"in use: {alphabet.symbols}", where)
     return text

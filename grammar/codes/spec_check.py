@@ -9,7 +9,7 @@ from pydantic import Field
 from grammar.codes import checks
 from grammar.codes.base import CodeTable
 from grammar.codes.check import Check
-from grammar.codes.spec_base import Fields, Trouble, in_use
+from grammar.codes.spec_base import AlphabetTrouble, Fields, Trouble, in_use
 from grammar.fields.base import Strict
 from grammar.symbols import Alphabet
 
@@ -54,7 +54,7 @@ class CheckSpec(Strict):
                     )
         missing = [symbol for symbol in method.checks if symbol not in alphabet.index]
         if missing:
-            raise Trouble(
+            raise AlphabetTrouble(
                 f"{self.method} may give {', '.join(map(repr, missing[:6]))} as check symbol, not in use in this alphabet",
                 "put the symbols in use, or choose a method over a smaller alphabet or a weighted sum",
                 "method",
@@ -69,9 +69,14 @@ class CheckSpec(Strict):
             raise Trouble("a weighted sum needs its weights", "weights = [1, 2, 3] or the like", "method")
         modulus = self.modulus or len(values)
         if modulus > len(values):
-            raise Trouble(
+            kind = Trouble if self.symbols else AlphabetTrouble
+            raise kind(
                 f"modulus {modulus} needs {modulus} check symbols, there are {len(values)}",
                 f"modulus = {len(values)} at most",
                 "modulus",
             )
+        if all(weight % modulus == 0 for weight in self.weights):
+            shown = ", ".join(str(weight) for weight in dict.fromkeys(self.weights))
+            message = f"weights of {shown} are 0 modulo {modulus}: the check symbol would always be the same"
+            raise Trouble(message, f"weights from 1 to {modulus - 1}; those that share no factor with {modulus} check best", "weights")
         return checks.Weighted(self.weights, modulus, values)

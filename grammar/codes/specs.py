@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Discriminator, Field, Tag
 
 from grammar.codes.base import MOST_WIDTH, CodeTable
 from grammar.codes.listed import Listed
 from grammar.codes.numbered import Numbered, width_for
-from grammar.codes.spec_base import MOST_LISTED, Fields, OneField, Trouble, in_use, members_of
+from grammar.codes.spec_base import MOST_LISTED, AlphabetTrouble, Fields, OneField, Trouble, in_use, members_of
 from grammar.codes.spec_check import CheckSpec
 from grammar.codes.spec_digits import DigitsSpec
 from grammar.errors import EncodeError
@@ -39,7 +39,8 @@ class ScaleSpec(OneField):
             )
         if len(figures) < field.size:
             hint = "use kind = 'packed' or 'digits', or a coarser step"
-            raise Trouble(
+            kind = Trouble if self.symbols else AlphabetTrouble
+            raise kind(
                 f"{len(figures)} symbols can't say the {field.size} levels of {field.name}",
                 hint,
                 "symbols" if self.symbols else "kind",
@@ -54,7 +55,10 @@ class ListedSpec(OneField):
     fields: list[str] | None = Field(
         None, min_length=2, max_length=16, description="Several fields said together, the first counting most; then list every codeword."
     )
-    words: list[str] | dict[str, str] = Field(description="Codewords in level order, or value = codeword.")
+    words: Annotated[
+        Annotated[list[str], Tag("list")] | Annotated[dict[str, str], Tag("table")],
+        Discriminator(lambda words: "list" if isinstance(words, list) else "table"),
+    ] = Field(description="Codewords in level order, or value = codeword.")
     partial: bool = Field(False, description="Whether levels without a codeword are meant (another table says them).")
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
@@ -153,7 +157,9 @@ class PackedSpec(Strict):
         needed = width_for(size, len(figures))
         if needed > MOST_WIDTH or (self.width is not None and self.width < needed):
             shown = f"{size}" if size < 10**12 else f"about {size:.1e}"
-            raise Trouble(f"{shown} combinations need {needed} symbols", "fewer or coarser fields, or more symbols", "width")
+            raise (Trouble if self.symbols else AlphabetTrouble)(
+                f"{shown} combinations need {needed} symbols", "fewer or coarser fields, or more symbols", "width"
+            )
         return Numbered(name, members, alphabet, kind="packed", figures=figures, width=self.width or needed)
 
 

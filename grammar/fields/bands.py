@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import bisect
 import functools
-from collections.abc import Sequence
+import itertools
+from collections.abc import Iterator, Sequence
 from typing import Any, ClassVar, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from grammar.exact import ExactDecimal, plain
 from grammar.fields.base import Band, Rounded, looked_up, numbered
 from grammar.fields.measured import Measured
+from grammar.misfit import Misfit
+
+_ENDLESS = "leave it out where the values go on without end"
 
 
 class Bands(Measured):
@@ -27,21 +31,32 @@ class Bands(Measured):
 
     described: ClassVar[str] = "bands"
 
-    @model_validator(mode="after")
-    def _edges_rise(self) -> Bands:
-        if any(b <= a for a, b in zip(self.edges, self.edges[1:], strict=False)):
-            raise ValueError("the edges must rise")
+    def misfits(self) -> Iterator[Misfit]:
+        """Yield what is wrong with the edges, the names, the usual band and the limits."""
+        for number, (one, next_one) in enumerate(itertools.pairwise(self.edges), start=1):
+            if next_one <= one:
+                yield Misfit(("edges", number), f"the edges must rise: {plain(next_one)} follows {plain(one)}", "list them from the lowest")
         if self.low is not None and (self.low > self.edges[0] or (self.low == self.edges[0] and self.edge_in == "upper")):
-            raise ValueError("low must lie below the first edge")
+            yield Misfit(("low",), f"low {plain(self.low)} must lie below the first edge {plain(self.edges[0])}", _ENDLESS)
         if self.high is not None and (self.high < self.edges[-1] or (self.high == self.edges[-1] and self.edge_in == "lower")):
-            raise ValueError("high must lie above the last edge")
+            yield Misfit(("high",), f"high {plain(self.high)} must lie above the last edge {plain(self.edges[-1])}", _ENDLESS)
         if self.names is not None and len(self.names) != self.size:
-            raise ValueError(f"{len(self.names)} names for {self.size} bands")
+            yield Misfit(("names",), f"{len(self.names)} names for {self.size} bands", "one for each band, one more than edges")
         if isinstance(self.usual, int) and not 0 <= self.usual < self.size:
-            raise ValueError(f"the usual band must be 0 … {self.size - 1}")
+            yield Misfit(("usual",), f"there is no band {self.usual}", f"the usual band is a number from 0 to {self.size - 1}, or a name")
         if isinstance(self.usual, str) and looked_up(self._numbers, self.usual) is None:
-            raise ValueError(f"no band is named {self.usual!r}")
-        return self
+            yield Misfit(("usual",), f"no band is named {self.usual!r}", f"bands are named in `names`, or numbered 0 to {self.size - 1}")
+        yield from super().misfits()
+
+    @property
+    def reach(self) -> Band:
+        """From low to high, without end where none is given."""
+        return Band(self.low, self.high)
+
+    @property
+    def ends(self) -> Band:
+        """Low and high, or the first and the last edge where they are not given."""
+        return Band(self.edges[0] if self.low is None else self.low, self.edges[-1] if self.high is None else self.high)
 
     @property
     def size(self) -> int:

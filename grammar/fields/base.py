@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import difflib
 import functools
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from decimal import Decimal
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, PrivateAttr, Tag
+from pydantic import BaseModel, ConfigDict, Discriminator, Field, PrivateAttr, Tag, model_validator
 
 from grammar.errors import EncodeError
 from grammar.exact import ExactDecimal, plain
+from grammar.misfit import Misfit, refuse
 
 MOST_LEVELS = 10**15
 ENUMERABLE = 100_000  # up to so many levels a distribution is listed
@@ -94,6 +96,15 @@ class FieldBase(Strict):
     _name: str = PrivateAttr("")
 
     described: ClassVar[str] = "field"
+
+    @model_validator(mode="after")
+    def _all_fits(self) -> FieldBase:
+        refuse(self.described, self.misfits())
+        return self
+
+    def misfits(self) -> Iterator[Misfit]:
+        """Yield what does not fit in this field, each with its key."""
+        yield from ()
 
     @functools.cached_property
     def name(self) -> str:
@@ -225,14 +236,24 @@ def looked_up(numbers: Mapping[str, int], value: object) -> int | None:
     return numbers.get(value.strip().casefold()) if isinstance(value, str) else None
 
 
-def unique(options: Sequence[str], what: str) -> Sequence[str]:
-    """Check that names are visible and differ whatever their case; raises ValueError."""
+def not_unique(options: Sequence[str], key: str, what: str) -> Iterator[Misfit]:
+    """Yield the names that are not visible, or do not differ from an earlier one whatever their case."""
     seen: set[str] = set()
-    for option in options:
-        key = option.casefold()
+    for number, option in enumerate(options):
         if not option.strip() or not option.isprintable() or option != option.strip():
-            raise ValueError(f"{what} {option!r} is empty or has invisible characters")
-        if key in seen:
-            raise ValueError(f"{what} {option!r} stands twice")
-        seen.add(key)
-    return options
+            yield Misfit((key, number), f"{what} {option!r} is empty or has invisible characters", "write letters, digits and signs")
+        elif option.casefold() in seen:
+            yield Misfit((key, number), f"{what} {option!r} stands twice", "names differ in more than capitals; keep one")
+        seen.add(option.casefold())
+
+
+def not_among(options: Sequence[str], names: Sequence[str], key: str, what: str) -> Iterator[Misfit]:
+    """Yield the names that are none of the options."""
+    known = {option.casefold() for option in options}
+    for number, name in enumerate(names):
+        if name.strip().casefold() not in known:
+            close = difflib.get_close_matches(name, options[:1000], n=1)
+            hint = (
+                f"did you mean {close[0]!r}?" if close else f"the {what} are: {', '.join(options[:12])}{' …' if len(options) > 12 else ''}"
+            )
+            yield Misfit((key, number), f"{name!r} is not one of the {what}", hint)

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Iterator
 from decimal import Decimal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
-from grammar.exact import ExactDecimal, exact
-from grammar.fields.base import FieldBase, Limit
+from grammar.exact import ExactDecimal, exact, plain
+from grammar.fields.base import Band, FieldBase, Limit
+from grammar.misfit import Misfit
 
 _NUMBER = re.compile(r"\s*([-+\N{MINUS SIGN}]?[0-9]+)(?:[.,]([0-9]+))?\s*(.*)", re.DOTALL)
 
@@ -32,12 +34,38 @@ class Measured(FieldBase):
     unit: str = Field("", description="The unit as people write it: kWh, °C, %.")
     limits: list[Limit] = Field(default_factory=list, description="Values at which the reading carries a warning.")
 
-    @model_validator(mode="after")
-    def _limits_have_one_side(self) -> Measured:
-        for limit in self.limits:
+    @property
+    def reach(self) -> Band:
+        """All values it can have."""
+        return Band(None, None)
+
+    def misfits(self) -> Iterator[Misfit]:
+        """Yield limits of no side or of two, and those that no value passes: a slip in a limit must not silence its warning."""
+        for number, limit in enumerate(self.limits):
             if (limit.above is None) == (limit.below is None):
-                raise ValueError("a limit has either `above` or `below`")
-        return self
+                yield Misfit(("limits", number), "a limit has either `above` or `below`", "for one on each side, write two limits")
+            elif not limit.passed(*self.reach):
+                side = "above" if limit.below is None else "below"
+                yield Misfit(
+                    ("limits", number, side),
+                    f"a limit {self.with_unit(limit.side)} never warns: no value passes it",
+                    f"the values are {self.with_unit(str(self.reach))}",
+                )
+
+    @property
+    def ends(self) -> Band:
+        """The lowest and the highest number told apart: what lies beyond is said as an open end."""
+        return Band(None, None)
+
+    def far_limits(self) -> list[str]:
+        """Return, in words, the limits beyond an open end: only that end warns, whatever lies between it and the limit."""
+        low, high = self.ends
+        return [
+            f"limit {self.with_unit(limit.side)} lies beyond the open end, {self.with_unit(plain(end))}"
+            for limit in self.limits
+            for end in (high if limit.above is not None else low,)
+            if end is not None and ((limit.above is not None and limit.above > end) or (limit.below is not None and limit.below < end))
+        ]
 
     def number(self, value: object) -> Decimal:
         """Return a caller's number exactly; raises EncodeError."""

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, ClassVar, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
-from grammar.fields.base import FieldBase, Rounded, labelled, looked_up, numbered, unique
+from grammar.fields.base import FieldBase, Rounded, labelled, looked_up, not_among, not_unique, numbered
+from grammar.misfit import Misfit
 
 
 class Choice(FieldBase):
@@ -21,13 +22,12 @@ class Choice(FieldBase):
 
     described: ClassVar[str] = "choice"
 
-    @model_validator(mode="after")
-    def _options_differ(self) -> Choice:
-        unique(self.options, "option")
-        for name in [*self.warn, *([] if self.usual is None else [self.usual])]:
-            if looked_up(self._numbers, name) is None:
-                raise ValueError(f"{name!r} is not one of the options")
-        return self
+    def misfits(self) -> Iterator[Misfit]:
+        """Yield options that do not differ, and what names no option."""
+        yield from not_unique(self.options, "options", "option")
+        yield from not_among(self.options, self.warn, "warn", "options")
+        for misfit in not_among(self.options, [] if self.usual is None else [self.usual], "usual", "options"):
+            yield misfit._replace(where=("usual",))
 
     @functools.cached_property
     def _numbers(self) -> dict[str, int]:
@@ -77,16 +77,16 @@ class Flags(FieldBase):
 
     described: ClassVar[str] = "flags"
 
-    @model_validator(mode="after")
-    def _flags_differ(self) -> Flags:
-        unique(self.flags, "flag")
-        for name in self.flags:
+    def misfits(self) -> Iterator[Misfit]:
+        """Yield flags that do not differ or can't be listed, and what names no flag."""
+        yield from not_unique(self.flags, "flags", "flag")
+        for number, name in enumerate(self.flags):
             if "," in name or name.casefold() == "none":
-                raise ValueError(f"flag {name!r}: a name without comma, and not 'none', is needed")
-        for name in [*self.warn, *(self.usual or [])]:
-            if labelled(self.flags, name) is None:
-                raise ValueError(f"{name!r} is not one of the flags")
-        return self
+                yield Misfit(
+                    ("flags", number), f"flag {name!r}: a name without comma, and not 'none', is needed", "flags set are listed with commas"
+                )
+        yield from not_among(self.flags, self.warn, "warn", "flags")
+        yield from not_among(self.flags, self.usual or [], "usual", "flags")
 
     @property
     def size(self) -> int:

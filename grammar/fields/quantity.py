@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any, ClassVar, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from grammar.exact import ExactDecimal, Rounding, at, difference, plain, steps, whole_steps
-from grammar.fields.base import MOST_LEVELS, Beyond, Rounded
+from grammar.fields.base import MOST_LEVELS, Band, Beyond, Rounded
 from grammar.fields.measured import Moving
 from grammar.fields.normal import over_levels
+from grammar.misfit import Misfit
 
 
 class Quantity(Moving):
@@ -32,24 +33,45 @@ class Quantity(Moving):
 
     described: ClassVar[str] = "quantity"
 
-    @model_validator(mode="after")
-    def _range_is_whole(self) -> Quantity:
+    def misfits(self) -> Iterator[Misfit]:
+        """Yield what is wrong with the range, the usual value, the spread and the limits."""
+        scale = f"{plain(self.low)} … {plain(self.high)}"
         if self.step <= 0:
-            raise ValueError("the step must be above 0")
+            yield Misfit(("step",), f"the step {plain(self.step)} must be above 0", "it is the resolution: 0.1, 1, 5 …")
         if self.high < self.low:
-            raise ValueError(f"high {plain(self.high)} lies below low {plain(self.low)}")
-        count = whole_steps(self.low, self.high, self.step)
-        if count is None:
-            raise ValueError(f"{plain(self.low)} … {plain(self.high)} is not a whole number of steps of {plain(self.step)}")
-        if count >= MOST_LEVELS:
-            raise ValueError(f"{count + 1} levels are more than the {MOST_LEVELS} a field may have")
-        if self.usual is not None and not self.low <= self.usual <= self.high:
-            raise ValueError(f"the usual value {plain(self.usual)} lies outside {plain(self.low)} … {plain(self.high)}")
-        if self.usual is not None and whole_steps(self.low, self.usual, self.step) is None:
-            raise ValueError(f"the usual value {plain(self.usual)} is between two levels")
-        if self.spread is not None and (self.usual is None or self.spread <= 0):
-            raise ValueError("a spread needs a usual value and must be above 0")
-        return self
+            yield Misfit(("high",), f"high {plain(self.high)} lies below low {plain(self.low)}", "exchange them")
+        elif self.step > 0:
+            count = whole_steps(self.low, self.high, self.step)
+            if count is None:
+                yield Misfit(("step",), f"{scale} is not a whole number of steps of {plain(self.step)}", self._near())
+            elif count >= MOST_LEVELS:
+                yield Misfit(("step",), f"{count + 1} levels are more than the {MOST_LEVELS} a field may have", "a coarser step")
+            if self.usual is not None and not self.low <= self.usual <= self.high:
+                yield Misfit(("usual",), f"the usual value {plain(self.usual)} lies outside {scale}", f"the values are {self.domain}")
+            elif self.usual is not None and count is not None and whole_steps(self.low, self.usual, self.step) is None:
+                yield Misfit(("usual",), f"the usual value {plain(self.usual)} is between two levels", f"the values are {self.domain}")
+        if self.spread is not None and self.usual is None:
+            yield Misfit(("spread",), "a spread needs a usual value to spread about", "give `usual`, or remove `spread`")
+        if self.spread is not None and self.spread <= 0:
+            yield Misfit(("spread",), f"the spread {plain(self.spread)} must be above 0", "it is a standard deviation, in the unit")
+        yield from super().misfits()
+
+    def _near(self) -> str:
+        """Say which ends beside `high` the steps reach."""
+        below = at(self.low, self.step, steps(self.high, self.low, self.step, "down"))
+        return f"high = {plain(below)} or {plain(at(below, self.step, 1))}, or another step"
+
+    @property
+    def reach(self) -> Band:
+        """Low … high, without end where an end is open."""
+        if self.high < self.low:
+            return Band(None, None)
+        return Band(None if self.open in ("low", "both") else self.low, None if self.open in ("high", "both") else self.high)
+
+    @property
+    def ends(self) -> Band:
+        """Low and high."""
+        return Band(self.low, self.high)
 
     @property
     def size(self) -> int:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Any, ClassVar, Literal
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from grammar.errors import EncodeError
 from grammar.exact import ExactDecimal, at, difference, plain, steps, whole_steps
 from grammar.fields.base import MOST_LEVELS, Rounded
 from grammar.fields.measured import Moving
 from grammar.fields.normal import folded
+from grammar.misfit import Misfit
 
 
 class Wrapped(Moving):
@@ -25,18 +26,25 @@ class Wrapped(Moving):
 
     described: ClassVar[str] = "wrapped"
 
-    @model_validator(mode="after")
-    def _modulus_is_whole(self) -> Wrapped:
-        if self.step <= 0 or self.modulus <= 0:
-            raise ValueError("the step and the modulus must be above 0")
-        count = whole_steps(Decimal(0), self.modulus, self.step)
-        if count is None:
-            raise ValueError(f"the modulus {plain(self.modulus)} is not a whole number of steps of {plain(self.step)}")
-        if count > MOST_LEVELS:
-            raise ValueError(f"{count} levels are more than the {MOST_LEVELS} a field may have")
-        if self.usual is not None and not (0 <= self.usual < self.modulus and whole_steps(Decimal(0), self.usual, self.step) is not None):
-            raise ValueError(f"the usual remainder must be a multiple of the step in 0 … below {plain(self.modulus)}")
-        return self
+    def misfits(self) -> Iterator[Misfit]:
+        """Yield what is wrong with the modulus, the step, the usual remainder and the limits."""
+        if self.modulus <= 0:
+            yield Misfit(("modulus",), f"the modulus {plain(self.modulus)} must be above 0", "10 leaves the last digit of a whole number")
+        if self.step <= 0:
+            yield Misfit(("step",), f"the step {plain(self.step)} must be above 0", "it is the resolution: 0.1, 1, 5 …")
+        if self.step > 0 and self.modulus > 0:
+            count = whole_steps(Decimal(0), self.modulus, self.step)
+            if count is None:
+                message = f"the modulus {plain(self.modulus)} is not a whole number of steps of {plain(self.step)}"
+                yield Misfit(("modulus",), message, f"a multiple of {plain(self.step)}, or another step")
+            elif count > MOST_LEVELS:
+                message = f"{count} levels are more than the {MOST_LEVELS} a field may have"
+                yield Misfit(("modulus",), message, "a smaller modulus, or a coarser step")
+            usual = self.usual
+            if usual is not None and not (0 <= usual < self.modulus and whole_steps(Decimal(0), usual, self.step) is not None):
+                message = f"the usual remainder {plain(usual)} is none"
+                yield Misfit(("usual",), message, f"a multiple of {plain(self.step)}, from 0 to below {plain(self.modulus)}")
+        yield from super().misfits()
 
     @property
     def size(self) -> int:

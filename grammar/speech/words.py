@@ -11,7 +11,7 @@ import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from grammar.data import table
 from grammar.errors import CodeError, Span, UnknownWord, visible
@@ -44,23 +44,46 @@ class Word:
     span: Span
 
 
+class Clash(NamedTuple):
+    """A word of a book that can't be told from others: the key it belongs to, the word in compared form, what is wrong, and what to do."""
+
+    path: tuple[str, ...]
+    word: str
+    message: str
+    hint: str
+
+
+class WordsTaken(ValueError):
+    """Words of a book that can't be told from others; ``clashes`` has every one."""
+
+    def __init__(self, clashes: Sequence[Clash]) -> None:
+        """Keep the clashes."""
+        super().__init__("; ".join(clash.message for clash in clashes))
+        self.clashes = tuple(clashes)
+
+
 class Lexicon:
     """Everything a book lets a transcript say, by compared form."""
 
     def __init__(self, alphabet: Alphabet, *, fillers: Sequence[str], phrases: Mapping[str, Sequence[str]], homophones: bool) -> None:
-        """Gather the words of a book; raises ValueError where a phrase can't be told from other words."""
+        """Gather the words of a book; raises WordsTaken where some can't be told from others."""
         self.alphabet = alphabet
+        self._clashes: list[Clash] = []
         self.meanings: dict[str, Meaning] = {}
         self.plain: dict[str, str] = {}
         data = table("speech")
         self._numbers(data, homophones=homophones)
-        for word in [*data["fillers"]["words"], *fillers]:
+        for word in data["fillers"]["words"]:
             self.meanings.setdefault(normal(word), Meaning("FILLER", ("",)))
         self._procedure(data)
         self._spelling()
+        for word in fillers:
+            self._filler(normal(word))
         for name, forms in phrases.items():
             for form in forms:
                 self._phrase(name, normal(form))
+        if self._clashes:
+            raise WordsTaken(self._clashes)
         self.longest: dict[str, int] = {}
         for words in (entry.split() for entry in self.meanings):
             self.longest[words[0]] = max(self.longest.get(words[0], 1), len(words))
@@ -105,7 +128,8 @@ class Lexicon:
             if known is None or symbol in known.options:
                 self.meanings[word] = Meaning(terminal, (symbol,))
             else:
-                raise ValueError(f"the word {word!r} for {symbol!r} is already {_USES[known.terminal]}")
+                message = f"the word {word!r} for {symbol!r} is already {_USES[known.terminal]}"
+                self._clashes.append(Clash(("alphabet", "words", symbol), word, message, "choose another word"))
         for symbol in self.alphabet.symbols:
             known = self.meanings.get(symbol.lower())
             if known is None or known.terminal == "FILLER":
@@ -117,11 +141,22 @@ class Lexicon:
         known = self.meanings.get(form)
         if known is not None and known.value == name:
             return
+        path = ("phrases", name, "says")
         if known is not None:
-            raise ValueError(f"the phrase {form!r} is already {_USES[known.terminal]}")
-        if all(word in self.meanings and self.meanings[word].terminal not in ("FILLER", "AND") for word in form.split()):
-            raise ValueError(f"the phrase {form!r} can't be told from a report: all its words have meanings of their own")
-        self.meanings[form] = Meaning("SEPARATOR", (), name)
+            taken = f"a form of {known.value!r}" if known.terminal == "SEPARATOR" and known.value else _USES[known.terminal]
+            self._clashes.append(Clash(path, form, f"the phrase {form!r} is already {taken}", "choose other words"))
+        elif all(word in self.meanings and self.meanings[word].terminal not in ("FILLER", "AND") for word in form.split()):
+            message = f"the phrase {form!r} can't be told from a report: all its words have meanings of their own"
+            self._clashes.append(Clash(path, form, message, "add a word that means nothing else"))
+        else:
+            self.meanings[form] = Meaning("SEPARATOR", (), name)
+
+    def _filler(self, word: str) -> None:
+        """Add a word that carries nothing; refused where it means something, for then it could never be passed over."""
+        known = self.meanings.setdefault(word, Meaning("FILLER", ("",)))
+        if known.terminal != "FILLER":
+            what = "a symbol" if len(word) == 1 else _USES[known.terminal]
+            self._clashes.append(Clash(("speech", "fillers"), word, f"the filler {word!r} is already {what}", "remove it"))
 
     def _fast_words(self) -> None:
         """Gather the words that mean one symbol whatever stands beside them, as commonly written, for the fast path.

@@ -29,7 +29,7 @@ def test_the_example_is_read() -> None:
         ("modulus = 10", "modulo = 10", "modulo = 10", "unknown key 'modulo'"),
         ("[values.mode]", "[values.modes]", "[values.modes]", "'modes' is not said"),
         ("plan = 60", "plain = 60", "plain = 60", "no option 'plain'"),
-        ("plan = 60", "plan = -60", "plan = -60", "greater than or equal to 0"),
+        ("plan = 60", "plan = -60", "plan = -60", "a number of 0.0 or more"),
         ("N = 690", "N = 6", "N = 6", "6 ms for one word"),
         ("F = 655", "f = 655", "f = 655", "'f' is no symbol in use"),
         ('message = "lap"', 'say = ["lap", "speed"]', '"speed"', "there is no field 'speed'"),

@@ -29,7 +29,10 @@ def quantities(draw: Any, most: int) -> dict[str, Any]:
     if "usual" in field and draw(st.booleans()):
         field["spread"] = step
     if draw(st.booleans()):
-        field["limits"] = [{either(draw, "above", "below"): low + step * draw(st.integers(-1, levels))}]
+        side = either(draw, "above", "below")
+        least = 1 if side == "below" and field["open"] in ("neither", "high") else -1  # a limit that no value passes is refused
+        most_steps = levels - 2 if side == "above" and field["open"] in ("neither", "low") else levels
+        field["limits"] = [{side: low + step * draw(st.integers(least, most_steps))}]
     return field
 
 

@@ -1,0 +1,337 @@
+"""What is wrong in a book is told all at once: each problem at its own place, in plain words, with what to do."""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from codec import BookError, parse_book
+from codec.cli import main
+from grammar.errors import Problem
+
+BOOK = """
+[alphabet]
+retired = "IO"
+[fields.lap]
+kind = "wrapped"
+modulus = 20
+[fields.charge]
+kind = "quantity"
+unit = "%"
+low = 0
+high = 100
+step = 0.5
+usual = 50
+spread = 20
+limits = [{ below = 5, say = "charge low" }]
+[fields.cell]
+kind = "bands"
+unit = "°C"
+edges = [30, 40, 50, 55, 60]
+limits = [{ above = 55, say = "cell hot" }]
+[fields.rain]
+kind = "choice"
+options = ["dry", "damp", "wet"]
+usual = "dry"
+[fields.faults]
+kind = "flags"
+flags = ["brakes", "cooling", "screen"]
+usual = []
+warn = ["brakes"]
+[tables.lap]
+kind = "digits"
+[tables.charge]
+kind = "digits"
+[tables.cell]
+kind = "scale"
+symbols = "ABCDEF"
+[tables.faults]
+kind = "packed"
+fields = ["faults", "rain"]
+[tables.check]
+kind = "check"
+method = "weighted sum"
+weights = [1, 3, 5, 7, 9, 11, 13]
+[messages.lap]
+layout = "lap charge cell faults check"
+[messages.cell]
+direction = "pit"
+layout = '"G" cell'
+[phrases.puncture]
+says = ["puncture", "tyre is gone"]
+"""
+
+
+def book(*changes: tuple[str, str], more: str = "") -> str:
+    text = BOOK
+    for old, new in changes:
+        assert text.count(old) == 1, old
+        text = text.replace(old, new)
+    return text + more
+
+
+def problems(text: str) -> tuple[Problem, ...]:
+    with pytest.raises(BookError) as refused:
+        parse_book(text)
+    return refused.value.problems
+
+
+def only(text: str) -> Problem:
+    (problem,) = problems(text)
+    return problem
+
+
+def marked(problem: Problem) -> str:
+    """Return what stands over the marks of a problem's excerpt."""
+    line, marks = problem.excerpt.splitlines()
+    return line[marks.index("^") : len(marks)]
+
+
+# limits
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "values"),
+    [
+        ("below = 5", "below = -5", "0 … 100 %"),
+        ("below = 5", "below = 0", "0 … 100 %"),
+        ("below = 5", "above = 100", "0 … 100 %"),
+        ("edges = [30, 40, 50, 55, 60]", "edges = [30, 40]\nhigh = 55", "up to 55 °C"),
+        ("usual = 50", 'usual = 50\nopen = "high"', ""),
+    ],
+)
+def test_a_limit_that_no_value_passes_is_a_problem_and_names_the_values(old: str, new: str, values: str) -> None:
+    if not values:
+        assert parse_book(book((old, new), ("below = 5", "above = 130")))  # what lies beyond the open end passes it
+        return
+    problem = only(book((old, new)))
+    assert "never warns" in problem.message
+    assert values in problem.hint
+    assert re.fullmatch(r"(above|below) = -?\d+", marked(problem))
+
+
+@pytest.mark.parametrize("limit", ["above = 99.9", "below = 0.5", "above = -1"])
+def test_a_limit_that_the_last_value_passes_stands(limit: str) -> None:
+    assert parse_book(book(("below = 5", limit)))
+
+
+def test_a_limit_on_the_rest_of_a_number_stands_for_the_whole_number_may_pass_it() -> None:
+    assert parse_book(book(("modulus = 20", "modulus = 20\nlimits = [{ above = 40 }]")))
+
+
+def test_a_limit_beyond_an_open_end_is_noted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert not [note for note in notes(tmp_path, BOOK, capsys) if "limit" in note]
+    (note,) = [note for note in notes(tmp_path, book(("above = 55", "above = 550")), capsys) if "limit" in note]
+    assert "'cell'" in note
+    assert "550 °C" in note
+    assert "60 °C" in note
+
+
+# everything at once
+
+
+def test_problems_of_the_alphabet_hide_no_other() -> None:
+    found = problems(
+        book(
+            ('retired = "IO"', 'retired = "IO!"\nwords = { A = "bravo", C = "x!" }'),
+            ('symbols = "ABCDEF"', 'symbols = "ABCDEFG"'),
+            ("step = 0.5", "step = 0.3"),
+            ("cell faults check", "cell faults chek"),
+            more='[tables.twice]\nkind = "listed"\nfield = "rain"\nwords = ["A", "A", "B"]\n'
+            '[hearing]\nnoise = "loud"\nmessages = { pat = 2 }\n',
+        )
+    )
+    assert {problem.path for problem in found} == {
+        "alphabet.retired",
+        "alphabet.words.A",
+        "alphabet.words.C",
+        "fields.charge.step",
+        "tables.cell.symbols",
+        "tables.twice.words",
+        "messages.lap.layout",
+        "hearing.noise",
+        "hearing.messages.pat",
+    }
+
+
+@pytest.mark.parametrize("alphabet", ['symbols = "0123456789ABCDa"', 'symbols = "0123456789AABCD"', "symbols = 5"])
+def test_tables_are_not_blamed_for_symbols_that_an_alphabet_fails_to_name(alphabet: str) -> None:
+    found = problems(book(('retired = "IO"', alphabet), ("step = 0.5", "step = 0")))
+    assert {problem.path for problem in found} == {"alphabet.symbols", "fields.charge.step"}
+
+
+def test_every_bad_phrase_and_filler_is_told_in_its_own_place() -> None:
+    found = problems(
+        book(
+            ('["puncture", "tyre is gone"]', '["seven two", "golf", "tyre is gone", "seven"]'),
+            more='[phrases.stop]\nsays = ["a?", "six", "tyre is gone"]\n[speech]\nfillers = ["seven", "n?", "mate", "golf"]\n',
+        )
+    )
+    assert [(problem.path, marked(problem)) for problem in found] == [
+        ("phrases.puncture.says.0", '"seven two"'),
+        ("phrases.puncture.says.1", '"golf"'),
+        ("phrases.puncture.says.3", '"seven"'),
+        ("phrases.stop.says.0", '"a?"'),
+        ("phrases.stop.says.1", '"six"'),
+        ("phrases.stop.says.2", '"tyre is gone"'),
+        ("speech.fillers.0", '"seven"'),
+        ("speech.fillers.1", '"n?"'),
+        ("speech.fillers.3", '"golf"'),
+    ]
+    assert all(problem.hint for problem in found)
+
+
+def test_a_part_that_fits_is_not_blamed_for_one_that_does_not() -> None:
+    more = "[hearing]\nmessages = { cell = 2 }\n"
+    assert only(book(('kind = "bands"', 'kind = "band"'), more=more)).path == "fields.cell.kind"
+    assert only(book(('direction = "pit"', 'direction = "pits"'), more=more)).path == "messages.cell.direction"
+    assert only(book(("layout = '\"G\" cell'", "layuot = '\"G\" cell'\nlayout = '\"G\" cell'"), more=more)).path == "messages.cell.layuot"
+
+
+# each in its place, in plain words
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "place"),
+    [
+        ('warn = ["brakes"]', 'warn = ["screen", "brake"]', '"brake"'),
+        ("usual = []", 'usual = ["brake"]', '"brake"'),
+        ('"brakes", "cooling", "screen"', '"brakes", "cooling", "Brakes"', '"Brakes"'),
+        ('"dry", "damp", "wet"', '"dry", "damp", "damp"', '"damp"'),
+        ('usual = "dry"', 'usual = "dri"', 'usual = "dri"'),
+        ("step = 0.5", "step = 0.3", "step = 0.3"),
+        ("step = 0.5", "step = -1", "step = -1"),
+        ("high = 100", "high = -100", "high = -100"),
+        ("usual = 50", "usual = 50.2", "usual = 50.2"),
+        ("usual = 50", "usual = 150", "usual = 150"),
+        ("spread = 20", "spread = 0", "spread = 0"),
+        ("usual = 50", "label = 'x'", "spread = 20"),
+        ("below = 5", "below = 5, above = 90", '{ below = 5, above = 90, say = "charge low" }'),
+        ("[30, 40, 50, 55, 60]", "[30, 40, 40, 55, 60]", "40"),
+        ("modulus = 20", "modulus = 20.5", "modulus = 20.5"),
+        ("modulus = 20", "modulus = 20\nusual = 20", "usual = 20"),
+        ('retired = "IO"', 'words = { A = "alfa", B = "alfa" }', 'B = "alfa"'),
+        ("weights = [1, 3, 5, 7, 9, 11, 13]", "weights = [0, 34]", "weights = [0, 34]"),
+    ],
+)
+def test_a_problem_is_marked_where_it_stands_and_says_what_to_do(old: str, new: str, place: str) -> None:
+    problem = only(book((old, new)))
+    assert marked(problem) == place
+    assert problem.hint
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "message", "hint"),
+    [
+        ('direction = "pit"', 'direction = "pits"', "'pits'", "did you mean 'pit'?"),
+        ('["puncture", "tyre is gone"]', "[]", "a list of 1 or more", "add"),
+        ("usual = 50", 'usual = "half"', "'half' is not a number", "without quotes"),
+        ('unit = "%"', "unit = 5", "'5' can't stand here; expected is text", "quotes"),
+        ("weights = [1, 3, 5, 7, 9, 11, 13]", "weights = [1.5]", "a whole number", "without quotes or point"),
+        ('retired = "IO"', "words = { A = 5 }", "expected is text", "quotes"),
+        ('retired = "IO"', "words = { A = { word = 'able', millisecond = 500 } }", "'millisecond'", "did you mean 'milliseconds'?"),
+        ("[messages.cell]", "[tables.lap]\n[messages.cell]", "the heading [tables.lap] stands twice", "one"),
+        ("modulus = 20", "modulus = 20\nmodulus = 10", "this key stands twice", "keep one"),
+        ("modulus = 20", "modulus = 20,5", "the line goes on after its value", "point"),
+        ("modulus = 20", "modulus = many", "this is no value", "quotes"),
+        ('unit = "%"', 'unit = "%', "the line ends too soon", "quotes"),
+        ('"dry", "damp", "wet"', '"dry" "damp"', "a list is not closed", "commas"),
+        ("{ above = 55,", "{ above = 55, above = 60,", "'above' stands twice", "keep one"),
+        ("modulus = 20", "modulus 20", "no = after the key", "key = value"),
+    ],
+)
+def test_problems_are_told_in_the_words_of_those_who_write_books(old: str, new: str, message: str, hint: str) -> None:
+    problem = only(book((old, new)))
+    assert message in problem.message
+    assert hint in problem.hint
+    assert not re.search(r"Input should|validation|toml\.io|\('", problem.message + problem.hint)
+
+
+def test_what_was_expected_of_the_noise_stands_on_a_line_of_its_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "book.toml"
+    path.write_text(book(more='[hearing]\nnoise = "loud"\n'), "utf-8")
+    assert main(["book", "check", str(path)]) == 2
+    lines = [line.strip() for line in capsys.readouterr().err.splitlines()]
+    assert "expected: clear, noisy, harsh" in lines
+    assert any(line.startswith("hint: ") for line in lines)
+    assert not any("\\n" in line for line in lines)
+
+
+# notes and figures
+
+
+def notes(tmp_path: Path, text: str, capsys: pytest.CaptureFixture[str]) -> list[str]:
+    path = tmp_path / "book.toml"
+    path.write_text(text, "utf-8")
+    assert main(["book", "check", "--json", str(path)]) == 0
+    found: list[str] = json.loads(capsys.readouterr().out)["notes"]
+    return found
+
+
+@pytest.mark.parametrize(
+    ("weights", "told"),
+    [
+        ("[1, 3, 5, 7, 9, 11, 13]", []),
+        ("[0, 2]", ["weight 0 is 0 modulo 34", "weight 2 shares a factor with the modulus 34"]),
+        ("[17, 17, 17]", ["weight 17 shares a factor with the modulus 34"]),
+        ("[34, 3, 68, 4, 5, 6, 7]", ["weights 34, 68 are 0 modulo 34", "weights 4, 6 share a factor with the modulus 34"]),
+        ("[1, 3, 5, 7, 9, 11, 13, 15, 19, 21, 23, 25, 27, 29, 31, 0]", []),  # as many symbols never stand before the check
+    ],
+)
+def test_weights_that_hardly_check_are_noted_by_name(
+    weights: str, told: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """34 symbols in use: a weight checks every change of its symbol just where it has no divisor in common with 34 (from number theory)."""
+    found = [note for note in notes(tmp_path, book(("[1, 3, 5, 7, 9, 11, 13]", weights)), capsys) if "check in lap" in note]
+    assert len(found) == len(told)
+    assert all(words in note for words, note in zip(told, found, strict=True))
+    assert not found or "1, 3, 5, 7, 9" in found[-1]
+
+
+def test_show_tells_that_a_weight_covers_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "book.toml"
+    path.write_text(book(("[1, 3, 5, 7, 9, 11, 13]", "[0, 2]")), "utf-8")
+    assert main(["book", "show", str(path)]) == 0
+    shown = capsys.readouterr().out
+    assert "weight 0 covers nothing" in " ".join(shown.split())
+    assert "in 1 symbol, of 34 figures" in shown
+
+
+@pytest.mark.parametrize("width", ["40", "60", "80", "120"])
+def test_no_number_of_a_check_is_broken_apart(
+    width: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", width)
+    path = tmp_path / "book.toml"
+    for modulus, readings in (("20", "578,880"), ("1000000", "28,944,000,000"), ("1000000000", "2.89e+13")):
+        path.write_text(book(("modulus = 20", f"modulus = {modulus}")), "utf-8")
+        assert main(["book", "check", str(path)]) == 0
+        shown = capsys.readouterr().out
+        assert re.search(rf"(?<![\d,]){re.escape(readings)}(?![\d,])", shown)
+        assert re.search(r"\d+\.\d\d ± \d\.\d\d … \d+\.\d\d", shown)
+
+
+def test_rows_left_out_of_a_table_stand_where_they_are_missing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    path = tmp_path / "book.toml"
+    path.write_text(BOOK, "utf-8")
+
+    def laps(rows: str) -> list[str]:
+        assert main(["book", "show", str(path), "--rows", rows]) == 0
+        part = capsys.readouterr().out.split("Table lap")[1].split("Table charge")[0]
+        return re.findall(r"^ (\d\d|…(?= +\d+ more)) ", part, re.MULTILINE)
+
+    assert laps("1") == ["00", "…"]
+    assert laps("3") == ["00", "01", "…", "19"]
+    assert laps("19") == [f"{lap:02}" for lap in range(18)] + ["…", "19"]
+    assert laps("20") == laps("0") == [f"{lap:02}" for lap in range(20)]
+
+
+@pytest.mark.parametrize("option", [("check", "--pairs", "-1"), ("show", "--rows", "-3"), ("show", "--rows", "1_0")])
+def test_an_amount_below_nothing_is_refused_by_name(option: tuple[str, str, str], capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as stop:
+        main(["book", option[0], "book.toml", f"{option[1]}={option[2]}"])
+    assert stop.value.code == 2
+    assert f"{option[1]}: {option[2]!r} is no whole number of 0 or more" in capsys.readouterr().err
