@@ -164,12 +164,16 @@ def _transcript(journal: Journal, stream: BinaryIO, args: argparse.Namespace, si
     if args.lap_times:
         with _opened(Path(args.lap_times)) as lines:
             times = LapTimes.read(bounded(lines), args.lap_times)
+    crews = crews_of(args.car)
     after = {car: _lap(text) for car, text in given(args.after, "lap").items()}
+    for car in after:
+        if car not in [crew.car for crew in crews]:
+            raise CodeError(f"--after names car {car}, which no --car names", kind="usage", expected=[crew.car for crew in crews])
     head = stream.peek(4096)[:4096] if hasattr(stream, "peek") else b""
     form = args.form or form_of(args.file, head.decode("utf-8", "replace"))
     with progress(size) as read:
         left_out = _print_left_out if args.left_out and not args.json else _emit_left_out if args.left_out else None
-        return import_transcript(journal, bounded(stream, read), form, crews_of(args.car), times=times, after=after, left_out=left_out)
+        return import_transcript(journal, bounded(stream, read), form, crews, times=times, after=after, left_out=left_out)
 
 
 def _lap(text: str) -> int:

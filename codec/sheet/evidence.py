@@ -152,6 +152,7 @@ class Prefilter(dict[str, tuple[float, float]]):
         if len(self) > _MOST_KEPT:
             self.clear()
         run = symbols = 0.0
+        bridged = False
         least, row, shortest, plain = self._evidence.least, self._row, self._evidence.shortest_figures, self._refused
         for raw in text.split():
             bits, digits = self[raw]
@@ -161,7 +162,8 @@ class Prefilter(dict[str, tuple[float, float]]):
                 if run >= least and (symbols >= shortest or run >= plain):
                     return True
             elif raw not in _PAUSED:
-                run = symbols = 0.0
+                bridged = bool(run) and not bridged  # one word among those of a code may be one of them misheard
+                run, symbols = (run, symbols) if bridged else (0.0, 0.0)
         return self._closer.search(text) is not None
 
     def codes(self, raw: str) -> bool:

@@ -100,6 +100,12 @@ class LapKeeper:
             return self.last + 1, "order"
         return self.now(at, None)
 
+    def of_unread(self, perhaps: int | None, at: int | None, given: int | None) -> tuple[int, LapBy]:
+        """Return the lap of a report that can't be read, of which most likely lap ``perhaps`` was said (None if nobody knows)."""
+        if given is not None:
+            return given, "given"
+        return (self.expected(at), "order") if perhaps is None else (perhaps, "said")
+
     def now(self, at: int | None, given: int | None) -> tuple[int | None, LapBy]:
         """Return the lap of anything that is no lap report."""
         if given is not None:
