@@ -195,6 +195,9 @@ def summary_lines(summary: Summary) -> None:
         console().print(safe(f"  {summary.refused} of them can't be read or are doubtful, and need a look: niner sheet show", "yellow"))
     if summary.there:
         console().print(safe(f"  {counted(summary.there, 'entry', 'entries')} there already"))
+    if summary.once_more:
+        told = f"  {counted(summary.once_more, 'report is', 'reports are')} of laps that had one before: is it the same radio once more?"
+        console().print(safe(told, "yellow"))
     if summary.of_no_car:
         console().print(safe(f"  reports and calls of no car, counted for none, are said by {by_speaker(summary.of_no_car)}", "yellow"))
     if summary.supposed:

@@ -101,9 +101,8 @@ def crews_of(named: Iterable[str]) -> list[Crew]:
         if not car:
             raise CodeError(f"{text[:60]!r} names no car", kind="usage", expected=_NAMED)
         if car in [other.car for other in crews]:
-            raise CodeError(
-                f"car {car} is named twice", kind="usage", expected=_NAMED, hint=f'name all its people at once: --car "{car}=…"'
-            )
+            hint = f'name all its people at once: --car "{car}=…"'
+            raise CodeError(f"car {car} is named twice", kind="usage", expected=_NAMED, hint=hint)
         for name in crew.people:
             other = of.setdefault(name.casefold(), car)
             if other != car:

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO
 
+from codec.sheet.again import There
 from codec.sheet.crews import Crew, role_of
 from codec.sheet.entry import Entry
 from codec.sheet.exports import Read, restore
@@ -26,13 +27,14 @@ _EXAMPLES = 2
 class Summary:
     """What an import brought: entries by kind, those that were there already, and what was left out by reason with a few examples.
 
-    ``of_no_car`` counts by speaker the reports and calls that belong to no car, ``supposed`` the calls of people nobody named, taken for
-    the only car's; ``silent`` names those who were named and never spoke.
+    ``once_more`` counts the reports of laps that had one before, ``of_no_car`` by speaker the reports and calls that belong to no car,
+    ``supposed`` the calls of people nobody named, taken for the only car's; ``silent`` names those who were named and never spoke.
     """
 
     written: dict[str, int] = field(default_factory=dict)
     refused: int = 0
     there: int = 0
+    once_more: int = 0
     of_no_car: dict[str, int] = field(default_factory=dict)
     supposed: dict[str, int] = field(default_factory=dict)
     silent: list[str] = field(default_factory=list)
@@ -42,7 +44,12 @@ class Summary:
     def as_dict(self) -> dict[str, Any]:
         """Return the counts for ``--json``."""
         facts = {"written": self.written, "refused": self.refused, "there_already": self.there, "left_out": self.left_out}
-        return facts | {"of_no_car": self.of_no_car, "supposed": self.supposed, "never_spoke": self.silent}
+        return facts | {
+            "laps_reported_before": self.once_more,
+            "of_no_car": self.of_no_car,
+            "supposed": self.supposed,
+            "never_spoke": self.silent,
+        }
 
     def leave(self, left: LeftOut) -> None:
         """Count what was left out."""
@@ -105,14 +112,14 @@ def import_transcript(
     after: Mapping[str, int] | None = None,
     left_out: Callable[[LeftOut], None] | None = None,
 ) -> Summary:
-    """Write what a transcript brings to the journal; the same transcript again, or a longer one that begins with it, adds only what is new.
+    """Write what a transcript brings to the journal; the same transcript again, a longer one, or another form of it adds only what is new.
 
     ``crews`` tells who drives which car and who speaks to it, ``times`` when laps began, ``after`` the lap of a car before its first report
     (0). ``left_out`` is told of every line left out. Raises SheetError, and CodeError where the names of ``crews`` are not those of the
     transcript: nothing is written then.
     """
     summary, listener = Summary(), Listener(journal.book, crews, times=times, after=after)
-    named = cars(journal.entries())
+    named, there = cars(journal.entries()), There.before(journal)
     new = [Entry(kind="car", car=c.car, message=c.driver, note=", ".join(c.wall)) for c in crews if c.car not in named]
     batch: list[tuple[Entry, str]] = []
     for draft in drafts(listener, lines, form):
@@ -128,12 +135,12 @@ def import_transcript(
         if len(batch) >= (_MOST_HELD if astray else _BATCH):
             _unless_astray(summary, listener)
             journal.append_all(new)
-            write(journal, batch, summary)
+            write(journal, batch, summary, there)
             new, batch = [], []
     _unless_astray(summary, listener)
     if batch:
         journal.append_all(new)
-        write(journal, batch, summary)
+        write(journal, batch, summary, there)
     return summary
 
 
@@ -148,19 +155,25 @@ def _unless_astray(summary: Summary, listener: Listener) -> None:
     summary.silent = listener.roster.silent()
     if not (summary.silent and summary.of_no_car):
         return
+    silent, others = ", ".join(summary.silent[:6]), by_speaker(summary.of_no_car)
     raise CodeError(
-        f"{', '.join(summary.silent[:6])} never spoke, and there are reports or calls of nobody's car, said by {by_speaker(summary.of_no_car)}",
+        f"{silent} never spoke, and there are reports or calls of nobody's car, said by {others}",
         kind="unknown-speaker",
         hint="name people as the transcript does, and leave out those who are silent in it; nothing was written",
     )
 
 
-def write(journal: Journal, pairs: Sequence[tuple[Entry, str]], summary: Summary) -> None:
-    """Write entries in one go and count them; those that were there already are counted apart."""
+def write(journal: Journal, pairs: Sequence[tuple[Entry, str]], summary: Summary, there: There | None = None) -> None:
+    """Write entries in one go and count them; those that were there already are counted apart, and reports of laps that had one too."""
     last = journal.last
+    if there is not None:
+        count = len(pairs)
+        pairs = there.new(pairs)
+        summary.there += count - len(pairs)
     for entry in journal.append_linked(pairs):
         if entry.seq > last:
             summary.write(entry)
+            summary.once_more += there is not None and there.reported(entry)
         else:
             summary.there += 1
 
