@@ -32,8 +32,8 @@ def clock(at: int | None) -> str:
         return ""
     if at >= _EPOCH:
         return datetime.datetime.fromtimestamp(at / 1000, datetime.UTC).strftime("%H:%M:%S")
-    minutes, seconds = divmod(at // 1000, 60)
-    return f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
+    minutes, seconds = divmod(abs(at) // 1000, 60)
+    return f"{'−' if at < 0 else ''}{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
 
 
 def warned(field: FieldBase, value: Value) -> bool:
