@@ -114,7 +114,7 @@ def run_import(args: argparse.Namespace) -> int:
     from codec.sheet.importing import import_export
 
     path = Path(args.file)
-    if args.file != "-":
+    if args.file != "-" and args.form in (None, "jsonl"):
         with _opened(path):
             read = read_export(path)
         if read is not None:
@@ -122,12 +122,11 @@ def run_import(args: argparse.Namespace) -> int:
                 summary = import_export(journal, read)
             _told(summary, args)
             return 0
-    with _journal(args, None) as journal:
-        if args.file == "-":
-            summary = _transcript(journal, sys.stdin.buffer, args, 0)
-        else:
-            with _opened(path) as stream:
-                summary = _transcript(journal, stream, args, path.stat().st_size)
+    wanted = _wanted(args)
+    with _opened(path) if args.file != "-" else contextlib.nullcontext(sys.stdin.buffer) as stream:
+        head = _head(stream, "standard input" if args.file == "-" else repr(args.file))
+        with _journal(args, None) as journal:
+            summary = _transcript(journal, stream, head, args, wanted)
     _told(summary, args)
     return 0
 
@@ -141,24 +140,44 @@ def _opened(path: Path) -> Iterator[BinaryIO]:
         raise CodeError(f"{str(path)!r} can't be read: {error.strerror or error}", kind="usage") from None
 
 
-def _journal(args: argparse.Namespace, facts: Any) -> Journal:
-    """Open the sheet, or make it with the book named, or with the one an export holds."""
+def _head(stream: BinaryIO, name: str) -> str:
+    """Return how a transcript begins; raises CodeError where it is empty, or no text."""
+    head = stream.peek(4096)[:4096] if hasattr(stream, "peek") else b""
+    forms = ["a transcript: text, .jsonl, .vtt or .srt"]
+    if not head.strip():
+        raise CodeError(f"{name} is empty", kind="usage", expected=forms)
+    if b"\0" in head:
+        raise CodeError(f"{name} is no text", kind="usage", expected=forms, hint="save it as UTF-8 text")
+    return head.decode("utf-8", "replace")
+
+
+@contextlib.contextmanager
+def _journal(args: argparse.Namespace, facts: Any) -> Iterator[Journal]:
+    """Open the sheet, or make it with the book named, or with the one an export holds; a new one that stays empty is taken away again."""
     from codec import load_book, parse_book
     from codec.sheet import Journal
 
-    if args.book is not None:
-        return Journal(args.sheet, load_book(args.book))
-    if Path(args.sheet).exists() or facts is None:
-        return Journal(args.sheet)
-    return Journal(args.sheet, parse_book(facts.text, facts.name))
+    path, empty = Path(args.sheet), False
+    there = path.exists()
+    book = load_book(args.book) if args.book is not None else None
+    if book is None and facts is not None and not there:
+        book = parse_book(facts.text, facts.name)
+    try:
+        with Journal(path, book) as journal:
+            try:
+                yield journal
+            finally:
+                empty = not there and len(journal) == 0
+    finally:
+        if empty:
+            path.unlink(missing_ok=True)
 
 
-def _transcript(journal: Journal, stream: BinaryIO, args: argparse.Namespace, size: int) -> Summary:
-    from codec.screen.sheet import progress
+def _wanted(args: argparse.Namespace) -> dict[str, Any]:
+    """Return who drives what, when laps began, and the laps before the first reports."""
     from codec.sheet.crews import crews_of
-    from codec.sheet.importing import bounded, import_transcript
+    from codec.sheet.importing import bounded
     from codec.sheet.laps import LapTimes
-    from codec.sheet.transcript import form_of
 
     times = None
     if args.lap_times:
@@ -169,11 +188,18 @@ def _transcript(journal: Journal, stream: BinaryIO, args: argparse.Namespace, si
     for car in after:
         if car not in [crew.car for crew in crews]:
             raise CodeError(f"--after names car {car}, which no --car names", kind="usage", expected=[crew.car for crew in crews])
-    head = stream.peek(4096)[:4096] if hasattr(stream, "peek") else b""
-    form = args.form or form_of(args.file, head.decode("utf-8", "replace"))
-    with progress(size) as read:
+    return {"crews": crews, "times": times, "after": after}
+
+
+def _transcript(journal: Journal, stream: BinaryIO, head: str, args: argparse.Namespace, wanted: dict[str, Any]) -> Summary:
+    from codec.screen.sheet import progress
+    from codec.sheet.importing import bounded, import_transcript
+    from codec.sheet.transcript import form_of
+
+    form = args.form or form_of(args.file, head)
+    with progress(Path(args.file).stat().st_size if args.file != "-" else 0) as read:
         left_out = _print_left_out if args.left_out and not args.json else _emit_left_out if args.left_out else None
-        return import_transcript(journal, bounded(stream, read), form, crews, times=times, after=after, left_out=left_out)
+        return import_transcript(journal, bounded(stream, read), form, left_out=left_out, **wanted)
 
 
 def _lap(text: str) -> int:
