@@ -5,15 +5,16 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from codec.cli.common import add_json, emit, given
 from codec.cli.debrief import add_compare, add_debrief
-from grammar.errors import CodeError
+from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
+    from codec.race import Advice, Race
     from codec.sheet import Journal
     from codec.sheet.importing import Summary
     from codec.sheet.transcript import LeftOut
@@ -37,6 +38,7 @@ def add(commands: Any) -> None:
     export.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     export.add_argument("file", metavar="FILE", help="the file to write; its suffix tells the form")
     export.add_argument("--replace", action="store_true", help="write over a file that is there")
+    add_json(export)
     export.set_defaults(run=run_export)
     add_debrief(actions)
     add_compare(actions)
@@ -65,36 +67,45 @@ def _add_import(actions: Any) -> None:
 def run_show(args: argparse.Namespace) -> int:
     """Show the sheet."""
     from codec.sheet import Journal
-    from codec.sheet.exports import json_object
     from codec.sheet.state import cars
 
     with Journal(args.sheet) as journal:
-        if args.car is not None and args.car not in cars(journal.entries()):
-            raise CodeError(f"there is no car {args.car!r} in the sheet", kind="usage", expected=list(cars(journal.entries())))
+        named = cars(journal.entries())
+        if args.car is not None and args.car not in named:
+            raise CodeError(f"there is no car {args.car!r} in the sheet", kind="usage", expected=list(named))
+        races = _races(journal, [args.car] if args.car is not None else list(named) or [""], args.event) if args.event is not None else {}
         if args.json:
-            for entry in journal.entries():
-                if args.car in (None, entry.car):
-                    emit(json_object(entry))
+            _show_json(journal, args.car, races)
             return 0
+        from codec.screen.race import show_state
         from codec.screen.sheet import entries_table, lap_tables
 
         (entries_table if args.all else lap_tables)(journal, args.car)
-        if args.event is not None:
-            _heading(journal, args)
+        for car, (race, advice) in races.items():
+            show_state(race, advice, car)
     return 0
 
 
-def _heading(journal: Journal, args: argparse.Namespace) -> None:
-    """Show where the race is heading for each car shown, and what to call."""
-    from codec.race import advise, facts, follow, load_event
-    from codec.screen.race import show_state
-    from codec.sheet.state import cars, rows
+def _show_json(journal: Journal, only: str | None, races: Mapping[str, tuple[Race, list[Advice]]]) -> None:
+    """Print the entries, then, with an event file, where the race of each car is heading."""
+    from codec.race.told import as_dict
+    from codec.sheet.exports import json_object
 
-    event, entries = load_event(args.event, journal.book), list(journal.entries())
-    standing = rows(entries)
-    for car in [args.car] if args.car is not None else cars(entries) or [""]:
-        race = follow(event, facts(standing, car))
-        show_state(race, advise(race), car)
+    for entry in journal.entries():
+        if only in (None, entry.car):
+            emit(json_object(entry))
+    for car, (race, advice) in races.items():
+        emit({"race_of": car, **as_dict(race, advice)})
+
+
+def _races(journal: Journal, wanted: Sequence[str], path: str) -> dict[str, tuple[Race, list[Advice]]]:
+    """Return where the race of each car is heading, and what to call."""
+    from codec.race import advise, facts, follow, load_event
+    from codec.sheet.state import rows
+
+    event, standing = load_event(path, journal.book), rows(journal.entries())
+    races = {car: follow(event, facts(standing, car)) for car in wanted}
+    return {car: (race, advise(race)) for car, race in races.items()}
 
 
 def run_export(args: argparse.Namespace) -> int:
@@ -104,7 +115,10 @@ def run_export(args: argparse.Namespace) -> int:
 
     with Journal(args.sheet) as journal:
         count = export(journal, args.file, replace=args.replace)
-    print(f"{count} entries written to {args.file}")
+    if args.json:
+        emit({"file": args.file, "entries": count})
+    else:
+        print(f"{counted(count, 'entry', 'entries')} written to {args.file}")
     return 0
 
 
@@ -243,7 +257,7 @@ def run_rescue(args: argparse.Namespace) -> int:
     found = rescue(path, book.fields)
     with Journal(args.file, book) as journal:
         save(journal, found)
-    print(f"{len(found.entries)} entries saved in {args.file}; {_missing(found.missing)}")
+    print(f"{counted(len(found.entries), 'entry', 'entries')} saved in {args.file}; {_missing(found.missing)}")
     return 1 if found.missing else 0
 
 

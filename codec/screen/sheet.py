@@ -152,7 +152,7 @@ def lap_tables(journal: Journal, only: str | None) -> None:
     if state.neutralised:
         console().print(safe("The race is neutralised.", "bold yellow"))
     if state.added:
-        console().print(safe(f"{plain(state.added)} laps added."))
+        console().print(safe(f"{plain(state.added)} {'lap' if state.added == 1 else 'laps'} added."))
     _clock_lines(entries)
 
 
