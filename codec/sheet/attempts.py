@@ -6,10 +6,10 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from codec.decode import decode, decode_all
+from codec.decode import decode_all
 from codec.sheet.evidence import SPOKEN, digits_of
 from codec.sheet.found import Found
-from grammar.errors import CodeError, Span
+from grammar.errors import CodeError
 
 if TYPE_CHECKING:
     from codec.sheet.search import Item, Search
@@ -72,39 +72,21 @@ def one_word_off(search: Search, start: int, end: int) -> bool:
     """Tell whether a driver's words would be a report with one word more, or with another word in place of one."""
     if search.role != "car":
         return False
-    words = search.words
-    begin, finish = words[start].span[0], words[end - 1].span[1]
-    gap = [place for place in range(start, end) if words[place].meaning.terminal == "UNKNOWN"]
-    sizes = [digits_of(word.meaning) for word in words[start:end]]
+    words = search.words[start:end]
+    sizes = [digits_of(word.meaning) for word in words]
     counted = max(sizes) > 1 and math.inf not in sizes  # talk is full of numbers like ten and twenty two, with no letter among them
-    if len(gap) > 1 or counted or any(search.stopped(place, _STOPS) for place in range(start, end - 1)):
-        return False
-    places = [words[place].span for place in gap or range(start, end)]  # a word that is none must be the one misheard
-    places += [] if gap else [(border, border) for border in (begin, *(words[place].span[1] for place in range(start, end)))]
-    return any(_mended(search, (begin, finish), place) for place in places)
-
-
-def _mended(search: Search, span: Span, place: Span) -> bool:
-    """Tell whether a stretch of text is a report from the car with some word of the book at a place in it."""
-    before, behind = search.text[span[0] : place[0]], search.text[place[1] : span[1]]
-    for word in search.finder.book.alphabet.words.values():
-        try:
-            decode(search.finder.book, f"{before} {word.word} {behind}", direction="car", context=search.context)
-        except CodeError:
-            continue
-        return True
-    return False
+    parted = any(search.stopped(place, _STOPS) for place in range(start, end - 1))
+    return not counted and not parted and search.finder.reports.nearly(words)
 
 
 def _with_edges(search: Search, start: int, end: int) -> Item:
     """Return a stretch with the word before or behind it, where that is none and a report lacks just this one."""
-    begin, finish = search.words[start].span[0], search.words[end - 1].span[1]
     for place in (start - 1, end):
         inside = 0 <= place < len(search.words) and not search.stopped(min(place, end - 1), _STOPS)
         if inside and search.words[place].meaning.terminal == "UNKNOWN" and not search.finder.plain(search.forms[place]):
-            span = search.words[place].span
-            if _mended(search, (min(begin, span[0]), max(finish, span[1])), span):
-                return min(start, place), max(end, place + 1)
+            wider = min(start, place), max(end, place + 1)
+            if search.finder.reports.nearly(search.words[slice(*wider)]):
+                return wider
     return start, end
 
 

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+import functools
+
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sheet.speakers import strings
 from sheet.support import race_book, reasons, utterance
 
 from codec.sheet import Entry
@@ -10,7 +15,10 @@ from codec.sheet.crews import Crew
 from codec.sheet.doubt import guessed
 from codec.sheet.evidence import Evidence, Prefilter
 from codec.sheet.listener import Draft, Listener
+from codec.sheet.nearly import Nearly
 from codec.sheet.state import laps, rows
+from grammar.automaton import build
+from grammar.speech.words import cut
 
 FIRST = "one two one two eight sierra alfa"
 
@@ -66,6 +74,47 @@ def test_talk_does_not_become_a_report_that_can_not_be_read(said: str) -> None:
 
 def test_only_a_driver_is_asked_again_for_so_little() -> None:
     assert heard("Zed: two two two two niner golf")[0] == []
+
+
+@given(st.data())
+def test_a_report_with_one_word_changed_or_left_out_is_nearly_one(data: st.DataObject) -> None:
+    book, chance = race_book(), data.draw(st.randoms(use_true_random=False))
+    words = book.alphabet.say(next(strings(book, "car", chance))).split()
+    place = chance.randrange(len(words))
+    words[place : place + 1] = chance.choice([[], ["kettle"], [chance.choice(["seven", "golf", "x-ray"])]])
+    assert Nearly(book, "car").nearly(cut(book.lexicon, " ".join(words), tolerant=True))
+
+
+@given(st.lists(st.sampled_from(["sierra", "alfa", "papa", "six", "two", "kettle"]), min_size=1, max_size=6))
+def test_nearly_a_call_is_what_a_plain_count_of_edits_says(said: list[str]) -> None:
+    book = race_book()
+    symbols = ["" if word == "kettle" else next(iter(book.lexicon.meanings[word].options)) for word in said]
+    nearest = min(_edits(symbols, string) for string in _all_calls())
+    assert Nearly(book, "pit").nearly(cut(book.lexicon, " ".join(said), tolerant=True)) == (nearest <= 1)
+
+
+@functools.cache
+def _all_calls() -> tuple[str, ...]:
+    """Return every string of the book's calls, their check symbols free."""
+    book = race_book()
+    automaton = build(book.sent_by("pit"))
+    found, open_ends = [], [(state, "") for state in automaton.starts]
+    while open_ends:
+        state, string = open_ends.pop()
+        found += [string] if automaton.accepting[state] else []
+        open_ends += [
+            (step.target, string + symbol)
+            for step in automaton.steps[state] for symbol in book.alphabet.symbols if step.mask & book.alphabet.mask(symbol)
+        ]  # fmt: skip
+    return tuple(found)
+
+
+def _edits(said: list[str], string: str) -> int:
+    """Return the fewest symbols to change or to put in ("" is a symbol misheard; nothing said may be left out)."""
+    if len(said) > len(string) or len(string) - len(said) > 1:
+        return 2
+    ways = [string] if len(said) == len(string) else [string[:n] + string[n + 1 :] for n in range(len(string))]
+    return len(string) - len(said) + min(sum(one != other for one, other in zip(said, way, strict=True)) for way in ways)
 
 
 def test_a_line_is_not_passed_over_for_one_word_among_those_of_a_code() -> None:
