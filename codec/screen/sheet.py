@@ -212,6 +212,8 @@ def summary_lines(summary: Summary) -> None:
         console().print(safe(f"  {count}  {reason}"))
         for left in summary.examples[reason] if reason != "ordinary talk" else ():
             console().print(safe(f"      line {left.number}: {left.text[:100]}", "dim"))
+        if reason != "ordinary talk" and count > len(summary.examples[reason]):
+            console().print(safe(f"      and {count - len(summary.examples[reason])} more: --left-out prints them all", "dim"))
 
 
 @contextlib.contextmanager

@@ -150,6 +150,13 @@ def test_a_table_that_is_called_a_transcript_is_read_as_one(tmp_path: Path) -> N
     assert "written: 1 report" in done.stdout
 
 
+def test_what_is_not_printed_of_the_lines_left_out_is_counted(tmp_path: Path) -> None:
+    lines = "Ana: Golf and Sierra are here\n" * 5
+    done = niner("import", tmp_path / "e.sheet", "-", "--book", RACE, stdin=lines)
+    assert "line 2: " in done.stdout
+    assert "and 3 more: --left-out prints them all" in done.stdout
+
+
 def test_talk_alone_makes_no_sheet(tmp_path: Path) -> None:
     done = niner("import", tmp_path / "e.sheet", "-", "--book", RACE, stdin="Ana: the rear is sliding\n")
     assert "nothing new" in done.stdout
