@@ -48,6 +48,11 @@ def listed(words: Sequence[str], most: int = _MOST_EXPECTED) -> str:
     return " or ".join([", ".join(shown[:-1]), shown[-1]]) if len(shown) > 1 else "".join(shown)
 
 
+def counted(count: int, one: str, several: str = "") -> str:
+    """Return a number of things in words: ``1 report``, ``2 reports``; ``several`` is the plural where it takes more than an s."""
+    return f"{count} {one if count == 1 else several or one + 's'}"
+
+
 class CodeError(ValueError):
     """Base of all errors of this project.
 

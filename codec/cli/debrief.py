@@ -24,6 +24,7 @@ def add_debrief(actions: Any) -> None:
     parser.add_argument("--event", help="the event file: adds the energy, its forecast, and the doubtful reports")
     parser.add_argument("--recorded", metavar="CAR.csv", help="what the car recorded: adds what was read wrong, heard wrong or late")
     parser.add_argument("--car", help="the car; may be left out where the sheet has one")
+    parser.add_argument("--replace", action="store_true", help="write over an earlier debrief in the folder")
     add_json(parser)
     parser.set_defaults(run=run_debrief)
 
@@ -66,7 +67,7 @@ def run_debrief(args: argparse.Namespace) -> int:
     book, entries, car, _ = _opened(args)
     event = load_event(args.event, book) if args.event else None
     recorded = read_car_file(args.recorded, book) if args.recorded else None
-    written = write(summarise(book, entries, car=car, event=event, recorded=recorded), args.folder)
+    written = write(summarise(book, entries, car=car, event=event, recorded=recorded), args.folder, replace=args.replace)
     for path in written:
         if args.json:
             emit({"file": str(path)})

@@ -6,7 +6,7 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_json, emit, given
-from grammar.errors import CodeError
+from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
     from codec.race import Race
@@ -120,7 +120,8 @@ def run_check(args: argparse.Namespace) -> int:
     if args.json:
         emit(facts)
         return 0
-    told = f"{event.laps} laps, {facts['planned']:g} {energy.unit} planned, {facts['spare']:g} {energy.unit} more than that to use"
+    figures = f"{facts['planned']:g} {energy.unit} planned, {facts['spare']:g} {energy.unit} more than that to use"
+    told = f"{counted(event.laps, 'lap')}, {figures}"
     print(f"{event.title}: no problem\n  {told}")
     return 0
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
 from codec.cli.common import add_json, emit, given
 from codec.cli.debrief import add_compare, add_debrief
-from grammar.errors import CodeError
+from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
+    from codec.race import Advice, Race
     from codec.sheet import Journal
     from codec.sheet.importing import Summary
     from codec.sheet.transcript import LeftOut
@@ -37,6 +38,7 @@ def add(commands: Any) -> None:
     export.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     export.add_argument("file", metavar="FILE", help="the file to write; its suffix tells the form")
     export.add_argument("--replace", action="store_true", help="write over a file that is there")
+    add_json(export)
     export.set_defaults(run=run_export)
     add_debrief(actions)
     add_compare(actions)
@@ -65,36 +67,45 @@ def _add_import(actions: Any) -> None:
 def run_show(args: argparse.Namespace) -> int:
     """Show the sheet."""
     from codec.sheet import Journal
-    from codec.sheet.exports import json_object
     from codec.sheet.state import cars
 
     with Journal(args.sheet) as journal:
-        if args.car is not None and args.car not in cars(journal.entries()):
-            raise CodeError(f"there is no car {args.car!r} in the sheet", kind="usage", expected=list(cars(journal.entries())))
+        named = cars(journal.entries())
+        if args.car is not None and args.car not in named:
+            raise CodeError(f"there is no car {args.car!r} in the sheet", kind="usage", expected=list(named))
+        races = _races(journal, [args.car] if args.car is not None else list(named) or [""], args.event) if args.event is not None else {}
         if args.json:
-            for entry in journal.entries():
-                if args.car in (None, entry.car):
-                    emit(json_object(entry))
+            _show_json(journal, args.car, races)
             return 0
+        from codec.screen.race import show_state
         from codec.screen.sheet import entries_table, lap_tables
 
         (entries_table if args.all else lap_tables)(journal, args.car)
-        if args.event is not None:
-            _heading(journal, args)
+        for car, (race, advice) in races.items():
+            show_state(race, advice, car)
     return 0
 
 
-def _heading(journal: Journal, args: argparse.Namespace) -> None:
-    """Show where the race is heading for each car shown, and what to call."""
-    from codec.race import advise, facts, follow, load_event
-    from codec.screen.race import show_state
-    from codec.sheet.state import cars, rows
+def _show_json(journal: Journal, only: str | None, races: Mapping[str, tuple[Race, list[Advice]]]) -> None:
+    """Print the entries, then, with an event file, where the race of each car is heading."""
+    from codec.race.told import as_dict
+    from codec.sheet.exports import json_object
 
-    event, entries = load_event(args.event, journal.book), list(journal.entries())
-    standing = rows(entries)
-    for car in [args.car] if args.car is not None else cars(entries) or [""]:
-        race = follow(event, facts(standing, car))
-        show_state(race, advise(race), car)
+    for entry in journal.entries():
+        if only in (None, entry.car):
+            emit(json_object(entry))
+    for car, (race, advice) in races.items():
+        emit({"race_of": car, **as_dict(race, advice)})
+
+
+def _races(journal: Journal, wanted: Sequence[str], path: str) -> dict[str, tuple[Race, list[Advice]]]:
+    """Return where the race of each car is heading, and what to call."""
+    from codec.race import advise, facts, follow, load_event
+    from codec.sheet.state import rows
+
+    event, standing = load_event(path, journal.book), rows(journal.entries())
+    races = {car: follow(event, facts(standing, car)) for car in wanted}
+    return {car: (race, advise(race)) for car, race in races.items()}
 
 
 def run_export(args: argparse.Namespace) -> int:
@@ -104,7 +115,10 @@ def run_export(args: argparse.Namespace) -> int:
 
     with Journal(args.sheet) as journal:
         count = export(journal, args.file, replace=args.replace)
-    print(f"{count} entries written to {args.file}")
+    if args.json:
+        emit({"file": args.file, "entries": count})
+    else:
+        print(f"{counted(count, 'entry', 'entries')} written to {args.file}")
     return 0
 
 
@@ -114,7 +128,7 @@ def run_import(args: argparse.Namespace) -> int:
     from codec.sheet.importing import import_export
 
     path = Path(args.file)
-    if args.file != "-":
+    if args.file != "-" and args.form in (None, "jsonl"):
         with _opened(path):
             read = read_export(path)
         if read is not None:
@@ -122,12 +136,11 @@ def run_import(args: argparse.Namespace) -> int:
                 summary = import_export(journal, read)
             _told(summary, args)
             return 0
-    with _journal(args, None) as journal:
-        if args.file == "-":
-            summary = _transcript(journal, sys.stdin.buffer, args, 0)
-        else:
-            with _opened(path) as stream:
-                summary = _transcript(journal, stream, args, path.stat().st_size)
+    wanted = _wanted(args)
+    with _opened(path) if args.file != "-" else contextlib.nullcontext(sys.stdin.buffer) as stream:
+        head = _head(stream, "standard input" if args.file == "-" else repr(args.file))
+        with _journal(args, None) as journal:
+            summary = _transcript(journal, stream, head, args, wanted)
     _told(summary, args)
     return 0
 
@@ -141,35 +154,66 @@ def _opened(path: Path) -> Iterator[BinaryIO]:
         raise CodeError(f"{str(path)!r} can't be read: {error.strerror or error}", kind="usage") from None
 
 
-def _journal(args: argparse.Namespace, facts: Any) -> Journal:
-    """Open the sheet, or make it with the book named, or with the one an export holds."""
+def _head(stream: BinaryIO, name: str) -> str:
+    """Return how a transcript begins; raises CodeError where it is empty, or no text."""
+    head = stream.peek(4096)[:4096] if hasattr(stream, "peek") else b""
+    forms = ["a transcript: text, .jsonl, .vtt or .srt"]
+    if not head.strip():
+        raise CodeError(f"{name} is empty", kind="usage", expected=forms)
+    if b"\0" in head:
+        raise CodeError(f"{name} is no text", kind="usage", expected=forms, hint="save it as UTF-8 text")
+    return head.decode("utf-8", "replace")
+
+
+@contextlib.contextmanager
+def _journal(args: argparse.Namespace, facts: Any) -> Iterator[Journal]:
+    """Open the sheet, or make it with the book named, or with the one an export holds; a new one that stays empty is taken away again."""
     from codec import load_book, parse_book
     from codec.sheet import Journal
 
-    if args.book is not None:
-        return Journal(args.sheet, load_book(args.book))
-    if Path(args.sheet).exists() or facts is None:
-        return Journal(args.sheet)
-    return Journal(args.sheet, parse_book(facts.text, facts.name))
+    path, empty = Path(args.sheet), False
+    there = path.exists()
+    book = load_book(args.book) if args.book is not None else None
+    if book is None and facts is not None and not there:
+        book = parse_book(facts.text, facts.name)
+    try:
+        with Journal(path, book) as journal:
+            try:
+                yield journal
+            finally:
+                empty = not there and len(journal) == 0
+    finally:
+        if empty:
+            path.unlink(missing_ok=True)
 
 
-def _transcript(journal: Journal, stream: BinaryIO, args: argparse.Namespace, size: int) -> Summary:
-    from codec.screen.sheet import progress
+def _wanted(args: argparse.Namespace) -> dict[str, Any]:
+    """Return who drives what, when laps began, and the laps before the first reports."""
     from codec.sheet.crews import crews_of
-    from codec.sheet.importing import bounded, import_transcript
+    from codec.sheet.importing import bounded
     from codec.sheet.laps import LapTimes
-    from codec.sheet.transcript import form_of
 
     times = None
     if args.lap_times:
         with _opened(Path(args.lap_times)) as lines:
             times = LapTimes.read(bounded(lines), args.lap_times)
+    crews = crews_of(args.car)
     after = {car: _lap(text) for car, text in given(args.after, "lap").items()}
-    head = stream.peek(4096)[:4096] if hasattr(stream, "peek") else b""
-    form = args.form or form_of(args.file, head.decode("utf-8", "replace"))
-    with progress(size) as read:
+    for car in after:
+        if car not in [crew.car for crew in crews]:
+            raise CodeError(f"--after names car {car}, which no --car names", kind="usage", expected=[crew.car for crew in crews])
+    return {"crews": crews, "times": times, "after": after}
+
+
+def _transcript(journal: Journal, stream: BinaryIO, head: str, args: argparse.Namespace, wanted: dict[str, Any]) -> Summary:
+    from codec.screen.sheet import progress
+    from codec.sheet.importing import bounded, import_transcript
+    from codec.sheet.transcript import form_of
+
+    form = args.form or form_of(args.file, head)
+    with progress(Path(args.file).stat().st_size if args.file != "-" else 0) as read:
         left_out = _print_left_out if args.left_out and not args.json else _emit_left_out if args.left_out else None
-        return import_transcript(journal, bounded(stream, read), form, crews_of(args.car), times=times, after=after, left_out=left_out)
+        return import_transcript(journal, bounded(stream, read), form, left_out=left_out, **wanted)
 
 
 def _lap(text: str) -> int:
@@ -213,7 +257,7 @@ def run_rescue(args: argparse.Namespace) -> int:
     found = rescue(path, book.fields)
     with Journal(args.file, book) as journal:
         save(journal, found)
-    print(f"{len(found.entries)} entries saved in {args.file}; {_missing(found.missing)}")
+    print(f"{counted(len(found.entries), 'entry', 'entries')} saved in {args.file}; {_missing(found.missing)}")
     return 1 if found.missing else 0
 
 

@@ -34,7 +34,7 @@ def compare(book: Book, entries: Iterable[Entry], recorded: CarFile, *, car: str
     by_lap: dict[int, list[Row]] = {}
     for row in rows(entries):
         entry = row.entry
-        if row.first.kind == "report" and entry.car in (car, "") and entry.lap is not None and entry.message in ("", report.name):
+        if row.first.kind == "report" and entry.car == car and entry.lap is not None and entry.message in ("", report.name):
             by_lap.setdefault(entry.lap, []).append(row)
     for lap in sorted(by_lap.keys() | recorded.laps.keys()):
         _Lap(book, report, recorded, lap, found).judge(by_lap.get(lap, []))

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from codec.debrief.summary import Summary, certainties
-from grammar.errors import CodeError
+from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
     from codec.race import Outlook
@@ -45,6 +45,9 @@ class Figure:
     panels: int = 1
 
 
+NAMES = ("energy", "temperatures", "certainty", "radio", "doubted")  # of all figures there may be, in their order
+
+
 def figures(summary: Summary) -> list[Figure]:
     """Return the figures for which there is something to show."""
     found: list[Figure] = []
@@ -57,7 +60,7 @@ def figures(summary: Summary) -> list[Figure]:
         found.append(Figure("certainty", "Certainty of each lap's report", _told_certainty(summary), _certainty))
     if summary.lines:
         total = sum(line.car_seconds + line.pit_seconds for line in summary.lines)
-        found.append(Figure("radio", "Radio seconds per lap", f"{total:.0f} seconds in {len(summary.lines)} laps.", _radio))
+        found.append(Figure("radio", "Radio seconds per lap", f"{total:.0f} seconds in {counted(len(summary.lines), 'lap')}.", _radio))
     if summary.doubted:
         told = ", ".join(f"{word} {count}" for word, count in summary.doubted.most_common(12))
         found.append(Figure("doubted", "Words most often doubted", told, _words))
@@ -169,7 +172,7 @@ def _limits(summary: Summary, name: str) -> list[float]:
 def _told_certainty(summary: Summary) -> str:
     found = certainties(summary)
     low = [lap for lap, sure in found.items() if sure < 0.9]
-    return f"{len(found) - len(low)} of {len(found)} laps at least 90 % certain; less so: {', '.join(map(str, low)) or 'none'}."
+    return f"{len(found) - len(low)} of {counted(len(found), 'lap')} at least 90 % certain; less so: {', '.join(map(str, low)) or 'none'}."
 
 
 def _certainty(summary: Summary, canvas: Any) -> None:

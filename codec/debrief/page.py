@@ -8,18 +8,19 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from codec.debrief.figures import Figure, figures, image
+from codec.debrief.figures import NAMES, Figure, figures, image
 from codec.debrief.summary import CAUTION, Summary, certainties, table
-from codec.files import written
-from grammar.errors import CodeError
+from codec.files import whole, written
+from grammar.errors import CodeError, counted
 
 PAGE = "debrief.html"
 
 
-def write(summary: Summary, folder: str | Path) -> list[Path]:
+def write(summary: Summary, folder: str | Path, *, replace: bool = False) -> list[Path]:
     """Write ``debrief.html`` and each figure as SVG and PNG into a folder, made if it is not there; return the files.
 
-    Raises CodeError where that can't be done, or where what draws is not installed.
+    An earlier debrief is written over only with ``replace``; figures of it that this one does not have are taken away, so that all that
+    lies there is of one debrief. Raises CodeError where that can't be done, or where what draws is not installed.
     """
     target, drawn = Path(folder), _drawn(summary)
     pages = {target / PAGE: _rendered(summary, drawn).encode("utf-8")}
@@ -28,9 +29,22 @@ def write(summary: Summary, folder: str | Path) -> list[Path]:
         pages[target / f"{one.figure.name}.png"] = image(summary, one.figure, "png")
     with written(target, kind="usage", hint="name another folder"):
         target.mkdir(parents=True, exist_ok=True)
+        earlier = [path for path in _possible(target) if path.exists()]
+        if earlier and not replace:
+            hint = "name another folder, or say --replace"
+            raise CodeError(f"there is a debrief in {str(folder)!r} already: {earlier[0].name}", kind="file", hint=hint)
         for path, data in pages.items():
-            path.write_bytes(data)
+            with whole(path, binary=True) as stream:
+                stream.write(data)
+        for path in earlier:
+            if path not in pages:
+                path.unlink()
     return list(pages)
+
+
+def _possible(folder: Path) -> list[Path]:
+    """Return the files that a debrief may write."""
+    return [folder / PAGE, *(folder / f"{name}.{form}" for name in NAMES for form in ("svg", "png"))]
 
 
 def page(summary: Summary) -> str:
@@ -71,6 +85,7 @@ def _context(summary: Summary, drawn: list[_Drawn]) -> dict[str, Any]:
         "rounded": sum(1 for f in comparison.findings if f.verdict in ("as recorded", "rounding only")) if comparison else 0,
         "missing": [finding.lap for finding in comparison.findings if finding.verdict == "no report"] if comparison else [],
         "confused": [f"{words[s].word} as {words[h].word} {count}×" for s, h, count in comparison.confused()] if comparison else [],
+        "counted": counted,
         "columns": _columns(summary),
         "rows": [{**row, "sure": f"{sure[row['line'].lap]:.0%}" if row["line"].lap in sure else ""} for row in table(summary)],
     }

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from codec.debrief.recorded import CarFile
 from codec.debrief.symbols import align, heard_symbols
 from codec.sheet.entry import Entry
-from codec.sheet.state import EVENTS, Row, lap_message, laps, rows
+from codec.sheet.state import EVENTS, Row, lap_message, laps, of_car, rows
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.fields import Value
@@ -84,7 +84,7 @@ def summarise(
 ) -> Summary:
     """Return the race of one car lap by lap; with an event file also where it was heading, with a car's file also what was wrong."""
     listed = list(entries)
-    standing = [row for row in rows(listed) if row.entry.car in (car, "")]
+    standing = of_car(rows(listed), car)
     lines = {lap: _line(book, lap, row) for lap, row in laps(standing, car, lap_message(book)).items()}
     _radio(book, standing, lines)
     for row in standing:

@@ -16,7 +16,7 @@ from codec.race.dials import Ledger, Move, fewest_clicks, wheel_move
 from codec.race.event import WheelSpec
 from codec.race.race import Race
 from grammar.book import Book
-from grammar.errors import CodeError
+from grammar.errors import CodeError, counted
 from grammar.exact import plain
 from grammar.fields import Quantity
 
@@ -49,7 +49,7 @@ def _laps(race: Race) -> Advice | None:
     if spec is None or missing <= 0 or not isinstance(field, Quantity) or race.neutralised:
         return None
     return Advice(
-        f"{missing} lap{'s' if missing > 1 else ''} added, not entered yet",
+        f"{counted(missing, 'lap')} added, not entered yet",
         encode(race.event.book, {spec.added: min(Decimal(missing), field.high)}, spec.message),
     )
 

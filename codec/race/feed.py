@@ -9,7 +9,7 @@ from types import MappingProxyType
 from typing import Literal
 
 from codec.sheet.entry import Entry
-from codec.sheet.state import Row
+from codec.sheet.state import Row, of_car
 from grammar.fields import Value
 
 FactKind = Literal["report", "call", "readback", "event"]
@@ -41,8 +41,8 @@ def facts(standing: Iterable[Row], car: str) -> list[Fact]:
     A report that was refused as doubtful counts by its certainty, where that is known; any other refused entry tells nothing.
     """
     found: list[Fact] = []
-    for row in standing:
-        if not row.withdrawn and row.entry.car in (car, ""):
+    for row in of_car(standing, car):
+        if not row.withdrawn:
             entries = [row.entry, *row.readbacks]
             found += [fact for entry in entries if (fact := _fact(entry))]
     return sorted(found, key=lambda fact: fact.seq)

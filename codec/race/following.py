@@ -20,7 +20,7 @@ from codec.race.outlook import Outlook
 from codec.race.plan import Plan
 from codec.race.race import Notice, Race
 from codec.sheet.state import ADDED, NEUTRALISED, RESUMED
-from grammar.errors import CodeError
+from grammar.errors import CodeError, counted
 from grammar.fields import Quantity, Value
 
 _FITS = 0.5  # a value less likely than this to be right is pointed out
@@ -179,9 +179,13 @@ class _Following:
         if not self.announced and not any(f.kind == "call" and self._is_distance(f) for f in self.facts):
             race.laps_added += laps
             if laps:
-                self._note("laps-expected", f"{laps} laps are to be added by the event file; wait for race control", fact)
+                self._note(
+                    "laps-expected", f"{counted(laps, 'lap is', 'laps are')} to be added by the event file; wait for race control", fact
+                )
         elif laps and self.announced and laps != self.announced and len(self.spans) == 1:
-            self._note("laps-differ", f"{self.announced} laps were announced, by the event file it would be {laps}", fact)
+            self._note(
+                "laps-differ", f"{counted(self.announced, 'lap was', 'laps were')} announced, by the event file it would be {laps}", fact
+            )
         removed = minutes * Fraction(spec.energy_per_minute)
         if removed:
             race.removed += removed
@@ -216,7 +220,7 @@ class _Following:
         laps = whole(fact.values, spec.added)
         called = self.called_laps.pop(0) if self.called_laps else None
         if called is not None and called != laps:
-            self._note("readback-differs", f"{called} laps added were called, {laps} entered", fact)
+            self._note("readback-differs", f"{counted(called, 'lap added was', 'laps added were')} called, {laps} entered", fact)
         self._enter(laps, fact)
 
     def _target(self, fact: Fact, name: str) -> None:

@@ -70,7 +70,7 @@ def debrief(book: Book, event: Event, entries: Sequence[Entry], recorded: Path, 
     heading("The debrief: what was said against what the car recorded")
     summary = summarise(book, entries, car=_CAR, event=event, recorded=read_car_file(recorded, book))
     try:
-        written = write(summary, folder)
+        written = write(summary, folder, replace=True)
     except CodeError as error:
         console().print(safe(str(error), "yellow"))
         return

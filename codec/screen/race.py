@@ -16,6 +16,7 @@ from codec.race.temperature import Reaching
 from codec.screen.console import console, safe
 from codec.screen.reading import boxed, heading
 from grammar.book import Book
+from grammar.errors import counted
 
 _RISKY, _BAD = 0.1, 0.5
 _NOTICES = 5
@@ -163,14 +164,14 @@ def show_comparison(book: Book, found: Comparison) -> None:
     else:
         console().print(safe("nothing was read wrong, heard wrong or late", "green"))
     right = [finding for finding in found.findings if finding.verdict in ("as recorded", "rounding only")]
-    console().print(safe(f"{len(right)} reports as recorded, but for the rounding of the code", "dim"))
+    console().print(safe(f"{counted(len(right), 'report')} as recorded, but for the rounding of the code", "dim"))
     for verdict, text in (("no report", "no report that stands"), ("not recorded", "reported, but not recorded")):
         laps = [str(finding.lap) for finding in found.findings if finding.verdict == verdict]
         if laps:
             console().print(safe(f"{text}: lap {', '.join(laps)}", "yellow"))
     words = book.alphabet.words
     confused = found.confused()
-    console().print(safe(f"{len(found.heard)} words compared, {sum(count for *_, count in confused)} heard for another", "dim"))
+    console().print(safe(f"{counted(len(found.heard), 'word')} compared, {sum(count for *_, count in confused)} heard for another", "dim"))
     for said, heard, count in confused:
         console().print(safe(f"  {words[said].word} heard as {words[heard].word}: {count}"))
     if found.unused:

@@ -57,7 +57,8 @@ def encoded_lines(book: Book, encoded: Encoded) -> None:
     for name, error in encoded.rounding.items():
         field = book.fields[name]
         given = f"{field.title} said as {field.text(encoded.levels[name])}"
-        console().print(safe(f"  {given}, {plain(abs(error))} {field.unit_text} {'more' if error > 0 else 'less'} than given", "yellow"))
+        gap = f"{plain(abs(error))} {field.unit_text}".rstrip()
+        console().print(safe(f"  {given}, {gap} {'more' if error > 0 else 'less'} than given", "yellow"))
 
 
 def event_lines(facts: dict[str, object]) -> None:

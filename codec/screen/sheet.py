@@ -11,13 +11,15 @@ from rich.table import Table
 from rich.text import Text
 
 from codec.screen.console import console, safe
+from codec.sheet.doubt import guessed
 from codec.sheet.entry import Entry
-from codec.sheet.importing import Summary
+from codec.sheet.importing import Summary, by_speaker
 from codec.sheet.journal import Journal
 from codec.sheet.laps import lap_field
-from codec.sheet.state import EVENTS, Row, cars, clock_steps, lap_message, laps, race, rows
+from codec.sheet.state import EVENTS, Row, cars, clock_steps, lap_message, laps, of_car, race, rows
 from codec.sheet.values import value_text
 from grammar.book import Book
+from grammar.errors import counted
 from grammar.exact import plain
 from grammar.fields import FieldBase, Value
 
@@ -30,8 +32,8 @@ def clock(at: int | None) -> str:
         return ""
     if at >= _EPOCH:
         return datetime.datetime.fromtimestamp(at / 1000, datetime.UTC).strftime("%H:%M:%S")
-    minutes, seconds = divmod(at // 1000, 60)
-    return f"{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
+    minutes, seconds = divmod(abs(at) // 1000, 60)
+    return f"{'−' if at < 0 else ''}{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
 
 
 def warned(field: FieldBase, value: Value) -> bool:
@@ -76,6 +78,7 @@ def remark(book: Book, row: Row) -> Text:
         parts.append((entry.heard or entry.note, ""))
     elif entry.refusal:
         parts.append((f"{entry.refusal}: {entry.heard}", "yellow"))
+        parts += [(guess, "yellow")] if (guess := guessed(entry.note)) else []
     elif row.first.kind == "call" or entry.message != lap_message(book):
         title = book.messages[entry.message].title if entry.message in book.messages else entry.message
         parts.append((f"{title}: {values_text(book, entry)}", "cyan" if row.first.kind == "call" else ""))
@@ -96,7 +99,7 @@ def lap_lines(book: Book, standing: Sequence[Row], car: str, width: int, *, last
     The fields of the lap report have a column each; whatever else there is to say follows on the same line where it fits.
     """
     columns = lap_columns(book)
-    mine = [row for row in standing if row.entry.car in (car, "")]
+    mine = of_car(standing, car)
     cells = [[shown_value(book.fields[n], row.entry.values[n]) if _in_columns(row, n) else Text() for n in columns] for row in mine]
     heads = [(name.replace("_", " "), book.fields[name].unit_text) for name in columns]
     sizes = [max(len(head), len(unit), *(line[n].cell_len for line in cells), 1) for n, (head, unit) in enumerate(heads)]
@@ -140,17 +143,18 @@ def lap_tables(journal: Journal, only: str | None) -> None:
     """Print the laps of every car, or of one."""
     entries = list(journal.entries())
     standing, named = rows(entries), cars(entries)
-    for car in [only] if only is not None else list(named) or [""]:
+    astray = any(not row.entry.car and row.first.kind in ("report", "call") for row in standing)
+    for car in [only] if only is not None else [*named, ""] if astray or not named else list(named):
         count = sum(row.first.kind == "report" and row.counts for row in standing if row.entry.car == car)
-        head = f"car {car}" if car else "no car named"
-        console().print(Text.assemble((head, "bold"), f"  {named[car]}" if named.get(car) else "", (f"  {count} reports", "dim")))
+        head = f"car {car}" if car else "of no car" if named else "no car named"
+        console().print(Text.assemble((head, "bold"), f"  {named.get(car, '')}".rstrip(), (f"  {counted(count, 'report')}", "dim")))
         console().print(Text("\n").join(lap_lines(journal.book, standing, car, console().width)), no_wrap=True, crop=False)
         console().print()
     state = race(standing)
     if state.neutralised:
         console().print(safe("The race is neutralised.", "bold yellow"))
     if state.added:
-        console().print(safe(f"{plain(state.added)} laps added."))
+        console().print(safe(f"{plain(state.added)} {'lap' if state.added == 1 else 'laps'} added."))
     _clock_lines(entries)
 
 
@@ -175,7 +179,8 @@ def entries_table(journal: Journal, only: str | None) -> None:
         what = values_text(journal.book, entry) if entry.accepted else entry.heard
         what = ": ".join(filter(None, (entry.message, what))) if entry.kind in ("event", "car") else what
         style = "yellow" if entry.refusal else ""
-        detail = f"{about}{entry.string + ': ' if entry.string else ''}{what}{f' ({entry.refusal})' if entry.refusal else ''}"
+        why = f" ({'; '.join(filter(None, (entry.refusal, guessed(entry.note))))})" if entry.refusal else ""
+        detail = f"{about}{entry.string + ': ' if entry.string else ''}{what}{why}"
         table.add_row(
             str(entry.seq), "" if entry.lap is None else str(entry.lap), safe(entry.kind), safe(entry.car),
             safe(entry.speaker or entry.writer), sure, safe(detail, style),
@@ -186,12 +191,22 @@ def entries_table(journal: Journal, only: str | None) -> None:
 
 def summary_lines(summary: Summary) -> None:
     """Print what an import brought and what it left out."""
-    kinds = ", ".join(f"{count} {kind}{'s' if count != 1 else ''}" for kind, count in summary.written.items()) or "nothing new"
+    kinds = ", ".join(counted(count, kind) for kind, count in summary.written.items()) or "nothing new"
     console().print(safe(f"written: {kinds}", "bold"))
     if summary.refused:
         console().print(safe(f"  {summary.refused} of them can't be read or are doubtful, and need a look: niner sheet show", "yellow"))
     if summary.there:
-        console().print(safe(f"  {summary.there} entries were there already"))
+        console().print(safe(f"  {counted(summary.there, 'entry', 'entries')} there already"))
+    if summary.once_more:
+        told = f"  {counted(summary.once_more, 'report is', 'reports are')} of laps that had one before: is it the same radio once more?"
+        console().print(safe(told, "yellow"))
+    if summary.of_no_car:
+        console().print(safe(f"  reports and calls of no car, counted for none, are said by {by_speaker(summary.of_no_car)}", "yellow"))
+    if summary.supposed:
+        told = f"  calls taken for the only car's, by people nobody named: {by_speaker(summary.supposed)}"
+        console().print(safe(told, "yellow"))
+    if summary.silent:
+        console().print(safe(f"  never spoke: {', '.join(summary.silent[:6])}", "yellow"))
     total = sum(summary.left_out.values())
     if total:
         console().print(safe(f"left out: {total}", "bold"))
@@ -199,6 +214,8 @@ def summary_lines(summary: Summary) -> None:
         console().print(safe(f"  {count}  {reason}"))
         for left in summary.examples[reason] if reason != "ordinary talk" else ():
             console().print(safe(f"      line {left.number}: {left.text[:100]}", "dim"))
+        if reason != "ordinary talk" and count > len(summary.examples[reason]):
+            console().print(safe(f"      and {count - len(summary.examples[reason])} more: --left-out prints them all", "dim"))
 
 
 @contextlib.contextmanager

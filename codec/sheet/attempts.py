@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from codec.decode import decode_all
-from codec.sheet.evidence import SPOKEN
+from codec.sheet.evidence import SPOKEN, digits_of
 from codec.sheet.found import Found
 from grammar.errors import CodeError
 
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
     from codec.sheet.search import Item, Search
 
 CHANGING = frozenset(("CORRECTION", "ANEW", "REPEAT", "DISREGARD", "TWICE"))
-_ENDS = ".!?;"
+_ENDS, _STOPS = ".!?;", ".!?;,:"
 
 
 def refused(search: Search, runs: Sequence[Item]) -> None:
@@ -22,7 +23,7 @@ def refused(search: Search, runs: Sequence[Item]) -> None:
     region = _region(search, runs)
     if region is None:
         return
-    start, end = region
+    start, end = _with_edges(search, *region)
     span = (search.words[start].span[0], search.words[end - 1].span[1])
     try:
         text = " " * span[0] + search.text[span[0] : span[1]]
@@ -53,16 +54,40 @@ def _region(search: Search, runs: Sequence[Item]) -> Item | None:
     changing = bool(runs) and search.words[runs[0][0]].meaning.terminal in CHANGING
     if changing and _strong(search, *runs[0]) >= 3 and (best is None or best[0] < search.finder.odds["refused"]):
         return runs[0]
-    if best is None or best[0] < search.finder.odds["refused"]:
+    if best is None or best[0] < search.finder.odds["near"]:
         return None
     start, end = best[1]
+    if best[0] < search.finder.odds["refused"] and not one_word_off(search, start, end):
+        return None
     before = start - 1
-    while before >= 0 and search.words[before].meaning.terminal in SPOKEN:
+    while before >= 0 and search.words[before].meaning.terminal in SPOKEN and not search.stopped(before, _STOPS):
         before -= 1
     if before >= 0 and search.finder.claimed(search.forms[before], before=True):
         return None
     share = _strong(search, start, end) / max(1, len(search.words) - (len(search.words) - end + start) // 2)
     return best[1] if share >= 0.5 else None
+
+
+def one_word_off(search: Search, start: int, end: int) -> bool:
+    """Tell whether a driver's words would be a report with one word more, or with another word in place of one."""
+    if search.role != "car":
+        return False
+    words = search.words[start:end]
+    sizes = [digits_of(word.meaning) for word in words]
+    counted = max(sizes) > 1 and math.inf not in sizes  # talk is full of numbers like ten and twenty two, with no letter among them
+    parted = any(search.stopped(place, _STOPS) for place in range(start, end - 1))
+    return not counted and not parted and search.finder.reports.nearly(words)
+
+
+def _with_edges(search: Search, start: int, end: int) -> Item:
+    """Return a stretch with the word before or behind it, where that is none and a report lacks just this one."""
+    for place in (start - 1, end):
+        inside = 0 <= place < len(search.words) and not search.stopped(min(place, end - 1), _STOPS)
+        if inside and search.words[place].meaning.terminal == "UNKNOWN" and not search.finder.plain(search.forms[place]):
+            wider = min(start, place), max(end, place + 1)
+            if search.finder.reports.nearly(search.words[slice(*wider)]):
+                return wider
+    return start, end
 
 
 def _bridged(search: Search, end: int, start: int) -> bool:

@@ -5,7 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from codec.sheet.transcript import Utterance
+from grammar.errors import CodeError
 from grammar.message import Direction
+
+_CAR, _PIT = ("car", "driver"), ("pit", "wall", "engineer", "pit wall")
+_NAMED = ["CAR=DRIVER,ENGINEER"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,25 +21,92 @@ class Crew:
     driver: str = ""
     wall: tuple[str, ...] = ()
 
+    @property
+    def people(self) -> tuple[str, ...]:
+        """The names given, the driver's first."""
+        return tuple(filter(None, (self.driver, *self.wall)))
+
+    @property
+    def own_names(self) -> tuple[str, ...]:
+        """What the car itself may be called where a transcript names no driver."""
+        return self.car.casefold(), f"car {self.car}".casefold()
+
 
 def role_of(speaker: str, crews: Sequence[Crew]) -> tuple[Direction | None, str]:
     """Return the direction of what somebody sends (None if nobody knows), and the car."""
     speaker = speaker.casefold().strip()
     for crew in crews:
-        if speaker and speaker in (crew.driver.casefold(), crew.car.casefold(), f"car {crew.car}".casefold()):
+        if speaker and speaker in (crew.driver.casefold(), *crew.own_names):
             return "car", crew.car
         if speaker in [name.casefold() for name in crew.wall]:
             return "pit", crew.car
-    if speaker in ("car", "driver"):
+    if speaker in _CAR:
         return "car", ""
-    return ("pit" if speaker in ("pit", "wall", "engineer", "pit wall") else None), ""
+    return ("pit" if speaker in _PIT else None), ""
+
+
+class Roster:
+    """The crews, and who of them has spoken so far."""
+
+    def __init__(self, crews: Sequence[Crew]) -> None:
+        """Take the crews."""
+        self.crews = list(crews)
+        self._roles: dict[str, tuple[Direction | None, str]] = {}
+        self._cars: set[str] = set()
+
+    def who(self, said: Utterance) -> tuple[Direction | None, str]:
+        """Return the direction of what a speaker sends, and the car."""
+        if said.speaker not in self._roles:
+            self._roles[said.speaker] = role_of(said.speaker, self.crews)
+        if said.car:
+            self._cars.add(said.car)
+        role, car = self._roles[said.speaker]
+        return role, said.car or car or self._only(said.speaker, role)
+
+    def _only(self, speaker: str, role: Direction | None) -> str:
+        """Return the one car there is; "" for somebody who is none of its people, where they are all named."""
+        if len(self.crews) != 1:
+            return ""
+        crew = self.crews[0]
+        return "" if crew.driver and crew.wall and speaker and role is None else crew.car
+
+    def foreign(self, said: Utterance, role: Direction | None) -> bool:
+        """Tell whether somebody speaks who is nobody's driver, though the drivers are named: a report of theirs is of no car known."""
+        return bool(role is None and said.speaker and not said.car and any(crew.driver for crew in self.crews))
+
+    def silent(self) -> list[str]:
+        """Return the people named who have not spoken, each with the car; none where the transcript names nobody.
+
+        The driver of a car that a transcript names itself needs no name in it.
+        """
+        spoke = {speaker.casefold().strip() for speaker in self._roles}
+        if not any(speaker and role_of(speaker, ())[0] is None for speaker in spoke):
+            return []
+        found = []
+        for crew in self.crews:
+            driven = crew.car in self._cars or any(name in spoke for name in crew.own_names)
+            absent = [name for name in crew.people if name.casefold() not in spoke and not (driven and name == crew.driver)]
+            found += [f"{name} (car {crew.car})" for name in absent]
+        return found
 
 
 def crews_of(named: Iterable[str]) -> list[Crew]:
-    """Return the crews of ``CAR=DRIVER,ENGINEER…`` arguments."""
-    crews = []
+    """Return the crews of ``CAR=DRIVER,ENGINEER…`` arguments; raises CodeError where a car or a name stands in two of them."""
+    crews: list[Crew] = []
+    of: dict[str, str] = {}
     for text in named:
-        car, _, names = text.partition("=")
+        car, _, names = (part.strip() for part in text.partition("="))
         driver, *wall = [name.strip() for name in names.split(",")]
-        crews.append(Crew(car.strip(), driver, tuple(wall)))
+        crew = Crew(car, driver, tuple(filter(None, wall)))
+        if not car:
+            raise CodeError(f"{text[:60]!r} names no car", kind="usage", expected=_NAMED)
+        if car in [other.car for other in crews]:
+            hint = f'name all its people at once: --car "{car}=…"'
+            raise CodeError(f"car {car} is named twice", kind="usage", expected=_NAMED, hint=hint)
+        for name in crew.people:
+            other = of.setdefault(name.casefold(), car)
+            if other != car:
+                hint = "name everybody once: what they say must belong to one car"
+                raise CodeError(f"{name!r} is named for car {other} and for car {car}", kind="usage", hint=hint)
+        crews.append(crew)
     return crews

@@ -1,17 +1,21 @@
-"""Cues with times, WebVTT and SubRip, as utterances: a block between blank lines at a time."""
+"""Cues with times, WebVTT and SubRip, as utterances: a block at a time.
+
+A block ends at a blank line, and at the line of times of the next cue (WebVTT, 6.1: "collect a WebVTT block"); a number alone on the line
+before it is the next cue's, where the cues are numbered.
+"""
 
 from __future__ import annotations
 
-import datetime
 import re
 from collections.abc import Callable, Iterable, Iterator
 
 from codec.sheet.entry import clean
-from codec.sheet.transcript import Form, LeftOut, Utterance, named
+from codec.sheet.transcript import Form, LeftOut, Utterance, clock, named
 
 _VOICE = re.compile(r"<v(?:\.[^ \t>]*)?[ \t]+([^>]*)>")
 _TAG = re.compile(r"</?[^>]{0,200}>")
 _ARROW = "-->"
+_NO_CUES = ("WEBVTT", "NOTE", "STYLE", "REGION")
 
 
 def cues(lines: Iterable[str], form: Form, is_code: Callable[[str], bool]) -> Iterator[Utterance | LeftOut]:
@@ -19,7 +23,9 @@ def cues(lines: Iterable[str], form: Form, is_code: Callable[[str], bool]) -> It
     read = _webvtt if form == "vtt" else _subrip
     for number, block in _blocks(lines):
         if _ARROW not in block:
-            continue  # a header, a note, a style
+            if not (form == "vtt" and block.lstrip("\ufeff").startswith(_NO_CUES)):
+                yield LeftOut(number, block[:200], "not a cue: there is no line of times in it")
+            continue
         try:
             at, until, text = read(block)
         except ValueError as error:
@@ -30,11 +36,18 @@ def cues(lines: Iterable[str], form: Form, is_code: Callable[[str], bool]) -> It
 
 
 def _blocks(lines: Iterable[str]) -> Iterator[tuple[int, str]]:
-    """Yield the blocks between blank lines with the number of their first line."""
+    """Yield the blocks with the number of their first line."""
     block: list[str] = []
-    start = 1
+    start, numbered = 1, False
     for number, raw in enumerate(lines, start=1):
         line = raw.rstrip("\r\n")
+        timed = _ARROW in line
+        if timed and any(_ARROW in other or other.startswith("WEBVTT") for other in block):
+            kept = [block.pop()] if numbered and len(block) > 1 and block[-1].strip().isdecimal() else []
+            yield start, "\n".join(block)
+            block, start = kept, number - len(kept)
+        if timed:
+            numbered = bool(block) and block[-1].strip().isdecimal()
         if line.strip("\ufeff \t"):
             if not block:
                 start = number
@@ -61,7 +74,7 @@ def _webvtt(block: str) -> tuple[int, int, str]:
 
 def _clock(text: str) -> int:
     *hours, minutes, seconds = text.split(":")
-    return round((int(hours[0] if hours else 0) * 3600 + int(minutes) * 60 + float(seconds)) * 1000)
+    return clock(hours[0] if hours else None, minutes, seconds)
 
 
 def _subrip(block: str) -> tuple[int, int, str]:
@@ -71,8 +84,8 @@ def _subrip(block: str) -> tuple[int, int, str]:
         cue = next(iter(srt.parse(block + "\n\n")))
     except (srt.SRTParseError, StopIteration, ValueError):
         raise ValueError("no times hh:mm:ss,mmm --> hh:mm:ss,mmm") from None
-    second = datetime.timedelta(milliseconds=1)
-    return cue.start // second, cue.end // second, cue.content
+    at, until = (_clock(part.split()[0]) for part in next(line for line in block.split("\n") if _ARROW in line).split(_ARROW, 1))
+    return at, until, cue.content
 
 
 def _voices(text: str, is_code: Callable[[str], bool]) -> Iterator[tuple[str, str]]:

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 LIKELY = 0.5  # a guess below this can't be taken, not even by hand: it is more likely wrong than right
 _SURE = 0.9  # a field less sure than this is pointed out
 _TELLING = 0.1  # and one less sure than this says nothing of the report
+_GUESSED = "most likely"
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,3 +82,33 @@ def doubt(book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | 
 def doubtful(found: Doubt) -> list[tuple[str, str, float]]:
     """Return the (title, value, probability) worth telling of: none where it is likely that no report was heard at all."""
     return [one for one in found.fields if one[2] >= _TELLING] if found.hearing.nothing < LIKELY else []
+
+
+@dataclass(frozen=True, slots=True)
+class Perhaps:
+    """What a report that can't be read most likely was: its symbols ("" where no guess is likely), and its lap where that is sure."""
+
+    string: str
+    probability: float
+    lap: int | None
+
+    def __str__(self) -> str:
+        return f"{_GUESSED} {self.string} ({percent(min(self.probability, 0.9999))})" if self.string else ""
+
+
+def guessed(note: str) -> str:
+    """Return the part of an entry's note that tells what it most likely was, "" if it has none."""
+    return note[note.find(_GUESSED) :] if _GUESSED in note else ""
+
+
+def perhaps(book: Book, text: str, last: Mapping[str, Any] | None, context: Mapping[str, Any]) -> Perhaps | None:
+    """Return what ``text`` most likely was, given the values of the last report and what restores its lap; None where nobody can tell."""
+    found = doubt(book, text, last)
+    if found is None:
+        return None
+    marginal = found.hearing.marginals.get(lap_field(book))
+    sure = marginal is not None and marginal.probability >= _SURE
+    guess = found.guess
+    said = Reading(book, guess.match, guess.text, guess.spans, dict(context)).values.get(lap_field(book)) if sure else None
+    string = guess.said if found.probability >= LIKELY else ""
+    return Perhaps(string, found.probability, int(said) if isinstance(said, Decimal) and said == said.to_integral_value() else None)

@@ -138,6 +138,7 @@ class Prefilter(dict[str, tuple[float, float]]):
         """Take the words that always need a closer look."""
         super().__init__()
         self._evidence, self._row, self._refused = evidence, float(evidence.bits["row"]), float(settings()["odds"]["refused"])
+        self._near, self._talk = float(settings()["odds"]["near"]), frozenset(settings()["cues"]["plain"])
         closer, self._grouped = [], set[str]()
         for form, meaning in evidence.book.lexicon.meanings.items():
             if meaning.terminal in ("ASK", "CORRECTION", "REPEAT", "ANEW") or (meaning.terminal == "SEPARATOR" and meaning.value):
@@ -152,16 +153,18 @@ class Prefilter(dict[str, tuple[float, float]]):
         if len(self) > _MOST_KEPT:
             self.clear()
         run = symbols = 0.0
+        bridged = False
         least, row, shortest, plain = self._evidence.least, self._row, self._evidence.shortest_figures, self._refused
         for raw in text.split():
             bits, digits = self[raw]
             if bits:
                 run += bits + row
                 symbols += digits
-                if run >= least and (symbols >= shortest or run >= plain):
+                if run >= (self._near if bridged else least) and (symbols >= shortest or run >= plain):
                     return True
             elif raw not in _PAUSED:
-                run = symbols = 0.0
+                bridged = bool(run) and not bridged and raw.casefold() not in self._talk  # it may be a word of the code misheard
+                run, symbols = (run, symbols) if bridged else (0.0, 0.0)
         return self._closer.search(text) is not None
 
     def codes(self, raw: str) -> bool:

@@ -19,15 +19,18 @@ from codec.files import whole, written
 from codec.reading import plain_value
 from codec.sheet.columns import Facts, cells, csv_rows, entry_from, guarded, names, table_schema
 from codec.sheet.entry import Entry, SheetError
+from codec.sheet.fitting import fitting
 from codec.sheet.journal import Journal
 from codec.sheet.values import number_text
-from grammar.fields import Band, FieldBase
+from grammar.book import Book
+from grammar.fields import Band
 from grammar.loading import parse_book
 
 ExportForm = Literal["csv", "jsonl", "xlsx"]
 FORMS: tuple[ExportForm, ...] = ("csv", "jsonl", "xlsx")
 _HEADER = "sheet"
 _VERSION = 1
+_WORKBOOKS, _TABLES = (".xlsx", ".xlsm", ".xls", ".ods"), (".csv", ".tsv")
 _SPREADSHEET_DIGITS = 15
 Read = tuple[Facts, Iterator[Entry]]
 
@@ -65,24 +68,33 @@ def _whole(path: Path, write: Callable[[IO[Any]], int], *, binary: bool = False)
 
 
 def read_export(path: Path) -> Read | None:
-    """Return the book's facts and the entries of an exported sheet; None if the file is something else. Raises SheetError, OSError."""
+    """Return the book's facts and the entries of an exported sheet; None if the file is another text. Raises SheetError, OSError.
+
+    What is named as a table or a workbook and is no exported sheet is refused: it is no transcript either.
+    """
+    suffix = path.suffix.casefold()
     with path.open("rb") as stream:
         head = stream.read(4096)
     if head.startswith(b"PK\x03\x04"):
         from codec.sheet.spreadsheet import read
 
         return read(path)
+    if suffix in _WORKBOOKS:
+        raise SheetError(f"{path.name} is no workbook", kind="sheet-export", expected=["an exported sheet, as .xlsx"])
     if head.removeprefix(b"\xef\xbb\xbf").startswith(b"seq,uid,"):
         return _read_csv(path)
     if head.startswith(b'{"' + _HEADER.encode() + b'": '):
         return _read_json(path)
+    if suffix in _TABLES:
+        hint = "an exported .csv needs its columns as they were; a transcript is text, .jsonl, .vtt or .srt: tell it with --form"
+        raise SheetError(f"{path.name} is no exported sheet", kind="sheet-export", expected=["columns seq, uid, …"], hint=hint)
     return None
 
 
-def fields_of(facts: Facts, where: str) -> Mapping[str, FieldBase]:
-    """Return the fields of the book an export holds; raises SheetError."""
+def book_of(facts: Facts, where: str) -> Book:
+    """Return the book an export holds; raises SheetError."""
     try:
-        return parse_book(facts.text, facts.name).fields
+        return parse_book(facts.text, facts.name)
     except ValueError as error:
         raise SheetError(f"{where}: its book can't be read: {error}", kind="sheet-export") from None
 
@@ -112,12 +124,13 @@ def _read_csv(path: Path) -> Read:
             hint="the schema written beside the CSV belongs to it",
         ) from None
     facts = Facts.read(told.get("book") if isinstance(told, dict) else None, schema.name)
-    fields = fields_of(facts, schema.name)
+    book = book_of(facts, schema.name)
 
     def entries() -> Iterator[Entry]:
         with path.open(encoding="utf-8-sig", errors="replace", newline="") as stream:
             for number, row in csv_rows(stream, path.name):
-                yield entry_from(row, fields, f"{path.name}, line {number}")
+                where = f"{path.name}, line {number}"
+                yield fitting(entry_from(row, book.fields, where), book, where)
 
     return facts, entries()
 
@@ -162,7 +175,7 @@ def _read_json(path: Path) -> Read:
     if told.get(_HEADER) != _VERSION:
         raise SheetError(f"{path.name}: form {str(told.get(_HEADER))[:20]} of the export is not known here", kind="sheet-later")
     facts = Facts.read(told.get("book"), path.name)
-    fields = fields_of(facts, path.name)
+    book = book_of(facts, path.name)
 
     def entries() -> Iterator[Entry]:
         with path.open(encoding="utf-8", newline="\n") as lines:
@@ -170,7 +183,7 @@ def _read_json(path: Path) -> Read:
             for number, line in enumerate(lines, start=2):
                 if line.strip():
                     where = f"{path.name}, line {number}"
-                    yield entry_from(_texts(_parsed(line, where), where), fields, where)
+                    yield fitting(entry_from(_texts(_parsed(line, where), where), book.fields, where), book, where)
 
     return facts, entries()
 

@@ -7,6 +7,7 @@ from typing import Any
 
 from codec.sheet.evidence import Evidence, settings
 from codec.sheet.found import Found, Heard
+from codec.sheet.nearly import Nearly
 from codec.sheet.search import Search
 from grammar.book import Book
 from grammar.message import Direction
@@ -19,7 +20,7 @@ class Finder:
 
     def __init__(self, book: Book) -> None:
         """Weigh the words of a book."""
-        self.book, self.evidence = book, Evidence(book)
+        self.book, self.evidence, self.reports = book, Evidence(book), Nearly(book, "car")
         self.odds, cues = settings()["odds"], settings()["cues"]
         self._before, self._after, self._hedges = frozenset(cues["before"]), frozenset(cues["after"]), frozenset(cues["hedges"])
         self.shortest = min(message.lengths[0] for message in book.messages.values())

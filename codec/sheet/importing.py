@@ -6,7 +6,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO
 
-from codec.sheet.crews import Crew
+from codec.sheet.again import There
+from codec.sheet.crews import Crew, role_of
 from codec.sheet.entry import Entry
 from codec.sheet.exports import Read, restore
 from codec.sheet.journal import Journal
@@ -14,25 +15,41 @@ from codec.sheet.laps import LapTimes
 from codec.sheet.listener import Draft, Listener
 from codec.sheet.state import cars
 from codec.sheet.transcript import MOST_LINE, Form, LeftOut, utterances
+from grammar.errors import CodeError
 from grammar.speech.words import cut
 
 _BATCH = 500
+_MOST_HELD = 20_000  # entries held back while somebody named has not spoken, and nobody knows whose car others report of
 _EXAMPLES = 2
 
 
 @dataclass(slots=True)
 class Summary:
-    """What an import brought: entries by kind, those that were there already, and what was left out by reason with a few examples."""
+    """What an import brought: entries by kind, those that were there already, and what was left out by reason with a few examples.
+
+    ``once_more`` counts the reports of laps that had one before, ``of_no_car`` by speaker the reports and calls that belong to no car,
+    ``supposed`` the calls of people nobody named, taken for the only car's; ``silent`` names those who were named and never spoke.
+    """
 
     written: dict[str, int] = field(default_factory=dict)
     refused: int = 0
     there: int = 0
+    once_more: int = 0
+    of_no_car: dict[str, int] = field(default_factory=dict)
+    supposed: dict[str, int] = field(default_factory=dict)
+    silent: list[str] = field(default_factory=list)
     left_out: dict[str, int] = field(default_factory=dict)
     examples: dict[str, list[LeftOut]] = field(default_factory=dict)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the counts for ``--json``."""
-        return {"written": self.written, "refused": self.refused, "there_already": self.there, "left_out": self.left_out}
+        facts = {"written": self.written, "refused": self.refused, "there_already": self.there, "left_out": self.left_out}
+        return facts | {
+            "laps_reported_before": self.once_more,
+            "of_no_car": self.of_no_car,
+            "supposed": self.supposed,
+            "never_spoke": self.silent,
+        }
 
     def leave(self, left: LeftOut) -> None:
         """Count what was left out."""
@@ -41,6 +58,15 @@ class Summary:
         shown = self.examples.setdefault(reason, [])
         if len(shown) < _EXAMPLES:
             shown.append(left)
+
+    def place(self, entry: Entry, crews: Sequence[Crew]) -> None:
+        """Count a report or call by its speaker where nobody knows whose car it belongs to."""
+        if entry.kind not in ("report", "call"):
+            return
+        if not entry.car:
+            self.of_no_car[entry.speaker] = self.of_no_car.get(entry.speaker, 0) + 1
+        elif entry.speaker and entry.kind == "call" and role_of(entry.speaker, crews)[0] is None:
+            self.supposed[entry.speaker] = self.supposed.get(entry.speaker, 0) + 1
 
     def write(self, entry: Entry) -> None:
         """Count an entry."""
@@ -86,35 +112,68 @@ def import_transcript(
     after: Mapping[str, int] | None = None,
     left_out: Callable[[LeftOut], None] | None = None,
 ) -> Summary:
-    """Write what a transcript brings to the journal; the same transcript again, or a longer one that begins with it, adds only what is new.
+    """Write what a transcript brings to the journal; the same transcript again, a longer one, or another form of it adds only what is new.
 
     ``crews`` tells who drives which car and who speaks to it, ``times`` when laps began, ``after`` the lap of a car before its first report
-    (0). ``left_out`` is told of every line left out. Raises SheetError.
+    (0). ``left_out`` is told of every line left out. Raises SheetError, and CodeError where the names of ``crews`` are not those of the
+    transcript: nothing is written then.
     """
-    summary = Summary()
-    named = cars(journal.entries())
-    journal.append_all(Entry(kind="car", car=c.car, message=c.driver, note=", ".join(c.wall)) for c in crews if c.car not in named)
-    batch: list[Draft] = []
-    for draft in drafts(Listener(journal.book, crews, times=times, after=after), lines, form):
+    summary, listener = Summary(), Listener(journal.book, crews, times=times, after=after)
+    named, there = cars(journal.entries()), There.before(journal)
+    new = [Entry(kind="car", car=c.car, message=c.driver, note=", ".join(c.wall)) for c in crews if c.car not in named]
+    batch: list[tuple[Entry, str]] = []
+    for draft in drafts(listener, lines, form):
         if isinstance(draft, LeftOut):
             summary.leave(draft)
             if left_out is not None:
                 left_out(draft)
             continue
-        batch.append(draft)
-        if len(batch) >= _BATCH:
-            write(journal, [(draft.entry, draft.about) for draft in batch], summary)
-            batch = []
-    write(journal, [(draft.entry, draft.about) for draft in batch], summary)
+        if crews:
+            summary.place(draft.entry, crews)
+        batch.append((draft.entry, draft.about))
+        astray = bool(summary.of_no_car) and bool(listener.roster.silent())
+        if len(batch) >= (_MOST_HELD if astray else _BATCH):
+            _unless_astray(summary, listener)
+            journal.append_all(new)
+            write(journal, batch, summary, there)
+            new, batch = [], []
+    _unless_astray(summary, listener)
+    if batch:
+        journal.append_all(new)
+        write(journal, batch, summary, there)
     return summary
 
 
-def write(journal: Journal, pairs: Sequence[tuple[Entry, str]], summary: Summary) -> None:
-    """Write entries in one go and count them; those that were there already are counted apart."""
+def by_speaker(counts: Mapping[str, int]) -> str:
+    """Return in words who said how many."""
+    shown = [f"{name or 'somebody without a name'} ({count})" for name, count in list(counts.items())[:6]]
+    return ", ".join(shown) + (f" … and {len(counts) - 6} more" if len(counts) > 6 else "")
+
+
+def _unless_astray(summary: Summary, listener: Listener) -> None:
+    """Raise CodeError where somebody named never spoke and others, of no car, report: most likely the name is another in the transcript."""
+    summary.silent = listener.roster.silent()
+    if not (summary.silent and summary.of_no_car):
+        return
+    silent, others = ", ".join(summary.silent[:6]), by_speaker(summary.of_no_car)
+    raise CodeError(
+        f"{silent} never spoke, and there are reports or calls of nobody's car, said by {others}",
+        kind="unknown-speaker",
+        hint="name people as the transcript does, and leave out those who are silent in it; nothing was written",
+    )
+
+
+def write(journal: Journal, pairs: Sequence[tuple[Entry, str]], summary: Summary, there: There | None = None) -> None:
+    """Write entries in one go and count them; those that were there already are counted apart, and reports of laps that had one too."""
     last = journal.last
+    if there is not None:
+        count = len(pairs)
+        pairs = there.new(pairs)
+        summary.there += count - len(pairs)
     for entry in journal.append_linked(pairs):
         if entry.seq > last:
             summary.write(entry)
+            summary.once_more += there is not None and there.reported(entry)
         else:
             summary.there += 1
 

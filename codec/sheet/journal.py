@@ -60,7 +60,7 @@ class Journal:
         with telling(self.path):
             facts = dict(self._connection.execute("SELECT name, text FROM facts").fetchall())
         if not {"book", "digest", "name"} <= facts.keys():
-            raise damaged("what it tells of its book is gone")
+            raise damaged("what it tells of its book is gone", self.path)
         return facts
 
     def _kept(self) -> Book:
@@ -68,9 +68,9 @@ class Journal:
         try:
             book = parse_book(self.facts["book"], self.facts["name"])
         except BookError:
-            raise damaged("the book kept in it can't be read") from None
+            raise damaged("the book kept in it can't be read", self.path) from None
         if book_digest(book) != self.facts["digest"]:
-            raise damaged("the book kept in it is not as it was written")
+            raise damaged("the book kept in it is not as it was written", self.path)
         return book
 
     def _same(self, book: Book) -> Book:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import bisect
 import csv
+import itertools
 from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from typing import Any
@@ -23,6 +24,16 @@ def lap_field(book: Book) -> str:
     return LAP if said and isinstance(book.fields.get(LAP), Wrapped | Quantity) else ""
 
 
+def _start(start: str | None, lap: str | None) -> tuple[int, int]:
+    """Return when a lap began, and the lap; raises ValueError."""
+    at = milliseconds(start or None)
+    if at is None:
+        raise ValueError("a time is missing: when the lap began is expected")
+    if lap is None or not lap.strip().isdecimal():
+        raise ValueError(f"{str(lap or '')[:20]!r} is no lap: a whole number is expected")
+    return at, int(lap)
+
+
 class LapTimes:
     """When each lap of each car began, in milliseconds, from a file of car, lap, start."""
 
@@ -37,14 +48,17 @@ class LapTimes:
         if not {"car", "lap", "start"} <= set(rows.fieldnames or ()):
             raise SheetError(f"{name}: columns car, lap, start are expected", kind="lap-times", hint="the first line names the columns")
         starts: dict[str, list[tuple[int, int]]] = {}
-        for number, row in enumerate(rows, start=2):
+        for row in rows:
             try:
-                at = milliseconds(row["start"])
-                if at is None:
-                    raise ValueError("a time is missing")
-                starts.setdefault(row["car"], []).append((at, int(row["lap"])))
-            except (ValueError, TypeError) as error:
-                raise SheetError(f"{name}, line {number}: {error}", kind="lap-times") from None
+                starts.setdefault(row["car"] or "", []).append(_start(row["start"], row["lap"]))
+            except ValueError as error:
+                raise SheetError(f"{name}, line {rows.line_num}: {error}", kind="lap-times") from None
+        for car, pairs in starts.items():
+            pairs.sort()
+            for (before, lap), (at, following) in itertools.pairwise(pairs):
+                if at == before or following <= lap:
+                    message = f"{name}: car {car} begins lap {lap} at {before / 1000:g} s and lap {following} at {at / 1000:g} s"
+                    raise SheetError(message, kind="lap-times", expected=["laps that begin one after the other"])
         return cls(starts)
 
     def at(self, car: str, moment: int | None) -> int | None:
@@ -99,6 +113,12 @@ class LapKeeper:
         if reading.message == self._counted and not self._field:
             return self.last + 1, "order"
         return self.now(at, None)
+
+    def of_unread(self, perhaps: int | None, at: int | None, given: int | None) -> tuple[int, LapBy]:
+        """Return the lap of a report that can't be read, of which most likely lap ``perhaps`` was said (None if nobody knows)."""
+        if given is not None:
+            return given, "given"
+        return (self.expected(at), "order") if perhaps is None else (perhaps, "said")
 
     def now(self, at: int | None, given: int | None) -> tuple[int | None, LapBy]:
         """Return the lap of anything that is no lap report."""

@@ -13,14 +13,16 @@ from decimal import Decimal
 from codec.reading import Reading
 from codec.sheet.attempts import CHANGING
 from codec.sheet.choices import Choice, best
-from codec.sheet.crews import Crew, role_of
+from codec.sheet.crews import Crew, Roster
+from codec.sheet.doubt import perhaps
 from codec.sheet.entry import Entry, LapBy
 from codec.sheet.evidence import SPOKEN, Prefilter
 from codec.sheet.finder import Finder, Found
 from codec.sheet.laps import LapKeeper, LapTimes
-from codec.sheet.state import ADDED
+from codec.sheet.state import ADDED, lap_message
 from codec.sheet.transcript import LeftOut, Utterance
 from grammar.book import Book
+from grammar.fields import Value
 from grammar.message import Direction
 from grammar.speech.words import cut
 
@@ -47,6 +49,7 @@ class _Said:
     at: int | None
     reading: Reading | None
     lap: int | None
+    asked: bool = False
 
 
 @dataclass(slots=True)
@@ -54,6 +57,7 @@ class _Car:
     laps: LapKeeper
     last: dict[Direction, _Said] = field(default_factory=dict)
     events: dict[str, Utterance] = field(default_factory=dict)
+    values: Mapping[str, Value] | None = None
 
 
 class Listener:
@@ -61,14 +65,13 @@ class Listener:
 
     def __init__(self, book: Book, crews: Sequence[Crew], *, times: LapTimes | None = None, after: Mapping[str, int] | None = None) -> None:
         """Take who drives what, when laps began, and behind which lap each car's reports begin."""
-        self.book, self.finder, self.crews = book, Finder(book), list(crews)
+        self.book, self.finder, self.roster = book, Finder(book), Roster(crews)
         self.odds = self.finder.odds
         self._prefilter, self._times, self._after = Prefilter(self.finder.evidence), times, after or {}
         self._cars: dict[str, _Car] = {}
         self._tails: dict[str, Utterance] = {}
-        self._chain = hashlib.blake2b(repr(self.crews).encode("utf-8", "replace"), digest_size=12)
+        self._chain = hashlib.blake2b(repr(self.roster.crews).encode("utf-8", "replace"), digest_size=12)
         self._count = 0
-        self._roles: dict[str, tuple[Direction | None, str]] = {}
 
     def hear(self, said: Utterance) -> list[Draft | LeftOut]:
         """Return what one utterance brings: drafts of entries, or the reason why there are none."""
@@ -76,7 +79,7 @@ class Listener:
         self._count = 0
         if len(said.text) > 20_000:
             return [LeftOut(said.number, said.text[:200], "too long to be one utterance")]
-        role, name = self._who(said)
+        role, name = self.roster.who(said)
         open_to_doubt = bool(said.alternatives) or any(word.alternatives for word in said.words)
         if not open_to_doubt and not self._prefilter.worth(said.text):
             self._remember(said)
@@ -86,14 +89,6 @@ class Listener:
         self._remember(said)
         drafts: list[Draft | LeftOut] = [d for found in choice.found for d in self._drafts(found, choice, role, name, car)]
         return drafts or [LeftOut(said.number, said.text, choice.reason or "said before")]
-
-    def _who(self, said: Utterance) -> tuple[Direction | None, str]:
-        """Return the direction of what a speaker sends, and the car."""
-        only = self.crews[0].car if len(self.crews) == 1 else ""
-        if said.speaker not in self._roles:
-            self._roles[said.speaker] = role_of(said.speaker, self.crews)
-        role, car = self._roles[said.speaker]
-        return role, said.car or car or only
 
     def _car(self, name: str) -> _Car:
         if name not in self._cars:
@@ -147,7 +142,8 @@ class Listener:
         elif found.kind == "ask":
             yield from self._question(found, base, said, role, car)
         elif found.kind == "refused" and role != "pit":
-            yield from self._refused(found, base, said, car)
+            foreign = bool(base.car) and self.roster.foreign(said, role)
+            yield from self._refused(found, base.replace(car="") if foreign else base, said, self._car("") if foreign else car)
         elif found.kind == "reading":
             place = found.span[0]
             for reading in found.readings:
@@ -173,22 +169,26 @@ class Listener:
     def _question(self, found: Found, base: Entry, said: Utterance, role: Direction | None, car: _Car) -> Iterator[Draft]:
         asked = car.last.get("pit" if role == "car" else "car")
         about = asked.uid if asked is not None and self._near(asked, said, self.odds["again"]) else ""
+        if asked is not None and about:
+            asked.asked = True
         lap, lap_by = _lap_of(asked) if asked is not None and about else car.laps.now(said.at, said.lap)
         yield Draft(base.replace(kind="question", heard=found.name, lap=lap, lap_by=lap_by, uid=self._uid()), about)
 
     def _refused(self, found: Found, base: Entry, said: Utterance, car: _Car) -> Iterator[Draft]:
         error = found.error
-        timed = car.laps.expected(said.at)
+        guess = perhaps(self.book, base.heard, car.values, car.laps.context(said.at))
+        told = [error.message[:400] if error is not None else "", "" if guess is None else str(guess)]
         entry = base.replace(
             kind="report",
-            lap=said.lap or timed,
-            lap_by="given" if said.lap else "order",
             refusal=error.kind if error is not None else "doubtful",
-            note=error.message[:400] if error is not None else "",
+            note="; ".join(filter(None, told)),
             uid=self._uid(),
         )
+        lap, lap_by = car.laps.of_unread(guess.lap if guess is not None else None, said.at, said.lap)
+        entry = entry.replace(lap=lap, lap_by=lap_by)
         last = car.last.get("car")
         again = last is not None and last.reading is None and self._near(last, said, self.odds["again"])
+        again = again and last is not None and self._of_one(last, said, lap, lap_by, found)
         car.last["car"] = _Said(last.uid if again and last else entry.uid, base.heard, said.speaker, said.number, said.at, None, entry.lap)
         yield Draft(entry.replace(kind="correction"), last.uid) if again and last else Draft(entry)
 
@@ -212,22 +212,38 @@ class Listener:
             entry = entry if about else entry.replace(refusal="doubtful")
             yield Draft(entry.replace(kind="readback", lap=lap, lap_by=lap_by, note=note), about)
             return
+        if direction == "car" and base.car and self.roster.foreign(said, role):
+            yield from self._reading(reading, base.replace(car=""), choice, found, role, self._car(""))
+            return
         recent = last is not None and last.speaker == said.speaker and self._near(last, said, self.odds["again"])
         if recent and same and not choice.changed:
             return
         lap, lap_by = car.laps.of(reading, said.at, said.lap)
         entry = entry.replace(kind="report" if direction == "car" else "call", lap=lap, lap_by=lap_by)
-        mends = recent and last is not None and self._mends(last, reading, lap, found, choice)
+        mends = recent and last is not None and self._mends(last, entry, found, choice)
         uid = last.uid if mends and last is not None else entry.uid
         sure = None if entry.refusal else reading
+        if sure is not None and direction == "car" and reading.message == lap_message(self.book):
+            car.values = entry.values
         car.last[direction] = _Said(uid, base.heard, said.speaker, said.number, said.at, sure, lap)
         yield Draft(entry.replace(kind="correction"), last.uid) if mends and last is not None else Draft(entry)
 
-    def _mends(self, last: _Said, reading: Reading, lap: int | None, found: Found, choice: Choice) -> bool:
-        """Tell whether a report is the same one again: after a refused one, after I SAY AGAIN or CORRECTION, or of the same lap."""
-        if last.reading is None or found.changing or choice.changed:
+    def _mends(self, last: _Said, entry: Entry, found: Found, choice: Choice) -> bool:
+        """Tell whether a report is the same one again: after I SAY AGAIN or CORRECTION, of the same lap, or after one that was refused."""
+        if found.changing or choice.changed:
             return True
-        return last.reading.message == reading.message and reading.direction == "car" and lap is not None and lap == last.lap
+        if last.reading is None:
+            return self._of_one(last, choice.said, entry.lap, entry.lap_by, found)
+        return last.reading.message == entry.message and entry.kind == "report" and entry.lap is not None and entry.lap == last.lap
+
+    def _of_one(self, last: _Said, said: Utterance, lap: int | None, lap_by: LapBy, found: Found) -> bool:
+        """Tell whether something said soon after a report that was refused is that report again, and not the next one.
+
+        Times tell: a lap lasts longer. Without them the lap said does; where none is said it is so if the report was asked for.
+        """
+        if found.changing or (last.at is not None and said.at is not None):
+            return True
+        return lap == last.lap if lap_by == "said" else last.asked
 
 
 def _lap_of(last: _Said) -> tuple[int | None, LapBy]:

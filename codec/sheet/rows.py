@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from decimal import Decimal
+from pathlib import Path
 from typing import Any
 
 from codec.sheet.entry import Entry, SheetError
@@ -59,10 +60,10 @@ def entry_of(row: Sequence[Any], fields: Fields) -> Entry:
     return Entry(**facts)
 
 
-def damaged(message: str) -> SheetError:
+def damaged(message: str, path: Path | None = None) -> SheetError:
     """Return the error for a file that is not as it was written."""
     return SheetError(
-        f"the sheet is damaged: {message}",
+        f"{'the sheet' if path is None else repr(str(path))} is damaged: {message}",
         kind="sheet-damaged",
         hint="keep a copy of the file, then save what can be read: niner sheet rescue SHEET NEW-SHEET",
     )

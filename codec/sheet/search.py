@@ -52,7 +52,7 @@ class Search:
             refused(self, runs)
         self.heard.found.sort(key=lambda found: found.span)
         if not self.heard.found and not self.heard.reason:
-            self.heard.reason = "no code in it"
+            self.heard.reason = "words of the code, but no report"
         return self.heard
 
     # runs

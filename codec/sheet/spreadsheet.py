@@ -11,7 +11,8 @@ from typing import IO, Any
 
 from codec.sheet.columns import OWN, VALUE, WHOLE, Facts, cells, checked_header, entry_from, names
 from codec.sheet.entry import Entry, SheetError
-from codec.sheet.exports import Read, fields_of, number_cell
+from codec.sheet.exports import Read, book_of, number_cell
+from codec.sheet.fitting import fitting
 from codec.sheet.journal import Journal
 from codec.sheet.state import cars, lap_message, laps, rows
 from codec.sheet.values import measured, number_text, value_text
@@ -100,20 +101,21 @@ def _laps(sheet: Any, journal: Journal) -> None:
             sheet.append([*line, _cell(sheet, row.entry.refusal), _cell(sheet, row.entry.heard)])
 
 
-def read(path: Path) -> Read | None:
-    """Return the book's facts and the entries of a workbook that is an exported sheet; None for any other. Raises SheetError."""
+def read(path: Path) -> Read:
+    """Return the book's facts and the entries of a workbook that is an exported sheet; raises SheetError for any other."""
     openpyxl = _openpyxl()
     try:
         book = openpyxl.load_workbook(path, read_only=True, data_only=True)
     except (zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
         raise SheetError(f"{path.name}: no workbook that can be read: {error}", kind="sheet-export") from None
     if not {"entries", "book"} <= set(book.sheetnames):
-        return None
+        expected = ["the sheets 'entries' and 'book' of an exported one"]
+        raise SheetError(f"{path.name}: a workbook with other sheets", kind="sheet-export", expected=expected)
     told: dict[str, str] = {}
     for key, text in book["book"].iter_rows(values_only=True, max_col=2):
         told[str(key)] = told.get(str(key), "") + _plain(text)
     facts = Facts.read(told, path.name)
-    fields = fields_of(facts, path.name)
+    kept = book_of(facts, path.name)
 
     def entries() -> Iterator[Entry]:
         listed = book["entries"].iter_rows(values_only=True)
@@ -122,7 +124,8 @@ def read(path: Path) -> Read | None:
         for number, row in enumerate(listed, start=2):
             texts = {name: _plain(value) for name, value in zip(header, row, strict=False)}
             if any(texts[name] for name in OWN):
-                yield entry_from(texts, fields, f"{path.name}, row {number}")
+                where = f"{path.name}, row {number}"
+                yield fitting(entry_from(texts, kept.fields, where), kept, where)
         book.close()
 
     return facts, entries()

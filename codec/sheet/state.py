@@ -99,6 +99,11 @@ def cars(entries: Iterable[Entry]) -> dict[str, str]:
     return named
 
 
+def of_car(standing: Iterable[Row], car: str) -> list[Row]:
+    """Return what stands for one car: its own, and events and notes that name no car; a report or call of no car belongs to none."""
+    return [row for row in standing if row.entry.car == car or (not row.entry.car and row.first.kind in ("event", "note"))]
+
+
 def lap_message(book: Book) -> str:
     """Return the name of the message that is reported each lap: the first that the book has from the car."""
     return next((message.name for message in book.sent_by("car")), "")

@@ -70,7 +70,7 @@ def _prepare(connection: sqlite3.Connection, path: Path, create: Mapping[str, st
     application = connection.execute("PRAGMA application_id").fetchone()[0]
     tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
     if tables and application != APPLICATION:
-        raise SheetError(f"{str(path)!r} is no lap sheet", kind="not-a-sheet", hint="name another file")
+        raise _no_sheet(path)
     if not tables and create is None:
         raise SheetError(f"{str(path)!r} is empty", kind="sheet-missing", hint=_MADE_BY)
     _patiently(lambda: connection.execute("PRAGMA journal_mode = WAL"))
@@ -148,7 +148,7 @@ def telling(path: Path) -> Iterator[None]:
     except sqlite3.Error as error:
         raise _told(error, path) from None
     except UnicodeDecodeError:  # a message of SQLite's that quotes what is damaged
-        raise damaged("what it holds is no text") from None
+        raise damaged("what it holds is no text", path) from None
     except OSError as error:
         full = error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
         kind = "sheet-full" if full else "sheet-file"
@@ -170,7 +170,21 @@ def _told(error: sqlite3.Error, path: Path) -> SheetError:
         return SheetError(f"{str(path)!r} can't be opened", kind="sheet-file", hint="does its folder exist, and may it be written?")
     if name == "SQLITE_CONSTRAINT_FOREIGNKEY":
         return SheetError("the entry it is about is not in the sheet", kind="sheet-entry")
-    return damaged(str(error)) if not isinstance(error, sqlite3.ProgrammingError) else SheetError(str(error), kind="sheet-closed")
+    if name == "SQLITE_NOTADB" and not _holds_entries(path):
+        return _no_sheet(path)
+    return damaged(str(error), path) if not isinstance(error, sqlite3.ProgrammingError) else SheetError(str(error), kind="sheet-closed")
+
+
+def _no_sheet(path: Path) -> SheetError:
+    return SheetError(f"{str(path)!r} is no lap sheet", kind="not-a-sheet", hint=f"name another file; {_MADE_BY}")
+
+
+def _holds_entries(path: Path) -> bool:
+    """Tell whether a file that SQLite does not know holds entries all the same: then it is a sheet whose beginning is damaged."""
+    from codec.sheet.rescue import rows_in
+    from codec.sheet.rows import COLUMNS, sound
+
+    return any(len(row) == len(COLUMNS) and sound(row) for row in rows_in(path))
 
 
 def read_only(path: Path) -> SheetError:

@@ -93,11 +93,23 @@ def _text(lines: Iterable[str], is_code: Callable[[str], bool]) -> Iterator[Utte
         at = None
         found = _TIME.match(line)
         if found:
-            hours, minutes, seconds = found.groups()
-            at = round((int(hours or 0) * 3600 + int(minutes) * 60 + float(seconds.replace(",", "."))) * 1000)
+            try:
+                at = clock(*found.groups())
+            except ValueError as error:
+                yield LeftOut(number, line[:200], str(error))
+                continue
             line = line[found.end() :]
         speaker, text = named(line, is_code)
         yield Utterance(number, clean(text), speaker, at)
+
+
+def clock(hours: str | None, minutes: str, seconds: str) -> int:
+    """Return a time written with colons in milliseconds; raises ValueError at 60 seconds or more, and at 60 minutes behind hours."""
+    second = float(seconds.replace(",", "."))
+    if second >= 60 or (hours is not None and int(minutes) >= 60):
+        written = ":".join(filter(None, (hours, minutes, seconds)))
+        raise ValueError(f"{written} is no time: hours:minutes:seconds with less than 60 minutes and seconds are expected")
+    return round((int(hours or 0) * 3600 + int(minutes) * 60 + second) * 1000)
 
 
 def named(line: str, is_code: Callable[[str], bool]) -> tuple[str, str]:
@@ -115,8 +127,9 @@ def named(line: str, is_code: Callable[[str], bool]) -> tuple[str, str]:
 
 
 def _json(lines: Iterable[str]) -> Iterator[Utterance | LeftOut]:
-    for number, line in enumerate(lines, start=1):
-        if line.isspace():
+    for number, raw in enumerate(lines, start=1):
+        line = raw.strip()
+        if not line:
             continue
         try:
             facts = json.loads(line)
@@ -134,7 +147,7 @@ def _json(lines: Iterable[str]) -> Iterator[Utterance | LeftOut]:
 
 def _utterance(number: int, facts: Mapping[str, Any]) -> Utterance:
     get = facts.get
-    others = _others(get("alternatives"), "text", "transcript") if "alternatives" in facts else ()
+    others = _others(facts, "text", "transcript")
     text = _first(facts, "text", "heard", "transcript")
     confidence = get("confidence")
     if text is None and others:
@@ -144,7 +157,7 @@ def _utterance(number: int, facts: Mapping[str, Any]) -> Utterance:
     lap = get("lap")
     if lap is not None and (isinstance(lap, bool) or not isinstance(lap, int)):
         raise TypeError("'lap' must be a whole number")
-    words = tuple(_word(word) for word in get("words") or ())
+    words = tuple(_word(word) for word in _listed(facts, "words"))
     speaker, car = _first(facts, "speaker", "from", "channel"), get("car")
     return Utterance(
         number,
@@ -173,13 +186,21 @@ def _word(facts: Any) -> HeardWord:
     if not isinstance(text, str):
         raise TypeError("each of 'words' needs a 'word'")
     sure = _first(facts, "confidence", "probability")
-    others = _others(facts.get("alternatives"), "word", "text")
+    others = _others(facts, "word", "text")
     return HeardWord(clean(text.strip()), None if sure is None else share(sure), others)
 
 
-def _others(listed: Any, *names: str) -> tuple[tuple[str, float], ...]:
+def _listed(facts: Mapping[str, Any], name: str) -> list[Any]:
+    """Return a list that a line may hold; raises TypeError where something else stands there."""
+    found = facts.get(name)
+    if found is not None and not isinstance(found, list):
+        raise TypeError(f"{name!r} must be a list, not {str(found)[:20]!r}")
+    return found or []
+
+
+def _others(facts: Mapping[str, Any], *names: str) -> tuple[tuple[str, float], ...]:
     found = []
-    for other in listed or ():
+    for other in _listed(facts, "alternatives"):
         text = _first(other, *names) if isinstance(other, dict) else None
         if not isinstance(text, str):
             raise TypeError(f"each of 'alternatives' needs a {names[0]!r}")
@@ -197,16 +218,24 @@ def share(value: Any) -> float:
 
 
 def milliseconds(value: Any) -> int | None:
-    """Return a time in milliseconds: from seconds, or since 1970 from ISO 8601; raises ValueError."""
+    """Return a time in milliseconds: from seconds, 0 or more, or since 1970 from ISO 8601; raises ValueError."""
     if value is None:
         return None
+    seconds = value
     if isinstance(value, str):
         try:
-            return round(float(value) * 1000)
+            seconds = float(value)
         except ValueError:
-            moment = datetime.datetime.fromisoformat(value)
-            moment = moment if moment.tzinfo else moment.replace(tzinfo=datetime.UTC)
-            return round(moment.timestamp() * 1000)
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or abs(value) > 1e13:
-        raise ValueError("a time in seconds, or in ISO 8601, is expected")
-    return round(value * 1000)
+            seconds = _moment(value)
+    if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 <= seconds <= 1e13:
+        raise ValueError(f"{str(value)[:30]!r} is no time: seconds, 0 or more, or a time as 2026-05-01T14:03:00Z (ISO 8601) are expected")
+    return round(seconds * 1000)
+
+
+def _moment(text: str) -> float:
+    """Return the seconds since 1970 of a time in ISO 8601 (UTC where it names no zone), NaN where it is none."""
+    try:
+        moment = datetime.datetime.fromisoformat(text)
+        return (moment if moment.tzinfo else moment.replace(tzinfo=datetime.UTC)).timestamp()
+    except (ValueError, OverflowError):
+        return math.nan

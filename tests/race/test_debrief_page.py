@@ -12,10 +12,11 @@ import pytest
 from race.story import Story, tell
 
 from codec.debrief import Summary, summarise
-from codec.debrief.figures import figures, image
+from codec.debrief.figures import NAMES, figures, image
 from codec.debrief.page import page, write
 from codec.debrief.recorded import parse_car_file
 from codec.debrief.summary import CAUTION, certainties
+from grammar.errors import CodeError
 
 NASTY = "<script>alert(1)</script>&\"'{{ 7 * 7 }}"
 
@@ -120,6 +121,25 @@ def test_files_are_written_and_the_same_each_time(tmp_path: Path, summary: Summa
     assert all(path.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n" for path in written if path.suffix == ".png")
     energy = next(figure for figure in figures(summary) if figure.name == "energy")
     assert (tmp_path / "a" / "energy.svg").read_bytes() == image(summary, energy, "svg")
+
+
+@pytest.mark.usefixtures("quick")
+def test_an_earlier_debrief_is_written_over_only_if_asked_to_and_none_of_its_figures_stays(
+    tmp_path: Path, story: Story, summary: Summary
+) -> None:
+    write(summary, tmp_path)
+    (tmp_path / "notes.txt").write_text("mine")
+    shorter = summarise(story.book, story.entries, car="7")
+    with pytest.raises(CodeError, match=r"there is a debrief in .* already"):
+        write(shorter, tmp_path)
+    assert (tmp_path / "energy.svg").exists()
+    written = write(shorter, tmp_path, replace=True)
+    assert not (tmp_path / "energy.svg").exists()
+    assert {path.name for path in tmp_path.iterdir()} == {"notes.txt", *(path.name for path in written)}
+
+
+def test_every_figure_there_may_be_is_known_by_name(summary: Summary) -> None:
+    assert tuple(figure.name for figure in figures(summary)) == NAMES
 
 
 def test_the_forecast_of_the_time_ends_at_what_came(summary: Summary) -> None:

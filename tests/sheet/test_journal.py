@@ -112,7 +112,7 @@ def test_a_writer_that_keeps_the_sheet_to_itself_is_named(tmp_path: Path, monkey
 
 @pytest.mark.parametrize(
     ("content", "kind"),
-    [(b"lap 1 four seven delta", "sheet-damaged"), (b"", "sheet-missing"), (None, "sheet-missing")],
+    [(b"lap 1 four seven delta", "not-a-sheet"), (b"", "sheet-missing"), (None, "sheet-missing")],
     ids=["text", "empty", "absent"],
 )
 def test_a_file_that_is_no_sheet(tmp_path: Path, content: bytes | None, kind: str) -> None:

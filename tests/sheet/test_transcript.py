@@ -11,7 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from codec.sheet.entry import SheetError
 from codec.sheet.importing import bounded
+from codec.sheet.laps import LapTimes
 from codec.sheet.transcript import FORMS, Form, LeftOut, Utterance, form_of, utterances
 
 
@@ -70,9 +72,11 @@ def test_json_lines_by_other_names() -> None:
     ("line", "reason"),
     [
         ("{", "not JSON"), ("[1]", "a JSON object is expected"), ('{"say": 1}', "no text"), ('{"text": "a", "lap": "x"}', "'lap' must be"),
-        ('{"text": "a", "start": "noon"}', "Invalid isoformat"), ('{"text": "a", "confidence": 2}', "a confidence of 0 … 1"),
-        ('{"text": "a", "words": [3]}', "each of 'words'"), ('{"text": "a", "start": 1e300}', "a time in seconds"),
-        ("[" * 100_000, "not JSON"),
+        ('{"text": "a", "start": "noon"}', "'noon' is no time"), ('{"text": "a", "confidence": 2}', "a confidence of 0 … 1"),
+        ('{"text": "a", "words": [3]}', "each of 'words'"), ('{"text": "a", "start": 1e300}', "is no time: seconds, 0 or more"),
+        ("[" * 100_000, "not JSON"), ('{"text": "a", "words": 5}', "'words' must be a list"),
+        ('{"text": "a", "start": -3}', "'-3' is no time"),
+        ('{"text": "a", "alternatives": "b"}', "'alternatives' must be a list"),
     ],
 )  # fmt: skip
 def test_a_line_that_is_no_utterance_is_told_and_passed(line: str, reason: str) -> None:
@@ -86,6 +90,59 @@ def test_a_cue_that_is_none_is_told_and_passed() -> None:
     bad, good = read("WEBVTT\n\n00:99 --> soon\nx\n\n00:01.000 --> 00:02.000\ny\n", "vtt")
     assert isinstance(bad, LeftOut)
     assert isinstance(good, Utterance)
+
+
+@pytest.mark.parametrize("line", ["[00:99:56] Ana: lima", "00:12:60.5 Ana: lima", "12:75 lima"])
+def test_a_line_at_a_time_that_is_none_is_told_and_passed(line: str) -> None:
+    bad, good = read(line + "\n[100:56] Ana: lima\n", "text")
+    assert isinstance(bad, LeftOut)
+    assert "is no time: hours:minutes:seconds" in bad.reason
+    assert isinstance(good, Utterance)
+    assert good.at == 6_056_000
+
+
+def test_a_line_of_times_begins_a_cue_without_a_blank_line_before_it() -> None:
+    """W3C WebVTT, 6.1, "collect a WebVTT block"; the header ends at one as well."""
+    text = "WEBVTT\n00:01.000 --> 00:02.000\nAna: lima\n00:05.000 --> 00:06.000\nBen: seven\nseven\n"
+    assert told(text, "vtt") == [("Ana", "lima", 1000), ("Ben", "seven seven", 5000)]
+
+
+@pytest.mark.parametrize("form", ["vtt", "srt"])
+def test_the_number_of_the_next_cue_is_no_word_of_the_one_before(form: Form) -> None:
+    text = "1\n00:00:01,000 --> 00:00:02,000\nAna: lima\n7\n2\n00:00:05,000 --> 00:00:06,000\nBen: seven\n"
+    text = "WEBVTT\n\n" + text.replace(",", ".") if form == "vtt" else text
+    assert told(text, form) == [("Ana", "lima 7", 1000), ("Ben", "seven", 5000)]
+
+
+def test_text_that_belongs_to_no_cue_is_told() -> None:
+    bad, good = read("1\n00:00:01,000 --> 00:00:02,000\nAna: lima\n\nand seven\n", "srt")[::-1]
+    assert isinstance(bad, LeftOut)
+    assert "no line of times" in bad.reason
+    assert isinstance(good, Utterance)
+
+
+@pytest.mark.parametrize("times", ["00:99:01,000 --> 00:99:02,000", "00:00:75,000 --> 00:00:76,000"])
+def test_a_cue_at_a_time_that_is_none_is_told(times: str) -> None:
+    (bad,) = read(f"1\n{times}\nlima\n", "srt")
+    assert isinstance(bad, LeftOut)
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ("7,1,0\n7,2,soon\n", "line 3: 'soon' is no time"), ("7,first,0\n", "line 2: 'first' is no lap"),
+        ("7,1,\n", "line 2: a time is missing"),
+        ("7,2,10\n7,1,90\n", "car 7 begins lap 2 at 10 s and lap 1 at 90 s"), ("7,1,9\n7,2,9\n", "at 9 s"), ("7,1\n", "a time is missing"),
+    ],
+)  # fmt: skip
+def test_lap_times_that_can_not_be_are_refused(rows: str, said: str) -> None:
+    with pytest.raises(SheetError, match=said):
+        LapTimes.read(io.StringIO("car,lap,start\n" + rows), "times.csv")
+
+
+def test_lap_times_may_stand_in_any_order() -> None:
+    times = LapTimes.read(io.StringIO("car,lap,start\n7,2,90\n7,1,0\n"), "times.csv")
+    assert [times.at("7", moment) for moment in (0, 89_999, 90_000)] == [1, 1, 2]
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,64 @@
+"""The same radio, brought once more in another form, adds nothing; a lap reported twice is told."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from sheet.support import REPORT, ROOT, new
+
+from codec.sheet import Journal
+from codec.sheet.crews import crews_of
+from codec.sheet.importing import Summary, bounded, import_transcript
+from codec.sheet.state import laps, rows
+from codec.sheet.transcript import Form
+
+CREWS = crews_of(["7=Ilse Marrow,Quill", "61=Teo Vash,Denn"])
+EVENT = ROOT / "examples" / "event"
+
+
+def brought(journal: Journal, form: str) -> Summary:
+    kind: Form = "text" if form == "txt" else form  # type: ignore[assignment]
+    with (EVENT / f"radio.{form}").open("rb") as stream:
+        return import_transcript(journal, bounded(stream), kind, CREWS)
+
+
+@pytest.mark.parametrize(("first", "second"), [("jsonl", "txt"), ("txt", "jsonl"), ("vtt", "srt")])
+def test_another_form_of_the_same_radio_adds_nothing(tmp_path: Path, first: str, second: str) -> None:
+    with new(tmp_path) as journal:
+        brought(journal, first)
+        count = len(journal)
+        summary = brought(journal, second)
+        assert len(journal) == count
+    assert summary.written == {}
+    assert summary.there > 100
+
+
+def test_what_another_form_adds_to_what_was_there_stands_with_it(tmp_path: Path) -> None:
+    """A question known from one form is about the report known from the other."""
+    with new(tmp_path) as journal:
+        import_transcript(journal, [f"[00:01:00] Ilse Marrow: {REPORT}\n"], "text", CREWS)
+        lines = [
+            f'{{"start": 60.4, "speaker": "Ilse Marrow", "text": "{REPORT}"}}\n',
+            '{"start": 66, "speaker": "Quill", "text": "say again"}\n',
+        ]
+        import_transcript(journal, lines, "jsonl", CREWS)
+        (row,) = rows(journal.entries())
+    assert [question.heard for question in row.questions] == ["say again"]
+
+
+def test_the_same_words_at_another_moment_or_for_another_car_are_new(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        import_transcript(journal, [f"[00:01:00] Ilse Marrow: {REPORT}\n"], "text", CREWS)
+        for line in (f"[00:09:00] Ilse Marrow: {REPORT}\n", f"[00:01:00] Teo Vash: {REPORT}\n"):
+            assert import_transcript(journal, [line], "text", CREWS).written == {"report": 1}
+
+
+def test_a_lap_reported_once_more_is_told(tmp_path: Path) -> None:
+    """Without times nobody can know that it is the same moment."""
+    with new(tmp_path) as journal:
+        import_transcript(journal, [f"Ilse Marrow: {REPORT}\n"], "text", CREWS)
+        summary = import_transcript(journal, [f"[00:01:00] Ilse Marrow: {REPORT}\n"], "text", CREWS)
+        assert summary.once_more == 1
+        assert summary.as_dict()["laps_reported_before"] == 1
+        assert list(laps(rows(journal.entries()), "7", "lap")) == [5]

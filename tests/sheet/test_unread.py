@@ -1,0 +1,149 @@
+"""What a driver says one word short of a report is kept, with what it most likely was, and stands against its own lap."""
+
+from __future__ import annotations
+
+import functools
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from sheet.speakers import strings
+from sheet.support import race_book, reasons, utterance
+
+from codec.sheet import Entry
+from codec.sheet.crews import Crew
+from codec.sheet.doubt import guessed
+from codec.sheet.evidence import Evidence, Prefilter
+from codec.sheet.listener import Draft, Listener
+from codec.sheet.nearly import Nearly
+from codec.sheet.state import laps, rows
+from grammar.automaton import build
+from grammar.speech.words import cut
+
+FIRST = "one two one two eight sierra alfa"
+
+
+def heard(*said: str, at: list[float | None] | None = None) -> tuple[list[Entry], list[str]]:
+    """Return the entries of ``Speaker: words`` without times, and the reasons of what was left out."""
+    listener, entries, left = Listener(race_book(), [Crew("7", "Ilse")]), [], []
+    for number, line in enumerate(said, start=1):
+        speaker, _, text = line.partition(": ")
+        found = listener.hear(utterance(text, speaker, at[number - 1] if at else None, number))
+        left += reasons(found)
+        seqs = {entry.uid: entry.seq for entry in entries}
+        drafts = [one for one in found if isinstance(one, Draft)]
+        entries += [d.entry.replace(seq=len(entries) + n, about=seqs.get(d.about)) for n, d in enumerate(drafts, start=1)]
+    return entries, left
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "two two two two niner golf door", "two two two two niner golf", "two two two two niner golf kilo",
+        "two two two two niner door romeo", "door two two two niner golf romeo", "Lap two, two two two two niner golf",
+        "okay two two two two niner golf romero, the rear is sliding",
+    ],
+)  # fmt: skip
+def test_a_report_with_a_word_misheard_or_missing_is_kept_as_one_that_can_not_be_read(said: str) -> None:
+    (entry,), left = heard(f"Ilse: {said}")
+    assert (entry.kind, entry.accepted, bool(entry.refusal), left) == ("report", False, True, [])
+
+
+def test_it_is_kept_with_the_words_heard_and_what_it_most_likely_was() -> None:
+    (_, entry), _ = heard(f"Ilse: {FIRST}", "Ilse: two two two two niner golf door")
+    assert entry.heard == "two two two two niner golf door"
+    assert guessed(entry.note).startswith("most likely 22229GR (")
+    assert (entry.string, entry.lap, entry.lap_by) == ("", 2, "said")
+
+
+def test_no_guess_is_told_that_is_more_likely_wrong_than_right() -> None:
+    (entry,), _ = heard("Ilse: two two two two eight sierra")
+    assert guessed(entry.note) == ""
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "Radio check one two three four five.", "Yes I can hear you, one two three, one two three.", "Mike at two forty seven fourteen",
+        "twenty two seven twenty two we go", "I am on forty percent, is that right?", "This is nicer than November in Quebec.",
+    ],
+)  # fmt: skip
+def test_talk_does_not_become_a_report_that_can_not_be_read(said: str) -> None:
+    assert heard(f"Ilse: {said}")[0] == []
+
+
+def test_only_a_driver_is_asked_again_for_so_little() -> None:
+    assert heard("Zed: two two two two niner golf")[0] == []
+
+
+@given(st.data())
+def test_a_report_with_one_word_changed_or_left_out_is_nearly_one(data: st.DataObject) -> None:
+    book, chance = race_book(), data.draw(st.randoms(use_true_random=False))
+    words = book.alphabet.say(next(strings(book, "car", chance))).split()
+    place = chance.randrange(len(words))
+    words[place : place + 1] = chance.choice([[], ["kettle"], [chance.choice(["seven", "golf", "x-ray"])]])
+    assert Nearly(book, "car").nearly(cut(book.lexicon, " ".join(words), tolerant=True))
+
+
+@given(st.lists(st.sampled_from(["sierra", "alfa", "papa", "six", "two", "kettle"]), min_size=1, max_size=6))
+def test_nearly_a_call_is_what_a_plain_count_of_edits_says(said: list[str]) -> None:
+    book = race_book()
+    symbols = ["" if word == "kettle" else next(iter(book.lexicon.meanings[word].options)) for word in said]
+    nearest = min(_edits(symbols, string) for string in _all_calls())
+    assert Nearly(book, "pit").nearly(cut(book.lexicon, " ".join(said), tolerant=True)) == (nearest <= 1)
+
+
+@functools.cache
+def _all_calls() -> tuple[str, ...]:
+    """Return every string of the book's calls, their check symbols free."""
+    book = race_book()
+    automaton = build(book.sent_by("pit"))
+    found, open_ends = [], [(state, "") for state in automaton.starts]
+    while open_ends:
+        state, string = open_ends.pop()
+        found += [string] if automaton.accepting[state] else []
+        open_ends += [
+            (step.target, string + symbol)
+            for step in automaton.steps[state] for symbol in book.alphabet.symbols if step.mask & book.alphabet.mask(symbol)
+        ]  # fmt: skip
+    return tuple(found)
+
+
+def _edits(said: list[str], string: str) -> int:
+    """Return the fewest symbols to change or to put in ("" is a symbol misheard; nothing said may be left out)."""
+    if len(said) > len(string) or len(string) - len(said) > 1:
+        return 2
+    ways = [string] if len(said) == len(string) else [string[:n] + string[n + 1 :] for n in range(len(string))]
+    return len(string) - len(said) + min(sum(one != other for one, other in zip(said, way, strict=True)) for way in ways)
+
+
+def test_a_line_is_not_passed_over_for_one_word_among_those_of_a_code() -> None:
+    worth = Prefilter(Evidence(race_book())).worth
+    assert worth("three zero one zebra eight six niner")
+    assert not worth("three zero zebra lemon one eight")
+
+
+def test_the_next_lap_is_no_correction_of_one_that_could_not_be_read() -> None:
+    """Without times the lap said tells."""
+    entries, _ = heard(
+        f"Ilse: {FIRST}", "Ilse: two two two two niner golf", "Ilse: three two one two lima five brava",
+        "Ilse: four one niner two lima six four",
+    )  # fmt: skip
+    assert [(e.kind, e.lap, bool(e.refusal)) for e in entries] == [
+        ("report", 1, False), ("report", 2, True), ("report", 3, True), ("report", 4, False),
+    ]  # fmt: skip
+    assert list(laps(rows(entries), "7", "lap")) == [1, 2, 3, 4]
+
+
+def test_what_is_asked_for_mends_the_report_it_was_asked_about() -> None:
+    entries, _ = heard(
+        f"Ilse: {FIRST}", "Ilse: two two two two niner golf", "Quill: say again all after golf", "Ilse: romeo",
+        "Ilse: three two one two lima five bravo",
+    )  # fmt: skip
+    assert [(e.kind, e.lap) for e in entries] == [("report", 1), ("report", 2), ("question", 2), ("correction", 2), ("report", 3)]
+    assert entries[3].about == 2
+
+
+def test_a_repeat_soon_after_is_the_report_again_where_times_are_known() -> None:
+    entries, _ = heard("Ilse: two two two two niner golf door", "Ilse: two two two two niner golf romeo", at=[100.0, 112.0])
+    assert [(e.kind, e.lap) for e in entries] == [("report", 2), ("correction", 2)]

@@ -1,0 +1,88 @@
+"""What is said belongs to the car of whom said it, and to no other: names mistyped are told, and reports of nobody's car count for none."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from sheet.support import REPORT, new
+
+from codec.race import facts
+from codec.sheet import Journal
+from codec.sheet.crews import Crew, crews_of
+from codec.sheet.importing import Summary, import_transcript
+from codec.sheet.state import laps, of_car, rows
+from grammar.errors import CodeError
+
+LINES = [
+    f"[00:01:00] Ana: {REPORT}\n",
+    "[00:01:01] Teo: five one seven three juliett romeo bravo sierra\n",
+    "[00:01:09] Quill: whiskey bravo sierra two\n",
+    "[00:03:00] Ana: lima three foxtrot\n",
+]
+
+
+def brought(journal: Journal, *named: str, lines: list[str] = LINES) -> Summary:
+    return import_transcript(journal, lines, "text", crews_of(named))
+
+
+def test_an_import_with_a_mistyped_driver_writes_nothing_and_tells_who_spoke(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        with pytest.raises(CodeError, match=r"Anna \(car 7\), Denn \(car 61\) never spoke.* Ana \(2\)"):
+            brought(journal, "7=Anna,Quill", "61=Teo,Denn")
+        assert len(journal) == 0
+
+
+def test_with_one_car_the_reports_of_another_driver_are_not_its(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        summary = brought(journal, "7=Ana")
+        cars = [entry.car for entry in journal.entries() if entry.kind == "report" and entry.speaker == "Teo"]
+    assert cars == [""]
+    assert summary.of_no_car == {"Teo": 1}
+    assert summary.supposed == {"Quill": 1}
+
+
+def test_with_one_car_and_its_wall_named_nobody_else_speaks_to_it(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        summary = brought(journal, "7=Ana,Denn", lines=[*LINES, "Denn: copy\n"])
+    assert summary.of_no_car == {"Teo": 1, "Quill": 1}
+
+
+def test_who_was_named_and_never_spoke_is_told(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        summary = brought(journal, "7=Ana,Quill", "61=Teo,Denn")
+    assert summary.silent == ["Denn (car 61)"]
+    assert summary.of_no_car == {}
+
+
+def test_a_transcript_that_names_nobody_is_of_the_only_car(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        summary = brought(journal, "7=Ana", lines=[f"{REPORT}\n"])
+        assert [entry.car for entry in journal.entries()] == ["7", "7"]
+    assert (summary.silent, summary.of_no_car) == ([], {})
+
+
+def test_a_report_of_no_car_counts_in_no_car_and_an_event_of_none_in_all(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        brought(journal, lines=[f"Zed: {REPORT}\n", "Zed: safety car\n"])
+        standing = rows(journal.entries())
+    assert [row.entry.kind for row in of_car(standing, "7")] == ["event"]
+    assert [fact.kind for fact in facts(standing, "7")] == ["event"]
+    assert not laps(of_car(standing, "7"), "7", "lap")
+    assert [row.entry.kind for row in of_car(standing, "")] == ["report", "event"]
+
+
+@pytest.mark.parametrize(
+    ("named", "said"),
+    [
+        (["7=Ana", "7=Quill"], "car 7 is named twice"), (["7=Ana,Quill", "61=Teo,quill"], "'quill' is named for car 7 and for car 61"),
+        (["=Ana"], "'=Ana' names no car"),
+    ],
+)  # fmt: skip
+def test_everybody_is_named_once(named: list[str], said: str) -> None:
+    with pytest.raises(CodeError, match=said):
+        crews_of(named)
+
+
+def test_people_are_given_with_commas_between_them() -> None:
+    assert crews_of(["7 = Ana Lee , Quill,", "61"]) == [Crew("7", "Ana Lee", ("Quill",)), Crew("61")]
