@@ -8,13 +8,12 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Literal
 
-from codec.sheet.entry import Entry
+from codec.sheet.entry import DOUBTFUL, Entry
 from codec.sheet.state import Row, of_car
 from grammar.fields import Value
 
 FactKind = Literal["report", "call", "readback", "event"]
 _NOTHING: Mapping[str, Value] = MappingProxyType({})
-_DOUBTFUL = "doubtful"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,7 +48,7 @@ def facts(standing: Iterable[Row], car: str) -> list[Fact]:
 
 
 def _fact(entry: Entry) -> Fact | None:
-    doubtful = bool(entry.string) and entry.refusal == _DOUBTFUL and entry.certainty is not None
+    doubtful = bool(entry.string) and entry.refusal == DOUBTFUL and entry.certainty is not None
     if entry.kind not in ("report", "call", "readback", "event") or not (entry.kind == "event" or entry.accepted or doubtful):
         return None
     return Fact(

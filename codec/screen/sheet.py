@@ -12,7 +12,7 @@ from rich.text import Text
 
 from codec.screen.console import console, safe
 from codec.sheet.doubt import guessed
-from codec.sheet.entry import Entry
+from codec.sheet.entry import DOUBTFUL, Entry
 from codec.sheet.importing import Summary, by_speaker
 from codec.sheet.journal import Journal
 from codec.sheet.laps import lap_field
@@ -20,7 +20,7 @@ from codec.sheet.state import EVENTS, Row, cars, clock_steps, lap_message, laps,
 from codec.sheet.values import value_text
 from grammar.book import Book
 from grammar.errors import counted
-from grammar.exact import plain
+from grammar.exact import percent, plain
 from grammar.fields import FieldBase, Value
 
 _EPOCH = 10**11  # milliseconds from here on are times of day
@@ -77,7 +77,7 @@ def remark(book: Book, row: Row) -> Text:
     elif row.first.kind == "note":
         parts.append((entry.heard or entry.note, ""))
     elif entry.refusal:
-        parts.append((f"{entry.refusal}: {entry.heard}", "yellow"))
+        parts.append((f"{_state(entry)}: {entry.heard}", "yellow"))
         parts += [(guess, "yellow")] if (guess := guessed(entry.note)) else []
     elif row.first.kind == "call" or entry.message != lap_message(book):
         title = book.messages[entry.message].title if entry.message in book.messages else entry.message
@@ -124,6 +124,11 @@ def lap_lines(book: Book, standing: Sequence[Row], car: str, width: int, *, last
 
 def _in_columns(row: Row, name: str) -> bool:
     return row.first.kind == "report" and row.entry.accepted and name in row.entry.values
+
+
+def _state(entry: Entry) -> str:
+    """Return what became of a report that was not accepted; its refusal is the slug of an error, for programs."""
+    return entry.refusal if entry.refusal == DOUBTFUL else "not read"
 
 
 def _with_remark(shown: Text, said: Text, width: int, lead: int) -> list[Text]:
@@ -175,11 +180,11 @@ def entries_table(journal: Journal, only: str | None) -> None:
     entries = [entry for entry in journal.entries() if only in (None, entry.car)]
     for entry in entries:
         about = f"of #{entry.about} " if entry.about else ""
-        sure = "" if entry.certainty is None else f"{entry.certainty:.0%}"
+        sure = "" if entry.certainty is None else percent(min(entry.certainty, 0.9999))
         what = values_text(journal.book, entry) if entry.accepted else entry.heard
         what = ": ".join(filter(None, (entry.message, what))) if entry.kind in ("event", "car") else what
         style = "yellow" if entry.refusal else ""
-        why = f" ({'; '.join(filter(None, (entry.refusal, guessed(entry.note))))})" if entry.refusal else ""
+        why = f" ({'; '.join(filter(None, (_state(entry), guessed(entry.note))))})" if entry.refusal else ""
         detail = f"{about}{entry.string + ': ' if entry.string else ''}{what}{why}"
         table.add_row(
             str(entry.seq), "" if entry.lap is None else str(entry.lap), safe(entry.kind), safe(entry.car),

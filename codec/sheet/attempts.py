@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from codec.decode import decode_all
+from codec.sheet.entry import DOUBTFUL
 from codec.sheet.evidence import SPOKEN, digits_of
 from codec.sheet.found import Found
 from grammar.errors import CodeError
@@ -28,7 +29,7 @@ def refused(search: Search, runs: Sequence[Item]) -> None:
     try:
         text = " " * span[0] + search.text[span[0] : span[1]]
         decode_all(search.finder.book, text, direction=search.role or "car", context=search.context)
-        error = CodeError("not sure that it is a report", kind="doubtful", source=search.text, span=span, hint="say again")
+        error = CodeError("not sure that it is a report", kind=DOUBTFUL, source=search.text, span=span, hint="say again")
     except CodeError as raised:
         error = raised
     changing = search.words[start].meaning.terminal in CHANGING

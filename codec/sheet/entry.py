@@ -98,6 +98,7 @@ class Entry:
         return dataclasses.replace(self, **changes)
 
 
+DOUBTFUL = "doubtful"  # the refusal of a report that was read, but not surely enough
 TEXTS = ("car", "speaker", "heard", "message", "string", "refusal", "note", "uid", "logged", "writer")
 _LONG = ("heard", "note", "string")
 

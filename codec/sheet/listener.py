@@ -15,7 +15,7 @@ from codec.sheet.attempts import CHANGING
 from codec.sheet.choices import Choice, best
 from codec.sheet.crews import Crew, Roster
 from codec.sheet.doubt import perhaps
-from codec.sheet.entry import Entry, LapBy
+from codec.sheet.entry import DOUBTFUL, Entry, LapBy
 from codec.sheet.evidence import SPOKEN, Prefilter
 from codec.sheet.finder import Finder, Found
 from codec.sheet.laps import LapKeeper, LapTimes
@@ -180,7 +180,7 @@ class Listener:
         told = [error.message[:400] if error is not None else "", "" if guess is None else str(guess)]
         entry = base.replace(
             kind="report",
-            refusal=error.kind if error is not None else "doubtful",
+            refusal=error.kind if error is not None else DOUBTFUL,
             note="; ".join(filter(None, told)),
             uid=self._uid(),
         )
@@ -203,13 +203,13 @@ class Listener:
             certainty=round(choice.certainty(self.odds, found), 4),
             uid=self._uid(),
         )
-        entry = entry.replace(refusal="doubtful") if (entry.certainty or 0) < self.odds["sure"] else entry
+        entry = entry.replace(refusal=DOUBTFUL) if (entry.certainty or 0) < self.odds["sure"] else entry
         same = last is not None and last.reading == reading
         if (role is not None and role != direction) or (same and soon and last is not None and last.speaker != said.speaker):
             lap, lap_by = _lap_of(last) if last is not None and soon else car.laps.now(said.at, said.lap)
             note = "agrees" if same and soon else "differs" if soon else "nothing to compare it with"
             about = last.uid if last is not None and soon else ""
-            entry = entry if about else entry.replace(refusal="doubtful")
+            entry = entry if about else entry.replace(refusal=DOUBTFUL)
             yield Draft(entry.replace(kind="readback", lap=lap, lap_by=lap_by, note=note), about)
             return
         if direction == "car" and base.car and self.roster.foreign(said, role):
