@@ -20,6 +20,7 @@ from grammar.errors import counted
 
 _RISKY, _BAD = 0.1, 0.5
 _NOTICES = 5
+_WIDE = 76  # columns of a screen that have room for what differs beside the strings
 
 
 def number(value: float, digits: int = 2, *, signed: bool = False) -> str:
@@ -157,10 +158,17 @@ def notices(found: Sequence[Notice], most: int = _NOTICES) -> None:
 def show_comparison(book: Book, found: Comparison) -> None:
     """Print what was read wrong, heard wrong or late, and the words heard for others."""
     if found.faults:
-        grid = boxed("lap", "found", "dash", "said", "heard", "differs in", "", right=("lap",))
+        wide = console().width >= _WIDE
+        grid = boxed("lap", "found", "dash", "said", "heard", *(("differs in", "") if wide else ()), right=("lap",))
+        for column in grid.columns[:5]:
+            column.no_wrap = True
         for finding in found.faults:
-            grid.add_row(*_finding(finding))
+            grid.add_row(*_finding(finding)[: len(grid.columns)])
         console().print(grid)
+        for finding in () if wide else found.faults:
+            *_, fields, state = _finding(finding)
+            lead = safe(f"lap {finding.lap}, {finding.verdict}: {fields.plain + ' differs; ' if fields.plain else ''}")
+            console().print(lead.append_text(state))
     else:
         console().print(safe("nothing was read wrong, heard wrong or late", "green"))
     right = [finding for finding in found.findings if finding.verdict in ("as recorded", "rounding only")]
