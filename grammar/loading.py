@@ -21,7 +21,7 @@ from grammar.models import PARTLY, BookSpec
 from grammar.outline import outline, place_of
 from grammar.proof import Ambiguity, ambiguity
 from grammar.speech import Lexicon
-from grammar.speech.words import WordsTaken
+from grammar.speech.lexicon import WordsTaken
 from grammar.symbols import Alphabet, AlphabetSpec, OwnWord, normal
 
 __all__ = ["Collector", "document", "load_book", "parse_book", "read", "told", "weigh", "witness_text"]

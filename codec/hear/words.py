@@ -17,8 +17,9 @@ from codec.hear.evidence import WHOLE, Heard, Part, Slot
 from codec.hear.slots import MARK, Ear, Item, sound_of
 from grammar import sound
 from grammar.errors import CodeError, Incomplete, ReportError, UnexpectedWord
+from grammar.speech.lexicon import Meaning
 from grammar.speech.numbers import arcs
-from grammar.speech.words import Meaning, Word, cut
+from grammar.speech.words import Word, cut
 from grammar.symbols import normal
 
 if TYPE_CHECKING:

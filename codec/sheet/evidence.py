@@ -19,7 +19,8 @@ from grammar.book import Book
 from grammar.codes import Check
 from grammar.data import table
 from grammar.message import Message
-from grammar.speech.words import Meaning, Word, cut
+from grammar.speech.lexicon import Meaning
+from grammar.speech.words import Word, cut
 
 _MOST_KEPT = 200_000
 _DIGITS = {"TEEN": 2, "TENS": 2, "HUNDRED": 3, "THOUSAND": 4, "MULTIPLE": 4, "AND": 0}

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
+from grammar.speech.lexicon import Lexicon
 from grammar.speech.spoken import Ask, Stretch, listen
-from grammar.speech.words import Lexicon
 
 __all__ = ["Ask", "Lexicon", "Stretch", "listen"]

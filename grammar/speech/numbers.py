@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from grammar.speech.words import Meaning
+from grammar.speech.lexicon import Meaning
 
 Arc = tuple[int, str]  # (how many words, the digits they stand for)
 

@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING, Any
 
 from grammar import data
 from grammar.errors import Incomplete, Span, UnexpectedWord
+from grammar.speech.lexicon import Lexicon
 from grammar.speech.numbers import arcs
 from grammar.speech.procedure import MOST_CHANGES, MOST_WAYS, MOST_WORDS, Broken, Said, corrected, distinct, doubled, many_ways, repeated
-from grammar.speech.words import Lexicon, Word, cut
+from grammar.speech.words import Word, cut
 
 if TYPE_CHECKING:
     from lark import Lark

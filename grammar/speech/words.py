@@ -1,21 +1,18 @@
 """The words of a transcript: cutting text into whole words and telling what each may be.
 
-A lexicon is made from a book once: spelling words and variants, number words, homophones, fillers, procedure words and the team's
-phrases, in their compared form (see ``symbols.normal``). Groups of words that belong together ("i say again", "x ray") are one word here;
-the longest group wins. Nothing is glued: a word is matched whole or not at all.
+Groups of words that belong together ("i say again", "x ray") are one word here; the longest group wins. Nothing is glued: a word is matched
+whole or not at all.
 """
 
 from __future__ import annotations
 
 import re
 import unicodedata
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
 
-from grammar.data import table
 from grammar.errors import CodeError, Span, UnknownWord, visible
-from grammar.symbols import Alphabet, normal
+from grammar.speech.lexicon import Lexicon, Meaning
 
 MOST_CHARACTERS = 100_000
 _PIECE = re.compile(r"\n\s*|[^\s]+")
@@ -25,185 +22,11 @@ _PAUSE = frozenset(".,;:!\"'()“”‘’«»")
 
 
 @dataclass(frozen=True, slots=True)
-class Meaning:
-    """What a word may be: the terminal of the speech grammar, and its value there.
-
-    ``options`` are the strings of symbols it may stand for; ``value`` a number's amount, an answer's or an event's name.
-    """
-
-    terminal: str
-    options: tuple[str, ...] = ()
-    value: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class Word:
     """One word (or fixed group of words) of a transcript with its place."""
 
     meaning: Meaning
     span: Span
-
-
-class Clash(NamedTuple):
-    """A word of a book that can't be told from others: the key it belongs to, the word in compared form, what is wrong, and what to do."""
-
-    path: tuple[str, ...]
-    word: str
-    message: str
-    hint: str
-
-
-class WordsTaken(ValueError):
-    """Words of a book that can't be told from others; ``clashes`` has every one."""
-
-    def __init__(self, clashes: Sequence[Clash]) -> None:
-        """Keep the clashes."""
-        super().__init__("; ".join(clash.message for clash in clashes))
-        self.clashes = tuple(clashes)
-
-
-class Lexicon:
-    """Everything a book lets a transcript say, by compared form."""
-
-    def __init__(self, alphabet: Alphabet, *, fillers: Sequence[str], phrases: Mapping[str, Sequence[str]], homophones: bool) -> None:
-        """Gather the words of a book; raises WordsTaken where some can't be told from others."""
-        self.alphabet = alphabet
-        self._clashes: list[Clash] = []
-        self.meanings: dict[str, Meaning] = {}
-        self.plain: dict[str, str] = {}
-        data = table("speech")
-        self._numbers(data, homophones=homophones)
-        for word in data["fillers"]["words"]:
-            self.meanings.setdefault(normal(word), Meaning("FILLER", ("",)))
-        self._procedure(data)
-        self._spelling()
-        for word in fillers:
-            self._filler(normal(word))
-        for name, forms in phrases.items():
-            for form in forms:
-                self._phrase(name, normal(form))
-        if self._clashes:
-            raise WordsTaken(self._clashes)
-        self.longest: dict[str, int] = {}
-        for words in (entry.split() for entry in self.meanings):
-            self.longest[words[0]] = max(self.longest.get(words[0], 1), len(words))
-        self._fast_words()
-
-    def _numbers(self, data: Mapping[str, Mapping[str, Mapping[str, Sequence[str]]]], *, homophones: bool) -> None:
-        numbers = data["numbers"]
-        for digit, words in numbers["units"].items():
-            if digit in self.alphabet.index:
-                for word in words:
-                    self.meanings[word] = Meaning("UNIT", (digit,))
-        alike: Any = data["homophones"] if homophones else {}
-        for digit, words in alike.items():
-            if digit in self.alphabet.index:
-                for word in words:
-                    self.meanings[word] = Meaning("TO" if word == "to" else "UNIT", (digit,))
-        for terminal, key in (("TEEN", "teens"), ("TENS", "tens"), ("MULTIPLE", "multiples")):
-            self._amounts(terminal, numbers[key])
-        magnitudes = numbers["magnitudes"]
-        self._amounts("HUNDRED", {"100": magnitudes["100"]})
-        self._amounts("THOUSAND", {"1000": magnitudes["1000"]})
-        self.meanings["and"] = Meaning("AND")
-
-    def _amounts(self, terminal: str, amounts: Mapping[str, Sequence[str]]) -> None:
-        for amount, words in amounts.items():
-            for word in words:
-                self.meanings[word] = Meaning(terminal, (), amount)
-
-    def _procedure(self, data: Mapping[str, Mapping[str, Sequence[str] | Mapping[str, Sequence[str]]]]) -> None:
-        for name, forms in data["procedure"].items():
-            if isinstance(forms, Mapping):
-                for value, words in forms.items():
-                    self.meanings.update((word, Meaning("ANSWER", (), value)) for word in words)
-            else:
-                self.meanings.update((word, Meaning(name.upper(), (), "")) for word in forms)
-
-    def _spelling(self) -> None:
-        """Add the alphabet's words; one that has another use is refused."""
-        for word, symbol in self.alphabet.spoken.items():
-            known = self.meanings.get(word)
-            terminal = "UNIT" if symbol.isdigit() else "LETTER"
-            if known is None or symbol in known.options:
-                self.meanings[word] = Meaning(terminal, (symbol,))
-            else:
-                message = f"the word {word!r} for {symbol!r} is already {_USES[known.terminal]}"
-                self._clashes.append(Clash(("alphabet", "words", symbol), word, message, "choose another word"))
-        for symbol in self.alphabet.symbols:
-            known = self.meanings.get(symbol.lower())
-            if known is None or known.terminal == "FILLER":
-                self.meanings[symbol.lower()] = Meaning("UNIT" if symbol.isdigit() else "LETTER", (symbol,))
-            elif symbol not in known.options:
-                self.meanings[symbol.lower()] = Meaning(known.terminal, (symbol, *known.options))
-
-    def _phrase(self, name: str, form: str) -> None:
-        known = self.meanings.get(form)
-        if known is not None and known.value == name:
-            return
-        path = ("phrases", name, "says")
-        if known is not None:
-            taken = f"a form of {known.value!r}" if known.terminal == "SEPARATOR" and known.value else _USES[known.terminal]
-            self._clashes.append(Clash(path, form, f"the phrase {form!r} is already {taken}", "choose other words"))
-        elif all(word in self.meanings and self.meanings[word].terminal not in ("FILLER", "AND") for word in form.split()):
-            message = f"the phrase {form!r} can't be told from a report: all its words have meanings of their own"
-            self._clashes.append(Clash(path, form, message, "add a word that means nothing else"))
-        else:
-            self.meanings[form] = Meaning("SEPARATOR", (), name)
-
-    def _filler(self, word: str) -> None:
-        """Add a word that carries nothing; refused where it means something, for then it could never be passed over."""
-        known = self.meanings.setdefault(word, Meaning("FILLER", ("",)))
-        if known.terminal != "FILLER":
-            what = "a symbol" if len(word) == 1 else _USES[known.terminal]
-            self._clashes.append(Clash(("speech", "fillers"), word, f"the filler {word!r} is already {what}", "remove it"))
-
-    def _fast_words(self) -> None:
-        """Gather the words that mean one symbol whatever stands beside them, as commonly written, for the fast path.
-
-        Left out are words that could begin a longer group made of such words alone, and what could be typed symbols.
-        """
-        single = {
-            word: m.options[0]
-            for word, m in self.meanings.items()
-            if " " not in word and m.terminal in ("UNIT", "LETTER") and len(m.options) == 1
-        }
-        grouped = {entry.split()[0] for entry in self.meanings if " " in entry and all(word in single for word in entry.split())}
-        for word, symbol in single.items():
-            for form in (word, word.capitalize()):
-                if word not in grouped and self.typed(form, alone=False) in (None, symbol):
-                    self.plain.setdefault(form, symbol)
-        for entry in self.alphabet.words.values():
-            if "-" in entry.word and "-" not in self.alphabet.index:
-                self.plain[entry.word] = self.plain[entry.word.capitalize()] = entry.symbol
-
-    def typed(self, raw: str, *, alone: bool) -> str | None:
-        """Return the symbols of a string typed as it stands on the dash, None if ``raw`` is none.
-
-        Small letters are taken only beside a digit or where the string stands alone: "cab" inside a sentence is a word.
-        """
-        upper = raw.upper()
-        if len(upper) != len(raw) or any(character not in self.alphabet.index for character in upper):
-            return None
-        small = any(character.islower() for character in raw)
-        return upper if not small or alone or len(raw) == 1 or any(character.isdigit() for character in raw) else None
-
-
-_USES = {
-    "UNIT": "a digit",
-    "TO": "a digit",
-    "LETTER": "a spelling word",
-    "TEEN": "a number",
-    "TENS": "a number",
-    "HUNDRED": "a number word",
-    "THOUSAND": "a number word",
-    "AND": "a number word",
-    "MULTIPLE": "a number word",
-    "FILLER": "a filler",
-    "SEPARATOR": "a procedure word or a phrase",
-    "ANSWER": "a procedure word",
-    **dict.fromkeys(("CORRECTION", "ANEW", "REPEAT", "DISREGARD", "TWICE", "ASK", "ALL_AFTER", "ALL_BEFORE"), "a procedure word"),
-}
 
 
 @dataclass(frozen=True, slots=True)
