@@ -171,13 +171,14 @@ class Drawn(NamedTuple):
 
 
 def drawn(book: Book, message: Message, draws: int, seed: int, shares: Mapping[str, Sequence[float]] | None = None) -> list[Drawn]:
-    """Return reports drawn as the book says values are distributed; ``shares`` says it for fields of which more is known.
+    """Return reports drawn as the book says values occur, surprises included; ``shares`` says it for fields of which more is known.
 
     Fewer than ``draws``, where a partial table has no word for most of what is drawn.
     """
     generator = random.Random(seed)  # noqa: S311 - a repeatable sample, not a secret
     cost = book.cost("seconds")
-    weights = {name: list(itertools.accumulate(field.shares())) for name, field in message.fields.items() if field.size <= ENUMERABLE}
+    surprise, known = book.spec.hearing.surprise, {name: field for name, field in message.fields.items() if field.size <= ENUMERABLE}
+    weights = {name: list(itertools.accumulate(field.occurring(surprise))) for name, field in known.items()}
     weights |= {name: list(itertools.accumulate(given)) for name, given in (shares or {}).items() if name in message.fields}
     found: list[Drawn] = []
     for _ in range(draws * 20):

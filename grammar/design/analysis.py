@@ -86,7 +86,8 @@ def analyse(book: Book, message: str, *, pairs: int = 10, draws: int = DRAWS, se
     mean, error = mean_of(reports)
     worst, string = longest(book, subject)
     rate = capacity([entry.seconds for entry in book.alphabet.words.values()]) if len(book.alphabet.symbols) > 1 else math.inf
-    bits = math.fsum(entropy(field.shares()) for field in subject.fields.values())
+    surprise = book.spec.hearing.surprise
+    bits = math.fsum(entropy(field.occurring(surprise)) for field in subject.fields.values())
     spent = _spent(book, subject, [report.string for report in reports], rate)
     mixed = _mixed(book, subject, noise, mean, pairs)
     return Analysis(
@@ -108,7 +109,7 @@ def _spent(book: Book, message: Message, strings: Sequence[str], rate: float) ->
     count = max(1, len(strings))
     found = []
     for name, table in tables.items():
-        bits = math.fsum(entropy(field.shares()) for field in table.fields)
+        bits = math.fsum(entropy(field.occurring(book.spec.hearing.surprise)) for field in table.fields)
         found.append(Spent(name, seconds[name] / count, symbols[name] / count, bits, bits / rate))
     return sorted(found, key=lambda one: -one.waste)
 
@@ -127,7 +128,7 @@ def _mixed(book: Book, message: Message, noise: Noise, mean: float, most: int) -
         ):
             continue
         rows = list(table.words())
-        shares = _row_shares(table, [levels for levels, _ in rows])
+        shares = _row_shares(table, [levels for levels, _ in rows], spec.surprise)
         harms = [_harms(field) for field in table.fields]
         noticed, again = leaf in checked, mean + spec.turnaround
         costed: list[tuple[float, int, int, float, float]] = []
@@ -148,8 +149,8 @@ def _harms(field: FieldBase) -> list[list[float]]:
     return [[harm(field, a, b) for b in range(size)] for a in range(size)]
 
 
-def _row_shares(table: CodeTable, rows: Sequence[tuple[int, ...]]) -> list[float]:
-    each = [field.shares() for field in table.fields]
+def _row_shares(table: CodeTable, rows: Sequence[tuple[int, ...]], surprise: float) -> list[float]:
+    each = [field.occurring(surprise) for field in table.fields]
     return [math.prod(shares[level] for shares, level in zip(each, levels, strict=True)) for levels in rows]
 
 

@@ -19,7 +19,7 @@ from grammar.design.noise import Noise, noise_of
 from grammar.errors import CodeError, EncodeError
 from grammar.exact import ExactDecimal
 from grammar.fields import ENUMERABLE, AnyField, FieldBase
-from grammar.fields.base import Strict, Weights
+from grammar.fields.base import Strict, Weights, surprised
 from grammar.loading import Collector, document, load_book, read, told, weigh
 from grammar.models import HearingSpec, Name, SpeechSpec
 from grammar.symbols import Alphabet, AlphabetSpec
@@ -66,13 +66,16 @@ class NeedsSpec(Strict):
 
 @dataclass(frozen=True, slots=True)
 class Needs:
-    """Needs, checked: ``fields`` in the order they are said, ``shares`` of their levels, and the parts of a book that go on unchanged."""
+    """Needs, checked: ``fields`` in the order they are said, and the parts of a book that go on unchanged.
+
+    ``expected`` has the shares of their levels as they usually occur, ``shares`` with the surprises of ``[hearing]`` among them.
+    """
 
     name: str
     title: str
     message: str
     fields: dict[str, FieldBase]
-    shares: dict[str, list[float]]
+    expected: dict[str, list[float]]
     alphabet: Alphabet
     hearing: HearingSpec
     limits: LimitsSpec
@@ -80,6 +83,11 @@ class Needs:
     noise: Noise = field(repr=False)
     learned: int = 0
     rest: dict[str, Any] | None = field(default=None, repr=False)  # what the book says besides; see ``keep``
+    shares: dict[str, list[float]] = field(init=False, repr=False)
+
+    def __post_init__(self) -> None:
+        """Let surprises occur."""
+        object.__setattr__(self, "shares", {name: surprised(row, self.hearing.surprise) for name, row in self.expected.items()})
 
     @property
     def order(self) -> tuple[str, ...]:
@@ -100,13 +108,13 @@ class Needs:
                     counts[name][self.fields[name].level(value).level] += 1
                 except EncodeError as error:
                     raise CodeError(f"report {number}: {error.message}", kind="sheet", expected=error.expected, hint=error.hint) from None
-        shares = {
-            name: [(n + _SMOOTHING * share) / (sum(row) + _SMOOTHING) for n, share in zip(row, self.shares[name], strict=True)]
+        learned = {
+            name: [(n + _SMOOTHING * share) / (sum(row) + _SMOOTHING) for n, share in zip(row, self.expected[name], strict=True)]
             for name, row in counts.items()
         }
-        often = {name: [float(f"{share:.4g}") for share in row] for name, row in shares.items() if len(row) <= _WRITTEN}
+        often = {name: [float(f"{share:.4g}") for share in row] for name, row in learned.items() if len(row) <= _WRITTEN}
         fields = {name: {**raw, **({"often": often[name]} if name in often else {})} for name, raw in self.parts["fields"].items()}
-        return replace(self, shares=shares, learned=len(reports), parts={**self.parts, "fields": fields})
+        return replace(self, expected=learned, learned=len(reports), parts={**self.parts, "fields": fields})
 
 
 def load_needs(path: str | Path) -> Needs:
@@ -147,17 +155,17 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
         raise problems.error()
     for one in spec.values.keys() & chosen.keys():  # they go into the book, so that it expects what it was designed for
         parts["fields"][one] = {**parts["fields"][one], "often": raw["values"][one]}
-    shares = {one: _shares(one, chosen[one], spec.values.get(one), problems) for one in say}
+    hearing = spec.hearing or (base.spec.hearing if base is not None else HearingSpec())
+    expected = {one: _shares(one, chosen[one], spec.values.get(one), problems) for one in say}
     for one in spec.values.keys() - chosen.keys():
         problems.add(("values", one), f"{one!r} is not said", f"said are: {', '.join(say)}")
     if problems.found:
         raise problems.error()
     alphabet = Alphabet(AlphabetSpec.model_validate(parts["alphabet"]))
-    hearing = spec.hearing or (base.spec.hearing if base is not None else HearingSpec())
     title = spec.title or (base.title if base is not None else "") or Path(name).stem
     noise = noise_of(alphabet, hearing)
     rest = rest_of(taken, base, spec.message) if base is not None and spec.message in base.messages else None
-    return Needs(Path(name).stem, title, spec.message, chosen, shares, alphabet, hearing, spec.limits, parts, noise, rest=rest)
+    return Needs(Path(name).stem, title, spec.message, chosen, expected, alphabet, hearing, spec.limits, parts, noise, rest=rest)
 
 
 def needs_of(book: Book, message: str) -> Needs:
@@ -177,14 +185,14 @@ def needs_of(book: Book, message: str) -> Needs:
     parts = {part: raw.get(part, {}) for part in ("alphabet", "speech", "hearing")} | {
         "fields": {name: raw["fields"][name] for name in fields}
     }
-    shares = {name: one.shares() for name, one in fields.items()}
+    expected = {name: one.shares() for name, one in fields.items()}
     noise = noise_of(book.alphabet, book.spec.hearing)
     return Needs(
         book.name,
         book.title,
         message,
         fields,
-        shares,
+        expected,
         book.alphabet,
         book.spec.hearing,
         LimitsSpec(),

@@ -165,6 +165,10 @@ class FieldBase(Strict):
         """Return how often each level is expected, as the book tells; flat where it tells nothing. Only for ``size <= ENUMERABLE``."""
         return self.expected() if self.often is None else self.weighed(self.often)
 
+    def occurring(self, surprise: float) -> list[float]:
+        """Return how often each level occurs: as expected, but for a share (``surprise`` of ``[hearing]``) in which any is as likely."""
+        return surprised(self.shares(), surprise)
+
     def weighed(self, weights: Mapping[str, float] | Sequence[float]) -> list[float]:
         """Return weights (value → weight, or one a level) as shares; raises EncodeError for a value outside the domain, and for others."""
         row = [0.0] * self.size
@@ -216,6 +220,11 @@ class FieldBase(Strict):
             expected=[self.domain],
             hint=hint,
         )
+
+
+def surprised(shares: Sequence[float], surprise: float) -> list[float]:
+    """Return shares of levels of which a part, ``surprise``, is flat."""
+    return [(1 - surprise) * share + surprise / len(shares) for share in shares]
 
 
 def labelled(options: Sequence[str], value: object) -> int | None:

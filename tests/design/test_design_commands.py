@@ -103,7 +103,7 @@ def test_limits_that_no_proposal_keeps_are_told_with_the_nearest(tmp_path: Path)
         text.replace("card = true\nrows = 5\nseconds = 0.5 ", "seconds = 4.0 ").replace("wrong = 0.0005", "wrong = 1e-11"), "utf-8"
     )
     with pytest.raises(CodeError, match="no proposal keeps the limits") as refused:
-        run("design", str(needs), "--family", "variable", "--draws", "100")
+        run("design", str(needs), "--family", "variable", "--draws", "400")
     assert [one.split(" (")[0] for one in refused.value.expected] == ["at most 1e-11 accepted wrong"]  # not what is kept easily
 
 

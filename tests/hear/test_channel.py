@@ -44,7 +44,7 @@ def test_counts_of_this_driver_change_what_is_believed() -> None:
         ({"wrong": 0}, "greater than 0"),
         ({"confusions": {"5": {"ß": 0.1}}}, "no symbol in use"),
         ({"confusions": {"5": {"9": 0.7, "6": 0.7}}}, "sums to 1.4"),
-        ({"counts": {"5": {"9": -1}}}, "greater than or equal to 0"),
+        ({"counts": {"5": {"9": -1}}}, "a number of 0 or more"),
         ({"messages": {"laps": 2}}, "no message 'laps'"),
         ({"volume": 3}, "unknown key"),
     ],
