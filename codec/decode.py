@@ -13,15 +13,13 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from codec.reading import WORD, Mark, Reading
-from codec.refusal import refusal
+from codec.ways import typed_ways, ways_of
 from grammar.book import Book
 from grammar.errors import Ambiguous, CodeError, Incomplete, Span, UnexpectedWord
 from grammar.match import Match
 from grammar.message import Direction
-from grammar.paths import Arc, Lattice, string_lattice, walk
-from grammar.speech import Ask, Stretch, listen
-from grammar.speech.procedure import Said
-from grammar.speech.words import check_length, cut, unknown
+from grammar.speech import Ask, listen
+from grammar.speech.words import cut
 
 Context = Mapping[str, Any]
 _MOST_CANDIDATES = 8  # readings, and reports in each, that a tie lists
@@ -68,14 +66,14 @@ def readings(
 ) -> list[Reading]:
     """Return every reading of the one report in ``text``; raises ReportError where there is none."""
     if typed:
-        ways = _typed_ways(book, text, direction)
+        ways = typed_ways(book, text, direction)
     else:
         ways = []
         for stretch in listen(book.lexicon, text):
             if not stretch.empty:
                 if ways:
                     raise _several(text, stretch.span)
-                ways = _ways(book, text, stretch, direction)
+                ways = ways_of(book, text, stretch, direction)
     if any(len(matches) > 1 for matches, _ in ways):
         raise _several(text, (0, len(text)))
     if not ways:
@@ -95,7 +93,7 @@ def decode_all(book: Book, text: str, *, direction: Direction | None = None, con
     for stretch in stretches:
         if stretch.empty:
             continue
-        ways = _ways(book, text, stretch, direction)
+        ways = ways_of(book, text, stretch, direction)
         if len(ways) > 1:
             raise _tie([_then(matches) for matches, _ in ways[:_MOST_CANDIDATES]], len(ways), text, stretch.span)
         matches, spans = ways[0]
@@ -161,83 +159,6 @@ def _plain(book: Book, direction: Direction | None) -> Callable[[str], Match | N
         return None
 
     return match
-
-
-def _ways(book: Book, text: str, stretch: Stretch, direction: Direction | None) -> list[tuple[tuple[Match, ...], tuple[Span, ...]]]:
-    """Return every different reading of a stretch with the spans of its symbols; raises the error that explains why there is none."""
-    automaton = book.automaton(direction)
-    if stretch.ways is None:
-        lattice: Lattice = stretch.lattice()
-        walked = walk(automaton, lattice)
-        found = _distinct((matches, _arc_spans(stretch, arcs)) for matches, arcs in walked.readings())
-        if len(found) == 1 and walked.cut_short:
-            raise UnexpectedWord(
-                "this can be taken in too many ways to hold them all against each other",
-                kind="too-many-ways",
-                source=text,
-                span=stretch.span,
-                hint="ask for the report once more, word by word",
-            )
-        if found:
-            return found
-        lattice, spans = _typed_apart(stretch, lattice, walked.furthest)
-        raise refusal(walk(automaton, lattice), lattice, text, spans)
-    found = _distinct(pair for said in stretch.ways for pair in _said_ways(book, said, direction))
-    if found:
-        return found
-    said = max(stretch.ways, key=lambda way: walk(automaton, string_lattice(_symbols(way))).furthest)
-    lattice = string_lattice(_symbols(said))
-    raise refusal(walk(automaton, lattice), lattice, text, [span for _, span in said])
-
-
-def _typed_apart(stretch: Stretch, lattice: Lattice, place: int) -> tuple[Lattice, list[Span]]:
-    """Return a lattice with the symbols typed as the word at a place each at a place of its own, to tell which of them can't stand."""
-    spans = [word.span for word in stretch.words]
-    for symbols, target in lattice[place] if place < len(lattice) else ():
-        own = stretch.spans(place, target, symbols)
-        if len(set(own)) > 1:
-            more = len(symbols) - 1
-            moved = [[(option, end + more * (end > place)) for option, end in options] for options in lattice]
-            single = [[(symbol, place + number)] for number, symbol in enumerate(symbols, start=1)]
-            return [*moved[:place], *single, *moved[place + 1 :]], [*spans[:place], *own, *spans[place + 1 :]]
-    return lattice, spans
-
-
-def _typed_ways(book: Book, text: str, direction: Direction | None) -> list[tuple[tuple[Match, ...], tuple[Span, ...]]]:
-    check_length(text)
-    said: list[tuple[str, Span]] = []
-    for place, character in enumerate(text):
-        if character.isspace():
-            continue
-        if character not in book.alphabet.index:
-            raise unknown(book.lexicon, text, character, (place, place + 1))
-        said.append((character, (place, place + 1)))
-    if not said:
-        return []
-    return _ways(book, text, Stretch(ways=[tuple(said)]), direction)
-
-
-def _said_ways(book: Book, said: Said, direction: Direction | None) -> Iterator[tuple[tuple[Match, ...], tuple[Span, ...]]]:
-    spans = tuple(span for _, span in said)
-    for matches, _ in walk(book.automaton(direction), string_lattice(_symbols(said))).readings():
-        yield matches, spans
-
-
-def _symbols(said: Said) -> str:
-    return "".join(symbol for symbol, _ in said)
-
-
-def _arc_spans(stretch: Stretch, arcs: Sequence[Arc]) -> tuple[Span, ...]:
-    return tuple(span for place, target, symbols in arcs for span in stretch.spans(place, target, symbols))
-
-
-def _distinct(
-    ways: Iterable[tuple[tuple[Match, ...], tuple[Span, ...]]],
-) -> list[tuple[tuple[Match, ...], tuple[Span, ...]]]:
-    kept: dict[Any, tuple[tuple[Match, ...], tuple[Span, ...]]] = {}
-    for matches, spans in ways:
-        kept.setdefault(tuple((match.message.name, tuple(match.levels().items())) for match in matches), (matches, spans))
-    return list(kept.values())
 
 
 def _only(found: Sequence[Reading], text: str) -> Reading:

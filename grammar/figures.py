@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from grammar.automaton import bits, build
 from grammar.codes import Check, CodeTable, Listed
-from grammar.codes.checks import missed
+from grammar.codes.detection import missed
 from grammar.fields import ENUMERABLE, FieldBase
 from grammar.layout import InOrder, Leaf, Maybe, Node
 from grammar.message import Message

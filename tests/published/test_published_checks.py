@@ -14,7 +14,8 @@ from stdnum import damm, luhn, verhoeff
 from stdnum.iso7064 import mod_11_2, mod_11_10, mod_37_2, mod_37_36
 
 from codec import Book, BookError, UnexpectedWord, decode, encode, parse_book
-from grammar.codes.checks import PUBLISHED, compute, missed, published
+from grammar.codes.checks import PUBLISHED, compute, published
+from grammar.codes.detection import missed
 
 CHECKS = vectors("checks")["check"]
 IDS = [f"{row['method']} {row['text']}" for row in CHECKS]
