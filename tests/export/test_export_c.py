@@ -12,7 +12,7 @@ from codec import CodeError
 from grammar.export.c import c_files
 from grammar.loading import parse_book
 
-DRAWN = 20_000  # of a message with more readings than can all be compared; tests/bench/bench_export.py takes 100,000
+DRAWN = 10_000  # of a message with more readings than can all be compared; tests/bench/bench_export.py takes 100,000
 
 
 @pytest.mark.parametrize("name", BOOKS)
