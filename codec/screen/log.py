@@ -26,7 +26,7 @@ from rich.text import Text
 
 from codec.screen.console import safe
 from codec.screen.sheet import lap_lines
-from codec.sheet.live import Session, Shown, told
+from codec.sheet.live.session import Session, Shown, told
 from codec.sheet.state import NEUTRALISED, RESUMED
 from grammar.errors import CodeError
 from grammar.exact import plain

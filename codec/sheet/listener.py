@@ -11,13 +11,13 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 
 from codec.reading import Reading
-from codec.sheet.attempts import CHANGING
-from codec.sheet.choices import Choice, best
 from codec.sheet.crews import Crew, Roster
 from codec.sheet.doubt import perhaps
 from codec.sheet.entry import DOUBTFUL, Entry, LapBy
-from codec.sheet.evidence import SPOKEN, Prefilter
-from codec.sheet.finder import Finder, Found
+from codec.sheet.finding.attempts import CHANGING
+from codec.sheet.finding.choices import Choice, best
+from codec.sheet.finding.evidence import SPOKEN, Prefilter
+from codec.sheet.finding.finder import Finder, Found
 from codec.sheet.laps import LapKeeper, LapTimes
 from codec.sheet.state import ADDED, lap_message
 from codec.sheet.transcript import LeftOut, Utterance

@@ -12,7 +12,7 @@ from sheet.support import RACE, REPORT, ROOT, new, race_book
 
 from codec import encode
 from codec.sheet import Journal
-from codec.sheet.live import Session
+from codec.sheet.live.session import Session
 from codec.sheet.state import laps
 
 VALUES = {"lap": 1, "energy": "0.1", "motor": 95, "inverter": 65, "battery": 44, "alert": []}

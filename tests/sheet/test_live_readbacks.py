@@ -13,8 +13,8 @@ from sheet.support import RACE, new, race_book
 
 from codec import encode
 from codec.race import facts, follow, load_event
-from codec.sheet.live import Session
-from codec.sheet.readbacks import repeated
+from codec.sheet.live.readbacks import repeated
+from codec.sheet.live.session import Session
 
 EVENT = RACE.parents[1] / "event" / "event.toml"
 WHEEL = {"dial": "brake balance", "way": "down", "clicks": 2}

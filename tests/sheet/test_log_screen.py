@@ -11,7 +11,7 @@ from sheet.terminal import Terminal
 
 from codec import encode
 from codec.sheet import Journal
-from codec.sheet.live import Session
+from codec.sheet.live.session import Session
 from codec.sheet.state import laps, rows
 
 SIZES = [(80, 24), (200, 50)]

@@ -13,9 +13,9 @@ from sheet.support import race_book, reasons, utterance
 from codec.sheet import Entry
 from codec.sheet.crews import Crew
 from codec.sheet.doubt import guessed
-from codec.sheet.evidence import Evidence, Prefilter
+from codec.sheet.finding.evidence import Evidence, Prefilter
+from codec.sheet.finding.nearly import Nearly
 from codec.sheet.listener import Draft, Listener
-from codec.sheet.nearly import Nearly
 from codec.sheet.state import laps, rows
 from grammar.automaton import build
 from grammar.speech.words import cut

@@ -7,8 +7,8 @@ from decimal import Decimal
 
 from codec.sheet.doubt import LIKELY
 from codec.sheet.entry import Entry, SheetError
-from codec.sheet.live import Session, Shown, told
-from codec.sheet.said import report
+from codec.sheet.live.said import report
+from codec.sheet.live.session import Session, Shown, told
 from codec.sheet.state import correction_of, lap_message, laps, last_to_undo, withdrawal_of
 from grammar.errors import CodeError
 

@@ -8,12 +8,12 @@ from typing import TYPE_CHECKING
 
 from codec.decode import decode_all
 from codec.sheet.entry import DOUBTFUL
-from codec.sheet.evidence import SPOKEN, digits_of
-from codec.sheet.found import Found
+from codec.sheet.finding.evidence import SPOKEN, digits_of
+from codec.sheet.finding.found import Found
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:
-    from codec.sheet.search import Item, Search
+    from codec.sheet.finding.search import Item, Search
 
 CHANGING = frozenset(("CORRECTION", "ANEW", "REPEAT", "DISREGARD", "TWICE"))
 _ENDS, _STOPS = ".!?;", ".!?;,:"

@@ -5,10 +5,10 @@ Only where code words are few is it talk. What may be an attempt at a report nev
 
 from __future__ import annotations
 
-from codec.sheet.attempts import CHANGING
-from codec.sheet.evidence import SPOKEN
-from codec.sheet.finder import Finder
-from codec.sheet.found import Heard
+from codec.sheet.finding.attempts import CHANGING
+from codec.sheet.finding.evidence import SPOKEN
+from codec.sheet.finding.finder import Finder
+from codec.sheet.finding.found import Heard
 from codec.sheet.state import lap_message
 from grammar.speech.words import Word, cut
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from codec.sheet.evidence import Evidence, settings
-from codec.sheet.found import Found, Heard
-from codec.sheet.nearly import Nearly
-from codec.sheet.search import Search
+from codec.sheet.finding.evidence import Evidence, settings
+from codec.sheet.finding.found import Found, Heard
+from codec.sheet.finding.nearly import Nearly
+from codec.sheet.finding.search import Search
 from grammar.book import Book
 from grammar.message import Direction
 

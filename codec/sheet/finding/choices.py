@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from codec.sheet.finder import Finder, Found
+from codec.sheet.finding.finder import Finder, Found
 from codec.sheet.transcript import Utterance
 from grammar.message import Direction
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from codec.reading import Reading
 from codec.sheet.doubt import Doubt, doubt
 from codec.sheet.entry import Entry
-from codec.sheet.found import Heard
-from codec.sheet.live import Session, Shown
+from codec.sheet.finding.found import Heard
+from codec.sheet.live.session import Session, Shown
+from codec.sheet.live.talk import talk
 from codec.sheet.state import lap_message
-from codec.sheet.talk import talk
 from grammar.errors import CodeError
 
 

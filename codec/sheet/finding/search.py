@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING, Any
 
 from codec.decode import decode, decode_all
 from codec.reading import Reading
-from codec.sheet.asides import asides
-from codec.sheet.attempts import CHANGING, refused
-from codec.sheet.evidence import SPOKEN, digits_of
-from codec.sheet.found import Found, Heard
+from codec.sheet.finding.asides import asides
+from codec.sheet.finding.attempts import CHANGING, refused
+from codec.sheet.finding.evidence import SPOKEN, digits_of
+from codec.sheet.finding.found import Found, Heard
 from grammar.errors import CodeError
 from grammar.message import Direction
 from grammar.speech.words import cut
 
 if TYPE_CHECKING:
-    from codec.sheet.finder import Finder
+    from codec.sheet.finding.finder import Finder
 
 _ENDS, _STOPS = ".!?;", ".!?;,:"
 _PAST = ("FILLER", "ANSWER", "SEPARATOR")

@@ -14,11 +14,11 @@ from codec.decode import Transcript, decode_all
 from codec.reading import Reading
 from codec.sheet.doubt import LIKELY, Doubt, doubt, doubtful
 from codec.sheet.entry import Entry, SheetError
-from codec.sheet.finder import Finder
+from codec.sheet.finding.finder import Finder
 from codec.sheet.journal import Journal
 from codec.sheet.laps import LapKeeper
-from codec.sheet.notices import Notice, notices
-from codec.sheet.readbacks import NEGATIVE, ReadBacks, repeated
+from codec.sheet.live.notices import Notice, notices
+from codec.sheet.live.readbacks import NEGATIVE, ReadBacks, repeated
 from codec.sheet.state import EVENTS, Row, cars, lap_message, laps, race, rows
 from grammar.errors import CodeError
 from grammar.exact import percent
@@ -153,8 +153,8 @@ class Session:
         text = line.strip()
         if not text:
             return Shown("plain", ())
-        from codec.sheet.commands import command
-        from codec.sheet.said import said
+        from codec.sheet.live.commands import command
+        from codec.sheet.live.said import said
 
         car, seen, count = self.car, self.notices, len(self.entries)
         try:
