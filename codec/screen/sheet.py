@@ -205,6 +205,9 @@ def summary_lines(summary: Summary) -> None:
     if summary.once_more:
         told = f"  {counted(summary.once_more, 'report is', 'reports are')} of laps that had one before: is it the same radio once more?"
         console().print(safe(told, "yellow"))
+    if sum(count > 1 for count in summary.reporters.values()) > 1:
+        told = f"  no car is named, so all count for one, reported by {by_speaker(summary.reporters)}; two cars are told apart by --car"
+        console().print(safe(told, "yellow"))
     if summary.of_no_car:
         console().print(safe(f"  reports and calls of no car, counted for none, are said by {by_speaker(summary.of_no_car)}", "yellow"))
     if summary.supposed:

@@ -38,6 +38,7 @@ class Summary:
     of_no_car: dict[str, int] = field(default_factory=dict)
     supposed: dict[str, int] = field(default_factory=dict)
     silent: list[str] = field(default_factory=list)
+    reporters: dict[str, int] = field(default_factory=dict)  # who reports, where no car is named and all count for one
     left_out: dict[str, int] = field(default_factory=dict)
     examples: dict[str, list[LeftOut]] = field(default_factory=dict)
 
@@ -49,6 +50,7 @@ class Summary:
             "of_no_car": self.of_no_car,
             "supposed": self.supposed,
             "never_spoke": self.silent,
+            "reporters": self.reporters,
         }
 
     def leave(self, left: LeftOut) -> None:
@@ -130,6 +132,8 @@ def import_transcript(
             continue
         if crews:
             summary.place(draft.entry, crews)
+        elif draft.entry.kind == "report" and draft.entry.speaker:
+            summary.reporters[draft.entry.speaker] = summary.reporters.get(draft.entry.speaker, 0) + 1
         batch.append((draft.entry, draft.about))
         astray = bool(summary.of_no_car) and bool(listener.roster.silent())
         if len(batch) >= (_MOST_HELD if astray else _BATCH):

@@ -8,6 +8,7 @@ import pytest
 from sheet.support import REPORT, new
 
 from codec.race import facts
+from codec.screen.sheet import summary_lines
 from codec.sheet import Journal
 from codec.sheet.crews import Crew, crews_of
 from codec.sheet.importing import Summary, import_transcript
@@ -31,6 +32,18 @@ def test_an_import_with_a_mistyped_driver_writes_nothing_and_tells_who_spoke(tmp
         with pytest.raises(CodeError, match=r"Anna \(car 7\), Denn \(car 61\) never spoke.* Ana \(2\)"):
             brought(journal, "7=Anna,Quill", "61=Teo,Denn")
         assert len(journal) == 0
+
+
+def test_where_no_car_is_named_and_two_people_report_that_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    twice = [*LINES, *(line.replace("[00:0", "[00:1") for line in LINES)]
+    for lines, told in ((twice, True), ([line for line in twice if "Teo" not in line], False)):
+        folder = tmp_path / str(told)
+        folder.mkdir()
+        with new(folder) as journal:
+            summary = brought(journal, lines=lines)
+        summary_lines(summary)
+        shown = " ".join(capsys.readouterr().out.split())
+        assert ("no car is named, so all count for one, reported by Ana (4), Teo (2)" in shown) is told
 
 
 def test_with_one_car_the_reports_of_another_driver_are_not_its(tmp_path: Path) -> None:
