@@ -40,7 +40,7 @@ def message_lines(book: Book, message: Message, prefix: str) -> list[str]:
         f"int {name}(const {name}_values *values, char string[{name.upper()}_MOST + 1])",
         "{",
         f"    int64_t level[{max(1, len(names))}];",
-        "    way_t best, way;",
+        "    way_t best = {0}, way = {0};",
         "    int n, ok;",
         "    best.length = -1;",
         "    (void)values; (void)level; (void)n; (void)ok;",

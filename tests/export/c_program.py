@@ -16,7 +16,7 @@ from grammar.export.c_tables import scale_of
 from grammar.fields import FieldBase
 from grammar.message import Message
 
-FLAGS = ["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror", "-O1", "-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
+FLAGS = ["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror", "-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
 UNSAID = -(2**63)
 EVERY = 100_000  # readings of a message that are all compared
 
@@ -40,7 +40,7 @@ BRANCH = """        if (which == {number}) {{
         }}"""
 
 
-def compiled(book: Book, folder: Path, name: str) -> Path:
+def compiled(book: Book, folder: Path, name: str, level: str = "-O1") -> Path:
     files = c_files(book, name)
     (folder / files.header_name).write_text(files.header, "utf-8")
     (folder / files.source_name).write_text(files.source, "utf-8")
@@ -51,7 +51,7 @@ def compiled(book: Book, folder: Path, name: str) -> Path:
         branches.append(BRANCH.format(number=number, reads=reads, **facts))
     (folder / "main.c").write_text(MAIN.format(name=name, branches="\n".join(branches)), "utf-8")
     program = folder / name
-    subprocess.run(["gcc", *FLAGS, str(folder / files.source_name), str(folder / "main.c"), "-o", str(program)], check=True)
+    subprocess.run(["gcc", *FLAGS, level, str(folder / files.source_name), str(folder / "main.c"), "-o", str(program)], check=True)
     return program
 
 
@@ -104,14 +104,16 @@ def sayable(message: Message, field: FieldBase) -> Sequence[int]:
     return sorted(said_alone | ({field.usual_level} - {None})) if alone else range(field.size)
 
 
-def answers(book: Book, folder: Path, name: str, made: Callable[[Message], Iterable[Case]]) -> tuple[list[str], list[str]]:
+def answers(
+    book: Book, folder: Path, name: str, made: Callable[[Message], Iterable[Case]], level: str = "-O1"
+) -> tuple[list[str], list[str]]:
     """Return what the C of a book says to the values made for each of its messages, and what is expected."""
     rows, wanted = [], []
     for number, message in enumerate(book.messages.values()):
         for row, values in made(message):
             rows.append([number, *row])
             wanted.append(expected(book, message, values))
-    return said(compiled(book, folder, name), rows), wanted
+    return said(compiled(book, folder, name, level), rows), wanted
 
 
 def expected(book: Book, message: Message, values: Mapping[str, object]) -> str:

@@ -9,6 +9,7 @@ from export.c_program import answers, cases, readings_of
 from export.strings import BOOKS, example
 
 from codec import CodeError
+from grammar.design import Candidate, Needs, candidates, load_needs, propose, written
 from grammar.export.c import c_files
 from grammar.loading import parse_book
 
@@ -30,6 +31,22 @@ def test_c_rounds_as_encode_does_and_refuses_the_same_values(name: str, tmp_path
     assert given == wanted
     if name != "drill":  # whose fields take any number
         assert any(answer.startswith("-") for answer in wanted)
+
+
+@pytest.mark.parametrize("level", ["-O0", "-O1", "-O2", "-O3"])
+def test_the_c_of_a_designed_book_compiles_without_a_warning_and_agrees(level: str, tmp_path: Path) -> None:
+    """The designer's books have long lists of codewords and one way through a layout, which compilers look through."""
+    needs = load_needs("examples/design/needs.toml")
+    proposal = propose(needs, designed(needs), draws=50)
+    book = parse_book(written(needs, proposal, 1)[0], "designed")
+    given, wanted = answers(book, tmp_path, "dash", lambda message: readings_of(message, 500, every=500), level)
+    assert given == wanted
+
+
+def designed(needs: Needs) -> Candidate:
+    made = next(make() for make in list(candidates(needs, ["packed"]))[2:])
+    assert made is not None
+    return made
 
 
 MANY = """
