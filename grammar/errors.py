@@ -190,8 +190,7 @@ class BookError(CodeError):
     def __init__(self, problems: Sequence[Problem], *, name: str = "book") -> None:
         """Keep the problems in file order under the name of the book's file."""
         ordered = sorted(problems, key=lambda p: (p.line, p.column))
-        count = f"{len(ordered)} problem{'s' if len(ordered) != 1 else ''}"
-        super().__init__(f"{visible(name)}: {count}", kind="book")
+        super().__init__(f"{visible(name)}: {counted(len(ordered), 'problem')}", kind="book")
         self.problems, self.name = tuple(ordered), name
 
     def __str__(self) -> str:

@@ -24,8 +24,6 @@ from grammar.speech import Lexicon
 from grammar.speech.lexicon import WordsTaken
 from grammar.symbols import Alphabet, AlphabetSpec, OwnWord, normal
 
-__all__ = ["Collector", "document", "load_book", "parse_book", "read", "told", "weigh", "witness_text"]
-
 _MOST_ROUNDS = 5  # what is found only once something else was left out
 
 

@@ -83,18 +83,19 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _needs(args: argparse.Namespace) -> Needs:
-    from codec import load_book
-    from grammar.design import load_needs, needs_of
+    from codec import parse_book
+    from grammar.design import needs_of, parse_needs
+    from grammar.document import document, read
     from grammar.errors import CodeError
-    from grammar.loading import document, read
 
     path = Path(args.needs)
-    keys = document(read(path, "needs or a book"), args.needs).keys()
+    text = read(path, "needs or a book")
+    keys = document(text, args.needs).keys()
     if args.message is None and {"messages", "tables"} <= keys:
         raise CodeError(f"{path} is a code book", kind="usage", hint="name the message to design anew with --message")
     if args.message is not None and not {"messages", "tables"} & keys:
         raise CodeError(f"{path} is a needs file, which names its message itself", kind="usage", hint="leave out --message")
-    needs = needs_of(load_book(path), args.message) if args.message is not None else load_needs(path)
+    needs = needs_of(parse_book(text, str(path)), args.message) if args.message is not None else parse_needs(text, str(path))
     return needs.with_reports(_reports(args.sheet, needs.fields)) if args.sheet else needs
 
 
@@ -110,7 +111,7 @@ def _missed(needs: Needs, found: list[Proposal]) -> list[str]:
 
 def _reports(path: str, fields: Mapping[str, FieldBase]) -> list[dict[str, str]]:
     """Return past reports from CSV: columns named after fields, or as an exported sheet has them; refused ones are passed over."""
-    from grammar.errors import CodeError, EncodeError
+    from grammar.errors import CodeError, EncodeError, counted
 
     reports: list[dict[str, str]] = []
     try:
@@ -136,7 +137,7 @@ def _reports(path: str, fields: Mapping[str, FieldBase]) -> list[dict[str, str]]
         )
     missing = [name for name in fields if name not in columns.values()]
     unknown = f"; no column for {', '.join(missing)}" if missing else ""
-    print(f"learned from {len(reports)} report{'s' * (len(reports) != 1)}: {', '.join(columns.values())}{unknown}", file=sys.stderr)
+    print(f"learned from {counted(len(reports), 'report')}: {', '.join(columns.values())}{unknown}", file=sys.stderr)
     return reports
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_book, add_json, emit
 from codec.cli.drill_keeping import add_keeping
-from grammar.errors import CodeError
+from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
     from codec.drill import Answer, DrillJournal, Progress
@@ -181,7 +181,6 @@ def _progress(journal: DrillJournal, person: str, drill: str | None, at: Any) ->
 
 
 def _picture(path: str, found: Sequence[Progress]) -> None:
-    from codec.drill.answer import some
     from codec.drill.picture import confusion_picture
 
     if len(found) > 1:
@@ -189,7 +188,7 @@ def _picture(path: str, found: Sequence[Progress]) -> None:
         raise CodeError("a picture shows one person in one drill", kind="usage", expected=expected)
     one = found[0]
     words = {symbol: entry.word for symbol, entry in one.book.alphabet.words.items()}
-    title = f"{one.person}, {'reading' if one.drill == 'read' else 'hearing'}: {some(len(one.answers), 'answer')}"
+    title = f"{one.person}, {'reading' if one.drill == 'read' else 'hearing'}: {counted(len(one.answers), 'answer')}"
     shown_as = "on the dash" if one.drill == "read" else "spoken"
     confusion_picture(path, one.confusions, {row.name: row.right for row in one.symbols}, words, title, shown_as)
     print(f"drawn: {path}")

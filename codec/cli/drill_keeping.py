@@ -8,7 +8,7 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_book
-from grammar.errors import CodeError
+from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
     from codec.drill import Answer
@@ -43,7 +43,6 @@ def run_profile(args: argparse.Namespace) -> int:
     import functools
 
     from codec.drill import DrillJournal, profile_of
-    from codec.drill.answer import some
     from codec.drill.noise import among, named
     from codec.profile import Profile, save_profile
 
@@ -64,7 +63,7 @@ def run_profile(args: argparse.Namespace) -> int:
     profile = functools.reduce(Profile.merged, parts)
     save_profile(profile, args.file)
     counts = sum(count for row in profile.heard.values() for count in row.values())
-    told = f"{some(len(profile.seconds), 'word')} timed, {some(round(counts), 'word')} heard"
+    told = f"{counted(len(profile.seconds), 'word')} timed, {counted(round(counts), 'word')} heard"
     print(f"{args.file}: {', '.join(profile.people)}; {told}")
     return 0
 
@@ -106,10 +105,9 @@ def run_export(args: argparse.Namespace) -> int:
 def run_delete(args: argparse.Namespace) -> int:
     """Delete a person."""
     from codec.drill import DrillJournal
-    from codec.drill.answer import some
 
     with DrillJournal(args.journal) as journal:
-        told = some(journal.people()[journal.known(args.person)], "answer")
+        told = counted(journal.people()[journal.known(args.person)], "answer")
         if not args.yes:
             if not sys.stdin.isatty():
                 raise CodeError(f"{told} of {args.person!r} would be deleted", kind="usage", hint="add --yes")

@@ -114,10 +114,5 @@ def checked_name(name: str) -> str:
     return name
 
 
-def some(count: int, what: str) -> str:
-    """Return a count with what is counted: ``1 answer``, ``2 answers``."""
-    return f"{count} {what}{'' if count == 1 else 's'}"
-
-
 def _bad(name: str, value: object, expected: str) -> DrillError:
     return DrillError(f"{name} can't be {str(value)[:60]!r}", kind="drill-answer", expected=[expected])

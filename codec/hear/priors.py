@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 from codec.reading import Reading
 from grammar.errors import CodeError
 from grammar.fields import ENUMERABLE, FieldBase, Moving
+from grammar.fields.base import surprised
 
 if TYPE_CHECKING:
     import numpy as np
@@ -84,10 +85,10 @@ def shares(book: Book, prior: Prior, names: Sequence[str]) -> Shares:
         if one.size > ENUMERABLE:
             continue
         if prior.flat:
-            expected = np.full(one.size, 1 / one.size)
+            expected = [1 / one.size] * one.size
         elif name in prior.last:
-            expected = np.array(one.shares_after(prior.last[name], prior.laps.get(name, 1)))
+            expected = one.shares_after(prior.last[name], prior.laps.get(name, 1))
         else:
-            expected = np.array(one.shares())
-        found[name] = np.append((1 - surprise) * expected + surprise / one.size, 1.0)
+            expected = one.shares()
+        found[name] = np.array([*surprised(expected, surprise), 1.0])
     return found

@@ -136,8 +136,8 @@ def _report(
             break
         if hearing == 0:
             weighed = found is not None
-        if hearing == 0 and found is not None:
-            tally.doubted, tally.expected_cost = tally.doubted + 1, tally.expected_cost + found.decision.costs[found.decision.kind]
+            if found is not None:
+                tally.doubted, tally.expected_cost = tally.doubted + 1, tally.expected_cost + found.decision.costs[found.decision.kind]
         part = found.decision.part if found is not None and found.decision.part is not None and setting.asking else Part()
         again, seconds = _asked(book, string, part, tally)
         tally.cost += seconds if weighed else 0.0

@@ -11,8 +11,10 @@ from pydantic import ValidationError
 from codec.race.binding import Binding, EnergyField, Event, TemperatureField
 from codec.race.event import EventSpec, schema
 from grammar.book import Book
+from grammar.document import document, read
 from grammar.errors import BookError
-from grammar.loading import Collector, document, read, told
+from grammar.faults import told
+from grammar.loading import Collector
 
 __all__ = ["EnergyField", "Event", "EventError", "TemperatureField", "load_event", "parse_event"]
 

@@ -5,12 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from codec.screen.console import console, safe
-from codec.screen.design import count, rate
+from codec.screen.design import FULL, count, rate
 from codec.screen.reading import boxed, heading
 from grammar.design import Analysis, Keyed, Proposal
 from grammar.design.analysis import Mixed
-
-_FULL = 78  # columns of a screen that hold all figures
 
 
 def analysis(found: Analysis, remarks: Sequence[str], after: Sequence[tuple[str, Proposal]]) -> None:
@@ -45,7 +43,7 @@ def analysis(found: Analysis, remarks: Sequence[str], after: Sequence[tuple[str,
 
 def _mixed(pairs: Sequence[Mixed]) -> None:
     """Print which readings one misheard word turns into each other."""
-    wide = console().width >= _FULL
+    wide = console().width >= FULL
     right = ("of reports", "harm", "costs s") if wide else ("of reports",)
     grid = boxed("said → read", "words", *right, "noticed", right=right)
     for column in grid.columns[1:]:
@@ -65,7 +63,7 @@ def _mixed(pairs: Sequence[Mixed]) -> None:
 
 def _after(found: Analysis, after: Sequence[tuple[str, Proposal]]) -> None:
     """Print the figures of a book and of what the designer proposes instead."""
-    right = ("mean s", "saved", "wrong", "ask", "worst s", "rows")[: 6 if console().width >= _FULL else 4]
+    right = ("mean s", "saved", "wrong", "ask", "worst s", "rows")[: 6 if console().width >= FULL else 4]
     grid = boxed("", *right, right=right)
     for column in grid.columns:
         column.no_wrap = True

@@ -74,7 +74,7 @@ def show(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick
     console().print(safe(CAUTION, "italic"))
 
 
-_FULL, _MEDIUM = 78, 62  # columns of a screen that hold all figures, or those that matter most
+FULL, _MEDIUM = 78, 62  # columns of a screen that hold all figures, or those that matter most
 
 
 def _proposals(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick: Proposal | None) -> Table:
@@ -89,7 +89,7 @@ def _proposals(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal]
         "rows": lambda one: count(one.rows),
         "card": lambda one: "yes" if one.readable else "no",
     }
-    left_out = set() if width >= _FULL else {"rows", "card"} if width >= _MEDIUM else {"rows", "card", "over", "worst"}
+    left_out = set() if width >= FULL else {"rows", "card"} if width >= _MEDIUM else {"rows", "card", "over", "worst"}
     taken = {name: text for name, text in columns.items() if name not in left_out}
     grid = boxed("proposal", *taken, right=tuple(name for name in taken if name != "card"))
     for column in grid.columns:

@@ -10,11 +10,12 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from codec.drill.answer import MEANINGS, Answer, some
+from codec.drill.answer import MEANINGS, Answer
 from codec.drill.progress import Progress, Row
 from codec.drill.timing import Timing
 from codec.screen.console import console, safe
 from codec.screen.reading import boxed, heading
+from grammar.errors import counted
 
 _BAR = 10
 _SHADES = " ░▒▓█"
@@ -41,12 +42,12 @@ def progress(found: Progress) -> None:
     what = "reading" if found.drill == "read" else "hearing"
     console().print(Text.assemble((f"{found.person}, {what}", "bold"), f"  {found.book.title}"))
     told = ", ".join(f"{MEANINGS[outcome]} {count}" for outcome, count in found.outcomes.items() if count)  # type: ignore[index]
-    _print(f"{some(len(found.answers), 'answer')}: {told}")
+    _print(f"{counted(len(found.answers), 'answer')}: {told}")
     _print(f"whole reports right: {_share(found.reports)}")
     if found.startup is not None:
         one, aside = (
             found.startup,
-            f"; {some(found.set_aside, 'time')} set aside as outlying" if found.set_aside else "",
+            f"; {counted(found.set_aside, 'time')} set aside as outlying" if found.set_aside else "",
         )
         _print(f"first {'word' if found.drill == 'read' else 'key'} after {_between(one)}{aside}")
     _rows("Symbols", found.symbols, "word")

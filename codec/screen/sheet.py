@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from codec.screen.console import console, safe
-from codec.sheet.doubt import guessed
+from codec.sheet.doubt import guessed, how_sure
 from codec.sheet.entry import DOUBTFUL, Entry
 from codec.sheet.importing import Summary, by_speaker
 from codec.sheet.journal import Journal
@@ -20,7 +20,7 @@ from codec.sheet.state import EVENTS, Row, cars, clock_steps, lap_message, laps,
 from codec.sheet.values import value_text
 from grammar.book import Book
 from grammar.errors import counted
-from grammar.exact import percent, plain
+from grammar.exact import plain
 from grammar.fields import FieldBase, Value
 
 _EPOCH = 10**11  # milliseconds from here on are times of day
@@ -180,7 +180,7 @@ def entries_table(journal: Journal, only: str | None) -> None:
     entries = [entry for entry in journal.entries() if only in (None, entry.car)]
     for entry in entries:
         about = f"of #{entry.about} " if entry.about else ""
-        sure = "" if entry.certainty is None else percent(min(entry.certainty, 0.9999))
+        sure = "" if entry.certainty is None else how_sure(entry.certainty)
         what = values_text(journal.book, entry) if entry.accepted else entry.heard
         what = ": ".join(filter(None, (entry.message, what))) if entry.kind in ("event", "car") else what
         style = "yellow" if entry.refusal else ""

@@ -52,8 +52,13 @@ class Doubt:
 
     @property
     def sure(self) -> str:
-        """How sure the guess is, as people read it: never all of 100 %, which nothing heard through noise is."""
-        return percent(min(self.probability, 0.9999))
+        """How sure the guess is, as people read it."""
+        return how_sure(self.probability)
+
+
+def how_sure(probability: float) -> str:
+    """Return a probability as people read it: never all of 100 %, which nothing heard through noise is."""
+    return percent(min(probability, 0.9999))
 
 
 def doubt(book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | None = None) -> Doubt | None:
@@ -93,7 +98,7 @@ class Perhaps:
     lap: int | None
 
     def __str__(self) -> str:
-        return f"{_GUESSED} {self.string} ({percent(min(self.probability, 0.9999))})" if self.string else ""
+        return f"{_GUESSED} {self.string} ({how_sure(self.probability)})" if self.string else ""
 
 
 def guessed(note: str) -> str:

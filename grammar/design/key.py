@@ -22,9 +22,10 @@ from grammar.codes.numbered import Numbered
 from grammar.design.frontier import mean_of
 from grammar.design.noise import noise_of, rates
 from grammar.design.write import book_text
+from grammar.document import document
 from grammar.errors import CodeError
 from grammar.figures import drawn
-from grammar.loading import document, parse_book
+from grammar.loading import parse_book
 
 MARGIN = 0.05
 LEAST_SECRET = 12

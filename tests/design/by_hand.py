@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from codec import Book
 from grammar.design.write import book_text
-from grammar.loading import document, parse_book
+from grammar.document import document
+from grammar.loading import parse_book
 
 
 def lap_alone(book: Book, noise: float | None = None) -> Book:

@@ -16,7 +16,8 @@ from grammar.design import assign, harm, needs_of, noise_of
 from grammar.design.noise import simulated
 from grammar.design.parts import Pool, assigned
 from grammar.design.write import book_text
-from grammar.loading import document, parse_book
+from grammar.document import document
+from grammar.loading import parse_book
 
 # NUG12 of QAPLIB (C. Nugent, T. Vollmann and J. Ruml 1968; R. Burkard, S. Karisch and F. Rendl 1997): flows, between places on a grid of
 # 3 x 4; the optimum is 578. Figures from memory.

@@ -10,7 +10,8 @@ import pytest
 from codec import decode, encode, load_book
 from codec.cli import main
 from grammar.design import Needs, Proposal, candidates, needs_of, propose, written
-from grammar.loading import document, parse_book
+from grammar.document import document
+from grammar.loading import parse_book
 
 BOOK = """
 title = "Two reports and a call"
