@@ -10,9 +10,9 @@ from grammar.codes.base import MOST_WIDTH
 from grammar.codes.spec_base import AlphabetTrouble, Trouble, in_use
 from grammar.errors import CodeError, caret_lines
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves, parse_layout
-from grammar.mending import ALPHABET
 from grammar.message import Message
 from grammar.models import BookSpec, MessageSpec
+from grammar.partial_book import ALPHABET
 from grammar.symbols import Alphabet
 
 Add = Callable[..., None]

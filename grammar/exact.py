@@ -20,7 +20,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, WithJsonSchema
 
-from grammar.misfit import fault
+from grammar.problems import fault
 
 _CONTEXT = Context(prec=200, traps=[Inexact, InvalidOperation])  # sums reach from 10^31 down to 10^-59, and quotients need room
 _ROUNDED = Context(prec=200)

@@ -13,13 +13,13 @@ from grammar.binding import bind_messages, bind_tables
 from grammar.book import Book
 from grammar.document import document, read
 from grammar.errors import BookError, CodeError, EncodeError, Problem
-from grammar.faults import told
 from grammar.fields import ENUMERABLE, FieldBase
-from grammar.mending import mended
 from grammar.message import Message
 from grammar.models import PARTLY, BookSpec
 from grammar.outline import outline, place_of
+from grammar.partial_book import mended
 from grammar.proof import Ambiguity, ambiguity
+from grammar.pydantic_faults import told
 from grammar.speech import Lexicon
 from grammar.speech.lexicon import WordsTaken
 from grammar.symbols import Alphabet, AlphabetSpec, OwnWord, normal

@@ -11,7 +11,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator, mod
 from grammar.codes.specs import TableSpec
 from grammar.fields import AnyField
 from grammar.fields.base import Strict
-from grammar.misfit import Misfit, fault, refuse
+from grammar.problems import Misfit, fault, refuse
 from grammar.symbols import AlphabetSpec, Sayable
 
 PARTLY = "partly"  # context of validation: entries were left out because they are wrong, so none may be left

@@ -17,7 +17,7 @@ from pydantic import AfterValidator, Discriminator, Field, Tag, model_validator
 
 from grammar.data import table
 from grammar.fields.base import Strict
-from grammar.misfit import Misfit, fault, refuse
+from grammar.problems import Misfit, fault, refuse
 
 MOST_SYMBOLS = 96
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)*(?: [^\W_]+(?:'[^\W_]+)*)*")

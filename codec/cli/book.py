@@ -69,7 +69,7 @@ def run_show(args: argparse.Namespace) -> int:
 def run_grammar(args: argparse.Namespace) -> int:
     """Print the generated grammar."""
     from codec import load_book
-    from grammar.reports import grammar_text
+    from grammar.export.lark_grammar import grammar_text
 
     print(grammar_text(load_book(args.book)), end="")
     return 0

@@ -29,10 +29,10 @@ def run(args: argparse.Namespace) -> int:
     from codec import load_book
     from codec.files import written
     from codec.race import load_event
+    from codec.radio.crews import crews_of
+    from codec.radio.importing import bounded, import_transcript
     from codec.screen import demo
     from codec.sheet import Journal
-    from codec.sheet.crews import crews_of
-    from codec.sheet.importing import bounded, import_transcript
 
     examples, out = demo_folder(), Path(args.folder)
     book = load_book(examples / "race" / "race.toml")

@@ -11,8 +11,8 @@ from codec.cli.common import add_json, emit, lines
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:
+    from codec.log.session import Session
     from codec.race import Event
-    from codec.sheet.live.session import Session
     from grammar.book import Book
 
 
@@ -41,9 +41,9 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Log until the engineer leaves, or the pipe ends; from a pipe the exit code is 1 if a report needs a repeat."""
     from codec import load_book
+    from codec.log.commands import speak_to
+    from codec.log.session import Session
     from codec.sheet import Journal
-    from codec.sheet.live.commands import speak_to
-    from codec.sheet.live.session import Session
 
     if args.book is None and not Path(args.sheet).exists():
         raise CodeError(f"there is no sheet {args.sheet!r}", kind="usage", hint="name the code book for a new one: --book")

@@ -71,7 +71,7 @@ def run_show(args: argparse.Namespace) -> int:
     race = _race(args)
     advice = advise(race)
     if args.json:
-        from codec.race.told import as_dict
+        from codec.race.as_json import as_dict
 
         emit(as_dict(race, advice))
     else:

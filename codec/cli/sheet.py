@@ -15,9 +15,9 @@ from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
     from codec.race import Advice, Race
+    from codec.radio.importing import Summary
+    from codec.radio.transcript import LeftOut
     from codec.sheet import Journal
-    from codec.sheet.importing import Summary
-    from codec.sheet.transcript import LeftOut
 
 _CREW = "CAR=DRIVER[,ENGINEER …]"
 
@@ -88,7 +88,7 @@ def run_show(args: argparse.Namespace) -> int:
 
 def _show_json(journal: Journal, only: str | None, races: Mapping[str, tuple[Race, list[Advice]]]) -> None:
     """Print the entries, then, with an event file, where the race of each car is heading."""
-    from codec.race.told import as_dict
+    from codec.race.as_json import as_dict
     from codec.sheet.exports import json_object
 
     for entry in journal.entries():
@@ -124,8 +124,8 @@ def run_export(args: argparse.Namespace) -> int:
 
 def run_import(args: argparse.Namespace) -> int:
     """Import a transcript or an exported sheet."""
+    from codec.radio.importing import import_export
     from codec.sheet.exports import read_export
-    from codec.sheet.importing import import_export
 
     path = Path(args.file)
     if args.file != "-" and args.form in (None, "jsonl"):
@@ -189,9 +189,9 @@ def _journal(args: argparse.Namespace, facts: Any) -> Iterator[Journal]:
 
 def _wanted(args: argparse.Namespace) -> dict[str, Any]:
     """Return who drives what, when laps began, and the laps before the first reports."""
-    from codec.sheet.crews import crews_of
-    from codec.sheet.importing import bounded
-    from codec.sheet.laps import LapTimes
+    from codec.radio.crews import crews_of
+    from codec.radio.importing import bounded
+    from codec.radio.laps import LapTimes
 
     times = None
     if args.lap_times:
@@ -206,9 +206,9 @@ def _wanted(args: argparse.Namespace) -> dict[str, Any]:
 
 
 def _transcript(journal: Journal, stream: BinaryIO, head: str, args: argparse.Namespace, wanted: dict[str, Any]) -> Summary:
+    from codec.radio.importing import bounded, import_transcript
+    from codec.radio.transcript import form_of
     from codec.screen.sheet import progress
-    from codec.sheet.importing import bounded, import_transcript
-    from codec.sheet.transcript import form_of
 
     form = args.form or form_of(args.file, head)
     with progress(Path(args.file).stat().st_size if args.file != "-" else 0) as read:
@@ -245,7 +245,7 @@ def run_rescue(args: argparse.Namespace) -> int:
     """Save what can be read of a damaged sheet in a new one; the exit code is 1 if something is missing."""
     from codec import load_book, parse_book
     from codec.sheet import Journal
-    from codec.sheet.rescue import facts_in, rescue, save
+    from codec.store.rescue import facts_in, rescue, save
 
     path = Path(args.sheet)
     facts = facts_in(path)

@@ -14,7 +14,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from codec.decode import readings
-from codec.sheet.transcript import milliseconds
+from codec.radio.transcript import milliseconds
 from grammar.book import Book
 from grammar.errors import CodeError, EncodeError, ReportError, visible
 from grammar.exact import exact

@@ -20,7 +20,7 @@ from typing import Self
 from codec.drill.answer import Answer, DrillError, checked_name
 from codec.sheet.entry import SheetError
 from codec.sheet.journal import book_digest, now
-from codec.sheet.store import WAIT, telling, transaction
+from codec.store.store import WAIT, telling, transaction
 from grammar.book import Book
 from grammar.loading import parse_book
 

@@ -8,9 +8,9 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from codec.hear.evidence import Part, silence
+from codec.hear.forward_backward import Sums, Weighted, sums
 from codec.hear.model import Expectation
 from codec.hear.operations import Join, Mix, Operation
-from codec.hear.sums import Sums, Weighted, sums
 
 if TYPE_CHECKING:
     import numpy as np

@@ -12,10 +12,10 @@ from codec.hear.axis import axis
 from codec.hear.channel import Channel, Noise, channel
 from codec.hear.decision import Decision, decide, settled
 from codec.hear.evidence import Evidence, Heard, Part
+from codec.hear.forward_backward import Sums, sums
 from codec.hear.model import model_of
 from codec.hear.priors import Prior, PriorLike
 from codec.hear.ranking import Ranking
-from codec.hear.sums import Sums, sums
 from codec.hear.words import Words, listen
 from codec.reading import Reading, plain_value
 from grammar.errors import EncodeError, ReportError

@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from codec.hear.forward_backward import Weighted, total, weighted
 from codec.hear.graph import build
 from codec.hear.operations import Graph
 from codec.hear.priors import Prior, shares
-from codec.hear.sums import Weighted, total, weighted
 from grammar.errors import CodeError
 from grammar.fields import Wrapped
 from grammar.message import Direction

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from codec.hear.best import Best, Search, likelihoods
 from codec.hear.evidence import Evidence
+from codec.hear.forward_backward import Sums, Weighted
+from codec.hear.k_best import Best, Search, likelihoods
 from codec.hear.strings import Strings
-from codec.hear.sums import Sums, Weighted
 from grammar.match import Match, Plan
 
 LEAST = 1e-12  # readings less probable than this are not listed

@@ -8,8 +8,8 @@ race.outlook.distance.margin.band(), race.outlook.distance.short, advise(race)
 from __future__ import annotations
 
 from codec.race.advice import Advice, advise, check_call, settings_calls
-from codec.race.feed import Fact, facts
-from codec.race.following import follow
+from codec.race.facts import Fact, facts
+from codec.race.follow import follow
 from codec.race.loading import Event, EventError, load_event, parse_event
 from codec.race.outlook import Outlook
 from codec.race.race import Notice, Race

@@ -9,7 +9,7 @@ from fractions import Fraction
 
 from codec.race.energy import RACING, Share
 from codec.race.event import DistanceSpec
-from codec.race.normal import below
+from codec.race.truncated_normal import below
 
 _PRIOR = 3  # the usual lap time of the event file counts as much as so many laps
 _LEAST = 1e-4

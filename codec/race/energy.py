@@ -9,9 +9,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from codec.race.belief import Belief, Spread, Step
 from codec.race.binding import EnergyField, Event
 from codec.race.interval import Interval, interval, mirrored, shifted
+from codec.race.kalman import Belief, Spread, Step
 from grammar.fields import Value
 
 

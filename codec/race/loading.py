@@ -13,8 +13,8 @@ from codec.race.event import EventSpec, schema
 from grammar.book import Book
 from grammar.document import document, read
 from grammar.errors import BookError
-from grammar.faults import told
 from grammar.loading import Collector
+from grammar.pydantic_faults import told
 
 __all__ = ["EnergyField", "Event", "EventError", "TemperatureField", "load_event", "parse_event"]
 

@@ -13,7 +13,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from codec.race import energy, temperature
-from codec.race.belief import Spread
+from codec.race.kalman import Spread
 from codec.race.temperature import Reaching
 
 if TYPE_CHECKING:

@@ -6,10 +6,10 @@ import functools
 from dataclasses import dataclass, field
 from fractions import Fraction
 
-from codec.race.belief import Belief
 from codec.race.binding import Event
 from codec.race.clock import Clock
 from codec.race.dials import Ledger
+from codec.race.kalman import Belief
 from codec.race.outlook import Outlook
 from codec.race.plan import Plan
 

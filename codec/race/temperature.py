@@ -6,10 +6,10 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from codec.race.belief import Belief, Step, Way
 from codec.race.binding import Event, TemperatureField
 from codec.race.interval import interval
-from codec.race.normal import below, cut
+from codec.race.kalman import Belief, Step, Way
+from codec.race.truncated_normal import below, cut
 from grammar.fields import Value
 
 _SURE = 1 - 1e-9

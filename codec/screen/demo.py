@@ -9,12 +9,12 @@ from pathlib import Path
 from codec.debrief.summary import CAUTION
 from codec.decode import decode
 from codec.race import Event, advise, facts, follow
+from codec.radio.importing import Summary
 from codec.screen.console import console, safe
 from codec.screen.race import state_lines
 from codec.screen.reading import encoded_lines, heading, reading_lines
 from codec.screen.sheet import lap_tables, summary_lines
 from codec.sheet import Entry, Journal
-from codec.sheet.importing import Summary
 from codec.sheet.state import rows
 from grammar.book import Book
 from grammar.errors import CodeError

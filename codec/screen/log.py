@@ -24,9 +24,9 @@ from prompt_toolkit.layout.menus import CompletionsMenu
 from rich.console import Console
 from rich.text import Text
 
+from codec.log.session import Session, Shown, told
 from codec.screen.console import safe
 from codec.screen.sheet import lap_lines
-from codec.sheet.live.session import Session, Shown, told
 from codec.sheet.state import NEUTRALISED, RESUMED
 from grammar.errors import CodeError
 from grammar.exact import plain

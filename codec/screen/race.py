@@ -10,7 +10,7 @@ from rich.text import Text
 from codec.debrief.findings import Comparison, Finding
 from codec.debrief.summary import CAUTION
 from codec.race import Advice, Notice, Race
-from codec.race.belief import Spread
+from codec.race.kalman import Spread
 from codec.race.outlook import Distance
 from codec.race.temperature import Reaching
 from codec.screen.console import console, safe

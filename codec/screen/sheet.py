@@ -10,12 +10,12 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
+from codec.radio.doubt import guessed, how_sure
+from codec.radio.importing import Summary, by_speaker
+from codec.radio.laps import lap_field
 from codec.screen.console import console, safe
-from codec.sheet.doubt import guessed, how_sure
 from codec.sheet.entry import DOUBTFUL, Entry
-from codec.sheet.importing import Summary, by_speaker
 from codec.sheet.journal import Journal
-from codec.sheet.laps import lap_field
 from codec.sheet.state import EVENTS, Row, cars, clock_steps, lap_message, laps, of_car, race, rows
 from codec.sheet.values import value_text
 from grammar.book import Book

@@ -17,9 +17,9 @@ from typing import IO, Any, Literal
 
 from codec.files import whole, written
 from codec.reading import plain_value
+from codec.sheet.check_entry import fitting
 from codec.sheet.columns import Facts, cells, csv_rows, entry_from, guarded, names, table_schema
 from codec.sheet.entry import Entry, SheetError
-from codec.sheet.fitting import fitting
 from codec.sheet.journal import Journal
 from codec.sheet.values import number_text
 from grammar.book import Book

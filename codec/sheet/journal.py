@@ -15,7 +15,7 @@ from typing import Any, Self
 
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.rows import INSERT, SELECT, damaged, entry_of, row_of
-from codec.sheet.store import connect, read_only, telling, transaction
+from codec.store.store import connect, read_only, telling, transaction
 from grammar.book import Book
 from grammar.errors import BookError
 from grammar.loading import parse_book

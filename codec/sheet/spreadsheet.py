@@ -9,10 +9,10 @@ from decimal import Decimal
 from pathlib import Path
 from typing import IO, Any
 
+from codec.sheet.check_entry import fitting
 from codec.sheet.columns import OWN, VALUE, WHOLE, Facts, cells, checked_header, entry_from, names
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.exports import Read, book_of, number_cell
-from codec.sheet.fitting import fitting
 from codec.sheet.journal import Journal
 from codec.sheet.state import cars, lap_message, laps, rows
 from codec.sheet.values import measured, number_text, value_text

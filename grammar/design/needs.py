@@ -14,16 +14,16 @@ from typing import Any
 from pydantic import Field, ValidationError
 
 from grammar.book import Book
-from grammar.design.keep import rest_of
+from grammar.design.carry_over import rest_of
 from grammar.design.noise import Noise, noise_of
 from grammar.document import document, read
 from grammar.errors import CodeError, EncodeError
 from grammar.exact import ExactDecimal
-from grammar.faults import told
 from grammar.fields import ENUMERABLE, AnyField, FieldBase
 from grammar.fields.base import Strict, Weights, surprised
 from grammar.loading import Collector, load_book, weigh
 from grammar.models import HearingSpec, Name, SpeechSpec
+from grammar.pydantic_faults import told
 from grammar.symbols import Alphabet, AlphabetSpec
 
 MOST_FIELD = 100_000  # levels of a field that is designed for

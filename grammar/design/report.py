@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from grammar.design.candidates import FAMILIES
+from grammar.design.carry_over import joined
 from grammar.design.frontier import Proposal, broken
-from grammar.design.keep import joined
 from grammar.design.needs import Needs
 from grammar.design.write import book_text
 from grammar.loading import parse_book

@@ -73,7 +73,7 @@ _SUFFIX = {"srgs": "grxml"}
 def _text(book: Book, form: str, direction: Direction | None) -> str:
     """Return the one file of a form; each is loaded only when it is asked for."""
     if form == "lark":
-        from grammar.reports import grammar_text
+        from grammar.export.lark_grammar import grammar_text
 
         return grammar_text(book)
     if form == "csv":

@@ -13,7 +13,7 @@ from pydantic import Field
 from grammar.exact import ExactDecimal, plain
 from grammar.fields.base import Band, Rounded, looked_up, numbered
 from grammar.fields.measured import Measured
-from grammar.misfit import Misfit
+from grammar.problems import Misfit
 
 _ENDLESS = "leave it out where the values go on without end"
 

@@ -13,7 +13,7 @@ from pydantic import BaseModel, ConfigDict, Discriminator, Field, PrivateAttr, T
 
 from grammar.errors import EncodeError
 from grammar.exact import ExactDecimal, plain
-from grammar.misfit import Misfit, refuse
+from grammar.problems import Misfit, refuse
 
 MOST_LEVELS = 10**15
 ENUMERABLE = 100_000  # up to so many levels a distribution is listed

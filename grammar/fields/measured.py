@@ -11,7 +11,7 @@ from pydantic import Field
 
 from grammar.exact import ExactDecimal, exact, plain
 from grammar.fields.base import Band, FieldBase, Limit
-from grammar.misfit import Misfit
+from grammar.problems import Misfit
 
 _NUMBER = re.compile(r"\s*([-+\N{MINUS SIGN}]?[0-9]+)(?:[.,]([0-9]+))?\s*(.*)", re.DOTALL)
 

@@ -9,7 +9,7 @@ from typing import Any, ClassVar, Literal
 from pydantic import Field
 
 from grammar.fields.base import FieldBase, Rounded, labelled, looked_up, not_among, not_unique, numbered
-from grammar.misfit import Misfit
+from grammar.problems import Misfit
 
 
 class Choice(FieldBase):

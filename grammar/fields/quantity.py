@@ -13,7 +13,7 @@ from grammar.exact import ExactDecimal, Rounding, at, difference, plain, steps, 
 from grammar.fields.base import MOST_LEVELS, Band, Beyond, Rounded
 from grammar.fields.measured import Moving
 from grammar.fields.normal import over_levels
-from grammar.misfit import Misfit
+from grammar.problems import Misfit
 
 
 class Quantity(Moving):

@@ -13,7 +13,7 @@ from grammar.exact import ExactDecimal, at, difference, plain, steps, whole_step
 from grammar.fields.base import MOST_LEVELS, Rounded
 from grammar.fields.measured import Moving
 from grammar.fields.normal import folded
-from grammar.misfit import Misfit
+from grammar.problems import Misfit
 
 
 class Wrapped(Moving):

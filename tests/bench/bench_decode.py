@@ -24,7 +24,7 @@ from lark import Lark
 
 from codec import Reading, decode_many, parse_book
 from grammar.book import Book
-from grammar.reports import grammar_text
+from grammar.export.lark_grammar import grammar_text
 
 BOOK = """
 [fields.energy]

@@ -19,12 +19,12 @@ from hear.weighted_automata import Automata
 from codec import Book
 from codec.hear import channel, hear
 from codec.hear.axis import axis
-from codec.hear.best import Best, Search
 from codec.hear.draw import Source, passed_on
 from codec.hear.evidence import Evidence
+from codec.hear.forward_backward import sums
+from codec.hear.k_best import Best, Search
 from codec.hear.model import model_of
 from codec.hear.priors import Prior
-from codec.hear.sums import sums
 from codec.hear.words import listen
 
 REPORTS = 20

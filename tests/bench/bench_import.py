@@ -23,9 +23,9 @@ sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 from sheet.speakers import labelled, talk  # noqa: E402
 
 from codec import load_book  # noqa: E402
+from codec.radio.crews import Crew  # noqa: E402
+from codec.radio.importing import import_transcript  # noqa: E402
 from codec.sheet import Journal  # noqa: E402
-from codec.sheet.crews import Crew  # noqa: E402
-from codec.sheet.importing import import_transcript  # noqa: E402
 
 
 def lines(count: int) -> Iterator[str]:

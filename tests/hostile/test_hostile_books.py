@@ -194,7 +194,7 @@ def test_a_spelling_word_is_letters_and_digits_of_its_own_or_told(word: str) -> 
 
 
 def test_grammar_characters_as_symbols_reach_no_grammar() -> None:
-    from grammar.reports import grammar_text
+    from grammar.export.lark_grammar import grammar_text
 
     signs = "!#$%&()*+,-./:;<=>?@[]^_`{|}~\\"
     words = "".join(f"'{sign}' = 'sign{chr(97 + n // 26)}{chr(97 + n % 26)}'\n" for n, sign in enumerate(signs))

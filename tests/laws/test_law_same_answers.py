@@ -13,8 +13,8 @@ from strategies import Drawn, books
 
 from codec import CodeError, Reading, ReportError, load_book, readings
 from codec.decode import decode, decode_many
+from grammar.export.lark_grammar import grammar_text, matches
 from grammar.paths import string_lattice, walk
-from grammar.reports import grammar_text, matches
 
 RACE = load_book("examples/race/race.toml")
 Answer = tuple[str, tuple[tuple[str, int], ...]]

@@ -21,9 +21,9 @@ from codec.debrief.recorded import CarFileError, parse_car_file
 from codec.debrief.symbols import align, heard_symbols, string_of
 from codec.hear import channel
 from codec.profile import channel_of
+from codec.radio.crews import crews_of
+from codec.radio.importing import bounded, import_transcript
 from codec.sheet import Entry, Journal
-from codec.sheet.crews import crews_of
-from codec.sheet.importing import bounded, import_transcript
 from codec.sheet.state import rows
 
 EVENT = ROOT / "examples" / "event"

@@ -45,8 +45,8 @@ def test_the_safe_target_held_runs_short_just_as_often_as_accepted() -> None:
     distance = race.outlook.distance
     assert distance.safe is not None
     ((laps, share),) = distance.laps_left.items()
-    from codec.race.belief import Spread
     from codec.race.energy import used_after
+    from codec.race.kalman import Spread
 
     used = used_after(race.event, race.energy, laps * distance.safe, laps, held=True)
     margin = Spread(tuple((share * weight, 28.0 - mean, variance) for weight, mean, variance in used.parts))

@@ -13,9 +13,9 @@ from race.support import event, plain_event
 from scipy.stats import norm, truncnorm
 
 from codec.race import energy
-from codec.race.belief import Belief, Spread, Step
 from codec.race.energy import Share, drive, used_after
-from codec.race.normal import cut, standard
+from codec.race.kalman import Belief, Spread, Step
+from codec.race.truncated_normal import cut, standard
 
 INFINITE = math.inf
 

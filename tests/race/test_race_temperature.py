@@ -7,7 +7,7 @@ import pytest
 from race.support import event, race_event, report
 
 from codec.race import follow, temperature
-from codec.race.belief import Belief
+from codec.race.kalman import Belief
 
 
 @pytest.mark.parametrize(("start", "rise", "deviation"), [(44.0, 1.2, 0.3), (50.0, 0.3, 0.4), (57.5, 0.1, 0.2), (40.0, 0.2, 0.1)])

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from codec import encode
-from codec.sheet.transcript import Utterance
+from codec.radio.transcript import Utterance
 from grammar.book import Book
 from grammar.errors import CodeError
 

@@ -7,8 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from codec import Book, decode, load_book, parse_book
+from codec.radio.transcript import LeftOut, Utterance
 from codec.sheet import Entry, Journal
-from codec.sheet.transcript import LeftOut, Utterance
 
 ROOT = Path(__file__).parents[2]
 RACE = ROOT / "examples" / "race" / "race.toml"

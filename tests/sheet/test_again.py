@@ -7,11 +7,11 @@ from pathlib import Path
 import pytest
 from sheet.support import REPORT, ROOT, new
 
+from codec.radio.crews import crews_of
+from codec.radio.importing import Summary, bounded, import_transcript
+from codec.radio.transcript import Form
 from codec.sheet import Journal
-from codec.sheet.crews import crews_of
-from codec.sheet.importing import Summary, bounded, import_transcript
 from codec.sheet.state import laps, rows
-from codec.sheet.transcript import Form
 
 CREWS = crews_of(["7=Ilse Marrow,Quill", "61=Teo Vash,Denn"])
 EVENT = ROOT / "examples" / "event"

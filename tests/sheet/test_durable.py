@@ -18,7 +18,7 @@ import pytest
 from sheet.support import ROOT, new, race_book, report
 
 from codec.sheet import Entry, Journal, SheetError
-from codec.sheet.rescue import facts_in, rescue, save
+from codec.store.rescue import facts_in, rescue, save
 from grammar.errors import CodeError
 
 KILLS = 200

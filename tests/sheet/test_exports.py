@@ -17,10 +17,10 @@ from hypothesis import strategies as st
 from sheet.support import new, race_book, report
 
 from codec import encode, parse_book
+from codec.radio.importing import import_export
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.entry import KINDS, LAP_BY
 from codec.sheet.exports import FORMS, export, read_export
-from codec.sheet.importing import import_export
 from grammar.errors import CodeError
 
 BANDED = parse_book("""

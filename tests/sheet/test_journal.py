@@ -11,8 +11,8 @@ import pytest
 from sheet.support import new, other_book, race_book, report
 
 from codec.sheet import Entry, Journal, SheetError
-from codec.sheet import store as store_module
 from codec.sheet.rows import damaged
+from codec.store import store as store_module
 
 
 def test_an_entry_comes_back_as_it_was_written(tmp_path: Path) -> None:

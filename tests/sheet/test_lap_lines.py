@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from sheet.support import new
 
+from codec.log.session import Session
 from codec.screen.sheet import lap_lines
-from codec.sheet.live.session import Session
 
 CALL = "wheel setting change: dial brake balance, way down, clicks 2"
 ASKED = "one two one two eight sierra lemon quebec golf tango"

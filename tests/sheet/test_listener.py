@@ -16,13 +16,13 @@ from hypothesis import strategies as st
 from sheet.support import REPORT, ROOT, new, race_book, reasons, report, utterance
 
 from codec import encode, parse_book
+from codec.radio.crews import Crew, crews_of
+from codec.radio.importing import bounded, import_transcript
+from codec.radio.laps import LapTimes
+from codec.radio.listener import Draft, Listener
+from codec.radio.transcript import Form, HeardWord, LeftOut
 from codec.sheet import Entry, Journal
-from codec.sheet.crews import Crew, crews_of
-from codec.sheet.importing import bounded, import_transcript
-from codec.sheet.laps import LapTimes
-from codec.sheet.listener import Draft, Listener
 from codec.sheet.state import correction_of, laps, last_to_undo, race, rows, withdrawal_of
-from codec.sheet.transcript import Form, HeardWord, LeftOut
 
 CREWS = [Crew("7", "Ana", ("Quill",)), Crew("61", "Teo", ("Denn",))]
 EVENT = Path(__file__).parents[2] / "examples" / "event"

@@ -11,8 +11,8 @@ import pytest
 from sheet.support import RACE, REPORT, ROOT, new, race_book
 
 from codec import encode
+from codec.log.session import Session
 from codec.sheet import Journal
-from codec.sheet.live.session import Session
 from codec.sheet.state import laps
 
 VALUES = {"lap": 1, "energy": "0.1", "motor": 95, "inverter": 65, "battery": 44, "alert": []}

@@ -12,9 +12,9 @@ import pytest
 from sheet.support import RACE, new, race_book
 
 from codec import encode
+from codec.log.readbacks import repeated
+from codec.log.session import Session
 from codec.race import facts, follow, load_event
-from codec.sheet.live.readbacks import repeated
-from codec.sheet.live.session import Session
 
 EVENT = RACE.parents[1] / "event" / "event.toml"
 WHEEL = {"dial": "brake balance", "way": "down", "clicks": 2}

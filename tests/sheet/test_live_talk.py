@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from sheet.support import new
 
-from codec.sheet.live.session import Session
+from codec.log.session import Session
 
 UNREAD = "two two two two niner golf door"
 TALK = [

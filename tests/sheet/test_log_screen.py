@@ -10,8 +10,8 @@ from sheet.support import RACE, race_book
 from sheet.terminal import Terminal
 
 from codec import encode
+from codec.log.session import Session
 from codec.sheet import Journal
-from codec.sheet.live.session import Session
 from codec.sheet.state import laps, rows
 
 SIZES = [(80, 24), (200, 50)]

@@ -11,10 +11,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from codec.radio.importing import bounded
+from codec.radio.laps import LapTimes
+from codec.radio.transcript import FORMS, Form, LeftOut, Utterance, form_of, utterances
 from codec.sheet.entry import SheetError
-from codec.sheet.importing import bounded
-from codec.sheet.laps import LapTimes
-from codec.sheet.transcript import FORMS, Form, LeftOut, Utterance, form_of, utterances
 
 
 def read(text: str, form: Form) -> list[Utterance | LeftOut]:
@@ -187,8 +187,8 @@ def test_a_line_without_end_fills_no_memory() -> None:
 def test_a_long_transcript_takes_no_more_memory_than_a_short_one() -> None:
     from sheet.support import race_book
 
-    from codec.sheet.crews import Crew
-    from codec.sheet.listener import Listener
+    from codec.radio.crews import Crew
+    from codec.radio.listener import Listener
 
     def lines(count: int) -> Iterator[str]:
         for number in range(count):

@@ -10,12 +10,12 @@ from hypothesis import strategies as st
 from sheet.speakers import strings
 from sheet.support import race_book, reasons, utterance
 
+from codec.radio.crews import Crew
+from codec.radio.doubt import guessed
+from codec.radio.evidence import Evidence, Prefilter
+from codec.radio.listener import Draft, Listener
+from codec.radio.one_edit import Nearly
 from codec.sheet import Entry
-from codec.sheet.crews import Crew
-from codec.sheet.doubt import guessed
-from codec.sheet.finding.evidence import Evidence, Prefilter
-from codec.sheet.finding.nearly import Nearly
-from codec.sheet.listener import Draft, Listener
 from codec.sheet.state import laps, rows
 from grammar.automaton import build
 from grammar.speech.words import cut

@@ -8,10 +8,10 @@ import pytest
 from sheet.support import REPORT, new
 
 from codec.race import facts
+from codec.radio.crews import Crew, crews_of
+from codec.radio.importing import Summary, import_transcript
 from codec.screen.sheet import summary_lines
 from codec.sheet import Journal
-from codec.sheet.crews import Crew, crews_of
-from codec.sheet.importing import Summary, import_transcript
 from codec.sheet.state import laps, of_car, rows
 from grammar.errors import CodeError
 

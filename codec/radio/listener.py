@@ -10,17 +10,17 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 
+from codec.radio.choices import Choice, best
+from codec.radio.crews import Crew, Roster
+from codec.radio.doubt import perhaps
+from codec.radio.evidence import SPOKEN, Prefilter
+from codec.radio.finder import Finder, Found
+from codec.radio.laps import LapKeeper, LapTimes
+from codec.radio.transcript import LeftOut, Utterance
+from codec.radio.unread_reports import CHANGING
 from codec.reading import Reading
-from codec.sheet.crews import Crew, Roster
-from codec.sheet.doubt import perhaps
 from codec.sheet.entry import DOUBTFUL, Entry, LapBy
-from codec.sheet.finding.attempts import CHANGING
-from codec.sheet.finding.choices import Choice, best
-from codec.sheet.finding.evidence import SPOKEN, Prefilter
-from codec.sheet.finding.finder import Finder, Found
-from codec.sheet.laps import LapKeeper, LapTimes
 from codec.sheet.state import ADDED, lap_message
-from codec.sheet.transcript import LeftOut, Utterance
 from grammar.book import Book
 from grammar.fields import Value
 from grammar.message import Direction

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from codec.sheet.finding.found import Found
+from codec.radio.found import Found
 
 if TYPE_CHECKING:
-    from codec.sheet.finding.search import Search
+    from codec.radio.search import Search
 
 
 def asides(search: Search) -> None:

@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from codec.sheet.finding.finder import Finder, Found
-from codec.sheet.transcript import Utterance
+from codec.radio.finder import Finder, Found
+from codec.radio.transcript import Utterance
 from grammar.message import Direction
 
 _MOST_TRIED = 48

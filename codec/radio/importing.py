@@ -6,15 +6,15 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO
 
-from codec.sheet.again import There
-from codec.sheet.crews import Crew, role_of
+from codec.radio.crews import Crew, role_of
+from codec.radio.dedupe import There
+from codec.radio.laps import LapTimes
+from codec.radio.listener import Draft, Listener
+from codec.radio.transcript import MOST_LINE, Form, LeftOut, utterances
 from codec.sheet.entry import Entry
 from codec.sheet.exports import Read, restore
 from codec.sheet.journal import Journal
-from codec.sheet.laps import LapTimes
-from codec.sheet.listener import Draft, Listener
 from codec.sheet.state import cars
-from codec.sheet.transcript import MOST_LINE, Form, LeftOut, utterances
 from grammar.errors import CodeError
 from grammar.speech.words import cut
 

@@ -10,17 +10,17 @@ from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from codec.decode import decode, decode_all
+from codec.radio.asides import asides
+from codec.radio.evidence import SPOKEN, digits_of
+from codec.radio.found import Found, Heard
+from codec.radio.unread_reports import CHANGING, refused
 from codec.reading import Reading
-from codec.sheet.finding.asides import asides
-from codec.sheet.finding.attempts import CHANGING, refused
-from codec.sheet.finding.evidence import SPOKEN, digits_of
-from codec.sheet.finding.found import Found, Heard
 from grammar.errors import CodeError
 from grammar.message import Direction
 from grammar.speech.words import cut
 
 if TYPE_CHECKING:
-    from codec.sheet.finding.finder import Finder
+    from codec.radio.finder import Finder
 
 _ENDS, _STOPS = ".!?;", ".!?;,:"
 _PAST = ("FILLER", "ANSWER", "SEPARATOR")

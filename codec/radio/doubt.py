@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from codec.radio.laps import lap_field
 from codec.reading import Reading
-from codec.sheet.laps import lap_field
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import percent

@@ -11,14 +11,14 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from codec.decode import Transcript, decode_all
+from codec.log.notices import Notice, notices
+from codec.log.readbacks import NEGATIVE, ReadBacks, repeated
+from codec.radio.doubt import LIKELY, Doubt, doubt, doubtful
+from codec.radio.finder import Finder
+from codec.radio.laps import LapKeeper
 from codec.reading import Reading
-from codec.sheet.doubt import LIKELY, Doubt, doubt, doubtful
 from codec.sheet.entry import Entry, SheetError
-from codec.sheet.finding.finder import Finder
 from codec.sheet.journal import Journal
-from codec.sheet.laps import LapKeeper
-from codec.sheet.live.notices import Notice, notices
-from codec.sheet.live.readbacks import NEGATIVE, ReadBacks, repeated
 from codec.sheet.state import EVENTS, Row, cars, lap_message, laps, race, rows
 from grammar.errors import CodeError
 from grammar.exact import percent
@@ -153,8 +153,8 @@ class Session:
         text = line.strip()
         if not text:
             return Shown("plain", ())
-        from codec.sheet.live.commands import command
-        from codec.sheet.live.said import said
+        from codec.log.commands import command
+        from codec.log.said import said
 
         car, seen, count = self.car, self.notices, len(self.entries)
         try:

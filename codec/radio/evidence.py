@@ -31,7 +31,7 @@ SPOKEN = frozenset(("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", 
 @functools.cache
 def settings() -> dict[str, Any]:
     """Return the figures and words of ``chatter.toml``."""
-    return tomllib.loads((resources.files("codec.sheet.finding") / "chatter.toml").read_text("utf-8"))
+    return tomllib.loads((resources.files("codec.radio") / "chatter.toml").read_text("utf-8"))
 
 
 class Evidence:

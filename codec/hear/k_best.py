@@ -14,8 +14,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from codec.hear.evidence import Evidence
+from codec.hear.forward_backward import Sums, Weighted
 from codec.hear.operations import Graph, Join, Mix, Say
-from codec.hear.sums import Sums, Weighted
 
 if TYPE_CHECKING:
     import numpy as np

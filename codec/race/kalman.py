@@ -18,7 +18,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from codec.race.normal import below, cut
+from codec.race.truncated_normal import below, cut
 
 MOST_WAYS = 12
 _LEAST_SHARE = 1e-6

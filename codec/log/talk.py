@@ -5,10 +5,10 @@ Only where code words are few is it talk. What may be an attempt at a report nev
 
 from __future__ import annotations
 
-from codec.sheet.finding.attempts import CHANGING
-from codec.sheet.finding.evidence import SPOKEN
-from codec.sheet.finding.finder import Finder
-from codec.sheet.finding.found import Heard
+from codec.radio.evidence import SPOKEN
+from codec.radio.finder import Finder
+from codec.radio.found import Heard
+from codec.radio.unread_reports import CHANGING
 from codec.sheet.state import lap_message
 from grammar.speech.words import Word, cut
 

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from codec.race.advice import Advice
-from codec.race.belief import Spread
+from codec.race.kalman import Spread
 from codec.race.outlook import Distance
 from codec.race.race import Race
 

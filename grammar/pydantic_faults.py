@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from grammar.errors import CodeError, listed, visible
-from grammar.misfit import MISFIT
+from grammar.problems import MISFIT
 
 _TABLE = ("a table of keys", "put the keys in braces, or under a heading of its own")
 _NUMBER, _WHOLE, _EITHER = (

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from codec.sheet.finding.evidence import SPOKEN
+from codec.radio.evidence import SPOKEN
 from grammar.automaton import build
 from grammar.book import Book
 from grammar.message import Direction

@@ -7,13 +7,13 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from codec.decode import decode_all
+from codec.radio.evidence import SPOKEN, digits_of
+from codec.radio.found import Found
 from codec.sheet.entry import DOUBTFUL
-from codec.sheet.finding.evidence import SPOKEN, digits_of
-from codec.sheet.finding.found import Found
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:
-    from codec.sheet.finding.search import Item, Search
+    from codec.radio.search import Item, Search
 
 CHANGING = frozenset(("CORRECTION", "ANEW", "REPEAT", "DISREGARD", "TWICE"))
 _ENDS, _STOPS = ".!?;", ".!?;,:"

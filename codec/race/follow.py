@@ -15,7 +15,7 @@ from codec.race.binding import Event
 from codec.race.clock import Clock, Neutralised
 from codec.race.dials import Ledger, SettingError, wheel_move, whole
 from codec.race.event import LapsSpec, WheelSpec
-from codec.race.feed import Fact
+from codec.race.facts import Fact
 from codec.race.outlook import Outlook
 from codec.race.plan import Plan
 from codec.race.race import Notice, Race

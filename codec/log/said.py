@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
+from codec.log.session import Session, Shown
+from codec.log.talk import talk
+from codec.radio.doubt import Doubt, doubt
+from codec.radio.found import Heard
 from codec.reading import Reading
-from codec.sheet.doubt import Doubt, doubt
 from codec.sheet.entry import Entry
-from codec.sheet.finding.found import Heard
-from codec.sheet.live.session import Session, Shown
-from codec.sheet.live.talk import talk
 from codec.sheet.state import lap_message
 from grammar.errors import CodeError
 

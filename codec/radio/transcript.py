@@ -80,7 +80,7 @@ def utterances(lines: Iterable[str], form: Form, *, is_code: Callable[[str], boo
         return _text(lines, is_code)
     if form == "jsonl":
         return _json(lines)
-    from codec.sheet.cues import cues
+    from codec.radio.cues import cues
 
     return cues(lines, form, is_code)
 

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any
 
-from codec.sheet.finding.evidence import Evidence, settings
-from codec.sheet.finding.found import Found, Heard
-from codec.sheet.finding.nearly import Nearly
-from codec.sheet.finding.search import Search
+from codec.radio.evidence import Evidence, settings
+from codec.radio.found import Found, Heard
+from codec.radio.one_edit import Nearly
+from codec.radio.search import Search
 from grammar.book import Book
 from grammar.message import Direction
 

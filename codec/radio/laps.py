@@ -9,9 +9,9 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from typing import Any
 
+from codec.radio.transcript import milliseconds
 from codec.reading import Reading
 from codec.sheet.entry import LapBy, SheetError
-from codec.sheet.transcript import milliseconds
 from grammar.book import Book
 from grammar.fields import Quantity, Wrapped
 

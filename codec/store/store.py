@@ -181,8 +181,8 @@ def _no_sheet(path: Path) -> SheetError:
 
 def _holds_entries(path: Path) -> bool:
     """Tell whether a file that SQLite does not know holds entries all the same: then it is a sheet whose beginning is damaged."""
-    from codec.sheet.rescue import rows_in
     from codec.sheet.rows import COLUMNS, sound
+    from codec.store.rescue import rows_in
 
     return any(len(row) == len(COLUMNS) and sound(row) for row in rows_in(path))
 

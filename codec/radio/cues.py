@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Iterable, Iterator
 
+from codec.radio.transcript import Form, LeftOut, Utterance, clock, named
 from codec.sheet.entry import clean
-from codec.sheet.transcript import Form, LeftOut, Utterance, clock, named
 
 _VOICE = re.compile(r"<v(?:\.[^ \t>]*)?[ \t]+([^>]*)>")
 _TAG = re.compile(r"</?[^>]{0,200}>")

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable
 from decimal import Decimal
 
-from codec.sheet.doubt import LIKELY
+from codec.log.said import report
+from codec.log.session import Session, Shown, told
+from codec.radio.doubt import LIKELY
 from codec.sheet.entry import Entry, SheetError
-from codec.sheet.live.said import report
-from codec.sheet.live.session import Session, Shown, told
 from codec.sheet.state import correction_of, lap_message, laps, last_to_undo, withdrawal_of
 from grammar.errors import CodeError
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from codec.sheet.live.readbacks import ReadBacks
+from codec.log.readbacks import ReadBacks
 
 if TYPE_CHECKING:
     from codec.race import Race

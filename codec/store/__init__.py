@@ -1,0 +1,1 @@
+"""Append-only files: entries written once, each checked by its digest."""
