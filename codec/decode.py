@@ -1,8 +1,10 @@
 """Transcripts to readings.
 
-Plain reports (spelling words or a typed string, nothing else) take a short path: one dictionary look-up a word and one regular expression a
-message. It is only ever right because a book compiles only if no string has two readings; whatever it does not settle goes the whole
-way: the speech grammar, every candidate for every word, and the automaton of the book. Ties are refused, never broken.
+Plain reports (spelling words or a typed string, nothing else) take a short path: one dictionary
+look-up a word and one regular expression a message. It is only ever right because a book compiles
+only if no string has two readings; whatever it does not settle goes the whole way: the speech
+grammar, every candidate for every word, and the automaton of the book. Ties are refused, never
+broken.
 """
 
 from __future__ import annotations
@@ -27,7 +29,9 @@ _MOST_CANDIDATES = 8  # readings, and reports in each, that a tie lists
 
 @dataclass(frozen=True, slots=True)
 class Transcript:
-    """All that was said in a transcript: reports in order, events (phrases), questions, answers; ``marks`` gives every word its place."""
+    """All that was said in a transcript: reports in order, events (phrases), questions, answers;
+    ``marks`` gives every word its place.
+    """
 
     text: str
     reports: tuple[Reading, ...]
@@ -38,21 +42,43 @@ class Transcript:
 
     def as_dicts(self, book: Book) -> list[dict[str, Any]]:
         """Return everything said, in the order of the text, for ``--json``."""
-        facts = [(min(reading.spans, default=(0, 0))[0], reading.as_dict()) for reading in self.reports]
-        facts += [
-            (span[0], {"event": name, "label": book.spec.phrases[name].label or name, "span": list(span)}) for name, span in self.events
+        facts = [
+            (min(reading.spans, default=(0, 0))[0], reading.as_dict()) for reading in self.reports
         ]
-        facts += [(a.span[0], {"ask": "say again", "after": a.after, "before": a.before, "span": list(a.span)}) for a in self.asks]
-        facts += [(span[0], {"answer": answer, "span": list(span)}) for answer, span in self.answers]
+        facts += [
+            (
+                span[0],
+                {"event": name, "label": book.spec.phrases[name].label or name, "span": list(span)},
+            )
+            for name, span in self.events
+        ]
+        facts += [
+            (
+                a.span[0],
+                {"ask": "say again", "after": a.after, "before": a.before, "span": list(a.span)},
+            )
+            for a in self.asks
+        ]
+        facts += [
+            (span[0], {"answer": answer, "span": list(span)}) for answer, span in self.answers
+        ]
         return [fact for _, fact in sorted(facts, key=lambda pair: pair[0])]
 
 
-def decode(book: Book, text: str, *, direction: Direction | None = None, context: Context | None = None, typed: bool = False) -> Reading:
+def decode(
+    book: Book,
+    text: str,
+    *,
+    direction: Direction | None = None,
+    context: Context | None = None,
+    typed: bool = False,
+) -> Reading:
     """Return the reading of the one report in ``text``.
 
-    ``direction`` narrows it to reports ("car") or calls ("pit"); ``context`` holds the value expected of each wrapped field (the last lap's
-    number, say), which restores the rest of it; ``typed`` takes the text as symbols from the dash only. Raises ReportError: Ambiguous where
-    more than one reading is possible, UnknownWord, UnexpectedWord, Incomplete otherwise.
+    ``direction`` narrows it to reports ("car") or calls ("pit"); ``context`` holds the value
+    expected of each wrapped field (the last lap's number, say), which restores the rest of it;
+    ``typed`` takes the text as symbols from the dash only. Raises ReportError: Ambiguous where more
+    than one reading is possible, UnknownWord, UnexpectedWord, Incomplete otherwise.
     """
     match = None if typed else _plain(book, direction)(text)
     if match is not None:
@@ -62,9 +88,16 @@ def decode(book: Book, text: str, *, direction: Direction | None = None, context
 
 
 def readings(
-    book: Book, text: str, *, direction: Direction | None = None, context: Context | None = None, typed: bool = False
+    book: Book,
+    text: str,
+    *,
+    direction: Direction | None = None,
+    context: Context | None = None,
+    typed: bool = False,
 ) -> list[Reading]:
-    """Return every reading of the one report in ``text``; raises ReportError where there is none."""
+    """Return every reading of the one report in ``text``; raises ReportError where there is
+    none.
+    """
     if typed:
         ways = typed_ways(book, text, direction)
     else:
@@ -77,12 +110,21 @@ def readings(
     if any(len(matches) > 1 for matches, _ in ways):
         raise _several(text, (0, len(text)))
     if not ways:
-        raise Incomplete("no report in this transcript", kind="no-report", source=text, span=(len(text), len(text)))
+        raise Incomplete(
+            "no report in this transcript",
+            kind="no-report",
+            source=text,
+            span=(len(text), len(text)),
+        )
     return [Reading(book, matches[0], text, spans, context) for matches, spans in ways]
 
 
-def decode_all(book: Book, text: str, *, direction: Direction | None = None, context: Context | None = None) -> Transcript:
-    """Return all that is said in a transcript that may hold several reports, events, questions and answers; raises ReportError."""
+def decode_all(
+    book: Book, text: str, *, direction: Direction | None = None, context: Context | None = None
+) -> Transcript:
+    """Return all that is said in a transcript that may hold several reports, events, questions and
+    answers; raises ReportError.
+    """
     match = _plain(book, direction)(text)
     if match is not None:
         words = tuple(Mark("symbol", found.span(), found.group()) for found in WORD.finditer(text))
@@ -95,7 +137,12 @@ def decode_all(book: Book, text: str, *, direction: Direction | None = None, con
             continue
         ways = ways_of(book, text, stretch, direction)
         if len(ways) > 1:
-            raise _tie([_then(matches) for matches, _ in ways[:_MOST_CANDIDATES]], len(ways), text, stretch.span)
+            raise _tie(
+                [_then(matches) for matches, _ in ways[:_MOST_CANDIDATES]],
+                len(ways),
+                text,
+                stretch.span,
+            )
         matches, spans = ways[0]
         place = 0
         for match in matches:
@@ -113,7 +160,11 @@ def decode_all(book: Book, text: str, *, direction: Direction | None = None, con
 
 
 def decode_many(
-    book: Book, lines: Iterable[str], *, direction: Direction | None = None, context: Context | None = None
+    book: Book,
+    lines: Iterable[str],
+    *,
+    direction: Direction | None = None,
+    context: Context | None = None,
 ) -> Iterator[Reading | CodeError]:
     """Yield for each line its reading, or the error that refuses it; holds one line at a time."""
     plain = _plain(book, direction)
@@ -129,11 +180,17 @@ def decode_many(
 
 
 def _plain(book: Book, direction: Direction | None) -> Callable[[str], Match | None]:
-    """Return the short path of a book: from the text of a report of plain words, or of one typed string, to its match.
+    """Return the short path of a book: from the text of a report of plain words, or of one typed
+    string, to its match.
 
-    It gives None where the whole way must be gone. What does not change from report to report is looked up here, once.
+    It gives None where the whole way must be gone. What does not change from report to report is
+    looked up here, once.
     """
-    symbol_of, meanings, of_length = book.lexicon.plain.__getitem__, book.lexicon.meanings, book.of_length
+    symbol_of, meanings, of_length = (
+        book.lexicon.plain.__getitem__,
+        book.lexicon.meanings,
+        book.of_length,
+    )
     told_apart = direction is not None or book.one_way
 
     def match(text: str) -> Match | None:
@@ -163,13 +220,17 @@ def _plain(book: Book, direction: Direction | None) -> Callable[[str], Match | N
 
 def _only(found: Sequence[Reading], text: str) -> Reading:
     if len(found) > 1:
-        raise _tie([str(reading) for reading in found[:_MOST_CANDIDATES]], len(found), text, (0, len(text)))
+        raise _tie(
+            [str(reading) for reading in found[:_MOST_CANDIDATES]], len(found), text, (0, len(text))
+        )
     return found[0]
 
 
 def _then(matches: Sequence[Match]) -> str:
     shown = [match.text() for match in matches[:_MOST_CANDIDATES]]
-    return " then ".join([*shown, f"{len(matches) - len(shown)} more"] if len(matches) > len(shown) else shown)
+    return " then ".join(
+        [*shown, f"{len(matches) - len(shown)} more"] if len(matches) > len(shown) else shown
+    )
 
 
 def _tie(candidates: Sequence[str], count: int, text: str, span: Span) -> Ambiguous:
@@ -179,7 +240,10 @@ def _tie(candidates: Sequence[str], count: int, text: str, span: Span) -> Ambigu
         candidates=candidates,
         source=text,
         span=span,
-        hint="ask for the report once more, word by word; or say whether it is a report (car) or a call (pit)",
+        hint=(
+            "ask for the report once more, word by word; or say whether it is a report (car) or a"
+            " call (pit)"
+        ),
     )
 
 
@@ -193,7 +257,9 @@ def _several(text: str, span: Span) -> UnexpectedWord:
     )
 
 
-def _marks(book: Book, text: str, reports: Sequence[Reading], asks: Sequence[Ask]) -> tuple[Mark, ...]:
+def _marks(
+    book: Book, text: str, reports: Sequence[Reading], asks: Sequence[Ask]
+) -> tuple[Mark, ...]:
     """Return what each word of the text was taken for."""
     used = sorted({span for reading in reports for span in reading.spans})
     starts, questions = [start for start, _ in used], [ask.span[0] for ask in asks]
@@ -207,8 +273,21 @@ def _marks(book: Book, text: str, reports: Sequence[Reading], asks: Sequence[Ask
             kind = "filler"
         elif terminal == "SEPARATOR" and word.meaning.value:
             kind = "event"
-        elif terminal in ("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "AND", "MULTIPLE"):
-            place = bisect.bisect_right(starts, start) - 1  # the spans of symbols do not overlap: the last one not behind it
+        elif terminal in (
+            "UNIT",
+            "TO",
+            "LETTER",
+            "TYPED",
+            "TEEN",
+            "TENS",
+            "HUNDRED",
+            "THOUSAND",
+            "AND",
+            "MULTIPLE",
+        ):
+            place = (
+                bisect.bisect_right(starts, start) - 1
+            )  # the spans of symbols do not overlap: the last one not behind it
             said = place >= 0 and (starts[place] == start or end <= used[place][1])
             kind = "symbol" if said else "filler" if "" in word.meaning.options else "dropped"
         else:

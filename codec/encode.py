@@ -22,8 +22,9 @@ from grammar.profile import Profile, word_seconds
 class Encoded:
     """A string and how to say it.
 
-    ``words`` are those to say, ``seconds`` the time they take, ``levels`` what the values were rounded to, ``rounding`` what that added to
-    each value that moved (in the field's unit), ``reading`` what the string decodes to.
+    ``words`` are those to say, ``seconds`` the time they take, ``levels`` what the values were
+    rounded to, ``rounding`` what that added to each value that moved (in the field's unit),
+    ``reading`` what the string decodes to.
     """
 
     message: str
@@ -53,16 +54,22 @@ class Encoded:
 
 
 def encode(
-    book: Book, values: Mapping[str, Any] | Reading, message: str | None = None, *, by: str = "seconds", profile: Profile | None = None
+    book: Book,
+    values: Mapping[str, Any] | Reading,
+    message: str | None = None,
+    *,
+    by: str = "seconds",
+    profile: Profile | None = None,
 ) -> Encoded:
     """Return the string that says ``values`` (field → value) in ``message`` at the least cost.
 
-    ``by`` is "seconds" (default), "symbols" or "syllables"; a ``profile`` gives the seconds of the person who will say it. Without
-    ``message`` the one message that can say exactly these fields is taken. Values are rounded to the nearest level. Optional parts whose
-    fields have their usual value, or are not given, are left out.
+    ``by`` is "seconds" (default), "symbols" or "syllables"; a ``profile`` gives the seconds of the
+    person who will say it. Without ``message`` the one message that can say exactly these fields is
+    taken. Values are rounded to the nearest level. Optional parts whose fields have their usual
+    value, or are not given, are left out.
 
-    Raises EncodeError where a value is outside its domain, a field is missing or unknown, no way through the layout says these together, or
-    several messages could be meant.
+    Raises EncodeError where a value is outside its domain, a field is missing or unknown, no way
+    through the layout says these together, or several messages could be meant.
     """
     if by not in COSTS:
         raise EncodeError(f"unknown cost {by!r}", kind="unknown-cost", expected=list(COSTS))
@@ -94,13 +101,19 @@ def encode(
 
 
 def _words(book: Book, reading: Reading, parts: list[tuple[CodeTable, str]]) -> str:
-    """Return the words to say: those of the book's number rule where they are read back as meant, else symbol by symbol."""
+    """Return the words to say: those of the book's number rule where they are read back as meant,
+    else symbol by symbol.
+    """
     ruled = " ".join(word for table, text in parts for word in book.spoken(table, text))
     plain = book.alphabet.say(reading.said)
     for words in dict.fromkeys((ruled, plain)):
         if _reads_as(book, words, reading):
             return words
-    raise EncodeError(f"{plain!r} would not be read as meant", kind="not-decodable", hint="choose other words in [alphabet.words]")
+    raise EncodeError(
+        f"{plain!r} would not be read as meant",
+        kind="not-decodable",
+        hint="choose other words in [alphabet.words]",
+    )
 
 
 def _reads_as(book: Book, words: str, reading: Reading) -> bool:
@@ -115,7 +128,9 @@ def _rounded(book: Book, values: Mapping[str, Any]) -> dict[str, Rounded]:
     for name, value in values.items():
         field = book.fields.get(name)
         if field is None:
-            raise EncodeError(f"there is no field {name!r}", kind="unknown-field", expected=list(book.fields))
+            raise EncodeError(
+                f"there is no field {name!r}", kind="unknown-field", expected=list(book.fields)
+            )
         rounded[name] = field.level(value)
     return rounded
 
@@ -123,7 +138,11 @@ def _rounded(book: Book, values: Mapping[str, Any]) -> dict[str, Rounded]:
 def _message(book: Book, levels: Mapping[str, int], name: str | None) -> Message:
     if name is not None:
         if name not in book.messages:
-            raise EncodeError(f"there is no message {name!r}", kind="unknown-message", expected=list(book.messages))
+            raise EncodeError(
+                f"there is no message {name!r}",
+                kind="unknown-message",
+                expected=list(book.messages),
+            )
         foreign = [field for field in levels if field not in book.messages[name].fields]
         if foreign:
             raise EncodeError(
@@ -133,7 +152,11 @@ def _message(book: Book, levels: Mapping[str, int], name: str | None) -> Message
             )
         return book.messages[name]
     cost = book.cost("symbols")
-    able = [m for m in book.messages.values() if levels.keys() <= m.fields.keys() and m.cheapest(levels, cost) is not None]
+    able = [
+        m
+        for m in book.messages.values()
+        if levels.keys() <= m.fields.keys() and m.cheapest(levels, cost) is not None
+    ]
     if len(able) == 1:
         return able[0]
     if able:
@@ -160,12 +183,22 @@ def _unsayable(message: Message, levels: Mapping[str, int]) -> EncodeError:
     missing = [name for name in message.fields if name not in levels]
     for table in message.tables:
         known = all(field.name in levels for field in table.fields)
-        if known and not isinstance(table, Check) and table.fields and table.word(tuple(levels[f.name] for f in table.fields)) is None:
+        if (
+            known
+            and not isinstance(table, Check)
+            and table.fields
+            and table.word(tuple(levels[f.name] for f in table.fields)) is None
+        ):
             field = table.fields[0]
-            said = [t for t in message.tables if field in t.fields and t.word((levels[field.name],) * len(t.fields)) is not None]
+            said = [
+                t
+                for t in message.tables
+                if field in t.fields and t.word((levels[field.name],) * len(t.fields)) is not None
+            ]
             if not said:
                 return EncodeError(
-                    f"{field.title} {field.text(levels[field.name])} has no codeword in table {table.name}",
+                    f"{field.title} {field.text(levels[field.name])} has no codeword in table"
+                    f" {table.name}",
                     kind="no-codeword",
                     hint="add one to the book",
                 )
@@ -186,11 +219,19 @@ def _unsayable(message: Message, levels: Mapping[str, int]) -> EncodeError:
 
 
 def _read_back(book: Book, message: Message, string: str, levels: Mapping[str, int]) -> Reading:
-    """Return what the string decodes to; a string that would not be read as meant is never given out."""
+    """Return what the string decodes to; a string that would not be read as meant is never given
+    out.
+    """
     found = readings(book, string, direction=message.direction, typed=True)
     if len(found) > 1:
-        raise Ambiguous(f"{string!r} has several readings", kind="ambiguous", candidates=[str(r) for r in found])
-    if not found or found[0].message != message.name or any(found[0].levels.get(name) != level for name, level in levels.items()):
+        raise Ambiguous(
+            f"{string!r} has several readings", kind="ambiguous", candidates=[str(r) for r in found]
+        )
+    if (
+        not found
+        or found[0].message != message.name
+        or any(found[0].levels.get(name) != level for name, level in levels.items())
+    ):
         raise EncodeError(
             f"{string!r} would not be read as meant",
             kind="not-decodable",

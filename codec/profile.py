@@ -1,14 +1,16 @@
 """Profiles as files, and what ``encode``, ``hear`` and ``design`` take from them.
 
     profile = load_profile("ana.json").merged(load_profile("ben.json"))
-    encode(book, values, profile=profile)                       # the string that takes this person the least time
-    hear(book, "five seven ?", noise=channel_of(book, profile))  # what this pair of people takes for what
-    needs_text(book, profile)                                    # times and confusions for a needs file of the designer
+    encode(book, values, profile=profile)  # the string that takes this person the least time
+    hear(book, "five seven ?", noise=channel_of(book, profile))  # what these two mistake
+    needs_text(book, profile)  # times and confusions for a needs file of the designer
 
 The file is JSON (RFC 8259), every key but the first may be left out:
 
-    {"format": "niner profile 1", "people": [names], "startup": {"seconds": s, "error": s, "count": n},
-     "seconds": {word: {"seconds": s, "error": s, "count": n}}, "read": {word shown: {word said: n}},
+    {"format": "niner profile 1", "people": [names],
+     "startup": {"seconds": s, "error": s, "count": n},
+     "seconds": {word: {"seconds": s, "error": s, "count": n}},
+     "read": {word shown: {word said: n}},
      "heard": {word said: {word heard: n}}, "lost": {word said: n}, "added": {word heard: n}}
 
 Words stand in their compared form: small letters, hyphens as spaces.
@@ -22,7 +24,16 @@ from typing import TYPE_CHECKING
 
 from codec.files import whole, written
 from grammar.errors import CodeError
-from grammar.profile import Measured, Profile, heard_rows, needs_of_profile, rate, symbol_counts, word_of, word_seconds
+from grammar.profile import (
+    Measured,
+    Profile,
+    heard_rows,
+    needs_of_profile,
+    rate,
+    symbol_counts,
+    word_of,
+    word_seconds,
+)
 
 if TYPE_CHECKING:
     from codec.hear.channel import Channel, Noise
@@ -51,17 +62,27 @@ def load_profile(path: str | Path) -> Profile:
         data = Path(path).read_bytes()
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
-        raise CodeError(f"{str(path)!r} can't be read: {reason}", kind="profile-file", hint=_WRITTEN) from None
+        raise CodeError(
+            f"{str(path)!r} can't be read: {reason}", kind="profile-file", hint=_WRITTEN
+        ) from None
     if len(data) > MOST_BYTES:
-        raise CodeError(f"{str(path)!r} has {len(data)} bytes", kind="profile-file", expected=[f"at most {MOST_BYTES}"])
+        raise CodeError(
+            f"{str(path)!r} has {len(data)} bytes",
+            kind="profile-file",
+            expected=[f"at most {MOST_BYTES}"],
+        )
     try:
         return parse_profile(data.decode("utf-8"), str(path))
     except UnicodeDecodeError:
-        raise CodeError(f"{str(path)!r} is not UTF-8 text", kind="profile-file", hint=_WRITTEN) from None
+        raise CodeError(
+            f"{str(path)!r} is not UTF-8 text", kind="profile-file", hint=_WRITTEN
+        ) from None
 
 
 def parse_profile(text: str, name: str = "profile") -> Profile:
-    """Return the profile in a JSON text; raises CodeError that names the place of the first fault and how many there are."""
+    """Return the profile in a JSON text; raises CodeError that names the place of the first fault
+    and how many there are.
+    """
     from pydantic import ValidationError
 
     try:
@@ -71,19 +92,33 @@ def parse_profile(text: str, name: str = "profile") -> Profile:
         place = ".".join(str(part) for part in faults[0]["loc"])
         more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
         message = f"{name}: {place + ': ' if place else ''}{faults[0]['msg']}{more}"
-        raise CodeError(message, kind="profile", expected=['a profile, {"format": "niner profile 1", …}'], hint=_WRITTEN) from None
+        raise CodeError(
+            message,
+            kind="profile",
+            expected=['a profile, {"format": "niner profile 1", …}'],
+            hint=_WRITTEN,
+        ) from None
 
 
 def save_profile(profile: Profile, path: str | Path) -> None:
-    """Write a profile: all of it or none, so that a full disk leaves what was there. Raises CodeError (kind ``profile-file``)."""
+    """Write a profile: all of it or none, so that a full disk leaves what was there.
+
+    Raises CodeError (kind ``profile-file``).
+    """
     target = Path(path)
-    text = json.dumps({"format": profile.format, **profile.model_dump(mode="json", exclude_defaults=True)}, indent=1, ensure_ascii=False)
+    text = json.dumps(
+        {"format": profile.format, **profile.model_dump(mode="json", exclude_defaults=True)},
+        indent=1,
+        ensure_ascii=False,
+    )
     with written(path, kind="profile-file"), whole(target) as stream:
         stream.write(text + "\n")
 
 
 def channel_of(book: Book, profile: Profile, noise: Noise | None = None) -> Channel:
-    """Return the channel of a book corrected by a profile's counts; the book's own is worth ``[hearing] strength`` counts a word."""
+    """Return the channel of a book corrected by a profile's counts; the book's own is worth
+    ``[hearing] strength`` counts a word.
+    """
     from codec.hear.channel import channel, from_rows
 
     base, spec = channel(book, noise), book.spec.hearing
@@ -96,16 +131,35 @@ def channel_of(book: Book, profile: Profile, noise: Noise | None = None) -> Chan
 
 def _rows(base: Channel) -> dict[str, dict[str, float]]:
     symbols = base.alphabet.symbols
-    return {said: dict(zip(symbols, map(float, row), strict=True)) for said, row in zip(symbols, base.table, strict=True)}
+    return {
+        said: dict(zip(symbols, map(float, row), strict=True))
+        for said, row in zip(symbols, base.table, strict=True)
+    }
 
 
 def needs_text(book: Book, profile: Profile, noise: Noise | None = None) -> str:
-    """Return ``[times]`` and ``[hearing.confusions]`` in TOML, to stand in a needs file with ``book = "…"``."""
+    """Return ``[times]`` and ``[hearing.confusions]`` in TOML, to stand in a needs file with ``book
+    = "…"``.
+    """
     from codec.hear.channel import channel
 
-    facts = needs_of_profile(profile, book.alphabet, _rows(channel(book, noise)), book.spec.hearing.strength)
-    lines = ["[times]", *(f"{json.dumps(symbol)} = {milliseconds}" for symbol, milliseconds in facts["times"].items())]
-    lines += ["", "[hearing]", f"noise = {json.dumps(book.spec.hearing.noise if noise is None else noise)}", "", "[hearing.confusions]"]
+    facts = needs_of_profile(
+        profile, book.alphabet, _rows(channel(book, noise)), book.spec.hearing.strength
+    )
+    lines = [
+        "[times]",
+        *(
+            f"{json.dumps(symbol)} = {milliseconds}"
+            for symbol, milliseconds in facts["times"].items()
+        ),
+    ]
+    lines += [
+        "",
+        "[hearing]",
+        f"noise = {json.dumps(book.spec.hearing.noise if noise is None else noise)}",
+        "",
+        "[hearing.confusions]",
+    ]
     for said, row in facts["confusions"].items():
         shares = ", ".join(f"{json.dumps(heard)} = {share:.9f}" for heard, share in row.items())
         lines.append(f"{json.dumps(said)} = {{ {shares} }}")

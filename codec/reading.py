@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Part:
-    """One code table's stretch of a report: its symbols, the fields they give, and their place in the text."""
+    """One code table's stretch of a report: its symbols, the fields they give, and their place in
+    the text.
+    """
 
     table: str
     string: str
@@ -31,7 +33,9 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """What a stretch of the text was taken for: ``symbol``, ``filler``, ``procedure``, ``event``, or ``dropped`` (corrected, repeated)."""
+    """What a stretch of the text was taken for: ``symbol``, ``filler``, ``procedure``, ``event``,
+    or ``dropped`` (corrected, repeated).
+    """
 
     kind: str
     span: Span
@@ -44,10 +48,11 @@ WORD = re.compile(r"\S+")
 class Reading:
     """The decoded values of one report.
 
-    ``message`` names the message, ``direction`` is "car" or "pit"; ``values`` maps field → value (exact decimals, bands, names, sets of
-    flags); ``levels`` maps field → level; ``string`` is the canonical string, ``said`` the symbols as they were said; ``warnings`` tells
-    limits passed; ``parts`` holds the span of every part; ``implied`` names the fields left unsaid because they are as usual. Two
-    readings are equal when message and levels are.
+    ``message`` names the message, ``direction`` is "car" or "pit"; ``values`` maps field → value
+    (exact decimals, bands, names, sets of flags); ``levels`` maps field → level; ``string`` is the
+    canonical string, ``said`` the symbols as they were said; ``warnings`` tells limits passed;
+    ``parts`` holds the span of every part; ``implied`` names the fields left unsaid because they
+    are as usual. Two readings are equal when message and levels are.
     """
 
     __slots__ = ("__dict__", "_book", "_context", "_match", "_spans", "_values", "text")
@@ -60,7 +65,10 @@ class Reading:
         spans: Sequence[Span] | None = None,
         context: Mapping[str, Any] | None = None,
     ) -> None:
-        """Keep a match; everything else is worked out when it is asked for. Without spans the text is one plain word a symbol, or typed."""
+        """Keep a match; everything else is worked out when it is asked for.
+
+        Without spans the text is one plain word a symbol, or typed.
+        """
         self._book = book
         self._match = match
         self.text = text
@@ -96,7 +104,9 @@ class Reading:
     @property
     def values(self) -> dict[str, Value]:
         """The value of every field, said or implied, in the order of the layout."""
-        if self._values is None:  # kept by hand: bulk decoding reads it once of each, and cached_property takes a lock
+        if (
+            self._values is None
+        ):  # kept by hand: bulk decoding reads it once of each, and cached_property takes a lock
             self._values = self._match.values()
             if self._context:
                 self._restore(self._values, self._context)
@@ -128,7 +138,11 @@ class Reading:
         for name in self._context or ():
             field, value = self._match.message.fields.get(name), self.values.get(name)
             if isinstance(field, Wrapped) and isinstance(value, Decimal):
-                found.extend(limit.text(field.title, field.unit) for limit in field.limits if limit.passed(value, value))
+                found.extend(
+                    limit.text(field.title, field.unit)
+                    for limit in field.limits
+                    if limit.passed(value, value)
+                )
         return found
 
     @property
@@ -147,7 +161,12 @@ class Reading:
     def shown(self, name: str) -> str:
         """Return a field's value as people read it, with its unit."""
         field, value = self._match.message.fields[name], self.values[name]
-        if isinstance(field, Wrapped) and self._context and name in self._context and isinstance(value, Decimal):
+        if (
+            isinstance(field, Wrapped)
+            and self._context
+            and name in self._context
+            and isinstance(value, Decimal)
+        ):
             return field.with_unit(plain(value))
         return field.text(self.levels[name])
 
@@ -185,7 +204,10 @@ class Reading:
         return self._match
 
     def __eq__(self, other: object) -> bool:
-        return isinstance(other, Reading) and (self.message, self.levels) == (other.message, other.levels)
+        return isinstance(other, Reading) and (self.message, self.levels) == (
+            other.message,
+            other.levels,
+        )
 
     def __hash__(self) -> int:
         return hash((self.message, tuple(self.levels.items())))
@@ -198,7 +220,9 @@ class Reading:
         return f"{self.title}: {shown}" if shown else self.title
 
     def as_dict(self) -> dict[str, Any]:
-        """Return the reading for ``--json``: exact decimals as strings would lose their kind, so they are numbers written exactly."""
+        """Return the reading for ``--json``: exact decimals as strings would lose their kind, so
+        they are numbers written exactly.
+        """
         return {
             "message": self.message,
             "direction": self.direction,
@@ -208,12 +232,22 @@ class Reading:
             "units": {name: self.unit(name) for name in self.values if self.unit(name)},
             "implied": list(self.implied),
             "warnings": list(self.warnings),
-            "parts": [{"table": p.table, "string": p.string, "fields": list(p.fields), "span": list(p.span)} for p in self.parts],
+            "parts": [
+                {
+                    "table": p.table,
+                    "string": p.string,
+                    "fields": list(p.fields),
+                    "span": list(p.span),
+                }
+                for p in self.parts
+            ],
         }
 
 
 def plain_value(value: Value) -> Any:
-    """Return a value in JSON's own kinds: decimals as numbers, bands as {low, high}, sets as sorted lists."""
+    """Return a value in JSON's own kinds: decimals as numbers, bands as {low, high}, sets as sorted
+    lists.
+    """
     if isinstance(value, Decimal):
         return int(value) if value == value.to_integral_value() else float(value)
     if isinstance(value, Band):

@@ -1,4 +1,6 @@
-"""Why a transcript has no reading: the furthest place any way of reading gets to, and what could have stood there."""
+"""Why a transcript has no reading: the furthest place any way of reading gets to, and what could
+have stood there.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,10 @@ from grammar.symbols import Alphabet
 
 
 def refusal(walked: Walk, lattice: Lattice, text: str, spans: Sequence[Span]) -> ReportError:
-    """Return the error for symbols that no message has. ``spans`` gives the place in ``text`` of each place of the lattice."""
+    """Return the error for symbols that no message has.
+
+    ``spans`` gives the place in ``text`` of each place of the lattice.
+    """
     place = walked.furthest
     expected = expected_words(walked, place)
     if place == len(lattice):
@@ -30,7 +35,10 @@ def refusal(walked: Walk, lattice: Lattice, text: str, spans: Sequence[Span]) ->
     failed = _failed_check(walked, lattice, place)
     if failed:
         message, hint = (
-            f"{shown!r} does not fit as {failed}: a symbol of the report, or this one, was misread or misheard",
+            (
+                f"{shown!r} does not fit as {failed}: a symbol of the report, or this one, was"
+                " misread or misheard"
+            ),
             "say again",
         )
         return UnexpectedWord(message, kind="check", source=text, span=span, hint=hint)
@@ -53,7 +61,12 @@ def refusal(walked: Walk, lattice: Lattice, text: str, spans: Sequence[Span]) ->
             hint="say the digits one by one",
         )
     return UnexpectedWord(
-        f"{shown!r} can't stand here", kind="unexpected-word", source=text, span=span, expected=expected, hint="say again"
+        f"{shown!r} can't stand here",
+        kind="unexpected-word",
+        source=text,
+        span=span,
+        expected=expected,
+        hint="say again",
     )
 
 
@@ -67,12 +80,16 @@ def _hint_after(text: str, spans: Sequence[Span], alphabet: Alphabet) -> str:
 
 
 def _failed_check(walked: Walk, lattice: Lattice, place: int) -> str:
-    """Return the name of a check symbol that stood in its place and did not fit, "" if that is not what went wrong."""
+    """Return the name of a check symbol that stood in its place and did not fit, "" if that is not
+    what went wrong.
+    """
     in_use = walked.automaton.messages[0].alphabet.index
     symbols = {option[0] for option, _ in lattice[place] if option and option[0] in in_use}
     for (number, leaf), mask in walked.expected(place).items():
         message = walked.automaton.messages[number]
-        if isinstance(message.tables[leaf], Check) and any(mask >> message.alphabet.index[symbol] & 1 for symbol in symbols):
+        if isinstance(message.tables[leaf], Check) and any(
+            mask >> message.alphabet.index[symbol] & 1 for symbol in symbols
+        ):
             return f"check symbol ({message.tables[leaf].name})"
     return ""
 
@@ -99,8 +116,22 @@ def ranges(symbols: str) -> str:
     ordered = sorted(symbols)
     runs: list[list[str]] = []
     for symbol in ordered:
-        if runs and ord(symbol) == ord(runs[-1][-1]) + 1 and symbol.isalnum() and runs[-1][-1].isalnum():
+        if (
+            runs
+            and ord(symbol) == ord(runs[-1][-1]) + 1
+            and symbol.isalnum()
+            and runs[-1][-1].isalnum()
+        ):
             runs[-1].append(symbol)
         else:
             runs.append([symbol])
-    return " ".join(run[0] if len(run) == 1 else f"{run[0]}–{run[-1]}" if len(run) > 2 else f"{run[0]} {run[-1]}" for run in runs)
+    return " ".join(
+        (
+            run[0]
+            if len(run) == 1
+            else f"{run[0]}–{run[-1]}"
+            if len(run) > 2
+            else f"{run[0]} {run[-1]}"
+        )
+        for run in runs
+    )

@@ -1,1 +1,3 @@
-"""The code itself: alphabet, fields, tables, layouts, books, and the proof that a book is unambiguous. No clock, screen or network."""
+"""The code itself: alphabet, fields, tables, layouts, books, and the proof that a book is
+unambiguous. No clock, screen or network.
+"""

@@ -1,8 +1,9 @@
 """Messages as automata over symbols: one state path for each way to read a string.
 
-The construction is position by position (V. M. Glushkov 1961): every code table at every place of a layout is a copy of its table's
-deterministic automaton, and has one junction, the state in which its codeword has just ended. So two different paths for a string are
-two different ways to cut it into codewords, which is what the proof looks for.
+The construction is position by position (V. M. Glushkov 1961): every code table at every place of a
+layout is a copy of its table's deterministic automaton, and has one junction, the state in which
+its codeword has just ended. So two different paths for a string are two different ways to cut it
+into codewords, which is what the proof looks for.
 """
 
 from __future__ import annotations
@@ -20,7 +21,9 @@ MOST_EDGES = 300_000
 
 
 class Step(NamedTuple):
-    """An edge: the symbols it takes (bit mask), where it leads, and whether it begins a new report."""
+    """An edge: the symbols it takes (bit mask), where it leads, and whether it begins a new
+    report.
+    """
 
     mask: int
     target: int
@@ -31,9 +34,9 @@ class Step(NamedTuple):
 class Automaton:
     """States of several messages together.
 
-    ``steps[state]`` are its edges; ``starts`` one state for each message; ``owner[state]`` = (message number, leaf number) of the last
-    symbol taken (leaf -1 in a start); ``ended[state]`` whether that leaf's codeword is complete; ``accepting[state]`` whether the message
-    is.
+    ``steps[state]`` are its edges; ``starts`` one state for each message; ``owner[state]`` =
+    (message number, leaf number) of the last symbol taken (leaf -1 in a start); ``ended[state]``
+    whether that leaf's codeword is complete; ``accepting[state]`` whether the message is.
     """
 
     messages: tuple[Message, ...]
@@ -59,7 +62,8 @@ class _Shape(NamedTuple):
 
 
 def build(messages: Sequence[Message], *, run_together: bool = False) -> Automaton:
-    """Return the automaton of ``messages``; with ``run_together`` a report may follow another without a pause.
+    """Return the automaton of ``messages``; with ``run_together`` a report may follow another
+    without a pause.
 
     Raises CodeError where the layouts are too large to hold.
     """
@@ -112,11 +116,15 @@ def _shape(node: Node, follow: list[list[int]], pairs: list[int]) -> _Shape:
         return _Shape(True, inner.first, inner.last)
     shapes = [_shape(part, follow, pairs) for part in node.parts]
     if isinstance(node, Either):
-        return _Shape(False, [n for s in shapes for n in s.first], [n for s in shapes for n in s.last])
+        return _Shape(
+            False, [n for s in shapes for n in s.first], [n for s in shapes for n in s.last]
+        )
     return _in_order(node, shapes, follow, pairs)
 
 
-def _in_order(node: InOrder, shapes: Sequence[_Shape], follow: list[list[int]], pairs: list[int]) -> _Shape:
+def _in_order(
+    node: InOrder, shapes: Sequence[_Shape], follow: list[list[int]], pairs: list[int]
+) -> _Shape:
     first: list[int] = []
     open_start = True
     ends: list[int] = []
@@ -155,7 +163,11 @@ def _trim(automaton: Automaton, finals: Sequence[int]) -> None:
 
 def _join(automaton: Automaton) -> None:
     """Let every complete report be followed by any other."""
-    begins = [Step(step.mask, step.target, True) for start in automaton.starts for step in automaton.steps[start]]
+    begins = [
+        Step(step.mask, step.target, True)
+        for start in automaton.starts
+        for step in automaton.steps[start]
+    ]
     if len(begins) * sum(automaton.accepting) > MOST_EDGES:
         raise CodeError(
             f"{len(automaton.messages)} messages have too many ways to follow one another",

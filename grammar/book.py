@@ -1,4 +1,6 @@
-"""A code book, loaded, checked and ready: alphabet, fields, tables, messages, phrases, and the proof that it is unambiguous."""
+"""A code book, loaded, checked and ready: alphabet, fields, tables, messages, phrases, and the
+proof that it is unambiguous.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,8 @@ COSTS = ("seconds", "symbols", "syllables")
 class Book:
     """A code book that compiles: no problem, and no string with two readings.
 
-    Made by ``load_book`` or ``parse_book`` of ``grammar.loading``. ``fields``, ``tables`` and ``messages`` are by name, in file order.
+    Made by ``load_book`` or ``parse_book`` of ``grammar.loading``. ``fields``, ``tables`` and
+    ``messages`` are by name, in file order.
     """
 
     def __init__(
@@ -55,7 +58,9 @@ class Book:
 
     def sent_by(self, direction: Direction | None) -> list[Message]:
         """Return the messages of a direction; None: all of them."""
-        return [message for message in self.messages.values() if direction in (None, message.direction)]
+        return [
+            message for message in self.messages.values() if direction in (None, message.direction)
+        ]
 
     @functools.cached_property
     def directions(self) -> list[Direction]:
@@ -73,52 +78,76 @@ class Book:
         return found
 
     def automaton(self, direction: Direction | None) -> Automaton:
-        """Return the automaton of a direction (None: of all messages), joined where reports may run together."""
+        """Return the automaton of a direction (None: of all messages), joined where reports may run
+        together.
+        """
         if direction not in self._automata:
-            self._automata[direction] = build(self.sent_by(direction), run_together=self.spec.speech.run_together)
+            self._automata[direction] = build(
+                self.sent_by(direction), run_together=self.spec.speech.run_together
+            )
         return self._automata[direction]
 
     @functools.cached_property
     def crossing(self) -> Ambiguity | None:
-        """A shortest string that is both a report and a call, or None; where reports run together, with what follows them.
+        """A shortest string that is both a report and a call, or None; where reports run together,
+        with what follows them.
 
-        Such a string needs its direction to be told. Raises CodeError (kind "too-large") where this can't be settled within bounds.
+        Such a string needs its direction to be told. Raises CodeError (kind "too-large") where this
+        can't be settled within bounds.
         """
         car, pit = self.sent_by("car"), self.sent_by("pit")
         if not car or not pit:
             return None
-        return ambiguity([*car, *pit], run_together=True) if self.spec.speech.run_together else overlap(car, pit)
+        return (
+            ambiguity([*car, *pit], run_together=True)
+            if self.spec.speech.run_together
+            else overlap(car, pit)
+        )
 
     @functools.cached_property
     def one_way(self) -> bool:
-        """Whether a string has one reading at most even where its direction is not told; False too where that can't be settled."""
+        """Whether a string has one reading at most even where its direction is not told; False too
+        where that can't be settled.
+        """
         try:
             return self.crossing is None
         except CodeError:
             return False
 
     def spoken(self, table: CodeTable, word: str) -> list[str]:
-        """Return the words for a codeword: spelling words, or whole hundreds and thousands where the book says so."""
+        """Return the words for a codeword: spelling words, or whole hundreds and thousands where
+        the book says so.
+        """
         if self.spec.speech.whole_numbers == "magnitudes" and table.kind == "digits":
             from grammar.speech.numbers import whole
 
             words = whole(word)
             if words is not None:
-                return [self.alphabet.words[w].word if w in self.alphabet.words else w for w in words]
+                return [
+                    self.alphabet.words[w].word if w in self.alphabet.words else w for w in words
+                ]
         return [self.alphabet.words[symbol].word for symbol in word]
 
-    def cost(self, by: str, seconds: Mapping[str, float] | None = None, *, plain: bool = False) -> Callable[[CodeTable, str], float]:
-        """Return the price of a codeword ``by`` "seconds", "symbols" or "syllables"; raises ValueError for anything else.
+    def cost(
+        self, by: str, seconds: Mapping[str, float] | None = None, *, plain: bool = False
+    ) -> Callable[[CodeTable, str], float]:
+        """Return the price of a codeword ``by`` "seconds", "symbols" or "syllables"; raises
+        ValueError for anything else.
 
-        ``seconds`` (symbol → seconds) stands in place of the alphabet's times, as a profile gives them;
-        ``plain`` prices codewords said symbol by symbol whatever the book's number rule.
+        ``seconds`` (symbol → seconds) stands in place of the alphabet's times, as a profile gives
+        them; ``plain`` prices codewords said symbol by symbol whatever the book's number rule.
         """
         if by not in COSTS:
             raise ValueError(f"cost {by!r}; one of {', '.join(COSTS)} is expected")
         if by == "symbols":
             return lambda _table, word: float(len(word))
-        times = {symbol: entry.seconds for symbol, entry in self.alphabet.words.items()} | dict(seconds or {})
-        prices = {entry.word: times[symbol] if by == "seconds" else float(entry.syllables) for symbol, entry in self.alphabet.words.items()}
+        times = {symbol: entry.seconds for symbol, entry in self.alphabet.words.items()} | dict(
+            seconds or {}
+        )
+        prices = {
+            entry.word: times[symbol] if by == "seconds" else float(entry.syllables)
+            for symbol, entry in self.alphabet.words.items()
+        }
         if self.spec.speech.whole_numbers == "magnitudes" and not plain:
             prices = {**self.alphabet.magnitudes(by), **prices}
             return lambda table, word: sum(prices[w] for w in self.spoken(table, word))

@@ -1,7 +1,8 @@
 """Levels to the cheapest string: the least over every way through a layout, exactly.
 
-Parts are said from left to right. Without check symbols the cheapest way to each point is all that matters; with them, the cheapest
-for each state the checks can be in, because which check symbol follows, and what it costs, depends on it.
+Parts are said from left to right. Without check symbols the cheapest way to each point is all that
+matters; with them, the cheapest for each state the checks can be in, because which check symbol
+follows, and what it costs, depends on it.
 """
 
 from __future__ import annotations
@@ -37,13 +38,20 @@ class _Task(NamedTuple):
         return True
 
 
-def cheapest(message: Message, levels: Mapping[str, int], cost: Cost, *, exact: bool = False) -> str | None:
+def cheapest(
+    message: Message, levels: Mapping[str, int], cost: Cost, *, exact: bool = False
+) -> str | None:
     """Return the cheapest string that says these levels, None if there is none.
 
-    Fields without a level are left unsaid, which may give them their usual one; ``exact`` refuses ways that give any level not asked for.
-    ``cost`` prices one codeword of one table. Equal prices go to the shorter string, then to the first in alphabet order.
+    Fields without a level are left unsaid, which may give them their usual one; ``exact`` refuses
+    ways that give any level not asked for. ``cost`` prices one codeword of one table. Equal prices
+    go to the shorter string, then to the first in alphabet order.
     """
-    frontier = _extend(_Task(message, levels, cost, exact), message.node, {(-1,) * len(message.check_leaves): (0.0, 0, "")})
+    frontier = _extend(
+        _Task(message, levels, cost, exact),
+        message.node,
+        {(-1,) * len(message.check_leaves): (0.0, 0, "")},
+    )
     best = min(frontier.values(), key=lambda item: _order(message, item), default=None)
     return None if best is None else best[2]
 
@@ -53,7 +61,9 @@ def _order(message: Message, item: tuple[float, int, str]) -> tuple[float, int, 
 
 
 def _extend(task: _Task, node: Node, frontier: _Frontier) -> _Frontier:
-    """Return the cheapest strings after ``node`` for each state of the checks, from those before it."""
+    """Return the cheapest strings after ``node`` for each state of the checks, from those before
+    it.
+    """
     if not frontier:
         return frontier
     if isinstance(node, Leaf):
@@ -86,7 +96,11 @@ def _say(task: _Task, leaf: int, frontier: _Frontier) -> _Frontier:
     table = message.tables[leaf]
     if any(field.name not in levels for field in table.fields):
         return {}
-    fixed = None if isinstance(table, Check) else table.word(tuple(levels[field.name] for field in table.fields))
+    fixed = (
+        None
+        if isinstance(table, Check)
+        else table.word(tuple(levels[field.name] for field in table.fields))
+    )
     said: _Frontier = {}
     for key, (price, _, string) in frontier.items():
         for state, word in _words(message, leaf, fixed, key):
@@ -96,11 +110,17 @@ def _say(task: _Task, leaf: int, frontier: _Frontier) -> _Frontier:
     return said
 
 
-def _words(message: Message, leaf: int, fixed: str | None, key: tuple[int, ...]) -> list[tuple[tuple[int, ...], str]]:
-    """Return (state of the checks, word) for what may be said at a leaf: one codeword, or one check symbol for each open guess."""
+def _words(
+    message: Message, leaf: int, fixed: str | None, key: tuple[int, ...]
+) -> list[tuple[tuple[int, ...], str]]:
+    """Return (state of the checks, word) for what may be said at a leaf: one codeword, or one check
+    symbol for each open guess.
+    """
     table = message.tables[leaf]
     if not isinstance(table, Check):
-        return [] if fixed is None else [(state, fixed) for state in message.follow(leaf, key, fixed)]
+        return (
+            [] if fixed is None else [(state, fixed) for state in message.follow(leaf, key, fixed)]
+        )
     words: list[tuple[tuple[int, ...], str]] = []
     for symbol in table.method.checks:
         words.extend((state, symbol) for state in message.follow(leaf, key, symbol))

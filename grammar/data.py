@@ -17,5 +17,7 @@ def text(name: str) -> str:
 
 @functools.cache
 def table(name: str) -> dict[str, Any]:
-    """Return ``grammar/tables/<name>.toml`` as dictionaries; its syntax is at the top of the file."""
+    """Return ``grammar/tables/<name>.toml`` as dictionaries; its syntax is at the top of the
+    file.
+    """
     return tomllib.loads(text(f"{name}.toml"))

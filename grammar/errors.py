@@ -1,7 +1,8 @@
 """Errors, by who must act: the book's author, the caller, the speaker.
 
-Every error carries the same facts: ``kind`` (a stable slug programs may rely on; the wording may change), ``message``, the
-``source`` text with the ``span`` in it, what was ``expected`` and a ``hint``. ``str()`` prints them with ``^~~~`` under the place.
+Every error carries the same facts: ``kind`` (a stable slug programs may rely on; the wording may
+change), ``message``, the ``source`` text with the ``span`` in it, what was ``expected`` and a
+``hint``. ``str()`` prints them with ``^~~~`` under the place.
 """
 
 from __future__ import annotations
@@ -20,13 +21,23 @@ _MOST_EXPECTED = 6
 def visible(text: str) -> str:
     """Return ``text`` with control, invisible and direction-changing characters written as escapes.
 
-    A transcript or a book may hold any of them; printed raw they could forge or hide parts of an error on a terminal.
+    A transcript or a book may hold any of them; printed raw they could forge or hide parts of an
+    error on a terminal.
     """
-    return "".join(c if c == " " or unicodedata.category(c)[0] not in "CZ" else c.encode("unicode_escape").decode() for c in text)
+    return "".join(
+        (
+            c
+            if c == " " or unicodedata.category(c)[0] not in "CZ"
+            else c.encode("unicode_escape").decode()
+        )
+        for c in text
+    )
 
 
 def caret_lines(source: str, span: Span) -> str:
-    """Return the line of ``source`` that holds ``span`` with ``^~~~`` under it, cut to a window when it is long."""
+    """Return the line of ``source`` that holds ``span`` with ``^~~~`` under it, cut to a window
+    when it is long.
+    """
     start, end = max(0, min(span[0], len(source))), max(0, min(span[1], len(source)))
     left = source.rfind("\n", 0, start) + 1
     right = source.find("\n", start)
@@ -41,7 +52,9 @@ def caret_lines(source: str, span: Span) -> str:
 
 
 def listed(words: Sequence[str], most: int = _MOST_EXPECTED) -> str:
-    """Join ``words`` for a person: ``a, b or c``, at most ``most`` of them, then how many more there are."""
+    """Join ``words`` for a person: ``a, b or c``, at most ``most`` of them, then how many more
+    there are.
+    """
     shown = list(words[: most if len(words) > most + 1 else most + 1])
     if len(words) > most + 1:  # one more takes no more room than to say so
         return f"{', '.join(shown)} … and {len(words) - most} more"
@@ -49,15 +62,18 @@ def listed(words: Sequence[str], most: int = _MOST_EXPECTED) -> str:
 
 
 def counted(count: int, one: str, several: str = "") -> str:
-    """Return a number of things in words: ``1 report``, ``2 reports``; ``several`` is the plural where it takes more than an s."""
+    """Return a number of things in words: ``1 report``, ``2 reports``; ``several`` is the plural
+    where it takes more than an s.
+    """
     return f"{count} {one if count == 1 else several or one + 's'}"
 
 
 class CodeError(ValueError):
     """Base of all errors of this project.
 
-    ``kind`` is a stable slug; ``source`` the text the error is about ("" if there is none), ``span`` the place in it as
-    character offsets; ``expected`` words for people; ``hint`` what to do.
+    ``kind`` is a stable slug; ``source`` the text the error is about ("" if there is none),
+    ``span`` the place in it as character offsets; ``expected`` words for people; ``hint`` what to
+    do.
     """
 
     exit_code = 2
@@ -129,7 +145,10 @@ class Incomplete(ReportError):
 
 
 class Ambiguous(ReportError):
-    """More than one reading is possible; ``candidates`` describes each. Ties are refused, never broken."""
+    """More than one reading is possible; ``candidates`` describes each.
+
+    Ties are refused, never broken.
+    """
 
     def __init__(self, message: str, *, candidates: Sequence[str], **facts: Any) -> None:
         """Keep the candidates beside the usual facts."""
@@ -140,7 +159,10 @@ class Ambiguous(ReportError):
         return "\n".join(
             [
                 super().__str__(),
-                *(visible_lines(f"  either {c}" if i == 0 else f"  or     {c}") for i, c in enumerate(self.candidates)),
+                *(
+                    visible_lines(f"  either {c}" if i == 0 else f"  or     {c}")
+                    for i, c in enumerate(self.candidates)
+                ),
             ]
         )
 
@@ -150,12 +172,15 @@ class Ambiguous(ReportError):
 
 
 class EncodeError(CodeError):
-    """The caller's value cannot be said in this code: outside its domain, missing, or in no table."""
+    """The caller's value cannot be said in this code: outside its domain, missing, or in no
+    table.
+    """
 
 
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """One problem of a book: where (path of keys, line and column from 1, 0 where unknown), what, and what to do.
+    """One problem of a book: where (path of keys, line and column from 1, 0 where unknown), what,
+    and what to do.
 
     ``excerpt`` is the line of the file with ``^~~~`` under the place.
     """
@@ -169,7 +194,15 @@ class Problem:
     excerpt: str = ""
 
     @classmethod
-    def at(cls, path: str, source: str, span: Span | None, message: str, hint: str = "", kind: str = "book") -> Problem:
+    def at(
+        cls,
+        path: str,
+        source: str,
+        span: Span | None,
+        message: str,
+        hint: str = "",
+        kind: str = "book",
+    ) -> Problem:
         """Return the problem with its place in the text of the file."""
         if span is None:
             return cls(path, 0, message, hint, kind)
@@ -177,11 +210,16 @@ class Problem:
         return cls(path, line, message, hint, kind, span[0] - start + 1, caret_lines(source, span))
 
     def __str__(self) -> str:
-        place = (f"line {self.line}" if self.line else "file") + (f", column {self.column}" if self.column else "")
+        place = (f"line {self.line}" if self.line else "file") + (
+            f", column {self.column}" if self.column else ""
+        )
         excerpt = "".join(f"\n  {line}" for line in self.excerpt.splitlines())
         hint = f"\n    hint: {self.hint}" if self.hint else ""
         what, *more = self.message.split("\n", maxsplit=1)
-        return "\n".join([f"{place}: {self.path + ': ' if self.path else ''}{what}{excerpt}", *more]) + hint
+        return (
+            "\n".join([f"{place}: {self.path + ': ' if self.path else ''}{what}{excerpt}", *more])
+            + hint
+        )
 
 
 class BookError(CodeError):
@@ -194,12 +232,24 @@ class BookError(CodeError):
         self.problems, self.name = tuple(ordered), name
 
     def __str__(self) -> str:
-        return "\n".join([self.message, *("  " + visible_lines(str(p)).replace("\n", "\n  ") for p in self.problems)])
+        return "\n".join(
+            [
+                self.message,
+                *("  " + visible_lines(str(p)).replace("\n", "\n  ") for p in self.problems),
+            ]
+        )
 
     def as_dict(self) -> dict[str, Any]:
         """Return every problem with path, line, column, message and hint."""
         rows = [
-            {"path": p.path, "line": p.line, "column": p.column, "kind": p.kind, "message": p.message, "hint": p.hint}
+            {
+                "path": p.path,
+                "line": p.line,
+                "column": p.column,
+                "kind": p.kind,
+                "message": p.message,
+                "hint": p.hint,
+            }
             for p in self.problems
         ]
         return {"error": self.kind, "message": self.message, "problems": rows}

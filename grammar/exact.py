@@ -1,7 +1,7 @@
 """Exact decimal arithmetic: values are multiples of a step, never binary-float noise.
 
-One private context does all sums, so that a caller's own decimal settings cannot change a reading; a sum that would have to be
-rounded raises instead.
+One private context does all sums, so that a caller's own decimal settings cannot change a reading;
+a sum that would have to be rounded raises instead.
 """
 
 from __future__ import annotations
@@ -22,24 +22,41 @@ from pydantic import BeforeValidator, WithJsonSchema
 
 from grammar.problems import fault
 
-_CONTEXT = Context(prec=200, traps=[Inexact, InvalidOperation])  # sums reach from 10^31 down to 10^-59, and quotients need room
+_CONTEXT = Context(
+    prec=200, traps=[Inexact, InvalidOperation]
+)  # sums reach from 10^31 down to 10^-59, and quotients need room
 _ROUNDED = Context(prec=200)
-_DIGITS = 30  # a number of a book or a report has at most so many digits on either side of its point
-_WRITTEN = {type(None): "null", bool: "true or false", list: "a list", dict: "an object"}  # as JSON has them
+_DIGITS = (
+    30  # a number of a book or a report has at most so many digits on either side of its point
+)
+_WRITTEN = {
+    type(None): "null",
+    bool: "true or false",
+    list: "a list",
+    dict: "an object",
+}  # as JSON has them
 ROUNDING = {"nearest": ROUND_HALF_EVEN, "up": ROUND_CEILING, "down": ROUND_FLOOR}
 Rounding = Literal["nearest", "up", "down"]
 
 
 def exact(value: object) -> Decimal:
-    """Return a number as an exact decimal: int, Decimal, float (as it prints: -0.3 is -0.3) or numeric text.
+    """Return a number as an exact decimal: int, Decimal, float (as it prints: -0.3 is -0.3) or
+    numeric text.
 
-    Raises ValueError for anything else, for infinities and NaN, and for numbers of more than 30 digits.
+    Raises ValueError for anything else, for infinities and NaN, and for numbers of more than 30
+    digits.
     """
     if isinstance(value, bool) or not isinstance(value, int | float | str | Decimal):
-        raise ValueError(f"a number is expected, not {_WRITTEN.get(type(value), type(value).__name__)}")
+        raise ValueError(
+            f"a number is expected, not {_WRITTEN.get(type(value), type(value).__name__)}"
+        )
     if isinstance(value, int) and value.bit_length() > _DIGITS * 4:
         raise ValueError(f"a number of more than {_DIGITS} digits")
-    text = repr(value) if isinstance(value, float) else str(value).strip().replace("\N{MINUS SIGN}", "-")
+    text = (
+        repr(value)
+        if isinstance(value, float)
+        else str(value).strip().replace("\N{MINUS SIGN}", "-")
+    )
     try:
         if "_" in text or not text.isascii():  # Python's own spellings of numbers are nobody else's
             raise ValueError
@@ -64,13 +81,17 @@ def difference(a: Decimal, b: Decimal) -> Decimal:
 
 
 def steps(value: Decimal, low: Decimal, step: Decimal, rounding: Rounding) -> int:
-    """Return how many steps from ``low`` the multiple nearest to ``value`` is (ties to even; or always up, or down)."""
+    """Return how many steps from ``low`` the multiple nearest to ``value`` is (ties to even; or
+    always up, or down).
+    """
     quotient = _ROUNDED.divide(difference(value, low), step)
     return int(quotient.to_integral_value(ROUNDING[rounding], context=_ROUNDED))
 
 
 def whole_steps(low: Decimal, high: Decimal, step: Decimal) -> int | None:
-    """Return the number of steps from ``low`` to ``high``, or None if that is not a whole number."""
+    """Return the number of steps from ``low`` to ``high``, or None if that is not a whole
+    number.
+    """
     count = steps(high, low, step, "nearest")
     return count if at(low, step, count) == high else None
 
@@ -84,7 +105,9 @@ def _decimal(value: Any) -> Decimal:
     try:
         return exact(value)
     except ValueError as error:
-        raise fault(str(error), "a number is written like 12 or -0.5, without quotes and unit") from None
+        raise fault(
+            str(error), "a number is written like 12 or -0.5, without quotes and unit"
+        ) from None
 
 
 ExactDecimal = Annotated[Decimal, BeforeValidator(_decimal), WithJsonSchema({"type": "number"})]

@@ -1,7 +1,9 @@
-"""Figures of merit of a message: how many readings it tells apart, how many symbols and seconds it takes, what its check notices.
+"""Figures of merit of a message: how many readings it tells apart, how many symbols and seconds it
+takes, what its check notices.
 
-Counting is exact at any size and lists nothing. The longest string is exact too. The mean is over readings drawn as the book says values
-are distributed (usual values, spreads; flat where it says nothing), with its standard error.
+Counting is exact at any size and lists nothing. The longest string is exact too. The mean is over
+readings drawn as the book says values are distributed (usual values, spreads; flat where it says
+nothing), with its standard error.
 """
 
 from __future__ import annotations
@@ -32,7 +34,9 @@ DRAWS = 1000
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """Figures of one message; seconds at the alphabet's rate, ``error`` the standard error of the mean seconds."""
+    """Figures of one message; seconds at the alphabet's rate, ``error`` the standard error of the
+    mean seconds.
+    """
 
     readings: int | None
     mean_symbols: float
@@ -46,12 +50,21 @@ class Figures:
 def figures(book: Book, message: Message, *, draws: int = DRAWS, seed: int = 1) -> Figures:
     """Return the figures of a message of a book."""
     said = drawn(book, message, draws, seed)
-    symbols, seconds = [len(one.string) for one in said] or [0], [one.seconds for one in said] or [0.0]
+    symbols, seconds = (
+        [len(one.string) for one in said] or [0],
+        [one.seconds for one in said] or [0.0],
+    )
     mean = sum(seconds) / len(seconds)
     spread = math.sqrt(sum((s - mean) ** 2 for s in seconds) / max(1, len(seconds) - 1))
     worst, string = longest(book, message)
     return Figures(
-        readings(message), sum(symbols) / len(symbols), mean, spread / math.sqrt(len(seconds)), message.lengths[1], worst, string
+        readings(message),
+        sum(symbols) / len(symbols),
+        mean,
+        spread / math.sqrt(len(seconds)),
+        message.lengths[1],
+        worst,
+        string,
     )
 
 
@@ -59,13 +72,19 @@ def figures(book: Book, message: Message, *, draws: int = DRAWS, seed: int = 1) 
 
 
 def readings(message: Message) -> int | None:
-    """Return the number of different readings; None where alternatives overlap in too many ways to count exactly."""
+    """Return the number of different readings; None where alternatives overlap in too many ways to
+    count exactly.
+    """
     return _count(message, message.node)
 
 
 def _count(message: Message, node: Node) -> int | None:
     if isinstance(node, Leaf):
-        return 1 if isinstance(message.tables[node.number], Check) else message.tables[node.number].size
+        return (
+            1
+            if isinstance(message.tables[node.number], Check)
+            else message.tables[node.number].size
+        )
     if isinstance(node, InOrder):
         counts = [_count(message, part) for part in node.parts]
         return math.prod(c for c in counts if c is not None) if None not in counts else None
@@ -81,20 +100,30 @@ def _says_usual(message: Message, node: Node) -> bool:
         table = message.tables[node.number]
         levels = [field.usual_level for field in table.fields]
         known = tuple(level for level in levels if level is not None)
-        return len(known) == len(levels) and (isinstance(table, Check) or table.word(known) is not None)
+        return len(known) == len(levels) and (
+            isinstance(table, Check) or table.word(known) is not None
+        )
     if isinstance(node, Maybe):
         return True
     if isinstance(node, InOrder):
         return all(_says_usual(message, part) for part in node.parts)
     wanted = message.usual(node).keys()
-    return any(_says_usual(message, part) and message.usual(part).keys() == wanted for part in node.parts)
+    return any(
+        _says_usual(message, part) and message.usual(part).keys() == wanted for part in node.parts
+    )
 
 
 def _boxes(message: Message, node: Node) -> list[Box] | None:
-    """Return the readings of a node as boxes, one for each way through it; None if there are too many ways."""
+    """Return the readings of a node as boxes, one for each way through it; None if there are too
+    many ways.
+    """
     if isinstance(node, Leaf):
         table = message.tables[node.number]
-        part = frozenset(table.by_level) if isinstance(table, Listed) and table.size < table.fields[0].size else None
+        part = (
+            frozenset(table.by_level)
+            if isinstance(table, Listed) and table.size < table.fields[0].size
+            else None
+        )
         return [{field.name: part for field in table.fields}]
     if isinstance(node, Maybe):
         inner = _boxes(message, node.part)
@@ -107,12 +136,17 @@ def _boxes(message: Message, node: Node) -> list[Box] | None:
     if isinstance(node, InOrder):
         if math.prod(len(boxes) for boxes in known) > 4096:
             return None
-        return [{name: levels for box in way for name, levels in box.items()} for way in itertools.product(*known)]
+        return [
+            {name: levels for box in way for name, levels in box.items()}
+            for way in itertools.product(*known)
+        ]
     return [box for boxes in known for box in boxes]
 
 
 def _union(message: Message, boxes: list[Box] | None) -> int | None:
-    """Count the readings in any of the boxes, by inclusion and exclusion among boxes over the same fields."""
+    """Count the readings in any of the boxes, by inclusion and exclusion among boxes over the same
+    fields.
+    """
     if boxes is None:
         return None
     groups: dict[frozenset[str], list[Box]] = {}
@@ -124,7 +158,9 @@ def _union(message: Message, boxes: list[Box] | None) -> int | None:
             return None
         for size in range(1, len(group) + 1):
             for chosen in itertools.combinations(group, size):
-                total += (-1) ** (size + 1) * math.prod(_common(message.fields[name], [box[name] for box in chosen]) for name in names)
+                total += (-1) ** (size + 1) * math.prod(
+                    _common(message.fields[name], [box[name] for box in chosen]) for name in names
+                )
     return total
 
 
@@ -137,7 +173,9 @@ def _common(field: FieldBase, sets: Sequence[frozenset[int] | None]) -> int:
 
 
 def longest(book: Book, message: Message) -> tuple[float, str]:
-    """Return the seconds and the symbols of the string that takes longest to say, symbol by symbol."""
+    """Return the seconds and the symbols of the string that takes longest to say, symbol by
+    symbol.
+    """
     automaton = build([message])
     price = [book.alphabet.words[symbol].seconds for symbol in book.alphabet.symbols]
     layer = {Place(automaton.starts[0], (-1,) * len(message.check_leaves)): (0.0, "")}
@@ -149,7 +187,9 @@ def longest(book: Book, message: Message) -> tuple[float, str]:
                 best = max(best, (seconds, string))
             for step in automaton.steps[place.state]:
                 choices = list(bits(step.mask))
-                for bit in choices if message.check_leaves else [max(choices, key=price.__getitem__)]:
+                for bit in (
+                    choices if message.check_leaves else [max(choices, key=price.__getitem__)]
+                ):
                     symbol = book.alphabet.symbols[bit]
                     candidate = (seconds + price[bit], string + symbol)
                     for target in advance(automaton, place, symbol, 1 << bit):
@@ -170,16 +210,32 @@ class Drawn(NamedTuple):
     seconds: float
 
 
-def drawn(book: Book, message: Message, draws: int, seed: int, shares: Mapping[str, Sequence[float]] | None = None) -> list[Drawn]:
-    """Return reports drawn as the book says values occur, surprises included; ``shares`` says it for fields of which more is known.
+def drawn(
+    book: Book,
+    message: Message,
+    draws: int,
+    seed: int,
+    shares: Mapping[str, Sequence[float]] | None = None,
+) -> list[Drawn]:
+    """Return reports drawn as the book says values occur, surprises included; ``shares`` says it
+    for fields of which more is known.
 
     Fewer than ``draws``, where a partial table has no word for most of what is drawn.
     """
     generator = random.Random(seed)  # noqa: S311 - a repeatable sample, not a secret
     cost = book.cost("seconds")
-    surprise, known = book.spec.hearing.surprise, {name: field for name, field in message.fields.items() if field.size <= ENUMERABLE}
-    weights = {name: list(itertools.accumulate(field.occurring(surprise))) for name, field in known.items()}
-    weights |= {name: list(itertools.accumulate(given)) for name, given in (shares or {}).items() if name in message.fields}
+    surprise, known = (
+        book.spec.hearing.surprise,
+        {name: field for name, field in message.fields.items() if field.size <= ENUMERABLE},
+    )
+    weights = {
+        name: list(itertools.accumulate(field.occurring(surprise))) for name, field in known.items()
+    }
+    weights |= {
+        name: list(itertools.accumulate(given))
+        for name, given in (shares or {}).items()
+        if name in message.fields
+    }
     found: list[Drawn] = []
     for _ in range(draws * 20):
         levels: dict[str, int] = {}
@@ -194,11 +250,21 @@ def drawn(book: Book, message: Message, draws: int, seed: int, shares: Mapping[s
     return found
 
 
-def _draw(message: Message, node: Node, generator: random.Random, shares: Mapping[str, list[float]], levels: dict[str, int]) -> None:
+def _draw(
+    message: Message,
+    node: Node,
+    generator: random.Random,
+    shares: Mapping[str, list[float]],
+    levels: dict[str, int],
+) -> None:
     if isinstance(node, Leaf):
         for field in message.tables[node.number].fields:
             weights = shares.get(field.name)
-            level = generator.choices(range(field.size), cum_weights=weights)[0] if weights else generator.randrange(field.size)
+            level = (
+                generator.choices(range(field.size), cum_weights=weights)[0]
+                if weights
+                else generator.randrange(field.size)
+            )
             levels[field.name] = level
     elif isinstance(node, Maybe):
         if message.said_by(node.part) <= message.usual(node.part).keys():
@@ -211,7 +277,9 @@ def _draw(message: Message, node: Node, generator: random.Random, shares: Mappin
 
 
 def notices(table: CodeTable, length: int) -> dict[str, tuple[int, int]]:
-    """Return, for a check over ``length`` symbols, (missed, all) of single substitutions and of swaps of neighbours."""
+    """Return, for a check over ``length`` symbols, (missed, all) of single substitutions and of
+    swaps of neighbours.
+    """
     if not isinstance(table, Check):
         return {}
     return {change: missed(table.method, length, change) for change in ("substitution", "swap")}

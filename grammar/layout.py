@@ -17,7 +17,9 @@ from dataclasses import dataclass
 
 from grammar.errors import CodeError, Span
 
-_TOKEN = re.compile(r'(?P<name>[A-Za-z_][A-Za-z0-9_]*)|(?P<quoted>"[^"\n]*")|(?P<sign>[()|?])|(?P<other>\S)|\s+')
+_TOKEN = re.compile(
+    r'(?P<name>[A-Za-z_][A-Za-z0-9_]*)|(?P<quoted>"[^"\n]*")|(?P<sign>[()|?])|(?P<other>\S)|\s+'
+)
 MOST_NESTED = 40
 MOST_LENGTH = 100_000
 
@@ -79,20 +81,29 @@ def nullable(node: Node) -> bool:
 def parse_layout(text: str) -> Node:
     """Return the tree of a layout.
 
-    Raises CodeError with the place where the notation is broken, where a part could be left out in two ways, and where the message
-    could be empty.
+    Raises CodeError with the place where the notation is broken, where a part could be left out in
+    two ways, and where the message could be empty.
     """
     _guard(text)
     node = _Reader(text).layout()
     if nullable(node):
-        raise _problem(text, (0, len(text)), "every part may be left out, so the message could be empty", "make one part not optional")
+        raise _problem(
+            text,
+            (0, len(text)),
+            "every part may be left out, so the message could be empty",
+            "make one part not optional",
+        )
     return node
 
 
 def _guard(text: str) -> None:
     """Refuse a layout too long or too deep before any recursive walk meets it."""
     if len(text) > MOST_LENGTH:
-        raise _problem(text, (MOST_LENGTH, len(text)), f"a layout of {len(text)} characters; at most {MOST_LENGTH} are allowed")
+        raise _problem(
+            text,
+            (MOST_LENGTH, len(text)),
+            f"a layout of {len(text)} characters; at most {MOST_LENGTH} are allowed",
+        )
     depth, inside = 0, False
     opened: list[int] = []
     for place, character in enumerate(text):
@@ -102,7 +113,9 @@ def _guard(text: str) -> None:
             opened.append(place)
             depth = len(opened)
             if depth > MOST_NESTED:
-                raise _problem(text, (place, place + 1), f"more than {MOST_NESTED} brackets inside one another")
+                raise _problem(
+                    text, (place, place + 1), f"more than {MOST_NESTED} brackets inside one another"
+                )
         elif not inside and character == ")":
             if not opened:
                 raise _problem(text, (place, place + 1), "a closing bracket without an opening one")
@@ -113,7 +126,9 @@ def _guard(text: str) -> None:
         raise _problem(text, (opened[-1], opened[-1] + 1), "a bracket that is not closed")
 
 
-def _problem(text: str, span: Span, message: str, hint: str = "", expected: Sequence[str] = ()) -> CodeError:
+def _problem(
+    text: str, span: Span, message: str, hint: str = "", expected: Sequence[str] = ()
+) -> CodeError:
     return CodeError(message, kind="layout", source=text, span=span, hint=hint, expected=expected)
 
 
@@ -121,7 +136,9 @@ _ITEM = ("a table's name", 'symbols in "quotes"', "(")
 
 
 class _Reader:
-    """Reads the notation from left to right, numbering the leaves; each method is one rule of it."""
+    """Reads the notation from left to right, numbering the leaves; each method is one rule of
+    it.
+    """
 
     def __init__(self, text: str) -> None:
         self.text, self.count, self.place = text, 0, 0
@@ -146,7 +163,12 @@ class _Reader:
             return branches[0]
         span = (start, self.ends)
         if any(nullable(branch) for branch in branches):
-            raise _problem(self.text, span, "one of the alternatives may be empty", "put the ? on the whole: ( a | b )?")
+            raise _problem(
+                self.text,
+                span,
+                "one of the alternatives may be empty",
+                "put the ? on the whole: ( a | b )?",
+            )
         return Either(tuple(branches), span)
 
     def sequence(self) -> Node:
@@ -164,7 +186,12 @@ class _Reader:
             return node
         self.take()
         if nullable(node):
-            raise _problem(self.text, (start, self.ends), "this part could be left out in two ways", "drop one of the question marks")
+            raise _problem(
+                self.text,
+                (start, self.ends),
+                "this part could be left out in two ways",
+                "drop one of the question marks",
+            )
         return Maybe(node, (start, self.ends))
 
     def atom(self) -> Node:
@@ -196,7 +223,11 @@ class _Reader:
     @property
     def span(self) -> Span:
         """Where the next token stands."""
-        return self.tokens[self.place].span() if self.place < len(self.tokens) else (len(self.text), len(self.text))
+        return (
+            self.tokens[self.place].span()
+            if self.place < len(self.tokens)
+            else (len(self.text), len(self.text))
+        )
 
     @property
     def here(self) -> int:
@@ -212,5 +243,9 @@ class _Reader:
     def refused(self, *expected: str) -> CodeError:
         """Return the error for the next token."""
         ended = not self.kind
-        message = "the layout ends too early" if ended else f"{self.tokens[self.place].group()!r} can't stand here"
+        message = (
+            "the layout ends too early"
+            if ended
+            else f"{self.tokens[self.place].group()!r} can't stand here"
+        )
         return _problem(self.text, self.span, message, expected=expected)

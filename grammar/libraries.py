@@ -1,4 +1,6 @@
-"""Libraries that only parts of the package need: loaded when they are used, asked for where they are missing."""
+"""Libraries that only parts of the package need: loaded when they are used, asked for where they
+are missing.
+"""
 
 from __future__ import annotations
 
@@ -15,5 +17,7 @@ def needed(name: str, extra: str = "design") -> Any:
     except ImportError:
         library = name.partition(".")[0]
         raise CodeError(
-            f"{library} is not installed", kind="missing-library", hint=f"pip install 'niner[{extra}]', or pip install {library}"
+            f"{library} is not installed",
+            kind="missing-library",
+            hint=f"pip install 'niner[{extra}]', or pip install {library}",
         ) from None

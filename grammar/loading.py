@@ -1,4 +1,6 @@
-"""Loading a book: reading the file, finding every problem with its place, and proving what is left."""
+"""Loading a book: reading the file, finding every problem with its place, and proving what is
+left.
+"""
 
 from __future__ import annotations
 
@@ -35,7 +37,9 @@ class Collector:
         self.text, self.name = text.replace("\r\n", "\n"), name
         self.found: list[tuple[tuple[str | int, ...], str, str, str]] = []
 
-    def add(self, path: Sequence[str | int], message: str, hint: str = "", kind: str = "book") -> None:
+    def add(
+        self, path: Sequence[str | int], message: str, hint: str = "", kind: str = "book"
+    ) -> None:
         """Note a problem."""
         self.found.append((tuple(path), message, hint, kind))
 
@@ -43,7 +47,14 @@ class Collector:
         """Return all problems with their places."""
         places = outline(self.text)
         problems = [
-            Problem.at(".".join(str(part) for part in path), self.text, place_of(places, path), message, hint, kind)
+            Problem.at(
+                ".".join(str(part) for part in path),
+                self.text,
+                place_of(places, path),
+                message,
+                hint,
+                kind,
+            )
             for path, message, hint, kind in self.found
         ]
         return BookError(problems, name=self.name)
@@ -52,7 +63,8 @@ class Collector:
 def load_book(path: str | Path) -> Book:
     """Return the code book in a TOML file.
 
-    Raises BookError with every problem at once (file, line, what to do), also where the file can't be read; never anything else.
+    Raises BookError with every problem at once (file, line, what to do), also where the file can't
+    be read; never anything else.
     """
     return parse_book(read(Path(path), "a book"), str(path))
 
@@ -82,16 +94,25 @@ def weigh(fields: Mapping[str, FieldBase], problems: Collector) -> None:
     """Note what is wrong with how often the values of fields are said to occur."""
     for name, one in fields.items():
         if one.often is not None and one.size > ENUMERABLE:
-            problems.add(("fields", name, "often"), f"{one.size} levels are too many to weigh", f"at most {ENUMERABLE}")
+            problems.add(
+                ("fields", name, "often"),
+                f"{one.size} levels are too many to weigh",
+                f"at most {ENUMERABLE}",
+            )
         elif one.often is not None:
             try:
                 one.shares()
             except EncodeError as error:
-                problems.add(("fields", name, "often"), error.message, error.hint or f"values are {one.domain}")
+                problems.add(
+                    ("fields", name, "often"),
+                    error.message,
+                    error.hint or f"values are {one.domain}",
+                )
 
 
 def _validated(raw: dict[str, Any], problems: Collector) -> tuple[BookSpec | None, set[str]]:
-    """Return the model of the book; where something is wrong, of the book without it, so that the rest is checked as well.
+    """Return the model of the book; where something is wrong, of the book without it, so that the
+    rest is checked as well.
 
     The set names what was left out, as ``mended`` does; what refers to it is not blamed.
     """
@@ -131,18 +152,35 @@ def _keys_of(kind: str | int | None) -> list[str]:
     ]
 
 
-def _lexicon(spec: BookSpec, alphabet: Alphabet, raw: Mapping[str, Any], problems: Collector) -> Lexicon | None:
+def _lexicon(
+    spec: BookSpec, alphabet: Alphabet, raw: Mapping[str, Any], problems: Collector
+) -> Lexicon | None:
     phrases = {name: phrase.says for name, phrase in spec.phrases.items()}
     try:
-        return Lexicon(alphabet, fillers=spec.speech.fillers, phrases=phrases, homophones=spec.speech.homophones)
+        return Lexicon(
+            alphabet,
+            fillers=spec.speech.fillers,
+            phrases=phrases,
+            homophones=spec.speech.homophones,
+        )
     except WordsTaken as error:
         for clash in error.clashes:
-            listed: Any = raw  # a word of a list is found by itself: others of the list may have been left out
+            # a word of a list is found by itself: others of the list may have been left out
+            listed: Any = raw
             for part in clash.path:
                 listed = listed.get(part) if isinstance(listed, Mapping) else None
             written = listed if isinstance(listed, list) else []
-            place = next((number for number, text in enumerate(written) if isinstance(text, str) and normal(text) == clash.word), None)
-            problems.add(clash.path if place is None else (*clash.path, place), clash.message, clash.hint)
+            place = next(
+                (
+                    number
+                    for number, text in enumerate(written)
+                    if isinstance(text, str) and normal(text) == clash.word
+                ),
+                None,
+            )
+            problems.add(
+                clash.path if place is None else (*clash.path, place), clash.message, clash.hint
+            )
         return None
 
 
@@ -152,19 +190,31 @@ def _prove(spec: BookSpec, messages: Mapping[str, Message], problems: Collector)
         if not sent:
             continue
         try:
-            found = ambiguity(sent) or (ambiguity(sent, run_together=True) if spec.speech.run_together else None)
+            found = ambiguity(sent) or (
+                ambiguity(sent, run_together=True) if spec.speech.run_together else None
+            )
         except CodeError as error:
             problems.add(("messages",), error.message, error.hint, error.kind)
             continue
         if found is not None:
-            problems.add(("messages", found.one[0].message.name, "layout"), witness_text(found), _way_out(found), "ambiguous")
+            problems.add(
+                ("messages", found.one[0].message.name, "layout"),
+                witness_text(found),
+                _way_out(found),
+                "ambiguous",
+            )
 
 
 def witness_text(found: Ambiguity) -> str:
     """Return an ambiguity in words: the string, and both readings."""
-    one, other = ("; then ".join(match.text() for match in side) for side in (found.one, found.other))
+    one, other = (
+        "; then ".join(match.text() for match in side) for side in (found.one, found.other)
+    )
     same = " (the same values, said by two ways through the layout)" if one == other else ""
-    return f"{found.string!r} has two readings, in {found.where}{same}\n    either {one}\n    or     {other}"
+    return (
+        f"{found.string!r} has two readings, in {found.where}{same}\n    either {one}\n    or    "
+        f" {other}"
+    )
 
 
 def _way_out(found: Ambiguity) -> str:

@@ -32,10 +32,11 @@ class PlannedCheck(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What one way through a layout says: which leaves, which fields they give, which are implied, which checks must hold.
+    """What one way through a layout says: which leaves, which fields they give, which are implied,
+    which checks must hold.
 
-    ``entries`` looks codewords up, one for each table; ``order`` is the order of the fields in the message where it is not that of the
-    names said and then implied.
+    ``entries`` looks codewords up, one for each table; ``order`` is the order of the fields in the
+    message where it is not that of the names said and then implied.
     """
 
     leaves: tuple[int, ...]
@@ -49,7 +50,9 @@ class Plan:
 
 
 class Match(NamedTuple):
-    """One reading of a string: the message, the way through it, and for each part its symbols and what they mean."""
+    """One reading of a string: the message, the way through it, and for each part its symbols and
+    what they mean.
+    """
 
     message: Message
     plan: Plan
@@ -64,7 +67,9 @@ class Match(NamedTuple):
         return found if self.plan.order is None else {name: found[name] for name in self.plan.order}
 
     def values(self) -> dict[str, Value]:
-        """Return the value of every field, said or implied; what a wrapped field's value leaves open stays open."""
+        """Return the value of every field, said or implied; what a wrapped field's value leaves
+        open stays open.
+        """
         plan = self.plan
         found: dict[str, Value] = {}
         for entry in self.entries:
@@ -80,6 +85,7 @@ class Match(NamedTuple):
     def text(self) -> str:
         """Return the reading in words: the message, and each field with its value and unit."""
         said = ", ".join(
-            f"{self.message.fields[name].title} {self.message.fields[name].text(level)}" for name, level in self.levels().items()
+            f"{self.message.fields[name].title} {self.message.fields[name].text(level)}"
+            for name, level in self.levels().items()
         )
         return f"{self.message.title}: {said}" if said else self.message.title

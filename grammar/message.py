@@ -1,4 +1,5 @@
-"""A message: a layout bound to its code tables. Strings to matches, and levels to the cheapest string.
+"""A message: a layout bound to its code tables. Strings to matches, and levels to the cheapest
+string.
 
 Everything here is derived from the layout's tree; a message never lists its strings.
 """
@@ -21,13 +22,16 @@ from grammar.match import Implied, Match, Plan, PlannedCheck
 from grammar.symbols import Alphabet
 
 Direction = OneOf["car", "pit"]
-MOST_WAYS = 5000  # beyond so many ways through a layout a regular expression might try them all, one after the other
+# beyond so many ways through a layout a regular expression might try them all, one after the other
+MOST_WAYS = 5000
 
 
 class Message:
-    """A named layout with a direction: ``car`` (report, driver to pit) or ``pit`` (call, engineer to driver).
+    """A named layout with a direction: ``car`` (report, driver to pit) or ``pit`` (call, engineer
+    to driver).
 
-    ``tables`` holds the table of each leaf by the leaf's number; ``fields`` the fields in the order they are said.
+    ``tables`` holds the table of each leaf by the leaf's number; ``fields`` the fields in the order
+    they are said.
     """
 
     def __init__(
@@ -43,8 +47,12 @@ class Message:
         self.name, self.direction, self.node, self.alphabet = name, direction, node, alphabet
         self.title = label or name.replace("_", " ")
         self.tables = tuple(tables)
-        self.fields: dict[str, FieldBase] = {field.name: field for table in tables for field in table.fields}
-        self.check_leaves = tuple(i for i, table in enumerate(self.tables) if isinstance(table, Check))
+        self.fields: dict[str, FieldBase] = {
+            field.name: field for table in tables for field in table.fields
+        }
+        self.check_leaves = tuple(
+            i for i, table in enumerate(self.tables) if isinstance(table, Check)
+        )
         self._plans: dict[tuple[bool, ...], Plan] = {}
         self._planned: dict[tuple[int, ...], Plan] = {}
 
@@ -52,7 +60,9 @@ class Message:
         """Return the leaves that the check at a leaf covers, said or not."""
         table = self.tables[check_leaf]
         over = table.over if isinstance(table, Check) else None
-        return frozenset(n for n in range(check_leaf) if over is None or self.tables[n].name in over)
+        return frozenset(
+            n for n in range(check_leaf) if over is None or self.tables[n].name in over
+        )
 
     @functools.cached_property
     def lengths(self) -> tuple[int, int]:
@@ -88,7 +98,9 @@ class Message:
 
     @functools.cached_property
     def regex(self) -> re.Pattern[str]:
-        """A regular expression with one group a leaf; it accepts every string of the message, and perhaps more."""
+        """A regular expression with one group a leaf; it accepts every string of the message, and
+        perhaps more.
+        """
 
         def build(node: Node) -> str:
             if isinstance(node, Leaf):
@@ -106,7 +118,9 @@ class Message:
         return self.regex.fullmatch if self.ways <= MOST_WAYS else lambda _: None
 
     def quick(self, string: str) -> Match | None:
-        """Return the match that the regular expression finds first, if it holds; None says nothing about other ways."""
+        """Return the match that the regular expression finds first, if it holds; None says nothing
+        about other ways.
+        """
         found = self._fullmatch(string)
         if found is None:
             return None
@@ -118,7 +132,9 @@ class Message:
         return self._verified(plan, texts if all(shape) else tuple(filter(None, texts)))
 
     def match(self, said: Iterable[int], texts: Sequence[str]) -> Match | None:
-        """Return the match of a given way through the layout, None if a codeword or a check fails."""
+        """Return the match of a given way through the layout, None if a codeword or a check
+        fails.
+        """
         return self._verified(self.plan(said), tuple(texts))
 
     def _verified(self, plan: Plan, texts: tuple[str, ...]) -> Match | None:
@@ -146,7 +162,11 @@ class Message:
         for n, table in enumerate(tables):
             if isinstance(table, Check):
                 covered = self.covered(numbers[n])
-                checks.append(PlannedCheck(n, table, tuple(place[leaf] for leaf in numbers if leaf in covered)))
+                checks.append(
+                    PlannedCheck(
+                        n, table, tuple(place[leaf] for leaf in numbers if leaf in covered)
+                    )
+                )
         names = tuple(field.name for table in tables for field in table.fields)
         implied = self._implied_by(self.node, frozenset(numbers))
         order = tuple(name for name in self.fields if name in implied or name in names)
@@ -158,7 +178,9 @@ class Message:
             implied=tuple(self._implied(name, level) for name, level in implied.items()),
             checks=tuple(checks),
             order=None if order == (*names, *implied) else order,
-            implied_values={name: self.fields[name].value(level) for name, level in implied.items()},
+            implied_values={
+                name: self.fields[name].value(level) for name, level in implied.items()
+            },
         )
 
     def _implied(self, name: str, level: int) -> Implied:
@@ -170,7 +192,11 @@ class Message:
         if isinstance(node, Leaf):
             return {}
         parts = (node.part,) if isinstance(node, Maybe) else node.parts
-        taken = [part for part in parts if isinstance(node, InOrder) or any(leaf.number in said for leaf in leaves(part))]
+        taken = [
+            part
+            for part in parts
+            if isinstance(node, InOrder) or any(leaf.number in said for leaf in leaves(part))
+        ]
         if isinstance(node, Maybe) and not taken:
             return self.usual(node.part)
         implied: dict[str, int] = {}
@@ -179,16 +205,22 @@ class Message:
         return implied
 
     def usual(self, node: Node) -> dict[str, int]:
-        """Return the fields, with their usual levels, that leaving out ``node`` implies: those every way through it would give."""
+        """Return the fields, with their usual levels, that leaving out ``node`` implies: those
+        every way through it would give.
+        """
         if isinstance(node, Leaf):
             fields = self.tables[node.number].fields
-            return {field.name: field.usual_level for field in fields if field.usual_level is not None}
+            return {
+                field.name: field.usual_level for field in fields if field.usual_level is not None
+            }
         if isinstance(node, Maybe):
             return self.usual(node.part)
         parts = [self.usual(part) for part in node.parts]
         if isinstance(node, InOrder):
             return {name: level for part in parts for name, level in part.items()}
-        return {name: level for name, level in parts[0].items() if all(name in part for part in parts)}
+        return {
+            name: level for name, level in parts[0].items() if all(name in part for part in parts)
+        }
 
     def said_by(self, node: Node) -> set[str]:
         """Return the names of all fields below a node."""
@@ -197,7 +229,9 @@ class Message:
     # levels to the cheapest string
 
     def cheapest(self, levels: Mapping[str, int], cost: Cost, *, exact: bool = False) -> str | None:
-        """Return the cheapest string that says exactly these levels, None if there is none; see ``grammar.cheapest``."""
+        """Return the cheapest string that says exactly these levels, None if there is none; see
+        ``grammar.cheapest``.
+        """
         return cheapest(self, levels, cost, exact=exact)
 
     # the states of the checks
@@ -208,26 +242,51 @@ class Message:
         return tuple(self.covered(leaf) for leaf in self.check_leaves)
 
     def settled(self, key: tuple[int, ...]) -> bool:
-        """Tell whether a report may end with these states of the checks: of the guesses left open, only one counts."""
+        """Tell whether a report may end with these states of the checks: of the guesses left open,
+        only one counts.
+        """
         pairs = zip(self.check_leaves, key, strict=True)
-        return all(_settled(table, state) for leaf, state in pairs if isinstance(table := self.tables[leaf], Check))
+        return all(
+            _settled(table, state)
+            for leaf, state in pairs
+            if isinstance(table := self.tables[leaf], Check)
+        )
 
     def follow(self, leaf: int, key: tuple[int, ...], word: str) -> list[tuple[int, ...]]:
-        """Return the states of the checks after ``word`` at ``leaf``; -1 is a check that has covered nothing yet.
+        """Return the states of the checks after ``word`` at ``leaf``; -1 is a check that has
+        covered nothing yet.
 
-        Methods that count from the right branch here, at their first symbol; a check symbol that does not fit ends the branch. Where a way
-        passes a check by, the branch that guessed the length so far goes on alone: each way has one branch.
+        Methods that count from the right branch here, at their first symbol; a check symbol that
+        does not fit ends the branch. Where a way passes a check by, the branch that guessed the
+        length so far goes on alone: each way has one branch.
         """
         keys = [key]
         for number, check_leaf in enumerate(self.check_leaves):
             table = self.tables[check_leaf]
             if not isinstance(table, Check):
                 continue
-            if leaf >= check_leaf:  # from here on what it covered no longer matters: forgotten, so that ways that differ only in it meet
-                open_keys = [k for k in keys if (_fits(table, k[number], word) if leaf == check_leaf else _settled(table, k[number]))]
+            if (
+                leaf >= check_leaf
+                # from here on what it covered no longer matters: forgotten, so that ways that
+                # differ
+                # only in it meet
+            ):
+                open_keys = [
+                    k
+                    for k in keys
+                    if (
+                        _fits(table, k[number], word)
+                        if leaf == check_leaf
+                        else _settled(table, k[number])
+                    )
+                ]
                 keys = [(*k[:number], -1, *k[number + 1 :]) for k in open_keys]
             elif leaf in self.coverage[number]:
-                keys = [(*k[:number], state, *k[number + 1 :]) for k in keys for state in _walk(table, k[number], word)]
+                keys = [
+                    (*k[:number], state, *k[number + 1 :])
+                    for k in keys
+                    for state in _walk(table, k[number], word)
+                ]
         return keys
 
 

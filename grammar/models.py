@@ -1,4 +1,7 @@
-"""The format of a code book: one TOML file a team owns. The JSON Schema of the format comes out of these models."""
+"""The format of a code book: one TOML file a team owns.
+
+The JSON Schema of the format comes out of these models.
+"""
 
 from __future__ import annotations
 
@@ -14,13 +17,18 @@ from grammar.fields.base import Strict
 from grammar.problems import Misfit, fault, refuse
 from grammar.symbols import AlphabetSpec, Sayable
 
-PARTLY = "partly"  # context of validation: entries were left out because they are wrong, so none may be left
+# context of validation: entries were left out because they are wrong, so none may be left
+PARTLY = "partly"
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]{0,59}")
 
 
 def _name(name: str) -> str:
     if not _NAME.fullmatch(name):
-        raise fault("this can't be a name", "a name is letters, digits and _, does not begin with a digit, and has at most 60 characters")
+        raise fault(
+            "this can't be a name",
+            "a name is letters, digits and _, does not begin with a digit, and has at most 60"
+            " characters",
+        )
     return name
 
 
@@ -31,15 +39,24 @@ class SpeechSpec(Strict):
     """``[speech]`` of a book: how transcripts are read and strings said."""
 
     fillers: list[Sayable] = Field(
-        default_factory=list, max_length=1000, description="Words that carry nothing, besides uh, um and the like."
+        default_factory=list,
+        max_length=1000,
+        description="Words that carry nothing, besides uh, um and the like.",
     )
     homophones: bool = Field(True, description="Whether for, to, ate, won … are read as digits.")
     whole_numbers: Literal["digits", "magnitudes"] = Field(
         "digits",
-        description="How whole hundreds and thousands in digits tables are said: digit by digit, or eight hundred. Editions differ.",
+        description=(
+            "How whole hundreds and thousands in digits tables are said: digit by digit, or eight"
+            " hundred. Editions differ."
+        ),
     )
     run_together: bool = Field(
-        False, description="Whether reports may follow each other without a pause; the proof then covers their join."
+        False,
+        description=(
+            "Whether reports may follow each other without a pause; the proof then covers their"
+            " join."
+        ),
     )
 
 
@@ -48,26 +65,73 @@ Rows = dict[str, dict[str, Annotated[float, Field(ge=0, le=1e9)]]]
 
 
 class HearingSpec(Strict):
-    """``[hearing]`` of a book: how reports are heard through noise, what a mistake costs, and when a reading is accepted."""
+    """``[hearing]`` of a book: how reports are heard through noise, what a mistake costs, and when
+    a reading is accepted.
+    """
 
-    noise: str | float = Field("noisy", description="A grade of noise (clear, noisy, harsh) or a signal-to-noise ratio in decibels.")
-    threshold: float = Field(0.98, gt=0.5, lt=1, description="No reading less probable than this is ever accepted.")
-    wrong: float = Field(300, gt=0, le=1e6, description="What a wrong reading that is accepted costs, in seconds of radio time.")
-    turnaround: float = Field(1.5, ge=0, le=60, description="Seconds between a question and its answer.")
-    insertion: float = Field(0.01, gt=0, le=0.5, description="How often a word is heard that was not said, for each gap between words.")
-    deletion: float = Field(0.01, gt=0, le=0.5, description="How often a word that was said is not heard.")
-    stray: float = Field(0.005, ge=0, le=0.5, description="How often what is heard is no report of this book at all.")
-    surprise: float = Field(0.02, gt=0, le=1, description="How often a field has any value at all, whatever was expected of it.")
-    spoken_anyway: Share = Field(0.02, description="How often an optional part is said although all in it is as usual.")
-    left_out: Share = Field(0.5, description="How often an optional part whose fields have no usual value is left out.")
+    noise: str | float = Field(
+        "noisy",
+        description=(
+            "A grade of noise (clear, noisy, harsh) or a signal-to-noise ratio in decibels."
+        ),
+    )
+    threshold: float = Field(
+        0.98, gt=0.5, lt=1, description="No reading less probable than this is ever accepted."
+    )
+    wrong: float = Field(
+        300,
+        gt=0,
+        le=1e6,
+        description="What a wrong reading that is accepted costs, in seconds of radio time.",
+    )
+    turnaround: float = Field(
+        1.5, ge=0, le=60, description="Seconds between a question and its answer."
+    )
+    insertion: float = Field(
+        0.01,
+        gt=0,
+        le=0.5,
+        description="How often a word is heard that was not said, for each gap between words.",
+    )
+    deletion: float = Field(
+        0.01, gt=0, le=0.5, description="How often a word that was said is not heard."
+    )
+    stray: float = Field(
+        0.005, ge=0, le=0.5, description="How often what is heard is no report of this book at all."
+    )
+    surprise: float = Field(
+        0.02,
+        gt=0,
+        le=1,
+        description="How often a field has any value at all, whatever was expected of it.",
+    )
+    spoken_anyway: Share = Field(
+        0.02, description="How often an optional part is said although all in it is as usual."
+    )
+    left_out: Share = Field(
+        0.5, description="How often an optional part whose fields have no usual value is left out."
+    )
     messages: dict[Name, Annotated[float, Field(gt=0, le=1e6)]] = Field(
-        default_factory=dict, description="How often each message is sent, against 1 for those not named."
+        default_factory=dict,
+        description="How often each message is sent, against 1 for those not named.",
     )
     confusions: Rows = Field(
-        default_factory=dict, description="P(heard | said) as said symbol = { heard symbol = probability }; the rest comes from the sounds."
+        default_factory=dict,
+        description=(
+            "P(heard | said) as said symbol = { heard symbol = probability }; the rest comes from"
+            " the sounds."
+        ),
     )
-    counts: Rows = Field(default_factory=dict, description="How often each symbol was heard for each said, as said = { heard = count }.")
-    strength: float = Field(10, gt=0, le=1e6, description="How many counted words the table or the sounds are worth, for each symbol.")
+    counts: Rows = Field(
+        default_factory=dict,
+        description="How often each symbol was heard for each said, as said = { heard = count }.",
+    )
+    strength: float = Field(
+        10,
+        gt=0,
+        le=1e6,
+        description="How many counted words the table or the sounds are worth, for each symbol.",
+    )
 
     @field_validator("noise")
     @classmethod
@@ -81,15 +145,24 @@ class HearingSpec(Strict):
 class MessageSpec(Strict):
     """``[messages.*]``: a named layout with a direction."""
 
-    direction: Literal["car", "pit"] = Field("car", description="car: a report, driver to pit. pit: a call, engineer to driver.")
-    layout: str = Field(description="The order of tables: energy motor battery ( alert code )? check; a | b; quoted symbols.")
+    direction: Literal["car", "pit"] = Field(
+        "car", description="car: a report, driver to pit. pit: a call, engineer to driver."
+    )
+    layout: str = Field(
+        description=(
+            "The order of tables: energy motor battery ( alert code )? check; a | b; quoted"
+            " symbols."
+        )
+    )
     label: str = Field("", description="What people call it; the default is its name.")
 
 
 class PhraseSpec(Strict):
     """``[phrases.*]``: a team's own spoken event, not made of symbols."""
 
-    says: list[Sayable] = Field(min_length=1, max_length=100, description="The forms in which it is said.")
+    says: list[Sayable] = Field(
+        min_length=1, max_length=100, description="The forms in which it is said."
+    )
     label: str = Field("", description="What people call it; the default is its name.")
 
 
@@ -98,13 +171,21 @@ class BookSpec(Strict):
 
     title: str = Field("", max_length=200, description="What the book is called.")
     notes: str = Field("", max_length=10_000, description="Anything its readers should know.")
-    alphabet: AlphabetSpec = Field(default_factory=AlphabetSpec, description="The symbols in use and their words.")
-    speech: SpeechSpec = Field(default_factory=SpeechSpec, description="How transcripts are read and strings said.")
-    hearing: HearingSpec = Field(default_factory=HearingSpec, description="How reports are heard through noise.")
+    alphabet: AlphabetSpec = Field(
+        default_factory=AlphabetSpec, description="The symbols in use and their words."
+    )
+    speech: SpeechSpec = Field(
+        default_factory=SpeechSpec, description="How transcripts are read and strings said."
+    )
+    hearing: HearingSpec = Field(
+        default_factory=HearingSpec, description="How reports are heard through noise."
+    )
     fields: dict[Name, AnyField] = Field(description="What is reported: one quantity or fact each.")
     tables: dict[Name, TableSpec] = Field(description="Code tables: levels of fields ↔ codewords.")
     messages: dict[Name, MessageSpec] = Field(description="Layouts of code tables, by name.")
-    phrases: dict[Name, PhraseSpec] = Field(default_factory=dict, description="Spoken events, by name.")
+    phrases: dict[Name, PhraseSpec] = Field(
+        default_factory=dict, description="Spoken events, by name."
+    )
 
     @field_validator("fields", "tables", "messages", mode="before")
     @classmethod
@@ -122,17 +203,32 @@ class BookSpec(Strict):
         """Yield what ``[hearing]`` names that is not in the book."""
         for message in self.hearing.messages:
             if message not in self.messages:
-                yield Misfit(("hearing", "messages", message), f"there is no message {message!r}", f"there are {', '.join(self.messages)}")
+                yield Misfit(
+                    ("hearing", "messages", message),
+                    f"there is no message {message!r}",
+                    f"there are {', '.join(self.messages)}",
+                )
         used = [symbol for symbol in self.alphabet.symbols if symbol not in self.alphabet.retired]
-        for name, rows in (("confusions", self.hearing.confusions), ("counts", self.hearing.counts)):
+        for name, rows in (
+            ("confusions", self.hearing.confusions),
+            ("counts", self.hearing.counts),
+        ):
             for said, row in rows.items():
                 for path in ((said,), *((said, heard) for heard in row)):
                     if path[-1] not in used:
-                        yield Misfit(("hearing", name, *path), f"{path[-1]!r} is no symbol in use", f"in use are {''.join(used)}")
+                        yield Misfit(
+                            ("hearing", name, *path),
+                            f"{path[-1]!r} is no symbol in use",
+                            f"in use are {''.join(used)}",
+                        )
         for said, row in self.hearing.confusions.items():
             if sum(row.values()) > 1 + 1e-6:
                 message = f"what is heard for {said!r} sums to {sum(row.values()):g}, more than 1"
-                yield Misfit(("hearing", "confusions", said), message, "these are probabilities; counts belong in [hearing.counts]")
+                yield Misfit(
+                    ("hearing", "confusions", said),
+                    message,
+                    "these are probabilities; counts belong in [hearing.counts]",
+                )
 
     def model_post_init(self, context: Any) -> None:  # noqa: ARG002 - the signature is pydantic's
         """Give every field its name."""

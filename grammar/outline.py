@@ -14,11 +14,13 @@ if TYPE_CHECKING:
     from lark import Lark
 
 Path = tuple[str | int, ...]
-MOST_CHARACTERS = 250_000  # of a larger document problems are told by their paths alone; finding the places would take seconds
+# of a larger document problems are told by their paths alone; finding the places would take seconds
+MOST_CHARACTERS = 250_000
 
 
 def outline(text: str) -> dict[Path, Span]:
-    """Return where each table's heading, each key with its value, and each array element of a valid TOML document stands.
+    """Return where each table's heading, each key with its value, and each array element of a valid
+    TOML document stands.
 
     Empty if it can't be told.
     """
@@ -49,11 +51,15 @@ def outline(text: str) -> dict[Path, Span]:
 def _parser() -> Lark:
     from lark import Lark
 
-    return Lark(data.text("toml.lark"), parser="lalr", propagate_positions=True, maybe_placeholders=False)
+    return Lark(
+        data.text("toml.lark"), parser="lalr", propagate_positions=True, maybe_placeholders=False
+    )
 
 
 def place_of(places: Mapping[Path, Span], path: Sequence[str | int]) -> Span | None:
-    """Return the place of a path, or of its nearest ancestor that is in the document; None if there is none."""
+    """Return the place of a path, or of its nearest ancestor that is in the document; None if there
+    is none.
+    """
     for length in range(len(path), 0, -1):
         place = places.get(tuple(path[:length]))
         if place is not None:
@@ -62,7 +68,9 @@ def place_of(places: Mapping[Path, Span], path: Sequence[str | int]) -> Span | N
 
 
 def _absolute(key: Path, counts: Mapping[Path, int]) -> Path:
-    """Return a table's path with the index of the last element of each array of tables on its way."""
+    """Return a table's path with the index of the last element of each array of tables on its
+    way.
+    """
     path: Path = ()
     for part in key[:-1]:
         path = (*path, part)

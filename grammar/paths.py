@@ -1,7 +1,8 @@
 """All ways to read symbols: walking an automaton over a lattice of candidate symbols.
 
-A transcript may leave open what was meant ("for" is 4, or F-O-R typed in capitals), so its symbols form a lattice: places 0 … n, and at
-each place some (symbols, next place). Walking keeps every (state, checks) that can be reached, so nothing is lost and nothing guessed.
+A transcript may leave open what was meant ("for" is 4, or F-O-R typed in capitals), so its symbols
+form a lattice: places 0 … n, and at each place some (symbols, next place). Walking keeps every
+(state, checks) that can be reached, so nothing is lost and nothing guessed.
 """
 
 from __future__ import annotations
@@ -17,7 +18,9 @@ Lattice = Sequence[Sequence[tuple[str, int]]]
 Key = tuple[int, ...]
 Arc = tuple[int, int, str]  # (place, next place, symbols)
 _Before = tuple["_Before", int] | None  # the states so far, the last one outermost
-_Rest = tuple[tuple[int, ...], Arc, "_Rest"] | None  # the states and the arc of a step of a way, and the way after it
+_Rest = (
+    tuple[tuple[int, ...], Arc, "_Rest"] | None
+)  # the states and the arc of a step of a way, and the way after it
 
 
 class Node(NamedTuple):
@@ -28,7 +31,9 @@ class Node(NamedTuple):
 
 
 class _Link(NamedTuple):
-    """How a node was reached: from which node at which place, through which states, by which symbols."""
+    """How a node was reached: from which node at which place, through which states, by which
+    symbols.
+    """
 
     place: int
     node: Node | None
@@ -54,7 +59,9 @@ class Walk:
         return any(may_end(self.automaton, node) for node in self.layers[place])
 
     def expected(self, place: int) -> dict[tuple[int, int], int]:
-        """Return what could follow at a place: (message, leaf) → symbol mask, without what checks would refuse."""
+        """Return what could follow at a place: (message, leaf) → symbol mask, without what checks
+        would refuse.
+        """
         wanted: dict[tuple[int, int], int] = {}
         for node in self.layers[place]:
             for step in self.automaton.steps[node.state]:
@@ -63,8 +70,8 @@ class Walk:
         return wanted
 
     def readings(self, most: int = 64) -> Iterator[tuple[tuple[Match, ...], tuple[Arc, ...]]]:
-        """Yield the readings of the whole lattice with the arcs they take, at most ``most`` ways to each end; ``cut_short`` then tells
-        whether there were more.
+        """Yield the readings of the whole lattice with the arcs they take, at most ``most`` ways to
+        each end; ``cut_short`` then tells whether there were more.
 
         A reading is one match, or several where reports run together.
         """
@@ -72,11 +79,15 @@ class Walk:
         for node in self.layers[last]:
             if may_end(self.automaton, node):
                 for states, arcs in self._back(last, node, most):
-                    found = trace(self.automaton, states, "".join(symbols for _, _, symbols in arcs))
+                    found = trace(
+                        self.automaton, states, "".join(symbols for _, _, symbols in arcs)
+                    )
                     if found is not None:
                         yield found, arcs
 
-    def _back(self, place: int, node: Node, most: int) -> Iterator[tuple[list[int], tuple[Arc, ...]]]:
+    def _back(
+        self, place: int, node: Node, most: int
+    ) -> Iterator[tuple[list[int], tuple[Arc, ...]]]:
         """Yield (states, arcs) of the ways to a node, without recursion: a report may be long."""
         stack: list[tuple[int, Node, _Rest]] = [(place, node, None)]
         given = 0
@@ -87,7 +98,9 @@ class Walk:
                     given += 1
                     yield _unrolled(here.state, rest)
                 else:
-                    stack.append((link.place, link.node, (link.states, (link.place, at, link.symbols), rest)))
+                    stack.append(
+                        (link.place, link.node, (link.states, (link.place, at, link.symbols), rest))
+                    )
         self.cut_short = self.cut_short or bool(stack)
 
 
@@ -121,7 +134,11 @@ def _follow(automaton: Automaton, node: Node, symbols: str) -> list[tuple[Node, 
         if symbol not in index:
             return []  # a number word may stand for a digit that is not in use
         bit = 1 << index[symbol]
-        ends = [(after, (before, after.state)) for here, before in ends for after in advance(automaton, here, symbol, bit)]
+        ends = [
+            (after, (before, after.state))
+            for here, before in ends
+            for after in advance(automaton, here, symbol, bit)
+        ]
         if not ends:
             break
     return [(end, _states(before)) for end, before in ends]
@@ -137,7 +154,9 @@ def _states(before: _Before) -> tuple[int, ...]:
 
 def may_end(automaton: Automaton, node: Node) -> bool:
     """Tell whether a report may end in a node."""
-    return automaton.accepting[node.state] and automaton.messages[automaton.owner[node.state][0]].settled(node.checks)
+    return automaton.accepting[node.state] and automaton.messages[
+        automaton.owner[node.state][0]
+    ].settled(node.checks)
 
 
 def advance(automaton: Automaton, node: Node, symbol: str, bit: int) -> Iterator[Node]:
@@ -157,7 +176,9 @@ def advance(automaton: Automaton, node: Node, symbol: str, bit: int) -> Iterator
 
 
 def trace(automaton: Automaton, states: Sequence[int], symbols: str) -> tuple[Match, ...] | None:
-    """Return the matches along a path (one state more than symbols); None where a check does not hold."""
+    """Return the matches along a path (one state more than symbols); None where a check does not
+    hold.
+    """
     matches: list[Match | None] = []
     said: list[int] = []
     texts: list[str] = []
@@ -181,8 +202,9 @@ def trace(automaton: Automaton, states: Sequence[int], symbols: str) -> tuple[Ma
 def _begins(automaton: Automaton, before: int, state: int) -> bool:
     """Tell whether the only way from one state to another begins a new report.
 
-    A target of a beginning edge is reached by no other edge from the same state: a leaf that may both follow a part and begin the message,
-    behind a part that may end it, would make the message empty, which layouts are refused for.
+    A target of a beginning edge is reached by no other edge from the same state: a leaf that may
+    both follow a part and begin the message, behind a part that may end it, would make the message
+    empty, which layouts are refused for.
     """
     return all(step.begins for step in automaton.steps[before] if step.target == state)
 

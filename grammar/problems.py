@@ -1,4 +1,6 @@
-"""What does not fit in a part of a document: each misfit with the key it is about, and all of a part at once."""
+"""What does not fit in a part of a document: each misfit with the key it is about, and all of a
+part at once.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,9 @@ MISFIT = "misfit"  # the kind of fault that a misfit becomes among those of pyda
 
 
 class Misfit(NamedTuple):
-    """One thing that does not fit: the keys that lead to it below the part, what is wrong, and what to do."""
+    """One thing that does not fit: the keys that lead to it below the part, what is wrong, and what
+    to do.
+    """
 
     where: tuple[str | int, ...]
     message: str
@@ -25,7 +29,13 @@ def fault(message: str, hint: str = "") -> PydanticCustomError:
 
 
 def refuse(part: str, misfits: Iterable[Misfit]) -> None:
-    """Raise pydantic's ValidationError with every misfit at its key; do nothing where all fits. For validators of the models."""
-    faults = [InitErrorDetails(type=fault(misfit.message, misfit.hint), loc=misfit.where, input=None) for misfit in misfits]
+    """Raise pydantic's ValidationError with every misfit at its key; do nothing where all fits.
+
+    For validators of the models.
+    """
+    faults = [
+        InitErrorDetails(type=fault(misfit.message, misfit.hint), loc=misfit.where, input=None)
+        for misfit in misfits
+    ]
     if faults:
         raise ValidationError.from_exception_data(part, faults)

@@ -1,8 +1,9 @@
 """A person's profile: how long each word takes them, and what they take each word for.
 
-Words are keys in their compared form ("alfa", "niner"), so that a profile outlives a book; functions that take an alphabet turn them into
-its symbols and leave out words the alphabet does not have. Two tables of counts are kept apart: ``read`` (symbol on the dash → word said)
-and ``heard`` (word said → word understood). What a channel needs, dash → understood, is the one after the other.
+Words are keys in their compared form ("alfa", "niner"), so that a profile outlives a book;
+functions that take an alphabet turn them into its symbols and leave out words the alphabet does not
+have. Two tables of counts are kept apart: ``read`` (symbol on the dash → word said) and ``heard``
+(word said → word understood). What a channel needs, dash → understood, is the one after the other.
 """
 
 from __future__ import annotations
@@ -19,7 +20,8 @@ from grammar.symbols import Alphabet, normal
 Count = Annotated[float, Field(ge=0, le=1e9)]
 Counts = dict[str, dict[str, Count]]
 Rows = dict[str, dict[str, float]]
-_SLIP = 0.001  # of readings off the dash, before any was counted: as the lapses of hearing, ours, no source
+# of readings off the dash, before any was counted: as the lapses of hearing, ours, no source
+_SLIP = 0.001
 
 
 class Measured(Strict):
@@ -35,14 +37,19 @@ class Measured(Strict):
         if not total:
             return self
         mean = (self.count * self.seconds + other.count * other.seconds) / total
-        return Measured(seconds=mean, error=math.hypot(self.count * self.error, other.count * other.error) / total, count=total)
+        return Measured(
+            seconds=mean,
+            error=math.hypot(self.count * self.error, other.count * other.error) / total,
+            count=total,
+        )
 
 
 class Profile(Strict):
     """What is known of how one or several people read, say and hear a code's words.
 
-    ``startup`` is the time from seeing a string to the first word; ``seconds`` maps word → time to say it. ``lost`` counts, for each word
-    said, how often nothing was heard; ``added`` counts words heard that nobody said.
+    ``startup`` is the time from seeing a string to the first word; ``seconds`` maps word → time to
+    say it. ``lost`` counts, for each word said, how often nothing was heard; ``added`` counts words
+    heard that nobody said.
     """
 
     format: Literal["niner profile 1"] = "niner profile 1"
@@ -62,16 +69,29 @@ class Profile(Strict):
     @field_validator("read", "heard")
     @classmethod
     def _rows_folded(cls, rows: Counts) -> Counts:
-        return {_word(said): {_word(heard): count for heard, count in row.items()} for said, row in rows.items()}
+        return {
+            _word(said): {_word(heard): count for heard, count in row.items()}
+            for said, row in rows.items()
+        }
 
     def merged(self, other: Profile) -> Profile:
-        """Return both together: counts add, times are averaged by their counts, people are named once."""
+        """Return both together: counts add, times are averaged by their counts, people are named
+        once.
+        """
         startups = [one for one in (self.startup, other.startup) if one is not None]
         return Profile(
             people=tuple(dict.fromkeys((*self.people, *other.people))),
-            startup=startups[0].merged(startups[1]) if len(startups) == 2 else next(iter(startups), None),
+            startup=(
+                startups[0].merged(startups[1])
+                if len(startups) == 2
+                else next(iter(startups), None)
+            ),
             seconds={
-                word: self.seconds[word].merged(other.seconds[word]) if word in self.seconds and word in other.seconds else one
+                word: (
+                    self.seconds[word].merged(other.seconds[word])
+                    if word in self.seconds and word in other.seconds
+                    else one
+                )
                 for word, one in {**self.seconds, **other.seconds}.items()
             },
             read=_added(self.read, other.read),
@@ -81,7 +101,9 @@ class Profile(Strict):
         )
 
     def with_heard(self, alphabet: Alphabet, pairs: Iterable[tuple[str, str]]) -> Profile:
-        """Return the profile with (symbol said, symbol heard) pairs counted; "" stands for nothing said, or nothing heard."""
+        """Return the profile with (symbol said, symbol heard) pairs counted; "" stands for nothing
+        said, or nothing heard.
+        """
         heard: Counts = {}
         lost: dict[str, float] = {}
         added: dict[str, float] = {}
@@ -95,7 +117,9 @@ class Profile(Strict):
         return self.merged(Profile(heard=heard, lost=lost, added=added))
 
     def with_read(self, alphabet: Alphabet, pairs: Iterable[tuple[str, str]]) -> Profile:
-        """Return the profile with (symbol shown, symbol said) pairs counted; symbols left out or added have no place here."""
+        """Return the profile with (symbol shown, symbol said) pairs counted; symbols left out or
+        added have no place here.
+        """
         read: Counts = {}
         for shown, said in pairs:
             if shown and said:
@@ -104,24 +128,35 @@ class Profile(Strict):
 
 
 def word_of(alphabet: Alphabet, symbol: str) -> str:
-    """Return the compared form of a symbol's spelling word; raises KeyError for a symbol not in use."""
+    """Return the compared form of a symbol's spelling word; raises KeyError for a symbol not in
+    use.
+    """
     return normal(alphabet.words[symbol].word)
 
 
 def word_seconds(profile: Profile, alphabet: Alphabet) -> dict[str, float]:
-    """Return symbol → seconds: as measured, and for words never measured the alphabet's time at the person's own rate.
+    """Return symbol → seconds: as measured, and for words never measured the alphabet's time at the
+    person's own rate.
 
-    That rate is the time their measured words take to the time the alphabet gives the same words; 1 where none was measured.
+    That rate is the time their measured words take to the time the alphabet gives the same words; 1
+    where none was measured.
     """
     words = {symbol: word_of(alphabet, symbol) for symbol in alphabet.symbols}
-    known = {symbol: profile.seconds[word] for symbol, word in words.items() if word in profile.seconds}
+    known = {
+        symbol: profile.seconds[word] for symbol, word in words.items() if word in profile.seconds
+    }
     given = math.fsum(alphabet.words[symbol].seconds * one.count for symbol, one in known.items())
     rate = math.fsum(one.seconds * one.count for one in known.values()) / given if given else 1.0
-    return {symbol: known[symbol].seconds if symbol in known else alphabet.words[symbol].seconds * rate for symbol in words}
+    return {
+        symbol: known[symbol].seconds if symbol in known else alphabet.words[symbol].seconds * rate
+        for symbol in words
+    }
 
 
 def symbol_counts(rows: Counts, alphabet: Alphabet) -> Counts:
-    """Return word counts as symbol counts; words the alphabet does not have, or has as variants of none, are left out."""
+    """Return word counts as symbol counts; words the alphabet does not have, or has as variants of
+    none, are left out.
+    """
     symbols = alphabet.spoken
     found: Counts = {}
     for said, row in rows.items():
@@ -133,10 +168,12 @@ def symbol_counts(rows: Counts, alphabet: Alphabet) -> Counts:
 
 
 def heard_rows(profile: Profile, alphabet: Alphabet, default: Rows, strength: float) -> Rows:
-    """Return P(understood | on the dash): ``default`` corrected by the counts of hearing, after the counts of reading.
+    """Return P(understood | on the dash): ``default`` corrected by the counts of hearing, after the
+    counts of reading.
 
-    ``default`` maps each symbol to the shares of what is heard for it; a row of it is worth ``strength`` counts, and so is the
-    assumption that a symbol is read as it stands. Raises CodeError as ``grammar.sound.with_counts``.
+    ``default`` maps each symbol to the shares of what is heard for it; a row of it is worth
+    ``strength`` counts, and so is the assumption that a symbol is read as it stands. Raises
+    CodeError as ``grammar.sound.with_counts``.
     """
     from grammar import sound
 
@@ -144,25 +181,43 @@ def heard_rows(profile: Profile, alphabet: Alphabet, default: Rows, strength: fl
     if not profile.read:
         return heard
     symbols, slip = alphabet.symbols, _SLIP / len(alphabet.symbols)
-    faithful = {shown: {said: 1 - _SLIP + slip if said == shown else slip for said in symbols} for shown in symbols}
+    faithful = {
+        shown: {said: 1 - _SLIP + slip if said == shown else slip for said in symbols}
+        for shown in symbols
+    }
     read = sound.with_counts(faithful, symbol_counts(profile.read, alphabet), strength)
     return {
-        shown: {word: math.fsum(share * heard[said][word] for said, share in row.items()) for word in symbols}
+        shown: {
+            word: math.fsum(share * heard[said][word] for said, share in row.items())
+            for word in symbols
+        }
         for shown, row in read.items()
     }
 
 
-def needs_of_profile(profile: Profile, alphabet: Alphabet, default: Rows, strength: float) -> dict[str, dict[str, Any]]:
-    """Return ``[times]`` (milliseconds at 100 % of the measured rate) and ``[hearing.confusions]`` of a needs file for the designer.
+def needs_of_profile(
+    profile: Profile, alphabet: Alphabet, default: Rows, strength: float
+) -> dict[str, dict[str, Any]]:
+    """Return ``[times]`` (milliseconds at 100 % of the measured rate) and ``[hearing.confusions]``
+    of a needs file for the designer.
 
-    Only words that were measured have a time, and only words that were heard or misread have a row; errors as ``heard_rows``.
+    Only words that were measured have a time, and only words that were heard or misread have a row;
+    errors as ``heard_rows``.
     """
     known = {symbol for symbol in alphabet.symbols if word_of(alphabet, symbol) in profile.seconds}
-    times = {symbol: seconds for symbol, seconds in word_seconds(profile, alphabet).items() if symbol in known}
+    times = {
+        symbol: seconds
+        for symbol, seconds in word_seconds(profile, alphabet).items()
+        if symbol in known
+    }
     rows = heard_rows(profile, alphabet, default, strength)
-    counted = symbol_counts(profile.heard, alphabet).keys() | symbol_counts(profile.read, alphabet).keys()
+    counted = (
+        symbol_counts(profile.heard, alphabet).keys() | symbol_counts(profile.read, alphabet).keys()
+    )
     return {
-        "times": {symbol: round(1000 * seconds / alphabet.spec.rate) for symbol, seconds in times.items()},
+        "times": {
+            symbol: round(1000 * seconds / alphabet.spec.rate) for symbol, seconds in times.items()
+        },
         "confusions": {
             said: {heard: math.floor(share * 1e9) / 1e9 for heard, share in rows[said].items()}
             for said in alphabet.symbols
@@ -172,7 +227,9 @@ def needs_of_profile(profile: Profile, alphabet: Alphabet, default: Rows, streng
 
 
 def rate(events: Mapping[str, float], chances: Counts, default: float, strength: float) -> float:
-    """Return how often words are lost (or added): ``events`` among the words counted, smoothed by a default worth ``strength`` words."""
+    """Return how often words are lost (or added): ``events`` among the words counted, smoothed by a
+    default worth ``strength`` words.
+    """
     happened = math.fsum(events.values())
     counted = math.fsum(count for row in chances.values() for count in row.values())
     return min(0.5, (happened + strength * default) / (counted + happened + strength))

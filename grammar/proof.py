@@ -1,11 +1,12 @@
 """Proof that no string has two readings, or a shortest string that has, with both.
 
-Two copies of the automaton read the same symbols side by side (the squared automaton; for codes without layouts this is the test of
-Sardinas and Patterson 1953). A pair of states that has parted ways once and in which both copies may end is an ambiguity; a search by
-length finds a shortest one. Codewords are never listed: a packed table of any size has a few states a place.
+Two copies of the automaton read the same symbols side by side (the squared automaton; for codes
+without layouts this is the test of Sardinas and Patterson 1953). A pair of states that has parted
+ways once and in which both copies may end is an ambiguity; a search by length finds a shortest one.
+Codewords are never listed: a packed table of any size has a few states a place.
 
-Check symbols only take strings away, so a book proven without them is proven. Where that fails, the search is repeated with the states of
-both copies' checks, kept to the pairs that mattered.
+Check symbols only take strings away, so a book proven without them is proven. Where that fails, the
+search is repeated with the states of both copies' checks, kept to the pairs that mattered.
 """
 
 from __future__ import annotations
@@ -29,7 +30,9 @@ Both = tuple[Node, Node, bool]
 
 
 class Ambiguity(NamedTuple):
-    """A shortest string with two readings; each reading is one match, or several where reports run together."""
+    """A shortest string with two readings; each reading is one match, or several where reports run
+    together.
+    """
 
     string: str
     one: tuple[Match, ...]
@@ -41,18 +44,25 @@ class Ambiguity(NamedTuple):
         if len(self.one) > 1 or len(self.other) > 1:
             return "reports that run together"
         names = {self.one[0].message.name, self.other[0].message.name}
-        return f"message {names.pop()}" if len(names) == 1 else "messages " + " and ".join(sorted(names))
+        return (
+            f"message {names.pop()}"
+            if len(names) == 1
+            else "messages " + " and ".join(sorted(names))
+        )
 
 
 def ambiguity(messages: Sequence[Message], *, run_together: bool = False) -> Ambiguity | None:
     """Return a shortest ambiguity of ``messages`` (one direction), or None: proven to have none.
 
-    Raises CodeError (kind "too-large") where the search would exceed its bound; nothing is then claimed.
+    Raises CodeError (kind "too-large") where the search would exceed its bound; nothing is then
+    claimed.
     """
     automaton = build(messages, run_together=run_together)
     starts = automaton.starts
     _within_bounds(len(starts) ** 2 // 2, 0)
-    pairs = [(s, s, False) for s in starts] + [(s, t, True) for i, s in enumerate(starts) for t in starts[i + 1 :]]
+    pairs = [(s, s, False) for s in starts] + [
+        (s, t, True) for i, s in enumerate(starts) for t in starts[i + 1 :]
+    ]
     return _search(automaton, pairs)
 
 
@@ -61,7 +71,10 @@ def overlap(one: Sequence[Message], other: Sequence[Message]) -> Ambiguity | Non
     automaton = build([*one, *other])
     split = len(one)
     _within_bounds(split * len(other), 0)
-    return _search(automaton, [(s, t, True) for s in automaton.starts[:split] for t in automaton.starts[split:]])
+    return _search(
+        automaton,
+        [(s, t, True) for s in automaton.starts[:split] for t in automaton.starts[split:]],
+    )
 
 
 def _search(automaton: Automaton, pairs: Sequence[Pair]) -> Ambiguity | None:
@@ -88,9 +101,13 @@ def _search(automaton: Automaton, pairs: Sequence[Pair]) -> Ambiguity | None:
 def _within_bounds(pairs: int, work: int) -> None:
     if pairs > MOST_PAIRS or work > MOST_WORK:
         raise CodeError(
-            "these layouts have too many optional parts or alternatives to prove that no string has two readings",
+            "these layouts have too many optional parts or alternatives to prove that no string has"
+            " two readings",
             kind="too-large",
-            hint="begin optional parts with symbols of their own, group parts that are said together, or split the message",
+            hint=(
+                "begin optional parts with symbols of their own, group parts that are said"
+                " together, or split the message"
+            ),
         )
 
 
@@ -105,7 +122,9 @@ def _next_pairs(automaton: Automaton, pair: Pair) -> Iterable[tuple[int, Pair]]:
                 yield mask, (a.target, b.target, True)
 
 
-def _told(automaton: Automaton, sources: dict[Pair, list[tuple[Pair | None, int]]], end: Pair) -> Ambiguity:
+def _told(
+    automaton: Automaton, sources: dict[Pair, list[tuple[Pair | None, int]]], end: Pair
+) -> Ambiguity:
     path, string = [end], ""
     pair: Pair | None = end
     while pair is not None:
@@ -118,9 +137,13 @@ def _told(automaton: Automaton, sources: dict[Pair, list[tuple[Pair | None, int]
     return _witness(automaton, string, [p[0] for p in path], [p[1] for p in path])
 
 
-def _witness(automaton: Automaton, string: str, one: Sequence[int], other: Sequence[int]) -> Ambiguity:
+def _witness(
+    automaton: Automaton, string: str, one: Sequence[int], other: Sequence[int]
+) -> Ambiguity:
     first, second = trace(automaton, one, string), trace(automaton, other, string)
-    if first is None or second is None:  # pragma: no cover - both paths were followed with their checks
+    if (
+        first is None or second is None
+    ):  # pragma: no cover - both paths were followed with their checks
         raise AssertionError(f"witness {string!r} does not read back")
     return Ambiguity(string, first, second)
 
@@ -136,7 +159,9 @@ def _useful(sources: dict[Pair, list[tuple[Pair | None, int]]], ends: Sequence[P
     return useful
 
 
-def _search_checked(automaton: Automaton, pairs: Sequence[Pair], useful: set[Pair]) -> Ambiguity | None:
+def _search_checked(
+    automaton: Automaton, pairs: Sequence[Pair], useful: set[Pair]
+) -> Ambiguity | None:
     """Search by length with the checks of both copies."""
     origin: dict[Both, tuple[Both | None, str]] = {}
     for pair in pairs:
@@ -154,7 +179,8 @@ def _search_checked(automaton: Automaton, pairs: Sequence[Pair], useful: set[Pai
                 work += _CHECKED_WORK * len(others)
                 _within_bounds(len(origin), work)
                 for b in others:
-                    # Copies that have not parted may differ in their guesses of the length: they part later, to cover unlike lengths.
+                    # Copies that have not parted may differ in their guesses of the length: they
+                    # part later, to cover unlike lengths.
                     after = (a, b, parted or a.state != b.state)
                     if after not in origin and (a.state, b.state, after[2]) in useful:
                         origin[after] = (both, symbol)
@@ -175,7 +201,9 @@ def _mask(steps: Sequence[Step]) -> int:
     return mask
 
 
-def _told_checked(automaton: Automaton, origin: dict[Both, tuple[Both | None, str]], end: Both) -> Ambiguity:
+def _told_checked(
+    automaton: Automaton, origin: dict[Both, tuple[Both | None, str]], end: Both
+) -> Ambiguity:
     path, string = [end], ""
     both: Both | None = end
     while both is not None:

@@ -1,4 +1,6 @@
-"""Faults that pydantic finds in a document, told in words for the people who write it: where, what, and what to do."""
+"""Faults that pydantic finds in a document, told in words for the people who write it: where, what,
+and what to do.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,8 @@ _NUMBER, _WHOLE, _EITHER = (
     ("a whole number", "write it without quotes or point"),
     ("true or false", ""),
 )
-_KINDS = {  # pydantic's kinds of fault: what is expected, with the facts it gives in braces, and a hint
+# pydantic's kinds of fault: what is expected, with the facts it gives in braces, and a hint
+_KINDS = {
     "string_type": ("text", "put it in quotes"),
     "int_type": _WHOLE,
     "int_parsing": _WHOLE,
@@ -44,9 +47,13 @@ _KINDS = {  # pydantic's kinds of fault: what is expected, with the facts it giv
 
 
 def told(
-    fault: Mapping[str, Any], raw: Mapping[str, Any], keys: Callable[[Sequence[str | int]], Sequence[str]]
+    fault: Mapping[str, Any],
+    raw: Mapping[str, Any],
+    keys: Callable[[Sequence[str | int]], Sequence[str]],
 ) -> tuple[tuple[str | int, ...], str, str]:
-    """Turn a fault of pydantic's into path, message and hint; ``keys`` gives the keys allowed where an unknown one was found."""
+    """Turn a fault of pydantic's into path, message and hint; ``keys`` gives the keys allowed where
+    an unknown one was found.
+    """
     kind, facts = fault["type"], fault.get("ctx", {})
     path = _in_document(fault["loc"], raw, absent=kind in ("missing", MISFIT))
     if kind == MISFIT:
@@ -74,7 +81,11 @@ def told(
         return path, visible(f"{fault['msg']} (found {_shown(fault.get('input'))})"), ""
     expected, hint = _KINDS[kind]
     found = fault.get("input")
-    known = [word.strip("' ") for word in facts["expected"].replace(" or ", ",").split(",")] if kind == "literal_error" else []
+    known = (
+        [word.strip("' ") for word in facts["expected"].replace(" or ", ",").split(",")]
+        if kind == "literal_error"
+        else []
+    )
     message = f"{_shown(found)} can't stand here; expected is {expected.format(**facts)}"
     return path, visible(message), visible(_close(str(found), known, hint))
 
@@ -92,7 +103,9 @@ def _close(found: str, known: Sequence[str], otherwise: str) -> str:
 
 
 def _ours(error: object, said: str) -> tuple[str, str]:
-    """Return message and hint of an error that a validator raised; what a CodeError expected goes on a line of its own."""
+    """Return message and hint of an error that a validator raised; what a CodeError expected goes
+    on a line of its own.
+    """
     if not isinstance(error, CodeError):
         return visible(said.removeprefix("Value error, ").removeprefix("Assertion failed, ")), ""
     expected = f"\n    expected: {visible(listed(error.expected))}" if error.expected else ""
@@ -100,13 +113,15 @@ def _ours(error: object, said: str) -> tuple[str, str]:
 
 
 def _in_document(location: Sequence[str | int], raw: Any, *, absent: bool) -> tuple[str | int, ...]:
-    """Drop the parts of a location that pydantic adds (tags of unions) and the document does not have.
+    """Drop the parts of a location that pydantic adds (tags of unions) and the document does not
+    have.
 
     ``absent`` tells that the last part names a key that may be missing.
     """
     path: list[str | int] = []
     node: Any = raw
-    entered = True  # the tag of a union comes before the keys of its table, one of which may be called the same
+    # the tag of a union comes before the keys of its table, one of which may be called the same
+    entered = True
     for number, part in enumerate(location):
         tag = entered and isinstance(node, Mapping) and node.get("kind") == part
         entered = False
@@ -123,4 +138,8 @@ def _inside(node: Any, part: str | int) -> Any:
     """Return what a key or an index leads to, None if it leads nowhere."""
     if isinstance(node, Mapping):
         return node.get(part)
-    return node[part] if isinstance(node, list) and isinstance(part, int) and part < len(node) else None
+    return (
+        node[part]
+        if isinstance(node, list) and isinstance(part, int) and part < len(node)
+        else None
+    )

@@ -1,7 +1,9 @@
-"""The alphabet of a book: symbol ↔ spelling word, with accepted variants and the time each takes to say.
+"""The alphabet of a book: symbol ↔ spelling word, with accepted variants and the time each takes to
+say.
 
-The published words live in ``tables/*.toml``, one table per symbol, each file headed by its source. A team may give its own words
-(``[alphabet.words]``), take symbols out of use (``retired``) or name exactly those in use (``symbols``).
+The published words live in ``tables/*.toml``, one table per symbol, each file headed by its source.
+A team may give its own words (``[alphabet.words]``), take symbols out of use (``retired``) or name
+exactly those in use (``symbols``).
 """
 
 from __future__ import annotations
@@ -25,26 +27,37 @@ _MINUTE = 60.0
 
 
 def normal(text: str) -> str:
-    """Return the form in which words are compared: compatibility characters and case folded, hyphens as spaces."""
+    """Return the form in which words are compared: compatibility characters and case folded,
+    hyphens as spaces.
+    """
     return " ".join(unicodedata.normalize("NFKC", text).casefold().replace("-", " ").split())
 
 
 def sayable(word: str) -> str:
-    """Return the compared form of a word of a book; raises ValueError where it is not made of letters and digits alone."""
+    """Return the compared form of a word of a book; raises ValueError where it is not made of
+    letters and digits alone.
+    """
     folded = normal(word)
     if len(folded) > 60 or not word.isprintable() or not _WORD.fullmatch(folded):
-        raise fault(f"{word[:40]!r} can't be said", "words are letters and digits, with spaces, hyphens or apostrophes between them")
+        raise fault(
+            f"{word[:40]!r} can't be said",
+            "words are letters and digits, with spaces, hyphens or apostrophes between them",
+        )
     return folded
 
 
 def possible(symbol: str) -> bool:
-    """Tell whether a character may be a symbol: printable ASCII, no small letter, quote or space."""
+    """Tell whether a character may be a symbol: printable ASCII, no small letter, quote or
+    space.
+    """
     return "!" <= symbol <= "~" and not symbol.islower() and symbol not in "\"'"
 
 
 @dataclass(frozen=True, slots=True)
 class SpellingWord:
-    """The word for one symbol, as emitted, with the variants accepted for it and the time it takes (seconds)."""
+    """The word for one symbol, as emitted, with the variants accepted for it and the time it takes
+    (seconds).
+    """
 
     symbol: str
     word: str
@@ -73,9 +86,13 @@ class OwnWord(Strict):
     """A team's own word for a symbol."""
 
     word: _Said = Field(description="What is said and emitted.")
-    also: list[Sayable] = Field(default_factory=list, max_length=50, description="Variants that are accepted too.")
+    also: list[Sayable] = Field(
+        default_factory=list, max_length=50, description="Variants that are accepted too."
+    )
     sound: str = Field("", description="The word respelled, stress in capitals: 'DELL tah'.")
-    milliseconds: int | None = Field(None, ge=50, le=5000, description="Time to say it; estimated from its sound if not given.")
+    milliseconds: int | None = Field(
+        None, ge=50, le=5000, description="Time to say it; estimated from its sound if not given."
+    )
 
 
 _Word = Annotated[
@@ -88,11 +105,21 @@ class AlphabetSpec(Strict):
     """``[alphabet]`` of a book."""
 
     letters: Literal["icao"] = Field("icao", description="The words for letters.")
-    figures: Literal["icao", "itu"] = Field("icao", description="The words for digits: three (ICAO) or terrathree (ITU).")
-    symbols: str = Field("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ", max_length=MOST_SYMBOLS, description="The symbols in use, in order.")
+    figures: Literal["icao", "itu"] = Field(
+        "icao", description="The words for digits: three (ICAO) or terrathree (ITU)."
+    )
+    symbols: str = Field(
+        "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ",
+        max_length=MOST_SYMBOLS,
+        description="The symbols in use, in order.",
+    )
     retired: str = Field("", max_length=MOST_SYMBOLS, description="Symbols taken out of use.")
-    words: dict[str, _Word] = Field(default_factory=dict, description="A team's own words: symbol = word.")
-    words_per_minute: float = Field(100, gt=20, le=300, description="Speaking rate; ICAO Doc 9432 2.2.1 asks for at most 100.")
+    words: dict[str, _Word] = Field(
+        default_factory=dict, description="A team's own words: symbol = word."
+    )
+    words_per_minute: float = Field(
+        100, gt=20, le=300, description="Speaking rate; ICAO Doc 9432 2.2.1 asks for at most 100."
+    )
 
     @model_validator(mode="after")
     def _all_fits(self) -> AlphabetSpec:
@@ -100,26 +127,52 @@ class AlphabetSpec(Strict):
         return self
 
     def misfits(self) -> Iterator[Misfit]:
-        """Yield what can't be a symbol, has no word, or can't be told from another, each with its key."""
+        """Yield what can't be a symbol, has no word, or can't be told from another, each with its
+        key.
+        """
         for key, symbols in (("symbols", self.symbols), ("retired", self.retired)):
             for place, symbol in enumerate(symbols):
                 if symbols.index(symbol) < place:
                     yield Misfit((key,), f"the symbol {symbol!r} stands twice", "write it once")
                 elif key == "symbols" and not possible(symbol):
-                    yield Misfit((key,), f"{symbol!r} can't be a symbol", "one printable ASCII character, no small letter, quote or space")
+                    yield Misfit(
+                        (key,),
+                        f"{symbol!r} can't be a symbol",
+                        "one printable ASCII character, no small letter, quote or space",
+                    )
                 elif key == "retired" and symbol not in self.symbols:
-                    yield Misfit((key,), f"{symbol!r} is no symbol, so it can't be retired", f"the symbols are {self.symbols}")
-        used = "".join(dict.fromkeys(symbol for symbol in self.symbols if symbol not in self.retired))
+                    yield Misfit(
+                        (key,),
+                        f"{symbol!r} is no symbol, so it can't be retired",
+                        f"the symbols are {self.symbols}",
+                    )
+        used = "".join(
+            dict.fromkeys(symbol for symbol in self.symbols if symbol not in self.retired)
+        )
         if not used:
-            yield Misfit(("retired",) if self.symbols else ("symbols",), "no symbol is in use", "a code needs one at least")
+            yield Misfit(
+                ("retired",) if self.symbols else ("symbols",),
+                "no symbol is in use",
+                "a code needs one at least",
+            )
         for symbol in self.words:
             if symbol not in used or len(symbol) != 1:
-                yield Misfit(("words", symbol), f"a word for {symbol!r}, which is no symbol in use", f"in use are {used}")
+                yield Misfit(
+                    ("words", symbol),
+                    f"a word for {symbol!r}, which is no symbol in use",
+                    f"in use are {used}",
+                )
         published = table("icao")
         for symbol in used:
             if symbol not in self.words and symbol not in published and possible(symbol):
-                yield Misfit(("symbols",), f"{symbol!r} has no published word", "give one in [alphabet.words]")
-        yield from self._alike("".join(symbol for symbol in used if symbol in self.words or symbol in published))
+                yield Misfit(
+                    ("symbols",),
+                    f"{symbol!r} has no published word",
+                    "give one in [alphabet.words]",
+                )
+        yield from self._alike(
+            "".join(symbol for symbol in used if symbol in self.words or symbol in published)
+        )
 
     def _alike(self, used: str) -> Iterator[Misfit]:
         """Yield a team's own words that stand for another symbol too."""
@@ -133,12 +186,16 @@ class AlphabetSpec(Strict):
                     yield Misfit(("words", guilty), message, "choose another word for one of them")
                 if len(word) == 1 and word.upper() != entry.symbol and word.upper() in used:
                     yield Misfit(
-                        ("words", guilty), f"the word {word!r} for {entry.symbol!r} is itself a symbol in use", "choose another word"
+                        ("words", guilty),
+                        f"the word {word!r} for {entry.symbol!r} is itself a symbol in use",
+                        "choose another word",
                     )
 
     @property
     def rate(self) -> float:
-        """How much longer than measured words take at this speaking rate: what the milliseconds of every word are multiplied by."""
+        """How much longer than measured words take at this speaking rate: what the milliseconds of
+        every word are multiplied by.
+        """
         return _MINUTE / self.words_per_minute / _mean_seconds()
 
     def entries(self, used: str) -> list[SpellingWord]:
@@ -150,7 +207,9 @@ class AlphabetSpec(Strict):
             own = self.words.get(symbol)
             row = figures.get(symbol) if symbol.isdigit() else None
             row = row or letters.get(symbol)
-            words.append(_own(symbol, own, rate) if own is not None else _published(symbol, row or {}, rate))
+            words.append(
+                _own(symbol, own, rate) if own is not None else _published(symbol, row or {}, rate)
+            )
         return words
 
 
@@ -163,7 +222,9 @@ def _mean_seconds() -> float:
 
 def _published(symbol: str, row: dict[str, Any], rate: float) -> SpellingWord:
     also = tuple(dict.fromkeys(normal(word) for word in row["also"]))
-    return SpellingWord(symbol, row["word"], also, row["syllables"], row["milliseconds"] / 1000 * rate)
+    return SpellingWord(
+        symbol, row["word"], also, row["syllables"], row["milliseconds"] / 1000 * rate
+    )
 
 
 def _own(symbol: str, own: str | OwnWord, rate: float) -> SpellingWord:
@@ -172,14 +233,21 @@ def _own(symbol: str, own: str | OwnWord, rate: float) -> SpellingWord:
     own = own if isinstance(own, OwnWord) else OwnWord(word=own, milliseconds=None)
     phones = sound.phones(normal(own.word), respelling=own.sound or None)
     seconds = own.milliseconds / 1000 if own.milliseconds is not None else sound.seconds(phones)
-    return SpellingWord(symbol, own.word, tuple(dict.fromkeys(own.also)), sound.syllables(phones), seconds * rate, own.sound)
+    return SpellingWord(
+        symbol,
+        own.word,
+        tuple(dict.fromkeys(own.also)),
+        sound.syllables(phones),
+        seconds * rate,
+        own.sound,
+    )
 
 
 class Alphabet:
     """The symbols in use, in order, and their words.
 
-    ``symbols`` is the string of symbols; ``index`` numbers them; ``words`` maps symbol → SpellingWord; ``spoken`` maps every accepted
-    word in its compared form → symbol.
+    ``symbols`` is the string of symbols; ``index`` numbers them; ``words`` maps symbol →
+    SpellingWord; ``spoken`` maps every accepted word in its compared form → symbol.
     """
 
     def __init__(self, spec: AlphabetSpec) -> None:
@@ -199,10 +267,15 @@ class Alphabet:
         return "".join(symbol for symbol in self.symbols if symbol.isdigit())
 
     def retired_word(self, word: str) -> str:
-        """Return the symbol that a word (in its compared form) would stand for if the symbol were in use, "" if there is none."""
+        """Return the symbol that a word (in its compared form) would stand for if the symbol were
+        in use, "" if there is none.
+        """
         for rows in (table(self.spec.letters), table(self.spec.figures)):
             for symbol, row in rows.items():
-                if symbol not in self.index and word in (normal(row["word"]), *map(normal, row["also"])):
+                if symbol not in self.index and word in (
+                    normal(row["word"]),
+                    *map(normal, row["also"]),
+                ):
                     return symbol
         return ""
 
@@ -226,7 +299,14 @@ class Alphabet:
         return "".join(symbol for number, symbol in enumerate(self.symbols) if mask >> number & 1)
 
     def magnitudes(self, by: str) -> dict[str, float]:
-        """Return the price of "hundred" and "thousand", by "seconds" at this alphabet's rate or by "syllables"."""
+        """Return the price of "hundred" and "thousand", by "seconds" at this alphabet's rate or by
+        "syllables".
+        """
         rate = self.spec.rate
         rows = table("speech")["numbers"]["magnitude_words"].values()
-        return {row["word"]: row["milliseconds"] / 1000 * rate if by == "seconds" else float(row["syllables"]) for row in rows}
+        return {
+            row["word"]: (
+                row["milliseconds"] / 1000 * rate if by == "seconds" else float(row["syllables"])
+            )
+            for row in rows
+        }

@@ -35,7 +35,9 @@ def book_of(spec: Mapping[str, Any]) -> Book:
 
 
 def unproven(spec: Mapping[str, Any]) -> dict[str, Message] | None:
-    """Return the messages of a book that may be ambiguous; None where its parts do not fit together."""
+    """Return the messages of a book that may be ambiguous; None where its parts do not fit
+    together.
+    """
     problems: list[Any] = []
 
     def add(*problem: Any) -> None:

@@ -37,16 +37,29 @@ def examples(text: str) -> Iterator[Example]:
 
 @contextlib.contextmanager
 def folder() -> Iterator[Path]:
-    """Yield an empty folder with the examples in it, where the commands are run one after the other."""
+    """Yield an empty folder with the examples in it, where the commands are run one after the
+    other.
+    """
     with tempfile.TemporaryDirectory() as name:
         (Path(name) / "examples").symlink_to(ROOT / "examples")
         yield Path(name)
 
 
 def run(command: str, where: Path) -> str:
-    """Return what a command prints, both streams, in a terminal of 100 columns; ``niner`` is this checkout's."""
-    environment = {**os.environ, "COLUMNS": "100", "PYTHONPATH": str(ROOT), "TERM": "dumb", "PYTHON": sys.executable}
-    shell = 'niner() { "$PYTHON" -c \'import sys; from codec.cli import main; sys.exit(main())\' "$@"; }\n'
+    """Return what a command prints, both streams, in a terminal of 100 columns; ``niner`` is this
+    checkout's.
+    """
+    environment = {
+        **os.environ,
+        "COLUMNS": "100",
+        "PYTHONPATH": str(ROOT),
+        "TERM": "dumb",
+        "PYTHON": sys.executable,
+    }
+    shell = (
+        "niner() { \"$PYTHON\" -c 'import sys; from codec.cli import main; sys.exit(main())'"
+        ' "$@"; }\n'
+    )
     done = subprocess.run(
         ["bash", "-c", shell + command],
         cwd=where,
@@ -65,7 +78,10 @@ def renewed(text: str) -> str:
     with folder() as where:
 
         def block(found: re.Match[str]) -> str:
-            parts = [f"$ {example.command}\n{run(example.command, where)}" for example in examples(found.group())]
+            parts = [
+                f"$ {example.command}\n{run(example.command, where)}"
+                for example in examples(found.group())
+            ]
             return "```console\n" + "".join(parts) + "```"
 
         return _BLOCK.sub(block, text)

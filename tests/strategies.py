@@ -1,7 +1,8 @@
 """Hypothesis strategies: books of every shape, ambiguous ones among them, and their readings.
 
-A book is drawn as a ``Draft``: dictionaries as in the TOML file, and the trees of its layouts, so that a test can list what the book means
-without the product. ``drafts()`` may be ambiguous; ``books()`` compile.
+A book is drawn as a ``Draft``: dictionaries as in the TOML file, and the trees of its layouts, so
+that a test can list what the book means without the product. ``drafts()`` may be ambiguous;
+``books()`` compile.
 """
 
 from __future__ import annotations
@@ -12,7 +13,18 @@ from helpers import book_of
 from hypothesis import assume
 from hypothesis import strategies as st
 from laws.field_strategies import either, fields
-from laws.reference import ALL, DIGITS, LETTERS, Draft, Reference, Tree, Way, notation, size, tables_of
+from laws.reference import (
+    ALL,
+    DIGITS,
+    LETTERS,
+    Draft,
+    Reference,
+    Tree,
+    Way,
+    notation,
+    size,
+    tables_of,
+)
 
 from codec import Book, BookError
 
@@ -33,7 +45,11 @@ class _Plan:
     """The alphabet of a draft: symbols for tables, and symbols kept back for marking parts."""
 
     def __init__(self, draw: Any, *, checked: bool) -> None:
-        self.kind = "digits" if checked else draw(st.sampled_from(["tiny", "tiny", "digits", "digits", "all"]))
+        self.kind = (
+            "digits"
+            if checked
+            else draw(st.sampled_from(["tiny", "tiny", "digits", "digits", "all"]))
+        )
         letters = draw(st.permutations(LETTERS))[:4]
         if self.kind == "tiny":
             self.used = "".join(letters[: draw(st.integers(2, 3))])
@@ -70,12 +86,18 @@ def _listed(draw: Any, plan: _Plan, field: dict[str, Any]) -> dict[str, Any]:
     words = st.text(alphabet=symbols, min_size=1, max_size=3)
     count = size(field)
     partial = draw(st.booleans())
-    levels = sorted(draw(st.sets(st.integers(0, count - 1), min_size=1))) if partial else list(range(count))
+    levels = (
+        sorted(draw(st.sets(st.integers(0, count - 1), min_size=1)))
+        if partial
+        else list(range(count))
+    )
     drawn = draw(st.lists(words, min_size=len(levels), max_size=len(levels), unique=True))
     entry: dict[str, Any] = {"kind": "listed", "partial": partial}
     if levels == list(range(len(levels))) and draw(st.booleans()):
         return entry | {"words": drawn}
-    keys = [_key(field, level) for level in levels]  # bands without names have none: then the codewords are those of the lowest levels
+    keys = [
+        _key(field, level) for level in levels
+    ]  # bands without names have none: then the codewords are those of the lowest levels
     return entry | {"words": drawn if None in keys else dict(zip(keys, drawn, strict=True))}
 
 
@@ -86,7 +108,9 @@ def _key(field: dict[str, Any], level: int) -> str | None:
     if kind == "bands":
         return str(field["names"][level]) if "names" in field else None
     if kind == "flags":
-        return ",".join(name for bit, name in enumerate(field["flags"]) if level >> bit & 1) or "none"
+        return (
+            ",".join(name for bit, name in enumerate(field["flags"]) if level >> bit & 1) or "none"
+        )
     return f"{(field['low'] if kind == 'quantity' else 0) + field['step'] * level:f}"
 
 
@@ -101,7 +125,10 @@ def _table(draw: Any, plan: _Plan, name: str, field: dict[str, Any]) -> dict[str
     if kind == "listed":
         entry = _listed(draw, plan, field)
     elif kind == "scale":
-        entry = {"kind": "scale", "symbols": "".join(draw(st.permutations(plan.symbols))[: size(field)])}
+        entry = {
+            "kind": "scale",
+            "symbols": "".join(draw(st.permutations(plan.symbols))[: size(field)]),
+        }
     else:
         entry = _digits(draw, plan, field)
     return entry | {"field": name}
@@ -124,12 +151,25 @@ def _digits(draw: Any, plan: _Plan, field: dict[str, Any]) -> dict[str, Any]:
 
 def _check(draw: Any, plan: _Plan) -> dict[str, Any]:
     methods = {"tiny": [], "digits": ["iso7064 mod 11,10", "damm", "verhoeff", "luhn"]}.get(
-        plan.kind, ["iso7064 mod 37,36", "iso7064 mod 37-2", "iso7064 mod 11-2", "damm", "luhn", "iso7064 mod 27,26"]
+        plan.kind,
+        [
+            "iso7064 mod 37,36",
+            "iso7064 mod 37-2",
+            "iso7064 mod 11-2",
+            "damm",
+            "luhn",
+            "iso7064 mod 27,26",
+        ],
     )
-    entry: dict[str, Any] = {"kind": "check", "method": draw(st.sampled_from(["weighted sum", *methods]))}
+    entry: dict[str, Any] = {
+        "kind": "check",
+        "method": draw(st.sampled_from(["weighted sum", *methods])),
+    }
     if entry["method"] == "weighted sum":
         weights = draw(st.lists(st.integers(0, 5), max_size=2))
-        entry["weights"] = draw(st.permutations([*weights, 1]))  # weights that are all 0 modulo the modulus are refused
+        entry["weights"] = draw(
+            st.permutations([*weights, 1])
+        )  # weights that are all 0 modulo the modulus are refused
         if draw(st.booleans()):
             entry["modulus"] = draw(st.integers(2, 3))
     return entry
@@ -139,7 +179,11 @@ def _over(draw: Any, tree: Tree, check: str) -> dict[str, Any]:
     """Draw what a check covers: everything, or some of the tables before its first place."""
     names = list(tables_of(tree))
     before = list(dict.fromkeys(names[: names.index(check)])) if check in names else []
-    return {"over": draw(st.lists(st.sampled_from(before), min_size=1, unique=True))} if before and draw(st.booleans()) else {}
+    return (
+        {"over": draw(st.lists(st.sampled_from(before), min_size=1, unique=True))}
+        if before and draw(st.booleans())
+        else {}
+    )
 
 
 @st.composite
@@ -148,7 +192,9 @@ def trees(draw: Any, plan: _Plan, groups: list[list[str]], check: str | None) ->
     items = [_said(draw, group) for group in draw(st.permutations(groups))]
     parts: list[Tree] = []
     if check is not None:  # a check covers something that is always said
-        parts, items = ([items[0]], items[1:]) if len(items) > 1 else ([_literal(draw, plan)], items)
+        parts, items = (
+            ([items[0]], items[1:]) if len(items) > 1 else ([_literal(draw, plan)], items)
+        )
     while items:
         taken, items = items[: (n := draw(st.integers(1, 2)))], items[n:]
         parts.append(_shaped(draw, plan, taken, check))
@@ -177,7 +223,11 @@ def _literal(draw: Any, plan: _Plan) -> Tree:
 
 def _shaped(draw: Any, plan: _Plan, items: list[Tree], check: str | None) -> Tree:
     """Wrap one or two parts: in order, optional, as alternatives, nested."""
-    shape = draw(st.sampled_from(["order", "maybe", "either", "nested", *(["checked"] * (1 + (check is not None)))]))
+    shape = draw(
+        st.sampled_from(
+            ["order", "maybe", "either", "nested", *(["checked"] * (1 + (check is not None)))]
+        )
+    )
     if shape == "maybe":
         return ("maybe", items[0] if len(items) == 1 else ("order", _flat(items)))
     if shape == "either":
@@ -185,29 +235,46 @@ def _shaped(draw: Any, plan: _Plan, items: list[Tree], check: str | None) -> Tre
     if shape == "nested" and len(items) == 2:
         return ("maybe", ("order", _flat([items[0], ("maybe", items[1])])))
     if shape == "checked" and check is not None:
-        return ("either", (("order", (("table", check), _literal(draw, plan))), ("order", _flat([*items, ("table", check)]))))
+        return (
+            "either",
+            (
+                ("order", (("table", check), _literal(draw, plan))),
+                ("order", _flat([*items, ("table", check)])),
+            ),
+        )
     return items[0] if len(items) == 1 else ("order", _flat(items))
 
 
 @st.composite
-def drafts(draw: Any, *, most_fields: int = 3, most_messages: int = 3, checked: bool = False) -> Draft:
+def drafts(
+    draw: Any, *, most_fields: int = 3, most_messages: int = 3, checked: bool = False
+) -> Draft:
     """Draw a book that may be ambiguous; its messages together have at most MOST_WAYS ways.
 
     ``checked`` draws books of digits, every message with a check symbol, often inside alternatives.
     """
     plan = _Plan(draw, checked=checked)
     names = [f"f{n}" for n in range(draw(st.integers(1, most_fields)))]
-    spec: dict[str, Any] = {"title": draw(st.sampled_from(["", 'Règle "9"\\', "trial"])), "alphabet": plan.spec}
+    spec: dict[str, Any] = {
+        "title": draw(st.sampled_from(["", 'Règle "9"\\', "trial"])),
+        "alphabet": plan.spec,
+    }
     spec["fields"] = {name: draw(fields(4 if plan.kind == "tiny" else 6)) for name in names}
     tables: dict[str, Any] = {}
     groups: list[list[str]] = []
     packed = draw(st.integers(0, 3)) == 3
     if packed:
-        tables["p"] = {"kind": "packed", "fields": (members := names[: draw(st.integers(1, len(names)))]), "symbols": plan.symbols}
+        tables["p"] = {
+            "kind": "packed",
+            "fields": (members := names[: draw(st.integers(1, len(names)))]),
+            "symbols": plan.symbols,
+        }
         groups.append(["p"])
         names = names[len(members) :]
     for name in names:
-        groups.append([f"{name}{version}" for version in ("a", "b")[: 1 + (draw(st.integers(0, 2)) == 2)]])
+        groups.append(
+            [f"{name}{version}" for version in ("a", "b")[: 1 + (draw(st.integers(0, 2)) == 2)]]
+        )
         tables |= {table: _table(draw, plan, name, spec["fields"][name]) for table in groups[-1]}
     layouts: dict[str, Tree] = {}
     checks: dict[str, Any] = {}
@@ -220,8 +287,14 @@ def drafts(draw: Any, *, most_fields: int = 3, most_messages: int = 3, checked: 
         if check is not None:
             checks[check] |= _over(draw, tree, check)
     spec["tables"] = tables | checks
-    spec["speech"] = {"run_together": draw(st.booleans()), "whole_numbers": either(draw, "digits", "magnitudes")}
-    spec["messages"] = {name: {"direction": either(draw, "car", "car", "pit"), "layout": notation(tree)} for name, tree in layouts.items()}
+    spec["speech"] = {
+        "run_together": draw(st.booleans()),
+        "whole_numbers": either(draw, "digits", "magnitudes"),
+    }
+    spec["messages"] = {
+        name: {"direction": either(draw, "car", "car", "pit"), "layout": notation(tree)}
+        for name, tree in layouts.items()
+    }
     draft = Draft(spec, layouts)
     reference = Reference(draft)
     assume(sum(reference.count(tree) for tree in layouts.values()) <= MOST_WAYS)
@@ -229,11 +302,16 @@ def drafts(draw: Any, *, most_fields: int = 3, most_messages: int = 3, checked: 
 
 
 def marked(draft: Draft, marks: str) -> Draft:
-    """Return a draft that is easier to tell apart: a literal of its own before every message, optional part and alternative."""
+    """Return a draft that is easier to tell apart: a literal of its own before every message,
+    optional part and alternative.
+    """
     counter = iter(range(1, 1000))
 
     def mark() -> Tree:
-        return ("literal", marks * next(counter) + draft.spec["alphabet"]["symbols"].replace(marks, "")[0])
+        return (
+            "literal",
+            marks * next(counter) + draft.spec["alphabet"]["symbols"].replace(marks, "")[0],
+        )
 
     def walk(tree: Tree) -> Tree:
         kind, inner = tree
@@ -246,7 +324,10 @@ def marked(draft: Draft, marks: str) -> Draft:
         return ("order", _flat([walk(part) for part in inner]))
 
     trees = {name: ("order", _flat([mark(), walk(tree)])) for name, tree in draft.trees.items()}
-    messages = {name: message | {"layout": notation(trees[name])} for name, message in draft.spec["messages"].items()}
+    messages = {
+        name: message | {"layout": notation(trees[name])}
+        for name, message in draft.spec["messages"].items()
+    }
     return Draft(draft.spec | {"messages": messages}, trees)
 
 
@@ -255,22 +336,46 @@ def even(draft: Draft) -> Draft:
     tables = dict(draft.spec["tables"])
     for name, table in tables.items():
         if table["kind"] == "listed":
-            words = table["words"] if isinstance(table["words"], list) else list(table["words"].values())
+            words = (
+                table["words"]
+                if isinstance(table["words"], list)
+                else list(table["words"].values())
+            )
             letters = [*sorted(set("".join(words))), "", ""]
             pair = (letters[0], letters[1] or letters[0])
-            fixed = ["".join(pair[n >> bit & 1] for bit in range(4)) for n in range(len(words))] if pair[0] != pair[1] else words
-            again = fixed if isinstance(table["words"], list) else dict(zip(table["words"], fixed, strict=True))
+            fixed = (
+                ["".join(pair[n >> bit & 1] for bit in range(4)) for n in range(len(words))]
+                if pair[0] != pair[1]
+                else words
+            )
+            again = (
+                fixed
+                if isinstance(table["words"], list)
+                else dict(zip(table["words"], fixed, strict=True))
+            )
             tables[name] = table | {"words": again}
     return Draft(draft.spec | {"tables": tables}, draft.trees)
 
 
 @st.composite
 def books(draw: Any, **settings: Any) -> Drawn:
-    """Draw a book that compiles; where the first draft is ambiguous, its parts are marked and its codewords evened."""
+    """Draw a book that compiles; where the first draft is ambiguous, its parts are marked and its
+    codewords evened.
+    """
     draft = draw(drafts(**settings))
     used = "".join(str(table) for table in draft.spec["tables"].values())
-    marks = next((s for s in reversed(LETTERS + "*") if s in draft.spec["alphabet"]["symbols"] and f"{s}" not in used), "")
-    for attempt in (draft, *([marked(draft, marks), even(marked(draft, marks))] if marks else [even(draft)])):
+    marks = next(
+        (
+            s
+            for s in reversed(LETTERS + "*")
+            if s in draft.spec["alphabet"]["symbols"] and f"{s}" not in used
+        ),
+        "",
+    )
+    for attempt in (
+        draft,
+        *([marked(draft, marks), even(marked(draft, marks))] if marks else [even(draft)]),
+    ):
         try:
             book = book_of(attempt.spec)
         except BookError as error:
@@ -278,7 +383,9 @@ def books(draw: Any, **settings: Any) -> Drawn:
                 assume(False)
             continue
         reference = Reference(attempt)
-        return Drawn(book, attempt, tuple(way for name in attempt.trees for way in reference.ways(name)))
+        return Drawn(
+            book, attempt, tuple(way for name in attempt.trees for way in reference.ways(name))
+        )
     assume(False)
     raise AssertionError("unreachable")
 

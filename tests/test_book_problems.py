@@ -1,4 +1,6 @@
-"""What is wrong in a book is told all at once: each problem at its own place, in plain words, with what to do."""
+"""What is wrong in a book is told all at once: each problem at its own place, in plain words, with
+what to do.
+"""
 
 from __future__ import annotations
 
@@ -103,9 +105,13 @@ def marked(problem: Problem) -> str:
         ("usual = 50", 'usual = 50\nopen = "high"', ""),
     ],
 )
-def test_a_limit_that_no_value_passes_is_a_problem_and_names_the_values(old: str, new: str, values: str) -> None:
+def test_a_limit_that_no_value_passes_is_a_problem_and_names_the_values(
+    old: str, new: str, values: str
+) -> None:
     if not values:
-        assert parse_book(book((old, new), ("below = 5", "above = 130")))  # what lies beyond the open end passes it
+        assert parse_book(
+            book((old, new), ("below = 5", "above = 130"))
+        )  # what lies beyond the open end passes it
         return
     problem = only(book((old, new)))
     assert "never warns" in problem.message
@@ -122,9 +128,15 @@ def test_a_limit_on_the_rest_of_a_number_stands_for_the_whole_number_may_pass_it
     assert parse_book(book(("modulus = 20", "modulus = 20\nlimits = [{ above = 40 }]")))
 
 
-def test_a_limit_beyond_an_open_end_is_noted(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_limit_beyond_an_open_end_is_noted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert not [note for note in notes(tmp_path, BOOK, capsys) if "limit" in note]
-    (note,) = [note for note in notes(tmp_path, book(("above = 55", "above = 550")), capsys) if "limit" in note]
+    (note,) = [
+        note
+        for note in notes(tmp_path, book(("above = 55", "above = 550")), capsys)
+        if "limit" in note
+    ]
     assert "'cell'" in note
     assert "550 °C" in note
     assert "60 °C" in note
@@ -140,8 +152,10 @@ def test_problems_of_the_alphabet_hide_no_other() -> None:
             ('symbols = "ABCDEF"', 'symbols = "ABCDEFG"'),
             ("step = 0.5", "step = 0.3"),
             ("cell faults check", "cell faults chek"),
-            more='[tables.twice]\nkind = "listed"\nfield = "rain"\nwords = ["A", "A", "B"]\n'
-            '[hearing]\nnoise = "loud"\nmessages = { pat = 2 }\n',
+            more=(
+                '[tables.twice]\nkind = "listed"\nfield = "rain"\nwords = ["A", "A", "B"]\n'
+                '[hearing]\nnoise = "loud"\nmessages = { pat = 2 }\n'
+            ),
         )
     )
     assert {problem.path for problem in found} == {
@@ -157,7 +171,9 @@ def test_problems_of_the_alphabet_hide_no_other() -> None:
     }
 
 
-@pytest.mark.parametrize("alphabet", ['symbols = "0123456789ABCDa"', 'symbols = "0123456789AABCD"', "symbols = 5"])
+@pytest.mark.parametrize(
+    "alphabet", ['symbols = "0123456789ABCDa"', 'symbols = "0123456789AABCD"', "symbols = 5"]
+)
 def test_tables_are_not_blamed_for_symbols_that_an_alphabet_fails_to_name(alphabet: str) -> None:
     found = problems(book(('retired = "IO"', alphabet), ("step = 0.5", "step = 0")))
     assert {problem.path for problem in found} == {"alphabet.symbols", "fields.charge.step"}
@@ -167,7 +183,10 @@ def test_every_bad_phrase_and_filler_is_told_in_its_own_place() -> None:
     found = problems(
         book(
             ('["puncture", "tyre is gone"]', '["seven two", "golf", "tyre is gone", "seven"]'),
-            more='[phrases.stop]\nsays = ["a?", "six", "tyre is gone"]\n[speech]\nfillers = ["seven", "n?", "mate", "golf"]\n',
+            more=(
+                '[phrases.stop]\nsays = ["a?", "six", "tyre is gone"]\n[speech]\nfillers ='
+                ' ["seven", "n?", "mate", "golf"]\n'
+            ),
         )
     )
     assert [(problem.path, marked(problem)) for problem in found] == [
@@ -187,8 +206,18 @@ def test_every_bad_phrase_and_filler_is_told_in_its_own_place() -> None:
 def test_a_part_that_fits_is_not_blamed_for_one_that_does_not() -> None:
     more = "[hearing]\nmessages = { cell = 2 }\n"
     assert only(book(('kind = "bands"', 'kind = "band"'), more=more)).path == "fields.cell.kind"
-    assert only(book(('direction = "pit"', 'direction = "pits"'), more=more)).path == "messages.cell.direction"
-    assert only(book(("layout = '\"G\" cell'", "layuot = '\"G\" cell'\nlayout = '\"G\" cell'"), more=more)).path == "messages.cell.layuot"
+    assert (
+        only(book(('direction = "pit"', 'direction = "pits"'), more=more)).path
+        == "messages.cell.direction"
+    )
+    assert (
+        only(
+            book(
+                ("layout = '\"G\" cell'", "layuot = '\"G\" cell'\nlayout = '\"G\" cell'"), more=more
+            )
+        ).path
+        == "messages.cell.layuot"
+    )
 
 
 # each in its place, in plain words
@@ -217,7 +246,9 @@ def test_a_part_that_fits_is_not_blamed_for_one_that_does_not() -> None:
         ("weights = [1, 3, 5, 7, 9, 11, 13]", "weights = [0, 34]", "weights = [0, 34]"),
     ],
 )
-def test_a_problem_is_marked_where_it_stands_and_says_what_to_do(old: str, new: str, place: str) -> None:
+def test_a_problem_is_marked_where_it_stands_and_says_what_to_do(
+    old: str, new: str, place: str
+) -> None:
     problem = only(book((old, new)))
     assert marked(problem) == place
     assert problem.hint
@@ -230,10 +261,25 @@ def test_a_problem_is_marked_where_it_stands_and_says_what_to_do(old: str, new: 
         ('["puncture", "tyre is gone"]', "[]", "a list of 1 or more", "add"),
         ("usual = 50", 'usual = "half"', "'half' is not a number", "without quotes"),
         ('unit = "%"', "unit = 5", "'5' can't stand here; expected is text", "quotes"),
-        ("weights = [1, 3, 5, 7, 9, 11, 13]", "weights = [1.5]", "a whole number", "without quotes or point"),
+        (
+            "weights = [1, 3, 5, 7, 9, 11, 13]",
+            "weights = [1.5]",
+            "a whole number",
+            "without quotes or point",
+        ),
         ('retired = "IO"', "words = { A = 5 }", "expected is text", "quotes"),
-        ('retired = "IO"', "words = { A = { word = 'able', millisecond = 500 } }", "'millisecond'", "did you mean 'milliseconds'?"),
-        ("[messages.cell]", "[tables.lap]\n[messages.cell]", "the heading [tables.lap] stands twice", "one"),
+        (
+            'retired = "IO"',
+            "words = { A = { word = 'able', millisecond = 500 } }",
+            "'millisecond'",
+            "did you mean 'milliseconds'?",
+        ),
+        (
+            "[messages.cell]",
+            "[tables.lap]\n[messages.cell]",
+            "the heading [tables.lap] stands twice",
+            "one",
+        ),
         ("modulus = 20", "modulus = 20\nmodulus = 10", "this key stands twice", "keep one"),
         ("modulus = 20", "modulus = 20,5", "the line goes on after its value", "point"),
         ("modulus = 20", "modulus = many", "this is no value", "quotes"),
@@ -243,14 +289,18 @@ def test_a_problem_is_marked_where_it_stands_and_says_what_to_do(old: str, new: 
         ("modulus = 20", "modulus 20", "no = after the key", "key = value"),
     ],
 )
-def test_problems_are_told_in_the_words_of_those_who_write_books(old: str, new: str, message: str, hint: str) -> None:
+def test_problems_are_told_in_the_words_of_those_who_write_books(
+    old: str, new: str, message: str, hint: str
+) -> None:
     problem = only(book((old, new)))
     assert message in problem.message
     assert hint in problem.hint
     assert not re.search(r"Input should|validation|toml\.io|\('", problem.message + problem.hint)
 
 
-def test_what_was_expected_of_the_noise_stands_on_a_line_of_its_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_what_was_expected_of_the_noise_stands_on_a_line_of_its_own(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     path = tmp_path / "book.toml"
     path.write_text(book(more='[hearing]\nnoise = "loud"\n'), "utf-8")
     assert main(["book", "check", str(path)]) == 2
@@ -277,21 +327,35 @@ def notes(tmp_path: Path, text: str, capsys: pytest.CaptureFixture[str]) -> list
         ("[1, 3, 5, 7, 9, 11, 13]", []),
         ("[0, 2]", ["weight 0 is 0 modulo 34", "weight 2 shares a factor with the modulus 34"]),
         ("[17, 17, 17]", ["weight 17 shares a factor with the modulus 34"]),
-        ("[34, 3, 68, 4, 5, 6, 7]", ["weights 34, 68 are 0 modulo 34", "weights 4, 6 share a factor with the modulus 34"]),
-        ("[1, 3, 5, 7, 9, 11, 13, 15, 19, 21, 23, 25, 27, 29, 31, 0]", []),  # as many symbols never stand before the check
+        (
+            "[34, 3, 68, 4, 5, 6, 7]",
+            ["weights 34, 68 are 0 modulo 34", "weights 4, 6 share a factor with the modulus 34"],
+        ),
+        (
+            "[1, 3, 5, 7, 9, 11, 13, 15, 19, 21, 23, 25, 27, 29, 31, 0]",
+            [],
+        ),  # as many symbols never stand before the check
     ],
 )
 def test_weights_that_hardly_check_are_noted_by_name(
     weights: str, told: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """34 symbols in use: a weight checks every change of its symbol just where it has no divisor in common with 34 (from number theory)."""
-    found = [note for note in notes(tmp_path, book(("[1, 3, 5, 7, 9, 11, 13]", weights)), capsys) if "check in lap" in note]
+    """34 symbols in use: a weight checks every change of its symbol just where it has no divisor in
+    common with 34 (from number theory).
+    """
+    found = [
+        note
+        for note in notes(tmp_path, book(("[1, 3, 5, 7, 9, 11, 13]", weights)), capsys)
+        if "check in lap" in note
+    ]
     assert len(found) == len(told)
     assert all(words in note for words, note in zip(told, found, strict=True))
     assert not found or "1, 3, 5, 7, 9" in found[-1]
 
 
-def test_show_tells_that_a_weight_covers_nothing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_show_tells_that_a_weight_covers_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     path = tmp_path / "book.toml"
     path.write_text(book(("[1, 3, 5, 7, 9, 11, 13]", "[0, 2]")), "utf-8")
     assert main(["book", "show", str(path)]) == 0
@@ -306,7 +370,11 @@ def test_no_number_of_a_check_is_broken_apart(
 ) -> None:
     monkeypatch.setenv("COLUMNS", width)
     path = tmp_path / "book.toml"
-    for modulus, readings in (("20", "578,880"), ("1000000", "28,944,000,000"), ("1000000000", "2.89e+13")):
+    for modulus, readings in (
+        ("20", "578,880"),
+        ("1000000", "28,944,000,000"),
+        ("1000000000", "2.89e+13"),
+    ):
         path.write_text(book(("modulus = 20", f"modulus = {modulus}")), "utf-8")
         assert main(["book", "check", str(path)]) == 0
         shown = capsys.readouterr().out
@@ -314,7 +382,9 @@ def test_no_number_of_a_check_is_broken_apart(
         assert re.search(r"\d+\.\d\d ± \d\.\d\d … \d+\.\d\d", shown)
 
 
-def test_rows_left_out_of_a_table_stand_where_they_are_missing(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_rows_left_out_of_a_table_stand_where_they_are_missing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     path = tmp_path / "book.toml"
     path.write_text(BOOK, "utf-8")
 
@@ -329,8 +399,12 @@ def test_rows_left_out_of_a_table_stand_where_they_are_missing(tmp_path: Path, c
     assert laps("20") == laps("0") == [f"{lap:02}" for lap in range(20)]
 
 
-@pytest.mark.parametrize("option", [("check", "--pairs", "-1"), ("show", "--rows", "-3"), ("show", "--rows", "1_0")])
-def test_an_amount_below_nothing_is_refused_by_name(option: tuple[str, str, str], capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(
+    "option", [("check", "--pairs", "-1"), ("show", "--rows", "-3"), ("show", "--rows", "1_0")]
+)
+def test_an_amount_below_nothing_is_refused_by_name(
+    option: tuple[str, str, str], capsys: pytest.CaptureFixture[str]
+) -> None:
     with pytest.raises(SystemExit) as stop:
         main(["book", option[0], "book.toml", f"{option[1]}={option[2]}"])
     assert stop.value.code == 2

@@ -36,19 +36,28 @@ def test_decode_exits_with_0_when_every_report_is_read(capsys: pytest.CaptureFix
     assert "-0.4 kWh" in capsys.readouterr().out
 
 
-def test_decode_exits_with_1_when_a_report_needs_a_repeat(capsys: pytest.CaptureFixture[str]) -> None:
+def test_decode_exits_with_1_when_a_report_needs_a_repeat(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     assert main(["decode", STARTER, "seven one six"]) == 1
     assert "ends too early" in capsys.readouterr().err
 
 
 @pytest.mark.parametrize("text", ["disregard", ""])
-def test_decode_exits_with_1_when_nothing_was_reported(text: str, capsys: pytest.CaptureFixture[str]) -> None:
+def test_decode_exits_with_1_when_nothing_was_reported(
+    text: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["decode", STARTER, text]) == 1
     assert "no report in this" in capsys.readouterr().err
 
 
-@pytest.mark.parametrize(("near", "told"), [("lp=21", "--near lp: no wrapped field"), ("energy=3", "--near energy"), ("lap=x", "'x'")])
-def test_decode_refuses_to_be_near_what_is_not_wrapped(near: str, told: str, capsys: pytest.CaptureFixture[str]) -> None:
+@pytest.mark.parametrize(
+    ("near", "told"),
+    [("lp=21", "--near lp: no wrapped field"), ("energy=3", "--near energy"), ("lap=x", "'x'")],
+)
+def test_decode_refuses_to_be_near_what_is_not_wrapped(
+    near: str, told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["decode", RACE, "--near", near, "4183HZ2"]) == 2
     assert told in capsys.readouterr().err
 
@@ -60,7 +69,10 @@ def test_decode_refuses_to_be_near_what_is_not_wrapped(near: str, told: str, cap
         (["encode", RACE, "energy=-0,3"], "hint: write -0.3"),
         (["encode", RACE, "energy=-0.3 volts"], "hint: write the number alone, in kWh"),
         (["encode", RACE, "tyres=goood"], "cold, cool, good, warm, hot"),
-        (["encode", RACE, "lap=3", "energy=0", "motor=95", "inverter=60"], "can't be said without battery\n"),
+        (
+            ["encode", RACE, "lap=3", "energy=0", "motor=95", "inverter=60"],
+            "can't be said without battery\n",
+        ),
         (["decode", RACE, "five one six kilo"], "hint: K is not in use in this book"),
         (["decode", RACE, "7,16,46"], "hint: symbols stand together, or parted by blanks"),
         (["decode", RACE, "5 1 6 3 H Z golf golf"], "hint: say again"),
@@ -69,12 +81,16 @@ def test_decode_refuses_to_be_near_what_is_not_wrapped(near: str, told: str, cap
         (["hear", RACE, "--count", "-1", "five"], "--count -1"),
     ],
 )
-def test_what_is_refused_comes_with_what_to_do(command: list[str], told: str, capsys: pytest.CaptureFixture[str]) -> None:
+def test_what_is_refused_comes_with_what_to_do(
+    command: list[str], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(command) != 0
     assert told in capsys.readouterr().err
 
 
-def test_encode_says_when_it_was_given_nothing(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_encode_says_when_it_was_given_nothing(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.setattr(sys, "stdin", Input(""))
     assert main(["encode", STARTER]) == 2
     assert "nothing to say" in capsys.readouterr().err
@@ -91,7 +107,9 @@ def test_wrong_usage_exits_with_2() -> None:
     assert stop.value.code == 2
 
 
-def test_lines_of_standard_input_are_read_one_report_each(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_lines_of_standard_input_are_read_one_report_each(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.setattr(sys, "stdin", Input("seven one six four six\n\nnonsense here\n71646\n"))
     assert main(["decode", "--json", STARTER]) == 1
     first, second, third = objects(capsys.readouterr().out)
@@ -100,13 +118,27 @@ def test_lines_of_standard_input_are_read_one_report_each(monkeypatch: pytest.Mo
     assert second["span"] == [0, 8]
 
 
-def test_events_questions_and_answers_are_shown_in_order(capsys: pytest.CaptureFixture[str]) -> None:
-    assert main(["decode", "--json", RACE, "roger safety car lima three foxtrot break say again all after four"]) == 0
+def test_events_questions_and_answers_are_shown_in_order(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert (
+        main(
+            [
+                "decode",
+                "--json",
+                RACE,
+                "roger safety car lima three foxtrot break say again all after four",
+            ]
+        )
+        == 0
+    )
     kinds = [next(iter(fact)) for fact in objects(capsys.readouterr().out)]
     assert kinds == ["answer", "event", "message", "ask"]
 
 
-def test_all_shows_every_reading_of_a_tie(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_all_shows_every_reading_of_a_tie(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     book = tmp_path / "book.toml"
     book.write_text(
         '[fields.a]\nkind="quantity"\nlow=0\nhigh=99\nstep=1\n[fields.b]\nkind="quantity"\nlow=0\nhigh=999\nstep=1\n'
@@ -123,14 +155,18 @@ def test_options_may_stand_anywhere(capsys: pytest.CaptureFixture[str]) -> None:
     assert objects(capsys.readouterr().out)[0]["words"] == "tango three seven"
 
 
-def test_encode_reads_objects_from_standard_input(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_encode_reads_objects_from_standard_input(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
     monkeypatch.setattr(sys, "stdin", Input('{"target": 1.37}\n{"target": 9}\n[1]\n{"target"\n'))
     assert main(["encode", "--json", RACE]) == 2
     kinds = [fact.get("string") or fact.get("error") for fact in objects(capsys.readouterr().out)]
     assert kinds == ["T37", "outside-domain", "usage", "usage"]
 
 
-def test_encode_names_the_domain_and_unit_of_a_value_it_refuses(capsys: pytest.CaptureFixture[str]) -> None:
+def test_encode_names_the_domain_and_unit_of_a_value_it_refuses(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     assert main(["encode", RACE, "target=2.5"]) == 2
     assert "1.00 … 1.99 kWh" in capsys.readouterr().err
 
@@ -146,7 +182,9 @@ def test_check_gives_programs_the_same_facts(capsys: pytest.CaptureFixture[str])
     assert refused["problems"][0]["kind"] == "ambiguous"  # type: ignore[index]
 
 
-def test_the_schema_is_one_and_accepts_the_example_books(capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_schema_is_one_and_accepts_the_example_books(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     import tomllib
 
     assert main(["book", "schema"]) == 0
@@ -163,18 +201,30 @@ def test_show_draws_symbol_value_word_and_limits(capsys: pytest.CaptureFixture[s
         assert text in shown
 
 
-def test_the_demo_tells_a_race_from_the_radio_to_the_debrief(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_demo_tells_a_race_from_the_radio_to_the_debrief(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["demo", str(tmp_path)]) == 0
     shown = capsys.readouterr().out
-    for text in ("one two one two eight sierra alfa", "race neutralised", "energy per lap 1.31 kWh", "tango two eight", "qualified"):
+    for text in (
+        "one two one two eight sierra alfa",
+        "race neutralised",
+        "energy per lap 1.31 kWh",
+        "tango two eight",
+        "qualified",
+    ):
         assert text in shown
-    assert {"race.sheet", "debrief.html", "energy.svg"} <= {path.name for path in tmp_path.iterdir()}
+    assert {"race.sheet", "debrief.html", "energy.svg"} <= {
+        path.name for path in tmp_path.iterdir()
+    }
 
 
 def test_a_reader_that_goes_away_is_no_error() -> None:
     niner = f"'{sys.executable}' -c 'from codec.cli import main; raise SystemExit(main())'"
     command = f"{niner} book show {RACE} --rows 0 | head -1; echo ${{PIPESTATUS[0]}}"
-    done = subprocess.run(["bash", "-c", command], cwd=ROOT, capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        ["bash", "-c", command], cwd=ROOT, capture_output=True, text=True, check=True
+    )
     assert done.stdout.splitlines()[-1] == "0"
     assert "Traceback" not in done.stderr
 
@@ -184,7 +234,18 @@ def test_help_is_short_and_names_every_command(capsys: pytest.CaptureFixture[str
         main(["--help"])
     shown = capsys.readouterr().out
     assert len(shown.splitlines()) < 25
-    for command in ("decode", "encode", "hear", "log", "sheet", "race", "book", "design", "drill", "demo"):
+    for command in (
+        "decode",
+        "encode",
+        "hear",
+        "log",
+        "sheet",
+        "race",
+        "book",
+        "design",
+        "drill",
+        "demo",
+    ):
         assert command in shown
 
 

@@ -15,7 +15,11 @@ from codec.reading import plain_value
 EXAMPLES = Path(__file__).parents[1] / "examples"
 FILES = sorted(EXAMPLES.glob("*/reports.jsonl"))
 CASES = [
-    pytest.param(path.with_name(path.parent.name + ".toml"), json.loads(line, parse_float=Decimal), id=f"{path.parent.name}-{number}")
+    pytest.param(
+        path.with_name(path.parent.name + ".toml"),
+        json.loads(line, parse_float=Decimal),
+        id=f"{path.parent.name}-{number}",
+    )
     for path in FILES
     for number, line in enumerate(path.read_text("utf-8").splitlines(), start=1)
 ]
@@ -35,7 +39,9 @@ def test_a_transcript_gives_the_reading_beside_it(book: Path, case: dict[str, An
         return
     reading = decode(loaded, case["heard"], direction=case.get("direction"))
     assert reading.message == case["message"]
-    assert {name: plain_value(value) for name, value in reading.values.items()} == {n: _plain(v) for n, v in case["values"].items()}
+    assert {name: plain_value(value) for name, value in reading.values.items()} == {
+        n: _plain(v) for n, v in case["values"].items()
+    }
     if "warnings" in case:
         assert list(reading.warnings) == case["warnings"]
 
@@ -46,7 +52,9 @@ def _plain(value: Any) -> Any:
     return {end: _plain(v) for end, v in value.items()} if isinstance(value, dict) else value
 
 
-@pytest.mark.parametrize(("book", "case"), [case for case in CASES if "error" not in case.values[1]])
+@pytest.mark.parametrize(
+    ("book", "case"), [case for case in CASES if "error" not in case.values[1]]
+)
 def test_its_canonical_string_says_the_same(book: Path, case: dict[str, Any]) -> None:
     loaded = load_book(book)
     reading = decode(loaded, case["heard"], direction=case.get("direction"))
@@ -56,7 +64,11 @@ def test_its_canonical_string_says_the_same(book: Path, case: dict[str, Any]) ->
 
 
 @pytest.mark.parametrize(
-    ("name", "string", "energy"), [("race", "4 18 3HZ 2", "energy 0.2 kWh under plan"), ("starter", "7 16 46", "energy 0.4 kWh under plan")]
+    ("name", "string", "energy"),
+    [
+        ("race", "4 18 3HZ 2", "energy 0.2 kWh under plan"),
+        ("starter", "7 16 46", "energy 0.4 kWh under plan"),
+    ],
 )
 def test_a_report_a_book_explains_means_what_it_says(name: str, string: str, energy: str) -> None:
     book = load_book(EXAMPLES / name / f"{name}.toml")
@@ -69,8 +81,20 @@ def test_a_report_a_book_explains_means_what_it_says(name: str, string: str, ene
 
 def test_the_race_book_uses_every_kind_of_field_and_table() -> None:
     book = load_book(EXAMPLES / "race" / "race.toml")
-    assert {type(field).__name__ for field in book.fields.values()} == {"Quantity", "Bands", "Choice", "Flags", "Wrapped"}
-    assert {table.kind for table in book.tables.values()} == {"digits", "scale", "listed", "packed", "check"}
+    assert {type(field).__name__ for field in book.fields.values()} == {
+        "Quantity",
+        "Bands",
+        "Choice",
+        "Flags",
+        "Wrapped",
+    }
+    assert {table.kind for table in book.tables.values()} == {
+        "digits",
+        "scale",
+        "listed",
+        "packed",
+        "check",
+    }
     assert set(book.directions) == {"car", "pit"}
 
 

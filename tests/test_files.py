@@ -66,11 +66,32 @@ def test_a_file_that_cannot_be_written_is_named_with_what_to_do(tmp_path: Path) 
 @pytest.mark.parametrize(
     "command",
     [
-        ["design", "examples/design/needs.toml", "--family", "monotone", "--draws", "50", "--pick", "monotone-all", "--out"],
-        ["book", "key", "examples/starter/starter.toml", "--event", "Port Tessel", "--secret-file", "SECRET", "--out"],
+        [
+            "design",
+            "examples/design/needs.toml",
+            "--family",
+            "monotone",
+            "--draws",
+            "50",
+            "--pick",
+            "monotone-all",
+            "--out",
+        ],
+        [
+            "book",
+            "key",
+            "examples/starter/starter.toml",
+            "--event",
+            "Port Tessel",
+            "--secret-file",
+            "SECRET",
+            "--out",
+        ],
     ],
 )
-def test_a_book_by_hand_is_not_lost_to_one_that_is_made(command: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_book_by_hand_is_not_lost_to_one_that_is_made(
+    command: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     path, secret = tmp_path / "book.toml", tmp_path / "secret"
     path.write_text("# months of work\n")
     secret.write_text("seven long words kept apart")

@@ -1,4 +1,6 @@
-"""README tells the truth: its commands print what it says, its Python runs, its two commands are those that are run here."""
+"""README tells the truth: its commands print what it says, its Python runs, its two commands are
+those that are run here.
+"""
 
 from __future__ import annotations
 
@@ -25,7 +27,10 @@ def test_readme_has_examples() -> None:
 def test_every_command_prints_what_readme_shows() -> None:
     with folder() as where:
         for example in EXAMPLES:
-            assert (example.command, run(example.command, where)) == (example.command, example.output)
+            assert (example.command, run(example.command, where)) == (
+                example.command,
+                example.output,
+            )
 
 
 def test_the_python_of_readme_runs(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -45,7 +50,13 @@ def test_the_ci_script_runs_the_test_command_of_readme() -> None:
 
 @pytest.mark.parametrize(
     "link",
-    ["examples/starter/starter.toml", "examples/race/race.toml", "examples/qualifying/qualifying.toml", "DEVELOPERS.md", "CHANGELOG.md"],
+    [
+        "examples/starter/starter.toml",
+        "examples/race/race.toml",
+        "examples/qualifying/qualifying.toml",
+        "DEVELOPERS.md",
+        "CHANGELOG.md",
+    ],
 )
 def test_files_that_readme_names_exist(link: str) -> None:
     assert link in TEXT

@@ -16,7 +16,18 @@ ROOT = Path(__file__).parents[1]
 @pytest.fixture(scope="module")
 def names(tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[str]]:
     folder = tmp_path_factory.mktemp("wheel")
-    build = [sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps", "--no-build-isolation", "--wheel-dir", str(folder), str(ROOT)]
+    build = [
+        sys.executable,
+        "-m",
+        "pip",
+        "wheel",
+        "--quiet",
+        "--no-deps",
+        "--no-build-isolation",
+        "--wheel-dir",
+        str(folder),
+        str(ROOT),
+    ]
     subprocess.run(build, check=True, capture_output=True)
     (wheel,) = folder.glob("niner-*.whl")
     with zipfile.ZipFile(wheel) as archive:
@@ -24,7 +35,10 @@ def names(tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[str]]:
 
 
 def test_only_the_two_packages_are_in_it(names: list[str]) -> None:
-    assert {name.split("/")[0] for name in names if ".dist-info" not in name} == {"codec", "grammar"}
+    assert {name.split("/")[0] for name in names if ".dist-info" not in name} == {
+        "codec",
+        "grammar",
+    }
 
 
 def test_both_packages_are_typed(names: list[str]) -> None:
@@ -38,12 +52,20 @@ def test_every_data_table_is_in_it(names: list[str]) -> None:
 
 
 def test_every_module_is_in_it(names: list[str]) -> None:
-    modules = {str(path.relative_to(ROOT)) for package in ("codec", "grammar") for path in (ROOT / package).rglob("*.py")}
+    modules = {
+        str(path.relative_to(ROOT))
+        for package in ("codec", "grammar")
+        for path in (ROOT / package).rglob("*.py")
+    }
     assert modules <= set(names)
 
 
 def test_the_demo_has_its_book_and_its_race(names: list[str]) -> None:
-    assert {"codec/demo_data/race/race.toml", "codec/demo_data/event/radio.jsonl", "codec/demo_data/event/event.toml"} <= set(names)
+    assert {
+        "codec/demo_data/race/race.toml",
+        "codec/demo_data/event/radio.jsonl",
+        "codec/demo_data/event/event.toml",
+    } <= set(names)
 
 
 def test_no_test_is_in_it(names: list[str]) -> None:

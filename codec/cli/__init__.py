@@ -1,7 +1,7 @@
 """The ``niner`` command.
 
-Each command is a module beside this one with ``add(commands)``, which adds its arguments and names the function that runs it. Exit codes:
-0 done, 1 a report needs a repeat, 2 usage or book error.
+Each command is a module beside this one with ``add(commands)``, which adds its arguments and names
+the function that runs it. Exit codes: 0 done, 1 a report needs a repeat, 2 usage or book error.
 """
 
 from __future__ import annotations
@@ -17,14 +17,19 @@ from collections.abc import Sequence
 from grammar.errors import CodeError
 
 COMMANDS = ("decode", "encode", "hear", "log", "sheet", "race", "book", "design", "drill", "demo")
-_ABOUT = "Spoken status codes for racing: decode what the driver read out, encode what the dash shows, prove that a code is unambiguous."
+_ABOUT = (
+    "Spoken status codes for racing: decode what the driver read out, encode what the dash shows,"
+    " prove that a code is unambiguous."
+)
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="backslashreplace")  # an output without ° or … must not stop a report
+            stream.reconfigure(
+                errors="backslashreplace"
+            )  # an output without ° or … must not stop a report
     arguments = list(sys.argv[1:] if argv is None else argv)
     parser = _parser(arguments)
     args, rest = parser.parse_known_args(arguments)
@@ -54,7 +59,9 @@ def _drop_output() -> None:
 
 
 def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
-    """Return the parser; only the module of the command that is asked for is loaded, all of them for help."""
+    """Return the parser; only the module of the command that is asked for is loaded, all of them
+    for help.
+    """
     parser = argparse.ArgumentParser("niner", description=_ABOUT)
     parser.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")
     commands = parser.add_subparsers(title="commands", metavar="command", required=True)
@@ -65,7 +72,9 @@ def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
 
 
 def _gather(parser: argparse.ArgumentParser, args: argparse.Namespace, rest: Sequence[str]) -> None:
-    """Give words that stand behind an option to the argument that takes any number of them: options may stand anywhere."""
+    """Give words that stand behind an option to the argument that takes any number of them: options
+    may stand anywhere.
+    """
     taker = getattr(args, "gather", None)
     if rest and (taker is None or any(word.startswith("-") for word in rest)):
         parser.error(f"unrecognized arguments: {' '.join(rest)}")
@@ -92,7 +101,9 @@ def _version() -> str:
 
 
 def report(error: CodeError, *, as_json: bool) -> int:
-    """Print an error, on stdout as one JSON object or on stderr for people; return its exit code."""
+    """Print an error, on stdout as one JSON object or on stderr for people; return its exit
+    code.
+    """
     if as_json:
         import json
 

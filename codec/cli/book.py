@@ -14,18 +14,33 @@ from codec.cli.simulate import add_simulate
 
 def add(commands: Any) -> None:
     """Add the command and its own commands."""
-    parser = commands.add_parser("book", help="check and show a code book", description="Work on a code book.")
+    parser = commands.add_parser(
+        "book", help="check and show a code book", description="Work on a code book."
+    )
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
-    check = actions.add_parser("check", help="find every problem, prove that no string has two readings, and give its figures")
+    check = actions.add_parser(
+        "check",
+        help="find every problem, prove that no string has two readings, and give its figures",
+    )
     add_book(check)
-    check.add_argument("--pairs", type=_amount, default=6, metavar="N", help="how many easily confused pairs of words to name (6)")
+    check.add_argument(
+        "--pairs",
+        type=_amount,
+        default=6,
+        metavar="N",
+        help="how many easily confused pairs of words to name (6)",
+    )
     add_json(check)
     check.set_defaults(run=run_check)
     show = actions.add_parser("show", help="draw the tables a person needs")
     add_book(show)
-    show.add_argument("--rows", type=_amount, default=12, metavar="N", help="rows of each table, 0 for all (12)")
+    show.add_argument(
+        "--rows", type=_amount, default=12, metavar="N", help="rows of each table, 0 for all (12)"
+    )
     show.set_defaults(run=run_show)
-    grammar = actions.add_parser("grammar", help="print the generated Lark grammar of the book's reports")
+    grammar = actions.add_parser(
+        "grammar", help="print the generated Lark grammar of the book's reports"
+    )
     add_book(grammar)
     grammar.set_defaults(run=run_grammar)
     add_export(actions)
@@ -98,16 +113,32 @@ def _facts(book: Any, pairs: int) -> dict[str, Any]:
                 "direction": message.direction,
                 "readings": f.readings,
                 "symbols": {"mean": round(f.mean_symbols, 3), "worst": f.worst_symbols},
-                "seconds": {"mean": round(f.mean_seconds, 3), "error": round(f.error, 4), "worst": round(f.worst_seconds, 3)},
+                "seconds": {
+                    "mean": round(f.mean_seconds, 3),
+                    "error": round(f.error, 4),
+                    "worst": round(f.worst_seconds, 3),
+                },
                 "worst": f.worst_string,
             }
         )
         for leaf in message.check_leaves:
             table = message.tables[leaf]
             length = sum(message.tables[n].lengths[1] for n in message.covered(leaf))
-            shares = {change: 1 - missed / total for change, (missed, total) in notices(table, length).items() if total}
+            shares = {
+                change: 1 - missed / total
+                for change, (missed, total) in notices(table, length).items()
+                if total
+            }
             weak += [f"{table.name} in {message.name}: {text}" for text in warned(table, length)]
-            checks.append({"table": table.name, "message": message.name, "method": table.title, "symbols": length, "notices": shares})
+            checks.append(
+                {
+                    "table": table.name,
+                    "message": message.name,
+                    "method": table.title,
+                    "symbols": length,
+                    "notices": shares,
+                }
+            )
     return {
         "title": book.title,
         "problems": [],
@@ -125,7 +156,9 @@ def _proven(book: Any) -> str:
 
 
 def _confusable(book: Any, pairs: int) -> list[dict[str, Any]]:
-    """Return the pairs of words the book's messages use that are most easily taken for each other."""
+    """Return the pairs of words the book's messages use that are most easily taken for each
+    other.
+    """
     from grammar import sound
 
     mask = 0
@@ -142,7 +175,10 @@ def _clash(book: Any) -> str:
     from grammar.errors import CodeError
 
     try:
-        one, other = ("; then ".join(match.text() for match in side) for side in (book.crossing.one, book.crossing.other))
+        one, other = (
+            "; then ".join(match.text() for match in side)
+            for side in (book.crossing.one, book.crossing.other)
+        )
     except CodeError:
         return "a string may be both a report and a call (too many layouts to tell)"
     return f"{book.crossing.string!r} is both a report and a call, {one} and {other}"
@@ -155,7 +191,10 @@ def _notes(book: Any, weak: list[str]) -> list[str]:
     notes = [f"field {name!r} is in no message" for name in book.fields if name not in said]
     notes += [f"table {name!r} is in no message" for name in book.tables if name not in used]
     for name, field in book.fields.items():
-        notes += [f"field {name!r}: {text}: it warns at that end only" for text in getattr(field, "far_limits", list)()]
+        notes += [
+            f"field {name!r}: {text}: it warns at that end only"
+            for text in getattr(field, "far_limits", list)()
+        ]
     notes += weak
     if not book.one_way:
         notes.append(f"{_clash(book)}: decode with --direction where it is not clear who speaks")

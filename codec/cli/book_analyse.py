@@ -1,4 +1,6 @@
-"""``niner book analyse``: where a book's seconds go, what is confused in it, and what the designer would change."""
+"""``niner book analyse``: where a book's seconds go, what is confused in it, and what the designer
+would change.
+"""
 
 from __future__ import annotations
 
@@ -14,12 +16,25 @@ if TYPE_CHECKING:
 
 def add_analyse(actions: Any) -> None:
     """Add ``book analyse``."""
-    parser = actions.add_parser("analyse", help="where a message's seconds go, what is confused, what the designer would change")
+    parser = actions.add_parser(
+        "analyse",
+        help="where a message's seconds go, what is confused, what the designer would change",
+    )
     add_book(parser)
-    parser.add_argument("--message", help="the message; the default is the one with the most readings")
-    parser.add_argument("--pairs", type=int, default=10, metavar="N", help="how many easily confused pairs to list (10)")
+    parser.add_argument(
+        "--message", help="the message; the default is the one with the most readings"
+    )
+    parser.add_argument(
+        "--pairs",
+        type=int,
+        default=10,
+        metavar="N",
+        help="how many easily confused pairs to list (10)",
+    )
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--quick", action="store_true", help="do not design anything for comparison")
+    parser.add_argument(
+        "--quick", action="store_true", help="do not design anything for comparison"
+    )
     add_json(parser)
     parser.set_defaults(run=run_analyse)
 
@@ -50,7 +65,9 @@ def _largest(book: Book) -> str:
 
 
 def _after(book: Book, found: Analysis, seed: int) -> list[tuple[str, Proposal]]:
-    """Return the quickest proposals that people can read and that are as safe as the book, and the quickest of all that are."""
+    """Return the quickest proposals that people can read and that are as safe as the book, and the
+    quickest of all that are.
+    """
     from codec.screen.design import progress
     from grammar.design import candidates, needs_of, proposals
 
@@ -58,9 +75,14 @@ def _after(book: Book, found: Analysis, seed: int) -> list[tuple[str, Proposal]]
     makers = list(candidates(needs, ("assigned", "variable", "packed"), seed))
     with progress("designing", len(makers)) as done:
         made = proposals(needs, makers, draws=600, seed=seed, done=done)
-    safe = [one for one in made if one.wrong <= max(found.wrong, found.wrong + 2 * found.wrong_error)]
+    safe = [
+        one for one in made if one.wrong <= max(found.wrong, found.wrong + 2 * found.wrong_error)
+    ]
     options = [
-        ("read from a card, wrong readings no more as far as can be told", [one for one in safe if one.readable]),
+        (
+            "read from a card, wrong readings no more as far as can be told",
+            [one for one in safe if one.readable],
+        ),
         ("the least time, wrong readings no more as far as can be told", safe),
         ("the least wrong readings", sorted(made, key=lambda one: one.wrong)[:1]),
     ]
@@ -80,10 +102,25 @@ def _facts(found: Analysis, told: list[str], after: list[tuple[str, Proposal]]) 
         "wrong": found.wrong,
         "ask": found.ask,
         "tables": [
-            {"table": one.table, "seconds": one.seconds, "bits": one.bits, "least": one.least, "wasted": one.waste} for one in found.spent
+            {
+                "table": one.table,
+                "seconds": one.seconds,
+                "bits": one.bits,
+                "least": one.least,
+                "wasted": one.waste,
+            }
+            for one in found.spent
         ],
         "confused": [
-            {"table": p.table, "said": p.said, "read": p.read, "share": p.share, "harm": p.harm, "noticed": p.noticed, "cost": p.cost}
+            {
+                "table": p.table,
+                "said": p.said,
+                "read": p.read,
+                "share": p.share,
+                "harm": p.harm,
+                "noticed": p.noticed,
+                "cost": p.cost,
+            }
             for p in found.mixed
         ],
         "remarks": told,

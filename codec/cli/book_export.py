@@ -26,10 +26,18 @@ def add_export(actions: Any) -> None:
     )
     add_book(parser)
     parser.add_argument("form", metavar="FORMAT", choices=tuple(FORMATS), help="one of those below")
-    parser.add_argument("-o", "--out", metavar="FOLDER", default=".", help="where to write the files (here); - prints a single file")
+    parser.add_argument(
+        "-o",
+        "--out",
+        metavar="FOLDER",
+        default=".",
+        help="where to write the files (here); - prints a single file",
+    )
     parser.add_argument("--replace", action="store_true", help="write over files that are there")
     one_way = ", ".join(name for name, known in FORMATS.items() if known.one_way)
-    parser.add_argument("--direction", choices=("car", "pit"), help=f"{one_way}: only reports, or only calls")
+    parser.add_argument(
+        "--direction", choices=("car", "pit"), help=f"{one_way}: only reports, or only calls"
+    )
     add_json(parser)
     parser.set_defaults(run=run_export)
 
@@ -42,10 +50,14 @@ def run_export(args: argparse.Namespace) -> int:
     from grammar.export import export
 
     book = load_book(args.book)
-    files = export(book, args.form, direction=args.direction, mark=_mark(book) if args.form == "card" else "")
+    files = export(
+        book, args.form, direction=args.direction, mark=_mark(book) if args.form == "card" else ""
+    )
     if args.out == "-":
         if len(files) > 1:
-            raise CodeError(f"{args.form} is {len(files)} files", kind="usage", hint="name a folder with --out")
+            raise CodeError(
+                f"{args.form} is {len(files)} files", kind="usage", hint="name a folder with --out"
+            )
         sys.stdout.buffer.write(next(iter(files.values())))
         return 0
     folder = Path(args.out)
@@ -55,7 +67,11 @@ def run_export(args: argparse.Namespace) -> int:
         folder.mkdir(parents=True, exist_ok=True)
     for name, data in files.items():
         write(folder / name, data, replace=args.replace)
-        emit({"file": str(folder / name), "bytes": len(data)}) if args.json else print(folder / name)
+        (
+            emit({"file": str(folder / name), "bytes": len(data)})
+            if args.json
+            else print(folder / name)
+        )
     if not args.json:
         first = next(iter(files)).partition(".")[0]
         print(f"next: {FORMATS[args.form].use.format(name=book.name, c=first)}", file=sys.stderr)

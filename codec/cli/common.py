@@ -1,4 +1,6 @@
-"""What commands share: text from arguments or standard input, JSON lines, values from the command line."""
+"""What commands share: text from arguments or standard input, JSON lines, values from the command
+line.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,9 @@ def add_json(parser: argparse.ArgumentParser) -> None:
 
 
 def lines(words: Sequence[str]) -> Iterator[str]:
-    """Yield the text of the arguments as one line, or the lines of standard input that are not blank."""
+    """Yield the text of the arguments as one line, or the lines of standard input that are not
+    blank.
+    """
     if words:
         yield " ".join(words)
         return

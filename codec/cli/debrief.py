@@ -1,4 +1,6 @@
-"""``niner sheet debrief`` and ``niner sheet compare``: the commands that ``niner sheet`` takes over."""
+"""``niner sheet debrief`` and ``niner sheet compare``: the commands that ``niner sheet`` takes
+over.
+"""
 
 from __future__ import annotations
 
@@ -17,14 +19,26 @@ if TYPE_CHECKING:
 
 def add_debrief(actions: Any) -> None:
     """Add ``debrief`` to the commands of ``niner sheet``."""
-    about = "Write the race as one HTML page that needs nothing else, and its figures as SVG and PNG."
-    parser = actions.add_parser("debrief", help="the race on one page, with figures", description=about)
+    about = (
+        "Write the race as one HTML page that needs nothing else, and its figures as SVG and PNG."
+    )
+    parser = actions.add_parser(
+        "debrief", help="the race on one page, with figures", description=about
+    )
     parser.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     parser.add_argument("folder", metavar="FOLDER", help="where to write; made if it is not there")
-    parser.add_argument("--event", help="the event file: adds the energy, its forecast, and the doubtful reports")
-    parser.add_argument("--recorded", metavar="CAR.csv", help="what the car recorded: adds what was read wrong, heard wrong or late")
+    parser.add_argument(
+        "--event", help="the event file: adds the energy, its forecast, and the doubtful reports"
+    )
+    parser.add_argument(
+        "--recorded",
+        metavar="CAR.csv",
+        help="what the car recorded: adds what was read wrong, heard wrong or late",
+    )
     parser.add_argument("--car", help="the car; may be left out where the sheet has one")
-    parser.add_argument("--replace", action="store_true", help="write over an earlier debrief in the folder")
+    parser.add_argument(
+        "--replace", action="store_true", help="write over an earlier debrief in the folder"
+    )
     add_json(parser)
     parser.set_defaults(run=run_debrief)
 
@@ -32,14 +46,21 @@ def add_debrief(actions: Any) -> None:
 def add_compare(actions: Any) -> None:
     """Add ``compare`` to the commands of ``niner sheet``."""
     about = (
-        "Hold what was said against what the car recorded, lap by lap. CAR.csv has a column lap, columns named as the book's fields with "
-        "the values recorded, and, where known, time (when the lap ended), dash (the symbols shown) and said (the driver's words)."
+        "Hold what was said against what the car recorded, lap by lap. CAR.csv has a column lap,"
+        " columns named as the book's fields with the values recorded, and, where known, time (when"
+        " the lap ended), dash (the symbols shown) and said (the driver's words)."
     )
-    parser = actions.add_parser("compare", help="what was said against what the car recorded", description=about)
+    parser = actions.add_parser(
+        "compare", help="what was said against what the car recorded", description=about
+    )
     parser.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     parser.add_argument("recorded", metavar="CAR.csv", help="what the car recorded")
     parser.add_argument("--car", help="the car; may be left out where the sheet has one")
-    parser.add_argument("--profile", metavar="FILE", help="write the words counted as a profile, for hear, encode and design")
+    parser.add_argument(
+        "--profile",
+        metavar="FILE",
+        help="write the words counted as a profile, for hear, encode and design",
+    )
     parser.add_argument("--replace", action="store_true", help="write over a profile that is there")
     add_json(parser)
     parser.set_defaults(run=run_compare)
@@ -67,7 +88,11 @@ def run_debrief(args: argparse.Namespace) -> int:
     book, entries, car, _ = _opened(args)
     event = load_event(args.event, book) if args.event else None
     recorded = read_car_file(args.recorded, book) if args.recorded else None
-    written = write(summarise(book, entries, car=car, event=event, recorded=recorded), args.folder, replace=args.replace)
+    written = write(
+        summarise(book, entries, car=car, event=event, recorded=recorded),
+        args.folder,
+        replace=args.replace,
+    )
     for path in written:
         if args.json:
             emit({"file": str(path)})
@@ -86,7 +111,11 @@ def run_compare(args: argparse.Namespace) -> int:
         from codec.profile import save_profile
 
         if Path(args.profile).exists() and not args.replace:
-            raise CodeError(f"{args.profile!r} is there already", kind="usage", hint="name another file, or pass --replace")
+            raise CodeError(
+                f"{args.profile!r} is there already",
+                kind="usage",
+                hint="name another file, or pass --replace",
+            )
         save_profile(found.profile(book, driver or f"car {car}"), args.profile)
     if not args.json:
         from codec.screen.race import show_comparison
@@ -95,7 +124,13 @@ def run_compare(args: argparse.Namespace) -> int:
         return 0
     for finding in found.findings:
         emit(_facts(finding))
-    emit({"words": len(found.heard), "confused": [list(one) for one in found.confused()], "unused": list(found.unused)})
+    emit(
+        {
+            "words": len(found.heard),
+            "confused": [list(one) for one in found.confused()],
+            "unused": list(found.unused),
+        }
+    )
     return 0
 
 

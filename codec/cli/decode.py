@@ -14,15 +14,30 @@ if TYPE_CHECKING:
 
 def add(commands: Any) -> None:
     """Add the command."""
-    about = "Read spoken or typed reports: one from the arguments, or one a line from standard input."
+    about = (
+        "Read spoken or typed reports: one from the arguments, or one a line from standard input."
+    )
     parser = commands.add_parser("decode", help="spoken reports to readings", description=about)
     add_book(parser)
-    parser.add_argument("text", nargs="*", metavar="WORD", help="the report as heard; standard input if none is given")
-    parser.add_argument("--direction", choices=("car", "pit"), help="take only reports (car) or only calls (pit)")
     parser.add_argument(
-        "--near", action="append", default=[], metavar="FIELD=VALUE", help="what a wrapped field is expected to be near, such as lap=23"
+        "text",
+        nargs="*",
+        metavar="WORD",
+        help="the report as heard; standard input if none is given",
     )
-    parser.add_argument("--all", action="store_true", help="print every possible reading instead of refusing ties")
+    parser.add_argument(
+        "--direction", choices=("car", "pit"), help="take only reports (car) or only calls (pit)"
+    )
+    parser.add_argument(
+        "--near",
+        action="append",
+        default=[],
+        metavar="FIELD=VALUE",
+        help="what a wrapped field is expected to be near, such as lap=23",
+    )
+    parser.add_argument(
+        "--all", action="store_true", help="print every possible reading instead of refusing ties"
+    )
     add_json(parser)
     parser.set_defaults(run=run, gather="text")
 
@@ -45,7 +60,9 @@ def run(args: argparse.Namespace) -> int:
                 transcript = decode_all(book, line, direction=args.direction, context=context)
                 found, facts = list(transcript.reports), transcript.as_dicts(book)
             if not facts:
-                raise Incomplete("no report in this", kind="no-report", source=line, span=(len(line), len(line)))
+                raise Incomplete(
+                    "no report in this", kind="no-report", source=line, span=(len(line), len(line))
+                )
         except CodeError as error:
             worst = max(worst, report(error, as_json=args.json))
             continue
@@ -58,7 +75,9 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _context(book: Book, near: Sequence[str]) -> dict[str, str]:
-    """Return what wrapped fields are expected to be near; raises CodeError for a field that is not wrapped, or no number."""
+    """Return what wrapped fields are expected to be near; raises CodeError for a field that is not
+    wrapped, or no number.
+    """
     from grammar.errors import CodeError
     from grammar.fields import Wrapped
 
@@ -66,7 +85,11 @@ def _context(book: Book, near: Sequence[str]) -> dict[str, str]:
     wrapped = {name: one for name, one in book.fields.items() if isinstance(one, Wrapped)}
     for name, value in context.items():
         if name not in wrapped:
-            raise CodeError(f"--near {name}: no wrapped field of the book", kind="usage", expected=list(wrapped) or ["a book with one"])
+            raise CodeError(
+                f"--near {name}: no wrapped field of the book",
+                kind="usage",
+                expected=list(wrapped) or ["a book with one"],
+            )
         wrapped[name].number(value)
     return context
 

@@ -1,4 +1,6 @@
-"""``niner demo``: an invented race, from the radio to the sheet, the forecast, the answer and the debrief."""
+"""``niner demo``: an invented race, from the radio to the sheet, the forecast, the answer and the
+debrief.
+"""
 
 from __future__ import annotations
 
@@ -11,14 +13,26 @@ CARS = ("7=Ilse Marrow,Quill", "61=Teo Vash,Denn")
 
 def add(commands: Any) -> None:
     """Add the command."""
-    about = "Read the radio of an invented race at the invented Port Tessel circuit: lap sheet, forecast, answer and debrief."
-    parser = commands.add_parser("demo", help="an invented race, from the radio to the debrief", description=about)
-    parser.add_argument("folder", nargs="?", default="niner-demo", help="where the sheet and the debrief are written (niner-demo)")
+    about = (
+        "Read the radio of an invented race at the invented Port Tessel circuit: lap sheet,"
+        " forecast, answer and debrief."
+    )
+    parser = commands.add_parser(
+        "demo", help="an invented race, from the radio to the debrief", description=about
+    )
+    parser.add_argument(
+        "folder",
+        nargs="?",
+        default="niner-demo",
+        help="where the sheet and the debrief are written (niner-demo)",
+    )
     parser.set_defaults(run=run)
 
 
 def demo_folder() -> Path:
-    """Return the folder of the examples: the copy in an installed package, else the one in the checkout."""
+    """Return the folder of the examples: the copy in an installed package, else the one in the
+    checkout.
+    """
     package = Path(__file__).parents[1]
     installed = package / "demo_data"
     return installed if installed.is_dir() else package.parent / "examples"

@@ -1,4 +1,6 @@
-"""``niner design``: propose code books for what must be said, along the trade-off of time, certainty and size of the card."""
+"""``niner design``: propose code books for what must be said, along the trade-off of time,
+certainty and size of the card.
+"""
 
 from __future__ import annotations
 
@@ -22,17 +24,40 @@ _MOST_ROWS = 1_000_000
 def add(commands: Any) -> None:
     """Add the command."""
     about = (
-        "Propose code books for what must be said: how long a report takes, how often it goes wrong, how far it is from the least possible."
+        "Propose code books for what must be said: how long a report takes, how often it goes"
+        " wrong, how far it is from the least possible."
     )
-    parser = commands.add_parser("design", help="propose code books: short to say, hard to mishear", description=about)
-    parser.add_argument("needs", metavar="FILE", help="a needs file; or a code book, with --message")
+    parser = commands.add_parser(
+        "design", help="propose code books: short to say, hard to mishear", description=about
+    )
+    parser.add_argument(
+        "needs", metavar="FILE", help="a needs file; or a code book, with --message"
+    )
     parser.add_argument("--message", help="design this message of a code book anew")
-    parser.add_argument("--family", action="append", metavar="NAME", help="only this family; may be repeated (all)")
-    parser.add_argument("--sheet", metavar="CSV", help="learn how often values occur from past reports: one column a field")
-    parser.add_argument("--seed", type=int, default=1, help="the same seed and needs give the same books (1)")
-    parser.add_argument("--draws", type=int, default=1000, metavar="N", help="reports drawn for each proposal's figures (1000)")
+    parser.add_argument(
+        "--family", action="append", metavar="NAME", help="only this family; may be repeated (all)"
+    )
+    parser.add_argument(
+        "--sheet",
+        metavar="CSV",
+        help="learn how often values occur from past reports: one column a field",
+    )
+    parser.add_argument(
+        "--seed", type=int, default=1, help="the same seed and needs give the same books (1)"
+    )
+    parser.add_argument(
+        "--draws",
+        type=int,
+        default=1000,
+        metavar="N",
+        help="reports drawn for each proposal's figures (1000)",
+    )
     parser.add_argument("--all", action="store_true", help="show what others beat, too")
-    parser.add_argument("--pick", metavar="NAME", help="the proposal to write; the default keeps the limits and costs least")
+    parser.add_argument(
+        "--pick",
+        metavar="NAME",
+        help="the proposal to write; the default keeps the limits and costs least",
+    )
     parser.add_argument("--out", metavar="FILE", help="write the proposal's book here; - prints it")
     parser.add_argument("--replace", action="store_true", help="write over a file that is there")
     parser.add_argument("--plot", metavar="FILE", help="draw the trade-off as SVG or PNG")
@@ -43,11 +68,22 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Propose, show, and write what was picked."""
     from codec.screen.design import progress, show, wrote
-    from grammar.design import FAMILIES, bound_of, broken, candidates, chosen, frontier, proposals, written
+    from grammar.design import (
+        FAMILIES,
+        bound_of,
+        broken,
+        candidates,
+        chosen,
+        frontier,
+        proposals,
+        written,
+    )
     from grammar.errors import CodeError
 
     if args.draws < 50:
-        raise CodeError(f"{args.draws} reports tell too little", kind="usage", expected=["--draws 50 or more"])
+        raise CodeError(
+            f"{args.draws} reports tell too little", kind="usage", expected=["--draws 50 or more"]
+        )
     needs = _needs(args)
     makers = list(candidates(needs, args.family or tuple(FAMILIES), args.seed))
     with progress("designing", len(makers)) as done:
@@ -57,7 +93,12 @@ def run(args: argparse.Namespace) -> int:
     shown = sorted(found, key=lambda one: one.mean) if args.all else best
     if args.json:
         facts = [
-            {**one.as_dict(), "frontier": one in best, "picked": one is pick, "keeps_limits": not broken(one, needs.limits)}
+            {
+                **one.as_dict(),
+                "frontier": one in best,
+                "picked": one is pick,
+                "keeps_limits": not broken(one, needs.limits),
+            }
             for one in shown
         ]
         emit({"needs": needs.title, "bound": round(bound_of(needs).seconds, 4), "proposals": facts})
@@ -92,52 +133,98 @@ def _needs(args: argparse.Namespace) -> Needs:
     text = read(path, "needs or a book")
     keys = document(text, args.needs).keys()
     if args.message is None and {"messages", "tables"} <= keys:
-        raise CodeError(f"{path} is a code book", kind="usage", hint="name the message to design anew with --message")
+        raise CodeError(
+            f"{path} is a code book",
+            kind="usage",
+            hint="name the message to design anew with --message",
+        )
     if args.message is not None and not {"messages", "tables"} & keys:
-        raise CodeError(f"{path} is a needs file, which names its message itself", kind="usage", hint="leave out --message")
-    needs = needs_of(parse_book(text, str(path)), args.message) if args.message is not None else parse_needs(text, str(path))
+        raise CodeError(
+            f"{path} is a needs file, which names its message itself",
+            kind="usage",
+            hint="leave out --message",
+        )
+    needs = (
+        needs_of(parse_book(text, str(path)), args.message)
+        if args.message is not None
+        else parse_needs(text, str(path))
+    )
     return needs.with_reports(_reports(args.sheet, needs.fields)) if args.sheet else needs
 
 
 def _missed(needs: Needs, found: list[Proposal]) -> list[str]:
-    """Return how near proposals come to the limits: to those that none keeps, or else that which breaks fewest."""
+    """Return how near proposals come to the limits: to those that none keeps, or else that which
+    breaks fewest.
+    """
     from grammar.design import broken, expected_seconds
 
     each = {one.name: broken(one, needs.limits) for one in found}
     hopeless = set.intersection(*map(set, each.values()))
-    near = min(found, key=lambda one: (len(each[one.name].keys() & hopeless), len(each[one.name]), one.wrong, expected_seconds(one, needs)))
+    near = min(
+        found,
+        key=lambda one: (
+            len(each[one.name].keys() & hopeless),
+            len(each[one.name]),
+            one.wrong,
+            expected_seconds(one, needs),
+        ),
+    )
     return [f"{asked} ({near.name}: {came})" for asked, came in each[near.name].items()]
 
 
 def _reports(path: str, fields: Mapping[str, FieldBase]) -> list[dict[str, str]]:
-    """Return past reports from CSV: columns named after fields, or as an exported sheet has them; refused ones are passed over."""
+    """Return past reports from CSV: columns named after fields, or as an exported sheet has them;
+    refused ones are passed over.
+    """
     from grammar.errors import CodeError, EncodeError, counted
 
     reports: list[dict[str, str]] = []
     try:
         with Path(path).open(encoding="utf-8-sig", newline="") as file:
             reader = csv.DictReader(file)
-            columns = {name: name.removeprefix(_VALUE) for name in reader.fieldnames or () if name.removeprefix(_VALUE) in fields}
+            columns = {
+                name: name.removeprefix(_VALUE)
+                for name in reader.fieldnames or ()
+                if name.removeprefix(_VALUE) in fields
+            }
             if not columns:
-                raise CodeError(f"{path}: no column is named after a field", kind="sheet", expected=list(fields))
+                raise CodeError(
+                    f"{path}: no column is named after a field", kind="sheet", expected=list(fields)
+                )
             for row, _ in zip(reader, range(_MOST_ROWS), strict=False):
-                report = {} if row.get("refusal") else {field: row[name] for name, field in columns.items() if row[name]}
+                report = (
+                    {}
+                    if row.get("refusal")
+                    else {field: row[name] for name, field in columns.items() if row[name]}
+                )
                 for field, value in report.items():
                     try:
                         fields[field].level(value)
                     except EncodeError as error:
                         place = f"{path}, line {reader.line_num}"
-                        raise CodeError(f"{place}: {error.message}", kind="sheet", expected=error.expected, hint=error.hint) from None
+                        raise CodeError(
+                            f"{place}: {error.message}",
+                            kind="sheet",
+                            expected=error.expected,
+                            hint=error.hint,
+                        ) from None
                 reports += [report] if report else []
     except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise CodeError(f"{path} can't be read: {error}", kind="file", hint="pass a CSV file in UTF-8") from None
+        raise CodeError(
+            f"{path} can't be read: {error}", kind="file", hint="pass a CSV file in UTF-8"
+        ) from None
     if not reports:
         raise CodeError(
-            f"{path}: no report to learn from", kind="sheet", hint="pass past reports, one a line below the names of the columns"
+            f"{path}: no report to learn from",
+            kind="sheet",
+            hint="pass past reports, one a line below the names of the columns",
         )
     missing = [name for name in fields if name not in columns.values()]
     unknown = f"; no column for {', '.join(missing)}" if missing else ""
-    print(f"learned from {counted(len(reports), 'report')}: {', '.join(columns.values())}{unknown}", file=sys.stderr)
+    print(
+        f"learned from {counted(len(reports), 'report')}: {', '.join(columns.values())}{unknown}",
+        file=sys.stderr,
+    )
     return reports
 
 
@@ -147,7 +234,11 @@ def _picked(name: str, found: list[Proposal]) -> Proposal:
     for one in found:
         if one.name == name:
             return one
-    raise CodeError(f"there is no proposal {name!r}", kind="unknown-proposal", expected=[one.name for one in found])
+    raise CodeError(
+        f"there is no proposal {name!r}",
+        kind="unknown-proposal",
+        expected=[one.name for one in found],
+    )
 
 
 def _write(path: str, text: str, *, replace: bool) -> None:

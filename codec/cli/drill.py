@@ -25,24 +25,46 @@ _CAREFUL = "On a simulator, at a desk or in a parked car; never while driving."
 def add(commands: Any) -> None:
     """Add the command and its own commands."""
     about = f"Learn to read a code off the dash, and to hear it. {_CAREFUL}"
-    parser = commands.add_parser("drill", help="drill the driver and the engineer", description=about)
+    parser = commands.add_parser(
+        "drill", help="drill the driver and the engineer", description=about
+    )
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
-    read = actions.add_parser("read", help="the driver reads strings out", description=f"The driver reads out; the coach marks. {_CAREFUL}")
+    read = actions.add_parser(
+        "read",
+        help="the driver reads strings out",
+        description=f"The driver reads out; the coach marks. {_CAREFUL}",
+    )
     _add_session(read)
-    read.add_argument("--second-task", action="store_true", help="brake signals come up while the driver reads; B answers them")
+    read.add_argument(
+        "--second-task",
+        action="store_true",
+        help="brake signals come up while the driver reads; B answers them",
+    )
     read.set_defaults(run=run_read)
-    hear = actions.add_parser("hear", help="the engineer writes down what is spoken", description="Reports are spoken through radio noise.")
+    hear = actions.add_parser(
+        "hear",
+        help="the engineer writes down what is spoken",
+        description="Reports are spoken through radio noise.",
+    )
     _add_session(hear)
-    hear.add_argument("--noise", metavar="GRADE", help="quiet, clear, noisy, harsh, or decibels (the book's)")
+    hear.add_argument(
+        "--noise", metavar="GRADE", help="quiet, clear, noisy, harsh, or decibels (the book's)"
+    )
     hear.add_argument("--voice", default="en-gb", help="the synthesiser's voice (en-gb)")
-    hear.add_argument("--flash", action="store_true", help="show the words one by one instead of speaking them")
-    hear.add_argument("--keep-audio", metavar="FOLDER", help="keep the sound files here; made if it is not there")
+    hear.add_argument(
+        "--flash", action="store_true", help="show the words one by one instead of speaking them"
+    )
+    hear.add_argument(
+        "--keep-audio", metavar="FOLDER", help="keep the sound files here; made if it is not there"
+    )
     hear.set_defaults(run=run_hear)
     progress = actions.add_parser("progress", help="accuracy, seconds, confusions, what comes next")
     progress.add_argument("journal", metavar="JOURNAL", help="the journal's file")
     progress.add_argument("--person", help="only this person")
     progress.add_argument("--drill", choices=("read", "hear"), help="only this drill")
-    progress.add_argument("--csv", metavar="FILE", help="write symbols, fields and days as CSV; - for standard output")
+    progress.add_argument(
+        "--csv", metavar="FILE", help="write symbols, fields and days as CSV; - for standard output"
+    )
     progress.add_argument("--replace", action="store_true", help="write over a CSV that is there")
     progress.add_argument("--picture", metavar="FILE", help="draw the confusions as .svg or .png")
     add_json(progress)
@@ -53,12 +75,32 @@ def add(commands: Any) -> None:
 def _add_session(parser: argparse.ArgumentParser) -> None:
     add_book(parser)
     parser.add_argument("--person", required=True, metavar="NAME", help="who is drilled")
-    parser.add_argument("--journal", default="drills.niner", metavar="FILE", help="the journal, several people in one (drills.niner)")
-    parser.add_argument("--items", type=int, default=20, metavar="N", help="how many questions (20)")
+    parser.add_argument(
+        "--journal",
+        default="drills.niner",
+        metavar="FILE",
+        help="the journal, several people in one (drills.niner)",
+    )
+    parser.add_argument(
+        "--items", type=int, default=20, metavar="N", help="how many questions (20)"
+    )
     parser.add_argument("--only", choices=_ASKED, default="mixed", help="what is asked (mixed)")
-    parser.add_argument("--message", action="append", default=[], metavar="NAME", help="only this message; more than once for several")
-    parser.add_argument("--pace", type=float, metavar="SECONDS", help="from one question to the next, as laps would; yours without it")
-    parser.add_argument("--seed", type=int, default=1, metavar="N", help="another seed asks other questions (1)")
+    parser.add_argument(
+        "--message",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="only this message; more than once for several",
+    )
+    parser.add_argument(
+        "--pace",
+        type=float,
+        metavar="SECONDS",
+        help="from one question to the next, as laps would; yours without it",
+    )
+    parser.add_argument(
+        "--seed", type=int, default=1, metavar="N", help="another seed asks other questions (1)"
+    )
 
 
 def run_read(args: argparse.Namespace) -> int:
@@ -80,13 +122,24 @@ def _session(args: argparse.Namespace, drill: Any) -> int:
     from codec.drill.noise import FLASHED, named
 
     if args.items < 1:
-        raise CodeError(f"--items can't be {args.items}", kind="usage", expected=["a number of questions from 1"])
+        raise CodeError(
+            f"--items can't be {args.items}",
+            kind="usage",
+            expected=["a number of questions from 1"],
+        )
     if args.pace is not None and not 1 <= args.pace <= _SLOWEST:
-        raise CodeError(f"--pace can't be {args.pace:g}", kind="usage", expected=[f"seconds from 1 to {_SLOWEST}"])
+        raise CodeError(
+            f"--pace can't be {args.pace:g}",
+            kind="usage",
+            expected=[f"seconds from 1 to {_SLOWEST}"],
+        )
     book = load_book(args.book)
     pool = Pool(book, args.message)
     kinds = [kind for kind, name in PLURALS.items() if name == args.only]
-    with DrillJournal(args.journal, create=True) as journal, tempfile.TemporaryDirectory(prefix="niner-") as folder:
+    with (
+        DrillJournal(args.journal, create=True) as journal,
+        tempfile.TemporaryDirectory(prefix="niner-") as folder,
+    ):
         speaker = _speaker(args, folder) if drill == "hear" else None
         grade = named(args.noise or str(book.spec.hearing.noise)) if drill == "hear" else ""
         session = Session(
@@ -100,12 +153,18 @@ def _session(args: argparse.Namespace, drill: Any) -> int:
             noise=FLASHED if drill == "hear" and speaker is None else grade,
             second_task=getattr(args, "second_task", False),
         )
-        return _shown(session, args.items, None if speaker is None else _player(speaker, session, grade))
+        return _shown(
+            session, args.items, None if speaker is None else _player(speaker, session, grade)
+        )
 
 
 def _shown(session: Any, items: int, player: Player | None) -> int:
     if not sys.stdin.isatty() or not sys.stdout.isatty():
-        raise CodeError("a drill needs a terminal: keys take the times", kind="usage", hint="run it in a terminal window")
+        raise CodeError(
+            "a drill needs a terminal: keys take the times",
+            kind="usage",
+            hint="run it in a terminal window",
+        )
     from grammar.libraries import needed
 
     needed("prompt_toolkit", "drill")
@@ -139,7 +198,15 @@ def _speaker(args: argparse.Namespace, folder: str) -> Speaker | None:
 def _player(speaker: Speaker, session: Any, grade: str) -> Player:
     def player(question: Any, number: int) -> None:
         words = [session.book.alphabet.words[symbol].word for symbol in question.item.text]
-        speaker.play(speaker.speak(session.book, words, grade, session.seed + number, name=f"{number + 1:04}-{question.item.text}"))
+        speaker.play(
+            speaker.speak(
+                session.book,
+                words,
+                grade,
+                session.seed + number,
+                name=f"{number + 1:04}-{question.item.text}",
+            )
+        )
 
     return player
 
@@ -153,7 +220,11 @@ def run_progress(args: argparse.Namespace) -> int:
         people = [journal.known(args.person)] if args.person else list(journal.people())
         found = [one for person in people for one in _progress(journal, person, args.drill, now())]
     if not found:
-        raise CodeError("nothing was answered yet", kind="drill-empty", hint="niner drill read, or niner drill hear")
+        raise CodeError(
+            "nothing was answered yet",
+            kind="drill-empty",
+            hint="niner drill read, or niner drill hear",
+        )
     if args.picture:
         _picture(args.picture, found)
     if args.csv:
@@ -177,7 +248,10 @@ def _progress(journal: DrillJournal, person: str, drill: str | None, at: Any) ->
     for answer in journal.answers(person):
         if drill in (None, answer.drill):
             groups.setdefault((answer.book, answer.drill), []).append(answer)
-    return [Progress(journal.book(digest), answers, one, at) for (digest, one), answers in groups.items()]
+    return [
+        Progress(journal.book(digest), answers, one, at)
+        for (digest, one), answers in groups.items()
+    ]
 
 
 def _picture(path: str, found: Sequence[Progress]) -> None:
@@ -188,9 +262,14 @@ def _picture(path: str, found: Sequence[Progress]) -> None:
         raise CodeError("a picture shows one person in one drill", kind="usage", expected=expected)
     one = found[0]
     words = {symbol: entry.word for symbol, entry in one.book.alphabet.words.items()}
-    title = f"{one.person}, {'reading' if one.drill == 'read' else 'hearing'}: {counted(len(one.answers), 'answer')}"
+    title = (
+        f"{one.person}, {'reading' if one.drill == 'read' else 'hearing'}:"
+        f" {counted(len(one.answers), 'answer')}"
+    )
     shown_as = "on the dash" if one.drill == "read" else "spoken"
-    confusion_picture(path, one.confusions, {row.name: row.right for row in one.symbols}, words, title, shown_as)
+    confusion_picture(
+        path, one.confusions, {row.name: row.right for row in one.symbols}, words, title, shown_as
+    )
     print(f"drawn: {path}")
 
 

@@ -1,4 +1,6 @@
-"""``niner drill profile``, ``needs``, ``export`` and ``delete``: what is kept of a person, taken elsewhere or taken out."""
+"""``niner drill profile``, ``needs``, ``export`` and ``delete``: what is kept of a person, taken
+elsewhere or taken out.
+"""
 
 from __future__ import annotations
 
@@ -16,16 +18,30 @@ if TYPE_CHECKING:
 
 def add_keeping(actions: Any) -> None:
     """Add these commands to those of ``niner drill``."""
-    profile = actions.add_parser("profile", help="write a person's times and confusions for encode, hear and design")
+    profile = actions.add_parser(
+        "profile", help="write a person's times and confusions for encode, hear and design"
+    )
     profile.add_argument("journal", metavar="JOURNAL", help="the journal's file")
     profile.add_argument("file", metavar="FILE", help="the profile to write")
     profile.add_argument(
-        "--person", action="append", default=[], metavar="NAME", help="whose; more than once for several together (everyone)"
+        "--person",
+        action="append",
+        default=[],
+        metavar="NAME",
+        help="whose; more than once for several together (everyone)",
     )
-    profile.add_argument("--noise", metavar="GRADE", help="count hearing at this noise only: quiet, clear, noisy, harsh, or decibels (all)")
-    profile.add_argument("--replace", action="store_true", help="write over a file that is no profile")
+    profile.add_argument(
+        "--noise",
+        metavar="GRADE",
+        help="count hearing at this noise only: quiet, clear, noisy, harsh, or decibels (all)",
+    )
+    profile.add_argument(
+        "--replace", action="store_true", help="write over a file that is no profile"
+    )
     profile.set_defaults(run=run_profile)
-    needs = actions.add_parser("needs", help="print a profile as [times] and [hearing] of a needs file, for niner design")
+    needs = actions.add_parser(
+        "needs", help="print a profile as [times] and [hearing] of a needs file, for niner design"
+    )
     add_book(needs)
     needs.add_argument("profile", metavar="PROFILE", help="the profile's file")
     needs.set_defaults(run=run_needs)
@@ -57,9 +73,16 @@ def run_profile(args: argparse.Namespace) -> int:
                 groups.setdefault(answer.book, []).append(answer)
         heard = {answer.noise for answers in groups.values() for answer in answers}
         noise = None if args.noise is None or not groups else among(args.noise, heard)
-        parts = [profile_of(journal.book(digest), answers, noise=noise) for digest, answers in groups.items()]
+        parts = [
+            profile_of(journal.book(digest), answers, noise=noise)
+            for digest, answers in groups.items()
+        ]
     if not parts:
-        raise CodeError("nothing was answered yet", kind="drill-empty", hint="niner drill read, or niner drill hear")
+        raise CodeError(
+            "nothing was answered yet",
+            kind="drill-empty",
+            hint="niner drill read, or niner drill hear",
+        )
     profile = functools.reduce(Profile.merged, parts)
     save_profile(profile, args.file)
     counts = sum(count for row in profile.heard.values() for count in row.values())
@@ -69,7 +92,9 @@ def run_profile(args: argparse.Namespace) -> int:
 
 
 def _refuse_other(path: str, *, replace: bool) -> None:
-    """Raise CodeError where a file is there that is no profile, unless it may be replaced; a profile may be renewed."""
+    """Raise CodeError where a file is there that is no profile, unless it may be replaced; a
+    profile may be renewed.
+    """
     from pathlib import Path
 
     from codec.profile import load_profile
@@ -80,7 +105,9 @@ def _refuse_other(path: str, *, replace: bool) -> None:
         load_profile(path)
     except CodeError:
         hint = "name another file, or say --replace"
-        raise CodeError(f"{path!r} is there already, and is no profile", kind="file", hint=hint) from None
+        raise CodeError(
+            f"{path!r} is there already, and is no profile", kind="file", hint=hint
+        ) from None
 
 
 def run_needs(args: argparse.Namespace) -> int:
@@ -110,8 +137,13 @@ def run_delete(args: argparse.Namespace) -> int:
         told = counted(journal.people()[journal.known(args.person)], "answer")
         if not args.yes:
             if not sys.stdin.isatty():
-                raise CodeError(f"{told} of {args.person!r} would be deleted", kind="usage", hint="add --yes")
-            if input(f"delete {args.person!r} and {told} for good? (yes/no) ").strip().casefold() != "yes":
+                raise CodeError(
+                    f"{told} of {args.person!r} would be deleted", kind="usage", hint="add --yes"
+                )
+            if (
+                input(f"delete {args.person!r} and {told} for good? (yes/no) ").strip().casefold()
+                != "yes"
+            ):
                 print("nothing was deleted")
                 return 1
         journal.delete(args.person)

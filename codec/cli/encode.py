@@ -13,13 +13,31 @@ from codec.cli.common import add_book, add_json, emit, given
 
 def add(commands: Any) -> None:
     """Add the command."""
-    about = "Find the cheapest string that says the values: from the arguments, or one JSON object a line from standard input."
-    parser = commands.add_parser("encode", help="values to the shortest unambiguous string", description=about)
+    about = (
+        "Find the cheapest string that says the values: from the arguments, or one JSON object a"
+        " line from standard input."
+    )
+    parser = commands.add_parser(
+        "encode", help="values to the shortest unambiguous string", description=about
+    )
     add_book(parser)
-    parser.add_argument("values", nargs="*", metavar="FIELD=VALUE", help="the values to say, such as energy=-0.3")
-    parser.add_argument("--message", help="the message to say them in; may be left out where only one fits")
-    parser.add_argument("--profile", metavar="FILE", help="the times of the person who will say it, from niner drill profile")
-    parser.add_argument("--by", choices=("seconds", "symbols", "syllables"), default="seconds", help="what is to be least (seconds)")
+    parser.add_argument(
+        "values", nargs="*", metavar="FIELD=VALUE", help="the values to say, such as energy=-0.3"
+    )
+    parser.add_argument(
+        "--message", help="the message to say them in; may be left out where only one fits"
+    )
+    parser.add_argument(
+        "--profile",
+        metavar="FILE",
+        help="the times of the person who will say it, from niner drill profile",
+    )
+    parser.add_argument(
+        "--by",
+        choices=("seconds", "symbols", "syllables"),
+        default="seconds",
+        help="what is to be least (seconds)",
+    )
     add_json(parser)
     parser.set_defaults(run=run, gather="values")
 
@@ -51,7 +69,11 @@ def run(args: argparse.Namespace) -> int:
 
             encoded_lines(book, encoded)
     if not number:
-        raise CodeError("nothing to say", kind="usage", expected=["field=value", "a JSON object a line on standard input"])
+        raise CodeError(
+            "nothing to say",
+            kind="usage",
+            expected=["field=value", "a JSON object a line on standard input"],
+        )
     return worst
 
 
@@ -71,6 +93,17 @@ def _values(args: argparse.Namespace) -> Iterator[Any]:
             values = json.loads(line, parse_float=Decimal)
         except (ValueError, RecursionError) as error:
             place = getattr(error, "pos", 0)
-            yield CodeError(f"not JSON: {getattr(error, 'msg', 'nested too deeply')}", kind="usage", source=line, span=(place, place + 1))
+            yield CodeError(
+                f"not JSON: {getattr(error, 'msg', 'nested too deeply')}",
+                kind="usage",
+                source=line,
+                span=(place, place + 1),
+            )
             continue
-        yield values if isinstance(values, dict) else CodeError("a JSON object is expected", kind="usage", source=line, span=(0, len(line)))
+        yield (
+            values
+            if isinstance(values, dict)
+            else CodeError(
+                "a JSON object is expected", kind="usage", source=line, span=(0, len(line))
+            )
+        )

@@ -1,4 +1,6 @@
-"""``niner hear``: a report heard through noise: what it may mean, how sure that is, and what to ask."""
+"""``niner hear``: a report heard through noise: what it may mean, how sure that is, and what to
+ask.
+"""
 
 from __future__ import annotations
 
@@ -13,27 +15,50 @@ if TYPE_CHECKING:
     from codec.hear import Hearing, Prior
     from grammar.book import Book
 
-_ABOUT = """Weigh every reading of a report heard through noise. Write ? for a word that was not understood, five=0.6/nine=0.3 for words
-between which a recogniser could not decide; any other word is placed by its sound. One report from the arguments, or one a line from
-standard input; a line there may be a JSON list, an item for each word: a text, or {"word": confidence}."""
+_ABOUT = """Weigh every reading of a report heard through noise. Write ? for a word that was not
+understood, five=0.6/nine=0.3 for words between which a recogniser could not decide; any other word
+is placed by its sound. One report from the arguments, or one a line from standard input; a line
+there may be a JSON list, an item for each word: a text, or {"word": confidence}."""
 
 
 def add(commands: Any) -> None:
     """Add the command."""
-    parser = commands.add_parser("hear", help="a report through noise: how sure, and what to ask", description=_ABOUT)
+    parser = commands.add_parser(
+        "hear", help="a report through noise: how sure, and what to ask", description=_ABOUT
+    )
     add_book(parser)
-    parser.add_argument("text", nargs="*", metavar="WORD", help="the report as heard; standard input if none is given")
+    parser.add_argument(
+        "text",
+        nargs="*",
+        metavar="WORD",
+        help="the report as heard; standard input if none is given",
+    )
     parser.add_argument(
         "--prior",
         action="append",
         default=[],
         metavar="STRING|FIELD=VALUE",
-        help="the last accepted report, as its string, or values of it such as lap=23; may be repeated",
+        help=(
+            "the last accepted report, as its string, or values of it such as lap=23; may be"
+            " repeated"
+        ),
     )
-    parser.add_argument("--laps", type=int, default=1, metavar="N", help="how many laps ago that was (1)")
-    parser.add_argument("--flat", action="store_true", help="expect nothing, not even what the book calls usual")
-    parser.add_argument("--noise", metavar="GRADE", help="clear, noisy, harsh, or a signal-to-noise ratio in decibels (the book's)")
-    parser.add_argument("--profile", metavar="FILE", help="what these people take for what, from niner drill profile")
+    parser.add_argument(
+        "--laps", type=int, default=1, metavar="N", help="how many laps ago that was (1)"
+    )
+    parser.add_argument(
+        "--flat", action="store_true", help="expect nothing, not even what the book calls usual"
+    )
+    parser.add_argument(
+        "--noise",
+        metavar="GRADE",
+        help="clear, noisy, harsh, or a signal-to-noise ratio in decibels (the book's)",
+    )
+    parser.add_argument(
+        "--profile",
+        metavar="FILE",
+        help="what these people take for what, from niner drill profile",
+    )
     parser.add_argument(
         "--earlier",
         action="append",
@@ -41,9 +66,17 @@ def add(commands: Any) -> None:
         metavar="TEXT",
         help="what was heard of this report before; the words then answer what it asked",
     )
-    parser.add_argument("--follow", action="store_true", help="let each report accepted be what the next line is expected to be near")
-    parser.add_argument("--direction", choices=("car", "pit"), help="reports (car, the default) or calls (pit)")
-    parser.add_argument("--count", type=int, default=5, metavar="N", help="how many readings to list (5)")
+    parser.add_argument(
+        "--follow",
+        action="store_true",
+        help="let each report accepted be what the next line is expected to be near",
+    )
+    parser.add_argument(
+        "--direction", choices=("car", "pit"), help="reports (car, the default) or calls (pit)"
+    )
+    parser.add_argument(
+        "--count", type=int, default=5, metavar="N", help="how many readings to list (5)"
+    )
     add_json(parser)
     parser.set_defaults(run=run, gather="text")
 
@@ -90,12 +123,31 @@ def _heard(book: Book, words: Any, prior: Prior, noise: Any, args: argparse.Name
 
     earlier: Sequence[Hearing] = ()
     for text in args.earlier:
-        earlier = [hear(book, _words(text), prior=prior, noise=noise, earlier=earlier, direction=args.direction)]
-    return hear(book, words, prior=prior, noise=noise, earlier=earlier, direction=args.direction, count=args.count)
+        earlier = [
+            hear(
+                book,
+                _words(text),
+                prior=prior,
+                noise=noise,
+                earlier=earlier,
+                direction=args.direction,
+            )
+        ]
+    return hear(
+        book,
+        words,
+        prior=prior,
+        noise=noise,
+        earlier=earlier,
+        direction=args.direction,
+        count=args.count,
+    )
 
 
 def _prior(book: Book, given_prior: Sequence[str], laps: int) -> Prior:
-    """Return the prior of strings and values; values come after strings, so that lap=23 completes the 3 of a string."""
+    """Return the prior of strings and values; values come after strings, so that lap=23 completes
+    the 3 of a string.
+    """
     from codec import decode
     from codec.hear import Prior
 
@@ -103,12 +155,17 @@ def _prior(book: Book, given_prior: Sequence[str], laps: int) -> Prior:
     for text in given_prior:
         if "=" not in text:
             values |= dict(decode(book, text).values)
-    values |= {name: _value(book, name, value) for name, value in given([one for one in given_prior if "=" in one], "value").items()}
+    values |= {
+        name: _value(book, name, value)
+        for name, value in given([one for one in given_prior if "=" in one], "value").items()
+    }
     return Prior(values, dict.fromkeys(values, laps))
 
 
 def _value(book: Book, name: str, text: str) -> Any:
-    """Return a value from the command line as its field has it; an unknown field is refused later, with the names there are."""
+    """Return a value from the command line as its field has it; an unknown field is refused later,
+    with the names there are.
+    """
     one = book.fields.get(name)
     if one is None:
         return text

@@ -18,41 +18,69 @@ if TYPE_CHECKING:
 
 def add(commands: Any) -> None:
     """Add the command."""
-    about = "Type what was heard, press Enter: it is decoded, shown and on the disk. From a pipe, one line a report."
-    caution = (
-        "The event's rules on radio use come first. A temperature or insulation warning is handled by the event's and the team's own "
-        "safety procedures and by qualified people; this screen only shows it."
+    about = (
+        "Type what was heard, press Enter: it is decoded, shown and on the disk. From a pipe, one"
+        " line a report."
     )
-    parser = commands.add_parser("log", help="log spoken reports live", description=about, epilog=caution)
+    caution = (
+        "The event's rules on radio use come first. A temperature or insulation warning is handled"
+        " by the event's and the team's own safety procedures and by qualified people; this screen"
+        " only shows it."
+    )
+    parser = commands.add_parser(
+        "log", help="log spoken reports live", description=about, epilog=caution
+    )
     parser.add_argument("sheet", metavar="SHEET", help="the sheet's file; made if it is not there")
     parser.add_argument("--book", help="the code book, for a new sheet")
-    parser.add_argument("--event", help="the event file: shows where the race is heading, what to call, and which reports do not fit")
+    parser.add_argument(
+        "--event",
+        help=(
+            "the event file: shows where the race is heading, what to call, and which reports do"
+            " not fit"
+        ),
+    )
     parser.add_argument(
         "--car",
         default="",
         metavar="CAR[=DRIVER]",
-        help="the car spoken to, a new one beside others with its driver; the last one if not given",
+        help=(
+            "the car spoken to, a new one beside others with its driver; the last one if not given"
+        ),
     )
-    parser.add_argument("--writer", default="", help="your name, kept with what you log; your account's if not given")
+    parser.add_argument(
+        "--writer",
+        default="",
+        help="your name, kept with what you log; your account's if not given",
+    )
     add_json(parser)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
-    """Log until the engineer leaves, or the pipe ends; from a pipe the exit code is 1 if a report needs a repeat."""
+    """Log until the engineer leaves, or the pipe ends; from a pipe the exit code is 1 if a report
+    needs a repeat.
+    """
     from codec import load_book
     from codec.log.commands import speak_to
     from codec.log.session import Session
     from codec.sheet import Journal
 
     if args.book is None and not Path(args.sheet).exists():
-        raise CodeError(f"there is no sheet {args.sheet!r}", kind="usage", hint="name the code book for a new one: --book")
+        raise CodeError(
+            f"there is no sheet {args.sheet!r}",
+            kind="usage",
+            hint="name the code book for a new one: --book",
+        )
     book = load_book(args.book) if args.book is not None else None
-    event = _event(args.event, book) if book is not None else None  # before a sheet is made: a wrong file leaves none behind
+    event = (
+        _event(args.event, book) if book is not None else None
+    )  # before a sheet is made: a wrong file leaves none behind
     with Journal(args.sheet, book, writer=args.writer) as journal:
         event = event or _event(args.event, journal.book)
         session = Session(journal, event=event)
-        begun = speak_to(session, args.car) if args.car else session.standing() if session.car else None
+        begun = (
+            speak_to(session, args.car) if args.car else session.standing() if session.car else None
+        )
         if not sys.stdin.isatty() or not sys.stdout.isatty():
             if begun is not None and begun.tone == "warning":
                 print("\n".join(begun.lines), file=sys.stderr)
@@ -83,7 +111,14 @@ def _piped(session: Session, *, as_json: bool) -> int:
             break
         worst = max(worst, int(shown.tone == "bad"))
         if as_json:
-            emit({"heard": line, "tone": shown.tone, "told": list(shown.lines), "written": [json_object(one) for one in shown.written]})
+            emit(
+                {
+                    "heard": line,
+                    "tone": shown.tone,
+                    "told": list(shown.lines),
+                    "written": [json_object(one) for one in shown.written],
+                }
+            )
         else:
             print("\n".join(shown.lines), flush=True)
     return worst

@@ -14,16 +14,28 @@ if TYPE_CHECKING:
 
 def add(commands: Any) -> None:
     """Add the command and its own commands."""
-    about = "Where the race is heading, from the reports in the sheet: energy, temperatures, settings, and the calls to make."
-    parser = commands.add_parser("race", help="where the race is heading, and what to call", description=about)
+    about = (
+        "Where the race is heading, from the reports in the sheet: energy, temperatures, settings,"
+        " and the calls to make."
+    )
+    parser = commands.add_parser(
+        "race", help="where the race is heading, and what to call", description=about
+    )
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
     show = actions.add_parser("show", help="energy, temperatures, wheel, and the calls to make")
     _add_sheet(show)
     add_json(show)
     show.set_defaults(run=run_show)
-    wheel = actions.add_parser("wheel", help="the fewest clicks from here to wanted positions, as calls")
+    wheel = actions.add_parser(
+        "wheel", help="the fewest clicks from here to wanted positions, as calls"
+    )
     _add_sheet(wheel)
-    wheel.add_argument("wanted", nargs="+", metavar="DIAL=POSITION", help='a position wanted, such as "brake balance=7"')
+    wheel.add_argument(
+        "wanted",
+        nargs="+",
+        metavar="DIAL=POSITION",
+        help='a position wanted, such as "brake balance=7"',
+    )
     add_json(wheel)
     wheel.set_defaults(run=run_wheel, gather="wanted")
     check = actions.add_parser("check", help="find every problem of an event file")
@@ -42,13 +54,19 @@ def _add_sheet(parser: argparse.ArgumentParser) -> None:
 
 
 def car_of(cars: dict[str, str], car: str | None) -> str:
-    """Return the car meant; raises CodeError where it is not in the sheet, or none is named and there are several."""
+    """Return the car meant; raises CodeError where it is not in the sheet, or none is named and
+    there are several.
+    """
     if car is None and len(cars) == 1:
         return next(iter(cars))
     if car is None and not cars:
         return ""
     if car is None or car not in cars:
-        message = f"there is no car {car!r} in the sheet" if car is not None else "the sheet has several cars"
+        message = (
+            f"there is no car {car!r} in the sheet"
+            if car is not None
+            else "the sheet has several cars"
+        )
         raise CodeError(message, kind="usage", expected=list(cars), hint="name one with --car")
     return car
 
@@ -90,7 +108,9 @@ def run_wheel(args: argparse.Namespace) -> int:
         try:
             wanted[dial] = int(text)
         except ValueError:
-            raise CodeError(f"{dial}: {text[:40]!r} is no position", kind="usage", expected=["a whole number"]) from None
+            raise CodeError(
+                f"{dial}: {text[:40]!r} is no position", kind="usage", expected=["a whole number"]
+            ) from None
     calls = settings_calls(_race(args), wanted)
     for one in calls:
         if args.json:
@@ -120,7 +140,10 @@ def run_check(args: argparse.Namespace) -> int:
     if args.json:
         emit(facts)
         return 0
-    figures = f"{facts['planned']:g} {energy.unit} planned, {facts['spare']:g} {energy.unit} more than that to use"
+    figures = (
+        f"{facts['planned']:g} {energy.unit} planned, {facts['spare']:g} {energy.unit} more than"
+        " that to use"
+    )
     told = f"{counted(event.laps, 'lap')}, {figures}"
     print(f"{event.title}: no problem\n  {told}")
     return 0

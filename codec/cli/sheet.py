@@ -24,13 +24,23 @@ _CREW = "CAR=DRIVER[,ENGINEER …]"
 
 def add(commands: Any) -> None:
     """Add the command and its own commands."""
-    parser = commands.add_parser("sheet", help="the lap sheet of an event", description="Work on the lap sheet, one file an event.")
+    parser = commands.add_parser(
+        "sheet",
+        help="the lap sheet of an event",
+        description="Work on the lap sheet, one file an event.",
+    )
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
     show = actions.add_parser("show", help="draw the sheet, lap by lap")
     show.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     show.add_argument("--car", help="only this car")
-    show.add_argument("--all", action="store_true", help="every entry in its order, corrected and withdrawn ones too")
-    show.add_argument("--event", help="the event file: adds where the race is heading, and what to call")
+    show.add_argument(
+        "--all",
+        action="store_true",
+        help="every entry in its order, corrected and withdrawn ones too",
+    )
+    show.add_argument(
+        "--event", help="the event file: adds where the race is heading, and what to call"
+    )
     add_json(show)
     show.set_defaults(run=run_show)
     _add_import(actions)
@@ -45,21 +55,49 @@ def add(commands: Any) -> None:
     rescue = actions.add_parser("rescue", help="save what can be read of a damaged sheet")
     rescue.add_argument("sheet", metavar="SHEET", help="the damaged file; it is only read")
     rescue.add_argument("file", metavar="NEW-SHEET", help="the sheet to make")
-    rescue.add_argument("--book", help="the book it was written with, where the file no longer tells")
+    rescue.add_argument(
+        "--book", help="the book it was written with, where the file no longer tells"
+    )
     rescue.set_defaults(run=run_rescue)
 
 
 def _add_import(actions: Any) -> None:
-    about = "Find the reports, calls and phrases in a radio transcript, or read an exported sheet back."
-    parser = actions.add_parser("import", help="read radio transcripts, or an exported sheet", description=about)
+    about = (
+        "Find the reports, calls and phrases in a radio transcript, or read an exported sheet back."
+    )
+    parser = actions.add_parser(
+        "import", help="read radio transcripts, or an exported sheet", description=about
+    )
     parser.add_argument("sheet", metavar="SHEET", help="the sheet's file; made if it is not there")
-    parser.add_argument("file", metavar="FILE", help="text, .jsonl, .vtt, .srt; an exported .csv, .jsonl, .xlsx; - for standard input")
+    parser.add_argument(
+        "file",
+        metavar="FILE",
+        help="text, .jsonl, .vtt, .srt; an exported .csv, .jsonl, .xlsx; - for standard input",
+    )
     parser.add_argument("--book", help="the code book, for a new sheet")
-    parser.add_argument("--car", action="append", default=[], metavar=_CREW, help="a car, its driver, who speaks to it; once a car")
-    parser.add_argument("--form", choices=("text", "jsonl", "vtt", "srt"), help="the transcript's form, where it can't be told")
+    parser.add_argument(
+        "--car",
+        action="append",
+        default=[],
+        metavar=_CREW,
+        help="a car, its driver, who speaks to it; once a car",
+    )
+    parser.add_argument(
+        "--form",
+        choices=("text", "jsonl", "vtt", "srt"),
+        help="the transcript's form, where it can't be told",
+    )
     parser.add_argument("--lap-times", metavar="CSV", help="when laps began: car, lap, start")
-    parser.add_argument("--after", action="append", default=[], metavar="CAR=LAP", help="the lap before a car's first report (0)")
-    parser.add_argument("--left-out", action="store_true", help="print every line that was left out, and why")
+    parser.add_argument(
+        "--after",
+        action="append",
+        default=[],
+        metavar="CAR=LAP",
+        help="the lap before a car's first report (0)",
+    )
+    parser.add_argument(
+        "--left-out", action="store_true", help="print every line that was left out, and why"
+    )
     add_json(parser)
     parser.set_defaults(run=run_import)
 
@@ -72,8 +110,14 @@ def run_show(args: argparse.Namespace) -> int:
     with Journal(args.sheet) as journal:
         named = cars(journal.entries())
         if args.car is not None and args.car not in named:
-            raise CodeError(f"there is no car {args.car!r} in the sheet", kind="usage", expected=list(named))
-        races = _races(journal, [args.car] if args.car is not None else list(named) or [""], args.event) if args.event is not None else {}
+            raise CodeError(
+                f"there is no car {args.car!r} in the sheet", kind="usage", expected=list(named)
+            )
+        races = (
+            _races(journal, [args.car] if args.car is not None else list(named) or [""], args.event)
+            if args.event is not None
+            else {}
+        )
         if args.json:
             _show_json(journal, args.car, races)
             return 0
@@ -86,7 +130,9 @@ def run_show(args: argparse.Namespace) -> int:
     return 0
 
 
-def _show_json(journal: Journal, only: str | None, races: Mapping[str, tuple[Race, list[Advice]]]) -> None:
+def _show_json(
+    journal: Journal, only: str | None, races: Mapping[str, tuple[Race, list[Advice]]]
+) -> None:
     """Print the entries, then, with an event file, where the race of each car is heading."""
     from codec.race.as_json import as_dict
     from codec.sheet.exports import json_object
@@ -98,7 +144,9 @@ def _show_json(journal: Journal, only: str | None, races: Mapping[str, tuple[Rac
         emit({"race_of": car, **as_dict(race, advice)})
 
 
-def _races(journal: Journal, wanted: Sequence[str], path: str) -> dict[str, tuple[Race, list[Advice]]]:
+def _races(
+    journal: Journal, wanted: Sequence[str], path: str
+) -> dict[str, tuple[Race, list[Advice]]]:
     """Return where the race of each car is heading, and what to call."""
     from codec.race import advise, facts, follow, load_event
     from codec.sheet.state import rows
@@ -151,7 +199,9 @@ def _opened(path: Path) -> Iterator[BinaryIO]:
         with path.open("rb") as stream:
             yield stream
     except OSError as error:
-        raise CodeError(f"{str(path)!r} can't be read: {error.strerror or error}", kind="usage") from None
+        raise CodeError(
+            f"{str(path)!r} can't be read: {error.strerror or error}", kind="usage"
+        ) from None
 
 
 def _head(stream: BinaryIO, name: str) -> str:
@@ -161,13 +211,17 @@ def _head(stream: BinaryIO, name: str) -> str:
     if not head.strip():
         raise CodeError(f"{name} is empty", kind="usage", expected=forms)
     if b"\0" in head:
-        raise CodeError(f"{name} is no text", kind="usage", expected=forms, hint="save it as UTF-8 text")
+        raise CodeError(
+            f"{name} is no text", kind="usage", expected=forms, hint="save it as UTF-8 text"
+        )
     return head.decode("utf-8", "replace")
 
 
 @contextlib.contextmanager
 def _journal(args: argparse.Namespace, facts: Any) -> Iterator[Journal]:
-    """Open the sheet, or make it with the book named, or with the one an export holds; a new one that stays empty is taken away again."""
+    """Open the sheet, or make it with the book named, or with the one an export holds; a new one
+    that stays empty is taken away again.
+    """
     from codec import load_book, parse_book
     from codec.sheet import Journal
 
@@ -201,18 +255,30 @@ def _wanted(args: argparse.Namespace) -> dict[str, Any]:
     after = {car: _lap(text) for car, text in given(args.after, "lap").items()}
     for car in after:
         if car not in [crew.car for crew in crews]:
-            raise CodeError(f"--after names car {car}, which no --car names", kind="usage", expected=[crew.car for crew in crews])
+            raise CodeError(
+                f"--after names car {car}, which no --car names",
+                kind="usage",
+                expected=[crew.car for crew in crews],
+            )
     return {"crews": crews, "times": times, "after": after}
 
 
-def _transcript(journal: Journal, stream: BinaryIO, head: str, args: argparse.Namespace, wanted: dict[str, Any]) -> Summary:
+def _transcript(
+    journal: Journal, stream: BinaryIO, head: str, args: argparse.Namespace, wanted: dict[str, Any]
+) -> Summary:
     from codec.radio.importing import bounded, import_transcript
     from codec.radio.transcript import form_of
     from codec.screen.sheet import progress
 
     form = args.form or form_of(args.file, head)
     with progress(Path(args.file).stat().st_size if args.file != "-" else 0) as read:
-        left_out = _print_left_out if args.left_out and not args.json else _emit_left_out if args.left_out else None
+        left_out = (
+            _print_left_out
+            if args.left_out and not args.json
+            else _emit_left_out
+            if args.left_out
+            else None
+        )
         return import_transcript(journal, bounded(stream, read), form, left_out=left_out, **wanted)
 
 
@@ -242,7 +308,9 @@ def _told(summary: Summary, args: argparse.Namespace) -> None:
 
 
 def run_rescue(args: argparse.Namespace) -> int:
-    """Save what can be read of a damaged sheet in a new one; the exit code is 1 if something is missing."""
+    """Save what can be read of a damaged sheet in a new one; the exit code is 1 if something is
+    missing.
+    """
     from codec import load_book, parse_book
     from codec.sheet import Journal
     from codec.store.rescue import facts_in, rescue, save
@@ -250,18 +318,33 @@ def run_rescue(args: argparse.Namespace) -> int:
     path = Path(args.sheet)
     facts = facts_in(path)
     if args.book is None and "book" not in facts:
-        raise CodeError("the file no longer tells which book it was written with", kind="sheet-damaged", hint="name it with --book")
-    book = load_book(args.book) if args.book is not None else parse_book(facts["book"], facts.get("name", "book"))
+        raise CodeError(
+            "the file no longer tells which book it was written with",
+            kind="sheet-damaged",
+            hint="name it with --book",
+        )
+    book = (
+        load_book(args.book)
+        if args.book is not None
+        else parse_book(facts["book"], facts.get("name", "book"))
+    )
     if Path(args.file).exists():
         raise CodeError(f"{args.file!r} is there already", kind="usage", hint="name a new file")
     found = rescue(path, book.fields)
     with Journal(args.file, book) as journal:
         save(journal, found)
-    print(f"{counted(len(found.entries), 'entry', 'entries')} saved in {args.file}; {_missing(found.missing)}")
+    print(
+        f"{counted(len(found.entries), 'entry', 'entries')} saved in {args.file};"
+        f" {_missing(found.missing)}"
+    )
     return 1 if found.missing else 0
 
 
 def _missing(numbers: tuple[int, ...]) -> str:
     from grammar.errors import listed
 
-    return f"missing: {listed([str(number) for number in numbers], 20)}" if numbers else "none is missing up to the last one found"
+    return (
+        f"missing: {listed([str(number) for number in numbers], 20)}"
+        if numbers
+        else "none is missing up to the last one found"
+    )

@@ -1,7 +1,7 @@
 """After the race: what was said held against what the car recorded, and the race on one page.
 
-comparison = compare(journal.book, journal.entries(), read_car_file("car.csv", journal.book), car="7")
-write(summarise(journal.book, journal.entries(), car="7", event=event), folder)
+comparison = compare(journal.book, journal.entries(), read_car_file("car.csv", journal.book),
+car="7") write(summarise(journal.book, journal.entries(), car="7", event=event), folder)
 """
 
 from __future__ import annotations

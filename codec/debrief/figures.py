@@ -1,6 +1,7 @@
 """The debrief's figures, drawn with matplotlib: each for a wide page and for a phone.
 
-Colours are those of M. Okabe and K. Ito (2002), told apart by colour-blind readers; nothing is told by colour alone.
+Colours are those of M. Okabe and K. Ito (2002), told apart by colour-blind readers; nothing is told
+by colour alone.
 """
 
 from __future__ import annotations
@@ -36,7 +37,9 @@ _STYLE: Any = {
 
 @dataclass(frozen=True, slots=True)
 class Figure:
-    """A figure of the debrief: a short name, what it is called, and what it shows for those who can't see it."""
+    """A figure of the debrief: a short name, what it is called, and what it shows for those who
+    can't see it.
+    """
 
     name: str
     title: str
@@ -45,7 +48,13 @@ class Figure:
     panels: int = 1
 
 
-NAMES = ("energy", "temperatures", "certainty", "radio", "doubted")  # of all figures there may be, in their order
+NAMES = (
+    "energy",
+    "temperatures",
+    "certainty",
+    "radio",
+    "doubted",
+)  # of all figures there may be, in their order
 
 
 def figures(summary: Summary) -> list[Figure]:
@@ -55,28 +64,53 @@ def figures(summary: Summary) -> list[Figure]:
         found.append(Figure("energy", "Energy against plan", _told_energy(summary), _energy, 2))
     if _temperatures(summary):
         told = "Temperatures as reported, lap by lap, with their limits."
-        found.append(Figure("temperatures", "Temperatures against limits", told, _temperature_panels, len(_temperatures(summary))))
+        found.append(
+            Figure(
+                "temperatures",
+                "Temperatures against limits",
+                told,
+                _temperature_panels,
+                len(_temperatures(summary)),
+            )
+        )
     if certainties(summary):
-        found.append(Figure("certainty", "Certainty of each lap's report", _told_certainty(summary), _certainty))
+        found.append(
+            Figure(
+                "certainty", "Certainty of each lap's report", _told_certainty(summary), _certainty
+            )
+        )
     if summary.lines:
         total = sum(line.car_seconds + line.pit_seconds for line in summary.lines)
-        found.append(Figure("radio", "Radio seconds per lap", f"{total:.0f} seconds in {counted(len(summary.lines), 'lap')}.", _radio))
+        found.append(
+            Figure(
+                "radio",
+                "Radio seconds per lap",
+                f"{total:.0f} seconds in {counted(len(summary.lines), 'lap')}.",
+                _radio,
+            )
+        )
     if summary.doubted:
         told = ", ".join(f"{word} {count}" for word, count in summary.doubted.most_common(12))
         found.append(Figure("doubted", "Words most often doubted", told, _words))
     return found
 
 
-def image(summary: Summary, figure: Figure, form: Literal["svg", "png"], width: Width = "wide") -> bytes:
+def image(
+    summary: Summary, figure: Figure, form: Literal["svg", "png"], width: Width = "wide"
+) -> bytes:
     """Return a figure as SVG or PNG; raises CodeError where matplotlib is not installed."""
     try:
         import matplotlib as mpl
         from matplotlib.figure import Figure as Canvas
     except ImportError:
-        raise CodeError("figures need matplotlib", kind="not-installed", hint="pip install 'niner[figures]'") from None
+        raise CodeError(
+            "figures need matplotlib", kind="not-installed", hint="pip install 'niner[figures]'"
+        ) from None
     with mpl.rc_context(_STYLE):
         across, down = _INCHES[width]
-        canvas = Canvas(figsize=(across, down * (1 + 0.6 * (figure.panels - 1))), layout="constrained")
+        canvas = Canvas(
+            figsize=(across, down * (1 + 0.6 * (figure.panels - 1))), layout="constrained"
+        )
         figure.draw(summary, canvas)
         stream = io.BytesIO()
         metadata = {"Date": None} if form == "svg" else {}
@@ -105,24 +139,56 @@ def _energy(summary: Summary, canvas: Any) -> None:
     unit, outlooks = race.event.spec.energy.unit, _outlooks(summary)
     seen = [outlook.lap for outlook in outlooks]
     bands = [outlook.against_plan.band() for outlook in outlooks]
-    above.fill_between(seen, [b[0] for b in bands], [b[1] for b in bands], color=_BLUE, alpha=0.2, linewidth=0, label="80 % band")
-    above.plot(seen, [outlook.against_plan.mean for outlook in outlooks], color=_BLUE, label="estimated")
+    above.fill_between(
+        seen,
+        [b[0] for b in bands],
+        [b[1] for b in bands],
+        color=_BLUE,
+        alpha=0.2,
+        linewidth=0,
+        label="80 % band",
+    )
+    above.plot(
+        seen, [outlook.against_plan.mean for outlook in outlooks], color=_BLUE, label="estimated"
+    )
     for name, bound in race.event.energies.items():
         if bound.spec.says == "delta":
             sign = (1 if bound.spec.positive == "left" else -1) * float(bound.scale)
             reported, recorded = summary.reported(name), summary.was(name)
-            above.plot(list(reported), [sign * v for v in reported.values()], "o", color=_ORANGE, markersize=4, label="reported")
+            above.plot(
+                list(reported),
+                [sign * v for v in reported.values()],
+                "o",
+                color=_ORANGE,
+                markersize=4,
+                label="reported",
+            )
             if recorded:
                 above.plot(
-                    list(recorded), [sign * v for v in recorded.values()], color=_GREY, linestyle="--", linewidth=1, label="recorded"
+                    list(recorded),
+                    [sign * v for v in recorded.values()],
+                    color=_GREY,
+                    linestyle="--",
+                    linewidth=1,
+                    label="recorded",
                 )
     above.axhline(0, color="black", linewidth=0.8)
     above.set_ylabel(f"against the plan, {unit}")
     _legend(above)
     margins = [outlook.distance.margin for outlook in outlooks]
     bands = [margin.band() for margin in margins]
-    below.fill_between(seen, [b[0] for b in bands], [b[1] for b in bands], color=_GREEN, alpha=0.2, linewidth=0, label="80 % band")
-    below.plot(seen, [margin.mean for margin in margins], color=_GREEN, label="forecast on that lap")
+    below.fill_between(
+        seen,
+        [b[0] for b in bands],
+        [b[1] for b in bands],
+        color=_GREEN,
+        alpha=0.2,
+        linewidth=0,
+        label="80 % band",
+    )
+    below.plot(
+        seen, [margin.mean for margin in margins], color=_GREEN, label="forecast on that lap"
+    )
     below.axhline(0, color=_RED, linewidth=1, linestyle="--", label="reserve")
     below.set_ylabel(f"margin at the flag, {unit}")
     _legend(below)
@@ -137,25 +203,55 @@ def _told_energy(summary: Summary) -> str:
 
 
 def _temperatures(summary: Summary) -> list[str]:
-    """Return the fields that are temperatures: of the event, else those in °C or K that were reported."""
+    """Return the fields that are temperatures: of the event, else those in °C or K that were
+    reported.
+    """
     if summary.race is not None and summary.race.event.temperatures:
         return list(summary.race.event.temperatures)
     fields = summary.book.fields
-    return [name for name in fields if fields[name].unit_text in ("°C", "K") and summary.reported(name)]
+    return [
+        name for name in fields if fields[name].unit_text in ("°C", "K") and summary.reported(name)
+    ]
 
 
 def _temperature_panels(summary: Summary, canvas: Any) -> None:
     names = _temperatures(summary)
     for axis, name in zip(_axes(canvas, len(names)), names, strict=True):
-        field, reported, recorded = summary.book.fields[name], summary.reported(name), summary.was(name)
+        field, reported, recorded = (
+            summary.book.fields[name],
+            summary.reported(name),
+            summary.was(name),
+        )
         outlooks = [outlook for outlook in _outlooks(summary) if name in outlook.temperatures]
         if outlooks:
             bands = [outlook.temperatures[name].band() for outlook in outlooks]
             seen = [outlook.lap for outlook in outlooks]
-            axis.fill_between(seen, [b[0] for b in bands], [b[1] for b in bands], color=_BLUE, alpha=0.2, linewidth=0, label="80 % band")
-        axis.plot(list(reported), list(reported.values()), "o", color=_ORANGE, markersize=4, label="reported")
+            axis.fill_between(
+                seen,
+                [b[0] for b in bands],
+                [b[1] for b in bands],
+                color=_BLUE,
+                alpha=0.2,
+                linewidth=0,
+                label="80 % band",
+            )
+        axis.plot(
+            list(reported),
+            list(reported.values()),
+            "o",
+            color=_ORANGE,
+            markersize=4,
+            label="reported",
+        )
         if recorded:
-            axis.plot(list(recorded), list(recorded.values()), color=_GREY, linestyle="--", linewidth=1, label="recorded")
+            axis.plot(
+                list(recorded),
+                list(recorded.values()),
+                color=_GREY,
+                linestyle="--",
+                linewidth=1,
+                label="recorded",
+            )
         for limit in _limits(summary, name):
             axis.axhline(limit, color=_RED, linestyle="--", linewidth=1, label=f"limit {limit:g}")
         axis.set_ylabel(f"{field.title}, {field.unit_text}")
@@ -172,13 +268,18 @@ def _limits(summary: Summary, name: str) -> list[float]:
 def _told_certainty(summary: Summary) -> str:
     found = certainties(summary)
     low = [lap for lap, sure in found.items() if sure < 0.9]
-    return f"{len(found) - len(low)} of {counted(len(found), 'lap')} at least 90 % certain; less so: {', '.join(map(str, low)) or 'none'}."
+    return (
+        f"{len(found) - len(low)} of {counted(len(found), 'lap')} at least 90 % certain; less so:"
+        f" {', '.join(map(str, low)) or 'none'}."
+    )
 
 
 def _certainty(summary: Summary, canvas: Any) -> None:
     axis = _axes(canvas, 1)[0]
     found = certainties(summary)
-    colours = [_BLUE if sure >= 0.9 else _ORANGE if sure >= 0.5 else _RED for sure in found.values()]
+    colours = [
+        _BLUE if sure >= 0.9 else _ORANGE if sure >= 0.5 else _RED for sure in found.values()
+    ]
     axis.bar(list(found), [max(_LEAST_BAR, 100 * sure) for sure in found.values()], color=colours)
     refused = {line.lap: len(line.refused) for line in summary.lines if line.refused}
     for lap, count in refused.items():
@@ -192,9 +293,21 @@ def _certainty(summary: Summary, canvas: Any) -> None:
 def _radio(summary: Summary, canvas: Any) -> None:
     axis = _axes(canvas, 1)[0]
     laps = [line.lap for line in summary.lines]
-    car, pit = [line.car_seconds for line in summary.lines], [line.pit_seconds for line in summary.lines]
+    car, pit = (
+        [line.car_seconds for line in summary.lines],
+        [line.pit_seconds for line in summary.lines],
+    )
     axis.bar(laps, car, color=_BLUE, label="car")
-    axis.bar(laps, pit, bottom=car, color=_ORANGE, hatch="///", edgecolor="white", linewidth=0, label="pit")
+    axis.bar(
+        laps,
+        pit,
+        bottom=car,
+        color=_ORANGE,
+        hatch="///",
+        edgecolor="white",
+        linewidth=0,
+        label="pit",
+    )
     axis.set_ylabel("seconds said")
     _legend(axis)
 
@@ -211,7 +324,14 @@ def _words(summary: Summary, canvas: Any) -> None:
 
 
 def _legend(axis: Any) -> None:
-    legend = axis.legend(loc="upper left", bbox_to_anchor=(0, 1.02), ncols=4, handlelength=1.4, columnspacing=1.0, borderaxespad=0.0)
+    legend = axis.legend(
+        loc="upper left",
+        bbox_to_anchor=(0, 1.02),
+        ncols=4,
+        handlelength=1.4,
+        columnspacing=1.0,
+        borderaxespad=0.0,
+    )
     legend.set_in_layout(False)  # a legend wider than a phone's figure must not narrow it
     low, high = axis.get_ylim()
     axis.set_ylim(low, high + (high - low) * 0.22)

@@ -11,16 +11,27 @@ from typing import Literal
 from grammar.book import Book
 from grammar.profile import Profile, word_of
 
-Verdict = Literal["read wrong", "heard wrong", "wrong", "late", "rounding only", "as recorded", "no report", "not recorded"]
+Verdict = Literal[
+    "read wrong",
+    "heard wrong",
+    "wrong",
+    "late",
+    "rounding only",
+    "as recorded",
+    "no report",
+    "not recorded",
+]
 FAULTS: tuple[Verdict, ...] = ("read wrong", "heard wrong", "wrong", "late")
 
 
 @dataclass(frozen=True, slots=True)
 class Finding:
-    """One thing found. ``caught`` tells that it was refused or corrected: no wrong value stands in the sheet.
+    """One thing found. ``caught`` tells that it was refused or corrected: no wrong value stands in
+    the sheet.
 
-    ``fields`` names the fields whose values differ, ``largest`` the largest difference by field where it is rounding only. ``dash``,
-    ``said`` and ``heard`` are symbols ("" where not known), ``words`` the pairs of symbols (said, heard) that differ.
+    ``fields`` names the fields whose values differ, ``largest`` the largest difference by field
+    where it is rounding only. ``dash``, ``said`` and ``heard`` are symbols ("" where not known),
+    ``words`` the pairs of symbols (said, heard) that differ.
     """
 
     lap: int
@@ -40,8 +51,9 @@ class Finding:
 class Comparison:
     """All findings by lap, and the words counted.
 
-    ``heard`` pairs each symbol said with the one heard, ``read`` each symbol on the dash with the one said, ``foreign`` each symbol said
-    with a word heard that is none of the book's. Right ones are among them; "" stands for nothing said, or nothing heard.
+    ``heard`` pairs each symbol said with the one heard, ``read`` each symbol on the dash with the
+    one said, ``foreign`` each symbol said with a word heard that is none of the book's. Right ones
+    are among them; "" stands for nothing said, or nothing heard.
     """
 
     findings: list[Finding] = field(default_factory=list)
@@ -58,7 +70,10 @@ class Comparison:
     def confused(self) -> list[tuple[str, str, int]]:
         """Return the symbols heard for others as (said, heard, how often), most frequent first."""
         counts = Counter(pair for pair in self.heard if pair[0] != pair[1] and all(pair))
-        return sorted(((said, heard, count) for (said, heard), count in counts.items()), key=lambda one: (-one[2], one[0], one[1]))
+        return sorted(
+            ((said, heard, count) for (said, heard), count in counts.items()),
+            key=lambda one: (-one[2], one[0], one[1]),
+        )
 
     def profile(self, book: Book, *people: str) -> Profile:
         """Return what was counted as a profile, for ``hear``, ``encode`` and the designer."""

@@ -17,10 +17,12 @@ PAGE = "debrief.html"
 
 
 def write(summary: Summary, folder: str | Path, *, replace: bool = False) -> list[Path]:
-    """Write ``debrief.html`` and each figure as SVG and PNG into a folder, made if it is not there; return the files.
+    """Write ``debrief.html`` and each figure as SVG and PNG into a folder, made if it is not there;
+    return the files.
 
-    An earlier debrief is written over only with ``replace``; figures of it that this one does not have are taken away, so that all that
-    lies there is of one debrief. Raises CodeError where that can't be done, or where what draws is not installed.
+    An earlier debrief is written over only with ``replace``; figures of it that this one does not
+    have are taken away, so that all that lies there is of one debrief. Raises CodeError where that
+    can't be done, or where what draws is not installed.
     """
     target, drawn = Path(folder), _drawn(summary)
     pages = {target / PAGE: _rendered(summary, drawn).encode("utf-8")}
@@ -32,7 +34,11 @@ def write(summary: Summary, folder: str | Path, *, replace: bool = False) -> lis
         earlier = [path for path in _possible(target) if path.exists()]
         if earlier and not replace:
             hint = "name another folder, or say --replace"
-            raise CodeError(f"there is a debrief in {str(folder)!r} already: {earlier[0].name}", kind="file", hint=hint)
+            raise CodeError(
+                f"there is a debrief in {str(folder)!r} already: {earlier[0].name}",
+                kind="file",
+                hint=hint,
+            )
         for path, data in pages.items():
             with whole(path, binary=True) as stream:
                 stream.write(data)
@@ -44,11 +50,17 @@ def write(summary: Summary, folder: str | Path, *, replace: bool = False) -> lis
 
 def _possible(folder: Path) -> list[Path]:
     """Return the files that a debrief may write."""
-    return [folder / PAGE, *(folder / f"{name}.{form}" for name in NAMES for form in ("svg", "png"))]
+    return [
+        folder / PAGE,
+        *(folder / f"{name}.{form}" for name in NAMES for form in ("svg", "png")),
+    ]
 
 
 def page(summary: Summary) -> str:
-    """Return the page; every text in it is escaped. Raises CodeError where what draws is not installed."""
+    """Return the page; every text in it is escaped.
+
+    Raises CodeError where what draws is not installed.
+    """
     return _rendered(summary, _drawn(summary))
 
 
@@ -60,16 +72,23 @@ class _Drawn:
 
 
 def _drawn(summary: Summary) -> list[_Drawn]:
-    return [_Drawn(one, image(summary, one, "svg"), image(summary, one, "svg", "narrow")) for one in figures(summary)]
+    return [
+        _Drawn(one, image(summary, one, "svg"), image(summary, one, "svg", "narrow"))
+        for one in figures(summary)
+    ]
 
 
 def _rendered(summary: Summary, drawn: list[_Drawn]) -> str:
     try:
         from jinja2 import Environment, StrictUndefined
     except ImportError:
-        raise CodeError("the page needs Jinja2", kind="not-installed", hint="pip install 'niner[figures]'") from None
+        raise CodeError(
+            "the page needs Jinja2", kind="not-installed", hint="pip install 'niner[figures]'"
+        ) from None
     environment = Environment(autoescape=True, undefined=StrictUndefined, lstrip_blocks=True)
-    template = environment.from_string((resources.files("codec.debrief") / "page.html").read_text("utf-8"))
+    template = environment.from_string(
+        (resources.files("codec.debrief") / "page.html").read_text("utf-8")
+    )
     return template.render(_context(summary, drawn))
 
 
@@ -82,22 +101,47 @@ def _context(summary: Summary, drawn: list[_Drawn]) -> dict[str, Any]:
         "facts": _facts(summary),
         "figures": [_embedded(one) for one in drawn],
         "comparison": comparison,
-        "rounded": sum(1 for f in comparison.findings if f.verdict in ("as recorded", "rounding only")) if comparison else 0,
-        "missing": [finding.lap for finding in comparison.findings if finding.verdict == "no report"] if comparison else [],
-        "confused": [f"{words[s].word} as {words[h].word} {count}×" for s, h, count in comparison.confused()] if comparison else [],
+        "rounded": (
+            sum(1 for f in comparison.findings if f.verdict in ("as recorded", "rounding only"))
+            if comparison
+            else 0
+        ),
+        "missing": (
+            [finding.lap for finding in comparison.findings if finding.verdict == "no report"]
+            if comparison
+            else []
+        ),
+        "confused": (
+            [
+                f"{words[s].word} as {words[h].word} {count}×"
+                for s, h, count in comparison.confused()
+            ]
+            if comparison
+            else []
+        ),
         "counted": counted,
         "columns": _columns(summary),
-        "rows": [{**row, "sure": f"{sure[row['line'].lap]:.0%}" if row["line"].lap in sure else ""} for row in table(summary)],
+        "rows": [
+            {**row, "sure": f"{sure[row['line'].lap]:.0%}" if row["line"].lap in sure else ""}
+            for row in table(summary)
+        ],
     }
 
 
 def _columns(summary: Summary) -> list[str]:
     reports = summary.book.sent_by("car")
-    return [field.title for name, field in reports[0].fields.items() if name != "lap"] if reports else []
+    return (
+        [field.title for name, field in reports[0].fields.items() if name != "lap"]
+        if reports
+        else []
+    )
 
 
 def _embedded(drawn: _Drawn) -> dict[str, str]:
-    wide, narrow = (f"data:image/svg+xml;base64,{base64.b64encode(svg).decode('ascii')}" for svg in (drawn.wide, drawn.narrow))
+    wide, narrow = (
+        f"data:image/svg+xml;base64,{base64.b64encode(svg).decode('ascii')}"
+        for svg in (drawn.wide, drawn.narrow)
+    )
     return {"title": drawn.figure.title, "told": drawn.figure.told, "wide": wide, "narrow": narrow}
 
 
@@ -113,9 +157,27 @@ def _facts(summary: Summary) -> list[tuple[str, str]]:
         ("last lap reported", f"{race.lap} of {race.lap + last.distance.likeliest}"),
         ("laps added", f"{race.laps_added} announced, {race.laps_entered} entered"),
         ("energy left", f"{last.left.mean:.2f} {unit} (80 %: {left_low:.2f} … {left_high:.2f})"),
-        ("margin at the flag", f"{last.distance.margin.mean:+.2f} {unit} over the reserve (80 %: {low:+.2f} … {high:+.2f})"),
-        ("chance of having run short" if not last.distance.likeliest else "chance of running short", f"{last.distance.short:.0%}"),
+        (
+            "margin at the flag",
+            (
+                f"{last.distance.margin.mean:+.2f} {unit} over the reserve (80 %: {low:+.2f} …"
+                f" {high:+.2f})"
+            ),
+        ),
+        (
+            (
+                "chance of having run short"
+                if not last.distance.likeliest
+                else "chance of running short"
+            ),
+            f"{last.distance.short:.0%}",
+        ),
     ]
     if race.ledger.dials:
-        found.append(("wheel", ", ".join(f"{dial} {position}" for dial, position in race.ledger.positions.items())))
+        found.append(
+            (
+                "wheel",
+                ", ".join(f"{dial} {position}" for dial, position in race.ledger.positions.items()),
+            )
+        )
     return [(name, value.replace("-", "−") if name != "wheel" else value) for name, value in found]

@@ -1,8 +1,10 @@
 """What the car recorded, lap by lap, from a CSV file (RFC 4180).
 
-Columns: ``lap``; any field of the book, with the value as recorded, not rounded; and, where they are known, ``time`` (when the lap ended:
-seconds in the time of the sheet, or ISO 8601), ``dash`` (the symbols that the dash showed) and ``said`` (the driver's words, as listened to
-afterwards on the recording in the car). A report that was repeated may have more rows of its lap, which need only ``said``.
+Columns: ``lap``; any field of the book, with the value as recorded, not rounded; and, where they
+are known, ``time`` (when the lap ended: seconds in the time of the sheet, or ISO 8601), ``dash``
+(the symbols that the dash showed) and ``said`` (the driver's words, as listened to afterwards on
+the recording in the car). A report that was repeated may have more rows of its lap, which need only
+``said``.
 """
 
 from __future__ import annotations
@@ -33,8 +35,9 @@ Recorded = Decimal | str
 
 @dataclass(slots=True)
 class RecordedLap:
-    """What the car recorded of a lap: field → value (a number, or text for a field that names), when it ended (milliseconds), what the dash
-    showed and what was said, one text for each time."""
+    """What the car recorded of a lap: field → value (a number, or text for a field that names),
+    when it ended (milliseconds), what the dash showed and what was said, one text for each time.
+    """
 
     lap: int
     values: dict[str, Recorded] = field(default_factory=dict)
@@ -60,8 +63,16 @@ def read_car_file(path: str | Path, book: Book) -> CarFile:
     try:
         text = Path(path).read_text("utf-8-sig")
     except (OSError, ValueError) as error:
-        reason = "not UTF-8 text" if isinstance(error, UnicodeDecodeError) else getattr(error, "strerror", None) or str(error)
-        raise CarFileError(f"{visible(str(path))!r} can't be read: {reason}", kind="car-file", hint="pass the path of a CSV file") from None
+        reason = (
+            "not UTF-8 text"
+            if isinstance(error, UnicodeDecodeError)
+            else getattr(error, "strerror", None) or str(error)
+        )
+        raise CarFileError(
+            f"{visible(str(path))!r} can't be read: {reason}",
+            kind="car-file",
+            hint="pass the path of a CSV file",
+        ) from None
     return parse_car_file(text.splitlines(keepends=True), book, str(path))
 
 
@@ -75,34 +86,60 @@ def parse_car_file(lines: Iterable[str], book: Book, name: str = "car file") -> 
         for row in reader:
             _add(laps, row, columns, book, f"{name}, line {reader.line_num}")
     except csv.Error as error:
-        raise CarFileError(f"{name}, line {reader.line_num}: {error}", kind="car-file", expected=["CSV as in RFC 4180"]) from None
-    return CarFile(dict(sorted(laps.items())), tuple(column for column in columns if column not in _OWN and column not in book.fields))
+        raise CarFileError(
+            f"{name}, line {reader.line_num}: {error}",
+            kind="car-file",
+            expected=["CSV as in RFC 4180"],
+        ) from None
+    return CarFile(
+        dict(sorted(laps.items())),
+        tuple(column for column in columns if column not in _OWN and column not in book.fields),
+    )
 
 
 def _check_columns(columns: Sequence[str], book: Book, name: str) -> None:
     if "lap" not in columns:
         expected = list(dict.fromkeys([*_OWN, *book.fields]))
         raise CarFileError(
-            f"{visible(name)}: there is no column 'lap'", kind="car-file", expected=expected, hint="line 1 names the columns"
+            f"{visible(name)}: there is no column 'lap'",
+            kind="car-file",
+            expected=expected,
+            hint="line 1 names the columns",
         )
     twice = next((column for column in columns if columns.count(column) > 1), None)
     if twice is not None:
         raise CarFileError(f"{visible(name)}: the column {twice!r} stands twice", kind="car-file")
 
 
-def _add(laps: dict[int, RecordedLap], row: Mapping[str, str | None], columns: Sequence[str], book: Book, place: str) -> None:
+def _add(
+    laps: dict[int, RecordedLap],
+    row: Mapping[str, str | None],
+    columns: Sequence[str],
+    book: Book,
+    place: str,
+) -> None:
     if None in row or any(row[column] is None for column in columns):
-        raise CarFileError(f"{place}: not as many cells as columns", kind="car-file", expected=[f"{len(columns)} cells"])
+        raise CarFileError(
+            f"{place}: not as many cells as columns",
+            kind="car-file",
+            expected=[f"{len(columns)} cells"],
+        )
     cells = {column: (row[column] or "").strip() for column in columns}
     lap = _whole(cells["lap"], place)
     first = lap not in laps
     recorded = laps.setdefault(lap, RecordedLap(lap))
     if cells.get("said"):
         recorded.said.append(cells["said"])
-    rest = {column: cell for column, cell in cells.items() if cell and column not in ("lap", "said")}
+    rest = {
+        column: cell for column, cell in cells.items() if cell and column not in ("lap", "said")
+    }
     if rest and not first:
         column = next(iter(rest))
-        raise CarFileError(f"{place}: lap {lap} was recorded before, with its {column}", kind="car-file", hint="give only `said` here")
+        raise CarFileError(
+            f"{place}: lap {lap} was recorded before, with its {column}",
+            kind="car-file",
+            hint="give only `said` here",
+        )
     if "time" in rest:
         try:
             recorded.time = milliseconds(rest["time"])
@@ -115,7 +152,12 @@ def _add(laps: dict[int, RecordedLap], row: Mapping[str, str | None], columns: S
 
 
 def _whole(cell: str, place: str) -> int:
-    if not cell.isascii() or not cell.isdigit() or not 0 < int(cell[:9]) <= _MOST_LAPS or len(cell) > 9:
+    if (
+        not cell.isascii()
+        or not cell.isdigit()
+        or not 0 < int(cell[:9]) <= _MOST_LAPS
+        or len(cell) > 9
+    ):
         raise _bad(place, "lap", cell, f"a whole number from 1 to {_MOST_LAPS}")
     return int(cell)
 
@@ -130,7 +172,8 @@ def _dash(cell: str, book: Book, place: str) -> str:
             readings(book, string, typed=True)
         except ReportError as error:
             raise CarFileError(
-                f"{visible(place)}: dash {visible(cell[:60])!r} is no message of the book: {error.message}",
+                f"{visible(place)}: dash {visible(cell[:60])!r} is no message of the book:"
+                f" {error.message}",
                 kind="car-file",
                 source=error.source,
                 span=error.span,
@@ -144,7 +187,12 @@ def _value(field: FieldBase, cell: str, place: str) -> Recorded:
         try:
             return exact(cell)
         except ValueError:
-            raise _bad(place, field.name, cell, f"a number{' in ' + field.unit if field.unit else ''}, without the unit") from None
+            raise _bad(
+                place,
+                field.name,
+                cell,
+                f"a number{' in ' + field.unit if field.unit else ''}, without the unit",
+            ) from None
     try:
         field.level(cell)
     except EncodeError:
@@ -153,4 +201,8 @@ def _value(field: FieldBase, cell: str, place: str) -> Recorded:
 
 
 def _bad(place: str, column: str, cell: str, expected: str) -> CarFileError:
-    return CarFileError(f"{visible(place)}: {column} can't be {visible(cell[:60])!r}", kind="car-file", expected=[expected])
+    return CarFileError(
+        f"{visible(place)}: {column} can't be {visible(cell[:60])!r}",
+        kind="car-file",
+        expected=[expected],
+    )

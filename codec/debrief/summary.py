@@ -22,17 +22,20 @@ if TYPE_CHECKING:
 
 UNKNOWN_WORD = 0.5  # seconds for a word whose sound nobody knows
 CAUTION = (
-    "A temperature, voltage or insulation warning is handled by the event's and the team's own safety procedures and qualified people. "
-    "Event regulations on radio use come first. What is forecast here is arithmetic on spoken reports, not a measurement."
+    "A temperature, voltage or insulation warning is handled by the event's and the team's own"
+    " safety procedures and qualified people. Event regulations on radio use come first. What is"
+    " forecast here is arithmetic on spoken reports, not a measurement."
 )
 
 
 @dataclass(slots=True)
 class LapLine:
-    """One lap: the report that stands, what came before it, how sure it was, and the radio seconds of car and pit.
+    """One lap: the report that stands, what came before it, how sure it was, and the radio seconds
+    of car and pit.
 
-    ``certainty`` is that of the hearing (None if nobody knows), ``doubt`` the probability that the report is wrong by the laps about it
-    (None without an event file). ``warnings`` are the limits passed.
+    ``certainty`` is that of the hearing (None if nobody knows), ``doubt`` the probability that the
+    report is wrong by the laps about it (None without an event file). ``warnings`` are the limits
+    passed.
     """
 
     lap: int
@@ -51,7 +54,9 @@ class LapLine:
 
 @dataclass(slots=True)
 class Summary:
-    """The race of one car: its laps, the words that were doubted, and, with an event file, the race as it was followed."""
+    """The race of one car: its laps, the words that were doubted, and, with an event file, the race
+    as it was followed.
+    """
 
     title: str
     book: Book
@@ -64,13 +69,21 @@ class Summary:
 
     def reported(self, name: str) -> dict[int, float]:
         """Return the reported value of a numeric field by lap."""
-        return {line.lap: float(value) for line in self.lines if isinstance(value := line.values.get(name), Decimal)}
+        return {
+            line.lap: float(value)
+            for line in self.lines
+            if isinstance(value := line.values.get(name), Decimal)
+        }
 
     def was(self, name: str) -> dict[int, float]:
         """Return the recorded value of a numeric field by lap."""
         if self.recorded is None:
             return {}
-        return {lap: float(value) for lap, row in self.recorded.laps.items() if isinstance(value := row.values.get(name), Decimal)}
+        return {
+            lap: float(value)
+            for lap, row in self.recorded.laps.items()
+            if isinstance(value := row.values.get(name), Decimal)
+        }
 
 
 def summarise(
@@ -82,10 +95,14 @@ def summarise(
     recorded: CarFile | None = None,
     title: str = "",
 ) -> Summary:
-    """Return the race of one car lap by lap; with an event file also where it was heading, with a car's file also what was wrong."""
+    """Return the race of one car lap by lap; with an event file also where it was heading, with a
+    car's file also what was wrong.
+    """
     listed = list(entries)
     standing = of_car(rows(listed), car)
-    lines = {lap: _line(book, lap, row) for lap, row in laps(standing, car, lap_message(book)).items()}
+    lines = {
+        lap: _line(book, lap, row) for lap, row in laps(standing, car, lap_message(book)).items()
+    }
     _radio(book, standing, lines)
     for row in standing:
         lap = row.entry.lap
@@ -93,10 +110,19 @@ def summarise(
             phrase = book.spec.phrases.get(row.entry.message)
             amount = "" if row.entry.amount is None else f" {row.entry.amount}"
             lines.setdefault(lap, LapLine(lap)).remarks.append(
-                (phrase.label if phrase and phrase.label else EVENTS.get(row.entry.message, row.entry.message)) + amount
+                (
+                    phrase.label
+                    if phrase and phrase.label
+                    else EVENTS.get(row.entry.message, row.entry.message)
+                )
+                + amount
             )
     summary = Summary(
-        title or (event.title if event else book.title), book, car, [lines[lap] for lap in sorted(lines)], _doubted(book, standing)
+        title or (event.title if event else book.title),
+        book,
+        car,
+        [lines[lap] for lap in sorted(lines)],
+        _doubted(book, standing),
     )
     if event is not None:
         _follow(summary, event, standing)
@@ -142,7 +168,10 @@ def _radio(book: Book, standing: Sequence[Row], lines: dict[int, LapLine]) -> No
         for entry in (row.first, *row.corrections, *row.questions, *row.answers, *row.readbacks):
             if entry.lap is None or row.first.kind == "note":
                 continue
-            line, seconds = lines.setdefault(entry.lap, LapLine(entry.lap)), said_seconds(book, entry)
+            line, seconds = (
+                lines.setdefault(entry.lap, LapLine(entry.lap)),
+                said_seconds(book, entry),
+            )
             if entry.kind == "question" or (row.first.kind == "call" and entry.kind != "readback"):
                 line.pit_seconds += seconds
             else:
@@ -150,9 +179,15 @@ def _radio(book: Book, standing: Sequence[Row], lines: dict[int, LapLine]) -> No
 
 
 def said_seconds(book: Book, entry: Entry) -> float:
-    """Return about how long an entry took to say: its symbols as they are spoken, else its words by their sound."""
+    """Return about how long an entry took to say: its symbols as they are spoken, else its words by
+    their sound.
+    """
     if entry.string:
-        return sum(book.alphabet.words[symbol].seconds for symbol in entry.string if symbol in book.alphabet.words)
+        return sum(
+            book.alphabet.words[symbol].seconds
+            for symbol in entry.string
+            if symbol in book.alphabet.words
+        )
     return sum(_word_seconds(word) for word in entry.heard.split())
 
 
@@ -168,7 +203,8 @@ def _word_seconds(word: str) -> float:
 def _doubted(book: Book, standing: Sequence[Row]) -> Counter[str]:
     """Count the words at which reports were refused, corrected or asked for again.
 
-    Where the report was read in the end, they are the words that were not those of its string; else the words that can't be read.
+    Where the report was read in the end, they are the words that were not those of its string; else
+    the words that can't be read.
     """
     found: Counter[str] = Counter()
     for row in standing:
@@ -192,7 +228,12 @@ def _refused_words(book: Book, entry: Entry) -> list[str]:
     from codec.decode import decode_all
 
     try:
-        decode_all(book, entry.heard, direction="car", context={"lap": entry.lap} if entry.lap is not None else None)
+        decode_all(
+            book,
+            entry.heard,
+            direction="car",
+            context={"lap": entry.lap} if entry.lap is not None else None,
+        )
     except CodeError as error:
         if error.span is None or error.source != entry.heard:
             return []
@@ -205,11 +246,15 @@ def _word(book: Book, symbol: str) -> str:
 
 
 def certainties(summary: Summary) -> dict[int, float]:
-    """Return, by lap, how sure the report is: sure of its words, and that they fit the laps about it; 0 where none could be read."""
+    """Return, by lap, how sure the report is: sure of its words, and that they fit the laps about
+    it; 0 where none could be read.
+    """
     found: dict[int, float] = {}
     for line in summary.lines:
         if line.string:
-            found[line.lap] = (1.0 if line.certainty is None else line.certainty) * (1 - (line.doubt or 0.0))
+            found[line.lap] = (1.0 if line.certainty is None else line.certainty) * (
+                1 - (line.doubt or 0.0)
+            )
         elif line.refused:
             found[line.lap] = 0.0
     return found
@@ -217,13 +262,22 @@ def certainties(summary: Summary) -> dict[int, float]:
 
 def table(summary: Summary) -> list[dict[str, Any]]:
     """Return the laps as rows of text for the page: field titles → values as people read them."""
-    names = [name for name in summary.book.sent_by("car")[0].fields if name != "lap"] if summary.book.sent_by("car") else []
+    names = (
+        [name for name in summary.book.sent_by("car")[0].fields if name != "lap"]
+        if summary.book.sent_by("car")
+        else []
+    )
     found = []
     for line in summary.lines:
         cells = []
         for name in names:
             named, value = summary.book.fields[name], line.values.get(name)
             level = None if value is None else named.level(value).level
-            cells.append(("" if level is None else named.text(level), bool(level is not None and named.warnings(level))))
+            cells.append(
+                (
+                    "" if level is None else named.text(level),
+                    bool(level is not None and named.warnings(level)),
+                )
+            )
         found.append({"line": line, "cells": cells})
     return found

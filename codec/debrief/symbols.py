@@ -1,4 +1,6 @@
-"""Words heard as symbols, also where the report they are from can't be read; and two strings laid side by side."""
+"""Words heard as symbols, also where the report they are from can't be read; and two strings laid
+side by side.
+"""
 
 from __future__ import annotations
 
@@ -24,10 +26,13 @@ class Heard:
 def heard_symbols(book: Book, text: str) -> list[Heard]:
     """Return the symbols that the words of a transcript stand for, word by word.
 
-    What was said before the speaker began anew does not count, nor do fillers. A typed string is cut into its symbols.
+    What was said before the speaker began anew does not count, nor do fillers. A typed string is
+    cut into its symbols.
     """
     words = cut(book.lexicon, text, tolerant=True)
-    begin = max((place + 1 for place, word in enumerate(words) if word.meaning.terminal in _ANEW), default=0)
+    begin = max(
+        (place + 1 for place, word in enumerate(words) if word.meaning.terminal in _ANEW), default=0
+    )
     return list(_symbols(book, text, words[begin:]))
 
 
@@ -37,7 +42,9 @@ def _symbols(book: Book, text: str, words: Sequence[Word]) -> Iterator[Heard]:
         meaning, raw = word.meaning, text[word.span[0] : word.span[1]]
         one = meaning.options[0] if meaning.terminal in _ONE and len(meaning.options) == 1 else ""
         if tens:
-            yield from (Heard(symbol, raw) for symbol in (tens[0] if one.isdigit() and one != "0" else tens))
+            yield from (
+                Heard(symbol, raw) for symbol in (tens[0] if one.isdigit() and one != "0" else tens)
+            )
             tens = ""
         if meaning.terminal == "MULTIPLE":
             times = int(meaning.value)
@@ -49,7 +56,11 @@ def _symbols(book: Book, text: str, words: Sequence[Word]) -> Iterator[Heard]:
         elif meaning.terminal == "TEEN":
             yield from (Heard(symbol, raw) for symbol in meaning.value)
         elif meaning.terminal == "TYPED":
-            yield from (Heard(symbol, symbol) for symbol in meaning.options[0] if symbol in book.alphabet.index)
+            yield from (
+                Heard(symbol, symbol)
+                for symbol in meaning.options[0]
+                if symbol in book.alphabet.index
+            )
         elif meaning.terminal == "UNKNOWN":
             yield Heard("", raw)
         times = 1
@@ -63,7 +74,9 @@ def string_of(book: Book, words: str) -> str:
 
 @dataclass(frozen=True, slots=True)
 class Aligned:
-    """Two strings side by side: pairs of (said, heard), what was said and not heard, and what was heard and not said."""
+    """Two strings side by side: pairs of (said, heard), what was said and not heard, and what was
+    heard and not said.
+    """
 
     pairs: tuple[tuple[str, str], ...]
     lost: str
@@ -78,14 +91,16 @@ class Aligned:
 def align(said: str, heard: Sequence[str]) -> Aligned:
     """Lay two strings side by side; an element of ``heard`` may be "" for a word that is no symbol.
 
-    Strings of one length are taken place by place. Otherwise the longest runs in common are found first, and what stands between them is
-    paired only where as many were said as heard.
+    Strings of one length are taken place by place. Otherwise the longest runs in common are found
+    first, and what stands between them is paired only where as many were said as heard.
     """
     if len(said) == len(heard):
         return Aligned(tuple(zip(said, heard, strict=True)), "", "")
     pairs: list[tuple[str, str]] = []
     lost = added = ""
-    for tag, a, b, c, d in difflib.SequenceMatcher(None, list(said), list(heard), autojunk=False).get_opcodes():
+    for tag, a, b, c, d in difflib.SequenceMatcher(
+        None, list(said), list(heard), autojunk=False
+    ).get_opcodes():
         if tag == "equal" or b - a == d - c:
             pairs += zip(said[a:b], heard[c:d], strict=True)
         else:

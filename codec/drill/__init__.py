@@ -1,4 +1,5 @@
-"""Drills: the driver learns to read a code off the dash, the engineer to hear it; what was measured becomes a profile.
+"""Drills: the driver learns to read a code off the dash, the engineer to hear it; what was measured
+becomes a profile.
 
 from codec.drill import DrillJournal, Pool, Session, Progress, profile_of
 """
@@ -12,4 +13,13 @@ from codec.drill.pool import Item, Pool
 from codec.drill.progress import Progress
 from codec.drill.session import Session
 
-__all__ = ["Answer", "DrillError", "DrillJournal", "Item", "Pool", "Progress", "Session", "profile_of"]
+__all__ = [
+    "Answer",
+    "DrillError",
+    "DrillJournal",
+    "Item",
+    "Pool",
+    "Progress",
+    "Session",
+    "profile_of",
+]

@@ -16,7 +16,12 @@ Outcome = Literal["right", "corrected", "caught", "accepted"]
 DRILLS: tuple[Drill, ...] = get_args(Drill)
 KINDS: tuple[Kind, ...] = get_args(Kind)
 OUTCOMES: tuple[Outcome, ...] = get_args(Outcome)
-PLURALS: dict[Kind, str] = {"symbol": "symbols", "pair": "pairs", "entry": "entries", "report": "reports"}
+PLURALS: dict[Kind, str] = {
+    "symbol": "symbols",
+    "pair": "pairs",
+    "entry": "entries",
+    "report": "reports",
+}
 MEANINGS: dict[Outcome, str] = {
     "right": "right",
     "corrected": "right after a correction",
@@ -29,7 +34,9 @@ _MOST_NAME = 60
 
 
 class DrillError(CodeError):
-    """The journal of drills, or what is to be written to it, is not in order; ``kind`` tells which."""
+    """The journal of drills, or what is to be written to it, is not in order; ``kind`` tells
+    which.
+    """
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,13 +47,17 @@ class Answer:
     ``shown``     the symbols on the dash, or those spoken by the synthesiser
     ``answer``    what was typed, "" where the coach marked it as said right
     ``said``      the symbols the answer stands for, as far as it can be read
-    ``outcome``   right, corrected (right after a correction), caught (wrong, but the code refuses it), accepted (wrong, and it does not)
+    ``outcome``   right, corrected (right after a correction), caught (wrong, but the code refuses
+                  it), accepted (wrong, and it does not)
     ``refusal``   the kind of the error where it was caught
-    ``first``     seconds to the first word (read: from the string's appearance; hear: to the first key, from the end of the speech)
-    ``last``      seconds to the end of the last word (hear: to Enter); ``done`` to the mark; None where they were not measured
+    ``first``     seconds to the first word (read: from the string's appearance; hear: to the first
+                  key, from the end of the speech)
+    ``last``      seconds to the end of the last word (hear: to Enter); ``done`` to the mark; None
+                  where they were not measured
     ``repeats``   how often it was asked for again; ``noise`` the grade, "" where nothing was spoken
     ``pace``      seconds from one report to the next, None where the person set the pace
-    ``marks``     signals of the second task, ``missed`` of them not answered in time, ``reaction`` the mean seconds of the others
+    ``marks``     signals of the second task, ``missed`` of them not answered in time, ``reaction``
+                  the mean seconds of the others
     """
 
     person: str
@@ -80,7 +91,11 @@ class Answer:
                 raise _bad(name, getattr(self, name), "one of " + ", ".join(allowed))
         for name in ("answer", "shown", "said"):
             if len(getattr(self, name)) > _MOST_CHARACTERS:
-                raise _bad(name, f"{len(getattr(self, name))} characters", f"at most {_MOST_CHARACTERS} characters")
+                raise _bad(
+                    name,
+                    f"{len(getattr(self, name))} characters",
+                    f"at most {_MOST_CHARACTERS} characters",
+                )
         for name in ("first", "last", "done", "pace", "reaction"):
             time = getattr(self, name)
             if time is not None and not (math.isfinite(time) and time >= 0):
@@ -96,7 +111,11 @@ class Answer:
     @property
     def speaking(self) -> float | None:
         """Seconds from the first word to the end of the last, None where they were not measured."""
-        return None if self.first is None or self.last is None or self.last <= self.first else self.last - self.first
+        return (
+            None
+            if self.first is None or self.last is None or self.last <= self.first
+            else self.last - self.first
+        )
 
     def replace(self, **changes: Any) -> Answer:
         """Return a copy with some of it changed."""
@@ -104,7 +123,9 @@ class Answer:
 
     def as_dict(self) -> dict[str, Any]:
         """Return the facts for JSON; times that were not measured are left out."""
-        return {name: value for name, value in dataclasses.asdict(self).items() if value is not None}
+        return {
+            name: value for name, value in dataclasses.asdict(self).items() if value is not None
+        }
 
 
 def checked_name(name: str) -> str:
@@ -115,4 +136,6 @@ def checked_name(name: str) -> str:
 
 
 def _bad(name: str, value: object, expected: str) -> DrillError:
-    return DrillError(f"{name} can't be {str(value)[:60]!r}", kind="drill-answer", expected=[expected])
+    return DrillError(
+        f"{name} can't be {str(value)[:60]!r}", kind="drill-answer", expected=[expected]
+    )

@@ -1,7 +1,9 @@
-"""When an item is due again: the scheduler of the library fsrs (a model of memory fitted to very many reviews), fed with our marks.
+"""When an item is due again: the scheduler of the library fsrs (a model of memory fitted to very
+many reviews), fed with our marks.
 
-Cards are not stored: they follow from the journal's answers. Random changes of the intervals are off, so that the same answers give the
-same plan. The version is pinned: releases differ in what a hard answer on the same day does.
+Cards are not stored: they follow from the journal's answers. Random changes of the intervals are
+off, so that the same answers give the same plan. The version is pinned: releases differ in what a
+hard answer on the same day does.
 """
 
 from __future__ import annotations
@@ -33,10 +35,16 @@ def scheduler() -> Scheduler:
 
 
 def grade(answer: Answer, usual: float | None = None) -> Grade:
-    """Return the grade of an answer: wrong is "again"; corrected, asked for again, or slow against ``usual`` seconds a symbol is "hard"."""
+    """Return the grade of an answer: wrong is "again"; corrected, asked for again, or slow against
+    ``usual`` seconds a symbol is "hard".
+    """
     if not answer.right:
         return "again"
-    slow = usual is not None and answer.last is not None and answer.last / max(1, len(answer.shown)) > _SLOW * usual
+    slow = (
+        usual is not None
+        and answer.last is not None
+        and answer.last / max(1, len(answer.shown)) > _SLOW * usual
+    )
     return "hard" if answer.outcome == "corrected" or answer.repeats or slow else "good"
 
 
@@ -69,9 +77,15 @@ class Cards:
         return 0.0 if card is None else float(scheduler().get_card_retrievability(card, at))
 
     def interval(self, key: str) -> int:
-        """Return the whole days between the last answer and the next; raises KeyError for an item never asked."""
+        """Return the whole days between the last answer and the next; raises KeyError for an item
+        never asked.
+        """
         card = self._cards[key]
-        return 0 if card.due is None or card.last_review is None else (card.due - card.last_review).days
+        return (
+            0
+            if card.due is None or card.last_review is None
+            else (card.due - card.last_review).days
+        )
 
 
 def moment(at: str) -> datetime.datetime:

@@ -1,8 +1,11 @@
-"""Marking an answer through the decoder: did the code give the right reading, and if not, did it notice?
+"""Marking an answer through the decoder: did the code give the right reading, and if not, did it
+notice?
 
-A report is right when it decodes to the reading meant, whatever variants, number words or fillers were used; it is *corrected* when that
-took CORRECTION or DISREGARD; *caught* when the decoder refuses it; *accepted* when it decodes to another reading. Parts of a report have
-no check and no range around them: they are right when what was said may stand for what was shown. What can't be understood is not marked.
+A report is right when it decodes to the reading meant, whatever variants, number words or fillers
+were used; it is *corrected* when that took CORRECTION or DISREGARD; *caught* when the decoder
+refuses it; *accepted* when it decodes to another reading. Parts of a report have no check and no
+range around them: they are right when what was said may stand for what was shown. What can't be
+understood is not marked.
 """
 
 from __future__ import annotations
@@ -32,7 +35,8 @@ _UNCLEAR = "? stands for a word that nobody made out or that is none of the book
 
 @dataclass(frozen=True, slots=True)
 class Marked:
-    """The outcome, the symbols said as far as they can be read, and where they part from those shown.
+    """The outcome, the symbols said as far as they can be read, and where they part from those
+    shown.
 
     ``refusal`` and ``reason`` are the kind and the text of the error of an answer that was caught.
     """
@@ -45,7 +49,9 @@ class Marked:
 
     @property
     def wrong_places(self) -> tuple[int, ...]:
-        """The places of the string shown where something else, nothing, or something more was said."""
+        """The places of the string shown where something else, nothing, or something more was
+        said.
+        """
         places, place = [], 0
         for shown, said in self.pairs:
             if shown != said:
@@ -57,8 +63,9 @@ class Marked:
 def mark(book: Book, item: Item, answer: str) -> Marked:
     """Mark an answer to an item: words or symbols as typed, or for a report field=value pairs.
 
-    Raises DrillError (kind ``not-understood``) where it can't be told what the answer says: a slip of the typist's is no mistake of the
-    person who is drilled. A word that nobody made out is typed as ``?``.
+    Raises DrillError (kind ``not-understood``) where it can't be told what the answer says: a slip
+    of the typist's is no mistake of the person who is drilled. A word that nobody made out is typed
+    as ``?``.
     """
     if item.kind == "report" and _VALUE.search(answer) is not None:
         return _mark_values(book, item, answer)
@@ -82,8 +89,14 @@ def mark(book: Book, item: Item, answer: str) -> Marked:
 
 
 def _check_understood(book: Book, text: str) -> None:
-    """Raise DrillError for a word that the book does not have, and where there is no word of a report at all."""
-    words = [word for word in cut(book.lexicon, text, tolerant=True) if word.meaning.terminal != "SEPARATOR"]
+    """Raise DrillError for a word that the book does not have, and where there is no word of a
+    report at all.
+    """
+    words = [
+        word
+        for word in cut(book.lexicon, text, tolerant=True)
+        if word.meaning.terminal != "SEPARATOR"
+    ]
     unclear = False
     for word in words:
         if word.meaning.terminal == "UNKNOWN":
@@ -98,11 +111,15 @@ def _check_understood(book: Book, text: str) -> None:
     except ReportError:
         return  # correcting words used as they can't be: the code refuses those
     if not any(said):
-        raise _not_understood(CodeError(f"no word of a report in {text[:40]!r}", kind="not-understood"), _UNCLEAR)
+        raise _not_understood(
+            CodeError(f"no word of a report in {text[:40]!r}", kind="not-understood"), _UNCLEAR
+        )
 
 
 def _mark_values(book: Book, item: Item, answer: str) -> Marked:
-    """Mark a report given as values; those that can't be said in it were mistyped, for they can't have been heard either."""
+    """Mark a report given as values; those that can't be said in it were mistyped, for they can't
+    have been heard either.
+    """
     try:
         reading = _values(book, item, answer)
     except CodeError as error:
@@ -113,9 +130,18 @@ def _mark_values(book: Book, item: Item, answer: str) -> Marked:
 
 
 def _not_understood(error: CodeError, instead: str = "") -> DrillError:
-    """Return the error for an answer that can't be marked, with what was found wrong in it and what may be typed instead."""
+    """Return the error for an answer that can't be marked, with what was found wrong in it and what
+    may be typed instead.
+    """
     hint = "; ".join(filter(None, [error.hint, instead]))
-    return DrillError(error.message, kind="not-understood", source=error.source, span=error.span, expected=error.expected, hint=hint)
+    return DrillError(
+        error.message,
+        kind="not-understood",
+        source=error.source,
+        span=error.span,
+        expected=error.expected,
+        hint=hint,
+    )
 
 
 def _meant(book: Book, item: Item) -> Reading:
@@ -123,7 +149,9 @@ def _meant(book: Book, item: Item) -> Reading:
 
 
 def _by_symbol(book: Book, item: Item, said: str) -> ReportError | None:
-    """Return why the symbols said are refused: of a string typed as one word the error would only tell that it does not fit."""
+    """Return why the symbols said are refused: of a string typed as one word the error would only
+    tell that it does not fit.
+    """
     if item.kind != "report" or not said:
         return None
     try:
@@ -134,25 +162,40 @@ def _by_symbol(book: Book, item: Item, said: str) -> ReportError | None:
 
 
 def _values(book: Book, item: Item, answer: str) -> Reading:
-    """Return the reading of an answer given as values; raises CodeError where they are none or can't be said."""
+    """Return the reading of an answer given as values; raises CodeError where they are none or
+    can't be said.
+    """
     found = list(_VALUE.finditer(answer))
     before = answer[: found[0].start()].strip()
     if before:
-        raise CodeError(f"{before[:40]!r} is no value of a field", kind="usage", source=answer, expected=["field=value"])
+        raise CodeError(
+            f"{before[:40]!r} is no value of a field",
+            kind="usage",
+            source=answer,
+            expected=["field=value"],
+        )
     ends = [one.start() for one in found[1:]] + [len(answer)]
     values: dict[str, str] = {}
     for one, end in zip(found, ends, strict=True):
         if one[1] in values:
-            raise CodeError(f"{one[1]!r} is given twice", kind="usage", source=answer, span=one.span(1))
+            raise CodeError(
+                f"{one[1]!r} is given twice", kind="usage", source=answer, span=one.span(1)
+            )
         values[one[1]] = answer[one.end() : end].strip(" ,;\t")
     return encode(book, values, item.part_of).reading
 
 
 def ways(book: Book, text: str) -> list[str]:
-    """Return the strings of symbols a text may stand for, after its corrections; raises ReportError where a word is unknown."""
+    """Return the strings of symbols a text may stand for, after its corrections; raises ReportError
+    where a word is unknown.
+    """
     found = [""]
     for stretch in listen(book.lexicon, text):
-        options = _walked(stretch.lattice()) if stretch.ways is None else ["".join(symbol for symbol, _ in way) for way in stretch.ways]
+        options = (
+            _walked(stretch.lattice())
+            if stretch.ways is None
+            else ["".join(symbol for symbol, _ in way) for way in stretch.ways]
+        )
         found = [before + option for before in found for option in options][:_MOST_WAYS]
     return found
 
@@ -160,14 +203,22 @@ def ways(book: Book, text: str) -> list[str]:
 def _walked(lattice: list[list[tuple[str, int]]]) -> list[str]:
     ahead: list[list[str]] = [[] for _ in lattice] + [[""]]
     for place in range(len(lattice) - 1, -1, -1):
-        ahead[place] = [symbols + rest for symbols, target in lattice[place] for rest in ahead[target]][:_MOST_WAYS]
+        ahead[place] = [
+            symbols + rest for symbols, target in lattice[place] for rest in ahead[target]
+        ][:_MOST_WAYS]
     return ahead[0]
 
 
 def _ways_or_none(book: Book, text: str) -> list[str]:
-    """Return what can be made of a text that was refused, without its unknown words; nothing where that is refused too."""
+    """Return what can be made of a text that was refused, without its unknown words; nothing where
+    that is refused too.
+    """
     try:
-        known = [text[slice(*word.span)] for word in cut(book.lexicon, text, tolerant=True) if word.meaning.terminal != "UNKNOWN"]
+        known = [
+            text[slice(*word.span)]
+            for word in cut(book.lexicon, text, tolerant=True)
+            if word.meaning.terminal != "UNKNOWN"
+        ]
         return ways(book, " ".join(known)) if known else []
     except ReportError:
         return []
@@ -179,20 +230,29 @@ def closest(meant: str, said: list[str]) -> str:
 
 
 def align(shown: str, said: str) -> tuple[Pair, ...]:
-    """Return the pairs of a least-cost alignment (V. I. Levenshtein 1966): substitutions before gaps where the cost is the same."""
+    """Return the pairs of a least-cost alignment (V.
+
+    I. Levenshtein 1966): substitutions before gaps where the cost is the same.
+    """
     if shown == said:
         return tuple(zip(shown, said, strict=True))
     rows = [list(range(len(said) + 1))]
     for down, symbol in enumerate(shown, start=1):
         row = [down]
         for across, other in enumerate(said, start=1):
-            row.append(min(rows[-1][across - 1] + (symbol != other), rows[-1][across] + 1, row[-1] + 1))
+            row.append(
+                min(rows[-1][across - 1] + (symbol != other), rows[-1][across] + 1, row[-1] + 1)
+            )
         rows.append(row)
     pairs: list[Pair] = []
     down, across = len(shown), len(said)
     while down or across:
         here = rows[down][across]
-        if down and across and here == rows[down - 1][across - 1] + (shown[down - 1] != said[across - 1]):
+        if (
+            down
+            and across
+            and here == rows[down - 1][across - 1] + (shown[down - 1] != said[across - 1])
+        ):
             down, across = down - 1, across - 1
             pairs.append((shown[down], said[across]))
         elif down and here == rows[down - 1][across] + 1:

@@ -1,4 +1,6 @@
-"""From answers to a profile: how fast a person reads and says each word, and what they take each word for."""
+"""From answers to a profile: how fast a person reads and says each word, and what they take each
+word for.
+"""
 
 from __future__ import annotations
 
@@ -18,11 +20,16 @@ _ENOUGH = 5
 
 
 def said_times(book: Book, answers: Iterable[Answer]) -> list[tuple[str, float]]:
-    """Return (symbols, seconds from the first word to the end of the last) of what was read out right and word by word."""
+    """Return (symbols, seconds from the first word to the end of the last) of what was read out
+    right and word by word.
+    """
     return [
         (answer.shown, seconds)
         for answer in answers
-        if answer.drill == "read" and answer.outcome == "right" and (seconds := answer.speaking) is not None and _word_by_word(book, answer)
+        if answer.drill == "read"
+        and answer.outcome == "right"
+        and (seconds := answer.speaking) is not None
+        and _word_by_word(book, answer)
     ]
 
 
@@ -39,34 +46,60 @@ def _word_by_word(book: Book, answer: Answer) -> bool:
 
 
 def times_of(book: Book, answers: Iterable[Answer]) -> WordTimes | None:
-    """Return how long each word takes; None for too few answers. Symbols that the book no longer has are left out."""
+    """Return how long each word takes; None for too few answers.
+
+    Symbols that the book no longer has are left out.
+    """
     default = {symbol: entry.seconds for symbol, entry in book.alphabet.words.items()}
-    return word_times([(text, seconds) for text, seconds in said_times(book, answers) if set(text) <= default.keys()], default)
+    return word_times(
+        [
+            (text, seconds)
+            for text, seconds in said_times(book, answers)
+            if set(text) <= default.keys()
+        ],
+        default,
+    )
 
 
 def startup_of(answers: Iterable[Answer]) -> Timing | None:
-    """Return the time from the string's appearance to the first word: of whole reports, or of everything where there are few."""
-    first = [(answer.kind, answer.first) for answer in answers if answer.drill == "read" and answer.first]
+    """Return the time from the string's appearance to the first word: of whole reports, or of
+    everything where there are few.
+    """
+    first = [
+        (answer.kind, answer.first) for answer in answers if answer.drill == "read" and answer.first
+    ]
     whole = [seconds for kind, seconds in first if kind == "report"]
     return timing(whole if len(whole) >= _ENOUGH else [seconds for _, seconds in first])
 
 
-def counted(answers: Iterable[Answer], drill: str, noise: str | None = None) -> list[tuple[str, str]]:
+def counted(
+    answers: Iterable[Answer], drill: str, noise: str | None = None
+) -> list[tuple[str, str]]:
     """Return the (shown, understood) symbols that count as confusions of words.
 
-    Hearing counts where something was heard and words were typed: not where words were flashed, nor where values were typed, whose
-    mistakes are not those of words. A word that was there but not made out, ``?``, is not taken for one that was lost.
+    Hearing counts where something was heard and words were typed: not where words were flashed, nor
+    where values were typed, whose mistakes are not those of words. A word that was there but not
+    made out, ``?``, is not taken for one that was lost.
     """
     pairs: list[tuple[str, str]] = []
     for answer in answers:
-        heard = answer.noise not in ("", FLASHED) and "=" not in answer.answer and (noise is None or named(answer.noise) == noise)
+        heard = (
+            answer.noise not in ("", FLASHED)
+            and "=" not in answer.answer
+            and (noise is None or named(answer.noise) == noise)
+        )
         if answer.drill == drill and (drill == "read" or heard) and (answer.said or answer.right):
-            pairs += [pair for pair in align(answer.shown, answer.said or answer.shown) if pair[1] or "?" not in answer.answer]
+            pairs += [
+                pair
+                for pair in align(answer.shown, answer.said or answer.shown)
+                if pair[1] or "?" not in answer.answer
+            ]
     return pairs
 
 
 def profile_of(book: Book, answers: Sequence[Answer], *, noise: str | None = None) -> Profile:
-    """Return the profile of the people who gave these answers with this book; ``noise`` counts hearing at one grade only.
+    """Return the profile of the people who gave these answers with this book; ``noise`` counts
+    hearing at one grade only.
 
     Raises DrillError where that is no noise.
     """
@@ -75,10 +108,19 @@ def profile_of(book: Book, answers: Sequence[Answer], *, noise: str | None = Non
     profile = Profile(
         people=tuple(dict.fromkeys(answer.person for answer in answers)),
         startup=None if startup is None else startup.measured,
-        seconds={} if times is None else {word_of(alphabet, symbol): one for symbol, one in times.words.items()},
+        seconds=(
+            {}
+            if times is None
+            else {word_of(alphabet, symbol): one for symbol, one in times.words.items()}
+        ),
     )
     in_use = alphabet.index.keys() | {""}
     read, heard = (
-        [pair for pair in counted(answers, drill, noise if drill == "hear" else None) if set(pair) <= in_use] for drill in ("read", "hear")
+        [
+            pair
+            for pair in counted(answers, drill, noise if drill == "hear" else None)
+            if set(pair) <= in_use
+        ]
+        for drill in ("read", "hear")
     )
     return profile.with_read(alphabet, read).with_heard(alphabet, heard)

@@ -1,7 +1,8 @@
 """What a person's answers tell of each symbol and item: how well it is known now, and how fast.
 
-Replayed from the journal, answer by answer. A report is evidence of each of its symbols; where it went wrong, only the symbols in the wrong
-places are to blame. Old answers fade: what counts is what a person can do now.
+Replayed from the journal, answer by answer. A report is evidence of each of its symbols; where it
+went wrong, only the symbols in the wrong places are to blame. Old answers fade: what counts is what
+a person can do now.
 """
 
 from __future__ import annotations
@@ -23,7 +24,9 @@ _USUAL = 30  # answers about which the usual seconds are taken
 
 @dataclass(slots=True)
 class Record:
-    """Right and wrong answers for one symbol or item, fading, and plain counts; ``pace`` is its time against the person's usual one."""
+    """Right and wrong answers for one symbol or item, fading, and plain counts; ``pace`` is its
+    time against the person's usual one.
+    """
 
     right: float = 0.0
     wrong: float = 0.0
@@ -52,7 +55,9 @@ class Memory:
     symbols: dict[str, Record] = field(default_factory=dict)
     items: dict[str, Record] = field(default_factory=dict)
     answers: int = 0
-    usual: dict[str, float] = field(default_factory=dict)  # seconds a symbol, by kind: one alone bears the whole start-up
+    usual: dict[str, float] = field(
+        default_factory=dict
+    )  # seconds a symbol, by kind: one alone bears the whole start-up
 
     @classmethod
     def of(cls, answers: Iterable[Answer]) -> Memory:
@@ -67,23 +72,37 @@ class Memory:
         at, given = moment(answer.at), grade(answer, self.usual.get(answer.kind))
         pace = self._pace(answer)
         right = answer.right
-        self.items.setdefault(key_of(answer.kind, answer.part_of, answer.shown), Record()).note(right=right, pace=pace)
+        self.items.setdefault(key_of(answer.kind, answer.part_of, answer.shown), Record()).note(
+            right=right, pace=pace
+        )
         if answer.kind != "symbol":
             self.cards.review(key_of(answer.kind, answer.part_of, answer.shown), given, at)
-        wrong = {symbol for symbol, said in align(answer.shown, answer.said) if symbol != said} if not right else set()
+        wrong = (
+            {symbol for symbol, said in align(answer.shown, answer.said) if symbol != said}
+            if not right
+            else set()
+        )
         for symbol in dict.fromkeys(answer.shown):
             missed = not right and (symbol in wrong or not answer.said)
             self.symbols.setdefault(symbol, Record()).note(right=not missed, pace=pace)
-            self.cards.review(key_of("symbol", "", symbol), "again" if missed else "good" if given == "again" else given, at)
+            self.cards.review(
+                key_of("symbol", "", symbol),
+                "again" if missed else "good" if given == "again" else given,
+                at,
+            )
         self.answers += 1
 
     def _pace(self, answer: Answer) -> float | None:
-        """Return the seconds a symbol against the usual ones, which are learned on the way; a coffee break changes little."""
+        """Return the seconds a symbol against the usual ones, which are learned on the way; a
+        coffee break changes little.
+        """
         if answer.last is None or not answer.shown:
             return None
         seconds = answer.last / len(answer.shown)
         usual = self.usual.get(answer.kind, seconds)
-        self.usual[answer.kind] = usual + (min(seconds, 3 * usual) - usual) / min(self.answers + 1, _USUAL)
+        self.usual[answer.kind] = usual + (min(seconds, 3 * usual) - usual) / min(
+            self.answers + 1, _USUAL
+        )
         return seconds / usual if usual else None
 
     def weakness(self, symbol: str, at: datetime.datetime) -> float:

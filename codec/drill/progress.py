@@ -1,4 +1,6 @@
-"""How a person is doing: accuracy and seconds by symbol and by field, confusions, days, and what comes next."""
+"""How a person is doing: accuracy and seconds by symbol and by field, confusions, days, and what
+comes next.
+"""
 
 from __future__ import annotations
 
@@ -25,9 +27,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One symbol, field or day: how often asked, how often right, the 95 % interval of that share, and seconds.
+    """One symbol, field or day: how often asked, how often right, the 95 % interval of that share,
+    and seconds.
 
-    ``seconds`` is the time to say a word (read) or to write one down (hear), with its standard error; None where nothing was measured.
+    ``seconds`` is the time to say a word (read) or to write one down (hear), with its standard
+    error; None where nothing was measured.
     """
 
     name: str
@@ -50,20 +54,40 @@ class Row:
     def as_dict(self) -> dict[str, Any]:
         """Return the facts for JSON and CSV."""
         low, high = self.interval
-        facts: dict[str, Any] = {"name": self.name, "label": self.label, "asked": self.asked, "right": self.right}
+        facts: dict[str, Any] = {
+            "name": self.name,
+            "label": self.label,
+            "asked": self.asked,
+            "right": self.right,
+        }
         facts |= {"share": round(self.share, 4), "low": round(low, 4), "high": round(high, 4)}
         return facts | {
-            name: None if value is None else round(value, 4) for name, value in (("seconds", self.seconds), ("error", self.error))
+            name: None if value is None else round(value, 4)
+            for name, value in (("seconds", self.seconds), ("error", self.error))
         }
 
 
 class Progress:
     """The progress of one person with one book in one drill."""
 
-    def __init__(self, book: Book, answers: Sequence[Answer], drill: Drill, at: datetime.datetime, *, pool: Pool | None = None) -> None:
-        """Take the person's answers in this drill and with this book, and the time at which the next questions would be asked."""
+    def __init__(
+        self,
+        book: Book,
+        answers: Sequence[Answer],
+        drill: Drill,
+        at: datetime.datetime,
+        *,
+        pool: Pool | None = None,
+    ) -> None:
+        """Take the person's answers in this drill and with this book, and the time at which the
+        next questions would be asked.
+        """
         self.book, self.drill, self.at = book, drill, at
-        self.answers = [answer for answer in answers if answer.drill == drill and set(answer.shown) <= book.alphabet.index.keys()]
+        self.answers = [
+            answer
+            for answer in answers
+            if answer.drill == drill and set(answer.shown) <= book.alphabet.index.keys()
+        ]
         self.person = self.answers[0].person if self.answers else ""
         self._pool = pool
         self.times = times_of(book, self.answers) if drill == "read" else None
@@ -78,13 +102,17 @@ class Progress:
     @property
     def right(self) -> Row:
         """All answers as one row."""
-        return Row("all", "all answers", len(self.answers), sum(answer.right for answer in self.answers))
+        return Row(
+            "all", "all answers", len(self.answers), sum(answer.right for answer in self.answers)
+        )
 
     @property
     def reports(self) -> Row:
         """The whole reports as one row."""
         reports = [answer for answer in self.answers if answer.kind == "report"]
-        return Row("reports", "whole reports", len(reports), sum(answer.right for answer in reports))
+        return Row(
+            "reports", "whole reports", len(reports), sum(answer.right for answer in reports)
+        )
 
     @functools.cached_property
     def startup(self) -> Timing | None:
@@ -96,7 +124,9 @@ class Progress:
     @property
     def set_aside(self) -> int:
         """How many measured times were set aside as outliers."""
-        return (self.times.set_aside if self.times else 0) + (self.startup.set_aside if self.startup else 0)
+        return (self.times.set_aside if self.times else 0) + (
+            self.startup.set_aside if self.startup else 0
+        )
 
     @functools.cached_property
     def symbols(self) -> list[Row]:
@@ -111,13 +141,26 @@ class Progress:
         rows = []
         for symbol in filter(asked.__contains__, self.book.alphabet.symbols):
             known = self.times.words.get(symbol) if self.times else None
-            seconds, error = (known.seconds, known.error) if known else (written.get(symbol, (None, None)))
-            rows.append(Row(symbol, self.book.alphabet.words[symbol].word, asked[symbol], right[symbol], seconds, error))
+            seconds, error = (
+                (known.seconds, known.error) if known else (written.get(symbol, (None, None)))
+            )
+            rows.append(
+                Row(
+                    symbol,
+                    self.book.alphabet.words[symbol].word,
+                    asked[symbol],
+                    right[symbol],
+                    seconds,
+                    error,
+                )
+            )
         return rows
 
     @functools.cached_property
     def fields(self) -> list[Row]:
-        """A row for each field of the reports and entries asked: right where no symbol of its codeword went wrong."""
+        """A row for each field of the reports and entries asked: right where no symbol of its
+        codeword went wrong.
+        """
         asked, right = Counter[str](), Counter[str]()
         seconds: dict[str, list[float]] = {}
         for answer in self.answers:
@@ -129,12 +172,18 @@ class Progress:
         rows = []
         for name in asked:
             found = timing(seconds.get(name, []))
-            mean, error = (found.mean, found.error if found.count > 1 else None) if found else (None, None)
-            rows.append(Row(name, self.book.fields[name].title, asked[name], right[name], mean, error))
+            mean, error = (
+                (found.mean, found.error if found.count > 1 else None) if found else (None, None)
+            )
+            rows.append(
+                Row(name, self.book.fields[name].title, asked[name], right[name], mean, error)
+            )
         return rows
 
     def _parts(self, answer: Answer) -> list[tuple[str, bool, float | None]]:
-        """Return (field, whether it went wrong, its seconds) for each field of an answer; time is shared out by the words' usual times."""
+        """Return (field, whether it went wrong, its seconds) for each field of an answer; time is
+        shared out by the words' usual times.
+        """
         if answer.kind == "entry" and answer.part_of in self.book.tables:
             tables = [(self.book.tables[answer.part_of], answer.shown)]
         else:
@@ -143,7 +192,11 @@ class Progress:
             tables = [] if match is None else list(zip(match.plan.tables, match.texts, strict=True))
         wrong = () if answer.right else Marked("accepted", answer.said, _pairs(answer)).wrong_places
         whole = self._usual(answer.shown)
-        spent = (answer.speaking if self.drill == "read" else answer.last) if answer.outcome == "right" else None
+        spent = (
+            (answer.speaking if self.drill == "read" else answer.last)
+            if answer.outcome == "right"
+            else None
+        )
         found, place = [], 0
         for table, text in tables:
             touched = any(place <= one < place + len(text) for one in wrong)
@@ -153,34 +206,56 @@ class Progress:
         return found
 
     def _usual(self, text: str) -> float:
-        return self.times.of(text, self._default) if self.times else sum(self._default[symbol] for symbol in text)
+        return (
+            self.times.of(text, self._default)
+            if self.times
+            else sum(self._default[symbol] for symbol in text)
+        )
 
     @functools.cached_property
     def confusions(self) -> dict[tuple[str, str], int]:
-        """How often each symbol shown was taken for each other, "" for one left out or added; right ones are not in it."""
-        pairs = counted(self.answers, self.drill) if self.drill == "hear" else [pair for one in self.answers for pair in _pairs(one)]
+        """How often each symbol shown was taken for each other, "" for one left out or added; right
+        ones are not in it.
+        """
+        pairs = (
+            counted(self.answers, self.drill)
+            if self.drill == "hear"
+            else [pair for one in self.answers for pair in _pairs(one)]
+        )
         return dict(Counter((shown, said) for shown, said in pairs if shown != said).most_common())
 
     @functools.cached_property
     def days(self) -> list[Row]:
-        """A row for each day (UTC); its seconds are those to the end of the last word of whole reports, for each symbol."""
+        """A row for each day (UTC); its seconds are those to the end of the last word of whole
+        reports, for each symbol.
+        """
         found: dict[str, list[Answer]] = {}
         for answer in self.answers:
             found.setdefault(answer.at[:10], []).append(answer)
         rows = []
         for day, answers in sorted(found.items()):
             times = timing(
-                [answer.last / len(answer.shown) for answer in answers if answer.last and answer.right and answer.kind == "report"]
+                [
+                    answer.last / len(answer.shown)
+                    for answer in answers
+                    if answer.last and answer.right and answer.kind == "report"
+                ]
             )
-            mean, error = (times.mean, times.error if times.count > 1 else None) if times else (None, None)
-            rows.append(Row(day, "", len(answers), sum(answer.right for answer in answers), mean, error))
+            mean, error = (
+                (times.mean, times.error if times.count > 1 else None) if times else (None, None)
+            )
+            rows.append(
+                Row(day, "", len(answers), sum(answer.right for answer in answers), mean, error)
+            )
         return rows
 
     def ahead(self, count: int = 8) -> list[Question]:
         """Return what comes next, and why."""
         names = [
             name
-            for name in dict.fromkeys(answer.part_of for answer in self.answers if answer.kind == "report")
+            for name in dict.fromkeys(
+                answer.part_of for answer in self.answers if answer.kind == "report"
+            )
             if name in self.book.messages
         ]
         pool = self._pool or Pool(self.book, names)
@@ -200,9 +275,15 @@ class Progress:
             "set_aside": self.set_aside,
             "symbols": [row.as_dict() for row in self.symbols],
             "fields": [row.as_dict() for row in self.fields],
-            "confusions": [{"shown": shown, "said": said, "count": count} for (shown, said), count in self.confusions.items()],
+            "confusions": [
+                {"shown": shown, "said": said, "count": count}
+                for (shown, said), count in self.confusions.items()
+            ],
             "days": [row.as_dict() for row in self.days],
-            "next": [{"kind": one.item.kind, "text": one.item.text, "why": one.why} for one in self.ahead()],
+            "next": [
+                {"kind": one.item.kind, "text": one.item.text, "why": one.why}
+                for one in self.ahead()
+            ],
         }
 
     def as_csv(self) -> str:
@@ -212,7 +293,10 @@ class Progress:
         writer = csv.DictWriter(stream, columns)
         writer.writeheader()
         for what, rows in (("symbol", self.symbols), ("field", self.fields), ("day", self.days)):
-            writer.writerows({"person": self.person, "drill": self.drill, "what": what, **row.as_dict()} for row in rows)
+            writer.writerows(
+                {"person": self.person, "drill": self.drill, "what": what, **row.as_dict()}
+                for row in rows
+            )
         return stream.getvalue()
 
 
@@ -221,11 +305,17 @@ def _pairs(answer: Answer) -> tuple[tuple[str, str], ...]:
 
 
 def _writing(answers: Sequence[Answer]) -> dict[str, tuple[float, float | None]]:
-    """Return for each symbol the mean seconds a symbol of the right answers that hold it, with the standard error: of whole reports."""
+    """Return for each symbol the mean seconds a symbol of the right answers that hold it, with the
+    standard error: of whole reports.
+    """
     times: dict[str, list[float]] = {}
     for answer in [answer for answer in answers if answer.kind == "report"] or answers:
         if answer.right and answer.last is not None:
             for symbol in set(answer.shown):
                 times.setdefault(symbol, []).append(answer.last / len(answer.shown))
     found = {symbol: timing(rows) for symbol, rows in times.items()}
-    return {symbol: (one.mean, one.error if one.count > 1 else None) for symbol, one in found.items() if one}
+    return {
+        symbol: (one.mean, one.error if one.count > 1 else None)
+        for symbol, one in found.items()
+        if one
+    }

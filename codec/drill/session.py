@@ -21,14 +21,18 @@ if TYPE_CHECKING:
     from codec.drill.pool import Pool
 
 CAUTION = (
-    "On a simulator, at a desk or in a parked car; never while driving. A temperature, voltage or insulation warning in a real car is "
-    "handled by the event's and the team's own safety procedures and qualified people. Event regulations on radio use come first."
+    "On a simulator, at a desk or in a parked car; never while driving. A temperature, voltage or"
+    " insulation warning in a real car is handled by the event's and the team's own safety"
+    " procedures and qualified people. Event regulations on radio use come first."
 )
 _ENTRIES = f"entries are codewords of 2 symbols or more in a table of up to {MOST_ENTRIES}"
 
 
 class Session:
-    """Asks, marks and writes. ``answers`` are those of this session; ``memory`` holds all earlier ones of the person too."""
+    """Asks, marks and writes.
+
+    ``answers`` are those of this session; ``memory`` holds all earlier ones of the person too.
+    """
 
     def __init__(
         self,
@@ -45,13 +49,35 @@ class Session:
         clock: Clock = now,
     ) -> None:
         """Begin where the person's earlier answers ended; raises DrillError."""
-        self.journal, self.pool, self.book, self.person, self.drill = journal, pool, pool.book, checked_name(person), drill
-        self.pace, self.noise, self.second_task, self.seed, self._clock = pace, noise, second_task, seed, clock
+        self.journal, self.pool, self.book, self.person, self.drill = (
+            journal,
+            pool,
+            pool.book,
+            checked_name(person),
+            drill,
+        )
+        self.pace, self.noise, self.second_task, self.seed, self._clock = (
+            pace,
+            noise,
+            second_task,
+            seed,
+            clock,
+        )
         if kinds and not any(pool.of(kind) for kind in kinds):
-            asked, there = (listed([PLURALS[kind] for kind in some]) for some in (kinds, [kind for kind in KINDS if pool.of(kind)]))
-            raise DrillError(f"these messages have no {asked} to ask", kind="usage", expected=[there], hint=_ENTRIES)
+            asked, there = (
+                listed([PLURALS[kind] for kind in some])
+                for some in (kinds, [kind for kind in KINDS if pool.of(kind)])
+            )
+            raise DrillError(
+                f"these messages have no {asked} to ask",
+                kind="usage",
+                expected=[there],
+                hint=_ENTRIES,
+            )
         self.digest = journal.keep_book(self.book)
-        self.memory = Memory.of(one for one in journal.answers(person) if (one.drill, one.book) == (drill, self.digest))
+        self.memory = Memory.of(
+            one for one in journal.answers(person) if (one.drill, one.book) == (drill, self.digest)
+        )
         self._chooser = Chooser(pool, self.memory, kinds=kinds, seed=seed)
         self.answers: list[Answer] = []
 
@@ -60,14 +86,22 @@ class Session:
         question = self._chooser.next(self._clock())
         turn = Turn(self.drill)
         if self.second_task:
-            turn.signals = Signals.drawn(random.Random(f"signals {self.seed} {self.memory.answers}"))  # noqa: S311 - repeatable
+            turn.signals = Signals.drawn(
+                random.Random(f"signals {self.seed} {self.memory.answers}")  # noqa: S311 - repeatable
+            )
         return question, turn
 
-    def mark(self, question: Question, turn: Turn, text: str | None, *, corrected: bool = False) -> tuple[Answer, Marked]:
-        """Mark an answer; ``text`` is what was typed, None where a person marks it as said right (or right once ``corrected``)."""
+    def mark(
+        self, question: Question, turn: Turn, text: str | None, *, corrected: bool = False
+    ) -> tuple[Answer, Marked]:
+        """Mark an answer; ``text`` is what was typed, None where a person marks it as said right
+        (or right once ``corrected``).
+        """
         item = question.item
         if text is None:
-            marked = Marked("corrected" if corrected else "right", item.text, align(item.text, item.text))
+            marked = Marked(
+                "corrected" if corrected else "right", item.text, align(item.text, item.text)
+            )
         else:
             marked = mark(self.book, item, text)
         answer = Answer(
@@ -91,12 +125,18 @@ class Session:
             marks=turn.signals.came,
             missed=turn.signals.missed,
             reaction=turn.signals.reaction,
-            at=self._clock().astimezone(datetime.UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+            at=self._clock()
+            .astimezone(datetime.UTC)
+            .isoformat(timespec="milliseconds")
+            .replace("+00:00", "Z"),
         )
         return answer, marked
 
     def write(self, answer: Answer) -> Answer:
-        """Write an answer to the journal, then learn from it. Raises DrillError; it may be tried again."""
+        """Write an answer to the journal, then learn from it.
+
+        Raises DrillError; it may be tried again.
+        """
         written = self.journal.append(answer)
         self.memory.note(written)
         self.answers.append(written)

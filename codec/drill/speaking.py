@@ -1,8 +1,10 @@
-"""Reports spoken by a speech synthesiser over a noisy radio: a sound file of the words, band-limited, with noise of a chosen grade.
+"""Reports spoken by a speech synthesiser over a noisy radio: a sound file of the words,
+band-limited, with noise of a chosen grade.
 
-The synthesiser is espeak-ng, if it is installed; the player is the first found of those named below. The band is that of a voice channel,
-300 … 3400 Hz (ITU-T G.712), and the noise is white within it. A grade's signal-to-noise ratio is that of ``grammar.sound``; speech counts
-where it is loud, not in the pauses (after the active level of ITU-T P.56, but with a plain threshold).
+The synthesiser is espeak-ng, if it is installed; the player is the first found of those named
+below. The band is that of a voice channel, 300 … 3400 Hz (ITU-T G.712), and the noise is white
+within it. A grade's signal-to-noise ratio is that of ``grammar.sound``; speech counts where it is
+loud, not in the pauses (after the active level of ITU-T P.56, but with a plain threshold).
 """
 
 from __future__ import annotations
@@ -43,10 +45,14 @@ _PLAYERS: tuple[tuple[str, ...], ...] = (
     ("afplay",),
     ("ffplay", "-nodisp", "-autoexit", "-loglevel", "quiet"),
 )
-_NO_PLAYER = "no program that plays sound is installed (" + ", ".join(row[0] for row in _PLAYERS) + ")"
+_NO_PLAYER = (
+    "no program that plays sound is installed (" + ", ".join(row[0] for row in _PLAYERS) + ")"
+)
 _PATIENCE = 30.0
 _FASTEST, _SLOWEST = 450, 80  # words a minute the synthesiser takes
-_UNHURRIED = 1.9  # its words a minute are of running text; spelling words with pauses take so much longer
+_UNHURRIED = (
+    1.9  # its words a minute are of running text; spelling words with pauses take so much longer
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,13 +65,24 @@ class Spoken:
 
 
 class Speaker:
-    """Speaks and plays; ``synthesiser`` and ``player`` are the programs found, None where there is none."""
+    """Speaks and plays; ``synthesiser`` and ``player`` are the programs found, None where there is
+    none.
+    """
 
     def __init__(self, folder: Path, *, voice: str = "en-gb", path: str | None = None) -> None:
-        """Look for the programs on ``path`` (the system's by default); sound files go into ``folder``."""
+        """Look for the programs on ``path`` (the system's by default); sound files go into
+        ``folder``.
+        """
         self.folder, self.voice = folder, voice
         self.synthesiser = shutil.which(_SYNTHESISER, path=path)
-        self.player = next(([found, *rest] for name, *rest in _PLAYERS if (found := shutil.which(name, path=path))), None)
+        self.player = next(
+            (
+                [found, *rest]
+                for name, *rest in _PLAYERS
+                if (found := shutil.which(name, path=path))
+            ),
+            None,
+        )
 
     @property
     def lacking(self) -> str:
@@ -75,16 +92,33 @@ class Speaker:
         return "" if self.player else _NO_PLAYER
 
     def check_voice(self) -> None:
-        """Raise DrillError where the synthesiser has no such voice: it would take another without a word."""
+        """Raise DrillError where the synthesiser has no such voice: it would take another without a
+        word.
+        """
         if self.synthesiser is not None:
-            done = subprocess.run([self.synthesiser, "--voices"], capture_output=True, text=True, timeout=_PATIENCE, check=False)  # noqa: S603
+            done = subprocess.run(  # noqa: S603 - a program found on the path, fixed arguments
+                [self.synthesiser, "--voices"],
+                capture_output=True,
+                text=True,
+                timeout=_PATIENCE,
+                check=False,
+            )
             known = {row[1] for row in map(str.split, done.stdout.splitlines()[1:]) if len(row) > 1}
             if self.voice not in known:
                 english = sorted(voice for voice in known if voice.startswith("en"))
-                raise DrillError(f"the synthesiser has no voice {self.voice[:40]!r}", kind="usage", expected=english)
+                raise DrillError(
+                    f"the synthesiser has no voice {self.voice[:40]!r}",
+                    kind="usage",
+                    expected=english,
+                )
 
-    def speak(self, book: Book, words: Sequence[str], grade: str, seed: int, name: str = "report") -> Spoken:
-        """Make the sound file of some words; the same seed makes the same noise. Raises DrillError where it can't be made."""
+    def speak(
+        self, book: Book, words: Sequence[str], grade: str, seed: int, name: str = "report"
+    ) -> Spoken:
+        """Make the sound file of some words; the same seed makes the same noise.
+
+        Raises DrillError where it can't be made.
+        """
         numpy = needed("numpy", "drill")
         ratio = decibels(grade)
         samples, rate = self._voice(words, book.alphabet.spec.words_per_minute)
@@ -98,28 +132,56 @@ class Speaker:
 
     def _voice(self, words: Sequence[str], words_per_minute: float) -> tuple[np.ndarray, int]:
         if self.synthesiser is None:
-            raise DrillError(self.lacking, kind="no-synthesiser", hint="install espeak-ng, or use --flash: the words are shown one by one")
+            raise DrillError(
+                self.lacking,
+                kind="no-synthesiser",
+                hint="install espeak-ng, or use --flash: the words are shown one by one",
+            )
         speed = min(_FASTEST, max(_SLOWEST, round(words_per_minute * _UNHURRIED)))
         with tempfile.TemporaryDirectory() as folder:
             made = Path(folder) / "voice.wav"
-            command = [self.synthesiser, "-v", self.voice, "-s", str(speed), "-w", str(made), "--stdin"]
+            command = [
+                self.synthesiser,
+                "-v",
+                self.voice,
+                "-s",
+                str(speed),
+                "-w",
+                str(made),
+                "--stdin",
+            ]
             try:
                 done = subprocess.run(  # noqa: S603 - the program was found by its name, the words go through its standard input
-                    command, input=", ".join(words).encode(), capture_output=True, timeout=_PATIENCE, check=False
+                    command,
+                    input=", ".join(words).encode(),
+                    capture_output=True,
+                    timeout=_PATIENCE,
+                    check=False,
                 )
                 if done.returncode or not made.exists():
                     reason = done.stderr.decode("utf-8", "replace").strip().splitlines()
-                    raise DrillError(f"{_SYNTHESISER} made no sound: {reason[-1] if reason else 'no reason given'}", kind="no-synthesiser")
+                    raise DrillError(
+                        f"{_SYNTHESISER} made no sound:"
+                        f" {reason[-1] if reason else 'no reason given'}",
+                        kind="no-synthesiser",
+                    )
                 return read_sound(made)
             except (OSError, subprocess.TimeoutExpired, wave.Error) as error:
                 raise DrillError(
-                    f"{_SYNTHESISER}: {error}", kind="no-synthesiser", hint="use --flash: the words are shown one by one"
+                    f"{_SYNTHESISER}: {error}",
+                    kind="no-synthesiser",
+                    hint="use --flash: the words are shown one by one",
                 ) from None
 
     def play(self, spoken: Spoken) -> None:
-        """Play a sound file to its end. Raises DrillError (kind ``no-sound``) where there is no player or no device."""
+        """Play a sound file to its end.
+
+        Raises DrillError (kind ``no-sound``) where there is no player or no device.
+        """
         if self.player is None:
-            raise DrillError(_NO_PLAYER, kind="no-sound", hint=f"the report is in {spoken.path}; or use --flash")
+            raise DrillError(
+                _NO_PLAYER, kind="no-sound", hint=f"the report is in {spoken.path}; or use --flash"
+            )
         try:
             done = subprocess.run(  # noqa: S603 - the program was found by its name
                 [*self.player, str(spoken.path)],
@@ -133,9 +195,13 @@ class Speaker:
         if done.returncode:
             reason = done.stderr.decode("utf-8", "replace").strip().splitlines()
             raise DrillError(
-                f"{Path(self.player[0]).name} can't play: {reason[0][:120] if reason else 'no reason given'}",
+                f"{Path(self.player[0]).name} can't play:"
+                f" {reason[0][:120] if reason else 'no reason given'}",
                 kind="no-sound",
-                hint="is a sound device connected? --flash shows the words one by one, --keep-audio FOLDER keeps the files",
+                hint=(
+                    "is a sound device connected? --flash shows the words one by one, --keep-audio"
+                    " FOLDER keeps the files"
+                ),
             )
 
 
@@ -146,18 +212,24 @@ def _writing(path: Path) -> Iterator[None]:
     except OSError as error:
         with contextlib.suppress(OSError):
             path.unlink()
-        raise unwritable(path, error, kind="drill-full", hint="free some space", of=DrillError) from None
+        raise unwritable(
+            path, error, kind="drill-full", hint="free some space", of=DrillError
+        ) from None
 
 
 def over_the_air(samples: np.ndarray, ratio: float | None, seed: int) -> np.ndarray:
-    """Return speech as a radio passes it on: within ``BAND``, with noise ``ratio`` decibels below the speech (None: no noise)."""
+    """Return speech as a radio passes it on: within ``BAND``, with noise ``ratio`` decibels below
+    the speech (None: no noise).
+    """
     numpy = needed("numpy", "drill")
     signal = needed("scipy.signal", "drill")
     band = signal.butter(_ORDER, BAND, "bandpass", fs=RATE, output="sos")
     speech: Any = signal.sosfiltfilt(band, samples)
     level = active_level(speech)
     if ratio is not None and level > 0:
-        noise = signal.sosfiltfilt(band, numpy.random.default_rng(seed).standard_normal(len(speech)))
+        noise = signal.sosfiltfilt(
+            band, numpy.random.default_rng(seed).standard_normal(len(speech))
+        )
         wanted = level / 10 ** (ratio / 20)
         speech = speech + noise * wanted / numpy.sqrt(numpy.mean(noise**2))
         level = float(numpy.hypot(level, wanted))
@@ -178,17 +250,26 @@ def active_level(samples: np.ndarray) -> float:
 
 
 def _resampled(samples: np.ndarray, rate: int) -> np.ndarray:
-    found: np.ndarray = samples if rate == RATE else needed("scipy.signal", "drill").resample_poly(samples, RATE, rate)
+    found: np.ndarray = (
+        samples
+        if rate == RATE
+        else needed("scipy.signal", "drill").resample_poly(samples, RATE, rate)
+    )
     return found
 
 
 def read_sound(path: Path) -> tuple[np.ndarray, int]:
-    """Return the samples (-1 … 1) of a mono sound file of 16 bits, and its rate; raises wave.Error."""
+    """Return the samples (-1 … 1) of a mono sound file of 16 bits, and its rate; raises
+    wave.Error.
+    """
     numpy = needed("numpy", "drill")
     with wave.open(str(path), "rb") as sound:
         if (sound.getnchannels(), sound.getsampwidth()) != (1, 2):
             raise wave.Error("not mono with 16 bits")
-        return numpy.frombuffer(sound.readframes(sound.getnframes()), dtype="<i2") / 32768.0, sound.getframerate()
+        return (
+            numpy.frombuffer(sound.readframes(sound.getnframes()), dtype="<i2") / 32768.0,
+            sound.getframerate(),
+        )
 
 
 def write_sound(path: Path, samples: np.ndarray) -> None:

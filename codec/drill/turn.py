@@ -1,9 +1,11 @@
-"""One question from its appearance to its mark, as a state machine without a screen: keys and times in, stages out.
+"""One question from its appearance to its mark, as a state machine without a screen: keys and times
+in, stages out.
 
 Reading:  ready → shown → speaking → answering → (marked) ready …
 Hearing:  ready → listening → answering → (marked) ready …
 
-Times are those of the clock given with each key, so that a test can press keys at any time it likes.
+Times are those of the clock given with each key, so that a test can press keys at any time it
+likes.
 """
 
 from __future__ import annotations
@@ -21,7 +23,8 @@ _TWICE = 0.5  # how often a second one comes
 
 @dataclass(slots=True)
 class Signals:
-    """The second task: a brake signal comes up once or twice while the driver reads, and a key answers it within ``IN_TIME``.
+    """The second task: a brake signal comes up once or twice while the driver reads, and a key
+    answers it within ``IN_TIME``.
 
     A signal that came too late to be answered before the last word ended does not count.
     """
@@ -39,8 +42,14 @@ class Signals:
         return cls(times)
 
     def lit(self, after: float) -> int | None:
-        """Return the number of the signal that is on, None for none; ``after`` is in seconds from the string's appearance."""
-        on = (number for number, time in enumerate(self.times) if time <= after <= time + IN_TIME and number not in self.reactions)
+        """Return the number of the signal that is on, None for none; ``after`` is in seconds from
+        the string's appearance.
+        """
+        on = (
+            number
+            for number, time in enumerate(self.times)
+            if time <= after <= time + IN_TIME and number not in self.reactions
+        )
         return next(on, None)
 
     def press(self, after: float) -> bool:
@@ -54,7 +63,10 @@ class Signals:
     @property
     def missed(self) -> int:
         """The signals that were not answered in time."""
-        return sum(time + IN_TIME <= self.end and number not in self.reactions for number, time in enumerate(self.times))
+        return sum(
+            time + IN_TIME <= self.end and number not in self.reactions
+            for number, time in enumerate(self.times)
+        )
 
     @property
     def came(self) -> int:
@@ -111,7 +123,8 @@ class Turn:
             self.first = max(0.0, now - self.shown_at) if self.stage == "answering" else 0.0
 
     def waits(self, text: str, now: float) -> bool:
-        """Tell whether the next question has to wait: while a report is spoken, and while its answer, ``text`` so far, is written down.
+        """Tell whether the next question has to wait: while a report is spoken, and while its
+        answer, ``text`` so far, is written down.
 
         What was just heard may be begun to be written, however short the pace.
         """

@@ -12,4 +12,14 @@ from codec.hear.evidence import Part
 from codec.hear.hearing import Candidate, Hearing, Marginal, hear
 from codec.hear.priors import Prior
 
-__all__ = ["Candidate", "Channel", "Decision", "Hearing", "Marginal", "Part", "Prior", "channel", "hear"]
+__all__ = [
+    "Candidate",
+    "Channel",
+    "Decision",
+    "Hearing",
+    "Marginal",
+    "Part",
+    "Prior",
+    "channel",
+    "hear",
+]

@@ -1,7 +1,8 @@
 """The automaton of one hearing, made from its words.
 
-An answer to a question covers only the part asked for. ``Part`` names it by the words at its borders, as the procedure words do; before
-the first border and after the last the automaton waits. Where the string has no such border, all of it is taken to be said again.
+An answer to a question covers only the part asked for. ``Part`` names it by the words at its
+borders, as the procedure words do; before the first border and after the last the automaton waits.
+Where the string has no such border, all of it is taken to be said again.
 """
 
 from __future__ import annotations
@@ -14,7 +15,10 @@ from codec.hear.evidence import Axis, Heard, Part, Slot
 
 
 def axis(channel: Channel, heard: Heard, longest: int) -> Axis:
-    """Return the automaton of one hearing: its ways side by side. ``longest`` is the longest report, in symbols."""
+    """Return the automaton of one hearing: its ways side by side.
+
+    ``longest`` is the longest report, in symbols.
+    """
     import numpy as np
 
     ways = _with_borders(heard)
@@ -22,21 +26,36 @@ def axis(channel: Channel, heard: Heard, longest: int) -> Axis:
     if len(blocks) == 1:
         return blocks[0]
     scales = [sum(math.log(_top(slot)) for slot in slots) for slots in ways]
-    shares = [math.exp(scale - max(scales)) / len(blocks) for scale in scales]  # each way's words were scaled on their own
+    shares = [
+        math.exp(scale - max(scales)) / len(blocks) for scale in scales
+    ]  # each way's words were scaled on their own
     size, symbols = sum(block.size for block in blocks), channel.vocabulary
-    whole = Axis(np.zeros(size), np.zeros(size), np.zeros((size, symbols)), np.zeros((size, symbols)), np.zeros((size, size)), 0.0)
+    whole = Axis(
+        np.zeros(size),
+        np.zeros(size),
+        np.zeros((size, symbols)),
+        np.zeros((size, symbols)),
+        np.zeros((size, size)),
+        0.0,
+    )
     low = 0
     for block, share in zip(blocks, shares, strict=True):
         here = slice(low, low + block.size)
         whole.start[here], whole.end[here] = block.start * share, block.end
-        whole.stay[here], whole.move[here], whole.closure[here, here] = block.stay, block.move, block.closure
+        whole.stay[here], whole.move[here], whole.closure[here, here] = (
+            block.stay,
+            block.move,
+            block.closure,
+        )
         whole.nothing += block.nothing * share
         low += block.size
     return whole
 
 
 def _top(slot: Slot) -> float:
-    """Return what a slot's likelihoods are divided by, so that long reports do not vanish below the smallest number."""
+    """Return what a slot's likelihoods are divided by, so that long reports do not vanish below the
+    smallest number.
+    """
     return max(float(slot.likelihood.max()), slot.stray)
 
 
@@ -51,19 +70,29 @@ def _with_borders(heard: Heard) -> list[list[Slot]]:
 
 
 def _way(channel: Channel, slots: Sequence[Slot], part: Part, longest: int) -> Axis:
-    """Return the automaton of one way: [wait for `after`] words [wait after `before`], and [all of it, where there is no `after`]."""
+    """Return the automaton of one way: [wait for `after`] words [wait after `before`], and [all of
+    it, where there is no `after`].
+    """
     import numpy as np
 
     count, symbols = len(slots), channel.vocabulary
     scale = [_top(slot) for slot in slots]
-    passed = np.array([channel.insertion * slot.stray / top for slot, top in zip(slots, scale, strict=True)])
-    heard = np.array([slot.likelihood / top for slot, top in zip(slots, scale, strict=True)]).reshape(count, symbols)
+    passed = np.array(
+        [channel.insertion * slot.stray / top for slot, top in zip(slots, scale, strict=True)]
+    )
+    heard = np.array(
+        [slot.likelihood / top for slot, top in zip(slots, scale, strict=True)]
+    ).reshape(count, symbols)
     stay, move = np.full((count + 1, symbols), channel.deletion), np.zeros((count + 1, symbols))
     move[:count] = (1 - channel.deletion) * heard
     closure = np.zeros((count + 1, count + 1))
     for place in range(count + 1):
-        closure[place, place:] = (1 - channel.insertion) * np.concatenate([[1.0], np.cumprod(passed[place:])])
-    stray = float(np.prod([slot.stray / top for slot, top in zip(slots, scale, strict=True)])) / (2 * longest)
+        closure[place, place:] = (1 - channel.insertion) * np.concatenate(
+            [[1.0], np.cumprod(passed[place:])]
+        )
+    stray = float(np.prod([slot.stray / top for slot, top in zip(slots, scale, strict=True)])) / (
+        2 * longest
+    )
     start, end = np.zeros(count + 1), np.zeros(count + 1)
     start[0] = end[count] = 1.0
     if not part.after and not part.before:
@@ -86,9 +115,27 @@ def _bordered(channel: Channel, part: Part, words: Axis) -> Axis:
         border = index[part.before]
         stay[:, border] = move[:, border] = 0.0
         move[count - 1, border] = 1.0
-    blocks.append(Axis(np.zeros(count) if part.after else words.start, words.end, stay, move, words.closure, 0.0))
+    blocks.append(
+        Axis(
+            np.zeros(count) if part.after else words.start,
+            words.end,
+            stay,
+            move,
+            words.closure,
+            0.0,
+        )
+    )
     if part.before:
-        blocks.append(Axis(np.zeros(1), np.ones(1), np.ones((1, symbols)), np.zeros((1, symbols)), np.ones((1, 1)), 0.0))
+        blocks.append(
+            Axis(
+                np.zeros(1),
+                np.ones(1),
+                np.ones((1, symbols)),
+                np.zeros((1, symbols)),
+                np.ones((1, 1)),
+                0.0,
+            )
+        )
     if part.after:
         stay, move = words.stay.copy(), words.move.copy()
         stay[:, index[part.after]] = move[:, index[part.after]] = 0.0

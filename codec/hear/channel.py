@@ -1,7 +1,9 @@
-"""What is heard when a symbol is said: one table P(heard | said), and how often words are added or lost.
+"""What is heard when a symbol is said: one table P(heard | said), and how often words are added or
+lost.
 
-The table comes from the sounds of the book's words in a grade of noise, then what the team states, then its counts (smoothed). A word
-outside the vocabulary is placed by its sound: it is heard as the default model hears any word that sounds so.
+The table comes from the sounds of the book's words in a grade of noise, then what the team states,
+then its counts (smoothed). A word outside the vocabulary is placed by its sound: it is heard as the
+default model hears any word that sounds so.
 """
 
 from __future__ import annotations
@@ -35,9 +37,11 @@ def phones_of(alphabet: Alphabet, symbol: str) -> Phones:
 
 @dataclass(eq=False)
 class Channel:
-    """How words are heard: ``table[said, heard]`` over the alphabet's symbols, and the rates of added, lost and stray words.
+    """How words are heard: ``table[said, heard]`` over the alphabet's symbols, and the rates of
+    added, lost and stray words.
 
-    ``insertion`` is the share of gaps between words with one more word in them, ``deletion`` the share of words said that are not heard.
+    ``insertion`` is the share of gaps between words with one more word in them, ``deletion`` the
+    share of words said that are not heard.
     """
 
     alphabet: Alphabet
@@ -58,15 +62,19 @@ class Channel:
 
     @functools.lru_cache(maxsize=512)  # noqa: B019 - channels are few and kept as long as their book
     def foreign(self, word: str) -> np.ndarray:
-        """Return P(a word of no table is heard | each symbol said), the word being one more of the vocabulary.
+        """Return P(a word of no table is heard | each symbol said), the word being one more of the
+        vocabulary.
 
-        Its sound is a guess from letters, or a dictionary's, where the table's words are said the radio way: so both are compared as they
-        sound and as their letters alone would make them sound, and the mean counts. Raises CodeError for what has no sound.
+        Its sound is a guess from letters, or a dictionary's, where the table's words are said the
+        radio way: so both are compared as they sound and as their letters alone would make them
+        sound, and the mean counts. Raises CodeError for what has no sound.
         """
         import numpy as np
 
         heat, lapse = sound.temperature(self.noise), float(table("articulation")["lapse"]["share"])
-        whole = (1 - lapse) / (self._right - lapse / self.vocabulary)  # what the weights exp(-distance / heat) of a row sum to
+        whole = (1 - lapse) / (
+            self._right - lapse / self.vocabulary
+        )  # what the weights exp(-distance / heat) of a row sum to
         apart = np.array([self._apart(word, symbol) for symbol in self.alphabet.symbols])
         weight = np.exp(-apart / heat)
         return np.asarray((1 - lapse) * weight / (whole + weight) + lapse / (self.vocabulary + 1))
@@ -77,17 +85,25 @@ class Channel:
         import numpy as np
 
         symbols = self.alphabet.symbols
-        rows = sound.confusion([(symbol, phones_of(self.alphabet, symbol)) for symbol in symbols], self.noise)
+        rows = sound.confusion(
+            [(symbol, phones_of(self.alphabet, symbol)) for symbol in symbols], self.noise
+        )
         return np.array([rows[symbol][symbol] for symbol in symbols])
 
     def _apart(self, word: str, symbol: str) -> float:
         said = normal(self.alphabet.words[symbol].word)
         radio = sound.distance(sound.phones(word), phones_of(self.alphabet, symbol))
-        return (radio + sound.distance(sound.estimate(word), sound.estimate(said))) / 2 if said.replace(" ", "").isalpha() else radio
+        return (
+            (radio + sound.distance(sound.estimate(word), sound.estimate(said))) / 2
+            if said.replace(" ", "").isalpha()
+            else radio
+        )
 
 
 def channel(book: Book, noise: Noise | Channel | None = None) -> Channel:
-    """Return the channel of a book in a grade of noise, by default the book's; raises CodeError for an unknown grade."""
+    """Return the channel of a book in a grade of noise, by default the book's; raises CodeError for
+    an unknown grade.
+    """
     if isinstance(noise, Channel):
         return noise
     kept: dict[Noise, Channel] = book.__dict__.setdefault("_channels", {})
@@ -98,7 +114,9 @@ def channel(book: Book, noise: Noise | Channel | None = None) -> Channel:
 
 
 def _made(alphabet: Alphabet, spec: HearingSpec, grade: Noise) -> Channel:
-    rows = sound.confusion([(symbol, phones_of(alphabet, symbol)) for symbol in alphabet.symbols], grade)
+    rows = sound.confusion(
+        [(symbol, phones_of(alphabet, symbol)) for symbol in alphabet.symbols], grade
+    )
     rows = sound.with_table(rows, spec.confusions)
     if spec.counts:
         rows = sound.with_counts(rows, spec.counts, spec.strength)
@@ -106,15 +124,25 @@ def _made(alphabet: Alphabet, spec: HearingSpec, grade: Noise) -> Channel:
 
 
 def from_rows(
-    alphabet: Alphabet, rows: Mapping[str, Mapping[str, float]], insertion: float, deletion: float, noise: Noise = "noisy"
+    alphabet: Alphabet,
+    rows: Mapping[str, Mapping[str, float]],
+    insertion: float,
+    deletion: float,
+    noise: Noise = "noisy",
 ) -> Channel:
-    """Return a channel with a given table P(heard | said); raises CodeError where a row is missing or does not sum to 1."""
+    """Return a channel with a given table P(heard | said); raises CodeError where a row is missing
+    or does not sum to 1.
+    """
     import numpy as np
 
     symbols = alphabet.symbols
-    table = np.array([[rows.get(said, {}).get(heard, 0.0) for heard in symbols] for said in symbols])
+    table = np.array(
+        [[rows.get(said, {}).get(heard, 0.0) for heard in symbols] for said in symbols]
+    )
     if not np.allclose(table.sum(axis=1), 1, atol=1e-6):
         raise CodeError(
-            "a row of the confusions does not sum to 1", kind="confusions", expected=["P(heard | said) for every symbol in use"]
+            "a row of the confusions does not sum to 1",
+            kind="confusions",
+            expected=["P(heard | said) for every symbol in use"],
         )
     return Channel(alphabet, noise, table / table.sum(axis=1, keepdims=True), insertion, deletion)

@@ -1,4 +1,7 @@
-"""Draws: strings as a prior expects them, and words as a channel passes them on. For simulation; the same seed gives the same draws."""
+"""Draws: strings as a prior expects them, and words as a channel passes them on.
+
+For simulation; the same seed gives the same draws.
+"""
 
 from __future__ import annotations
 
@@ -32,14 +35,19 @@ class Source:
     def draw(self, chance: random.Random) -> tuple[int, str]:
         """Return a message's number and one of its strings."""
         graphs, scale = self.expectation.graphs, self.expectation.scale
-        number = chance.choices(range(len(graphs)), [one.total * share for one, share in zip(self.found, scale, strict=True)])[0]
+        number = chance.choices(
+            range(len(graphs)),
+            [one.total * share for one, share in zip(self.found, scale, strict=True)],
+        )[0]
         model, behind = graphs[number], self.found[number].after[0]
         graph = model.graph
         node = chance.choices(graph.start, [float(behind[start]) for start in graph.start])[0]
         ends, said = set(graph.end), ""
         while node not in ends:
             ways = [way for place in graph.leaving(node) for way in _ways(model, place, node)]
-            symbol, node = chance.choices([way[:2] for way in ways], [way[2] * float(behind[way[1]]) for way in ways])[0]
+            symbol, node = chance.choices(
+                [way[:2] for way in ways], [way[2] * float(behind[way[1]]) for way in ways]
+            )[0]
             said += graph.message.alphabet.symbols[symbol] if symbol >= 0 else ""
         return number, said
 
@@ -49,16 +57,24 @@ def _ways(model: Weighted, place: int, node: int) -> list[tuple[int, int, float]
     operation: Operation = model.graph.operations[place]
     weight = model.weights[place]
     if isinstance(operation, Join):
-        return [(-1, int(operation.target[at]), float(weight or 0.0)) for at in (operation.source == node).nonzero()[0]]
+        return [
+            (-1, int(operation.target[at]), float(weight or 0.0))
+            for at in (operation.source == node).nonzero()[0]
+        ]
     if isinstance(operation, Mix):
         row = _weights(weight)[(node - operation.low) // operation.keys]
         key = (node - operation.low) % operation.keys
-        return [(-1, operation.slot + at * operation.keys + key, float(row[at])) for at in row.nonzero()[0].tolist()]
+        return [
+            (-1, operation.slot + at * operation.keys + key, float(row[at]))
+            for at in row.nonzero()[0].tolist()
+        ]
     found = []
     for run in operation.runs(node):
         worth = 1.0 if weight is None else float(_weights(weight)[run])
         edges = range(int(operation.starts[run]), int(operation.starts[run + 1]))
-        found += [(int(operation.symbol[edge]), int(operation.target[edge]), worth) for edge in edges]
+        found += [
+            (int(operation.symbol[edge]), int(operation.target[edge]), worth) for edge in edges
+        ]
     return found
 
 
@@ -82,7 +98,9 @@ def passed_on(channel: Channel, said: Sequence[str], chance: random.Random) -> l
 
 
 def answer(said: str, part: Part) -> str:
-    """Return what is said again in answer to a question for a part: all of it where its first border is not in the string."""
+    """Return what is said again in answer to a question for a part: all of it where its first
+    border is not in the string.
+    """
     if part.after and part.after not in said:
         return said
     rest = said[said.index(part.after) + 1 :] if part.after else said
@@ -90,7 +108,9 @@ def answer(said: str, part: Part) -> str:
 
 
 def mistaken(true: Channel, share: float, chance: random.Random) -> Channel:
-    """Return a channel that misses as often as another, but takes words for other words: its confusions are shuffled, by a share."""
+    """Return a channel that misses as often as another, but takes words for other words: its
+    confusions are shuffled, by a share.
+    """
     import dataclasses
 
     import numpy as np

@@ -1,6 +1,8 @@
-"""Sums over every string of a message and every alignment at once: forward, backward, and the share of each level.
+"""Sums over every string of a message and every alignment at once: forward, backward, and the share
+of each level.
 
-Arrays are (state of the evidence, node of the graph). Nothing is left out: the sums are exact up to rounding.
+Arrays are (state of the evidence, node of the graph). Nothing is left out: the sums are exact up to
+rounding.
 """
 
 from __future__ import annotations
@@ -19,7 +21,9 @@ if TYPE_CHECKING:
 
 @dataclass(slots=True)
 class Weighted:
-    """A graph with the weights of a prior: for each operation a number (Join), one for each run (Say), or states × figures (Mix)."""
+    """A graph with the weights of a prior: for each operation a number (Join), one for each run
+    (Say), or states × figures (Mix).
+    """
 
     graph: Graph
     weights: list[np.ndarray | float | None]
@@ -54,8 +58,9 @@ def _product(decides: Decides, shares: Shares) -> np.ndarray | None:
 class Sums:
     """The sums of one graph for some evidence.
 
-    ``total`` is the weight of all strings; ``after[state, node]`` that of all ways on from a node; ``levels[field][level]`` the weight of
-    the strings in which a field has a level (they add up to less than ``total`` where some strings do not say it).
+    ``total`` is the weight of all strings; ``after[state, node]`` that of all ways on from a node;
+    ``levels[field][level]`` the weight of the strings in which a field has a level (they add up to
+    less than ``total`` where some strings do not say it).
     """
 
     total: float
@@ -70,12 +75,17 @@ def sums(model: Weighted, evidence: Evidence) -> Sums:
     graph = model.graph
     before = np.zeros((evidence.size, graph.nodes))
     before[:, graph.start] = evidence.start[:, None]
-    passed = [_forward(op, w, before, evidence) for op, w in zip(graph.operations, model.weights, strict=True)]
+    passed = [
+        _forward(op, w, before, evidence)
+        for op, w in zip(graph.operations, model.weights, strict=True)
+    ]
     total = float(evidence.last @ before[:, graph.end].sum(axis=1))
     after = np.zeros((evidence.size, graph.nodes))
     after[:, graph.end] = evidence.last[:, None]
     levels = {name: np.zeros(one.size) for name, one in graph.message.fields.items()}
-    for operation, weight, gone in zip(reversed(graph.operations), reversed(model.weights), reversed(passed), strict=True):
+    for operation, weight, gone in zip(
+        reversed(graph.operations), reversed(model.weights), reversed(passed), strict=True
+    ):
         _backward(operation, weight, before, after, gone, evidence, levels)
     return Sums(total, after, levels)
 
@@ -94,8 +104,12 @@ def total(model: Weighted) -> float:
     return float(before[0, model.graph.end].sum())
 
 
-def _forward(operation: Operation, weight: np.ndarray | float | None, before: np.ndarray, evidence: Evidence) -> np.ndarray | None:
-    """Carry the weights before an operation through it; return what each run starts with, weighted."""
+def _forward(
+    operation: Operation, weight: np.ndarray | float | None, before: np.ndarray, evidence: Evidence
+) -> np.ndarray | None:
+    """Carry the weights before an operation through it; return what each run starts with,
+    weighted.
+    """
     import numpy as np
 
     if isinstance(operation, Join):
@@ -103,15 +117,23 @@ def _forward(operation: Operation, weight: np.ndarray | float | None, before: np
         return None
     if isinstance(operation, Mix):
         states = before[:, operation.low : operation.low + operation.states * operation.keys]
-        mixed = np.matmul(np.asarray(weight).T, states.reshape(evidence.size, operation.states, operation.keys))
-        before[:, operation.slot : operation.slot + operation.figures * operation.keys] = mixed.reshape(evidence.size, -1)
+        mixed = np.matmul(
+            np.asarray(weight).T, states.reshape(evidence.size, operation.states, operation.keys)
+        )
+        before[:, operation.slot : operation.slot + operation.figures * operation.keys] = (
+            mixed.reshape(evidence.size, -1)
+        )
         return None
-    gone: np.ndarray = (evidence.closure.T @ before[:, operation.low : operation.high]).take(operation.source, axis=1)
+    gone: np.ndarray = (evidence.closure.T @ before[:, operation.low : operation.high]).take(
+        operation.source, axis=1
+    )
     if weight is not None:
         gone *= weight
     reached = slice(operation.reached, operation.reached + operation.reach)
     for state, row in evidence.rows_said(gone, operation.run, operation.symbol):
-        before[state, reached] += np.bincount(operation.place, weights=row, minlength=operation.reach)
+        before[state, reached] += np.bincount(
+            operation.place, weights=row, minlength=operation.reach
+        )
     return gone
 
 
@@ -124,7 +146,9 @@ def _backward(
     evidence: Evidence,
     levels: dict[str, np.ndarray],
 ) -> None:
-    """Carry the weights after an operation back through it, and add up what its levels are worth."""
+    """Carry the weights after an operation back through it, and add up what its levels are
+    worth.
+    """
     import numpy as np
 
     if isinstance(operation, Join):
@@ -140,13 +164,23 @@ def _backward(
         return
     way = evidence.sums_unsaid(after, operation.target, operation.symbol, operation.starts[:-1])
     if operation.decides and gone is not None:
-        _add(levels, operation.decides, np.einsum("sr,sr->r", gone, way))  # the weights are in ``gone``
+        _add(
+            levels, operation.decides, np.einsum("sr,sr->r", gone, way)
+        )  # the weights are in ``gone``
     if weight is not None:
         way *= weight
-    after[:, operation.low + operation.sources] += evidence.closure @ np.add.reduceat(way, operation.source_starts, axis=1)
+    after[:, operation.low + operation.sources] += evidence.closure @ np.add.reduceat(
+        way, operation.source_starts, axis=1
+    )
 
 
-def _mixed_back(operation: Mix, weight: np.ndarray, before: np.ndarray, after: np.ndarray, levels: dict[str, np.ndarray]) -> None:
+def _mixed_back(
+    operation: Mix,
+    weight: np.ndarray,
+    before: np.ndarray,
+    after: np.ndarray,
+    levels: dict[str, np.ndarray],
+) -> None:
     import numpy as np
 
     here = slice(operation.low, operation.low + operation.states * operation.keys)
@@ -164,4 +198,6 @@ def _add(levels: dict[str, np.ndarray], decides: Decides, worth: np.ndarray) -> 
 
     for name, decided in decides.items():
         flat = decided.reshape(-1)
-        levels[name] += np.bincount(flat + 1, weights=worth.reshape(-1), minlength=len(levels[name]) + 1)[1:]
+        levels[name] += np.bincount(
+            flat + 1, weights=worth.reshape(-1), minlength=len(levels[name]) + 1
+        )[1:]

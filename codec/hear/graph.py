@@ -1,8 +1,10 @@
-"""A message as one weighted graph: from its start to its end there is exactly one path for each string and what it means.
+"""A message as one weighted graph: from its start to its end there is exactly one path for each
+string and what it means.
 
-Nodes are (place in the layout and in a codeword, key). A key holds the state of every check symbol, and for every optional part that is
-being said whether anything in it is other than usual: then its string says what leaving it out says too, and the two share the weight of
-one reading. Operations are in the order in which a forward sum takes them.
+Nodes are (place in the layout and in a codeword, key). A key holds the state of every check symbol,
+and for every optional part that is being said whether anything in it is other than usual: then its
+string says what leaving it out says too, and the two share the weight of one reading. Operations
+are in the order in which a forward sum takes them.
 """
 
 from __future__ import annotations
@@ -45,7 +47,9 @@ class Builder:
     def __init__(self, graph: Graph, spec: HearingSpec) -> None:
         self.graph, self.message, self.spec = graph, graph.message, spec
         self.checks = len(self.message.check_leaves)
-        self.open: list[dict[str, int]] = []  # what each optional part around implies when it is left out
+        self.open: list[
+            dict[str, int]
+        ] = []  # what each optional part around implies when it is left out
         self.layers: dict[int, list[Layer]] = {}
 
     def point(self, keys: Iterable[Key]) -> Point:
@@ -84,10 +88,17 @@ class Builder:
     def maybe(self, node: Maybe, point: Point) -> Point:
         """Add an optional part, said or left out."""
         implied = self.message.usual(node.part)
-        same = self.message.said_by(node.part) <= implied.keys()  # saying it may mean the same as leaving it out
+        same = (
+            self.message.said_by(node.part) <= implied.keys()
+        )  # saying it may mean the same as leaving it out
         spec = self.spec
         begin = self.point((*key, 0) if same else key for key in point.keys)
-        self.join(point, begin, {key: (*key, 0) if same else key for key in point.keys}, 1.0 if same else 1 - spec.left_out)
+        self.join(
+            point,
+            begin,
+            {key: (*key, 0) if same else key for key in point.keys},
+            1.0 if same else 1 - spec.left_out,
+        )
         if same:
             self.open.append(implied)
         said = self.node(node.part, begin)
@@ -103,20 +114,37 @@ class Builder:
         self.join(said, after, other)
         return after
 
-    def join(self, one: Point, other: Point, move: Mapping[Key, Key], factor: float = 1.0, implies: dict[str, int] | None = None) -> None:
-        """Add edges by key; several keys that move to one are parted, so that each operation is one to one."""
+    def join(
+        self,
+        one: Point,
+        other: Point,
+        move: Mapping[Key, Key],
+        factor: float = 1.0,
+        implies: dict[str, int] | None = None,
+    ) -> None:
+        """Add edges by key; several keys that move to one are parted, so that each operation is one
+        to one.
+        """
         import numpy as np
 
         place = {key: other.low + number for number, key in enumerate(other.keys)}
-        waiting = [(one.low + number, place[move[key]]) for number, key in enumerate(one.keys) if key in move]
+        waiting = [
+            (one.low + number, place[move[key]])
+            for number, key in enumerate(one.keys)
+            if key in move
+        ]
         while waiting:
             now = {target: source for source, target in waiting}
             waiting = [(source, target) for source, target in waiting if now[target] != source]
-            operation = Join(np.array(list(now.values())), np.array(list(now)), factor, dict(implies or {}))
+            operation = Join(
+                np.array(list(now.values())), np.array(list(now)), factor, dict(implies or {})
+            )
             self.graph.operations.append(operation)
 
     def closed(self, keys: Iterable[Key], unsaid: set[int]) -> dict[Key, Key]:
-        """Return the keys after checks that are left out: one guess of the length fits, the others end here."""
+        """Return the keys after checks that are left out: one guess of the length fits, the others
+        end here.
+        """
         moves: dict[Key, Key] = {}
         numbers = [n for n, leaf in enumerate(self.message.check_leaves) if leaf in unsaid]
         for key in keys:
@@ -131,7 +159,9 @@ class Builder:
         return moves
 
     def marked(self, key: Key, decided: Mapping[str, int]) -> Key:
-        """Return a key after some levels: parts in which one of them is not what leaving the part out implies are marked."""
+        """Return a key after some levels: parts in which one of them is not what leaving the part
+        out implies are marked.
+        """
         flags = [
             int(bool(flag) or any(implied.get(name) != level for name, level in decided.items()))
             for flag, implied in zip(key[self.checks :], self.open, strict=True)

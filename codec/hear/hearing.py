@@ -1,4 +1,6 @@
-"""``hear``: the exact posterior over the readings of a book, given what was heard and what was expected, and what to do about it."""
+"""``hear``: the exact posterior over the readings of a book, given what was heard and what was
+expected, and what to do about it.
+"""
 
 from __future__ import annotations
 
@@ -41,9 +43,11 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Marginal:
-    """How probable each level of one field is; ``absent`` is the share of everything that does not say the field.
+    """How probable each level of one field is; ``absent`` is the share of everything that does not
+    say the field.
 
-    ``expected`` and ``spread`` are the mean and the standard deviation of a quantity, in its unit, given that it is said; None for others.
+    ``expected`` and ``spread`` are the mean and the standard deviation of a quantity, in its unit,
+    given that it is said; None for others.
     """
 
     field: FieldBase
@@ -62,7 +66,9 @@ class Marginal:
         return float(self.probabilities[self.level])
 
     def value(self, level: int) -> Value:
-        """Return the value of a level, restored where only a remainder is said and something near it is expected."""
+        """Return the value of a level, restored where only a remainder is said and something near
+        it is expected.
+        """
         if isinstance(self.field, Wrapped) and self.near is not None:
             try:
                 return self.field.restored(level, self.near)
@@ -105,16 +111,21 @@ class Marginal:
     def top(self, count: int = 3) -> list[tuple[int, float]]:
         """Return the most probable levels with their probabilities."""
         order = self.probabilities.argsort(kind="stable")[::-1][:count]
-        return [(int(level), float(self.probabilities[level])) for level in order if self.probabilities[level] > 0]
+        return [
+            (int(level), float(self.probabilities[level]))
+            for level in order
+            if self.probabilities[level] > 0
+        ]
 
 
 @dataclass(frozen=True)
 class Hearing:
     """What was heard, and what it may mean.
 
-    ``candidates`` are the most probable readings, best first; ``unlisted`` is the probability of all other readings together, ``nothing``
-    that this was no report at all; these sum to 1. ``marginals`` maps each field to its Marginal. ``decision`` says whether to accept the
-    first candidate or what to ask; nothing is accepted below the book's threshold.
+    ``candidates`` are the most probable readings, best first; ``unlisted`` is the probability of
+    all other readings together, ``nothing`` that this was no report at all; these sum to 1.
+    ``marginals`` maps each field to its Marginal. ``decision`` says whether to accept the first
+    candidate or what to ask; nothing is accepted below the book's threshold.
     """
 
     book: Book
@@ -136,7 +147,9 @@ class Hearing:
             "heard": [one.text for one in self.heard],
             "decision": self.decision.as_dict(),
             "accepted": None if self.accepted is None else self.accepted.as_dict(),
-            "candidates": [{"probability": one.probability, **one.reading.as_dict()} for one in self.candidates],
+            "candidates": [
+                {"probability": one.probability, **one.reading.as_dict()} for one in self.candidates
+            ],
             "unlisted": self.unlisted,
             "nothing": self.nothing,
             "fields": {name: _facts(marginal) for name, marginal in self.marginals.items()},
@@ -145,7 +158,10 @@ class Hearing:
 
 
 def _facts(marginal: Marginal) -> dict[str, Any]:
-    levels = [{"value": plain_value(marginal.value(level)), "probability": share} for level, share in marginal.top(5)]
+    levels = [
+        {"value": plain_value(marginal.value(level)), "probability": share}
+        for level, share in marginal.top(5)
+    ]
     return {
         "levels": levels,
         "absent": marginal.absent,
@@ -166,20 +182,26 @@ def hear(
     direction: Direction | None = None,
     count: int = 5,
 ) -> Hearing:
-    """Return what ``heard`` may mean, exactly: every reading of the book is weighed, over every alignment of its words with those heard.
+    """Return what ``heard`` may mean, exactly: every reading of the book is weighed, over every
+    alignment of its words with those heard.
 
-    ``heard`` is a transcript or a list of words (see ``codec.hear.words``). ``prior`` is None (what the book expects), the last accepted
-    reading or its values, several from the oldest to the newest, or a ``Prior``. ``noise`` is a grade, decibels, or a Channel; the
-    default is the book's. ``earlier`` are hearings of the same report: ``heard`` then answers the question the last of them asked
-    (``part`` says otherwise), and all are weighed together. ``direction`` narrows the book to reports ("car", the default where there are
-    any) or calls ("pit").
+    ``heard`` is a transcript or a list of words (see ``codec.hear.words``). ``prior`` is None (what
+    the book expects), the last accepted reading or its values, several from the oldest to the
+    newest, or a ``Prior``. ``noise`` is a grade, decibels, or a Channel; the default is the book's.
+    ``earlier`` are hearings of the same report: ``heard`` then answers the question the last of
+    them asked (``part`` says otherwise), and all are weighed together. ``direction`` narrows the
+    book to reports ("car", the default where there are any) or calls ("pit").
 
-    Raises ReportError where nothing was heard or the words can't be used, CodeError (kind "too-large") where a message is too large.
+    Raises ReportError where nothing was heard or the words can't be used, CodeError (kind
+    "too-large") where a message is too large.
     """
     model = model_of(book, direction)
     ears = channel(book, noise)
     asked = part if part is not None else (earlier[-1].decision.part if earlier else None)
-    hearings = [*(one for before in earlier for one in before.heard), *listen(book, ears, heard, asked or Part())]
+    hearings = [
+        *(one for before in earlier for one in before.heard),
+        *listen(book, ears, heard, asked or Part()),
+    ]
     evidence = Evidence([axis(ears, one, model.longest) for one in hearings])
     expected = Prior.of(prior)
     weights = model.weighted(expected)
@@ -190,7 +212,10 @@ def hear(
     everything = sum(one.total * share for one, share in zip(found, scale, strict=True)) + stray
     if not everything > 0:
         raise ReportError(
-            "what was heard can't be a report of this book", kind="no-report", source=hearings[-1].text, span=(0, len(hearings[-1].text))
+            "what was heard can't be a report of this book",
+            kind="no-report",
+            source=hearings[-1].text,
+            span=(0, len(hearings[-1].text)),
         )
     scale = [share / everything for share in scale]
     ranking = Ranking(weights.graphs, found, scale, evidence)
@@ -198,9 +223,14 @@ def hear(
     if not ranked or not settled(book, ranked[0][1]):
         ranked = ranking.best(max(count, _WEIGHED))
     nothing = stray / everything
-    candidates = [Candidate(_reading(book, match, expected), probability) for match, probability in ranked]
+    candidates = [
+        Candidate(_reading(book, match, expected), probability) for match, probability in ranked
+    ]
     listed = candidates[:count]
-    unlisted, rest = (max(0.0, 1 - nothing - sum(one.probability for one in some)) for some in (listed, candidates))
+    unlisted, rest = (
+        max(0.0, 1 - nothing - sum(one.probability for one in some))
+        for some in (listed, candidates)
+    )
     return Hearing(
         book,
         tuple(hearings),
@@ -228,14 +258,22 @@ def _reading(book: Book, match: Match, prior: Prior) -> Reading:
     return Reading(book, match, text, None, near or None)
 
 
-def _marginals(book: Book, found: Sequence[Sums], scale: Sequence[float], prior: Prior) -> dict[str, Marginal]:
+def _marginals(
+    book: Book, found: Sequence[Sums], scale: Sequence[float], prior: Prior
+) -> dict[str, Marginal]:
     import numpy as np
 
     names = dict.fromkeys(name for one in found for name in one.levels)
     marginals = {}
     for name in names:
-        rows = [one.levels[name] * share for one, share in zip(found, scale, strict=True) if name in one.levels]
+        rows = [
+            one.levels[name] * share
+            for one, share in zip(found, scale, strict=True)
+            if name in one.levels
+        ]
         probabilities = np.sum(rows, axis=0)
         absent = min(1.0, max(0.0, 1 - float(probabilities.sum())))
-        marginals[name] = Marginal(book.fields[name], probabilities, absent, prior.centre(book.fields[name]))
+        marginals[name] = Marginal(
+            book.fields[name], probabilities, absent, prior.centre(book.fields[name])
+        )
     return marginals

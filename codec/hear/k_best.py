@@ -1,8 +1,10 @@
 """The strings with the most weight, best first, each with its exact sum over all alignments.
 
-A search over beginnings of strings: the weight of all strings that go on from a beginning is known from the backward sum, and no single
-one can have more. So the beginning with the most is taken first, and a string that is complete when its turn comes is the best of all that
-are left. Where the weight is spread so thinly that this would look at too much, a second bound is made: the most that one way on can have.
+A search over beginnings of strings: the weight of all strings that go on from a beginning is known
+from the backward sum, and no single one can have more. So the beginning with the most is taken
+first, and a string that is complete when its turn comes is the best of all that are left. Where the
+weight is spread so thinly that this would look at too much, a second bound is made: the most that
+one way on can have.
 """
 
 from __future__ import annotations
@@ -43,7 +45,9 @@ class _Way:
 
 @dataclass(slots=True)
 class _Beginning:
-    """A beginning of strings: its node (-1: it is complete), and its weights by state of the evidence."""
+    """A beginning of strings: its node (-1: it is complete), and its weights by state of the
+    evidence.
+    """
 
     number: int
     node: int
@@ -53,7 +57,9 @@ class _Beginning:
 
 @dataclass(slots=True)
 class _Family:
-    """Beginnings that go on from the same one; ``order`` puts them by falling bound, ``weights`` are by (state, beginning)."""
+    """Beginnings that go on from the same one; ``order`` puts them by falling bound, ``weights``
+    are by (state, beginning).
+    """
 
     number: int
     order: list[int]
@@ -73,13 +79,17 @@ class _Family:
 class Search:
     """Finds the best strings of several graphs under one evidence, in order of their weight."""
 
-    def __init__(self, models: list[Weighted], found: list[Sums], scale: list[float], evidence: Evidence) -> None:
+    def __init__(
+        self, models: list[Weighted], found: list[Sums], scale: list[float], evidence: Evidence
+    ) -> None:
         """Take the models with their sums; ``scale`` is what each model's weights count."""
         self.models, self.evidence, self.scale = models, evidence, scale
         self.ends = [frozenset(model.graph.end) for model in models]
         self.bounds = [one.after for one in found]
         self.looks = 0
-        self.counter = itertools.count(0, -1)  # of equals the last is taken first: that gets to the end soonest
+        self.counter = itertools.count(
+            0, -1
+        )  # of equals the last is taken first: that gets to the end soonest
         self.heap: list[tuple[float, int, _Beginning | _Family, int]] = []
         self._second = False
         for number, model in enumerate(models):
@@ -133,7 +143,11 @@ class Search:
             operation, weight = model.graph.operations[place], model.weights[place]
             if isinstance(operation, Join):
                 for at in (operation.source == one.node).nonzero()[0].tolist():
-                    self._push(_Beginning(one.number, int(operation.target[at]), one.weights * weight, one.way))
+                    self._push(
+                        _Beginning(
+                            one.number, int(operation.target[at]), one.weights * weight, one.way
+                        )
+                    )
             elif isinstance(operation, Mix):
                 after = one.weights[:, None] * _row(operation, weight, one.node)
                 self._push_all(one, after, _slots(operation, one.node), None)
@@ -149,12 +163,16 @@ class Search:
         edges = slice(int(operation.starts[runs.start]), int(operation.starts[runs.stop]))
         symbol = operation.symbol[edges]
         gone = self.evidence.closure.T @ one.weights
-        after = self.evidence.said(gone[:, None].repeat(len(symbol), axis=1), self.evidence.columns(symbol))
+        after = self.evidence.said(
+            gone[:, None].repeat(len(symbol), axis=1), self.evidence.columns(symbol)
+        )
         if weight is not None:
             after *= np.asarray(weight).take(operation.run[edges])
         self._push_all(one, after, operation.target[edges], symbol)
 
-    def _push_all(self, before: _Beginning, after: np.ndarray, target: np.ndarray, symbol: np.ndarray | None) -> None:
+    def _push_all(
+        self, before: _Beginning, after: np.ndarray, target: np.ndarray, symbol: np.ndarray | None
+    ) -> None:
         import numpy as np
 
         bounds = np.einsum("se,se->e", after, self.bounds[before.number].take(target, axis=1))
@@ -163,11 +181,16 @@ class Search:
         self._push_member(family, 0)
 
     def _tighten(self) -> None:
-        """Bound what is waiting by the most that one string can have, where that is less than the sum of all."""
+        """Bound what is waiting by the most that one string can have, where that is less than the
+        sum of all.
+        """
         import numpy as np
 
         self._second = True
-        self.bounds = [np.minimum(sums, _most(model, self.evidence)) for model, sums in zip(self.models, self.bounds, strict=True)]
+        self.bounds = [
+            np.minimum(sums, _most(model, self.evidence))
+            for model, sums in zip(self.models, self.bounds, strict=True)
+        ]
         waiting, self.heap = self.heap, []
         for bound, count, found, place in waiting:
             if isinstance(found, _Family):
@@ -203,7 +226,9 @@ def _most(model: Weighted, evidence: Evidence) -> np.ndarray:
     most[:, graph.end] = evidence.last[:, None]
     for operation, weight in zip(reversed(graph.operations), reversed(model.weights), strict=True):
         if isinstance(operation, Join):
-            most[:, operation.source] = np.maximum(most[:, operation.source], most[:, operation.target] * weight)
+            most[:, operation.source] = np.maximum(
+                most[:, operation.source], most[:, operation.target] * weight
+            )
         elif isinstance(operation, Mix):
             said = most[:, operation.slot : operation.slot + operation.figures * operation.keys]
             grid = said.reshape(evidence.size, 1, operation.figures, operation.keys)
@@ -214,7 +239,10 @@ def _most(model: Weighted, evidence: Evidence) -> np.ndarray:
                 most[state, here] = np.maximum(most[state, here], best.reshape(-1))
         else:
             way = evidence.unsaid(
-                most.take(operation.target, axis=1), evidence.columns(operation.symbol), operation.starts[:-1], np.maximum
+                most.take(operation.target, axis=1),
+                evidence.columns(operation.symbol),
+                operation.starts[:-1],
+                np.maximum,
             )
             if weight is not None:
                 way *= weight
@@ -225,7 +253,9 @@ def _most(model: Weighted, evidence: Evidence) -> np.ndarray:
 
 
 def likelihoods(evidence: Evidence, strings: list[list[int]]) -> list[float]:
-    """Return for each string (symbols by number) the probability of what was heard if it was said, summed over alignments."""
+    """Return for each string (symbols by number) the probability of what was heard if it was said,
+    summed over alignments.
+    """
     import numpy as np
 
     longest = max(map(len, strings))

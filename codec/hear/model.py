@@ -1,4 +1,6 @@
-"""A book's messages of one direction, ready to be summed over: their graphs, and the weights a prior gives them."""
+"""A book's messages of one direction, ready to be summed over: their graphs, and the weights a
+prior gives them.
+"""
 
 from __future__ import annotations
 
@@ -17,12 +19,16 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 
-_KEPT = 4  # expectations, the last ones used: what the last laps tell, and nothing expected, are often asked for in turn
+# expectations, the last ones used: what the last laps tell, and nothing expected, are often asked
+# for in turn
+_KEPT = 4
 
 
 @dataclass(slots=True)
 class Expectation:
-    """The graphs of a book's messages under one prior; ``scale`` makes the strings of all of them sum to 1."""
+    """The graphs of a book's messages under one prior; ``scale`` makes the strings of all of them
+    sum to 1.
+    """
 
     graphs: list[Weighted]
     scale: list[float]
@@ -40,7 +46,9 @@ class Model:
         self._kept: list[tuple[Prior, Expectation]] = []
 
     def tells(self, prior: Prior) -> bool:
-        """Tell whether the last laps change what is expected, or only restore the rest of wrapped fields."""
+        """Tell whether the last laps change what is expected, or only restore the rest of wrapped
+        fields.
+        """
         fields = [self.book.fields[name] for name in prior.last]
         return any(isinstance(one, Wrapped) or one.told_by_last for one in fields)
 
@@ -52,18 +60,32 @@ class Model:
         names = list(dict.fromkeys(name for graph in self.graphs for name in graph.message.fields))
         expected = shares(self.book, prior, names)
         models = [weighted(graph, expected) for graph in self.graphs]
-        sent = [self.book.spec.hearing.messages.get(graph.message.name, 1.0) for graph in self.graphs]
+        sent = [
+            self.book.spec.hearing.messages.get(graph.message.name, 1.0) for graph in self.graphs
+        ]
         masses = [total(model) for model in models]
         whole = sum(share for share, mass in zip(sent, masses, strict=True) if mass > 0)
-        found = Expectation(models, [share / whole / mass if mass > 0 else 0.0 for share, mass in zip(sent, masses, strict=True)])
+        found = Expectation(
+            models,
+            [
+                share / whole / mass if mass > 0 else 0.0
+                for share, mass in zip(sent, masses, strict=True)
+            ],
+        )
         self._kept = [(prior, found), *self._kept[: _KEPT - 1]]
         return found
 
 
 def model_of(book: Book, direction: Direction | None) -> Model:
-    """Return the model of a direction (reports where there are any, for None), built once; raises CodeError where it can't be."""
+    """Return the model of a direction (reports where there are any, for None), built once; raises
+    CodeError where it can't be.
+    """
     if direction is not None and not book.sent_by(direction):
-        raise CodeError(f"the book has no message with direction {direction!r}", kind="usage", expected=list(book.directions))
+        raise CodeError(
+            f"the book has no message with direction {direction!r}",
+            kind="usage",
+            expected=list(book.directions),
+        )
     kept: dict[Direction | None, Model] = book.__dict__.setdefault("_models", {})
     if direction not in kept:
         kept[direction] = Model(book, direction)

@@ -18,12 +18,14 @@ Decides = dict[str, "np.ndarray"]
 
 @dataclass(slots=True)
 class Say:
-    """Edges that say one symbol each, from the nodes ``low`` … ``high`` - 1, in order of their source.
+    """Edges that say one symbol each, from the nodes ``low`` … ``high`` - 1, in order of their
+    source.
 
-    Edges that leave one source and decide the same levels are a run: run r holds the edges ``starts[r]`` … ``starts[r + 1]`` - 1, leaves
-    the node ``low + source[r]`` and decides ``decides[field][r]``. The runs of each source in ``sources`` begin at ``source_starts``.
-    ``run`` is the run of each edge, ``place`` its target counted from ``reached``, the lowest of all; ``reach`` is how many nodes from
-    there to the highest.
+    Edges that leave one source and decide the same levels are a run: run r holds the edges
+    ``starts[r]`` … ``starts[r + 1]`` - 1, leaves the node ``low + source[r]`` and decides
+    ``decides[field][r]``. The runs of each source in ``sources`` begin at ``source_starts``.
+    ``run`` is the run of each edge, ``place`` its target counted from ``reached``, the lowest of
+    all; ``reach`` is how many nodes from there to the highest.
     """
 
     low: int
@@ -43,12 +45,17 @@ class Say:
     def runs(self, node: int) -> range:
         """Return the runs that leave a node."""
         source = node - self.low
-        return range(int(self.source.searchsorted(source)), int(self.source.searchsorted(source, side="right")))
+        return range(
+            int(self.source.searchsorted(source)),
+            int(self.source.searchsorted(source, side="right")),
+        )
 
 
 @dataclass(slots=True)
 class Join:
-    """Edges that say nothing: ``source`` to ``target``, one to one, with a factor and the levels they imply."""
+    """Edges that say nothing: ``source`` to ``target``, one to one, with a factor and the levels
+    they imply.
+    """
 
     source: np.ndarray
     target: np.ndarray
@@ -58,7 +65,9 @@ class Join:
 
 @dataclass(slots=True)
 class Mix:
-    """Edges from states × keys at ``low`` to figures × keys at ``slot``, the same for every key, that decide levels and say nothing yet."""
+    """Edges from states × keys at ``low`` to figures × keys at ``slot``, the same for every key,
+    that decide levels and say nothing yet.
+    """
 
     low: int
     slot: int
@@ -101,8 +110,12 @@ class Graph:
                 if isinstance(operation, Say):
                     self._wide.append((operation.low, operation.high, number))
                 elif isinstance(operation, Mix):
-                    self._wide.append((operation.low, operation.low + operation.states * operation.keys, number))
+                    self._wide.append(
+                        (operation.low, operation.low + operation.states * operation.keys, number)
+                    )
                 else:
                     for source in operation.source.tolist():
                         self._single.setdefault(source, []).append(number)
-        return [number for low, high, number in self._wide if low <= node < high] + self._single.get(node, [])
+        return [
+            number for low, high, number in self._wide if low <= node < high
+        ] + self._single.get(node, [])

@@ -1,11 +1,13 @@
 """What is expected before anything is heard: for each field a share for each level.
 
-From the last accepted readings where the book says how a field wanders or holds; from the usual value and its spread, or its share,
-otherwise; flat where the book says nothing. A small share (``surprise`` of ``[hearing]``) is always flat: the world may have changed, and
-nothing within a field's range is impossible.
+From the last accepted readings where the book says how a field wanders or holds; from the usual
+value and its spread, or its share, otherwise; flat where the book says nothing. A small share
+(``surprise`` of ``[hearing]``) is always flat: the world may have changed, and nothing within a
+field's range is impossible.
 
-What wanders is near the last value moved by the drift, within wander · √laps. With a spread and no drift it falls back towards the usual
-value (``persistence``), so that after many laps it is expected as in the first report of a run.
+What wanders is near the last value moved by the drift, within wander · √laps. With a spread and no
+drift it falls back towards the usual value (``persistence``), so that after many laps it is
+expected as in the first report of a run.
 """
 
 from __future__ import annotations
@@ -31,8 +33,8 @@ Last = Mapping[str, Any]
 
 @dataclass(frozen=True)
 class Prior:
-    """What the last laps were: ``last`` maps a field to its value in the newest reading that has it, ``laps`` to how many laps ago that
-    was.
+    """What the last laps were: ``last`` maps a field to its value in the newest reading that has
+    it, ``laps`` to how many laps ago that was.
 
     ``flat`` leaves out whatever the book expects. An empty prior is the first report of a run.
     """
@@ -43,7 +45,9 @@ class Prior:
 
     @staticmethod
     def of(prior: PriorLike, elapsed: int = 1) -> Prior:
-        """Return the prior for None (the book's own), values, a reading, or readings from the oldest to the newest, a lap apart."""
+        """Return the prior for None (the book's own), values, a reading, or readings from the
+        oldest to the newest, a lap apart.
+        """
         if isinstance(prior, Prior):
             return prior
         if prior is None:
@@ -69,7 +73,8 @@ PriorLike = Prior | Reading | Last | Sequence[Reading | Last] | None
 
 
 def shares(book: Book, prior: Prior, names: Sequence[str]) -> Shares:
-    """Return the shares of the levels of fields; each array has a 1 at its end, for edges that decide nothing.
+    """Return the shares of the levels of fields; each array has a 1 at its end, for edges that
+    decide nothing.
 
     Raises CodeError for a field the book does not have, EncodeError for a value outside its domain.
     """
@@ -77,7 +82,9 @@ def shares(book: Book, prior: Prior, names: Sequence[str]) -> Shares:
 
     for name in prior.last:
         if name not in book.fields:
-            raise CodeError(f"there is no field {name!r}", kind="unknown-field", expected=list(book.fields))
+            raise CodeError(
+                f"there is no field {name!r}", kind="unknown-field", expected=list(book.fields)
+            )
     surprise = book.spec.hearing.surprise
     found: Shares = {}
     for name in names:

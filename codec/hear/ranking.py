@@ -1,4 +1,6 @@
-"""The most probable readings: strings in order of their weight, put together where several say the same."""
+"""The most probable readings: strings in order of their weight, put together where several say the
+same.
+"""
 
 from __future__ import annotations
 
@@ -19,12 +21,18 @@ _Key = tuple[str, tuple[tuple[str, int], ...]]
 
 
 class Ranking:
-    """The readings of several graphs under one evidence; ``scale`` turns the weights of each into probabilities."""
+    """The readings of several graphs under one evidence; ``scale`` turns the weights of each into
+    probabilities.
+    """
 
-    def __init__(self, models: list[Weighted], found: list[Sums], scale: list[float], evidence: Evidence) -> None:
+    def __init__(
+        self, models: list[Weighted], found: list[Sums], scale: list[float], evidence: Evidence
+    ) -> None:
         """Begin the search."""
         self.evidence = evidence
-        self.several = max((model.graph.message.ways if model.graph.strings is not None else 1) for model in models)
+        self.several = max(
+            (model.graph.message.ways if model.graph.strings is not None else 1) for model in models
+        )
         self.search = iter(Search(models, found, scale, evidence))
         self.next: Best | None = next(self.search, None)
         self.found: dict[_Key, tuple[Match, Best]] = {}
@@ -32,16 +40,20 @@ class Ranking:
         self.looked = 0
 
     def best(self, count: int) -> list[Ranked]:
-        """Return the ``count`` most probable readings (fewer where there are no more), best first, with their exact probabilities.
+        """Return the ``count`` most probable readings (fewer where there are no more), best first,
+        with their exact probabilities.
 
-        A reading has at most ``several`` strings, and none not yet seen has more weight than the next: that is when to stop.
+        A reading has at most ``several`` strings, and none not yet seen has more weight than the
+        next: that is when to stop.
         """
         wanted = count
         while True:
             self._look(wanted, count + _EXTRA)
             self._weigh()
             masses = sorted(self.masses.values(), reverse=True)
-            if self._ended(count + _EXTRA) or (self.next is not None and masses[count - 1] >= self.several * self.next.weight):
+            if self._ended(count + _EXTRA) or (
+                self.next is not None and masses[count - 1] >= self.several * self.next.weight
+            ):
                 ranked = sorted(self.masses.items(), key=lambda pair: -pair[1])[:count]
                 return [(self.found[key][0], mass) for key, mass in ranked]
             wanted = len(self.found) + _MORE
@@ -54,12 +66,16 @@ class Ranking:
         while len(self.found) < wanted and not self._ended(most):
             assert self.next is not None  # noqa: S101 - it has not ended
             for match in _matches(self.next):
-                self.found.setdefault((match.message.name, tuple(match.levels().items())), (match, self.next))
+                self.found.setdefault(
+                    (match.message.name, tuple(match.levels().items())), (match, self.next)
+                )
             self.looked += 1
             self.next = next(self.search, None)
 
     def _weigh(self) -> None:
-        """Give the readings found since the last time their probabilities: that of their string, or of all their strings together."""
+        """Give the readings found since the last time their probabilities: that of their string, or
+        of all their strings together.
+        """
         ways: dict[_Key, tuple[Strings, list[tuple[Plan, str]]]] = {}
         for key in [key for key in self.found if key not in self.masses]:
             match, best = self.found[key]
@@ -72,7 +88,14 @@ class Ranking:
             return
         index = self.found[next(iter(ways))][0].message.alphabet.index
         heard = iter(
-            likelihoods(self.evidence, [[index[symbol] for symbol in string] for _, found in ways.values() for _, string in found])
+            likelihoods(
+                self.evidence,
+                [
+                    [index[symbol] for symbol in string]
+                    for _, found in ways.values()
+                    for _, string in found
+                ],
+            )
         )
         for key, (strings, found) in ways.items():
             levels = dict(key[1])
@@ -82,7 +105,9 @@ class Ranking:
 
 
 def _matches(best: Best) -> Iterator[Match]:
-    """Yield what a string means in its message: the quick match, else whatever the automaton finds."""
+    """Yield what a string means in its message: the quick match, else whatever the automaton
+    finds.
+    """
     match = best.graph.message.quick(best.string)
     if match is not None:
         yield match

@@ -1,7 +1,9 @@
-"""Simulation of a book's reports: said as the prior expects, heard through a channel, judged, asked for again, accepted or given up.
+"""Simulation of a book's reports: said as the prior expects, heard through a channel, judged, asked
+for again, accepted or given up.
 
-What the model calls 90 % sure should be right nine times in ten: that is what the reliability rows are for. ``truth`` lets the reports pass
-through another channel than the one assumed, to see what a mistaken model does.
+What the model calls 90 % sure should be right nine times in ten: that is what the reliability rows
+are for. ``truth`` lets the reports pass through another channel than the one assumed, to see what a
+mistaken model does.
 """
 
 from __future__ import annotations
@@ -29,11 +31,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Setting:
-    """What is simulated: how many reports, in runs of so many laps, in which noise, and what the hearer knows.
+    """What is simulated: how many reports, in runs of so many laps, in which noise, and what the
+    hearer knows.
 
-    ``hearings`` is how often one report is heard before the engineer gives up and waits for the next lap; with ``asking`` False all of it
-    is asked for always. ``prior`` False hears every report as if nothing were expected of it. ``truth`` is the channel the reports really
-    pass through.
+    ``hearings`` is how often one report is heard before the engineer gives up and waits for the
+    next lap; with ``asking`` False all of it is asked for always. ``prior`` False hears every
+    report as if nothing were expected of it. ``truth`` is the channel the reports really pass
+    through.
     """
 
     reports: int = 2000
@@ -48,21 +52,35 @@ class Setting:
 
 
 def simulate(book: Book, setting: Setting, progress: Callable[[int], None] | None = None) -> Tally:
-    """Return what happens to ``setting.reports`` reports; ``progress`` is told how many are done."""
+    """Return what happens to ``setting.reports`` reports; ``progress`` is told how many are
+    done.
+    """
     chance = random.Random(setting.seed)  # noqa: S311 - a simulation must be repeatable
     ears = channel(book, setting.noise)
     air = ears if setting.truth is None else channel(book, setting.truth)
     tally = Tally(setting.title or book.title)
     for said, expected in _said(book, setting, chance):
         tally.reports += 1
-        _report(book, said, expected if setting.prior else Prior(flat=True), (ears, air), setting, chance, tally)
+        _report(
+            book,
+            said,
+            expected if setting.prior else Prior(flat=True),
+            (ears, air),
+            setting,
+            chance,
+            tally,
+        )
         if progress is not None:
             progress(tally.reports)
     return tally
 
 
-def _said(book: Book, setting: Setting, chance: random.Random) -> Iterator[tuple[Reading | None, Prior]]:
-    """Yield what the driver says, lap by lap, with what is rightly expected of it; None for what is no report of this book."""
+def _said(
+    book: Book, setting: Setting, chance: random.Random
+) -> Iterator[tuple[Reading | None, Prior]]:
+    """Yield what the driver says, lap by lap, with what is rightly expected of it; None for what is
+    no report of this book.
+    """
     model = model_of(book, None)
     stray = book.spec.hearing.stray
     expected, source = Prior(), _source(model, Prior())
@@ -74,13 +92,18 @@ def _said(book: Book, setting: Setting, chance: random.Random) -> Iterator[tuple
             continue
         graph, string = source.draw(chance)
         match = model.graphs[graph].message.quick(string)
-        if match is None:  # pragma: no cover - strings drawn from a graph are strings of its message
+        if (
+            match is None
+        ):  # pragma: no cover - strings drawn from a graph are strings of its message
             raise AssertionError(string)
         reading = Reading(book, match, string, None, _near(match.message.fields, expected))
         yield reading, expected
         after = Prior(
             {**expected.last, **reading.values},
-            {**{name: laps + 1 for name, laps in expected.laps.items()}, **dict.fromkeys(reading.values, 1)},
+            {
+                **{name: laps + 1 for name, laps in expected.laps.items()},
+                **dict.fromkeys(reading.values, 1),
+            },
         )
         if model.tells(after):
             expected, source = after, _source(model, after)
@@ -137,8 +160,15 @@ def _report(
         if hearing == 0:
             weighed = found is not None
             if found is not None:
-                tally.doubted, tally.expected_cost = tally.doubted + 1, tally.expected_cost + found.decision.costs[found.decision.kind]
-        part = found.decision.part if found is not None and found.decision.part is not None and setting.asking else Part()
+                tally.doubted, tally.expected_cost = (
+                    tally.doubted + 1,
+                    tally.expected_cost + found.decision.costs[found.decision.kind],
+                )
+        part = (
+            found.decision.part
+            if found is not None and found.decision.part is not None and setting.asking
+            else Part()
+        )
         again, seconds = _asked(book, string, part, tally)
         tally.cost += seconds if weighed else 0.0
         earlier = earlier if found is None else [found]
@@ -149,13 +179,27 @@ def _report(
 def _asked(book: Book, string: str, part: Part, tally: Tally) -> tuple[str, float]:
     """Count a question with its answer, and return what is said again and the seconds of both."""
     again = answer(string, part)
-    seconds = spoken_seconds(book, part.after + part.before) + book.spec.hearing.turnaround + book.alphabet.seconds(again)
-    tally.asked_part, tally.asked_all = tally.asked_part + (part != Part()), tally.asked_all + (part == Part())
+    seconds = (
+        spoken_seconds(book, part.after + part.before)
+        + book.spec.hearing.turnaround
+        + book.alphabet.seconds(again)
+    )
+    tally.asked_part, tally.asked_all = (
+        tally.asked_part + (part != Part()),
+        tally.asked_all + (part == Part()),
+    )
     tally.seconds += seconds
     return again, seconds
 
 
-def _heard(book: Book, heard: list[str], expected: Prior, ears: Channel, earlier: list[Hearing], part: Part | None) -> Hearing | None:
+def _heard(
+    book: Book,
+    heard: list[str],
+    expected: Prior,
+    ears: Channel,
+    earlier: list[Hearing],
+    part: Part | None,
+) -> Hearing | None:
     try:
         return hear(book, heard, prior=expected, noise=ears, earlier=earlier, part=part, count=1)
     except ReportError:  # not a word of it came through, or far too many

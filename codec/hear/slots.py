@@ -1,4 +1,6 @@
-"""One heard word to its likelihoods: a word of the book, one of no table by its sound, an unclear one, or a recogniser's alternatives."""
+"""One heard word to its likelihoods: a word of the book, one of no table by its sound, an unclear
+one, or a recogniser's alternatives.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +20,9 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 Item = str | Mapping[str, float] | Sequence[Sequence[Any]]
-MARK = re.compile(r"\[[^\]\n]*\]|(?<!\S)[?]+(?!\S)|\((?:unclear|inaudible|unintelligible)\)", re.IGNORECASE)
+MARK = re.compile(
+    r"\[[^\]\n]*\]|(?<!\S)[?]+(?!\S)|\((?:unclear|inaudible|unintelligible)\)", re.IGNORECASE
+)
 
 
 class Ear:
@@ -39,7 +43,9 @@ class Ear:
         return Slot(np.ones(self.channel.vocabulary), 1.0, label)
 
     def foreign(self, text: str, source: str = "", span: tuple[int, int] | None = None) -> Slot:
-        """Return the slot of a word that is in no table, by its sound; one that can't be sounded may be anything."""
+        """Return the slot of a word that is in no table, by its sound; one that can't be sounded
+        may be anything.
+        """
         phones = sound_of(text)
         if phones is None:
             if not any(character.isalnum() for character in text):
@@ -60,14 +66,25 @@ class Ear:
         if isinstance(item, Mapping):
             return self.choice(list(item.items()))
         if not isinstance(item, Sequence):
-            raise CodeError(f"{str(item)[:40]} is no word", kind="alternatives", expected=["a text", '{"word": confidence}'])
-        return self.choice([tuple(pair) if isinstance(pair, Sequence) and not isinstance(pair, str) else (pair,) for pair in item])
+            raise CodeError(
+                f"{str(item)[:40]} is no word",
+                kind="alternatives",
+                expected=["a text", '{"word": confidence}'],
+            )
+        return self.choice(
+            [
+                tuple(pair) if isinstance(pair, Sequence) and not isinstance(pair, str) else (pair,)
+                for pair in item
+            ]
+        )
 
     def one(self, text: str) -> Slot:
         """Return the slot of a text that is one spoken word."""
         form = normal(text)
         meaning = self.book.lexicon.meanings.get(form)
-        options = [] if meaning is None else [option for option in meaning.options if len(option) == 1]
+        options = (
+            [] if meaning is None else [option for option in meaning.options if len(option) == 1]
+        )
         if options:
             return self.symbol(options[0], text)
         if means_unclear(form):
@@ -75,13 +92,20 @@ class Ear:
         return self.foreign(form)
 
     def choice(self, pairs: Sequence[tuple[Any, ...]]) -> Slot:
-        """Return the slot of alternatives with confidences; what these leave of 1 is any word, more than 1 in all is scaled down."""
+        """Return the slot of alternatives with confidences; what these leave of 1 is any word, more
+        than 1 in all is scaled down.
+        """
         import numpy as np
 
         if not pairs:
             return self.unclear("?")
         for pair in pairs:
-            if len(pair) != 2 or not isinstance(pair[0], str) or not isinstance(pair[1], int | float) or not 0 <= pair[1] <= 1:
+            if (
+                len(pair) != 2
+                or not isinstance(pair[0], str)
+                or not isinstance(pair[1], int | float)
+                or not 0 <= pair[1] <= 1
+            ):
                 raise CodeError(
                     f"{'='.join(map(str, pair))[:60]!r} is no alternative with its confidence",
                     kind="alternatives",
@@ -93,7 +117,9 @@ class Ear:
         likelihood, stray = np.full(self.channel.vocabulary, rest * even), rest * even
         for word, confidence in pairs:
             slot = self.one(word)
-            scale = even if slot.stray == 1.0 else 1.0  # an unclear word stands for each word of the book alike
+            scale = (
+                even if slot.stray == 1.0 else 1.0
+            )  # an unclear word stands for each word of the book alike
             likelihood = likelihood + confidence / total * slot.likelihood * scale
             stray += confidence / total * slot.stray * scale
         return Slot(likelihood, stray, "/".join(word for word, _ in pairs))

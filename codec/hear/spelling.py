@@ -1,4 +1,6 @@
-"""The part of a message's graph that says one code table: the table's layers, multiplied by the keys that reach it."""
+"""The part of a message's graph that says one code table: the table's layers, multiplied by the
+keys that reach it.
+"""
 
 from __future__ import annotations
 
@@ -15,12 +17,15 @@ if TYPE_CHECKING:
 
     from codec.hear.graph import Builder
 
-_DENSE = 20_000  # from so many edges on, the last figure of a packed table is summed by one matrix product
+# from so many edges on, the last figure of a packed table is summed by one matrix product
+_DENSE = 20_000
 
 
 @dataclass(slots=True)
 class _Edges:
-    """Edges of one layer before their targets have numbers: those that go on, and those that end the codeword by the key they reach."""
+    """Edges of one layer before their targets have numbers: those that go on, and those that end
+    the codeword by the key they reach.
+    """
 
     low: int
     high: int
@@ -33,7 +38,9 @@ class _Edges:
 
 
 class Speller:
-    """Adds the operations of one table at one leaf, layer by layer; keys are numbered as they are met."""
+    """Adds the operations of one table at one leaf, layer by layer; keys are numbered as they are
+    met.
+    """
 
     def __init__(self, builder: Builder, leaf: int) -> None:
         self.builder, self.leaf, self.graph = builder, leaf, builder.graph
@@ -82,14 +89,27 @@ class Speller:
         first = np.searchsorted(layer.source, np.arange(layer.states + 1))
         count = (first[1:] - first[:-1])[state]
         source = np.repeat(np.arange(len(state)), count)
-        edge = np.arange(len(source)) - np.repeat(np.cumsum(count) - count, count) + first[:-1][state][source]
+        edge = (
+            np.arange(len(source))
+            - np.repeat(np.cumsum(count) - count, count)
+            + first[:-1][state][source]
+        )
         symbol = layer.symbol[edge]
         decides = {name: levels[edge] for name, levels in layer.decides.items()}
         reached = self._moved(key[source], symbol, decides)
         kept = reached >= 0
-        source, symbol, reached, target = source[kept], symbol[kept], reached[kept], layer.target[edge][kept]
-        decides = {name: levels[kept] for name, levels in decides.items() if (levels[kept] >= 0).any()}
-        return _Edges(low, low + len(state), source, symbol, decides, target, reached, target == END)
+        source, symbol, reached, target = (
+            source[kept],
+            symbol[kept],
+            reached[kept],
+            layer.target[edge][kept],
+        )
+        decides = {
+            name: levels[kept] for name, levels in decides.items() if (levels[kept] >= 0).any()
+        }
+        return _Edges(
+            low, low + len(state), source, symbol, decides, target, reached, target == END
+        )
 
     def _moved(self, key: np.ndarray, symbol: np.ndarray, decides: Decides) -> np.ndarray:
         """Return the number of the key each edge reaches, -1 for none."""
@@ -130,17 +150,33 @@ class Speller:
         width = len(self.keys) + 1
         codes, place = np.unique(edges.target[on] * width + edges.key[on], return_inverse=True)
         state, key = codes // width, codes % width
-        if layer is not None and self.table.kind == "packed" and not self.builder.open and all(t == END for t in layer.target[:1]):
+        if (
+            layer is not None
+            and self.table.kind == "packed"
+            and not self.builder.open
+            and all(t == END for t in layer.target[:1])
+        ):
             keys = np.unique(key)
-            if layer.states * len(keys) <= 2 * len(codes):  # nearly every state has every key: give it all of them
+            if layer.states * len(keys) <= 2 * len(
+                codes
+            ):  # nearly every state has every key: give it all of them
                 place = np.searchsorted(keys, key)[place] + state[place] * len(keys)
-                state, key = np.repeat(np.arange(layer.states), len(keys)), np.tile(keys, layer.states)
+                state, key = (
+                    np.repeat(np.arange(layer.states), len(keys)),
+                    np.tile(keys, layer.states),
+                )
         edges.target[on] = place
         return state, key
 
     def _worth_mixing(self, layer: Layer, state: np.ndarray, key: np.ndarray) -> bool:
         keys, rest = divmod(len(state), layer.states)
-        if rest or keys < 2 or self.table.kind != "packed" or self.builder.open or len(layer.source) * keys < _DENSE:
+        if (
+            rest
+            or keys < 2
+            or self.table.kind != "packed"
+            or self.builder.open
+            or len(layer.source) * keys < _DENSE
+        ):
             return False
         grid = key.reshape(layer.states, keys)
         return bool((state[::keys] == range(layer.states)).all() and (grid == grid[0]).all())
@@ -158,11 +194,15 @@ class Speller:
             decides[name][layer.source, place] = levels
         slot, count = self.graph.nodes, len(figures) * len(keys)
         self.graph.nodes += count
-        self.graph.operations.append(Mix(low, slot, layer.states, len(figures), len(keys), possible, decides))
+        self.graph.operations.append(
+            Mix(low, slot, layer.states, len(figures), len(keys), possible, decides)
+        )
         symbol, key = np.repeat(figures, len(keys)), np.tile(keys, len(figures))
         reached = self._moved(key, symbol, {})
         target = np.full(count, END)
-        return _Edges(slot, slot + count, np.arange(count), symbol, {}, target, reached, target == END)
+        return _Edges(
+            slot, slot + count, np.arange(count), symbol, {}, target, reached, target == END
+        )
 
     def _finish(self, pending: list[_Edges]) -> Point:
         """Give the end of the codeword its nodes, and add the operations."""
@@ -173,7 +213,9 @@ class Speller:
         place = np.zeros(len(self.keys), dtype=np.int64)
         for number, key in enumerate(after.keys):
             place[self.numbers[key]] = after.low + number
-        mixes = [operation for operation in self.graph.operations[-1:] if isinstance(operation, Mix)]
+        mixes = [
+            operation for operation in self.graph.operations[-1:] if isinstance(operation, Mix)
+        ]
         if mixes:
             self.graph.operations.pop()
         for number, edges in enumerate(pending):

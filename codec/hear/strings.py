@@ -1,4 +1,6 @@
-"""Every string that says the same reading, for layouts with optional parts and alternatives, and how they share its weight."""
+"""Every string that says the same reading, for layouts with optional parts and alternatives, and
+how they share its weight.
+"""
 
 from __future__ import annotations
 
@@ -15,11 +17,15 @@ from grammar.message import Message
 if TYPE_CHECKING:
     from grammar.models import HearingSpec
 
-_Share = tuple[float, list[dict[str, int]]]  # a factor, and for each optional part said what leaving it out implies
+_Share = tuple[
+    float, list[dict[str, int]]
+]  # a factor, and for each optional part said what leaving it out implies
 
 
 class Strings:
-    """The strings of a message's readings; what is worked out for one way through the layout is kept."""
+    """The strings of a message's readings; what is worked out for one way through the layout is
+    kept.
+    """
 
     def __init__(self, message: Message, spec: HearingSpec) -> None:
         """Begin with nothing worked out."""
@@ -28,9 +34,13 @@ class Strings:
         self._shares: dict[tuple[int, ...], _Share] = {}
 
     def others(self, match: Match, levels: Mapping[str, int]) -> Iterator[tuple[Plan, str]]:
-        """Yield every other way to say exactly what a match says, with its string; ``levels`` are the match's."""
+        """Yield every other way to say exactly what a match says, with its string; ``levels`` are
+        the match's.
+        """
         for plan in self._plans_for(tuple(levels)):
-            if plan.leaves == match.plan.leaves or any(levels[implied.name] != implied.level for implied in plan.implied):
+            if plan.leaves == match.plan.leaves or any(
+                levels[implied.name] != implied.level for implied in plan.implied
+            ):
                 continue
             texts: list[str] = []
             for number, table in enumerate(plan.tables):
@@ -38,16 +48,24 @@ class Strings:
                     covered = next(check.covers for check in plan.checks if check.place == number)
                     texts.append(table.wanted("".join(texts[place] for place in covered)) or "")
                 else:
-                    texts.append(table.word(tuple(levels[field.name] for field in table.fields)) or "")
-            if all(texts):  # a set that a table leaves out, or a check that has no symbol for it, can't be said
+                    texts.append(
+                        table.word(tuple(levels[field.name] for field in table.fields)) or ""
+                    )
+            if all(
+                texts
+            ):  # a set that a table leaves out, or a check that has no symbol for it, can't be said
                 yield plan, "".join(texts)
 
     def share(self, plan: Plan, levels: Mapping[str, int]) -> float:
-        """Return how much of a reading's weight goes to its string by a plan; only the ratios between its strings mean anything."""
+        """Return how much of a reading's weight goes to its string by a plan; only the ratios
+        between its strings mean anything.
+        """
         if plan.leaves not in self._shares:
             self._shares[plan.leaves] = self._share(self.message.node, frozenset(plan.leaves))
         factor, spoken = self._shares[plan.leaves]
-        anyway = sum(all(levels[name] == level for name, level in implied.items()) for implied in spoken)
+        anyway = sum(
+            all(levels[name] == level for name, level in implied.items()) for implied in spoken
+        )
         return factor * self.spec.spoken_anyway**anyway
 
     def _plans_for(self, names: tuple[str, ...]) -> list[Plan]:
@@ -55,7 +73,11 @@ class Strings:
         if names not in self._plans:
             wanted = frozenset(names)
             plans = [self.message.plan(said) for said in self._ways(self.message.node, wanted)]
-            self._plans[names] = [plan for plan in plans if {*plan.names, *(implied.name for implied in plan.implied)} == wanted]
+            self._plans[names] = [
+                plan
+                for plan in plans
+                if {*plan.names, *(implied.name for implied in plan.implied)} == wanted
+            ]
         return self._plans[names]
 
     def _ways(self, node: LayoutNode, names: frozenset[str]) -> list[tuple[int, ...]]:
@@ -81,10 +103,18 @@ class Strings:
             if not any(leaf.number in said for leaf in leaves(node)):
                 return 1 - self.spec.spoken_anyway if same else self.spec.left_out, []
             factor, spoken = self._share(node.part, said)
-            return (factor, [implied, *spoken]) if same else ((1 - self.spec.left_out) * factor, spoken)
+            return (
+                (factor, [implied, *spoken])
+                if same
+                else ((1 - self.spec.left_out) * factor, spoken)
+            )
         if isinstance(node, Either):
-            taken = next(part for part in node.parts if any(leaf.number in said for leaf in leaves(part)))
+            taken = next(
+                part for part in node.parts if any(leaf.number in said for leaf in leaves(part))
+            )
             factor, spoken = self._share(taken, said)
             return factor / len(node.parts), spoken
         parts = [self._share(part, said) for part in node.parts]
-        return math.prod(factor for factor, _ in parts), [implied for _, spoken in parts for implied in spoken]
+        return math.prod(factor for factor, _ in parts), [
+            implied for _, spoken in parts for implied in spoken
+        ]

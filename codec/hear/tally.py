@@ -1,4 +1,6 @@
-"""What a simulation counted: how sure the best reading was called, how often it was right, and what asking cost."""
+"""What a simulation counted: how sure the best reading was called, how often it was right, and what
+asking cost.
+"""
 
 from __future__ import annotations
 
@@ -12,7 +14,9 @@ THRESHOLDS = (0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 0.999)
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """Reports whose best reading was called between ``low`` and ``high``: how many, how sure on average, how many right."""
+    """Reports whose best reading was called between ``low`` and ``high``: how many, how sure on
+    average, how many right.
+    """
 
     low: float
     high: float
@@ -28,12 +32,19 @@ class Row:
     @property
     def error(self) -> float:
         """The standard deviation of the share by chance alone, if what was called is true."""
-        return float((self.called * (1 - self.called) / self.reports) ** 0.5) if self.reports else float("nan")
+        return (
+            float((self.called * (1 - self.called) / self.reports) ** 0.5)
+            if self.reports
+            else float("nan")
+        )
 
 
 @dataclass(slots=True)
 class Tally:
-    """What a simulation counted. ``first`` holds (probability, right) of the best reading of each report when first heard."""
+    """What a simulation counted.
+
+    ``first`` holds (probability, right) of the best reading of each report when first heard.
+    """
 
     title: str
     reports: int = 0
@@ -43,7 +54,9 @@ class Tally:
     given_up: int = 0
     asked_part: int = 0
     asked_all: int = 0
-    doubted: int = 0  # reports asked about when first heard, what that was expected to cost, and what it came to (giving up is free)
+    # reports asked about when first heard, what that was expected to cost, and what it came to
+    # (giving up is free)
+    doubted: int = 0
     expected_cost: float = 0.0
     cost: float = 0.0
     seconds: float = 0.0  # of radio, reports and questions and answers and the pauses before them
@@ -63,12 +76,18 @@ class Tally:
         return self.reliability((called - width, called + width))[0]
 
     def at_threshold(self, threshold: float) -> tuple[float, float]:
-        """Return (share refused when first heard, share of all reports accepted and wrong) had the threshold been this."""
+        """Return (share refused when first heard, share of all reports accepted and wrong) had the
+        threshold been this.
+        """
         taken = [ok for p, ok in self.first if p >= threshold]
-        return 1 - len(taken) / max(1, self.reports), (len(taken) - sum(taken)) / max(1, self.reports)
+        return 1 - len(taken) / max(1, self.reports), (len(taken) - sum(taken)) / max(
+            1, self.reports
+        )
 
     def calibration_error(self) -> float:
-        """Return the mean gap between what was called and what was right, over the rows, weighted by their reports."""
+        """Return the mean gap between what was called and what was right, over the rows, weighted
+        by their reports.
+        """
         rows = [row for row in self.reliability() if row.reports]
         return sum(abs(row.called - row.share) * row.reports for row in rows) / max(1, self.reports)
 
@@ -89,9 +108,21 @@ class Tally:
             "seconds_said_once": self.plain_seconds / n,
             "calibration_error": self.calibration_error(),
             "reliability": [
-                {"from": r.low, "to": r.high, "reports": r.reports, "called": r.called, "right": r.share, "error": r.error}
+                {
+                    "from": r.low,
+                    "to": r.high,
+                    "reports": r.reports,
+                    "called": r.called,
+                    "right": r.share,
+                    "error": r.error,
+                }
                 for r in self.reliability()
                 if r.reports
             ],
-            "thresholds": [dict(zip(("threshold", "refused", "wrong"), (t, *self.at_threshold(t)), strict=True)) for t in THRESHOLDS],
+            "thresholds": [
+                dict(
+                    zip(("threshold", "refused", "wrong"), (t, *self.at_threshold(t)), strict=True)
+                )
+                for t in THRESHOLDS
+            ],
         }

@@ -1,10 +1,13 @@
-"""Code tables as layers of weighted edges: what each symbol of a codeword decides about the levels of its fields.
+"""Code tables as layers of weighted edges: what each symbol of a codeword decides about the levels
+of its fields.
 
-A listed, digits or scale table is the tree of its codewords; the edge that ends a codeword decides the level. A packed table is never
-listed. Its number n is written twice, in figures and in mixed-radix levels, and both are read from the most significant end: after some
-figures n lies in an interval of base^r numbers, after some levels in an interval of S numbers. All that matters for the rest is the
-offset of one interval in the other, fewer than S + base^r possibilities. A level is decided as soon as an interval of its size holds the
-figures read so far in at most two ways. So a table of N codewords needs about √N states, and each pair (figures, levels) has one path.
+A listed, digits or scale table is the tree of its codewords; the edge that ends a codeword decides
+the level. A packed table is never listed. Its number n is written twice, in figures and in
+mixed-radix levels, and both are read from the most significant end: after some figures n lies in an
+interval of base^r numbers, after some levels in an interval of S numbers. All that matters for the
+rest is the offset of one interval in the other, fewer than S + base^r possibilities. A level is
+decided as soon as an interval of its size holds the figures read so far in at most two ways. So a
+table of N codewords needs about √N states, and each pair (figures, levels) has one path.
 """
 
 from __future__ import annotations
@@ -29,8 +32,9 @@ END = -1
 class Layer:
     """Edges from the states of one depth of a codeword, in order of the state they leave.
 
-    ``source`` and ``target`` number the states of this depth and of the next (END: the codeword is complete), ``symbol`` is the symbol's
-    number in the alphabet; ``decides`` maps a field to the level each edge decides (-1: none).
+    ``source`` and ``target`` number the states of this depth and of the next (END: the codeword is
+    complete), ``symbol`` is the symbol's number in the alphabet; ``decides`` maps a field to the
+    level each edge decides (-1: none).
     """
 
     source: np.ndarray
@@ -41,11 +45,14 @@ class Layer:
 
 
 def layers(table: CodeTable) -> list[Layer]:
-    """Return the layers of a table; raises CodeError (kind "too-large") where it has too many states to be heard exactly."""
+    """Return the layers of a table; raises CodeError (kind "too-large") where it has too many
+    states to be heard exactly.
+    """
     for field in table.fields:
         if field.size > ENUMERABLE:
             raise CodeError(
-                f"{field.title} has {field.size} levels; a field of at most {ENUMERABLE} can be heard through noise",
+                f"{field.title} has {field.size} levels; a field of at most {ENUMERABLE} can be"
+                " heard through noise",
                 kind="too-large",
                 hint="a coarser step, or a field for each part of the number",
             )
@@ -80,7 +87,9 @@ def _tree(words: Sequence[tuple[str, tuple[int, ...]]], table: CodeTable) -> lis
                 rows.append((source, after[head], symbol, *open_levels))
         rows.sort(key=lambda row: row[0])
         columns = np.array(rows, dtype=np.int64).reshape(-1, 3 + len(open_levels)).T
-        decides = {field.name: columns[3 + place].copy() for place, field in enumerate(table.fields)}
+        decides = {
+            field.name: columns[3 + place].copy() for place, field in enumerate(table.fields)
+        }
         ends = bool((columns[1] == END).any())
         found.append(Layer(columns[0], columns[1], columns[2], decides if ends else {}, len(here)))
         here = after
@@ -94,7 +103,9 @@ def _packed(table: Numbered) -> list[Layer]:
     base, sizes = len(table.figures), [field.size for field in table.fields]
     spans = [1]
     for size in reversed(sizes):
-        spans.insert(0, spans[0] * size)  # spans[j]: how many numbers are left once j levels are decided
+        spans.insert(
+            0, spans[0] * size
+        )  # spans[j]: how many numbers are left once j levels are decided
     figures = np.array([table.alphabet.index[symbol] for symbol in table.figures], dtype=np.int64)
     offsets, decided, found, edges = np.zeros(1, dtype=np.int64), 0, [], 0
     if base**table.width >= 2**60:
@@ -105,10 +116,15 @@ def _packed(table: Numbered) -> list[Layer]:
         edges += 2 * len(offsets) * base
         if edges > MOST_EDGES:
             raise _too_large(table)
-        source, figure, part, offset = _moves(offsets, base, block, spans[decided] // spans[after], spans[after])
+        source, figure, part, offset = _moves(
+            offsets, base, block, spans[decided] // spans[after], spans[after]
+        )
         last = place == table.width - 1
         states, target = np.unique(offset, return_inverse=True)
-        decides = {table.fields[j].name: part // (spans[j + 1] // spans[after]) % sizes[j] for j in range(decided, after)}
+        decides = {
+            table.fields[j].name: part // (spans[j + 1] // spans[after]) % sizes[j]
+            for j in range(decided, after)
+        }
         target = np.full(len(offset), END) if last else target.astype(np.int64)
         found.append(Layer(source, target, figures[figure], decides, len(offsets)))
         offsets, decided = states, after
@@ -116,7 +132,9 @@ def _packed(table: Numbered) -> list[Layer]:
 
 
 def _moves(offsets: Any, base: int, block: int, parts: int, span: int) -> tuple[Any, Any, Any, Any]:
-    """Return (state, figure, levels decided as one number, new offset) of every way on from ``offsets``, by state."""
+    """Return (state, figure, levels decided as one number, new offset) of every way on from
+    ``offsets``, by state.
+    """
     import numpy as np
 
     start = offsets[:, None] + np.arange(base)[None, :] * block
@@ -124,8 +142,14 @@ def _moves(offsets: Any, base: int, block: int, parts: int, span: int) -> tuple[
     state = np.broadcast_to(np.arange(len(offsets))[:, None], start.shape)
     figure = np.broadcast_to(np.arange(base)[None, :], start.shape)
     two = np.stack([low, high], axis=2).reshape(-1)
-    keep = np.stack([np.ones_like(low, dtype=bool), high > low], axis=2).reshape(-1) & (two >= 0) & (two < parts)
-    state, figure, begin = (np.repeat(array.reshape(-1), 2)[keep] for array in (state, figure, start))
+    keep = (
+        np.stack([np.ones_like(low, dtype=bool), high > low], axis=2).reshape(-1)
+        & (two >= 0)
+        & (two < parts)
+    )
+    state, figure, begin = (
+        np.repeat(array.reshape(-1), 2)[keep] for array in (state, figure, start)
+    )
     part = two[keep]
     return state, figure, part, begin - part * span
 

@@ -1,7 +1,9 @@
-"""Heard words to likelihoods: a transcript, or a list with a recogniser's alternatives and confidences.
+"""Heard words to likelihoods: a transcript, or a list with a recogniser's alternatives and
+confidences.
 
-Every word counts. A word of the book is taken as heard; ``?`` and ``[unclear]`` may be anything; any other word is placed by its sound,
-alone or together with its neighbour where that sounds more like a word of the book (``for tea`` like forty). Fillers carry nothing.
+Every word counts. A word of the book is taken as heard; ``?`` and ``[unclear]`` may be anything;
+any other word is placed by its sound, alone or together with its neighbour where that sounds more
+like a word of the book (``for tea`` like forty). Fillers carry nothing.
 """
 
 from __future__ import annotations
@@ -32,21 +34,40 @@ MOST_WORDS = 90
 _ALIKE = 0.7  # up to this distance an unknown word may be one of the number words
 _CHOICE = re.compile(r"[^\s/=]+(?:=[-+0-9.]+)?(?:/[^\s/=]+(?:=[-+0-9.]+)?)+|[^\s/=]+=[-+0-9.]+")
 _UNCLEAR = Meaning("UNCLEAR")
-_RUN = ("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "AND", "MULTIPLE", "UNKNOWN", "UNCLEAR", "SLOT")
+_RUN = (
+    "UNIT",
+    "TO",
+    "LETTER",
+    "TYPED",
+    "TEEN",
+    "TENS",
+    "HUNDRED",
+    "THOUSAND",
+    "AND",
+    "MULTIPLE",
+    "UNKNOWN",
+    "UNCLEAR",
+    "SLOT",
+)
 
 
 def listen(book: Book, channel: Channel, heard: Words, part: Part = WHOLE) -> list[Heard]:
     """Return the hearings in what was heard: one, or more where I SAY AGAIN repeats the report.
 
-    A list holds one item for each word: a text, or a recogniser's alternatives as {word: confidence} or (word, confidence) pairs. In a text
-    alternatives are written five=0.6/nine=0.3. Raises ReportError where nothing was heard, or procedure words do not fit.
+    A list holds one item for each word: a text, or a recogniser's alternatives as {word:
+    confidence} or (word, confidence) pairs. In a text alternatives are written five=0.6/nine=0.3.
+    Raises ReportError where nothing was heard, or procedure words do not fit.
     """
     ear = _Transcript(book, channel)
     if isinstance(heard, str):
         return ear.text(heard, part)
     slots = [ear.item(item) for item in heard]
     if not slots:
-        raise Incomplete("nothing was heard", kind="no-report", hint="pass the words as heard; ? for a word that was not understood")
+        raise Incomplete(
+            "nothing was heard",
+            kind="no-report",
+            hint="pass the words as heard; ? for a word that was not understood",
+        )
     shown = " ".join(slot.label for slot in slots)
     return [Heard([_counted(slots, shown)], part, shown)]
 
@@ -81,9 +102,15 @@ class _Transcript(Ear):
                 sections[-1][1].append((word, slot))
             elif terminal == "SEPARATOR":
                 events += [word.meaning.value] if word.meaning.value else []
-                if any(row for _, row in sections) and any(w.meaning.terminal in _RUN for w, _ in words if w.span[0] > word.span[0]):
+                if any(row for _, row in sections) and any(
+                    w.meaning.terminal in _RUN for w, _ in words if w.span[0] > word.span[0]
+                ):
                     raise UnexpectedWord(
-                        "more than one report", kind="several-reports", source=text, span=word.span, hint="hear one report at a time"
+                        "more than one report",
+                        kind="several-reports",
+                        source=text,
+                        span=word.span,
+                        hint="hear one report at a time",
                     )
             elif terminal not in ("FILLER", "ANSWER"):
                 raise UnexpectedWord(
@@ -98,8 +125,14 @@ class _Transcript(Ear):
     def _words(self, text: str) -> Iterator[tuple[Word, Slot | None]]:
         """Yield the words, those written as alternatives with their slot."""
         place = 0
-        choices = [] if {"/", "="} & set(self.book.alphabet.symbols) else list(_CHOICE.finditer(text))
-        marks = [found for found in MARK.finditer(text) if not any(c.start() <= found.start() < c.end() for c in choices)]
+        choices = (
+            [] if {"/", "="} & set(self.book.alphabet.symbols) else list(_CHOICE.finditer(text))
+        )
+        marks = [
+            found
+            for found in MARK.finditer(text)
+            if not any(c.start() <= found.start() < c.end() for c in choices)
+        ]
         for found in [*sorted([*choices, *marks], key=lambda one: one.start()), None]:
             end = len(text) if found is None else found.start()
             for word in cut(self.book.lexicon, text[place:end], tolerant=True):
@@ -117,9 +150,18 @@ class _Transcript(Ear):
         try:
             return self.choice(_pairs(text[slice(*span)]))
         except CodeError as error:
-            raise CodeError(error.message, kind=error.kind, source=text, span=span, expected=error.expected, hint=error.hint) from None
+            raise CodeError(
+                error.message,
+                kind=error.kind,
+                source=text,
+                span=span,
+                expected=error.expected,
+                hint=error.hint,
+            ) from None
 
-    def _sections(self, sections: list[list[Any]], text: str, part: Part, events: tuple[str, ...]) -> list[Heard]:
+    def _sections(
+        self, sections: list[list[Any]], text: str, part: Part, events: tuple[str, ...]
+    ) -> list[Heard]:
         hearings: list[list[list[Slot]]] = []
         for kind, row in sections:
             ways = self._ways(row, text)
@@ -127,13 +169,26 @@ class _Transcript(Ear):
                 hearings[-1] = _corrected(hearings[-1], ways, text)
             else:
                 hearings.append(ways)
-        found = [Heard([_counted(way, text) for way in ways], part, text, events) for ways in hearings if any(ways)]
+        found = [
+            Heard([_counted(way, text) for way in ways], part, text, events)
+            for ways in hearings
+            if any(ways)
+        ]
         if not found:
             if events:
                 spoken = ", ".join(self.book.spec.phrases[event].label or event for event in events)
-                raise Incomplete(f"an event ({spoken}), and no report", kind="no-report", source=text, span=(len(text), len(text)))
+                raise Incomplete(
+                    f"an event ({spoken}), and no report",
+                    kind="no-report",
+                    source=text,
+                    span=(len(text), len(text)),
+                )
             raise Incomplete(
-                "nothing was heard", kind="no-report", source=text, span=(len(text), len(text)), hint="? stands for a word not understood"
+                "nothing was heard",
+                kind="no-report",
+                source=text,
+                span=(len(text), len(text)),
+                hint="? stands for a word not understood",
             )
         return found
 
@@ -149,11 +204,21 @@ class _Transcript(Ear):
             if len(ways[-1]) <= MOST_WAYS:
                 return ways[-1]
         raise UnexpectedWord(
-            "the numbers in this may mean too many things", kind="too-many-ways", source=text, span=(0, len(text)), hint="digits one by one"
+            "the numbers in this may mean too many things",
+            kind="too-many-ways",
+            source=text,
+            span=(0, len(text)),
+            hint="digits one by one",
         )
 
     def _arcs(
-        self, row: Sequence[tuple[Word, Slot | None]], meanings: Sequence[Meaning], place: int, text: str, *, joining: bool
+        self,
+        row: Sequence[tuple[Word, Slot | None]],
+        meanings: Sequence[Meaning],
+        place: int,
+        text: str,
+        *,
+        joining: bool,
     ) -> Iterator[tuple[int, list[Slot]]]:
         word, slot = row[place]
         shown = text[slice(*word.span)]
@@ -172,46 +237,89 @@ class _Transcript(Ear):
                 yield count, [self.symbol(symbol, text[word.span[0] : last]) for symbol in symbols]
             if not found:
                 yield 1, [self.foreign(normal(shown), text, word.span)]
-        if joining and place + 1 < len(row) and "UNKNOWN" in (word.meaning.terminal, meanings[place + 1].terminal) and slot is None:
-            yield from ((2, slots) for slots in self._joined(shown, text[slice(*row[place + 1][0].span)], row[place + 1][1]))
+        if (
+            joining
+            and place + 1 < len(row)
+            and "UNKNOWN" in (word.meaning.terminal, meanings[place + 1].terminal)
+            and slot is None
+        ):
+            yield from (
+                (2, slots)
+                for slots in self._joined(
+                    shown, text[slice(*row[place + 1][0].span)], row[place + 1][1]
+                )
+            )
 
     def _joined(self, one: str, other: str, slot: Slot | None) -> Iterator[list[Slot]]:
-        """Yield the ways to take two words for one: as a number word they sound like, or as a spelling word they are closer to together."""
+        """Yield the ways to take two words for one: as a number word they sound like, or as a
+        spelling word they are closer to together.
+        """
         if slot is not None or sound_of(both := f"{one} {other}") is None:
             return
         yield from self._alike(both)
-        nearest = min((self._nearest(part) for part in (one, other) if part not in self.book.lexicon.meanings), default=0.0)
+        nearest = min(
+            (
+                self._nearest(part)
+                for part in (one, other)
+                if part not in self.book.lexicon.meanings
+            ),
+            default=0.0,
+        )
         if self._nearest(both) < nearest:
             yield [self.foreign(both)]
 
     def _alike(self, text: str) -> Iterator[list[Slot]]:
         """Yield the symbols of the number word a text sounds like, if there is one."""
         phones = sound_of(text)
-        numbers = [] if phones is None else [(sound.distance(phones, _sounded(word)), word) for word in _numbers()]
+        numbers = (
+            []
+            if phones is None
+            else [(sound.distance(phones, _sounded(word)), word) for word in _numbers()]
+        )
         for distance, word in sorted(numbers)[:1]:
             meaning = self.book.lexicon.meanings.get(word)
-            if distance <= _ALIKE and meaning is not None and all(digit in self.book.alphabet.index for digit in meaning.value):
+            if (
+                distance <= _ALIKE
+                and meaning is not None
+                and all(digit in self.book.alphabet.index for digit in meaning.value)
+            ):
                 yield [self.symbol(symbol, text) for symbol in meaning.value]
 
     def _nearest(self, text: str) -> float:
-        """Return how unlike every word of the book a text sounds: 1 less the best it can be heard as."""
-        return math.inf if sound_of(text) is None else 1 - float(self.channel.foreign(normal(text)).max())
+        """Return how unlike every word of the book a text sounds: 1 less the best it can be heard
+        as.
+        """
+        return (
+            math.inf
+            if sound_of(text) is None
+            else 1 - float(self.channel.foreign(normal(text)).max())
+        )
 
 
 def _spoken(meaning: Meaning, text: str) -> Meaning:
-    """Return what a word is if it was spoken: a spelling word rather than the same letters typed, and in small letters no typed symbols."""
+    """Return what a word is if it was spoken: a spelling word rather than the same letters typed,
+    and in small letters no typed symbols.
+    """
     if meaning.terminal in ("UNIT", "TO", "LETTER"):
         if "" in meaning.options and not text.isupper():
             return Meaning("FILLER", ("",))
         single = [option for option in meaning.options if len(option) == 1]
         return Meaning(meaning.terminal, tuple(single[:1])) if single else meaning
-    return Meaning("UNKNOWN") if meaning.terminal == "TYPED" and text.isalpha() and text.islower() else meaning
+    return (
+        Meaning("UNKNOWN")
+        if meaning.terminal == "TYPED" and text.isalpha() and text.islower()
+        else meaning
+    )
 
 
 def _pairs(text: str) -> list[tuple[str, float]]:
-    """Return the alternatives written as five=0.6/niner=0.3; without numbers they are equally likely."""
+    """Return the alternatives written as five=0.6/niner=0.3; without numbers they are equally
+    likely.
+    """
     parts = [choice.partition("=") for choice in text.split("/")]
-    return [(word, _confidence(value) if equals else 1 / len(parts)) for word, equals, value in parts]
+    return [
+        (word, _confidence(value) if equals else 1 / len(parts)) for word, equals, value in parts
+    ]
 
 
 @functools.cache
@@ -219,7 +327,9 @@ def _numbers() -> tuple[str, ...]:
     from grammar.data import table
 
     numbers = table("speech")["numbers"]
-    return tuple(word for key in ("teens", "tens") for words in numbers[key].values() for word in words)
+    return tuple(
+        word for key in ("teens", "tens") for words in numbers[key].values() for word in words
+    )
 
 
 @functools.cache
@@ -232,7 +342,9 @@ def _confidence(text: str) -> float:
         return float(text)
     except ValueError:
         raise CodeError(
-            f"{text[:20]!r} is no confidence", kind="alternatives", expected=["a number from 0 to 1: five=0.6/nine=0.3"]
+            f"{text[:20]!r} is no confidence",
+            kind="alternatives",
+            expected=["a number from 0 to 1: five=0.6/nine=0.3"],
         ) from None
 
 
@@ -251,6 +363,9 @@ def _corrected(before: list[list[Slot]], after: list[list[Slot]], text: str) -> 
             kind="procedure",
             source=text,
             span=(0, len(text)),
-            hint="pass only what followed the correction, with what came before it as an earlier hearing",
+            hint=(
+                "pass only what followed the correction, with what came before it as an earlier"
+                " hearing"
+            ),
         )
     return ways

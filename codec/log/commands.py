@@ -34,7 +34,9 @@ def command(session: Session, text: str) -> Shown:
         raise
     except CodeError as error:
         return told(error)
-    return Shown("bad", (f"there is no command /{name[:20]}", "commands: /" + " /".join(session.commands)))
+    return Shown(
+        "bad", (f"there is no command /{name[:20]}", "commands: /" + " /".join(session.commands))
+    )
 
 
 def _quit(session: Session, rest: str) -> Shown:
@@ -49,7 +51,9 @@ def _ok(session: Session, rest: str) -> Shown:
     if guess is None or waiting is None or rest or guess.probability < LIKELY:
         return Shown("bad", ("nothing was heard that is likely enough to be taken",))
     reading = session.restored(guess.guess)
-    session.journal.append(report(session, reading, waiting.entry.heard, guess.probability, "taken by hand"))
+    session.journal.append(
+        report(session, reading, waiting.entry.heard, guess.probability, "taken by hand")
+    )
     return Shown("good", (str(reading),))
 
 
@@ -63,26 +67,40 @@ def _undo(session: Session, rest: str) -> Shown:
 
 def _lap(session: Session, rest: str) -> Shown:
     number, _, text = rest.partition(" ")
-    row = laps(session.rows, session.car, lap_message(session.book)).get(int(number)) if number.isdecimal() else None
+    row = (
+        laps(session.rows, session.car, lap_message(session.book)).get(int(number))
+        if number.isdecimal()
+        else None
+    )
     if row is None or not text.strip():
-        return Shown("bad", ("/lap, the number of a lap that has a report, and the report as it should be",))
+        return Shown(
+            "bad", ("/lap, the number of a lap that has a report, and the report as it should be",)
+        )
     transcript = session.decoded(text.strip(), row.entry.lap)
     if len(transcript.reports) != 1:
         return Shown("bad", ("one report is expected behind the lap",))
     reading = transcript.reports[0]
     changed = {"message": reading.message, "string": reading.said, "values": dict(reading.values)}
-    session.journal.append(correction_of(row.entry, heard=text.strip(), certainty=1.0, lap_by="given", **changed))
+    session.journal.append(
+        correction_of(row.entry, heard=text.strip(), certainty=1.0, lap_by="given", **changed)
+    )
     return Shown("good", (f"lap {number}: {reading}",))
 
 
 def speak_to(session: Session, text: str) -> Shown:
-    """Speak to a car, written ``61``, ``61=Driver`` or ``61 Driver``; raises CodeError for one that is not there and may be a slip.
+    """Speak to a car, written ``61``, ``61=Driver`` or ``61 Driver``; raises CodeError for one that
+    is not there and may be a slip.
 
-    The first car of a sheet may be named alone. Any other that is new is named with its driver, so that a slip makes no car.
+    The first car of a sheet may be named alone. Any other that is new is named with its driver, so
+    that a slip makes no car.
     """
     name, equals, driver = (part.strip() for part in text.partition("=" if "=" in text else " "))
     if not name:
-        raise CodeError("a car is expected", kind="usage", hint="its number or name; for a new car with its driver: 7=DRIVER")
+        raise CodeError(
+            "a car is expected",
+            kind="usage",
+            hint="its number or name; for a new car with its driver: 7=DRIVER",
+        )
     known = session.cars.get(name)
     plainly_new = bool(driver) and (bool(equals) or any(character.isdigit() for character in name))
     if known is None and not plainly_new and (session.cars or driver):
@@ -98,7 +116,10 @@ def speak_to(session: Session, text: str) -> Shown:
     session.car = name
     shown = session.standing()
     if known and driver and driver != known:
-        return Shown("warning", (*shown.lines, f"the sheet has {known} as its driver, not {driver}; that stays"))
+        return Shown(
+            "warning",
+            (*shown.lines, f"the sheet has {known} as its driver, not {driver}; that stays"),
+        )
     return shown
 
 
@@ -111,11 +132,20 @@ def _note(session: Session, rest: str) -> Shown:
 
 def _event(session: Session, name: str, rest: str) -> Shown:
     if rest and not (name == "added" and rest.isdecimal()):
-        return Shown("bad", ("/added and a number of laps" if name == "added" else f"/{name} stands alone",))
+        return Shown(
+            "bad", ("/added and a number of laps" if name == "added" else f"/{name} stands alone",)
+        )
     if name == "added" and not rest:
         return Shown("bad", ("/added and a number of laps",))
     lap, lap_by = session.keeper().now(None, None)
     session.journal.append(
-        Entry(kind="event", car=session.car, lap=lap, lap_by=lap_by, message=name, amount=Decimal(rest) if rest else None)
+        Entry(
+            kind="event",
+            car=session.car,
+            lap=lap,
+            lap_by=lap_by,
+            message=name,
+            amount=Decimal(rest) if rest else None,
+        )
     )
     return Shown("good", (f"{session.event_title(name)} {rest}".strip(),))

@@ -1,7 +1,7 @@
 """Logging live: one line in, one entry or more on the disk, and what is to be shown.
 
-Everything that is to outlive a crash is in the journal: the car spoken to, the laps, and a report that still waits for its repeat are read
-back from it when a session begins.
+Everything that is to outlive a crash is in the journal: the car spoken to, the laps, and a report
+that still waits for its repeat are read back from it when a session begins.
 """
 
 from __future__ import annotations
@@ -63,7 +63,9 @@ class Session:
 
     @property
     def lap(self) -> int:
-        """The last lap that the car has a report of, 0 if none; one that waits for its repeat does not count."""
+        """The last lap that the car has a report of, 0 if none; one that waits for its repeat does
+        not count.
+        """
         found = laps(self.rows, self.car, lap_message(self.book))
         return max((lap for lap, row in found.items() if row.counts), default=0)
 
@@ -71,7 +73,8 @@ class Session:
     def waiting(self) -> Row | None:
         """The report of this car that waits for its repeat: the last one refused.
 
-        It waits until a report of its lap or of a later one stands behind it, a read-back until the next call of its kind.
+        It waits until a report of its lap or of a later one stands behind it, a read-back until the
+        next call of its kind.
         """
         called: set[str] = set()
         behind = -1  # the last lap of which a report stands behind the row looked at
@@ -81,16 +84,26 @@ class Session:
                 continue
             if row.first.kind == "call":
                 called.add(entry.message)
-            elif row.first.kind == "report" and entry.refusal and not called & repeated(self.book, entry.message):
+            elif (
+                row.first.kind == "report"
+                and entry.refusal
+                and not called & repeated(self.book, entry.message)
+            ):
                 if behind < (entry.lap or 0) or behind < 0:
                     return row
-            elif row.first.kind == "report" and row.counts and entry.message == lap_message(self.book):
+            elif (
+                row.first.kind == "report"
+                and row.counts
+                and entry.message == lap_message(self.book)
+            ):
                 behind = max(behind, entry.lap or 0)
         return None
 
     @property
     def guess(self) -> Doubt | None:
-        """What the report that waits for its repeat may have been, None if none waits or nothing can be said."""
+        """What the report that waits for its repeat may have been, None if none waits or nothing
+        can be said.
+        """
         waiting = self.waiting
         if waiting is None:
             return None
@@ -105,12 +118,16 @@ class Session:
 
     @property
     def alerts(self) -> list[str]:
-        """The warnings of the car's last lap report that counts: what the driver reports as such comes before limits passed."""
+        """The warnings of the car's last lap report that counts: what the driver reports as such
+        comes before limits passed.
+        """
         flagged: list[str] = []
         passed: list[str] = []
         for name, value in self.values().items():
             field = self.book.fields[name]
-            (flagged if isinstance(field, Flags) else passed).extend(field.warnings(field.level(value).level))
+            (flagged if isinstance(field, Flags) else passed).extend(
+                field.warnings(field.level(value).level)
+            )
         return flagged + passed
 
     @property
@@ -120,7 +137,9 @@ class Session:
 
     @property
     def followed(self) -> Race | None:
-        """The race of this car, None without an event; worked out anew when something was written."""
+        """The race of this car, None without an event; worked out anew when something was
+        written.
+        """
         if self.event is None:
             return None
         key = (self.car, len(self.entries))
@@ -137,18 +156,32 @@ class Session:
 
     @property
     def looks(self) -> list[Notice]:
-        """What there is to look at since the last lap, the gravest first; the last read-back stays until it is put right."""
+        """What there is to look at since the last lap, the gravest first; the last read-back stays
+        until it is put right.
+        """
         done = self.readbacks.done
         last = done[-1].row.first.seq if done else 0
-        now = [notice for notice in self.notices if notice.lap >= self.lap or (notice.ask and notice.seq == last)]
+        now = [
+            notice
+            for notice in self.notices
+            if notice.lap >= self.lap or (notice.ask and notice.seq == last)
+        ]
         return sorted(now, key=lambda notice: not notice.ask)
 
     def heard(self) -> list[str]:
         """Return the lines entered so far, the oldest first: the history of the prompt."""
-        return list(dict.fromkeys(entry.heard for entry in self.entries if entry.heard and entry.kind in ("report", "call", "correction")))
+        return list(
+            dict.fromkeys(
+                entry.heard
+                for entry in self.entries
+                if entry.heard and entry.kind in ("report", "call", "correction")
+            )
+        )
 
     def enter(self, line: str) -> Shown:
-        """Take a line: a report, a call, a phrase, or a command that begins with ``/``; what it tells is on the disk when this returns."""
+        """Take a line: a report, a call, a phrase, or a command that begins with ``/``; what it
+        tells is on the disk when this returns.
+        """
         self.refresh()
         text = line.strip()
         if not text:
@@ -162,12 +195,21 @@ class Session:
         finally:
             self.refresh()
         shown = self._noticed(shown, seen, self.entries[count:]) if car == self.car else shown
-        return replace(shown, written=tuple(entry for entry in self.entries[count:] if entry.writer == self.journal.writer))
+        return replace(
+            shown,
+            written=tuple(
+                entry for entry in self.entries[count:] if entry.writer == self.journal.writer
+            ),
+        )
 
     def _noticed(self, shown: Shown, seen: list[Notice], written: list[Entry]) -> Shown:
-        """Put before what is shown what there is to look at since, with what to say to a wrong read-back, which is kept as a question."""
+        """Put before what is shown what there is to look at since, with what to say to a wrong
+        read-back, which is kept as a question.
+        """
         touched = {
-            entry.about or entry.seq for entry in written if entry.car == self.car and entry.kind in ("report", "call", "correction")
+            entry.about or entry.seq
+            for entry in written
+            if entry.car == self.car and entry.kind in ("report", "call", "correction")
         }
         found = [notice for notice in self.notices if notice not in seen or notice.seq in touched]
         if not found:
@@ -178,9 +220,19 @@ class Session:
             if notice.ask:
                 question = self.readbacks.reply(notice.seq)
                 lines.append(f"{'say' if question.startswith(NEGATIVE) else 'ask'}: {question}")
-                self.journal.append(Entry(kind="question", car=self.car, lap=notice.lap or None, heard=question, about=notice.seq))
+                self.journal.append(
+                    Entry(
+                        kind="question",
+                        car=self.car,
+                        lap=notice.lap or None,
+                        heard=question,
+                        about=notice.seq,
+                    )
+                )
         self.refresh()
-        tone: Tone = "bad" if shown.tone == "bad" or any(notice.ask for notice in found) else "warning"
+        tone: Tone = (
+            "bad" if shown.tone == "bad" or any(notice.ask for notice in found) else "warning"
+        )
         return Shown(tone, (*lines, *shown.lines))
 
     def look(self, text: str) -> Shown:
@@ -194,14 +246,19 @@ class Session:
             return Shown("warning", (error.message,))
         told = [(str(reading), self.readbacks.differs(reading)) for reading in transcript.reports]
         wrong = any(differs for _, differs in told)
-        return Shown("warning" if wrong else "good", tuple(f"{text}  ! {differs}" if differs else text for text, differs in told))
+        return Shown(
+            "warning" if wrong else "good",
+            tuple(f"{text}  ! {differs}" if differs else text for text, differs in told),
+        )
 
     def keeper(self) -> LapKeeper:
         """Return what knows the car's lap."""
         return LapKeeper(self.book, self.car, last=self.lap)
 
     def decoded(self, text: str, lap: int | None = None) -> Transcript:
-        """Return what was said: as the car would say it, else as the pit would; raises CodeError of the first."""
+        """Return what was said: as the car would say it, else as the pit would; raises CodeError of
+        the first.
+        """
         keeper = self.keeper() if lap is None else LapKeeper(self.book, self.car, last=lap - 1)
         context, first = keeper.context(None), None
         for direction in self.book.directions:
@@ -212,7 +269,9 @@ class Session:
         raise first or CodeError("the book has no messages", kind="usage")
 
     def doubtful(self) -> list[str]:
-        """Return what the report that waits for its repeat may have been, and which parts of it are not sure."""
+        """Return what the report that waits for its repeat may have been, and which parts of it are
+        not sure.
+        """
         guess = self.guess
         if guess is None:
             return []
@@ -220,20 +279,29 @@ class Session:
         if guess.probability >= LIKELY:
             reading = self.restored(guess.guess)
             differs = self.readbacks.differs(reading)
-            likely = [f"perhaps ({guess.sure}): {reading}  /ok takes it", *([f"! {differs}"] if differs else [])]
-        sure = [f"{title} {value} ({percent(share)})" for title, value, share in doubtful(guess)[:4]]
+            likely = [
+                f"perhaps ({guess.sure}): {reading}  /ok takes it",
+                *([f"! {differs}"] if differs else []),
+            ]
+        sure = [
+            f"{title} {value} ({percent(share)})" for title, value, share in doubtful(guess)[:4]
+        ]
         return likely + ([f"doubtful: {', '.join(sure)}"] if sure else [])
 
     @property
     def asking(self) -> str:
         """The question to ask about the report that waits for its repeat."""
         guess = self.guess
-        if guess is None or self.readbacks.differs(self.restored(guess.guess)):  # a part of it can't be named: what was said is not known
+        if guess is None or self.readbacks.differs(
+            self.restored(guess.guess)
+        ):  # a part of it can't be named: what was said is not known
             return "SAY AGAIN"
         return guess.question or "SAY AGAIN"
 
     def answered(self, answer: Doubt) -> None:
-        """Let what waits for its repeat be taken for what it is likely to be together with an answer; what was heard stands."""
+        """Let what waits for its repeat be taken for what it is likely to be together with an
+        answer; what was heard stands.
+        """
         waiting = self.waiting
         if waiting is not None:
             self._guess = (self._key(waiting), answer)
@@ -245,11 +313,15 @@ class Session:
 
     def restored(self, reading: Reading) -> Reading:
         """Return a reading with its lap restored."""
-        return Reading(self.book, reading.match, reading.text, reading.spans, self.keeper().context(None))
+        return Reading(
+            self.book, reading.match, reading.text, reading.spans, self.keeper().context(None)
+        )
 
     def values(self) -> dict[str, object]:
         """Return the values of the car's last lap report that counts."""
-        found = [row for row in laps(self.rows, self.car, lap_message(self.book)).values() if row.counts]
+        found = [
+            row for row in laps(self.rows, self.car, lap_message(self.book)).values() if row.counts
+        ]
         return dict(found[-1].entry.values) if found else {}
 
     def event_title(self, name: str) -> str:
@@ -282,7 +354,9 @@ class Session:
         """Speak to the next car of the sheet."""
         names = list(self.cars)
         if names:
-            self.car = names[(names.index(self.car) + 1) % len(names)] if self.car in names else names[0]
+            self.car = (
+                names[(names.index(self.car) + 1) % len(names)] if self.car in names else names[0]
+            )
         return self.standing() if names else Shown("warning", ("no car yet: /car 7=DRIVER",))
 
 

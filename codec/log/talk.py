@@ -1,6 +1,7 @@
 """Talk typed into the live sheet: what is plainly no report, and the phrases and questions in it.
 
-Only where code words are few is it talk. What may be an attempt at a report never is: that is kept and asked for.
+Only where code words are few is it talk. What may be an attempt at a report never is: that is kept
+and asked for.
 """
 
 from __future__ import annotations
@@ -19,15 +20,18 @@ _SIGN = 1.0  # bits: fewer than this and a word is hardly a sign of a code, such
 def talk(finder: Finder, text: str) -> Heard | None:
     """Return the phrases and questions in a line of talk, None where the line may be a report.
 
-    A line is talk if less than half of its words are code words, no half of a lap report stands in a row, and nothing in it takes something
-    back or puts it right. Words that are as common in talk as in codes count for neither; small letters alone are a word here, no string.
+    A line is talk if less than half of its words are code words, no half of a lap report stands in
+    a row, and nothing in it takes something back or puts it right. Words that are as common in talk
+    as in codes count for neither; small letters alone are a word here, no string.
     """
     told = f"{_TALK}{text}" if text.islower() else text
     begin = len(told) - len(text)
     found = cut(finder.book.lexicon, told, tolerant=True)
     words = [word for word in found if word.meaning.terminal != "FILLER" and word.span[0] >= begin]
     code = [word.meaning.terminal in SPOKEN for word in words]
-    signs = [one and _bits(finder, told, word) >= _SIGN for one, word in zip(code, words, strict=True)]
+    signs = [
+        one and _bits(finder, told, word) >= _SIGN for one, word in zip(code, words, strict=True)
+    ]
     others = code.count(False)
     name = lap_message(finder.book)
     half = finder.book.messages[name].lengths[0] / 2 if name else len(words)

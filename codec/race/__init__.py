@@ -1,4 +1,5 @@
-"""Where the race is heading: energy, temperatures and settings on the wheel, from what was reported.
+"""Where the race is heading: energy, temperatures and settings on the wheel, from what was
+reported.
 
 event = load_event("event.toml", book)
 race = follow(event, facts(rows(journal.entries()), car="7"))

@@ -35,10 +35,12 @@ class Advice:
 
 
 def advise(race: Race) -> list[Advice]:
-    """Return the calls to make now, most urgent first: laps the dash does not know of, then a new target. [] if all is well.
+    """Return the calls to make now, most urgent first: laps the dash does not know of, then a new
+    target. [] if all is well.
 
-    The target is the highest that, held to the flag, keeps the chance of running short within what the event accepts; of those that lie
-    less than the tolerance below it, the one that is quickest to say.
+    The target is the highest that, held to the flag, keeps the chance of running short within what
+    the event accepts; of those that lie less than the tolerance below it, the one that is quickest
+    to say.
     """
     return [advice for advice in (_laps(race), _target(race)) if advice is not None]
 
@@ -65,7 +67,11 @@ def _target(race: Race) -> Advice | None:
     call = quickest(race.event.book, pace.message, field, *_band(race, field, safe))
     if call is None or call.reading.values[pace.target] == _said(race, field):
         return None
-    why = f"{race.outlook.distance.short:.0%} chance of running short" if safe < now else "there is more to use"
+    why = (
+        f"{race.outlook.distance.short:.0%} chance of running short"
+        if safe < now
+        else "there is more to use"
+    )
     return Advice(f"{float(now):.2f} {race.event.spec.energy.unit} a lap now: {why}", call)
 
 
@@ -82,49 +88,88 @@ def _band(race: Race, field: Quantity, safe: float) -> tuple[int, int]:
     unit, tolerance = race.event.spec.energy.unit, float(race.event.spec.advice.tolerance)
 
     def level(target: float) -> int:
-        steps = (units.energy(Fraction(target), unit, field.unit) - Fraction(field.low)) / Fraction(field.step)
+        steps = (units.energy(Fraction(target), unit, field.unit) - Fraction(field.low)) / Fraction(
+            field.step
+        )
         return math.floor(steps + Fraction(1, 10**9))
 
     highest = min(level(safe), field.size - 1)
-    return max(0, highest - _MOST_TARGETS, min(highest, level(safe - tolerance) + 1 if tolerance else highest)), highest
+    return (
+        max(
+            0,
+            highest - _MOST_TARGETS,
+            min(highest, level(safe - tolerance) + 1 if tolerance else highest),
+        ),
+        highest,
+    )
 
 
 def quickest(book: Book, message: str, field: Quantity, low: int, high: int) -> Encoded | None:
-    """Return the call of a level from ``low`` to ``high`` that is said in the least time, the highest of equals; None if there is none."""
-    calls = [encode(book, {field.name: field.value(level)}, message) for level in range(high, low - 1, -1)]
+    """Return the call of a level from ``low`` to ``high`` that is said in the least time, the
+    highest of equals; None if there is none.
+    """
+    calls = [
+        encode(book, {field.name: field.value(level)}, message)
+        for level in range(high, low - 1, -1)
+    ]
     return min(calls, key=lambda call: round(call.seconds, 6), default=None)
 
 
 def check_call(race: Race, message: str, values: Mapping[str, Any]) -> None:
-    """Refuse a call that would move a dial out of its range; raises SettingError. Any other call passes."""
+    """Refuse a call that would move a dial out of its range; raises SettingError.
+
+    Any other call passes.
+    """
     wheel = race.event.spec.calls.wheel
     if wheel is None or message != wheel.message or not race.event.spec.dials:
         return
     dial, clicks = wheel_move(wheel, values)
     ledger = race.ledger
-    Ledger(ledger.dials, ledger.read_back, dict(ledger.positions), {name: list(calls) for name, calls in ledger.waiting.items()}).call(
-        dial, clicks
-    )
+    Ledger(
+        ledger.dials,
+        ledger.read_back,
+        dict(ledger.positions),
+        {name: list(calls) for name, calls in ledger.waiting.items()},
+    ).call(dial, clicks)
 
 
 def settings_calls(race: Race, wanted: Mapping[str, int]) -> list[Advice]:
-    """Return the calls that bring the dials to the ``wanted`` positions: fewest clicks, then fewest calls, then least time.
+    """Return the calls that bring the dials to the ``wanted`` positions: fewest clicks, then fewest
+    calls, then least time.
 
-    Raises SettingError for a position that is not there, CodeError where the event names no call for the wheel.
+    Raises SettingError for a position that is not there, CodeError where the event names no call
+    for the wheel.
     """
     wheel = race.event.spec.calls.wheel
     if wheel is None:
-        raise CodeError("the event names no call that changes the wheel", kind="event", hint="name one in [calls.wheel]")
+        raise CodeError(
+            "the event names no call that changes the wheel",
+            kind="event",
+            hint="name one in [calls.wheel]",
+        )
     book, field = race.event.book, race.event.book.fields[wheel.clicks]
-    most = max(dial.high - dial.low for dial in race.event.spec.dials.values()) if race.event.spec.dials else 0
-    allowed = [int(v) for n in range(min(field.size, most + 1)) if isinstance(v := field.value(n), Decimal) and 0 < v == int(v) <= most]
+    most = (
+        max(dial.high - dial.low for dial in race.event.spec.dials.values())
+        if race.event.spec.dials
+        else 0
+    )
+    allowed = [
+        int(v)
+        for n in range(min(field.size, most + 1))
+        if isinstance(v := field.value(n), Decimal) and 0 < v == int(v) <= most
+    ]
     seconds = functools.cache(lambda move: _wheel_call(book, wheel, move).seconds)
     return [
-        Advice(f"{move.dial} {plain(Decimal(abs(move.clicks)))} {'up' if move.clicks > 0 else 'down'}", _wheel_call(book, wheel, move))
+        Advice(
+            f"{move.dial} {plain(Decimal(abs(move.clicks)))} {'up' if move.clicks > 0 else 'down'}",
+            _wheel_call(book, wheel, move),
+        )
         for move in fewest_clicks(race.ledger, wanted, allowed, seconds)
     ]
 
 
 def _wheel_call(book: Book, wheel: WheelSpec, move: Move) -> Encoded:
     way = wheel.up if move.clicks > 0 else wheel.down
-    return encode(book, {wheel.dial: move.dial, wheel.way: way, wheel.clicks: abs(move.clicks)}, wheel.message)
+    return encode(
+        book, {wheel.dial: move.dial, wheel.way: way, wheel.clicks: abs(move.clicks)}, wheel.message
+    )

@@ -12,13 +12,17 @@ from codec.race.race import Race
 
 
 def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
-    """Return where the race stands and where it is heading; energies in the event's unit, temperatures in their field's."""
+    """Return where the race stands and where it is heading; energies in the event's unit,
+    temperatures in their field's.
+    """
     look, event = race.outlook, race.event
     return {
         "title": event.title,
         "lap": race.lap,
         "laps_left": look.distance.likeliest,
-        "laps_left_probability": {str(laps): round(share, 4) for laps, share in look.distance.laps_left.items()},
+        "laps_left_probability": {
+            str(laps): round(share, 4) for laps, share in look.distance.laps_left.items()
+        },
         "neutralised": race.neutralised,
         "laps_added": race.laps_added,
         "laps_entered": race.laps_entered,
@@ -41,19 +45,32 @@ def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
             for name, now in look.temperatures.items()
         },
         "dials": {
-            name: {"position": position, "heading": race.ledger.heading(name), "doubtful": name in race.ledger.doubtful}
+            name: {
+                "position": position,
+                "heading": race.ledger.heading(name),
+                "doubtful": name in race.ledger.doubtful,
+            }
             for name, position in race.ledger.positions.items()
         },
         "calls": [{"reason": one.reason, **one.call.as_dict()} for one in advice],
-        "notices": [{"kind": n.kind, "lap": n.lap, "text": n.text, "entry": n.seq} for n in race.notices],
-        "doubtful_laps": {str(lap): round(doubt, 4) for lap, doubt in race.doubts().items() if doubt >= 0.5},
+        "notices": [
+            {"kind": n.kind, "lap": n.lap, "text": n.text, "entry": n.seq} for n in race.notices
+        ],
+        "doubtful_laps": {
+            str(lap): round(doubt, 4) for lap, doubt in race.doubts().items() if doubt >= 0.5
+        },
     }
 
 
 def spread(of: Spread) -> dict[str, float]:
     """Return a distribution as its mean, its standard deviation and its 80 % band."""
     low, high = of.band()
-    return {"mean": round(of.mean, 4), "deviation": round(of.deviation, 4), "low": round(low, 4), "high": round(high, 4)}
+    return {
+        "mean": round(of.mean, 4),
+        "deviation": round(of.deviation, 4),
+        "low": round(low, 4),
+        "high": round(high, 4),
+    }
 
 
 def _ending(distance: Distance) -> dict[str, Any]:

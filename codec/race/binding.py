@@ -1,4 +1,6 @@
-"""An event file bound to the book it is used with: every name looked up; every misfit is a problem with its path."""
+"""An event file bound to the book it is used with: every name looked up; every misfit is a problem
+with its path.
+"""
 
 from __future__ import annotations
 
@@ -41,7 +43,10 @@ class TemperatureField:
 
 @dataclass(frozen=True)
 class Event:
-    """An event file bound to its book. ``laps`` and ``plan`` (one figure a lap) are those of the start."""
+    """An event file bound to its book.
+
+    ``laps`` and ``plan`` (one figure a lap) are those of the start.
+    """
 
     spec: EventSpec
     book: Book
@@ -70,10 +75,22 @@ class Binding:
     def event(self, name: str) -> Event:
         """Bind everything; the problems tell whether the event may be used."""
         plan = self._plan()
-        energies = {key: bound for key, report in self.spec.reports.items() if (bound := self._energy(key, report))}
-        temperatures = {key: warm for key, spec in self.spec.temperatures.items() if (warm := self._temperature(key, spec))}
+        energies = {
+            key: bound
+            for key, report in self.spec.reports.items()
+            if (bound := self._energy(key, report))
+        }
+        temperatures = {
+            key: warm
+            for key, spec in self.spec.temperatures.items()
+            if (warm := self._temperature(key, spec))
+        }
         if self.spec.energy.unit not in units.energy_units():
-            self._add(("energy", "unit"), f"{self.spec.energy.unit!r} is no unit of energy", f"units are {', '.join(units.energy_units())}")
+            self._add(
+                ("energy", "unit"),
+                f"{self.spec.energy.unit!r} is no unit of energy",
+                f"units are {', '.join(units.energy_units())}",
+            )
         self._calls()
         self._dials()
         return Event(self.spec, self.book, name, plan, energies, temperatures)
@@ -88,15 +105,27 @@ class Binding:
         if not isinstance(given, list):
             return (Fraction(given),) * laps
         if len(given) != laps:
-            self._add(("plan", "per_lap"), f"{len(given)} figures for {laps} laps", "give one for each lap, or one for all")
+            self._add(
+                ("plan", "per_lap"),
+                f"{len(given)} figures for {laps} laps",
+                "give one for each lap, or one for all",
+            )
         return tuple(map(Fraction, given))
 
     def _measured(self, path: Place, key: str) -> Quantity | Bands | None:
         field = self.book.fields.get(key)
         if field is None:
-            self._add(path, f"the book has no field {key!r}", f"its fields are {', '.join(self.book.fields)}")
+            self._add(
+                path,
+                f"the book has no field {key!r}",
+                f"its fields are {', '.join(self.book.fields)}",
+            )
         elif not isinstance(field, Quantity | Bands):
-            self._add(path, f"the field {key!r} is a {field.described}, not a number with a unit", "name a quantity or bands")
+            self._add(
+                path,
+                f"the field {key!r} is a {field.described}, not a number with a unit",
+                "name a quantity or bands",
+            )
         else:
             return field
         return None
@@ -111,11 +140,19 @@ class Binding:
         elif field.unit in units.energy_units():
             scale = units.energy(1, field.unit, self.spec.energy.unit)
         else:
-            self._add(path, f"the field's unit is {field.unit!r}", f"an energy is told in {', '.join(units.energy_units())} or {PERCENT}")
+            self._add(
+                path,
+                f"the field's unit is {field.unit!r}",
+                f"an energy is told in {', '.join(units.energy_units())} or {PERCENT}",
+            )
             return None
         if report.counts == "drawn":
             if report.says != "used":
-                self._add((*path, "counts"), f"only what was used is counted as drawn, not {report.says}", "remove it")
+                self._add(
+                    (*path, "counts"),
+                    f"only what was used is counted as drawn, not {report.says}",
+                    "remove it",
+                )
             scale *= 1 - Fraction(self.spec.energy.regenerated)
         return EnergyField(field, report, scale)
 
@@ -125,7 +162,11 @@ class Binding:
         if field is None:
             return None
         if field.unit not in units.temperature_units():
-            self._add(path, f"the field's unit is {field.unit!r}", f"a temperature is told in {' or '.join(units.temperature_units())}")
+            self._add(
+                path,
+                f"the field's unit is {field.unit!r}",
+                f"a temperature is told in {' or '.join(units.temperature_units())}",
+            )
             return None
         above = [limit.above for limit in field.limits if limit.above is not None]
         limit = spec.limit if spec.limit is not None else min(above, default=None)
@@ -147,21 +188,40 @@ class Binding:
             if wheel:
                 self._wheel((section, "wheel"), wheel, direction)
 
-    def _field(self, path: Place, message: str, direction: str, key: str, name: str) -> FieldBase | None:
+    def _field(
+        self, path: Place, message: str, direction: str, key: str, name: str
+    ) -> FieldBase | None:
         """Return the field ``name`` of a message, noting what is wrong with either."""
         found = self.book.messages.get(message)
         if found is None or found.direction != direction:
-            what = "no message" if found is None else f"no {'call' if direction == 'pit' else 'report'}"
-            known = ", ".join(m.name for m in self.book.sent_by("pit" if direction == "pit" else "car")) or "none"
-            problem = ((*path, "message"), f"the book has {what} {message!r}", f"those of direction {direction!r} are: {known}")
+            what = (
+                "no message"
+                if found is None
+                else f"no {'call' if direction == 'pit' else 'report'}"
+            )
+            known = (
+                ", ".join(m.name for m in self.book.sent_by("pit" if direction == "pit" else "car"))
+                or "none"
+            )
+            problem = (
+                (*path, "message"),
+                f"the book has {what} {message!r}",
+                f"those of direction {direction!r} are: {known}",
+            )
             if tuple(problem[0]) not in {place for place, *_ in self.problems.found}:
                 self._add(*problem)
             return None
         if name not in found.fields:
-            self._add((*path, key), f"the message {message!r} has no field {name!r}", f"its fields are {', '.join(found.fields)}")
+            self._add(
+                (*path, key),
+                f"the message {message!r} has no field {name!r}",
+                f"its fields are {', '.join(found.fields)}",
+            )
         return found.fields.get(name)
 
-    def _quantity(self, path: Place, message: str, direction: str, key: str, name: str) -> Quantity | None:
+    def _quantity(
+        self, path: Place, message: str, direction: str, key: str, name: str
+    ) -> Quantity | None:
         field = self._field(path, message, direction, key, name)
         if field is not None and not isinstance(field, Quantity):
             self._add((*path, key), f"the field {name!r} is a {field.described}, not a quantity")
@@ -170,60 +230,108 @@ class Binding:
     def _pace(self, path: Place, pace: PaceSpec) -> None:
         field = self._quantity(path, pace.message, "pit", "target", pace.target)
         if field is not None and field.unit not in units.energy_units():
-            self._add((*path, "target"), f"the field's unit is {field.unit!r}", f"a target is told in {', '.join(units.energy_units())}")
+            self._add(
+                (*path, "target"),
+                f"the field's unit is {field.unit!r}",
+                f"a target is told in {', '.join(units.energy_units())}",
+            )
         elif field is not None:
             self._sayable(path, pace.message, {pace.target: field.low})
 
     def _laps(self, path: Place, laps: LapsSpec, direction: str) -> None:
         field = self._quantity(path, laps.message, direction, "added", laps.added)
         if field is not None and field.step != field.step.to_integral_value():
-            self._add((*path, "added"), f"laps come in steps of {plain(field.step)}", "laps are whole")
+            self._add(
+                (*path, "added"), f"laps come in steps of {plain(field.step)}", "laps are whole"
+            )
         elif field is not None and direction == "pit":
             self._sayable(path, laps.message, {laps.added: field.high})
 
     def _wheel(self, path: Place, wheel: WheelSpec, direction: str) -> None:
         clicks = self._quantity(path, wheel.message, direction, "clicks", wheel.clicks)
         dials = self._choice(path, wheel.message, direction, ("dial", wheel.dial), ())
-        ways = self._choice(path, wheel.message, direction, ("way", wheel.way), (("up", wheel.up), ("down", wheel.down)))
+        ways = self._choice(
+            path,
+            wheel.message,
+            direction,
+            ("way", wheel.way),
+            (("up", wheel.up), ("down", wheel.down)),
+        )
         if clicks and dials and ways and direction == "pit":
-            self._sayable(path, wheel.message, {wheel.dial: dials.options[0], wheel.way: wheel.up, wheel.clicks: clicks.high})
+            self._sayable(
+                path,
+                wheel.message,
+                {wheel.dial: dials.options[0], wheel.way: wheel.up, wheel.clicks: clicks.high},
+            )
 
     def _sayable(self, path: Place, message: str, values: dict[str, object]) -> None:
         """Check that a call can be said with nothing but the fields the event names."""
         try:
             encode(self.book, values, message)
         except CodeError as error:
-            self._add((*path, "message"), f"{message!r} can't be said with {' and '.join(values)} alone: {error.message}")
+            self._add(
+                (*path, "message"),
+                f"{message!r} can't be said with {' and '.join(values)} alone: {error.message}",
+            )
 
     def _choice(
-        self, path: Place, message: str, direction: str, named: tuple[str, str], options: Sequence[tuple[str, str]]
+        self,
+        path: Place,
+        message: str,
+        direction: str,
+        named: tuple[str, str],
+        options: Sequence[tuple[str, str]],
     ) -> Choice | None:
         field = self._field(path, message, direction, *named)
         if field is not None and not isinstance(field, Choice):
-            self._add((*path, named[0]), f"the field {named[1]!r} is a {field.described}, not a choice")
+            self._add(
+                (*path, named[0]), f"the field {named[1]!r} is a {field.described}, not a choice"
+            )
         elif isinstance(field, Choice):
             for key, option in options:
                 if labelled(field.options, option) is None:
-                    self._add((*path, key), f"{option!r} is not one of {', '.join(field.options)}", f"say which option means {key}")
+                    self._add(
+                        (*path, key),
+                        f"{option!r} is not one of {', '.join(field.options)}",
+                        f"say which option means {key}",
+                    )
                     return None
             return field
         return None
 
     def _dials(self) -> None:
         wheels = [wheel for wheel in (self.spec.calls.wheel, self.spec.readbacks.wheel) if wheel]
-        fields = {wheel.dial: field for wheel in wheels if isinstance(field := self.book.fields.get(wheel.dial), Choice)}
+        fields = {
+            wheel.dial: field
+            for wheel in wheels
+            if isinstance(field := self.book.fields.get(wheel.dial), Choice)
+        }
         for name in self.spec.dials:
             if not wheels:
-                self._add(("dials", name), "no message changes it", "name one in [calls.wheel] or [readbacks.wheel]")
+                self._add(
+                    ("dials", name),
+                    "no message changes it",
+                    "name one in [calls.wheel] or [readbacks.wheel]",
+                )
             for field in fields.values():
                 if labelled(field.options, name) is None:
-                    self._add(("dials", name), f"the field {field.name!r} has no option {name!r}", f"they are {', '.join(field.options)}")
+                    self._add(
+                        ("dials", name),
+                        f"the field {field.name!r} has no option {name!r}",
+                        f"they are {', '.join(field.options)}",
+                    )
 
 
 def _usual(field: Quantity | Bands, spec: TemperatureSpec) -> Fraction:
-    """Return the temperature at the start: as given, as the book calls usual, else the middle of the field's range."""
+    """Return the temperature at the start: as given, as the book calls usual, else the middle of
+    the field's range.
+    """
     if spec.start is not None:
         return Fraction(spec.start)
     if isinstance(field, Quantity):
-        return Fraction(field.usual) if field.usual is not None else Fraction(field.low + field.high) / 2
+        return (
+            Fraction(field.usual)
+            if field.usual is not None
+            else Fraction(field.low + field.high) / 2
+        )
     return Fraction(sum(field.edges)) / len(field.edges)

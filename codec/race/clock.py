@@ -1,4 +1,6 @@
-"""Laps and time: when each lap ended, how much of it was neutralised, and how many laps are left when the distance is a time."""
+"""Laps and time: when each lap ended, how much of it was neutralised, and how many laps are left
+when the distance is a time.
+"""
 
 from __future__ import annotations
 
@@ -13,12 +15,16 @@ from codec.race.truncated_normal import below
 
 _PRIOR = 3  # the usual lap time of the event file counts as much as so many laps
 _LEAST = 1e-4
-_PARTLY = Share(0.5, 1 / 12)  # a lap in which the race was neutralised, or resumed, at a moment nobody noted
+_PARTLY = Share(
+    0.5, 1 / 12
+)  # a lap in which the race was neutralised, or resumed, at a moment nobody noted
 
 
 @dataclass(frozen=True, slots=True)
 class Neutralised:
-    """A neutralisation: the lap and the time (milliseconds) of its begin and its end, None where it is not known or not yet."""
+    """A neutralisation: the lap and the time (milliseconds) of its begin and its end, None where it
+    is not known or not yet.
+    """
 
     first: int
     begin: int | None
@@ -27,7 +33,9 @@ class Neutralised:
 
 
 class Clock:
-    """The times at which laps ended, from the times of their reports; between them times are interpolated."""
+    """The times at which laps ended, from the times of their reports; between them times are
+    interpolated.
+    """
 
     def __init__(self, times: Mapping[int, int], distance: DistanceSpec) -> None:
         """Keep the known times (lap → milliseconds)."""
@@ -36,8 +44,14 @@ class Clock:
         self.usual = None if distance.lap_seconds is None else float(distance.lap_seconds)
 
     def lap_seconds(self, racing: Sequence[int]) -> float | None:
-        """Return the lap time: the mean of the laps in ``racing`` whose two ends are known, drawn towards the usual one."""
-        seconds = [(self.times[lap] - self.times[lap - 1]) / 1000 for lap in racing if lap in self.times and lap - 1 in self.times]
+        """Return the lap time: the mean of the laps in ``racing`` whose two ends are known, drawn
+        towards the usual one.
+        """
+        seconds = [
+            (self.times[lap] - self.times[lap - 1]) / 1000
+            for lap in racing
+            if lap in self.times and lap - 1 in self.times
+        ]
         if self.usual is None:
             return math.fsum(seconds) / len(seconds) if seconds else None
         return (math.fsum(seconds) + _PRIOR * self.usual) / (len(seconds) + _PRIOR)
@@ -50,7 +64,9 @@ class Clock:
         before, after = [n for n in known if n < lap], [n for n in known if n > lap]
         if before and after:
             low, high = before[-1], after[0]
-            return self.times[low] + (self.times[high] - self.times[low]) * (lap - low) / (high - low)
+            return self.times[low] + (self.times[high] - self.times[low]) * (lap - low) / (
+                high - low
+            )
         if not known or self.usual is None:
             return None
         nearest = before[-1] if before else after[0]
@@ -73,7 +89,11 @@ class Clock:
             return None
         if span.begin is not None and span.end is not None and span.end >= span.begin:
             return Fraction(span.end - span.begin, 60_000)
-        return None if self.distance.lap_seconds is None else (span.last - span.first) * Fraction(self.distance.lap_seconds) / 60
+        return (
+            None
+            if self.distance.lap_seconds is None
+            else (span.last - span.first) * Fraction(self.distance.lap_seconds) / 60
+        )
 
     def laps_left(self, lap: int, lap_seconds: float, added_minutes: Fraction) -> dict[int, float]:
         """Return, for a race by time, the probability of each number of laps left behind ``lap``.
@@ -83,15 +103,23 @@ class Clock:
         spec = self.distance
         gone = self.ended(lap)
         start = self.ended(0)
-        elapsed = (gone - start) / 1000 if gone is not None and start is not None else lap * lap_seconds
+        elapsed = (
+            (gone - start) / 1000 if gone is not None and start is not None else lap * lap_seconds
+        )
         rest = float(spec.minutes or 0) * 60 + float(added_minutes) * 60 - elapsed
         spread, found, before, laps = float(spec.lap_spread), {}, 0.0, 0
         if rest <= 0:
             return {max(0, spec.further_laps - max(0, math.floor(-rest / lap_seconds))): 1.0}
         while before < 1 - _LEAST and laps < 2000:
             laps += 1
-            deviation = math.sqrt(laps * spread**2 + (laps * spread / math.sqrt(len(self.times) + _PRIOR)) ** 2)
-            done = below((laps * lap_seconds - rest) / deviation) if deviation else float(laps * lap_seconds >= rest)
+            deviation = math.sqrt(
+                laps * spread**2 + (laps * spread / math.sqrt(len(self.times) + _PRIOR)) ** 2
+            )
+            done = (
+                below((laps * lap_seconds - rest) / deviation)
+                if deviation
+                else float(laps * lap_seconds >= rest)
+            )
             if done - before > _LEAST:
                 found[laps + spec.further_laps] = done - before
             before = max(before, done)

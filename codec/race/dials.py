@@ -1,7 +1,8 @@
 """Settings on the wheel: where each dial stands, and the fewest clicks to where it should.
 
-A call moves a dial when the driver reads it back (or when it is said, where the event names no read-back). What was called and not yet read
-back is kept apart, so that the next call is judged by where the dial will be.
+A call moves a dial when the driver reads it back (or when it is said, where the event names no
+read-back). What was called and not yet read back is kept apart, so that the next call is judged by
+where the dial will be.
 """
 
 from __future__ import annotations
@@ -30,7 +31,10 @@ class Move:
 
 @dataclass(slots=True)
 class Ledger:
-    """Where each dial stands. ``waiting`` holds the calls not yet read back, ``doubtful`` the dials whose read-back cannot be."""
+    """Where each dial stands.
+
+    ``waiting`` holds the calls not yet read back, ``doubtful`` the dials whose read-back cannot be.
+    """
 
     dials: Mapping[str, DialSpec]
     read_back: bool = True
@@ -44,9 +48,13 @@ class Ledger:
 
     def name(self, dial: str) -> str:
         """Return the dial's name as the event writes it; raises SettingError for an unknown one."""
-        found = next((name for name in self.dials if name.casefold() == dial.strip().casefold()), None)
+        found = next(
+            (name for name in self.dials if name.casefold() == dial.strip().casefold()), None
+        )
         if found is None:
-            raise SettingError(f"the event has no dial {dial!r}", kind="dial", expected=list(self.dials))
+            raise SettingError(
+                f"the event has no dial {dial!r}", kind="dial", expected=list(self.dials)
+            )
         return found
 
     def heading(self, dial: str) -> int:
@@ -57,7 +65,9 @@ class Ledger:
         return position
 
     def call(self, dial: str, clicks: int) -> int:
-        """Note a call and return where the dial will be; raises SettingError, and notes nothing, where that would leave the range."""
+        """Note a call and return where the dial will be; raises SettingError, and notes nothing,
+        where that would leave the range.
+        """
         name = self.name(dial)
         position = self._moved(name, self.heading(name), clicks)
         if self.read_back:
@@ -67,7 +77,10 @@ class Ledger:
         return position
 
     def answer(self, dial: str, clicks: int) -> str:
-        """Note a read-back: the dial moves as the driver says. Returns what is wrong with it in words, "" if nothing is."""
+        """Note a read-back: the dial moves as the driver says.
+
+        Returns what is wrong with it in words, "" if nothing is.
+        """
         name = self.name(dial)
         waiting = self.waiting.get(name, [])
         called = waiting.pop(0) if waiting else None
@@ -75,11 +88,20 @@ class Ledger:
             self.positions[name] = self._moved(name, self.positions[name], clicks)
         except SettingError:
             self.doubtful.add(name)
-            return f"{name}: {told(clicks)} read back, which cannot be from {self.positions[name]}; ask where it stands"
+            return (
+                f"{name}: {told(clicks)} read back, which cannot be from {self.positions[name]};"
+                " ask where it stands"
+            )
         if called is None:
-            return f"{name}: {told(clicks)} read back, but not called; it stands at {self.positions[name]} now"
+            return (
+                f"{name}: {told(clicks)} read back, but not called; it stands at"
+                f" {self.positions[name]} now"
+            )
         if called != clicks:
-            return f"{name}: {told(called)} called, {told(clicks)} read back; it stands at {self.positions[name]} now"
+            return (
+                f"{name}: {told(called)} called, {told(clicks)} read back; it stands at"
+                f" {self.positions[name]} now"
+            )
         return ""
 
     def _moved(self, name: str, position: int, clicks: int) -> int:
@@ -108,12 +130,16 @@ def move(dial: DialSpec, position: int, clicks: int) -> int | None:
 
 
 def fewest_clicks(
-    ledger: Ledger, wanted: Mapping[str, int], allowed: Iterable[int], seconds: Callable[[Move], float] = lambda _: 0.0
+    ledger: Ledger,
+    wanted: Mapping[str, int],
+    allowed: Iterable[int],
+    seconds: Callable[[Move], float] = lambda _: 0.0,
 ) -> list[Move]:
     """Return the calls that bring the dials to the ``wanted`` positions with the fewest clicks.
 
-    Of several such ways it is the one with the fewest calls, then with the least time. ``allowed`` are the clicks that one call may say,
-    either way; ``seconds`` the time a call takes. Raises SettingError for a position that is not there or cannot be reached.
+    Of several such ways it is the one with the fewest calls, then with the least time. ``allowed``
+    are the clicks that one call may say, either way; ``seconds`` the time a call takes. Raises
+    SettingError for a position that is not there or cannot be reached.
     """
     counts = sorted({abs(clicks) for clicks in allowed} - {0})
     moves: list[Move] = []
@@ -121,16 +147,31 @@ def fewest_clicks(
         name = ledger.name(dial)
         spec = ledger.dials[name]
         if not spec.low <= position <= spec.high:
-            raise SettingError(f"{name}: there is no position {position}", kind="dial-range", expected=[f"{spec.low} … {spec.high}"])
+            raise SettingError(
+                f"{name}: there is no position {position}",
+                kind="dial-range",
+                expected=[f"{spec.low} … {spec.high}"],
+            )
         moves += _way(spec, name, ledger.heading(name), position, counts, seconds)
     return moves
 
 
-def _way(spec: DialSpec, name: str, start: int, goal: int, counts: list[int], seconds: Callable[[Move], float]) -> list[Move]:
-    """Return the cheapest way from one position to another: Dijkstra's algorithm over (clicks, calls, seconds)."""
+def _way(
+    spec: DialSpec,
+    name: str,
+    start: int,
+    goal: int,
+    counts: list[int],
+    seconds: Callable[[Move], float],
+) -> list[Move]:
+    """Return the cheapest way from one position to another: Dijkstra's algorithm over (clicks,
+    calls, seconds).
+    """
     steps = [Move(name, sign * clicks) for clicks in counts for sign in (1, -1)]
     number = itertools.count()
-    queue: list[tuple[tuple[int, int, float], int, int, list[Move]]] = [((0, 0, 0.0), next(number), start, [])]
+    queue: list[tuple[tuple[int, int, float], int, int, list[Move]]] = [
+        ((0, 0, 0.0), next(number), start, [])
+    ]
     done: set[int] = set()
     while queue:
         (clicks, calls, time), _, position, way = heapq.heappop(queue)
@@ -144,7 +185,10 @@ def _way(spec: DialSpec, name: str, start: int, goal: int, counts: list[int], se
             if following is not None and following not in done:
                 cost = (clicks + abs(step.clicks), calls + 1, time + seconds(step))
                 heapq.heappush(queue, (cost, next(number), following, [*way, step]))
-    raise SettingError(f"{name}: {goal} can't be reached from {start} with calls of {counts} clicks", kind="dial-range")
+    raise SettingError(
+        f"{name}: {goal} can't be reached from {start} with calls of {counts} clicks",
+        kind="dial-range",
+    )
 
 
 def wheel_move(spec: WheelSpec, values: Mapping[str, object]) -> tuple[str, int]:

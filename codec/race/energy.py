@@ -1,7 +1,8 @@
 """Energy used and left: the filter over the laps, and the forecast to the flag.
 
-The level of the belief is the energy used, net, in the event's unit; its slope is the driver's habit: how much more a lap takes than its
-plan. All reports are put as intervals of the energy used: a delta by the plan the dash has, the remaining energy by what was usable.
+The level of the belief is the energy used, net, in the event's unit; its slope is the driver's
+habit: how much more a lap takes than its plan. All reports are put as intervals of the energy used:
+a delta by the plan the dash has, the remaining energy by what was usable.
 """
 
 from __future__ import annotations
@@ -27,12 +28,16 @@ RACING = Share()
 
 
 def begin(event: Event) -> Belief:
-    """Return what is known at the start: nothing is used, and the driver's habit is about the plan."""
+    """Return what is known at the start: nothing is used, and the driver's habit is about the
+    plan.
+    """
     return Belief.start(0.0, 0.0, 0.0, float(event.spec.energy.first))
 
 
 def drive(event: Event, belief: Belief, expected: float, share: Share = RACING) -> Belief:
-    """Return what is known a lap later; ``expected`` is what the lap takes at the plan or the target called."""
+    """Return what is known a lap later; ``expected`` is what the lap takes at the plan or the
+    target called.
+    """
     spec = event.spec
     saved = expected * (1 - float(spec.neutralisation.use))
     unsure = expected * float(spec.neutralisation.use_spread) * share.mean
@@ -41,7 +46,9 @@ def drive(event: Event, belief: Belief, expected: float, share: Share = RACING) 
         Step(
             offset=expected - saved * share.mean,
             gain=racing,
-            level_variance=float(spec.energy.spread) ** 2 + saved * saved * share.variance + unsure * unsure,
+            level_variance=float(spec.energy.spread) ** 2
+            + saved * saved * share.variance
+            + unsure * unsure,
             slope_variance=float(spec.energy.drift) ** 2,
             jump=float(spec.energy.jump),
             jump_level=expected * expected / 4,
@@ -50,20 +57,37 @@ def drive(event: Event, belief: Belief, expected: float, share: Share = RACING) 
     )
 
 
-def used_interval(bound: EnergyField, level: int, *, planned_used: float, usable: float) -> Interval:
-    """Return what a reported level says of the energy used; ``planned_used`` by the dash's plan, ``usable`` what there was at first."""
+def used_interval(
+    bound: EnergyField, level: int, *, planned_used: float, usable: float
+) -> Interval:
+    """Return what a reported level says of the energy used; ``planned_used`` by the dash's plan,
+    ``usable`` what there was at first.
+    """
     said = interval(bound.field, level, bound.scale)
     if bound.spec.says == "used":
         return said
     if bound.spec.says == "remaining":
         return mirrored(said, usable)
-    return mirrored(said, planned_used) if bound.spec.positive == "left" else shifted(said, planned_used)
+    return (
+        mirrored(said, planned_used)
+        if bound.spec.positive == "left"
+        else shifted(said, planned_used)
+    )
 
 
 def report(
-    event: Event, belief: Belief, values: Mapping[str, Value], *, planned_used: float, usable: float, wrong: float, mark: int = 0
+    event: Event,
+    belief: Belief,
+    values: Mapping[str, Value],
+    *,
+    planned_used: float,
+    usable: float,
+    wrong: float,
+    mark: int = 0,
 ) -> tuple[Belief, float]:
-    """Return what is known after a report, and the probability that what it says of the energy is right (1 if it says nothing)."""
+    """Return what is known after a report, and the probability that what it says of the energy is
+    right (1 if it says nothing).
+    """
     truth = 1.0
     for name, bound in event.energies.items():
         if name not in values:
@@ -76,22 +100,38 @@ def report(
     return belief, truth
 
 
-def used_after(event: Event, belief: Belief, expected: float, laps: int, *, held: bool = False) -> Spread:
-    """Return the distribution of the energy used ``laps`` laps on, in which ``expected`` is taken at plan or target.
+def used_after(
+    event: Event, belief: Belief, expected: float, laps: int, *, held: bool = False
+) -> Spread:
+    """Return the distribution of the energy used ``laps`` laps on, in which ``expected`` is taken
+    at plan or target.
 
-    ``held`` is for a target that is still to be called: every lap takes what is expected, but for the spread of single laps, because
-    later calls correct a habit that is off it. The sums are those of ``drive``, lap by lap, in closed form.
+    ``held`` is for a target that is still to be called: every lap takes what is expected, but for
+    the spread of single laps, because later calls correct a habit that is off it. The sums are
+    those of ``drive``, lap by lap, in closed form.
     """
     energy = event.spec.energy
-    noise, drift = laps * float(energy.spread) ** 2, float(energy.drift) ** 2 * (laps - 1) * laps * (2 * laps - 1) / 6
+    noise, drift = (
+        laps * float(energy.spread) ** 2,
+        float(energy.drift) ** 2 * (laps - 1) * laps * (2 * laps - 1) / 6,
+    )
     if held:
-        return Spread(tuple((way.weight, way.level + expected, way.level_variance + noise) for way in belief.ways))
+        return Spread(
+            tuple(
+                (way.weight, way.level + expected, way.level_variance + noise)
+                for way in belief.ways
+            )
+        )
     return Spread(
         tuple(
             (
                 way.weight,
                 way.level + expected + laps * way.slope,
-                way.level_variance + 2 * laps * way.covariance + laps * laps * way.slope_variance + noise + drift,
+                way.level_variance
+                + 2 * laps * way.covariance
+                + laps * laps * way.slope_variance
+                + noise
+                + drift,
             )
             for way in belief.ways
         )

@@ -1,4 +1,7 @@
-"""The format of an event file: one race, one car, in TOML. What differs by season and series is a parameter here, never a constant."""
+"""The format of an event file: one race, one car, in TOML.
+
+What differs by season and series is a parameter here, never a constant.
+"""
 
 from __future__ import annotations
 
@@ -22,10 +25,16 @@ class DistanceSpec(Strict):
     """``[distance]``: laps, or time and the laps driven after it has run out."""
 
     laps: int | None = Field(None, ge=1, le=MOST_LAPS, description="The race's laps.")
-    minutes: Positive | None = Field(None, description="The race's time; the lap being driven when it runs out is finished.")
+    minutes: Positive | None = Field(
+        None, description="The race's time; the lap being driven when it runs out is finished."
+    )
     further_laps: int = Field(0, ge=0, le=20, description="Laps driven after that one.")
-    lap_seconds: Positive | None = Field(None, description="The usual lap time; a race by time needs it.")
-    lap_spread: NotNegative = Field(Decimal(1), description="Standard deviation of one lap's time, in seconds.")
+    lap_seconds: Positive | None = Field(
+        None, description="The usual lap time; a race by time needs it."
+    )
+    lap_spread: NotNegative = Field(
+        Decimal(1), description="Standard deviation of one lap's time, in seconds."
+    )
 
     @model_validator(mode="after")
     def _one_distance(self) -> DistanceSpec:
@@ -44,29 +53,54 @@ class DistanceSpec(Strict):
         """The laps there will be if nothing happens."""
         if self.laps is not None:
             return self.laps
-        return math.ceil(Fraction(self.minutes or 0) * 60 / Fraction(self.lap_seconds or 1)) + self.further_laps
+        return (
+            math.ceil(Fraction(self.minutes or 0) * 60 / Fraction(self.lap_seconds or 1))
+            + self.further_laps
+        )
 
 
 class EnergySpec(Strict):
-    """``[energy]``: what there is, what must be left, and how evenly it is used. All in ``unit``, net of what braking puts back."""
+    """``[energy]``: what there is, what must be left, and how evenly it is used.
+
+    All in ``unit``, net of what braking puts back.
+    """
 
     unit: str = Field("kWh", description="The unit of every energy in this file.")
     usable: Positive = Field(description="What may be used from the start on.")
     reserve: NotNegative = Field(Decimal(0), description="What is to be left at the flag.")
     regenerated: Annotated[ExactDecimal, Field(ge=0, lt=1)] = Field(
-        Decimal(0), description="The share of the energy drawn that braking puts back: net use is (1 - share) times what is drawn."
+        Decimal(0),
+        description=(
+            "The share of the energy drawn that braking puts back: net use is (1 - share) times"
+            " what is drawn."
+        ),
     )
-    spread: Positive = Field(description="Standard deviation of one lap's use about the driver's habit.")
-    drift: NotNegative = Field(description="Standard deviation of the change of that habit from one lap to the next.")
-    first: Positive = Field(description="Standard deviation of the habit about the plan, at the start and after a new target is called.")
+    spread: Positive = Field(
+        description="Standard deviation of one lap's use about the driver's habit."
+    )
+    drift: NotNegative = Field(
+        description="Standard deviation of the change of that habit from one lap to the next."
+    )
+    first: Positive = Field(
+        description=(
+            "Standard deviation of the habit about the plan, at the start and after a new target is"
+            " called."
+        )
+    )
     jump: Annotated[ExactDecimal, Field(ge=0, lt=1)] = Field(
-        Decimal("0.005"), description="The chance, on any lap, of something no habit tells: a spin, a fault, a lap driven slowly."
+        Decimal("0.005"),
+        description=(
+            "The chance, on any lap, of something no habit tells: a spin, a fault, a lap driven"
+            " slowly."
+        ),
     )
 
     @model_validator(mode="after")
     def _some_is_used(self) -> EnergySpec:
         if self.reserve >= self.usable:
-            raise ValueError(f"the reserve {plain(self.reserve)} leaves nothing of {plain(self.usable)}")
+            raise ValueError(
+                f"the reserve {plain(self.reserve)} leaves nothing of {plain(self.usable)}"
+            )
         return self
 
 
@@ -74,23 +108,40 @@ class PlanSpec(Strict):
     """``[plan]``: the energy planned for each lap."""
 
     per_lap: Positive | list[Positive] | None = Field(
-        None, description="One figure, or one for each lap; without it usable less reserve, spread evenly."
+        None,
+        description=(
+            "One figure, or one for each lap; without it usable less reserve, spread evenly."
+        ),
     )
     changed: Literal["spread", "keep"] = Field(
         "spread",
-        description="What the dash does when the distance changes: `spread` what was planned for the laps left over the new number of "
-        "them, or `keep` the plan of each lap.",
+        description=(
+            "What the dash does when the distance changes: `spread` what was planned for the laps"
+            " left over the new number of them, or `keep` the plan of each lap."
+        ),
     )
 
 
 class NeutralisationSpec(Strict):
-    """``[neutralisation]``: what a neutralised race costs and gives. Differs by season and series."""
+    """``[neutralisation]``: what a neutralised race costs and gives.
+
+    Differs by season and series.
+    """
 
     laps_per_minute: NotNegative = Field(Decimal(0), description="Laps added for each minute.")
-    count: Literal["full", "begun"] = Field("full", description="Whether only full laps count, or a lap that has begun to count as well.")
-    time_share: NotNegative = Field(Decimal(0), description="Minutes added to a race by time for each neutralised minute.")
-    energy_per_minute: NotNegative = Field(Decimal(0), description="Energy taken off what may be used, for each minute.")
-    use: Share = Field(Decimal("0.5"), description="The energy of a neutralised lap as a share of the lap's plan.")
+    count: Literal["full", "begun"] = Field(
+        "full",
+        description="Whether only full laps count, or a lap that has begun to count as well.",
+    )
+    time_share: NotNegative = Field(
+        Decimal(0), description="Minutes added to a race by time for each neutralised minute."
+    )
+    energy_per_minute: NotNegative = Field(
+        Decimal(0), description="Energy taken off what may be used, for each minute."
+    )
+    use: Share = Field(
+        Decimal("0.5"), description="The energy of a neutralised lap as a share of the lap's plan."
+    )
     use_spread: Share = Field(Decimal("0.1"), description="Standard deviation of that share.")
 
 
@@ -98,34 +149,57 @@ class ReportSpec(Strict):
     """``[reports.FIELD]``: what a field of the book tells of the energy."""
 
     says: Literal["delta", "remaining", "used"] = Field(
-        description="`delta`: against the plan the dash has; `remaining`: what may still be used; `used`: since the start."
+        description=(
+            "`delta`: against the plan the dash has; `remaining`: what may still be used; `used`:"
+            " since the start."
+        )
     )
     positive: Literal["left", "used"] = Field(
-        "left", description="Of a delta: whether more is left, or more was used, than planned above zero."
+        "left",
+        description="Of a delta: whether more is left, or more was used, than planned above zero.",
     )
-    counts: Literal["net", "drawn"] = Field("net", description="Of `used`: whether what braking put back has been taken off.")
+    counts: Literal["net", "drawn"] = Field(
+        "net", description="Of `used`: whether what braking put back has been taken off."
+    )
 
 
 class TemperatureSpec(Strict):
-    """``[temperatures.FIELD]``: a temperature's limit and how it moves from lap to lap, in the field's unit."""
+    """``[temperatures.FIELD]``: a temperature's limit and how it moves from lap to lap, in the
+    field's unit.
+    """
 
-    limit: ExactDecimal | None = Field(None, description="The default is the lowest `above` among the field's limits in the book.")
-    start: ExactDecimal | None = Field(None, description="What it is at the start; the default is the field's usual value.")
+    limit: ExactDecimal | None = Field(
+        None, description="The default is the lowest `above` among the field's limits in the book."
+    )
+    start: ExactDecimal | None = Field(
+        None, description="What it is at the start; the default is the field's usual value."
+    )
     start_spread: Positive = Field(Decimal(8), description="Standard deviation of that.")
     rise: ExactDecimal = Field(Decimal(0), description="The rise expected on the first lap.")
     rise_spread: Positive = Field(Decimal("1.5"), description="Standard deviation of that.")
-    spread: Positive = Field(Decimal("0.5"), description="Standard deviation of a lap's temperature about the trend.")
-    drift: NotNegative = Field(Decimal("0.2"), description="Standard deviation of the change of the rise from lap to lap.")
+    spread: Positive = Field(
+        Decimal("0.5"), description="Standard deviation of a lap's temperature about the trend."
+    )
+    drift: NotNegative = Field(
+        Decimal("0.2"), description="Standard deviation of the change of the rise from lap to lap."
+    )
     jump: Annotated[ExactDecimal, Field(ge=0, lt=1)] = Field(
-        Decimal("0.01"), description="The chance, on any lap, of something no trend tells, such as a blocked duct."
+        Decimal("0.01"),
+        description="The chance, on any lap, of something no trend tells, such as a blocked duct.",
     )
     settles: Annotated[ExactDecimal, Field(gt=0, le=1)] = Field(
-        Decimal("0.95"), description="What is left of the rise after each lap: 1 is a straight line, less a curve that flattens."
+        Decimal("0.95"),
+        description=(
+            "What is left of the rise after each lap: 1 is a straight line, less a curve that"
+            " flattens."
+        ),
     )
 
 
 class DialSpec(Strict):
-    """``[dials.NAME]``: a rotary or another setting on the wheel; the name is an option of the book's dial field."""
+    """``[dials.NAME]``: a rotary or another setting on the wheel; the name is an option of the
+    book's dial field.
+    """
 
     low: int = Field(1, ge=-1000, le=1000, description="The lowest position.")
     high: int = Field(10, ge=-1000, le=1000, description="The highest position.")
@@ -156,7 +230,9 @@ class LapsSpec(Strict):
 
 
 class WheelSpec(Strict):
-    """Which message changes a setting on the wheel: the fields of dial, direction and clicks, and the two directions' options."""
+    """Which message changes a setting on the wheel: the fields of dial, direction and clicks, and
+    the two directions' options.
+    """
 
     message: str
     dial: str
@@ -175,7 +251,10 @@ class CallsSpec(Strict):
 
 
 class ReadbacksSpec(Strict):
-    """``[readbacks]``: the driver's messages that answer them. Without one, a call counts as done when it is said."""
+    """``[readbacks]``: the driver's messages that answer them.
+
+    Without one, a call counts as done when it is said.
+    """
 
     distance: LapsSpec | None = None
     wheel: WheelSpec | None = None
@@ -184,9 +263,15 @@ class ReadbacksSpec(Strict):
 class AdviceSpec(Strict):
     """``[advice]``: when to call a new target, and which."""
 
-    chance: Annotated[ExactDecimal, Field(gt=0, lt=1)] = Field(Decimal("0.1"), description="The chance of running short that is accepted.")
-    change: NotNegative = Field(Decimal(0), description="A new target is called only if it differs by more than this.")
-    tolerance: NotNegative = Field(Decimal(0), description="How far below the highest safe target a shorter call may lie.")
+    chance: Annotated[ExactDecimal, Field(gt=0, lt=1)] = Field(
+        Decimal("0.1"), description="The chance of running short that is accepted."
+    )
+    change: NotNegative = Field(
+        Decimal(0), description="A new target is called only if it differs by more than this."
+    )
+    tolerance: NotNegative = Field(
+        Decimal(0), description="How far below the highest safe target a shorter call may lie."
+    )
 
 
 class EventSpec(Strict):
@@ -194,14 +279,19 @@ class EventSpec(Strict):
 
     title: str = Field("", max_length=200, description="What the race is called.")
     wrong: Annotated[ExactDecimal, Field(ge=0, lt=1)] = Field(
-        Decimal("0.02"), description="The share of accepted reports expected to be wrong all the same."
+        Decimal("0.02"),
+        description="The share of accepted reports expected to be wrong all the same.",
     )
     distance: DistanceSpec
     energy: EnergySpec
     plan: PlanSpec = Field(default_factory=PlanSpec)
     neutralisation: NeutralisationSpec = Field(default_factory=NeutralisationSpec)
-    reports: dict[str, ReportSpec] = Field(default_factory=dict, description="Fields of the book that tell of the energy.")
-    temperatures: dict[str, TemperatureSpec] = Field(default_factory=dict, description="Fields of the book that are temperatures.")
+    reports: dict[str, ReportSpec] = Field(
+        default_factory=dict, description="Fields of the book that tell of the energy."
+    )
+    temperatures: dict[str, TemperatureSpec] = Field(
+        default_factory=dict, description="Fields of the book that are temperatures."
+    )
     dials: dict[str, DialSpec] = Field(default_factory=dict, description="Settings on the wheel.")
     calls: CallsSpec = Field(default_factory=CallsSpec)
     readbacks: ReadbacksSpec = Field(default_factory=ReadbacksSpec)

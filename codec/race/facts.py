@@ -1,4 +1,7 @@
-"""What the race is followed by: reports, calls, read-backs and events of one car, in order. The sheet's rows are turned into these."""
+"""What the race is followed by: reports, calls, read-backs and events of one car, in order.
+
+The sheet's rows are turned into these.
+"""
 
 from __future__ import annotations
 
@@ -20,8 +23,9 @@ _NOTHING: Mapping[str, Value] = MappingProxyType({})
 class Fact:
     """One thing known of the race.
 
-    ``lap`` is the lap it stands against: of a report the lap it tells of, else the lap being driven. ``at`` is in milliseconds.
-    ``message`` is the message of the book, or the event's name; ``certainty`` (0 … 1) tells how sure its words are, None if nobody knows.
+    ``lap`` is the lap it stands against: of a report the lap it tells of, else the lap being
+    driven. ``at`` is in milliseconds. ``message`` is the message of the book, or the event's name;
+    ``certainty`` (0 … 1) tells how sure its words are, None if nobody knows.
     """
 
     kind: FactKind
@@ -35,9 +39,11 @@ class Fact:
 
 
 def facts(standing: Iterable[Row], car: str) -> list[Fact]:
-    """Return what the sheet says of one car, as it stands, in order; events that name no car count for all.
+    """Return what the sheet says of one car, as it stands, in order; events that name no car count
+    for all.
 
-    A report that was refused as doubtful counts by its certainty, where that is known; any other refused entry tells nothing.
+    A report that was refused as doubtful counts by its certainty, where that is known; any other
+    refused entry tells nothing.
     """
     found: list[Fact] = []
     for row in of_car(standing, car):
@@ -49,7 +55,9 @@ def facts(standing: Iterable[Row], car: str) -> list[Fact]:
 
 def _fact(entry: Entry) -> Fact | None:
     doubtful = bool(entry.string) and entry.refusal == DOUBTFUL and entry.certainty is not None
-    if entry.kind not in ("report", "call", "readback", "event") or not (entry.kind == "event" or entry.accepted or doubtful):
+    if entry.kind not in ("report", "call", "readback", "event") or not (
+        entry.kind == "event" or entry.accepted or doubtful
+    ):
         return None
     return Fact(
         kind=entry.kind,

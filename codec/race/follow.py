@@ -1,7 +1,7 @@
 """Following the race: reports, calls, read-backs and events taken one after the other.
 
-Nothing is kept between two looks: a correction of an earlier lap changes all that follows from it, so the race is worked out from the
-start each time. That takes a few milliseconds a lap.
+Nothing is kept between two looks: a correction of an earlier lap changes all that follows from it,
+so the race is worked out from the start each time. That takes a few milliseconds a lap.
 """
 
 from __future__ import annotations
@@ -27,7 +27,8 @@ _FITS = 0.5  # a value less likely than this to be right is pointed out
 
 
 def follow(event: Event, facts: Iterable[Fact], *, history: bool = False) -> Race:
-    """Return the race after all facts; they may come in any order of laps. What does not fit is a notice, never an error.
+    """Return the race after all facts; they may come in any order of laps. What does not fit is a
+    notice, never an error.
 
     With ``history`` the race keeps what was to be seen from each lap.
     """
@@ -35,7 +36,9 @@ def follow(event: Event, facts: Iterable[Fact], *, history: bool = False) -> Rac
 
 
 def _in_order(facts: Iterable[Fact]) -> list[Fact]:
-    """Return the facts by lap, of one lap in the order they were written; of each lap only the last report of a kind."""
+    """Return the facts by lap, of one lap in the order they were written; of each lap only the last
+    report of a kind.
+    """
     running, keyed = 0, []
     last: dict[tuple[int, str], Fact] = {}
     for fact in facts:
@@ -43,7 +46,11 @@ def _in_order(facts: Iterable[Fact]) -> list[Fact]:
             running = max(running, fact.lap)
             last[fact.lap, fact.message] = fact
         keyed.append((running if fact.lap is None else fact.lap, fact))
-    kept = [(lap, fact) for lap, fact in keyed if fact.kind != "report" or fact.lap is None or last[fact.lap, fact.message] is fact]
+    kept = [
+        (lap, fact)
+        for lap, fact in keyed
+        if fact.kind != "report" or fact.lap is None or last[fact.lap, fact.message] is fact
+    ]
     return [fact for _, fact in sorted(kept, key=lambda pair: pair[0])]
 
 
@@ -52,7 +59,14 @@ class _Following:
         spec = event.spec
         self.event, self.facts, self.history = event, facts, history
         lap_messages = {fact.message for fact in facts if self._tells(event, fact)}
-        times = {f.lap: f.at for f in facts if f.kind == "report" and f.lap is not None and f.at is not None and f.message in lap_messages}
+        times = {
+            f.lap: f.at
+            for f in facts
+            if f.kind == "report"
+            and f.lap is not None
+            and f.at is not None
+            and f.message in lap_messages
+        }
         self.race = Race(
             event,
             Plan(event.plan, spec.plan.changed),
@@ -62,7 +76,9 @@ class _Following:
             Clock(times, spec.distance),
         )
         self.spans = self._spans()
-        self.announced = sum(int(f.amount or 0) for f in facts if f.kind == "event" and f.message == ADDED)
+        self.announced = sum(
+            int(f.amount or 0) for f in facts if f.kind == "event" and f.message == ADDED
+        )
         self.called_laps: list[int] = []
         self.calls: dict[str, Mapping[str, Value]] = {}
         for fact in facts:
@@ -70,15 +86,21 @@ class _Following:
         self._look()
 
     def _look(self) -> None:
-        """Keep what is to be seen from behind the lap, in place of what was to be seen of it before."""
+        """Keep what is to be seen from behind the lap, in place of what was to be seen of it
+        before.
+        """
         race = self.race
         if self.history:
             race.outlooks[race.lap :] = [Outlook(race)]
 
     @staticmethod
     def _tells(event: Event, fact: Fact) -> bool:
-        """Tell whether a fact is a report of the lap: it says something of energy or temperature."""
-        return fact.kind == "report" and bool(fact.values.keys() & (event.energies.keys() | event.temperatures.keys()))
+        """Tell whether a fact is a report of the lap: it says something of energy or
+        temperature.
+        """
+        return fact.kind == "report" and bool(
+            fact.values.keys() & (event.energies.keys() | event.temperatures.keys())
+        )
 
     def _spans(self) -> list[Neutralised]:
         """Return the neutralisations that the facts tell of."""
@@ -87,14 +109,25 @@ class _Following:
         for fact in self.facts:
             running = max(running, fact.lap or 0)
             lap = running if fact.lap is None else fact.lap
-            if fact.kind == "event" and fact.message == NEUTRALISED and not (found and found[-1].last is None):
+            if (
+                fact.kind == "event"
+                and fact.message == NEUTRALISED
+                and not (found and found[-1].last is None)
+            ):
                 found.append(Neutralised(lap, fact.at))
-            elif fact.kind == "event" and fact.message == RESUMED and found and found[-1].last is None:
+            elif (
+                fact.kind == "event"
+                and fact.message == RESUMED
+                and found
+                and found[-1].last is None
+            ):
                 found[-1] = Neutralised(found[-1].first, found[-1].begin, lap, fact.at)
         return found
 
     def _note(self, kind: str, text: str, fact: Fact) -> None:
-        self.race.notices.append(Notice(kind, self.race.lap if fact.lap is None else fact.lap, text, fact.seq))
+        self.race.notices.append(
+            Notice(kind, self.race.lap if fact.lap is None else fact.lap, text, fact.seq)
+        )
 
     def _take(self, fact: Fact) -> None:
         calls, readbacks = self.event.spec.calls, self.event.spec.readbacks
@@ -123,20 +156,41 @@ class _Following:
             self._note("no-lap", "a report without a lap tells nothing of the race", fact)
             return
         self._drive_to(fact.lap)
-        wrong = 1 - (1 - float(self.event.spec.wrong)) * (1.0 if fact.certainty is None else fact.certainty)
+        wrong = 1 - (1 - float(self.event.spec.wrong)) * (
+            1.0 if fact.certainty is None else fact.certainty
+        )
         used, usable = float(race.plan.used(race.lap)), float(race.usable)
         race.energy, truth = energy.report(
-            self.event, race.energy, fact.values, planned_used=used, usable=usable, wrong=wrong, mark=fact.lap
+            self.event,
+            race.energy,
+            fact.values,
+            planned_used=used,
+            usable=usable,
+            wrong=wrong,
+            mark=fact.lap,
         )
-        doubted = [name for name in self.event.energies if name in fact.values] if truth < _FITS else []
+        doubted = (
+            [name for name in self.event.energies if name in fact.values] if truth < _FITS else []
+        )
         for name, belief in race.temperatures.items():
-            race.temperatures[name], right = temperature.report(self.event, name, belief, fact.values, wrong=wrong, mark=fact.lap)
+            race.temperatures[name], right = temperature.report(
+                self.event, name, belief, fact.values, wrong=wrong, mark=fact.lap
+            )
             doubted += [name] if right < _FITS else []
         race.reported.append(fact.lap)
         if doubted:
             fields = self.event.book.fields
-            told = ", ".join(f"{fields[name].title} {fields[name].text(fields[name].level(fact.values[name]).level)}" for name in doubted)
-            self._note("unlikely-report", f"the report of lap {fact.lap} does not fit the laps before it: {told}; is it right?", fact)
+            told = ", ".join(
+                f"{fields[name].title}"
+                f" {fields[name].text(fields[name].level(fact.values[name]).level)}"
+                for name in doubted
+            )
+            self._note(
+                "unlikely-report",
+                f"the report of lap {fact.lap} does not fit the laps before it: {told}; is it"
+                " right?",
+                fact,
+            )
 
     def _drive_to(self, lap: int) -> None:
         race = self.race
@@ -147,7 +201,9 @@ class _Following:
             share = max(shares, key=lambda found: found.mean, default=energy.RACING)
             if not share.mean:
                 race.raced.append(race.lap)
-            race.energy = energy.drive(self.event, race.energy, float(race.expected(race.lap)), share)
+            race.energy = energy.drive(
+                self.event, race.energy, float(race.expected(race.lap)), share
+            )
             for name, bound in self.event.temperatures.items():
                 race.temperatures[name] = race.temperatures[name].advance(temperature.step(bound))
 
@@ -157,11 +213,18 @@ class _Following:
             race.neutralised = True
         elif fact.message == RESUMED and race.neutralised:
             race.neutralised = False
-            ended = sum(1 for span in self.spans if span.last is not None and span.last <= (fact.lap or race.lap))
+            ended = sum(
+                1
+                for span in self.spans
+                if span.last is not None and span.last <= (fact.lap or race.lap)
+            )
             self._neutralisation_over(self.spans[max(0, min(ended, len(self.spans)) - 1)], fact)
         elif fact.message == ADDED:
             race.laps_added += int(fact.amount or 0)
-            if self.event.spec.calls.distance is None and self.event.spec.readbacks.distance is None:
+            if (
+                self.event.spec.calls.distance is None
+                and self.event.spec.readbacks.distance is None
+            ):
                 self._enter(int(fact.amount or 0), fact)
 
     def _neutralisation_over(self, span: Neutralised, fact: Fact) -> None:
@@ -170,21 +233,36 @@ class _Following:
         if minutes is None:
             if spec.laps_per_minute or spec.time_share or spec.energy_per_minute:
                 self._note(
-                    "no-time", "how long the race was neutralised is not known; give the events times, or distance.lap_seconds", fact
+                    "no-time",
+                    "how long the race was neutralised is not known; give the events times, or"
+                    " distance.lap_seconds",
+                    fact,
                 )
             return
         race.minutes_added += minutes * Fraction(spec.time_share)
         added = minutes * Fraction(spec.laps_per_minute)
-        laps = -(-added.numerator // added.denominator) if spec.count == "begun" else added.numerator // added.denominator
-        if not self.announced and not any(f.kind == "call" and self._is_distance(f) for f in self.facts):
+        laps = (
+            -(-added.numerator // added.denominator)
+            if spec.count == "begun"
+            else added.numerator // added.denominator
+        )
+        if not self.announced and not any(
+            f.kind == "call" and self._is_distance(f) for f in self.facts
+        ):
             race.laps_added += laps
             if laps:
                 self._note(
-                    "laps-expected", f"{counted(laps, 'lap is', 'laps are')} to be added by the event file; wait for race control", fact
+                    "laps-expected",
+                    f"{counted(laps, 'lap is', 'laps are')} to be added by the event file; wait for"
+                    " race control",
+                    fact,
                 )
         elif laps and self.announced and laps != self.announced and len(self.spans) == 1:
             self._note(
-                "laps-differ", f"{counted(self.announced, 'lap was', 'laps were')} announced, by the event file it would be {laps}", fact
+                "laps-differ",
+                f"{counted(self.announced, 'lap was', 'laps were')} announced, by the event file it"
+                f" would be {laps}",
+                fact,
             )
         removed = minutes * Fraction(spec.energy_per_minute)
         if removed:
@@ -220,7 +298,11 @@ class _Following:
         laps = whole(fact.values, spec.added)
         called = self.called_laps.pop(0) if self.called_laps else None
         if called is not None and called != laps:
-            self._note("readback-differs", f"{counted(called, 'lap added was', 'laps added were')} called, {laps} entered", fact)
+            self._note(
+                "readback-differs",
+                f"{counted(called, 'lap added was', 'laps added were')} called, {laps} entered",
+                fact,
+            )
         self._enter(laps, fact)
 
     def _target(self, fact: Fact, name: str) -> None:
@@ -231,12 +313,23 @@ class _Following:
             race.energy = race.energy.reset_slope(0.0, float(self.event.spec.energy.first))
 
     def _repeated(self, fact: Fact) -> None:
-        """Note a call that was not repeated as it was said. What counts as done is the message that the event names for it."""
+        """Note a call that was not repeated as it was said.
+
+        What counts as done is the message that the event names for it.
+        """
         called = self.calls.get(fact.message)
         if called is not None and dict(called) != dict(fact.values):
             message = self.event.book.messages[fact.message]
-            differs = ", ".join(field.title for name, field in message.fields.items() if called.get(name) != fact.values.get(name))
-            self._note("readback-differs", f"{message.title}: read back with another {differs} than called", fact)
+            differs = ", ".join(
+                field.title
+                for name, field in message.fields.items()
+                if called.get(name) != fact.values.get(name)
+            )
+            self._note(
+                "readback-differs",
+                f"{message.title}: read back with another {differs} than called",
+                fact,
+            )
 
     def _wheel(self, fact: Fact, spec: WheelSpec, *, called: bool) -> None:
         dial, clicks = wheel_move(spec, fact.values)

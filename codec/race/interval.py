@@ -1,4 +1,6 @@
-"""What a level of the code says of the quantity behind it: the interval of values that are rounded to it."""
+"""What a level of the code says of the quantity behind it: the interval of values that are rounded
+to it.
+"""
 
 from __future__ import annotations
 
@@ -14,14 +16,18 @@ _BELOW = {"nearest": Fraction(1, 2), "up": Fraction(1), "down": Fraction(0)}
 def interval(field: Quantity | Bands, level: int, scale: Fraction = Fraction(1)) -> Interval:
     """Return the values, times ``scale``, that are said as ``level``; an open end has no end.
 
-    At an end that is not open the interval is the usual one about the value: a dash that cannot say more does not make more impossible.
+    At an end that is not open the interval is the usual one about the value: a dash that cannot say
+    more does not make more impossible.
     """
     if isinstance(field, Bands):
         band = field.value(level)
         low = -math.inf if band.low is None else float(Fraction(band.low) * scale)
         return low, math.inf if band.high is None else float(Fraction(band.high) * scale)
     value, step = Fraction(field.value(level)), Fraction(field.step)
-    low_end, high_end = value - step * _BELOW[field.rounding], value + step * (1 - _BELOW[field.rounding])
+    low_end, high_end = (
+        value - step * _BELOW[field.rounding],
+        value + step * (1 - _BELOW[field.rounding]),
+    )
     beyond = field.beyond(level)
     return (
         -math.inf if beyond == "low" else float(low_end * scale),

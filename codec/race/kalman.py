@@ -1,15 +1,21 @@
-"""What is known of a quantity and of its trend: a Kalman filter that knows the rounding of the code.
+"""What is known of a quantity and of its trend: a Kalman filter that knows the rounding of the
+code.
 
-The state is (level, slope), normal, or a mixture of a few normals. A report says that the level lies in an interval: the values that the
-code rounds to what was said, without end on one side at an open end. The state is conditioned on that by matching moments: the level given
-the interval is a normal distribution cut to it, and the Kalman gain carries its mean and variance over to the slope. For steps that are
-small against what is uncertain this is the Kalman filter with the variance of the rounding, step²/12, as noise.
+The state is (level, slope), normal, or a mixture of a few normals. A report says that the level
+lies in an interval: the values that the code rounds to what was said, without end on one side at an
+open end. The state is conditioned on that by matching moments: the level given the interval is a
+normal distribution cut to it, and the Kalman gain carries its mean and variance over to the slope.
+For steps that are small against what is uncertain this is the Kalman filter with the variance of
+the rounding, step²/12, as noise.
 
-A report may be wrong. Each is taken both ways, as right (then it conditions the state) and as wrong (then it tells nothing), and each way
-keeps its weight, so that later reports can still tell which it was. So is a lap on which something happened that no trend tells: without
-that way, a filter that is sure of itself would hold every report behind such a lap for wrong. Only the likeliest ways are kept.
+A report may be wrong. Each is taken both ways, as right (then it conditions the state) and as wrong
+(then it tells nothing), and each way keeps its weight, so that later reports can still tell which
+it was. So is a lap on which something happened that no trend tells: without that way, a filter that
+is sure of itself would hold every report behind such a lap for wrong. Only the likeliest ways are
+kept.
 
-Sources: R. E. Kalman 1960; H. W. Sorenson, D. L. Alspach 1971 (Gaussian sums); R. E. Curry 1970 (quantised measurements).
+Sources: R. E. Kalman 1960; H. W. Sorenson, D. L. Alspach 1971 (Gaussian sums); R. E. Curry 1970
+(quantised measurements).
 """
 
 from __future__ import annotations
@@ -27,10 +33,11 @@ _LEAST_VARIANCE = 1e-12
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """What one lap does: the level gains ``offset`` and ``gain`` times the slope, the slope keeps the share ``settles``.
+    """What one lap does: the level gains ``offset`` and ``gain`` times the slope, the slope keeps
+    the share ``settles``.
 
-    Both gain variance. With the probability ``jump`` something happened that no trend tells: then the level gains ``jump_level``, the slope
-    ``jump_slope`` of variance more.
+    Both gain variance. With the probability ``jump`` something happened that no trend tells: then
+    the level gains ``jump_level``, the slope ``jump_slope`` of variance more.
     """
 
     offset: float = 0.0
@@ -45,7 +52,8 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """One normal of the mixture: its weight, the means of level and slope, their variances and covariance.
+    """One normal of the mixture: its weight, the means of level and slope, their variances and
+    covariance.
 
     ``wrong`` has bit n set where the report marked n is taken for wrong.
     """
@@ -65,7 +73,10 @@ class Way:
             self.weight,
             self.level + step.offset + gain * self.slope,
             settles * self.slope,
-            self.level_variance + 2 * gain * self.covariance + gain * gain * self.slope_variance + step.level_variance,
+            self.level_variance
+            + 2 * gain * self.covariance
+            + gain * gain * self.slope_variance
+            + step.level_variance,
             settles * (self.covariance + gain * self.slope_variance),
             settles * settles * self.slope_variance + step.slope_variance,
             self.wrong,
@@ -87,15 +98,25 @@ class Spread:
     def deviation(self) -> float:
         """The standard deviation."""
         centre = self.mean
-        return math.sqrt(math.fsum(weight * (variance + (mean - centre) ** 2) for weight, mean, variance in self.parts))
+        return math.sqrt(
+            math.fsum(
+                weight * (variance + (mean - centre) ** 2) for weight, mean, variance in self.parts
+            )
+        )
 
     def below(self, x: float) -> float:
         """Return the probability of less than ``x``."""
-        return math.fsum(weight * below((x - mean) / math.sqrt(max(variance, _LEAST_VARIANCE))) for weight, mean, variance in self.parts)
+        return math.fsum(
+            weight * below((x - mean) / math.sqrt(max(variance, _LEAST_VARIANCE)))
+            for weight, mean, variance in self.parts
+        )
 
     def quantile(self, share: float) -> float:
         """Return the value below which ``share`` of the probability lies."""
-        reach = [(mean - 9 * math.sqrt(variance) - 1e-9, mean + 9 * math.sqrt(variance) + 1e-9) for _, mean, variance in self.parts]
+        reach = [
+            (mean - 9 * math.sqrt(variance) - 1e-9, mean + 9 * math.sqrt(variance) + 1e-9)
+            for _, mean, variance in self.parts
+        ]
         low, high = min(pair[0] for pair in reach), max(pair[1] for pair in reach)
         for _ in range(60):
             middle = (low + high) / 2
@@ -103,7 +124,9 @@ class Spread:
         return (low + high) / 2
 
     def band(self, share: float = 0.8) -> tuple[float, float]:
-        """Return the band that holds ``share`` of the probability, as much of the rest on either side."""
+        """Return the band that holds ``share`` of the probability, as much of the rest on either
+        side.
+        """
         return self.quantile((1 - share) / 2), self.quantile((1 + share) / 2)
 
 
@@ -118,10 +141,23 @@ class Belief:
         least = kept[0].weight * _LEAST_SHARE
         kept = [way for way in kept if way.weight > least]
         total = math.fsum(way.weight for way in kept)
-        self.ways = tuple(Way(w.weight / total, w.level, w.slope, w.level_variance, w.covariance, w.slope_variance, w.wrong) for w in kept)
+        self.ways = tuple(
+            Way(
+                w.weight / total,
+                w.level,
+                w.slope,
+                w.level_variance,
+                w.covariance,
+                w.slope_variance,
+                w.wrong,
+            )
+            for w in kept
+        )
 
     @classmethod
-    def start(cls, level: float, slope: float, level_deviation: float, slope_deviation: float) -> Belief:
+    def start(
+        cls, level: float, slope: float, level_deviation: float, slope_deviation: float
+    ) -> Belief:
         """Return what is known at the start."""
         return cls([Way(1.0, level, slope, level_deviation**2, 0.0, slope_deviation**2)])
 
@@ -144,18 +180,23 @@ class Belief:
         ]
         return Belief([*(_weighted(way, 1 - step.jump) for way in moved), *jumped])
 
-    def observe(self, low: float, high: float, *, wrong: float = 0.0, chance: float = 1.0, mark: int = 0) -> Belief:
+    def observe(
+        self, low: float, high: float, *, wrong: float = 0.0, chance: float = 1.0, mark: int = 0
+    ) -> Belief:
         """Return what is known after a report that the level lies in ``low`` … ``high``.
 
-        ``wrong`` is the probability that the report is wrong, ``chance`` that a wrong report says just this; ``mark`` names the
-        report for ``doubt``.
+        ``wrong`` is the probability that the report is wrong, ``chance`` that a wrong report says
+        just this; ``mark`` names the report for ``doubt``.
         """
         right = [self._conditioned(way, low, high) for way in self.ways]
         if wrong <= 0:
             highest = max(log for _, log in right)
             return Belief(_weighted(way, math.exp(log - highest)) for way, log in right)
         ways = [_weighted(way, (1 - wrong) * math.exp(log)) for way, log in right]
-        ways += [replace(way, weight=way.weight * wrong * chance, wrong=way.wrong | 1 << mark) for way in self.ways]
+        ways += [
+            replace(way, weight=way.weight * wrong * chance, wrong=way.wrong | 1 << mark)
+            for way in self.ways
+        ]
         return Belief(ways)
 
     def doubt(self, mark: int) -> float:
@@ -164,12 +205,16 @@ class Belief:
 
     def truth(self, low: float, high: float, *, wrong: float, chance: float) -> float:
         """Return the probability that a report is right, given all before it."""
-        right = math.fsum(way.weight * math.exp(self._conditioned(way, low, high)[1]) for way in self.ways)
+        right = math.fsum(
+            way.weight * math.exp(self._conditioned(way, low, high)[1]) for way in self.ways
+        )
         return (1 - wrong) * right / ((1 - wrong) * right + wrong * chance) if wrong > 0 else 1.0
 
     @staticmethod
     def _conditioned(way: Way, low: float, high: float) -> tuple[Way, float]:
-        """Return a way given that the level lies in the interval, with the logarithm of that interval's probability."""
+        """Return a way given that the level lies in the interval, with the logarithm of that
+        interval's probability.
+        """
         variance = max(way.level_variance, _LEAST_VARIANCE)
         part = cut(way.level, variance, low, high)
         carried = way.covariance / variance
@@ -187,7 +232,10 @@ class Belief:
 
     def reset_slope(self, slope: float, deviation: float) -> Belief:
         """Return what is known when the trend is begun anew: a new target was called."""
-        return Belief(Way(w.weight, w.level, slope, w.level_variance, 0.0, deviation**2, w.wrong) for w in self.ways)
+        return Belief(
+            Way(w.weight, w.level, slope, w.level_variance, 0.0, deviation**2, w.wrong)
+            for w in self.ways
+        )
 
     def level(self) -> Spread:
         """Return the distribution of the level."""
@@ -199,4 +247,12 @@ class Belief:
 
 
 def _weighted(way: Way, factor: float) -> Way:
-    return Way(way.weight * factor, way.level, way.slope, way.level_variance, way.covariance, way.slope_variance, way.wrong)
+    return Way(
+        way.weight * factor,
+        way.level,
+        way.slope,
+        way.level_variance,
+        way.covariance,
+        way.slope_variance,
+        way.wrong,
+    )

@@ -1,4 +1,6 @@
-"""Loading an event file against the book it is used with: every problem at once, each with its line."""
+"""Loading an event file against the book it is used with: every problem at once, each with its
+line.
+"""
 
 from __future__ import annotations
 
@@ -23,11 +25,15 @@ _SECTIONS = ("reports", "temperatures", "dials")
 
 
 class EventError(BookError):
-    """The author of an event file must act; ``problems`` holds every problem found, in file order."""
+    """The author of an event file must act; ``problems`` holds every problem found, in file
+    order.
+    """
 
 
 def load_event(path: str | Path, book: Book) -> Event:
-    """Return the event in a TOML file, bound to ``book``; raises EventError with every problem, also where the file can't be read."""
+    """Return the event in a TOML file, bound to ``book``; raises EventError with every problem,
+    also where the file can't be read.
+    """
     with _as_event_error():
         text = read(Path(path), "an event file")
     return parse_event(text, book, str(path))
@@ -46,7 +52,9 @@ def parse_event(text: str, book: Book, name: str = "event") -> Event:
 
 
 def _validated(raw: dict[str, Any], problems: Collector) -> EventSpec | None:
-    """Return the model of the event; where entries of its sections are wrong, of the event without them: the rest is checked too."""
+    """Return the model of the event; where entries of its sections are wrong, of the event without
+    them: the rest is checked too.
+    """
     try:
         return EventSpec.model_validate(raw)
     except ValidationError as error:
@@ -81,6 +89,9 @@ def _keys(location: Sequence[str | int]) -> list[str]:
     for part in location[:-1]:
         inner = node.get("properties", {}).get(part) or node.get("additionalProperties") or {}
         choices = [inner, *inner.get("anyOf", ()), *inner.get("allOf", ())]
-        reference = next((choice["$ref"] for choice in choices if isinstance(choice, dict) and "$ref" in choice), "")
+        reference = next(
+            (choice["$ref"] for choice in choices if isinstance(choice, dict) and "$ref" in choice),
+            "",
+        )
         node = definitions.get(reference.rpartition("/")[2], inner)
     return list(node.get("properties", ()))

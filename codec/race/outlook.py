@@ -1,7 +1,9 @@
-"""What is to be seen from a lap: the margin at the flag, the chance of running short, the energy per lap, the temperatures to come.
+"""What is to be seen from a lap: the margin at the flag, the chance of running short, the energy
+per lap, the temperatures to come.
 
-Everything is said of driving on as now: to the target called last, else to the dash's plan, with the habit seen so far, and, if the race is
-neutralised, as if it were resumed with the next lap. Figures are worked out when they are asked for.
+Everything is said of driving on as now: to the target called last, else to the dash's plan, with
+the habit seen so far, and, if the race is neutralised, as if it were resumed with the next lap.
+Figures are worked out when they are asked for.
 """
 
 from __future__ import annotations
@@ -38,13 +40,23 @@ class Distance:
     @property
     def even(self) -> float | None:
         """The energy per lap that uses up all but the reserve by the flag; None behind the flag."""
-        return (self._budget - self._race.energy.level().mean) / self.likeliest if self.likeliest else None
+        return (
+            (self._budget - self._race.energy.level().mean) / self.likeliest
+            if self.likeliest
+            else None
+        )
 
     @functools.cached_property
     def margin(self) -> Spread:
         """What is left at the flag over the reserve, driving on as now."""
         race = self._race
-        return Spread(tuple(part for laps in self.laps_left for part in self._over(laps, float(_expected(race, laps)))))
+        return Spread(
+            tuple(
+                part
+                for laps in self.laps_left
+                for part in self._over(laps, float(_expected(race, laps)))
+            )
+        )
 
     @property
     def short(self) -> float:
@@ -53,7 +65,8 @@ class Distance:
 
     @functools.cached_property
     def safe(self) -> float | None:
-        """The highest target that, held from here, keeps the chance of running short within what the event accepts.
+        """The highest target that, held from here, keeps the chance of running short within what
+        the event accepts.
 
         None behind the flag.
         """
@@ -62,7 +75,13 @@ class Distance:
         chance, low, high = float(self._race.event.spec.advice.chance), 0.0, max(self._budget, 0.0)
         for _ in range(40):
             target = (low + high) / 2
-            left = Spread(tuple(part for laps in self.laps_left for part in self._over(laps, laps * target, held=True)))
+            left = Spread(
+                tuple(
+                    part
+                    for laps in self.laps_left
+                    for part in self._over(laps, laps * target, held=True)
+                )
+            )
             low, high = (low, target) if left.below(0.0) > chance else (target, high)
         return low
 
@@ -70,7 +89,9 @@ class Distance:
         """Return what is left over with this number of laps, weighted with its probability."""
         used = energy.used_after(self._race.event, self._race.energy, expected, laps, held=held)
         share = self.laps_left[laps]
-        return tuple((share * weight, self._budget - mean, variance) for weight, mean, variance in used.parts)
+        return tuple(
+            (share * weight, self._budget - mean, variance) for weight, mean, variance in used.parts
+        )
 
 
 class Outlook:
@@ -86,19 +107,34 @@ class Outlook:
     def left(self) -> Spread:
         """The energy left."""
         usable = float(self._race.usable)
-        return Spread(tuple((weight, usable - mean, variance) for weight, mean, variance in self._race.energy.level().parts))
+        return Spread(
+            tuple(
+                (weight, usable - mean, variance)
+                for weight, mean, variance in self._race.energy.level().parts
+            )
+        )
 
     @functools.cached_property
     def against_plan(self) -> Spread:
         """The energy left against the dash's plan: above zero, more is left than planned."""
         planned = float(self._race.plan.used(self.lap))
-        return Spread(tuple((weight, planned - mean, variance) for weight, mean, variance in self._race.energy.level().parts))
+        return Spread(
+            tuple(
+                (weight, planned - mean, variance)
+                for weight, mean, variance in self._race.energy.level().parts
+            )
+        )
 
     @functools.cached_property
     def use(self) -> Spread:
         """The energy a lap takes now, net."""
         expected = float(self._race.expected(self.lap + 1))
-        return Spread(tuple((weight, expected + mean, variance) for weight, mean, variance in self._race.energy.slope().parts))
+        return Spread(
+            tuple(
+                (weight, expected + mean, variance)
+                for weight, mean, variance in self._race.energy.slope().parts
+            )
+        )
 
     @functools.cached_property
     def distance(self) -> Distance:
@@ -108,13 +144,19 @@ class Outlook:
     @functools.cached_property
     def more(self) -> Distance:
         """How it would end with one lap more."""
-        return Distance(self._race, {laps + 1: share for laps, share in self.distance.laps_left.items()})
+        return Distance(
+            self._race, {laps + 1: share for laps, share in self.distance.laps_left.items()}
+        )
 
     @functools.cached_property
     def fewer(self) -> Distance | None:
         """How it would end with one lap fewer; None where no lap is left."""
         left = self.distance.laps_left
-        return Distance(self._race, {laps - 1: share for laps, share in left.items()}) if min(left) else None
+        return (
+            Distance(self._race, {laps - 1: share for laps, share in left.items()})
+            if min(left)
+            else None
+        )
 
     @functools.cached_property
     def temperatures(self) -> dict[str, Spread]:
@@ -125,7 +167,10 @@ class Outlook:
     def reaching(self) -> dict[str, Reaching]:
         """When each temperature reaches its limit."""
         bound, laps = self._race.event.temperatures, self.distance.likeliest
-        return {name: temperature.reaching(bound[name], belief, self.lap, laps) for name, belief in self._race.temperatures.items()}
+        return {
+            name: temperature.reaching(bound[name], belief, self.lap, laps)
+            for name, belief in self._race.temperatures.items()
+        }
 
 
 def laps_left(race: Race) -> dict[int, float]:
@@ -134,7 +179,9 @@ def laps_left(race: Race) -> dict[int, float]:
     if spec.laps is not None:
         return {max(0, spec.laps + race.laps_added - race.lap): 1.0}
     lap_seconds = race.clock.lap_seconds([lap for lap in race.raced if lap <= race.lap])
-    timed = race.clock.laps_left(race.lap, lap_seconds or float(spec.lap_seconds or 1), race.minutes_added)
+    timed = race.clock.laps_left(
+        race.lap, lap_seconds or float(spec.lap_seconds or 1), race.minutes_added
+    )
     return {max(0, laps + race.laps_added): share for laps, share in timed.items()}
 
 

@@ -16,7 +16,9 @@ from codec.race.plan import Plan
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """Something to look at: a stable ``kind``, the lap, what it is in words, and the entry it is about."""
+    """Something to look at: a stable ``kind``, the lap, what it is in words, and the entry it is
+    about.
+    """
 
     kind: str
     lap: int
@@ -28,10 +30,11 @@ class Notice:
 class Race:
     """The race behind lap ``lap`` (0: before the first report).
 
-    ``energy`` is what is known of the energy used and of the driver's habit, ``temperatures`` of each temperature. ``plan`` is the plan the
-    dash has, ``laps_added`` what is announced, ``laps_entered`` what the dash knows of it, ``removed`` the energy taken off, ``target`` the
-    energy per lap called last, ``ledger`` the wheel. ``outlook`` is what is to be seen from here; ``outlooks``, of a race followed with its
-    history, what was to be seen from each lap.
+    ``energy`` is what is known of the energy used and of the driver's habit, ``temperatures`` of
+    each temperature. ``plan`` is the plan the dash has, ``laps_added`` what is announced,
+    ``laps_entered`` what the dash knows of it, ``removed`` the energy taken off, ``target`` the
+    energy per lap called last, ``ledger`` the wheel. ``outlook`` is what is to be seen from here;
+    ``outlooks``, of a race followed with its history, what was to be seen from each lap.
     """
 
     event: Event
@@ -63,7 +66,9 @@ class Race:
         return Outlook(self)
 
     def doubts(self) -> dict[int, float]:
-        """Return, for each lap reported, how likely its report is wrong, by all that is known now."""
+        """Return, for each lap reported, how likely its report is wrong, by all that is known
+        now.
+        """
         beliefs = [self.energy, *self.temperatures.values()]
         return {lap: max(belief.doubt(lap) for belief in beliefs) for lap in self.reported}
 

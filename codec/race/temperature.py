@@ -14,19 +14,29 @@ from grammar.fields import Value
 
 _SURE = 1 - 1e-9
 _LEAST = 1e-6
-_BETWEEN, _APART, _NODES = 0.9, 0.5, 6  # of a trend cut: the share of variance between the parts, how far apart, how many either side
+_BETWEEN, _APART, _NODES = (
+    0.9,
+    0.5,
+    6,
+)  # of a trend cut: the share of variance between the parts, how far apart, how many either side
 
 
 @dataclass(frozen=True, slots=True)
 class Reaching:
-    """When a limit is reached: ``by[k]`` is the probability that it was by ``k`` laps from now (k = 0: it is already)."""
+    """When a limit is reached: ``by[k]`` is the probability that it was by ``k`` laps from now (k =
+    0: it is already).
+    """
 
     lap: int
     by: tuple[float, ...]
 
     def quantile(self, share: float) -> int | None:
-        """Return the lap by which the limit is reached with at least this probability; None if not before the flag."""
-        return next((self.lap + laps for laps, reached in enumerate(self.by) if reached >= share), None)
+        """Return the lap by which the limit is reached with at least this probability; None if not
+        before the flag.
+        """
+        return next(
+            (self.lap + laps for laps, reached in enumerate(self.by) if reached >= share), None
+        )
 
     @property
     def chance(self) -> float:
@@ -37,7 +47,9 @@ class Reaching:
 def begin(bound: TemperatureField) -> Belief:
     """Return what is known at the start."""
     spec = bound.spec
-    return Belief.start(float(bound.start), float(spec.rise), float(spec.start_spread), float(spec.rise_spread))
+    return Belief.start(
+        float(bound.start), float(spec.rise), float(spec.start_spread), float(spec.rise_spread)
+    )
 
 
 def step(bound: TemperatureField) -> Step:
@@ -53,8 +65,18 @@ def step(bound: TemperatureField) -> Step:
     )
 
 
-def report(event: Event, name: str, belief: Belief, values: Mapping[str, Value], *, wrong: float, mark: int = 0) -> tuple[Belief, float]:
-    """Return what is known after a report, and the probability that what it says of this temperature is right."""
+def report(
+    event: Event,
+    name: str,
+    belief: Belief,
+    values: Mapping[str, Value],
+    *,
+    wrong: float,
+    mark: int = 0,
+) -> tuple[Belief, float]:
+    """Return what is known after a report, and the probability that what it says of this
+    temperature is right.
+    """
     field = event.temperatures[name].field
     if name not in values:
         return belief, 1.0
@@ -66,11 +88,15 @@ def report(event: Event, name: str, belief: Belief, values: Mapping[str, Value],
 def reaching(bound: TemperatureField, belief: Belief, lap: int, laps: int) -> Reaching:
     """Return when the limit is reached within ``laps`` laps from ``lap``.
 
-    Nothing is foreseen that no trend tells. The trend is cut into narrow ones, each of which is carried on lap by lap: what has not reached
-    the limit is kept, cut at the limit, by its moments.
+    Nothing is foreseen that no trend tells. The trend is cut into narrow ones, each of which is
+    carried on lap by lap: what has not reached the limit is kept, cut at the limit, by its moments.
     """
     limit, move = float(bound.limit), replace(step(bound), jump=0.0)
-    left = [_kept(way.weight, replace(way, weight=1.0), limit) for wide in belief.ways for way in _narrow(wide)]
+    left = [
+        _kept(way.weight, replace(way, weight=1.0), limit)
+        for wide in belief.ways
+        for way in _narrow(wide)
+    ]
     by = [1 - belief.level().below(limit)]
     for _ in range(laps):
         left = [_kept(weight, way.moved(move), limit) for weight, way in left if weight > _LEAST]
@@ -83,7 +109,9 @@ def reaching(bound: TemperatureField, belief: Belief, lap: int, laps: int) -> Re
 
 
 def _narrow(way: Way) -> list[Way]:
-    """Return a way as a mixture of ways whose slopes are known better: normals at even distances, together as good as the one."""
+    """Return a way as a mixture of ways whose slopes are known better: normals at even distances,
+    together as good as the one.
+    """
     if way.weight < 1e-3 or way.slope_variance <= 0:
         return [way]
     carried = way.covariance / way.slope_variance

@@ -23,7 +23,9 @@ def _unit(kind: str, unit: str) -> Fraction:
     try:
         return _units(kind)[unit]
     except KeyError:
-        raise CodeError(f"{unit!r} is no unit of {kind}", kind="unit", expected=list(_units(kind))) from None
+        raise CodeError(
+            f"{unit!r} is no unit of {kind}", kind="unit", expected=list(_units(kind))
+        ) from None
 
 
 def energy_units() -> list[str]:
@@ -37,10 +39,16 @@ def temperature_units() -> list[str]:
 
 
 def energy(amount: Number, unit: str, to: str) -> Fraction:
-    """Return an amount of energy in the unit ``to``: 1 kWh is 3.6 MJ. Raises CodeError for an unknown unit."""
+    """Return an amount of energy in the unit ``to``: 1 kWh is 3.6 MJ.
+
+    Raises CodeError for an unknown unit.
+    """
     return Fraction(amount) * _unit("energy", unit) / _unit("energy", to)
 
 
 def temperature(reading: Number, unit: str, to: str) -> Fraction:
-    """Return a temperature in the unit ``to``: 0 °C is 273.15 K. Raises CodeError for an unknown unit."""
+    """Return a temperature in the unit ``to``: 0 °C is 273.15 K.
+
+    Raises CodeError for an unknown unit.
+    """
     return Fraction(reading) - _unit("temperature", unit) + _unit("temperature", to)

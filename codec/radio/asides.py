@@ -17,15 +17,21 @@ def asides(search: Search) -> None:
         meaning = word.meaning
         if meaning.terminal == "SEPARATOR" and meaning.value and meaning.value not in seen:
             start, end = search.sentence(place)
-            if "?" in search.text[word.span[1] : search.until(end)] or search.finder.hedged(search.forms[start:end]):
+            if "?" in search.text[word.span[1] : search.until(end)] or search.finder.hedged(
+                search.forms[start:end]
+            ):
                 search.heard.reason = f"{search.forms[place]!r} is talked about"
                 continue
-            others = sum(1 for other in search.words[start:end] if other.meaning.terminal == "UNKNOWN")
+            others = sum(
+                1 for other in search.words[start:end] if other.meaning.terminal == "UNKNOWN"
+            )
             if others > 3 * len(search.forms[place].split()):
                 search.heard.reason = f"{search.forms[place]!r} in the middle of other talk"
                 continue
             seen.add(meaning.value)
-            search.heard.found.append(Found("phrase", word.span, name=meaning.value, number=_number(search, place + 1)))
+            search.heard.found.append(
+                Found("phrase", word.span, name=meaning.value, number=_number(search, place + 1))
+            )
         elif meaning.terminal == "ASK":
             search.heard.found.append(Found("ask", word.span, name=_asked(search, place)))
         elif meaning.terminal == "ANSWER" and len(search.words) <= 4:
@@ -33,7 +39,11 @@ def asides(search: Search) -> None:
 
 
 def _asked(search: Search, place: int) -> str:
-    following = [search.forms[n] for n in range(place, min(place + 6, len(search.words))) if search.words[n].meaning.terminal != "UNKNOWN"]
+    following = [
+        search.forms[n]
+        for n in range(place, min(place + 6, len(search.words)))
+        if search.words[n].meaning.terminal != "UNKNOWN"
+    ]
     return " ".join(following)
 
 

@@ -1,4 +1,6 @@
-"""What a recogniser was not sure of: its confidences and alternatives weighed, so that a report is as certain as its words are."""
+"""What a recogniser was not sure of: its confidences and alternatives weighed, so that a report is
+as certain as its words are.
+"""
 
 from __future__ import annotations
 
@@ -18,8 +20,8 @@ _MOST_TRIED = 48
 class Choice:
     """The text an utterance is taken for, and what was found in it.
 
-    ``share`` is what other texts leave it, 0 … 1; ``instead_of`` the text the recogniser had first, where another was taken; ``changed``
-    whether it puts something right that was said before.
+    ``share`` is what other texts leave it, 0 … 1; ``instead_of`` the text the recogniser had first,
+    where another was taken; ``changed`` whether it puts something right that was said before.
     """
 
     said: Utterance
@@ -30,13 +32,17 @@ class Choice:
     instead_of: str = ""
 
     def certainty(self, odds: Mapping[str, float], found: Found) -> float:
-        """Return how sure a report is: that it is one, that its words were recognised, and that no other text was meant."""
+        """Return how sure a report is: that it is one, that its words were recognised, and that no
+        other text was meant.
+        """
         spoken = 1 / (1 + 2 ** -min(60.0, odds["accept"] - odds["rarity"] + found.bits))
         return spoken * self.share * heard_right(self.said, found)
 
 
 def heard_right(said: Utterance, found: Found) -> float:
-    """Return the recogniser's confidence in the words of a report: their product, or the utterance's own where words have none."""
+    """Return the recogniser's confidence in the words of a report: their product, or the
+    utterance's own where words have none.
+    """
     place, product, told = 0, 1.0, False
     for word in said.words:
         start = said.text.find(word.text, place)
@@ -49,7 +55,8 @@ def heard_right(said: Utterance, found: Found) -> float:
 
 
 def best(finder: Finder, said: Utterance, role: Direction | None, context: Any) -> Choice:
-    """Return what an utterance is taken for: its text as it stands where that holds a report, else the one alternative that does.
+    """Return what an utterance is taken for: its text as it stands where that holds a report, else
+    the one alternative that does.
 
     Where several texts hold different reports each is as sure as its share of their confidences.
     """
@@ -72,7 +79,13 @@ def best(finder: Finder, said: Utterance, role: Direction | None, context: Any) 
     if not choices:
         return plain
     chosen = own or max(weights, key=lambda strings: weights[strings])
-    total = sum(weights.values()) if own else max(sum(weights.values()), min(1.0, _confidence(said) + sum(w for _, w in _texts(said))))
+    total = (
+        sum(weights.values())
+        if own
+        else max(
+            sum(weights.values()), min(1.0, _confidence(said) + sum(w for _, w in _texts(said)))
+        )
+    )
     choice = choices[chosen]
     choice.share = weights[chosen] / total if total else 0.0
     return choice
@@ -90,7 +103,9 @@ def _confidence(said: Utterance) -> float:
 
 
 def _texts(said: Utterance) -> Iterator[tuple[str, float]]:
-    """Yield the other texts an utterance may have had, each with its confidence: the recogniser's own, then one word changed at a time."""
+    """Yield the other texts an utterance may have had, each with its confidence: the recogniser's
+    own, then one word changed at a time.
+    """
     yield from said.alternatives[:_MOST_TRIED]
     whole, place, count = _confidence(said), 0, 0
     for word in said.words:

@@ -64,18 +64,28 @@ class Roster:
         return role, said.car or car or self._only(said.speaker, role)
 
     def _only(self, speaker: str, role: Direction | None) -> str:
-        """Return the one car there is; "" for somebody who is none of its people, where they are all named."""
+        """Return the one car there is; "" for somebody who is none of its people, where they are
+        all named.
+        """
         if len(self.crews) != 1:
             return ""
         crew = self.crews[0]
         return "" if crew.driver and crew.wall and speaker and role is None else crew.car
 
     def foreign(self, said: Utterance, role: Direction | None) -> bool:
-        """Tell whether somebody speaks who is nobody's driver, though the drivers are named: a report of theirs is of no car known."""
-        return bool(role is None and said.speaker and not said.car and any(crew.driver for crew in self.crews))
+        """Tell whether somebody speaks who is nobody's driver, though the drivers are named: a
+        report of theirs is of no car known.
+        """
+        return bool(
+            role is None
+            and said.speaker
+            and not said.car
+            and any(crew.driver for crew in self.crews)
+        )
 
     def silent(self) -> list[str]:
-        """Return the people named who have not spoken, each with the car; none where the transcript names nobody.
+        """Return the people named who have not spoken, each with the car; none where the transcript
+        names nobody.
 
         The driver of a car that a transcript names itself needs no name in it.
         """
@@ -85,13 +95,19 @@ class Roster:
         found = []
         for crew in self.crews:
             driven = crew.car in self._cars or any(name in spoke for name in crew.own_names)
-            absent = [name for name in crew.people if name.casefold() not in spoke and not (driven and name == crew.driver)]
+            absent = [
+                name
+                for name in crew.people
+                if name.casefold() not in spoke and not (driven and name == crew.driver)
+            ]
             found += [f"{name} (car {crew.car})" for name in absent]
         return found
 
 
 def crews_of(named: Iterable[str]) -> list[Crew]:
-    """Return the crews of ``CAR=DRIVER,ENGINEER…`` arguments; raises CodeError where a car or a name stands in two of them."""
+    """Return the crews of ``CAR=DRIVER,ENGINEER…`` arguments; raises CodeError where a car or a
+    name stands in two of them.
+    """
     crews: list[Crew] = []
     of: dict[str, str] = {}
     for text in named:
@@ -107,6 +123,8 @@ def crews_of(named: Iterable[str]) -> list[Crew]:
             other = of.setdefault(name.casefold(), car)
             if other != car:
                 hint = "name everybody once: what they say must belong to one car"
-                raise CodeError(f"{name!r} is named for car {other} and for car {car}", kind="usage", hint=hint)
+                raise CodeError(
+                    f"{name!r} is named for car {other} and for car {car}", kind="usage", hint=hint
+                )
         crews.append(crew)
     return crews

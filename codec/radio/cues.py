@@ -1,7 +1,7 @@
 """Cues with times, WebVTT and SubRip, as utterances: a block at a time.
 
-A block ends at a blank line, and at the line of times of the next cue (WebVTT, 6.1: "collect a WebVTT block"); a number alone on the line
-before it is the next cue's, where the cues are numbered.
+A block ends at a blank line, and at the line of times of the next cue (WebVTT, 6.1: "collect a
+WebVTT block"); a number alone on the line before it is the next cue's, where the cues are numbered.
 """
 
 from __future__ import annotations
@@ -18,7 +18,9 @@ _ARROW = "-->"
 _NO_CUES = ("WEBVTT", "NOTE", "STYLE", "REGION")
 
 
-def cues(lines: Iterable[str], form: Form, is_code: Callable[[str], bool]) -> Iterator[Utterance | LeftOut]:
+def cues(
+    lines: Iterable[str], form: Form, is_code: Callable[[str], bool]
+) -> Iterator[Utterance | LeftOut]:
     """Yield the utterances of a file of cues, and the cues that can't be read."""
     read = _webvtt if form == "vtt" else _subrip
     for number, block in _blocks(lines):
@@ -43,7 +45,11 @@ def _blocks(lines: Iterable[str]) -> Iterator[tuple[int, str]]:
         line = raw.rstrip("\r\n")
         timed = _ARROW in line
         if timed and any(_ARROW in other or other.startswith("WEBVTT") for other in block):
-            kept = [block.pop()] if numbered and len(block) > 1 and block[-1].strip().isdecimal() else []
+            kept = (
+                [block.pop()]
+                if numbered and len(block) > 1 and block[-1].strip().isdecimal()
+                else []
+            )
             yield start, "\n".join(block)
             block, start = kept, number - len(kept)
         if timed:
@@ -84,12 +90,17 @@ def _subrip(block: str) -> tuple[int, int, str]:
         cue = next(iter(srt.parse(block + "\n\n")))
     except (srt.SRTParseError, StopIteration, ValueError):
         raise ValueError("no times hh:mm:ss,mmm --> hh:mm:ss,mmm") from None
-    at, until = (_clock(part.split()[0]) for part in next(line for line in block.split("\n") if _ARROW in line).split(_ARROW, 1))
+    at, until = (
+        _clock(part.split()[0])
+        for part in next(line for line in block.split("\n") if _ARROW in line).split(_ARROW, 1)
+    )
     return at, until, cue.content
 
 
 def _voices(text: str, is_code: Callable[[str], bool]) -> Iterator[tuple[str, str]]:
-    """Yield (speaker, words) of a cue: by its voice spans, or by names before colons, a line each."""
+    """Yield (speaker, words) of a cue: by its voice spans, or by names before colons, a line
+    each.
+    """
     import html
 
     pieces = _VOICE.split(text)

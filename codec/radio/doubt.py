@@ -1,4 +1,6 @@
-"""What a report that can't be read may have been, and what to ask: a narrow door to ``codec.hear``."""
+"""What a report that can't be read may have been, and what to ask: a narrow door to
+``codec.hear``.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +18,9 @@ from grammar.exact import percent
 if TYPE_CHECKING:
     from codec.hear import Hearing
 
-LIKELY = 0.5  # a guess below this can't be taken, not even by hand: it is more likely wrong than right
+LIKELY = (
+    0.5  # a guess below this can't be taken, not even by hand: it is more likely wrong than right
+)
 _SURE = 0.9  # a field less sure than this is pointed out
 _TELLING = 0.1  # and one less sure than this says nothing of the report
 _GUESSED = "most likely"
@@ -24,9 +28,11 @@ _GUESSED = "most likely"
 
 @dataclass(frozen=True, slots=True)
 class Doubt:
-    """The likeliest reading with its probability, the fields that are not sure, what to ask, and whether it may be taken as it is.
+    """The likeliest reading with its probability, the fields that are not sure, what to ask, and
+    whether it may be taken as it is.
 
-    ``fields`` holds (title, value, probability of it) of every doubtful field; ``hearing`` is what an answer to the question is added to.
+    ``fields`` holds (title, value, probability of it) of every doubtful field; ``hearing`` is what
+    an answer to the question is added to.
     """
 
     guess: Reading
@@ -47,7 +53,10 @@ class Doubt:
     def message(self) -> str:
         """The message that is likely said, whatever its values; "" if none is."""
         found = self.hearing.candidates
-        likely = sum(one.probability for one in found if one.reading.message == self.guess.message) >= LIKELY
+        likely = (
+            sum(one.probability for one in found if one.reading.message == self.guess.message)
+            >= LIKELY
+        )
         return self.guess.message if likely else ""
 
     @property
@@ -57,12 +66,17 @@ class Doubt:
 
 
 def how_sure(probability: float) -> str:
-    """Return a probability as people read it: never all of 100 %, which nothing heard through noise is."""
+    """Return a probability as people read it: never all of 100 %, which nothing heard through noise
+    is.
+    """
     return percent(min(probability, 0.9999))
 
 
-def doubt(book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | None = None) -> Doubt | None:
-    """Return what ``text`` may have been, given the values of the last report of this car; None where nothing can be said.
+def doubt(
+    book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | None = None
+) -> Doubt | None:
+    """Return what ``text`` may have been, given the values of the last report of this car; None
+    where nothing can be said.
 
     With ``asked``, the text answers the question asked there.
     """
@@ -70,7 +84,9 @@ def doubt(book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | 
 
     earlier = [] if asked is None else [asked.hearing]
     try:
-        hearing = hear(book, text, prior=dict(last) if last else None, direction="car", earlier=earlier)
+        hearing = hear(
+            book, text, prior=dict(last) if last else None, direction="car", earlier=earlier
+        )
     except (CodeError, ValueError):
         return None
     if not hearing.candidates:
@@ -79,19 +95,36 @@ def doubt(book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | 
     fields = []
     for name, marginal in hearing.marginals.items():
         if name in best.reading.levels and marginal.probability < _SURE:
-            fields.append((marginal.field.title, marginal.text(marginal.level), marginal.probability))
+            fields.append(
+                (marginal.field.title, marginal.text(marginal.level), marginal.probability)
+            )
     decision = hearing.decision
-    return Doubt(best.reading, best.probability, tuple(fields), decision.question, decision.kind == "accept", hearing)
+    return Doubt(
+        best.reading,
+        best.probability,
+        tuple(fields),
+        decision.question,
+        decision.kind == "accept",
+        hearing,
+    )
 
 
 def doubtful(found: Doubt) -> list[tuple[str, str, float]]:
-    """Return the (title, value, probability) worth telling of: none where it is likely that no report was heard at all."""
-    return [one for one in found.fields if one[2] >= _TELLING] if found.hearing.nothing < LIKELY else []
+    """Return the (title, value, probability) worth telling of: none where it is likely that no
+    report was heard at all.
+    """
+    return (
+        [one for one in found.fields if one[2] >= _TELLING]
+        if found.hearing.nothing < LIKELY
+        else []
+    )
 
 
 @dataclass(frozen=True, slots=True)
 class Perhaps:
-    """What a report that can't be read most likely was: its symbols ("" where no guess is likely), and its lap where that is sure."""
+    """What a report that can't be read most likely was: its symbols ("" where no guess is likely),
+    and its lap where that is sure.
+    """
 
     string: str
     probability: float
@@ -106,14 +139,28 @@ def guessed(note: str) -> str:
     return note[note.find(_GUESSED) :] if _GUESSED in note else ""
 
 
-def perhaps(book: Book, text: str, last: Mapping[str, Any] | None, context: Mapping[str, Any]) -> Perhaps | None:
-    """Return what ``text`` most likely was, given the values of the last report and what restores its lap; None where nobody can tell."""
+def perhaps(
+    book: Book, text: str, last: Mapping[str, Any] | None, context: Mapping[str, Any]
+) -> Perhaps | None:
+    """Return what ``text`` most likely was, given the values of the last report and what restores
+    its lap; None where nobody can tell.
+    """
     found = doubt(book, text, last)
     if found is None:
         return None
     marginal = found.hearing.marginals.get(lap_field(book))
     sure = marginal is not None and marginal.probability >= _SURE
     guess = found.guess
-    said = Reading(book, guess.match, guess.text, guess.spans, dict(context)).values.get(lap_field(book)) if sure else None
+    said = (
+        Reading(book, guess.match, guess.text, guess.spans, dict(context)).values.get(
+            lap_field(book)
+        )
+        if sure
+        else None
+    )
     string = guess.said if found.probability >= LIKELY else ""
-    return Perhaps(string, found.probability, int(said) if isinstance(said, Decimal) and said == said.to_integral_value() else None)
+    return Perhaps(
+        string,
+        found.probability,
+        int(said) if isinstance(said, Decimal) and said == said.to_integral_value() else None,
+    )

@@ -1,7 +1,7 @@
 """How strongly words speak for a code being read out, and how easily a message is met by chance.
 
-Both in bits: a run of words is taken for a report where its words are much rarer in ordinary talk than the strings of the message are
-among all strings of that length.
+Both in bits: a run of words is taken for a report where its words are much rarer in ordinary talk
+than the strings of the message are among all strings of that length.
 """
 
 from __future__ import annotations
@@ -25,7 +25,9 @@ from grammar.speech.words import Word, cut
 _MOST_KEPT = 200_000
 _DIGITS = {"TEEN": 2, "TENS": 2, "HUNDRED": 3, "THOUSAND": 4, "MULTIPLE": 4, "AND": 0}
 _PAUSED = frozenset(("-", "–", "…", ","))
-SPOKEN = frozenset(("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "MULTIPLE", "AND"))
+SPOKEN = frozenset(
+    ("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "MULTIPLE", "AND")
+)
 
 
 @functools.cache
@@ -50,7 +52,11 @@ class Evidence:
     def of_word(self, raw: str, meaning: Meaning) -> float:
         """Return the bits of one word as written."""
         form, terminal = raw.casefold(), meaning.terminal
-        if terminal == "AND" or form in self._homophones or (len(form) == 1 and raw.isalpha() and raw.islower()):
+        if (
+            terminal == "AND"
+            or form in self._homophones
+            or (len(form) == 1 and raw.isalpha() and raw.islower())
+        ):
             return float(self.bits["small" if len(form) == 1 else "homophone"])
         if terminal == "TYPED" and raw.isalpha() and raw.islower():
             return float(self.bits["small"])
@@ -66,7 +72,9 @@ class Evidence:
         return float(self.bits["number"]) if terminal in SPOKEN else 0.0
 
     def of_words(self, text: str, words: Iterable[Word]) -> float:
-        """Return the bits of words of ``text`` together: code words in a row speak for each other, words that merely count on don't."""
+        """Return the bits of words of ``text`` together: code words in a row speak for each other,
+        words that merely count on don't.
+        """
         total, before, step = 0.0, "", 9
         for word in words:
             terminal, options = word.meaning.terminal, word.meaning.options
@@ -77,12 +85,18 @@ class Evidence:
             alone = self.of_word(text[word.span[0] : word.span[1]], word.meaning)
             last, step = step, ord(symbol) - ord(before) if len(symbol) == len(before) == 1 else 9
             counted = step == last and abs(step) <= 1
-            total += min(alone, float(self.bits["counted"])) if counted else alone + (self.bits["row"] if before else 0)
+            total += (
+                min(alone, float(self.bits["counted"]))
+                if counted
+                else alone + (self.bits["row"] if before else 0)
+            )
             before = symbol
         return total
 
     def chance(self, message: Message, length: int) -> float:
-        """Return log2 of the number of strings of ``length`` symbols that the message has (check symbols count as fixed)."""
+        """Return log2 of the number of strings of ``length`` symbols that the message has (check
+        symbols count as fixed).
+        """
         key = (message.name, length)
         if key not in self._chances:
             self._count(message, max(length, min(message.lengths[1], 60)))
@@ -103,12 +117,19 @@ class Evidence:
             self._chances[message.name, length] = math.log2(complete) if complete else math.inf
 
     def _figures(self, message: Message) -> float:
-        """Return the length of the message's shortest string of nothing but digits; infinite where it has none."""
+        """Return the length of the message's shortest string of nothing but digits; infinite where
+        it has none.
+        """
         automaton, digits = build([message]), self.book.alphabet.mask(self.book.alphabet.digits)
         states, length = {automaton.starts[0]}, 0
         while states and length < message.lengths[1]:
             length += 1
-            states = {step.target for state in states for step in automaton.steps[state] if step.mask & digits}
+            states = {
+                step.target
+                for state in states
+                for step in automaton.steps[state]
+                if step.mask & digits
+            }
             if any(automaton.accepting[state] for state in states):
                 return length
         return math.inf
@@ -117,32 +138,54 @@ class Evidence:
         """Return the fewest bits of words with which a message could ever be taken."""
         odds = settings()["odds"]
         lengths = range(message.lengths[0], min(message.lengths[1], 60) + 1)
-        return float(min(self.chance(message, n) for n in lengths) + odds["accept"] - odds["alone"] - odds["role"])
+        return float(
+            min(self.chance(message, n) for n in lengths)
+            + odds["accept"]
+            - odds["alone"]
+            - odds["role"]
+        )
 
 
 def digits_of(meaning: Meaning) -> float:
-    """Return how many digits a word may be at most; infinite for a word that may be something else."""
+    """Return how many digits a word may be at most; infinite for a word that may be something
+    else.
+    """
     if meaning.terminal in _DIGITS:
         return _DIGITS[meaning.terminal]
     if meaning.terminal == "FILLER":
         return 0
-    return max(map(len, meaning.options), default=0) if all(option.isdigit() for option in meaning.options) else math.inf
+    return (
+        max(map(len, meaning.options), default=0)
+        if all(option.isdigit() for option in meaning.options)
+        else math.inf
+    )
 
 
 class Prefilter(dict[str, tuple[float, float]]):
-    """By word as it stands in a line its bits, and how many digits it may be (infinite for a word that is no digit).
+    """By word as it stands in a line its bits, and how many digits it may be (infinite for a word
+    that is no digit).
 
-    Lines in which no run of words speaks for a report, or is long enough to be one of digits alone, are passed over quickly.
+    Lines in which no run of words speaks for a report, or is long enough to be one of digits alone,
+    are passed over quickly.
     """
 
     def __init__(self, evidence: Evidence) -> None:
         """Take the words that always need a closer look."""
         super().__init__()
-        self._evidence, self._row, self._refused = evidence, float(evidence.bits["row"]), float(settings()["odds"]["refused"])
-        self._near, self._talk = float(settings()["odds"]["near"]), frozenset(settings()["cues"]["plain"])
+        self._evidence, self._row, self._refused = (
+            evidence,
+            float(evidence.bits["row"]),
+            float(settings()["odds"]["refused"]),
+        )
+        self._near, self._talk = (
+            float(settings()["odds"]["near"]),
+            frozenset(settings()["cues"]["plain"]),
+        )
         closer, self._grouped = [], set[str]()
         for form, meaning in evidence.book.lexicon.meanings.items():
-            if meaning.terminal in ("ASK", "CORRECTION", "REPEAT", "ANEW") or (meaning.terminal == "SEPARATOR" and meaning.value):
+            if meaning.terminal in ("ASK", "CORRECTION", "REPEAT", "ANEW") or (
+                meaning.terminal == "SEPARATOR" and meaning.value
+            ):
                 closer.append(form)
             elif " " in form and meaning.terminal in SPOKEN:
                 self._grouped.update(form.split())
@@ -155,16 +198,25 @@ class Prefilter(dict[str, tuple[float, float]]):
             self.clear()
         run = symbols = 0.0
         bridged = False
-        least, row, shortest, plain = self._evidence.least, self._row, self._evidence.shortest_figures, self._refused
+        least, row, shortest, plain = (
+            self._evidence.least,
+            self._row,
+            self._evidence.shortest_figures,
+            self._refused,
+        )
         for raw in text.split():
             bits, digits = self[raw]
             if bits:
                 run += bits + row
                 symbols += digits
-                if run >= (self._near if bridged else least) and (symbols >= shortest or run >= plain):
+                if run >= (self._near if bridged else least) and (
+                    symbols >= shortest or run >= plain
+                ):
                     return True
             elif raw not in _PAUSED:
-                bridged = bool(run) and not bridged and raw.casefold() not in self._talk  # it may be a word of the code misheard
+                bridged = (
+                    bool(run) and not bridged and raw.casefold() not in self._talk
+                )  # it may be a word of the code misheard
                 run, symbols = (run, symbols) if bridged else (0.0, 0.0)
         return self._closer.search(text) is not None
 
@@ -173,11 +225,19 @@ class Prefilter(dict[str, tuple[float, float]]):
         return self[raw][0] > 0
 
     def __missing__(self, raw: str) -> tuple[float, float]:
-        found = cut(self._evidence.book.lexicon, f"… {raw}", tolerant=True)[1:]  # not alone: small letters are a word then
+        found = cut(self._evidence.book.lexicon, f"… {raw}", tolerant=True)[
+            1:
+        ]  # not alone: small letters are a word then
         bits = self._evidence.of_words(f"… {raw}", found)
         form = raw.strip(".,;:!?\"'").casefold()
         filler = bool(found) and all(word.meaning.terminal == "FILLER" for word in found)
-        bits = max(bits, 0.1 if filler else 0.0, float(self._evidence.bits["spelling"]) if form in self._grouped else 0.0)
-        figures = form not in self._grouped and all(digits_of(word.meaning) < math.inf for word in found)
+        bits = max(
+            bits,
+            0.1 if filler else 0.0,
+            float(self._evidence.bits["spelling"]) if form in self._grouped else 0.0,
+        )
+        figures = form not in self._grouped and all(
+            digits_of(word.meaning) < math.inf for word in found
+        )
         self[raw] = bits, sum(digits_of(word.meaning) for word in found) if figures else math.inf
         return self[raw]

@@ -1,4 +1,6 @@
-"""Finds what a book's people say in ordinary talk: reports and calls, phrases, questions, answers."""
+"""Finds what a book's people say in ordinary talk: reports and calls, phrases, questions,
+answers.
+"""
 
 from __future__ import annotations
 
@@ -22,12 +24,18 @@ class Finder:
         """Weigh the words of a book."""
         self.book, self.evidence, self.reports = book, Evidence(book), Nearly(book, "car")
         self.odds, cues = settings()["odds"], settings()["cues"]
-        self._before, self._after, self._hedges = frozenset(cues["before"]), frozenset(cues["after"]), frozenset(cues["hedges"])
+        self._before, self._after, self._hedges = (
+            frozenset(cues["before"]),
+            frozenset(cues["after"]),
+            frozenset(cues["hedges"]),
+        )
         self.shortest = min(message.lengths[0] for message in book.messages.values())
         self._plain = frozenset(cues["plain"]) | self._before | self._after
 
     def find(self, text: str, role: Direction | None = None, context: Any = None) -> Heard:
-        """Return what ``text`` holds; ``role`` is the direction of what its speaker sends; ``context`` as for ``decode``."""
+        """Return what ``text`` holds; ``role`` is the direction of what its speaker sends;
+        ``context`` as for ``decode``.
+        """
         return Search(self, text, role, context).run()
 
     def claimed(self, form: str, *, before: bool) -> bool:

@@ -19,16 +19,19 @@ from grammar.errors import CodeError
 from grammar.speech.words import cut
 
 _BATCH = 500
-_MOST_HELD = 20_000  # entries held back while somebody named has not spoken, and nobody knows whose car others report of
+# entries held back while somebody named has not spoken, and nobody knows whose car others report of
+_MOST_HELD = 20_000
 _EXAMPLES = 2
 
 
 @dataclass(slots=True)
 class Summary:
-    """What an import brought: entries by kind, those that were there already, and what was left out by reason with a few examples.
+    """What an import brought: entries by kind, those that were there already, and what was left out
+    by reason with a few examples.
 
-    ``once_more`` counts the reports of laps that had one before, ``of_no_car`` by speaker the reports and calls that belong to no car,
-    ``supposed`` the calls of people nobody named, taken for the only car's; ``silent`` names those who were named and never spoke.
+    ``once_more`` counts the reports of laps that had one before, ``of_no_car`` by speaker the
+    reports and calls that belong to no car, ``supposed`` the calls of people nobody named, taken
+    for the only car's; ``silent`` names those who were named and never spoke.
     """
 
     written: dict[str, int] = field(default_factory=dict)
@@ -38,13 +41,20 @@ class Summary:
     of_no_car: dict[str, int] = field(default_factory=dict)
     supposed: dict[str, int] = field(default_factory=dict)
     silent: list[str] = field(default_factory=list)
-    reporters: dict[str, int] = field(default_factory=dict)  # who reports, where no car is named and all count for one
+    reporters: dict[str, int] = field(
+        default_factory=dict
+    )  # who reports, where no car is named and all count for one
     left_out: dict[str, int] = field(default_factory=dict)
     examples: dict[str, list[LeftOut]] = field(default_factory=dict)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the counts for ``--json``."""
-        facts = {"written": self.written, "refused": self.refused, "there_already": self.there, "left_out": self.left_out}
+        facts = {
+            "written": self.written,
+            "refused": self.refused,
+            "there_already": self.there,
+            "left_out": self.left_out,
+        }
         return facts | {
             "laps_reported_before": self.once_more,
             "of_no_car": self.of_no_car,
@@ -55,7 +65,11 @@ class Summary:
 
     def leave(self, left: LeftOut) -> None:
         """Count what was left out."""
-        reason = left.reason if len(self.left_out) < 50 or left.reason in self.left_out else "other reasons"
+        reason = (
+            left.reason
+            if len(self.left_out) < 50 or left.reason in self.left_out
+            else "other reasons"
+        )
         self.left_out[reason] = self.left_out.get(reason, 0) + 1
         shown = self.examples.setdefault(reason, [])
         if len(shown) < _EXAMPLES:
@@ -77,7 +91,9 @@ class Summary:
 
 
 def bounded(stream: BinaryIO, read: Callable[[int], None] | None = None) -> Iterator[str]:
-    """Yield the lines of a stream, each cut at a bound so that no line can fill the memory; ``read`` is told the bytes taken."""
+    """Yield the lines of a stream, each cut at a bound so that no line can fill the memory;
+    ``read`` is told the bytes taken.
+    """
     for raw in iter(lambda: stream.readline(MOST_LINE * 4), b""):
         size = len(raw)
         if not raw.endswith(b"\n"):
@@ -114,15 +130,21 @@ def import_transcript(
     after: Mapping[str, int] | None = None,
     left_out: Callable[[LeftOut], None] | None = None,
 ) -> Summary:
-    """Write what a transcript brings to the journal; the same transcript again, a longer one, or another form of it adds only what is new.
+    """Write what a transcript brings to the journal; the same transcript again, a longer one, or
+    another form of it adds only what is new.
 
-    ``crews`` tells who drives which car and who speaks to it, ``times`` when laps began, ``after`` the lap of a car before its first report
-    (0). ``left_out`` is told of every line left out. Raises SheetError, and CodeError where the names of ``crews`` are not those of the
-    transcript: nothing is written then.
+    ``crews`` tells who drives which car and who speaks to it, ``times`` when laps began, ``after``
+    the lap of a car before its first report (0). ``left_out`` is told of every line left out.
+    Raises SheetError, and CodeError where the names of ``crews`` are not those of the transcript:
+    nothing is written then.
     """
     summary, listener = Summary(), Listener(journal.book, crews, times=times, after=after)
     named, there = cars(journal.entries()), There.before(journal)
-    new = [Entry(kind="car", car=c.car, message=c.driver, note=", ".join(c.wall)) for c in crews if c.car not in named]
+    new = [
+        Entry(kind="car", car=c.car, message=c.driver, note=", ".join(c.wall))
+        for c in crews
+        if c.car not in named
+    ]
     batch: list[tuple[Entry, str]] = []
     for draft in drafts(listener, lines, form):
         if isinstance(draft, LeftOut):
@@ -133,7 +155,9 @@ def import_transcript(
         if crews:
             summary.place(draft.entry, crews)
         elif draft.entry.kind == "report" and draft.entry.speaker:
-            summary.reporters[draft.entry.speaker] = summary.reporters.get(draft.entry.speaker, 0) + 1
+            summary.reporters[draft.entry.speaker] = (
+                summary.reporters.get(draft.entry.speaker, 0) + 1
+            )
         batch.append((draft.entry, draft.about))
         astray = bool(summary.of_no_car) and bool(listener.roster.silent())
         if len(batch) >= (_MOST_HELD if astray else _BATCH):
@@ -150,12 +174,16 @@ def import_transcript(
 
 def by_speaker(counts: Mapping[str, int]) -> str:
     """Return in words who said how many."""
-    shown = [f"{name or 'somebody without a name'} ({count})" for name, count in list(counts.items())[:6]]
+    shown = [
+        f"{name or 'somebody without a name'} ({count})" for name, count in list(counts.items())[:6]
+    ]
     return ", ".join(shown) + (f" … and {len(counts) - 6} more" if len(counts) > 6 else "")
 
 
 def _unless_astray(summary: Summary, listener: Listener) -> None:
-    """Raise CodeError where somebody named never spoke and others, of no car, report: most likely the name is another in the transcript."""
+    """Raise CodeError where somebody named never spoke and others, of no car, report: most likely
+    the name is another in the transcript.
+    """
     summary.silent = listener.roster.silent()
     if not (summary.silent and summary.of_no_car):
         return
@@ -163,12 +191,22 @@ def _unless_astray(summary: Summary, listener: Listener) -> None:
     raise CodeError(
         f"{silent} never spoke, and there are reports or calls of nobody's car, said by {others}",
         kind="unknown-speaker",
-        hint="name people as the transcript does, and leave out those who are silent in it; nothing was written",
+        hint=(
+            "name people as the transcript does, and leave out those who are silent in it; nothing"
+            " was written"
+        ),
     )
 
 
-def write(journal: Journal, pairs: Sequence[tuple[Entry, str]], summary: Summary, there: There | None = None) -> None:
-    """Write entries in one go and count them; those that were there already are counted apart, and reports of laps that had one too."""
+def write(
+    journal: Journal,
+    pairs: Sequence[tuple[Entry, str]],
+    summary: Summary,
+    there: There | None = None,
+) -> None:
+    """Write entries in one go and count them; those that were there already are counted apart, and
+    reports of laps that had one too.
+    """
     last = journal.last
     if there is not None:
         count = len(pairs)
@@ -183,7 +221,10 @@ def write(journal: Journal, pairs: Sequence[tuple[Entry, str]], summary: Summary
 
 
 def import_export(journal: Journal, read: Read) -> Summary:
-    """Write the entries of an exported sheet to the journal, those that are not there yet. Raises SheetError."""
+    """Write the entries of an exported sheet to the journal, those that are not there yet.
+
+    Raises SheetError.
+    """
     summary = Summary()
     batch: list[tuple[Entry, str]] = []
     for pair in restore(journal, read):

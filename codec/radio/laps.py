@@ -46,19 +46,30 @@ class LapTimes:
         """Read a CSV with the columns car, lap, start (seconds, or ISO 8601); raises SheetError."""
         rows = csv.DictReader(lines)
         if not {"car", "lap", "start"} <= set(rows.fieldnames or ()):
-            raise SheetError(f"{name}: columns car, lap, start are expected", kind="lap-times", hint="the first line names the columns")
+            raise SheetError(
+                f"{name}: columns car, lap, start are expected",
+                kind="lap-times",
+                hint="the first line names the columns",
+            )
         starts: dict[str, list[tuple[int, int]]] = {}
         for row in rows:
             try:
                 starts.setdefault(row["car"] or "", []).append(_start(row["start"], row["lap"]))
             except ValueError as error:
-                raise SheetError(f"{name}, line {rows.line_num}: {error}", kind="lap-times") from None
+                raise SheetError(
+                    f"{name}, line {rows.line_num}: {error}", kind="lap-times"
+                ) from None
         for car, pairs in starts.items():
             pairs.sort()
             for (before, lap), (at, following) in itertools.pairwise(pairs):
                 if at == before or following <= lap:
-                    message = f"{name}: car {car} begins lap {lap} at {before / 1000:g} s and lap {following} at {at / 1000:g} s"
-                    raise SheetError(message, kind="lap-times", expected=["laps that begin one after the other"])
+                    message = (
+                        f"{name}: car {car} begins lap {lap} at {before / 1000:g} s and lap"
+                        f" {following} at {at / 1000:g} s"
+                    )
+                    raise SheetError(
+                        message, kind="lap-times", expected=["laps that begin one after the other"]
+                    )
         return cls(starts)
 
     def at(self, car: str, moment: int | None) -> int | None:
@@ -79,7 +90,9 @@ class LapKeeper:
         found = book.fields.get(self._field)
         self._wrapped = found if isinstance(found, Wrapped) else None
         cars = book.sent_by("car")
-        self._counted = cars[0].name if cars else ""  # without a lap field every report of the first message is one more lap
+        self._counted = (
+            cars[0].name if cars else ""
+        )  # without a lap field every report of the first message is one more lap
 
     def expected(self, at: int | None) -> int:
         """Return the lap the next report is expected to be of."""
@@ -87,7 +100,9 @@ class LapKeeper:
         return self.last + 1 if timed is None else timed
 
     def context(self, at: int | None) -> dict[str, Any]:
-        """Return what restores a wrapped lap: the lap expected, up to two before it, else the ones after it, for races run forward."""
+        """Return what restores a wrapped lap: the lap expected, up to two before it, else the ones
+        after it, for races run forward.
+        """
         field = self._wrapped
         if field is None:
             return {self._field: self.expected(at)} if self._field else {}
@@ -114,8 +129,12 @@ class LapKeeper:
             return self.last + 1, "order"
         return self.now(at, None)
 
-    def of_unread(self, perhaps: int | None, at: int | None, given: int | None) -> tuple[int, LapBy]:
-        """Return the lap of a report that can't be read, of which most likely lap ``perhaps`` was said (None if nobody knows)."""
+    def of_unread(
+        self, perhaps: int | None, at: int | None, given: int | None
+    ) -> tuple[int, LapBy]:
+        """Return the lap of a report that can't be read, of which most likely lap ``perhaps`` was
+        said (None if nobody knows).
+        """
         if given is not None:
             return given, "given"
         return (self.expected(at), "order") if perhaps is None else (perhaps, "said")

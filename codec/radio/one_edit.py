@@ -1,4 +1,6 @@
-"""Whether words are a report but for one of them: misheard, missing, or said in place of another."""
+"""Whether words are a report but for one of them: misheard, missing, or said in place of
+another.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +16,8 @@ Options = tuple[str, ...]
 
 
 class Nearly:
-    """The strings of a book's messages of one direction, and those that lack one symbol or have another in its place.
+    """The strings of a book's messages of one direction, and those that lack one symbol or have
+    another in its place.
 
     Check symbols count as free: a report with a wrong one has a symbol misheard.
     """
@@ -26,13 +29,20 @@ class Nearly:
         self._automaton = build(messages)
 
     def nearly(self, words: Iterable[Word]) -> bool:
-        """Tell whether words are at most one word from a report; a word that is none of the code must be the one misheard."""
+        """Tell whether words are at most one word from a report; a word that is none of the code
+        must be the one misheard.
+        """
         options = _options(words)
         if options is None:
             return False
-        right, once = set(self._automaton.starts), set[int]()  # the states reached with every word as it is, and with one that is not
+        right, once = (
+            set(self._automaton.starts),
+            set[int](),
+        )  # the states reached with every word as it is, and with one that is not
         for choices in options:
-            other = self._any(right)  # whatever was said in place of this word, or is missing before it
+            other = self._any(
+                right
+            )  # whatever was said in place of this word, or is missing before it
             once = self._read(once | other, choices) | other if choices is not None else other
             right = self._read(right, choices) if choices is not None else set()
         return any(self._automaton.accepting[state] for state in right | once | self._any(right))
@@ -47,13 +57,20 @@ class Nearly:
             reached = set(states)
             for symbol in string:
                 mask = self._alphabet.mask(symbol)
-                reached = {step.target for state in reached for step in self._automaton.steps[state] if step.mask & mask}
+                reached = {
+                    step.target
+                    for state in reached
+                    for step in self._automaton.steps[state]
+                    if step.mask & mask
+                }
             found |= reached
         return found
 
 
 def _options(words: Iterable[Word]) -> list[Options | None] | None:
-    """Return what each word may stand for, None for one of no code; None for all where another kind of word is among them."""
+    """Return what each word may stand for, None for one of no code; None for all where another kind
+    of word is among them.
+    """
     found: list[Options | None] = []
     times = 1
     for word in words:
@@ -63,7 +80,12 @@ def _options(words: Iterable[Word]) -> list[Options | None] | None:
         elif meaning.terminal == "MULTIPLE":
             times = int(meaning.value)
         elif meaning.terminal in SPOKEN and meaning.terminal != "AND":
-            found.append(tuple(option * times for option in meaning.options or _figures(meaning.terminal, meaning.value)))
+            found.append(
+                tuple(
+                    option * times
+                    for option in meaning.options or _figures(meaning.terminal, meaning.value)
+                )
+            )
             times = 1
         elif meaning.terminal not in ("FILLER", "AND"):
             return None
@@ -71,7 +93,9 @@ def _options(words: Iterable[Word]) -> list[Options | None] | None:
 
 
 def _figures(terminal: str, value: str) -> Sequence[str]:
-    """Return the figures of a number word: forty is 40, or the 4 of forty seven; hundred may add its noughts or none."""
+    """Return the figures of a number word: forty is 40, or the 4 of forty seven; hundred may add
+    its noughts or none.
+    """
     if terminal == "TENS":
         return value, value[0]
     return (value,) if terminal == "TEEN" else ("", value[1:])

@@ -1,7 +1,8 @@
 """The search of one utterance for reports and calls, phrases and questions.
 
-Words of the book that stand together make a run; what parses in a run, whole or without the weak words at its ends, is a report if its
-words speak for one strongly enough. Two different readings are a tie and refused.
+Words of the book that stand together make a run; what parses in a run, whole or without the weak
+words at its ends, is a report if its words speak for one strongly enough. Two different readings
+are a tie and refused.
 """
 
 from __future__ import annotations
@@ -58,10 +59,16 @@ class Search:
     # runs
 
     def _runs(self) -> Iterator[Item]:
-        """Yield the runs of words that may belong to a code, without fillers at their ends and numbers that belong to the talk."""
+        """Yield the runs of words that may belong to a code, without fillers at their ends and
+        numbers that belong to the talk.
+        """
         start = None
         for place in range(len(self.words) + 1):
-            inside = place < len(self.words) and self.words[place].meaning.terminal in (*SPOKEN, *CHANGING, "FILLER")
+            inside = place < len(self.words) and self.words[place].meaning.terminal in (
+                *SPOKEN,
+                *CHANGING,
+                "FILLER",
+            )
             if inside and start is None:
                 start = place
             elif not inside and start is not None:
@@ -77,27 +84,44 @@ class Search:
             end -= 1
         if start and self.finder.claimed(self.forms[start - 1], before=True):
             taken = 1
-            if self.words[start].meaning.terminal == "TENS" and start + 1 < end and self.words[start + 1].meaning.terminal == "UNIT":
+            if (
+                self.words[start].meaning.terminal == "TENS"
+                and start + 1 < end
+                and self.words[start + 1].meaning.terminal == "UNIT"
+            ):
                 taken = 2
             if self.words[start].meaning.terminal != "LETTER" or len(self.forms[start]) == 1:
                 start += taken
-        if end < len(self.words) and self.finder.claimed(self.forms[end], before=False) and end > start:
+        if (
+            end < len(self.words)
+            and self.finder.claimed(self.forms[end], before=False)
+            and end > start
+        ):
             end -= 1
-            if end - 1 > start and self.words[end - 1].meaning.terminal == "TENS" and self.words[end].meaning.terminal == "UNIT":
+            if (
+                end - 1 > start
+                and self.words[end - 1].meaning.terminal == "TENS"
+                and self.words[end].meaning.terminal == "UNIT"
+            ):
                 end -= 1
         return start, end
 
     def weak(self, place: int) -> bool:
         """Tell whether a word is hardly a sign of a code."""
         word = self.words[place]
-        return word.meaning.terminal == "FILLER" or self.finder.evidence.of_word(self._raw(place), word.meaning) < 1
+        return (
+            word.meaning.terminal == "FILLER"
+            or self.finder.evidence.of_word(self._raw(place), word.meaning) < 1
+        )
 
     def _raw(self, place: int) -> str:
         start, end = self.words[place].span
         return self.text[start:end]
 
     def _cuts(self, start: int, end: int) -> tuple[list[int], list[int]]:
-        """Return where something may begin, and where it may end, in a run: at its ends, at punctuation, behind and before weak words."""
+        """Return where something may begin, and where it may end, in a run: at its ends, at
+        punctuation, behind and before weak words.
+        """
         begins, ends = [start], [end]
         place = start
         while place < end - 1 and self.weak(place):
@@ -114,14 +138,19 @@ class Search:
         return sorted(set(begins))[:_MOST_CUTS], sorted(set(ends))[-_MOST_CUTS:]
 
     def _run(self, start: int, end: int) -> None:
-        """Look for reports in a run: the whole of it, or what lies between places where it may be cut."""
+        """Look for reports in a run: the whole of it, or what lies between places where it may be
+        cut.
+        """
         if self.bits(start, end) < self.finder.evidence.least:
             return
         begins, ends = self._cuts(start, end)
         parses: dict[Item, tuple[Reading, ...]] = {}
         for begin in begins:
             for finish in ends:
-                if self._long_enough(begin, finish) and self.bits(begin, finish) >= self.finder.evidence.least:
+                if (
+                    self._long_enough(begin, finish)
+                    and self.bits(begin, finish) >= self.finder.evidence.least
+                ):
                     readings = self._parsed(begin, finish)
                     if readings:
                         parses[begin, finish] = readings
@@ -142,36 +171,72 @@ class Search:
         return end > start and symbols >= self.finder.shortest
 
     def _taken(self, item: Item, parses: dict[Item, tuple[Reading, ...]]) -> None:
-        """Take one parse: the longest first; another one across the same words that says something else makes a tie."""
+        """Take one parse: the longest first; another one across the same words that says something
+        else makes a tie.
+        """
         start, end = item
         span = (self.words[start].span[0], self.words[end - 1].span[1])
-        if any(found.kind in ("reading", "refused") and found.span[0] < span[1] and span[0] < found.span[1] for found in self.heard.found):
+        if any(
+            found.kind in ("reading", "refused")
+            and found.span[0] < span[1]
+            and span[0] < found.span[1]
+            for found in self.heard.found
+        ):
             return
         bits = self._over(item, parses[item])
         if bits < 0:
-            self.heard.reason = f"{self.text[span[0] : span[1]]!r} could be a code, or ordinary talk"
+            self.heard.reason = (
+                f"{self.text[span[0] : span[1]]!r} could be a code, or ordinary talk"
+            )
             return
-        rivals = [other for other in parses if other != item and other[0] < end and start < other[1]]
-        rivals = [other for other in rivals if parses[other] != parses[item] and self._over(other, parses[other]) >= 0]
+        rivals = [
+            other for other in parses if other != item and other[0] < end and start < other[1]
+        ]
+        rivals = [
+            other
+            for other in rivals
+            if parses[other] != parses[item] and self._over(other, parses[other]) >= 0
+        ]
         whole = start == 0 or self.stopped(start - 1, _STOPS)
         if any(not (whole and self._within(other, item)) for other in rivals):
-            error = CodeError("it can be read in more than one way", kind="ambiguous", source=self.text, span=span, hint="say again")
+            error = CodeError(
+                "it can be read in more than one way",
+                kind="ambiguous",
+                source=self.text,
+                span=span,
+                hint="say again",
+            )
             self.heard.found.append(Found("refused", span, error=error, bits=bits))
             return
-        self.heard.found.append(Found("reading", span, parses[item], bits=bits, changing=self.words[start].meaning.terminal in CHANGING))
+        self.heard.found.append(
+            Found(
+                "reading",
+                span,
+                parses[item],
+                bits=bits,
+                changing=self.words[start].meaning.terminal in CHANGING,
+            )
+        )
 
     def _within(self, other: Item, item: Item) -> bool:
-        """Tell whether a rival is only a part of the item, cut at punctuation: then the longer one stands."""
+        """Tell whether a rival is only a part of the item, cut at punctuation: then the longer one
+        stands.
+        """
         left = other[0] == item[0] or self.stopped(other[0] - 1, _STOPS)
         right = other[1] == item[1] or self.stopped(other[1] - 1, _STOPS)
         return left and right and item[0] <= other[0] and other[1] <= item[1]
 
     def _parsed(self, start: int, end: int) -> tuple[Reading, ...]:
-        """Return the readings of a stretch of words: as its speaker's direction has it, else the other; none where it is no report."""
+        """Return the readings of a stretch of words: as its speaker's direction has it, else the
+        other; none where it is no report.
+        """
         first = self.words[start].meaning.terminal
         if first in ("CORRECTION", "DISREGARD"):
             return ()
-        begin, finish = self.words[start].span[1 if first == "REPEAT" else 0], self.words[end - 1].span[1]
+        begin, finish = (
+            self.words[start].span[1 if first == "REPEAT" else 0],
+            self.words[end - 1].span[1],
+        )
         order: tuple[Direction | None, ...] = (None,)
         if self.role is not None:
             order = ("car", "pit") if self.role == "car" else ("pit", "car")
@@ -187,11 +252,15 @@ class Search:
         return ()
 
     def _decoded(self, begin: int, finish: int, direction: Direction | None) -> tuple[Reading, ...]:
-        """Return the reports of a stretch of text; where they run together, with the places they have in the utterance."""
+        """Return the reports of a stretch of text; where they run together, with the places they
+        have in the utterance.
+        """
         book, said = self.finder.book, self.text[begin:finish]
         if not book.spec.speech.run_together:
             return (decode(book, said, direction=direction, context=self.context),)
-        return decode_all(book, " " * begin + said, direction=direction, context=self.context).reports
+        return decode_all(
+            book, " " * begin + said, direction=direction, context=self.context
+        ).reports
 
     # weighing
 
@@ -203,8 +272,13 @@ class Search:
         """Return the bits above what is asked for."""
         start, end = item
         odds, evidence = self.finder.odds, self.finder.evidence
-        bits = self.bits(start, end) - sum(evidence.chance(r.match.message, len(r.said)) for r in readings)
-        alone = all(self.words[n].meaning.terminal in ("FILLER", "ANSWER", "SEPARATOR", *CHANGING) for n in self._outside(item))
+        bits = self.bits(start, end) - sum(
+            evidence.chance(r.match.message, len(r.said)) for r in readings
+        )
+        alone = all(
+            self.words[n].meaning.terminal in ("FILLER", "ANSWER", "SEPARATOR", *CHANGING)
+            for n in self._outside(item)
+        )
         if alone:
             bits += odds["alone"]
         elif self._bounded(item, _STOPS):
@@ -214,11 +288,21 @@ class Search:
         return float(bits - odds["accept"])
 
     def _bounded(self, item: Item, marks: str) -> bool:
-        """Tell whether a stretch stands between ``marks`` or the ends of the utterance; fillers and words like OVER are looked past."""
+        """Tell whether a stretch stands between ``marks`` or the ends of the utterance; fillers and
+        words like OVER are looked past.
+        """
         start, end = item
-        while start > 0 and not self.stopped(start - 1, marks) and self.words[start - 1].meaning.terminal in _PAST:
+        while (
+            start > 0
+            and not self.stopped(start - 1, marks)
+            and self.words[start - 1].meaning.terminal in _PAST
+        ):
             start -= 1
-        while end < len(self.words) and not self.stopped(end - 1, marks) and self.words[end].meaning.terminal in _PAST:
+        while (
+            end < len(self.words)
+            and not self.stopped(end - 1, marks)
+            and self.words[end].meaning.terminal in _PAST
+        ):
             end += 1
         opens = start == 0 or self.stopped(start - 1, marks)
         return opens and (end == len(self.words) or self.stopped(end - 1, marks))

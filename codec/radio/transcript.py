@@ -1,9 +1,13 @@
-"""Transcripts as utterances: plain text, JSON Lines, WebVTT and SubRip, one at a time, however long the file.
+"""Transcripts as utterances: plain text, JSON Lines, WebVTT and SubRip, one at a time, however long
+the file.
 
-Text           one utterance a line, if need be after a time and a speaker: ``[00:12:31.5] Ana: seven one six …``
-JSON Lines     one object a line: ``text`` (or ``heard``, ``transcript``); ``speaker`` (or ``from``, ``channel``); ``start`` (or ``at``,
-               ``time``) in seconds or ISO 8601; ``end``; ``car``; ``lap``; ``confidence``; ``words``: [{``word``, ``confidence``,
-               ``alternatives``: [{``word``, ``confidence``}]}]; ``alternatives``: [{``text``, ``confidence``}]
+Text           one utterance a line, if need be after a time and a speaker:
+               ``[00:12:31.5] Ana: seven one six …``
+JSON Lines     one object a line: ``text`` (or ``heard``, ``transcript``); ``speaker`` (or
+               ``from``, ``channel``); ``start`` (or ``at``, ``time``) in seconds or ISO 8601;
+               ``end``; ``car``; ``lap``; ``confidence``; ``words``: [{``word``, ``confidence``,
+               ``alternatives``: [{``word``, ``confidence``}]}];
+               ``alternatives``: [{``text``, ``confidence``}]
 WebVTT         W3C; voice spans ``<v Ana>`` name the speaker
 SubRip         no formal standard; a speaker may stand before a colon
 """
@@ -38,7 +42,9 @@ class HeardWord:
 
 @dataclass(frozen=True, slots=True)
 class Utterance:
-    """What one speaker said in one go: ``number`` of its line or cue, ``at`` and ``until`` in milliseconds."""
+    """What one speaker said in one go: ``number`` of its line or cue, ``at`` and ``until`` in
+    milliseconds.
+    """
 
     number: int
     text: str
@@ -74,8 +80,12 @@ def form_of(name: str, head: str) -> Form:
     return "srt" if re.match(r"\d+\s*\n\d+:\d+:\d+[,.]\d+\s*-->", start) else "text"
 
 
-def utterances(lines: Iterable[str], form: Form, *, is_code: Callable[[str], bool]) -> Iterator[Utterance | LeftOut]:
-    """Yield the utterances of a transcript, and what in it can't be read; ``is_code`` tells words of the book from a speaker's name."""
+def utterances(
+    lines: Iterable[str], form: Form, *, is_code: Callable[[str], bool]
+) -> Iterator[Utterance | LeftOut]:
+    """Yield the utterances of a transcript, and what in it can't be read; ``is_code`` tells words
+    of the book from a speaker's name.
+    """
     if form == "text":
         return _text(lines, is_code)
     if form == "jsonl":
@@ -104,16 +114,23 @@ def _text(lines: Iterable[str], is_code: Callable[[str], bool]) -> Iterator[Utte
 
 
 def clock(hours: str | None, minutes: str, seconds: str) -> int:
-    """Return a time written with colons in milliseconds; raises ValueError at 60 seconds or more, and at 60 minutes behind hours."""
+    """Return a time written with colons in milliseconds; raises ValueError at 60 seconds or more,
+    and at 60 minutes behind hours.
+    """
     second = float(seconds.replace(",", "."))
     if second >= 60 or (hours is not None and int(minutes) >= 60):
         written = ":".join(filter(None, (hours, minutes, seconds)))
-        raise ValueError(f"{written} is no time: hours:minutes:seconds with less than 60 minutes and seconds are expected")
+        raise ValueError(
+            f"{written} is no time: hours:minutes:seconds with less than 60 minutes and seconds are"
+            " expected"
+        )
     return round((int(hours or 0) * 3600 + int(minutes) * 60 + second) * 1000)
 
 
 def named(line: str, is_code: Callable[[str], bool]) -> tuple[str, str]:
-    """Return the speaker before a colon ("" if none) and the rest; words of the code before a colon are no name, a single word is."""
+    """Return the speaker before a colon ("" if none) and the rest; words of the code before a colon
+    are no name, a single word is.
+    """
     found = _NAME.match(line) if ":" in line[:48] else None
     if found is None:
         return "", line
@@ -134,7 +151,9 @@ def _json(lines: Iterable[str]) -> Iterator[Utterance | LeftOut]:
         try:
             facts = json.loads(line)
         except (ValueError, RecursionError) as error:
-            yield LeftOut(number, line[:200], f"not JSON: {getattr(error, 'msg', 'nested too deeply')}")
+            yield LeftOut(
+                number, line[:200], f"not JSON: {getattr(error, 'msg', 'nested too deeply')}"
+            )
             continue
         if not isinstance(facts, dict):
             yield LeftOut(number, line[:200], "a JSON object is expected")
@@ -211,14 +230,18 @@ def _others(facts: Mapping[str, Any], *names: str) -> tuple[tuple[str, float], .
 
 def share(value: Any) -> float:
     """Return a confidence 0 … 1; raises ValueError."""
-    number = float(value) if isinstance(value, int | float) and not isinstance(value, bool) else math.nan
+    number = (
+        float(value) if isinstance(value, int | float) and not isinstance(value, bool) else math.nan
+    )
     if not 0 <= number <= 1:
         raise ValueError(f"a confidence of 0 … 1 is expected, not {str(value)[:20]}")
     return number
 
 
 def milliseconds(value: Any) -> int | None:
-    """Return a time in milliseconds: from seconds, 0 or more, or since 1970 from ISO 8601; raises ValueError."""
+    """Return a time in milliseconds: from seconds, 0 or more, or since 1970 from ISO 8601; raises
+    ValueError.
+    """
     if value is None:
         return None
     seconds = value
@@ -227,13 +250,22 @@ def milliseconds(value: Any) -> int | None:
             seconds = float(value)
         except ValueError:
             seconds = _moment(value)
-    if isinstance(seconds, bool) or not isinstance(seconds, int | float) or not 0 <= seconds <= 1e13:
-        raise ValueError(f"{str(value)[:30]!r} is no time: seconds, 0 or more, or a time as 2026-05-01T14:03:00Z (ISO 8601) are expected")
+    if (
+        isinstance(seconds, bool)
+        or not isinstance(seconds, int | float)
+        or not 0 <= seconds <= 1e13
+    ):
+        raise ValueError(
+            f"{str(value)[:30]!r} is no time: seconds, 0 or more, or a time as 2026-05-01T14:03:00Z"
+            " (ISO 8601) are expected"
+        )
     return round(seconds * 1000)
 
 
 def _moment(text: str) -> float:
-    """Return the seconds since 1970 of a time in ISO 8601 (UTC where it names no zone), NaN where it is none."""
+    """Return the seconds since 1970 of a time in ISO 8601 (UTC where it names no zone), NaN where
+    it is none.
+    """
     try:
         moment = datetime.datetime.fromisoformat(text)
         return (moment if moment.tzinfo else moment.replace(tzinfo=datetime.UTC)).timestamp()

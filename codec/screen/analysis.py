@@ -11,14 +11,29 @@ from grammar.design import Analysis, Keyed, Proposal
 from grammar.design.analysis import Mixed
 
 
-def analysis(found: Analysis, remarks: Sequence[str], after: Sequence[tuple[str, Proposal]]) -> None:
+def analysis(
+    found: Analysis, remarks: Sequence[str], after: Sequence[tuple[str, Proposal]]
+) -> None:
     """Print where a message's seconds go, what is confused, and what the designer would do."""
-    console().print(safe(f"{found.message}: {found.mean:.2f} s on average, {found.worst:.2f} s at most ({found.worst_string})", "bold"))
-    bound = found.bound
-    console().print(safe(f"its values carry {bound.bits:.2f} bits; with these words no code takes less than {bound.seconds:.2f} s", "dim"))
     console().print(
         safe(
-            f"in noise {rate(found.wrong)} (± {100 * found.wrong_error:.1g}) are accepted with a wrong reading, {found.ask:.1%} asked again"
+            f"{found.message}: {found.mean:.2f} s on average, {found.worst:.2f} s at most"
+            f" ({found.worst_string})",
+            "bold",
+        )
+    )
+    bound = found.bound
+    console().print(
+        safe(
+            f"its values carry {bound.bits:.2f} bits; with these words no code takes less than"
+            f" {bound.seconds:.2f} s",
+            "dim",
+        )
+    )
+    console().print(
+        safe(
+            f"in noise {rate(found.wrong)} (± {100 * found.wrong_error:.1g}) are accepted with a"
+            f" wrong reading, {found.ask:.1%} asked again"
         )
     )
     heading("Where the seconds go")
@@ -26,7 +41,12 @@ def analysis(found: Analysis, remarks: Sequence[str], after: Sequence[tuple[str,
     grid = boxed("table", *right, right=right)
     for one in found.spent:
         grid.add_row(
-            safe(one.table), f"{one.seconds:.3f}", f"{one.symbols:.2f}", f"{one.bits:.2f}", f"{one.least:.3f}", f"{one.waste:+.3f}"
+            safe(one.table),
+            f"{one.seconds:.3f}",
+            f"{one.symbols:.2f}",
+            f"{one.bits:.2f}",
+            f"{one.least:.3f}",
+            f"{one.waste:+.3f}",
         )
     console().print(grid)
     heading("Most easily confused, by one word")
@@ -58,12 +78,20 @@ def _mixed(pairs: Sequence[Mixed]) -> None:
         figures = (f"{pair.share:.3%}", f"{pair.harm:.2f}", f"{pair.cost:.4f}")[: len(right)]
         grid.add_row(safe(told), words, *figures, "yes" if pair.noticed else "no")
     console().print(grid)
-    console().print(safe("noticed: by the check, and asked for again; else it costs what a wrong reading does, by its harm", "dim"))
+    console().print(
+        safe(
+            "noticed: by the check, and asked for again; else it costs what a wrong reading does,"
+            " by its harm",
+            "dim",
+        )
+    )
 
 
 def _after(found: Analysis, after: Sequence[tuple[str, Proposal]]) -> None:
     """Print the figures of a book and of what the designer proposes instead."""
-    right = ("mean s", "saved", "wrong", "ask", "worst s", "rows")[: 6 if console().width >= FULL else 4]
+    right = ("mean s", "saved", "wrong", "ask", "worst s", "rows")[
+        : 6 if console().width >= FULL else 4
+    ]
     grid = boxed("", *right, right=right)
     for column in grid.columns:
         column.no_wrap = True
@@ -83,9 +111,27 @@ def keyed(made: Keyed, path: str) -> None:
     grid = boxed("message", "mean s", "", "wrong", "", "ask", "", right=("mean s", "wrong", "ask"))
     for name, (seconds, wrong, ask) in made.before.items():
         new = made.after[name]
-        grid.add_row(safe(name), f"{seconds:.3f}", f"→ {new[0]:.3f}", rate(wrong), f"→ {rate(new[1])}", f"{ask:.1%}", f"→ {new[2]:.1%}")
+        grid.add_row(
+            safe(name),
+            f"{seconds:.3f}",
+            f"→ {new[0]:.3f}",
+            rate(wrong),
+            f"→ {rate(new[1])}",
+            f"{ask:.1%}",
+            f"→ {new[2]:.1%}",
+        )
     console().print(grid)
     if made.kept:
         console().print(safe(f"left as they were: {', '.join(made.kept)}", "dim"))
-    console().print(safe(f"written to {path}. The secret is not in it: keep it apart, and give it to no one who need not have it."))
-    console().print(safe("Event regulations on coded radio come first: make sure a code like this is allowed.", "bold"))
+    console().print(
+        safe(
+            f"written to {path}. The secret is not in it: keep it apart, and give it to no one who"
+            " need not have it."
+        )
+    )
+    console().print(
+        safe(
+            "Event regulations on coded radio come first: make sure a code like this is allowed.",
+            "bold",
+        )
+    )

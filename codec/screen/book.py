@@ -47,7 +47,9 @@ def show(book: Book, *, rows: int) -> None:
 
 def _message(book: Book, message: Message) -> None:
     layout = book.spec.messages[message.name].layout
-    console().print(Text.assemble((message.title, "bold"), (f"  {_DIRECTION[message.direction]}", "dim")))
+    console().print(
+        Text.assemble((message.title, "bold"), (f"  {_DIRECTION[message.direction]}", "dim"))
+    )
     console().print(safe(f"  {' '.join(layout.split())}", "cyan"))
     example = _example(book, message)
     if example:
@@ -69,7 +71,9 @@ def _example(book: Book, message: Message) -> str:
 
 def _table(book: Book, table: CodeTable, rows: int) -> None:
     if isinstance(table, Check):
-        covers = "all that stands before it" if table.over is None else ", ".join(sorted(table.over))
+        covers = (
+            "all that stands before it" if table.over is None else ", ".join(sorted(table.over))
+        )
         skipped = "".join(f"; weight {weight} covers nothing" for weight in idle(table))
         console().print(safe(f"check symbol, {table.title}, over {covers}{skipped}"))
         return
@@ -96,10 +100,18 @@ def _table(book: Book, table: CodeTable, rows: int) -> None:
 
 def _row(book: Book, table: CodeTable, grid: Any, levels: tuple[int, ...], word: str) -> None:
     pairs = list(zip(table.fields, levels, strict=True))
-    values = ", ".join(field.text(level) if len(pairs) == 1 else f"{field.title} {field.text(level)}" for field, level in pairs)
+    values = ", ".join(
+        field.text(level) if len(pairs) == 1 else f"{field.title} {field.text(level)}"
+        for field, level in pairs
+    )
     usual = " (usual)" if len(pairs) == 1 and pairs[0][0].usual_level == levels[0] else ""
     warnings = "; ".join(f"! {text}" for field, level in pairs for text in field.warnings(level))
-    grid.add_row(safe(word, "bold cyan"), safe(values + usual), safe(" ".join(book.spoken(table, word))), safe(warnings, "red"))
+    grid.add_row(
+        safe(word, "bold cyan"),
+        safe(values + usual),
+        safe(" ".join(book.spoken(table, word))),
+        safe(warnings, "red"),
+    )
 
 
 def _field_line(field: FieldBase) -> str:
@@ -112,29 +124,48 @@ def _field_line(field: FieldBase) -> str:
 
 def check(facts: dict[str, Any]) -> None:
     """Print the result of a book's check; ``facts`` as ``niner book check --json`` gives them."""
-    console().print(Text.assemble((facts["title"], "bold"), "  ", ("no problem, no string with two readings", "green")))
+    console().print(
+        Text.assemble(
+            (facts["title"], "bold"), "  ", ("no problem, no string with two readings", "green")
+        )
+    )
     console().print(safe(f"  proven {facts['proven']}", "dim"))
     _figures(facts["messages"])
     console().print(safe("symbols and seconds: mean under the usual values … worst", "dim"))
     for row in facts["checks"]:
-        shares = ", ".join(f"{'all' if share == 1 else f'{share:.2%} of'} {change}s" for change, share in row["notices"].items())
-        console().print(safe(f"{row['table']} in {row['message']}, {row['symbols']} symbols before it, {row['method']}: notices {shares}"))
+        shares = ", ".join(
+            f"{'all' if share == 1 else f'{share:.2%} of'} {change}s"
+            for change, share in row["notices"].items()
+        )
+        console().print(
+            safe(
+                f"{row['table']} in {row['message']}, {row['symbols']} symbols before it,"
+                f" {row['method']}: notices {shares}"
+            )
+        )
     if facts["confusable"]:
         console().print(safe("words most easily taken for each other in noise:", "bold"))
         for pair in facts["confusable"]:
-            console().print(safe(f"  {' and '.join(pair['words'])}: about {pair['probability']:.2%}"))
+            console().print(
+                safe(f"  {' and '.join(pair['words'])}: about {pair['probability']:.2%}")
+            )
     for note in facts["notes"]:
         console().print(safe(f"note: {note}", "yellow"))
 
 
 def _figures(messages: Sequence[Mapping[str, Any]]) -> None:
-    """Print the figures of each message as a table, or one below the other where a table would break numbers apart."""
+    """Print the figures of each message as a table, or one below the other where a table would
+    break numbers apart.
+    """
     rows = [
         (
             f"{row['message']} ({row['direction']})",
             _many(row["readings"]),
             f"{row['symbols']['mean']:.1f} … {row['symbols']['worst']}",
-            f"{row['seconds']['mean']:.2f} ± {row['seconds']['error']:.2f} … {row['seconds']['worst']:.2f}",
+            (
+                f"{row['seconds']['mean']:.2f} ± {row['seconds']['error']:.2f} …"
+                f" {row['seconds']['worst']:.2f}"
+            ),
             row["worst"],
         )
         for row in messages
@@ -167,8 +198,9 @@ def _caution(book: Book) -> None:
         console().print()
         console().print(
             safe(
-                "A temperature, voltage or insulation warning is handled by the event's and the team's own safety procedures and qualified "
-                "people. Event regulations on radio use come first.",
+                "A temperature, voltage or insulation warning is handled by the event's and the"
+                " team's own safety procedures and qualified people. Event regulations on radio use"
+                " come first.",
                 "italic",
             )
         )

@@ -12,7 +12,9 @@ from grammar.errors import visible
 
 
 class _Console(Console):
-    """A console that leaves a reader who went away to the command line, and prints no blanks at line ends into files and pipes."""
+    """A console that leaves a reader who went away to the command line, and prints no blanks at
+    line ends into files and pipes.
+    """
 
     def on_broken_pipe(self) -> None:
         """Raise as any print would."""

@@ -26,7 +26,10 @@ _LINES = 7
 def opening(book: Book, radio: Sequence[str]) -> None:
     """Print what this is about, and how the radio begins."""
     console().print(safe(book.title, "bold"))
-    told = "No data comes from the car. Once a lap the driver reads a code off the dash; this is what the pit wall makes of the radio."
+    told = (
+        "No data comes from the car. Once a lap the driver reads a code off the dash; this is what"
+        " the pit wall makes of the radio."
+    )
     console().print(safe(told, "dim"))
     heading("The radio, as a speech recogniser wrote it")
     for line in radio[:_LINES]:
@@ -37,9 +40,16 @@ def opening(book: Book, radio: Sequence[str]) -> None:
 def sheet(journal: Journal, summary: Summary) -> None:
     """Print one report part by part, what the import brought, and the sheet of one car."""
     heading("One report, part by part")
-    reports = [row.first for row in rows(journal.entries()) if row.entry.car == _CAR and row.first.kind == "report"]
+    reports = [
+        row.first
+        for row in rows(journal.entries())
+        if row.entry.car == _CAR and row.first.kind == "report"
+    ]
     first = next(entry for entry in reports if entry.accepted and not entry.refusal)
-    reading_lines(journal.book, decode(journal.book, first.heard, direction="car", context={"lap": first.lap or 1}))
+    reading_lines(
+        journal.book,
+        decode(journal.book, first.heard, direction="car", context={"lap": first.lap or 1}),
+    )
     heading("What was found in the chatter")
     summary_lines(summary)
     heading("The lap sheet")
@@ -47,9 +57,15 @@ def sheet(journal: Journal, summary: Summary) -> None:
 
 
 def heading_there(book: Book, event: Event, entries: Sequence[Entry]) -> None:
-    """Print where the race was heading before the pit's last energy call, and the call to make then."""
+    """Print where the race was heading before the pit's last energy call, and the call to make
+    then.
+    """
     until = max(
-        (n for n, entry in enumerate(entries) if entry.car == _CAR and (entry.kind, entry.message) == ("call", "pace")),
+        (
+            n
+            for n, entry in enumerate(entries)
+            if entry.car == _CAR and (entry.kind, entry.message) == ("call", "pace")
+        ),
         default=len(entries),
     )
     race = follow(event, facts(rows(entries[:until]), _CAR))
@@ -62,32 +78,43 @@ def heading_there(book: Book, event: Event, entries: Sequence[Entry]) -> None:
         encoded_lines(book, one.call)
 
 
-def debrief(book: Book, event: Event, entries: Sequence[Entry], recorded: Path, folder: Path) -> None:
+def debrief(
+    book: Book, event: Event, entries: Sequence[Entry], recorded: Path, folder: Path
+) -> None:
     """Write the debrief and say where; without its libraries say how to get them."""
     from codec.debrief import read_car_file, summarise
     from codec.debrief.page import write
 
     heading("The debrief: what was said against what the car recorded")
-    summary = summarise(book, entries, car=_CAR, event=event, recorded=read_car_file(recorded, book))
+    summary = summarise(
+        book, entries, car=_CAR, event=event, recorded=read_car_file(recorded, book)
+    )
     try:
         written = write(summary, folder, replace=True)
     except CodeError as error:
         console().print(safe(str(error), "yellow"))
         return
-    console().print(safe(f"open {_near(written[0])} in a browser; its figures stand beside it", "bold"))
+    console().print(
+        safe(f"open {_near(written[0])} in a browser; its figures stand beside it", "bold")
+    )
 
 
 def closing(examples: Path, sheet: Path) -> None:
     """Print what to try next, and the caution."""
     heading("Try it yourself")
     for command in (
-        f"niner decode {_near(examples)}/race/race.toml five one six three juliett romeo bravo tango",
+        (
+            f"niner decode {_near(examples)}/race/race.toml five one six three juliett romeo bravo"
+            " tango"
+        ),
         f"niner hear {_near(examples)}/race/race.toml five one six three juliett romeo papa tango",
         f"niner race show {_near(sheet)} {_near(examples)}/event/event.toml --car 61",
         f"niner book show {_near(examples)}/race/race.toml",
     ):
         console().print(safe(f"  {command}"), soft_wrap=True)
-    console().print(safe(f"Team, circuit, people and figures are invented. {CAUTION}", "italic dim"))
+    console().print(
+        safe(f"Team, circuit, people and figures are invented. {CAUTION}", "italic dim")
+    )
 
 
 def _near(path: Path) -> str:

@@ -24,15 +24,24 @@ CAUTION = "Event regulations on radio use, and on coded messages, come first."
 
 @contextlib.contextmanager
 def progress(title: str, total: int) -> Iterator[Callable[[str], None]]:
-    """Show a progress bar on standard error; yields what is to be told the name of each thing done."""
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    """Show a progress bar on standard error; yields what is to be told the name of each thing
+    done.
+    """
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+    )
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(title, total=total)
         yield lambda name: bar.update(task, advance=1, description=f"{title} {name}")
 
 
 def rate(share: float) -> str:
-    """Return a share, however small, in per cent: two digits that count, one of what is rare; none was seen in any report drawn."""
+    """Return a share, however small, in per cent: two digits that count, one of what is rare; none
+    was seen in any report drawn.
+    """
     if share < 1e-6:
         return "<0.0001%" if share else "none"
     return f"{100 * share:.{2 if share > 1e-4 else 1}g}%"
@@ -43,24 +52,32 @@ def count(number: int) -> str:
     return f"{number:,}" if number < 1_000_000 else f"{number / 1e6:,.0f} M"
 
 
-def show(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick: Proposal | None) -> None:
+def show(
+    needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick: Proposal | None
+) -> None:
     """Print proposals as a table, and what they are measured against."""
     bound = bound_of(needs)
     console().print(safe(needs.title, "bold"))
     console().print(
         safe(
-            f"{bound.bits:.2f} bits a report over {bound.capacity:.2f} bits a second: no code that tells its own end takes less than "
-            f"{bound.seconds:.2f} s on average",
+            f"{bound.bits:.2f} bits a report over {bound.capacity:.2f} bits a second: no code that"
+            f" tells its own end takes less than {bound.seconds:.2f} s on average",
             "dim",
         )
     )
     console().print(_proposals(needs, shown, best, pick))
     if pick is not None:
         console().print(
-            safe(f"→ picked: {pick.name}; {expected_seconds(pick, needs):.2f} s with questions and the price of wrong readings", "green")
+            safe(
+                f"→ picked: {pick.name}; {expected_seconds(pick, needs):.2f} s with questions and"
+                " the price of wrong readings",
+                "green",
+            )
         )
         for asked, came in broken(pick, needs.limits).items():
-            console().print(safe(f"  it does not keep the limits: {asked}, this one {came}", "bold red"))
+            console().print(
+                safe(f"  it does not keep the limits: {asked}, this one {came}", "bold red")
+            )
     if any(broken(one, needs.limits) for one in shown):
         console().print(safe("! does not keep [limits]", "dim"))
     if len(shown) > len(best):
@@ -68,16 +85,36 @@ def show(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick
     for family in dict.fromkeys(one.family for one in shown):
         console().print(safe(f"  {family}: {FAMILIES[family]}", "dim"))
     error = max((one.error for one in shown), default=0.0)
-    console().print(safe(f"mean s: of the same reports drawn for each; one standard error is up to {error:.3f} s", "dim"))
-    console().print(safe("over: above the least of any code; wrong: accepted with a wrong reading; ask: refused, to be said again", "dim"))
-    console().print(safe("wrong and ask are in the noise of [hearing]; rows are of the card, card tells whether people can read it", "dim"))
+    console().print(
+        safe(
+            "mean s: of the same reports drawn for each; one standard error is up to"
+            f" {error:.3f} s",
+            "dim",
+        )
+    )
+    console().print(
+        safe(
+            "over: above the least of any code; wrong: accepted with a wrong reading; ask: refused,"
+            " to be said again",
+            "dim",
+        )
+    )
+    console().print(
+        safe(
+            "wrong and ask are in the noise of [hearing]; rows are of the card, card tells whether"
+            " people can read it",
+            "dim",
+        )
+    )
     console().print(safe(CAUTION, "italic"))
 
 
 FULL, _MEDIUM = 78, 62  # columns of a screen that hold all figures, or those that matter most
 
 
-def _proposals(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick: Proposal | None) -> Table:
+def _proposals(
+    needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick: Proposal | None
+) -> Table:
     """Return the table of proposals, with as many columns as a narrow screen holds whole."""
     width = console().width
     columns: dict[str, Callable[[Proposal], str]] = {
@@ -89,48 +126,102 @@ def _proposals(needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal]
         "rows": lambda one: count(one.rows),
         "card": lambda one: "yes" if one.readable else "no",
     }
-    left_out = set() if width >= FULL else {"rows", "card"} if width >= _MEDIUM else {"rows", "card", "over", "worst"}
+    left_out = (
+        set()
+        if width >= FULL
+        else {"rows", "card"}
+        if width >= _MEDIUM
+        else {"rows", "card", "over", "worst"}
+    )
     taken = {name: text for name, text in columns.items() if name not in left_out}
     grid = boxed("proposal", *taken, right=tuple(name for name in taken if name != "card"))
     for column in grid.columns:
         column.no_wrap = True
     for one in shown:
-        mark = "→" if one is pick else "!" if broken(one, needs.limits) else " " if one in best else "·"
-        grid.add_row(safe(f"{mark} {one.name}", "bold green" if one is pick else ""), *(text(one) for text in taken.values()))
+        mark = (
+            "→"
+            if one is pick
+            else "!"
+            if broken(one, needs.limits)
+            else " "
+            if one in best
+            else "·"
+        )
+        grid.add_row(
+            safe(f"{mark} {one.name}", "bold green" if one is pick else ""),
+            *(text(one) for text in taken.values()),
+        )
     return grid
 
 
 def wrote(pick: Proposal, path: str, left_out: Mapping[str, str]) -> None:
-    """Tell where a book was written, and which messages of the book it comes from could not go on."""
+    """Tell where a book was written, and which messages of the book it comes from could not go
+    on.
+    """
     if path == "-":
         return
-    console().print(safe(f"{pick.name} written to {path}; look at it with: niner book check {path}", "green"))
+    console().print(
+        safe(f"{pick.name} written to {path}; look at it with: niner book check {path}", "green")
+    )
     for name, reason in left_out.items():
         console().print(safe(f"left out: message {name}. {reason}", "yellow"))
 
 
-def plot(needs: Needs, found: Sequence[Proposal], best: Sequence[Proposal], pick: Proposal | None, path: Path) -> None:
-    """Draw mean seconds against the share of wrong readings; raises CodeError where matplotlib is missing or the file can't be written."""
+def plot(
+    needs: Needs,
+    found: Sequence[Proposal],
+    best: Sequence[Proposal],
+    pick: Proposal | None,
+    path: Path,
+) -> None:
+    """Draw mean seconds against the share of wrong readings; raises CodeError where matplotlib is
+    missing or the file can't be written.
+    """
     form = path.suffix.lower().lstrip(".")
     if form not in ("svg", "png"):
-        raise CodeError(f"{path.name}: a figure is SVG or PNG", kind="usage", expected=["a name that ends in .svg or .png"])
+        raise CodeError(
+            f"{path.name}: a figure is SVG or PNG",
+            kind="usage",
+            expected=["a name that ends in .svg or .png"],
+        )
     matplotlib = needed("matplotlib", "figures")
-    figure = needed("matplotlib.figure", "figures").Figure(figsize=(9.5, 5.5), facecolor="white", layout="constrained")
+    figure = needed("matplotlib.figure", "figures").Figure(
+        figsize=(9.5, 5.5), facecolor="white", layout="constrained"
+    )
     axes = figure.add_subplot()
     axes.set_yscale("log")
     floor = min((one.wrong for one in found if one.wrong > 0), default=1e-6) / 3
     for one in found:
         marker = "v" if one.wrong == 0 else "s" if one.readable else "o"
         inside = one in best
-        axes.plot(one.mean, max(one.wrong, floor), marker, color="black" if inside else "0.7", mfc="black" if inside else "white", ms=7)
+        axes.plot(
+            one.mean,
+            max(one.wrong, floor),
+            marker,
+            color="black" if inside else "0.7",
+            mfc="black" if inside else "white",
+            ms=7,
+        )
     if pick is not None:
-        axes.plot(pick.mean, max(pick.wrong, floor), "o", color="black", mfc="none", ms=15, label="picked")
+        axes.plot(
+            pick.mean, max(pick.wrong, floor), "o", color="black", mfc="none", ms=15, label="picked"
+        )
     _number(axes, [(one.mean, max(one.wrong, floor), one is pick) for one in best])
     names = [f"{number}  {one.name}" for number, one in enumerate(best, start=1)]
     axes.text(1.02, 1.0, "\n".join(names), transform=axes.transAxes, fontsize=8, va="top")
     bound = bound_of(needs).seconds
-    axes.axvline(bound, color="black", linestyle="--", linewidth=1, label=f"no code takes less: {bound:.2f} s")
-    axes.set(xlabel="mean seconds a report", ylabel="share accepted with a wrong reading", title=needs.title.replace("$", r"\$"))
+    axes.axvline(
+        bound,
+        color="black",
+        linestyle="--",
+        linewidth=1,
+        label=f"no code takes less: {bound:.2f} s",
+    )
+    axes.set(
+        xlabel="mean seconds a report",
+        ylabel="share accepted with a wrong reading",
+        title=needs.title.replace("$", r"\$"),
+    )
     axes.plot([], [], "s", color="black", label="read from a card")
     axes.plot([], [], "o", color="black", label="needs the tool")
     axes.plot([], [], "o", color="0.7", mfc="white", label="beaten by another")
@@ -138,17 +229,36 @@ def plot(needs: Needs, found: Sequence[Proposal], best: Sequence[Proposal], pick
         axes.plot([], [], "v", color="black", label="no wrong reading drawn: fewer than shown")
     axes.legend(fontsize=8)
     with written(path), matplotlib.rc_context({"svg.hashsalt": "niner"}):
-        figure.savefig(path, format=form, dpi=130, metadata={"Date": None} if form == "svg" else {"Software": None})
+        figure.savefig(
+            path,
+            format=form,
+            dpi=130,
+            metadata={"Date": None} if form == "svg" else {"Software": None},
+        )
 
 
 def _number(axes: Any, points: Sequence[tuple[float, float, bool]]) -> None:
-    """Number points, each number on the side of its point that is farthest from other points and numbers."""
+    """Number points, each number on the side of its point that is farthest from other points and
+    numbers.
+    """
     spots = [tuple(axes.transData.transform((x, y))) for x, y, _ in points]
     taken = list(spots)
-    for number, ((x, y, strong), (across, up)) in enumerate(zip(points, spots, strict=True), start=1):
+    for number, ((x, y, strong), (across, up)) in enumerate(
+        zip(points, spots, strict=True), start=1
+    ):
         sides = [(across + dx, up + dy) for dx, dy in ((10, 9), (10, -11), (-12, 9), (-12, -11))]
-        side = max(sides, key=lambda side: min((math.dist(side, spot) for spot in taken if spot != (across, up)), default=0.0))
+        side = max(
+            sides,
+            key=lambda side: min(
+                (math.dist(side, spot) for spot in taken if spot != (across, up)), default=0.0
+            ),
+        )
         taken.append(side)
         offset = (side[0] - across, side[1] - up)
-        style = {"fontsize": 8, "fontweight": "bold" if strong else "normal", "ha": "center", "va": "center"}
+        style = {
+            "fontsize": 8,
+            "fontweight": "bold" if strong else "normal",
+            "ha": "center",
+            "va": "center",
+        }
         axes.annotate(str(number), (x, y), xytext=offset, textcoords="offset pixels", **style)

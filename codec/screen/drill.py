@@ -1,4 +1,6 @@
-"""The drills on a terminal: a string appears or is spoken, keys take the times, an answer is typed and marked."""
+"""The drills on a terminal: a string appears or is spoken, keys take the times, an answer is typed
+and marked.
+"""
 
 from __future__ import annotations
 
@@ -30,16 +32,28 @@ if TYPE_CHECKING:
 _TICK = 0.05
 _REST = 2.0  # seconds for which a result can be read, whatever the pace
 Player = Callable[["Question", int], None]
-"""Speaks an item to its end; raises CodeError where it can't. Called in a thread of its own; the number makes the noise repeatable."""
+"""Speaks an item to its end; raises CodeError where it can't.
+
+Called in a thread of its own; the number makes the noise repeatable.
+"""
 
 
 class DrillScreen:
-    """Runs a session. ``player`` speaks in the hearing drill; without one its words are shown one by one."""
+    """Runs a session.
+
+    ``player`` speaks in the hearing drill; without one its words are shown one by one.
+    """
 
     def __init__(
-        self, session: Session, items: int, *, player: Player | None = None, clock: Callable[[], float] = time.perf_counter,
-        input: Input | None = None, output: Output | None = None,  # noqa: A002 - the library's names
-    ) -> None:  # fmt: skip
+        self,
+        session: Session,
+        items: int,
+        *,
+        player: Player | None = None,
+        clock: Callable[[], float] = time.perf_counter,
+        input: Input | None = None,  # noqa: A002 - the library's name
+        output: Output | None = None,
+    ) -> None:
         """Prepare the screen; ``run`` shows it."""
         self.session, self.items, self.player, self.clock = session, items, player, clock
         self.question, self.turn = session.ask()
@@ -53,7 +67,8 @@ class DrillScreen:
         self.view = View(self)
         self.buffer = Buffer(multiline=False, on_text_changed=lambda _: self._typed())
         self.app: Application[int] = Application(
-            self.view.layout(self.buffer), key_bindings=self._keys(), style=STYLE, full_screen=True, refresh_interval=_TICK,
+            self.view.layout(self.buffer), key_bindings=self._keys(), style=STYLE,
+            full_screen=True, refresh_interval=_TICK,
             input=input, output=output, before_render=lambda _: self._tick(),
         )  # fmt: skip
 
@@ -76,7 +91,10 @@ class DrillScreen:
 
     def _keys(self) -> KeyBindings:
         keys = KeyBindings()
-        answering, elsewhere = Condition(lambda: self.answering), Condition(lambda: not self.answering)
+        answering, elsewhere = (
+            Condition(lambda: self.answering),
+            Condition(lambda: not self.answering),
+        )
         reading = answering & Condition(lambda: self.session.drill == "read")
         for stop in ("c-c", "c-d"):
             keys.add(stop)(lambda event: event.app.exit(result=0 if self.finished else 130))
@@ -112,7 +130,11 @@ class DrillScreen:
 
     def _other(self, key: str) -> None:
         """Take the brake key; say what was expected for any other."""
-        if key in ("b", "B") and self.session.second_task and self.turn.stage in ("shown", "speaking"):
+        if (
+            key in ("b", "B")
+            and self.session.second_task
+            and self.turn.stage in ("shown", "speaking")
+        ):
             self.turn.signals.press(self.clock() - self.turn.shown_at)
             return
         self.hint = f"{visible(key)[:8]!r} does nothing here"
@@ -181,8 +203,12 @@ class DrillScreen:
 
     async def _played(self, player: Player) -> None:
         try:
-            await asyncio.get_running_loop().run_in_executor(None, player, self.question, self.session.memory.answers)
-        except CodeError as error:  # go on without sound: the drill is worth more than its loudspeaker
+            await asyncio.get_running_loop().run_in_executor(
+                None, player, self.question, self.session.memory.answers
+            )
+        except (
+            CodeError
+        ) as error:  # go on without sound: the drill is worth more than its loudspeaker
             self.player, self.session.noise = None, FLASHED
             self.hint = f"{error.message}; the words are shown instead"
             self.turn.stage = "ready"
@@ -197,7 +223,13 @@ class DrillScreen:
         if self.flash and now >= self.turn.shown_at + self.flash[1][-1]:
             self.flash = None
             self.turn.ended(now)
-        if self.due is not None and self.confirmed and now >= self.due and not self.unwritten and not self.finished:
+        if (
+            self.due is not None
+            and self.confirmed
+            and now >= self.due
+            and not self.unwritten
+            and not self.finished
+        ):
             if self.turn.stage == "ready":
                 self._show(now)
             elif not self.turn.waits(self.buffer.text, now):
@@ -205,7 +237,9 @@ class DrillScreen:
         self._focus()
 
     def _pass(self) -> None:
-        """Go on to the question that is due: nothing is known of this one, so nothing is written of it."""
+        """Go on to the question that is due: nothing is known of this one, so nothing is written of
+        it.
+        """
         self.unanswered += 1
         self.hint, self.result = "the last one was not answered in time", None
         self._ask() if self.asked < self.items else self._finish()

@@ -1,4 +1,6 @@
-"""Lines of a drill's screen, however narrow: wrapped at words, indented where they began, keys never parted from what they do."""
+"""Lines of a drill's screen, however narrow: wrapped at words, indented where they began, keys
+never parted from what they do.
+"""
 
 from __future__ import annotations
 
@@ -12,11 +14,15 @@ def wrapped(text: str, columns: int, indent: int = 0) -> list[str]:
     """Return the lines of a text, each indented; a word longer than a line is cut."""
     blank = " " * indent
     width = max(LEAST, columns)
-    return textwrap.wrap(text, width, initial_indent=blank, subsequent_indent=blank, break_on_hyphens=False) or [""]
+    return textwrap.wrap(
+        text, width, initial_indent=blank, subsequent_indent=blank, break_on_hyphens=False
+    ) or [""]
 
 
 def keys(hints: Sequence[str], columns: int) -> list[str]:
-    """Return the lines of what keys do: as many hints a line as fit whole, one alone is wrapped at words where it must be."""
+    """Return the lines of what keys do: as many hints a line as fit whole, one alone is wrapped at
+    words where it must be.
+    """
     lines = [""]
     for hint in hints:
         joined = f"{lines[-1]}   {hint}" if lines[-1] else hint
@@ -28,5 +34,7 @@ def keys(hints: Sequence[str], columns: int) -> list[str]:
 
 
 def spaced(count: int, columns: int, indent: int) -> int:
-    """Return how many of ``count`` single symbols, a blank behind each, go on a line after an indent."""
+    """Return how many of ``count`` single symbols, a blank behind each, go on a line after an
+    indent.
+    """
     return max(1, min(count, (columns - indent) // 2))

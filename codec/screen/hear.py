@@ -1,4 +1,6 @@
-"""A hearing as an engineer wants to see it: first what to do, then what it may have been, then how sure each field is."""
+"""A hearing as an engineer wants to see it: first what to do, then what it may have been, then how
+sure each field is.
+"""
 
 from __future__ import annotations
 
@@ -17,20 +19,28 @@ _SURE = (("✓", "bold green", "sure"), ("~", "bold yellow", "likely"), ("?", "b
 
 def show(hearing: Hearing) -> None:
     """Print a hearing."""
-    console().print(Text.assemble(("heard  ", "dim"), safe("; then ".join(one.text for one in hearing.heard))))
+    console().print(
+        Text.assemble(("heard  ", "dim"), safe("; then ".join(one.text for one in hearing.heard)))
+    )
     console().print(_what_to_do(hearing))
     _candidates(hearing)
     _fields(hearing)
     for one in hearing.heard:
         for event in one.events:
-            console().print(safe(f"event: {hearing.book.spec.phrases[event].label or event}", "magenta"))
+            console().print(
+                safe(f"event: {hearing.book.spec.phrases[event].label or event}", "magenta")
+            )
 
 
 def _what_to_do(hearing: Hearing) -> Text:
     decision = hearing.decision
     if decision.kind == "accept":
-        return Text.assemble(("ACCEPT  ", "bold green"), safe(str(hearing.candidates[0].reading), "bold"))
-    asked = Text.assemble(("ASK     ", "bold red"), safe(decision.question, "bold"), safe(_prices(decision), "dim"))
+        return Text.assemble(
+            ("ACCEPT  ", "bold green"), safe(str(hearing.candidates[0].reading), "bold")
+        )
+    asked = Text.assemble(
+        ("ASK     ", "bold red"), safe(decision.question, "bold"), safe(_prices(decision), "dim")
+    )
     return Text("\n").join([asked, safe(f"        {_reason(hearing)}", "dim")])
 
 
@@ -46,19 +56,36 @@ def _reason(hearing: Hearing) -> str:
         return "no reading of this book is at all probable"
     best = hearing.candidates[0].probability
     if best < threshold:
-        return f"the best reading is {_percent(best)} sure; the book accepts from {_percent(threshold)} on"
+        return (
+            f"the best reading is {_percent(best)} sure; the book accepts from"
+            f" {_percent(threshold)} on"
+        )
     return "asking costs less than the risk of a wrong reading"
 
 
 def _candidates(hearing: Hearing) -> None:
     wide = console().width >= _WIDE
-    table = boxed(*(("probability", "") if wide else ("sure",)), "string", "reading", right=("probability", "sure"))
+    table = boxed(
+        *(("probability", "") if wide else ("sure",)),
+        "string",
+        "reading",
+        right=("probability", "sure"),
+    )
     for column in table.columns[:-1]:
         column.no_wrap = True
     for number, candidate in enumerate(hearing.candidates):
-        shown = safe(str(candidate.reading), "bold") if number == 0 else safe(_unlike(candidate.reading, hearing.candidates[0].reading))
-        table.add_row(*_share(candidate.probability, wide), safe(candidate.reading.said, "cyan"), shown)
-    for share, what in ((hearing.unlisted, "all other readings"), (hearing.nothing, "no report of this book")):
+        shown = (
+            safe(str(candidate.reading), "bold")
+            if number == 0
+            else safe(_unlike(candidate.reading, hearing.candidates[0].reading))
+        )
+        table.add_row(
+            *_share(candidate.probability, wide), safe(candidate.reading.said, "cyan"), shown
+        )
+    for share, what in (
+        (hearing.unlisted, "all other readings"),
+        (hearing.nothing, "no report of this book"),
+    ):
         table.add_row(*_share(share, wide), "", safe(what, "dim"))
     console().print(table)
 
@@ -72,12 +99,22 @@ def _unlike(reading: Reading, first: Reading) -> str:
     if reading.message != first.message:
         return str(reading)
     changed = [name for name in reading.values if reading.levels[name] != first.levels.get(name)]
-    return "but " + ", ".join(f"{reading.field(name).title} {reading.shown(name)}" for name in changed)
+    return "but " + ", ".join(
+        f"{reading.field(name).title} {reading.shown(name)}" for name in changed
+    )
 
 
 def _fields(hearing: Hearing) -> None:
     wide = console().width >= _WIDE
-    table = boxed("", "field", "value", "sure", "otherwise", *(("mean ± spread",) if wide else ()), right=("sure",))
+    table = boxed(
+        "",
+        "field",
+        "value",
+        "sure",
+        "otherwise",
+        *(("mean ± spread",) if wide else ()),
+        right=("sure",),
+    )
     for column in (table.columns[3], *table.columns[5:]):
         column.no_wrap = True
     best = hearing.candidates[0].reading if hearing.candidates else None
@@ -86,8 +123,14 @@ def _fields(hearing: Hearing) -> None:
             continue
         level = best.levels[name]
         share = float(marginal.probabilities[level])
-        mark, style, _ = _SURE[0 if share >= hearing.book.spec.hearing.threshold else 1 if share >= 0.5 else 2]
-        others = ", ".join(f"{marginal.text(n)} {_percent(p)}" for n, p in marginal.top(3) if n != level and p >= 0.001)
+        mark, style, _ = _SURE[
+            0 if share >= hearing.book.spec.hearing.threshold else 1 if share >= 0.5 else 2
+        ]
+        others = ", ".join(
+            f"{marginal.text(n)} {_percent(p)}"
+            for n, p in marginal.top(3)
+            if n != level and p >= 0.001
+        )
         table.add_row(
             Text(mark, style),
             safe(marginal.field.title),
@@ -105,7 +148,9 @@ def _mean(marginal: Marginal) -> Text:
     if marginal.expected is None or marginal.spread is None or marginal.spread < 1e-9:
         return Text("")
     unit = marginal.field.unit_text
-    return safe(f"{marginal.expected:.2f} ± {marginal.spread:.2f}{' ' + unit if unit else ''}", "dim")
+    return safe(
+        f"{marginal.expected:.2f} ± {marginal.spread:.2f}{' ' + unit if unit else ''}", "dim"
+    )
 
 
 def _bar(share: float) -> Text:

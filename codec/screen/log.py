@@ -1,6 +1,8 @@
-"""The live sheet on the whole terminal: the race, the last laps, what was just heard, and a line to type in.
+"""The live sheet on the whole terminal: the race, the last laps, what was just heard, and a line to
+type in.
 
-Drawn with rich into the window of a prompt_toolkit application, which edits the line, keeps its history and completes its commands.
+Drawn with rich into the window of a prompt_toolkit application, which edits the line, keeps its
+history and completes its commands.
 """
 
 from __future__ import annotations
@@ -32,7 +34,9 @@ from grammar.errors import CodeError
 from grammar.exact import plain
 
 _STYLES = {"good": "bold green", "warning": "bold yellow", "bad": "bold red", "plain": ""}
-_LEAST = 5  # lines of the table that stay, however much there is to tell above it: two of its head, and the last lap
+# lines of the table that stay, however much there is to tell above it: two of its head, and the
+# last lap
+_LEAST = 5
 _PREVIEW = 3  # lines at most that tell what the line being typed would be taken for
 _KEYS = "F2 car  F3 neutralised/resumed  F4 marker  F8 undo  F9 ok  / commands  F10 leave"
 
@@ -44,7 +48,11 @@ class Commands(Completer):
         """Take the session whose commands these are."""
         self.session = session
 
-    def get_completions(self, document: Document, complete_event: CompleteEvent) -> Iterable[Completion]:  # noqa: ARG002
+    def get_completions(
+        self,
+        document: Document,
+        complete_event: CompleteEvent,  # noqa: ARG002 - the library's signature
+    ) -> Iterable[Completion]:
         """Yield the commands that begin as the line does."""
         text = document.text_before_cursor
         if text.startswith("/") and " " not in text:
@@ -57,17 +65,31 @@ class Log:
     """The application; ``run`` returns when the engineer leaves."""
 
     def __init__(self, session: Session, shown: Shown | None = None, **settings: Any) -> None:
-        """Lay out the screen; ``shown`` is told first; ``settings`` go to prompt_toolkit (input and output, for tests)."""
+        """Lay out the screen; ``shown`` is told first; ``settings`` go to prompt_toolkit (input and
+        output, for tests).
+        """
         self._told: tuple[object, list[Text]] = (None, [])
         begun = () if shown is None or shown.tone == "good" else shown.lines
-        self.session, self.shown = session, Shown("warning" if begun else "plain", begun or ("type what was heard, then Enter",))
+        self.session, self.shown = (
+            session,
+            Shown("warning" if begun else "plain", begun or ("type what was heard, then Enter",)),
+        )
         history = InMemoryHistory(session.heard())
         self.line = Buffer(
-            history=history, completer=Commands(session), complete_while_typing=True, multiline=False, accept_handler=self._enter
+            history=history,
+            completer=Commands(session),
+            complete_while_typing=True,
+            multiline=False,
+            accept_handler=self._enter,
         )
         control = BufferControl(self.line)
-        above, keys = Window(FormattedTextControl(self._drawn), wrap_lines=False), Window(FormattedTextControl(self._keys), height=1)
-        prompt = Window(FormattedTextControl(self._prompt), dont_extend_width=True)  # apart from the line, which may scroll sideways
+        above, keys = (
+            Window(FormattedTextControl(self._drawn), wrap_lines=False),
+            Window(FormattedTextControl(self._keys), height=1),
+        )
+        prompt = Window(
+            FormattedTextControl(self._prompt), dont_extend_width=True
+        )  # apart from the line, which may scroll sideways
         body = HSplit([above, VSplit([prompt, Window(control)], height=1), keys])
         menu = Float(CompletionsMenu(max_height=8), xcursor=True, ycursor=True)
         self.application: Application[None] = Application(
@@ -118,7 +140,11 @@ class Log:
         press("f4", "/marker")
         press("f8", "/undo")
         press("f9", "/ok")
-        keys.add("f3")(lambda event: self._press(event, f"/{RESUMED if self.session.race.neutralised else NEUTRALISED}"))
+        keys.add("f3")(
+            lambda event: self._press(
+                event, f"/{RESUMED if self.session.race.neutralised else NEUTRALISED}"
+            )
+        )
         keys.add("f2")(lambda event: self._next_car())  # noqa: ARG005
         for key in ("f10", "c-d", "c-c"):
             keys.add(key)(lambda event: event.app.exit())
@@ -137,7 +163,8 @@ class Log:
         """Return everything above the line, drawn for the terminal's size as it is now."""
         size = get_app().output.get_size()
         console = Console(
-            file=io.StringIO(), force_terminal=True, color_system="256", width=size.columns, height=size.rows, highlight=False,
+            file=io.StringIO(), force_terminal=True, color_system="256", width=size.columns,
+            height=size.rows, highlight=False,
             emoji=False, markup=False, legacy_windows=False,
         )  # fmt: skip
         for line in self._lines(console, size.columns, size.rows - 2):
@@ -145,17 +172,26 @@ class Log:
         return ANSI(console.file.getvalue().rstrip("\n"))  # type: ignore[attr-defined]
 
     def _lines(self, console: Console, width: int, height: int) -> list[Text]:
-        """Return the lines of the screen; where they are too many the race goes first, then the table, never what was just heard."""
+        """Return the lines of the screen; where they are too many the race goes first, then the
+        table, never what was just heard.
+        """
         session = self.session
         below = self._below(width, height // 2)
         alerts = [safe(f"! {alert}", "bold red") for alert in session.alerts]
-        fixed = [*_packed(self._looks(), width), *(_packed(alerts, width) or [Text("─" * width, style="dim")])]
+        fixed = [
+            *_packed(self._looks(), width),
+            *(_packed(alerts, width) or [Text("─" * width, style="dim")]),
+        ]
         fixed = fixed[: max(1, height - len(below) - 1)]
         room = height - len(below) - len(fixed) - 1
         race = self._race(console, width, room - _LEAST)
         room = max(0, room - len(race))
-        table = lap_lines(session.book, session.rows, session.car, width, last=max(1, room - 2))[:room]
-        return [self._head(width), *race, *fixed, *table, *[Text()] * (room - len(table)), *below][:height]
+        table = lap_lines(session.book, session.rows, session.car, width, last=max(1, room - 2))[
+            :room
+        ]
+        return [self._head(width), *race, *fixed, *table, *[Text()] * (room - len(table)), *below][
+            :height
+        ]
 
     def _looks(self) -> list[Text]:
         """Return what there is to look at and is not told below."""
@@ -163,7 +199,9 @@ class Log:
         return [safe(notice.text, "bold red" if notice.ask else "bold yellow") for notice in now]
 
     def _race(self, console: Console, width: int, most: int) -> list[Text]:
-        """Return where the race is heading and what to call, where the event is known: what is whole in ``most`` lines."""
+        """Return where the race is heading and what to call, where the event is known: what is
+        whole in ``most`` lines.
+        """
         session, race = self.session, self.session.followed
         if race is None or not session.car:
             return []
@@ -174,7 +212,11 @@ class Log:
             self._told = (race, state_lines(race, advise(race)))
         lines: list[Text] = []
         for line in self._told[1]:
-            listed = [] if line.spans else [Text(item, style=line.style) for item in line.plain.split("; ")]
+            listed = (
+                []
+                if line.spans
+                else [Text(item, style=line.style) for item in line.plain.split("; ")]
+            )
             parts = _packed(listed, width) if len(listed) > 1 else list(line.wrap(console, width))
             if len(lines) + len(parts) > most:
                 break
@@ -184,32 +226,61 @@ class Log:
     def _head(self, width: int) -> Text:
         session, race = self.session, self.session.race
         driver = session.cars.get(session.car, "")
-        name = f"car {session.car}{' ' + driver if driver else ''}" if session.car else "no car yet: /car 7=DRIVER"
-        state = [("NEUTRALISED", "bold black on yellow")] if race.neutralised else [("racing", "green")]
-        added = [(f"+{plain(race.added)} lap{'' if race.added == 1 else 's'}", "bold")] if race.added else []
+        name = (
+            f"car {session.car}{' ' + driver if driver else ''}"
+            if session.car
+            else "no car yet: /car 7=DRIVER"
+        )
+        state = (
+            [("NEUTRALISED", "bold black on yellow")] if race.neutralised else [("racing", "green")]
+        )
+        added = (
+            [(f"+{plain(race.added)} lap{'' if race.added == 1 else 's'}", "bold")]
+            if race.added
+            else []
+        )
         parts = [(name, "bold"), (f"lap {session.lap or '–'}", "bold"), *state, *added]
         others = [f"{car}:{self._last_of(car)}" for car in session.cars if car != session.car]
-        head = Text("  ").join([safe(text, style) for text, style in [*parts, *((other, "dim") for other in others)]])
+        head = Text("  ").join(
+            [safe(text, style) for text, style in [*parts, *((other, "dim") for other in others)]]
+        )
         title = safe(session.book.title, "dim")
         if head.cell_len + title.cell_len + 2 <= width:
             head.append(" " * (width - head.cell_len - title.cell_len)).append_text(title)
         return head
 
     def _last_of(self, car: str) -> str:
-        mine = [row.entry for row in self.session.rows if row.entry.car == car and row.first.kind == "report" and not row.withdrawn]
+        mine = [
+            row.entry
+            for row in self.session.rows
+            if row.entry.car == car and row.first.kind == "report" and not row.withdrawn
+        ]
         return "–" if not mine else f"lap {mine[-1].lap}" + (" ?" if mine[-1].refusal else "")
 
     def _below(self, width: int, most: int) -> list[Text]:
-        """Return what was just heard, and what the line being typed would be taken for, in ``most`` lines."""
+        """Return what was just heard, and what the line being typed would be taken for, in ``most``
+        lines.
+        """
         lines = [Text("─" * width, style="dim")]
         look = self.session.look(self.line.text)
         preview = (
-            [safe(part, _STYLES[look.tone] or "dim") for part in _folded("  ".join(("→", *look.lines)), width)] if look.lines else [Text()]
+            [
+                safe(part, _STYLES[look.tone] or "dim")
+                for part in _folded("  ".join(("→", *look.lines)), width)
+            ]
+            if look.lines
+            else [Text()]
         )
         preview = preview[:_PREVIEW]
         above = {f"! {alert}" for alert in self.session.alerts}
         for number, line in enumerate(line for line in self.shown.lines if line not in above):
-            style = _STYLES[self.shown.tone] if number == 0 else "bold red" if line.startswith(("!", "WRONG")) else ""
+            style = (
+                _STYLES[self.shown.tone]
+                if number == 0
+                else "bold red"
+                if line.startswith(("!", "WRONG"))
+                else ""
+            )
             lines.extend(safe(part, style) for part in _folded(line, width))
         return [*lines[: max(2, most - len(preview))], *preview]
 
@@ -225,7 +296,9 @@ def _folded(line: str, width: int) -> list[str]:
 
 
 def _packed(items: Sequence[Text], width: int) -> list[Text]:
-    """Put items side by side as far as they fit, and the others below; one that is too long by itself is cut at spaces."""
+    """Put items side by side as far as they fit, and the others below; one that is too long by
+    itself is cut at spaces.
+    """
     lines: list[Text] = []
     for item in items:
         if lines and lines[-1].cell_len + 2 + item.cell_len <= width:

@@ -1,4 +1,6 @@
-"""The race on the screen: where it is heading, what to call, and what was said against what was recorded."""
+"""The race on the screen: where it is heading, what to call, and what was said against what was
+recorded.
+"""
 
 from __future__ import annotations
 
@@ -35,26 +37,42 @@ def band(of: Spread, digits: int = 2, *, signed: bool = False) -> str:
 
 
 def state_lines(race: Race, advice: Sequence[Advice]) -> list[Text]:
-    """Return the race in a few lines of at most 78 characters, for the live screen: energy, margin, temperatures, what to call."""
+    """Return the race in a few lines of at most 78 characters, for the live screen: energy, margin,
+    temperatures, what to call.
+    """
     look, unit = race.outlook, race.event.spec.energy.unit
     left = look.distance
     lines = [
         Text.assemble(
             (f"behind lap {race.lap}, {left.likeliest} to go", "bold"),
-            f"  left {number(look.left.mean)} {unit}, {number(look.against_plan.mean, signed=True)} against plan",
+            f"  left {number(look.left.mean)} {unit}, {number(look.against_plan.mean, signed=True)}"
+            " against plan",
             ("  NEUTRALISED" if race.neutralised else "", "bold yellow"),
         ),
         Text.assemble(
-            f"flag {number(left.margin.mean, signed=True)} ({band(left.margin, signed=True)}) {unit}",
+            f"flag {number(left.margin.mean, signed=True)} ({band(left.margin, signed=True)})"
+            f" {unit}",
             (f"  short {left.short:.0%}", _style(left.short)),
-            f"  now {number(look.use.mean, 3)}" + ("" if left.safe is None else f", safe {number(left.safe, 3)} a lap"),
+            f"  now {number(look.use.mean, 3)}"
+            + ("" if left.safe is None else f", safe {number(left.safe, 3)} a lap"),
         ),
     ]
     hot = [(name, reached) for name, reached in look.reaching.items() if reached.chance >= _RISKY]
     if hot:
-        told = [f"{race.event.book.fields[name].title} at its limit {_when(reached)}" for name, reached in hot]
-        lines.append(safe("; ".join(told), "bold red" if any(reached.chance >= _BAD for _, reached in hot) else "yellow"))
-    lines += [Text.assemble(("call  ", "dim"), (one.call.words, "bold green"), (f"  {one.reason}", "dim")) for one in advice]
+        told = [
+            f"{race.event.book.fields[name].title} at its limit {_when(reached)}"
+            for name, reached in hot
+        ]
+        lines.append(
+            safe(
+                "; ".join(told),
+                "bold red" if any(reached.chance >= _BAD for _, reached in hot) else "yellow",
+            )
+        )
+    lines += [
+        Text.assemble(("call  ", "dim"), (one.call.words, "bold green"), (f"  {one.reason}", "dim"))
+        for one in advice
+    ]
     return lines
 
 
@@ -67,20 +85,38 @@ def show_state(race: Race, advice: Sequence[Advice], car: str) -> None:
 
 
 def show_race(race: Race, advice: Sequence[Advice]) -> None:
-    """Print the race: energy, one lap more or fewer, temperatures, wheel, calls, notices, and the caution."""
+    """Print the race: energy, one lap more or fewer, temperatures, wheel, calls, notices, and the
+    caution.
+    """
     look = race.outlook
     console().print(safe(race.event.title, "bold"))
     for line in state_lines(race, ())[:2]:
         console().print(line)
     heading("Energy")
     unit = race.event.spec.energy.unit
-    grid = boxed(f"{unit}", "laps left", "even", "safe", "margin at the flag, 80 %", "short", right=("laps left", "even", "safe", "short"))
-    for name, ending in (("as it is", look.distance), ("one lap more", look.more), ("one lap fewer", look.fewer)):
+    grid = boxed(
+        f"{unit}",
+        "laps left",
+        "even",
+        "safe",
+        "margin at the flag, 80 %",
+        "short",
+        right=("laps left", "even", "safe", "short"),
+    )
+    for name, ending in (
+        ("as it is", look.distance),
+        ("one lap more", look.more),
+        ("one lap fewer", look.fewer),
+    ):
         if ending is not None:
             _ending(grid, name, ending)
     console().print(grid)
     console().print(
-        safe(f"even uses up all but the reserve; safe keeps the chance of running short at {race.event.spec.advice.chance:%}", "dim")
+        safe(
+            "even uses up all but the reserve; safe keeps the chance of running short at"
+            f" {race.event.spec.advice.chance:%}",
+            "dim",
+        )
     )
     if look.temperatures:
         _temperatures(race)
@@ -89,7 +125,14 @@ def show_race(race: Race, advice: Sequence[Advice]) -> None:
     if advice:
         heading("To call")
         for one in advice:
-            console().print(Text.assemble((one.call.string, "bold cyan"), "  ", (one.call.words, "bold"), (f"  {one.reason}", "dim")))
+            console().print(
+                Text.assemble(
+                    (one.call.string, "bold cyan"),
+                    "  ",
+                    (one.call.words, "bold"),
+                    (f"  {one.reason}", "dim"),
+                )
+            )
     notices(race.notices)
     console().print()
     console().print(safe(CAUTION, "italic"))
@@ -100,10 +143,18 @@ def _style(short: float) -> str:
 
 
 def _ending(grid: Table, name: str, ending: Distance) -> None:
-    even, safest = ("" if value is None else number(value, 3) for value in (ending.even, ending.safe))
-    laps = ", ".join(f"{laps} ({share:.0%})" if share < 0.995 else str(laps) for laps, share in ending.laps_left.items() if share >= 0.005)
+    even, safest = (
+        "" if value is None else number(value, 3) for value in (ending.even, ending.safe)
+    )
+    laps = ", ".join(
+        f"{laps} ({share:.0%})" if share < 0.995 else str(laps)
+        for laps, share in ending.laps_left.items()
+        if share >= 0.005
+    )
     margin = f"{number(ending.margin.mean, signed=True)}  ({band(ending.margin, signed=True)})"
-    grid.add_row(name, laps, even, safest, margin, Text(f"{ending.short:.0%}", _style(ending.short)))
+    grid.add_row(
+        name, laps, even, safest, margin, Text(f"{ending.short:.0%}", _style(ending.short))
+    )
 
 
 def _when(reached: Reaching) -> str:
@@ -121,7 +172,9 @@ def _temperatures(race: Race) -> None:
     grid = boxed("", "now", "80 %", "limit", "reached", right=("now", "limit"))
     for name, now in race.outlook.temperatures.items():
         bound, reached = race.event.temperatures[name], race.outlook.reaching[name]
-        style = "bold red" if reached.chance >= _BAD else "yellow" if reached.chance >= _RISKY else ""
+        style = (
+            "bold red" if reached.chance >= _BAD else "yellow" if reached.chance >= _RISKY else ""
+        )
         when = _when(reached) if reached.chance >= 0.01 else "not before the flag"
         grid.add_row(
             safe(bound.field.title),
@@ -140,7 +193,10 @@ def _wheel(race: Race) -> None:
         position, going = race.ledger.positions[name], race.ledger.heading(name)
         told = f"{position}{' ?' if name in race.ledger.doubtful else ''}"
         grid.add_row(
-            safe(name), told, "" if going == position else str(going), f"{dial.low} … {dial.high}{', wraps' if dial.wraps else ''}"
+            safe(name),
+            told,
+            "" if going == position else str(going),
+            f"{dial.low} … {dial.high}{', wraps' if dial.wraps else ''}",
         )
     console().print(grid)
 
@@ -159,7 +215,15 @@ def show_comparison(book: Book, found: Comparison) -> None:
     """Print what was read wrong, heard wrong or late, and the words heard for others."""
     if found.faults:
         wide = console().width >= _WIDE
-        grid = boxed("lap", "found", "dash", "said", "heard", *(("differs in", "") if wide else ()), right=("lap",))
+        grid = boxed(
+            "lap",
+            "found",
+            "dash",
+            "said",
+            "heard",
+            *(("differs in", "") if wide else ()),
+            right=("lap",),
+        )
         for column in grid.columns[:5]:
             column.no_wrap = True
         for finding in found.faults:
@@ -167,28 +231,57 @@ def show_comparison(book: Book, found: Comparison) -> None:
         console().print(grid)
         for finding in () if wide else found.faults:
             *_, fields, state = _finding(finding)
-            lead = safe(f"lap {finding.lap}, {finding.verdict}: {fields.plain + ' differs; ' if fields.plain else ''}")
+            lead = safe(
+                f"lap {finding.lap}, {finding.verdict}:"
+                f" {fields.plain + ' differs; ' if fields.plain else ''}"
+            )
             console().print(lead.append_text(state))
     else:
         console().print(safe("nothing was read wrong, heard wrong or late", "green"))
-    right = [finding for finding in found.findings if finding.verdict in ("as recorded", "rounding only")]
-    console().print(safe(f"{counted(len(right), 'report')} as recorded, but for the rounding of the code", "dim"))
-    for verdict, text in (("no report", "no report that stands"), ("not recorded", "reported, but not recorded")):
+    right = [
+        finding for finding in found.findings if finding.verdict in ("as recorded", "rounding only")
+    ]
+    console().print(
+        safe(
+            f"{counted(len(right), 'report')} as recorded, but for the rounding of the code", "dim"
+        )
+    )
+    for verdict, text in (
+        ("no report", "no report that stands"),
+        ("not recorded", "reported, but not recorded"),
+    ):
         laps = [str(finding.lap) for finding in found.findings if finding.verdict == verdict]
         if laps:
             console().print(safe(f"{text}: lap {', '.join(laps)}", "yellow"))
     words = book.alphabet.words
     confused = found.confused()
-    console().print(safe(f"{counted(len(found.heard), 'word')} compared, {sum(count for *_, count in confused)} heard for another", "dim"))
+    console().print(
+        safe(
+            f"{counted(len(found.heard), 'word')} compared, {sum(count for *_, count in confused)}"
+            " heard for another",
+            "dim",
+        )
+    )
     for said, heard, count in confused:
         console().print(safe(f"  {words[said].word} heard as {words[heard].word}: {count}"))
     if found.unused:
-        console().print(safe(f"columns that are no field of the book: {', '.join(found.unused)}", "dim"))
+        console().print(
+            safe(f"columns that are no field of the book: {', '.join(found.unused)}", "dim")
+        )
     console().print(safe(CAUTION, "italic"))
 
 
 def _finding(finding: Finding) -> list[Text]:
     state = "caught" if finding.caught else "stands in the sheet"
-    texts = [str(finding.lap), finding.verdict, finding.dash, finding.said, finding.heard, ", ".join(finding.fields)]
-    last = safe("; ".join(filter(None, (state, finding.note))), "" if finding.caught else "bold red")
+    texts = [
+        str(finding.lap),
+        finding.verdict,
+        finding.dash,
+        finding.said,
+        finding.heard,
+        ", ".join(finding.fields),
+    ]
+    last = safe(
+        "; ".join(filter(None, (state, finding.note))), "" if finding.caught else "bold red"
+    )
     return [*(safe(text) for text in texts), last]

@@ -47,14 +47,24 @@ def warned(field: FieldBase, value: Value) -> bool:
 def shown_value(field: FieldBase | None, value: Value) -> Text:
     """Write a value without its unit, in red where it warns; no flags are a dot."""
     text = value_text(value)
-    text = "·" if text == "none" and isinstance(value, frozenset) else text.replace("-", "−") if text[:1] == "-" else text
+    text = (
+        "·"
+        if text == "none" and isinstance(value, frozenset)
+        else text.replace("-", "−")
+        if text[:1] == "-"
+        else text
+    )
     return safe(text, "bold red" if field is not None and warned(field, value) else "")
 
 
 def lap_columns(book: Book) -> list[str]:
-    """Return the fields of the lap report, which get a column each: those of the first message from the car, but for the lap."""
+    """Return the fields of the lap report, which get a column each: those of the first message from
+    the car, but for the lap.
+    """
     name = lap_message(book)
-    return [field for field in book.messages[name].fields if field != lap_field(book)] if name else []
+    return (
+        [field for field in book.messages[name].fields if field != lap_field(book)] if name else []
+    )
 
 
 def values_text(book: Book, entry: Entry) -> str:
@@ -72,20 +82,39 @@ def remark(book: Book, row: Row) -> Text:
     entry, parts = row.entry, []
     if row.first.kind == "event":
         phrase = book.spec.phrases.get(entry.message)
-        name = phrase.label if phrase is not None and phrase.label else EVENTS.get(entry.message, entry.message)
-        parts.append((f"{name}{'' if entry.amount is None else f' {plain(entry.amount)}'}", "bold yellow"))
+        name = (
+            phrase.label
+            if phrase is not None and phrase.label
+            else EVENTS.get(entry.message, entry.message)
+        )
+        parts.append(
+            (f"{name}{'' if entry.amount is None else f' {plain(entry.amount)}'}", "bold yellow")
+        )
     elif row.first.kind == "note":
         parts.append((entry.heard or entry.note, ""))
     elif entry.refusal:
         parts.append((f"{_state(entry)}: {entry.heard}", "yellow"))
         parts += [(guess, "yellow")] if (guess := guessed(entry.note)) else []
     elif row.first.kind == "call" or entry.message != lap_message(book):
-        title = book.messages[entry.message].title if entry.message in book.messages else entry.message
-        parts.append((f"{title}: {values_text(book, entry)}", "cyan" if row.first.kind == "call" else ""))
+        title = (
+            book.messages[entry.message].title if entry.message in book.messages else entry.message
+        )
+        parts.append(
+            (f"{title}: {values_text(book, entry)}", "cyan" if row.first.kind == "call" else "")
+        )
     if row.questions and not entry.accepted:
         parts.append((f"asked: {row.questions[-1].heard}", "magenta"))
     if row.corrections and entry.accepted:
-        parts.append((f"first heard: {row.first.heard}" if row.first.refusal else f"corrected from {row.first.string}", "dim"))
+        parts.append(
+            (
+                (
+                    f"first heard: {row.first.heard}"
+                    if row.first.refusal
+                    else f"corrected from {row.first.string}"
+                ),
+                "dim",
+            )
+        )
     if any(back.note == "differs" for back in row.readbacks):
         parts.append(("read back differently", "bold magenta"))
     if row.withdrawn:
@@ -93,21 +122,38 @@ def remark(book: Book, row: Row) -> Text:
     return Text("; ").join([safe(text, style) for text, style in parts])
 
 
-def lap_lines(book: Book, standing: Sequence[Row], car: str, width: int, *, last: int | None = None) -> list[Text]:
-    """Return what stands for one car, a line or two each, in the order of the journal; ``last`` keeps only so many lines below the head.
+def lap_lines(
+    book: Book, standing: Sequence[Row], car: str, width: int, *, last: int | None = None
+) -> list[Text]:
+    """Return what stands for one car, a line or two each, in the order of the journal; ``last``
+    keeps only so many lines below the head.
 
-    The fields of the lap report have a column each; whatever else there is to say follows on the same line where it fits.
+    The fields of the lap report have a column each; whatever else there is to say follows on the
+    same line where it fits.
     """
     columns = lap_columns(book)
     mine = of_car(standing, car)
-    cells = [[shown_value(book.fields[n], row.entry.values[n]) if _in_columns(row, n) else Text() for n in columns] for row in mine]
+    cells = [
+        [
+            shown_value(book.fields[n], row.entry.values[n]) if _in_columns(row, n) else Text()
+            for n in columns
+        ]
+        for row in mine
+    ]
     heads = [(name.replace("_", " "), book.fields[name].unit_text) for name in columns]
-    sizes = [max(len(head), len(unit), *(line[n].cell_len for line in cells), 1) for n, (head, unit) in enumerate(heads)]
+    sizes = [
+        max(len(head), len(unit), *(line[n].cell_len for line in cells), 1)
+        for n, (head, unit) in enumerate(heads)
+    ]
     timed = any(row.entry.at is not None for row in mine)
     lead = 3 + (10 if timed else 0)
     padded = [f"  {head:>{size}}" for (head, _), size in zip(heads, sizes, strict=True)]
     titles = Text.assemble("lap", "      time" if timed else "", *padded)
-    units = Text.assemble(" " * lead, *(f"  {unit:>{size}}" for (_, unit), size in zip(heads, sizes, strict=True)), style="dim")
+    units = Text.assemble(
+        " " * lead,
+        *(f"  {unit:>{size}}" for (_, unit), size in zip(heads, sizes, strict=True)),
+        style="dim",
+    )
     best = {id(row) for row in laps(standing, car, lap_message(book)).values()}
     lines: list[Text] = []
     for row, line in zip(mine, cells, strict=True):
@@ -117,7 +163,9 @@ def lap_lines(book: Book, standing: Sequence[Row], car: str, width: int, *, last
             for cell, size in zip(line, sizes, strict=True):
                 shown.append(" " * (2 + size - cell.cell_len)).append_text(cell)
         lines.extend(_with_remark(shown, remark(book, row), width, lead))
-        if row.withdrawn or (row.first.kind == "report" and row.counts and any(line) and id(row) not in best):
+        if row.withdrawn or (
+            row.first.kind == "report" and row.counts and any(line) and id(row) not in best
+        ):
             lines[-1].stylize("dim strike" if row.withdrawn else "dim")
     return [titles, units, *(lines if last is None else lines[max(0, len(lines) - last) :])]
 
@@ -127,12 +175,16 @@ def _in_columns(row: Row, name: str) -> bool:
 
 
 def _state(entry: Entry) -> str:
-    """Return what became of a report that was not accepted; its refusal is the slug of an error, for programs."""
+    """Return what became of a report that was not accepted; its refusal is the slug of an error,
+    for programs.
+    """
     return entry.refusal if entry.refusal == DOUBTFUL else "not read"
 
 
 def _with_remark(shown: Text, said: Text, width: int, lead: int) -> list[Text]:
-    """Put a remark behind the values, or below them where it does not fit; a long one takes as many lines as it needs."""
+    """Put a remark behind the values, or below them where it does not fit; a long one takes as many
+    lines as it needs.
+    """
     if not said:
         return [shown]
     if shown.cell_len + 2 + said.cell_len <= width:
@@ -150,16 +202,30 @@ def lap_tables(journal: Journal, only: str | None) -> None:
     standing, named = rows(entries), cars(entries)
     astray = any(not row.entry.car and row.first.kind in ("report", "call") for row in standing)
     for car in [only] if only is not None else [*named, ""] if astray or not named else list(named):
-        count = sum(row.first.kind == "report" and row.counts for row in standing if row.entry.car == car)
+        count = sum(
+            row.first.kind == "report" and row.counts for row in standing if row.entry.car == car
+        )
         head = f"car {car}" if car else "of no car" if named else "no car named"
-        console().print(Text.assemble((head, "bold"), f"  {named.get(car, '')}".rstrip(), (f"  {counted(count, 'report')}", "dim")))
-        console().print(Text("\n").join(lap_lines(journal.book, standing, car, console().width)), no_wrap=True, crop=False)
+        console().print(
+            Text.assemble(
+                (head, "bold"),
+                f"  {named.get(car, '')}".rstrip(),
+                (f"  {counted(count, 'report')}", "dim"),
+            )
+        )
+        console().print(
+            Text("\n").join(lap_lines(journal.book, standing, car, console().width)),
+            no_wrap=True,
+            crop=False,
+        )
         console().print()
     state = race(standing)
     if state.neutralised:
         console().print(safe("The race is neutralised.", "bold yellow"))
     if state.added:
-        console().print(safe(f"{plain(state.added)} {'lap' if state.added == 1 else 'laps'} added."))
+        console().print(
+            safe(f"{plain(state.added)} {'lap' if state.added == 1 else 'laps'} added.")
+        )
     _clock_lines(entries)
 
 
@@ -167,7 +233,13 @@ def _clock_lines(entries: Sequence[Entry]) -> None:
     steps = clock_steps(entries)
     if steps:
         places = ", ".join(str(seq) for seq in steps[:8])
-        console().print(safe(f"The clock had gone backwards before entry {places}; the order is that of the entries.", "yellow"))
+        console().print(
+            safe(
+                f"The clock had gone backwards before entry {places}; the order is that of the"
+                " entries.",
+                "yellow",
+            )
+        )
 
 
 def entries_table(journal: Journal, only: str | None) -> None:
@@ -182,12 +254,21 @@ def entries_table(journal: Journal, only: str | None) -> None:
         about = f"of #{entry.about} " if entry.about else ""
         sure = "" if entry.certainty is None else how_sure(entry.certainty)
         what = values_text(journal.book, entry) if entry.accepted else entry.heard
-        what = ": ".join(filter(None, (entry.message, what))) if entry.kind in ("event", "car") else what
+        what = (
+            ": ".join(filter(None, (entry.message, what)))
+            if entry.kind in ("event", "car")
+            else what
+        )
         style = "yellow" if entry.refusal else ""
-        why = f" ({'; '.join(filter(None, (_state(entry), guessed(entry.note))))})" if entry.refusal else ""
+        why = (
+            f" ({'; '.join(filter(None, (_state(entry), guessed(entry.note))))})"
+            if entry.refusal
+            else ""
+        )
         detail = f"{about}{entry.string + ': ' if entry.string else ''}{what}{why}"
         table.add_row(
-            str(entry.seq), "" if entry.lap is None else str(entry.lap), safe(entry.kind), safe(entry.car),
+            str(entry.seq), "" if entry.lap is None else str(entry.lap), safe(entry.kind),
+            safe(entry.car),
             safe(entry.speaker or entry.writer), sure, safe(detail, style),
         )  # fmt: skip
     console().print(table)
@@ -196,22 +277,45 @@ def entries_table(journal: Journal, only: str | None) -> None:
 
 def summary_lines(summary: Summary) -> None:
     """Print what an import brought and what it left out."""
-    kinds = ", ".join(counted(count, kind) for kind, count in summary.written.items()) or "nothing new"
+    kinds = (
+        ", ".join(counted(count, kind) for kind, count in summary.written.items()) or "nothing new"
+    )
     console().print(safe(f"written: {kinds}", "bold"))
     if summary.refused:
-        console().print(safe(f"  {summary.refused} of them can't be read or are doubtful, and need a look: niner sheet show", "yellow"))
+        console().print(
+            safe(
+                f"  {summary.refused} of them can't be read or are doubtful, and need a look: niner"
+                " sheet show",
+                "yellow",
+            )
+        )
     if summary.there:
         console().print(safe(f"  {counted(summary.there, 'entry', 'entries')} there already"))
     if summary.once_more:
-        told = f"  {counted(summary.once_more, 'report is', 'reports are')} of laps that had one before: is it the same radio once more?"
+        told = (
+            f"  {counted(summary.once_more, 'report is', 'reports are')} of laps that had one"
+            " before: is it the same radio once more?"
+        )
         console().print(safe(told, "yellow"))
     if sum(count > 1 for count in summary.reporters.values()) > 1:
-        told = f"  no car is named, so all count for one, reported by {by_speaker(summary.reporters)}; two cars are told apart by --car"
+        told = (
+            f"  no car is named, so all count for one, reported by {by_speaker(summary.reporters)};"
+            " two cars are told apart by --car"
+        )
         console().print(safe(told, "yellow"))
     if summary.of_no_car:
-        console().print(safe(f"  reports and calls of no car, counted for none, are said by {by_speaker(summary.of_no_car)}", "yellow"))
+        console().print(
+            safe(
+                "  reports and calls of no car, counted for none, are said by"
+                f" {by_speaker(summary.of_no_car)}",
+                "yellow",
+            )
+        )
     if summary.supposed:
-        told = f"  calls taken for the only car's, by people nobody named: {by_speaker(summary.supposed)}"
+        told = (
+            "  calls taken for the only car's, by people nobody named:"
+            f" {by_speaker(summary.supposed)}"
+        )
         console().print(safe(told, "yellow"))
     if summary.silent:
         console().print(safe(f"  never spoke: {', '.join(summary.silent[:6])}", "yellow"))
@@ -223,12 +327,20 @@ def summary_lines(summary: Summary) -> None:
         for left in summary.examples[reason] if reason != "ordinary talk" else ():
             console().print(safe(f"      line {left.number}: {left.text[:100]}", "dim"))
         if reason != "ordinary talk" and count > len(summary.examples[reason]):
-            console().print(safe(f"      and {count - len(summary.examples[reason])} more: --left-out prints them all", "dim"))
+            console().print(
+                safe(
+                    f"      and {count - len(summary.examples[reason])} more: --left-out prints"
+                    " them all",
+                    "dim",
+                )
+            )
 
 
 @contextlib.contextmanager
 def progress(size: int) -> Iterator[Callable[[int], None]]:
-    """Show how far a file of ``size`` bytes is read; nothing where the error output is no terminal."""
+    """Show how far a file of ``size`` bytes is read; nothing where the error output is no
+    terminal.
+    """
     from rich.console import Console
     from rich.progress import BarColumn, DownloadColumn, Progress, TimeRemainingColumn
 
@@ -236,6 +348,13 @@ def progress(size: int) -> Iterator[Callable[[int], None]]:
     if not errors.is_terminal:
         yield lambda count: None  # noqa: ARG005
         return
-    with Progress("reading", BarColumn(), DownloadColumn(), TimeRemainingColumn(), console=errors, transient=True) as bar:
+    with Progress(
+        "reading",
+        BarColumn(),
+        DownloadColumn(),
+        TimeRemainingColumn(),
+        console=errors,
+        transient=True,
+    ) as bar:
         task = bar.add_task("reading", total=size or None)
         yield lambda count: bar.update(task, advance=count)

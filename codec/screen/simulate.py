@@ -16,7 +16,12 @@ from codec.screen.reading import boxed, heading
 @contextlib.contextmanager
 def progress(title: str, total: int) -> Iterator[Callable[[int], None]]:
     """Show a progress bar on standard error; yields what is to be told how many are done."""
-    columns = (TextColumn("{task.description}"), BarColumn(), MofNCompleteColumn(), TimeRemainingColumn())
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TimeRemainingColumn(),
+    )
     with Progress(*columns, console=Console(stderr=True), transient=True) as bar:
         task = bar.add_task(title, total=total)
         yield lambda done: bar.update(task, completed=done)
@@ -32,7 +37,9 @@ def show(tallies: Sequence[Tally], threshold: float) -> None:
 
 def _outcome(tallies: Sequence[Tally]) -> None:
     heading("What became of the reports")
-    table = boxed("", *(tally.title for tally in tallies), right=tuple(tally.title for tally in tallies))
+    table = boxed(
+        "", *(tally.title for tally in tallies), right=tuple(tally.title for tally in tallies)
+    )
     facts = [tally.as_dict() for tally in tallies]
     table.add_row("reports", *(str(tally.reports) for tally in tallies))
     for key, label in (
@@ -44,7 +51,9 @@ def _outcome(tallies: Sequence[Tally]) -> None:
     ):
         table.add_row(label, *(f"{100 * one[key]:.2f} %" for one in facts))
     table.add_row("radio seconds a report", *(f"{one['seconds']:.2f}" for one in facts))
-    table.add_row("  of these saying it once", *(f"{one['seconds_said_once']:.2f}" for one in facts))
+    table.add_row(
+        "  of these saying it once", *(f"{one['seconds_said_once']:.2f}" for one in facts)
+    )
     table.add_row("asking, expected to cost", *(f"{one['asking_expected']:.2f} s" for one in facts))
     table.add_row("  came to", *(f"{one['asking_came_to']:.2f} s" for one in facts))
     console().print(table)
@@ -52,13 +61,31 @@ def _outcome(tallies: Sequence[Tally]) -> None:
 
 def _reliability(tally: Tally) -> None:
     heading(f"How sure, and how often right, when first heard: {tally.title}")
-    table = boxed("called", "mean", "right", "± chance", "reports", right=("called", "mean", "right", "± chance", "reports"))
+    table = boxed(
+        "called",
+        "mean",
+        "right",
+        "± chance",
+        "reports",
+        right=("called", "mean", "right", "± chance", "reports"),
+    )
     for row in tally.reliability():
         if row.reports:
             called = f"{100 * row.low:.4g} … {100 * row.high:.4g} %"
-            table.add_row(called, f"{100 * row.called:.1f} %", f"{100 * row.share:.1f} %", f"{100 * row.error:.1f}", str(row.reports))
+            table.add_row(
+                called,
+                f"{100 * row.called:.1f} %",
+                f"{100 * row.share:.1f} %",
+                f"{100 * row.error:.1f}",
+                str(row.reports),
+            )
     console().print(table)
-    console().print(safe(f"mean gap between called and right: {100 * tally.calibration_error():.2f} points", "dim"))
+    console().print(
+        safe(
+            f"mean gap between called and right: {100 * tally.calibration_error():.2f} points",
+            "dim",
+        )
+    )
 
 
 def _thresholds(tallies: Sequence[Tally], threshold: float) -> None:

@@ -36,7 +36,15 @@ OWN: Mapping[str, str] = {
     "about": "number of the entry that it corrects, withdraws, asks about, answers or reads back",
     "note": "anything else",
 }
-_CALCULATED = ("=", "+", "-", "@", "\t", "\r", "'")  # a spreadsheet would take such a text for a formula
+_CALCULATED = (
+    "=",
+    "+",
+    "-",
+    "@",
+    "\t",
+    "\r",
+    "'",
+)  # a spreadsheet would take such a text for a formula
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +63,15 @@ class Facts:
     @classmethod
     def read(cls, told: Any, where: str) -> Facts:
         """Return the facts an export holds; raises SheetError."""
-        if isinstance(told, Mapping) and all(isinstance(told.get(key), str) for key in ("name", "digest", "text")):
+        if isinstance(told, Mapping) and all(
+            isinstance(told.get(key), str) for key in ("name", "digest", "text")
+        ):
             return cls(told["name"], told["digest"], told["text"])
-        raise SheetError(f"{where}: what it tells of its book is not complete", kind="sheet-export", hint="export the sheet once more")
+        raise SheetError(
+            f"{where}: what it tells of its book is not complete",
+            kind="sheet-export",
+            hint="export the sheet once more",
+        )
 
     def as_dict(self) -> dict[str, str]:
         """Return the facts as an export holds them."""
@@ -72,7 +86,10 @@ def names(fields: Fields) -> list[str]:
 def cells(entry: Entry, fields: Fields) -> list[str]:
     """Return an entry as texts, one a column; "" where it has nothing."""
     own = [value_cell(getattr(entry, name)) for name in OWN]
-    return [*own, *(value_text(entry.values[name]) if name in entry.values else "" for name in fields)]
+    return [
+        *own,
+        *(value_text(entry.values[name]) if name in entry.values else "" for name in fields),
+    ]
 
 
 def value_cell(value: Any) -> str:
@@ -92,19 +109,29 @@ def entry_from(row: Mapping[str, str], fields: Fields, where: str) -> Entry:
         facts["amount"] = exact(facts["amount"]) if facts["amount"] else None
         facts["certainty"] = float(facts["certainty"]) if facts["certainty"] else None
         texts = {name: row.get(VALUE + name, "") for name in fields}
-        facts["values"] = {name: value_of(fields, name, text) for name, text in texts.items() if text}
+        facts["values"] = {
+            name: value_of(fields, name, text) for name, text in texts.items() if text
+        }
         return Entry(**facts)
     except SheetError as error:
-        raise SheetError(f"{where}: {error.message}", kind=error.kind, expected=error.expected, hint=error.hint) from None
+        raise SheetError(
+            f"{where}: {error.message}", kind=error.kind, expected=error.expected, hint=error.hint
+        ) from None
     except ValueError as error:
-        raise SheetError(f"{where}: {error}", kind="sheet-export", hint="was the file changed by hand?") from None
+        raise SheetError(
+            f"{where}: {error}", kind="sheet-export", hint="was the file changed by hand?"
+        ) from None
 
 
 def checked_header(header: Sequence[str], where: str) -> None:
     """Raise SheetError unless a header is an exported sheet's."""
     missing = [name for name in OWN if name not in header]
     if missing:
-        raise SheetError(f"{where}: no column {missing[0]!r}", kind="sheet-export", expected=["the columns of an exported sheet"])
+        raise SheetError(
+            f"{where}: no column {missing[0]!r}",
+            kind="sheet-export",
+            expected=["the columns of an exported sheet"],
+        )
 
 
 def table_schema(fields: Fields, facts: Facts) -> dict[str, Any]:
@@ -113,25 +140,43 @@ def table_schema(fields: Fields, facts: Facts) -> dict[str, Any]:
         **{name: {"type": "integer"} for name in WHOLE},
         "seq": {"type": "integer", "constraints": {"required": True, "minimum": 1}},
         "uid": {"type": "string", "constraints": {"required": True, "unique": True}},
-        "logged": {"type": "datetime", "format": "%Y-%m-%dT%H:%M:%S.%fZ", "constraints": {"required": True}},
+        "logged": {
+            "type": "datetime",
+            "format": "%Y-%m-%dT%H:%M:%S.%fZ",
+            "constraints": {"required": True},
+        },
         "kind": {"type": "string", "constraints": {"required": True, "enum": list(KINDS)}},
         "lap_by": {"type": "string", "constraints": {"enum": [name for name in LAP_BY if name]}},
         "amount": {"type": "number"},
         "certainty": {"type": "number", "constraints": {"minimum": 0, "maximum": 1}},
     }
-    columns = [{"name": name, **kinds.get(name, {"type": "string"}), "description": about} for name, about in OWN.items()]
+    columns = [
+        {"name": name, **kinds.get(name, {"type": "string"}), "description": about}
+        for name, about in OWN.items()
+    ]
     for name, field in fields.items():
-        column: dict[str, Any] = {"name": VALUE + name, "type": "number" if measured(field) else "string", "title": field.title}
+        column: dict[str, Any] = {
+            "name": VALUE + name,
+            "type": "number" if measured(field) else "string",
+            "title": field.title,
+        }
         if field.unit_text:
             column["unit"] = field.unit_text
         if isinstance(field, Choice):
             column["constraints"] = {"enum": list(field.options)}
         columns.append(column)
-    return {"fields": columns, "missingValues": [""], "primaryKey": ["seq"], "book": facts.as_dict()}
+    return {
+        "fields": columns,
+        "missingValues": [""],
+        "primaryKey": ["seq"],
+        "book": facts.as_dict(),
+    }
 
 
 def guarded(name: str, text: str) -> str:
-    """Return a text that no spreadsheet takes for a formula: with an apostrophe before it where it might be."""
+    """Return a text that no spreadsheet takes for a formula: with an apostrophe before it where it
+    might be.
+    """
     return "'" + text if name in TEXTS and text.startswith(_CALCULATED) else text
 
 
@@ -148,7 +193,17 @@ def csv_rows(lines: Iterator[str], where: str) -> Iterator[tuple[int, dict[str, 
         checked_header(header, where)
         for row in reader:
             if len(row) != len(header):
-                raise SheetError(f"{where}, line {reader.line_num}: {len(row)} cells for {len(header)} columns", kind="sheet-export")
-            yield reader.line_num, {name: unguarded(name, text) for name, text in zip(header, row, strict=True)}
+                raise SheetError(
+                    f"{where}, line {reader.line_num}: {len(row)} cells for {len(header)} columns",
+                    kind="sheet-export",
+                )
+            yield (
+                reader.line_num,
+                {name: unguarded(name, text) for name, text in zip(header, row, strict=True)},
+            )
     except csv.Error as error:
-        raise SheetError(f"{where}, line {reader.line_num}: {error}", kind="sheet-export", hint="RFC 4180 is expected") from None
+        raise SheetError(
+            f"{where}, line {reader.line_num}: {error}",
+            kind="sheet-export",
+            hint="RFC 4180 is expected",
+        ) from None

@@ -1,4 +1,6 @@
-"""One line of the journal: a report, a call, an event, a question or its answer, a correction, a withdrawal."""
+"""One line of the journal: a report, a call, an event, a question or its answer, a correction, a
+withdrawal.
+"""
 
 from __future__ import annotations
 
@@ -14,7 +16,18 @@ from typing import Any, Literal, get_args
 from grammar.errors import CodeError
 from grammar.fields import Value
 
-Kind = Literal["car", "report", "call", "readback", "event", "question", "answer", "correction", "withdrawal", "note"]
+Kind = Literal[
+    "car",
+    "report",
+    "call",
+    "readback",
+    "event",
+    "question",
+    "answer",
+    "correction",
+    "withdrawal",
+    "note",
+]
 LapBy = Literal["", "said", "time", "order", "given"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 LAP_BY: tuple[LapBy, ...] = get_args(LapBy)
@@ -31,12 +44,14 @@ class SheetError(CodeError):
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """One entry; the journal gives it ``seq``, ``uid``, ``logged`` and ``writer`` and never changes it afterwards.
+    """One entry; the journal gives it ``seq``, ``uid``, ``logged`` and ``writer`` and never changes
+    it afterwards.
 
     ``kind``       what it is; a "car" entry names a car (``car``) and its driver (``message``)
     ``car``        the car's number or name
     ``lap``        the lap it stands against, ``lap_by`` how that is known
-    ``at``         milliseconds: from the beginning of the recording, or since 1970 where times of day are known
+    ``at``         milliseconds: from the beginning of the recording, or since 1970 where times of
+                   day are known
     ``speaker``    who said it
     ``heard``      the words as they were heard
     ``message``    the message of the book, or the event's name
@@ -44,9 +59,12 @@ class Entry:
     ``values``     the decoded value of every field
     ``amount``     of an event that counts something: the laps added
     ``refusal``    why it was not accepted: the kind of an error, or "doubtful"; "" if it was
-    ``certainty``  0 … 1 to four places: that it is a report and that its words are those said; None if nobody knows
-    ``about``      ``seq`` of the entry that it corrects, withdraws, asks about, answers or reads back
-    ``logged``     the clock when it was written (UTC, ISO 8601); the order of entries is that of ``seq``, whatever the clock does
+    ``certainty``  0 … 1 to four places: that it is a report and that its words are those said;
+                   None if nobody knows
+    ``about``      ``seq`` of the entry that it corrects, withdraws, asks about, answers or reads
+                   back
+    ``logged``     the clock when it was written (UTC, ISO 8601); the order of entries is that of
+                   ``seq``, whatever the clock does
     """
 
     kind: Kind
@@ -79,11 +97,15 @@ class Entry:
             _checked(self, name)
         for name in ("lap", "at", "about"):
             number = getattr(self, name)
-            if number is not None and (isinstance(number, bool) or not isinstance(number, int) or abs(number) > MOST_NUMBER):
+            if number is not None and (
+                isinstance(number, bool) or not isinstance(number, int) or abs(number) > MOST_NUMBER
+            ):
                 raise _bad(name, number, "a whole number")
         if self.logged and not _LOGGED.fullmatch(self.logged):
             raise _bad("logged", self.logged, "a time as 2026-05-01T12:00:00.000Z")
-        if self.certainty is not None and not (math.isfinite(self.certainty) and 0 <= self.certainty <= 1):
+        if self.certainty is not None and not (
+            math.isfinite(self.certainty) and 0 <= self.certainty <= 1
+        ):
             raise _bad("certainty", self.certainty, "a number 0 … 1")
         if self.certainty is not None:
             object.__setattr__(self, "certainty", round(float(self.certainty), 4))
@@ -99,7 +121,18 @@ class Entry:
 
 
 DOUBTFUL = "doubtful"  # the refusal of a report that was read, but not surely enough
-TEXTS = ("car", "speaker", "heard", "message", "string", "refusal", "note", "uid", "logged", "writer")
+TEXTS = (
+    "car",
+    "speaker",
+    "heard",
+    "message",
+    "string",
+    "refusal",
+    "note",
+    "uid",
+    "logged",
+    "writer",
+)
 _LONG = ("heard", "note", "string")
 
 
@@ -115,9 +148,16 @@ def _checked(entry: Entry, name: str) -> None:
 
 
 def clean(text: str) -> str:
-    """Return text that any file can hold: bytes that were not UTF-8 become the replacement character."""
-    return "".join("\N{REPLACEMENT CHARACTER}" if "\ud800" <= character <= "\udfff" else character for character in text)
+    """Return text that any file can hold: bytes that were not UTF-8 become the replacement
+    character.
+    """
+    return "".join(
+        "\N{REPLACEMENT CHARACTER}" if "\ud800" <= character <= "\udfff" else character
+        for character in text
+    )
 
 
 def _bad(name: str, value: object, expected: str) -> SheetError:
-    return SheetError(f"entry: {name} can't be {str(value)[:60]!r}", kind="sheet-entry", expected=[expected])
+    return SheetError(
+        f"entry: {name} can't be {str(value)[:60]!r}", kind="sheet-entry", expected=[expected]
+    )

@@ -1,9 +1,12 @@
-"""The whole sheet as a file for others: CSV with a Table Schema, JSON Lines, a spreadsheet; and back without loss.
+"""The whole sheet as a file for others: CSV with a Table Schema, JSON Lines, a spreadsheet; and
+back without loss.
 
-CSV         RFC 4180, UTF-8; beside it ``NAME.schema.json``, a Frictionless Table Schema that also holds the book. A text that a spreadsheet
-            would take for a formula gets an apostrophe before it.
+CSV         RFC 4180, UTF-8; beside it ``NAME.schema.json``, a Frictionless Table Schema that also
+            holds the book. A text that a spreadsheet would take for a formula gets an apostrophe
+            before it.
 JSON Lines  one object an entry, behind one that holds the book; empty facts are left out
-XLSX        Office Open XML: the entries, the laps for people, the book; numbers are numbers, with the field's unit in their format
+XLSX        Office Open XML: the entries, the laps for people, the book; numbers are numbers, with
+            the field's unit in their format
 """
 
 from __future__ import annotations
@@ -36,22 +39,34 @@ Read = tuple[Facts, Iterator[Entry]]
 
 
 def export(journal: Journal, path: str | Path, *, replace: bool = False) -> int:
-    """Write the sheet to ``path``, in the form its suffix tells, and return the number of entries; the file is there whole or not at all.
+    """Write the sheet to ``path``, in the form its suffix tells, and return the number of entries;
+    the file is there whole or not at all.
 
-    Raises SheetError where the suffix is none of csv, jsonl, xlsx, the file is there already (unless ``replace``), or can't be written.
+    Raises SheetError where the suffix is none of csv, jsonl, xlsx, the file is there already
+    (unless ``replace``), or can't be written.
     """
     path = Path(path)
     form = path.suffix[1:].casefold()
     if form not in FORMS:
-        raise SheetError(f"{path.name!r}: can't tell the form of the export", kind="sheet-export", expected=[f".{f}" for f in FORMS])
+        raise SheetError(
+            f"{path.name!r}: can't tell the form of the export",
+            kind="sheet-export",
+            expected=[f".{f}" for f in FORMS],
+        )
     if path.exists() and not replace:
-        raise SheetError(f"{str(path)!r} is there already", kind="sheet-export", hint="name another file, or say --replace")
+        raise SheetError(
+            f"{str(path)!r} is there already",
+            kind="sheet-export",
+            hint="name another file, or say --replace",
+        )
     if form == "xlsx":
         from codec.sheet.spreadsheet import write
 
         return _whole(path, lambda stream: write(journal, stream), binary=True)
     if form == "csv":
-        schema = json.dumps(table_schema(journal.book.fields, Facts.of(journal)), ensure_ascii=False, indent=1)
+        schema = json.dumps(
+            table_schema(journal.book.fields, Facts.of(journal)), ensure_ascii=False, indent=1
+        )
         _whole(schema_path(path), lambda stream: int(bool(stream.write(schema + "\n"))))
         return _whole(path, lambda stream: _write_csv(journal, stream))
     return _whole(path, lambda stream: _write_json(journal, stream))
@@ -68,9 +83,11 @@ def _whole(path: Path, write: Callable[[IO[Any]], int], *, binary: bool = False)
 
 
 def read_export(path: Path) -> Read | None:
-    """Return the book's facts and the entries of an exported sheet; None if the file is another text. Raises SheetError, OSError.
+    """Return the book's facts and the entries of an exported sheet; None if the file is another
+    text. Raises SheetError, OSError.
 
-    What is named as a table or a workbook and is no exported sheet is refused: it is no transcript either.
+    What is named as a table or a workbook and is no exported sheet is refused: it is no transcript
+    either.
     """
     suffix = path.suffix.casefold()
     with path.open("rb") as stream:
@@ -80,14 +97,26 @@ def read_export(path: Path) -> Read | None:
 
         return read(path)
     if suffix in _WORKBOOKS:
-        raise SheetError(f"{path.name} is no workbook", kind="sheet-export", expected=["an exported sheet, as .xlsx"])
+        raise SheetError(
+            f"{path.name} is no workbook",
+            kind="sheet-export",
+            expected=["an exported sheet, as .xlsx"],
+        )
     if head.removeprefix(b"\xef\xbb\xbf").startswith(b"seq,uid,"):
         return _read_csv(path)
     if head.startswith(b'{"' + _HEADER.encode() + b'": '):
         return _read_json(path)
     if suffix in _TABLES:
-        hint = "an exported .csv needs its columns as they were; a transcript is text, .jsonl, .vtt or .srt: tell it with --form"
-        raise SheetError(f"{path.name} is no exported sheet", kind="sheet-export", expected=["columns seq, uid, …"], hint=hint)
+        hint = (
+            "an exported .csv needs its columns as they were; a transcript is text, .jsonl, .vtt or"
+            " .srt: tell it with --form"
+        )
+        raise SheetError(
+            f"{path.name} is no exported sheet",
+            kind="sheet-export",
+            expected=["columns seq, uid, …"],
+            hint=hint,
+        )
     return None
 
 
@@ -108,7 +137,9 @@ def _write_csv(journal: Journal, stream: IO[str]) -> int:
     columns = names(fields)
     writer.writerow(columns)
     for entry in journal.entries():
-        writer.writerow([guarded(name, text) for name, text in zip(columns, cells(entry, fields), strict=True)])
+        writer.writerow(
+            [guarded(name, text) for name, text in zip(columns, cells(entry, fields), strict=True)]
+        )
         count += 1
     return count
 
@@ -139,11 +170,30 @@ def _read_csv(path: Path) -> Read:
 
 
 def json_object(entry: Entry) -> dict[str, Any]:
-    """Return an entry as JSON: numbers as numbers where a double holds them exactly; empty facts are left out."""
-    facts = {name: getattr(entry, name) for name in ("seq", "kind", "car", "lap", "lap_by", "at", "speaker", "heard", "message", "string")}
+    """Return an entry as JSON: numbers as numbers where a double holds them exactly; empty facts
+    are left out.
+    """
+    facts = {
+        name: getattr(entry, name)
+        for name in (
+            "seq",
+            "kind",
+            "car",
+            "lap",
+            "lap_by",
+            "at",
+            "speaker",
+            "heard",
+            "message",
+            "string",
+        )
+    }
     facts["values"] = {name: _json_value(value) for name, value in entry.values.items()}
     facts["amount"] = None if entry.amount is None else _number(entry.amount)
-    facts |= {name: getattr(entry, name) for name in ("refusal", "certainty", "about", "note", "uid", "logged", "writer")}
+    facts |= {
+        name: getattr(entry, name)
+        for name in ("refusal", "certainty", "about", "note", "uid", "logged", "writer")
+    }
     return {name: value for name, value in facts.items() if value not in (None, "", {})}
 
 
@@ -156,12 +206,18 @@ def _number(number: Decimal) -> int | float | str:
 
 def _json_value(value: Any) -> Any:
     if isinstance(value, Band):
-        return {"low": None if value.low is None else _number(value.low), "high": None if value.high is None else _number(value.high)}
+        return {
+            "low": None if value.low is None else _number(value.low),
+            "high": None if value.high is None else _number(value.high),
+        }
     return _number(value) if isinstance(value, Decimal) else plain_value(value)
 
 
 def _write_json(journal: Journal, stream: IO[str]) -> int:
-    stream.write(json.dumps({_HEADER: _VERSION, "book": Facts.of(journal).as_dict()}, ensure_ascii=False) + "\n")
+    stream.write(
+        json.dumps({_HEADER: _VERSION, "book": Facts.of(journal).as_dict()}, ensure_ascii=False)
+        + "\n"
+    )
     count = 0
     for entry in journal.entries():
         stream.write(json.dumps(json_object(entry), ensure_ascii=False) + "\n")
@@ -173,7 +229,10 @@ def _read_json(path: Path) -> Read:
     with path.open(encoding="utf-8") as stream:
         told = _parsed(stream.readline(), f"{path.name}, line 1")
     if told.get(_HEADER) != _VERSION:
-        raise SheetError(f"{path.name}: form {str(told.get(_HEADER))[:20]} of the export is not known here", kind="sheet-later")
+        raise SheetError(
+            f"{path.name}: form {str(told.get(_HEADER))[:20]} of the export is not known here",
+            kind="sheet-later",
+        )
     facts = Facts.read(told.get("book"), path.name)
     book = book_of(facts, path.name)
 
@@ -183,7 +242,11 @@ def _read_json(path: Path) -> Read:
             for number, line in enumerate(lines, start=2):
                 if line.strip():
                     where = f"{path.name}, line {number}"
-                    yield fitting(entry_from(_texts(_parsed(line, where), where), book.fields, where), book, where)
+                    yield fitting(
+                        entry_from(_texts(_parsed(line, where), where), book.fields, where),
+                        book,
+                        where,
+                    )
 
     return facts, entries()
 
@@ -192,7 +255,9 @@ def _parsed(line: str, where: str) -> dict[str, Any]:
     try:
         told = json.loads(line, parse_float=Decimal)
     except (ValueError, RecursionError) as error:
-        raise SheetError(f"{where}: not JSON: {getattr(error, 'msg', 'nested too deeply')}", kind="sheet-export") from None
+        raise SheetError(
+            f"{where}: not JSON: {getattr(error, 'msg', 'nested too deeply')}", kind="sheet-export"
+        ) from None
     if not isinstance(told, dict):
         raise SheetError(f"{where}: a JSON object is expected", kind="sheet-export")
     return told
@@ -218,12 +283,14 @@ def _text(value: Any) -> str:
 
 
 def restore(journal: Journal, read: Read) -> Iterator[tuple[Entry, str]]:
-    """Yield the entries of an export for ``append_linked``; raises SheetError where they were written with another book."""
+    """Yield the entries of an export for ``append_linked``; raises SheetError where they were
+    written with another book.
+    """
     facts, entries = read
     if facts.digest != journal.facts["digest"]:
         raise SheetError(
-            f"the export was written with another book: {facts.name!r} ({facts.digest[:8]}), the sheet with "
-            f"{journal.facts['name']!r} ({journal.facts['digest'][:8]})",
+            f"the export was written with another book: {facts.name!r} ({facts.digest[:8]}), the"
+            f" sheet with {journal.facts['name']!r} ({journal.facts['digest'][:8]})",
             kind="other-book",
             hint="import it into a new sheet",
         )
@@ -234,5 +301,11 @@ def restore(journal: Journal, read: Read) -> Iterator[tuple[Entry, str]]:
 
 
 def number_cell(text: str) -> int | float | str:
-    """Return a number's text as the number where a spreadsheet holds it exactly (15 digits), else as it stands."""
-    return _number(Decimal(text)) if len(Decimal(text).as_tuple().digits) <= _SPREADSHEET_DIGITS else text
+    """Return a number's text as the number where a spreadsheet holds it exactly (15 digits), else
+    as it stands.
+    """
+    return (
+        _number(Decimal(text))
+        if len(Decimal(text).as_tuple().digits) <= _SPREADSHEET_DIGITS
+        else text
+    )

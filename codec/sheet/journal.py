@@ -1,4 +1,6 @@
-"""The journal of one event: entries are added, never changed, and an entry that was returned is on the disk."""
+"""The journal of one event: entries are added, never changed, and an entry that was returned is on
+the disk.
+"""
 
 from __future__ import annotations
 
@@ -26,7 +28,9 @@ Clock = Callable[[], datetime.datetime]
 def book_digest(book: Book) -> str:
     """Return the digest of what a book says: its file's comments and spacing don't count."""
     told = book.spec.model_dump(mode="json", exclude_unset=True)
-    return hashlib.sha256(json.dumps(told, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")).hexdigest()
+    return hashlib.sha256(
+        json.dumps(told, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
+    ).hexdigest()
 
 
 def now() -> datetime.datetime:
@@ -37,17 +41,25 @@ def now() -> datetime.datetime:
 class Journal:
     """The journal in a file.
 
-    ``Journal(path, book)`` opens it, or makes it where there is none; ``Journal(path)`` opens one that is there, with the book kept in it.
-    ``writer`` tells later who wrote an entry. A file that may only be read is opened all the same (``writable`` is False).
+    ``Journal(path, book)`` opens it, or makes it where there is none; ``Journal(path)`` opens one
+    that is there, with the book kept in it. ``writer`` tells later who wrote an entry. A file that
+    may only be read is opened all the same (``writable`` is False).
 
-    Raises SheetError: ``sheet-missing``, ``not-a-sheet``, ``other-book``, ``sheet-later``, ``sheet-damaged``, ``sheet-file``.
+    Raises SheetError: ``sheet-missing``, ``not-a-sheet``, ``other-book``, ``sheet-later``,
+    ``sheet-damaged``, ``sheet-file``.
     """
 
-    def __init__(self, path: str | Path, book: Book | None = None, *, writer: str = "", clock: Clock = now) -> None:
+    def __init__(
+        self, path: str | Path, book: Book | None = None, *, writer: str = "", clock: Clock = now
+    ) -> None:
         """Open or make the file."""
         self.path, self._clock = Path(path), clock
         self.writer = writer or f"{_user()}.{os.getpid()}"
-        facts = None if book is None else {"book": book.source, "digest": book_digest(book), "name": book.name}
+        facts = (
+            None
+            if book is None
+            else {"book": book.source, "digest": book_digest(book), "name": book.name}
+        )
         self._connection, self.writable = connect(self.path, create=facts)
         try:
             self.facts = self._facts()
@@ -77,23 +89,31 @@ class Journal:
         digest = book_digest(book)
         if digest != self.facts["digest"]:
             raise SheetError(
-                f"{str(self.path)!r} was written with another book than {book.title!r}: with {self.facts['name']!r} "
-                f"({self.facts['digest'][:8]}), not this one ({digest[:8]})",
+                f"{str(self.path)!r} was written with another book than {book.title!r}: with"
+                f" {self.facts['name']!r} ({self.facts['digest'][:8]}), not this one"
+                f" ({digest[:8]})",
                 kind="other-book",
                 hint="open it without naming a book, or begin a new sheet for this book",
             )
         return book
 
     def append(self, entry: Entry) -> Entry:
-        """Write an entry and return it as written, when it is on the disk; one whose ``uid`` is there already is returned as it stands."""
+        """Write an entry and return it as written, when it is on the disk; one whose ``uid`` is
+        there already is returned as it stands.
+        """
         return self.append_all([entry])[0]
 
     def append_all(self, entries: Iterable[Entry]) -> list[Entry]:
-        """Write several entries, all or none of them, and return them as written. Raises SheetError; nothing earlier is lost then."""
+        """Write several entries, all or none of them, and return them as written.
+
+        Raises SheetError; nothing earlier is lost then.
+        """
         return self.append_linked((entry, "") for entry in entries)
 
     def append_linked(self, pairs: Iterable[tuple[Entry, str]]) -> list[Entry]:
-        """Write several entries, each with the ``uid`` of the one it is about ("" leaves ``about`` as it is), all or none of them."""
+        """Write several entries, each with the ``uid`` of the one it is about ("" leaves ``about``
+        as it is), all or none of them.
+        """
         if not self.writable:
             raise read_only(self.path)
         with telling(self.path), transaction(self._connection):
@@ -109,18 +129,24 @@ class Journal:
             meant = self.find(about)
             entry = entry.replace(about=last + 1 if meant is None else meant.seq)
         if entry.about is not None and not 0 < entry.about <= last:
-            raise SheetError(f"entry {about or entry.about}, which this is about, is not in the sheet", kind="sheet-entry")
+            raise SheetError(
+                f"entry {about or entry.about}, which this is about, is not in the sheet",
+                kind="sheet-entry",
+            )
         written = entry.replace(
             seq=last + 1,
             uid=entry.uid or uuid.uuid4().hex,
-            logged=entry.logged or self._clock().isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+            logged=entry.logged
+            or self._clock().isoformat(timespec="milliseconds").replace("+00:00", "Z"),
             writer=entry.writer or self.writer,
         )
         self._connection.execute(INSERT, row_of(written))
         return written
 
     def entries(self, after: int = 0) -> Iterator[Entry]:
-        """Yield the entries behind number ``after`` in their order, one at a time; raises SheetError at a damaged one."""
+        """Yield the entries behind number ``after`` in their order, one at a time; raises
+        SheetError at a damaged one.
+        """
         with telling(self.path):
             for row in self._connection.execute(SELECT + " WHERE seq > ? ORDER BY seq", (after,)):
                 yield self._entry(row)
@@ -143,7 +169,9 @@ class Journal:
     def last(self) -> int:
         """The number of the last entry, 0 if there is none."""
         with telling(self.path):
-            return int(self._connection.execute("SELECT coalesce(max(seq), 0) FROM entries").fetchone()[0])
+            return int(
+                self._connection.execute("SELECT coalesce(max(seq), 0) FROM entries").fetchone()[0]
+            )
 
     def __len__(self) -> int:
         with telling(self.path):
@@ -153,13 +181,19 @@ class Journal:
         return entry_of(row, self.book.fields)
 
     def faults(self) -> list[str]:
-        """Return what is wrong with the file, [] if nothing is: SQLite's own check, rows that are not as written, numbers missing."""
+        """Return what is wrong with the file, [] if nothing is: SQLite's own check, rows that are
+        not as written, numbers missing.
+        """
         with telling(self.path):
             said = [row[0] for row in self._connection.execute("PRAGMA quick_check(20)")]
             faults = [] if said == ["ok"] else said
             place = 0
             for row in self._connection.execute(SELECT + " ORDER BY seq"):
-                faults.extend([f"entries {place + 1} to {row[0] - 1} are missing"] if row[0] > place + 1 else [])
+                faults.extend(
+                    [f"entries {place + 1} to {row[0] - 1} are missing"]
+                    if row[0] > place + 1
+                    else []
+                )
                 place = row[0]
                 try:
                     self._entry(row)
@@ -174,7 +208,12 @@ class Journal:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None) -> None:
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
         self.close()
 
 

@@ -13,13 +13,13 @@ from codec.sheet.entry import Entry, SheetError
 from codec.sheet.values import Fields, number_text, value_of, value_text
 
 COLUMNS = (
-    "seq", "uid", "logged", "writer", "kind", "car", "lap", "lap_by", "at", "speaker", "heard", "message", "string", "values",
+    "seq", "uid", "logged", "writer", "kind", "car", "lap", "lap_by", "at", "speaker", "heard",
+    "message", "string", "values",
     "amount", "refusal", "certainty", "about", "note", "digest",
 )  # fmt: skip
-SELECT = "SELECT " + ", ".join(f'"{name}"' for name in COLUMNS) + " FROM entries"  # noqa: S608 - the columns are the tuple above
-INSERT = (
-    "INSERT INTO entries (" + ", ".join(f'"{name}"' for name in COLUMNS) + ") VALUES (" + ", ".join("?" * len(COLUMNS)) + ")"  # noqa: S608
-)
+_NAMES = ", ".join(f'"{name}"' for name in COLUMNS)
+SELECT = f"SELECT {_NAMES} FROM entries"  # noqa: S608 - the columns are the tuple above
+INSERT = f"INSERT INTO entries ({_NAMES}) VALUES ({', '.join('?' * len(COLUMNS))})"  # noqa: S608
 _VALUES = COLUMNS.index("values")
 
 
@@ -27,15 +27,21 @@ def row_of(entry: Entry) -> tuple[Any, ...]:
     """Return an entry as a row."""
     facts = {name: getattr(entry, name) for name in COLUMNS if name != "digest"}
     values = {name: value_text(value) for name, value in entry.values.items()}
-    facts["values"] = json.dumps(values, ensure_ascii=False, separators=(",", ":")) if values else ""
+    facts["values"] = (
+        json.dumps(values, ensure_ascii=False, separators=(",", ":")) if values else ""
+    )
     facts["amount"] = None if entry.amount is None else number_text(entry.amount)
     facts["certainty"] = None if entry.certainty is None else float(entry.certainty)
     return (*facts.values(), digest(facts))
 
 
 def digest(facts: Mapping[str, Any]) -> str:
-    """Return the digest of a row; empty columns don't count, so that a later version may add some."""
-    told = {name: value for name, value in facts.items() if value not in (None, "") and name != "digest"}
+    """Return the digest of a row; empty columns don't count, so that a later version may add
+    some.
+    """
+    told = {
+        name: value for name, value in facts.items() if value not in (None, "") and name != "digest"
+    }
     return hashlib.blake2b(json.dumps(told, sort_keys=True).encode(), digest_size=8).hexdigest()
 
 
@@ -65,5 +71,8 @@ def damaged(message: str, path: Path | None = None) -> SheetError:
     return SheetError(
         f"{'the sheet' if path is None else repr(str(path))} is damaged: {message}",
         kind="sheet-damaged",
-        hint="keep a copy of the file, then save what can be read: niner sheet rescue SHEET NEW-SHEET",
+        hint=(
+            "keep a copy of the file, then save what can be read: niner sheet rescue SHEET"
+            " NEW-SHEET"
+        ),
     )

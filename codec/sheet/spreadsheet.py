@@ -24,10 +24,17 @@ _ESCAPED = re.compile("_x([0-9A-Fa-f]{4})_")
 
 
 def write(journal: Journal, stream: IO[bytes]) -> int:
-    """Write the workbook; returns the number of entries. Raises SheetError where openpyxl is not there or a workbook can't hold them."""
+    """Write the workbook; returns the number of entries.
+
+    Raises SheetError where openpyxl is not there or a workbook can't hold them.
+    """
     openpyxl = _openpyxl()
     if len(journal) > _MOST_ROWS:
-        raise SheetError(f"a workbook holds {_MOST_ROWS} rows, the sheet has {len(journal)}", kind="sheet-export", hint="export CSV")
+        raise SheetError(
+            f"a workbook holds {_MOST_ROWS} rows, the sheet has {len(journal)}",
+            kind="sheet-export",
+            hint="export CSV",
+        )
     book = openpyxl.Workbook(write_only=True)
     _laps(book.create_sheet("laps"), journal)
     count = _entries(book.create_sheet("entries"), journal)
@@ -43,7 +50,11 @@ def _openpyxl() -> Any:
     try:
         import openpyxl
     except ImportError:
-        raise SheetError("workbooks need openpyxl", kind="missing-package", hint="pip install 'niner[xlsx]', or export CSV") from None
+        raise SheetError(
+            "workbooks need openpyxl",
+            kind="missing-package",
+            hint="pip install 'niner[xlsx]', or export CSV",
+        ) from None
     return openpyxl
 
 
@@ -52,12 +63,18 @@ def _cell(sheet: Any, value: Any, unit: str = "", *, bold: bool = False) -> Any:
     from openpyxl.styles import Font
 
     if isinstance(value, str):
-        cell = WriteOnlyCell(sheet, value=_UNWRITABLE.sub(lambda found: f"_x{ord(found.group()):04X}_", value))
+        cell = WriteOnlyCell(
+            sheet, value=_UNWRITABLE.sub(lambda found: f"_x{ord(found.group()):04X}_", value)
+        )
         cell.data_type = "s"  # a text that begins with = stays a text
     else:
         cell = WriteOnlyCell(sheet, value=value)
     if unit:
-        places = max(0, -int(Decimal(repr(value)).as_tuple().exponent)) if isinstance(value, float) else 0
+        places = (
+            max(0, -int(Decimal(repr(value)).as_tuple().exponent))
+            if isinstance(value, float)
+            else 0
+        )
         quoted = unit.replace('"', "")
         cell.number_format = f'0{"." + "0" * places if places else ""}" {quoted}"'
     if bold:
@@ -68,7 +85,12 @@ def _cell(sheet: Any, value: Any, unit: str = "", *, bold: bool = False) -> Any:
 def _entries(sheet: Any, journal: Journal) -> int:
     fields, count = journal.book.fields, 0
     columns = names(fields)
-    numeric = {*WHOLE, "amount", "certainty", *(VALUE + name for name, field in fields.items() if measured(field))}
+    numeric = {
+        *WHOLE,
+        "amount",
+        "certainty",
+        *(VALUE + name for name, field in fields.items() if measured(field)),
+    }
     units = {VALUE + name: field.unit_text for name, field in fields.items()}
     sheet.freeze_panes = "A2"
     sheet.append([_cell(sheet, name, bold=True) for name in columns])
@@ -76,7 +98,11 @@ def _entries(sheet: Any, journal: Journal) -> int:
         row = []
         for name, text in zip(columns, cells(entry, fields), strict=True):
             value = number_cell(text) if name in numeric and text else text
-            row.append(_cell(sheet, value, units.get(name, "") if not isinstance(value, str) else "") if text else None)
+            row.append(
+                _cell(sheet, value, units.get(name, "") if not isinstance(value, str) else "")
+                if text
+                else None
+            )
         sheet.append(row)
         count += 1
     return count
@@ -84,33 +110,62 @@ def _entries(sheet: Any, journal: Journal) -> int:
 
 def _laps(sheet: Any, journal: Journal) -> None:
     """Write the laps of every car as people read them: the last report of each."""
-    reported = journal.book.messages[lap_message(journal.book)].fields if lap_message(journal.book) else {}
+    reported = (
+        journal.book.messages[lap_message(journal.book)].fields if lap_message(journal.book) else {}
+    )
     fields = {name: field for name, field in journal.book.fields.items() if name in reported}
     entries = list(journal.entries())
     standing = rows(entries)
     sheet.freeze_panes = "C2"
-    titles = [f"{field.title}{' in ' + field.unit_text if field.unit_text else ''}" for field in fields.values()]
-    sheet.append([_cell(sheet, title, bold=True) for title in ("car", "lap", "message", "string", *titles, "refusal", "heard")])
+    titles = [
+        f"{field.title}{' in ' + field.unit_text if field.unit_text else ''}"
+        for field in fields.values()
+    ]
+    sheet.append(
+        [
+            _cell(sheet, title, bold=True)
+            for title in ("car", "lap", "message", "string", *titles, "refusal", "heard")
+        ]
+    )
     for car in cars(entries):
         for lap, row in laps(standing, car, lap_message(journal.book)).items():
-            line: list[Any] = [_cell(sheet, car), lap, _cell(sheet, row.entry.message), _cell(sheet, row.entry.string)]
+            line: list[Any] = [
+                _cell(sheet, car),
+                lap,
+                _cell(sheet, row.entry.message),
+                _cell(sheet, row.entry.string),
+            ]
             for name, field in fields.items():
-                text = value_text(row.entry.values[name]) if row.counts and name in row.entry.values else ""
+                text = (
+                    value_text(row.entry.values[name])
+                    if row.counts and name in row.entry.values
+                    else ""
+                )
                 value = number_cell(text) if text and measured(field) else text
-                line.append(_cell(sheet, value, field.unit_text if not isinstance(value, str) else "") if text else None)
+                line.append(
+                    _cell(sheet, value, field.unit_text if not isinstance(value, str) else "")
+                    if text
+                    else None
+                )
             sheet.append([*line, _cell(sheet, row.entry.refusal), _cell(sheet, row.entry.heard)])
 
 
 def read(path: Path) -> Read:
-    """Return the book's facts and the entries of a workbook that is an exported sheet; raises SheetError for any other."""
+    """Return the book's facts and the entries of a workbook that is an exported sheet; raises
+    SheetError for any other.
+    """
     openpyxl = _openpyxl()
     try:
         book = openpyxl.load_workbook(path, read_only=True, data_only=True)
     except (zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
-        raise SheetError(f"{path.name}: no workbook that can be read: {error}", kind="sheet-export") from None
+        raise SheetError(
+            f"{path.name}: no workbook that can be read: {error}", kind="sheet-export"
+        ) from None
     if not {"entries", "book"} <= set(book.sheetnames):
         expected = ["the sheets 'entries' and 'book' of an exported one"]
-        raise SheetError(f"{path.name}: a workbook with other sheets", kind="sheet-export", expected=expected)
+        raise SheetError(
+            f"{path.name}: a workbook with other sheets", kind="sheet-export", expected=expected
+        )
     told: dict[str, str] = {}
     for key, text in book["book"].iter_rows(values_only=True, max_col=2):
         told[str(key)] = told.get(str(key), "") + _plain(text)

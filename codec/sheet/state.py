@@ -1,4 +1,5 @@
-"""What the journal says now: every entry with its corrections, withdrawals, questions and answers put together.
+"""What the journal says now: every entry with its corrections, withdrawals, questions and answers
+put together.
 
 Entries are taken in the order of their numbers; the clock plays no part in it.
 """
@@ -14,13 +15,21 @@ from codec.sheet.entry import Entry
 from grammar.book import Book
 
 NEUTRALISED, RESUMED, ADDED, STOP, MARKER = "neutralised", "resumed", "added", "stop", "marker"
-EVENTS = {NEUTRALISED: "race neutralised", RESUMED: "race resumed", ADDED: "laps added", STOP: "stop", MARKER: "marker pressed"}
+EVENTS = {
+    NEUTRALISED: "race neutralised",
+    RESUMED: "race resumed",
+    ADDED: "laps added",
+    STOP: "stop",
+    MARKER: "marker pressed",
+}
 _ROOTS = ("report", "call", "event", "note")
 
 
 @dataclass(slots=True)
 class Row:
-    """A report, call, event or note as it stands: ``first`` as first written, ``entry`` its last version that was not withdrawn."""
+    """A report, call, event or note as it stands: ``first`` as first written, ``entry`` its last
+    version that was not withdrawn.
+    """
 
     first: Entry
     entry: Entry
@@ -43,7 +52,9 @@ def correction_of(entry: Entry, **changes: Any) -> Entry:
 
 
 def withdrawal_of(entry: Entry, note: str = "") -> Entry:
-    """Return the entry that withdraws another; withdrawing a withdrawal brings back what it took."""
+    """Return the entry that withdraws another; withdrawing a withdrawal brings back what it
+    took.
+    """
     return Entry(kind="withdrawal", car=entry.car, lap=entry.lap, about=entry.seq, note=note)
 
 
@@ -68,12 +79,16 @@ def rows(entries: Iterable[Entry]) -> list[Row]:
             row.corrections.append(entry)
             row.entry = entry.replace(kind=row.first.kind, seq=row.first.seq, about=row.first.about)
         else:
-            {"question": row.questions, "answer": row.answers, "readback": row.readbacks}.get(entry.kind, []).append(entry)
+            {"question": row.questions, "answer": row.answers, "readback": row.readbacks}.get(
+                entry.kind, []
+            ).append(entry)
     return list(found.values())
 
 
 def _dead(entries: Sequence[Entry]) -> set[int]:
-    """Return the numbers of entries withdrawn; the last word is with the latest, so they are gone through from the end."""
+    """Return the numbers of entries withdrawn; the last word is with the latest, so they are gone
+    through from the end.
+    """
     dead: set[int] = set()
     for entry in reversed(entries):
         if entry.kind == "withdrawal" and entry.about is not None and entry.seq not in dead:
@@ -82,9 +97,15 @@ def _dead(entries: Sequence[Entry]) -> set[int]:
 
 
 def last_to_undo(entries: Sequence[Entry]) -> Entry | None:
-    """Return the last entry that stands and can be taken back; a question goes with the report it is about."""
+    """Return the last entry that stands and can be taken back; a question goes with the report it
+    is about.
+    """
     dead = _dead(entries)
-    kept = (entry for entry in reversed(entries) if entry.seq not in dead and entry.kind not in ("withdrawal", "car", "question"))
+    kept = (
+        entry
+        for entry in reversed(entries)
+        if entry.seq not in dead and entry.kind not in ("withdrawal", "car", "question")
+    )
     return next(kept, None)
 
 
@@ -100,17 +121,27 @@ def cars(entries: Iterable[Entry]) -> dict[str, str]:
 
 
 def of_car(standing: Iterable[Row], car: str) -> list[Row]:
-    """Return what stands for one car: its own, and events and notes that name no car; a report or call of no car belongs to none."""
-    return [row for row in standing if row.entry.car == car or (not row.entry.car and row.first.kind in ("event", "note"))]
+    """Return what stands for one car: its own, and events and notes that name no car; a report or
+    call of no car belongs to none.
+    """
+    return [
+        row
+        for row in standing
+        if row.entry.car == car or (not row.entry.car and row.first.kind in ("event", "note"))
+    ]
 
 
 def lap_message(book: Book) -> str:
-    """Return the name of the message that is reported each lap: the first that the book has from the car."""
+    """Return the name of the message that is reported each lap: the first that the book has from
+    the car.
+    """
     return next((message.name for message in book.sent_by("car")), "")
 
 
 def laps(standing: Iterable[Row], car: str, message: str) -> dict[int, Row]:
-    """Return the report of each lap of a car in one message: the last one that counts, else the last refused one."""
+    """Return the report of each lap of a car in one message: the last one that counts, else the
+    last refused one.
+    """
     found: dict[int, Row] = {}
     for row in standing:
         entry = row.entry
@@ -131,7 +162,9 @@ class Race:
 
 
 def race(standing: Iterable[Row]) -> Race:
-    """Return the state of the race from its events, and from calls that say laps ``added``; a call said to two cars counts once."""
+    """Return the state of the race from its events, and from calls that say laps ``added``; a call
+    said to two cars counts once.
+    """
     neutralised = False
     events, called = Decimal(0), dict[str, Decimal]()
     for row in standing:
@@ -142,7 +175,11 @@ def race(standing: Iterable[Row]) -> Race:
             neutralised = entry.message == NEUTRALISED
         elif row.first.kind == "event" and entry.message == ADDED:
             events += entry.amount or 0
-        elif row.first.kind == "call" and row.counts and isinstance(added := entry.values.get(ADDED), Decimal):
+        elif (
+            row.first.kind == "call"
+            and row.counts
+            and isinstance(added := entry.values.get(ADDED), Decimal)
+        ):
             called[entry.car] = called.get(entry.car, Decimal(0)) + added
     return Race(neutralised, events or max(called.values(), default=Decimal(0)))
 

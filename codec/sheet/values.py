@@ -1,7 +1,7 @@
 """Values of fields as text and back, the same in the journal and in every export.
 
-A number is written plainly and without trailing zeros, a band as ``low…high`` (an end that is open is left out), flags in alphabetical
-order with commas between them, no flag as ``none``.
+A number is written plainly and without trailing zeros, a band as ``low…high`` (an end that is open
+is left out), flags in alphabetical order with commas between them, no flag as ``none``.
 """
 
 from __future__ import annotations
@@ -52,7 +52,11 @@ def value_of(fields: Fields, name: str, text: str) -> Value:
             return frozenset() if text == "none" else frozenset(text.split(", "))
     except ValueError as error:
         message = error.message if isinstance(error, SheetError) else str(error)
-        raise SheetError(f"{name} = {text[:60]!r}: {message}", kind="sheet-value", hint="is this the book it was written with?") from None
+        raise SheetError(
+            f"{name} = {text[:60]!r}: {message}",
+            kind="sheet-value",
+            hint="is this the book it was written with?",
+        ) from None
     return text
 
 

@@ -1,8 +1,10 @@
-"""What can still be read of a damaged sheet: every sound row on any page of the file or of its write-ahead log.
+"""What can still be read of a damaged sheet: every sound row on any page of the file or of its
+write-ahead log.
 
-Rows are never changed or deleted and each carries a digest of its own, so a row that fits its digest is one that was written, wherever it
-is found, whatever has become of the pages around it. Format: "Database File Format", sqlite.org/fileformat2.html, sections 1.6 (pages),
-1.5 and 2.1 (cells, records), 4.1 (write-ahead log).
+Rows are never changed or deleted and each carries a digest of its own, so a row that fits its
+digest is one that was written, wherever it is found, whatever has become of the pages around it.
+Format: "Database File Format", sqlite.org/fileformat2.html, sections 1.6 (pages), 1.5 and 2.1
+(cells, records), 4.1 (write-ahead log).
 """
 
 from __future__ import annotations
@@ -33,16 +35,21 @@ class Rescued:
 
 
 def rescue(path: Path, fields: dict[str, FieldBase]) -> Rescued:
-    """Return what can be read of a sheet's file, however damaged, given the book's fields; raises SheetError where no file is.
+    """Return what can be read of a sheet's file, however damaged, given the book's fields; raises
+    SheetError where no file is.
 
-    Entries that two engineers' programs wrote at the moment of a crash and that were never acknowledged may be among them.
+    Entries that two engineers' programs wrote at the moment of a crash and that were never
+    acknowledged may be among them.
     """
     found: dict[int, Entry] = {}
     for row in rows_in(path):
         if len(row) == len(COLUMNS) and sound(row):
             found.setdefault(row[0], entry_of(row, fields))
     last = max(found, default=0)
-    return Rescued(tuple(found[seq] for seq in sorted(found)), tuple(n for n in range(1, last + 1) if n not in found))
+    return Rescued(
+        tuple(found[seq] for seq in sorted(found)),
+        tuple(n for n in range(1, last + 1) if n not in found),
+    )
 
 
 def save(journal: Journal, found: Rescued) -> None:
@@ -52,7 +59,11 @@ def save(journal: Journal, found: Rescued) -> None:
     for entry in found.entries:
         about = uids.get(entry.about or 0, "")
         lost = entry.about is not None and not about
-        note = f"about entry {entry.about}, which is lost; {entry.note}".rstrip("; ") if lost else entry.note
+        note = (
+            f"about entry {entry.about}, which is lost; {entry.note}".rstrip("; ")
+            if lost
+            else entry.note
+        )
         pairs.append((entry.replace(about=None if lost else entry.about, note=note), about))
     journal.append_linked(pairs)
 
@@ -81,7 +92,9 @@ def rows_in(path: Path) -> Iterator[tuple[Any, ...]]:
 
 
 class _Pages(list[bytes]):
-    """The pages of the file, then those of the log; ``by_number`` finds the latest of a number, for rows longer than a page."""
+    """The pages of the file, then those of the log; ``by_number`` finds the latest of a number, for
+    rows longer than a page.
+    """
 
     by_number: dict[int, list[bytes]]
 
@@ -123,14 +136,18 @@ def _rows(page: bytes, start: int, pages: _Pages) -> Iterator[tuple[Any, ...]]:
 
 
 def _as_real(row: list[Any]) -> list[Any]:
-    """Return a row with its real number real: SQLite keeps one that is whole as a whole number (fileformat2, 2.1)."""
+    """Return a row with its real number real: SQLite keeps one that is whole as a whole number
+    (fileformat2, 2.1).
+    """
     if len(row) == len(COLUMNS) - 1 and isinstance(row[_REAL], int):
         row[_REAL] = float(row[_REAL])
     return row
 
 
 def _payloads(page: bytes, place: int, length: int, pages: _Pages) -> list[bytes]:
-    """Return the bytes of a row; of one longer than a page, with the first and with the last overflow pages known."""
+    """Return the bytes of a row; of one longer than a page, with the first and with the last
+    overflow pages known.
+    """
     usable = len(page)
     if length <= usable - 35:
         return [page[place : place + length]]

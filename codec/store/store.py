@@ -1,7 +1,9 @@
-"""The journal's file: opening it, bringing it up to this version, and saying plainly what is wrong with it.
+"""The journal's file: opening it, bringing it up to this version, and saying plainly what is wrong
+with it.
 
-SQLite with a write-ahead log; a commit returns when the log is on the disk (synchronous = FULL), so what was acknowledged outlives the
-process and the power. Two processes may write: each waits for the other's short transaction.
+SQLite with a write-ahead log; a commit returns when the log is on the disk (synchronous = FULL), so
+what was acknowledged outlives the process and the power. Two processes may write: each waits for
+the other's short transaction.
 """
 
 from __future__ import annotations
@@ -21,13 +23,18 @@ from codec.sheet.entry import SheetError
 from codec.sheet.rows import damaged
 
 APPLICATION = 0x4E394E52  # "N9NR", so that tools can tell the file's kind
-MIGRATIONS = ("1.sql",)  # one script a version, in order; a new version adds a script and never changes an old one
+MIGRATIONS = (
+    "1.sql",
+)  # one script a version, in order; a new version adds a script and never changes an old one
 WAIT = 5.0  # seconds to wait for another writer
 _MADE_BY = "it is made by niner log, or by niner sheet import with --book"
 
 
-def connect(path: Path, *, create: Mapping[str, str] | None = None) -> tuple[sqlite3.Connection, bool]:
-    """Open the file, made with the facts of ``create`` if it is not there, and bring it up to this version.
+def connect(
+    path: Path, *, create: Mapping[str, str] | None = None
+) -> tuple[sqlite3.Connection, bool]:
+    """Open the file, made with the facts of ``create`` if it is not there, and bring it up to this
+    version.
 
     Returns the connection, and whether it may be written. Raises SheetError.
     """
@@ -50,7 +57,9 @@ def _writable(path: Path) -> bool:
 
 
 def _read_only(path: Path) -> sqlite3.Connection:
-    """Open a file that can't be written: a private copy is read, for the write-ahead log has to be replayed somewhere."""
+    """Open a file that can't be written: a private copy is read, for the write-ahead log has to be
+    replayed somewhere.
+    """
     with tempfile.TemporaryDirectory() as folder:
         copy = Path(folder) / "sheet"
         shutil.copyfile(path, copy)
@@ -85,7 +94,9 @@ def _migrate(connection: sqlite3.Connection, path: Path, create: Mapping[str, st
     with transaction(connection):
         version = _version(connection, path)
         for script in MIGRATIONS[version:]:
-            for statement in _statements((resources.files("codec.sheet") / "schema" / script).read_text("utf-8")):
+            for statement in _statements(
+                (resources.files("codec.sheet") / "schema" / script).read_text("utf-8")
+            ):
                 connection.execute(statement)
         if version == 0:
             connection.executemany("INSERT INTO facts VALUES (?, ?)", list((create or {}).items()))
@@ -97,7 +108,8 @@ def _version(connection: sqlite3.Connection, path: Path) -> int:
     version = int(connection.execute("PRAGMA user_version").fetchone()[0])
     if version > len(MIGRATIONS):
         raise SheetError(
-            f"{str(path)!r} was written by a later version (sheet version {version}, this one knows {len(MIGRATIONS)})",
+            f"{str(path)!r} was written by a later version (sheet version {version}, this one knows"
+            f" {len(MIGRATIONS)})",
             kind="sheet-later",
             hint="update niner, or export the sheet where it was written",
         )
@@ -105,7 +117,9 @@ def _version(connection: sqlite3.Connection, path: Path) -> int:
 
 
 def _statements(script: str) -> Iterator[str]:
-    """Yield the statements of a script; one call for all of them would end the transaction they belong to."""
+    """Yield the statements of a script; one call for all of them would end the transaction they
+    belong to.
+    """
     statement = ""
     for line in script.splitlines(keepends=True):
         statement += line
@@ -128,7 +142,9 @@ def transaction(connection: sqlite3.Connection) -> Iterator[None]:
 
 
 def _patiently(act: Callable[[], object]) -> None:
-    """Do it as soon as other writers let it be done; SQLite itself does not wait in every such case."""
+    """Do it as soon as other writers let it be done; SQLite itself does not wait in every such
+    case.
+    """
     until = time.monotonic() + WAIT
     while True:
         try:
@@ -152,7 +168,11 @@ def telling(path: Path) -> Iterator[None]:
     except OSError as error:
         full = error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
         kind = "sheet-full" if full else "sheet-file"
-        raise SheetError(f"{str(path)!r}: {error.strerror or error}", kind=kind, hint="free some space" if full else "") from None
+        raise SheetError(
+            f"{str(path)!r}: {error.strerror or error}",
+            kind=kind,
+            hint="free some space" if full else "",
+        ) from None
 
 
 def _told(error: sqlite3.Error, path: Path) -> SheetError:
@@ -163,24 +183,40 @@ def _told(error: sqlite3.Error, path: Path) -> SheetError:
         return SheetError(f"not written: {what}", kind="sheet-full", source=str(path), hint=hint)
     if name in ("SQLITE_BUSY", "SQLITE_LOCKED") or name.startswith("SQLITE_BUSY"):
         hint = "enter it again; if it stays so, close the other program that has the sheet open"
-        return SheetError(f"not written: another writer held the sheet for {WAIT:g} s", kind="sheet-busy", hint=hint)
+        return SheetError(
+            f"not written: another writer held the sheet for {WAIT:g} s",
+            kind="sheet-busy",
+            hint=hint,
+        )
     if name.startswith("SQLITE_READONLY"):
         return read_only(path)
     if name.startswith("SQLITE_CANTOPEN"):
-        return SheetError(f"{str(path)!r} can't be opened", kind="sheet-file", hint="does its folder exist, and may it be written?")
+        return SheetError(
+            f"{str(path)!r} can't be opened",
+            kind="sheet-file",
+            hint="does its folder exist, and may it be written?",
+        )
     if name == "SQLITE_CONSTRAINT_FOREIGNKEY":
         return SheetError("the entry it is about is not in the sheet", kind="sheet-entry")
     if name == "SQLITE_NOTADB" and not _holds_entries(path):
         return _no_sheet(path)
-    return damaged(str(error), path) if not isinstance(error, sqlite3.ProgrammingError) else SheetError(str(error), kind="sheet-closed")
+    return (
+        damaged(str(error), path)
+        if not isinstance(error, sqlite3.ProgrammingError)
+        else SheetError(str(error), kind="sheet-closed")
+    )
 
 
 def _no_sheet(path: Path) -> SheetError:
-    return SheetError(f"{str(path)!r} is no lap sheet", kind="not-a-sheet", hint=f"name another file; {_MADE_BY}")
+    return SheetError(
+        f"{str(path)!r} is no lap sheet", kind="not-a-sheet", hint=f"name another file; {_MADE_BY}"
+    )
 
 
 def _holds_entries(path: Path) -> bool:
-    """Tell whether a file that SQLite does not know holds entries all the same: then it is a sheet whose beginning is damaged."""
+    """Tell whether a file that SQLite does not know holds entries all the same: then it is a sheet
+    whose beginning is damaged.
+    """
     from codec.sheet.rows import COLUMNS, sound
     from codec.store.rescue import rows_in
 

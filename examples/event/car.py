@@ -2,9 +2,10 @@
 
     python examples/event/car.py [FOLDER]
 
-Writes car-7.csv: for each lap when it ended, the symbols the dash showed, the driver's words as on the recording in the car, the energy and
-the motor's temperature as measured. The radio is that of generate.py, so what its recogniser misheard is to be found. Planted besides, in
-what the dash showed: two reports that the driver read wrong, and one that told the lap before.
+Writes car-7.csv: for each lap when it ended, the symbols the dash showed, the driver's words as on
+the recording in the car, the energy and the motor's temperature as measured. The radio is that of
+generate.py, so what its recogniser misheard is to be found. Planted besides, in what the dash
+showed: two reports that the driver read wrong, and one that told the lap before.
 """
 
 from __future__ import annotations
@@ -20,8 +21,13 @@ from generate import BOOK, HERE, Car, Event
 from codec import encode, load_book
 
 CAR = "7"
-READ_WRONG = {6: {"energy": Decimal("0.1")}, 18: {"motor": Decimal(-5)}}  # lap → how much the dash showed more than was said
-LATE = {23: {"battery": Decimal(2)}}  # what was said is what the dash showed on the lap before, and not on this one
+READ_WRONG = {
+    6: {"energy": Decimal("0.1")},
+    18: {"motor": Decimal(-5)},
+}  # lap → how much the dash showed more than was said
+LATE = {
+    23: {"battery": Decimal(2)}
+}  # what was said is what the dash showed on the lap before, and not on this one
 
 
 class Recording(Event):
@@ -35,7 +41,11 @@ class Recording(Event):
         """Keep what was measured and shown."""
         self.now = lap if car.number == CAR else 0
         if self.now:
-            self.laps[lap] = {"lap": str(lap), "energy": f"{car.energy:.3f}", "motor": f"{car.motor:.1f}"}
+            self.laps[lap] = {
+                "lap": str(lap),
+                "energy": f"{car.energy:.3f}",
+                "motor": f"{car.motor:.1f}",
+            }
             self.said[lap] = []
         super().report(car, lap, at)
         if self.now:
@@ -72,7 +82,9 @@ def main(folder: Path = HERE) -> None:
     car = event.cars[0]
     ends = [start for _, start in car.starts[1:]] + [car.clock]
     with (folder / f"car-{CAR}.csv").open("w", encoding="utf-8", newline="") as stream:
-        writer = csv.DictWriter(stream, ["lap", "time", "dash", "said", "energy", "motor"], restval="")
+        writer = csv.DictWriter(
+            stream, ["lap", "time", "dash", "said", "energy", "motor"], restval=""
+        )
         writer.writeheader()
         for (lap, row), end in zip(event.laps.items(), ends, strict=True):
             first, *again = event.said[lap]

@@ -7,4 +7,15 @@ from grammar.codes.check import Check
 from grammar.codes.listed import Listed, Literal
 from grammar.codes.numbered import Numbered
 
-__all__ = ["DONE", "Check", "CodeTable", "Edge", "Entry", "Fragment", "Levels", "Listed", "Literal", "Numbered"]
+__all__ = [
+    "DONE",
+    "Check",
+    "CodeTable",
+    "Edge",
+    "Entry",
+    "Fragment",
+    "Levels",
+    "Listed",
+    "Literal",
+    "Numbered",
+]

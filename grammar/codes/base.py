@@ -1,4 +1,6 @@
-"""What every code table is: levels of its fields ↔ codewords, one to one, both directions in one object."""
+"""What every code table is: levels of its fields ↔ codewords, one to one, both directions in one
+object.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +22,9 @@ Fragment = list[list[Edge]]
 
 
 class Entry(NamedTuple):
-    """What one codeword means: levels, values and warnings of the table's fields, in their order; ``named`` has the values by field."""
+    """What one codeword means: levels, values and warnings of the table's fields, in their order;
+    ``named`` has the values by field.
+    """
 
     levels: Levels
     values: tuple[Value, ...]
@@ -29,7 +33,9 @@ class Entry(NamedTuple):
 
 
 class _Entries(dict[str, Entry | None]):
-    """What codewords mean, worked out when first asked for; what is no codeword is never kept, so memory stays bounded."""
+    """What codewords mean, worked out when first asked for; what is no codeword is never kept, so
+    memory stays bounded.
+    """
 
     def __init__(self, table: CodeTable) -> None:
         self.table, self.kept = table, table.size <= LOOKED_UP
@@ -50,9 +56,10 @@ class _Entries(dict[str, Entry | None]):
 class CodeTable:
     """One code table bound to its fields and alphabet.
 
-    ``word(levels)`` gives the codeword (None where a partial table has none), ``levels(word)`` the way back (None for no codeword),
-    ``words()`` all pairs. ``fragment()`` is the set of codewords as a deterministic automaton: state 0 first, edges (symbol mask, target),
-    target ``DONE`` where a codeword ends; a codeword may go on past the end of another.
+    ``word(levels)`` gives the codeword (None where a partial table has none), ``levels(word)`` the
+    way back (None for no codeword), ``words()`` all pairs. ``fragment()`` is the set of codewords
+    as a deterministic automaton: state 0 first, edges (symbol mask, target), target ``DONE`` where
+    a codeword ends; a codeword may go on past the end of another.
     """
 
     kind = ""
@@ -93,13 +100,19 @@ class CodeTable:
 
     @functools.cached_property
     def entry(self) -> Callable[[str], Entry | None]:
-        """``entry(word)`` is what ``word`` means, None if it is no codeword: a dictionary's own look-up, for bulk decoding lives on it."""
+        """``entry(word)`` is what ``word`` means, None if it is no codeword: a dictionary's own
+        look-up, for bulk decoding lives on it.
+        """
         return _Entries(self).__getitem__
 
 
 def symbol_class(symbols: str) -> str:
     """Return a regular expression for any one of ``symbols``."""
-    return re.escape(symbols) if len(symbols) == 1 else "[" + "".join(re.escape(symbol) for symbol in symbols) + "]"
+    return (
+        re.escape(symbols)
+        if len(symbols) == 1
+        else "[" + "".join(re.escape(symbol) for symbol in symbols) + "]"
+    )
 
 
 def trie(alphabet: Alphabet, words: Iterable[str]) -> Fragment:

@@ -10,11 +10,20 @@ from grammar.symbols import Alphabet
 
 
 class Check(CodeTable):
-    """One check symbol over the tables named in ``over`` (None: over all that stands before it in the message)."""
+    """One check symbol over the tables named in ``over`` (None: over all that stands before it in
+    the message).
+    """
 
     kind = "check"
 
-    def __init__(self, name: str, alphabet: Alphabet, method: CheckMethod, title: str, over: frozenset[str] | None) -> None:
+    def __init__(
+        self,
+        name: str,
+        alphabet: Alphabet,
+        method: CheckMethod,
+        title: str,
+        over: frozenset[str] | None,
+    ) -> None:
         """Take a method whose check characters are all in use."""
         super().__init__(name, (), alphabet)
         self.method, self.title, self.over = method, title, over
@@ -51,7 +60,9 @@ class Check(CodeTable):
         return symbol_class(self.method.checks)
 
     def wanted(self, covered: str) -> str | None:
-        """Return the check symbol that closes ``covered``; None if it holds a symbol the method does not cover."""
+        """Return the check symbol that closes ``covered``; None if it holds a symbol the method
+        does not cover.
+        """
         try:
             values = [self.value_of[symbol] for symbol in covered]
         except KeyError:

@@ -1,12 +1,14 @@
 """Check characters: ISO/IEC 7064, Damm, Verhoeff, Luhn and a weighted sum.
 
-Each method is one object over its own alphabet ``values`` (the character of value 0 first), and an automaton: ``starts`` lists its start
-states, ``step`` consumes one character, ``wanted`` tells which check character closes the string. Methods that count from the right have
-one start state for each possible length modulo their period; the one that guessed the length right is the one that closes it, so a string
-has at most one check character.
+Each method is one object over its own alphabet ``values`` (the character of value 0 first), and an
+automaton: ``starts`` lists its start states, ``step`` consumes one character, ``wanted`` tells
+which check character closes the string. Methods that count from the right have one start state for
+each possible length modulo their period; the one that guessed the length right is the one that
+closes it, so a string has at most one check character.
 
-Sources: ISO/IEC 7064:2003 (pure and hybrid systems); H. M. Damm, Total anti-symmetrische Quasigruppen (2004), the published table of
-order 10; J. Verhoeff, Error Detecting Decimal Codes (1969); ISO/IEC 7812-1 annex B (Luhn). The tables are in ``tables/checks.toml``.
+Sources: ISO/IEC 7064:2003 (pure and hybrid systems); H. M. Damm, Total anti-symmetrische
+Quasigruppen (2004), the published table of order 10; J. Verhoeff, Error Detecting Decimal Codes
+(1969); ISO/IEC 7812-1 annex B (Luhn). The tables are in ``tables/checks.toml``.
 """
 
 from __future__ import annotations
@@ -21,7 +23,9 @@ State = int
 
 
 class CheckMethod(Protocol):
-    """What a check method offers; states are whole numbers, characters are values (positions in ``values``)."""
+    """What a check method offers; states are whole numbers, characters are values (positions in
+    ``values``).
+    """
 
     values: str  # characters that may be covered
     checks: str  # characters that may be the check
@@ -33,11 +37,15 @@ class CheckMethod(Protocol):
         """Return the state after one covered character."""
 
     def wanted(self, state: State) -> int | None:
-        """Return the value of the check character that closes the string in this state, None if none does."""
+        """Return the value of the check character that closes the string in this state, None if
+        none does.
+        """
 
 
 class Pure:
-    """ISO/IEC 7064 pure system with one check character: Σ value · radix^position ≡ 1 (mod modulus)."""
+    """ISO/IEC 7064 pure system with one check character: Σ value · radix^position ≡ 1 (mod
+    modulus).
+    """
 
     def __init__(self, modulus: int, radix: int, values: str, checks: str) -> None:
         """Take modulus, radix and the two alphabets as the standard names them."""
@@ -100,10 +108,11 @@ class Damm:
 
 
 class FromRight:
-    """What methods that count places from the right share: the guess of the length, as ``place`` counting down to 1.
+    """What methods that count places from the right share: the guess of the length, as ``place``
+    counting down to 1.
 
-    A state is ``place * 10 + sum``; place is the place of the next covered character from the right, modulo the period; the check
-    character stands in place 0.
+    A state is ``place * 10 + sum``; place is the place of the next covered character from the
+    right, modulo the period; the check character stands in place 0.
     """
 
     values = checks = "0123456789"
@@ -133,7 +142,9 @@ class FromRight:
 
 
 class Luhn(FromRight):
-    """Luhn's check digit: every second digit from the right, beginning beside the check, is doubled."""
+    """Luhn's check digit: every second digit from the right, beginning beside the check, is
+    doubled.
+    """
 
     def add(self, total: int, place: int, value: int) -> int:
         """Add the digit sum of the doubled or single digit."""
@@ -150,7 +161,9 @@ class Verhoeff(FromRight):
     period = 8
 
     def __init__(self) -> None:
-        """Read the group table and the permutation, and raise the permutation to its eight powers."""
+        """Read the group table and the permutation, and raise the permutation to its eight
+        powers.
+        """
         data = table("checks")["verhoeff"]
         self.product: list[str] = data["product"]
         powers = ["0123456789"]
@@ -159,7 +172,9 @@ class Verhoeff(FromRight):
         self.powers = powers
 
     def add(self, total: int, place: int, value: int) -> int:
-        """Multiply from the left, since the places are walked from the far end: the new digit stands on the right."""
+        """Multiply from the left, since the places are walked from the far end: the new digit
+        stands on the right.
+        """
         return int(self.product[int(self.powers[place][value])][total])
 
     def close(self, total: int) -> int:
@@ -168,14 +183,21 @@ class Verhoeff(FromRight):
 
 
 class Weighted:
-    """A weighted sum over any alphabet: Σ weight · value over the covered characters and the check is 0 modulo the modulus.
+    """A weighted sum over any alphabet: Σ weight · value over the covered characters and the check
+    is 0 modulo the modulus.
 
-    Weights are taken in turn from the left, again from the first when they run out; the check character has weight 1.
+    Weights are taken in turn from the left, again from the first when they run out; the check
+    character has weight 1.
     """
 
     def __init__(self, weights: Sequence[int], modulus: int, values: str) -> None:
         """Take the weights in turn from the left, the modulus and the alphabet."""
-        self.weights, self.modulus, self.values, self.checks = tuple(weights), modulus, values, values[:modulus]
+        self.weights, self.modulus, self.values, self.checks = (
+            tuple(weights),
+            modulus,
+            values,
+            values[:modulus],
+        )
 
     def starts(self) -> Sequence[State]:
         """Return place 0 and the empty sum."""
@@ -184,7 +206,9 @@ class Weighted:
     def step(self, state: State, value: int) -> State:
         """Add the character with the weight of its place."""
         place, total = divmod(state, self.modulus)
-        return (place + 1) % len(self.weights) * self.modulus + (total + self.weights[place] * value) % self.modulus
+        return (place + 1) % len(self.weights) * self.modulus + (
+            total + self.weights[place] * value
+        ) % self.modulus
 
     def wanted(self, state: State) -> int | None:
         """Return what completes the sum to 0."""
@@ -214,7 +238,9 @@ def published(name: str) -> CheckMethod:
 
 
 def closing(method: CheckMethod, values: Sequence[int]) -> str:
-    """Return the check character that closes the covered characters of these values: one start fits, whatever the length."""
+    """Return the check character that closes the covered characters of these values: one start
+    fits, whatever the length.
+    """
     for start in method.starts():
         state = start
         for value in values:
@@ -222,9 +248,13 @@ def closing(method: CheckMethod, values: Sequence[int]) -> str:
         wanted = method.wanted(state)
         if wanted is not None:
             return method.checks[wanted]
-    raise AssertionError(f"no start fits {len(values)} characters")  # pragma: no cover - one start always fits
+    raise AssertionError(
+        f"no start fits {len(values)} characters"
+    )  # pragma: no cover - one start always fits
 
 
 def compute(method: CheckMethod, text: str) -> str:
-    """Return the check character for ``text``; raises ValueError for a character the method does not cover."""
+    """Return the check character for ``text``; raises ValueError for a character the method does
+    not cover.
+    """
     return closing(method, [method.values.index(character) for character in text])

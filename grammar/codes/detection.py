@@ -6,10 +6,12 @@ from grammar.codes.checks import CheckMethod, State
 
 
 def missed(method: CheckMethod, length: int, change: str) -> tuple[int, int]:
-    """Count changes of one kind that ``method`` fails to notice among all strings of ``length`` covered characters and their check.
+    """Count changes of one kind that ``method`` fails to notice among all strings of ``length``
+    covered characters and their check.
 
-    ``change`` is "substitution" (one character replaced by another of the alphabet) or "swap" (two unlike neighbours exchanged, the last
-    with the check among them). Returns (missed, all). Exact, by following all pairs of states at once rather than all strings.
+    ``change`` is "substitution" (one character replaced by another of the alphabet) or "swap" (two
+    unlike neighbours exchanged, the last with the check among them). Returns (missed, all). Exact,
+    by following all pairs of states at once rather than all strings.
     """
     size, swap = len(method.values), change == "swap"
     counts = {(start, start, 0): 1 for start in method.starts()}
@@ -22,14 +24,20 @@ def missed(method: CheckMethod, length: int, change: str) -> tuple[int, int]:
             total += n
             bad += n if method.wanted(a) == method.wanted(b) else 0
     if swap:
-        last_bad, last_total = _swapped_with_check(method, {a: n for (a, _, phase), n in before.items() if phase == 0})
+        last_bad, last_total = _swapped_with_check(
+            method, {a: n for (a, _, phase), n in before.items() if phase == 0}
+        )
         return bad + last_bad, total + last_total
-    strings = sum(n for (a, _, phase), n in counts.items() if phase == 0 and method.wanted(a) is not None)
+    strings = sum(
+        n for (a, _, phase), n in counts.items() if phase == 0 and method.wanted(a) is not None
+    )
     return bad, total + strings * (len(method.checks) - 1)
 
 
 def _swapped_with_check(method: CheckMethod, counts: dict[State, int]) -> tuple[int, int]:
-    """Count the unnoticed swaps of the last covered character with the check, from the states before that character."""
+    """Count the unnoticed swaps of the last covered character with the check, from the states
+    before that character.
+    """
     bad = total = 0
     for state, n in counts.items():
         for value, character in enumerate(method.values):
@@ -44,9 +52,16 @@ def _swapped_with_check(method: CheckMethod, counts: dict[State, int]) -> tuple[
 
 
 def _advance(
-    method: CheckMethod, counts: dict[tuple[State, State, int], int], size: int, *, last: bool, swap: bool
+    method: CheckMethod,
+    counts: dict[tuple[State, State, int], int],
+    size: int,
+    *,
+    last: bool,
+    swap: bool,
 ) -> dict[tuple[State, State, int], int]:
-    """Move all pairs of states on by one character; phase 0 before the change, 2 after it, and 3 + the held pair within a swap."""
+    """Move all pairs of states on by one character; phase 0 before the change, 2 after it, and 3 +
+    the held pair within a swap.
+    """
     after: dict[tuple[State, State, int], int] = {}
 
     def add(a: State, b: State, phase: int, n: int) -> None:
@@ -59,7 +74,9 @@ def _advance(
             if phase == 0 and not (swap and last):
                 for w in range(size):
                     if w != v:
-                        add(method.step(a, v), method.step(b, w), 3 + v * size + w if swap else 2, n)
+                        add(
+                            method.step(a, v), method.step(b, w), 3 + v * size + w if swap else 2, n
+                        )
         if phase >= 3:
             v, w = divmod(phase - 3, size)
             add(method.step(a, w), method.step(b, v), 2, n)

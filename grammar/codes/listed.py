@@ -11,14 +11,17 @@ from grammar.symbols import Alphabet
 
 
 class Listed(CodeTable):
-    """Explicit codewords for the levels of one field, or of several counted as one mixed-radix number, the first field most significant.
+    """Explicit codewords for the levels of one field, or of several counted as one mixed-radix
+    number, the first field most significant.
 
     A partial table has no codeword for some levels.
     """
 
     kind = "listed"
 
-    def __init__(self, name: str, fields: Sequence[FieldBase], alphabet: Alphabet, words: Mapping[int, str]) -> None:
+    def __init__(
+        self, name: str, fields: Sequence[FieldBase], alphabet: Alphabet, words: Mapping[int, str]
+    ) -> None:
         """Take checked codewords by level: no two alike."""
         super().__init__(name, fields, alphabet)
         self.by_level = dict(sorted(words.items()))

@@ -1,6 +1,7 @@
 """Code tables whose codeword is a number written in symbols: digits, scale, packed.
 
-The number of a codeword is arithmetic on the levels, so a table may have any size: nothing is listed.
+The number of a codeword is arithmetic on the levels, so a table may have any size: nothing is
+listed.
 """
 
 from __future__ import annotations
@@ -14,10 +15,12 @@ from grammar.symbols import Alphabet
 
 
 class Numbered(CodeTable):
-    """Numbers ``first + stride * n`` (n = 0 … size - 1) in fixed width, written with ``figures`` (its value 0 first).
+    """Numbers ``first + stride * n`` (n = 0 … size - 1) in fixed width, written with ``figures``
+    (its value 0 first).
 
-    n counts the levels of all fields as one mixed-radix number, the first field most significant. Numbers below zero are written as
-    ``minus`` and their amount. A table of part of the levels (``start``, ``size``) begins with the level ``start``, written as ``first``.
+    n counts the levels of all fields as one mixed-radix number, the first field most significant.
+    Numbers below zero are written as ``minus`` and their amount. A table of part of the levels
+    (``start``, ``size``) begins with the level ``start``, written as ``first``.
     """
 
     def __init__(
@@ -123,12 +126,18 @@ class Numbered(CodeTable):
         return ((self._levels(index), self._word(index)) for index in range(self._size))
 
     def runs(self) -> list[tuple[str, int, int]]:
-        """Return (sign, lowest amount, highest amount) of the numbers below zero and of the others."""
+        """Return (sign, lowest amount, highest amount) of the numbers below zero and of the
+        others.
+        """
         if self.first >= 0:
             return [("", self.first, self.last)]
         below = min(self._size, -(self.first // self.stride))  # how many numbers lie below zero
         runs = [(self.minus, -(self.first + self.stride * (below - 1)), -self.first)]
-        return [*runs, ("", self.first + self.stride * below, self.last)] if below < self._size else runs
+        return (
+            [*runs, ("", self.first + self.stride * below, self.last)]
+            if below < self._size
+            else runs
+        )
 
     def fragment(self) -> Fragment:
         """Return the automaton of the codewords: a comparison with both ends, place by place."""
@@ -143,7 +152,9 @@ class Numbered(CodeTable):
         return states
 
     def _compare(self, states: Fragment, start: int, low: int, high: int) -> None:
-        """Add the states that accept the amounts low, low + stride … high in fixed width, beginning in ``start``."""
+        """Add the states that accept the amounts low, low + stride … high in fixed width, beginning
+        in ``start``.
+        """
         base, lows, highs = len(self.figures), self._written(low), self._written(high)
         begin = (True, True, 0)
         layer = {begin: start}
@@ -153,7 +164,11 @@ class Numbered(CodeTable):
             for (at_low, at_high, rest), state in layer.items():
                 masks: dict[int, int] = {}
                 for figure in range(bottom if at_low else 0, (top if at_high else base - 1) + 1):
-                    key = (at_low and figure == bottom, at_high and figure == top, (rest * base + figure) % self.stride)
+                    key = (
+                        at_low and figure == bottom,
+                        at_high and figure == top,
+                        (rest * base + figure) % self.stride,
+                    )
                     if place + 1 == self.width:
                         if key[2] != low % self.stride:
                             continue
@@ -163,7 +178,9 @@ class Numbered(CodeTable):
                     else:
                         target = after[key] = len(states)
                         states.append([])
-                    masks[target] = masks.get(target, 0) | 1 << self.alphabet.index[self.figures[figure]]
+                    masks[target] = (
+                        masks.get(target, 0) | 1 << self.alphabet.index[self.figures[figure]]
+                    )
                 states[state].extend((mask, target) for target, mask in masks.items())
             layer = after
 

@@ -1,4 +1,6 @@
-"""What the models of all kinds of code table share: finding fields, symbols in use, and the trouble of a table that can't be built."""
+"""What the models of all kinds of code table share: finding fields, symbols in use, and the trouble
+of a table that can't be built.
+"""
 
 from __future__ import annotations
 
@@ -13,12 +15,16 @@ from grammar.fields.base import Strict
 from grammar.symbols import Alphabet
 
 Fields = Mapping[str, FieldBase]
-MOST_STRIDE = 1000  # counts a step; which numbers occur is followed digit by digit modulo the stride
+MOST_STRIDE = (
+    1000  # counts a step; which numbers occur is followed digit by digit modulo the stride
+)
 MOST_LISTED = 100_000  # symbols in all the codewords of a listed table
 
 
 class Trouble(ValueError):
-    """A table that can't be built; ``where`` is the key of the table it is about, ``hint`` what to do."""
+    """A table that can't be built; ``where`` is the key of the table it is about, ``hint`` what to
+    do.
+    """
 
     def __init__(self, message: str, hint: str = "", where: str = "") -> None:
         """Keep message, hint and key."""
@@ -27,13 +33,17 @@ class Trouble(ValueError):
 
 
 class AlphabetTrouble(Trouble):
-    """Trouble with the symbols in use; where the book's alphabet is wrong itself, the table is not to be blamed."""
+    """Trouble with the symbols in use; where the book's alphabet is wrong itself, the table is not
+    to be blamed.
+    """
 
 
 class OneField(Strict):
     """What tables of one field share."""
 
-    field: str | None = Field(None, description="The field it says; the default is the field of the same name.")
+    field: str | None = Field(
+        None, description="The field it says; the default is the field of the same name."
+    )
 
     def field_of(self, name: str, fields: Fields) -> FieldBase:
         """Return the field of the table ``name``; raises Trouble."""
@@ -61,5 +71,9 @@ def in_use(text: str, alphabet: Alphabet, where: str) -> str:
     """Return ``text`` if all its symbols are in use; raises Trouble."""
     missing = sorted({symbol for symbol in text if symbol not in alphabet.index})
     if missing:
-        raise AlphabetTrouble(f"{', '.join(map(repr, missing))} not in use in this alphabet", f"in use: {alphabet.symbols}", where)
+        raise AlphabetTrouble(
+            f"{', '.join(map(repr, missing))} not in use in this alphabet",
+            f"in use: {alphabet.symbols}",
+            where,
+        )
     return text

@@ -29,11 +29,24 @@ class CheckSpec(Strict):
         "luhn",
         "weighted sum",
     ] = Field(description="A published method, or a weighted sum.")
-    over: list[str] | None = Field(None, description="The tables it covers; the default is all that stands before it in the message.")
-    weights: list[int] | None = Field(
-        None, min_length=1, max_length=64, description="Weighted sum: the weights, taken in turn from the left."
+    over: list[str] | None = Field(
+        None,
+        description=(
+            "The tables it covers; the default is all that stands before it in the message."
+        ),
     )
-    modulus: int | None = Field(None, ge=2, le=96, description="Weighted sum: the modulus; the default is the number of symbols.")
+    weights: list[int] | None = Field(
+        None,
+        min_length=1,
+        max_length=64,
+        description="Weighted sum: the weights, taken in turn from the left.",
+    )
+    modulus: int | None = Field(
+        None,
+        ge=2,
+        le=96,
+        description="Weighted sum: the modulus; the default is the number of symbols.",
+    )
     symbols: str | None = Field(
         None,
         min_length=2,
@@ -43,7 +56,11 @@ class CheckSpec(Strict):
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:  # noqa: ARG002 - a check says no field
         """Return the table; raises Trouble where the method's characters are not all in use."""
-        method = self._weighted(alphabet) if self.method == "weighted sum" else checks.published(self.method)
+        method = (
+            self._weighted(alphabet)
+            if self.method == "weighted sum"
+            else checks.published(self.method)
+        )
         if self.method != "weighted sum":
             for key in ("weights", "modulus", "symbols"):
                 if getattr(self, key) is not None:
@@ -55,18 +72,26 @@ class CheckSpec(Strict):
         missing = [symbol for symbol in method.checks if symbol not in alphabet.index]
         if missing:
             raise AlphabetTrouble(
-                f"{self.method} may give {', '.join(map(repr, missing[:6]))} as check symbol, not in use in this alphabet",
-                "put the symbols in use, or choose a method over a smaller alphabet or a weighted sum",
+                f"{self.method} may give {', '.join(map(repr, missing[:6]))} as check symbol, not"
+                " in use in this alphabet",
+                "put the symbols in use, or choose a method over a smaller alphabet or a"
+                " weighted sum",
                 "method",
             )
-        return Check(name, alphabet, method, self.method, None if self.over is None else frozenset(self.over))
+        return Check(
+            name, alphabet, method, self.method, None if self.over is None else frozenset(self.over)
+        )
 
     def _weighted(self, alphabet: Alphabet) -> checks.Weighted:
-        values = in_use(self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols")
+        values = in_use(
+            self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols"
+        )
         if len(set(values)) != len(values):
             raise Trouble("a symbol stands twice", where="symbols")
         if self.weights is None:
-            raise Trouble("a weighted sum needs its weights", "weights = [1, 2, 3] or the like", "method")
+            raise Trouble(
+                "a weighted sum needs its weights", "weights = [1, 2, 3] or the like", "method"
+            )
         modulus = self.modulus or len(values)
         if modulus > len(values):
             kind = Trouble if self.symbols else AlphabetTrouble
@@ -77,6 +102,14 @@ class CheckSpec(Strict):
             )
         if all(weight % modulus == 0 for weight in self.weights):
             shown = ", ".join(str(weight) for weight in dict.fromkeys(self.weights))
-            message = f"weights of {shown} are 0 modulo {modulus}: the check symbol would always be the same"
-            raise Trouble(message, f"weights from 1 to {modulus - 1}; those that share no factor with {modulus} check best", "weights")
+            message = (
+                f"weights of {shown} are 0 modulo {modulus}: the check symbol would always be the"
+                " same"
+            )
+            raise Trouble(
+                message,
+                f"weights from 1 to {modulus - 1}; those that share no factor with {modulus} check"
+                " best",
+                "weights",
+            )
         return checks.Weighted(self.weights, modulus, values)

@@ -21,16 +21,36 @@ class DigitsSpec(OneField):
 
     kind: Literal["digits"]
     count: Literal["level", "value"] = Field(
-        "level", description="What the number is: the level from `first` on, or the value in units of `per`."
+        "level",
+        description=(
+            "What the number is: the level from `first` on, or the value in units of `per`."
+        ),
     )
-    first: int = Field(0, ge=0, le=10**15, description="With count = 'level': the number of the lowest level.")
+    first: int = Field(
+        0, ge=0, le=10**15, description="With count = 'level': the number of the lowest level."
+    )
     per: ExactDecimal | None = Field(
-        None, gt=0, description="With count = 'value': what one count is worth; the default is the field's step."
+        None,
+        gt=0,
+        description=(
+            "With count = 'value': what one count is worth; the default is the field's step."
+        ),
     )
-    width: int | None = Field(None, ge=1, le=MOST_WIDTH, description="How many digits; the default is as many as the largest number needs.")
-    minus: str | None = Field(None, min_length=1, max_length=1, description="The symbol before numbers below zero.")
-    lowest: ExactDecimal | None = Field(None, description="The first value it says, where another table says those before it.")
-    highest: ExactDecimal | None = Field(None, description="The last value it says, where another table says those after it.")
+    width: int | None = Field(
+        None,
+        ge=1,
+        le=MOST_WIDTH,
+        description="How many digits; the default is as many as the largest number needs.",
+    )
+    minus: str | None = Field(
+        None, min_length=1, max_length=1, description="The symbol before numbers below zero."
+    )
+    lowest: ExactDecimal | None = Field(
+        None, description="The first value it says, where another table says those before it."
+    )
+    highest: ExactDecimal | None = Field(
+        None, description="The last value it says, where another table says those after it."
+    )
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
         """Return the table; raises Trouble."""
@@ -39,18 +59,32 @@ class DigitsSpec(OneField):
         first, stride = self._counts(field)
         start, end = self._level(field, "lowest", 0), self._level(field, "highest", field.size - 1)
         if end < start:
-            raise Trouble("the highest value lies before the lowest", f"values are {field.domain}", "highest")
+            raise Trouble(
+                "the highest value lies before the lowest", f"values are {field.domain}", "highest"
+            )
         first, last = first + stride * start, first + stride * end
         if first < 0 and self.minus is None:
-            raise Trouble(f"{field.name} goes below zero", "give a `minus` symbol, or count = 'level'", "count")
+            raise Trouble(
+                f"{field.name} goes below zero",
+                "give a `minus` symbol, or count = 'level'",
+                "count",
+            )
         minus = in_use(self.minus or "", alphabet, "minus")
         if minus.isdigit():
             raise Trouble("the minus can't be a digit", where="minus")
         needed = len(str(max(abs(first), abs(last))))
         if needed > MOST_WIDTH:
-            raise Trouble(f"{needed} digits are needed, more than {MOST_WIDTH}", "a larger `per`, or a coarser step", "per")
+            raise Trouble(
+                f"{needed} digits are needed, more than {MOST_WIDTH}",
+                "a larger `per`, or a coarser step",
+                "per",
+            )
         if self.width is not None and self.width < needed:
-            raise Trouble(f"{self.width} digits can't hold {max(abs(first), abs(last))}", f"width = {needed}", "width")
+            raise Trouble(
+                f"{self.width} digits can't hold {max(abs(first), abs(last))}",
+                f"width = {needed}",
+                "width",
+            )
         return Numbered(
             name,
             [field],
@@ -81,16 +115,32 @@ class DigitsSpec(OneField):
         if self.count == "level":
             return self.first, 1
         if not isinstance(field, Quantity | Wrapped):
-            raise Trouble(f"{field.name} is {field.described}, its values are no even numbers", "use count = 'level'", "count")
+            raise Trouble(
+                f"{field.name} is {field.described}, its values are no even numbers",
+                "use count = 'level'",
+                "count",
+            )
         per, low = self.per or field.step, field.low if isinstance(field, Quantity) else Decimal(0)
         first, stride = _whole(low, per), _whole(field.step, per)
         if first is None or stride is None:
-            raise Trouble(f"{plain(low)} and steps of {plain(field.step)} are not whole counts of {plain(per)}", where="per")
+            raise Trouble(
+                f"{plain(low)} and steps of {plain(field.step)} are not whole counts of"
+                f" {plain(per)}",
+                where="per",
+            )
         if stride > MOST_STRIDE:
-            raise Trouble(f"each step counts {stride}; at most {MOST_STRIDE} are allowed", f"per = {plain(field.step)} or the like", "per")
+            raise Trouble(
+                f"each step counts {stride}; at most {MOST_STRIDE} are allowed",
+                f"per = {plain(field.step)} or the like",
+                "per",
+            )
         return first, stride
 
 
 def _whole(value: Decimal, per: Decimal) -> int | None:
     sign = -1 if value < 0 else 1
-    return None if whole_steps(Decimal(0), abs(value), per) is None else sign * steps(abs(value), Decimal(0), per, "nearest")
+    return (
+        None
+        if whole_steps(Decimal(0), abs(value), per) is None
+        else sign * steps(abs(value), Decimal(0), per, "nearest")
+    )

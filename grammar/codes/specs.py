@@ -1,4 +1,6 @@
-"""``[tables.*]`` of a book: the models of the kinds of code table, and how each becomes a table bound to its fields."""
+"""``[tables.*]`` of a book: the models of the kinds of code table, and how each becomes a table
+bound to its fields.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +12,15 @@ from pydantic import Discriminator, Field, Tag
 from grammar.codes.base import MOST_WIDTH, CodeTable
 from grammar.codes.listed import Listed
 from grammar.codes.numbered import Numbered, width_for
-from grammar.codes.spec_base import MOST_LISTED, AlphabetTrouble, Fields, OneField, Trouble, in_use, members_of
+from grammar.codes.spec_base import (
+    MOST_LISTED,
+    AlphabetTrouble,
+    Fields,
+    OneField,
+    Trouble,
+    in_use,
+    members_of,
+)
 from grammar.codes.spec_check import CheckSpec
 from grammar.codes.spec_digits import DigitsSpec
 from grammar.errors import EncodeError
@@ -23,14 +33,22 @@ class ScaleSpec(OneField):
     """One symbol per level, in order."""
 
     kind: Literal["scale"]
-    symbols: str | None = Field(None, max_length=96, description="The symbols in level order; the default is the alphabet's.")
+    symbols: str | None = Field(
+        None,
+        max_length=96,
+        description="The symbols in level order; the default is the alphabet's.",
+    )
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
         """Return the table; raises Trouble."""
         field = self.field_of(name, fields)
-        figures = in_use(self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols")
+        figures = in_use(
+            self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols"
+        )
         if len(set(figures)) != len(figures):
-            raise Trouble("a symbol stands twice", "each level needs a symbol of its own", "symbols")
+            raise Trouble(
+                "a symbol stands twice", "each level needs a symbol of its own", "symbols"
+            )
         if self.symbols is not None and len(figures) > field.size:
             raise Trouble(
                 f"{len(figures)} symbols for the {field.size} levels of {field.name}",
@@ -53,13 +71,20 @@ class ListedSpec(OneField):
 
     kind: Literal["listed"]
     fields: list[str] | None = Field(
-        None, min_length=2, max_length=16, description="Several fields said together, the first counting most; then list every codeword."
+        None,
+        min_length=2,
+        max_length=16,
+        description=(
+            "Several fields said together, the first counting most; then list every codeword."
+        ),
     )
     words: Annotated[
         Annotated[list[str], Tag("list")] | Annotated[dict[str, str], Tag("table")],
         Discriminator(lambda words: "list" if isinstance(words, list) else "table"),
     ] = Field(description="Codewords in level order, or value = codeword.")
-    partial: bool = Field(False, description="Whether levels without a codeword are meant (another table says them).")
+    partial: bool = Field(
+        False, description="Whether levels without a codeword are meant (another table says them)."
+    )
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
         """Return the table; raises Trouble."""
@@ -71,7 +96,9 @@ class ListedSpec(OneField):
         for level, shown, word in self._pairs(field):
             self._check_word(word, shown, alphabet)
             if level in words:
-                raise Trouble(f"{shown} has two codewords, {words[level]!r} and {word!r}", "keep one", "words")
+                raise Trouble(
+                    f"{shown} has two codewords, {words[level]!r} and {word!r}", "keep one", "words"
+                )
             if word in owner:
                 raise Trouble(
                     f"codeword {word!r} means both {owner[word]} and {shown}",
@@ -83,7 +110,8 @@ class ListedSpec(OneField):
         if missing and not self.partial:
             shown = field.text(missing[0])
             raise Trouble(
-                f"{len(words)} codewords for the {field.size} levels of {field.name}; {shown} has none",
+                f"{len(words)} codewords for the {field.size} levels of {field.name}; {shown} has"
+                " none",
                 "add them, or set partial = true",
                 "words",
             )
@@ -95,21 +123,39 @@ class ListedSpec(OneField):
     def _check_amount(self) -> None:
         amount = sum(map(len, self.words if isinstance(self.words, list) else self.words.values()))
         if amount > MOST_LISTED:
-            raise Trouble(f"codewords of {amount} symbols in all; at most {MOST_LISTED} are allowed", "shorter codewords", "words")
+            raise Trouble(
+                f"codewords of {amount} symbols in all; at most {MOST_LISTED} are allowed",
+                "shorter codewords",
+                "words",
+            )
 
     def _together(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
-        """Return the table of several fields: a codeword for every combination of levels, the last field counting fastest."""
+        """Return the table of several fields: a codeword for every combination of levels, the last
+        field counting fastest.
+        """
         members = members_of(self.fields or [], fields, "said")
         size = math.prod(member.size for member in members)
         if self.field is not None or self.partial or not isinstance(self.words, list):
-            raise Trouble("codewords of several fields together are a whole list", "words = [...], without `field` and `partial`", "words")
+            raise Trouble(
+                "codewords of several fields together are a whole list",
+                "words = [...], without `field` and `partial`",
+                "words",
+            )
         if len(self.words) != size:
-            raise Trouble(f"{len(self.words)} codewords for {size} combinations of {', '.join(self.fields or [])}", where="words")
+            raise Trouble(
+                f"{len(self.words)} codewords for {size} combinations of"
+                f" {', '.join(self.fields or [])}",
+                where="words",
+            )
         owner: dict[str, int] = {}
         for number, word in enumerate(self.words):
             self._check_word(word, f"combination {number}", alphabet)
             if owner.setdefault(word, number) != number:
-                raise Trouble(f"codeword {word!r} stands for combinations {owner[word]} and {number}", "change one of them", "words")
+                raise Trouble(
+                    f"codeword {word!r} stands for combinations {owner[word]} and {number}",
+                    "change one of them",
+                    "words",
+                )
         self._check_amount()
         return Listed(name, members, alphabet, dict(enumerate(self.words)))
 
@@ -127,15 +173,27 @@ class ListedSpec(OneField):
             try:
                 rounded = field.level(key)
             except EncodeError as error:
-                raise Trouble(f"{key!r} is no value of {field.name}: {error.message}", f"values are {field.domain}", "words") from None
+                raise Trouble(
+                    f"{key!r} is no value of {field.name}: {error.message}",
+                    f"values are {field.domain}",
+                    "words",
+                ) from None
             if rounded.error:
-                raise Trouble(f"{key!r} lies between two levels of {field.name}", f"values are {field.domain}", "words")
+                raise Trouble(
+                    f"{key!r} lies between two levels of {field.name}",
+                    f"values are {field.domain}",
+                    "words",
+                )
             pairs.append((rounded.level, field.text(rounded.level), word))
         return pairs
 
     def _check_word(self, word: str, shown: str, alphabet: Alphabet) -> None:
         if not 1 <= len(word) <= MOST_WIDTH:
-            raise Trouble(f"the codeword of {shown} has {len(word)} symbols", f"1 … {MOST_WIDTH} are allowed", "words")
+            raise Trouble(
+                f"the codeword of {shown} has {len(word)} symbols",
+                f"1 … {MOST_WIDTH} are allowed",
+                "words",
+            )
         in_use(word, alphabet, "words")
 
 
@@ -143,14 +201,28 @@ class PackedSpec(Strict):
     """Several fields in one mixed-radix number, written in as many symbols as it needs."""
 
     kind: Literal["packed"]
-    fields: list[str] = Field(min_length=1, max_length=64, description="The fields, the first counting most.")
-    symbols: str | None = Field(None, min_length=2, max_length=96, description="The figures, value 0 first; the default is the alphabet.")
-    width: int | None = Field(None, ge=1, le=MOST_WIDTH, description="How many symbols; the default is as many as are needed.")
+    fields: list[str] = Field(
+        min_length=1, max_length=64, description="The fields, the first counting most."
+    )
+    symbols: str | None = Field(
+        None,
+        min_length=2,
+        max_length=96,
+        description="The figures, value 0 first; the default is the alphabet.",
+    )
+    width: int | None = Field(
+        None,
+        ge=1,
+        le=MOST_WIDTH,
+        description="How many symbols; the default is as many as are needed.",
+    )
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
         """Return the table; raises Trouble."""
         members = members_of(self.fields, fields, "packed")
-        figures = in_use(self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols")
+        figures = in_use(
+            self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols"
+        )
         if len(set(figures)) != len(figures) or len(figures) < 2:
             raise Trouble("a packed table needs two or more different symbols", where="symbols")
         size = math.prod(member.size for member in members)
@@ -158,10 +230,24 @@ class PackedSpec(Strict):
         if needed > MOST_WIDTH or (self.width is not None and self.width < needed):
             shown = f"{size}" if size < 10**12 else f"about {size:.1e}"
             raise (Trouble if self.symbols else AlphabetTrouble)(
-                f"{shown} combinations need {needed} symbols", "fewer or coarser fields, or more symbols", "width"
+                f"{shown} combinations need {needed} symbols",
+                "fewer or coarser fields, or more symbols",
+                "width",
             )
-        return Numbered(name, members, alphabet, kind="packed", figures=figures, width=self.width or needed)
+        return Numbered(
+            name, members, alphabet, kind="packed", figures=figures, width=self.width or needed
+        )
 
 
-TableSpec = Annotated[DigitsSpec | ScaleSpec | ListedSpec | PackedSpec | CheckSpec, Field(discriminator="kind")]
-__all__ = ["CheckSpec", "DigitsSpec", "ListedSpec", "PackedSpec", "ScaleSpec", "TableSpec", "Trouble"]
+TableSpec = Annotated[
+    DigitsSpec | ScaleSpec | ListedSpec | PackedSpec | CheckSpec, Field(discriminator="kind")
+]
+__all__ = [
+    "CheckSpec",
+    "DigitsSpec",
+    "ListedSpec",
+    "PackedSpec",
+    "ScaleSpec",
+    "TableSpec",
+    "Trouble",
+]

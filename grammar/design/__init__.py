@@ -1,7 +1,9 @@
-"""Designing a code: bounds, optimal codewords, assignments, sets without error, proposals, analysis, and a key for an event.
+"""Designing a code: bounds, optimal codewords, assignments, sets without error, proposals,
+analysis, and a key for an event.
 
-``load_needs`` (or ``needs_of`` a book) says what a code is for; ``candidates`` builds proposals, ``proposals`` gives their figures,
-``frontier`` keeps those nothing beats, ``chosen`` takes one, ``written`` is its book. Needs numpy and scipy (extra ``design``).
+``load_needs`` (or ``needs_of`` a book) says what a code is for; ``candidates`` builds proposals,
+``proposals`` gives their figures, ``frontier`` keeps those nothing beats, ``chosen`` takes one,
+``written`` is its book. Needs numpy and scipy (extra ``design``).
 """
 
 from grammar.design.analysis import Analysis, analyse, remarks
@@ -9,7 +11,17 @@ from grammar.design.assignment import assign, harm
 from grammar.design.candidates import FAMILIES, Candidate, candidates
 from grammar.design.capacity import Passage, capacity, constrained_capacity, entropy, least
 from grammar.design.codewords import Code, optimal
-from grammar.design.frontier import Bound, Proposal, bound_of, broken, chosen, expected_seconds, frontier, proposals, propose
+from grammar.design.frontier import (
+    Bound,
+    Proposal,
+    bound_of,
+    broken,
+    chosen,
+    expected_seconds,
+    frontier,
+    proposals,
+    propose,
+)
 from grammar.design.independent import Graph, cycle, is_independent, zero_error
 from grammar.design.key import Keyed, keyed
 from grammar.design.needs import Needs, NeedsSpec, load_needs, needs_of, parse_needs

@@ -1,4 +1,6 @@
-"""A book looked at: where the seconds of a message go, which tables waste words, which readings are easily confused and what that costs."""
+"""A book looked at: where the seconds of a message go, which tables waste words, which readings are
+easily confused and what that costs.
+"""
 
 from __future__ import annotations
 
@@ -27,7 +29,9 @@ _MISHEARD = 0.003  # how often a word is taken for another, from which it is wor
 
 @dataclass(frozen=True, slots=True)
 class Spent:
-    """One table's part: mean ``seconds`` a report, the ``bits`` its fields carry, and the ``least`` seconds these bits need."""
+    """One table's part: mean ``seconds`` a report, the ``bits`` its fields carry, and the ``least``
+    seconds these bits need.
+    """
 
     table: str
     seconds: float
@@ -43,8 +47,8 @@ class Spent:
 
 @dataclass(frozen=True, slots=True)
 class Mixed:
-    """Two readings of a table that one misheard word turns into each other: ``share`` of reports, ``harm``, and what it costs in
-    seconds.
+    """Two readings of a table that one misheard word turns into each other: ``share`` of reports,
+    ``harm``, and what it costs in seconds.
     """
 
     table: str
@@ -75,23 +79,42 @@ class Analysis:
     mixed: tuple[Mixed, ...]
 
 
-def analyse(book: Book, message: str, *, pairs: int = 10, draws: int = DRAWS, seed: int = 1) -> Analysis:
+def analyse(
+    book: Book, message: str, *, pairs: int = 10, draws: int = DRAWS, seed: int = 1
+) -> Analysis:
     """Return the analysis of a message; raises CodeError for one the book does not have."""
     if message not in book.messages:
-        raise CodeError(f"there is no message {message!r}", kind="unknown-message", expected=list(book.messages))
+        raise CodeError(
+            f"there is no message {message!r}", kind="unknown-message", expected=list(book.messages)
+        )
     subject = book.messages[message]
     reports = drawn(book, subject, draws, seed)
     noise = noise_of(book.alphabet, book.spec.hearing)
     met = rates(book, subject, noise, reports, seed=seed)
     mean, error = mean_of(reports)
     worst, string = longest(book, subject)
-    rate = capacity([entry.seconds for entry in book.alphabet.words.values()]) if len(book.alphabet.symbols) > 1 else math.inf
+    rate = (
+        capacity([entry.seconds for entry in book.alphabet.words.values()])
+        if len(book.alphabet.symbols) > 1
+        else math.inf
+    )
     surprise = book.spec.hearing.surprise
     bits = math.fsum(entropy(field.occurring(surprise)) for field in subject.fields.values())
     spent = _spent(book, subject, [report.string for report in reports], rate)
     mixed = _mixed(book, subject, noise, mean, pairs)
     return Analysis(
-        message, mean, error, worst, string, met.wrong, met.error, met.ask, met.harm, Bound(bits, rate), tuple(spent), tuple(mixed)
+        message,
+        mean,
+        error,
+        worst,
+        string,
+        met.wrong,
+        met.error,
+        met.ask,
+        met.harm,
+        Bound(bits, rate),
+        tuple(spent),
+        tuple(mixed),
     )
 
 
@@ -102,14 +125,18 @@ def _spent(book: Book, message: Message, strings: Sequence[str], rate: float) ->
     tables: dict[str, CodeTable] = {}
     for string in strings:
         match = message.quick(string)
-        for table, text in zip(match.plan.tables, match.texts, strict=True) if match is not None else ():
+        for table, text in (
+            zip(match.plan.tables, match.texts, strict=True) if match is not None else ()
+        ):
             tables[table.name] = table
             seconds[table.name] = seconds.get(table.name, 0.0) + cost(table, text)
             symbols[table.name] = symbols.get(table.name, 0) + len(text)
     count = max(1, len(strings))
     found = []
     for name, table in tables.items():
-        bits = math.fsum(entropy(field.occurring(book.spec.hearing.surprise)) for field in table.fields)
+        bits = math.fsum(
+            entropy(field.occurring(book.spec.hearing.surprise)) for field in table.fields
+        )
         found.append(Spent(name, seconds[name] / count, symbols[name] / count, bits, bits / rate))
     return sorted(found, key=lambda one: -one.waste)
 
@@ -136,7 +163,9 @@ def _mixed(book: Book, message: Message, noise: Noise, mean: float, most: int) -
             share, bad = shares[said] * probability, 0.0
             for row, a, b in zip(harms, rows[said][0], rows[read][0], strict=True):
                 bad += row[a][b]
-            costed.append((-share * (again if noticed else spec.wrong * bad), said, read, share, bad))
+            costed.append(
+                (-share * (again if noticed else spec.wrong * bad), said, read, share, bad)
+            )
         for cost, said, read, share, bad in heapq.nsmallest(most, costed):
             texts = [_text(table, rows[place][0]) for place in (said, read)]
             words = _differing(book, rows[said][1], rows[read][1])
@@ -151,11 +180,17 @@ def _harms(field: FieldBase) -> list[list[float]]:
 
 def _row_shares(table: CodeTable, rows: Sequence[tuple[int, ...]], surprise: float) -> list[float]:
     each = [field.occurring(surprise) for field in table.fields]
-    return [math.prod(shares[level] for shares, level in zip(each, levels, strict=True)) for levels in rows]
+    return [
+        math.prod(shares[level] for shares, level in zip(each, levels, strict=True))
+        for levels in rows
+    ]
 
 
 def _text(table: CodeTable, levels: Sequence[int]) -> str:
-    return ", ".join(f"{field.title} {field.text(level)}" for field, level in zip(table.fields, levels, strict=True))
+    return ", ".join(
+        f"{field.title} {field.text(level)}"
+        for field, level in zip(table.fields, levels, strict=True)
+    )
 
 
 def _differing(book: Book, said: str, read: str) -> tuple[str, str]:
@@ -167,8 +202,9 @@ def remarks(book: Book, analysis: Analysis) -> list[str]:
     """Return in words what the figures say of the book."""
     message = book.messages[analysis.message]
     told = [
-        f"table {spent.table}: {spent.seconds:.2f} s for {spent.bits:.1f} bits that need {spent.least:.2f} s; "
-        "shorter codewords for likely values, or saying it together with other fields, would save time"
+        f"table {spent.table}: {spent.seconds:.2f} s for {spent.bits:.1f} bits that need"
+        f" {spent.least:.2f} s; shorter codewords for likely values, or saying it together with"
+        " other fields, would save time"
         for spent in analysis.spent
         if spent.waste > _OFTEN * analysis.mean and spent.bits
     ]
@@ -178,7 +214,9 @@ def remarks(book: Book, analysis: Analysis) -> list[str]:
 
 
 def _misheard(book: Book, message: Message) -> list[str]:
-    """Return which words that the message says are easily taken for others of them, each pair once."""
+    """Return which words that the message says are easily taken for others of them, each pair
+    once.
+    """
     said = sorted({symbol for table in message.tables for _, symbol in _symbols(book, table)})
     confusions, words = noise_of(book.alphabet, book.spec.hearing).confusions, book.alphabet.words
     told: dict[frozenset[str], str] = {}
@@ -189,8 +227,15 @@ def _misheard(book: Book, message: Message) -> list[str]:
             pair = frozenset((one, heard))
             both = "" if pair not in told else ", and the other way round"
             digits = one.isdigit() and heard.isdigit()
-            hint = "a table that says them for levels far apart does less harm" if digits else "retire one of the two"
-            told[pair] = f"{words[one].word} is taken for {words[heard].word} {others[heard]:.1%} of the time{both}: {hint}"
+            hint = (
+                "a table that says them for levels far apart does less harm"
+                if digits
+                else "retire one of the two"
+            )
+            told[pair] = (
+                f"{words[one].word} is taken for {words[heard].word} {others[heard]:.1%} of the"
+                f" time{both}: {hint}"
+            )
     return list(told.values())
 
 

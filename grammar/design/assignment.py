@@ -1,8 +1,10 @@
 """Which level gets which codeword, so that likely confusions do least harm: a quadratic assignment.
 
-Cost of an assignment: Σ share(i) · harm(i, j) · P(word of i heard as word of j), and the price of the seconds each level's word takes. It
-is the quadratic assignment problem of T. Koopmans and M. Beckmann (1957), which is hard; ``scipy`` searches it from several starts (the
-fast approximate method of J. Vogelstein and others, 2015, then exchanges of two), so the result is good, not proven best.
+Cost of an assignment: Σ share(i) · harm(i, j) · P(word of i heard as word of j), and the price of
+the seconds each level's word takes. It is the quadratic assignment problem of T. Koopmans and M.
+Beckmann (1957), which is hard; ``scipy`` searches it from several starts (the fast approximate
+method of J. Vogelstein and others, 2015, then exchanges of two), so the result is good, not proven
+best.
 """
 
 from __future__ import annotations
@@ -25,8 +27,8 @@ _NARROW = 1e-9
 def harm(field: FieldBase, said: int, read: int) -> float:
     """Return the harm of reading one level for another: 0 none, 1 as bad as it gets.
 
-    Ordered fields: steps apart against three spreads (a third of the range where the book gives no spread), at most 1; wrapped ones around
-    the circle; flags by the share that differ; options 1.
+    Ordered fields: steps apart against three spreads (a third of the range where the book gives no
+    spread), at most 1; wrapped ones around the circle; flags by the share that differ; options 1.
     """
     if said == read:
         return 0.0
@@ -44,20 +46,30 @@ def harm(field: FieldBase, said: int, read: int) -> float:
 
 
 def harm_between(message: Message, levels: Mapping[str, int], match: Match) -> float:
-    """Return the harm of a whole reading taken for another: the fields' harms added; a field not read, or read unsaid, is 1."""
+    """Return the harm of a whole reading taken for another: the fields' harms added; a field not
+    read, or read unsaid, is 1.
+    """
     if match.message is not message:
         return float(max(1, len(levels)))
     read = match.levels()
     both = levels.keys() & read.keys()
-    return sum(harm(message.fields[name], levels[name], read[name]) for name in both) + len(levels.keys() ^ read.keys())
+    return sum(harm(message.fields[name], levels[name], read[name]) for name in both) + len(
+        levels.keys() ^ read.keys()
+    )
 
 
 def assign(
-    flow: Sequence[Sequence[float]], nearness: Sequence[Sequence[float]], *, starts: int = _STARTS, seed: int = 1
+    flow: Sequence[Sequence[float]],
+    nearness: Sequence[Sequence[float]],
+    *,
+    starts: int = _STARTS,
+    seed: int = 1,
 ) -> tuple[list[int], float]:
-    """Return (place of each item, cost) that makes Σ flow[i][j] · nearness[place i][place j] small; both square, of one size.
+    """Return (place of each item, cost) that makes Σ flow[i][j] · nearness[place i][place j] small;
+    both square, of one size.
 
-    The places returned are the best found from the given order and ``starts`` random ones. Raises CodeError where scipy is missing.
+    The places returned are the best found from the given order and ``starts`` random ones. Raises
+    CodeError where scipy is missing.
     """
     numpy = needed("numpy")
     a, b = numpy.asarray(flow, dtype=float), numpy.asarray(nearness, dtype=float)
@@ -70,7 +82,9 @@ def assign(
         found = optimize.quadratic_assignment(a, b, method="faq", options=options).col_ind
         if len(a) <= _MOST_EXCHANGED:
             guess = numpy.column_stack([numpy.arange(len(a)), found])
-            found = optimize.quadratic_assignment(a, b, method="2opt", options={"rng": generator, "partial_guess": guess}).col_ind
+            found = optimize.quadratic_assignment(
+                a, b, method="2opt", options={"rng": generator, "partial_guess": guess}
+            ).col_ind
         cost = _cost(a, b, found)
         if cost < least - _NARROW * abs(least):
             best, least = [int(place) for place in found], cost
@@ -93,8 +107,8 @@ def words_for(
 ) -> list[str]:
     """Return a codeword for each level of a field, out of at least as many ``words``.
 
-    ``seconds`` are their times, ``confused[i][j]`` is P(word i heard as word j), ``wrong`` the price of a wrong reading of harm 1 in
-    seconds.
+    ``seconds`` are their times, ``confused[i][j]`` is P(word i heard as word j), ``wrong`` the
+    price of a wrong reading of harm 1 in seconds.
     """
     size = len(words)
     flow = [[0.0] * size for _ in range(size)]
@@ -102,6 +116,9 @@ def words_for(
         for read in range(field.size):
             flow[said][read] = wrong * shares[said] * harm(field, said, read)
         flow[said][said] = shares[said]  # the diagonal carries the seconds
-    nearness = [[seconds[one] if one == other else confused[one][other] for other in range(size)] for one in range(size)]
+    nearness = [
+        [seconds[one] if one == other else confused[one][other] for other in range(size)]
+        for one in range(size)
+    ]
     places, _ = assign(flow, nearness, seed=seed)
     return [words[places[level]] for level in range(field.size)]

@@ -1,4 +1,6 @@
-"""Proposed codes: families of books for the same needs, each without a check symbol, with a full one, and with a quick one."""
+"""Proposed codes: families of books for the same needs, each without a check symbol, with a full
+one, and with a quick one.
+"""
 
 from __future__ import annotations
 
@@ -19,7 +21,10 @@ FAMILIES = {
     "joined": "fields in small groups, short codewords for likely combinations",
     "packed": "fields in large groups, short codewords for likely combinations",
     "fixed": "all fields packed in one number of fixed length",
-    "apart": "only words that noise can't confuse, fields in groups with short codewords for likely combinations",
+    "apart": (
+        "only words that noise can't confuse, fields in groups with short codewords for likely"
+        " combinations"
+    ),
 }
 CARD = ("monotone", "assigned", "variable")  # families that people can read from a card
 _SMALL = 200  # combinations in a group of the family "joined"
@@ -40,19 +45,30 @@ class Candidate:
     tables: tuple[tuple[str, ...], ...]  # the fields each table says
 
 
-def candidates(needs: Needs, families: Sequence[str] = tuple(FAMILIES), seed: int = 1) -> Iterator[Callable[[], Candidate | None]]:
-    """Yield a function for each candidate that may be built; it returns None where the needs do not allow it.
+def candidates(
+    needs: Needs, families: Sequence[str] = tuple(FAMILIES), seed: int = 1
+) -> Iterator[Callable[[], Candidate | None]]:
+    """Yield a function for each candidate that may be built; it returns None where the needs do not
+    allow it.
 
     Raises CodeError for a family that does not exist.
     """
     for family in families:
         if family not in FAMILIES:
-            raise CodeError(f"there is no family {family!r}", kind="unknown-family", expected=list(FAMILIES))
+            raise CodeError(
+                f"there is no family {family!r}", kind="unknown-family", expected=list(FAMILIES)
+            )
     plan = _Plan(needs, seed)
     for family in families:
-        for number, pool in enumerate([parts.apart(needs, _APART)] if family == "apart" else plan.pools):
-            for ending in ENDINGS[: 3 if number == 0 else 2]:  # a quick check pays where seconds do: with all symbols
-                yield lambda family=family, pool=pool, number=number, ending=ending: plan.build(family, pool, number, ending)  # type: ignore[misc]
+        for number, pool in enumerate(
+            [parts.apart(needs, _APART)] if family == "apart" else plan.pools
+        ):
+            for ending in ENDINGS[
+                : 3 if number == 0 else 2
+            ]:  # a quick check pays where seconds do: with all symbols
+                yield lambda family=family, pool=pool, number=number, ending=ending: plan.build(
+                    family, pool, number, ending
+                )  # type: ignore[misc]
 
 
 class _Plan:
@@ -70,7 +86,9 @@ class _Plan:
 
     def build(self, family: str, pool: Pool, number: int, ending: str) -> Candidate | None:
         pool = closed(pool, ending)
-        if len(pool.data) < 2 or (family == "joined" and self.groups(_SMALL) == self.groups(self.needs.limits.table)):
+        if len(pool.data) < 2 or (
+            family == "joined" and self.groups(_SMALL) == self.groups(self.needs.limits.table)
+        ):
             return None
         made = getattr(self, f"_{family}")(pool)
         return self._candidate(family, pool, number, ending, made)
@@ -80,7 +98,9 @@ class _Plan:
 
     def _assigned(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
         wrong = self.needs.hearing.wrong
-        return [((name,), parts.assigned(pool, name, wrong, self.seed)) for name in self.needs.order]
+        return [
+            ((name,), parts.assigned(pool, name, wrong, self.seed)) for name in self.needs.order
+        ]
 
     def _variable(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
         return [((name,), parts.variable(pool, (name,))) for name in self.needs.order]
@@ -89,17 +109,29 @@ class _Plan:
         return [(group, parts.variable(pool, group)) for group in self.groups(_SMALL)]
 
     def _packed(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
-        return [(group, parts.variable(pool, group)) for group in self.groups(self.needs.limits.table)]
+        return [
+            (group, parts.variable(pool, group)) for group in self.groups(self.needs.limits.table)
+        ]
 
     _apart = _packed
 
     def _fixed(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
         return [(self.needs.order, parts.packed(pool))]
 
-    def _candidate(self, family: str, pool: Pool, number: int, ending: str, made: Sequence[tuple[tuple[str, ...], Table]]) -> Candidate:
+    def _candidate(
+        self,
+        family: str,
+        pool: Pool,
+        number: int,
+        ending: str,
+        made: Sequence[tuple[tuple[str, ...], Table]],
+    ) -> Candidate:
         names = _names([group for group, _ in made])
         tables = {name: table for name, (_, table) in zip(names, made, strict=True)}
-        notes = {f"tables.{name}": _note(table, group) for name, (group, table) in zip(names, made, strict=True)}
+        notes = {
+            f"tables.{name}": _note(table, group)
+            for name, (group, table) in zip(names, made, strict=True)
+        }
         said = [self._optional(name, group) for name, (group, _) in zip(names, made, strict=True)]
         said.sort(key=lambda part: part.endswith("?"))  # what may be left out stands at the end
         layout = " ".join([*said, *(["check"] if ending else [])])
@@ -117,18 +149,26 @@ class _Plan:
         }
         size = f"{len(pool.symbols)}" if number or family == "apart" else "all"
         name = f"{family}-{size}{ending and f'-{ending}'}"
-        return Candidate(name, family, pool.symbols, bool(ending), raw, notes, tuple(group for group, _ in made))
+        return Candidate(
+            name, family, pool.symbols, bool(ending), raw, notes, tuple(group for group, _ in made)
+        )
 
     def _optional(self, name: str, group: tuple[str, ...]) -> str:
         """Let a table of one field that is nearly always as usual be left unsaid."""
         one = self.needs.fields[group[0]]
         usual = one.usual_level if len(group) == 1 else None
         alone = len(self.needs.fields) == 1
-        return f"{name}?" if usual is not None and not alone and self.needs.shares[group[0]][usual] >= _LEFT_OUT else name
+        return (
+            f"{name}?"
+            if usual is not None and not alone and self.needs.shares[group[0]][usual] >= _LEFT_OUT
+            else name
+        )
 
 
 def _names(made: Sequence[tuple[str, ...]]) -> list[str]:
-    """Return table names: the field's own, or those of several fields joined, cut where they are long."""
+    """Return table names: the field's own, or those of several fields joined, cut where they are
+    long.
+    """
     names: list[str] = []
     for group in made:
         name = "_".join(group)[:50].strip("_") or group[0]
@@ -142,7 +182,10 @@ def _note(table: Table, group: Sequence[str]) -> str:
     if table["kind"] != "listed":
         return ""
     if len(group) > 1:
-        return f"{len(table['words'])} combinations of {', '.join(group)}, the last counting fastest; short codewords for likely ones."
+        return (
+            f"{len(table['words'])} combinations of {', '.join(group)}, the last counting fastest;"
+            " short codewords for likely ones."
+        )
     return "Codewords in the order of the levels."
 
 

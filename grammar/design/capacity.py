@@ -1,8 +1,10 @@
-"""How much a code can say in a second: capacity with unequal word times, entropy, and the bound that follows.
+"""How much a code can say in a second: capacity with unequal word times, entropy, and the bound
+that follows.
 
-Sources: C. E. Shannon, "A Mathematical Theory of Communication" (1948), I.1 (capacity of a discrete noiseless channel: the logarithm of the
-largest root of the characteristic equation) and I.9 (no code takes less than entropy over capacity); R. M. Krause, "Channels which transmit
-letters of unequal duration" (1962), for the upper bound of optimal codes.
+Sources: C. E. Shannon, "A Mathematical Theory of Communication" (1948), I.1 (capacity of a discrete
+noiseless channel: the logarithm of the largest root of the characteristic equation) and I.9 (no
+code takes less than entropy over capacity); R. M. Krause, "Channels which transmit letters of
+unequal duration" (1962), for the upper bound of optimal codes.
 """
 
 from __future__ import annotations
@@ -17,7 +19,9 @@ _HALVINGS = 200
 
 
 class Passage(NamedTuple):
-    """A symbol of a constrained channel: allowed in state ``before``, leaving it in state ``after``, lasting ``time``."""
+    """A symbol of a constrained channel: allowed in state ``before``, leaving it in state
+    ``after``, lasting ``time``.
+    """
 
     before: int
     after: int
@@ -38,23 +42,32 @@ def checked_times(times: Sequence[float]) -> None:
 
 
 def capacity(times: Sequence[float]) -> float:
-    """Return the bits per unit of time of words that may follow each other freely: log2 of the largest root of ΣX^(-t) = 1.
+    """Return the bits per unit of time of words that may follow each other freely: log2 of the
+    largest root of ΣX^(-t) = 1.
 
     Raises CodeError for fewer than two words and for times that are not above 0.
     """
     checked_times(times)
-    return _root(lambda rate: sum(2.0 ** (-rate * time) for time in times), math.log2(len(times)) / min(times))
+    return _root(
+        lambda rate: sum(2.0 ** (-rate * time) for time in times),
+        math.log2(len(times)) / min(times),
+    )
 
 
 def constrained_capacity(passages: Iterable[Passage]) -> float:
-    """Return the bits per unit of time where what may follow depends on a state; states are numbered from 0.
+    """Return the bits per unit of time where what may follow depends on a state; states are
+    numbered from 0.
 
-    It is the rate at which the matrix Σ 2^(-rate·t), from state to state, has the largest eigenvalue 1 (Shannon 1948, theorem 1).
+    It is the rate at which the matrix Σ 2^(-rate·t), from state to state, has the largest
+    eigenvalue 1 (Shannon 1948, theorem 1).
     """
     rows = list(passages)
     checked_times([row.time for row in rows])
     states = 1 + max(max(row.before, row.after) for row in rows)
-    return _root(lambda rate: _radius(rows, states, rate), math.log2(len(rows)) / min(row.time for row in rows))
+    return _root(
+        lambda rate: _radius(rows, states, rate),
+        math.log2(len(rows)) / min(row.time for row in rows),
+    )
 
 
 def _root(falling: object, high: float) -> float:
@@ -70,7 +83,9 @@ def _root(falling: object, high: float) -> float:
 
 
 def _radius(rows: Sequence[Passage], states: int, rate: float) -> float:
-    """Return the largest eigenvalue by power iteration on the matrix plus 1, which converges whatever the period."""
+    """Return the largest eigenvalue by power iteration on the matrix plus 1, which converges
+    whatever the period.
+    """
     vector, growth = [1.0] * states, 1.0
     weights = [(row.before, row.after, 2.0 ** (-rate * row.time)) for row in rows]
     for _ in range(10_000):
@@ -85,10 +100,14 @@ def _radius(rows: Sequence[Passage], states: int, rate: float) -> float:
 
 
 def entropy(weights: Iterable[float]) -> float:
-    """Return the bits of a distribution given by weights that need not sum to 1; weights of 0 carry nothing."""
+    """Return the bits of a distribution given by weights that need not sum to 1; weights of 0 carry
+    nothing.
+    """
     known = [weight for weight in weights if weight > 0]
     total = math.fsum(known)
-    return -math.fsum(weight / total * math.log2(weight / total) for weight in known) if known else 0.0
+    return (
+        -math.fsum(weight / total * math.log2(weight / total) for weight in known) if known else 0.0
+    )
 
 
 def least(weights: Sequence[float], times: Sequence[float]) -> float:

@@ -1,6 +1,8 @@
-"""What a book says besides the message that is designed anew: its other messages, its phrases; they go on in the new book where they can.
+"""What a book says besides the message that is designed anew: its other messages, its phrases; they
+go on in the new book where they can.
 
-A message goes on if it can be told from the new one and from those that go on already, and its codewords need no retired symbol.
+A message goes on if it can be told from the new one and from those that go on already, and its
+codewords need no retired symbol.
 """
 
 from __future__ import annotations
@@ -37,8 +39,11 @@ def rest_of(raw: Text, book: Book, message: str) -> Raw:
     }
 
 
-def joined(raw: Text, rest: Text, message: str, write: Callable[[Raw], str]) -> tuple[Raw, dict[str, str]]:
-    """Return a new book's sections with the rest of the old one, and why each message that is left out can't go on.
+def joined(
+    raw: Text, rest: Text, message: str, write: Callable[[Raw], str]
+) -> tuple[Raw, dict[str, str]]:
+    """Return a new book's sections with the rest of the old one, and why each message that is left
+    out can't go on.
 
     ``write`` turns sections into the text of a book; every step is proven like any book.
     """
@@ -52,7 +57,9 @@ def joined(raw: Text, rest: Text, message: str, write: Callable[[Raw], str]) -> 
         try:
             parse_book(write(more), "book")
         except BookError as error:
-            left_out[name] = error.problems[0].message.splitlines()[0]  # the readings of a clash fill several lines
+            left_out[name] = error.problems[0].message.splitlines()[
+                0
+            ]  # the readings of a clash fill several lines
         else:
             whole = more
     sent = {name: share for name, share in rest["sent"].items() if name in whole["messages"]}
@@ -62,11 +69,19 @@ def joined(raw: Text, rest: Text, message: str, write: Callable[[Raw], str]) -> 
 
 
 def _with(whole: Raw, rest: Text, name: str, entry: Text) -> Raw:
-    """Return a book with one message more, with its tables and fields; a table whose name is taken by another gets a new one."""
+    """Return a book with one message more, with its tables and fields; a table whose name is taken
+    by another gets a new one.
+    """
     more = deepcopy(whole)
-    own = {table: rest["tables"][table] for table in dict.fromkeys(rest["says"][name]) if table in rest["tables"]}
+    own = {
+        table: rest["tables"][table]
+        for table in dict.fromkeys(rest["says"][name])
+        if table in rest["tables"]
+    }
     called: dict[str, str] = {}
-    for table, one in sorted(own.items(), key=lambda pair: pair[1]["kind"] == "check"):  # a check names the tables it covers: these first
+    for table, one in sorted(
+        own.items(), key=lambda pair: pair[1]["kind"] == "check"
+    ):  # a check names the tables it covers: these first
         new = table
         while new in more["tables"] and more["tables"][new] != _named(one, table, new, called):
             new += "_before"
@@ -74,14 +89,18 @@ def _with(whole: Raw, rest: Text, name: str, entry: Text) -> Raw:
         more["tables"][new] = _named(one, table, new, called)
         if one["kind"] != "check":
             said = one.get("fields") or [one.get("field", table)]
-            more["fields"] |= {field: rest["fields"][field] for field in said if field not in more["fields"]}
+            more["fields"] |= {
+                field: rest["fields"][field] for field in said if field not in more["fields"]
+            }
     layout = _LAYOUT.sub(lambda found: called.get(found.group(), found.group()), entry["layout"])
     more["messages"][name] = {**entry, "layout": layout}
     return more
 
 
 def _named(table: Text, old: str, new: str, called: Mapping[str, str]) -> Raw:
-    """Return a table as it stands under a new name: a field it took from its name is told, and what a check covers is called anew."""
+    """Return a table as it stands under a new name: a field it took from its name is told, and what
+    a check covers is called anew.
+    """
     made = dict(table)
     if "over" in made:
         made["over"] = [called.get(one, one) for one in made["over"]]

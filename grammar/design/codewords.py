@@ -3,13 +3,14 @@
 Three ways, the first that applies:
 
 - all times alike: the merging of D. A. Huffman (1952) for any number of letters; exact.
-- few different sums of times (``MOST_SUMS``) and levels: the integer program of ``program.py``; exact when it ends with a proof.
-- anything else: a tree grown cheapest node first. A node becomes a leaf where its level is likely enough for what the node costs, else it
-is opened; the threshold is searched. It is the greedy tree of B. Varn (1971), optimal for levels all alike, with a threshold for unlike
-ones.
+- few different sums of times (``MOST_SUMS``) and levels: the integer program of ``program.py``;
+  exact when it ends with a proof.
+- anything else: a tree grown cheapest node first. A node becomes a leaf where its level is likely
+  enough for what the node costs, else it is opened; the threshold is searched. It is the greedy
+  tree of B. Varn (1971), optimal for levels all alike, with a threshold for unlike ones.
 
-Every code comes with the best lower bound known for it, so that its distance from the optimum is never a guess. Complexity of the last:
-O(n·r·log n) for each threshold tried, n levels, r letters.
+Every code comes with the best lower bound known for it, so that its distance from the optimum is
+never a guess. Complexity of the last: O(n·r·log n) for each threshold tried, n levels, r letters.
 """
 
 from __future__ import annotations
@@ -34,8 +35,8 @@ _THRESHOLDS = [10 ** (step / 16) for step in range(-32, 9)]
 class Code:
     """A prefix code: ``words[i]`` is the codeword of level i as places in the list of times.
 
-    ``cost`` is its mean time, ``bound`` the highest lower bound known for the mean time of any prefix code, ``entropy_bound`` that of
-    information theory alone.
+    ``cost`` is its mean time, ``bound`` the highest lower bound known for the mean time of any
+    prefix code, ``entropy_bound`` that of information theory alone.
     """
 
     words: tuple[Word, ...]
@@ -45,7 +46,9 @@ class Code:
 
     @property
     def proven(self) -> bool:
-        """Tell whether no code can cost less, but for rounding (for more than 64 levels, but for a hundred-thousandth)."""
+        """Tell whether no code can cost less, but for rounding (for more than 64 levels, but for a
+        hundred-thousandth).
+        """
         from grammar.design.program import gap
 
         return self.cost <= self.bound * (1 + 2 * gap(len(self.words)))
@@ -54,8 +57,9 @@ class Code:
 def optimal(weights: Sequence[float], times: Sequence[float], *, exact: bool = True) -> Code:
     """Return a prefix code for levels that occur as ``weights`` over words that take ``times``.
 
-    ``exact=False`` skips the integer program. A single level gets one word, as a book needs something to say. Raises CodeError for no or
-    too many levels, weights that are negative or all 0, and times that are not above 0.
+    ``exact=False`` skips the integer program. A single level gets one word, as a book needs
+    something to say. Raises CodeError for no or too many levels, weights that are negative or all
+    0, and times that are not above 0.
     """
     checked_times(times)
     shares = _shares(weights)
@@ -67,7 +71,9 @@ def optimal(weights: Sequence[float], times: Sequence[float], *, exact: bool = T
         return Code((word,), times[word[0]], times[word[0]], floor)
     if max(times) - min(times) <= _TOLERANCE * max(times):
         words = _huffman(likely, len(times))
-        cost = times[0] * math.fsum(share * len(word) for share, word in zip(likely, words, strict=True))
+        cost = times[0] * math.fsum(
+            share * len(word) for share, word in zip(likely, words, strict=True)
+        )
         return Code(_placed(words, order), cost, cost, floor)
     words, cost = grown(likely, times)
     bound = floor
@@ -82,9 +88,15 @@ def optimal(weights: Sequence[float], times: Sequence[float], *, exact: bool = T
 def _shares(weights: Sequence[float]) -> list[float]:
     total = math.fsum(weights)
     if not 1 <= len(weights) <= MOST_LEVELS:
-        raise CodeError(f"{len(weights)} levels", kind="codewords", expected=[f"1 to {MOST_LEVELS} levels"])
+        raise CodeError(
+            f"{len(weights)} levels", kind="codewords", expected=[f"1 to {MOST_LEVELS} levels"]
+        )
     if any(not weight >= 0 for weight in weights) or not 0 < total < math.inf:
-        raise CodeError("weights that are negative, or nothing at all", kind="codewords", expected=["weights from 0, not all 0"])
+        raise CodeError(
+            "weights that are negative, or nothing at all",
+            kind="codewords",
+            expected=["weights from 0, not all 0"],
+        )
     return [weight / total for weight in weights]
 
 
@@ -96,7 +108,9 @@ def _placed(words: Sequence[Word], order: Sequence[int]) -> tuple[Word, ...]:
 
 
 def _huffman(likely: Sequence[float], letters: int) -> list[Word]:
-    """Return Huffman's codewords for shares that fall; the first merge takes just as many as leave no gap later."""
+    """Return Huffman's codewords for shares that fall; the first merge takes just as many as leave
+    no gap later.
+    """
     count = itertools.count()
     heap = [(share, next(count), place) for place, share in enumerate(likely)]
     heapq.heapify(heap)
@@ -120,14 +134,21 @@ def _huffman(likely: Sequence[float], letters: int) -> list[Word]:
     return sorted(words, key=lambda word: (len(word), word))
 
 
-def matched(likely: Sequence[float], slots: Sequence[tuple[float, Word]]) -> tuple[list[Word], float]:
+def matched(
+    likely: Sequence[float], slots: Sequence[tuple[float, Word]]
+) -> tuple[list[Word], float]:
     """Give the cheapest slots to the likeliest levels; return words and mean time."""
     best = heapq.nsmallest(len(likely), slots)
-    return [word for _, word in best], math.fsum(share * cost for share, (cost, _) in zip(likely, best, strict=True))
+    return [word for _, word in best], math.fsum(
+        share * cost for share, (cost, _) in zip(likely, best, strict=True)
+    )
 
 
-def grown(likely: Sequence[float], times: Sequence[float], *, quick: bool = False) -> tuple[list[Word], float]:
-    """Return the best greedy tree over all thresholds, then with single nodes of the first place opened or closed by force.
+def grown(
+    likely: Sequence[float], times: Sequence[float], *, quick: bool = False
+) -> tuple[list[Word], float]:
+    """Return the best greedy tree over all thresholds, then with single nodes of the first place
+    opened or closed by force.
 
     ``quick`` tries few thresholds and forces nothing.
     """
@@ -150,7 +171,11 @@ def grown(likely: Sequence[float], times: Sequence[float], *, quick: bool = Fals
 
 
 def _grow(
-    likely: Sequence[float], times: Sequence[float], rate: float, threshold: float, forced: dict[int, bool]
+    likely: Sequence[float],
+    times: Sequence[float],
+    rate: float,
+    threshold: float,
+    forced: dict[int, bool],
 ) -> tuple[list[Word], float]:
     """Grow one tree; ``forced`` says of letters in the first place whether their node is opened."""
     letters = sorted(range(len(times)), key=lambda letter: (times[letter], letter))

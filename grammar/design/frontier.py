@@ -23,8 +23,8 @@ DRAWS = 1000
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """The least mean seconds of any code that tells its own end: ``bits`` of the values over ``capacity`` of the words, in bits a
-    second.
+    """The least mean seconds of any code that tells its own end: ``bits`` of the values over
+    ``capacity`` of the words, in bits a second.
     """
 
     bits: float
@@ -40,8 +40,9 @@ class Bound:
 class Proposal:
     """A candidate with its figures, all of one report.
 
-    ``mean`` and ``worst`` are seconds (``error``: standard error of the mean), ``wrong`` and ``ask`` shares of reports accepted with a
-    wrong reading and refused, ``harm`` the mean harm of what slips through, ``rows`` of its card.
+    ``mean`` and ``worst`` are seconds (``error``: standard error of the mean), ``wrong`` and
+    ``ask`` shares of reports accepted with a wrong reading and refused, ``harm`` the mean harm of
+    what slips through, ``rows`` of its card.
     """
 
     name: str
@@ -78,7 +79,11 @@ class Proposal:
         return {
             "name": self.name,
             "family": self.family,
-            "seconds": {"mean": round(self.mean, 4), "error": round(self.error, 4), "worst": round(self.worst, 3)},
+            "seconds": {
+                "mean": round(self.mean, 4),
+                "error": round(self.error, 4),
+                "worst": round(self.worst, 3),
+            },
             "bound": {
                 "seconds": round(self.bound.seconds, 4),
                 "bits": round(self.bound.bits, 3),
@@ -113,7 +118,9 @@ def propose(needs: Needs, candidate: Candidate, *, draws: int = DRAWS, seed: int
     rows = sum(table.size for table in message.tables if not isinstance(table, Check))
     worst, _ = longest(book, message)
     figures = (mean, error, worst, met.wrong, met.error, met.ask, met.harm, rows)
-    return Proposal(candidate.name, candidate.family, candidate, book, *figures, bound, candidate.checked)
+    return Proposal(
+        candidate.name, candidate.family, candidate, book, *figures, bound, candidate.checked
+    )
 
 
 def mean_of(reports: Sequence[Drawn]) -> tuple[float, float]:
@@ -132,7 +139,9 @@ def proposals(
     seed: int = 1,
     done: Callable[[str], None] | None = None,
 ) -> list[Proposal]:
-    """Return all candidates that can be built, with their figures; ``done`` is told the name of each."""
+    """Return all candidates that can be built, with their figures; ``done`` is told the name of
+    each.
+    """
     found = []
     for make in makers:
         candidate = make()
@@ -144,7 +153,9 @@ def proposals(
 
 
 def frontier(found: Sequence[Proposal]) -> list[Proposal]:
-    """Return the proposals that no other beats: none is as good in every figure and better in one, sorted by mean seconds."""
+    """Return the proposals that no other beats: none is as good in every figure and better in one,
+    sorted by mean seconds.
+    """
     kept = [one for one in found if not any(_beats(other, one) for other in found)]
     return sorted(kept, key=lambda one: (one.mean, one.name))
 
@@ -155,8 +166,8 @@ def _beats(one: Proposal, other: Proposal) -> bool:
 
 
 def expected_seconds(one: Proposal, needs: Needs) -> float:
-    """Return the seconds a report is expected to cost in all: said, asked for and said again where it is refused, and the price of
-    ``[hearing]`` for a wrong reading.
+    """Return the seconds a report is expected to cost in all: said, asked for and said again where
+    it is refused, and the price of ``[hearing]`` for a wrong reading.
     """
     again = sound.seconds("say again") + needs.hearing.turnaround + one.mean
     return one.mean + one.ask * again + one.wrong * needs.hearing.wrong
@@ -179,8 +190,16 @@ def broken(one: Proposal, limits: LimitsSpec) -> dict[str, str]:
 def chosen(found: Sequence[Proposal], needs: Needs) -> Proposal | None:
     """Return the proposal to take of those that keep the limits, None if none does.
 
-    It is that of least mean seconds where the limits say how many wrong readings may be accepted, else that of least expected seconds in
-    all, as the quickest code alone would be the one most easily misheard.
+    It is that of least mean seconds where the limits say how many wrong readings may be accepted,
+    else that of least expected seconds in all, as the quickest code alone would be the one most
+    easily misheard.
     """
     kept = [one for one in found if not broken(one, needs.limits)]
-    return min(kept, key=lambda one: (expected_seconds(one, needs) if needs.limits.wrong is None else one.mean, one.name), default=None)
+    return min(
+        kept,
+        key=lambda one: (
+            expected_seconds(one, needs) if needs.limits.wrong is None else one.mean,
+            one.name,
+        ),
+        default=None,
+    )

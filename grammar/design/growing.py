@@ -1,7 +1,8 @@
 """Independent sets that grow: a local search with swaps.
 
-Free vertices are taken; where there are none, a vertex with one neighbour in the set takes its place (the one that left may not come back
-for some steps); where nothing moves, a vertex is forced in.
+Free vertices are taken; where there are none, a vertex with one neighbour in the set takes its
+place (the one that left may not come back for some steps); where nothing moves, a vertex is forced
+in.
 """
 
 from __future__ import annotations
@@ -12,7 +13,13 @@ from collections.abc import Sequence
 _PATIENCE = 60  # swaps without gain for each vertex of the graph, before a new start
 
 
-def grown(near: Sequence[Sequence[int]], sizes: Sequence[int], generator: random.Random, steps: int, enough: int | None) -> list[int]:
+def grown(
+    near: Sequence[Sequence[int]],
+    sizes: Sequence[int],
+    generator: random.Random,
+    steps: int,
+    enough: int | None,
+) -> list[int]:
     """Return the heaviest independent set a local search finds in so many steps."""
     count = len(near)
     state = _State(near)
@@ -26,21 +33,29 @@ def grown(near: Sequence[Sequence[int]], sizes: Sequence[int], generator: random
             since, vertex = 0, generator.randrange(count)
             if state.inside[vertex]:
                 continue
-        for other in [other for other in near[vertex] if state.inside[other]] if state.tight[vertex] else ():
+        for other in (
+            [other for other in near[vertex] if state.inside[other]] if state.tight[vertex] else ()
+        ):
             state.drop(other)
             barred[other] = step + 5 + generator.randrange(10)
             weight -= sizes[other]
         state.take(vertex)
         weight += sizes[vertex]
         if weight > best:
-            best, since, kept = weight, 0, [number for number in range(count) if state.inside[number]]
+            best, since, kept = (
+                weight,
+                0,
+                [number for number in range(count) if state.inside[number]],
+            )
             if enough is not None and best >= enough:
                 break
     return kept
 
 
 class _State:
-    """A growing and shrinking independent set, with the vertices outside that have no neighbour in it, and those that have one, at hand."""
+    """A growing and shrinking independent set, with the vertices outside that have no neighbour in
+    it, and those that have one, at hand.
+    """
 
     def __init__(self, near: Sequence[Sequence[int]]) -> None:
         self.near = near
@@ -49,7 +64,9 @@ class _State:
         self.slot = list(range(len(near)))
 
     def pick(self, generator: random.Random, barred: Sequence[int], step: int) -> int:
-        """Return a vertex that may be taken for nothing or for one other, -1 where none is found at once."""
+        """Return a vertex that may be taken for nothing or for one other, -1 where none is found at
+        once.
+        """
         free, swappable = self.pools
         if free:
             return free[generator.randrange(len(free))]

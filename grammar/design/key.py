@@ -1,11 +1,15 @@
-"""A fresh key for an event: the same codewords for other levels, drawn from a secret, so that who listens can't simply follow.
+"""A fresh key for an event: the same codewords for other levels, drawn from a secret, so that who
+listens can't simply follow.
 
-**Event regulations on coded radio come first.** Some events forbid coded messages, or want the code disclosed.
+**Event regulations on coded radio come first.** Some events forbid coded messages, or want the code
+disclosed.
 
-Every table keeps its set of codewords, so lengths, times and the proof that no string has two readings stay; only which level has which
-codeword changes, among codewords that take about as long. The order is a Fisher-Yates shuffle driven by HMAC-SHA-256 (RFC 2104) of the
-secret over event, table and attempt; the secret is nowhere in the book. This keeps a code from being read along on the spot. It is no
-cipher: the same value has the same codeword all event long, so who records many laps and knows what is likely can work it out.
+Every table keeps its set of codewords, so lengths, times and the proof that no string has two
+readings stay; only which level has which codeword changes, among codewords that take about as long.
+The order is a Fisher-Yates shuffle driven by HMAC-SHA-256 (RFC 2104) of the secret over event,
+table and attempt; the secret is nowhere in the book. This keeps a code from being read along on the
+spot. It is no cipher: the same value has the same codeword all event long, so who records many laps
+and knows what is likely can work it out.
 """
 
 from __future__ import annotations
@@ -33,15 +37,18 @@ _MOST_ROWS = 20_000
 _ATTEMPTS = 24
 _DRAWS = 600
 _REACH = 0.25  # codewords within this many seconds of each other may change places, at first
-_CAUTION = "Event regulations on coded radio come first: make sure a code like this is allowed before it is used."
+_CAUTION = (
+    "Event regulations on coded radio come first: make sure a code like this is allowed before it"
+    " is used."
+)
 
 Item = TypeVar("Item")
 
 
 @dataclass(frozen=True, slots=True)
 class Keyed:
-    """A book under a fresh key, with figures (mean seconds, wrong, ask) of each message ``before`` and ``after``; ``kept`` names tables
-    left alone.
+    """A book under a fresh key, with figures (mean seconds, wrong, ask) of each message ``before``
+    and ``after``; ``kept`` names tables left alone.
     """
 
     book: Book
@@ -52,13 +59,19 @@ class Keyed:
 
 
 def keyed(book: Book, secret: bytes, event: str, *, margin: float = MARGIN) -> Keyed:
-    """Return the book under the key of a secret and an event; the same for the same secret, event and book.
+    """Return the book under the key of a secret and an event; the same for the same secret, event
+    and book.
 
-    ``margin`` is how much the mean seconds and the share of reports refused or read wrongly may change, as a share of what they were (rates
-    below one in a thousand may change by that much). Raises CodeError for a short secret, and where no key keeps the margin.
+    ``margin`` is how much the mean seconds and the share of reports refused or read wrongly may
+    change, as a share of what they were (rates below one in a thousand may change by that much).
+    Raises CodeError for a short secret, and where no key keeps the margin.
     """
     if len(secret) < LEAST_SECRET:
-        raise CodeError(f"a secret of {len(secret)} bytes", kind="secret", expected=[f"{LEAST_SECRET} or more; a random one is best"])
+        raise CodeError(
+            f"a secret of {len(secret)} bytes",
+            kind="secret",
+            expected=[f"{LEAST_SECRET} or more; a random one is best"],
+        )
     before = _figures(book)
     for attempt in range(_ATTEMPTS):
         reach = _REACH / (1 + attempt // 3)
@@ -67,12 +80,18 @@ def keyed(book: Book, secret: bytes, event: str, *, margin: float = MARGIN) -> K
         after = _figures(made)
         if all(_near(before[name], after[name], margin) for name in before):
             return Keyed(made, text, before, after, kept)
-    raise CodeError(f"no key keeps times and rates within {margin:.0%}", kind="key", hint="allow a wider margin")
+    raise CodeError(
+        f"no key keeps times and rates within {margin:.0%}", kind="key", hint="allow a wider margin"
+    )
 
 
-def _near(before: tuple[float, float, float], after: tuple[float, float, float], margin: float) -> bool:
+def _near(
+    before: tuple[float, float, float], after: tuple[float, float, float], margin: float
+) -> bool:
     seconds, *shares = zip(before, after, strict=True)
-    return abs(seconds[1] - seconds[0]) <= margin * seconds[0] and all(abs(b - a) <= max(margin * a, 0.001) for a, b in shares)
+    return abs(seconds[1] - seconds[0]) <= margin * seconds[0] and all(
+        abs(b - a) <= max(margin * a, 0.001) for a, b in shares
+    )
 
 
 def _figures(book: Book) -> dict[str, tuple[float, float, float]]:
@@ -85,7 +104,9 @@ def _figures(book: Book) -> dict[str, tuple[float, float, float]]:
     return found
 
 
-def _text(book: Book, secret: bytes, event: str, attempt: int, reach: float) -> tuple[str, tuple[str, ...]]:
+def _text(
+    book: Book, secret: bytes, event: str, attempt: int, reach: float
+) -> tuple[str, tuple[str, ...]]:
     raw = document(book.source, book.name)
     kept = []
     tables: dict[str, Any] = {}
@@ -96,30 +117,54 @@ def _text(book: Book, secret: bytes, event: str, attempt: int, reach: float) -> 
         if tables[name] is None:
             tables[name] = entry
             kept.append(name)
-    head = [f"{book.title}, keyed for {event}. The tables are shuffled by a secret that is not in this file.", _CAUTION]
+    head = [
+        (
+            f"{book.title}, keyed for {event}. The tables are shuffled by a secret that is not in"
+            " this file."
+        ),
+        _CAUTION,
+    ]
     notes = " ".join([str(raw.get("notes", "")).strip(), _CAUTION]).strip()
     return book_text({**raw, "notes": notes, "tables": tables}, head, {}), tuple(kept)
 
 
-def _shuffled(book: Book, table: CodeTable, entry: dict[str, Any], source: Iterator[int], reach: float) -> dict[str, Any] | None:
-    """Return a table's entry with its codewords in another order, None for a table that has no order to change."""
+def _shuffled(
+    book: Book, table: CodeTable, entry: dict[str, Any], source: Iterator[int], reach: float
+) -> dict[str, Any] | None:
+    """Return a table's entry with its codewords in another order, None for a table that has no
+    order to change.
+    """
     if isinstance(table, Check) or table.size < 2:
         return None
     if table.size > _MOST_ROWS:
         if not isinstance(table, Numbered) or table.kind != "packed":
             return None
-        figures = _blocks(list(table.figures), [book.alphabet.seconds(f) for f in table.figures], reach / table.width, source)
+        figures = _blocks(
+            list(table.figures),
+            [book.alphabet.seconds(f) for f in table.figures],
+            reach / table.width,
+            source,
+        )
         return {**entry, "symbols": "".join(figures)}
     pairs = list(table.words())
     cost = book.cost("seconds")
-    words = _blocks([word for _, word in pairs], [cost(table, word) for _, word in pairs], reach, source)
+    words = _blocks(
+        [word for _, word in pairs], [cost(table, word) for _, word in pairs], reach, source
+    )
     names = [field.name for field in table.fields]
     if len(pairs) == _combinations(table):
         ordered: Any = words
     else:  # part of the levels: said by value
-        ordered = {_value(table, levels): word for (levels, _), word in zip(pairs, words, strict=True)}
+        ordered = {
+            _value(table, levels): word for (levels, _), word in zip(pairs, words, strict=True)
+        }
     said = {"fields": names} if len(names) > 1 else {"field": names[0]}
-    return {"kind": "listed", **said, **({} if isinstance(ordered, list) else {"partial": True}), "words": ordered}
+    return {
+        "kind": "listed",
+        **said,
+        **({} if isinstance(ordered, list) else {"partial": True}),
+        "words": ordered,
+    }
 
 
 def _combinations(table: CodeTable) -> int:
@@ -134,8 +179,12 @@ def _value(table: CodeTable, levels: Sequence[int]) -> str:
     return ", ".join(sorted(value)) or "none" if isinstance(value, frozenset) else str(value)
 
 
-def _blocks(items: list[Item], seconds: Sequence[float], reach: float, source: Iterator[int]) -> list[Item]:
-    """Shuffle items among those that take about as long: runs, sorted by time, no longer than ``reach`` seconds."""
+def _blocks(
+    items: list[Item], seconds: Sequence[float], reach: float, source: Iterator[int]
+) -> list[Item]:
+    """Shuffle items among those that take about as long: runs, sorted by time, no longer than
+    ``reach`` seconds.
+    """
     order = sorted(range(len(items)), key=lambda place: (seconds[place], place))
     shuffled = list(items)
     start = 0
@@ -162,6 +211,8 @@ def _numbers(secret: bytes, label: str) -> Iterator[int]:
 
 
 def _below(limit: int, source: Iterator[int]) -> int:
-    """Return the next number below ``limit``, each alike: numbers that would favour some are passed over."""
+    """Return the next number below ``limit``, each alike: numbers that would favour some are passed
+    over.
+    """
     room = (1 << 64) // limit * limit
     return next(number for number in source if number < room) % limit

@@ -1,7 +1,8 @@
 """What a code is needed for: a TOML file, or an existing book and one of its messages.
 
-A needs file has a book's ``[fields.*]``, ``[alphabet]``, ``[speech]`` and ``[hearing]``, or names the book they are taken from; besides,
-what is known of the values, of the times of words, and what a code may cost. ``NeedsSpec`` is the format.
+A needs file has a book's ``[fields.*]``, ``[alphabet]``, ``[speech]`` and ``[hearing]``, or names
+the book they are taken from; besides, what is known of the values, of the times of words, and what
+a code may cost. ``NeedsSpec`` is the format.
 """
 
 from __future__ import annotations
@@ -35,29 +36,59 @@ class LimitsSpec(Strict):
     """``[limits]``: what a code must keep to be proposed as the one to take."""
 
     seconds: float | None = Field(None, gt=0, description="The longest report, in seconds.")
-    wrong: float | None = Field(None, gt=0, lt=1, description="The share of reports that may be accepted with a wrong reading.")
-    card: bool = Field(False, description="Whether people must be able to read it from a card, without the tool.")
+    wrong: float | None = Field(
+        None,
+        gt=0,
+        lt=1,
+        description="The share of reports that may be accepted with a wrong reading.",
+    )
+    card: bool = Field(
+        False, description="Whether people must be able to read it from a card, without the tool."
+    )
     rows: int = Field(160, ge=1, le=100_000, description="How many rows a card may have at most.")
-    table: int = Field(8000, ge=10, le=50_000, description="How many codewords one table may have at most.")
+    table: int = Field(
+        8000, ge=10, le=50_000, description="How many codewords one table may have at most."
+    )
 
 
 class NeedsSpec(Strict):
     """A needs file."""
 
     title: str = Field("", max_length=200, description="What the code is called.")
-    book: str = Field("", description="A book to take fields, alphabet, speech and hearing from; a path from this file's folder.")
-    message: Name = Field("report", description="The name of the message; with `book`, the message to design anew.")
-    say: list[Name] | None = Field(
-        None, min_length=1, description="The fields to be said; the default is all, or all of the book's message."
+    book: str = Field(
+        "",
+        description=(
+            "A book to take fields, alphabet, speech and hearing from; a path from this file's"
+            " folder."
+        ),
     )
-    alphabet: AlphabetSpec | None = Field(None, description="The symbols that may be used and their words.")
-    speech: SpeechSpec | None = Field(None, description="How transcripts are read; goes into the book as it is.")
-    hearing: HearingSpec | None = Field(None, description="Noise, confusions, lost and added words.")
+    message: Name = Field(
+        "report", description="The name of the message; with `book`, the message to design anew."
+    )
+    say: list[Name] | None = Field(
+        None,
+        min_length=1,
+        description="The fields to be said; the default is all, or all of the book's message.",
+    )
+    alphabet: AlphabetSpec | None = Field(
+        None, description="The symbols that may be used and their words."
+    )
+    speech: SpeechSpec | None = Field(
+        None, description="How transcripts are read; goes into the book as it is."
+    )
+    hearing: HearingSpec | None = Field(
+        None, description="Noise, confusions, lost and added words."
+    )
     fields: dict[Name, AnyField] = Field(default_factory=dict, description="What is reported.")
     values: dict[Name, Weights] = Field(
-        default_factory=dict, description="How often each value of a field occurs: value = weight, or one weight a level."
+        default_factory=dict,
+        description=(
+            "How often each value of a field occurs: value = weight, or one weight a level."
+        ),
     )
-    times: dict[str, ExactDecimal] = Field(default_factory=dict, description="Measured milliseconds of a symbol's word.")
+    times: dict[str, ExactDecimal] = Field(
+        default_factory=dict, description="Measured milliseconds of a symbol's word."
+    )
     limits: LimitsSpec = Field(default_factory=LimitsSpec, description="What a code may cost.")
 
     def model_post_init(self, context: Any) -> None:  # noqa: ARG002 - the signature is pydantic's
@@ -68,9 +99,11 @@ class NeedsSpec(Strict):
 
 @dataclass(frozen=True, slots=True)
 class Needs:
-    """Needs, checked: ``fields`` in the order they are said, and the parts of a book that go on unchanged.
+    """Needs, checked: ``fields`` in the order they are said, and the parts of a book that go on
+    unchanged.
 
-    ``expected`` has the shares of their levels as they usually occur, ``shares`` with the surprises of ``[hearing]`` among them.
+    ``expected`` has the shares of their levels as they usually occur, ``shares`` with the surprises
+    of ``[hearing]`` among them.
     """
 
     name: str
@@ -84,12 +117,18 @@ class Needs:
     parts: dict[str, Any]  # [speech], [hearing], [fields] and [alphabet] as they stand in TOML
     noise: Noise = field(repr=False)
     learned: int = 0
-    rest: dict[str, Any] | None = field(default=None, repr=False)  # what the book says besides; see ``keep``
+    rest: dict[str, Any] | None = field(
+        default=None, repr=False
+    )  # what the book says besides; see ``keep``
     shares: dict[str, list[float]] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         """Let surprises occur."""
-        object.__setattr__(self, "shares", {name: surprised(row, self.hearing.surprise) for name, row in self.expected.items()})
+        object.__setattr__(
+            self,
+            "shares",
+            {name: surprised(row, self.hearing.surprise) for name, row in self.expected.items()},
+        )
 
     @property
     def order(self) -> tuple[str, ...]:
@@ -97,9 +136,11 @@ class Needs:
         return tuple(self.fields)
 
     def with_reports(self, reports: Sequence[Mapping[str, Any]]) -> Needs:
-        """Return the needs with distributions learned from past reports (field → value, as a sheet has them), smoothed by what was known.
+        """Return the needs with distributions learned from past reports (field → value, as a sheet
+        has them), smoothed by what was known.
 
-        Fields a report does not have are passed over. Raises CodeError where a value is none of its field's.
+        Fields a report does not have are passed over. Raises CodeError where a value is none of its
+        field's.
         """
         counts = {name: [0.0] * one.size for name, one in self.fields.items()}
         for number, report in enumerate(reports, start=1):
@@ -109,14 +150,31 @@ class Needs:
                 try:
                     counts[name][self.fields[name].level(value).level] += 1
                 except EncodeError as error:
-                    raise CodeError(f"report {number}: {error.message}", kind="sheet", expected=error.expected, hint=error.hint) from None
+                    raise CodeError(
+                        f"report {number}: {error.message}",
+                        kind="sheet",
+                        expected=error.expected,
+                        hint=error.hint,
+                    ) from None
         learned = {
-            name: [(n + _SMOOTHING * share) / (sum(row) + _SMOOTHING) for n, share in zip(row, self.expected[name], strict=True)]
+            name: [
+                (n + _SMOOTHING * share) / (sum(row) + _SMOOTHING)
+                for n, share in zip(row, self.expected[name], strict=True)
+            ]
             for name, row in counts.items()
         }
-        often = {name: [float(f"{share:.4g}") for share in row] for name, row in learned.items() if len(row) <= _WRITTEN}
-        fields = {name: {**raw, **({"often": often[name]} if name in often else {})} for name, raw in self.parts["fields"].items()}
-        return replace(self, expected=learned, learned=len(reports), parts={**self.parts, "fields": fields})
+        often = {
+            name: [float(f"{share:.4g}") for share in row]
+            for name, row in learned.items()
+            if len(row) <= _WRITTEN
+        }
+        fields = {
+            name: {**raw, **({"often": often[name]} if name in often else {})}
+            for name, raw in self.parts["fields"].items()
+        }
+        return replace(
+            self, expected=learned, learned=len(reports), parts={**self.parts, "fields": fields}
+        )
 
 
 def load_needs(path: str | Path) -> Needs:
@@ -145,7 +203,11 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
         elif say.count(one) > 1 and say.index(one) == place:
             problems.add(("say", place), f"{one!r} stands twice", "say it once")
         elif fields[one].size > MOST_FIELD:
-            problems.add(("fields", one), f"{fields[one].size} levels are too many to design for", f"at most {MOST_FIELD}: a coarser step")
+            problems.add(
+                ("fields", one),
+                f"{fields[one].size} levels are too many to design for",
+                f"at most {MOST_FIELD}: a coarser step",
+            )
     if problems.found or not say:
         raise problems.error()
     parts = {part: raw.get(part, taken.get(part, {})) for part in ("alphabet", "speech", "hearing")}
@@ -155,7 +217,9 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
     weigh(chosen, problems)
     if problems.found:
         raise problems.error()
-    for one in spec.values.keys() & chosen.keys():  # they go into the book, so that it expects what it was designed for
+    for one in (
+        spec.values.keys() & chosen.keys()
+    ):  # they go into the book, so that it expects what it was designed for
         parts["fields"][one] = {**parts["fields"][one], "often": raw["values"][one]}
     hearing = spec.hearing or (base.spec.hearing if base is not None else HearingSpec())
     expected = {one: _shares(one, chosen[one], spec.values.get(one), problems) for one in say}
@@ -166,22 +230,50 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
     alphabet = Alphabet(AlphabetSpec.model_validate(parts["alphabet"]))
     title = spec.title or (base.title if base is not None else "") or Path(name).stem
     noise = noise_of(alphabet, hearing)
-    rest = rest_of(taken, base, spec.message) if base is not None and spec.message in base.messages else None
-    return Needs(Path(name).stem, title, spec.message, chosen, expected, alphabet, hearing, spec.limits, parts, noise, rest=rest)
+    rest = (
+        rest_of(taken, base, spec.message)
+        if base is not None and spec.message in base.messages
+        else None
+    )
+    return Needs(
+        Path(name).stem,
+        title,
+        spec.message,
+        chosen,
+        expected,
+        alphabet,
+        hearing,
+        spec.limits,
+        parts,
+        noise,
+        rest=rest,
+    )
 
 
 def needs_of(book: Book, message: str) -> Needs:
-    """Return the needs that one message of a book meets, so that it can be designed anew; raises CodeError for no such message."""
+    """Return the needs that one message of a book meets, so that it can be designed anew; raises
+    CodeError for no such message.
+    """
     if message not in book.messages:
-        raise CodeError(f"there is no message {message!r}", kind="unknown-message", expected=list(book.messages))
+        raise CodeError(
+            f"there is no message {message!r}", kind="unknown-message", expected=list(book.messages)
+        )
     raw = document(book.source, book.name)
     fields = dict(book.messages[message].fields)
     if not fields:
-        raise CodeError(f"message {message!r} says no field", kind="needs", hint="name a message that reports something")
+        raise CodeError(
+            f"message {message!r} says no field",
+            kind="needs",
+            hint="name a message that reports something",
+        )
     problems = Collector(book.source, book.name)
     for name, one in fields.items():
         if one.size > MOST_FIELD:
-            problems.add(("fields", name), f"{one.size} levels are too many to design for", f"at most {MOST_FIELD}: a coarser step")
+            problems.add(
+                ("fields", name),
+                f"{one.size} levels are too many to design for",
+                f"at most {MOST_FIELD}: a coarser step",
+            )
     if problems.found:
         raise problems.error()
     parts = {part: raw.get(part, {}) for part in ("alphabet", "speech", "hearing")} | {
@@ -204,18 +296,26 @@ def needs_of(book: Book, message: str) -> Needs:
     )
 
 
-def _said(spec: NeedsSpec, base: Book | None, fields: Mapping[str, FieldBase], problems: Collector) -> list[str]:
+def _said(
+    spec: NeedsSpec, base: Book | None, fields: Mapping[str, FieldBase], problems: Collector
+) -> list[str]:
     if base is not None and spec.message in base.messages:
         return list(base.messages[spec.message].fields)
     if base is not None and not spec.fields:
-        problems.add(("message",), f"the book has no message {spec.message!r}", f"its messages are: {', '.join(base.messages)}")
+        problems.add(
+            ("message",),
+            f"the book has no message {spec.message!r}",
+            f"its messages are: {', '.join(base.messages)}",
+        )
         return []
     if not fields:
         problems.add(("fields",), "nothing is to be said", "give [fields.*], or `book`")
     return list(spec.fields or fields)
 
 
-def _timed(spec: NeedsSpec, base: Book | None, raw: Mapping[str, Any], problems: Collector) -> dict[str, Any]:
+def _timed(
+    spec: NeedsSpec, base: Book | None, raw: Mapping[str, Any], problems: Collector
+) -> dict[str, Any]:
     """Return ``[alphabet]`` with measured times as words of the team's own."""
     model = spec.alphabet or (base.spec.alphabet if base is not None else AlphabetSpec())
     used = [symbol for symbol in model.symbols if symbol not in model.retired]
@@ -223,17 +323,30 @@ def _timed(spec: NeedsSpec, base: Book | None, raw: Mapping[str, Any], problems:
     entries = {entry.symbol: entry for entry in model.entries("".join(used))}
     for symbol, milliseconds in spec.times.items():
         if symbol not in entries:
-            problems.add(("times", symbol), f"{symbol!r} is no symbol in use", f"in use: {''.join(used)}")
+            problems.add(
+                ("times", symbol), f"{symbol!r} is no symbol in use", f"in use: {''.join(used)}"
+            )
         elif not 50 <= milliseconds <= 5000:
-            problems.add(("times", symbol), f"{milliseconds} ms for one word", "50 to 5000 milliseconds")
+            problems.add(
+                ("times", symbol), f"{milliseconds} ms for one word", "50 to 5000 milliseconds"
+            )
         else:
             own = words.get(symbol)
-            known = dict(own) if isinstance(own, Mapping) else {"word": entries[symbol].word, "also": list(entries[symbol].also)}
+            known = (
+                dict(own)
+                if isinstance(own, Mapping)
+                else {"word": entries[symbol].word, "also": list(entries[symbol].also)}
+            )
             words[symbol] = known | {"milliseconds": int(milliseconds)}
     return {**raw, **({"words": words} if words else {})}
 
 
-def _shares(name: str, one: FieldBase, given: Mapping[str, float] | Sequence[float] | None, problems: Collector) -> list[float]:
+def _shares(
+    name: str,
+    one: FieldBase,
+    given: Mapping[str, float] | Sequence[float] | None,
+    problems: Collector,
+) -> list[float]:
     """Return how often each level occurs: as the needs say, else as the field does."""
     flat = [1 / one.size] * one.size
     if given is None:
@@ -241,8 +354,12 @@ def _shares(name: str, one: FieldBase, given: Mapping[str, float] | Sequence[flo
     try:
         return one.weighed(given)
     except EncodeError as error:
-        foreign = [value for value in given if _foreign(one, value)] if isinstance(given, Mapping) else []
-        problems.add(("values", name, *foreign[:1]), error.message, error.hint or f"values are {one.domain}")
+        foreign = (
+            [value for value in given if _foreign(one, value)] if isinstance(given, Mapping) else []
+        )
+        problems.add(
+            ("values", name, *foreign[:1]), error.message, error.hint or f"values are {one.domain}"
+        )
         return flat
 
 

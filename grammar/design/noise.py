@@ -1,12 +1,15 @@
-"""What noise makes of a report, figured out by drawing: how often it must be asked for again, how often it is read wrongly.
+"""What noise makes of a report, figured out by drawing: how often it must be asked for again, how
+often it is read wrongly.
 
-The channel: every word said is heard as itself, as another word (``confusions``, P(heard | said)) or not at all (``lost``); in every gap a
-word may be heard that was not said (``added``, any word alike). A report is accepted when it reads as one; there is nothing else to
-notice a mistake here, no prior and no sense for what is odd, so a hearer who weighs what he hears does no worse.
+The channel: every word said is heard as itself, as another word (``confusions``, P(heard | said))
+or not at all (``lost``); in every gap a word may be heard that was not said (``added``, any word
+alike). A report is accepted when it reads as one; there is nothing else to notice a mistake here,
+no prior and no sense for what is odd, so a hearer who weighs what he hears does no worse.
 
-Mistakes that slip through are rare, so reports are not simply drawn until some do: each drawn report is heard with exactly one, two and
-three mishaps, as often as asked, and each result counts with the probability of that many mishaps (stratified sampling; probabilities of
-counts by the recursion of the Poisson binomial distribution).
+Mistakes that slip through are rare, so reports are not simply drawn until some do: each drawn
+report is heard with exactly one, two and three mishaps, as often as asked, and each result counts
+with the probability of that many mishaps (stratified sampling; probabilities of counts by the
+recursion of the Poisson binomial distribution).
 """
 
 from __future__ import annotations
@@ -39,7 +42,9 @@ TRIES = (2, 5, 1)  # how often a drawn report is heard with one, two, three mish
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """A channel: ``confusions[said][heard]``, and the shares of words lost and of gaps with a word added."""
+    """A channel: ``confusions[said][heard]``, and the shares of words lost and of gaps with a word
+    added.
+    """
 
     confusions: Confusions[str]
     lost: float
@@ -51,9 +56,12 @@ class Noise:
 
 
 def noise_of(alphabet: Alphabet, hearing: HearingSpec, grade: str | float | None = None) -> Noise:
-    """Return the channel that ``[hearing]`` describes: from the sounds, then what the team states, then its counts."""
+    """Return the channel that ``[hearing]`` describes: from the sounds, then what the team states,
+    then its counts.
+    """
     rows = sound.confusion(
-        [(symbol, entry.phones()) for symbol, entry in alphabet.words.items()], hearing.noise if grade is None else grade
+        [(symbol, entry.phones()) for symbol, entry in alphabet.words.items()],
+        hearing.noise if grade is None else grade,
     )
     rows = sound.with_table(rows, _known(hearing.confusions, rows))
     if hearing.counts:
@@ -61,16 +69,25 @@ def noise_of(alphabet: Alphabet, hearing: HearingSpec, grade: str | float | None
     return Noise(rows, hearing.deletion, hearing.insertion)
 
 
-def _known(table: Mapping[str, Mapping[str, float]], rows: Confusions[str]) -> dict[str, dict[str, float]]:
-    """Drop what a table says of symbols that are not in use: an alphabet may be smaller than the one it was made for."""
-    return {said: {heard: x for heard, x in row.items() if heard in rows} for said, row in table.items() if said in rows}
+def _known(
+    table: Mapping[str, Mapping[str, float]], rows: Confusions[str]
+) -> dict[str, dict[str, float]]:
+    """Drop what a table says of symbols that are not in use: an alphabet may be smaller than the
+    one it was made for.
+    """
+    return {
+        said: {heard: x for heard, x in row.items() if heard in rows}
+        for said, row in table.items()
+        if said in rows
+    }
 
 
 @functools.lru_cache(maxsize=256)
 def _settled(message: Message) -> bool:
     """Tell whether a string can be cut in one way only, so that the fast path's answer is final.
 
-    So it is where codewords tell their own end, but for one part (which may be left out too) with only parts of fixed length behind it.
+    So it is where codewords tell their own end, but for one part (which may be left out too) with
+    only parts of fixed length behind it.
     """
     parts = message.node.parts if isinstance(message.node, InOrder) else (message.node,)
     loose = False
@@ -102,7 +119,11 @@ class Reader:
 
     def __call__(self, string: str) -> Match | None:
         """Return the reading of a string, None where it is no report."""
-        fits = [message for message in self.messages if message.lengths[0] <= len(string) <= message.lengths[1]]
+        fits = [
+            message
+            for message in self.messages
+            if message.lengths[0] <= len(string) <= message.lengths[1]
+        ]
         for message in fits:
             match = message.quick(string)
             if match is not None:
@@ -117,10 +138,12 @@ class Reader:
 
 @dataclass(slots=True)
 class Rates:
-    """What becomes of a report, as shares of all reports sent: ``wrong`` is accepted with another reading, ``ask`` is refused.
+    """What becomes of a report, as shares of all reports sent: ``wrong`` is accepted with another
+    reading, ``ask`` is refused.
 
-    ``error`` is the standard error of ``wrong``; ``harm`` the mean harm of a wrong reading (see ``assignment.harm``) times its share;
-    ``mistaken`` the likeliest wrong readings: (what was said, what was read, share).
+    ``error`` is the standard error of ``wrong``; ``harm`` the mean harm of a wrong reading (see
+    ``assignment.harm``) times its share; ``mistaken`` the likeliest wrong readings: (what was said,
+    what was read, share).
     """
 
     wrong: float = 0.0
@@ -151,7 +174,9 @@ def rates(
     reader = Reader(book.sent_by(message.direction))
     found, shares = Rates(), []
     for number, report in enumerate(reports):
-        slips = [noise.slip(symbol) for symbol in report.string] + [noise.added] * (len(report.string) + 1)
+        slips = [noise.slip(symbol) for symbol in report.string] + [noise.added] * (
+            len(report.string) + 1
+        )
         counts = _counts(slips, len(tries))
         wrong = 0.0
         for mishaps, times in enumerate(tries, start=1):
@@ -171,8 +196,14 @@ def rates(
         if progress is not None:
             progress(number + 1)
     total = max(1, len(shares))
-    found.wrong, found.ask, found.harm = math.fsum(shares) / total, found.ask / total, found.harm / total
-    found.error = math.sqrt(math.fsum((share - found.wrong) ** 2 for share in shares) / max(1, total - 1) / total)
+    found.wrong, found.ask, found.harm = (
+        math.fsum(shares) / total,
+        found.ask / total,
+        found.harm / total,
+    )
+    found.error = math.sqrt(
+        math.fsum((share - found.wrong) ** 2 for share in shares) / max(1, total - 1) / total
+    )
     return found
 
 
@@ -195,7 +226,9 @@ def _counts(slips: Sequence[float], most: int) -> list[float]:
 def _places(slips: Sequence[float], mishaps: int, generator: random.Random) -> set[int]:
     """Draw which places have a mishap, given that just so many have one."""
     odds = [slip / (1 - slip) for slip in slips]
-    ways = [[1.0] + [0.0] * mishaps]  # sums of products of odds over the places from here on, by how many are chosen
+    ways = [
+        [1.0] + [0.0] * mishaps
+    ]  # sums of products of odds over the places from here on, by how many are chosen
     for one in reversed(odds):
         last = ways[-1]
         ways.append([last[n] + (one * last[n - 1] if n else 0.0) for n in range(mishaps + 1)])
@@ -227,11 +260,18 @@ def _heard(noise: Noise, string: str, places: set[int], generator: random.Random
 def simulated(noise: Noise, string: str, generator: random.Random) -> str:
     """Return a string as it is heard once, mishaps as they come: for plain simulations."""
     slips = [noise.slip(symbol) for symbol in string] + [noise.added] * (len(string) + 1)
-    return _heard(noise, string, {place for place, slip in enumerate(slips) if generator.random() < slip}, generator)
+    return _heard(
+        noise,
+        string,
+        {place for place, slip in enumerate(slips) if generator.random() < slip},
+        generator,
+    )
 
 
 def confused_words(noise: Noise, words: Sequence[str]) -> Iterator[tuple[int, int, float]]:
-    """Yield (said, heard, probability) for each pair of codewords that differ in one word, said as the first and heard as the second."""
+    """Yield (said, heard, probability) for each pair of codewords that differ in one word, said as
+    the first and heard as the second.
+    """
     place = {word: number for number, word in enumerate(words)}
     for number, word in enumerate(words):
         kept = math.prod(noise.confusions[symbol][symbol] for symbol in word)

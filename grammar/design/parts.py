@@ -1,4 +1,6 @@
-"""The building blocks of a proposed code: which symbols, which fields together, which table for them."""
+"""The building blocks of a proposed code: which symbols, which fields together, which table for
+them.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,10 @@ DIGITS = "0123456789"
 
 
 class Pool:
-    """Symbols to build with. ``closing`` are kept out of the data: they have the value 0 in a check (see ``closing``)."""
+    """Symbols to build with.
+
+    ``closing`` are kept out of the data: they have the value 0 in a check (see ``closing``).
+    """
 
     def __init__(self, needs: Needs, symbols: str, closing: str = "") -> None:
         """Take the symbols in use and those that at most close a report."""
@@ -50,26 +55,41 @@ def pools(needs: Needs, limits: Sequence[float] = (1.0, 0.01, 0.001)) -> list[Po
     symbols = needs.alphabet.symbols
     for limit in limits:
         while len(symbols) > 2:
-            rows = {said: {heard: needs.noise.confusions[said][heard] for heard in symbols} for said in symbols}
+            rows = {
+                said: {heard: needs.noise.confusions[said][heard] for heard in symbols}
+                for said in symbols
+            }
             pair = likeliest(rows, 1)[0]
             if pair.probability <= limit:
                 break
-            symbols = symbols.replace(max(pair.first, pair.second, key=lambda symbol: (1 - rows[symbol][symbol], symbol)), "")
+            symbols = symbols.replace(
+                max(pair.first, pair.second, key=lambda symbol: (1 - rows[symbol][symbol], symbol)),
+                "",
+            )
         if not found or found[-1].symbols != symbols:
             found.append(Pool(needs, symbols))
     return found
 
 
 def apart(needs: Needs, limit: float) -> Pool:
-    """Return a largest set of symbols no two of which are taken for each other with more than ``limit``: words that noise can't confuse."""
+    """Return a largest set of symbols no two of which are taken for each other with more than
+    ``limit``: words that noise can't confuse.
+    """
     symbols, rows = needs.alphabet.symbols, needs.noise.confusions
-    pairs = [(i, j) for i, a in enumerate(symbols) for j, b in enumerate(symbols[:i]) if max(rows[a][b], rows[b][a]) > limit]
+    pairs = [
+        (i, j)
+        for i, a in enumerate(symbols)
+        for j, b in enumerate(symbols[:i])
+        if max(rows[a][b], rows[b][a]) > limit
+    ]
     chosen = zero_error(Graph.of(len(symbols), pairs), steps=20_000)
     return Pool(needs, "".join(symbols[place] for (place,) in chosen))
 
 
 def joint(needs: Needs, group: Sequence[str]) -> list[float]:
-    """Return the shares of the combinations of levels of several fields, the last counting fastest."""
+    """Return the shares of the combinations of levels of several fields, the last counting
+    fastest.
+    """
     row = [1.0]
     for name in group:
         row = [one * share for one in row for share in needs.shares[name]]
@@ -80,7 +100,9 @@ def joint(needs: Needs, group: Sequence[str]) -> list[float]:
 
 
 def monotone(pool: Pool, name: str) -> Table:
-    """Return a table in the order of the levels: digits where they do, else one or more symbols that count."""
+    """Return a table in the order of the levels: digits where they do, else one or more symbols
+    that count.
+    """
     size = pool.needs.fields[name].size
     width = width_for(size, len(pool.data))
     if set(DIGITS) <= set(pool.data) and width_for(size, 10) == width:
@@ -96,25 +118,37 @@ def monotone_words(pool: Pool, name: str) -> list[str]:
     table = monotone(pool, name)
     figures = DIGITS if table["kind"] == "digits" else pool.data
     width = width_for(size, len(figures))
-    return ["".join(figures[level // len(figures) ** place % len(figures)] for place in reversed(range(width))) for level in range(size)]
+    return [
+        "".join(
+            figures[level // len(figures) ** place % len(figures)]
+            for place in reversed(range(width))
+        )
+        for level in range(size)
+    ]
 
 
 def assigned(pool: Pool, name: str, wrong: float, seed: int) -> Table:
-    """Return a table whose codewords are placed so that likely confusions do least harm; all symbols are tried where one is enough."""
+    """Return a table whose codewords are placed so that likely confusions do least harm; all
+    symbols are tried where one is enough.
+    """
     field = pool.needs.fields[name]
     words = list(pool.data) if field.size <= len(pool.data) else monotone_words(pool, name)
     if field.size > _MOST_ASSIGNED:
         return monotone(pool, name)
     confused = confusion_matrix(pool.needs.noise, words)
     seconds = [pool.time(word) for word in words]
-    chosen = words_for(field, pool.needs.shares[name], words, seconds, confused, wrong=wrong, seed=seed)
+    chosen = words_for(
+        field, pool.needs.shares[name], words, seconds, confused, wrong=wrong, seed=seed
+    )
     if len(chosen[0]) == 1:
         return {"kind": "scale", "symbols": "".join(chosen)}
     return {"kind": "listed", "words": chosen}
 
 
 def variable(pool: Pool, group: Sequence[str]) -> Table:
-    """Return a table of codewords of unequal length, short for what is likely, of one field or several together."""
+    """Return a table of codewords of unequal length, short for what is likely, of one field or
+    several together.
+    """
     shares = joint(pool.needs, group)
     code = optimal(shares, pool.times, exact=len(shares) <= _EXACT_UP_TO)
     words = ["".join(pool.data[letter] for letter in word) for word in code.words]
@@ -130,9 +164,11 @@ def packed(pool: Pool) -> Table:
 
 
 def groups(pool: Pool, most: int) -> list[tuple[str, ...]]:
-    """Return the fields in groups of at most ``most`` combinations, so that codewords for each group take least time in all.
+    """Return the fields in groups of at most ``most`` combinations, so that codewords for each
+    group take least time in all.
 
-    Every partition is looked at up to ten fields (a sum over sets of fields); more fields stay alone beyond those.
+    Every partition is looked at up to ten fields (a sum over sets of fields); more fields stay
+    alone beyond those.
     """
     names = pool.needs.order
     first, rest = names[:_MOST_PARTS], names[_MOST_PARTS:]
@@ -146,11 +182,16 @@ def groups(pool: Pool, most: int) -> list[tuple[str, ...]]:
     for mask in range(1, 1 << len(first)):
         low = mask & -mask
         options = [
-            (best[mask ^ part][0] + price[part], [*best[mask ^ part][1], part]) for part in price if part & low and part & mask == part
+            (best[mask ^ part][0] + price[part], [*best[mask ^ part][1], part])
+            for part in price
+            if part & low and part & mask == part
         ]
         best[mask] = min(options)
     chosen = best[(1 << len(first)) - 1][1]
-    together = [tuple(first[place] for place in range(len(first)) if part >> place & 1) for part in sorted(chosen, key=lambda p: p & -p)]
+    together = [
+        tuple(first[place] for place in range(len(first)) if part >> place & 1)
+        for part in sorted(chosen, key=lambda p: p & -p)
+    ]
     return together + [(name,) for name in rest]
 
 

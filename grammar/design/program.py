@@ -1,14 +1,17 @@
-"""The integer program of optimal codes with unequal letter times, solved to a proof where it is small.
+"""The integer program of optimal codes with unequal letter times, solved to a proof where it is
+small.
 
-A code tree is told by how many of its nodes at each possible time are opened (have children) and how many are codewords: a node at time c,
-opened, gives one node at c + t for every letter time t. Likelier levels get cheaper codewords, so with N(c) codewords up to time c the mean
-time is Σ (next c - c) · (share of the levels after the N(c) likeliest), a convex function of N: straight lines below it are added where the
-solution needs them, until the program's value and the tree's mean time meet. (The counting by time is that of M. Golin and G. Rote, "A
-dynamic programming algorithm for constructing optimal prefix-free codes with unequal letter costs", 1998; here an integer program in
+A code tree is told by how many of its nodes at each possible time are opened (have children) and
+how many are codewords: a node at time c, opened, gives one node at c + t for every letter time t.
+Likelier levels get cheaper codewords, so with N(c) codewords up to time c the mean time is Σ (next
+c - c) · (share of the levels after the N(c) likeliest), a convex function of N: straight lines
+below it are added where the solution needs them, until the program's value and the tree's mean time
+meet. (The counting by time is that of M. Golin and G. Rote, "A dynamic programming algorithm for
+constructing optimal prefix-free codes with unequal letter costs", 1998; here an integer program in
 place of their table, as its size does not grow with the largest time.)
 
-Codewords dearer than the last time considered are priced at the next possible time, in any number, so the program's value is a lower bound
-whatever was cut off.
+Codewords dearer than the last time considered are priced at the next possible time, in any number,
+so the program's value is a lower bound whatever was cut off.
 """
 
 from __future__ import annotations
@@ -38,16 +41,23 @@ class _Sums:
 
 
 def gap(levels: int) -> float:
-    """Return the relative distance from the bound that counts as proven: rounding for few levels, a hundred-thousandth for many."""
+    """Return the relative distance from the bound that counts as proven: rounding for few levels, a
+    hundred-thousandth for many.
+    """
     return _GAP if levels <= _FIRST_LINES else 1e-5
 
 
 def improved(
     likely: Sequence[float], times: Sequence[float], words: list[Word], cost: float, most_sums: int
 ) -> tuple[list[Word], float, float]:
-    """Return (words, mean time, proven lower bound), no worse than the code given; the bound is 0 where the program is too large."""
+    """Return (words, mean time, proven lower bound), no worse than the code given; the bound is 0
+    where the program is too large.
+    """
     deepest = _deepest(len(likely), sorted(times))
-    most = min(deepest, 1.25 * max(sum(times[letter] for letter in word) for word in words) + 2 * max(times))
+    most = min(
+        deepest,
+        1.25 * max(sum(times[letter] for letter in word) for word in words) + 2 * max(times),
+    )
     tails = [math.fsum(likely[place:]) for place in range(len(likely) + 1)]
     lines: set[int] = set()
     bound = 0.0
@@ -66,7 +76,9 @@ def improved(
         again, price = _tree(likely, times, sums, opened)
         if price < cost - _GAP:
             words, cost = again, price
-        wanted = {min(count, len(likely) - 1) for count in counts} | {max(0, count - 1) for count in counts}
+        wanted = {min(count, len(likely) - 1) for count in counts} | {
+            max(0, count - 1) for count in counts
+        }
         if cost <= bound * (1 + gap(len(likely))):
             break
         if counts[-1] < len(likely) and most < deepest:
@@ -80,12 +92,16 @@ def improved(
 def _deepest(levels: int, rising: Sequence[float]) -> float:
     """Return the most a codeword of a best tree may take.
 
-    An opened node has two children or more and uses its cheapest letters, so a step by the j-th cheapest letter leaves j - 1 other
-    codewords (at least one) behind.
+    An opened node has two children or more and uses its cheapest letters, so a step by the j-th
+    cheapest letter leaves j - 1 other codewords (at least one) behind.
     """
     most = [0.0] * (levels + 1)
     for left in range(2, levels + 1):
-        most[left] = max(time + most[left - max(1, place)] for place, time in enumerate(rising) if max(1, place) < left)
+        most[left] = max(
+            time + most[left - max(1, place)]
+            for place, time in enumerate(rising)
+            if max(1, place) < left
+        )
     return most[levels]
 
 
@@ -112,7 +128,9 @@ def _rounded(time: float) -> float:
 
 
 def _first_lines(words: Sequence[Word], times: Sequence[float], sums: _Sums, size: int) -> set[int]:
-    """Return the counts of codewords at each time of a good code, and a grid, coarse where there are many: where lines will be needed."""
+    """Return the counts of codewords at each time of a good code, and a grid, coarse where there
+    are many: where lines will be needed.
+    """
     if size <= _FIRST_LINES:
         return set(range(size))
     costs = sorted(_rounded(sum(times[letter] for letter in word)) for word in words)
@@ -126,9 +144,17 @@ def _first_lines(words: Sequence[Word], times: Sequence[float], sums: _Sums, siz
 
 
 def _solved(
-    likely: Sequence[float], tails: Sequence[float], times: Sequence[float], sums: _Sums, lines: Sequence[int], *, whole: bool
+    likely: Sequence[float],
+    tails: Sequence[float],
+    times: Sequence[float],
+    sums: _Sums,
+    lines: Sequence[int],
+    *,
+    whole: bool,
 ) -> tuple[float, list[int], list[int]] | None:
-    """Return (proven value, opened nodes by time, codewords up to each time); ``whole``: no codeword is dearer than the last time."""
+    """Return (proven value, opened nodes by time, codewords up to each time); ``whole``: no
+    codeword is dearer than the last time.
+    """
     optimize, sparse = needed("scipy.optimize"), needed("scipy.sparse")
     count = len(sums.times)
     place = {time: number for number, time in enumerate(sums.times)}
@@ -143,21 +169,37 @@ def _solved(
             if parent is not None:
                 supply[parent] = supply.get(parent, 0.0) - 1.0
         rows.append((supply, -math.inf, 0.0 if number else 1.0))
-        rows.extend(({2 * count + number: 1.0, count + number: likely[i]}, tails[i] + likely[i] * i, math.inf) for i in lines)
-    gaps = [after - before for before, after in zip(sums.times, [*sums.times[1:], sums.beyond], strict=True)]
+        rows.extend(
+            (
+                {2 * count + number: 1.0, count + number: likely[i]},
+                tails[i] + likely[i] * i,
+                math.inf,
+            )
+            for i in lines
+        )
+    gaps = [
+        after - before
+        for before, after in zip(sums.times, [*sums.times[1:], sums.beyond], strict=True)
+    ]
     if whole:
         rows.append(({2 * count - 1: 1.0}, float(len(likely)), math.inf))
     matrix = _matrix(sparse, [row for row, _, _ in rows], 3 * count)
     result = optimize.milp(
         [0.0] * (2 * count) + gaps,
-        constraints=optimize.LinearConstraint(matrix, [low for _, low, _ in rows], [high for _, _, high in rows]),
+        constraints=optimize.LinearConstraint(
+            matrix, [low for _, low, _ in rows], [high for _, _, high in rows]
+        ),
         bounds=optimize.Bounds([0.0] * 3 * count, [float(len(likely))] * 2 * count + [1.0] * count),
         integrality=[1] * (2 * count) + [0] * count,
         options={"mip_rel_gap": gap(len(likely)) / 10, "node_limit": _NODES},
     )
     if result.x is None:
         return None
-    return float(result.mip_dual_bound), [round(x) for x in result.x[:count]], [round(x) for x in result.x[count : 2 * count]]
+    return (
+        float(result.mip_dual_bound),
+        [round(x) for x in result.x[:count]],
+        [round(x) for x in result.x[count : 2 * count]],
+    )
 
 
 def _matrix(sparse: Any, rows: Sequence[dict[int, float]], width: int) -> Any:
@@ -169,8 +211,12 @@ def _matrix(sparse: Any, rows: Sequence[dict[int, float]], width: int) -> Any:
     return sparse.csr_matrix((data, columns, starts), shape=(len(rows), width))
 
 
-def _tree(likely: Sequence[float], times: Sequence[float], sums: _Sums, opened: Sequence[int]) -> tuple[list[Word], float]:
-    """Return the code of a tree given by its opened nodes; where it has too few codewords, its dearest nodes are opened too."""
+def _tree(
+    likely: Sequence[float], times: Sequence[float], sums: _Sums, opened: Sequence[int]
+) -> tuple[list[Word], float]:
+    """Return the code of a tree given by its opened nodes; where it has too few codewords, its
+    dearest nodes are opened too.
+    """
     letters = sorted(range(len(times)), key=lambda letter: (times[letter], letter))
     left = dict(zip(sums.times, opened, strict=True))
     nodes: list[tuple[float, Word]] = [(0.0, ())]
@@ -189,4 +235,7 @@ def _tree(likely: Sequence[float], times: Sequence[float], sums: _Sums, opened: 
         slots.extend((cost + times[letter], (*word, letter)) for letter in letters)
         slots.sort()
     words, _ = matched(likely, slots)
-    return words, math.fsum(share * sum(times[letter] for letter in word) for share, word in zip(likely, words, strict=True))
+    return words, math.fsum(
+        share * sum(times[letter] for letter in word)
+        for share, word in zip(likely, words, strict=True)
+    )

@@ -1,4 +1,6 @@
-"""The book of a chosen proposal, with comments that say what it is, what it costs, and how far it is from what is possible."""
+"""The book of a chosen proposal, with comments that say what it is, what it costs, and how far it
+is from what is possible.
+"""
 
 from __future__ import annotations
 
@@ -10,27 +12,30 @@ from grammar.design.write import book_text
 from grammar.loading import parse_book
 
 CAUTION = (
-    "Codes are learned in a parked car, a simulator or at a desk. A temperature, voltage or insulation warning is handled by the "
-    "event's and the "
-    "team's own safety procedures and qualified people. Event regulations on radio use, and on coded messages, come first."
+    "Codes are learned in a parked car, a simulator or at a desk. A temperature, voltage or"
+    " insulation warning is handled by the event's and the team's own safety procedures and"
+    " qualified people. Event regulations on radio use, and on coded messages, come first."
 )
 
 
 def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str, str]]:
-    """Return the TOML text of a proposal's book with comments; it is loaded once more, so that what is written is what was proven.
+    """Return the TOML text of a proposal's book with comments; it is loaded once more, so that what
+    is written is what was proven.
 
-    With it come the messages of the team's book that can't go on beside the new one, each with the reason.
+    With it come the messages of the team's book that can't go on beside the new one, each with the
+    reason.
     """
     bound = proposal.bound
     spoken = (
-        f"A report takes {proposal.mean:.2f} s on average, {proposal.worst:.2f} s at most. The values carry {bound.bits:.2f} bits, "
-        f"the words {bound.capacity:.2f} bits a second: no code that tells its own end takes less than {bound.seconds:.2f} s. "
-        "This one takes "
-        f"{proposal.over:.1%} more{', its check symbol included' if proposal.checked else ''}."
+        f"A report takes {proposal.mean:.2f} s on average, {proposal.worst:.2f} s at most. The"
+        f" values carry {bound.bits:.2f} bits, the words {bound.capacity:.2f} bits a second: no"
+        f" code that tells its own end takes less than {bound.seconds:.2f} s. This one takes"
+        f" {proposal.over:.1%} more{', its check symbol included' if proposal.checked else ''}."
     )
     met = (
-        f"In the noise of [hearing], by drawing reports, {proposal.wrong:.2g} of them are accepted with a wrong reading (standard error "
-        f"{proposal.wrong_error:.1g}), {proposal.ask:.1%} must be asked for again."
+        f"In the noise of [hearing], by drawing reports, {proposal.wrong:.2g} of them are accepted"
+        f" with a wrong reading (standard error {proposal.wrong_error:.1g}), {proposal.ask:.1%}"
+        " must be asked for again."
     )
     missed = [f"{asked}: this one {came}" for asked, came in broken(proposal, needs.limits).items()]
     head = [
@@ -38,9 +43,21 @@ def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str,
         "",
         spoken,
         met,
-        "People can read it from a card." if proposal.readable else "It needs the dash to show the string and the tool to read it.",
-        *([f"It does not keep the limits asked for. {'; '.join(missed).capitalize()}."] if missed else []),
-        *([f"How often values occur was learned from {needs.learned} reports."] if needs.learned else []),
+        (
+            "People can read it from a card."
+            if proposal.readable
+            else "It needs the dash to show the string and the tool to read it."
+        ),
+        *(
+            [f"It does not keep the limits asked for. {'; '.join(missed).capitalize()}."]
+            if missed
+            else []
+        ),
+        *(
+            [f"How often values occur was learned from {needs.learned} reports."]
+            if needs.learned
+            else []
+        ),
         f"Made with seed {seed}; the same needs and seed give the same book.",
         "",
         CAUTION,
@@ -48,8 +65,16 @@ def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str,
     raw, notes = proposal.candidate.raw, proposal.candidate.notes
     left_out: dict[str, str] = {}
     if needs.rest is not None:
-        raw, left_out = joined(raw, needs.rest, needs.message, lambda sections: book_text(sections, [], {}))
-        head += ["", *(f"Left out of the book it comes from: message {name}. {reason}" for name, reason in left_out.items())]
+        raw, left_out = joined(
+            raw, needs.rest, needs.message, lambda sections: book_text(sections, [], {})
+        )
+        head += [
+            "",
+            *(
+                f"Left out of the book it comes from: message {name}. {reason}"
+                for name, reason in left_out.items()
+            ),
+        ]
     text = book_text(raw, head, notes)
     parse_book(text, needs.name)
     return text, left_out

@@ -1,10 +1,11 @@
-"""Independent sets of a given size: so many vertices are always chosen, and pairs of them that are joined are made fewer until none is
-left.
+"""Independent sets of a given size: so many vertices are always chosen, and pairs of them that are
+joined are made fewer until none is left.
 
-Each step the chosen vertex with most joined neighbours among the chosen leaves, and the vertex with fewest comes in; who left may not
-come back, and who came may not leave, for some steps (tabu search, F. Glover 1986; in the fixed-size form of C. Friden, A. Hertz and D.
-de Werra, "STABULUS", 1989). Many such walkers move at once, a row each, which costs little more than one; now and then the worst quarter
-of them go on where the best quarter are.
+Each step the chosen vertex with most joined neighbours among the chosen leaves, and the vertex with
+fewest comes in; who left may not come back, and who came may not leave, for some steps (tabu
+search, F. Glover 1986; in the fixed-size form of C. Friden, A. Hertz and D. de Werra, "STABULUS",
+1989). Many such walkers move at once, a row each, which costs little more than one; now and then
+the worst quarter of them go on where the best quarter are.
 """
 
 from __future__ import annotations
@@ -27,19 +28,27 @@ _ROOM = 8  # vertices that are never chosen: as many may be barred at a time, an
 
 
 class Walkers:
-    """Sets of one size that are made independent, all at once. The same seed gives the same sets."""
+    """Sets of one size that are made independent, all at once.
+
+    The same seed gives the same sets.
+    """
 
     def __init__(self, near: Sequence[Sequence[int]], size: int, seed: int) -> None:
-        """Take the joined vertices of each vertex, and choose ``size`` for each walker, one by one those with fewest joined neighbours.
+        """Take the joined vertices of each vertex, and choose ``size`` for each walker, one by one
+        those with fewest joined neighbours.
 
         Raises CodeError where numpy is missing.
         """
         self._numpy = numpy = needed("numpy")
         self._generator = numpy.random.default_rng(seed)
         count, small = len(near), size < 128
-        kind = numpy.uint8 if small else numpy.uint16  # joined neighbours in the set, and _outside on top where a vertex may not come in
+        kind = (
+            numpy.uint8 if small else numpy.uint16
+        )  # joined neighbours in the set, and _outside on top where a vertex may not come in
         self._outside = kind(128 if small else 1 << 15)
-        self._order = self._generator.permutation(count)  # ties fall to whoever stands next: in an order that means nothing
+        self._order = self._generator.permutation(
+            count
+        )  # ties fall to whoever stands next: in an order that means nothing
         renamed = numpy.empty(count, dtype=numpy.int64)
         renamed[self._order] = numpy.arange(count)
         self._joined = numpy.zeros((count, count), dtype=kind)
@@ -47,12 +56,19 @@ class Walkers:
             self._joined[renamed[vertex], renamed[others]] = 1
         self._keys = numpy.zeros((WALKERS, count), dtype=kind)
         self._flat = self._keys.reshape(-1)
-        self._taken, self._least = numpy.empty_like(self._keys), numpy.empty(self._keys.shape, dtype=bool)
+        self._taken, self._least = (
+            numpy.empty_like(self._keys),
+            numpy.empty(self._keys.shape, dtype=bool),
+        )
         self._rows = numpy.arange(WALKERS)
         self._base = self._rows * count  # where a walker's row begins in the flat array
-        self._cells = numpy.empty((WALKERS, size), dtype=numpy.int64)  # the chosen vertices, as places in the flat array
+        self._cells = numpy.empty(
+            (WALKERS, size), dtype=numpy.int64
+        )  # the chosen vertices, as places in the flat array
         self._stays = numpy.zeros((WALKERS, size), dtype=numpy.int64)
-        self._noise = self._generator.integers(0, 256, (1 << 16) + self._cells.size, dtype=numpy.uint32)
+        self._noise = self._generator.integers(
+            0, 256, (1 << 16) + self._cells.size, dtype=numpy.uint32
+        )
         self._score = numpy.empty(self._cells.shape, dtype=numpy.uint32)
         self.pairs = numpy.zeros(WALKERS, dtype=numpy.int64)  # joined pairs among the chosen
         self._sum = numpy.zeros(WALKERS, dtype=numpy.int64)
@@ -62,7 +78,9 @@ class Walkers:
             self._enter(place)
 
     def run(self, steps: int) -> list[int] | None:
-        """Move all walkers so many steps; return the first independent set, sorted, None for none."""
+        """Move all walkers so many steps; return the first independent set, sorted, None for
+        none.
+        """
         numpy = self._numpy
         for _ in range(steps):
             if not self.pairs.all():
@@ -112,14 +130,20 @@ class Walkers:
         self._stays[self._rows, places] = self._step + _STAYS + longer
 
     def _meet(self) -> None:
-        """Let the worst quarter go on where the best quarter are, by the pairs since the last time."""
+        """Let the worst quarter go on where the best quarter are, by the pairs since the last
+        time.
+        """
         for several in self._free.values():
             for cells in several:
                 self._flat[cells] -= self._outside
         self._free.clear()
         ranked = self._sum.argsort(kind="stable")
         best, worst = ranked[: WALKERS // 4], ranked[-(WALKERS // 4) :]
-        self._keys[worst], self._stays[worst], self.pairs[worst] = self._keys[best], self._stays[best], self.pairs[best]
+        self._keys[worst], self._stays[worst], self.pairs[worst] = (
+            self._keys[best],
+            self._stays[best],
+            self.pairs[best],
+        )
         self._cells[worst] = self._cells[best] + (self._base[worst] - self._base[best])[:, None]
         self._sum[:] = 0
 

@@ -1,7 +1,9 @@
-"""Independent sets of a given size as unions of orbits: symmetries compete, the one under which fewest pairs stay joined goes on.
+"""Independent sets of a given size as unions of orbits: symmetries compete, the one under which
+fewest pairs stay joined goes on.
 
-Which symmetry the largest sets have is not known beforehand, or whether they have any. So each kind of symmetry met, and none, gets a few
-steps of ``sized``; the better half gets twice as many, and so on until one is left, which gets the rest, beginning anew now and then.
+Which symmetry the largest sets have is not known beforehand, or whether they have any. So each kind
+of symmetry met, and none, gets a few steps of ``sized``; the better half gets twice as many, and so
+on until one is left, which gets the rest, beginning anew now and then.
 """
 
 from __future__ import annotations
@@ -19,9 +21,18 @@ _TRIES = 60  # symmetries drawn to meet all kinds
 
 
 class _Kind:
-    """Walkers under one kind of symmetry; ``fixed`` are strings it keeps in place that belong to every set."""
+    """Walkers under one kind of symmetry; ``fixed`` are strings it keeps in place that belong to
+    every set.
+    """
 
-    def __init__(self, near: Sequence[frozenset[int]], size: int, order: int, fixed: list[int], chosen: list[Orbit]) -> None:
+    def __init__(
+        self,
+        near: Sequence[frozenset[int]],
+        size: int,
+        order: int,
+        fixed: list[int],
+        chosen: list[Orbit],
+    ) -> None:
         self.order, self.fixed, self.orbits = order, fixed, chosen
         self._joined, self._size = joined(chosen, near), size // order
 
@@ -32,7 +43,13 @@ class _Kind:
     def run(self, steps: int) -> list[int] | None:
         """Return the strings of a set found in so many steps, None for none."""
         found = self.walkers.run(steps)
-        return None if found is None else sorted([*self.fixed, *(vertex for number in found for vertex in self.orbits[number])])
+        return (
+            None
+            if found is None
+            else sorted(
+                [*self.fixed, *(vertex for number in found for vertex in self.orbits[number])]
+            )
+        )
 
     @property
     def joined(self) -> float:
@@ -40,8 +57,16 @@ class _Kind:
         return float(self.walkers.pairs.mean()) * self.order
 
 
-def of_size(near: Sequence[frozenset[int]], size: int, *, steps: int, seed: int, symmetries: Symmetries | None = None) -> list[int] | None:
-    """Return ``size`` vertices no two of which are joined, sorted, None if none are found in so many steps of all walkers.
+def of_size(
+    near: Sequence[frozenset[int]],
+    size: int,
+    *,
+    steps: int,
+    seed: int,
+    symmetries: Symmetries | None = None,
+) -> list[int] | None:
+    """Return ``size`` vertices no two of which are joined, sorted, None if none are found in so
+    many steps of all walkers.
 
     ``symmetries`` are those of the graph, None for none. Raises CodeError where numpy is missing.
     """
@@ -67,10 +92,16 @@ def of_size(near: Sequence[frozenset[int]], size: int, *, steps: int, seed: int,
     return None
 
 
-def _kinds(near: Sequence[frozenset[int]], size: int, generator: random.Random, symmetries: Symmetries | None) -> list[_Kind]:
+def _kinds(
+    near: Sequence[frozenset[int]],
+    size: int,
+    generator: random.Random,
+    symmetries: Symmetries | None,
+) -> list[_Kind]:
     """Return each kind of symmetry met under which a set of this size may be searched.
 
-    Kinds are told apart by their order, the strings they keep in place, the orbits that may be chosen, and how close these strings are.
+    Kinds are told apart by their order, the strings they keep in place, the orbits that may be
+    chosen, and how close these strings are.
     """
     if len(near) > MOST_VERTICES or not roomy(len(near), size):
         return []
@@ -78,8 +109,16 @@ def _kinds(near: Sequence[frozenset[int]], size: int, generator: random.Random, 
     seen: set[tuple[int, int, int, int]] = set()
     for order, symmetry in symmetries.of_prime_order(_TRIES) if symmetries is not None else ():
         whole = orbits(symmetry, near)
-        kept, moved = [orbit[0] for orbit in whole if len(orbit) == 1], [orbit for orbit in whole if len(orbit) > 1]
-        kind = (order, len(kept), len(moved), sum(len(near[orbit[0]] & near[orbit[1]]) for orbit in moved))
+        kept, moved = (
+            [orbit[0] for orbit in whole if len(orbit) == 1],
+            [orbit for orbit in whole if len(orbit) > 1],
+        )
+        kind = (
+            order,
+            len(kept),
+            len(moved),
+            sum(len(near[orbit[0]] & near[orbit[1]]) for orbit in moved),
+        )
         if kind in seen:
             continue
         seen.add(kind)
@@ -91,8 +130,12 @@ def _kinds(near: Sequence[frozenset[int]], size: int, generator: random.Random, 
     return found
 
 
-def _fixed(near: Sequence[frozenset[int]], kept: list[int], count: int, generator: random.Random) -> list[int]:
-    """Return so many vertices that are kept in place, no two joined; fewer where no more are met."""
+def _fixed(
+    near: Sequence[frozenset[int]], kept: list[int], count: int, generator: random.Random
+) -> list[int]:
+    """Return so many vertices that are kept in place, no two joined; fewer where no more are
+    met.
+    """
     chosen: list[int] = []
     for vertex in generator.sample(kept, len(kept)):
         if len(chosen) < count and near[vertex].isdisjoint(chosen):

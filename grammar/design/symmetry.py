@@ -1,7 +1,8 @@
-"""Symmetries of the strings over a confusion graph: places change places, each through an automorphism of the graph.
+"""Symmetries of the strings over a confusion graph: places change places, each through an
+automorphism of the graph.
 
-Good sets of strings are often symmetric. A set searched as a union of orbits of a symmetry (strings that it turns into each other) is found
-in a space smaller by the symmetry's order.
+Good sets of strings are often symmetric. A set searched as a union of orbits of a symmetry (strings
+that it turns into each other) is found in a space smaller by the symmetry's order.
 """
 
 from __future__ import annotations
@@ -40,7 +41,9 @@ def automorphisms(graph: Graph, most: int = _MOST_AUTOMORPHISMS) -> list[tuple[i
         for target in range(size):
             if target in image or len(graph.near[target]) != len(graph.near[here]):
                 continue
-            if all((v in graph.near[here]) == (image[v] in graph.near[target]) for v in range(here)):
+            if all(
+                (v in graph.near[here]) == (image[v] in graph.near[target]) for v in range(here)
+            ):
                 extend([*image, target])
 
     extend([])
@@ -67,7 +70,9 @@ class Symmetries:
         return symmetry
 
     def order(self, symmetry: Symmetry) -> int:
-        """Return how often a symmetry must be done until every string is where it was, 0 for more than 24 times."""
+        """Return how often a symmetry must be done until every string is where it was, 0 for more
+        than 24 times.
+        """
         here = symmetry
         for order in range(1, _MOST_ORDER + 1):
             if (here == self.identity).all():
@@ -84,7 +89,9 @@ class Symmetries:
         return self.identity
 
     def of_prime_order(self, tries: int) -> Iterator[tuple[int, Symmetry]]:
-        """Yield (order, symmetry) of powers of drawn symmetries; powers, as these meet the rare ones that many others lead to."""
+        """Yield (order, symmetry) of powers of drawn symmetries; powers, as these meet the rare
+        ones that many others lead to.
+        """
         for _ in range(tries):
             symmetry = self.drawn()
             order = self.order(symmetry)
@@ -118,6 +125,9 @@ def joined(chosen: Sequence[Orbit], near: Sequence[frozenset[int]]) -> list[list
     """Return for each orbit the numbers of those it is joined to."""
     owner = {vertex: number for number, orbit in enumerate(chosen) for vertex in orbit}
     return [
-        sorted({owner[other] for vertex in orbit for other in near[vertex] if other in owner} - {number})
+        sorted(
+            {owner[other] for vertex in orbit for other in near[vertex] if other in owner}
+            - {number}
+        )
         for number, orbit in enumerate(chosen)
     ]

@@ -1,4 +1,6 @@
-"""Writing a book as TOML with comments: sections in the book's order, long lists wrapped, every text escaped."""
+"""Writing a book as TOML with comments: sections in the book's order, long lists wrapped, every
+text escaped.
+"""
 
 from __future__ import annotations
 
@@ -14,10 +16,15 @@ _ESCAPES = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
 def book_text(raw: Mapping[str, Any], head: Sequence[str], notes: Mapping[str, str]) -> str:
     """Return the TOML text of a book given as dictionaries.
 
-    ``head`` are comment lines for the top, ``notes`` comments by section, "tables.lap" or "hearing".
+    ``head`` are comment lines for the top, ``notes`` comments by section, "tables.lap" or
+    "hearing".
     """
     lines = [*_comments(head), ""]
-    lines += [f"{_key(key)} = {value_text(value)}" for key, value in raw.items() if key not in _SECTIONS and value not in ("", None)]
+    lines += [
+        f"{_key(key)} = {value_text(value)}"
+        for key, value in raw.items()
+        if key not in _SECTIONS and value not in ("", None)
+    ]
     for section in _SECTIONS:
         entries = raw.get(section)
         if not entries:
@@ -54,7 +61,11 @@ def value_text(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
-        return '"' + "".join(_ESCAPES.get(c, c if c.isprintable() else f"\\U{ord(c):08X}") for c in value) + '"'
+        return (
+            '"'
+            + "".join(_ESCAPES.get(c, c if c.isprintable() else f"\\U{ord(c):08X}") for c in value)
+            + '"'
+        )
     if isinstance(value, int | float):
         return repr(value)
     if isinstance(value, Decimal):

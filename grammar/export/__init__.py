@@ -1,4 +1,6 @@
-"""A book in other forms: grammars and words for recognisers, rows for spreadsheets, C for the dash, cards for people."""
+"""A book in other forms: grammars and words for recognisers, rows for spreadsheets, C for the dash,
+cards for people.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,9 @@ Files = dict[str, bytes]
 
 
 class Format(NamedTuple):
-    """What a format is, what to do with its files ({name} is the book's, {c} its name in C), whether it can hold one direction alone."""
+    """What a format is, what to do with its files ({name} is the book's, {c} its name in C),
+    whether it can hold one direction alone.
+    """
 
     about: str
     use: str
@@ -26,45 +30,84 @@ _HEARD = "what it hears goes to: niner decode"
 FORMATS = {
     "lark": Format(
         "the generated Lark grammar of the reports, without ranges and checks",
-        "lark.Lark.open('{name}.lark', parser='earley', start='car'); hold what it reads against the book: niner decode",
+        "lark.Lark.open('{name}.lark', parser='earley', start='car'); hold what it reads against"
+        " the book: niner decode",
     ),
     "jsgf": Format(
-        "JSGF 1.0, for a speech recogniser", f"give it to a recogniser with the words of the dict or pls export; {_HEARD}", True
+        "JSGF 1.0, for a speech recogniser",
+        f"give it to a recogniser with the words of the dict or pls export; {_HEARD}",
+        True,
     ),
     "fsg": Format(
         "the same as finite states, for a Sphinx recogniser: small and quick",
-        f"pocketsphinx.Decoder(fsg='{{name}}.fsg', dict='{{name}}.dict'), with the words of the dict export; {_HEARD}",
+        "pocketsphinx.Decoder(fsg='{name}.fsg', dict='{name}.dict'), with the words of the"
+        f" dict export; {_HEARD}",
         True,
     ),
-    "srgs": Format("W3C SRGS 1.0 in XML, with tags that give the values", f"give it to a recogniser with the words of pls; {_HEARD}", True),
-    "dict": Format(
-        "how the words are said, in ARPAbet, as Sphinx recognisers read it", "give it to the recogniser with the fsg or jsgf export"
+    "srgs": Format(
+        "W3C SRGS 1.0 in XML, with tags that give the values",
+        f"give it to a recogniser with the words of pls; {_HEARD}",
+        True,
     ),
-    "pls": Format("how the words are said, in W3C PLS 1.0", "give it to the recogniser with the srgs or jsgf export"),
-    "csv": Format("every codeword with words and values (RFC 4180)", "open it in a spreadsheet: UTF-8, parted by commas"),
+    "dict": Format(
+        "how the words are said, in ARPAbet, as Sphinx recognisers read it",
+        "give it to the recogniser with the fsg or jsgf export",
+    ),
+    "pls": Format(
+        "how the words are said, in W3C PLS 1.0",
+        "give it to the recogniser with the srgs or jsgf export",
+    ),
+    "csv": Format(
+        "every codeword with words and values (RFC 4180)",
+        "open it in a spreadsheet: UTF-8, parted by commas",
+    ),
     "c": Format(
         "one C99 header and source for the dash",
-        "compile {c}.c into the dash's program and call {c}_self_test() at its start; units and values are told in {c}.h",
+        "compile {c}.c into the dash's program and call {c}_self_test() at its start; units and"
+        " values are told in {c}.h",
         True,
     ),
-    "card": Format("cards for driver and engineer: printable HTML, SVG, PNG", "print the .html from a browser, on A4, Letter or A5"),
+    "card": Format(
+        "cards for driver and engineer: printable HTML, SVG, PNG",
+        "print the .html from a browser, on A4, Letter or A5",
+    ),
 }
 
 
 def export(book: Book, form: str, *, direction: Direction | None = None, mark: str = "") -> Files:
-    """Return a book in a form, as files by name; ``mark`` stands on cards, to tell those of one state of the book from another's.
+    """Return a book in a form, as files by name; ``mark`` stands on cards, to tell those of one
+    state of the book from another's.
 
-    Raises CodeError for an unknown form, a direction the book has no message of or the form can't part, and a book the form can't hold.
+    Raises CodeError for an unknown form, a direction the book has no message of or the form can't
+    part, and a book the form can't hold.
     """
     if form not in FORMATS:
-        raise CodeError(f"there is no format {form!r}", kind="unknown-format", expected=list(FORMATS))
+        raise CodeError(
+            f"there is no format {form!r}", kind="unknown-format", expected=list(FORMATS)
+        )
     if direction is not None and not FORMATS[form].one_way:
         parted = [name for name, known in FORMATS.items() if known.one_way]
-        raise CodeError(f"{form} can't hold one direction alone", kind="usage", expected=parted, hint="leave --direction out")
+        raise CodeError(
+            f"{form} can't hold one direction alone",
+            kind="usage",
+            expected=parted,
+            hint="leave --direction out",
+        )
     if not book.sent_by(direction):
-        raise CodeError(f"the book has no message of direction {direction}", kind="usage", expected=list(book.directions))
-    makers: dict[str, Callable[[], Files]] = {"c": lambda: _c(book, direction), "card": lambda: _card(book, mark)}
-    return makers[form]() if form in makers else {f"{book.name}.{_SUFFIX.get(form, form)}": _text(book, form, direction).encode()}
+        raise CodeError(
+            f"the book has no message of direction {direction}",
+            kind="usage",
+            expected=list(book.directions),
+        )
+    makers: dict[str, Callable[[], Files]] = {
+        "c": lambda: _c(book, direction),
+        "card": lambda: _card(book, mark),
+    }
+    return (
+        makers[form]()
+        if form in makers
+        else {f"{book.name}.{_SUFFIX.get(form, form)}": _text(book, form, direction).encode()}
+    )
 
 
 _SUFFIX = {"srgs": "grxml"}

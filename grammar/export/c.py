@@ -1,9 +1,11 @@
-"""C99 for the dash: one header and one source file, values in, string out, no heap, no library but <stdint.h> and <string.h>.
+"""C99 for the dash: one header and one source file, values in, string out, no heap, no library but
+<stdint.h> and <string.h>.
 
-Values are whole numbers: quantities in units of 10^-d of the field's unit (d is in the header), bands likewise, options by their place,
-flags as bits; a field that is not given has the value UNSAID. The string is the cheapest that says them, the same that ``encode`` gives:
-every way through the layout is tried, and one that takes less time, then one that is shorter, then the first in the alphabet's order wins.
-A self-test compares with strings worked out when the file was made.
+Values are whole numbers: quantities in units of 10^-d of the field's unit (d is in the header),
+bands likewise, options by their place, flags as bits; a field that is not given has the value
+UNSAID. The string is the cheapest that says them, the same that ``encode`` gives: every way through
+the layout is tried, and one that takes less time, then one that is shorter, then the first in the
+alphabet's order wins. A self-test compares with strings worked out when the file was made.
 """
 
 from __future__ import annotations
@@ -27,7 +29,18 @@ from grammar.message import Direction, Message
 
 MOST_WORDS = 400_000  # symbols in listed tables
 _TESTS = 16
-_TAKEN = {"check", "int64", "level", "starts", "symbol", "uint32", "uint64", "way", "word", "words"}  # beginnings of names in the source
+_TAKEN = {
+    "check",
+    "int64",
+    "level",
+    "starts",
+    "symbol",
+    "uint32",
+    "uint64",
+    "way",
+    "word",
+    "words",
+}  # beginnings of names in the source
 
 _HEAD = """/* {title}: made from the code book, do not edit.
  * Reports are shown where the car is straight. Event regulations on radio come first. */
@@ -45,40 +58,69 @@ class CFiles:
 
 
 def c_files(book: Book, name: str | None = None, *, direction: Direction | None = None) -> CFiles:
-    """Return the C files of a book's messages of a direction (None: of both); ``name`` begins every name in them, by default the book's.
+    """Return the C files of a book's messages of a direction (None: of both); ``name`` begins every
+    name in them, by default the book's.
 
-    Raises CodeError where a table is too large to hold on a dash, a layout has too many ways, or names would be alike in C.
+    Raises CodeError where a table is too large to hold on a dash, a layout has too many ways, or
+    names would be alike in C.
     """
     prefix = re.sub(r"[^a-z0-9_]", "_", (name or book.name).lower()) or "book"
     prefix = f"book_{prefix}" if prefix[0].isdigit() or prefix.split("_")[0] in _TAKEN else prefix
     messages = book.sent_by(direction)
-    tables = {table.name: table for message in messages for table in message.tables if not isinstance(table, Literal)}
-    words = sum(table.size * table.lengths[1] for table in tables.values() if not isinstance(table, Numbered | Check))
+    tables = {
+        table.name: table
+        for message in messages
+        for table in message.tables
+        if not isinstance(table, Literal)
+    }
+    words = sum(
+        table.size * table.lengths[1]
+        for table in tables.values()
+        if not isinstance(table, Numbered | Check)
+    )
     if words > MOST_WORDS:
-        raise CodeError(f"{words} symbols of listed codewords", kind="too-large", expected=[f"at most {MOST_WORDS}"])
+        raise CodeError(
+            f"{words} symbols of listed codewords",
+            kind="too-large",
+            expected=[f"at most {MOST_WORDS}"],
+        )
     _refuse_alike(messages)
     for message in messages if book.spec.speech.whole_numbers == "magnitudes" else ():
         _refuse_magnitudes(message)
-    return CFiles(f"{prefix}.h", _header(book, messages, prefix), f"{prefix}.c", _source(book, messages, prefix))
+    return CFiles(
+        f"{prefix}.h",
+        _header(book, messages, prefix),
+        f"{prefix}.c",
+        _source(book, messages, prefix),
+    )
 
 
 def _refuse_alike(messages: Sequence[Message]) -> None:
-    """Macros are in capitals, and a message's values have a name of their own: two messages must not become one."""
+    """Macros are in capitals, and a message's values have a name of their own: two messages must
+    not become one.
+    """
     taken = {"SELF_TEST": "the self-test"}
     for message in messages:
         for name in (message.name.upper(), f"{message.name}_values".upper()):
             if name in taken:
                 raise CodeError(
-                    f"message {message.name} would have the same name in C as {taken[name]}", kind="name", hint="name the message otherwise"
+                    f"message {message.name} would have the same name in C as {taken[name]}",
+                    kind="name",
+                    hint="name the message otherwise",
                 )
             taken[name] = f"message {message.name}"
 
 
 def _refuse_magnitudes(message: Message) -> None:
-    """Refuse a message where the time of whole hundreds, which a table of symbol times does not hold, may decide which way is cheapest."""
+    """Refuse a message where the time of whole hundreds, which a table of symbol times does not
+    hold, may decide which way is cheapest.
+    """
     if message.ways > MOST_WAYS:
         return  # refused for that
-    said = {frozenset(leaf for leaf in way if message.tables[leaf].kind == "digits") for way in ways(message.node)}
+    said = {
+        frozenset(leaf for leaf in way if message.tables[leaf].kind == "digits")
+        for way in ways(message.node)
+    }
     if len(said) > 1:
         raise CodeError(
             f"message {message.name}: which way is cheapest depends on how whole numbers are said",
@@ -89,24 +131,47 @@ def _refuse_magnitudes(message: Message) -> None:
 
 def _header(book: Book, messages: Sequence[Message], prefix: str) -> str:
     guard = f"{prefix.upper()}_H"
-    lines = [_HEAD.format(title=text(book.title)), f"#ifndef {guard}", f"#define {guard}", "", "#include <stdint.h>", ""]
-    lines += ["/* The value of a field that is not to be said: an optional one, or one of another alternative. */"]
+    lines = [
+        _HEAD.format(title=text(book.title)),
+        f"#ifndef {guard}",
+        f"#define {guard}",
+        "",
+        "#include <stdint.h>",
+        "",
+    ]
+    lines += ["/* The value of a field not to be said: optional, or of another alternative. */"]
     lines += [f"#define {prefix.upper()}_UNSAID INT64_MIN", ""]
     for message in messages:
         upper = f"{prefix}_{message.name}".upper()
-        lines += [f"/* {text(message.title)} */", f"#define {upper}_MOST {message.lengths[1]} /* symbols in the longest string */"]
+        lines += [
+            f"/* {text(message.title)} */",
+            f"#define {upper}_MOST {message.lengths[1]} /* symbols in the longest string */",
+        ]
         lines += ["typedef struct {"]
-        lines += [f"    int64_t {_name(field)}; /* {_told(field)} */" for field in message.fields.values()]
+        lines += [
+            f"    int64_t {_name(field)}; /* {_told(field)} */" for field in message.fields.values()
+        ]
         if not message.fields:
             lines.append("    char unused;")
         lines += [f"}} {prefix}_{message.name}_values;"]
         lines += [
-            "/* Writes the string with its closing 0; returns its length, -1 - n where value n (from 0) is outside its domain,",
+            (
+                "/* Writes the string with its closing 0; returns its length, -1 - n where value n"
+                " (from 0) is outside its domain,"
+            ),
             " * -1000 where these values can't be said together. */",
-            f"int {prefix}_{message.name}(const {prefix}_{message.name}_values *values, char string[{upper}_MOST + 1]);",
+            (
+                f"int {prefix}_{message.name}(const {prefix}_{message.name}_values *values, char"
+                f" string[{upper}_MOST + 1]);"
+            ),
             "",
         ]
-    lines += ["/* Returns 0 if every string is as it was when this file was made, else the number of the first that is not. */"]
+    lines += [
+        (
+            "/* Returns 0 if every string is as it was when this file was made, else the number of"
+            " the first that is not. */"
+        )
+    ]
     lines += [f"int {prefix}_self_test(void);", "", "#endif", ""]
     return "\n".join(lines)
 
@@ -141,14 +206,25 @@ def _source(book: Book, messages: Sequence[Message], prefix: str) -> str:
         f"static const int64_t symbol_cost[] = {{{', '.join(map(str, nanoseconds))}}};",
         CHEAPEST,
     ]
-    tables = {table.name: table for message in messages for table in message.tables if not isinstance(table, Literal)}
+    tables = {
+        table.name: table
+        for message in messages
+        for table in message.tables
+        if not isinstance(table, Literal)
+    }
     fields = {field.name: field for message in messages for field in message.fields.values()}
-    lines += [STEPS] if any(isinstance(field, Quantity | Wrapped) for field in fields.values()) else []
+    lines += (
+        [STEPS] if any(isinstance(field, Quantity | Wrapped) for field in fields.values()) else []
+    )
     lines += [WRITTEN] if any(isinstance(table, Numbered) for table in tables.values()) else []
     for field in fields.values():
         lines += field_lines(field)
     for table in tables.values():
-        lines += check_lines(table, book.alphabet) if isinstance(table, Check) else table_lines(table, book.alphabet)
+        lines += (
+            check_lines(table, book.alphabet)
+            if isinstance(table, Check)
+            else table_lines(table, book.alphabet)
+        )
     for message in messages:
         lines += message_lines(book, message, prefix)
     lines += _self_test(book, messages, prefix)
@@ -167,11 +243,20 @@ def _self_test(book: Book, messages: Sequence[Message], prefix: str) -> list[str
         lines.append("    (void)values; (void)string;")
         for report in drawn(book, message, _TESTS, 7):
             unsaid = f"{prefix.upper()}_UNSAID"
-            given = {name: number_of(message.fields[name], level) for name, level in report.levels.items()}
-            sets = " ".join(f"values.{_name(field)} = {given.get(name, unsaid)};" for name, field in message.fields.items())
+            given = {
+                name: number_of(message.fields[name], level)
+                for name, level in report.levels.items()
+            }
+            sets = " ".join(
+                f"values.{_name(field)} = {given.get(name, unsaid)};"
+                for name, field in message.fields.items()
+            )
             call = f"{prefix}_{message.name}(&values, string)"
             lines.append(f"    number++; {sets}")
-            lines.append(f"    if ({call} != {len(report.string)} || strcmp(string, {_c_string(report.string)}) != 0) return number;")
+            lines.append(
+                f"    if ({call} != {len(report.string)} || strcmp(string,"
+                f" {_c_string(report.string)}) != 0) return number;"
+            )
         lines.append("    }")
     return [*lines, "    return 0;", "}"]
 

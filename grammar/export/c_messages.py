@@ -1,4 +1,6 @@
-"""The C of messages: every way through a layout is tried, and the cheapest that says the values wins; see ``c``."""
+"""The C of messages: every way through a layout is tried, and the cheapest that says the values
+wins; see ``c``.
+"""
 
 from __future__ import annotations
 
@@ -33,7 +35,10 @@ def ways(node: Node) -> Iterator[tuple[int, ...]]:
 def message_lines(book: Book, message: Message, prefix: str) -> list[str]:
     """Return the function ``PREFIX_MESSAGE``: values to the string."""
     if message.ways > MOST_WAYS:
-        raise CodeError(f"message {message.name} has more than {MOST_WAYS} ways through its layout", kind="too-large")
+        raise CodeError(
+            f"message {message.name} has more than {MOST_WAYS} ways through its layout",
+            kind="too-large",
+        )
     names, name = list(message.fields), f"{prefix}_{message.name}"
     lines = [
         "",
@@ -46,8 +51,14 @@ def message_lines(book: Book, message: Message, prefix: str) -> list[str]:
         "    (void)values; (void)level; (void)n; (void)ok;",
     ]
     for place, one in enumerate(names):
-        lines.append(f"    level[{place}] = values->v_{one} == {prefix.upper()}_UNSAID ? -1 : level_{one}(values->v_{one});")
-        lines.append(f"    if (level[{place}] < 0 && values->v_{one} != {prefix.upper()}_UNSAID) return -1 - {place};")
+        lines.append(
+            f"    level[{place}] = values->v_{one} == {prefix.upper()}_UNSAID ? -1 :"
+            f" level_{one}(values->v_{one});"
+        )
+        lines.append(
+            f"    if (level[{place}] < 0 && values->v_{one} != {prefix.upper()}_UNSAID) return -1 -"
+            f" {place};"
+        )
     for way in ways(message.node):
         lines += _way(book, message, names, way)
     lines += [
@@ -61,7 +72,9 @@ def message_lines(book: Book, message: Message, prefix: str) -> list[str]:
 
 
 def _way(book: Book, message: Message, names: Sequence[str], way: tuple[int, ...]) -> list[str]:
-    """Return the lines that say one way, if it says all that is given but what it leaves unsaid as usual."""
+    """Return the lines that say one way, if it says all that is given but what it leaves unsaid as
+    usual.
+    """
     plan = message.plan(way)
     usual = {implied.name: implied.level for implied in plan.implied}
     lines = ["    way.length = 0; ok = 1;"]
@@ -69,28 +82,49 @@ def _way(book: Book, message: Message, names: Sequence[str], way: tuple[int, ...
         if name in plan.names:
             lines.append(f"    if (level[{place}] < 0) ok = 0;")
         else:
-            lines.append(f"    if (level[{place}] >= 0{f' && level[{place}] != {usual[name]}' if name in usual else ''}) ok = 0;")
+            lines.append(
+                f"    if (level[{place}] >="
+                f" 0{f' && level[{place}] != {usual[name]}' if name in usual else ''}) ok = 0;"
+            )
     for leaf in way:
         table = message.tables[leaf]
         if isinstance(table, Check):
             lines += _check(leaf, [n for n in way if n in message.covered(leaf)], table)
         elif table.fields:
             arguments = ", ".join(f"level[{names.index(field.name)}]" for field in table.fields)
-            lines.append(f"    if (ok) {{ n = word_{table.name}(way.text + way.length, {arguments}); if (n < 0) ok = 0; else {{")
+            lines.append(
+                f"    if (ok) {{ n = word_{table.name}(way.text + way.length, {arguments}); if (n <"
+                " 0) ok = 0; else {"
+            )
             lines.append(f"        at_{leaf} = way.length; way.length += n; size_{leaf} = n; }} }}")
         elif isinstance(table, Literal):
-            lines.append(f"    if (ok) {{ at_{leaf} = way.length; size_{leaf} = {len(table.literal)};")
-            lines += [f"        way.text[way.length++] = {book.alphabet.index[symbol]};" for symbol in table.literal]
+            lines.append(
+                f"    if (ok) {{ at_{leaf} = way.length; size_{leaf} = {len(table.literal)};"
+            )
+            lines += [
+                f"        way.text[way.length++] = {book.alphabet.index[symbol]};"
+                for symbol in table.literal
+            ]
             lines.append("    }")
     lines.append("    if (ok) { way.cost = price(way.text, way.length); consider(&best, &way); }")
-    places = "".join(f" int at_{leaf} = 0, size_{leaf} = 0; (void)at_{leaf}; (void)size_{leaf};" for leaf in way)
+    places = "".join(
+        f" int at_{leaf} = 0, size_{leaf} = 0; (void)at_{leaf}; (void)size_{leaf};" for leaf in way
+    )
     return [f"    {{{places}", *(f"    {line}" for line in lines), "    }"]
 
 
 def _check(leaf: int, covered: Sequence[int], table: Check) -> list[str]:
-    pieces = [f"        memcpy(covered + length, way.text + at_{n}, (size_t)size_{n}); length += size_{n};" for n in covered if n != leaf]
+    pieces = [
+        f"        memcpy(covered + length, way.text + at_{n}, (size_t)size_{n}); length +="
+        f" size_{n};"
+        for n in covered
+        if n != leaf
+    ]
     return [
-        f"    if (ok) {{ unsigned char covered[MOST_TEXT]; int length = 0, wanted; at_{leaf} = way.length; size_{leaf} = 1;",
+        (
+            f"    if (ok) {{ unsigned char covered[MOST_TEXT]; int length = 0, wanted; at_{leaf} ="
+            f" way.length; size_{leaf} = 1;"
+        ),
         *pieces,
         f"        wanted = check_{table.name}(covered, length);",
         "        if (wanted < 0) ok = 0; else way.text[way.length++] = (unsigned char)wanted; }",

@@ -22,11 +22,15 @@ def text(words: str) -> str:
     """Return text that can stand in a C comment."""
     known = words.replace("°", " deg ").replace("…", "...").replace("−", "-")
     plain = "".join(c if " " <= c <= "~" else "?" for c in re.sub(" +", " ", known))
-    return plain.replace("\\", "/").replace("*/", "* /").replace("/*", "/ *")  # a backslash could join lines, as ??/ could
+    return (
+        plain.replace("\\", "/").replace("*/", "* /").replace("/*", "/ *")
+    )  # a backslash could join lines, as ??/ could
 
 
 def scale_of(field: FieldBase) -> int | None:
-    """Return how many decimals a field's numbers need in whole units; None for fields that are no numbers."""
+    """Return how many decimals a field's numbers need in whole units; None for fields that are no
+    numbers.
+    """
     if isinstance(field, Quantity):
         known = [field.low, field.high, field.step]
     elif isinstance(field, Wrapped):
@@ -41,7 +45,11 @@ def scale_of(field: FieldBase) -> int | None:
 def _whole(field: FieldBase, number: Decimal) -> int:
     value = int(number.scaleb(scale_of(field) or 0))
     if abs(value) > _MOST:
-        raise CodeError(f"{field.name}: {number} does not fit in 64 bits", kind="too-large", hint="a coarser step or another unit")
+        raise CodeError(
+            f"{field.name}: {number} does not fit in 64 bits",
+            kind="too-large",
+            hint="a coarser step or another unit",
+        )
     return value
 
 
@@ -68,16 +76,30 @@ def field_lines(field: FieldBase) -> list[str]:
         body = [
             f"    if (value < INT64_C({low})) return {below};",
             f"    if (value > INT64_C({high})) return {above};",
-            f"    return steps_of(value - INT64_C({low}), INT64_C({step}), {_ROUNDING[field.rounding]});",
+            (
+                f"    return steps_of(value - INT64_C({low}), INT64_C({step}),"
+                f" {_ROUNDING[field.rounding]});"
+            ),
         ]
     elif isinstance(field, Wrapped):
         step = _whole(field, field.step)
-        body = [f"    int64_t count = steps_of(value, INT64_C({step}), 0) % INT64_C({field.size});", "    return count < 0 ? count + "]
+        body = [
+            f"    int64_t count = steps_of(value, INT64_C({step}), 0) % INT64_C({field.size});",
+            "    return count < 0 ? count + ",
+        ]
         body[-1] += f"INT64_C({field.size}) : count;"
     elif isinstance(field, Bands):
         edges = ", ".join(f"INT64_C({_whole(field, edge)})" for edge in field.edges)
-        beyond = [f"    if (value < INT64_C({_whole(field, field.low)})) return -1;"] if field.low is not None else []
-        beyond += [f"    if (value > INT64_C({_whole(field, field.high)})) return -1;"] if field.high is not None else []
+        beyond = (
+            [f"    if (value < INT64_C({_whole(field, field.low)})) return -1;"]
+            if field.low is not None
+            else []
+        )
+        beyond += (
+            [f"    if (value > INT64_C({_whole(field, field.high)})) return -1;"]
+            if field.high is not None
+            else []
+        )
         compare = ">=" if field.edge_in == "upper" else ">"
         body = [
             f"    static const int64_t edges[] = {{{edges}}};",
@@ -116,13 +138,16 @@ def _numbered(table: Numbered, number: str, alphabet: Alphabet) -> list[str]:
     written = f"written((uint64_t)number, figures, {len(table.figures)}, {table.width}, text)"
     if table.first < 0:
         lines.append(
-            f"    if (number < 0) {{ text[0] = {minus}; number = -number; return 1 + {written.replace(', text)', ', text + 1)')}; }}"
+            f"    if (number < 0) {{ text[0] = {minus}; number = -number; return 1 +"
+            f" {written.replace(', text)', ', text + 1)')}; }}"
         )
     return [*lines, f"    return {written};"]
 
 
 def _rows(table: Listed, alphabet: Alphabet) -> list[str]:
-    """Return all codewords one after another, and where each begins; a missing one begins where it ends."""
+    """Return all codewords one after another, and where each begins; a missing one begins where it
+    ends.
+    """
     size = 1
     for field in table.fields:
         size *= field.size
@@ -141,7 +166,10 @@ def _rows(table: Listed, alphabet: Alphabet) -> list[str]:
 
 
 def _lines(numbers: Sequence[int], each: int = 24) -> list[str]:
-    return ["    " + ", ".join(map(str, numbers[place : place + each])) + "," for place in range(0, len(numbers), each)]
+    return [
+        "    " + ", ".join(map(str, numbers[place : place + each])) + ","
+        for place in range(0, len(numbers), each)
+    ]
 
 
 def _listed(table: Listed, number: str) -> list[str]:
@@ -155,7 +183,8 @@ def _listed(table: Listed, number: str) -> list[str]:
 
 
 def check_lines(table: Check, alphabet: Alphabet) -> list[str]:
-    """Return the function ``check_TABLE``: covered symbols to the check symbol, -1 for a symbol the method does not cover.
+    """Return the function ``check_TABLE``: covered symbols to the check symbol, -1 for a symbol the
+    method does not cover.
 
     The method is written as the table of its states, found by walking it.
     """
@@ -172,7 +201,11 @@ def check_lines(table: Check, alphabet: Alphabet) -> list[str]:
                 waiting.append(after)
             steps.append(states[after])
         if len(states) > _MOST_STATES:
-            raise CodeError(f"check {table.name} has more than {_MOST_STATES} states", kind="too-large", hint="fewer weights")
+            raise CodeError(
+                f"check {table.name} has more than {_MOST_STATES} states",
+                kind="too-large",
+                hint="fewer weights",
+            )
     wanted = [method.wanted(state) for state in waiting]
     closing = [-1 if value is None else alphabet.index[method.checks[value]] for value in wanted]
     values = [table.value_of.get(symbol, -1) for symbol in alphabet.symbols]

@@ -1,8 +1,9 @@
-"""Cards for people: one for the driver (in what order a report is said, how each symbol is said, what the codewords of calls mean), one
-for the engineer (what each codeword means).
+"""Cards for people: one for the driver (in what order a report is said, how each symbol is said,
+what the codewords of calls mean), one for the engineer (what each codeword means).
 
-Big, black on white, readable without colour: what warns is in bold with a mark. ``html`` prints on A4, Letter or A5; ``card_picture`` draws
-SVG or PNG. Tables of more rows than a person can look up are named, not listed. A mark tells cards of one state of a book from another's.
+Big, black on white, readable without colour: what warns is in bold with a mark. ``html`` prints on
+A4, Letter or A5; ``card_picture`` draws SVG or PNG. Tables of more rows than a person can look up
+are named, not listed. A mark tells cards of one state of a book from another's.
 """
 
 from __future__ import annotations
@@ -21,14 +22,17 @@ Reader = Literal["driver", "engineer"]
 MOST_ROWS = 120  # of one table on a card
 _SPOKEN: dict[Direction, str] = {"car": "Reports, driver to pit", "pit": "Calls, pit to driver"}
 CAUTION = (
-    "Read only where the car is straight. A temperature, voltage or insulation warning is handled by the event's and the team's own safety "
-    "procedures and qualified people. Event regulations on radio use come first."
+    "Read only where the car is straight. A temperature, voltage or insulation warning is handled"
+    " by the event's and the team's own safety procedures and qualified people. Event regulations"
+    " on radio use come first."
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One line: what is shown, what it means, whether it warns; ``named``: a name is shown, not symbols, and what it means stands below."""
+    """One line: what is shown, what it means, whether it warns; ``named``: a name is shown, not
+    symbols, and what it means stands below.
+    """
 
     symbols: str
     meaning: str
@@ -47,25 +51,46 @@ class Block:
 
 def blocks(book: Book, reader: Reader) -> list[Block]:
     """Return what a card shows."""
-    orders = [Block(told, "", _orders(book, way)) for way, told in _SPOKEN.items() if book.sent_by(way)]
+    orders = [
+        Block(told, "", _orders(book, way)) for way, told in _SPOKEN.items() if book.sent_by(way)
+    ]
     if reader == "engineer":
         return [*orders, *map(_table, _tables(book, book.messages.values()))]
     used = _used(book)
-    words = tuple(Row(symbol, book.alphabet.words[symbol].word) for symbol in book.alphabet.symbols if symbol in used)
-    phrases = tuple(Row(phrase.label or name, ", ".join(phrase.says), named=True) for name, phrase in book.spec.phrases.items())
-    calls = [_short(_table(table)) if table.kind == "digits" else _table(table) for table in _tables(book, book.sent_by("pit"))]
-    return [*orders, Block("Say", "", words), *calls, *([Block("Phrases", "", phrases)] if phrases else [])]
+    words = tuple(
+        Row(symbol, book.alphabet.words[symbol].word)
+        for symbol in book.alphabet.symbols
+        if symbol in used
+    )
+    phrases = tuple(
+        Row(phrase.label or name, ", ".join(phrase.says), named=True)
+        for name, phrase in book.spec.phrases.items()
+    )
+    calls = [
+        _short(_table(table)) if table.kind == "digits" else _table(table)
+        for table in _tables(book, book.sent_by("pit"))
+    ]
+    return [
+        *orders,
+        Block("Say", "", words),
+        *calls,
+        *([Block("Phrases", "", phrases)] if phrases else []),
+    ]
 
 
 def _short(block: Block) -> Block:
-    """Return a table of numbers in order by its first rows and its last: nobody looks the others up."""
+    """Return a table of numbers in order by its first rows and its last: nobody looks the others
+    up.
+    """
     if len(block.rows) <= _SHORT:
         return block
     return Block(block.title, block.note, (*block.rows[:3], Row("…", "…"), block.rows[-1]))
 
 
 def _orders(book: Book, way: Direction) -> tuple[Row, ...]:
-    return tuple(Row(message.title, _order(book, message.name), named=True) for message in book.sent_by(way))
+    return tuple(
+        Row(message.title, _order(book, message.name), named=True) for message in book.sent_by(way)
+    )
 
 
 def _tables(book: Book, messages: Iterable[Message]) -> list[CodeTable]:
@@ -95,7 +120,13 @@ def _table(table: CodeTable) -> Block:
     rows = []
     for levels, word in table.words():
         pairs = list(zip(table.fields, levels, strict=True))
-        rows.append(Row(word, ", ".join(field.text(level) for field, level in pairs), any(field.warnings(level) for field, level in pairs)))
+        rows.append(
+            Row(
+                word,
+                ", ".join(field.text(level) for field, level in pairs),
+                any(field.warnings(level) for field, level in pairs),
+            )
+        )
     return Block(title, "", tuple(rows))
 
 
@@ -124,17 +155,25 @@ body.driver td.symbols { font-size: 22pt }
 @media screen { table { width: 58mm } }
 @media print { * { print-color-adjust: exact; -webkit-print-color-adjust: exact } }
 """
-_SHORT = 12  # rows of a table that is kept whole; a longer one goes on in the next column under its title
+# rows of a table that is kept whole; a longer one goes on in the next column under its title
+_SHORT = 12
 _WIDE = 8  # symbols; what a longer codeword means stands below it
 
 
 def html(book: Book, reader: Reader, mark: str = "") -> str:
-    """Return a printable page: four columns on A4 or Letter, fewer on smaller paper; three larger ones for a driver."""
+    """Return a printable page: four columns on A4 or Letter, fewer on smaller paper; three larger
+    ones for a driver.
+    """
     parts = [
         "<!DOCTYPE html>",
-        f'<html lang="en"><head><meta charset="utf-8"><title>{escape(title(book, reader))}</title><style>{_STYLE}</style></head>',
+        (
+            '<html lang="en"><head><meta'
+            f' charset="utf-8"><title>{escape(title(book, reader))}</title><style>{_STYLE}</style></head>'
+        ),
         f"<body class={reader}>",
-        f"<h1>{escape(title(book, reader))}{f' <small>{escape(mark)}</small>' if mark else ''}</h1><p>{escape(CAUTION)}</p><main>",
+        (
+            f"<h1>{escape(title(book, reader))}{f' <small>{escape(mark)}</small>' if mark else ''}</h1><p>{escape(CAUTION)}</p><main>"
+        ),
         *(_printed(block) for block in blocks(book, reader)),
         "</main></body></html>",
         "",
@@ -143,16 +182,30 @@ def html(book: Book, reader: Reader, mark: str = "") -> str:
 
 
 def _printed(block: Block) -> str:
-    kind = " class=short" if len(block.rows) <= _SHORT and not any(row.named for row in block.rows) else ""
+    kind = (
+        " class=short"
+        if len(block.rows) <= _SHORT and not any(row.named for row in block.rows)
+        else ""
+    )
     note = f"<tr><td colspan=2 class=note>{escape(block.note)}</td></tr>" if block.note else ""
     rows = "".join(map(_printed_row, block.rows))
-    return f"<table{kind}><thead><tr><th colspan=2>{escape(visible(block.title))}</th></tr></thead><tbody>{note}{rows}</tbody></table>"
+    return (
+        f"<table{kind}><thead><tr><th"
+        f" colspan=2>{escape(visible(block.title))}</th></tr></thead><tbody>{note}{rows}</tbody></table>"
+    )
 
 
 def _printed_row(row: Row) -> str:
-    left, right, warns = escape(visible(row.symbols)), escape(visible(row.meaning)), " class=warns" if row.warns else ""
+    left, right, warns = (
+        escape(visible(row.symbols)),
+        escape(visible(row.meaning)),
+        " class=warns" if row.warns else "",
+    )
     if row.named or len(row.symbols) > _WIDE:
-        return f"<tr{warns}><td colspan=2><b>{left}</b><br><span class=meaning>{right}</span></td></tr>"
+        return (
+            f"<tr{warns}><td colspan=2><b>{left}</b><br><span"
+            f" class=meaning>{right}</span></td></tr>"
+        )
     return f"<tr{warns}><td class=symbols>{left}</td><td class=meaning>{right}</td></tr>"
 
 

@@ -1,4 +1,5 @@
-"""Cards as pictures, SVG or PNG, drawn by matplotlib: tables in balanced columns, every line measured and wrapped to the room it has.
+"""Cards as pictures, SVG or PNG, drawn by matplotlib: tables in balanced columns, every line
+measured and wrapped to the room it has.
 
 Lengths are in inches, sizes of letters in points.
 """
@@ -46,7 +47,9 @@ class _Text(NamedTuple):
 
 
 class _Piece(NamedTuple):
-    """What stays together in a column: its height, its lines of text; ``dark`` a box behind them, ``ruled`` a line below."""
+    """What stays together in a column: its height, its lines of text; ``dark`` a box behind them,
+    ``ruled`` a line below.
+    """
 
     height: float
     texts: tuple[_Text, ...] = ()
@@ -55,9 +58,14 @@ class _Piece(NamedTuple):
 
 
 def picture(book: Book, reader: Reader, form: Literal["svg", "png"], mark: str = "") -> bytes:
-    """Return the card drawn as SVG or PNG; the same book gives the same bytes. Raises CodeError where matplotlib is missing."""
+    """Return the card drawn as SVG or PNG; the same book gives the same bytes.
+
+    Raises CodeError where matplotlib is missing.
+    """
     with warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing", category=UserWarning)  # PNG shows a box; SVG takes the reader's font
+        warnings.filterwarnings(
+            "ignore", message="Glyph .* missing", category=UserWarning
+        )  # PNG shows a box; SVG takes the reader's font
         return _saved(_figure(book, reader, mark), form)
 
 
@@ -68,7 +76,9 @@ def _figure(book: Book, reader: Reader, mark: str) -> Any:
     below = _stacked(f"{CAUTION} {mark}".strip(), _SMALL, width - 2 * _GAP, 0.2)
     head = top.height + below.height + 2 * _GAP
     height = head + max(map(_height, columns)) + _GAP
-    figure = needed("matplotlib.figure", "figures").Figure(figsize=(width, height), facecolor="white")
+    figure = needed("matplotlib.figure", "figures").Figure(
+        figsize=(width, height), facecolor="white"
+    )
     axes = figure.add_axes((0, 0, 1, 1))
     axes.set(xlim=(0, width), ylim=(height, 0))
     axes.axis("off")
@@ -81,7 +91,9 @@ def _figure(book: Book, reader: Reader, mark: str) -> Any:
 def _saved(figure: Any, form: Literal["svg", "png"]) -> bytes:
     out = io.BytesIO()
     metadata: dict[str, Any] = {"Date": None} if form == "svg" else {"Software": None}
-    with needed("matplotlib", "figures").rc_context({"svg.hashsalt": "niner", "svg.fonttype": "none"}):
+    with needed("matplotlib", "figures").rc_context(
+        {"svg.hashsalt": "niner", "svg.fonttype": "none"}
+    ):
         figure.savefig(out, format=form, dpi=110, metadata=metadata)
     return out.getvalue()
 
@@ -99,7 +111,11 @@ class _Table(NamedTuple):
 
 def _pieces(block: Block) -> _Table:
     room = _COLUMN - 2 * _PAD
-    symbols = [width for row in block.rows if not row.named and (width := _width(row.symbols, _SYMBOLS)) < room / 2]
+    symbols = [
+        width
+        for row in block.rows
+        if not row.named and (width := _width(row.symbols, _SYMBOLS)) < room / 2
+    ]
     indent = max([0.55, *(width + 0.2 for width in symbols)])
     notes = [_stacked(block.note, _NOTE, room, 0.26, _PAD)] if block.note else []
     rows = (*notes, *(_row(row, indent, room) for row in block.rows))
@@ -113,21 +129,38 @@ def _headed(text: str, room: float) -> _Piece:
 
 
 def _row(row: Row, indent: float, room: float) -> _Piece:
-    """Return a row: symbols with what they mean beside them, or below them where they are a name or too long."""
+    """Return a row: symbols with what they mean beside them, or below them where they are a name or
+    too long.
+    """
     meaning, plain = ("! " if row.warns else "") + row.meaning, _BOLD if row.warns else _MEANING
     if row.named or _width(row.symbols, _SYMBOLS) + 0.2 > indent:
         names = _fitted(row.symbols, _BOLD if row.named else _SYMBOLS, room)
-        lines = [(line, _BOLD if row.named else _SYMBOLS) for line in names] + [(line, plain) for line in _fitted(meaning, plain, room)]
-        texts = [_Text(_PAD, _LINE * (0.74 + number), line, style) for number, (line, style) in enumerate(lines)]
+        lines = [(line, _BOLD if row.named else _SYMBOLS) for line in names] + [
+            (line, plain) for line in _fitted(meaning, plain, room)
+        ]
+        texts = [
+            _Text(_PAD, _LINE * (0.74 + number), line, style)
+            for number, (line, style) in enumerate(lines)
+        ]
         return _Piece(_LINE * len(lines), tuple(texts), ruled=True)
     lines_beside = _fitted(meaning, plain, room - indent)
-    beside = [_Text(_PAD + indent, _LINE * (0.74 + number), line, plain) for number, line in enumerate(lines_beside)]
-    return _Piece(_LINE * len(lines_beside), (_Text(_PAD, _LINE * 0.76, row.symbols, _SYMBOLS), *beside), ruled=True)
+    beside = [
+        _Text(_PAD + indent, _LINE * (0.74 + number), line, plain)
+        for number, line in enumerate(lines_beside)
+    ]
+    return _Piece(
+        _LINE * len(lines_beside),
+        (_Text(_PAD, _LINE * 0.76, row.symbols, _SYMBOLS), *beside),
+        ruled=True,
+    )
 
 
 def _stacked(text: str, style: _Style, room: float, line: float, left: float = 0.0) -> _Piece:
     lines = _fitted(text, style, room)
-    return _Piece(line * len(lines), tuple(_Text(left, line * (number + 0.74), one, style) for number, one in enumerate(lines)))
+    return _Piece(
+        line * len(lines),
+        tuple(_Text(left, line * (number + 0.74), one, style) for number, one in enumerate(lines)),
+    )
 
 
 # columns
@@ -146,7 +179,9 @@ def _balanced(tables: Sequence[_Table]) -> list[list[_Piece]]:
 
 
 def _columns(tables: Sequence[_Table], most: float) -> list[list[_Piece]]:
-    """Return columns of at most a height; a table too long for one goes on in the next under its title."""
+    """Return columns of at most a height; a table too long for one goes on in the next under its
+    title.
+    """
     columns: list[list[_Piece]] = [[]]
     for table in tables:
         begin = [table.head, *table.rows[:3]]
@@ -172,17 +207,23 @@ def _height(pieces: Sequence[_Piece]) -> float:
 def _font(style: _Style) -> Any:
     manager = needed("matplotlib.font_manager", "figures")
     family = "DejaVu Sans Mono" if style.mono else "DejaVu Sans"
-    return manager.FontProperties(family=family, size=style.size, weight="bold" if style.bold else "normal")
+    return manager.FontProperties(
+        family=family, size=style.size, weight="bold" if style.bold else "normal"
+    )
 
 
 @functools.lru_cache(maxsize=8192)
 def _width(text: str, style: _Style) -> float:
     path = needed("matplotlib.textpath", "figures").text_to_path
-    return float(path.get_text_width_height_descent(visible(text), _font(style), ismath=False)[0]) / 72
+    return (
+        float(path.get_text_width_height_descent(visible(text), _font(style), ismath=False)[0]) / 72
+    )
 
 
 def _fitted(text: str, style: _Style, room: float) -> list[str]:
-    """Return text in lines no wider than the room, parted between words, or within one that is wider than the room."""
+    """Return text in lines no wider than the room, parted between words, or within one that is
+    wider than the room.
+    """
     lines = [""]
     for word in _parts(visible(text), style, room):
         joined = f"{lines[-1]} {word}".lstrip()
@@ -197,7 +238,11 @@ def _parts(text: str, style: _Style, room: float) -> Iterator[str]:
     for word in text.split(" "):
         rest = word
         while len(rest) > 1 and _width(rest, style) > room:
-            count = next(count for count in range(len(rest) - 1, 0, -1) if count == 1 or _width(rest[:count], style) <= room)
+            count = next(
+                count
+                for count in range(len(rest) - 1, 0, -1)
+                if count == 1 or _width(rest[:count], style) <= room
+            )
             yield rest[:count]
             rest = rest[count:]
         yield rest

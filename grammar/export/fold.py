@@ -1,9 +1,11 @@
-"""A network folded into rules without recursion, for recognisers that write every rule out wherever it is used.
+"""A network folded into rules without recursion, for recognisers that write every rule out wherever
+it is used.
 
-Such a recogniser shares no state among the uses of a rule, so one rule for each state of a check would be written out once for every
-string. Here nodes are taken out one by one, and the ways through each become alternatives between its neighbours (state elimination:
-J. A. Brzozowski and E. J. McCluskey 1963), the node first whose going adds the fewest words (weights after M. Delgado and J. Morais 2004;
-both from memory).
+Such a recogniser shares no state among the uses of a rule, so one rule for each state of a check
+would be written out once for every string. Here nodes are taken out one by one, and the ways
+through each become alternatives between its neighbours (state elimination: J. A. Brzozowski and E.
+J. McCluskey 1963), the node first whose going adds the fewest words (weights after M. Delgado and
+J. Morais 2004; both from memory).
 """
 
 from __future__ import annotations
@@ -19,7 +21,9 @@ MOST_FOLDED = 3000  # nodes
 
 @dataclass(slots=True)
 class Folded:
-    """``rules[number]`` are the alternatives of a rule, ``whole`` those of all that is said; ``words`` counts all words written out."""
+    """``rules[number]`` are the alternatives of a rule, ``whole`` those of all that is said;
+    ``words`` counts all words written out.
+    """
 
     rules: list[list[Alternative]]
     whole: list[Alternative]
@@ -28,7 +32,9 @@ class Folded:
 
 @dataclass(slots=True)
 class _Ways:
-    """What can be said between two nodes, the words of it written out, and the number of the rule it became."""
+    """What can be said between two nodes, the words of it written out, and the number of the rule
+    it became.
+    """
 
     alternatives: list[Alternative] = field(default_factory=list)
     words: int = 0
@@ -60,7 +66,10 @@ class _Graph:
     def weight(self, node: int) -> int:
         """Return how many words more there are without the node."""
         coming, leaving = self.coming[node], self.leaving[node]
-        before, after = sum(ways.words for ways in coming.values()), sum(ways.words for ways in leaving.values())
+        before, after = (
+            sum(ways.words for ways in coming.values()),
+            sum(ways.words for ways in leaving.values()),
+        )
         return before * (len(leaving) - 1) + after * (len(coming) - 1)
 
     def take_out(self, node: int) -> set[int]:
@@ -73,11 +82,15 @@ class _Graph:
         self.coming[node], self.leaving[node] = {}, {}
         for before, first in coming.items():
             for after, second in leaving.items():
-                self.add(before, after, self.said(first) + self.said(second), first.words + second.words)
+                self.add(
+                    before, after, self.said(first) + self.said(second), first.words + second.words
+                )
         return {*coming, *leaving} - {0, self.end}
 
     def said(self, ways: _Ways) -> Alternative:
-        """Return ways as a part of an alternative: themselves where there is one, else the rule they become."""
+        """Return ways as a part of an alternative: themselves where there is one, else the rule
+        they become.
+        """
         if len(ways.alternatives) == 1:
             return ways.alternatives[0]
         if ways.rule is None:
@@ -87,7 +100,9 @@ class _Graph:
 
 
 def fold(network: Network, most_words: int) -> Folded | None:
-    """Return the rules of a network, None where they would be more than ``most_words`` words written out."""
+    """Return the rules of a network, None where they would be more than ``most_words`` words
+    written out.
+    """
     if len(network.arcs) > MOST_FOLDED:
         return None
     graph = _Graph(network)
@@ -105,4 +120,6 @@ def fold(network: Network, most_words: int) -> Folded | None:
             weights[near] = graph.weight(near)
             heapq.heappush(waiting, (weights[near], near))
     whole = graph.leaving[0][graph.end]
-    return Folded(graph.rules, whole.alternatives, whole.words) if whole.words <= most_words else None
+    return (
+        Folded(graph.rules, whole.alternatives, whole.words) if whole.words <= most_words else None
+    )

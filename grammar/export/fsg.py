@@ -1,10 +1,13 @@
-"""FSG, the finite-state grammar text of the Sphinx recognisers: a book's reports as states and words.
+"""FSG, the finite-state grammar text of the Sphinx recognisers: a book's reports as states and
+words.
 
-The format: ``FSG_BEGIN name``, ``NUM_STATES``, ``START_STATE``, ``FINAL_STATE``, one ``TRANSITION from to probability [word]`` a line
-(without a word it is taken in silence), ``FSG_END``; lines that begin with # are comments. Source: the manual of the Sphinx base library,
-module fsg_model (from memory), and what pocketsphinx 5 reads and writes.
+The format: ``FSG_BEGIN name``, ``NUM_STATES``, ``START_STATE``, ``FINAL_STATE``, one ``TRANSITION
+from to probability [word]`` a line (without a word it is taken in silence), ``FSG_END``; lines that
+begin with # are comments. Source: the manual of the Sphinx base library, module fsg_model (from
+memory), and what pocketsphinx 5 reads and writes.
 
-The states are those of the checks and code tables, each once, so the file stays small where a grammar of rules does not.
+The states are those of the checks and code tables, each once, so the file stays small where a
+grammar of rules does not.
 """
 
 from __future__ import annotations
@@ -17,7 +20,10 @@ from grammar.message import Direction
 
 
 def fsg(book: Book, direction: Direction | None = None) -> str:
-    """Return the states of a book's messages of a direction (None: of both). Raises CodeError where checks make them too many."""
+    """Return the states of a book's messages of a direction (None: of both).
+
+    Raises CodeError where checks make them too many.
+    """
     states = _States()
     for message in book.sent_by(direction):
         states.add(book, of_message(message))
@@ -59,6 +65,8 @@ class _States:
         self.say(0, place[0], [])
         for node, arcs in enumerate(network.arcs):
             for symbol, target in dict.fromkeys((arc.symbol, arc.target) for arc in arcs):
-                self.say(place[node], place[target], book.alphabet.words[symbol].word.lower().split())
+                self.say(
+                    place[node], place[target], book.alphabet.words[symbol].word.lower().split()
+                )
             if arcs and network.final[node]:
                 self.say(place[node], 1, [])

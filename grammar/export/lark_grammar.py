@@ -1,11 +1,13 @@
 """The report grammar: a book's layouts as one Lark grammar, generated.
 
-``grammar_text`` is complete in itself: loaded by plain Lark it reads reports word by word (each terminal is a whole word). ``parser`` reads
-strings of symbols with the same rules: LALR where the grammar has no conflict, else Earley keeping every ambiguity. What arithmetic
-decides (a number's range, a check symbol) is not in the grammar; ``matches`` holds each tree against the tables.
+``grammar_text`` is complete in itself: loaded by plain Lark it reads reports word by word (each
+terminal is a whole word). ``parser`` reads strings of symbols with the same rules: LALR where the
+grammar has no conflict, else Earley keeping every ambiguity. What arithmetic decides (a number's
+range, a check symbol) is not in the grammar; ``matches`` holds each tree against the tables.
 
-Nothing of a book enters the grammar unescaped: rule and terminal names are made of the letters, digits and underscores of names that the
-loader has checked, and words stand in regular expressions with every special character escaped.
+Nothing of a book enters the grammar unescaped: rule and terminal names are made of the letters,
+digits and underscores of names that the loader has checked, and words stand in regular expressions
+with every special character escaped.
 """
 
 from __future__ import annotations
@@ -33,11 +35,16 @@ _HEADER = """// {title}: the reports of this book, generated; do not edit.
 
 
 class _Names:
-    """Names for rules and terminals: the book's own where Lark allows them, numbered where two would be alike."""
+    """Names for rules and terminals: the book's own where Lark allows them, numbered where two
+    would be alike.
+    """
 
     def __init__(self, book: Book) -> None:
         self.used: set[str] = set()
-        self.terminals = {s: self.free(re.sub(r"[^A-Z]", "", entry.word.upper()) or "SYMBOL") for s, entry in book.alphabet.words.items()}
+        self.terminals = {
+            s: self.free(re.sub(r"[^A-Z]", "", entry.word.upper()) or "SYMBOL")
+            for s, entry in book.alphabet.words.items()
+        }
         self.tables = {name: self.free(f"table_{name.lower()}") for name in book.tables}
         self.messages = {name: self.free(f"message_{name.lower()}") for name in book.messages}
 
@@ -65,7 +72,10 @@ class _Rules:
             self.lines.append(f"{self.names.messages[message.name]}: {body}")
         for name, table in book.tables.items():
             self.lines.append(f"{self.names.tables[name]}: {self._table(table)}")
-        self.lines.extend(f"{name}: {' | '.join(self.names.terminals[s] for s in symbols)}" for symbols, name in self.classes.items())
+        self.lines.extend(
+            f"{name}: {' | '.join(self.names.terminals[s] for s in symbols)}"
+            for symbols, name in self.classes.items()
+        )
 
     def _node(self, message: Message, node: Node) -> str:
         if isinstance(node, Leaf):
@@ -81,21 +91,31 @@ class _Rules:
         rule = self.names.free(f"{self.names.messages[message.name]}_{leaf.number + 1}")
         self.leaves[rule] = (message, leaf.number)
         table = message.tables[leaf.number]
-        self.lines.append(f"{rule}: {self._table(table) if isinstance(table, Literal) else self.names.tables[leaf.name]}")
+        self.lines.append(
+            f"{rule}:"
+            f" {self._table(table) if isinstance(table, Literal) else self.names.tables[leaf.name]}"
+        )
         return rule
 
     def _table(self, table: CodeTable) -> str:
         if isinstance(table, Numbered):
-            runs = [self._places(table, sign) for sign in dict.fromkeys(sign for sign, _, _ in table.runs())]
+            runs = [
+                self._places(table, sign)
+                for sign in dict.fromkeys(sign for sign, _, _ in table.runs())
+            ]
             return " | ".join(runs)
         if isinstance(table, Check):
             return self._class(table.method.checks)
         assert isinstance(table, Listed | Literal)  # noqa: S101 - the last kinds of table
-        return " | ".join(" ".join(self.names.terminals[symbol] for symbol in word) for _, word in table.words())
+        return " | ".join(
+            " ".join(self.names.terminals[symbol] for symbol in word) for _, word in table.words()
+        )
 
     def _places(self, table: Numbered, sign: str) -> str:
         figures = self._class(table.figures)
-        return " ".join([*(self.names.terminals[symbol] for symbol in sign), *[figures] * table.width])
+        return " ".join(
+            [*(self.names.terminals[symbol] for symbol in sign), *[figures] * table.width]
+        )
 
     def _class(self, symbols: str) -> str:
         if len(symbols) == 1:
@@ -106,7 +126,10 @@ class _Rules:
 
 
 def grammar_text(book: Book) -> str:
-    """Return the whole grammar: rules, and terminals that match the words of the book. Start rules: ``car``, ``pit``."""
+    """Return the whole grammar: rules, and terminals that match the words of the book.
+
+    Start rules: ``car``, ``pit``.
+    """
     rules = _Rules(book)
     spoken: dict[str, list[str]] = {symbol: [] for symbol in book.alphabet.symbols}
     for form, meaning in book.lexicon.meanings.items():
@@ -125,8 +148,9 @@ def grammar_text(book: Book) -> str:
 def _escaped(text: str) -> str:
     """Escape text for a regular expression between slashes.
 
-    Lark turns code point escapes into their characters before the expression is read, so those protect letters of other scripts from the
-    reader of the grammar only; signs need a backslash, which it keeps.
+    Lark turns code point escapes into their characters before the expression is read, so those
+    protect letters of other scripts from the reader of the grammar only; signs need a backslash,
+    which it keeps.
     """
     return "".join(_escaped_character(character) for character in text)
 
@@ -139,7 +163,9 @@ def _escaped_character(character: str) -> str:
 
 @functools.lru_cache(maxsize=8)
 def parser(book: Book) -> Lark:
-    """Return Lark's parser of strings of symbols: LALR if the grammar has no conflict, else Earley with every ambiguity kept."""
+    """Return Lark's parser of strings of symbols: LALR if the grammar has no conflict, else Earley
+    with every ambiguity kept.
+    """
     from lark import Lark
     from lark.exceptions import GrammarError
     from lark.lexer import Lexer, Token
@@ -159,7 +185,11 @@ def parser(book: Book) -> Lark:
                 yield Token(terminals[symbol], symbol, start_pos=place, end_pos=place + 1)
 
     text = "\n".join([*rules.lines, f"%declare {' '.join(terminals.values())}", ""])
-    options: dict[str, Any] = {"start": list(book.directions), "lexer": OneTokenASymbol, "maybe_placeholders": False}
+    options: dict[str, Any] = {
+        "start": list(book.directions),
+        "lexer": OneTokenASymbol,
+        "maybe_placeholders": False,
+    }
     try:
         lark = Lark(text, parser="lalr", strict=True, **options)
     except GrammarError:
@@ -169,7 +199,9 @@ def parser(book: Book) -> Lark:
 
 
 def matches(book: Book, string: str, direction: Direction) -> list[Match]:
-    """Return every reading of a string of symbols through the Lark grammar, held against the tables and checks."""
+    """Return every reading of a string of symbols through the Lark grammar, held against the tables
+    and checks.
+    """
     from lark.exceptions import UnexpectedInput
     from lark.visitors import CollapseAmbiguities
 
@@ -181,7 +213,8 @@ def matches(book: Book, string: str, direction: Direction) -> list[Match]:
     trees = CollapseAmbiguities().transform(tree) if lark.options.parser == "earley" else [tree]
     found = []
     for one in trees:
-        said = [(lark.leaf_rules[node.data], "".join(_tokens(node))) for node in _leaf_nodes(one, lark.leaf_rules)]  # type: ignore[attr-defined]
+        rules = lark.leaf_rules  # type: ignore[attr-defined]
+        said = [(rules[node.data], "".join(_tokens(node))) for node in _leaf_nodes(one, rules)]
         message = said[0][0][0]
         match = message.match([leaf for (_, leaf), _ in said], [text for _, text in said])
         if match is not None:

@@ -1,6 +1,8 @@
-"""How the words of a book are said: PLS 1.0 (W3C Pronunciation Lexicon Specification, 14 October 2008) in IPA, and a dictionary in ARPAbet.
+"""How the words of a book are said: PLS 1.0 (W3C Pronunciation Lexicon Specification, 14 October
+2008) in IPA, and a dictionary in ARPAbet.
 
-The dictionary has the form of the CMU Pronouncing Dictionary without stress, one word a line, which the Sphinx recognisers read.
+The dictionary has the form of the CMU Pronouncing Dictionary without stress, one word a line, which
+the Sphinx recognisers read.
 """
 
 from __future__ import annotations
@@ -30,7 +32,8 @@ def pls(book: Book) -> str:
 
 
 def dictionary(book: Book) -> str:
-    """Return the words that the grammars for recognisers are made of, each with its phones; digits also as in everyday speech.
+    """Return the words that the grammars for recognisers are made of, each with its phones; digits
+    also as in everyday speech.
 
     Raises CodeError where a respelling of several words has not as many parts as these.
     """
@@ -38,7 +41,11 @@ def dictionary(book: Book) -> str:
     for entry in book.alphabet.words.values():
         words = entry.word.lower().split()
         if len(words) > 1:
-            said |= {word: (sound,) for word, sound in zip(words, _apart(entry, words), strict=True) if word not in said}
+            said |= {
+                word: (sound,)
+                for word, sound in zip(words, _apart(entry, words), strict=True)
+                if word not in said
+            }
         else:
             everyday = () if entry.sound else pronunciations(normal(entry.word), plain=True)
             said[words[0]] = tuple(dict.fromkeys((entry.phones(), *everyday)))
@@ -65,7 +72,9 @@ def _apart(entry: SpellingWord, words: list[str]) -> list[Phones]:
 
 
 def _variant(entry: SpellingWord, word: str) -> str:
-    """Return the sound of a variant: its own where letters give one, else that of the word it stands for."""
+    """Return the sound of a variant: its own where letters give one, else that of the word it
+    stands for.
+    """
     try:
         return ipa(phones(word))
     except CodeError:

@@ -1,7 +1,9 @@
-"""A book's messages as networks of words, for grammars that recognisers read: exact, checks and ranges included.
+"""A book's messages as networks of words, for grammars that recognisers read: exact, checks and
+ranges included.
 
-Every node is a state of the automaton of symbols together with the states of the checks, so what a grammar made of it accepts is just what
-the book accepts. Nodes from which all goes on alike are one node.
+Every node is a state of the automaton of symbols together with the states of the checks, so what a
+grammar made of it accepts is just what the book accepts. Nodes from which all goes on alike are one
+node.
 """
 
 from __future__ import annotations
@@ -20,7 +22,9 @@ MOST_NODES = 20_000
 
 
 class Arc(NamedTuple):
-    """A word said: the symbol, the node after it, and the leaf whose codeword it begins (-1: it goes on with one)."""
+    """A word said: the symbol, the node after it, and the leaf whose codeword it begins (-1: it
+    goes on with one).
+    """
 
     symbol: str
     target: int
@@ -29,7 +33,8 @@ class Arc(NamedTuple):
 
 @dataclass(slots=True)
 class Network:
-    """Nodes, node 0 first: ``arcs[node]`` go out of it, ``final[node]`` tells whether what is said may end there.
+    """Nodes, node 0 first: ``arcs[node]`` go out of it, ``final[node]`` tells whether what is said
+    may end there.
 
     No arc leads back, and every node lies on a way from node 0 to an end.
     """
@@ -61,9 +66,13 @@ def of_message(message: Message) -> Network:
                     arcs.append(Arc(symbol, number[after], leaf))
         if len(waiting) > MOST_NODES:
             raise CodeError(
-                f"message {message.name}: its checks make more than {MOST_NODES} states of a grammar",
+                f"message {message.name}: its checks make more than {MOST_NODES} states of a"
+                " grammar",
                 kind="too-large",
-                hint="let its checks cover different parts; or export lark, and hold what is heard against the book",
+                hint=(
+                    "let its checks cover different parts; or export lark, and hold what is heard"
+                    " against the book"
+                ),
             )
         network.arcs.append(arcs)
         network.final.append(automaton.accepting[node.state] and message.settled(node.checks))
@@ -75,22 +84,35 @@ def of_table(table: CodeTable) -> Network:
     fragment = table.fragment()
     end = len(fragment)
     arcs = [
-        [Arc(symbol, end if target == DONE else target, -1) for mask, target in edges for symbol in table.alphabet.unmask(mask)]
+        [
+            Arc(symbol, end if target == DONE else target, -1)
+            for mask, target in edges
+            for symbol in table.alphabet.unmask(mask)
+        ]
         for edges in fragment
     ]
     return _shared(Network([*arcs, []], [*[False] * end, True]))
 
 
 def _shared(network: Network) -> Network:
-    """Keep only nodes from which the message can be completed, one of those from which it goes on in the same ways."""
+    """Keep only nodes from which the message can be completed, one of those from which it goes on
+    in the same ways.
+    """
     kept: dict[tuple[bool, tuple[Arc, ...]], int] = {}
     new: dict[int, int | None] = {}
     for node in _ends_first(network.arcs):
-        arcs = {arc._replace(target=place) for arc in network.arcs[node] if (place := new[arc.target]) is not None}
+        arcs = {
+            arc._replace(target=place)
+            for arc in network.arcs[node]
+            if (place := new[arc.target]) is not None
+        }
         ways = (network.final[node], tuple(sorted(arcs)))
         new[node] = kept.setdefault(ways, len(kept)) if any(ways) else None
     last = len(kept) - 1  # the start was numbered last
-    shared = [(final, [arc._replace(target=last - arc.target) for arc in arcs]) for final, arcs in reversed(kept)]
+    shared = [
+        (final, [arc._replace(target=last - arc.target) for arc in arcs])
+        for final, arcs in reversed(kept)
+    ]
     return Network([arcs for _, arcs in shared], [final for final, _ in shared])
 
 
@@ -112,7 +134,9 @@ def _ends_first(arcs: Sequence[Sequence[Arc]]) -> list[int]:
 
 
 def grouped(arcs: Sequence[Arc]) -> list[tuple[int, int, list[str]]]:
-    """Return arcs as (target, leaf begun, symbols): words that lead to the same node stand together."""
+    """Return arcs as (target, leaf begun, symbols): words that lead to the same node stand
+    together.
+    """
     groups: dict[tuple[int, int], list[str]] = {}
     for arc in arcs:
         groups.setdefault((arc.target, arc.begins), []).append(arc.symbol)

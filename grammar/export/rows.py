@@ -30,18 +30,38 @@ def rows(book: Book) -> str:
     out = io.StringIO(newline="")
     writer = csv.writer(out)
     writer.writerow(
-        ["table", "symbols", "words", "seconds", *(f"{what} {n}" for n in range(1, most + 1) for what in ("field", "value", "unit"))]
+        [
+            "table",
+            "symbols",
+            "words",
+            "seconds",
+            *(f"{what} {n}" for n in range(1, most + 1) for what in ("field", "value", "unit")),
+        ]
     )
     cost = book.cost("seconds")
     for table in tables:
         for levels, word in table.words():
             pairs = zip(table.fields, levels, strict=True)
-            values = [part for field, level in pairs for part in (field.title, field.text(level), field.unit_text)]
-            row = [table.name, word, " ".join(book.spoken(table, word)), f"{cost(table, word):.3f}", *values]
+            values = [
+                part
+                for field, level in pairs
+                for part in (field.title, field.text(level), field.unit_text)
+            ]
+            row = [
+                table.name,
+                word,
+                " ".join(book.spoken(table, word)),
+                f"{cost(table, word):.3f}",
+                *values,
+            ]
             writer.writerow([_safe(cell) for cell in row] + [""] * (3 * (most - len(table.fields))))
     return out.getvalue()
 
 
 def _safe(cell: str) -> str:
     """Keep a spreadsheet from taking a book's text for a formula; numbers stay as they are."""
-    return "'" + cell if cell[:1] in tuple("=@\t\r") or (cell[:1] in ("+", "-") and not cell[1:2].isdigit()) else cell
+    return (
+        "'" + cell
+        if cell[:1] in tuple("=@\t\r") or (cell[:1] in ("+", "-") and not cell[1:2].isdigit())
+        else cell
+    )

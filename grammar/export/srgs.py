@@ -1,7 +1,9 @@
-"""SRGS 1.0 (W3C Recommendation, 16 March 2004), XML form, with semantic tags (SISR 1.0, 5 April 2007): words in, values out.
+"""SRGS 1.0 (W3C Recommendation, 16 March 2004), XML form, with semantic tags (SISR 1.0, 5 April
+2007): words in, values out.
 
-The root rule's result has ``message``, ``string`` and ``values``, which has one property for each field said: a number, a name, or a list
-of flags; bands are {low, high}. Fields left unsaid as usual are not in it.
+The root rule's result has ``message``, ``string`` and ``values``, which has one property for each
+field said: a number, a name, or a list of flags; bands are {low, high}. Fields left unsaid as usual
+are not in it.
 """
 
 from __future__ import annotations
@@ -27,14 +29,22 @@ _MOST_VALUES = 100_000
 def srgs(book: Book, direction: Direction | None = None) -> str:
     """Return the grammar of a book's messages of a direction (None: of both).
 
-    Raises CodeError where checks make it too large, a field has too many values to list, or a name can't be a property's.
+    Raises CodeError where checks make it too large, a field has too many values to list, or a name
+    can't be a property's.
     """
     if "__proto__" in book.fields:
-        raise CodeError("a field can't be named __proto__ in the tags", kind="name", hint="name the field otherwise")
+        raise CodeError(
+            "a field can't be named __proto__ in the tags",
+            kind="name",
+            hint="name the field otherwise",
+        )
     made = [(message, of_message(message)) for message in book.sent_by(direction)]
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
-        f'<grammar xmlns="{NAMESPACE}" version="1.0" xml:lang="en" mode="voice" root="report" tag-format="semantics/1.0">',
+        (
+            f'<grammar xmlns="{NAMESPACE}" version="1.0" xml:lang="en" mode="voice" root="report"'
+            ' tag-format="semantics/1.0">'
+        ),
         f'  <meta name="description" content={quoteattr(visible(book.title))}/>',
         f"  <tag>{escape(_script(book, [message for message, _ in made]))}</tag>",
     ]
@@ -55,14 +65,26 @@ def _rules(book: Book, message: Message, network: Network) -> list[str]:
     for node, arcs in enumerate(network.arcs):
         ways = []
         for target, begins, symbols in grouped(arcs):
-            ends = f"t{_number(book, message.tables[begins])}(out);" if begins >= 0 and message.tables[begins].fields else ""
+            ends = (
+                f"t{_number(book, message.tables[begins])}(out);"
+                if begins >= 0 and message.tables[begins].fields
+                else ""
+            )
             ends = ends or ("out.word='';" if begins >= 0 else "")
             for symbol in symbols:
                 said = escape(book.alphabet.words[symbol].word)
-                tag = f"out=rules.latest();out.word={_quoted(symbol)}+out.word;out.string={_quoted(symbol)}+out.string;{ends}"
-                ways.append(f'<item>{said}<ruleref uri="#{name}.{target}"/><tag>{escape(tag)}</tag></item>')
+                one = _quoted(symbol)
+                tag = (
+                    f"out=rules.latest();out.word={one}+out.word;out.string={one}+out.string;{ends}"
+                )
+                ways.append(
+                    f'<item>{said}<ruleref uri="#{name}.{target}"/><tag>{escape(tag)}</tag></item>'
+                )
         if network.final[node]:
-            ways.append('<item><ruleref special="NULL"/><tag>out={word:"",string:"",values:{}};</tag></item>')
+            ways.append(
+                "<item><ruleref"
+                ' special="NULL"/><tag>out={word:"",string:"",values:{}};</tag></item>'
+            )
         lines.append(f'  <rule id="{name}.{node}"><one-of>{"".join(ways)}</one-of></rule>')
     return lines
 
@@ -76,34 +98,55 @@ def _quoted(text: str) -> str:
 
 
 def _script(book: Book, messages: Sequence[Message]) -> str:
-    """Return the global script: for each table a function that turns the codeword ``word`` into values."""
+    """Return the global script: for each table a function that turns the codeword ``word`` into
+    values.
+    """
     used = {table.name for message in messages for table in message.tables}
     parts = []
     for number, (name, table) in enumerate(book.tables.items()):
         if name in used and table.fields and not isinstance(table, Check):
-            parts.append(_numbered(number, table) if isinstance(table, Numbered) else _listed(number, table))
+            parts.append(
+                _numbered(number, table) if isinstance(table, Numbered) else _listed(number, table)
+            )
     return "".join(parts)
 
 
 def _listed(number: int, table: CodeTable) -> str:
-    rows = {word: [_plain(field, level) for field, level in zip(table.fields, levels, strict=True)] for levels, word in table.words()}
-    sets = "".join(f"o.values[{_quoted(field.name)}]=v[{place}];" for place, field in enumerate(table.fields))
-    return f"var w{number}={_compact(rows)};function t{number}(o){{var v=w{number}[o.word];{sets}o.word='';}}"
+    rows = {
+        word: [_plain(field, level) for field, level in zip(table.fields, levels, strict=True)]
+        for levels, word in table.words()
+    }
+    sets = "".join(
+        f"o.values[{_quoted(field.name)}]=v[{place}];" for place, field in enumerate(table.fields)
+    )
+    return (
+        f"var w{number}={_compact(rows)};function t{number}(o){{var"
+        f" v=w{number}[o.word];{sets}o.word='';}}"
+    )
 
 
 def _numbered(number: int, table: Numbered) -> str:
-    """Return the arithmetic of a table of numbers: digits to number, number to levels, levels to values from a list."""
+    """Return the arithmetic of a table of numbers: digits to number, number to levels, levels to
+    values from a list.
+    """
     for field in table.fields:
         if field.size > _MOST_VALUES:
-            raise CodeError(f"{field.size} values of {field.name} are too many to list", kind="too-large", hint="export another format")
-    lists = _compact([[_plain(field, level) for level in range(field.size)] for field in table.fields])
+            raise CodeError(
+                f"{field.size} values of {field.name} are too many to list",
+                kind="too-large",
+                hint="export another format",
+            )
+    lists = _compact(
+        [[_plain(field, level) for level in range(field.size)] for field in table.fields]
+    )
     minus = f"if(o.word.charAt(0)=={_quoted(table.minus)}){{s=-1;i=1;}}" if table.minus else ""
     sets = "".join(
         f"o.values[{_quoted(field.name)}]=v{number}[{place}][n%{field.size}];n=Math.floor(n/{field.size});"
         for place, field in reversed(list(enumerate(table.fields)))
     )
     return (
-        f"var v{number}={lists};function t{number}(o){{var n=0,s=1,i=0;{minus}for(;i<o.word.length;i++)"
+        f"var v{number}={lists};function t{number}(o){{var"
+        f" n=0,s=1,i=0;{minus}for(;i<o.word.length;i++)"
         f"n=n*{len(table.figures)}+{_quoted(table.figures)}.indexOf(o.word.charAt(i));"
         f"n=(s*n-({table.first}))/{table.stride}+{table.start};{sets}o.word='';}}"
     )
@@ -120,7 +163,10 @@ def _plain(field: FieldBase, level: int) -> Any:
 def plain(value: Value) -> Any:
     """Return a value as JSON has it: numbers, names, sorted flags, bands as {low, high}."""
     if isinstance(value, Band):
-        return {"low": None if value.low is None else float(value.low), "high": None if value.high is None else float(value.high)}
+        return {
+            "low": None if value.low is None else float(value.low),
+            "high": None if value.high is None else float(value.high),
+        }
     if isinstance(value, Decimal):
         return int(value) if value == value.to_integral_value() else float(value)
     return sorted(value) if isinstance(value, frozenset) else value

@@ -1,6 +1,7 @@
 """Fields: one quantity or fact each, with a finite list of levels.
 
-A kind of field is one object with ``level(value)`` and ``value(level)``; the model that reads it from a book is that object.
+A kind of field is one object with ``level(value)`` and ``value(level)``; the model that reads it
+from a book is that object.
 """
 
 from __future__ import annotations

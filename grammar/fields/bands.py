@@ -22,12 +22,24 @@ class Bands(Measured):
     """A quantity known only to lie between two of several edges."""
 
     kind: Literal["bands"]
-    edges: list[ExactDecimal] = Field(min_length=1, max_length=10_000, description="Where one band ends and the next begins, rising.")
-    low: ExactDecimal | None = Field(None, description="The lowest value of all; without it the first band has no low end.")
-    high: ExactDecimal | None = Field(None, description="The highest value of all; without it the last band has no high end.")
-    edge_in: Literal["lower", "upper"] = Field("upper", description="Which band a value exactly on an edge belongs to.")
+    edges: list[ExactDecimal] = Field(
+        min_length=1,
+        max_length=10_000,
+        description="Where one band ends and the next begins, rising.",
+    )
+    low: ExactDecimal | None = Field(
+        None, description="The lowest value of all; without it the first band has no low end."
+    )
+    high: ExactDecimal | None = Field(
+        None, description="The highest value of all; without it the last band has no high end."
+    )
+    edge_in: Literal["lower", "upper"] = Field(
+        "upper", description="Which band a value exactly on an edge belongs to."
+    )
     names: list[str] | None = Field(None, description="What each band is called, from the lowest.")
-    usual: int | str | None = Field(None, description="The usual band: its number from 0, or its name.")
+    usual: int | str | None = Field(
+        None, description="The usual band: its number from 0, or its name."
+    )
 
     described: ClassVar[str] = "bands"
 
@@ -35,17 +47,45 @@ class Bands(Measured):
         """Yield what is wrong with the edges, the names, the usual band and the limits."""
         for number, (one, next_one) in enumerate(itertools.pairwise(self.edges), start=1):
             if next_one <= one:
-                yield Misfit(("edges", number), f"the edges must rise: {plain(next_one)} follows {plain(one)}", "list them from the lowest")
-        if self.low is not None and (self.low > self.edges[0] or (self.low == self.edges[0] and self.edge_in == "upper")):
-            yield Misfit(("low",), f"low {plain(self.low)} must lie below the first edge {plain(self.edges[0])}", _ENDLESS)
-        if self.high is not None and (self.high < self.edges[-1] or (self.high == self.edges[-1] and self.edge_in == "lower")):
-            yield Misfit(("high",), f"high {plain(self.high)} must lie above the last edge {plain(self.edges[-1])}", _ENDLESS)
+                yield Misfit(
+                    ("edges", number),
+                    f"the edges must rise: {plain(next_one)} follows {plain(one)}",
+                    "list them from the lowest",
+                )
+        if self.low is not None and (
+            self.low > self.edges[0] or (self.low == self.edges[0] and self.edge_in == "upper")
+        ):
+            yield Misfit(
+                ("low",),
+                f"low {plain(self.low)} must lie below the first edge {plain(self.edges[0])}",
+                _ENDLESS,
+            )
+        if self.high is not None and (
+            self.high < self.edges[-1] or (self.high == self.edges[-1] and self.edge_in == "lower")
+        ):
+            yield Misfit(
+                ("high",),
+                f"high {plain(self.high)} must lie above the last edge {plain(self.edges[-1])}",
+                _ENDLESS,
+            )
         if self.names is not None and len(self.names) != self.size:
-            yield Misfit(("names",), f"{len(self.names)} names for {self.size} bands", "one for each band, one more than edges")
+            yield Misfit(
+                ("names",),
+                f"{len(self.names)} names for {self.size} bands",
+                "one for each band, one more than edges",
+            )
         if isinstance(self.usual, int) and not 0 <= self.usual < self.size:
-            yield Misfit(("usual",), f"there is no band {self.usual}", f"the usual band is a number from 0 to {self.size - 1}, or a name")
+            yield Misfit(
+                ("usual",),
+                f"there is no band {self.usual}",
+                f"the usual band is a number from 0 to {self.size - 1}, or a name",
+            )
         if isinstance(self.usual, str) and looked_up(self._numbers, self.usual) is None:
-            yield Misfit(("usual",), f"no band is named {self.usual!r}", f"bands are named in `names`, or numbered 0 to {self.size - 1}")
+            yield Misfit(
+                ("usual",),
+                f"no band is named {self.usual!r}",
+                f"bands are named in `names`, or numbered 0 to {self.size - 1}",
+            )
         yield from super().misfits()
 
     @property
@@ -56,7 +96,10 @@ class Bands(Measured):
     @property
     def ends(self) -> Band:
         """Low and high, or the first and the last edge where they are not given."""
-        return Band(self.edges[0] if self.low is None else self.low, self.edges[-1] if self.high is None else self.high)
+        return Band(
+            self.edges[0] if self.low is None else self.low,
+            self.edges[-1] if self.high is None else self.high,
+        )
 
     @property
     def size(self) -> int:
@@ -86,7 +129,9 @@ class Bands(Measured):
         if named is not None:
             return Rounded(named)
         number = self.number(value)
-        if (self.low is not None and number < self.low) or (self.high is not None and number > self.high):
+        if (self.low is not None and number < self.low) or (
+            self.high is not None and number > self.high
+        ):
             raise self.refuse(value, f"{self.with_unit(plain(number))} is outside")
         find = bisect.bisect_right if self.edge_in == "upper" else bisect.bisect_left
         return Rounded(find(self.edges, number))
@@ -110,4 +155,8 @@ class Bands(Measured):
     def warnings(self, level: int) -> Sequence[str]:
         """Return the limits that some value of the band passes."""
         band = self.value(level)
-        return [limit.text(self.title, self.unit) for limit in self.limits if limit.passed(band.low, band.high)]
+        return [
+            limit.text(self.title, self.unit)
+            for limit in self.limits
+            if limit.passed(band.low, band.high)
+        ]

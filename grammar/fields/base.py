@@ -29,7 +29,11 @@ class Band(NamedTuple):
 
     def __str__(self) -> str:
         if self.low is not None and self.high is not None:
-            return plain(self.low) if self.low == self.high else f"{plain(self.low)} … {plain(self.high)}"
+            return (
+                plain(self.low)
+                if self.low == self.high
+                else f"{plain(self.low)} … {plain(self.high)}"
+            )
         if self.low is None:
             return "any" if self.high is None else f"up to {plain(self.high)}"
         return f"from {plain(self.low)}"
@@ -39,7 +43,9 @@ Value = Decimal | Band | str | frozenset[str]
 
 
 class Rounded(NamedTuple):
-    """The level a value was rounded to, what that added to it, and whether it lay beyond an open end."""
+    """The level a value was rounded to, what that added to it, and whether it lay beyond an open
+    end.
+    """
 
     level: int
     error: Decimal = Decimal(0)
@@ -60,7 +66,9 @@ class Limit(Strict):
     say: str = Field("", description="What the warning says; the default names the limit.")
 
     def passed(self, low: Decimal | None, high: Decimal | None) -> bool:
-        """Tell whether a value known to lie in ``low`` … ``high`` passes the limit for certain or in part."""
+        """Tell whether a value known to lie in ``low`` … ``high`` passes the limit for certain or
+        in part.
+        """
         if self.above is not None and (high is None or high > self.above):
             return True
         return self.below is not None and (low is None or low < self.below)
@@ -68,7 +76,11 @@ class Limit(Strict):
     @property
     def side(self) -> str:
         """The side and the number: "above 120"."""
-        return f"above {plain(self.above)}" if self.above is not None else f"below {plain(self.below or Decimal(0))}"
+        return (
+            f"above {plain(self.above)}"
+            if self.above is not None
+            else f"below {plain(self.below or Decimal(0))}"
+        )
 
     def text(self, label: str, unit: str) -> str:
         """Return the warning's words."""
@@ -76,10 +88,14 @@ class Limit(Strict):
 
 
 Weight = Annotated[float, Field(ge=0, le=1e12)]
-# how often values occur: value = weight, or one weight a level; told apart first, so that a wrong weight is one problem, not two
+# how often values occur: value = weight, or one weight a level; told apart first, so that a wrong
+# weight is one problem, not two
 Weights = Annotated[
-    Annotated[dict[str, Weight], Tag("value = weight")] | Annotated[list[Weight], Tag("a weight a level")],
-    Discriminator(lambda given: "a weight a level" if isinstance(given, list) else "value = weight"),
+    Annotated[dict[str, Weight], Tag("value = weight")]
+    | Annotated[list[Weight], Tag("a weight a level")],
+    Discriminator(
+        lambda given: "a weight a level" if isinstance(given, list) else "value = weight"
+    ),
 ]
 _NEVER = 1e-6  # what never occurred may still occur: every level has at least this share
 
@@ -88,10 +104,24 @@ class FieldBase(Strict):
     """One quantity or fact with a finite list of levels, numbered from 0."""
 
     label: str = Field("", description="What a person calls it; the default is the field's name.")
-    share: float = Field(0.9, ge=0, le=1, description="How often the field has its usual value, where no spread is given.")
-    hold: float | None = Field(None, ge=0, le=1, description="How often it stays as it was a lap ago; for what does not wander.")
+    share: float = Field(
+        0.9,
+        ge=0,
+        le=1,
+        description="How often the field has its usual value, where no spread is given.",
+    )
+    hold: float | None = Field(
+        None,
+        ge=0,
+        le=1,
+        description="How often it stays as it was a lap ago; for what does not wander.",
+    )
     often: Weights | None = Field(
-        None, description="How often each value occurs, where that is known: value = weight, or one weight a level."
+        None,
+        description=(
+            "How often each value occurs, where that is known: value = weight, or one weight a"
+            " level."
+        ),
     )
     _name: str = PrivateAttr("")
 
@@ -158,36 +188,51 @@ class FieldBase(Strict):
         raise NotImplementedError  # pragma: no cover
 
     def restored(self, level: int, near: object) -> Value:  # noqa: ARG002 - only wrapped fields need what is near
-        """Return the value of ``level`` given a value expected ``near`` it; only wrapped fields need it."""
+        """Return the value of ``level`` given a value expected ``near`` it; only wrapped fields
+        need it.
+        """
         return self.value(level)
 
     def shares(self) -> list[float]:
-        """Return how often each level is expected, as the book tells; flat where it tells nothing. Only for ``size <= ENUMERABLE``."""
+        """Return how often each level is expected, as the book tells; flat where it tells nothing.
+
+        Only for ``size <= ENUMERABLE``.
+        """
         return self.expected() if self.often is None else self.weighed(self.often)
 
     def occurring(self, surprise: float) -> list[float]:
-        """Return how often each level occurs: as expected, but for a share (``surprise`` of ``[hearing]``) in which any is as likely."""
+        """Return how often each level occurs: as expected, but for a share (``surprise`` of
+        ``[hearing]``) in which any is as likely.
+        """
         return surprised(self.shares(), surprise)
 
     def weighed(self, weights: Mapping[str, float] | Sequence[float]) -> list[float]:
-        """Return weights (value → weight, or one a level) as shares; raises EncodeError for a value outside the domain, and for others."""
+        """Return weights (value → weight, or one a level) as shares; raises EncodeError for a value
+        outside the domain, and for others.
+        """
         row = [0.0] * self.size
         if isinstance(weights, Mapping):
             for value, weight in weights.items():
                 row[self.level(value).level] += weight
         elif len(weights) != self.size:
             raise EncodeError(
-                f"{len(weights)} weights for {self.size} levels", kind="weights", hint="one weight a level, or value = weight"
+                f"{len(weights)} weights for {self.size} levels",
+                kind="weights",
+                hint="one weight a level, or value = weight",
             )
         else:
             row = list(weights)
         total = math.fsum(row)
         if total <= 0:
-            raise EncodeError("nothing ever occurs", kind="weights", hint="give at least one weight above 0")
+            raise EncodeError(
+                "nothing ever occurs", kind="weights", hint="give at least one weight above 0"
+            )
         return [(weight / total + _NEVER) / (1 + _NEVER * self.size) for weight in row]
 
     def expected(self) -> list[float]:
-        """Return how often each level is expected where no weights are given: by the usual value and its share."""
+        """Return how often each level is expected where no weights are given: by the usual value
+        and its share.
+        """
         usual, size = self.usual_level, self.size
         if usual is None or size == 1:
             return [1 / size] * size
@@ -200,7 +245,9 @@ class FieldBase(Strict):
         return self.hold is not None
 
     def shares_after(self, value: object, laps: int) -> list[float]:
-        """Return how often each level is expected some laps after it had a value; raises EncodeError for a value outside the domain."""
+        """Return how often each level is expected some laps after it had a value; raises
+        EncodeError for a value outside the domain.
+        """
         if self.hold is None or self.size == 1:
             return self.shares()
         same = self.hold**laps
@@ -236,7 +283,9 @@ def labelled(options: Sequence[str], value: object) -> int | None:
 
 
 def numbered(options: Sequence[str]) -> dict[str, int]:
-    """Return the index of each option by its name, whatever its case, for lists too long to search each time."""
+    """Return the index of each option by its name, whatever its case, for lists too long to search
+    each time.
+    """
     return {option.casefold(): number for number, option in enumerate(options)}
 
 
@@ -246,23 +295,37 @@ def looked_up(numbers: Mapping[str, int], value: object) -> int | None:
 
 
 def not_unique(options: Sequence[str], key: str, what: str) -> Iterator[Misfit]:
-    """Yield the names that are not visible, or do not differ from an earlier one whatever their case."""
+    """Yield the names that are not visible, or do not differ from an earlier one whatever their
+    case.
+    """
     seen: set[str] = set()
     for number, option in enumerate(options):
         if not option.strip() or not option.isprintable() or option != option.strip():
-            yield Misfit((key, number), f"{what} {option!r} is empty or has invisible characters", "write letters, digits and signs")
+            yield Misfit(
+                (key, number),
+                f"{what} {option!r} is empty or has invisible characters",
+                "write letters, digits and signs",
+            )
         elif option.casefold() in seen:
-            yield Misfit((key, number), f"{what} {option!r} stands twice", "names differ in more than capitals; keep one")
+            yield Misfit(
+                (key, number),
+                f"{what} {option!r} stands twice",
+                "names differ in more than capitals; keep one",
+            )
         seen.add(option.casefold())
 
 
-def not_among(options: Sequence[str], names: Sequence[str], key: str, what: str) -> Iterator[Misfit]:
+def not_among(
+    options: Sequence[str], names: Sequence[str], key: str, what: str
+) -> Iterator[Misfit]:
     """Yield the names that are none of the options."""
     known = {option.casefold() for option in options}
     for number, name in enumerate(names):
         if name.strip().casefold() not in known:
             close = difflib.get_close_matches(name, options[:1000], n=1)
             hint = (
-                f"did you mean {close[0]!r}?" if close else f"the {what} are: {', '.join(options[:12])}{' …' if len(options) > 12 else ''}"
+                f"did you mean {close[0]!r}?"
+                if close
+                else f"the {what} are: {', '.join(options[:12])}{' …' if len(options) > 12 else ''}"
             )
             yield Misfit((key, number), f"{name!r} is not one of the {what}", hint)

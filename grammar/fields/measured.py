@@ -17,7 +17,9 @@ _NUMBER = re.compile(r"\s*([-+\N{MINUS SIGN}]?[0-9]+)(?:[.,]([0-9]+))?\s*(.*)", 
 
 
 def _way_to_write(text: str, unit: str) -> str:
-    """Return how to write a number that was given with a comma or a unit; "" for what is no such number."""
+    """Return how to write a number that was given with a comma or a unit; "" for what is no such
+    number.
+    """
     found = _NUMBER.fullmatch(text)
     if found is None:
         return ""
@@ -32,7 +34,9 @@ class Measured(FieldBase):
     """What quantities of all kinds share: a unit and limits."""
 
     unit: str = Field("", description="The unit as people write it: kWh, °C, %.")
-    limits: list[Limit] = Field(default_factory=list, description="Values at which the reading carries a warning.")
+    limits: list[Limit] = Field(
+        default_factory=list, description="Values at which the reading carries a warning."
+    )
 
     @property
     def reach(self) -> Band:
@@ -40,10 +44,16 @@ class Measured(FieldBase):
         return Band(None, None)
 
     def misfits(self) -> Iterator[Misfit]:
-        """Yield limits of no side or of two, and those that no value passes: a slip in a limit must not silence its warning."""
+        """Yield limits of no side or of two, and those that no value passes: a slip in a limit must
+        not silence its warning.
+        """
         for number, limit in enumerate(self.limits):
             if (limit.above is None) == (limit.below is None):
-                yield Misfit(("limits", number), "a limit has either `above` or `below`", "for one on each side, write two limits")
+                yield Misfit(
+                    ("limits", number),
+                    "a limit has either `above` or `below`",
+                    "for one on each side, write two limits",
+                )
             elif not limit.passed(*self.reach):
                 side = "above" if limit.below is None else "below"
                 yield Misfit(
@@ -58,13 +68,20 @@ class Measured(FieldBase):
         return Band(None, None)
 
     def far_limits(self) -> list[str]:
-        """Return, in words, the limits beyond an open end: only that end warns, whatever lies between it and the limit."""
+        """Return, in words, the limits beyond an open end: only that end warns, whatever lies
+        between it and the limit.
+        """
         low, high = self.ends
         return [
-            f"limit {self.with_unit(limit.side)} lies beyond the open end, {self.with_unit(plain(end))}"
+            f"limit {self.with_unit(limit.side)} lies beyond the open end,"
+            f" {self.with_unit(plain(end))}"
             for limit in self.limits
             for end in (high if limit.above is not None else low,)
-            if end is not None and ((limit.above is not None and limit.above > end) or (limit.below is not None and limit.below < end))
+            if end is not None
+            and (
+                (limit.above is not None and limit.above > end)
+                or (limit.below is not None and limit.below < end)
+            )
         ]
 
     def number(self, value: object) -> Decimal:
@@ -80,17 +97,26 @@ class Measured(FieldBase):
 
 
 class Moving(Measured):
-    """A quantity that moves from lap to lap: near the last value moved by the drift, within wander · √laps."""
+    """A quantity that moves from lap to lap: near the last value moved by the drift, within wander
+    · √laps.
+    """
 
     drift: ExactDecimal = Field(
-        Decimal(0), description="How much it changes from one lap to the next, on average, in the unit: 1 for a lap number."
+        Decimal(0),
+        description=(
+            "How much it changes from one lap to the next, on average, in the unit: 1 for a lap"
+            " number."
+        ),
     )
     wander: ExactDecimal | None = Field(
         None,
         ge=0,
-        description="Standard deviation of that change, in the unit; without it the last lap tells nothing but the rest of a wrapped "
-        "number. Where a spread is given and no drift, it falls back towards the usual value lap by lap, just so much that it keeps its "
-        "spread in the long run.",
+        description=(
+            "Standard deviation of that change, in the unit; without it the last lap tells nothing"
+            " but the rest of a wrapped number. Where a spread is given and no drift, it falls back"
+            " towards the usual value lap by lap, just so much that it keeps its spread in the long"
+            " run."
+        ),
     )
 
     @property

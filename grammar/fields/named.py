@@ -8,7 +8,15 @@ from typing import Any, ClassVar, Literal
 
 from pydantic import Field
 
-from grammar.fields.base import FieldBase, Rounded, labelled, looked_up, not_among, not_unique, numbered
+from grammar.fields.base import (
+    FieldBase,
+    Rounded,
+    labelled,
+    looked_up,
+    not_among,
+    not_unique,
+    numbered,
+)
 from grammar.problems import Misfit
 
 
@@ -17,8 +25,12 @@ class Choice(FieldBase):
 
     kind: Literal["choice"]
     options: list[str] = Field(min_length=1, max_length=10_000, description="The names, in order.")
-    warn: list[str] = Field(default_factory=list, description="Options whose reading carries a warning.")
-    usual: str | None = Field(None, description="The usual option; optional parts that carry it may be left unsaid.")
+    warn: list[str] = Field(
+        default_factory=list, description="Options whose reading carries a warning."
+    )
+    usual: str | None = Field(
+        None, description="The usual option; optional parts that carry it may be left unsaid."
+    )
 
     described: ClassVar[str] = "choice"
 
@@ -26,7 +38,9 @@ class Choice(FieldBase):
         """Yield options that do not differ, and what names no option."""
         yield from not_unique(self.options, "options", "option")
         yield from not_among(self.options, self.warn, "warn", "options")
-        for misfit in not_among(self.options, [] if self.usual is None else [self.usual], "usual", "options"):
+        for misfit in not_among(
+            self.options, [] if self.usual is None else [self.usual], "usual", "options"
+        ):
             yield misfit._replace(where=("usual",))
 
     @functools.cached_property
@@ -72,7 +86,9 @@ class Flags(FieldBase):
 
     kind: Literal["flags"]
     flags: list[str] = Field(min_length=1, max_length=32, description="The names, in order.")
-    warn: list[str] = Field(default_factory=list, description="Flags that carry a warning when set.")
+    warn: list[str] = Field(
+        default_factory=list, description="Flags that carry a warning when set."
+    )
     usual: list[str] | None = Field(None, description="The flags usually set; [] for none.")
 
     described: ClassVar[str] = "flags"
@@ -83,7 +99,9 @@ class Flags(FieldBase):
         for number, name in enumerate(self.flags):
             if "," in name or name.casefold() == "none":
                 yield Misfit(
-                    ("flags", number), f"flag {name!r}: a name without comma, and not 'none', is needed", "flags set are listed with commas"
+                    ("flags", number),
+                    f"flag {name!r}: a name without comma, and not 'none', is needed",
+                    "flags set are listed with commas",
                 )
         yield from not_among(self.flags, self.warn, "warn", "flags")
         yield from not_among(self.flags, self.usual or [], "usual", "flags")
@@ -99,7 +117,9 @@ class Flags(FieldBase):
         return "any of " + ", ".join(self.flags) + " (or none)"
 
     def level(self, value: Any) -> Rounded:
-        """Return the level of a set of names; text is split at commas, and "none" or "" is the empty set."""
+        """Return the level of a set of names; text is split at commas, and "none" or "" is the
+        empty set.
+        """
         if isinstance(value, str):
             value = [] if value.strip().casefold() in ("", "none") else value.split(",")
         if not isinstance(value, Iterable):
@@ -122,4 +142,8 @@ class Flags(FieldBase):
 
     def warnings(self, level: int) -> Sequence[str]:
         """Return one warning for each flag set that is to warn."""
-        return [f"{self.title}: {n}" for bit, n in enumerate(self.flags) if level >> bit & 1 and labelled(self.warn, n) is not None]
+        return [
+            f"{self.title}: {n}"
+            for bit, n in enumerate(self.flags)
+            if level >> bit & 1 and labelled(self.warn, n) is not None
+        ]

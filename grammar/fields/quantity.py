@@ -26,10 +26,21 @@ class Quantity(Moving):
     low: ExactDecimal = Field(description="The lowest value.")
     high: ExactDecimal = Field(description="The highest value.")
     step: ExactDecimal = Field(description="The resolution.")
-    open: Literal["neither", "low", "high", "both"] = Field("neither", description="Which ends mean 'or beyond'.")
-    rounding: Rounding = Field("nearest", description="How a value between two levels is rounded; ties of `nearest` go to the even level.")
-    usual: ExactDecimal | None = Field(None, description="The usual value; optional parts that carry it may be left unsaid.")
-    spread: ExactDecimal | None = Field(None, description="Standard deviation about the usual value, in the unit.")
+    open: Literal["neither", "low", "high", "both"] = Field(
+        "neither", description="Which ends mean 'or beyond'."
+    )
+    rounding: Rounding = Field(
+        "nearest",
+        description=(
+            "How a value between two levels is rounded; ties of `nearest` go to the even level."
+        ),
+    )
+    usual: ExactDecimal | None = Field(
+        None, description="The usual value; optional parts that carry it may be left unsaid."
+    )
+    spread: ExactDecimal | None = Field(
+        None, description="Standard deviation about the usual value, in the unit."
+    )
 
     described: ClassVar[str] = "quantity"
 
@@ -37,23 +48,59 @@ class Quantity(Moving):
         """Yield what is wrong with the range, the usual value, the spread and the limits."""
         scale = f"{plain(self.low)} … {plain(self.high)}"
         if self.step <= 0:
-            yield Misfit(("step",), f"the step {plain(self.step)} must be above 0", "it is the resolution: 0.1, 1, 5 …")
+            yield Misfit(
+                ("step",),
+                f"the step {plain(self.step)} must be above 0",
+                "it is the resolution: 0.1, 1, 5 …",
+            )
         if self.high < self.low:
-            yield Misfit(("high",), f"high {plain(self.high)} lies below low {plain(self.low)}", "exchange them")
+            yield Misfit(
+                ("high",),
+                f"high {plain(self.high)} lies below low {plain(self.low)}",
+                "exchange them",
+            )
         elif self.step > 0:
             count = whole_steps(self.low, self.high, self.step)
             if count is None:
-                yield Misfit(("step",), f"{scale} is not a whole number of steps of {plain(self.step)}", self._near())
+                yield Misfit(
+                    ("step",),
+                    f"{scale} is not a whole number of steps of {plain(self.step)}",
+                    self._near(),
+                )
             elif count >= MOST_LEVELS:
-                yield Misfit(("step",), f"{count + 1} levels are more than the {MOST_LEVELS} a field may have", "a coarser step")
+                yield Misfit(
+                    ("step",),
+                    f"{count + 1} levels are more than the {MOST_LEVELS} a field may have",
+                    "a coarser step",
+                )
             if self.usual is not None and not self.low <= self.usual <= self.high:
-                yield Misfit(("usual",), f"the usual value {plain(self.usual)} lies outside {scale}", f"the values are {self.domain}")
-            elif self.usual is not None and count is not None and whole_steps(self.low, self.usual, self.step) is None:
-                yield Misfit(("usual",), f"the usual value {plain(self.usual)} is between two levels", f"the values are {self.domain}")
+                yield Misfit(
+                    ("usual",),
+                    f"the usual value {plain(self.usual)} lies outside {scale}",
+                    f"the values are {self.domain}",
+                )
+            elif (
+                self.usual is not None
+                and count is not None
+                and whole_steps(self.low, self.usual, self.step) is None
+            ):
+                yield Misfit(
+                    ("usual",),
+                    f"the usual value {plain(self.usual)} is between two levels",
+                    f"the values are {self.domain}",
+                )
         if self.spread is not None and self.usual is None:
-            yield Misfit(("spread",), "a spread needs a usual value to spread about", "give `usual`, or remove `spread`")
+            yield Misfit(
+                ("spread",),
+                "a spread needs a usual value to spread about",
+                "give `usual`, or remove `spread`",
+            )
         if self.spread is not None and self.spread <= 0:
-            yield Misfit(("spread",), f"the spread {plain(self.spread)} must be above 0", "it is a standard deviation, in the unit")
+            yield Misfit(
+                ("spread",),
+                f"the spread {plain(self.spread)} must be above 0",
+                "it is a standard deviation, in the unit",
+            )
         yield from super().misfits()
 
     def _near(self) -> str:
@@ -66,7 +113,10 @@ class Quantity(Moving):
         """Low … high, without end where an end is open."""
         if self.high < self.low:
             return Band(None, None)
-        return Band(None if self.open in ("low", "both") else self.low, None if self.open in ("high", "both") else self.high)
+        return Band(
+            None if self.open in ("low", "both") else self.low,
+            None if self.open in ("high", "both") else self.high,
+        )
 
     @property
     def ends(self) -> Band:
@@ -83,7 +133,10 @@ class Quantity(Moving):
         """Low … high in steps, with the unit and the open ends."""
         low = " or below" if self.open in ("low", "both") else ""
         high = " or above" if self.open in ("high", "both") else ""
-        return f"{plain(self.low)}{low} … {self.with_unit(plain(self.high))}{high} in steps of {plain(self.step)}"
+        return (
+            f"{plain(self.low)}{low} … {self.with_unit(plain(self.high))}{high} in steps of"
+            f" {plain(self.step)}"
+        )
 
     def level(self, value: Any) -> Rounded:
         """Return the level a number is rounded to; past an open end, the end."""
@@ -120,14 +173,18 @@ class Quantity(Moving):
             return ()
         value, beyond = self.value(level), self.beyond(level)
         low, high = (None if beyond == "low" else value), (None if beyond == "high" else value)
-        return [limit.text(self.title, self.unit) for limit in self.limits if limit.passed(low, high)]
+        return [
+            limit.text(self.title, self.unit) for limit in self.limits if limit.passed(low, high)
+        ]
 
     @property
     def persistence(self) -> float:
-        """How much of its distance from the usual value is left a lap later, on average; 1 for what does not fall back.
+        """How much of its distance from the usual value is left a lap later, on average; 1 for what
+        does not fall back.
 
-        The lag-one correlation of the autoregression of first order that has ``wander`` for its innovation and ``spread`` for its limit
-        (G. Box and G. Jenkins 1970, section 3.2.3: variance of the limit = variance of the innovation / (1 - correlation squared)).
+        The lag-one correlation of the autoregression of first order that has ``wander`` for its
+        innovation and ``spread`` for its limit (G. Box and G. Jenkins 1970, section 3.2.3: variance
+        of the limit = variance of the innovation / (1 - correlation squared)).
         """
         if self.spread is None or self.wander is None or self.drift:
             return 1.0
@@ -161,4 +218,10 @@ class Quantity(Moving):
 
     def _normal(self, centre: Decimal, width: float) -> list[float]:
         place, step = float((centre - self.low) / self.step), float(self.step)
-        return over_levels(self.size, place, width / step, self.open in ("low", "both"), self.open in ("high", "both"))
+        return over_levels(
+            self.size,
+            place,
+            width / step,
+            self.open in ("low", "both"),
+            self.open in ("high", "both"),
+        )

@@ -17,10 +17,14 @@ from grammar.problems import Misfit
 
 
 class Wrapped(Moving):
-    """A quantity of which only the remainder is said, such as a lap number without its tens; context restores the rest."""
+    """A quantity of which only the remainder is said, such as a lap number without its tens;
+    context restores the rest.
+    """
 
     kind: Literal["wrapped"]
-    modulus: ExactDecimal = Field(description="What is taken off as often as possible; a whole number of steps.")
+    modulus: ExactDecimal = Field(
+        description="What is taken off as often as possible; a whole number of steps."
+    )
     step: ExactDecimal = Field(Decimal(1), description="The resolution.")
     usual: ExactDecimal | None = Field(None, description="The usual remainder.")
 
@@ -29,21 +33,40 @@ class Wrapped(Moving):
     def misfits(self) -> Iterator[Misfit]:
         """Yield what is wrong with the modulus, the step, the usual remainder and the limits."""
         if self.modulus <= 0:
-            yield Misfit(("modulus",), f"the modulus {plain(self.modulus)} must be above 0", "10 leaves the last digit of a whole number")
+            yield Misfit(
+                ("modulus",),
+                f"the modulus {plain(self.modulus)} must be above 0",
+                "10 leaves the last digit of a whole number",
+            )
         if self.step <= 0:
-            yield Misfit(("step",), f"the step {plain(self.step)} must be above 0", "it is the resolution: 0.1, 1, 5 …")
+            yield Misfit(
+                ("step",),
+                f"the step {plain(self.step)} must be above 0",
+                "it is the resolution: 0.1, 1, 5 …",
+            )
         if self.step > 0 and self.modulus > 0:
             count = whole_steps(Decimal(0), self.modulus, self.step)
             if count is None:
-                message = f"the modulus {plain(self.modulus)} is not a whole number of steps of {plain(self.step)}"
-                yield Misfit(("modulus",), message, f"a multiple of {plain(self.step)}, or another step")
+                message = (
+                    f"the modulus {plain(self.modulus)} is not a whole number of steps of"
+                    f" {plain(self.step)}"
+                )
+                yield Misfit(
+                    ("modulus",), message, f"a multiple of {plain(self.step)}, or another step"
+                )
             elif count > MOST_LEVELS:
                 message = f"{count} levels are more than the {MOST_LEVELS} a field may have"
                 yield Misfit(("modulus",), message, "a smaller modulus, or a coarser step")
             usual = self.usual
-            if usual is not None and not (0 <= usual < self.modulus and whole_steps(Decimal(0), usual, self.step) is not None):
+            if usual is not None and not (
+                0 <= usual < self.modulus and whole_steps(Decimal(0), usual, self.step) is not None
+            ):
                 message = f"the usual remainder {plain(usual)} is none"
-                yield Misfit(("usual",), message, f"a multiple of {plain(self.step)}, from 0 to below {plain(self.modulus)}")
+                yield Misfit(
+                    ("usual",),
+                    message,
+                    f"a multiple of {plain(self.step)}, from 0 to below {plain(self.modulus)}",
+                )
         yield from super().misfits()
 
     @property
@@ -54,7 +77,10 @@ class Wrapped(Moving):
     @property
     def domain(self) -> str:
         """What is said, in words."""
-        return f"any number in steps of {self.with_unit(plain(self.step))}, said as its remainder by {plain(self.modulus)}"
+        return (
+            f"any number in steps of {self.with_unit(plain(self.step))}, said as its remainder by"
+            f" {plain(self.modulus)}"
+        )
 
     def level(self, value: Any) -> Rounded:
         """Return the level of the remainder of the step nearest to a number."""
@@ -67,7 +93,9 @@ class Wrapped(Moving):
         return at(Decimal(0), self.step, level)
 
     def restored(self, level: int, near: object) -> Decimal:
-        """Return the number with this remainder that is closest to ``near``; raises EncodeError where two are equally close."""
+        """Return the number with this remainder that is closest to ``near``; raises EncodeError
+        where two are equally close.
+        """
         size, centre = self.size, self.number(near)
         base = steps(centre, Decimal(0), self.step, "down")
         first = base - ((base - level) % size)
@@ -75,7 +103,8 @@ class Wrapped(Moving):
         gap_below, gap_above = difference(centre, below), difference(above, centre)
         if gap_below == gap_above:
             raise EncodeError(
-                f"{self.title}: {plain(below)} and {plain(above)} are equally close to {plain(centre)}",
+                f"{self.title}: {plain(below)} and {plain(above)} are equally close to"
+                f" {plain(centre)}",
                 kind="tie",
                 expected=[self.domain],
             )
@@ -90,8 +119,14 @@ class Wrapped(Moving):
         return ()
 
     def shares_after(self, value: object, laps: int) -> list[float]:
-        """Return a normal distribution about where it is expected, round and round, if it wanders."""
+        """Return a normal distribution about where it is expected, round and round, if it
+        wanders.
+        """
         if self.wander is None:
             return super().shares_after(value, laps)
         step = float(self.step)
-        return folded(self.size, float(self.centre_after(value, laps) / self.step), self.width_after(laps) / step)
+        return folded(
+            self.size,
+            float(self.centre_after(value, laps) / self.step),
+            self.width_after(laps) / step,
+        )

@@ -1,9 +1,11 @@
-"""How words sound: their phones, how long they take to say, and how easily one is taken for another.
+"""How words sound: their phones, how long they take to say, and how easily one is taken for
+another.
 
-``phones`` gives the sounds of a word, ``seconds`` and ``syllables`` its length, ``distance`` how far two words are
-apart, ``confusion`` the table P(heard | said) of a set of words in a grade of noise. ``with_table`` and ``with_counts``
-put a team's own figures in its place: distance over sounds is a default, known to agree only roughly with listening
-tests. Everything is computed from ``tables/phones.toml`` and ``tables/articulation.toml``, each headed by its sources.
+``phones`` gives the sounds of a word, ``seconds`` and ``syllables`` its length, ``distance`` how
+far two words are apart, ``confusion`` the table P(heard | said) of a set of words in a grade of
+noise. ``with_table`` and ``with_counts`` put a team's own figures in its place: distance over
+sounds is a default, known to agree only roughly with listening tests. Everything is computed from
+``tables/phones.toml`` and ``tables/articulation.toml``, each headed by its sources.
 """
 
 from grammar.sound.articulation import Phones, difference, distance

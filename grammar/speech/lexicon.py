@@ -1,5 +1,6 @@
-"""The words a book lets a transcript say: spelling words and variants, number words, homophones, fillers, procedure words and the team's
-phrases, in their compared form (see ``symbols.normal``), and what each may mean.
+"""The words a book lets a transcript say: spelling words and variants, number words, homophones,
+fillers, procedure words and the team's phrases, in their compared form (see ``symbols.normal``),
+and what each may mean.
 """
 
 from __future__ import annotations
@@ -16,7 +17,8 @@ from grammar.symbols import Alphabet, normal
 class Meaning:
     """What a word may be: the terminal of the speech grammar, and its value there.
 
-    ``options`` are the strings of symbols it may stand for; ``value`` a number's amount, an answer's or an event's name.
+    ``options`` are the strings of symbols it may stand for; ``value`` a number's amount, an
+    answer's or an event's name.
     """
 
     terminal: str
@@ -25,7 +27,9 @@ class Meaning:
 
 
 class Clash(NamedTuple):
-    """A word of a book that can't be told from others: the key it belongs to, the word in compared form, what is wrong, and what to do."""
+    """A word of a book that can't be told from others: the key it belongs to, the word in compared
+    form, what is wrong, and what to do.
+    """
 
     path: tuple[str, ...]
     word: str
@@ -45,7 +49,14 @@ class WordsTaken(ValueError):
 class Lexicon:
     """Everything a book lets a transcript say, by compared form."""
 
-    def __init__(self, alphabet: Alphabet, *, fillers: Sequence[str], phrases: Mapping[str, Sequence[str]], homophones: bool) -> None:
+    def __init__(
+        self,
+        alphabet: Alphabet,
+        *,
+        fillers: Sequence[str],
+        phrases: Mapping[str, Sequence[str]],
+        homophones: bool,
+    ) -> None:
         """Gather the words of a book; raises WordsTaken where some can't be told from others."""
         self.alphabet = alphabet
         self._clashes: list[Clash] = []
@@ -69,7 +80,9 @@ class Lexicon:
             self.longest[words[0]] = max(self.longest.get(words[0], 1), len(words))
         self._fast_words()
 
-    def _numbers(self, data: Mapping[str, Mapping[str, Mapping[str, Sequence[str]]]], *, homophones: bool) -> None:
+    def _numbers(
+        self, data: Mapping[str, Mapping[str, Mapping[str, Sequence[str]]]], *, homophones: bool
+    ) -> None:
         numbers = data["numbers"]
         for digit, words in numbers["units"].items():
             if digit in self.alphabet.index:
@@ -92,7 +105,9 @@ class Lexicon:
             for word in words:
                 self.meanings[word] = Meaning(terminal, (), amount)
 
-    def _procedure(self, data: Mapping[str, Mapping[str, Sequence[str] | Mapping[str, Sequence[str]]]]) -> None:
+    def _procedure(
+        self, data: Mapping[str, Mapping[str, Sequence[str] | Mapping[str, Sequence[str]]]]
+    ) -> None:
         for name, forms in data["procedure"].items():
             if isinstance(forms, Mapping):
                 for value, words in forms.items():
@@ -109,11 +124,15 @@ class Lexicon:
                 self.meanings[word] = Meaning(terminal, (symbol,))
             else:
                 message = f"the word {word!r} for {symbol!r} is already {_USES[known.terminal]}"
-                self._clashes.append(Clash(("alphabet", "words", symbol), word, message, "choose another word"))
+                self._clashes.append(
+                    Clash(("alphabet", "words", symbol), word, message, "choose another word")
+                )
         for symbol in self.alphabet.symbols:
             known = self.meanings.get(symbol.lower())
             if known is None or known.terminal == "FILLER":
-                self.meanings[symbol.lower()] = Meaning("UNIT" if symbol.isdigit() else "LETTER", (symbol,))
+                self.meanings[symbol.lower()] = Meaning(
+                    "UNIT" if symbol.isdigit() else "LETTER", (symbol,)
+                )
             elif symbol not in known.options:
                 self.meanings[symbol.lower()] = Meaning(known.terminal, (symbol, *known.options))
 
@@ -123,32 +142,59 @@ class Lexicon:
             return
         path = ("phrases", name, "says")
         if known is not None:
-            taken = f"a form of {known.value!r}" if known.terminal == "SEPARATOR" and known.value else _USES[known.terminal]
-            self._clashes.append(Clash(path, form, f"the phrase {form!r} is already {taken}", "choose other words"))
-        elif all(word in self.meanings and self.meanings[word].terminal not in ("FILLER", "AND") for word in form.split()):
-            message = f"the phrase {form!r} can't be told from a report: all its words have meanings of their own"
+            taken = (
+                f"a form of {known.value!r}"
+                if known.terminal == "SEPARATOR" and known.value
+                else _USES[known.terminal]
+            )
+            self._clashes.append(
+                Clash(path, form, f"the phrase {form!r} is already {taken}", "choose other words")
+            )
+        elif all(
+            word in self.meanings and self.meanings[word].terminal not in ("FILLER", "AND")
+            for word in form.split()
+        ):
+            message = (
+                f"the phrase {form!r} can't be told from a report: all its words have meanings of"
+                " their own"
+            )
             self._clashes.append(Clash(path, form, message, "add a word that means nothing else"))
         else:
             self.meanings[form] = Meaning("SEPARATOR", (), name)
 
     def _filler(self, word: str) -> None:
-        """Add a word that carries nothing; refused where it means something, for then it could never be passed over."""
+        """Add a word that carries nothing; refused where it means something, for then it could
+        never be passed over.
+        """
         known = self.meanings.setdefault(word, Meaning("FILLER", ("",)))
         if known.terminal != "FILLER":
             what = "a symbol" if len(word) == 1 else _USES[known.terminal]
-            self._clashes.append(Clash(("speech", "fillers"), word, f"the filler {word!r} is already {what}", "remove it"))
+            self._clashes.append(
+                Clash(
+                    ("speech", "fillers"),
+                    word,
+                    f"the filler {word!r} is already {what}",
+                    "remove it",
+                )
+            )
 
     def _fast_words(self) -> None:
-        """Gather the words that mean one symbol whatever stands beside them, as commonly written, for the fast path.
+        """Gather the words that mean one symbol whatever stands beside them, as commonly written,
+        for the fast path.
 
-        Left out are words that could begin a longer group made of such words alone, and what could be typed symbols.
+        Left out are words that could begin a longer group made of such words alone, and what could
+        be typed symbols.
         """
         single = {
             word: m.options[0]
             for word, m in self.meanings.items()
             if " " not in word and m.terminal in ("UNIT", "LETTER") and len(m.options) == 1
         }
-        grouped = {entry.split()[0] for entry in self.meanings if " " in entry and all(word in single for word in entry.split())}
+        grouped = {
+            entry.split()[0]
+            for entry in self.meanings
+            if " " in entry and all(word in single for word in entry.split())
+        }
         for word, symbol in single.items():
             for form in (word, word.capitalize()):
                 if word not in grouped and self.typed(form, alone=False) in (None, symbol):
@@ -160,13 +206,20 @@ class Lexicon:
     def typed(self, raw: str, *, alone: bool) -> str | None:
         """Return the symbols of a string typed as it stands on the dash, None if ``raw`` is none.
 
-        Small letters are taken only beside a digit or where the string stands alone: "cab" inside a sentence is a word.
+        Small letters are taken only beside a digit or where the string stands alone: "cab" inside a
+        sentence is a word.
         """
         upper = raw.upper()
-        if len(upper) != len(raw) or any(character not in self.alphabet.index for character in upper):
+        if len(upper) != len(raw) or any(
+            character not in self.alphabet.index for character in upper
+        ):
             return None
         small = any(character.islower() for character in raw)
-        return upper if not small or alone or len(raw) == 1 or any(character.isdigit() for character in raw) else None
+        return (
+            upper
+            if not small or alone or len(raw) == 1 or any(character.isdigit() for character in raw)
+            else None
+        )
 
 
 _USES = {
@@ -182,5 +235,8 @@ _USES = {
     "FILLER": "a filler",
     "SEPARATOR": "a procedure word or a phrase",
     "ANSWER": "a procedure word",
-    **dict.fromkeys(("CORRECTION", "ANEW", "REPEAT", "DISREGARD", "TWICE", "ASK", "ALL_AFTER", "ALL_BEFORE"), "a procedure word"),
+    **dict.fromkeys(
+        ("CORRECTION", "ANEW", "REPEAT", "DISREGARD", "TWICE", "ASK", "ALL_AFTER", "ALL_BEFORE"),
+        "a procedure word",
+    ),
 }

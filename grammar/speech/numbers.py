@@ -1,8 +1,10 @@
-"""Number words: every string of digits that a run of words may stand for, and whole numbers as words.
+"""Number words: every string of digits that a run of words may stand for, and whole numbers as
+words.
 
-Sources: ICAO Annex 10 Volume II 5.2.1.4.1.1-2 and CAP 413 chapter 2 table 3. Where words leave open whether numbers are added or said one
-after the other ("four thousand three hundred" is 4300, but also 4000 and then 300) both are kept: what a layout has no place for falls away
-later, and a tie is refused. Leading zeros are digits like any other.
+Sources: ICAO Annex 10 Volume II 5.2.1.4.1.1-2 and CAP 413 chapter 2 table 3. Where words leave open
+whether numbers are added or said one after the other ("four thousand three hundred" is 4300, but
+also 4000 and then 300) both are kept: what a layout has no place for falls away later, and a tie is
+refused. Leading zeros are digits like any other.
 """
 
 from __future__ import annotations
@@ -15,7 +17,9 @@ Arc = tuple[int, str]  # (how many words, the digits they stand for)
 
 
 def arcs(words: Sequence[Meaning], start: int) -> Iterator[Arc]:
-    """Yield every (number of words, string of symbols) that begins with ``words[start]``; the usual way of reading is the longest."""
+    """Yield every (number of words, string of symbols) that begins with ``words[start]``; the usual
+    way of reading is the longest.
+    """
     word = words[start]
     if word.options:
         for option in word.options:
@@ -32,7 +36,9 @@ def arcs(words: Sequence[Meaning], start: int) -> Iterator[Arc]:
 
 
 def _numbers(words: Sequence[Meaning], start: int) -> Iterator[tuple[int, int]]:
-    """Yield (words, amount): a small number; so many hundred and something; so many thousand and something."""
+    """Yield (words, amount): a small number; so many hundred and something; so many thousand and
+    something.
+    """
     for count, small in _small(words, start):
         yield count, small
         after = start + count
@@ -42,7 +48,9 @@ def _numbers(words: Sequence[Meaning], start: int) -> Iterator[tuple[int, int]]:
             yield from _with_rest(words, start, after + 1, small * 1000, below=1000)
 
 
-def _with_rest(words: Sequence[Meaning], start: int, after: int, amount: int, *, below: int) -> Iterator[tuple[int, int]]:
+def _with_rest(
+    words: Sequence[Meaning], start: int, after: int, amount: int, *, below: int
+) -> Iterator[tuple[int, int]]:
     yield after - start, amount
     rest = after + 1 if _is(words, after, "AND") else after
     for count, small in _small(words, rest):
@@ -55,7 +63,9 @@ def _with_rest(words: Sequence[Meaning], start: int, after: int, amount: int, *,
 
 
 def _small(words: Sequence[Meaning], start: int) -> Iterator[tuple[int, int]]:
-    """Yield (words, amount) of numbers below a hundred: a digit, ten to nineteen, tens, tens and a digit."""
+    """Yield (words, amount) of numbers below a hundred: a digit, ten to nineteen, tens, tens and a
+    digit.
+    """
     if start >= len(words):
         return
     word = words[start]
@@ -64,7 +74,9 @@ def _small(words: Sequence[Meaning], start: int) -> Iterator[tuple[int, int]]:
         yield 1, unit
     elif word.terminal in ("TEEN", "TENS"):
         yield 1, int(word.value)
-        following = _unit(words[start + 1]) if word.terminal == "TENS" and start + 1 < len(words) else None
+        following = (
+            _unit(words[start + 1]) if word.terminal == "TENS" and start + 1 < len(words) else None
+        )
         if following:
             yield 2, int(word.value) + following
 
@@ -80,11 +92,17 @@ def _is(words: Sequence[Meaning], place: int, terminal: str) -> bool:
 
 
 def whole(digits: str) -> list[str] | None:
-    """Return the words of a whole hundred or thousand as ICAO says them, digits as digits: 800, 3400, 12000; None for other numbers.
+    """Return the words of a whole hundred or thousand as ICAO says them, digits as digits: 800,
+    3400, 12000; None for other numbers.
 
     "12000" gives ["1", "2", "thousand"]; a digit stands for its spelling word.
     """
-    if not digits.isdigit() or digits.startswith("0") or not 3 <= len(digits) <= 5 or not digits.endswith("00"):
+    if (
+        not digits.isdigit()
+        or digits.startswith("0")
+        or not 3 <= len(digits) <= 5
+        or not digits.endswith("00")
+    ):
         return None
     thousands, hundreds = digits[:-3], digits[-3]
     words = [*thousands, "thousand"] if thousands else []

@@ -1,8 +1,9 @@
 """Procedure words that change what was said: CORRECTION, I SAY AGAIN, DISREGARD, WORDS TWICE.
 
-Sources: ICAO Doc 9432 2.6, SERA.14075. They work on everything a stretch of speech may have meant: each way is a row of (symbol, place).
-A correction repeats the last correct group and goes on from there, so every place where the repeated symbol stands before is kept as a
-possibility; the layouts decide, and a tie is refused.
+Sources: ICAO Doc 9432 2.6, SERA.14075. They work on everything a stretch of speech may have meant:
+each way is a row of (symbol, place). A correction repeats the last correct group and goes on from
+there, so every place where the repeated symbol stands before is kept as a possibility; the layouts
+decide, and a tie is refused.
 """
 
 from __future__ import annotations
@@ -35,23 +36,40 @@ def symbols(said: Said) -> str:
 
 def many_ways(word: int) -> Broken:
     """Return the refusal of speech that leaves too much open to follow."""
-    return Broken(word, "what was said may mean too many things", "ask for the report once more, word by word")
+    return Broken(
+        word, "what was said may mean too many things", "ask for the report once more, word by word"
+    )
 
 
 def corrected(before: Sequence[Said], after: Sequence[Said], word: int) -> list[Said]:
     """CORRECTION: go on from the repeated group."""
     if not any(after):
-        raise Broken(word, "nothing follows the correction", "the last correct group, then the right version, is expected")
+        raise Broken(
+            word,
+            "nothing follows the correction",
+            "the last correct group, then the right version, is expected",
+        )
     tails: dict[str, list[Said]] = {}
     for tail in after:
         if tail:
             tails.setdefault(tail[0][0], []).append(tail)
     ways = distinct(
-        ((*one[:place], *tail) for one in before for place, (symbol, _) in enumerate(one) for tail in tails.get(symbol, ())), word
+        (
+            (*one[:place], *tail)
+            for one in before
+            for place, (symbol, _) in enumerate(one)
+            for tail in tails.get(symbol, ())
+        ),
+        word,
     )
     if not ways:
-        hint = "a correction repeats the last correct group; after CORRECTION, I SAY AGAIN the whole message follows"
-        raise Broken(word, "the correction does not begin with a group that was said before it", hint)
+        hint = (
+            "a correction repeats the last correct group; after CORRECTION, I SAY AGAIN the whole"
+            " message follows"
+        )
+        raise Broken(
+            word, "the correction does not begin with a group that was said before it", hint
+        )
     return ways
 
 
@@ -60,11 +78,17 @@ def repeated(before: Sequence[Said], after: Sequence[Said], word: int) -> list[S
     tails = [(symbols(tail), tail) for tail in after]
     ways = distinct(_agreeing([(symbols(one), one) for one in before], tails), word)
     if not ways:
-        raise Broken(word, "the repetition differs from what was said before it", "ask for the report once more")
+        raise Broken(
+            word,
+            "the repetition differs from what was said before it",
+            "ask for the report once more",
+        )
     return ways
 
 
-def _agreeing(before: Sequence[tuple[str, Said]], after: Sequence[tuple[str, Said]]) -> Iterator[Said]:
+def _agreeing(
+    before: Sequence[tuple[str, Said]], after: Sequence[tuple[str, Said]]
+) -> Iterator[Said]:
     for said, one in before:
         for again, tail in after:
             if again and again in said:
@@ -89,7 +113,9 @@ def doubled(after: Sequence[Said], word: int) -> list[Said]:
 
 
 def distinct(ways: Iterable[Said], word: int) -> list[Said]:
-    """Return the ways without those that say the same symbols as an earlier one; raises Broken where there are too many."""
+    """Return the ways without those that say the same symbols as an earlier one; raises Broken
+    where there are too many.
+    """
     kept: dict[str, Said] = {}
     work = 0
     for way in ways:

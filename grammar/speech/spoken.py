@@ -1,7 +1,9 @@
-"""Transcripts to symbols: the speech grammar (Lark, ``tables/speech.lark``) over whole words, then procedure words and number rules.
+"""Transcripts to symbols: the speech grammar (Lark, ``tables/speech.lark``) over whole words, then
+procedure words and number rules.
 
-A transcript is cut into stretches (by BREAK, OVER, OUT, line ends and the team's phrases). A stretch holds what was said as a lattice of
-symbols, or as the list of ways left after corrections and repetitions; and what it asks or answers.
+A transcript is cut into stretches (by BREAK, OVER, OUT, line ends and the team's phrases). A
+stretch holds what was said as a lattice of symbols, or as the list of ways left after corrections
+and repetitions; and what it asks or answers.
 """
 
 from __future__ import annotations
@@ -15,7 +17,18 @@ from grammar import data
 from grammar.errors import Incomplete, Span, UnexpectedWord
 from grammar.speech.lexicon import Lexicon
 from grammar.speech.numbers import arcs
-from grammar.speech.procedure import MOST_CHANGES, MOST_WAYS, MOST_WORDS, Broken, Said, corrected, distinct, doubled, many_ways, repeated
+from grammar.speech.procedure import (
+    MOST_CHANGES,
+    MOST_WAYS,
+    MOST_WORDS,
+    Broken,
+    Said,
+    corrected,
+    distinct,
+    doubled,
+    many_ways,
+    repeated,
+)
 from grammar.speech.words import Word, cut
 
 if TYPE_CHECKING:
@@ -61,8 +74,9 @@ class Ask:
 class Stretch:
     """What was said between two separators.
 
-    ``words`` are the words that stand for symbols, in order. Without procedure words ``ways`` is None and every way to read ``words`` is
-    open (see ``lattice``); with them ``ways`` are those left. ``event`` names the phrase that ended the stretch, if one did.
+    ``words`` are the words that stand for symbols, in order. Without procedure words ``ways`` is
+    None and every way to read ``words`` is open (see ``lattice``); with them ``ways`` are those
+    left. ``event`` names the phrase that ended the stretch, if one did.
     """
 
     words: list[Word] = field(default_factory=list)
@@ -78,14 +92,25 @@ class Stretch:
         return not self.words if self.ways is None else not any(self.ways)
 
     def lattice(self) -> list[list[tuple[str, int]]]:
-        """Return the symbols each word or group of words may stand for: at each word (symbols, number of the next word)."""
+        """Return the symbols each word or group of words may stand for: at each word (symbols,
+        number of the next word).
+        """
         meanings = [word.meaning for word in self.words]
-        return [[(symbols, place + count) for count, symbols in arcs(meanings, place)] for place in range(len(meanings))]
+        return [
+            [(symbols, place + count) for count, symbols in arcs(meanings, place)]
+            for place in range(len(meanings))
+        ]
 
     def spans(self, place: int, target: int, symbols: str) -> list[Span]:
-        """Return the place in the text of each symbol of an arc: of its own character where symbols were typed."""
+        """Return the place in the text of each symbol of an arc: of its own character where symbols
+        were typed.
+        """
         start, end = self.words[place].span[0], self.words[target - 1].span[1]
-        if target == place + 1 and end - start == len(symbols) > 1 and self.words[place].meaning.terminal != "UNIT":
+        if (
+            target == place + 1
+            and end - start == len(symbols) > 1
+            and self.words[place].meaning.terminal != "UNIT"
+        ):
             return [(start + n, start + n + 1) for n in range(len(symbols))]
         return [(start, end)] * len(symbols)
 
@@ -105,15 +130,24 @@ def parser() -> Lark:
         def lex(self, lexer_state: Any, parser_state: Any = None) -> Iterator[Token]:  # noqa: ARG002 - Lark's signature
             """Yield one token a word."""
             for number, word in enumerate(lexer_state):
-                yield Token(word.meaning.terminal, str(number), start_pos=word.span[0], end_pos=word.span[1])
+                yield Token(
+                    word.meaning.terminal, str(number), start_pos=word.span[0], end_pos=word.span[1]
+                )
 
-    return Lark(data.text("speech.lark"), start="transcript", parser="lalr", lexer=OneTokenAWord, maybe_placeholders=False)
+    return Lark(
+        data.text("speech.lark"),
+        start="transcript",
+        parser="lalr",
+        lexer=OneTokenAWord,
+        maybe_placeholders=False,
+    )
 
 
 def listen(lexicon: Lexicon, text: str) -> list[Stretch]:
     """Return the stretches of a transcript.
 
-    Raises UnknownWord, UnexpectedWord or Incomplete, with the place, where a word is unknown or procedure words do not fit.
+    Raises UnknownWord, UnexpectedWord or Incomplete, with the place, where a word is unknown or
+    procedure words do not fit.
     """
     words = cut(lexicon, text)
     tree = _parse(words, text)
@@ -145,7 +179,13 @@ def _parse(words: Sequence[Word], text: str) -> Any:
             ) from None
         span = words[int(error.token)].span
         shown = text[span[0] : span[1]]
-        raise UnexpectedWord(f"{shown!r} can't stand here", kind="unexpected-word", source=text, span=span, expected=expected) from None
+        raise UnexpectedWord(
+            f"{shown!r} can't stand here",
+            kind="unexpected-word",
+            source=text,
+            span=span,
+            expected=expected,
+        ) from None
 
 
 def _stretch(tree: Any, words: Sequence[Word], text: str) -> Stretch:
@@ -173,7 +213,9 @@ def _stretch(tree: Any, words: Sequence[Word], text: str) -> Stretch:
             stretch.ways = _changed(chunks, stretch)
         except Broken as broken:
             span = words[broken.word].span
-            raise UnexpectedWord(broken.message, kind="procedure", source=text, span=span, hint=broken.hint) from None
+            raise UnexpectedWord(
+                broken.message, kind="procedure", source=text, span=span, hint=broken.hint
+            ) from None
     return stretch
 
 
@@ -189,7 +231,11 @@ def _numbers(tree: Any) -> Iterator[int]:
 def _ask(tree: Any, words: Sequence[Word]) -> Ask:
     tokens = [words[int(token)] for token in tree.children]
     span = (tokens[0].span[0], tokens[-1].span[1])
-    symbols = [word.meaning.options[0] for word in tokens[1:] if word.meaning.terminal in ("UNIT", "LETTER")]
+    symbols = [
+        word.meaning.options[0]
+        for word in tokens[1:]
+        if word.meaning.terminal in ("UNIT", "LETTER")
+    ]
     if tree.data == "ask_after":
         return Ask(after=symbols[0], span=span)
     if tree.data == "ask_before":
@@ -200,8 +246,15 @@ def _ask(tree: Any, words: Sequence[Word]) -> Ask:
 def _changed(chunks: Sequence[tuple[str, list[Word], int]], stretch: Stretch) -> list[Said]:
     """Apply the procedure words from left to right."""
     if len(chunks) > MOST_CHANGES + 1 or len(stretch.words) > MOST_WORDS:
-        shown = f"{len(stretch.words)} words with {len(chunks) - 1} corrections or repetitions are too many to follow"
-        raise Broken(chunks[min(len(chunks), MOST_CHANGES + 2) - 1][2], shown, "part reports by BREAK, or by a line each")
+        shown = (
+            f"{len(stretch.words)} words with {len(chunks) - 1} corrections or repetitions are too"
+            " many to follow"
+        )
+        raise Broken(
+            chunks[min(len(chunks), MOST_CHANGES + 2) - 1][2],
+            shown,
+            "part reports by BREAK, or by a line each",
+        )
     ways: list[Said] = [()]
     for terminal, spoken, number in chunks:
         after = _ways(spoken, number)
@@ -209,7 +262,11 @@ def _changed(chunks: Sequence[tuple[str, list[Word], int]], stretch: Stretch) ->
             ways = after
         elif terminal == "ANEW":
             if not spoken:
-                raise Broken(number, "nothing follows CORRECTION, I SAY AGAIN", "the whole message is expected")
+                raise Broken(
+                    number,
+                    "nothing follows CORRECTION, I SAY AGAIN",
+                    "the whole message is expected",
+                )
             ways = after
         elif terminal == "CORRECTION":
             ways = corrected(ways, after, number)
@@ -233,7 +290,9 @@ def _ways(spoken: list[Word], number: int) -> list[Said]:
             if len(ways[target]) > MOST_WAYS:
                 raise many_ways(number)
     if spoken and not ways[-1]:
-        raise Broken(number, "the numbers beside this word can't be read", "say the digits one by one")
+        raise Broken(
+            number, "the numbers beside this word can't be read", "say the digits one by one"
+        )
     return ways[-1]
 
 

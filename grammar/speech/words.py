@@ -1,7 +1,7 @@
 """The words of a transcript: cutting text into whole words and telling what each may be.
 
-Groups of words that belong together ("i say again", "x ray") are one word here; the longest group wins. Nothing is glued: a word is matched
-whole or not at all.
+Groups of words that belong together ("i say again", "x ray") are one word here; the longest group
+wins. Nothing is glued: a word is matched whole or not at all.
 """
 
 from __future__ import annotations
@@ -31,7 +31,9 @@ class Word:
 
 @dataclass(frozen=True, slots=True)
 class _Piece:
-    """A stretch of text between white space and hyphens: as written, in compared form, and where."""
+    """A stretch of text between white space and hyphens: as written, in compared form, and
+    where.
+    """
 
     raw: str
     form: str
@@ -43,8 +45,9 @@ _UNKNOWN = Meaning("UNKNOWN")
 
 
 def cut(lexicon: Lexicon, text: str, *, tolerant: bool = False) -> list[Word]:
-    """Return the words of a transcript; raises UnknownWord at the first that the lexicon does not hold, or calls it UNKNOWN
-    (``tolerant``)."""
+    """Return the words of a transcript; raises UnknownWord at the first that the lexicon does not
+    hold, or calls it UNKNOWN (``tolerant``).
+    """
     check_length(text)
     pieces = list(_pieces(lexicon, text))
     alone = len(pieces) == 1
@@ -81,20 +84,42 @@ def _pieces(lexicon: Lexicon, text: str) -> Iterator[_Piece]:
         start += raw.index(core)
         if core.startswith(("?", "[")) or core.endswith("]"):
             yield _Piece(core, core, (start, start + len(core)), True)
-        elif "-" in core[1:-1] and "-" not in in_use and core[0] != "-" != core[-1]:  # a minus in front would be lost
+        elif (
+            "-" in core[1:-1] and "-" not in in_use and core[0] != "-" != core[-1]
+        ):  # a minus in front would be lost
             for part in _PART.finditer(core):
-                yield _Piece(part.group(), _form(part.group()), (start + part.start(), start + part.end()), False)
+                yield _Piece(
+                    part.group(),
+                    _form(part.group()),
+                    (start + part.start(), start + part.end()),
+                    False,
+                )
         else:
             form = _form(core)
-            hyphened = form.replace("-", " ")  # a word such as x-ray, where the hyphen is a symbol as well
-            yield _Piece(core, hyphened if hyphened in lexicon.meanings else form, (start, start + len(core)), True)
+            hyphened = form.replace(
+                "-", " "
+            )  # a word such as x-ray, where the hyphen is a symbol as well
+            yield _Piece(
+                core,
+                hyphened if hyphened in lexicon.meanings else form,
+                (start, start + len(core)),
+                True,
+            )
 
 
 def _form(raw: str) -> str:
     return unicodedata.normalize("NFKC", raw).casefold()
 
 
-def _word_at(lexicon: Lexicon, text: str, pieces: Sequence[_Piece], place: int, *, alone: bool, tolerant: bool) -> tuple[Word, int]:
+def _word_at(
+    lexicon: Lexicon,
+    text: str,
+    pieces: Sequence[_Piece],
+    place: int,
+    *,
+    alone: bool,
+    tolerant: bool,
+) -> tuple[Word, int]:
     piece = pieces[place]
     if piece.form == "\n":
         return Word(Meaning("SEPARATOR"), piece.span), place + 1
@@ -114,13 +139,17 @@ def _word_at(lexicon: Lexicon, text: str, pieces: Sequence[_Piece], place: int, 
 
 
 def _with_typed(lexicon: Lexicon, piece: _Piece, meaning: Meaning, *, alone: bool) -> Meaning:
-    """Add the reading as typed symbols to a word in capitals, or standing alone, that has one: KILO may be K, or K-I-L-O."""
+    """Add the reading as typed symbols to a word in capitals, or standing alone, that has one: KILO
+    may be K, or K-I-L-O.
+    """
     if len(piece.raw) == 1 or meaning.terminal not in ("UNIT", "TO", "LETTER", "FILLER"):
         return meaning
     typed = lexicon.typed(piece.raw, alone=alone)
     if typed is None or typed in meaning.options:
         return meaning
-    return Meaning("LETTER" if meaning.terminal == "FILLER" else meaning.terminal, (*meaning.options, typed))
+    return Meaning(
+        "LETTER" if meaning.terminal == "FILLER" else meaning.terminal, (*meaning.options, typed)
+    )
 
 
 def unknown(lexicon: Lexicon, text: str, raw: str, span: Span) -> UnknownWord:
@@ -128,7 +157,11 @@ def unknown(lexicon: Lexicon, text: str, raw: str, span: Span) -> UnknownWord:
     import difflib
 
     shown = visible(raw if len(raw) <= 40 else raw[:40] + "…")
-    if set(raw) <= set("?…[]().-") or raw.strip("[]()").casefold() in ("unclear", "inaudible", "unintelligible"):
+    if set(raw) <= set("?…[]().-") or raw.strip("[]()").casefold() in (
+        "unclear",
+        "inaudible",
+        "unintelligible",
+    ):
         return UnknownWord(
             f"{shown!r} marks a word that was not heard",
             kind="unclear",
@@ -147,5 +180,11 @@ def unknown(lexicon: Lexicon, text: str, raw: str, span: Span) -> UnknownWord:
             hint = f"{retired} is not in use in this book"
         elif len(raw) <= 12 and raw.isascii() and any(c.isdigit() for c in raw) and missing:
             unused = [c for c in missing if c.isalnum()]
-            hint = f"{', '.join(unused)} not in use in this book" if unused else "symbols stand together, or parted by blanks"
-    return UnknownWord(f"unknown word {shown!r}", kind="unknown-word", source=text, span=span, hint=hint)
+            hint = (
+                f"{', '.join(unused)} not in use in this book"
+                if unused
+                else "symbols stand together, or parted by blanks"
+            )
+    return UnknownWord(
+        f"unknown word {shown!r}", kind="unknown-word", source=text, span=span, hint=hint
+    )

@@ -13,8 +13,10 @@ from common import ROOT, by_turns, table
 
 from codec import Book, decode, encode, parse_book
 
-PACKED = "".join(f"[fields.f{n}]\nkind = 'quantity'\nlow = 0\nhigh = 35\nstep = 1\n" for n in range(6)) + (
-    "[tables.all]\nkind = 'packed'\nfields = ['f0', 'f1', 'f2', 'f3', 'f4', 'f5']\n[messages.m]\nlayout = 'all'\n"
+PACKED = (
+    "".join(f"[fields.f{n}]\nkind = 'quantity'\nlow = 0\nhigh = 35\nstep = 1\n" for n in range(6))
+    + "[tables.all]\nkind = 'packed'\nfields = ['f0', 'f1', 'f2', 'f3', 'f4',"
+    " 'f5']\n[messages.m]\nlayout = 'all'\n"
 )
 
 
@@ -47,7 +49,10 @@ def main() -> None:
         (f"packed table of 36^6 = {36**6:,} words", f"{seconds['packed'] * 1000:.1f}", "100"),
     ]
     table("loading, checking, proving and compiling a book", rows)
-    table("memory of the packed book, with one report encoded and decoded", [(f"{peak / 2**20:.2f} MiB at most", "aim: 50")])
+    table(
+        "memory of the packed book, with one report encoded and decoded",
+        [(f"{peak / 2**20:.2f} MiB at most", "aim: 50")],
+    )
 
 
 if __name__ == "__main__":

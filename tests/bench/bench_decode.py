@@ -1,9 +1,10 @@
-"""Bulk decoding against stock Lark LALR on the generated report grammar, and against one hand-written regular expression.
+"""Bulk decoding against stock Lark LALR on the generated report grammar, and against one
+hand-written regular expression.
 
     python tests/bench/bench_decode.py [reports]
 
-All three read the same spoken reports (6 or 8 words, the last two optional) into the same dictionary of values; Lark on a tenth of
-them, scaled.
+All three read the same spoken reports (6 or 8 words, the last two optional) into the same
+dictionary of values; Lark on a tenth of them, scaled.
 """
 
 from __future__ import annotations
@@ -55,7 +56,13 @@ words = ["AA", "BC", "CB", "DE"]
 layout = '"V" energy motor alert?'
 """
 FIGURES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "niner")
-ALERTS = {"alfa alfa": "none", "bravo charlie": "rain", "charlie bravo": "damage", "delta echo": "pit", None: "none"}
+ALERTS = {
+    "alfa alfa": "none",
+    "bravo charlie": "rain",
+    "charlie bravo": "damage",
+    "delta echo": "pit",
+    None: "none",
+}
 
 
 def spoken(count: int) -> Iterator[str]:
@@ -75,10 +82,13 @@ def by_niner(book: Book, lines: Iterator[str]) -> Iterator[dict[str, Any]]:
 
 
 def by_expression(lines: Iterator[str]) -> Iterator[dict[str, Any]]:
-    """The peer to be near: one compiled expression and look-ups, as anyone would write it by hand for this one report."""
+    """The peer to be near: one compiled expression and look-ups, as anyone would write it by hand
+    for this one report.
+    """
     figure = f"(?:{'|'.join(FIGURES)})"
     expression = re.compile(
-        f"victor ({figure} {figure}) ({figure} {figure} {figure})(?: (alfa alfa|bravo charlie|charlie bravo|delta echo))?"
+        f"victor ({figure} {figure}) ({figure} {figure} {figure})(?: (alfa alfa|bravo"
+        " charlie|charlie bravo|delta echo))?"
     )
     said = [" ".join(FIGURES[int(c)] for c in f"{n:02d}") for n in range(61)]
     energy = {words: Decimal(n - 30) / 10 for n, words in enumerate(said)}
@@ -91,7 +101,9 @@ def by_expression(lines: Iterator[str]) -> Iterator[dict[str, Any]]:
 
 
 def by_lark(book: Book, lines: Iterator[str]) -> Iterator[dict[str, Any]]:
-    """The peer to beat: stock Lark on the generated grammar, its tree turned into the same values."""
+    """The peer to beat: stock Lark on the generated grammar, its tree turned into the same
+    values.
+    """
     lark = Lark(grammar_text(book), parser="lalr", start="car")
     symbol_of, tables = book.lexicon.plain, book.tables
     for line in lines:
@@ -101,10 +113,18 @@ def by_lark(book: Book, lines: Iterator[str]) -> Iterator[dict[str, Any]]:
                 for node in leaf.children:
                     name = getattr(node, "data", "").removeprefix("table_")
                     if name in tables:
-                        word = "".join(symbol_of[str(token)] for token in node.scan_values(lambda _: True))
+                        word = "".join(
+                            symbol_of[str(token)] for token in node.scan_values(lambda _: True)
+                        )
                         entry = tables[name].entry(word)
                         assert entry
-                        values.update(zip((field.name for field in tables[name].fields), entry.values, strict=True))
+                        values.update(
+                            zip(
+                                (field.name for field in tables[name].fields),
+                                entry.values,
+                                strict=True,
+                            )
+                        )
         yield {**values, "alert": values.get("alert", "none")}
 
 
@@ -115,7 +135,12 @@ def last(rows: Iterator[dict[str, Any]]) -> dict[str, Any]:
 
 def main(count: int) -> None:
     book = parse_book(BOOK)
-    for ours, theirs, peer in zip(by_niner(book, spoken(2000)), by_expression(spoken(2000)), by_lark(book, spoken(2000)), strict=True):
+    for ours, theirs, peer in zip(
+        by_niner(book, spoken(2000)),
+        by_expression(spoken(2000)),
+        by_lark(book, spoken(2000)),
+        strict=True,
+    ):
         assert ours == theirs == peer
     lines, part = list(spoken(count)), count // 10
     works: dict[str, Callable[[], object]] = {
@@ -128,10 +153,20 @@ def main(count: int) -> None:
     rows = [("", "reports/s", "niner is")]
     rows.append(("niner decode_many", f"{count / seconds['niner']:,.0f}", ""))
     rows.append(
-        ("stock Lark LALR", f"{count / seconds['lark']:,.0f}", f"{seconds['lark'] / seconds['niner']:.1f} times faster (aim: at least 8)")
+        (
+            "stock Lark LALR",
+            f"{count / seconds['lark']:,.0f}",
+            f"{seconds['lark'] / seconds['niner']:.1f} times faster (aim: at least 8)",
+        )
     )
     slower = seconds["niner"] / seconds["expression"]
-    rows.append(("hand-written expression", f"{count / seconds['expression']:,.0f}", f"{slower:.1f} times slower (aim: at most 6)"))
+    rows.append(
+        (
+            "hand-written expression",
+            f"{count / seconds['expression']:,.0f}",
+            f"{slower:.1f} times slower (aim: at most 6)",
+        )
+    )
     table(f"decoding {count:,} spoken reports of 6 or 8 words, values read of each", rows)
     memory(book, count)
 
@@ -143,10 +178,18 @@ def memory(book: Book, count: int) -> None:
     for amount in (count // 10, count):
         tracemalloc.start()
         last(by_niner(book, spoken(amount)))
-        peaks.append((f"{amount:,} reports streamed", f"{tracemalloc.get_traced_memory()[1] / 1024:,.0f} KiB allocated at most"))
+        peaks.append(
+            (
+                f"{amount:,} reports streamed",
+                f"{tracemalloc.get_traced_memory()[1] / 1024:,.0f} KiB allocated at most",
+            )
+        )
         tracemalloc.stop()
     grown = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before
-    table("memory while streaming (constant is the aim)", [*peaks, ("peak of the process grew by", f"{grown / 1024:.1f} MiB")])
+    table(
+        "memory while streaming (constant is the aim)",
+        [*peaks, ("peak of the process grew by", f"{grown / 1024:.1f} MiB")],
+    )
 
 
 if __name__ == "__main__":

@@ -1,9 +1,12 @@
-"""Figures of the designer: python tests/bench/bench_design.py. Everything is printed, nothing is asserted; it takes some minutes.
+"""Figures of the designer: python tests/bench/bench_design.py. Everything is printed, nothing is
+asserted; it takes some minutes.
 
 - codewords: seconds for 2,000 levels, and the distance from the bound of the greedy tree alone
-- sets: time to 108 strings in the fourth power of the cycle of seven words, the best size known (A. Vesel and J. Žerovnik 2002)
-- race: the race book's own needs, by the designer's own figures and by the simulation of hearing (priors, questions, thresholds), in the
-  book's noise, and at -9 dB; the number of reports is the first argument (2000: some minutes; 10000 tells rates of a thousandth apart)
+- sets: time to 108 strings in the fourth power of the cycle of seven words, the best size known
+  (A. Vesel and J. Žerovnik 2002)
+- race: the race book's own needs, by the designer's own figures and by the simulation of hearing
+  (priors, questions, thresholds), in the book's noise, and at -9 dB; the number of reports is the
+  first argument (2000: some minutes; 10000 tells rates of a thousandth apart)
 - dash: the C of a designed book against ``encode``, 100,000 random readings
 """
 
@@ -24,7 +27,18 @@ from export.c_program import answers, readings_of
 from codec import load_book
 from codec.hear.simulate import Setting, simulate
 from grammar.book import Book
-from grammar.design import analyse, candidates, chosen, cycle, is_independent, needs_of, optimal, proposals, written, zero_error
+from grammar.design import (
+    analyse,
+    candidates,
+    chosen,
+    cycle,
+    is_independent,
+    needs_of,
+    optimal,
+    proposals,
+    written,
+    zero_error,
+)
 from grammar.export.c import c_files
 from grammar.loading import parse_book
 
@@ -32,14 +46,28 @@ from grammar.loading import parse_book
 def codewords() -> None:
     generator = random.Random(1)
     weights = [generator.random() ** 2 for _ in range(2000)]
-    for times in ((1, 2), (1, 1, 2), (1, 2, 3), (2, 3, 5), tuple(generator.uniform(0.39, 0.88) for _ in range(31))):
+    for times in (
+        (1, 2),
+        (1, 1, 2),
+        (1, 2, 3),
+        (2, 3, 5),
+        tuple(generator.uniform(0.39, 0.88) for _ in range(31)),
+    ):
         start = time.process_time()
         code = optimal(weights, times)
         seconds = time.process_time() - start
         tree = optimal(weights, times, exact=False)
         shown = str(times) if len(times) < 5 else f"{len(times)} words"
-        proven, entropy, alone = code.cost / code.bound - 1, code.cost / code.entropy_bound - 1, tree.cost / code.bound - 1
-        print(f"  2000 levels over {shown:12} {seconds:5.2f} s, {proven:9.5%} over the bound proven, {entropy:7.3%} over entropy;", end="")
+        proven, entropy, alone = (
+            code.cost / code.bound - 1,
+            code.cost / code.entropy_bound - 1,
+            tree.cost / code.bound - 1,
+        )
+        print(
+            f"  2000 levels over {shown:12} {seconds:5.2f} s, {proven:9.5%} over the bound proven,"
+            f" {entropy:7.3%} over entropy;",
+            end="",
+        )
         print(f" greedy tree alone {alone:7.3%}")
 
 
@@ -49,11 +77,16 @@ def sets() -> None:
         start = time.process_time()
         found = zero_error(graph, length, steps=4_000_000, enough=enough, seed=seed)
         proper, seconds = is_independent(graph, found), time.process_time() - start
-        print(f"  C7^{length}: {len(found)} strings (independent: {proper}; wanted {enough}), seed {seed}, {seconds:.0f} s processor")
+        print(
+            f"  C7^{length}: {len(found)} strings (independent: {proper}; wanted {enough}), seed"
+            f" {seed}, {seconds:.0f} s processor"
+        )
 
 
 def race(reports: int) -> Book:
-    """The race book's lap report by hand, and what is designed for the same needs; in its own noise, and for and in harsher noise."""
+    """The race book's lap report by hand, and what is designed for the same needs; in its own
+    noise, and for and in harsher noise.
+    """
     book = load_book("examples/race/race.toml")
     for noise in (-9.0, None):
         hand = lap_alone(book, noise)
@@ -63,7 +96,10 @@ def race(reports: int) -> Book:
         shown = [one for one in found if one is pick or one.name.startswith("packed-all-")]
         own = analyse(hand, "lap", draws=3000)
         print(f"  noise {needs.hearing.noise}; picked: {pick and pick.name}")
-        print("  the designer's own figures, read alone;  | heard, weighed and asked for again: said once, with questions, accepted wrong")
+        print(
+            "  the designer's own figures, read alone;  | heard, weighed and asked for again: said"
+            " once, with questions, accepted wrong"
+        )
         base = (own.mean, *heard("by hand", hand, (own.mean, own.wrong, own.ask), None, reports))
         for one in shown:
             heard(one.name, one.book, (one.mean, one.wrong, one.ask), base, reports)
@@ -71,23 +107,52 @@ def race(reports: int) -> Book:
 
 
 def heard(
-    name: str, book: Book, figures: tuple[float, float, float], base: tuple[float, float, float] | None, reports: int
+    name: str,
+    book: Book,
+    figures: tuple[float, float, float],
+    base: tuple[float, float, float] | None,
+    reports: int,
 ) -> tuple[float, float]:
-    """Print a book's figures, and those of the first reports of runs in the simulation; return its seconds said once, and in all."""
+    """Print a book's figures, and those of the first reports of runs in the simulation; return its
+    seconds said once, and in all.
+    """
     tally = simulate(book, Setting(reports=reports, seed=21, laps=1))
-    once, in_all, wrong = tally.plain_seconds / reports, tally.seconds / reports, tally.wrong / reports
+    once, in_all, wrong = (
+        tally.plain_seconds / reports,
+        tally.seconds / reports,
+        tally.wrong / reports,
+    )
     error = math.sqrt(max(1, tally.wrong)) / reports
-    saved = ["      –" if base is None else f"{1 - x / y:7.1%}" for x, y in zip((figures[0], once, in_all), base or (1, 1, 1), strict=True)]
-    print(f"  {name:18} {figures[0]:.3f} s {saved[0]}, wrong {figures[1]:.1e}, ask {figures[2]:5.1%} | ", end="")
-    print(f"{once:.3f} s {saved[1]}, {in_all:.3f} s {saved[2]}, {tally.wrong:3} = {wrong:.1e} ({error:.0e})", flush=True)
+    saved = [
+        "      –" if base is None else f"{1 - x / y:7.1%}"
+        for x, y in zip((figures[0], once, in_all), base or (1, 1, 1), strict=True)
+    ]
+    print(
+        f"  {name:18} {figures[0]:.3f} s {saved[0]}, wrong {figures[1]:.1e}, ask"
+        f" {figures[2]:5.1%} | ",
+        end="",
+    )
+    print(
+        f"{once:.3f} s {saved[1]}, {in_all:.3f} s {saved[2]}, {tally.wrong:3} = {wrong:.1e}"
+        f" ({error:.0e})",
+        flush=True,
+    )
     return once, in_all
 
 
 def dash(book: Book, count: int) -> None:
     with tempfile.TemporaryDirectory() as place:
-        given, wanted = answers(book, Path(place), "dash", lambda message: readings_of(message, count) if message.name == "lap" else ())
+        given, wanted = answers(
+            book,
+            Path(place),
+            "dash",
+            lambda message: readings_of(message, count) if message.name == "lap" else (),
+        )
     alike = sum(one == other for one, other in zip(given, wanted, strict=True))
-    print(f"  {alike} of {len(wanted)} strings alike; {len(c_files(book, 'dash').source):,} bytes of source")
+    print(
+        f"  {alike} of {len(wanted)} strings alike; {len(c_files(book, 'dash').source):,} bytes of"
+        " source"
+    )
 
 
 def main() -> None:

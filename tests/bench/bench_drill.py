@@ -1,4 +1,5 @@
-"""How many questions simulated learners need until they read 95 % of whole reports right: chosen by us, and by chance.
+"""How many questions simulated learners need until they read 95 % of whole reports right: chosen by
+us, and by chance.
 
 python tests/bench/bench_drill.py [LEARNERS]
 """
@@ -45,11 +46,17 @@ def main(learners: int) -> None:
     ]
     for name, make, count in kinds:
         found = items(range(_FIRST, _FIRST + max(2, count)), make)
-        print(f"{max(2, count)} learners {name}; mean items (symbols) until 95 % of whole reports are right:")
+        print(
+            f"{max(2, count)} learners {name}; mean items (symbols) until 95 % of whole reports are"
+            " right:"
+        )
         for way in WAYS:
             print(f"  {way:12} {mean(found[way]):7.1f} ({mean(found[way], 1):.0f})")
         for way in WAYS[1:]:
-            told = [f"{one:.1%} ({low:.1%} … {high:.1%})" for one, low, high in (saving(found, way, what) for what in (0, 1))]
+            told = [
+                f"{one:.1%} ({low:.1%} … {high:.1%})"
+                for one, low, high in (saving(found, way, what) for what in (0, 1))
+            ]
             print(f"  saved against {way}: items {told[0]}, symbols {told[1]}")
 
 

@@ -1,4 +1,6 @@
-"""Hearing a report against a general library of weighted automata (pynini), same model; and a large packed table. Prints ratios."""
+"""Hearing a report against a general library of weighted automata (pynini), same model; and a large
+packed table. Prints ratios.
+"""
 
 from __future__ import annotations
 
@@ -38,7 +40,9 @@ def reports(book: Book, noise: float, count: int = REPORTS) -> list[list[str]]:
 
 
 def five_best(book: Book, words: Sequence[str]) -> list[Best]:
-    """Return the five best strings by their sums, as the peer does: no marginals of the fields put together, no decision."""
+    """Return the five best strings by their sums, as the peer does: no marginals of the fields put
+    together, no decision.
+    """
     model, ears = model_of(book, None), channel(book)
     expected = model.weighted(Prior())
     evidence = Evidence([axis(ears, one, model.longest) for one in listen(book, ears, words)])
@@ -59,31 +63,41 @@ def milliseconds(one: Callable[[Any], object], items: Sequence[Any], rounds: int
 
 def main() -> None:
     """Print one line for each model."""
-    for name, book in (("six symbols with a check", six_with_check()), ("eight symbols, one optional", eight_with_option())):
+    for name, book in (
+        ("six symbols with a check", six_with_check()),
+        ("eight symbols, one optional", eight_with_option()),
+    ):
         automata = Automata(book, channel(book))
         heard = reports(book, -8.0)
-        symbols = ["".join(book.alphabet.spoken[word.replace("-", " ")] for word in words) for words in heard]
+        symbols = [
+            "".join(book.alphabet.spoken[word.replace("-", " ")] for word in words)
+            for words in heard
+        ]
         ours = milliseconds(lambda words, book=book: hear(book, words), heard)
         best = milliseconds(automata.best_alignments, symbols, 2)
         summed = milliseconds(automata.best, symbols, 1)
         strings = milliseconds(lambda words, book=book: five_best(book, words), heard)
         print(
-            f"{name}: hear {ours:.2f} ms a report (sums, marginals, best readings, decision), its five best strings alone {strings:.2f} ms"
+            f"{name}: hear {ours:.2f} ms a report (sums, marginals, best readings, decision), its"
+            f" five best strings alone {strings:.2f} ms"
         )
         for what, theirs in (("best alignment", best), ("sums", summed)):
             print(
-                f"  pynini, five best strings by their {what}: {theirs:.1f} ms, {theirs / strings:.1f} times as long, "
-                f"{theirs / ours:.1f} times all of hear"
+                f"  pynini, five best strings by their {what}: {theirs:.1f} ms,"
+                f" {theirs / strings:.1f} times as long, {theirs / ours:.1f} times all of hear"
             )
     book = packed_book()
     for noise in (-6.0, -10.0):
         heard = reports(book, noise)
         ours = milliseconds(lambda words, noise=noise: hear(book, words, noise=noise), heard)
         fresh = iter(range(10**9))
-        moving = milliseconds(lambda words: hear(book, words, prior={"motor": 80 + next(fresh) % 20}), heard)  # noqa: B023 - used at once
+        moving = milliseconds(
+            lambda words, fresh=fresh: hear(book, words, prior={"motor": 80 + next(fresh) % 20}),
+            heard,
+        )
         print(
-            f"1,669,631 codewords in four of 36 symbols, with a check, {noise:g} dB: {ours:.2f} ms a report "
-            f"({moving:.2f} ms with a new prior each)"
+            f"1,669,631 codewords in four of 36 symbols, with a check, {noise:g} dB: {ours:.2f} ms"
+            f" a report ({moving:.2f} ms with a new prior each)"
         )
 
 

@@ -1,8 +1,10 @@
-"""How fast a transcript streams through the import, beside plain json.loads of the same lines; and that memory stays where it is.
+"""How fast a transcript streams through the import, beside plain json.loads of the same lines; and
+that memory stays where it is.
 
     python tests/bench/bench_import.py [LINES]
 
-The talk, the reports and the read-backs are invented; one line in ten holds a report, as on a race radio with two cars.
+The talk, the reports and the read-backs are invented; one line in ten holds a report, as on a race
+radio with two cars.
 """
 
 from __future__ import annotations
@@ -58,13 +60,24 @@ def main(count: int) -> None:
             json.loads(line)
     plain = time.perf_counter() - start
     marks = []
-    with Journal(path.with_name("bench.sheet"), load_book(ROOT / "examples" / "race" / "race.toml")) as journal, path.open() as stream:
+    with (
+        Journal(
+            path.with_name("bench.sheet"), load_book(ROOT / "examples" / "race" / "race.toml")
+        ) as journal,
+        path.open() as stream,
+    ):
         start = time.perf_counter()
-        watched = (marks.append(peak()) or line if number % (count // 10) == 0 else line for number, line in enumerate(stream))
+        watched = (
+            marks.append(peak()) or line if number % (count // 10) == 0 else line
+            for number, line in enumerate(stream)
+        )
         summary = import_transcript(journal, watched, "jsonl", [Crew("7", "Ana")])
         took = time.perf_counter() - start
     written, left = sum(summary.written.values()), sum(summary.left_out.values())
-    print(f"{count} lines, {path.stat().st_size / 1e6:.0f} MB; {written} entries written, {left} left out")
+    print(
+        f"{count} lines, {path.stat().st_size / 1e6:.0f} MB; {written} entries written, {left}"
+        " left out"
+    )
     print(f"import      {count / took:10,.0f} lines/s")
     print(f"json.loads  {count / plain:10,.0f} lines/s   ratio {took / plain:.1f}")
     print("peak memory after each tenth (MB):", " ".join(f"{mark:.0f}" for mark in marks))

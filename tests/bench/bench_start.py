@@ -1,9 +1,10 @@
-"""A cold ``niner decode`` of one report against importing the libraries it stands on: whole processes by turns.
+"""A cold ``niner decode`` of one report against importing the libraries it stands on: whole
+processes by turns.
 
     python tests/bench/bench_start.py [rounds]
 
-Lark looks for an optional library of the development environment ("interegular") whenever it builds a grammar, which costs it a tenth of a
-second; it is kept out here, as in an installation.
+Lark looks for an optional library of the development environment ("interegular") whenever it builds
+a grammar, which costs it a tenth of a second; it is kept out here, as in an installation.
 """
 
 from __future__ import annotations
@@ -23,7 +24,10 @@ def main(rounds: int) -> None:
     commands = {
         PEER: ["-c", PEER],
         "python, nothing else": ["-c", "pass"],
-        "one pydantic model, empty": ["-c", "from pydantic import BaseModel\nclass Model(BaseModel): pass"],
+        "one pydantic model, empty": [
+            "-c",
+            "from pydantic import BaseModel\nclass Model(BaseModel): pass",
+        ],
         "import codec": ["-c", HIDE + "import codec"],
         "niner decode BOOK REPORT": ["-c", RUN.format(["decode", BOOK, *report])],
         "niner decode --json BOOK REPORT": ["-c", RUN.format(["decode", "--json", BOOK, *report])],
@@ -34,7 +38,12 @@ def main(rounds: int) -> None:
     wall, processor = seconds[PEER]
     rows = [("", "wall ms", "processor ms", "ratio to the import (aim: 1.6)")]
     rows += [
-        (name, f"{w * 1000:.0f}", f"{c * 1000:.0f}", f"{w / wall:.2f} wall, {c / processor:.2f} processor")
+        (
+            name,
+            f"{w * 1000:.0f}",
+            f"{c * 1000:.0f}",
+            f"{w / wall:.2f} wall, {c / processor:.2f} processor",
+        )
         for name, (w, c) in seconds.items()
     ]
     table(f"cold start, median of {rounds}", rows)
@@ -47,7 +56,8 @@ def example() -> list[str]:
     book = load_book(BOOK)
     message = next(iter(book.messages.values()))
     levels = {
-        name: field.value(field.size // 2 if field.usual_level is None else field.usual_level) for name, field in message.fields.items()
+        name: field.value(field.size // 2 if field.usual_level is None else field.usual_level)
+        for name, field in message.fields.items()
     }
     return encode(book, levels, message.name).words.split()
 

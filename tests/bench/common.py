@@ -14,7 +14,9 @@ ROOT = Path(__file__).parents[2]
 
 
 def by_turns(works: Mapping[str, Callable[[], object]], rounds: int) -> dict[str, float]:
-    """Return the median processor seconds of each of ``works``, run by turns so that a busy moment falls on all of them."""
+    """Return the median processor seconds of each of ``works``, run by turns so that a busy moment
+    falls on all of them.
+    """
     seconds: dict[str, list[float]] = {name: [] for name in works}
     for _ in range(rounds):
         for name, work in works.items():
@@ -25,18 +27,25 @@ def by_turns(works: Mapping[str, Callable[[], object]], rounds: int) -> dict[str
 
 
 def processes(commands: Mapping[str, Sequence[str]], rounds: int) -> dict[str, tuple[float, float]]:
-    """Return the median (wall, processor) seconds of whole Python processes with these arguments, run by turns."""
+    """Return the median (wall, processor) seconds of whole Python processes with these arguments,
+    run by turns.
+    """
     seconds: dict[str, list[tuple[float, float]]] = {name: [] for name in commands}
     for _ in range(rounds):
         for name, arguments in commands.items():
             began = time.perf_counter()
-            process = subprocess.Popen([sys.executable, *arguments], stdout=subprocess.DEVNULL, cwd=ROOT)
+            process = subprocess.Popen(
+                [sys.executable, *arguments], stdout=subprocess.DEVNULL, cwd=ROOT
+            )
             _, status, usage = os.wait4(process.pid, 0)
             process.returncode = os.waitstatus_to_exitcode(status)
             if process.returncode:
                 raise SystemExit(f"{name} failed")
             seconds[name].append((time.perf_counter() - began, usage.ru_utime + usage.ru_stime))
-    return {name: (statistics.median(w for w, _ in times), statistics.median(c for _, c in times)) for name, times in seconds.items()}
+    return {
+        name: (statistics.median(w for w, _ in times), statistics.median(c for _, c in times))
+        for name, times in seconds.items()
+    }
 
 
 def table(head: str, rows: Sequence[Sequence[str]]) -> None:
@@ -44,4 +53,7 @@ def table(head: str, rows: Sequence[Sequence[str]]) -> None:
     print(f"\n{head}")
     widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
     for row in rows:
-        print("  " + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip())
+        print(
+            "  "
+            + "  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip()
+        )

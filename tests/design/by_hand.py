@@ -9,7 +9,9 @@ from grammar.loading import parse_book
 
 
 def lap_alone(book: Book, noise: float | None = None) -> Book:
-    """Return a book with its lap report and no other message, in its own noise or another, in decibels."""
+    """Return a book with its lap report and no other message, in its own noise or another, in
+    decibels.
+    """
     raw = document(book.source, book.name)
     raw["messages"] = {"lap": raw["messages"]["lap"]}
     raw["hearing"].pop("messages")

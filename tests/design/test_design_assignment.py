@@ -19,7 +19,8 @@ from grammar.design.write import book_text
 from grammar.document import document
 from grammar.loading import parse_book
 
-# NUG12 of QAPLIB (C. Nugent, T. Vollmann and J. Ruml 1968; R. Burkard, S. Karisch and F. Rendl 1997): flows, between places on a grid of
+# NUG12 of QAPLIB (C. Nugent, T. Vollmann and J. Ruml 1968; R. Burkard, S. Karisch and F. Rendl
+# 1997): flows, between places on a grid of
 # 3 x 4; the optimum is 578. Figures from memory.
 FLOWS = """
 0 5 2 4 1 0 0 6 2 1 1 1
@@ -55,7 +56,12 @@ def test_the_example_of_scipys_handbook_reaches_its_optimum() -> None:
 def test_harm_grows_with_distance_and_closes_the_circle() -> None:
     fields = load_book("examples/race/race.toml").fields
     assert harm(fields["energy"], 20, 20) == 0
-    assert harm(fields["energy"], 20, 21) < harm(fields["energy"], 20, 25) < harm(fields["energy"], 0, 40) == 1
+    assert (
+        harm(fields["energy"], 20, 21)
+        < harm(fields["energy"], 20, 25)
+        < harm(fields["energy"], 0, 40)
+        == 1
+    )
     assert harm(fields["lap"], 0, 9) == harm(fields["lap"], 0, 1)
     assert harm(fields["alert"], 0b0001, 0b0011) == 0.25
     assert harm(fields["mode"], 0, 2) == 1
@@ -92,17 +98,24 @@ def harm_heard(symbols: str) -> float:
     return total / count
 
 
-def test_assigned_codewords_do_less_harm_than_monotone_and_random_ones_in_simulation(capsys: pytest.CaptureFixture[str]) -> None:
+def test_assigned_codewords_do_less_harm_than_monotone_and_random_ones_in_simulation(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     book = parse_book(BATTERY.format(symbols=""))
     needs = needs_of(book, "hot")
     needs = dataclasses.replace(needs, noise=noise_of(book.alphabet, book.spec.hearing, -9.0))
     ordered = book.alphabet.symbols[: book.fields["battery"].size]
-    placed = assigned(Pool(needs, ordered), "battery", wrong=120.0, seed=1)["symbols"]  # the same symbols, in another order
+    placed = assigned(Pool(needs, ordered), "battery", wrong=120.0, seed=1)[
+        "symbols"
+    ]  # the same symbols, in another order
     generator = random.Random(5)
     chance = [harm_heard("".join(generator.sample(ordered, len(ordered)))) for _ in range(3)]
     monotone, best = harm_heard(ordered), harm_heard(placed)
     with capsys.disabled():
-        print(f"\n  harm a report, -9 dB: assigned {best:.4f}, monotone {monotone:.4f}, random {sum(chance) / 3:.4f}")
+        print(
+            f"\n  harm a report, -9 dB: assigned {best:.4f}, monotone {monotone:.4f}, random"
+            f" {sum(chance) / 3:.4f}"
+        )
     assert best < 0.9 * monotone
     assert best < 0.9 * min(chance)
 
@@ -112,7 +125,9 @@ REPORTS = 500
 
 
 def heard(symbols: dict[str, str]) -> Tally:
-    """Return what the simulation of ``niner book simulate`` makes of the race book's temperatures, a symbol each, in harsh noise."""
+    """Return what the simulation of ``niner book simulate`` makes of the race book's temperatures,
+    a symbol each, in harsh noise.
+    """
     race = load_book("examples/race/race.toml")
     raw = document(race.source, race.name)
     sections = {
@@ -125,23 +140,42 @@ def heard(symbols: dict[str, str]) -> Tally:
     return simulate(parse_book(book_text(sections, [], {}), "temperatures"), setting)
 
 
-def test_assigned_codewords_are_accepted_far_more_often_in_the_simulation_of_hearing(capsys: pytest.CaptureFixture[str]) -> None:
-    """Heard once, weighed against what is usual: the right reading is sure enough more often than with a monotone or a random order."""
+def test_assigned_codewords_are_accepted_far_more_often_in_the_simulation_of_hearing(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Heard once, weighed against what is usual: the right reading is sure enough more often than
+    with a monotone or a random order.
+    """
     race = load_book("examples/race/race.toml")
-    needs = dataclasses.replace(needs_of(race, "lap"), noise=noise_of(race.alphabet, race.spec.hearing, -9.0))
+    needs = dataclasses.replace(
+        needs_of(race, "lap"), noise=noise_of(race.alphabet, race.spec.hearing, -9.0)
+    )
     ordered = {name: race.alphabet.symbols[: race.fields[name].size] for name in TEMPERATURES}
-    placed = {name: assigned(Pool(needs, symbols), name, needs.hearing.wrong, seed=1)["symbols"] for name, symbols in ordered.items()}
-    assert {name: sorted(symbols) for name, symbols in placed.items()} == {name: sorted(symbols) for name, symbols in ordered.items()}
+    placed = {
+        name: assigned(Pool(needs, symbols), name, needs.hearing.wrong, seed=1)["symbols"]
+        for name, symbols in ordered.items()
+    }
+    assert {name: sorted(symbols) for name, symbols in placed.items()} == {
+        name: sorted(symbols) for name, symbols in ordered.items()
+    }
     generator = random.Random(5)
-    shuffled = {name: "".join(generator.sample(symbols, len(symbols))) for name, symbols in ordered.items()}
+    shuffled = {
+        name: "".join(generator.sample(symbols, len(symbols))) for name, symbols in ordered.items()
+    }
     best, monotone, chance = heard(placed), heard(ordered), heard(shuffled)
     with capsys.disabled():
         for name, one in (("assigned", best), ("monotone", monotone), ("random", chance)):
             first = sum(right for _, right in one.first) / REPORTS
-            print(f"\n  heard once, -9 dB, {name}: accepted right {one.right / REPORTS:.1%}, wrong {one.wrong / REPORTS:.1%}; ", end="")
+            print(
+                f"\n  heard once, -9 dB, {name}: accepted right {one.right / REPORTS:.1%}, wrong"
+                f" {one.wrong / REPORTS:.1%}; ",
+                end="",
+            )
             print(f"likeliest reading right {first:.1%}", end="")
     for other in (monotone, chance):
-        error = math.sqrt(best.right * (1 - best.right / REPORTS) + other.right * (1 - other.right / REPORTS))
+        error = math.sqrt(
+            best.right * (1 - best.right / REPORTS) + other.right * (1 - other.right / REPORTS)
+        )
         assert best.right - other.right > 4 * error
         assert sum(right for _, right in best.first) > sum(right for _, right in other.first)
     assert best.wrong <= 0.02 * REPORTS

@@ -1,4 +1,6 @@
-"""Capacity and optimal codewords, against published values, exhaustive search, and the bounds of information theory."""
+"""Capacity and optimal codewords, against published values, exhaustive search, and the bounds of
+information theory.
+"""
 
 from __future__ import annotations
 
@@ -21,7 +23,8 @@ WEIGHTS = st.lists(st.floats(1e-6, 1.0), min_size=2, max_size=60)
 
 
 def test_the_telegraph_has_the_capacity_shannon_gave() -> None:
-    # Shannon 1948, I.1: dot 2, dash 4, letter space 3, word space 6, no two spaces together: C = 0.539
+    # Shannon 1948, I.1: dot 2, dash 4, letter space 3, word space 6, no two spaces together: C =
+    # 0.539
     dots = [Passage(state, 0, time) for state in (0, 1) for time in (2, 4)]
     spaces = [Passage(0, 1, 3), Passage(0, 1, 6)]
     assert constrained_capacity(dots + spaces) == pytest.approx(0.5389360518, abs=1e-10)
@@ -46,7 +49,11 @@ SEVEN = [0.49, 0.26, 0.12, 0.04, 0.04, 0.03, 0.02]
 @pytest.mark.parametrize(
     ("weights", "letters", "mean"),
     [
-        (FIVE, 2, 2.3),  # MacKay, Information Theory, exercise 5.15; Cover & Thomas example 5.6.1 (from memory)
+        (
+            FIVE,
+            2,
+            2.3,
+        ),  # MacKay, Information Theory, exercise 5.15; Cover & Thomas example 5.6.1 (from memory)
         (FIVE, 3, 1.5),  # Cover & Thomas, the same example in three letters (from memory)
         ([0.5, 0.25, 0.125, 0.125], 2, 1.75),  # equals its entropy (from memory)
         (SEVEN, 2, 2.02),  # Cover & Thomas, problems of chapter 5 (from memory)
@@ -61,7 +68,8 @@ def test_equal_times_give_huffmans_code(weights: list[float], letters: int, mean
 
 @pytest.mark.parametrize(
     ("times", "mean"),
-    # exact least costs of 0.25 0.25 0.2 0.15 0.15, computed by exhaustive search: no published table was found
+    # exact least costs of 0.25 0.25 0.2 0.15 0.15, computed by exhaustive search: no published
+    # table was found
     [((1, 2), 3.3), ((1, 3), 4.2), ((2, 3), 5.65), ((1, 1, 2), 1.9), ((1, 2, 3), 2.65)],
 )
 def test_unequal_times_give_the_least_cost(times: tuple[int, ...], mean: float) -> None:
@@ -76,7 +84,9 @@ def prefix_free(words: tuple[tuple[int, ...], ...]) -> bool:
 
 
 def trees(leaves: int, times: tuple[float, ...]) -> Iterator[tuple[float, ...]]:
-    """Yield the sorted times of the leaves of every tree with so many leaves, each opened node having two children or more."""
+    """Yield the sorted times of the leaves of every tree with so many leaves, each opened node
+    having two children or more.
+    """
     seen = {(0.0,)}
     waiting = [(0.0,)]
     while waiting:
@@ -86,7 +96,15 @@ def trees(leaves: int, times: tuple[float, ...]) -> Iterator[tuple[float, ...]]:
             continue
         for place, node in enumerate(tree):
             for children in range(2, min(len(times), leaves - len(tree) + 1) + 1):
-                after = tuple(sorted([*tree[:place], *tree[place + 1 :], *(node + time for time in sorted(times)[:children])]))
+                after = tuple(
+                    sorted(
+                        [
+                            *tree[:place],
+                            *tree[place + 1 :],
+                            *(node + time for time in sorted(times)[:children]),
+                        ]
+                    )
+                )
                 if after not in seen:
                     seen.add(after)
                     waiting.append(after)
@@ -94,14 +112,18 @@ def trees(leaves: int, times: tuple[float, ...]) -> Iterator[tuple[float, ...]]:
 
 def exhaustive(weights: list[float], times: tuple[float, ...]) -> float:
     likely = sorted(weights, reverse=True)
-    return min(sum(w * t for w, t in zip(likely, leaves, strict=True)) for leaves in trees(len(likely), times))
+    return min(
+        sum(w * t for w, t in zip(likely, leaves, strict=True))
+        for leaves in trees(len(likely), times)
+    )
 
 
 def test_no_code_costs_less_on_500_random_small_cases() -> None:
     generator = random.Random(4)
     for case in range(500):
         times = tuple(
-            generator.choice([generator.randint(1, 5), round(generator.uniform(1, 5), 2)]) for _ in range(generator.choice([2, 2, 3]))
+            generator.choice([generator.randint(1, 5), round(generator.uniform(1, 5), 2)])
+            for _ in range(generator.choice([2, 2, 3]))
         )
         weights = [generator.random() for _ in range(generator.randint(2, 6))]
         total = sum(weights)
@@ -113,12 +135,19 @@ def test_no_code_costs_less_on_500_random_small_cases() -> None:
 
 @given(WEIGHTS, TIMES)
 @settings(max_examples=40)
-def test_a_code_keeps_the_bounds_of_information_theory(weights: list[float], times: list[float]) -> None:
+def test_a_code_keeps_the_bounds_of_information_theory(
+    weights: list[float], times: list[float]
+) -> None:
     # Shannon 1948 (below), Krause 1962 (above): H/C ≤ cost < H/C + dearest letter
     code = optimal(weights, times, exact=len(weights) <= 8)
     assert prefix_free(code.words)
     share = [weight / sum(weights) for weight in weights]
-    assert code.cost == pytest.approx(sum(s * sum(times[letter] for letter in word) for s, word in zip(share, code.words, strict=True)))
+    assert code.cost == pytest.approx(
+        sum(
+            s * sum(times[letter] for letter in word)
+            for s, word in zip(share, code.words, strict=True)
+        )
+    )
     least = entropy(weights) / capacity(times)
     assert least * (1 - 1e-9) <= code.bound <= code.cost * (1 + 1e-9)
     assert code.cost < least + max(times) + 1e-12
@@ -149,7 +178,8 @@ def test_two_thousand_levels_of_thirty_one_words_come_near_the_bound() -> None:
 
 
 def test_alike_levels_get_varns_code() -> None:
-    # B. Varn 1971: for levels all alike, opening the cheapest node again and again is optimal (for trees without gaps)
+    # B. Varn 1971: for levels all alike, opening the cheapest node again and again is optimal (for
+    # trees without gaps)
     times, count = (0.4, 0.5, 0.7), 27
     nodes = [0.0]
     while len(nodes) < count:
@@ -159,7 +189,10 @@ def test_alike_levels_get_varns_code() -> None:
     assert optimal([1.0] * count, times, exact=False).cost <= sum(nodes) / len(nodes) + 1e-12
 
 
-@pytest.mark.parametrize(("weights", "times"), [([], [1, 2]), ([0, 0], [1, 2]), ([1, -1], [1, 2]), ([1, 1], [1]), ([1, 1], [1, 0])])
+@pytest.mark.parametrize(
+    ("weights", "times"),
+    [([], [1, 2]), ([0, 0], [1, 2]), ([1, -1], [1, 2]), ([1, 1], [1]), ([1, 1], [1, 0])],
+)
 def test_what_is_no_code_is_refused(weights: list[float], times: list[float]) -> None:
     with pytest.raises(CodeError):
         optimal(weights, times)

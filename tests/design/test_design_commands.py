@@ -28,11 +28,27 @@ def run(*arguments: str) -> int:
     return code
 
 
-def test_design_shows_the_trade_off_and_writes_a_sound_book(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_design_shows_the_trade_off_and_writes_a_sound_book(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     out, plot = tmp_path / "lap.toml", tmp_path / "lap.svg"
     families = ["--family", "variable", "--family", "monotone"]
     past = ["--sheet", "examples/design/past.csv"]
-    assert run("design", "examples/design/needs.toml", *families, *past, "--draws", "150", "--out", str(out), "--plot", str(plot)) == 0
+    assert (
+        run(
+            "design",
+            "examples/design/needs.toml",
+            *families,
+            *past,
+            "--draws",
+            "150",
+            "--out",
+            str(out),
+            "--plot",
+            str(plot),
+        )
+        == 0
+    )
     shown = capsys.readouterr().out
     for text in ("no code that tells its own end", "worst", "picked", "Event regulations"):
         assert text in shown
@@ -41,8 +57,24 @@ def test_design_shows_the_trade_off_and_writes_a_sound_book(tmp_path: Path, caps
     assert plot.read_text("utf-8").lstrip().startswith("<?xml")
 
 
-def test_design_gives_programs_the_same_facts_and_takes_a_book(capsys: pytest.CaptureFixture[str]) -> None:
-    assert run("design", STARTER, "--message", "lap", "--family", "variable", "--draws", "100", "--json", "--all") == 0
+def test_design_gives_programs_the_same_facts_and_takes_a_book(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    assert (
+        run(
+            "design",
+            STARTER,
+            "--message",
+            "lap",
+            "--family",
+            "variable",
+            "--draws",
+            "100",
+            "--json",
+            "--all",
+        )
+        == 0
+    )
     (line,) = capsys.readouterr().out.splitlines()
     facts = json.loads(line)
     assert facts["bound"] == pytest.approx(1.5562, abs=1e-3)
@@ -56,28 +88,50 @@ def test_a_narrow_screen_shows_fewer_figures_but_each_whole(
 ) -> None:
     monkeypatch.setenv("COLUMNS", str(width))
     console.cache_clear()
-    assert run("design", "examples/design/needs.toml", "--family", "variable", "--draws", "50", "--all") == 0
+    assert (
+        run(
+            "design", "examples/design/needs.toml", "--family", "variable", "--draws", "50", "--all"
+        )
+        == 0
+    )
     lines = capsys.readouterr().out.splitlines()
     assert max(map(len, lines)) <= width
     for name in ("variable-all", "variable-all-check", "variable-all-quick", "variable-32-check"):
         row = next(line for line in lines if f" {name} " in line)
-        assert len(row.replace(name, "", 1).split()) - row.startswith((" →", " ·", " !")) == figures - 1
+        assert (
+            len(row.replace(name, "", 1).split()) - row.startswith((" →", " ·", " !"))
+            == figures - 1
+        )
         assert "…" not in row
     assert run("book", "analyse", STARTER, "--pairs", "4", "--quick") == 0
     assert max(map(len, capsys.readouterr().out.splitlines())) <= width
     console.cache_clear()
 
 
-def test_a_proposal_that_breaks_the_limits_is_marked_and_says_so_in_its_book(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_proposal_that_breaks_the_limits_is_marked_and_says_so_in_its_book(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     path = tmp_path / "book.toml"
-    design = ["design", "examples/design/needs.toml", "--family", "variable", "--draws", "100", "--pick", "variable-all"]
+    design = [
+        "design",
+        "examples/design/needs.toml",
+        "--family",
+        "variable",
+        "--draws",
+        "100",
+        "--pick",
+        "variable-all",
+    ]
     assert run(*design, "--out", str(path)) == 0
     shown = capsys.readouterr().out
     assert "it does not keep the limits: at most 0.0005 accepted wrong" in shown
     assert "→ variable-all " in shown
     assert "! variable-32 " in shown
     assert "  variable-all-check " in shown
-    assert "# It does not keep the limits asked for. At most 0.0005 accepted wrong: this one" in path.read_text("utf-8")
+    assert (
+        "# It does not keep the limits asked for. At most 0.0005 accepted wrong: this one"
+        in path.read_text("utf-8")
+    )
     assert run(*design[:-1], "variable-all-check", "--out", str(path), "--replace") == 0
     assert "does not keep the limits" not in path.read_text("utf-8")
 
@@ -91,7 +145,11 @@ def test_a_book_wants_a_message_and_needs_have_one() -> None:
 
 def test_limits_that_no_proposal_keeps_are_told_with_the_nearest(tmp_path: Path) -> None:
     needs = tmp_path / "needs.toml"
-    text = Path("examples/design/needs.toml").read_text("utf-8").replace("seconds = 4.0 ", "card = true\nrows = 5\nseconds = 0.5 ")
+    text = (
+        Path("examples/design/needs.toml")
+        .read_text("utf-8")
+        .replace("seconds = 4.0 ", "card = true\nrows = 5\nseconds = 0.5 ")
+    )
     needs.write_text(text, "utf-8")
     with pytest.raises(CodeError, match="no proposal keeps the limits") as refused:
         run("design", str(needs), "--family", "monotone", "--draws", "50")
@@ -100,11 +158,16 @@ def test_limits_that_no_proposal_keeps_are_told_with_the_nearest(tmp_path: Path)
     assert "at most 5 rows of the card (monotone-" in told
     assert ": 57 rows)" in told
     needs.write_text(
-        text.replace("card = true\nrows = 5\nseconds = 0.5 ", "seconds = 4.0 ").replace("wrong = 0.0005", "wrong = 1e-11"), "utf-8"
+        text.replace("card = true\nrows = 5\nseconds = 0.5 ", "seconds = 4.0 ").replace(
+            "wrong = 0.0005", "wrong = 1e-11"
+        ),
+        "utf-8",
     )
     with pytest.raises(CodeError, match="no proposal keeps the limits") as refused:
         run("design", str(needs), "--family", "variable", "--draws", "400")
-    assert [one.split(" (")[0] for one in refused.value.expected] == ["at most 1e-11 accepted wrong"]  # not what is kept easily
+    assert [one.split(" (")[0] for one in refused.value.expected] == [
+        "at most 1e-11 accepted wrong"
+    ]  # not what is kept easily
 
 
 @pytest.mark.parametrize(
@@ -137,10 +200,18 @@ def test_what_design_cannot_do_is_told(arguments: list[str], told: str, tmp_path
         )
 
 
-def test_analyse_tells_where_seconds_go_and_what_the_designer_would_do(capsys: pytest.CaptureFixture[str]) -> None:
+def test_analyse_tells_where_seconds_go_and_what_the_designer_would_do(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     assert run("book", "analyse", STARTER) == 0
     shown = capsys.readouterr().out
-    for text in ("Where the seconds go", "six → eight", "no check symbol", "What the designer would do", " saved "):
+    for text in (
+        "Where the seconds go",
+        "six → eight",
+        "no check symbol",
+        "What the designer would do",
+        " saved ",
+    ):
         assert text in shown
     assert run("book", "analyse", STARTER, "--quick", "--json", "--pairs", "3") == 0
     facts = json.loads(capsys.readouterr().out)
@@ -148,7 +219,9 @@ def test_analyse_tells_where_seconds_go_and_what_the_designer_would_do(capsys: p
     assert facts["proposals"] == []
 
 
-def test_export_writes_files_or_prints_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_export_writes_files_or_prints_one(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert run("book", "export", STARTER, "c", "--out", str(tmp_path)) == 0
     assert {path.name for path in tmp_path.iterdir()} == {"starter.h", "starter.c"}
     assert run("book", "export", STARTER, "jsgf", "--out", "-") == 0
@@ -169,7 +242,20 @@ def test_a_key_needs_a_secret_and_never_stores_it(
     first = out.read_text("utf-8")
     (tmp_path / "secret").write_text("a phrase that no one guesses\n")
     monkeypatch.delenv(book_key.SECRET)
-    assert run("book", "key", STARTER, "--event", "race 1", "--out", str(out), "--secret-file", str(tmp_path / "secret")) == 0
+    assert (
+        run(
+            "book",
+            "key",
+            STARTER,
+            "--event",
+            "race 1",
+            "--out",
+            str(out),
+            "--secret-file",
+            str(tmp_path / "secret"),
+        )
+        == 0
+    )
     assert out.read_text("utf-8") == first
     assert "phrase that" not in first
     assert "coded radio come first" in capsys.readouterr().out

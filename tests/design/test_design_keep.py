@@ -1,4 +1,6 @@
-"""A message designed anew leaves the rest of the team's book as it was, where the two can stand together; what can't is named."""
+"""A message designed anew leaves the rest of the team's book as it was, where the two can stand
+together; what can't is named.
+"""
 
 from __future__ import annotations
 
@@ -72,7 +74,9 @@ def designed() -> tuple[Needs, Proposal]:
     return needs, propose(needs, candidate, draws=50)
 
 
-def test_other_messages_phrases_and_settings_go_on_as_they_were(designed: tuple[Needs, Proposal]) -> None:
+def test_other_messages_phrases_and_settings_go_on_as_they_were(
+    designed: tuple[Needs, Proposal],
+) -> None:
     text, left_out = written(*designed, 1)
     book = parse_book(text, "new")
     assert set(book.messages) | set(left_out) == set(TEAM.messages)
@@ -81,16 +85,28 @@ def test_other_messages_phrases_and_settings_go_on_as_they_were(designed: tuple[
     assert book.spec.phrases == TEAM.spec.phrases
     assert book.spec.hearing.messages == TEAM.spec.hearing.messages
     for battery in (20, 30, 60):
-        for message, values in (("pit", {"battery": battery, "mode": "push"}), ("wheel", {"clicks": battery // 10})):
+        for message, values in (
+            ("pit", {"battery": battery, "mode": "push"}),
+            ("wheel", {"clicks": battery // 10}),
+        ):
             said = encode(TEAM, values, message)
             assert encode(book, values, message).string == said.string
-            assert decode(book, said.words, direction=book.messages[message].direction).values == said.reading.values
+            assert (
+                decode(book, said.words, direction=book.messages[message].direction).values
+                == said.reading.values
+            )
 
 
-def test_a_table_whose_name_the_new_message_takes_goes_on_under_another(designed: tuple[Needs, Proposal]) -> None:
+def test_a_table_whose_name_the_new_message_takes_goes_on_under_another(
+    designed: tuple[Needs, Proposal],
+) -> None:
     raw = document(written(*designed, 1)[0], "new")
     assert raw["tables"]["battery"] != document(BOOK, "team")["tables"]["battery"]
-    assert raw["tables"]["battery_before"] == {"kind": "digits", "count": "value", "field": "battery"}
+    assert raw["tables"]["battery_before"] == {
+        "kind": "digits",
+        "count": "value",
+        "field": "battery",
+    }
     assert raw["tables"]["check"]["over"] == ["battery_before", "mode_before"]
     assert raw["messages"]["pit"]["layout"] == '"D" "E" battery_before mode_before check'
 
@@ -109,21 +125,45 @@ layout = "clicks any"
 """
 
 
-def test_a_message_that_could_be_taken_for_the_new_one_is_left_out_by_name(designed: tuple[Needs, Proposal]) -> None:
-    """The new report is a symbol for each of two fields; a message of a digit and any symbol can't stand beside it."""
+def test_a_message_that_could_be_taken_for_the_new_one_is_left_out_by_name(
+    designed: tuple[Needs, Proposal],
+) -> None:
+    """The new report is a symbol for each of two fields; a message of a digit and any symbol can't
+    stand beside it.
+    """
     needs, proposal = designed
     lap_apart = BOOK.replace('layout = "battery mode"', 'layout = \'"F" "F" battery mode\'')
     team = parse_book(lap_apart.replace('[messages.short]\nlayout = "clicks"\n', ANY_TWO), "team")
-    text, left_out = written(dataclasses.replace(needs, rest=needs_of(team, "lap").rest), proposal, 1)
+    text, left_out = written(
+        dataclasses.replace(needs, rest=needs_of(team, "lap").rest), proposal, 1
+    )
     assert "has two readings, in messages" in left_out["short"]
     assert "Left out of the book it comes from: message short." in text
     assert "short" not in parse_book(text, "new").messages
 
 
-def test_the_command_tells_what_was_left_out(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_command_tells_what_was_left_out(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     source, out = tmp_path / "team.toml", tmp_path / "new.toml"
     source.write_text(BOOK, "utf-8")
-    assert main(["design", str(source), "--message", "lap", "--family", "variable", "--draws", "50", "--out", str(out)]) == 0
+    assert (
+        main(
+            [
+                "design",
+                str(source),
+                "--message",
+                "lap",
+                "--family",
+                "variable",
+                "--draws",
+                "50",
+                "--out",
+                str(out),
+            ]
+        )
+        == 0
+    )
     new = load_book(out)
     shown = capsys.readouterr().out
     for name in TEAM.messages:

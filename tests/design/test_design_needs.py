@@ -1,4 +1,6 @@
-"""Needs files: what is wrong with them is told with lines; what is known of values and times counts."""
+"""Needs files: what is wrong with them is told with lines; what is known of values and times
+counts.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +10,15 @@ from pathlib import Path
 
 import pytest
 
-from grammar.design import analyse, candidates, load_needs, needs_of, parse_needs, proposals, written
+from grammar.design import (
+    analyse,
+    candidates,
+    load_needs,
+    needs_of,
+    parse_needs,
+    proposals,
+    written,
+)
 from grammar.design.write import book_text, value_text
 from grammar.errors import BookError, CodeError
 from grammar.loading import load_book, parse_book
@@ -20,8 +30,13 @@ def test_the_example_is_read() -> None:
     needs = load_needs(NEEDS)
     assert needs.order == ("lap", "energy", "battery", "mode")
     assert needs.expected["mode"] == pytest.approx([0.25, 0.6, 0.15], abs=1e-4)
-    assert needs.shares["mode"] == pytest.approx([0.98 * share + 0.02 / 3 for share in (0.25, 0.6, 0.15)], abs=1e-4)  # surprises
-    assert needs.alphabet.words["N"].seconds < load_book("examples/starter/starter.toml").alphabet.words["N"].seconds
+    assert needs.shares["mode"] == pytest.approx(
+        [0.98 * share + 0.02 / 3 for share in (0.25, 0.6, 0.15)], abs=1e-4
+    )  # surprises
+    assert (
+        needs.alphabet.words["N"].seconds
+        < load_book("examples/starter/starter.toml").alphabet.words["N"].seconds
+    )
 
 
 @pytest.mark.parametrize(
@@ -40,14 +55,21 @@ def test_the_example_is_read() -> None:
     ],
 )
 @pytest.mark.parametrize("end", ["\n", "\r\n"])
-def test_a_problem_is_told_with_its_place(good: str, bad: str, marked: str, told: str, end: str) -> None:
-    """The line, and a caret under the key with its value, the heading, the element, or the end of what TOML can't read."""
+def test_a_problem_is_told_with_its_place(
+    good: str, bad: str, marked: str, told: str, end: str
+) -> None:
+    """The line, and a caret under the key with its value, the heading, the element, or the end of
+    what TOML can't read.
+    """
     text = NEEDS.read_text("utf-8").replace(good, bad, 1)
     at = text.index(marked, text.index(bad)) if marked else text.index(bad) + len(bad)
     with pytest.raises(BookError) as refused:
         parse_needs(text.replace("\n", end))
     (problem,) = [problem for problem in refused.value.problems if told in problem.message]
-    assert (problem.line, problem.column) == (1 + text[:at].count("\n"), at - text.rfind("\n", 0, at))
+    assert (problem.line, problem.column) == (
+        1 + text[:at].count("\n"),
+        at - text.rfind("\n", 0, at),
+    )
     shown, marks = problem.excerpt.splitlines()
     assert f"  {text.splitlines()[problem.line - 1]}".startswith(shown.removesuffix("…"))
     assert marks == f"  {' ' * (problem.column - 1)}^{'~' * (len(marked) - 1)}"
@@ -56,11 +78,15 @@ def test_a_problem_is_told_with_its_place(good: str, bad: str, marked: str, told
 
 def test_needs_may_come_from_a_book(tmp_path: Path) -> None:
     path = tmp_path / "needs.toml"
-    path.write_text(f'book = "{Path("examples/race/race.toml").resolve()}"\nmessage = "lap"\n', "utf-8")
+    path.write_text(
+        f'book = "{Path("examples/race/race.toml").resolve()}"\nmessage = "lap"\n', "utf-8"
+    )
     needs = load_needs(path)
     same = needs_of(load_book("examples/race/race.toml"), "lap")
     assert (needs.order, needs.shares) == (same.order, same.shares)
-    path.write_text(f'book = "{Path("examples/race/race.toml").resolve()}"\nmessage = "laps"\n', "utf-8")
+    path.write_text(
+        f'book = "{Path("examples/race/race.toml").resolve()}"\nmessage = "laps"\n', "utf-8"
+    )
     with pytest.raises(BookError, match="no message 'laps'"):
         load_needs(path)
 
@@ -82,13 +108,23 @@ def test_the_same_needs_and_seed_give_the_same_books() -> None:
 
 
 def _few(needs: object) -> list[object]:
-    return proposals(needs, list(candidates(needs, ["monotone", "assigned", "apart"]))[:8], draws=120)  # type: ignore[arg-type, return-value]
+    return proposals(
+        needs, list(candidates(needs, ["monotone", "assigned", "apart"]))[:8], draws=120
+    )  # type: ignore[arg-type, return-value]
 
 
 def test_every_family_gives_books_that_compile_and_never_beats_the_bound() -> None:
     needs = load_needs(NEEDS)
     found = proposals(needs, list(candidates(needs)), draws=150)
-    assert {one.family for one in found} >= {"monotone", "assigned", "variable", "joined", "packed", "fixed", "apart"}
+    assert {one.family for one in found} >= {
+        "monotone",
+        "assigned",
+        "variable",
+        "joined",
+        "packed",
+        "fixed",
+        "apart",
+    }
     for one in found:
         assert one.mean + 4 * one.error >= one.bound.seconds, one.name
         assert one.worst >= one.mean
@@ -114,7 +150,9 @@ def test_every_text_is_escaped() -> None:
 
 
 def test_a_designed_book_expects_what_it_was_designed_for() -> None:
-    """How often values occur, as the needs say or as was learned, stands in the book: its own figures are those of the design."""
+    """How often values occur, as the needs say or as was learned, stands in the book: its own
+    figures are those of the design.
+    """
     stated = load_needs(NEEDS)
     for needs in (stated, stated.with_reports([{"mode": "push", "energy": "0.3"}] * 50)):
         (one,) = proposals(needs, list(candidates(needs, ["variable"]))[:1], draws=400)
@@ -127,7 +165,11 @@ def test_a_designed_book_expects_what_it_was_designed_for() -> None:
 
 @pytest.mark.parametrize(
     ("often", "told"),
-    [("{ push = 1, pus = 2 }", "no option 'pus'"), ("[1, 2]", "2 weights for 3 levels"), ("[0, 0, 0]", "nothing ever occurs")],
+    [
+        ("{ push = 1, pus = 2 }", "no option 'pus'"),
+        ("[1, 2]", "2 weights for 3 levels"),
+        ("[0, 0, 0]", "nothing ever occurs"),
+    ],
 )
 def test_a_book_tells_what_is_wrong_with_how_often_values_occur(often: str, told: str) -> None:
     text = NEEDS.read_text("utf-8").replace('"push"]', f'"push"]\noften = {often}')

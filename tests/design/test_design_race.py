@@ -1,4 +1,6 @@
-"""The designer on the race book's own needs: near the bound, quicker than the hand-written report, and no less safe."""
+"""The designer on the race book's own needs: near the bound, quicker than the hand-written report,
+and no less safe.
+"""
 
 from __future__ import annotations
 
@@ -10,7 +12,20 @@ from design.by_hand import lap_alone
 
 from codec import decode, encode, load_book
 from codec.hear.simulate import Setting, simulate
-from grammar.design import Needs, Proposal, analyse, bound_of, candidates, chosen, frontier, keyed, needs_of, noise_of, proposals, written
+from grammar.design import (
+    Needs,
+    Proposal,
+    analyse,
+    bound_of,
+    candidates,
+    chosen,
+    frontier,
+    keyed,
+    needs_of,
+    noise_of,
+    proposals,
+    written,
+)
 from grammar.design.frontier import expected_seconds
 from grammar.design.noise import rates
 from grammar.errors import CodeError
@@ -27,11 +42,18 @@ def needs() -> Needs:
 
 @pytest.fixture(scope="module")
 def designed(needs: Needs) -> dict[str, Proposal]:
-    wanted = [list(candidates(needs, [family]))[:3] for family in ("variable", "packed")]  # without a check, with a full one, a quick one
-    return {one.name: one for one in proposals(needs, [make for makers in wanted for make in makers], draws=2000)}
+    wanted = [
+        list(candidates(needs, [family]))[:3] for family in ("variable", "packed")
+    ]  # without a check, with a full one, a quick one
+    return {
+        one.name: one
+        for one in proposals(needs, [make for makers in wanted for make in makers], draws=2000)
+    }
 
 
-def test_a_packed_code_comes_within_five_percent_of_the_bound(designed: dict[str, Proposal]) -> None:
+def test_a_packed_code_comes_within_five_percent_of_the_bound(
+    designed: dict[str, Proposal],
+) -> None:
     packed = designed["packed-all"]
     assert packed.bound.seconds <= packed.mean + 4 * packed.error
     assert packed.over < 0.05
@@ -40,19 +62,30 @@ def test_a_packed_code_comes_within_five_percent_of_the_bound(designed: dict[str
 def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_readings(
     designed: dict[str, Proposal], needs: Needs, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The same values at the same resolution, the same noise, the same kind of simulation: substitutions, lost and added words."""
+    """The same values at the same resolution, the same noise, the same kind of simulation:
+    substitutions, lost and added words.
+    """
     message = RACE.messages["lap"]
     reports = drawn(RACE, message, 2500, 1)
     hand = rates(RACE, message, noise_of(RACE.alphabet, RACE.spec.hearing), reports)
     seconds = sum(report.seconds for report in reports) / len(reports)
     best, quick = designed["packed-all-check"], designed["packed-all-quick"]
     with capsys.disabled():
-        print(f"\n  bound {bound_of(needs).seconds:.3f} s; noise {RACE.spec.hearing.noise}, 2500 reports, standard errors in brackets")
+        print(
+            f"\n  bound {bound_of(needs).seconds:.3f} s; noise {RACE.spec.hearing.noise}, 2500"
+            " reports, standard errors in brackets"
+        )
         print("  code                 mean s   saved   accepted wrong        asked again   worst s")
-        print(f"  race book, by hand   {seconds:.3f}      –     {hand.wrong:.1e} ({hand.error:.0e})     {hand.ask:.1%}")
+        print(
+            f"  race book, by hand   {seconds:.3f}      –     {hand.wrong:.1e} ({hand.error:.0e})  "
+            f"   {hand.ask:.1%}"
+        )
         for one in designed.values():
             wrong = f"{one.wrong:.1e} ({one.wrong_error:.0e})"
-            print(f"  {one.name:20} {one.mean:.3f}  {1 - one.mean / seconds:6.1%}  {wrong:20}  {one.ask:6.1%}       {one.worst:.2f}")
+            print(
+                f"  {one.name:20} {one.mean:.3f}  {1 - one.mean / seconds:6.1%}  {wrong:20} "
+                f" {one.ask:6.1%}       {one.worst:.2f}"
+            )
     assert best.mean <= 0.71 * seconds
     assert quick.mean <= 0.70 * seconds
     for one in (best, quick):
@@ -63,24 +96,32 @@ def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_reading
 def test_it_takes_less_radio_time_in_the_simulation_of_hearing_too(
     designed: dict[str, Proposal], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The simulation of ``niner book simulate``, questions and answers included; each report the first of a run, as the needs have it.
+    """The simulation of ``niner book simulate``, questions and answers included; each report the
+    first of a run, as the needs have it.
 
-    Small and seeded, with room for chance. In long runs (by hand 30,000 reports, designed 24,000): said once 31.0 % less (± 0.1),
-    with questions 24.9 % less, and accepted wrong 2.5 of 10,000 against 3.3, a standard error of 1 each.
+    Small and seeded, with room for chance. In long runs (by hand 30,000 reports, designed 24,000):
+    said once 31.0 % less (± 0.1), with questions 24.9 % less, and accepted wrong 2.5 of 10,000
+    against 3.3, a standard error of 1 each.
     """
     setting = Setting(reports=250, seed=3, laps=1)
     hand = simulate(lap_alone(RACE), setting).as_dict()
     best = simulate(designed["packed-all-quick"].book, setting).as_dict()
     with capsys.disabled():
         for name, one in (("by hand", hand), ("designed", best)):
-            told = f"said once {one['seconds_said_once']:.3f} s, with questions {one['seconds']:.3f} s"
-            print(f"\n  heard, {name:8}: {told}, accepted wrong {one['accepted_wrong']:.2g}", end="")
+            told = (
+                f"said once {one['seconds_said_once']:.3f} s, with questions {one['seconds']:.3f} s"
+            )
+            print(
+                f"\n  heard, {name:8}: {told}, accepted wrong {one['accepted_wrong']:.2g}", end=""
+            )
     assert best["seconds_said_once"] <= 0.73 * hand["seconds_said_once"]
     assert best["seconds"] <= 0.83 * hand["seconds"]
     assert best["accepted_wrong"] <= 0.01
 
 
-def test_the_book_it_writes_is_sound_and_undoes_itself(designed: dict[str, Proposal], needs: Needs) -> None:
+def test_the_book_it_writes_is_sound_and_undoes_itself(
+    designed: dict[str, Proposal], needs: Needs
+) -> None:
     text = written(needs, designed["packed-all-check"], 1)[0]
     assert "bits a second" in text
     assert "Event regulations" in text
@@ -106,11 +147,21 @@ def mishaps(string: str, symbols: str) -> Iterator[tuple[str, str, str]]:
 
 
 @pytest.mark.parametrize("ending", ["check", "quick"])
-def test_every_single_mishap_is_noticed_by_the_designed_check(designed: dict[str, Proposal], needs: Needs, ending: str) -> None:
-    """One word wrong, one lost (the check too), one added: none makes another report, but for few wrong words with a quick check."""
-    candidate, book = designed[f"packed-all-{ending}"].candidate, designed[f"packed-all-{ending}"].book
+def test_every_single_mishap_is_noticed_by_the_designed_check(
+    designed: dict[str, Proposal], needs: Needs, ending: str
+) -> None:
+    """One word wrong, one lost (the check too), one added: none makes another report, but for few
+    wrong words with a quick check.
+    """
+    candidate, book = (
+        designed[f"packed-all-{ending}"].candidate,
+        designed[f"packed-all-{ending}"].book,
+    )
     message, symbols = book.messages["lap"], candidate.raw["tables"]["check"]["symbols"]
-    values = {symbol: place % candidate.raw["tables"]["check"].get("modulus", len(symbols)) for place, symbol in enumerate(symbols)}
+    values = {
+        symbol: place % candidate.raw["tables"]["check"].get("modulus", len(symbols))
+        for place, symbol in enumerate(symbols)
+    }
     missed = set()
     for report in drawn(book, message, 40, 5):
         for heard, said, word in mishaps(report.string, book.alphabet.symbols):
@@ -126,18 +177,33 @@ def test_the_frontier_keeps_what_nothing_beats(designed: dict[str, Proposal]) ->
     best = frontier(list(designed.values()))
     assert best
     for one in best:
-        assert not any(all(a < b for a, b in zip(other.figures(), one.figures(), strict=True)) for other in designed.values())
+        assert not any(
+            all(a < b for a, b in zip(other.figures(), one.figures(), strict=True))
+            for other in designed.values()
+        )
 
 
-def test_the_quickest_code_is_taken_only_where_the_limits_bear_its_wrong_readings(designed: dict[str, Proposal], needs: Needs) -> None:
-    """Without a limit a wrong reading costs what [hearing] says, 300 s; a limit on wrong readings is the team's own word on them."""
+def test_the_quickest_code_is_taken_only_where_the_limits_bear_its_wrong_readings(
+    designed: dict[str, Proposal], needs: Needs
+) -> None:
+    """Without a limit a wrong reading costs what [hearing] says, 300 s; a limit on wrong readings
+    is the team's own word on them.
+    """
     found = list(designed.values())
     assert chosen(found, needs) is min(found, key=lambda one: expected_seconds(one, needs))
     picks = [
-        chosen(found, dataclasses.replace(needs, limits=needs.limits.model_copy(update={"wrong": most})))
+        chosen(
+            found,
+            dataclasses.replace(needs, limits=needs.limits.model_copy(update={"wrong": most})),
+        )
         for most in (None, 0.05, 0.001, 1e-9)
     ]
-    assert [pick and pick.name for pick in picks] == ["packed-all-quick", "packed-all", "packed-all-quick", None]
+    assert [pick and pick.name for pick in picks] == [
+        "packed-all-quick",
+        "packed-all",
+        "packed-all-quick",
+        None,
+    ]
 
 
 def test_an_analysis_adds_up_and_names_what_the_check_notices() -> None:
@@ -145,7 +211,9 @@ def test_an_analysis_adds_up_and_names_what_the_check_notices() -> None:
     assert sum(spent.seconds for spent in found.spent) == pytest.approx(found.mean)
     assert found.bound.seconds == pytest.approx(2.0065, abs=1e-3)
     assert all(pair.noticed for pair in found.mixed)
-    assert [pair.cost for pair in found.mixed] == sorted((pair.cost for pair in found.mixed), reverse=True)
+    assert [pair.cost for pair in found.mixed] == sorted(
+        (pair.cost for pair in found.mixed), reverse=True
+    )
     with pytest.raises(CodeError):
         analyse(RACE, "laps")
 
@@ -164,8 +232,15 @@ def test_a_fresh_key_changes_meanings_and_keeps_times_rates_and_strings() -> Non
     assert abs(ask_after - ask) <= max(0.05 * ask, 0.001)
     assert abs(wrong_after - wrong) <= max(0.05 * wrong, 0.001)
     for name, table in starter.tables.items():
-        assert {word for _, word in table.words()} == {word for _, word in one.book.tables[name].words()}
-    moved = sum(a != b for a, b in zip(starter.tables["energy"].words(), one.book.tables["energy"].words(), strict=True))
+        assert {word for _, word in table.words()} == {
+            word for _, word in one.book.tables[name].words()
+        }
+    moved = sum(
+        a != b
+        for a, b in zip(
+            starter.tables["energy"].words(), one.book.tables["energy"].words(), strict=True
+        )
+    )
     assert moved > 30
     with pytest.raises(CodeError):
         keyed(starter, b"short", "x")

@@ -1,4 +1,6 @@
-"""Words that noise can't confuse: independent sets of cycle graphs and their powers, against published sizes."""
+"""Words that noise can't confuse: independent sets of cycle graphs and their powers, against
+published sizes.
+"""
 
 from __future__ import annotations
 
@@ -40,11 +42,14 @@ def test_a_set_of_given_size_is_found_or_none() -> None:
     found = of_size(graph.near, 10, steps=2000, seed=1)
     assert found is not None
     assert is_independent(graph, [(vertex,) for vertex in found])
-    assert of_size(graph.near, 11, steps=2000, seed=1) is None  # the largest on a cycle of 21 is ten
+    assert (
+        of_size(graph.near, 11, steps=2000, seed=1) is None
+    )  # the largest on a cycle of 21 is ten
 
 
 def test_the_fourth_power_of_seven_reaches_the_best_set_known() -> None:
-    # 108: A. Vesel and J. Žerovnik 2002, a lower bound, not proven largest. All seeds tried reach it, in 6 to 46 s; this is a quick one
+    # 108: A. Vesel and J. Žerovnik 2002, a lower bound, not proven largest. All seeds tried reach
+    # it, in 6 to 46 s; this is a quick one
     found = zero_error(cycle(7), 4, steps=4_000_000, enough=108, seed=7)
     assert len(found) == 108
     assert is_independent(cycle(7), found)
@@ -53,7 +58,10 @@ def test_the_fourth_power_of_seven_reaches_the_best_set_known() -> None:
 def test_symmetries_keep_who_is_joined() -> None:
     graph = cycle(5)
     vertices = strings(graph, 2)
-    near = [{other for other in vertices if other != one and not is_independent(graph, [one, other])} for one in vertices]
+    near = [
+        {other for other in vertices if other != one and not is_independent(graph, [one, other])}
+        for one in vertices
+    ]
     symmetries = Symmetries(graph, vertices, random.Random(1))
     for order, symmetry in symmetries.of_prime_order(10):
         assert symmetries.order(symmetry) == order

@@ -16,10 +16,14 @@ from codec.drill.memory import Memory
 WAYS = ("chosen", "any item", "any report")
 
 
-def items(seeds: Sequence[int], make: Callable[[Pool, random.Random], Learner] = Learner) -> dict[str, list[tuple[int, int]]]:
-    """Return for each way, by learner, the items and the symbols asked until 95 % of whole reports are right.
+def items(
+    seeds: Sequence[int], make: Callable[[Pool, random.Random], Learner] = Learner
+) -> dict[str, list[tuple[int, int]]]:
+    """Return for each way, by learner, the items and the symbols asked until 95 % of whole reports
+    are right.
 
-    ``any item`` takes symbols, pairs, entries and reports alike by chance; ``any report`` only reports, as they occur in races.
+    ``any item`` takes symbols, pairs, entries and reports alike by chance; ``any report`` only
+    reports, as they occur in races.
     """
     pool, test = lap_pool(), Pool(race(), ["lap"], seed=999, draws=300).reports
     every = [*pool.parts, *pool.reports]
@@ -28,16 +32,32 @@ def items(seeds: Sequence[int], make: Callable[[Pool, random.Random], Learner] =
         memory = Memory()
         chooser, chance = Chooser(pool, memory, seed=seed), random.Random(f"chance {seed}")
         learner = make(pool, random.Random(seed))
-        found["chosen"].append(course(learner, lambda at, chooser=chooser: chooser.next(at).item, memory.note, test))
+        found["chosen"].append(
+            course(learner, lambda at, chooser=chooser: chooser.next(at).item, memory.note, test)
+        )
         for way, choices in (("any item", every), ("any report", pool.reports)):
             learner = make(pool, random.Random(seed))
-            found[way].append(course(learner, lambda _, choices=choices, chance=chance: chance.choice(choices), lambda _: None, test))
+            found[way].append(
+                course(
+                    learner,
+                    lambda _, choices=choices, chance=chance: chance.choice(choices),
+                    lambda _: None,
+                    test,
+                )
+            )
     return found
 
 
-def saving(found: dict[str, list[tuple[int, int]]], against: str, what: int = 0) -> tuple[float, float, float]:
-    """Return the saving in mean items (or symbols, ``what`` 1) against a way, with its 95 % interval by the bootstrap over learners."""
-    pairs = [(ours[what], theirs[what]) for ours, theirs in zip(found["chosen"], found[against], strict=True)]
+def saving(
+    found: dict[str, list[tuple[int, int]]], against: str, what: int = 0
+) -> tuple[float, float, float]:
+    """Return the saving in mean items (or symbols, ``what`` 1) against a way, with its 95 %
+    interval by the bootstrap over learners.
+    """
+    pairs = [
+        (ours[what], theirs[what])
+        for ours, theirs in zip(found["chosen"], found[against], strict=True)
+    ]
 
     def saved(rows: Sequence[tuple[int, int]]) -> float:
         return 1 - sum(one for one, _ in rows) / sum(other for _, other in rows)

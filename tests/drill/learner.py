@@ -1,10 +1,12 @@
 """A simulated learner, who is not the model that chooses the questions.
 
-Each symbol has a strength. It is said or heard right with probability ``1 - slip - (1 - guess - slip) · exp(-strength)``. Practice adds to
-the strength, more after a mistake (the right answer is shown), less the stronger it is already. Overnight strength is lost, the share
-falling with the number of days on which the symbol was practised. A quarter of the symbols are hard (they gain half as much), and two
-thirds have a rival that they are taken for; practising one weakens the other a little while that is weak itself. Slow: a weak symbol takes
-longer. People differ: gains are drawn log-normally. All figures are invented.
+Each symbol has a strength. It is said or heard right with probability ``1 - slip - (1 - guess -
+slip) · exp(-strength)``. Practice adds to the strength, more after a mistake (the right answer is
+shown), less the stronger it is already. Overnight strength is lost, the share falling with the
+number of days on which the symbol was practised. A quarter of the symbols are hard (they gain half
+as much), and two thirds have a rival that they are taken for; practising one weakens the other a
+little while that is weak itself. Slow: a weak symbol takes longer. People differ: gains are drawn
+log-normally. All figures are invented.
 """
 
 from __future__ import annotations
@@ -39,7 +41,9 @@ class Learner:
         hard = set(self.generator.sample(symbols, len(symbols) // 4))
         for symbol in symbols:
             self.strength[symbol] = self.generator.uniform(0.5, 2.0)
-            self.gain[symbol] = speed * math.exp(self.generator.gauss(0, 0.3)) * (0.5 if symbol in hard else 1.0)
+            self.gain[symbol] = (
+                speed * math.exp(self.generator.gauss(0, 0.3)) * (0.5 if symbol in hard else 1.0)
+            )
         shuffled = self.generator.sample(symbols, len(symbols) // 3 * 2)
         for one, other in zip(shuffled[::2], shuffled[1::2], strict=False):
             self.rivals[one], self.rivals[other] = other, one
@@ -59,7 +63,9 @@ class Learner:
         return "".join(said), max(0.3, seconds)
 
     def _practised(self, symbol: str, right: bool) -> None:
-        self.strength[symbol] += self.gain[symbol] * (0.35 if right else 0.6) * math.exp(-self.strength[symbol] / 5)
+        self.strength[symbol] += (
+            self.gain[symbol] * (0.35 if right else 0.6) * math.exp(-self.strength[symbol] / 5)
+        )
         rival = self.rivals.get(symbol)
         if rival is not None and self.strength[rival] < 2.0:
             self.strength[rival] = max(0.2, self.strength[rival] - 0.01)
@@ -75,14 +81,22 @@ class Learner:
     def whole_reports(self, reports: Sequence[Item]) -> float:
         """Return the share of reports said wholly right, exactly."""
         chance = {symbol: self.chance(symbol) for symbol in self.strength}
-        return sum(math.prod(chance[symbol] for symbol in report.text) for report in reports) / len(reports)
+        return sum(math.prod(chance[symbol] for symbol in report.text) for report in reports) / len(
+            reports
+        )
 
 
 Ask = Callable[[datetime.datetime], Item]
 
 
 def course(
-    learner: Learner, ask: Ask, note: Callable[[Answer], None], reports: Sequence[Item], *, goal: float = 0.95, most: int = 3000
+    learner: Learner,
+    ask: Ask,
+    note: Callable[[Answer], None],
+    reports: Sequence[Item],
+    *,
+    goal: float = 0.95,
+    most: int = 3000,
 ) -> tuple[int, int]:
     """Drill until the goal is reached on whole reports; return the items and the symbols asked."""
     symbols = 0

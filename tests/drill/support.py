@@ -38,8 +38,10 @@ def stamp(at: datetime.datetime) -> str:
 def answer(shown: str = "5", said: str | None = None, **facts: Any) -> Answer:
     said = shown if said is None else said
     told: dict[str, Any] = {
-        "person": "Ana", "drill": "read", "session": "s", "book": "b", "kind": "symbol" if len(shown) == 1 else "report",
-        "part_of": "" if len(shown) == 1 else "lap", "shown": shown, "said": said, "outcome": "right" if said == shown else "accepted",
+        "person": "Ana", "drill": "read", "session": "s", "book": "b",
+        "kind": "symbol" if len(shown) == 1 else "report",
+        "part_of": "" if len(shown) == 1 else "lap", "shown": shown, "said": said,
+        "outcome": "right" if said == shown else "accepted",
         "at": stamp(START),
     }  # fmt: skip
     return Answer(**(told | facts))

@@ -32,7 +32,9 @@ def test_what_is_known_fades() -> None:
     cards, at = Cards(), datetime.datetime(2026, 3, 2, tzinfo=datetime.UTC)
     assert cards.recall("symbol 5", at) == 0
     cards.review("symbol 5", "good", at)
-    recalls = [cards.recall("symbol 5", at + datetime.timedelta(days=days)) for days in (0, 2, 10, 100)]
+    recalls = [
+        cards.recall("symbol 5", at + datetime.timedelta(days=days)) for days in (0, 2, 10, 100)
+    ]
     assert recalls == sorted(recalls, reverse=True)
     assert recalls[0] == 1
     assert 0 < recalls[-1] < 0.9

@@ -32,7 +32,9 @@ def _history(weak: str = "", slow: str = "") -> list[Answer]:
         for number, item in enumerate(lap_pool().symbols):
             at = stamp(START + datetime.timedelta(seconds=600 * round_number + 10 * number))
             facts = {"said": "2", "outcome": "accepted"} if item.text == weak else {}
-            rows.append(answer(item.text, at=at, first=0.5, last=4.0 if item.text == slow else 1.2, **facts))
+            rows.append(
+                answer(item.text, at=at, first=0.5, last=4.0 if item.text == slow else 1.2, **facts)
+            )
     return rows
 
 
@@ -64,12 +66,15 @@ def test_every_symbol_of_the_reports_is_soon_met() -> None:
 
 
 def test_items_come_as_often_as_in_races() -> None:
-    # the energy is normally distributed about its usual value 20, with a spread of 4 steps (the book): scipy's normal distribution
+    # the energy is normally distributed about its usual value 20, with a spread of 4 steps (the
+    # book): scipy's normal distribution
     from scipy import stats
 
     share = sum(item.text[1:3] == "20" for item in lap_pool().reports) / len(lap_pool().reports)
     expected = stats.norm(20, 4).cdf(20.5) - stats.norm(20, 4).cdf(19.5)
-    assert share == pytest.approx(expected, abs=4 * (expected * (1 - expected) / len(lap_pool().reports)) ** 0.5)
+    assert share == pytest.approx(
+        expected, abs=4 * (expected * (1 - expected) / len(lap_pool().reports)) ** 0.5
+    )
 
 
 def test_a_pool_of_no_message_is_refused() -> None:
@@ -83,7 +88,10 @@ def test_a_pool_of_no_message_is_refused() -> None:
 def test_reasons_are_told() -> None:
     memory = Memory.of(_history(weak="H"))
     ahead = Chooser(lap_pool(), memory).ahead(START + datetime.timedelta(days=1), 40)
-    assert any(question.item.text == "H" and "hotel wrong 6 of 6 times" in question.why for question in ahead)
+    assert any(
+        question.item.text == "H" and "hotel wrong 6 of 6 times" in question.why
+        for question in ahead
+    )
 
 
 def test_learners_need_fewer_items_than_by_chance() -> None:

@@ -22,7 +22,9 @@ def _filled(path: Path) -> DrillJournal:
     journal = DrillJournal(path, create=True)
     digest = journal.keep_book(race())
     for number in range(30):
-        journal.append(answer("5", person=NAMES[number % 3], book=digest, first=0.5, last=1.0 + number))
+        journal.append(
+            answer("5", person=NAMES[number % 3], book=digest, first=0.5, last=1.0 + number)
+        )
     return journal
 
 
@@ -32,7 +34,9 @@ def test_answers_come_back_as_they_were(tmp_path: Path) -> None:
     with DrillJournal(tmp_path / "j") as journal:
         assert list(journal.answers()) == written
         assert journal.people() == dict.fromkeys(NAMES, 10)
-        assert [one.last for one in journal.answers("Ben")] == [2.0 + 3 * place for place in range(10)]
+        assert [one.last for one in journal.answers("Ben")] == [
+            2.0 + 3 * place for place in range(10)
+        ]
         assert journal.book(written[0].book).title == race().title
 
 
@@ -62,7 +66,12 @@ def test_what_was_acknowledged_outlives_a_kill(tmp_path: Path) -> None:
         "while True: print(j.append(answer('5', book=d)).seq, flush=True)"
     )
     paths = f"{ROOT}:{ROOT / 'tests'}"
-    process = subprocess.Popen([sys.executable, "-c", code, str(path)], stdout=subprocess.PIPE, text=True, env={"PYTHONPATH": paths})
+    process = subprocess.Popen(
+        [sys.executable, "-c", code, str(path)],
+        stdout=subprocess.PIPE,
+        text=True,
+        env={"PYTHONPATH": paths},
+    )
     assert process.stdout is not None
     acknowledged = [int(process.stdout.readline()) for _ in range(20)]
     process.send_signal(signal.SIGKILL)
@@ -111,7 +120,11 @@ def test_files_that_are_no_journal_are_refused(tmp_path: Path) -> None:
     other.execute("CREATE TABLE t (x)")
     other.commit()
     other.close()
-    for name, content in (("text", b"not a database at all" * 100), ("byte", b"1"), ("other", None)):
+    for name, content in (
+        ("text", b"not a database at all" * 100),
+        ("byte", b"1"),
+        ("other", None),
+    ):
         if content is not None:
             (tmp_path / name).write_bytes(content)
         for create in (True, False):
@@ -148,7 +161,16 @@ def test_any_name_is_kept_or_refused(name: str) -> None:
     assert kept == (name if sound else None)
 
 
-@pytest.mark.parametrize("facts", [{"kind": "song"}, {"first": -1.0}, {"last": float("nan")}, {"at": "noon"}, {"answer": "x" * 5000}])
+@pytest.mark.parametrize(
+    "facts",
+    [
+        {"kind": "song"},
+        {"first": -1.0},
+        {"last": float("nan")},
+        {"at": "noon"},
+        {"answer": "x" * 5000},
+    ],
+)
 def test_answers_nobody_could_read_are_refused(facts: dict[str, object]) -> None:
     with pytest.raises(DrillError):
         answer("5", **facts)

@@ -24,7 +24,10 @@ REPORT = Item("report", "4223VRBR", 1.0, "lap")
         ("four two niner correction two two three victor romeo bravo romeo", "corrected"),
         ("disregard four two two three victor romeo bravo romeo", "corrected"),
         ("four two two four victor romeo bravo romeo", "caught"),  # the check symbol notices it
-        ("four five zero three victor romeo bravo romeo", "caught"),  # beyond the range of the energy
+        (
+            "four five zero three victor romeo bravo romeo",
+            "caught",
+        ),  # beyond the range of the energy
         ("four two two three victor romeo bravo", "caught"),
         ("four two two ? victor romeo bravo romeo", "caught"),  # a word that nobody made out
         ("?", "caught"),
@@ -39,7 +42,11 @@ def test_an_answer_to_a_report_has_its_outcome(said: str, outcome: str) -> None:
 
 def test_a_wrong_report_that_the_check_allows_is_accepted() -> None:
     # two mistakes that go together are not noticed by a single check symbol
-    fits = next(symbol for symbol in race().alphabet.symbols if mark(race(), REPORT, f"4213VRB{symbol}").outcome == "accepted")
+    fits = next(
+        symbol
+        for symbol in race().alphabet.symbols
+        if mark(race(), REPORT, f"4213VRB{symbol}").outcome == "accepted"
+    )
     found = mark(race(), REPORT, f"4213VRB{fits}")
     assert found.wrong_places == (2, 7)
     assert found.said == f"4213VRB{fits}"
@@ -60,11 +67,17 @@ def test_where_it_went_wrong_is_told() -> None:
         ("", "no word of a report"),
         ("uh copy", "no word of a report"),
         ("say again", "no word of a report"),
-        ("laap=7 energy=0.2 motor=110 inverter=65 battery=38 alert=brakes", "there is no field 'laap'"),
+        (
+            "laap=7 energy=0.2 motor=110 inverter=65 battery=38 alert=brakes",
+            "there is no field 'laap'",
+        ),
         ("lap=4 energy=0.2", "can't be said without motor"),
         ("lap=4 energy=loud", "loud"),
         ("lap=4 energy=0.2 motor=110 inverter=65 battery=38 alert=wibble", "wibble"),
-        ("lap=4 lap=5 energy=0.2 motor=110 inverter=65 battery=38 alert=brakes", "'lap' is given twice"),
+        (
+            "lap=4 lap=5 energy=0.2 motor=110 inverter=65 battery=38 alert=brakes",
+            "'lap' is given twice",
+        ),
         ("xyz lap=4 energy=0.2 motor=110 inverter=65 battery=38 alert=brakes", "'xyz' is no value"),
     ],
 )
@@ -83,7 +96,8 @@ def test_words_around_one_that_nobody_made_out_are_compared() -> None:
 
 
 @pytest.mark.parametrize(
-    ("said", "outcome"), [("niner", "right"), ("nine", "right"), ("9", "right"), ("five", "accepted"), ("?", "caught")]
+    ("said", "outcome"),
+    [("niner", "right"), ("nine", "right"), ("9", "right"), ("five", "accepted"), ("?", "caught")],
 )
 def test_variants_of_a_single_word_count(said: str, outcome: str) -> None:
     assert mark(race(), Item("symbol", "9", 1.0), said).outcome == outcome
@@ -113,8 +127,14 @@ def test_an_alignment_has_all_of_both_strings(shown: str, said: str) -> None:
 
 @pytest.mark.parametrize(
     ("one", "other", "distance"),
-    # intention/execution: Jurafsky & Martin, Speech and Language Processing, 2.5; the others from memory
-    [("KITTEN", "SITTING", 3), ("INTENTION", "EXECUTION", 5), ("SATURDAY", "SUNDAY", 3), ("", "ABC", 3)],
+    # intention/execution: Jurafsky & Martin, Speech and Language Processing, 2.5; the others from
+    # memory
+    [
+        ("KITTEN", "SITTING", 3),
+        ("INTENTION", "EXECUTION", 5),
+        ("SATURDAY", "SUNDAY", 3),
+        ("", "ABC", 3),
+    ],
 )
 def test_an_alignment_costs_the_least(one: str, other: str, distance: int) -> None:
     assert sum(a != b for a, b in align(one, other)) == distance

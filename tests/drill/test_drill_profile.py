@@ -15,15 +15,28 @@ from hypothesis import strategies as st
 from codec import CodeError, encode, readings
 from codec.drill import Answer, DrillError, profile_of
 from codec.hear import hear
-from codec.profile import Measured, Profile, channel_of, load_profile, needs_text, parse_profile, save_profile, word_seconds
+from codec.profile import (
+    Measured,
+    Profile,
+    channel_of,
+    load_profile,
+    needs_text,
+    parse_profile,
+    save_profile,
+    word_seconds,
+)
 from grammar.design.needs import parse_needs
 from grammar.design.parts import Pool as Symbols
 from grammar.design.parts import variable
 from grammar.profile import word_of
 
 WORDS = st.sampled_from(["alfa", "bravo", "five", "niner", "two"])
-COUNTS = st.dictionaries(WORDS, st.dictionaries(WORDS, st.integers(1, 50), min_size=1, max_size=3), max_size=4)
-TIMES = st.builds(Measured, seconds=st.floats(0.1, 3), error=st.floats(0, 1), count=st.integers(1, 99))
+COUNTS = st.dictionaries(
+    WORDS, st.dictionaries(WORDS, st.integers(1, 50), min_size=1, max_size=3), max_size=4
+)
+TIMES = st.builds(
+    Measured, seconds=st.floats(0.1, 3), error=st.floats(0, 1), count=st.integers(1, 99)
+)
 PROFILES = st.builds(
     Profile,
     people=st.lists(st.sampled_from(["Ana", "Ben"]), max_size=2, unique=True).map(tuple),
@@ -40,12 +53,17 @@ PROFILES = st.builds(
 
 
 class Driver:
-    """Word times a fixed factor and a person's own scatter away from the alphabet's; one word in 50 is taken for its rival."""
+    """Word times a fixed factor and a person's own scatter away from the alphabet's; one word in 50
+    is taken for its rival.
+    """
 
     def __init__(self, seed: int) -> None:
         self.generator = random.Random(seed)
         alphabet = race().alphabet
-        self.words = {s: alphabet.words[s].seconds * 0.85 * math.exp(self.generator.gauss(0, 0.12)) for s in alphabet.symbols}
+        self.words = {
+            s: alphabet.words[s].seconds * 0.85 * math.exp(self.generator.gauss(0, 0.12))
+            for s in alphabet.symbols
+        }
         self.startup = self.generator.uniform(0.5, 1.2)
         self.rival = {"5": "9", "B": "8", "8": "B"}
         self.slips = {"5": 0.12, "B": 0.10, "8": 0.05}
@@ -55,11 +73,22 @@ class Driver:
         rows = []
         for number in range(count):
             item = self.generator.choice(pool.reports if number % 3 else pool.parts)
-            said = "".join(self.rival[s] if self.generator.random() < self.slips.get(s, 0) else s for s in item.text)
+            said = "".join(
+                self.rival[s] if self.generator.random() < self.slips.get(s, 0) else s
+                for s in item.text
+            )
             first = self.startup * math.exp(self.generator.gauss(0, 0.15))
             scatter = self.generator.gauss(0, 0.06 * math.sqrt(len(said) + 2))
-            last = first + max(0.1, sum(self.words[s] for s in said) + scatter) + (200 if number < breaks else 0)
-            facts = {"kind": item.kind, "part_of": item.part_of, "outcome": "right" if said == item.text else "caught"}
+            last = (
+                first
+                + max(0.1, sum(self.words[s] for s in said) + scatter)
+                + (200 if number < breaks else 0)
+            )
+            facts = {
+                "kind": item.kind,
+                "part_of": item.part_of,
+                "outcome": "right" if said == item.text else "caught",
+            }
             rows.append(answer(item.text, said, first=first, last=last, at=stamp(START), **facts))
         return rows
 
@@ -76,9 +105,14 @@ def test_300_items_recover_a_driver_within_the_stated_intervals() -> None:
                 inside += abs(found.seconds - true) <= 1.96 * found.error
                 errors.append(abs(found.seconds - true))
         assert profile.startup is not None
-        mean = driver.startup * math.exp(0.15**2 / 2)  # the mean of the log-normal distribution they are drawn from
+        mean = driver.startup * math.exp(
+            0.15**2 / 2
+        )  # the mean of the log-normal distribution they are drawn from
         startups += abs(profile.startup.seconds - mean) <= 1.96 * profile.startup.error
-    print(f"{inside} of {measured} word times within their 95 % interval; start-up times {startups} of 20")
+    print(
+        f"{inside} of {measured} word times within their 95 % interval; start-up times {startups}"
+        " of 20"
+    )
     print(f"mean error of a word's time {sum(errors) / len(errors):.3f} s")
     assert measured >= 20 * 30
     assert 0.92 <= inside / measured <= 0.99
@@ -118,7 +152,9 @@ def test_merging_adds_counts_whatever_the_order(one: Profile, other: Profile) ->
     assert _heard(both) == _heard(one) + _heard(other)
     for word in both.seconds:
         assert both.seconds[word].seconds == pytest.approx(turned.seconds[word].seconds)
-        counts = [profile.seconds[word].count for profile in (one, other) if word in profile.seconds]
+        counts = [
+            profile.seconds[word].count for profile in (one, other) if word in profile.seconds
+        ]
         assert both.seconds[word].count == sum(counts)
 
 
@@ -127,7 +163,9 @@ def _heard(profile: Profile) -> float:
 
 
 def test_files_are_written_whole_or_not_at_all(tmp_path: Path) -> None:
-    profile = Profile(people=("Ana",)).with_heard(race().alphabet, [("5", "9"), ("5", ""), ("", "A")])
+    profile = Profile(people=("Ana",)).with_heard(
+        race().alphabet, [("5", "9"), ("5", ""), ("", "A")]
+    )
     save_profile(profile, tmp_path / "ana.json")
     assert load_profile(tmp_path / "ana.json") == profile
     with pytest.raises(CodeError) as caught:
@@ -160,11 +198,15 @@ def test_what_is_no_profile_is_refused_with_its_place(text: str, told: str) -> N
 SLOW_LETTERS = Profile(
     people=("Ana",),
     seconds={
-        word_of(drill_book().alphabet, symbol): Measured(seconds=0.55 if symbol.isdigit() else 1.6, error=0.03, count=12)
+        word_of(drill_book().alphabet, symbol): Measured(
+            seconds=0.55 if symbol.isdigit() else 1.6, error=0.03, count=12
+        )
         for symbol in drill_book().alphabet.symbols
     },
 )
-NINER_FOR_FIVE = Profile(people=("Ben",)).with_heard(drill_book().alphabet, [("5", "9")] * 6 + [("5", "5")] * 14 + [("9", "9")] * 20)
+NINER_FOR_FIVE = Profile(people=("Ben",)).with_heard(
+    drill_book().alphabet, [("5", "9")] * 6 + [("5", "5")] * 14 + [("9", "9")] * 20
+)
 
 
 def test_a_profile_changes_the_string_chosen() -> None:
@@ -177,11 +219,18 @@ def test_a_profile_changes_the_string_chosen() -> None:
 
 
 @given(st.integers(0, 9), st.integers(-20, 20), st.integers(13, 30), PROFILES)
-def test_strings_chosen_for_a_person_still_read_the_same(lap: int, energy: int, battery: int, profile: Profile) -> None:
-    encoded = encode(drill_book(), {"lap": lap, "energy": energy / 10, "battery": 2 * battery}, profile=profile)
+def test_strings_chosen_for_a_person_still_read_the_same(
+    lap: int, energy: int, battery: int, profile: Profile
+) -> None:
+    encoded = encode(
+        drill_book(), {"lap": lap, "energy": energy / 10, "battery": 2 * battery}, profile=profile
+    )
     assert readings(drill_book(), encoded.string, typed=True) == [encoded.reading]
     own = word_seconds(profile, drill_book().alphabet)
-    for other in (encode(drill_book(), encoded.reading), encode(drill_book(), encoded.reading, by="symbols")):
+    for other in (
+        encode(drill_book(), encoded.reading),
+        encode(drill_book(), encoded.reading, by="symbols"),
+    ):
         assert encoded.seconds <= sum(own[symbol] for symbol in other.string) + 1e-9
 
 
@@ -212,10 +261,14 @@ def test_a_channel_is_the_mean_of_the_dirichlet_posterior() -> None:
     from codec.hear.channel import channel
 
     book, at = race(), race().alphabet.index
-    own = channel_of(book, Profile().with_heard(book.alphabet, [("5", "9")] * 7 + [("5", "5")] * 30))
+    own = channel_of(
+        book, Profile().with_heard(book.alphabet, [("5", "9")] * 7 + [("5", "5")] * 30)
+    )
     counts = np.zeros(len(at))
     counts[at["9"]], counts[at["5"]] = 7, 30
-    wanted = stats.dirichlet(book.spec.hearing.strength * channel(book).table[at["5"]] + counts).mean()
+    wanted = stats.dirichlet(
+        book.spec.hearing.strength * channel(book).table[at["5"]] + counts
+    ).mean()
     assert np.allclose(own.table[at["5"]], wanted)
 
 
@@ -235,14 +288,23 @@ def test_a_profile_changes_the_designed_table(tmp_path: Path) -> None:
     book.write_text(drill_book().source, "utf-8")
     head = 'book = "drill.toml"\nsay = ["battery"]\n'
     usual = parse_needs(head, str(tmp_path / "needs.toml"))
-    own = parse_needs(head + needs_text(drill_book(), SLOW_LETTERS.merged(NINER_FOR_FIVE)), str(tmp_path / "needs.toml"))
+    own = parse_needs(
+        head + needs_text(drill_book(), SLOW_LETTERS.merged(NINER_FOR_FIVE)),
+        str(tmp_path / "needs.toml"),
+    )
     assert own.alphabet.words["A"].seconds == pytest.approx(1.6, abs=0.01)
     assert own.alphabet.words["7"].seconds == pytest.approx(0.55, abs=0.01)
     assert own.noise.confusions["5"]["9"] == pytest.approx(6 / 30, abs=0.01)
-    before, after = (variable(Symbols(needs, needs.alphabet.symbols), ["battery"])["words"] for needs in (usual, own))
+    before, after = (
+        variable(Symbols(needs, needs.alphabet.symbols), ["battery"])["words"]
+        for needs in (usual, own)
+    )
     assert before != after
     letters = [sum(not symbol.isdigit() for symbol in "".join(words)) for words in (before, after)]
-    print(f"letters in the designed table: {letters[0]} before, {letters[1]} with the profile of a driver who is slow at letters")
+    print(
+        f"letters in the designed table: {letters[0]} before, {letters[1]} with the profile of a"
+        " driver who is slow at letters"
+    )
     assert letters[1] < letters[0]
 
 
@@ -254,7 +316,12 @@ def test_the_needs_of_a_profile_are_toml() -> None:
 
 def test_words_never_measured_go_at_the_person_s_own_rate() -> None:
     alphabet = race().alphabet
-    fast = Profile(seconds={word_of(alphabet, s): Measured(seconds=alphabet.words[s].seconds / 2, count=5) for s in "123"})
+    fast = Profile(
+        seconds={
+            word_of(alphabet, s): Measured(seconds=alphabet.words[s].seconds / 2, count=5)
+            for s in "123"
+        }
+    )
     assert word_seconds(fast, alphabet)["A"] == pytest.approx(alphabet.words["A"].seconds / 2)
     assert word_seconds(Profile(), alphabet)["A"] == alphabet.words["A"].seconds
 
@@ -278,5 +345,13 @@ def test_flashed_words_typed_values_and_words_not_made_out_are_no_mishearings() 
 
 def test_the_example_s_people_change_a_string_and_a_decision() -> None:
     ana, ben = (load_profile(DRILL.parent / f"{name}.json") for name in ("ana", "ben"))
-    assert encode(drill_book(), {"lap": 3, "energy": "-0.3", "battery": 44}, profile=ana).string == "31744"
-    assert hear(drill_book(), "niner one seven juliett", noise=channel_of(drill_book(), ben)).decision.kind == "ask part"
+    assert (
+        encode(drill_book(), {"lap": 3, "energy": "-0.3", "battery": 44}, profile=ana).string
+        == "31744"
+    )
+    assert (
+        hear(
+            drill_book(), "niner one seven juliett", noise=channel_of(drill_book(), ben)
+        ).decision.kind
+        == "ask part"
+    )

@@ -33,7 +33,9 @@ def journal(tmp_path: Path) -> Path:
         for person, drill, noise in (("Ana", "read", ""), ("Ben", "hear", "noisy")):
             learner, clock[0] = Learner(lap_pool(), random.Random(4)), START
             for _ in range(2):
-                session = Session(journal, lap_pool(), person, drill, noise=noise, clock=lambda: clock[0])  # type: ignore[arg-type]
+                session = Session(
+                    journal, lap_pool(), person, drill, noise=noise, clock=lambda: clock[0]
+                )  # type: ignore[arg-type]
                 for _ in range(30):
                     question, turn = session.ask()
                     said, seconds = learner.answer(question.item)
@@ -66,7 +68,14 @@ def test_symbols_fields_and_confusions_are_counted() -> None:
     assert symbols["2"] == (4, 4)
     assert symbols["J"] == (0, 1)
     fields = {row.name: (row.right, row.asked) for row in found.fields}
-    assert fields == {"lap": (3, 3), "energy": (3, 3), "motor": (1, 3), "inverter": (1, 3), "battery": (1, 3), "alert": (4, 4)}
+    assert fields == {
+        "lap": (3, 3),
+        "energy": (3, 3),
+        "motor": (1, 3),
+        "inverter": (1, 3),
+        "battery": (1, 3),
+        "alert": (4, 4),
+    }
     assert found.confusions == {("3", "4"): 2, ("J", "G"): 1}
     assert found.outcomes == {"right": 2, "corrected": 0, "caught": 2, "accepted": 1}
 
@@ -85,8 +94,13 @@ def test_the_seconds_of_a_report_are_shared_out_among_its_fields() -> None:
 
 def test_a_coffee_break_is_told() -> None:
     generator = random.Random(1)
-    rows = [answer("4223VRBR", first=0.8 + generator.random() / 10, last=4.5 + generator.random() / 5) for _ in range(12)]
-    found = Progress(race(), [*rows, answer("4223VRBR", first=300.0, last=304.0)], "read", START, pool=lap_pool())
+    rows = [
+        answer("4223VRBR", first=0.8 + generator.random() / 10, last=4.5 + generator.random() / 5)
+        for _ in range(12)
+    ]
+    found = Progress(
+        race(), [*rows, answer("4223VRBR", first=300.0, last=304.0)], "read", START, pool=lap_pool()
+    )
     assert found.set_aside == 1
     assert found.startup is not None
     assert found.startup.high < 1
@@ -95,7 +109,17 @@ def test_a_coffee_break_is_told() -> None:
 def test_progress_is_drawn(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["drill", "progress", str(journal)]) == 0
     out = capsys.readouterr().out
-    for told in ("Ana, reading", "Ben, hearing", "60 answers", "Symbols", "Fields", "Taken for", "Days", "2026-03-03", "Next"):
+    for told in (
+        "Ana, reading",
+        "Ben, hearing",
+        "60 answers",
+        "Symbols",
+        "Fields",
+        "Taken for",
+        "Days",
+        "2026-03-03",
+        "Next",
+    ):
         assert told in out
     assert max(len(line) for line in out.splitlines()) <= 120
 
@@ -116,7 +140,9 @@ def test_json_and_csv_tell_the_same(journal: Path, capsys: pytest.CaptureFixture
 @pytest.mark.parametrize(("suffix", "magic"), [(".png", b"\x89PNG"), (".svg", b"<?xml")])
 def test_the_matrix_is_a_picture(journal: Path, tmp_path: Path, suffix: str, magic: bytes) -> None:
     picture = tmp_path / f"ben{suffix}"
-    assert main(["drill", "progress", str(journal), "--person", "Ben", "--picture", str(picture)]) == 0
+    assert (
+        main(["drill", "progress", str(journal), "--person", "Ben", "--picture", str(picture)]) == 0
+    )
     assert picture.read_bytes().startswith(magic)
     if suffix == ".svg":
         assert "Ben, hearing" in picture.read_text("utf-8")
@@ -125,28 +151,68 @@ def test_the_matrix_is_a_picture(journal: Path, tmp_path: Path, suffix: str, mag
 def test_the_cells_of_the_picture_are_the_counts(tmp_path: Path) -> None:
     from PIL import Image
 
-    confusion_picture(tmp_path / "m.png", {("5", "9"): 8}, {"5": 2, "9": 9}, {"5": "five", "9": "niner"}, "two words", "spoken")
+    confusion_picture(
+        tmp_path / "m.png",
+        {("5", "9"): 8},
+        {"5": 2, "9": 9},
+        {"5": "five", "9": "niner"},
+        "two words",
+        "spoken",
+    )
     with Image.open(tmp_path / "m.png") as picture:
         colours = {colour[:3] for _, colour in picture.convert("RGB").getcolors(1_000_000) or []}
-    assert (103, 0, 13) in colours  # the darkest of the map "Reds": the one cell that went wrong most
+    assert (
+        103,
+        0,
+        13,
+    ) in colours  # the darkest of the map "Reds": the one cell that went wrong most
     assert (232, 232, 232) in colours  # right answers are grey
 
 
-def test_mistakes_of_the_caller_are_told(journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_mistakes_of_the_caller_are_told(
+    journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     calls = [
         (["progress", str(tmp_path / "none")], "there is no journal"),
         (["progress", str(journal), "--person", "Zoe"], "there is no 'Zoe'"),
         (["progress", str(journal), "--picture", "x.png"], "one person in one drill"),
         (["progress", str(journal), "--person", "Ana", "--picture", "x.gif"], ".svg or .png"),
         (["delete", str(journal), "Ana"], "add --yes"),
-        (["read", str(RACE), "--person", "Ana", "--items", "0", "--journal", str(journal)], "--items can't be 0"),
-        (["read", str(RACE), "--person", "Ana", "--pace", "-4", "--journal", str(journal)], "--pace can't be -4"),
+        (
+            ["read", str(RACE), "--person", "Ana", "--items", "0", "--journal", str(journal)],
+            "--items can't be 0",
+        ),
+        (
+            ["read", str(RACE), "--person", "Ana", "--pace", "-4", "--journal", str(journal)],
+            "--pace can't be -4",
+        ),
         (["read", str(RACE), "--person", " ", "--journal", str(journal)], "a name of 1 to"),
         (["read", str(RACE), "--person", "Ana", "--journal", str(journal)], "needs a terminal"),
-        (["hear", str(RACE), "--person", "Ana", "--journal", str(journal), "--noise", "loud"], "expected: quiet, clear, noisy or harsh"),
-        (["profile", str(journal), str(tmp_path / "p"), "--noise", "loudest"], "expected: quiet, clear, noisy or harsh"),
-        (["profile", str(journal), str(tmp_path / "p"), "--noise", "harsh"], "nothing was heard at noise 'harsh'\nexpected: noisy"),
-        (["hear", str(RACE), "--person", "Ana", "--journal", str(journal), "--keep-audio", str(RACE / "no")], "can't be written"),
+        (
+            ["hear", str(RACE), "--person", "Ana", "--journal", str(journal), "--noise", "loud"],
+            "expected: quiet, clear, noisy or harsh",
+        ),
+        (
+            ["profile", str(journal), str(tmp_path / "p"), "--noise", "loudest"],
+            "expected: quiet, clear, noisy or harsh",
+        ),
+        (
+            ["profile", str(journal), str(tmp_path / "p"), "--noise", "harsh"],
+            "nothing was heard at noise 'harsh'\nexpected: noisy",
+        ),
+        (
+            [
+                "hear",
+                str(RACE),
+                "--person",
+                "Ana",
+                "--journal",
+                str(journal),
+                "--keep-audio",
+                str(RACE / "no"),
+            ],
+            "can't be written",
+        ),
         (["progress", str(RACE)], f"{str(RACE)!r} is no journal of drills"),
     ]
     for call, told in calls:
@@ -155,16 +221,30 @@ def test_mistakes_of_the_caller_are_told(journal: Path, tmp_path: Path, capsys: 
     assert not (tmp_path / "p").exists()
 
 
-def test_what_a_book_can_t_be_asked_is_told_in_the_words_of_the_option(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_what_a_book_can_t_be_asked_is_told_in_the_words_of_the_option(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     qualifying = ROOT / "examples" / "qualifying" / "qualifying.toml"
-    call = ["drill", "read", str(qualifying), "--person", "E", "--only", "entries", "--journal", str(tmp_path / "j")]
+    call = [
+        "drill",
+        "read",
+        str(qualifying),
+        "--person",
+        "E",
+        "--only",
+        "entries",
+        "--journal",
+        str(tmp_path / "j"),
+    ]
     assert main(call) == 2
     told = capsys.readouterr().err
     assert "no entries to ask" in told
     assert "expected: symbols, pairs or reports" in told
 
 
-def test_the_words_of_the_options_are_those_of_the_drills(capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_words_of_the_options_are_those_of_the_drills(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     with pytest.raises(SystemExit):
         main(["drill", "hear", "--help"])
     told = capsys.readouterr().out
@@ -175,9 +255,26 @@ def test_the_words_of_the_options_are_those_of_the_drills(capsys: pytest.Capture
     assert f"{', '.join(known())}, or decibels" in " ".join(capsys.readouterr().out.split())
 
 
-def test_a_missing_folder_for_the_sounds_is_made(journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_missing_folder_for_the_sounds_is_made(
+    journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     folder = tmp_path / "new" / "sounds"
-    assert main(["drill", "hear", str(RACE), "--person", "Ben", "--journal", str(journal), "--keep-audio", str(folder)]) == 2
+    assert (
+        main(
+            [
+                "drill",
+                "hear",
+                str(RACE),
+                "--person",
+                "Ben",
+                "--journal",
+                str(journal),
+                "--keep-audio",
+                str(folder),
+            ]
+        )
+        == 2
+    )
     assert "needs a terminal" in capsys.readouterr().err
     assert folder.is_dir()
 
@@ -192,15 +289,34 @@ def test_tables_fit_the_width_and_part_no_word_number_or_interval(
     assert max(map(len, lines)) <= width
     for person in ("Ana", "Ben"):
         with DrillJournal(journal) as kept:
-            found = Progress(race(), list(kept.answers(person)), "read" if person == "Ana" else "hear", START, pool=lap_pool())
+            found = Progress(
+                race(),
+                list(kept.answers(person)),
+                "read" if person == "Ana" else "hear",
+                START,
+                pool=lap_pool(),
+            )
         for row in [*found.symbols, *found.fields, *found.days]:
             low, high = row.interval
-            seconds = "" if row.seconds is None else f"{row.seconds:.2f}" + ("" if row.error is None else f" ± {row.error:.2f}")
-            told = [line.split() for line in lines if f"{low:.0%} … {high:.0%}" in line and line.rstrip().endswith(seconds)]
-            assert any(row.name in words and str(row.right) in words and str(row.asked) in words for words in told), row
+            seconds = (
+                ""
+                if row.seconds is None
+                else f"{row.seconds:.2f}" + ("" if row.error is None else f" ± {row.error:.2f}")
+            )
+            told = [
+                line.split()
+                for line in lines
+                if f"{low:.0%} … {high:.0%}" in line and line.rstrip().endswith(seconds)
+            ]
+            assert any(
+                row.name in words and str(row.right) in words and str(row.asked) in words
+                for words in told
+            ), row
 
 
-def test_one_answer_is_one_answer_and_no_time_is_below_0(capsys: pytest.CaptureFixture[str]) -> None:
+def test_one_answer_is_one_answer_and_no_time_is_below_0(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
     progress(Progress(race(), [answer("5", first=0.7, last=1.2)], "read", START, pool=lap_pool()))
     assert "1 answer: right 1" in capsys.readouterr().out
     two = timing([0.52, 1.02])  # Student's t of two times reaches far below 0
@@ -212,7 +328,9 @@ def test_one_answer_is_one_answer_and_no_time_is_below_0(capsys: pytest.CaptureF
     assert (one.as_dict()["low"], one.as_dict()["high"]) == (None, None)
 
 
-def test_only_a_profile_is_written_over_unasked(journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_only_a_profile_is_written_over_unasked(
+    journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     book = tmp_path / "team.toml"
     book.write_text(race().source, "utf-8")
     assert main(["drill", "profile", str(journal), str(book), "--person", "Ana"]) == 2
@@ -228,7 +346,9 @@ def test_only_a_profile_is_written_over_unasked(journal: Path, tmp_path: Path, c
     assert load_profile(book).people == ("Ana", "Ben")
 
 
-def test_a_person_is_exported_and_deleted(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_person_is_exported_and_deleted(
+    journal: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["drill", "export", str(journal), "Ana"]) == 0
     rows = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
     assert len(rows) == 60
@@ -238,11 +358,16 @@ def test_a_person_is_exported_and_deleted(journal: Path, capsys: pytest.CaptureF
         assert left.people() == {"Ben": 60}
 
 
-def test_a_profile_is_written_and_used(journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_profile_is_written_and_used(
+    journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     profile = tmp_path / "both.json"
     assert main(["drill", "profile", str(journal), str(profile)]) == 0
     assert "Ana, Ben" in capsys.readouterr().out
-    assert main(["encode", str(RACE), "--message", "pace", "target=1.31", "--profile", str(profile)]) == 0
+    assert (
+        main(["encode", str(RACE), "--message", "pace", "target=1.31", "--profile", str(profile)])
+        == 0
+    )
     own = capsys.readouterr().out
     assert main(["encode", str(RACE), "--message", "pace", "target=1.31"]) == 0
     assert own.splitlines()[0] == capsys.readouterr().out.splitlines()[0]
@@ -254,7 +379,11 @@ def test_rows_of_days_are_of_whole_reports(journal: Path) -> None:
     with DrillJournal(journal) as kept:
         rows = list(kept.answers("Ana"))
     found = Progress(race(), rows, "read", START, pool=lap_pool())
-    second = [row for row in rows if row.at.startswith("2026-03-03") and row.kind == "report" and row.right]
+    second = [
+        row
+        for row in rows
+        if row.at.startswith("2026-03-03") and row.kind == "report" and row.right
+    ]
     reports = [row.last / len(row.shown) for row in second if row.last]
     assert found.days[1].seconds == pytest.approx(sum(reports) / len(reports), rel=0.1)
     assert stamp(START).startswith(found.days[0].name)

@@ -1,4 +1,6 @@
-"""The screens: keys through a pipe, and both drills driven in a terminal from the first key to the progress."""
+"""The screens: keys through a pipe, and both drills driven in a terminal from the first key to the
+progress.
+"""
 
 from __future__ import annotations
 
@@ -30,10 +32,17 @@ ENTER, TAB, STOP, SKIP, BACK = "\r", "\t", "\x03", "\x0e", "\x7f"
 @pytest.fixture
 def screen(tmp_path: Path) -> Iterator[Callable[..., tuple[int, DrillScreen]]]:
     """Run a session with keys; return the exit code and the screen as it was left."""
-    with DrillJournal(tmp_path / "drills.niner", create=True) as journal, create_pipe_input() as pipe:
+    with (
+        DrillJournal(tmp_path / "drills.niner", create=True) as journal,
+        create_pipe_input() as pipe,
+    ):
 
         def run(
-            keys: str, items: int, prepare: Callable[[DrillScreen], None] = lambda _: None, size: tuple[int, int] = (80, 24), **facts: Any
+            keys: str,
+            items: int,
+            prepare: Callable[[DrillScreen], None] = lambda _: None,
+            size: tuple[int, int] = (80, 24),
+            **facts: Any,
         ) -> tuple[int, DrillScreen]:
             output = DummyOutput()
             output.get_size = lambda: Size(rows=size[1], columns=size[0])  # type: ignore[method-assign]
@@ -43,7 +52,9 @@ def screen(tmp_path: Path) -> Iterator[Callable[..., tuple[int, DrillScreen]]]:
             return made.run(), made
 
         def session(**facts: Any) -> Session:
-            return Session(journal, lap_pool(), "Ana", **({"drill": "read", "kinds": ["report"]} | facts))
+            return Session(
+                journal, lap_pool(), "Ana", **({"drill": "read", "kinds": ["report"]} | facts)
+            )
 
         yield run
 
@@ -52,7 +63,9 @@ Run = Callable[..., tuple[int, DrillScreen]]
 
 
 def _text(screen: DrillScreen) -> str:
-    return "".join(fragment[1] for fragment in screen.view.text()) if not screen.app.is_running else ""
+    return (
+        "".join(fragment[1] for fragment in screen.view.text()) if not screen.app.is_running else ""
+    )
 
 
 def test_a_report_is_timed_and_marked_by_keys(screen: Run) -> None:
@@ -85,7 +98,12 @@ def test_other_keys_are_told_and_do_no_harm(screen: Run) -> None:
 
     code, made = screen(f"q{ENTER} x7 z {ENTER} ", 1, watch)
     assert code == 0
-    assert hints == ["'q' does nothing here", "'x' does nothing here", "'7' does nothing here", "'z' does nothing here"]
+    assert hints == [
+        "'q' does nothing here",
+        "'x' does nothing here",
+        "'7' does nothing here",
+        "'z' does nothing here",
+    ]
     assert made.session.answers[0].outcome == "right"
 
 
@@ -113,7 +131,9 @@ def test_an_answer_that_could_not_be_written_is_tried_again(screen: Run) -> None
         def full(answer: Answer) -> Answer:
             made.session.write = write  # type: ignore[method-assign]
             shown.append(answer.shown)
-            raise DrillError("not written: the disk is full", kind="drill-full", hint="free some space")
+            raise DrillError(
+                "not written: the disk is full", kind="drill-full", hint="free some space"
+            )
 
         made.session.write = full  # type: ignore[method-assign]
 
@@ -153,9 +173,16 @@ def _at_the_answer(made: DrillScreen) -> None:
 
 @pytest.mark.parametrize("drill", ["read", "hear"])
 @pytest.mark.parametrize(
-    ("slip", "told"), [("wibble", "unknown word 'wibble'"), ("motor=5", "can't be said without"), ("laap=7", "there is no field 'laap'")]
+    ("slip", "told"),
+    [
+        ("wibble", "unknown word 'wibble'"),
+        ("motor=5", "can't be said without"),
+        ("laap=7", "there is no field 'laap'"),
+    ],
 )
-def test_what_is_not_understood_is_told_and_kept_to_be_corrected(screen: Run, drill: str, slip: str, told: str) -> None:
+def test_what_is_not_understood_is_told_and_kept_to_be_corrected(
+    screen: Run, drill: str, slip: str, told: str
+) -> None:
     hints: list[str] = []
 
     def watch(made: DrillScreen) -> None:
@@ -172,7 +199,9 @@ def test_what_is_not_understood_is_told_and_kept_to_be_corrected(screen: Run, dr
     assert code == 0
     assert told in hints[0]
     assert hints[0].endswith(f"{slip} is kept")
-    assert [(one.answer, one.outcome) for one in made.session.journal.answers()] == [("?", "caught")]
+    assert [(one.answer, one.outcome) for one in made.session.journal.answers()] == [
+        ("?", "caught")
+    ]
 
 
 @pytest.mark.parametrize("drill", ["read", "hear"])
@@ -257,7 +286,9 @@ def test_an_engineer_who_writes_nothing_down_is_sent_the_next_report(tmp_path: P
 
 
 def _screens(made: DrillScreen) -> list[str]:
-    return ["".join(fragment[1] for fragment in part()) for part in (made.view.text, made.view._foot)]
+    return [
+        "".join(fragment[1] for fragment in part()) for part in (made.view.text, made.view._foot)
+    ]
 
 
 SIZES = [(80, 24), (60, 20), (44, 14), (32, 9), (20, 6)]
@@ -294,7 +325,9 @@ def test_results_keep_their_indent_at_any_width(screen: Run, size: tuple[int, in
 
 
 @pytest.mark.parametrize("size", SIZES)
-def test_the_drill_begins_when_all_of_the_caution_was_on_the_screen(screen: Run, size: tuple[int, int]) -> None:
+def test_the_drill_begins_when_all_of_the_caution_was_on_the_screen(
+    screen: Run, size: tuple[int, int]
+) -> None:
     read: list[str] = []
 
     def read_on(made: DrillScreen) -> None:
@@ -326,13 +359,38 @@ class Terminal:
         self.folder = folder
 
     def tmux(self, *words: str) -> str:
-        return subprocess.run(["tmux", "-L", self.socket, "-f", "/dev/null", *words], capture_output=True, text=True, check=True).stdout
+        return subprocess.run(
+            ["tmux", "-L", self.socket, "-f", "/dev/null", *words],
+            capture_output=True,
+            text=True,
+            check=True,
+        ).stdout
 
     def start(self, *arguments: str, path: str = "") -> None:
         paths = os.pathsep.join([str(ROOT), *filter(None, [os.environ.get("PYTHONPATH")])])
         code = "import sys; from codec.cli import main; print('exit code', main())"
-        command = shlex.join(["env", f"PYTHONPATH={paths}", *([f"PATH={path}"] if path else []), sys.executable, "-c", code, *arguments])
-        self.tmux("new-session", "-d", "-x", "100", "-y", "24", "-c", str(self.folder), f"{command}; sleep 60")
+        command = shlex.join(
+            [
+                "env",
+                f"PYTHONPATH={paths}",
+                *([f"PATH={path}"] if path else []),
+                sys.executable,
+                "-c",
+                code,
+                *arguments,
+            ]
+        )
+        self.tmux(
+            "new-session",
+            "-d",
+            "-x",
+            "100",
+            "-y",
+            "24",
+            "-c",
+            str(self.folder),
+            f"{command}; sleep 60",
+        )
 
     def keys(self, *keys: str) -> None:
         self.tmux("send-keys", *keys)
@@ -368,12 +426,26 @@ def _answer_three(terminal: Terminal) -> None:
         terminal.keys(*keys)
 
 
-def test_reading_from_start_to_progress(terminal: Terminal, capsys: pytest.CaptureFixture[str]) -> None:
+def test_reading_from_start_to_progress(
+    terminal: Terminal, capsys: pytest.CaptureFixture[str]
+) -> None:
     from codec.cli import main
 
     journal = terminal.folder / "drills.niner"
     terminal.start(
-        "drill", "read", str(RACE), "--person", "Ana", "--message", "lap", "--only", "reports", "--items", "4", "--journal", str(journal)
+        "drill",
+        "read",
+        str(RACE),
+        "--person",
+        "Ana",
+        "--message",
+        "lap",
+        "--only",
+        "reports",
+        "--items",
+        "4",
+        "--journal",
+        str(journal),
     )
     assert "never while driving" in terminal.wait("Enter: the car is parked")
     terminal.keys("Enter")
@@ -394,7 +466,9 @@ def test_reading_from_start_to_progress(terminal: Terminal, capsys: pytest.Captu
 
 
 def _player(folder: Path) -> str:
-    """Make a player that takes as long as the sound does not, and notes what it played; return a path that finds it first."""
+    """Make a player that takes as long as the sound does not, and notes what it played; return a
+    path that finds it first.
+    """
     player = folder / "programs" / "paplay"
     player.parent.mkdir()
     player.write_text(f'#!/bin/sh\necho "$1" >> {shlex.quote(str(folder / "played"))}\nsleep 0.2\n')
@@ -402,13 +476,36 @@ def _player(folder: Path) -> str:
     return f"{player.parent}:{os.environ['PATH']}"
 
 
-def test_hearing_from_start_to_progress(terminal: Terminal, capsys: pytest.CaptureFixture[str]) -> None:
+def test_hearing_from_start_to_progress(
+    terminal: Terminal, capsys: pytest.CaptureFixture[str]
+) -> None:
     from codec.cli import main
 
     journal, sounds = terminal.folder / "drills.niner", terminal.folder / "sounds"
     sounds.mkdir()
-    command = ["drill", "hear", str(RACE), "--person", "Ben", "--message", "lap", "--only", "reports", "--items", "2", "--noise", "harsh"]
-    terminal.start(*command, "--journal", str(journal), "--keep-audio", str(sounds), path=_player(terminal.folder))
+    command = [
+        "drill",
+        "hear",
+        str(RACE),
+        "--person",
+        "Ben",
+        "--message",
+        "lap",
+        "--only",
+        "reports",
+        "--items",
+        "2",
+        "--noise",
+        "harsh",
+    ]
+    terminal.start(
+        *command,
+        "--journal",
+        str(journal),
+        "--keep-audio",
+        str(sounds),
+        path=_player(terminal.folder),
+    )
     terminal.wait("Enter: the car is parked")
     terminal.keys("Enter")
     terminal.wait("Space: speak")
@@ -430,7 +527,9 @@ def test_hearing_from_start_to_progress(terminal: Terminal, capsys: pytest.Captu
     terminal.keys("Space")
     assert "2 of 2 answered, 1 right" in terminal.wait("exit code 0")
     assert (terminal.folder / "played").read_text().count(".wav") == 3
-    told = subprocess.run(["sox", "--info", "-D", str(sound)], capture_output=True, text=True, check=True).stdout
+    told = subprocess.run(
+        ["sox", "--info", "-D", str(sound)], capture_output=True, text=True, check=True
+    ).stdout
     assert float(told) == pytest.approx(race().alphabet.seconds(shown) + 0.5, rel=0.3)
     assert main(["drill", "progress", str(journal), "--drill", "hear"]) == 0
     assert "2 answers: right 1, wrong, caught by the code 1" in capsys.readouterr().out
@@ -444,8 +543,25 @@ def test_without_a_sound_device_the_words_are_shown(terminal: Terminal) -> None:
     player.parent.mkdir()
     player.write_text("#!/bin/sh\necho 'Connection refused' >&2; exit 1\n")
     player.chmod(0o755)
-    command = ["drill", "hear", str(RACE), "--person", "Ben", "--message", "lap", "--only", "symbols", "--items", "1"]
-    terminal.start(*command, "--journal", str(terminal.folder / "j"), path=f"{player.parent}:{os.environ['PATH']}")
+    command = [
+        "drill",
+        "hear",
+        str(RACE),
+        "--person",
+        "Ben",
+        "--message",
+        "lap",
+        "--only",
+        "symbols",
+        "--items",
+        "1",
+    ]
+    terminal.start(
+        *command,
+        "--journal",
+        str(terminal.folder / "j"),
+        path=f"{player.parent}:{os.environ['PATH']}",
+    )
     terminal.wait("Enter: the car is parked")
     terminal.keys("Enter")
     terminal.wait("Space: speak")
@@ -461,7 +577,19 @@ def test_without_a_sound_device_the_words_are_shown(terminal: Terminal) -> None:
 
 
 def test_without_a_synthesiser_the_words_are_shown(terminal: Terminal) -> None:
-    command = ["drill", "hear", str(RACE), "--person", "Ben", "--message", "lap", "--only", "symbols", "--items", "1"]
+    command = [
+        "drill",
+        "hear",
+        str(RACE),
+        "--person",
+        "Ben",
+        "--message",
+        "lap",
+        "--only",
+        "symbols",
+        "--items",
+        "1",
+    ]
     terminal.start(*command, "--journal", str(terminal.folder / "j"), path=str(terminal.folder))
     terminal.wait("Enter: the car is parked")
     terminal.keys("Enter")
@@ -473,7 +601,20 @@ def test_without_a_synthesiser_the_words_are_shown(terminal: Terminal) -> None:
 
 
 def test_a_pace_shows_the_next_by_itself_and_signals_come_up(terminal: Terminal) -> None:
-    command = ["drill", "read", str(RACE), "--person", "Ana", "--message", "lap", "--items", "2", "--pace", "5", "--second-task"]
+    command = [
+        "drill",
+        "read",
+        str(RACE),
+        "--person",
+        "Ana",
+        "--message",
+        "lap",
+        "--items",
+        "2",
+        "--pace",
+        "5",
+        "--second-task",
+    ]
     terminal.start(*command, "--journal", str(terminal.folder / "j"))
     terminal.wait("Enter: the car is parked")
     terminal.keys("Enter")

@@ -13,7 +13,15 @@ from drill.support import race
 from codec import CodeError
 from codec.drill import DrillError
 from codec.drill.noise import decibels
-from codec.drill.speaking import RATE, Speaker, Spoken, active_level, over_the_air, read_sound, write_sound
+from codec.drill.speaking import (
+    RATE,
+    Speaker,
+    Spoken,
+    active_level,
+    over_the_air,
+    read_sound,
+    write_sound,
+)
 
 REPORT = "5163JRT"
 
@@ -24,8 +32,13 @@ def _words(text: str = REPORT) -> list[str]:
 
 def _sox(path: Path, *effects: str) -> dict[str, float]:
     """Return what sox's stat effect tells of a sound after other effects."""
-    done = subprocess.run(["sox", str(path), "-n", *effects, "stat"], capture_output=True, text=True, check=True)
-    return {name.strip(): float(value) for name, value in re.findall(r"^(.*?):\s+(-?[\d.]+)$", done.stderr, re.MULTILINE)}
+    done = subprocess.run(
+        ["sox", str(path), "-n", *effects, "stat"], capture_output=True, text=True, check=True
+    )
+    return {
+        name.strip(): float(value)
+        for name, value in re.findall(r"^(.*?):\s+(-?[\d.]+)$", done.stderr, re.MULTILINE)
+    }
 
 
 def _level(path: Path, *effects: str) -> float:
@@ -54,17 +67,26 @@ def test_nothing_is_outside_the_voice_channel(speaker: Speaker) -> None:
         assert inside > 0.9 * _level(path)
 
 
-@pytest.mark.parametrize(("grade", "ratio"), [("clear", 1.25), ("noisy", -6.0), ("harsh", -12.0), ("10", 10.0)])
-def test_the_noise_has_the_grade_s_level(speaker: Speaker, tmp_path: Path, grade: str, ratio: float) -> None:
+@pytest.mark.parametrize(
+    ("grade", "ratio"), [("clear", 1.25), ("noisy", -6.0), ("harsh", -12.0), ("10", 10.0)]
+)
+def test_the_noise_has_the_grade_s_level(
+    speaker: Speaker, tmp_path: Path, grade: str, ratio: float
+) -> None:
     assert decibels(grade) == ratio
-    quiet, noisy = speaker.speak(race(), _words(), "quiet", 1, "quiet"), speaker.speak(race(), _words(), grade, 1, grade)
+    quiet, noisy = (
+        speaker.speak(race(), _words(), "quiet", 1, "quiet"),
+        speaker.speak(race(), _words(), grade, 1, grade),
+    )
     alone, _ = read_sound(quiet.path)
     mixed, _ = read_sound(noisy.path)
     scale = float(mixed @ alone / (alone @ alone))  # how loud the same words are in the mixture
     rest = tmp_path / "rest.wav"
     mix = ["sox", "-m", "-v", "1", str(noisy.path), "-v", f"{-scale}", str(quiet.path), str(rest)]
     subprocess.run(mix, check=True, capture_output=True)
-    assert 20 * math.log10(active_level(alone) * scale / _level(rest)) == pytest.approx(ratio, abs=0.5)
+    assert 20 * math.log10(active_level(alone) * scale / _level(rest)) == pytest.approx(
+        ratio, abs=0.5
+    )
 
 
 def test_noisier_grades_are_noisier_and_seeds_repeat(speaker: Speaker) -> None:

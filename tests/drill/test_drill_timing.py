@@ -24,7 +24,9 @@ def test_mean_and_interval_are_those_of_student_above_0(times: list[float]) -> N
     assert (found.count, found.set_aside) == (len(kept), len(times) - len(kept))
     assert found.mean == pytest.approx(statistics.fmean(kept))
     if len(kept) > 1 and statistics.stdev(kept) > 1e-9:
-        low, high = stats.t.interval(0.95, len(kept) - 1, loc=statistics.fmean(kept), scale=stats.sem(kept))
+        low, high = stats.t.interval(
+            0.95, len(kept) - 1, loc=statistics.fmean(kept), scale=stats.sem(kept)
+        )
         assert (found.low, found.high) == pytest.approx((max(0.0, low), high), rel=1e-6, abs=1e-9)
 
 
@@ -70,7 +72,8 @@ def test_the_interval_of_a_share_is_wilson_s(right: int, more: int) -> None:
 
 
 def test_word_times_without_prior_weight_are_least_squares() -> None:
-    # weighted least squares by numpy as the reference: with very many measurements the prior no longer counts
+    # weighted least squares by numpy as the reference: with very many measurements the prior no
+    # longer counts
     import numpy as np
 
     generator = random.Random(5)
@@ -78,19 +81,36 @@ def test_word_times_without_prior_weight_are_least_squares() -> None:
     said = []
     for _ in range(2000):
         text = "".join(generator.choices("123", k=generator.randint(1, 6)))
-        said.append((text, 0.05 + sum(true[symbol] for symbol in text) + generator.gauss(0, 0.05 * math.sqrt(2 + len(text)))))
+        said.append(
+            (
+                text,
+                0.05
+                + sum(true[symbol] for symbol in text)
+                + generator.gauss(0, 0.05 * math.sqrt(2 + len(text))),
+            )
+        )
     found = word_times(said, dict.fromkeys("123", 0.6))
     assert found is not None
-    rows = np.array([[*(text.count(symbol) for symbol in "123"), 1] for text, _ in said], dtype=float)
+    rows = np.array(
+        [[*(text.count(symbol) for symbol in "123"), 1] for text, _ in said], dtype=float
+    )
     scale = np.sqrt(rows[:, :3].sum(axis=1) + 2)
-    wanted = np.linalg.lstsq(rows / scale[:, None], np.array([seconds for _, seconds in said]) / scale, rcond=None)[0]
-    assert [found.words[symbol].seconds for symbol in "123"] == pytest.approx(list(wanted[:3]), abs=0.003)
+    wanted = np.linalg.lstsq(
+        rows / scale[:, None], np.array([seconds for _, seconds in said]) / scale, rcond=None
+    )[0]
+    assert [found.words[symbol].seconds for symbol in "123"] == pytest.approx(
+        list(wanted[:3]), abs=0.003
+    )
     assert found.noise == pytest.approx(0.05, rel=0.1)
 
 
 def test_word_times_set_breaks_aside() -> None:
     generator = random.Random(2)
-    said = [(text, 0.5 * len(text) + generator.gauss(0, 0.03)) for text in ("1", "12", "121", "22", "2211") for _ in range(10)]
+    said = [
+        (text, 0.5 * len(text) + generator.gauss(0, 0.03))
+        for text in ("1", "12", "121", "22", "2211")
+        for _ in range(10)
+    ]
     found = word_times([*said, ("12", 90.0)], {"1": 0.6, "2": 0.6})
     assert found is not None
     assert found.set_aside >= 1

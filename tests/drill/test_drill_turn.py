@@ -15,7 +15,12 @@ def test_reading_takes_the_times_of_the_first_and_the_last_word() -> None:
     turn.press(100.7)
     turn.press(103.2)
     turn.answered(110.0)
-    assert (turn.stage, turn.first, turn.last, turn.done) == ("answering", pytest.approx(0.7), pytest.approx(3.2), pytest.approx(10.0))
+    assert (turn.stage, turn.first, turn.last, turn.done) == (
+        "answering",
+        pytest.approx(0.7),
+        pytest.approx(3.2),
+        pytest.approx(10.0),
+    )
 
 
 def test_a_missed_press_gives_no_times() -> None:
@@ -53,7 +58,9 @@ def test_keys_of_other_stages_change_nothing() -> None:
     assert (turn.stage, turn.first, turn.last) == ("ready", None, None)
 
 
-def test_a_report_that_is_spoken_or_an_answer_that_is_written_makes_the_next_question_wait() -> None:
+def test_a_report_that_is_spoken_or_an_answer_that_is_written_makes_the_next_question_wait() -> (
+    None
+):
     read, hear = Turn("read"), Turn("hear")
     for turn in (read, hear):
         turn.show(0.0)

@@ -1,4 +1,6 @@
-"""Compiles the C of a book with every warning an error and the sanitisers on, and asks it for strings, many at once."""
+"""Compiles the C of a book with every warning an error and the sanitisers on, and asks it for
+strings, many at once.
+"""
 
 from __future__ import annotations
 
@@ -16,7 +18,15 @@ from grammar.export.c_tables import scale_of
 from grammar.fields import FieldBase
 from grammar.message import Message
 
-FLAGS = ["-std=c99", "-Wall", "-Wextra", "-Wpedantic", "-Werror", "-fsanitize=address,undefined", "-fno-sanitize-recover=all"]
+FLAGS = [
+    "-std=c99",
+    "-Wall",
+    "-Wextra",
+    "-Wpedantic",
+    "-Werror",
+    "-fsanitize=address,undefined",
+    "-fno-sanitize-recover=all",
+]
 UNSAID = -(2**63)
 EVERY = 100_000  # readings of a message that are all compared
 
@@ -46,21 +56,44 @@ def compiled(book: Book, folder: Path, name: str, level: str = "-O1") -> Path:
     (folder / files.source_name).write_text(files.source, "utf-8")
     branches = []
     for number, message in enumerate(book.messages.values()):
-        reads = "\n            ".join(f'if (scanf("%lld", &x) != 1) return 8;\n            v.v_{field} = x;' for field in message.fields)
-        facts = {"name": name, "upper": name.upper(), "message": message.name, "big": message.name.upper()}
+        reads = "\n            ".join(
+            f'if (scanf("%lld", &x) != 1) return 8;\n            v.v_{field} = x;'
+            for field in message.fields
+        )
+        facts = {
+            "name": name,
+            "upper": name.upper(),
+            "message": message.name,
+            "big": message.name.upper(),
+        }
         branches.append(BRANCH.format(number=number, reads=reads, **facts))
     (folder / "main.c").write_text(MAIN.format(name=name, branches="\n".join(branches)), "utf-8")
     program = folder / name
-    subprocess.run(["gcc", *FLAGS, level, str(folder / files.source_name), str(folder / "main.c"), "-o", str(program)], check=True)
+    subprocess.run(
+        [
+            "gcc",
+            *FLAGS,
+            level,
+            str(folder / files.source_name),
+            str(folder / "main.c"),
+            "-o",
+            str(program),
+        ],
+        check=True,
+    )
     return program
 
 
 def said(program: Path, rows: list[list[int]]) -> list[str]:
     text = "\n".join(" ".join(map(str, row)) for row in rows)
-    return subprocess.run([str(program)], input=text, capture_output=True, text=True, check=True).stdout.split()
+    return subprocess.run(
+        [str(program)], input=text, capture_output=True, text=True, check=True
+    ).stdout.split()
 
 
-Case = tuple[list[int], dict[str, object]]  # the values of a message as C takes them, and as ``encode`` does
+Case = tuple[
+    list[int], dict[str, object]
+]  # the values of a message as C takes them, and as ``encode`` does
 
 
 def given(field: FieldBase, generator: random.Random, *, wild: bool) -> tuple[int, object]:
@@ -70,22 +103,33 @@ def given(field: FieldBase, generator: random.Random, *, wild: bool) -> tuple[in
         if wild and generator.randrange(2):
             return generator.choice([-1, field.size, 2**40]), "no such option"
         return level, field.value(level)
-    number = number_of(field, level) + (generator.randrange(-3, 4) if not wild else generator.choice([-1, 1]) * generator.randrange(10**6))
+    number = number_of(field, level) + (
+        generator.randrange(-3, 4)
+        if not wild
+        else generator.choice([-1, 1]) * generator.randrange(10**6)
+    )
     return number, Decimal(number).scaleb(-scale)
 
 
 def cases(message: Message, count: int, *, unsaid: float = 0) -> Iterator[Case]:
-    """Yield seeded values of a message, one in ten outside the domain; a share of them is not given."""
+    """Yield seeded values of a message, one in ten outside the domain; a share of them is not
+    given.
+    """
     generator = random.Random(3)
     for case in range(count):
-        pairs = {name: given(field, generator, wild=case % 10 == 0) for name, field in message.fields.items()}
+        pairs = {
+            name: given(field, generator, wild=case % 10 == 0)
+            for name, field in message.fields.items()
+        }
         left = {name for name in pairs if generator.random() < unsaid}
         numbers = [UNSAID if name in left else number for name, (number, _) in pairs.items()]
         yield numbers, {name: value for name, (_, value) in pairs.items() if name not in left}
 
 
 def readings_of(message: Message, most: int, every: int = EVERY) -> Iterator[Case]:
-    """Yield all values of the fields together where there are at most ``every``, else ``most`` drawn from those that can be said."""
+    """Yield all values of the fields together where there are at most ``every``, else ``most``
+    drawn from those that can be said.
+    """
     fields, generator = message.fields, random.Random(8)
     if math.prod(field.size for field in fields.values()) <= every:
         together = itertools.product(*(range(field.size) for field in fields.values()))
@@ -94,20 +138,31 @@ def readings_of(message: Message, most: int, every: int = EVERY) -> Iterator[Cas
         together = (tuple(generator.choice(each) for each in levels) for _ in range(most))
     for chosen in together:
         pairs = list(zip(fields.values(), chosen, strict=True))
-        yield [number_of(field, level) for field, level in pairs], {field.name: field.value(level) for field, level in pairs}
+        yield (
+            [number_of(field, level) for field, level in pairs],
+            {field.name: field.value(level) for field, level in pairs},
+        )
 
 
 def sayable(message: Message, field: FieldBase) -> Sequence[int]:
-    """Return the levels of a field that a table of it alone has a codeword for, or that may be left unsaid as usual; else all."""
+    """Return the levels of a field that a table of it alone has a codeword for, or that may be left
+    unsaid as usual; else all.
+    """
     alone = [table for table in message.tables if table.fields == (field,)]
     said_alone = {level for table in alone for (level,), _ in table.words()}
     return sorted(said_alone | ({field.usual_level} - {None})) if alone else range(field.size)
 
 
 def answers(
-    book: Book, folder: Path, name: str, made: Callable[[Message], Iterable[Case]], level: str = "-O1"
+    book: Book,
+    folder: Path,
+    name: str,
+    made: Callable[[Message], Iterable[Case]],
+    level: str = "-O1",
 ) -> tuple[list[str], list[str]]:
-    """Return what the C of a book says to the values made for each of its messages, and what is expected."""
+    """Return what the C of a book says to the values made for each of its messages, and what is
+    expected.
+    """
     rows, wanted = [], []
     for number, message in enumerate(book.messages.values()):
         for row, values in made(message):

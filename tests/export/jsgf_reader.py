@@ -1,7 +1,9 @@
-"""Reads JSGF as its specification has it (Java Speech Grammar Format 1.0, 1998), without regard to how niner writes it.
+"""Reads JSGF as its specification has it (Java Speech Grammar Format 1.0, 1998), without regard to
+how niner writes it.
 
-Comments, the header, rule definitions, alternatives, sequences, groups, optional groups, quoted tokens, <NULL>. Rules are shared and may
-stand anywhere in a sequence; a string is accepted if the public rule can say all of it.
+Comments, the header, rule definitions, alternatives, sequences, groups, optional groups, quoted
+tokens, <NULL>. Rules are shared and may stand anywhere in a sequence; a string is accepted if the
+public rule can say all of it.
 """
 
 from __future__ import annotations
@@ -71,7 +73,12 @@ class Jsgf:
             elif piece.startswith("<"):
                 parts.append(("rule", piece))
             else:
-                parts.append(("word", re.sub(r"\\(.)", r"\1", piece[1:-1]) if piece.startswith('"') else piece))
+                parts.append(
+                    (
+                        "word",
+                        re.sub(r"\\(.)", r"\1", piece[1:-1]) if piece.startswith('"') else piece,
+                    )
+                )
         assert parts, "a sequence must not be empty"
         return ("all", parts)
 

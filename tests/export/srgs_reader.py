@@ -1,4 +1,6 @@
-"""Reads SRGS of niner's shape with lxml: every rule is one-of items that are words, a rule reference, a tag."""
+"""Reads SRGS of niner's shape with lxml: every rule is one-of items that are words, a rule
+reference, a tag.
+"""
 
 from __future__ import annotations
 
@@ -24,15 +26,22 @@ class Srgs:
     def __init__(self, text: bytes) -> None:
         self.root = etree.fromstring(text)
         self.script = "".join(tag.text for tag in self.root.findall(f"{NAMESPACE}tag"))
-        self.rules = {rule.get("id"): [self._item(item) for item in rule.iter(f"{NAMESPACE}item")] for rule in self._all("rule")}
+        self.rules = {
+            rule.get("id"): [self._item(item) for item in rule.iter(f"{NAMESPACE}item")]
+            for rule in self._all("rule")
+        }
 
     def _all(self, name: str) -> Iterator[etree._Element]:
         return self.root.iter(f"{NAMESPACE}{name}")
 
     def _item(self, item: etree._Element) -> Item:
         reference = item.find(f"{NAMESPACE}ruleref")
-        target = None if reference.get("special") == "NULL" else reference.get("uri").removeprefix("#")
-        return Item(tuple((item.text or "").lower().split()), target, item.findtext(f"{NAMESPACE}tag"))
+        target = (
+            None if reference.get("special") == "NULL" else reference.get("uri").removeprefix("#")
+        )
+        return Item(
+            tuple((item.text or "").lower().split()), target, item.findtext(f"{NAMESPACE}tag")
+        )
 
     def paths(self, words: list[str]) -> Iterator[list[Item]]:
         """Yield every way to say the words, as items from the root rule on."""

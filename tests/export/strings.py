@@ -1,4 +1,6 @@
-"""Strings of reports, and of what is nearly one: a symbol changed, lost or added, two neighbours swapped, the check symbol changed."""
+"""Strings of reports, and of what is nearly one: a symbol changed, lost or added, two neighbours
+swapped, the check symbol changed.
+"""
 
 from __future__ import annotations
 
@@ -17,12 +19,21 @@ def example(name: str) -> Book:
 
 
 def strings(subject: Book, direction: Direction, count: int) -> list[str]:
-    """Return ``count`` strings, half of them right, the rest by turns with one change of each kind."""
+    """Return ``count`` strings, half of them right, the rest by turns with one change of each
+    kind.
+    """
     generator = random.Random(9)
     sent = subject.sent_by(direction)
-    right = [report.string for message in sent for report in drawn(subject, message, count // (2 * len(sent)) + 1, 5)]
+    right = [
+        report.string
+        for message in sent
+        for report in drawn(subject, message, count // (2 * len(sent)) + 1, 5)
+    ]
     found = right[: count // 2]
-    return found + [changed(generator.choice(right), CHANGES[n % len(CHANGES)], subject, generator) for n in range(count - len(found))]
+    return found + [
+        changed(generator.choice(right), CHANGES[n % len(CHANGES)], subject, generator)
+        for n in range(count - len(found))
+    ]
 
 
 def changed(string: str, change: str, subject: Book, generator: random.Random) -> str:

@@ -1,4 +1,6 @@
-"""The C of a book gives the strings niner gives, refuses what it refuses, and holds any text a book may hold."""
+"""The C of a book gives the strings niner gives, refuses what it refuses, and holds any text a book
+may hold.
+"""
 
 from __future__ import annotations
 
@@ -13,11 +15,15 @@ from grammar.design import Candidate, Needs, candidates, load_needs, propose, wr
 from grammar.export.c import c_files
 from grammar.loading import parse_book
 
-DRAWN = 10_000  # of a message with more readings than can all be compared; tests/bench/bench_export.py takes 100,000
+# of a message with more readings than can all be compared; tests/bench/bench_export.py takes
+# 100,000
+DRAWN = 10_000
 
 
 @pytest.mark.parametrize("name", BOOKS)
-def test_c_gives_the_string_of_encode_for_every_reading_or_many_thousand(name: str, tmp_path: Path) -> None:
+def test_c_gives_the_string_of_encode_for_every_reading_or_many_thousand(
+    name: str, tmp_path: Path
+) -> None:
     book = example(name)
     given, wanted = answers(book, tmp_path, name, lambda message: readings_of(message, DRAWN))
     assert given == wanted
@@ -34,12 +40,18 @@ def test_c_rounds_as_encode_does_and_refuses_the_same_values(name: str, tmp_path
 
 
 @pytest.mark.parametrize("level", ["-O0", "-O1", "-O2", "-O3"])
-def test_the_c_of_a_designed_book_compiles_without_a_warning_and_agrees(level: str, tmp_path: Path) -> None:
-    """The designer's books have long lists of codewords and one way through a layout, which compilers look through."""
+def test_the_c_of_a_designed_book_compiles_without_a_warning_and_agrees(
+    level: str, tmp_path: Path
+) -> None:
+    """The designer's books have long lists of codewords and one way through a layout, which
+    compilers look through.
+    """
     needs = load_needs("examples/design/needs.toml")
     proposal = propose(needs, designed(needs), draws=50)
     book = parse_book(written(needs, proposal, 1)[0], "designed")
-    given, wanted = answers(book, tmp_path, "dash", lambda message: readings_of(message, 500, every=500), level)
+    given, wanted = answers(
+        book, tmp_path, "dash", lambda message: readings_of(message, 500, every=500), level
+    )
     assert given == wanted
 
 
@@ -156,7 +168,9 @@ layout = '"Y" ( a b )? ( c d )? k'
 
 def test_fields_of_other_alternatives_and_optional_ones_may_be_left_unsaid(tmp_path: Path) -> None:
     book = parse_book(APART, "apart")
-    given, wanted = answers(book, tmp_path, "apart", lambda message: cases(message, 600, unsaid=0.4))
+    given, wanted = answers(
+        book, tmp_path, "apart", lambda message: cases(message, 600, unsaid=0.4)
+    )
     assert given == wanted
     begun = {string[:2] for string in wanted}
     assert {"XA", "X7", "Y7"} <= begun
@@ -204,8 +218,14 @@ def test_no_text_and_no_name_of_a_book_breaks_the_c(name: str, tmp_path: Path) -
 
 @pytest.mark.parametrize("names", [("self_test", "b"), ("lap", "Lap"), ("lap", "LAP_values")])
 def test_messages_that_would_have_one_name_in_c_are_refused(names: tuple[str, str]) -> None:
-    source = '[fields.a]\nkind = "choice"\noptions = ["x", "y"]\n[tables.a]\nkind = "scale"\nsymbols = "AB"\n'
-    messages = "".join(f"[messages.{name}]\nlayout = '\"{mark}\" a'\n" for name, mark in zip(names, "XY", strict=True))
+    source = (
+        '[fields.a]\nkind = "choice"\noptions = ["x", "y"]\n[tables.a]\nkind = "scale"\nsymbols ='
+        ' "AB"\n'
+    )
+    messages = "".join(
+        f"[messages.{name}]\nlayout = '\"{mark}\" a'\n"
+        for name, mark in zip(names, "XY", strict=True)
+    )
     with pytest.raises(CodeError, match="the same name in C"):
         c_files(parse_book(source + messages))
 

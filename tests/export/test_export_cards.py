@@ -1,4 +1,6 @@
-"""Cards: what stands on them, that nothing reaches beyond the page or over something else, and that the same book gives the same bytes."""
+"""Cards: what stands on them, that nothing reaches beyond the page or over something else, and that
+the same book gives the same bytes.
+"""
 
 from __future__ import annotations
 
@@ -88,11 +90,18 @@ class Line(NamedTuple):
 
 @functools.cache
 def font(style: str) -> ImageFont.FreeTypeFont:
-    """Return the font of a text's style, as Pillow has it: its measures are not those the picture was laid out by."""
+    """Return the font of a text's style, as Pillow has it: its measures are not those the picture
+    was laid out by.
+    """
     name = "DejaVuSansMono" if "Mono" in style else "DejaVuSans"
     size = re.search(r"([\d.]+)px", style)
     assert size
-    path = Path(matplotlib.get_data_path()) / "fonts" / "ttf" / f"{name}{'-Bold' if re.search('bold|700', style) else ''}.ttf"
+    path = (
+        Path(matplotlib.get_data_path())
+        / "fonts"
+        / "ttf"
+        / f"{name}{'-Bold' if re.search('bold|700', style) else ''}.ttf"
+    )
     return ImageFont.truetype(str(path), float(size[1]))
 
 
@@ -110,7 +119,9 @@ def lines(svg: bytes) -> tuple[list[Line], float, float]:
 
 
 @pytest.mark.parametrize(("name", "reader"), [*CARDS, ("long", "driver"), ("long", "engineer")])
-def test_nothing_on_a_picture_reaches_beyond_the_page_or_over_something_else(name: str, reader: Reader) -> None:
+def test_nothing_on_a_picture_reaches_beyond_the_page_or_over_something_else(
+    name: str, reader: Reader
+) -> None:
     found, width, height = lines(picture(book(name), reader, "svg", "Book 01234567."))
     assert found
     margin = 14  # points
@@ -119,7 +130,12 @@ def test_nothing_on_a_picture_reaches_beyond_the_page_or_over_something_else(nam
         assert margin < line.top < line.bottom < height - margin, line
     for number, one in enumerate(found):
         for other in found[:number]:
-            apart = one.left >= other.right or other.left >= one.right or one.top >= other.bottom or other.top >= one.bottom
+            apart = (
+                one.left >= other.right
+                or other.left >= one.right
+                or one.top >= other.bottom
+                or other.top >= one.bottom
+            )
             assert apart, (one, other)
     image = Image.open(io.BytesIO(png(name, reader))).convert("L")
     inner = Image.new("L", image.size, 255)
@@ -136,11 +152,20 @@ def test_the_engineers_card_has_every_codeword_people_can_look_up(name: str) -> 
     for table in subject.tables.values():
         if table.fields and table.size <= MOST_ROWS:
             for levels, word in table.words():
-                said = ", ".join(field.text(level) for field, level in zip(table.fields, levels, strict=True))
+                said = ", ".join(
+                    field.text(level) for field, level in zip(table.fields, levels, strict=True)
+                )
                 assert (word, said) in rows
-                assert any(drawn[place + 1].removeprefix("! ") == said for place, text in enumerate(drawn) if text == word)
+                assert any(
+                    drawn[place + 1].removeprefix("! ") == said
+                    for place, text in enumerate(drawn)
+                    if text == word
+                )
         elif table.fields:
-            assert any(block.note == f"{table.size:,} codewords: read by the tool" for block in blocks(subject, "engineer"))
+            assert any(
+                block.note == f"{table.size:,} codewords: read by the tool"
+                for block in blocks(subject, "engineer")
+            )
 
 
 @pytest.mark.parametrize("name", BOOKS)
@@ -148,7 +173,9 @@ def test_the_drivers_card_says_each_symbol_in_use(name: str) -> None:
     cells = Cells(html(book(name), "driver")).cells
     used = {symbol for symbol in book(name).alphabet.symbols if symbol in cells}
     assert used >= set("0123456789")
-    assert all(cells[cells.index(symbol) + 1] == book(name).alphabet.words[symbol].word for symbol in used)
+    assert all(
+        cells[cells.index(symbol) + 1] == book(name).alphabet.words[symbol].word for symbol in used
+    )
     if name == "race":
         assert "K" not in cells
 
@@ -156,7 +183,12 @@ def test_the_drivers_card_says_each_symbol_in_use(name: str) -> None:
 @pytest.mark.parametrize("reader", READERS)
 def test_the_title_the_mark_of_the_book_and_the_caution_stand_on_top(reader: Reader) -> None:
     page = html(RACE, reader, "Book 01234567.")
-    assert page.index(escape(RACE.title)) < page.index("Book 01234567.") < page.index(escape(CAUTION)) < page.index("<main>")
+    assert (
+        page.index(escape(RACE.title))
+        < page.index("Book 01234567.")
+        < page.index(escape(CAUTION))
+        < page.index("<main>")
+    )
     drawn = [line.text for line in lines(picture(RACE, reader, "svg", "Book 01234567."))[0]]
     begin = " ".join(drawn[: drawn.index("Reports, driver to pit")])
     assert begin == f"{RACE.title}: {reader} {CAUTION} Book 01234567."
@@ -165,7 +197,9 @@ def test_the_title_the_mark_of_the_book_and_the_caution_stand_on_top(reader: Rea
 @pytest.mark.parametrize(("name", "reader"), CARDS)
 def test_pictures_are_black_on_white(name: str, reader: Reader) -> None:
     image = Image.open(io.BytesIO(png(name, reader))).convert("RGB")
-    assert all(max(colour) - min(colour) <= 2 for _, colour in image.getcolors(1 << 20) or [])  # greys only: nothing is told by colour
+    assert all(
+        max(colour) - min(colour) <= 2 for _, colour in image.getcolors(1 << 20) or []
+    )  # greys only: nothing is told by colour
     shades = image.convert("L").histogram()
     assert shades[0] > 1000
     assert shades[255] > sum(shades) / 2
@@ -177,7 +211,10 @@ def test_the_same_book_gives_the_same_picture(form: Literal["svg", "png"]) -> No
 
 
 def test_a_books_text_cannot_become_markup() -> None:
-    source = '[fields.a]\nlabel = "<b>&x</b> --> ]]>"\nkind = "choice"\noptions = ["<script>", "$x^2$"]\n[tables.a]\nkind = "scale"\n'
+    source = (
+        '[fields.a]\nlabel = "<b>&x</b> --> ]]>"\nkind = "choice"\noptions = ["<script>",'
+        ' "$x^2$"]\n[tables.a]\nkind = "scale"\n'
+    )
     awkward = parse_book(source + 'symbols = "AB"\n[messages.m]\nlayout = "a"\n')
     page = Cells(html(awkward, "engineer", "<i>"))
     assert {"script", "b", "i"} & set(page.tags) <= {"b"}  # names of messages are bold
@@ -189,7 +226,10 @@ def test_a_books_text_cannot_become_markup() -> None:
 def test_a_name_stands_above_what_it_means_however_long_it_is() -> None:
     page = html(RACE, "driver")
     for phrase in RACE.spec.phrases.values():
-        assert f"<b>{escape(phrase.label or 'rain')}</b><br><span class=meaning>{escape(', '.join(phrase.says))}<" in page
+        assert (
+            f"<b>{escape(phrase.label or 'rain')}</b><br><span"
+            f" class=meaning>{escape(', '.join(phrase.says))}<" in page
+        )
     drawn = [line.text for line in lines(picture(RACE, "driver", "svg"))[0]]
     place = drawn.index("race made longer, entered on the")  # a column has no room for all of it
     assert drawn[place + 1 : place + 3] == ["wheel", '"L" added check']
@@ -197,12 +237,21 @@ def test_a_name_stands_above_what_it_means_however_long_it_is() -> None:
 
 def test_every_printed_table_has_a_head_that_goes_with_it_to_the_next_column() -> None:
     tags = Cells(html(RACE, "engineer")).tags
-    assert tags.count("table") == tags.count("thead") == tags.count("th") == len(blocks(RACE, "engineer"))
+    assert (
+        tags.count("table")
+        == tags.count("thead")
+        == tags.count("th")
+        == len(blocks(RACE, "engineer"))
+    )
 
 
 def test_a_drawn_table_that_goes_on_has_its_title_again() -> None:
     drawn = lines(picture(RACE, "engineer", "svg"))[0]
-    tops = {round(line.left): line for line in sorted(drawn, key=lambda line: -line.top) if line.text.endswith("(more)")}
+    tops = {
+        round(line.left): line
+        for line in sorted(drawn, key=lambda line: -line.top)
+        if line.text.endswith("(more)")
+    }
     assert len(tops) >= 3
     heights = [line.top for line in tops.values()]
     assert max(heights) - min(heights) < 3  # each at the top of a column
@@ -211,8 +260,15 @@ def test_a_drawn_table_that_goes_on_has_its_title_again() -> None:
 def test_a_card_says_who_speaks_and_the_driver_can_look_up_what_calls_mean() -> None:
     driver, engineer = (blocks(RACE, reader) for reader in READERS)
     for card in (driver, engineer):
-        assert [block.title for block in card[:2]] == ["Reports, driver to pit", "Calls, pit to driver"]
-    assert [row.symbols for row in driver[1].rows] == ["wheel setting change", "race made longer", "energy target"]
+        assert [block.title for block in card[:2]] == [
+            "Reports, driver to pit",
+            "Calls, pit to driver",
+        ]
+    assert [row.symbols for row in driver[1].rows] == [
+        "wheel setting change",
+        "race made longer",
+        "energy target",
+    ]
     titles = {block.title for block in driver}
     assert {"dial", "way", "clicks", "laps added", "energy per lap"} <= titles
     assert "rear tyres" not in titles
@@ -223,4 +279,6 @@ def test_a_card_says_who_speaks_and_the_driver_can_look_up_what_calls_mean() -> 
 def test_a_card_has_no_table_that_no_message_uses() -> None:
     unused = '\n[tables.spare]\nkind = "scale"\nfield = "mode"\n[messages.lap]'
     book = parse_book(RACE.source.replace("\n[messages.lap]", unused, 1))
-    assert [block.title for block in blocks(book, "engineer")] == [block.title for block in blocks(RACE, "engineer")]
+    assert [block.title for block in blocks(book, "engineer")] == [
+        block.title for block in blocks(RACE, "engineer")
+    ]

@@ -19,7 +19,9 @@ RACE = "examples/race/race.toml"
 
 @pytest.mark.parametrize("form", FORMATS)
 @pytest.mark.parametrize("name", BOOKS)
-def test_every_format_is_written_and_its_use_told(name: str, form: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_every_format_is_written_and_its_use_told(
+    name: str, form: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     folder = tmp_path / "new"
     assert main(["book", "export", f"examples/{name}/{name}.toml", form, "-o", str(folder)]) == 0
     told = capsys.readouterr()
@@ -41,7 +43,9 @@ def test_json_tells_each_file(tmp_path: Path, capsys: pytest.CaptureFixture[str]
     assert told.err == ""
 
 
-def test_a_file_with_other_contents_is_replaced_only_when_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_a_file_with_other_contents_is_replaced_only_when_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     arguments = ["book", "export", RACE, "c", "-o", str(tmp_path)]
     assert main(arguments) == 0
     assert main(arguments) == 0  # the same again
@@ -57,7 +61,9 @@ def test_a_file_with_other_contents_is_replaced_only_when_told(tmp_path: Path, c
     assert "race_lap(" in (tmp_path / "race.c").read_text("utf-8")
 
 
-def test_one_file_is_printed_as_it_is(tmp_path: Path, capfdbinary: pytest.CaptureFixture[bytes]) -> None:
+def test_one_file_is_printed_as_it_is(
+    tmp_path: Path, capfdbinary: pytest.CaptureFixture[bytes]
+) -> None:
     assert main(["book", "export", RACE, "csv", "-o", "-"]) == 0
     printed = capfdbinary.readouterr().out
     assert main(["book", "export", RACE, "csv", "-o", str(tmp_path)]) == 0
@@ -71,12 +77,17 @@ def test_one_file_is_printed_as_it_is(tmp_path: Path, capfdbinary: pytest.Captur
         ([RACE, "c", "-o", "-"], "c is 2 files"),
         ([RACE, "card", "-o", "-"], "card is 6 files"),
         ([RACE, "pls", "--direction", "pit"], "pls can't hold one direction alone"),
-        (["examples/starter/starter.toml", "fsg", "--direction", "pit"], "no message of direction pit"),
+        (
+            ["examples/starter/starter.toml", "fsg", "--direction", "pit"],
+            "no message of direction pit",
+        ),
         ([RACE, "c", "-o", "/dev/null/here"], "can't be written"),
         (["examples/starter/ambiguous.toml", "c"], "two readings"),
     ],
 )
-def test_what_cannot_be_done_is_told(arguments: list[str], told: str, capsys: pytest.CaptureFixture[str]) -> None:
+def test_what_cannot_be_done_is_told(
+    arguments: list[str], told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert main(["book", "export", *arguments]) == 2
     assert told in capsys.readouterr().err
 

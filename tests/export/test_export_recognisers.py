@@ -1,4 +1,6 @@
-"""Grammars for recognisers accept and refuse what niner does: read by readers of the formats, and by a recogniser (pocketsphinx 5)."""
+"""Grammars for recognisers accept and refuse what niner does: read by readers of the formats, and
+by a recogniser (pocketsphinx 5).
+"""
 
 from __future__ import annotations
 
@@ -54,14 +56,23 @@ def asked(name: str) -> list[tuple[Direction, str, bool]]:
     """Return a thousand strings of a book, and whether niner accepts them."""
     subject = example(name)
     share = 1000 // len(subject.directions)
-    return [(way, string, accepted(subject, string, way)) for way in subject.directions for string in strings(subject, way, share)]
+    return [
+        (way, string, accepted(subject, string, way))
+        for way in subject.directions
+        for string in strings(subject, way, share)
+    ]
 
 
 @pytest.mark.parametrize("reader", READERS)
 @pytest.mark.parametrize("name", BOOKS)
-def test_a_thousand_strings_are_accepted_and_refused_as_by_niner(name: str, reader: str, tmp_path: Path) -> None:
+def test_a_thousand_strings_are_accepted_and_refused_as_by_niner(
+    name: str, reader: str, tmp_path: Path
+) -> None:
     subject, (form, read) = example(name), READERS[reader]
-    accepts = {direction: read(written(subject, form, direction, tmp_path)) for direction in subject.directions}
+    accepts = {
+        direction: read(written(subject, form, direction, tmp_path))
+        for direction in subject.directions
+    }
     told: Counter[bool] = Counter()
     for direction, string, expected in asked(name):
         assert accepts[direction](words(subject, string)) == expected, (string, direction)
@@ -73,21 +84,39 @@ def test_a_thousand_strings_are_accepted_and_refused_as_by_niner(name: str, read
 @settings(max_examples=25)
 @given(books(), st.data())
 def test_grammars_of_any_book_accept_just_its_reports(drawn: Drawn, data: st.DataObject) -> None:
-    """The strings a book has are listed without the product; those that are none are made from them."""
+    """The strings a book has are listed without the product; those that are none are made from
+    them.
+    """
     book = drawn.book
     for direction in book.directions:
-        listed = {way.string for way in drawn.ways if book.messages[way.message].direction == direction}
-        texts = {form: next(iter(export(book, form, direction=direction).values())) for form in ("jsgf", "fsg", "srgs")}
-        readers = [Jsgf(texts["jsgf"].decode()).accepts, Fsg(texts["fsg"].decode()).accepts, Srgs(texts["srgs"]).accepts]
+        listed = {
+            way.string for way in drawn.ways if book.messages[way.message].direction == direction
+        }
+        texts = {
+            form: next(iter(export(book, form, direction=direction).values()))
+            for form in ("jsgf", "fsg", "srgs")
+        }
+        readers = [
+            Jsgf(texts["jsgf"].decode()).accepts,
+            Fsg(texts["fsg"].decode()).accepts,
+            Srgs(texts["srgs"]).accepts,
+        ]
         for string in data.draw(st.lists(st.sampled_from(sorted(listed)), min_size=1, max_size=4)):
             place = data.draw(st.integers(0, len(string) - 1))
             other = data.draw(st.sampled_from(book.alphabet.symbols))
-            for one in (string, string[:place] + other + string[place + 1 :], string[:place] + string[place + 1 :], string + other):
+            for one in (
+                string,
+                string[:place] + other + string[place + 1 :],
+                string[:place] + string[place + 1 :],
+                string + other,
+            ):
                 for accepts in readers:
                     assert accepts(words(book, one)) == (one in listed), one
 
 
-def test_a_grammar_too_long_to_write_out_has_a_rule_for_each_state_and_says_so(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_grammar_too_long_to_write_out_has_a_rule_for_each_state_and_says_so(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     monkeypatch.setattr(jsgf, "MOST_WORDS", 50_000)
     subject = example("race")
     text = export(subject, "jsgf", direction="car")["race.jsgf"].decode()
@@ -101,27 +130,42 @@ def test_a_grammar_too_long_to_write_out_has_a_rule_for_each_state_and_says_so(m
 
 def test_the_words_a_grammar_takes_are_those_the_recogniser_writes_out(tmp_path: Path) -> None:
     source = written(example("race"), "jsgf", "car", tmp_path)
-    told = {name: int(count) for name, count in re.findall(r"// message-(\w+): (\d+) words", source.read_text("utf-8"))}
+    told = {
+        name: int(count)
+        for name, count in re.findall(r"// message-(\w+): (\d+) words", source.read_text("utf-8"))
+    }
     assert told.keys() == {"lap"}
     assert told["lap"] < 100_000
     network_of_all = tmp_path / "all.fsg"
     FsgModel.jsgf_read_file(str(source), LogMath(), 1.0).writefile(str(network_of_all))
-    said = [line for line in network_of_all.read_text("utf-8").splitlines() if len(line.split()) == 5]
+    said = [
+        line for line in network_of_all.read_text("utf-8").splitlines() if len(line.split()) == 5
+    ]
     others = 400  # the three short messages
     assert told["lap"] < len(said) < told["lap"] + others
 
 
 @pytest.mark.parametrize("name", BOOKS)
-def test_a_recogniser_starts_with_the_grammar_and_the_words(name: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+def test_a_recogniser_starts_with_the_grammar_and_the_words(
+    name: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
     """With its own acoustic model: every word is in the dictionary, every phone in the model."""
     subject = example(name)
     sounds = written(subject, "dict", None, tmp_path)
     for form in ("fsg", "jsgf"):
-        Decoder(**{form: str(written(subject, form, "car", tmp_path)), "dict": str(sounds), "loglevel": "ERROR"})
+        Decoder(
+            **{
+                form: str(written(subject, form, "car", tmp_path)),
+                "dict": str(sounds),
+                "loglevel": "ERROR",
+            }
+        )
     assert "ERROR" not in capfd.readouterr().err
 
 
-def test_a_recogniser_refuses_what_is_no_grammar(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+def test_a_recogniser_refuses_what_is_no_grammar(
+    tmp_path: Path, capfd: pytest.CaptureFixture[str]
+) -> None:
     bad = tmp_path / "bad.jsgf"
     bad.write_text("grammar without its header", "utf-8")
     FsgModel.jsgf_read_file(str(bad), LogMath(), 1.0)

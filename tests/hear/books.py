@@ -12,8 +12,27 @@ LAP: dict[str, Any] = {
     "hearing": {"messages": {"lap": 9}},
     "fields": {
         "lap": {"kind": "wrapped", "modulus": 10, "drift": 1, "wander": 0},
-        "energy": {"kind": "quantity", "unit": "kWh", "low": -2, "high": 2, "step": 0.1, "usual": 0, "spread": 0.4, "wander": 0.2},
-        "motor": {"kind": "quantity", "unit": "°C", "low": 40, "high": 139, "step": 1, "usual": 90, "spread": 12, "drift": 1, "wander": 3},
+        "energy": {
+            "kind": "quantity",
+            "unit": "kWh",
+            "low": -2,
+            "high": 2,
+            "step": 0.1,
+            "usual": 0,
+            "spread": 0.4,
+            "wander": 0.2,
+        },
+        "motor": {
+            "kind": "quantity",
+            "unit": "°C",
+            "low": 40,
+            "high": 139,
+            "step": 1,
+            "usual": 90,
+            "spread": 12,
+            "drift": 1,
+            "wander": 3,
+        },
         "alert": {"kind": "flags", "flags": ["rain", "damage"], "usual": [], "hold": 0.8},
         "mode": {"kind": "choice", "options": ["save", "push"]},
     },
@@ -25,7 +44,10 @@ LAP: dict[str, Any] = {
         "mode": {"kind": "scale", "symbols": "SP"},
         "check": {"kind": "check", "method": "iso7064 mod 37,36"},
     },
-    "messages": {"lap": {"layout": "lap energy motor alert? check"}, "mode": {"layout": '"M" mode check'}},
+    "messages": {
+        "lap": {"layout": "lap energy motor alert? check"},
+        "mode": {"layout": '"M" mode check'},
+    },
 }
 
 
@@ -36,7 +58,14 @@ def lap_book(**hearing: Any) -> Book:
 
 PACKED: dict[str, Any] = {
     "fields": {
-        "energy": {"kind": "quantity", "low": -3, "high": 3, "step": 0.1, "usual": 0, "spread": 0.8},
+        "energy": {
+            "kind": "quantity",
+            "low": -3,
+            "high": 3,
+            "step": 0.1,
+            "usual": 0,
+            "spread": 0.8,
+        },
         "motor": {"kind": "quantity", "low": 40, "high": 140, "step": 1, "usual": 90, "spread": 12},
         "battery": {"kind": "quantity", "low": 0, "high": 270, "step": 1},
     },

@@ -1,6 +1,8 @@
-"""The posterior by listing: every way to say every report, and every alignment of it with the words heard, one by one.
+"""The posterior by listing: every way to say every report, and every alignment of it with the words
+heard, one by one.
 
-Written from the description of the model alone; the strings come from ``laws.reference``, the confusions from the sounds.
+Written from the description of the model alone; the strings come from ``laws.reference``, the
+confusions from the sounds.
 """
 
 from __future__ import annotations
@@ -15,14 +17,22 @@ from laws.reference import Reference, Tree, tables_of
 from codec.hear.channel import phones_of
 from grammar import sound
 
-INSERTION, DELETION, STRAY, SPOKEN_ANYWAY, LEFT_OUT = 0.01, 0.01, 0.005, 0.02, 0.5  # the book format's defaults
+INSERTION, DELETION, STRAY, SPOKEN_ANYWAY, LEFT_OUT = (
+    0.01,
+    0.01,
+    0.005,
+    0.02,
+    0.5,
+)  # the book format's defaults
 
 Levels = tuple[tuple[str, int], ...]
 Word = Mapping[str, float]  # P(this is heard | said symbol), and "" for a word nobody said
 
 
 class Hearing(NamedTuple):
-    """Every way to cut what was heard into words, each equally likely, and the borders of the part it covers."""
+    """Every way to cut what was heard into words, each equally likely, and the borders of the part
+    it covers.
+    """
 
     cuts: Sequence[Sequence[Word]]
     after: str = ""
@@ -46,7 +56,9 @@ def unclear(book: Any) -> Word:
 
 
 def foreign(book: Any, text: str, grade: str | float = "noisy") -> Word:
-    """exp(-distance / temperature) shared among the book's words and this one; one word in a thousand is any word at all."""
+    """exp(-distance / temperature) shared among the book's words and this one; one word in a
+    thousand is any word at all.
+    """
     sounds = {symbol: phones_of(book.alphabet, symbol) for symbol in book.alphabet.symbols}
     heat, found = sound.temperature(grade), {}
     for said, phones in sounds.items():
@@ -55,7 +67,9 @@ def foreign(book: Any, text: str, grade: str | float = "noisy") -> Word:
         if word_said.replace("-", "").isalpha():
             apart = (apart + sound.distance(sound.estimate(word_said), sound.estimate(text))) / 2
         weights = [math.exp(-sound.distance(phones, other) / heat) for other in sounds.values()]
-        found[said] = 0.999 * math.exp(-apart / heat) / math.fsum([*weights, math.exp(-apart / heat)]) + 0.001 / (len(sounds) + 1)
+        found[said] = 0.999 * math.exp(-apart / heat) / math.fsum(
+            [*weights, math.exp(-apart / heat)]
+        ) + 0.001 / (len(sounds) + 1)
     return found | {"": 1 / (len(sounds) + 1)}
 
 
@@ -68,10 +82,15 @@ def ways(reference: Reference, name: str, shares: Mapping[str, Any]) -> Iterator
         yield Way(name, string, tuple((n, levels[n]) for n in order if n in levels), weight)
 
 
-def _weighed(reference: Reference, tree: Tree, count: list[int], shares: Mapping[str, Any]) -> list[tuple[Any, dict[str, int], float]]:
+def _weighed(
+    reference: Reference, tree: Tree, count: list[int], shares: Mapping[str, Any]
+) -> list[tuple[Any, dict[str, int], float]]:
     kind, inner = tree
     if kind in ("table", "literal"):
-        return [(p, lv, math.prod(shares[n][x] for n, x in lv.items())) for p, lv in reference._expand(tree, count)]
+        return [
+            (p, lv, math.prod(shares[n][x] for n, x in lv.items()))
+            for p, lv in reference._expand(tree, count)
+        ]
     if kind == "maybe":
         implied = reference.implied(inner)
         names = {name for table in tables_of(inner) for name in reference.fields_of(table)}
@@ -80,11 +99,17 @@ def _weighed(reference: Reference, tree: Tree, count: list[int], shares: Mapping
         for pieces, levels, weight in _weighed(reference, inner, count, shares):
             factor = (SPOKEN_ANYWAY if levels == implied else 1.0) if same else 1 - LEFT_OUT
             said.append((pieces, levels, weight * factor))
-        skipped = (1 - SPOKEN_ANYWAY if same else LEFT_OUT) * math.prod(shares[n][x] for n, x in implied.items())
+        skipped = (1 - SPOKEN_ANYWAY if same else LEFT_OUT) * math.prod(
+            shares[n][x] for n, x in implied.items()
+        )
         return [*said, ((), implied, skipped)]
     branches = [_weighed(reference, part, count, shares) for part in inner]
     if kind == "either":
-        return [(pieces, levels, weight / len(branches)) for branch in branches for pieces, levels, weight in branch]
+        return [
+            (pieces, levels, weight / len(branches))
+            for branch in branches
+            for pieces, levels, weight in branch
+        ]
     rows: list[tuple[Any, dict[str, int], float]] = [((), {}, 1.0)]
     for branch in branches:
         rows = [((*a, *b), x | y, v * w) for a, x, v in rows for b, y, w in branch]
@@ -92,7 +117,9 @@ def _weighed(reference: Reference, tree: Tree, count: list[int], shares: Mapping
 
 
 def alignments(said: str, heard: Sequence[Word]) -> Iterator[float]:
-    """Yield the probability of each alignment of what was said with what was heard: words in gaps, lost, or heard as something."""
+    """Yield the probability of each alignment of what was said with what was heard: words in gaps,
+    lost, or heard as something.
+    """
     stack = [(0, 0, 1.0)]
     while stack:
         place, word_number, probability = stack.pop()
@@ -105,11 +132,19 @@ def alignments(said: str, heard: Sequence[Word]) -> Iterator[float]:
         closed = probability * (1 - INSERTION)
         stack.append((place + 1, word_number, closed * DELETION))
         if word_number < len(heard):
-            stack.append((place + 1, word_number + 1, closed * (1 - DELETION) * heard[word_number][said[place]]))
+            stack.append(
+                (
+                    place + 1,
+                    word_number + 1,
+                    closed * (1 - DELETION) * heard[word_number][said[place]],
+                )
+            )
 
 
 def part(string: str, after: str, before: str) -> str:
-    """Return what is said in answer to a question: all of it where the border is not in the string."""
+    """Return what is said in answer to a question: all of it where the border is not in the
+    string.
+    """
     if after and after not in string:
         return string
     rest = string[string.index(after) + 1 :] if after else string
@@ -122,7 +157,12 @@ class Posterior(NamedTuple):
     levels: dict[str, dict[int, float]]
 
 
-def posterior(reference: Reference, names: Sequence[str], shares: Mapping[str, Any], hearings: Sequence[Hearing]) -> Posterior:
+def posterior(
+    reference: Reference,
+    names: Sequence[str],
+    shares: Mapping[str, Any],
+    hearings: Sequence[Hearing],
+) -> Posterior:
     """Return the probability of every reading of the messages ``names``."""
     found = {name: list(ways(reference, name, shares)) for name in names}
     longest = max(len(way.string) for every in found.values() for way in every)
@@ -133,11 +173,15 @@ def posterior(reference: Reference, names: Sequence[str], shares: Mapping[str, A
             weight = (1 - STRAY) / len(found) * way.weight / whole
             for cuts, after, before in hearings:
                 said = part(way.string, after, before)
-                weight *= math.fsum(math.fsum(alignments(said, words)) for words in cuts) / len(cuts)
+                weight *= math.fsum(math.fsum(alignments(said, words)) for words in cuts) / len(
+                    cuts
+                )
             masses[name, way.levels] += weight
     stray = STRAY
     for cuts, _, _ in hearings:
-        stray *= math.fsum(math.prod(w[""] for w in words) / (2 * longest) for words in cuts) / len(cuts)
+        stray *= math.fsum(math.prod(w[""] for w in words) / (2 * longest) for words in cuts) / len(
+            cuts
+        )
     total = math.fsum([*masses.values(), stray])
     levels: dict[str, dict[int, float]] = defaultdict(lambda: defaultdict(float))
     for (_, reading), mass in masses.items():

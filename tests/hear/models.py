@@ -1,4 +1,6 @@
-"""The two messages that are compared with weighted automata: six symbols with a check, and eight with an optional part."""
+"""The two messages that are compared with weighted automata: six symbols with a check, and eight
+with an optional part.
+"""
 
 from __future__ import annotations
 
@@ -19,6 +21,15 @@ def six_with_check() -> Book:
 
 def eight_with_option() -> Book:
     """Return a book whose report has eight symbols, one of them optional, and no check."""
-    fields = SIX["fields"] | {"battery": {"kind": "quantity", "low": 20, "high": 69, "step": 1, "usual": 40, "spread": 5}}
+    fields = SIX["fields"] | {
+        "battery": {"kind": "quantity", "low": 20, "high": 69, "step": 1, "usual": 40, "spread": 5}
+    }
     tables = SIX["tables"] | {"battery": {"kind": "digits"}}
-    return book_of(SIX | {"fields": fields, "tables": tables, "messages": {"lap": {"layout": "lap energy motor battery alert?"}}})
+    return book_of(
+        SIX
+        | {
+            "fields": fields,
+            "tables": tables,
+            "messages": {"lap": {"layout": "lap energy motor battery alert?"}},
+        }
+    )

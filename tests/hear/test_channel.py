@@ -13,7 +13,10 @@ from codec.hear.channel import from_rows
 
 def test_noisier_grades_hear_fewer_words_right() -> None:
     book = lap_book()
-    right = [float(np.diag(channel(book, grade).table).mean()) for grade in ("clear", "noisy", "harsh", -18.0)]
+    right = [
+        float(np.diag(channel(book, grade).table).mean())
+        for grade in ("clear", "noisy", "harsh", -18.0)
+    ]
     assert right == sorted(right, reverse=True)
 
 
@@ -22,7 +25,9 @@ def test_the_teams_table_stands_before_the_sounds_and_counts_before_the_table() 
     five, nine = plain.alphabet.index["5"], plain.alphabet.index["9"]
     assert stated.table[five, nine] == pytest.approx(0.3)
     assert stated.table[five].sum() == pytest.approx(1)
-    counted = channel(lap_book(confusions={"5": {"9": 0.3}}, counts={"5": {"9": 50, "5": 50}}, strength=10))
+    counted = channel(
+        lap_book(confusions={"5": {"9": 0.3}}, counts={"5": {"9": 50, "5": 50}}, strength=10)
+    )
     assert counted.table[five, nine] == pytest.approx((50 + 10 * 0.3) / 110)
     assert counted.table[five].min() > 0
 
@@ -49,7 +54,9 @@ def test_counts_of_this_driver_change_what_is_believed() -> None:
         ({"volume": 3}, "unknown key"),
     ],
 )
-def test_a_books_hearing_is_checked_when_it_is_loaded(hearing: dict[str, object], message: str) -> None:
+def test_a_books_hearing_is_checked_when_it_is_loaded(
+    hearing: dict[str, object], message: str
+) -> None:
     with pytest.raises(BookError, match=message):
         lap_book(**hearing)
 
@@ -62,7 +69,10 @@ def test_a_table_that_is_none_is_refused() -> None:
 
 def test_messages_sent_more_often_are_more_probable() -> None:
     words = ["mike", "?", "?"]
-    often, seldom = (hear(lap_book(messages={"mode": share}), words).marginals["mode"].absent for share in (100, 0.01))
+    often, seldom = (
+        hear(lap_book(messages={"mode": share}), words).marginals["mode"].absent
+        for share in (100, 0.01)
+    )
     assert often < seldom
 
 

@@ -1,4 +1,6 @@
-"""What to do about a report: accept it, ask for a part, ask for all; and nothing is accepted below the book's threshold."""
+"""What to do about a report: accept it, ask for a part, ask for all; and nothing is accepted below
+the book's threshold.
+"""
 
 from __future__ import annotations
 
@@ -17,7 +19,9 @@ from codec.hear.draw import Source, answer, passed_on
 from codec.hear.model import model_of
 
 BOOK = lap_book()
-SAID = encode(BOOK, {"lap": 7, "energy": -0.4, "motor": 95, "alert": ["rain"]})  # 7 16 55 X and a check
+SAID = encode(
+    BOOK, {"lap": 7, "energy": -0.4, "motor": 95, "alert": ["rain"]}
+)  # 7 16 55 X and a check
 WORDS = SAID.words.split()
 
 
@@ -29,7 +33,10 @@ def test_a_clear_report_is_accepted() -> None:
 
 
 @settings(max_examples=25)
-@given(st.lists(st.sampled_from([*WORDS, "?", "kello", "golf", "niner"]), min_size=1, max_size=8), st.sampled_from([0.6, 0.9, 0.999]))
+@given(
+    st.lists(st.sampled_from([*WORDS, "?", "kello", "golf", "niner"]), min_size=1, max_size=8),
+    st.sampled_from([0.6, 0.9, 0.999]),
+)
 def test_nothing_is_accepted_below_the_threshold(words: list[str], threshold: float) -> None:
     book = _BOOKS.setdefault(threshold, lap_book(threshold=threshold, wrong=0.001))
     found = hear(book, words, noise="harsh")
@@ -58,19 +65,31 @@ def _garbled(seed: int, noise: float) -> Hearing:
 
 @settings(max_examples=40)
 @given(st.integers(0, 10**9), st.sampled_from([-8.0, -11.0, -14.0]))
-def test_the_choice_is_the_cheapest_and_an_answer_to_it_settles_the_matter(seed: int, noise: float) -> None:
-    """A question is not asked because it is short: heard as it is most probably said again, its answer makes the report sure."""
+def test_the_choice_is_the_cheapest_and_an_answer_to_it_settles_the_matter(
+    seed: int, noise: float
+) -> None:
+    """A question is not asked because it is short: heard as it is most probably said again, its
+    answer makes the report sure.
+    """
     found = _garbled(seed, noise)
     decision, best = found.decision, found.candidates[0]
     assert decision.costs[decision.kind] == min(decision.costs.values())
     if decision.part is not None and decision.kind == "ask part":
-        again = [BOOK.alphabet.words[symbol].word for symbol in answer(best.reading.said, decision.part)]
+        again = [
+            BOOK.alphabet.words[symbol].word for symbol in answer(best.reading.said, decision.part)
+        ]
         assert hear(BOOK, again, noise=noise, earlier=[found]).accepted == best.reading
 
 
 def test_hopeless_words_are_asked_for_as_a_whole_at_a_believable_cost() -> None:
-    """When nothing is known the whole report is said again, perhaps twice: not a short part, and not a minute's talk."""
-    once = spoken_seconds(BOOK, "") + BOOK.spec.hearing.turnaround + BOOK.alphabet.seconds(SAID.reading.said)
+    """When nothing is known the whole report is said again, perhaps twice: not a short part, and
+    not a minute's talk.
+    """
+    once = (
+        spoken_seconds(BOOK, "")
+        + BOOK.spec.hearing.turnaround
+        + BOOK.alphabet.seconds(SAID.reading.said)
+    )
     found = hear(BOOK, ["?"] * len(WORDS), prior=Prior(flat=True))
     assert found.decision.kind == "ask all"
     assert once / 2 < found.decision.costs["ask all"] < 3 * once
@@ -94,7 +113,9 @@ def test_a_report_in_doubt_all_over_is_asked_for_as_a_whole() -> None:
 
 
 def test_questions_are_worded_with_standard_procedure_words() -> None:
-    """ICAO Doc 9432 2.6: SAY AGAIN, SAY AGAIN ALL AFTER w, SAY AGAIN ALL BEFORE w, SAY AGAIN w TO w."""
+    """ICAO Doc 9432 2.6: SAY AGAIN, SAY AGAIN ALL AFTER w, SAY AGAIN ALL BEFORE w, SAY AGAIN w TO
+    w.
+    """
     assert question(BOOK, Part()) == "SAY AGAIN"
     assert question(BOOK, Part(after="7")) == "SAY AGAIN ALL AFTER SEVEN"
     assert question(BOOK, Part(before="X")) == "SAY AGAIN ALL BEFORE X-RAY"
@@ -103,7 +124,13 @@ def test_questions_are_worded_with_standard_procedure_words() -> None:
 
 @pytest.mark.parametrize(
     ("part", "again"),
-    [(Part(), "71657X"), (Part(after="1"), "657X"), (Part(before="6"), "71"), (Part("1", "X"), "657"), (Part(after="K"), "71657X")],
+    [
+        (Part(), "71657X"),
+        (Part(after="1"), "657X"),
+        (Part(before="6"), "71"),
+        (Part("1", "X"), "657"),
+        (Part(after="K"), "71657X"),
+    ],
 )
 def test_what_a_question_asks_for(part: Part, again: str) -> None:
     assert answer("71657X", part) == again
@@ -123,7 +150,10 @@ def test_an_answer_may_repeat_the_words_at_its_borders() -> None:
     first = hear(BOOK, [*WORDS[:4], "?", "?", *WORDS[6:]])
     assert first.decision.part is not None
     again = first.decision.part.after + answer(SAID.string, first.decision.part)
-    assert hear(BOOK, [BOOK.alphabet.words[symbol].word for symbol in again], earlier=[first]).accepted == SAID.reading
+    assert (
+        hear(BOOK, [BOOK.alphabet.words[symbol].word for symbol in again], earlier=[first]).accepted
+        == SAID.reading
+    )
 
 
 def test_two_unsure_hearings_make_a_surer_one() -> None:
@@ -132,10 +162,14 @@ def test_two_unsure_hearings_make_a_surer_one() -> None:
     one, two = hear(BOOK, unsure), hear(BOOK, other)
     both = hear(BOOK, other, earlier=[one], part=Part())
     assert both.candidates[0].reading == SAID.reading
-    assert both.candidates[0].probability > max(one.candidates[0].probability, two.candidates[0].probability)
+    assert both.candidates[0].probability > max(
+        one.candidates[0].probability, two.candidates[0].probability
+    )
 
 
 def test_words_that_are_no_report_are_not_taken_for_one() -> None:
-    found = hear(BOOK, ["golf", "hotel", "whiskey", "golf", "tango", "bravo", "echo", "lima", "papa", "golf"])
+    found = hear(
+        BOOK, ["golf", "hotel", "whiskey", "golf", "tango", "bravo", "echo", "lima", "papa", "golf"]
+    )
     assert found.nothing > 0.5
     assert found.accepted is None

@@ -1,4 +1,6 @@
-"""The posterior is exact: it equals the sum over all readings and all alignments, listed one by one, on small random books."""
+"""The posterior is exact: it equals the sum over all readings and all alignments, listed one by
+one, on small random books.
+"""
 
 from __future__ import annotations
 
@@ -21,12 +23,18 @@ FEW = settings(max_examples=15)
 
 
 def heard_words(draw: Any, drawn: Drawn, string: str) -> list[str]:
-    """Draw what may have been written down for a string: words changed, lost, added, unclear or of no table."""
+    """Draw what may have been written down for a string: words changed, lost, added, unclear or of
+    no table.
+    """
     words = drawn.book.alphabet.words
     symbols = drawn.book.alphabet.symbols
     found: list[str] = []
     for symbol in string:
-        kind = draw(st.sampled_from(["right", "right", "right", "wrong", "lost", "unclear", "foreign", "added"]))
+        kind = draw(
+            st.sampled_from(
+                ["right", "right", "right", "wrong", "lost", "unclear", "foreign", "added"]
+            )
+        )
         if kind == "right":
             found.append(words[symbol].word)
         elif kind == "wrong":
@@ -43,7 +51,13 @@ def heard_words(draw: Any, drawn: Drawn, string: str) -> list[str]:
 def as_listed(drawn: Drawn, words: list[str]) -> list[brute.Word]:
     symbol_of = {entry.word: symbol for symbol, entry in drawn.book.alphabet.words.items()}
     return [
-        brute.word(drawn.book, symbol_of[w]) if w in symbol_of else brute.unclear(drawn.book) if w == "?" else brute.foreign(drawn.book, w)
+        (
+            brute.word(drawn.book, symbol_of[w])
+            if w in symbol_of
+            else brute.unclear(drawn.book)
+            if w == "?"
+            else brute.foreign(drawn.book, w)
+        )
         for w in words
     ]
 
@@ -58,7 +72,9 @@ def assert_same(hearing: Hearing, listed: brute.Posterior) -> None:
     assert hearing.unlisted == pytest.approx(1 - listed.nothing - sum(best), abs=1e-9)
     for name, marginal in hearing.marginals.items():
         for level, probability in enumerate(marginal.probabilities):
-            assert probability == pytest.approx(listed.levels[name].get(level, 0.0), rel=1e-9, abs=1e-12)
+            assert probability == pytest.approx(
+                listed.levels[name].get(level, 0.0), rel=1e-9, abs=1e-12
+            )
         assert float(marginal.probabilities.sum()) + marginal.absent == pytest.approx(1, abs=1e-9)
 
 
@@ -72,7 +88,9 @@ def small(drawn: Drawn, direction: Direction) -> list[str]:
 
 @FEW
 @given(books(), st.data())
-def test_the_posterior_is_the_sum_over_all_readings_and_all_alignments(drawn: Drawn, data: Any) -> None:
+def test_the_posterior_is_the_sum_over_all_readings_and_all_alignments(
+    drawn: Drawn, data: Any
+) -> None:
     direction: Direction = "car" if drawn.book.sent_by("car") else "pit"
     names = small(drawn, direction)
     way = data.draw(st.sampled_from([way for way in drawn.ways if way.message in names]))
@@ -80,28 +98,61 @@ def test_the_posterior_is_the_sum_over_all_readings_and_all_alignments(drawn: Dr
     flat = data.draw(st.booleans())
     hearing = hear(drawn.book, words, prior=Prior(flat=flat), direction=direction, count=4)
     expected = shares(drawn.book, Prior(flat=flat), list(drawn.book.fields))
-    listed = brute.posterior(Reference(drawn.draft), names, expected, [brute.Hearing([as_listed(drawn, words)])])
+    listed = brute.posterior(
+        Reference(drawn.draft), names, expected, [brute.Hearing([as_listed(drawn, words)])]
+    )
     assert_same(hearing, listed)
 
 
 METHODS = ["damm", "verhoeff", "luhn", "iso7064 mod 11,10", "weighted sum"]
 CHECKED: dict[str, Tree] = {
-    "behind an optional part": ("order", (("table", "a"), ("maybe", ("table", "b")), ("table", "check"))),
-    "in an optional part": ("order", (("table", "a"), ("maybe", ("order", (("literal", "A"), ("table", "b"), ("table", "check")))))),
+    "behind an optional part": (
+        "order",
+        (("table", "a"), ("maybe", ("table", "b")), ("table", "check")),
+    ),
+    "in an optional part": (
+        "order",
+        (
+            ("table", "a"),
+            ("maybe", ("order", (("literal", "A"), ("table", "b"), ("table", "check")))),
+        ),
+    ),
     "in one alternative, not in the other": (
         "order",
-        (("table", "a"), ("either", (("order", (("table", "check"), ("literal", "AA"))), ("order", (("table", "b"), ("literal", "A")))))),
+        (
+            ("table", "a"),
+            (
+                "either",
+                (
+                    ("order", (("table", "check"), ("literal", "AA"))),
+                    ("order", (("table", "b"), ("literal", "A"))),
+                ),
+            ),
+        ),
     ),
     "in both alternatives": (
         "order",
-        (("table", "a"), ("either", (("order", (("table", "check"), ("literal", "A"))), ("order", (("table", "b"), ("table", "check")))))),
+        (
+            ("table", "a"),
+            (
+                "either",
+                (
+                    ("order", (("table", "check"), ("literal", "A"))),
+                    ("order", (("table", "b"), ("table", "check"))),
+                ),
+            ),
+        ),
     ),
 }
 
 
 def checked(method: str, tree: Tree) -> Drawn:
     before = list(tables_of(tree))
-    check: dict[str, Any] = {"kind": "check", "method": method, "over": before[: before.index("check")]}
+    check: dict[str, Any] = {
+        "kind": "check",
+        "method": method,
+        "over": before[: before.index("check")],
+    }
     if method == "weighted sum":
         check |= {"weights": [1, 3, 2], "symbols": "0123456789", "modulus": 7}
     spec = {
@@ -121,23 +172,44 @@ def checked(method: str, tree: Tree) -> Drawn:
 @pytest.mark.parametrize("where", CHECKED)
 @settings(max_examples=2)
 @given(data=st.data())
-def test_check_symbols_are_summed_exactly_wherever_they_stand(method: str, where: str, data: Any) -> None:
+def test_check_symbols_are_summed_exactly_wherever_they_stand(
+    method: str, where: str, data: Any
+) -> None:
     drawn = checked(method, CHECKED[where])
     words = heard_words(data.draw, drawn, data.draw(st.sampled_from(drawn.ways)).string)
     hearing = hear(drawn.book, words, count=4)
     expected = shares(drawn.book, Prior(), list(drawn.book.fields))
-    assert_same(hearing, brute.posterior(Reference(drawn.draft), ["m"], expected, [brute.Hearing([as_listed(drawn, words)])]))
+    assert_same(
+        hearing,
+        brute.posterior(
+            Reference(drawn.draft), ["m"], expected, [brute.Hearing([as_listed(drawn, words)])]
+        ),
+    )
 
 
 @st.composite
 def packed(draw: Any) -> Drawn:
-    """Draw a packed table behind a digit and before a check, with sizes that do not fit its figures."""
+    """Draw a packed table behind a digit and before a check, with sizes that do not fit its
+    figures.
+    """
     sizes = draw(st.lists(st.integers(1, 7), min_size=2, max_size=4))
     names = [f"p{n}" for n in range(len(sizes))]
-    fields = {name: {"kind": "quantity", "low": 0, "high": size - 1, "step": 1} for name, size in zip(names, sizes, strict=True)}
-    fields |= {names[0]: fields[names[0]] | {"usual": 0, "spread": 1}, "lap": {"kind": "wrapped", "modulus": 3}}
+    fields = {
+        name: {"kind": "quantity", "low": 0, "high": size - 1, "step": 1}
+        for name, size in zip(names, sizes, strict=True)
+    }
+    fields |= {
+        names[0]: fields[names[0]] | {"usual": 0, "spread": 1},
+        "lap": {"kind": "wrapped", "modulus": 3},
+    }
     figures = draw(st.sampled_from(["01", "210", "0123456"]))
-    check = {"kind": "check", "method": "weighted sum", "weights": [1, 2], "modulus": 3, "symbols": "0123456"}
+    check = {
+        "kind": "check",
+        "method": "weighted sum",
+        "weights": [1, 2],
+        "modulus": 3,
+        "symbols": "0123456",
+    }
     tree: Tree = ("order", (("table", "lap"), ("table", "packed"), ("table", "check")))
     spec = {
         "alphabet": {"symbols": "0123456"},
@@ -156,13 +228,23 @@ def packed(draw: Any) -> Drawn:
 @pytest.mark.parametrize("dense", [1, 10**9], ids=["by matrix", "edge by edge"])
 @FEW
 @given(drawn=packed(), data=st.data())
-def test_packed_tables_are_summed_exactly_without_being_listed(drawn: Drawn, data: Any, dense: int) -> None:
+def test_packed_tables_are_summed_exactly_without_being_listed(
+    drawn: Drawn, data: Any, dense: int
+) -> None:
     assume(len(drawn.ways) <= 200)
-    with mock.patch("codec.hear.spelling._DENSE", dense), mock.patch("codec.hear.evidence._LARGE", dense):
+    with (
+        mock.patch("codec.hear.spelling._DENSE", dense),
+        mock.patch("codec.hear.evidence._LARGE", dense),
+    ):
         words = heard_words(data.draw, drawn, data.draw(st.sampled_from(drawn.ways)).string)[:3]
         hearing = hear(drawn.book, words, count=4)
     expected = shares(drawn.book, Prior(), list(drawn.book.fields))
-    assert_same(hearing, brute.posterior(Reference(drawn.draft), ["m"], expected, [brute.Hearing([as_listed(drawn, words)])]))
+    assert_same(
+        hearing,
+        brute.posterior(
+            Reference(drawn.draft), ["m"], expected, [brute.Hearing([as_listed(drawn, words)])]
+        ),
+    )
 
 
 @settings(max_examples=12)
@@ -173,21 +255,33 @@ def test_an_answer_is_weighed_together_with_what_was_heard_before(drawn: Drawn, 
     way = data.draw(st.sampled_from([way for way in drawn.ways if way.message in names]))
     symbol = st.sampled_from(["", *way.string])
     asked = Part(data.draw(symbol), data.draw(symbol))
-    first, again = (heard_words(data.draw, drawn, text)[:3] for text in (way.string, brute.part(way.string, asked.after, asked.before)))
+    first, again = (
+        heard_words(data.draw, drawn, text)[:3]
+        for text in (way.string, brute.part(way.string, asked.after, asked.before))
+    )
     one = hear(drawn.book, first, direction=direction)
     both = hear(drawn.book, again, earlier=[one], part=asked, direction=direction, count=4)
     expected = shares(drawn.book, Prior(), list(drawn.book.fields))
     answers = with_borders(as_listed(drawn, again), again, asked, drawn)
-    hearings = [brute.Hearing([as_listed(drawn, first)]), brute.Hearing(answers, asked.after, asked.before)]
+    hearings = [
+        brute.Hearing([as_listed(drawn, first)]),
+        brute.Hearing(answers, asked.after, asked.before),
+    ]
     assert_same(both, brute.posterior(Reference(drawn.draft), names, expected, hearings))
 
 
-def with_borders(listed: list[brute.Word], words: list[str], asked: Part, drawn: Drawn) -> list[list[brute.Word]]:
-    """Return the answers as they may be meant: with the words at the borders of the part said again, or not."""
+def with_borders(
+    listed: list[brute.Word], words: list[str], asked: Part, drawn: Drawn
+) -> list[list[brute.Word]]:
+    """Return the answers as they may be meant: with the words at the borders of the part said
+    again, or not.
+    """
     said = {entry.word: symbol for symbol, entry in drawn.book.alphabet.words.items()}
     found = [(listed, words)]
     if asked.after:
         found += [(x[1:], w[1:]) for x, w in found if len(w) > 1 and said.get(w[0]) == asked.after]
     if asked.before:
-        found += [(x[:-1], w[:-1]) for x, w in found if len(w) > 1 and said.get(w[-1]) == asked.before]
+        found += [
+            (x[:-1], w[:-1]) for x, w in found if len(w) > 1 and said.get(w[-1]) == asked.before
+        ]
     return [x for x, _ in found]

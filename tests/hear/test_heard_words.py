@@ -46,7 +46,15 @@ def test_an_unclear_word_says_only_that_a_word_was_there() -> None:
 
 @pytest.mark.parametrize(
     ("written", "symbol"),
-    [("kello", "K"), ("tree house", "3"), ("seben", "7"), ("sulu", "Z"), ("delda", "D"), ("oskar", "O"), ("brafo", "B")],
+    [
+        ("kello", "K"),
+        ("tree house", "3"),
+        ("seben", "7"),
+        ("sulu", "Z"),
+        ("delda", "D"),
+        ("oskar", "O"),
+        ("brafo", "B"),
+    ],
 )
 def test_a_word_of_no_table_is_placed_by_its_sound(written: str, symbol: str) -> None:
     (slot,) = slots([written])
@@ -85,7 +93,17 @@ def test_confidence_left_over_is_any_word_and_too_much_is_scaled_down() -> None:
     np.testing.assert_allclose(double.likelihood, five.likelihood)
 
 
-@pytest.mark.parametrize("heard", ["one five=2/nine=0.3", "one five=-0.6/nine=0.3", [{"five": 1.5}], [1, 2], [["five"]], [{"five": None}]])
+@pytest.mark.parametrize(
+    "heard",
+    [
+        "one five=2/nine=0.3",
+        "one five=-0.6/nine=0.3",
+        [{"five": 1.5}],
+        [1, 2],
+        [["five"]],
+        [{"five": None}],
+    ],
+)
 def test_what_is_no_word_and_no_confidence_is_refused_with_its_place(heard: Any) -> None:
     with pytest.raises(CodeError) as refused:
         hear(BOOK, heard)
@@ -145,7 +163,9 @@ def test_two_reports_at_once_are_refused() -> None:
         hear(BOOK, f"{SAID.words} break {SAID.words}")
 
 
-@pytest.mark.parametrize("item", [{"five": -1}, {"five": "x"}, [("five",)], [(3, 0.5)], {"five": float("nan")}])
+@pytest.mark.parametrize(
+    "item", [{"five": -1}, {"five": "x"}, [("five",)], [(3, 0.5)], {"five": float("nan")}]
+)
 def test_alternatives_that_are_none_are_refused(item: Any) -> None:
     with pytest.raises(CodeError, match="alternative"):
         hear(BOOK, [item])
@@ -165,6 +185,8 @@ def test_any_text_is_heard_or_refused_by_an_error_of_ours(text: str) -> None:
 def test_long_reports_do_not_vanish_below_the_smallest_number() -> None:
     found = hear(BOOK, ["seven"] * 80)
     assert found.decision.kind != "accept"
-    assert sum(c.probability for c in found.candidates) + found.unlisted + found.nothing == pytest.approx(1, abs=1e-9)
+    assert sum(
+        c.probability for c in found.candidates
+    ) + found.unlisted + found.nothing == pytest.approx(1, abs=1e-9)
     with pytest.raises(ReportError, match="too many for one report"):
         hear(BOOK, ["seven"] * 91)

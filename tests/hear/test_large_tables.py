@@ -1,4 +1,6 @@
-"""Large packed tables: the sums agree with plain arrays over every codeword, and the tables are never listed by the product."""
+"""Large packed tables: the sums agree with plain arrays over every codeword, and the tables are
+never listed by the product.
+"""
 
 from __future__ import annotations
 
@@ -23,18 +25,31 @@ SYMBOLS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def test_every_codeword_of_a_packed_table_against_arrays_over_all_of_them() -> None:
-    """40,443 combinations in three of 36 symbols with a check (python-stdnum), summed over alignments for all strings at once."""
+    """40,443 combinations in three of 36 symbols with a check (python-stdnum), summed over
+    alignments for all strings at once.
+    """
     sizes = {"energy": 13, "motor": 51, "battery": 61}
-    fields = {name: {"kind": "quantity", "low": 0, "high": size - 1, "step": 1, "usual": 4, "spread": 6} for name, size in sizes.items()}
+    fields = {
+        name: {"kind": "quantity", "low": 0, "high": size - 1, "step": 1, "usual": 4, "spread": 6}
+        for name, size in sizes.items()
+    }
     book = book_of(PACKED | {"fields": fields})
     words = ["one", "kello", "?", "niner", "golf"]
     hearing = hear(book, words)
-    heard = [brute.word(book, "1"), brute.foreign(book, "kello"), brute.unclear(book), brute.word(book, "9"), brute.word(book, "G")]
+    heard = [
+        brute.word(book, "1"),
+        brute.foreign(book, "kello"),
+        brute.unclear(book),
+        brute.word(book, "9"),
+        brute.word(book, "G"),
+    ]
 
     count = math.prod(sizes.values())
     number = np.arange(count)
     levels = dict(zip(sizes, np.unravel_index(number, tuple(sizes.values())), strict=True))
-    strings = [SYMBOLS[n // 1296] + SYMBOLS[n // 36 % 36] + SYMBOLS[n % 36] for n in number.tolist()]
+    strings = [
+        SYMBOLS[n // 1296] + SYMBOLS[n // 36 % 36] + SYMBOLS[n % 36] for n in number.tolist()
+    ]
     strings = [string + mod_37_36.calc_check_digit(string) for string in strings]
     said = np.array([[SYMBOLS.index(symbol) for symbol in string] for string in strings])
     likelihood = np.array([[word[symbol] for symbol in SYMBOLS] for word in heard])
@@ -58,19 +73,30 @@ def test_every_codeword_of_a_packed_table_against_arrays_over_all_of_them() -> N
     total = float(mass.sum()) + nothing
 
     assert hearing.nothing == pytest.approx(nothing / total, rel=1e-9)
-    assert [c.probability for c in hearing.candidates] == pytest.approx(np.sort(mass)[::-1][:5] / total, rel=1e-9)
+    assert [c.probability for c in hearing.candidates] == pytest.approx(
+        np.sort(mass)[::-1][:5] / total, rel=1e-9
+    )
     for name, size in sizes.items():
         listed = np.bincount(levels[name], weights=mass, minlength=size) / total
-        np.testing.assert_allclose(hearing.marginals[name].probabilities, listed, rtol=1e-9, atol=1e-15)
+        np.testing.assert_allclose(
+            hearing.marginals[name].probabilities, listed, rtol=1e-9, atol=1e-15
+        )
         mean = float(listed @ np.arange(size)) / listed.sum()
         assert hearing.marginals[name].expected == pytest.approx(mean, rel=1e-9)
-        assert hearing.marginals[name].spread == pytest.approx(math.sqrt(listed @ (np.arange(size) - mean) ** 2 / listed.sum()), rel=1e-9)
+        assert hearing.marginals[name].spread == pytest.approx(
+            math.sqrt(listed @ (np.arange(size) - mean) ** 2 / listed.sum()), rel=1e-9
+        )
 
 
 @settings(max_examples=30)
 @given(st.lists(st.integers(1, 40), min_size=2, max_size=4), st.integers(2, 36))
-def test_each_codeword_of_a_packed_table_has_one_path_with_its_levels(sizes: list[int], base: int) -> None:
-    fields = {f"p{n}": {"kind": "quantity", "low": 0, "high": size - 1, "step": 1} for n, size in enumerate(sizes)}
+def test_each_codeword_of_a_packed_table_has_one_path_with_its_levels(
+    sizes: list[int], base: int
+) -> None:
+    fields = {
+        f"p{n}": {"kind": "quantity", "low": 0, "high": size - 1, "step": 1}
+        for n, size in enumerate(sizes)
+    }
     packed = {"kind": "packed", "fields": list(fields), "symbols": SYMBOLS[:base]}
     book = book_of({"fields": fields, "tables": {"p": packed}, "messages": {"m": {"layout": "p"}}})
     table = book.tables["p"]
@@ -80,9 +106,14 @@ def test_each_codeword_of_a_packed_table_has_one_path_with_its_levels(sizes: lis
         paths: list[tuple[int, dict[str, int]]] = [(0, {})]
         for layer, symbol in zip(found, table.word(levels) or "", strict=True):
             paths = [
-                (int(layer.target[edge]), decided | {name: int(row[edge]) for name, row in layer.decides.items()})
+                (
+                    int(layer.target[edge]),
+                    decided | {name: int(row[edge]) for name, row in layer.decides.items()},
+                )
                 for state, decided in paths
-                for edge in np.nonzero((layer.source == state) & (layer.symbol == SYMBOLS.index(symbol)))[0]
+                for edge in np.nonzero(
+                    (layer.source == state) & (layer.symbol == SYMBOLS.index(symbol))
+                )[0]
             ]
         assert [decided for _, decided in paths] == [dict(zip(fields, levels, strict=True))]
 

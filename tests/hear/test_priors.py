@@ -23,7 +23,10 @@ BOOK = lap_book()
 
 def normal(value: float, levels: Any, centre: float, width: float) -> float:
     """The share of a level by the density of scipy.stats, 2 % of it (``surprise``) flat."""
-    return float(0.98 * norm.pdf(value, centre, width) / norm.pdf(levels, centre, width).sum() + 0.02 / len(levels))
+    return float(
+        0.98 * norm.pdf(value, centre, width) / norm.pdf(levels, centre, width).sum()
+        + 0.02 / len(levels)
+    )
 
 
 ENERGY, MOTOR = np.arange(-20, 21) / 10, np.arange(40, 140)
@@ -60,38 +63,56 @@ def test_the_longer_ago_the_farther_and_wider() -> None:
     assert motor[104 - 40] == pytest.approx(normal(104, MOTOR, 104, 6))
 
 
-def test_what_has_a_spread_falls_back_to_it_and_is_in_the_end_as_expected_of_a_first_report() -> None:
-    """Mean and variance of an autoregression of first order, h steps ahead (G. Box and G. Jenkins 1970, section 5)."""
+def test_what_has_a_spread_falls_back_to_it_and_is_in_the_end_as_expected_of_a_first_report() -> (
+    None
+):
+    """Mean and variance of an autoregression of first order, h steps ahead (G.
+
+    Box and G. Jenkins 1970, section 5).
+    """
     kept = math.sqrt(1 - (0.2 / 0.4) ** 2)
     for laps in (1, 2, 5):
         energy = expected(Prior({"energy": 1}, {"energy": laps}), "energy")
         centre, width = kept**laps, 0.2 * math.sqrt(sum(kept ** (2 * ago) for ago in range(laps)))
         assert energy[25] == pytest.approx(normal(0.5, ENERGY, centre, width))
-    assert expected(Prior({"energy": 1}, {"energy": 200}), "energy") == pytest.approx(expected(None, "energy"), abs=1e-9)
+    assert expected(Prior({"energy": 1}, {"energy": 200}), "energy") == pytest.approx(
+        expected(None, "energy"), abs=1e-9
+    )
 
 
 @pytest.mark.parametrize("wander", [0.05, 0.1, 0.2, 0.39, 5])
 def test_values_that_wander_from_lap_to_lap_keep_their_spread(wander: float) -> None:
-    """What is expected of the next report, in the mean over what is expected of this one, is what is expected of this one."""
+    """What is expected of the next report, in the mean over what is expected of this one, is what
+    is expected of this one.
+    """
     fields = LAP["fields"] | {"energy": LAP["fields"]["energy"] | {"wander": wander}}
     book = book_of(LAP | {"hearing": LAP["hearing"] | {"surprise": 1e-9}, "fields": fields})
     first = expected(None, "energy", book)
-    later = sum(share * expected({"energy": level / 10 - 2}, "energy", book) for level, share in enumerate(first))
+    later = sum(
+        share * expected({"energy": level / 10 - 2}, "energy", book)
+        for level, share in enumerate(first)
+    )
     assert later == pytest.approx(first, abs=1e-6)
 
 
 @given(st.floats(0.6, 30), st.floats(-0.5, 0.5))
-def test_levels_have_the_mean_and_the_variance_they_are_said_to_have(width: float, off: float) -> None:
+def test_levels_have_the_mean_and_the_variance_they_are_said_to_have(
+    width: float, off: float
+) -> None:
     levels, place = np.arange(601), 300 + off
     shares = np.array(over_levels(601, place, width))
     assert shares.sum() == pytest.approx(1)
     assert shares @ levels == pytest.approx(place, abs=0.01)
     assert shares @ (levels - place) ** 2 == pytest.approx(width**2, rel=0.03)
-    assert shares == pytest.approx(over_levels(601, place, width, low_open=True, high_open=True), abs=1e-12)
+    assert shares == pytest.approx(
+        over_levels(601, place, width, low_open=True, high_open=True), abs=1e-12
+    )
 
 
 @given(st.floats(0, 200), st.floats(-50, 100), st.booleans(), st.booleans())
-def test_levels_take_all_that_is_expected_wherever_the_centre_lies(width: float, place: float, low: bool, high: bool) -> None:
+def test_levels_take_all_that_is_expected_wherever_the_centre_lies(
+    width: float, place: float, low: bool, high: bool
+) -> None:
     shares = over_levels(40, place, width, low, high)
     assert math.fsum(shares) == pytest.approx(1)
     assert min(shares) >= 0
@@ -129,7 +150,9 @@ def test_a_wrapped_field_is_restored_by_the_last_lap() -> None:
     assert hear(BOOK, said, prior={"lap": 22}).candidates[0].reading["lap"] == 23
     assert hear(BOOK, said, prior={"lap": 46}).candidates[0].reading["lap"] == 43
     assert hear(BOOK, said).candidates[0].reading["lap"] == 3
-    assert hear(BOOK, said, prior={"lap": 22}).marginals["lap"].expected == pytest.approx(23, abs=0.01)
+    assert hear(BOOK, said, prior={"lap": 22}).marginals["lap"].expected == pytest.approx(
+        23, abs=0.01
+    )
 
 
 def test_open_ends_take_what_lies_beyond_them() -> None:
@@ -141,7 +164,9 @@ def test_open_ends_take_what_lies_beyond_them() -> None:
 def test_a_prior_can_decide_between_words_that_sound_alike() -> None:
     words: list[Any] = encode(BOOK, {"lap": 3, "energy": 0, "motor": 91, "alert": []}).words.split()
     words[3], words[-1] = {"five": 0.5, "niner": 0.5}, "?"  # 91 or 131 °C
-    cold, hot = (hear(BOOK, words, prior={"motor": motor}).marginals["motor"] for motor in (88, 128))
+    cold, hot = (
+        hear(BOOK, words, prior={"motor": motor}).marginals["motor"] for motor in (88, 128)
+    )
     assert float(cold.value(cold.level)) < 100 < float(hot.value(hot.level))  # type: ignore[arg-type]
 
 

@@ -1,6 +1,8 @@
-"""What the model calls 90 % sure is right nine times in ten; a check and the last laps help; a mistaken model refuses before it errs.
+"""What the model calls 90 % sure is right nine times in ten; a check and the last laps help; a
+mistaken model refuses before it errs.
 
-These are small, seeded runs, with bounds that follow from their sample sizes; the long ones are run with ``niner book simulate``.
+These are small, seeded runs, with bounds that follow from their sample sizes; the long ones are run
+with ``niner book simulate``.
 """
 
 from __future__ import annotations
@@ -28,8 +30,24 @@ SMALL = {
     "hearing": {"threshold": 0.95, "wrong": 100},
     "fields": {
         "lap": {"kind": "wrapped", "modulus": 10, "drift": 1, "wander": 0},
-        "energy": {"kind": "quantity", "low": -2, "high": 2, "step": 0.5, "usual": 0, "spread": 0.8, "wander": 0.4},
-        "motor": {"kind": "quantity", "low": 50, "high": 140, "step": 10, "usual": 90, "spread": 20, "wander": 10},
+        "energy": {
+            "kind": "quantity",
+            "low": -2,
+            "high": 2,
+            "step": 0.5,
+            "usual": 0,
+            "spread": 0.8,
+            "wander": 0.4,
+        },
+        "motor": {
+            "kind": "quantity",
+            "low": 50,
+            "high": 140,
+            "step": 10,
+            "usual": 90,
+            "spread": 20,
+            "wander": 10,
+        },
         "alert": {"kind": "flags", "flags": ["rain", "damage"], "usual": [], "hold": 0.8},
     },
     "tables": {
@@ -44,14 +62,25 @@ SMALL = {
 
 @functools.cache
 def book(check: bool) -> Book:
-    return book_of(SMALL | {"messages": {"lap": {"layout": "lap energy motor alert?" + " check" * check}}})
+    return book_of(
+        SMALL | {"messages": {"lap": {"layout": "lap energy motor alert?" + " check" * check}}}
+    )
 
 
 @functools.cache
 def tally(check: bool = True, prior: bool = True, shuffled: float = 0.0) -> Tally:
     truth = mistaken(channel(book(check), NOISE), shuffled, random.Random(4)) if shuffled else None
     return simulate(
-        book(check), Setting(REPORTS, 7, noise=NOISE, truth=truth, prior=prior, hearings=1, title=f"{check} {prior} {shuffled}")
+        book(check),
+        Setting(
+            REPORTS,
+            7,
+            noise=NOISE,
+            truth=truth,
+            prior=prior,
+            hearings=1,
+            title=f"{check} {prior} {shuffled}",
+        ),
     )
 
 
@@ -62,7 +91,9 @@ def test_what_is_called_sure_is_right_as_often_as_called(check: bool) -> None:
         if row.reports >= 30:
             error = (row.called * (1 - row.called) / row.reports) ** 0.5
             assert abs(row.share - row.called) < 4 * error + 0.01, row
-    assert sum(right for _, right in found.first) / REPORTS == pytest.approx(sum(p for p, _ in found.first) / REPORTS, abs=0.05)
+    assert sum(right for _, right in found.first) / REPORTS == pytest.approx(
+        sum(p for p, _ in found.first) / REPORTS, abs=0.05
+    )
 
 
 def test_a_higher_threshold_refuses_more_and_errs_less() -> None:
@@ -90,17 +121,24 @@ def test_asking_again_gets_more_reports_right_and_takes_radio_time() -> None:
 def test_asking_costs_about_what_it_was_expected_to() -> None:
     asked = simulate(book(True), Setting(REPORTS, 7, noise=NOISE, hearings=3))
     assert asked.doubted >= 30
-    assert asked.wrong * 100 < asked.cost / 2  # the price of wrong readings is part of both, and must not be most of it
+    assert (
+        asked.wrong * 100 < asked.cost / 2
+    )  # the price of wrong readings is part of both, and must not be most of it
     assert asked.expected_cost / asked.doubted == pytest.approx(asked.cost / asked.doubted, rel=0.4)
 
 
 def test_a_mistaken_model_refuses_more_before_it_errs_more() -> None:
-    """Words are really taken for other words than assumed, or missed more often: doubt rises by far more than wrong readings do."""
+    """Words are really taken for other words than assumed, or missed more often: doubt rises by far
+    more than wrong readings do.
+    """
     at, right = book(True).spec.hearing.threshold, tally()
     shuffled = tally(shuffled=1.0)
     noisier = simulate(book(True), Setting(REPORTS, 7, noise=NOISE, truth=NOISE - 3, hearings=1))
     for wrong, least in ((shuffled, 0.0), (noisier, 0.1)):
-        more_refused, more_wrong = (after - before for after, before in zip(wrong.at_threshold(at), right.at_threshold(at), strict=True))
+        more_refused, more_wrong = (
+            after - before
+            for after, before in zip(wrong.at_threshold(at), right.at_threshold(at), strict=True)
+        )
         assert more_refused > least
         assert more_refused > 3 * more_wrong
 
@@ -108,7 +146,10 @@ def test_a_mistaken_model_refuses_more_before_it_errs_more() -> None:
 def test_the_same_seed_gives_the_same_reports() -> None:
     setting = Setting(30, 3, noise=NOISE)
     assert simulate(book(True), setting).as_dict() == simulate(book(True), setting).as_dict()
-    assert simulate(book(True), setting).first != simulate(book(True), Setting(30, 4, noise=NOISE)).first
+    assert (
+        simulate(book(True), setting).first
+        != simulate(book(True), Setting(30, 4, noise=NOISE)).first
+    )
 
 
 def test_strings_are_drawn_as_often_as_the_prior_has_them() -> None:
@@ -116,9 +157,14 @@ def test_strings_are_drawn_as_often_as_the_prior_has_them() -> None:
     source = Source(model_of(plain, None).weighted(Prior()))
     drawn = [plain.messages["lap"].quick(source.draw(chance)[1]) for _ in range(2000)]
     expected = shares(plain, Prior(), ["energy"])["energy"]
-    found = [sum(match is not None and match.levels()["energy"] == level for match in drawn) / 2000 for level in range(9)]
+    found = [
+        sum(match is not None and match.levels()["energy"] == level for match in drawn) / 2000
+        for level in range(9)
+    ]
     for level in range(9):
-        assert found[level] == pytest.approx(expected[level], abs=4 * (expected[level] / 2000) ** 0.5)
+        assert found[level] == pytest.approx(
+            expected[level], abs=4 * (expected[level] / 2000) ** 0.5
+        )
 
 
 def test_words_are_passed_on_as_the_channel_has_it() -> None:
@@ -128,7 +174,9 @@ def test_words_are_passed_on_as_the_channel_has_it() -> None:
     assert lost == pytest.approx(ears.deletion, abs=0.008)
     five = sum(words == ["five"] for words in heard) / 3000
     index = ears.alphabet.index["5"]
-    assert five == pytest.approx(ears.table[index, index] * (1 - ears.deletion) * (1 - ears.insertion) ** 2, abs=0.04)
+    assert five == pytest.approx(
+        ears.table[index, index] * (1 - ears.deletion) * (1 - ears.insertion) ** 2, abs=0.04
+    )
 
 
 @pytest.mark.parametrize(("form", "start"), [("svg", b"<?xml"), ("png", b"\x89PNG")])

@@ -1,4 +1,6 @@
-"""The same sums and the same best strings as a general library of weighted automata: pynini, on OpenFst (Allauzen et al. 2007)."""
+"""The same sums and the same best strings as a general library of weighted automata: pynini, on
+OpenFst (Allauzen et al. 2007).
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,9 @@ def made(name: str) -> tuple[Book, Automata]:
 
 
 @pytest.mark.parametrize("seed", range(6))
-@pytest.mark.parametrize("name", ["six symbols with a check", "eight symbols with an optional part"])
+@pytest.mark.parametrize(
+    "name", ["six symbols with a check", "eight symbols with an optional part"]
+)
 def test_the_five_best_strings_and_their_costs_are_the_same(name: str, seed: int) -> None:
     book, automata = made(name)
     chance = random.Random(seed)
@@ -37,4 +41,6 @@ def test_the_five_best_strings_and_their_costs_are_the_same(name: str, seed: int
     assert [c.reading.said for c in found.candidates] == [string for string, _ in best]
     ours = [-math.log(c.probability) for c in found.candidates]
     theirs = [cost + math.log(total) for _, cost in best]
-    assert ours == pytest.approx(theirs, abs=1e-3)  # OpenFst keeps single precision, and rounds to 1/1024 where it minimizes
+    assert ours == pytest.approx(
+        theirs, abs=1e-3
+    )  # OpenFst keeps single precision, and rounds to 1/1024 where it minimizes

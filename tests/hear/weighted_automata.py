@@ -1,7 +1,8 @@
-"""The same model built with a general library of weighted automata (pynini, on OpenFst), to compare answers and time.
+"""The same model built with a general library of weighted automata (pynini, on OpenFst), to compare
+answers and time.
 
-A path's cost is -log of the weight of one string and one alignment. The channel is one transducer from symbols said to symbols heard; the
-message is one acceptor, its check symbol being states.
+A path's cost is -log of the weight of one string and one alignment. The channel is one transducer
+from symbols said to symbols heard; the message is one acceptor, its check symbol being states.
 """
 
 from __future__ import annotations
@@ -19,7 +20,9 @@ from grammar.layout import InOrder, Leaf, Maybe, leaves
 
 
 class Automata:
-    """A book of one message: plain tables in order, optional ones among them, and perhaps a check over all before it."""
+    """A book of one message: plain tables in order, optional ones among them, and perhaps a check
+    over all before it.
+    """
 
     def __init__(self, book: Book, channel: Channel) -> None:
         self.book, self.channel, (self.message,) = book, channel, book.sent_by("car")
@@ -30,7 +33,9 @@ class Automata:
         self.both = pynini.compose(self.reports, self.noise).arcsort("olabel")
 
     def _channel(self) -> Any:
-        """One state: a symbol lost, heard as another, or added; every symbol closes the gap before it, the end the last."""
+        """One state: a symbol lost, heard as another, or added; every symbol closes the gap before
+        it, the end the last.
+        """
         fst, channel = pynini.Fst(), self.channel
         gap = fst.add_state()
         fst.set_start(gap)
@@ -62,23 +67,32 @@ class Automata:
         return plain
 
     def _optional(self, part: Maybe, inside: Any) -> Any:
-        """What is left out is worth its usual levels; said anyway, they are worth little (the book's defaults)."""
+        """What is left out is worth its usual levels; said anyway, they are worth little (the
+        book's defaults).
+        """
         spec = self.book.spec.hearing
         implied = self.message.usual(part.part)
         word, left = "", 1.0
         for leaf in leaves(part):
             table = self.message.tables[leaf.number]
             word += table.word(tuple(implied[field.name] for field in table.fields)) or ""
-            left *= math.prod(float(self.shares[field.name][implied[field.name]]) for field in table.fields)
+            left *= math.prod(
+                float(self.shares[field.name][implied[field.name]]) for field in table.fields
+            )
         usual = pynini.accep(word, weight=-math.log(spec.spoken_anyway * left))
         other = pynini.difference(inside, pynini.accep(word)).optimize() if word else inside
-        return pynini.union(other, usual, pynini.accep("", weight=-math.log((1 - spec.spoken_anyway) * left)))
+        return pynini.union(
+            other, usual, pynini.accep("", weight=-math.log((1 - spec.spoken_anyway) * left))
+        )
 
     def _table(self, leaf: int) -> Any:
         table = self.message.tables[leaf]
         words = []
         for levels, word in table.words():
-            share = math.prod(float(self.shares[field.name][level]) for field, level in zip(table.fields, levels, strict=True))
+            share = math.prod(
+                float(self.shares[field.name][level])
+                for field, level in zip(table.fields, levels, strict=True)
+            )
             words.append((word, -math.log(share)))
         return pynini.union(*(pynini.accep(word, weight=cost) for word, cost in words)).optimize()
 
@@ -106,7 +120,10 @@ class Automata:
         while waiting:
             check = waiting.pop()
             for value, symbol in enumerate(method.values):
-                fst.add_arc(numbers[check], pynini.Arc(ord(symbol), ord(symbol), 0, state(method.step(check, value))))
+                fst.add_arc(
+                    numbers[check],
+                    pynini.Arc(ord(symbol), ord(symbol), 0, state(method.step(check, value))),
+                )
             wanted = method.wanted(check)
             if wanted is not None:
                 label = ord(method.checks[wanted])
@@ -114,7 +131,9 @@ class Automata:
         return fst
 
     def lattice(self, heard: str) -> Any:
-        """Return the weighted strings that may have been said for what was heard (a symbol a word), an arc for a step of an alignment."""
+        """Return the weighted strings that may have been said for what was heard (a symbol a word),
+        an arc for a step of an alignment.
+        """
         return pynini.compose(self.both, pynini.accep(heard)).project("input")
 
     def best_alignments(self, heard: str, count: int = 5) -> list[tuple[str, float]]:
@@ -124,9 +143,14 @@ class Automata:
         return sorted(paths, key=lambda pair: pair[1])
 
     def best(self, heard: str, count: int = 5) -> list[tuple[str, float]]:
-        """Return the ``count`` strings with the least cost, all alignments of each summed, out of eight times as many with a good one."""
+        """Return the ``count`` strings with the least cost, all alignments of each summed, out of
+        eight times as many with a good one.
+        """
         lattice = self.lattice(heard)
-        sums = [(string, self._sum(pynini.compose(pynini.accep(string), lattice))) for string, _ in self.best_alignments(heard, 8 * count)]
+        sums = [
+            (string, self._sum(pynini.compose(pynini.accep(string), lattice)))
+            for string, _ in self.best_alignments(heard, 8 * count)
+        ]
         return sorted(sums, key=lambda pair: pair[1])[:count]
 
     @staticmethod

@@ -1,4 +1,6 @@
-"""Books of sizes nobody means: thousands of fields, parts, brackets and codewords, and trees as deep as the text is long."""
+"""Books of sizes nobody means: thousands of fields, parts, brackets and codewords, and trees as
+deep as the text is long.
+"""
 
 from __future__ import annotations
 
@@ -30,7 +32,14 @@ def digits(number: int) -> str:
     return DIGITS if number >= 0 else ""
 
 
-def book(count: int, table: Callable[[int], str], layout: str, field: str = QUANTITY, more: str = "", head: str = "") -> str:
+def book(
+    count: int,
+    table: Callable[[int], str],
+    layout: str,
+    field: str = QUANTITY,
+    more: str = "",
+    head: str = "",
+) -> str:
     """Return a book of so many fields, each with its table, and one layout of them."""
     parts = [f"{field.format(n)}[tables.f{n}]\n{table(n)}" for n in range(count)]
     return "".join([head, *parts, more, f"[messages.m]\nlayout = '{layout}'\n"])
@@ -39,7 +48,10 @@ def book(count: int, table: Callable[[int], str], layout: str, field: str = QUAN
 def listing(options: int, words: str) -> str:
     """Return a book with one choice of so many options and a listed table."""
     names = ",".join(f'"o{n}"' for n in range(options))
-    return f'[fields.f]\nkind = "choice"\noptions = [{names}]\n[tables.f]\nkind = "listed"\nwords = {words}\n[messages.m]\nlayout = "f"\n'
+    return (
+        f'[fields.f]\nkind = "choice"\noptions = [{names}]\n[tables.f]\nkind = "listed"\nwords ='
+        f' {words}\n[messages.m]\nlayout = "f"\n'
+    )
 
 
 def quoted(words: Iterator[str]) -> str:
@@ -48,8 +60,15 @@ def quoted(words: Iterator[str]) -> str:
 
 def wide(high: str, step: str, per: str) -> str:
     """Return a book whose digits count a step in units of ``per``."""
-    head = f'[fields.f]\nkind = "quantity"\nlow = 0\nhigh = {high}\nstep = {step}\n[tables.f]\nkind = "digits"\n'
-    return head + f'count = "value"\nper = {per}\n[messages.m]\nlayout = "f"\n[messages.n]\nlayout = \'f "A"\'\n'
+    head = (
+        f'[fields.f]\nkind = "quantity"\nlow = 0\nhigh = {high}\nstep = {step}\n[tables.f]\nkind ='
+        ' "digits"\n'
+    )
+    return (
+        head
+        + f'count = "value"\nper = {per}\n[messages.m]\nlayout = "f"\n[messages.n]\nlayout = \'f'
+        ' "A"\'\n'
+    )
 
 
 def optional(count: int) -> str:
@@ -61,7 +80,10 @@ def row(count: int, between: str = " ") -> str:
 
 
 def checks(count: int) -> str:
-    return "".join(f"[tables.c{n}]\nkind = 'check'\nmethod = 'verhoeff'\nover = ['f0', 'f1']\n" for n in range(count))
+    return "".join(
+        f"[tables.c{n}]\nkind = 'check'\nmethod = 'verhoeff'\nover = ['f0', 'f1']\n"
+        for n in range(count)
+    )
 
 
 def messages(count: int) -> str:
@@ -80,7 +102,9 @@ ACCEPTED: dict[str, Callable[[], str]] = {
     "100 optional parts, run together": lambda: book(100, pair, optional(100), FLAG, head=TOGETHER),
     "700 alternatives": lambda: book(700, pair, row(700, " | "), FLAG),
     "300 messages": lambda: book(300, pair, "f0", FLAG, messages(300)),
-    "10,000 listed codewords": lambda: listing(10_000, quoted(f"{own(n)}{n % 10}" for n in range(10_000))),
+    "10,000 listed codewords": lambda: listing(
+        10_000, quoted(f"{own(n)}{n % 10}" for n in range(10_000))
+    ),
     "10,000 listed codewords by option": lambda: listing(
         10_000, "{" + ",".join(f'"o{n}" = "{own(n)}{n % 10}"' for n in range(10_000)) + "}"
     ),
@@ -100,32 +124,52 @@ ACCEPTED: dict[str, Callable[[], str]] = {
         + ",".join(f'n{n} = "{own(n)}{n % 10}"' for n in range(10_001))
         + "}\n[messages.m]\nlayout = 'f'\n"
     ),
-    "10,000 phrases": lambda: BOOK + "".join(f"[phrases.p{n}]\nsays = ['zz{n}']\n" for n in range(10_000)),
+    "10,000 phrases": (
+        lambda: BOOK + "".join(f"[phrases.p{n}]\nsays = ['zz{n}']\n" for n in range(10_000))
+    ),
     "a million levels": lambda: wide("1e15", "1e9", "1e8"),
-    "10,000 codewords of five to eleven symbols": lambda: listing(10_000, quoted("B" * (n % 7) + f"A{n // 7:04d}" for n in range(10_000))),
+    "10,000 codewords of five to eleven symbols": lambda: listing(
+        10_000, quoted("B" * (n % 7) + f"A{n // 7:04d}" for n in range(10_000))
+    ),
     "40 brackets": lambda: short("(" * 40 + '"S" energy motor' + ")" * 40),
     "1 MB of comments": lambda: BOOK + "# x\n" * 250_000,
     "a byte order mark": lambda: "\ufeff" + BOOK,
 }
 
 REFUSED: dict[str, Callable[[], str]] = {
-    "10,000 fields with an unknown key": lambda: book(10_000, digits, "f0", QUANTITY + "colour{0} = 1\n"),
-    "10,000 tables with an unknown key": lambda: book(10_000, lambda n: f"kind = 'digits'\nwidht{n} = 1\n", "f0"),
-    "10,000 tables without field": lambda: book(10_000, lambda n: f"kind = 'digits'\nfield = 'nope{n}'\n", "f0"),
-    "10,000 fields with nothing": lambda: book(10_000, digits, "f0", '[fields.f{0}]\nkind = "quantity"\n'),
+    "10,000 fields with an unknown key": lambda: book(
+        10_000, digits, "f0", QUANTITY + "colour{0} = 1\n"
+    ),
+    "10,000 tables with an unknown key": lambda: book(
+        10_000, lambda n: f"kind = 'digits'\nwidht{n} = 1\n", "f0"
+    ),
+    "10,000 tables without field": lambda: book(
+        10_000, lambda n: f"kind = 'digits'\nfield = 'nope{n}'\n", "f0"
+    ),
+    "10,000 fields with nothing": lambda: book(
+        10_000, digits, "f0", '[fields.f{0}]\nkind = "quantity"\n'
+    ),
     "10,000 optional parts": lambda: book(10_000, pair, optional(10_000), FLAG),
     "1,400 optional parts": lambda: book(1400, pair, optional(1400), FLAG),
     "700 optional parts": lambda: book(700, pair, optional(700), FLAG),
     "40 optional parts alike": lambda: book(40, digits, optional(40)),
-    "40 optional parts alike and a check": lambda: book(40, digits, optional(40) + " c", more=MOD_37),
+    "40 optional parts alike and a check": lambda: book(
+        40, digits, optional(40) + " c", more=MOD_37
+    ),
     "700 optional parts, run together": lambda: book(700, pair, optional(700), FLAG, head=TOGETHER),
     "10,000 alternatives": lambda: book(10_000, pair, row(10_000, " | "), FLAG),
     "10,000 messages": lambda: book(10_000, pair, "f0", FLAG, messages(10_000)),
     "700 messages, run together": lambda: book(700, pair, "f0", FLAG, messages(700), TOGETHER),
-    "10,000 checks": lambda: book(2, digits, '"Z" f0 f1 ' + " ".join(f"c{n}" for n in range(10_000)), more=checks(10_000)),
-    "the same check 10,000 times": lambda: book(2, digits, '"Z" f0 f1' + " c" * 10_000, more=MOD_37),
+    "10,000 checks": lambda: book(
+        2, digits, '"Z" f0 f1 ' + " ".join(f"c{n}" for n in range(10_000)), more=checks(10_000)
+    ),
+    "the same check 10,000 times": lambda: book(
+        2, digits, '"Z" f0 f1' + " c" * 10_000, more=MOD_37
+    ),
     "10,000 codewords alike": lambda: listing(10_000, quoted("A" for _ in range(10_000))),
-    "10,000 long codewords": lambda: listing(10_000, quoted((own(n) * 14)[:37] + own(n) for n in range(10_000))),
+    "10,000 long codewords": lambda: listing(
+        10_000, quoted((own(n) * 14)[:37] + own(n) for n in range(10_000))
+    ),
     "a count of a millionth": lambda: wide("9999", "1", "1e-6"),
     "a step of a large prime": lambda: wide("999983000000", "999983", "1"),
     "more digits than a codeword has": lambda: wide("1e29", "1e29", "1e-29"),
@@ -136,8 +180,12 @@ REFUSED: dict[str, Callable[[], str]] = {
     "a header of 100,000 parts": lambda: "[a" + ".a" * 100_000 + "]",
     "an inline key of 100,000 parts": lambda: "x = {a" + ".a" * 100_000 + " = 1}",
     "5,000 keys of 64 parts": lambda: "\n".join(f"a{n}" + ".a" * 62 + " = 1" for n in range(5000)),
-    "3,000 headers of 64 parts": lambda: "\n".join(f"[a{n}" + ".a" * 62 + "]\nb = 1" for n in range(3000)),
-    "100,000 unknown keys": lambda: BOOK + "[x]\n" + "".join(f"k{n} = {n}\n" for n in range(100_000)),
+    "3,000 headers of 64 parts": lambda: "\n".join(
+        f"[a{n}" + ".a" * 62 + "]\nb = 1" for n in range(3000)
+    ),
+    "100,000 unknown keys": (
+        lambda: BOOK + "[x]\n" + "".join(f"k{n} = {n}\n" for n in range(100_000))
+    ),
     "10,000 unknown sections": lambda: BOOK + "".join(f"[x{n}]\n" for n in range(10_000)),
     "5,000 brackets": lambda: short("(" * 5000 + "energy" + ")" * 5000),
     "99,000 open brackets": lambda: short("(" * 99_000),

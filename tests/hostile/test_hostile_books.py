@@ -1,4 +1,6 @@
-"""Books written to break things: what they say is shown as it stands, runs nothing and changes no grammar; what is wrong is told."""
+"""Books written to break things: what they say is shown as it stands, runs nothing and changes no
+grammar; what is wrong is told.
+"""
 
 from __future__ import annotations
 
@@ -71,8 +73,13 @@ ADDED = {
     "lowest": "[tables.more]\nkind = 'digits'\nfield = 'motor'\nlowest = {}\n",
     "words": "[tables.more]\nkind = 'listed'\nfield = 'motor'\nwords = {}\n",
     "packed": "[tables.more]\nkind = 'packed'\nfields = {}\n",
-    "weights": "[tables.more]\nkind = 'check'\nmethod = 'weighted sum'\nweights = [{}, 1]\n[messages.more]\nlayout = '\"M\" energy more'\n",
-    "modulus of a check": "[tables.more]\nkind = 'check'\nmethod = 'weighted sum'\nweights = [1]\nmodulus = {}\n",
+    "weights": (
+        "[tables.more]\nkind = 'check'\nmethod = 'weighted sum'\nweights = [{},"
+        " 1]\n[messages.more]\nlayout = '\"M\" energy more'\n"
+    ),
+    "modulus of a check": (
+        "[tables.more]\nkind = 'check'\nmethod = 'weighted sum'\nweights = [1]\nmodulus = {}\n"
+    ),
     "edges": "[fields.more]\nkind = 'bands'\nedges = [{}]\n",
     "edge list": "[fields.more]\nkind = 'bands'\nedges = {}\n",
     "share": "[fields.more]\nkind = 'flags'\nflags = ['a']\nshare = {}\n",
@@ -150,14 +157,22 @@ def test_a_name_is_a_plain_name_or_told(section: str, name: str) -> None:
         "phrases": "says = ['slow car']",
     }
     found = book_or_error(f'{BOOK}["{section}"."{name}"]\n{body[section]}\n')
-    plain = re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]{0,59}", name) is not None and not (name == "energy" and section in ("fields", "tables"))
+    plain = re.fullmatch(r"[A-Za-z_][A-Za-z0-9_]{0,59}", name) is not None and not (
+        name == "energy" and section in ("fields", "tables")
+    )
     assert isinstance(found, Book) == plain
 
 
 @pytest.mark.parametrize("text", TEXTS)
 def test_labels_titles_units_and_options_may_be_any_text_and_decoding_goes_on(text: str) -> None:
-    book = BOOK.replace('title = "hostile"', f'title = "{text}"').replace('unit = "kWh"', f'unit = "{text}"\nlabel = "{text}"')
-    found = book_or_error(book.replace('flags = ["rain",', f'flags = ["{text}",').replace('say = "motor hot"', f'say = "{text}"'))
+    book = BOOK.replace('title = "hostile"', f'title = "{text}"').replace(
+        'unit = "kWh"', f'unit = "{text}"\nlabel = "{text}"'
+    )
+    found = book_or_error(
+        book.replace('flags = ["rain",', f'flags = ["{text}",').replace(
+            'say = "motor hot"', f'say = "{text}"'
+        )
+    )
     if isinstance(found, Book):
         reading = settled(lambda: decode(found, "S 3 0 1 2 1"))
         assert reading.said == "S30121"
@@ -197,7 +212,9 @@ def test_grammar_characters_as_symbols_reach_no_grammar() -> None:
     from grammar.export.lark_grammar import grammar_text
 
     signs = "!#$%&()*+,-./:;<=>?@[]^_`{|}~\\"
-    words = "".join(f"'{sign}' = 'sign{chr(97 + n // 26)}{chr(97 + n % 26)}'\n" for n, sign in enumerate(signs))
+    words = "".join(
+        f"'{sign}' = 'sign{chr(97 + n // 26)}{chr(97 + n % 26)}'\n" for n, sign in enumerate(signs)
+    )
     levels = len(signs) - 1
     book = parse_book(
         f"[alphabet]\nsymbols = '0123456789{signs}'\n[alphabet.words]\n{words}"
@@ -240,7 +257,11 @@ def test_grammar_characters_as_symbols_reach_no_grammar() -> None:
     ],
 )
 def test_a_broken_layout_is_told_with_its_place(layout: str) -> None:
-    found = book_or_error(BOOK.replace("layout = '\"S\" energy motor'", 'layout = "' + layout.replace('"', '\\"') + '"'))
+    found = book_or_error(
+        BOOK.replace(
+            "layout = '\"S\" energy motor'", 'layout = "' + layout.replace('"', '\\"') + '"'
+        )
+    )
     assert isinstance(found, Book) == (layout == "energy motor")
     if isinstance(found, BookError):
         assert found.problems[0].path.startswith("messages.short")
@@ -249,36 +270,77 @@ def test_a_broken_layout_is_told_with_its_place(layout: str) -> None:
 def test_overlapping_codewords_are_told_with_both_readings() -> None:
     words = 'kind = "listed"\nwords = ["A", "AB", "B", "BA", "C", "D", "E", "F"]'
     found = book_or_error(
-        BOOK.replace('kind = "scale"\nsymbols = "ABCDEFGH"', words).replace("alert? sum", "alert energy2")
-        + '[fields.energy2]\nkind = "choice"\noptions = ["x", "y"]\n[tables.energy2]\nkind = "listed"\nwords = ["BC", "C"]\n'
+        BOOK.replace('kind = "scale"\nsymbols = "ABCDEFGH"', words).replace(
+            "alert? sum", "alert energy2"
+        )
+        + '[fields.energy2]\nkind = "choice"\noptions = ["x", "y"]\n[tables.energy2]\nkind ='
+        ' "listed"\nwords = ["BC", "C"]\n'
     )
     assert isinstance(found, BookError)
     assert "two readings" in str(found)
 
 
-@pytest.mark.parametrize("words", ['["A", "A"]', '["A", "AB", "A"]', '{ a = "A", A = "B" }', '["", "A"]', '["AÀ", "B"]', '["a", "b"]'])
+@pytest.mark.parametrize(
+    "words",
+    [
+        '["A", "A"]',
+        '["A", "AB", "A"]',
+        '{ a = "A", A = "B" }',
+        '["", "A"]',
+        '["AÀ", "B"]',
+        '["a", "b"]',
+    ],
+)
 def test_codewords_that_stand_twice_or_are_none_are_told(words: str) -> None:
-    text = f'[fields.f]\nkind = "choice"\noptions = ["a", "b"]\n[tables.f]\nkind = "listed"\nwords = {words}\n[messages.m]\nlayout = "f"\n'
+    text = (
+        '[fields.f]\nkind = "choice"\noptions = ["a", "b"]\n[tables.f]\nkind = "listed"\nwords ='
+        f' {words}\n[messages.m]\nlayout = "f"\n'
+    )
     assert isinstance(book_or_error(text), BookError)
 
 
 @pytest.mark.parametrize("section", ["fields", "tables", "messages"])
 def test_a_section_without_entries_is_told(section: str) -> None:
     whole = re.sub(rf"(?ms)^\[{section}\..*?(?=^\[(?!{section}\.)|\Z)", "", BOOK)
-    for text in (whole, f"{section} = {{}}\n{whole}", f"{section} = []\n{whole}", f"{section} = 1\n{whole}"):
+    for text in (
+        whole,
+        f"{section} = {{}}\n{whole}",
+        f"{section} = []\n{whole}",
+        f"{section} = 1\n{whole}",
+    ):
         found = book_or_error(text)
         assert isinstance(found, BookError)
-        assert any(section in problem.path or section in problem.message for problem in found.problems)
+        assert any(
+            section in problem.path or section in problem.message for problem in found.problems
+        )
 
 
 PIECES = sorted(
     {line for line in BOOK.split("\n") if line}
-    | {'"', "'", "[", "]", "{", "}", "=", "\\u0000", "\x00", "\ufeff", "[[fields.energy]]", "[fields]", "é"}
+    | {
+        '"',
+        "'",
+        "[",
+        "]",
+        "{",
+        "}",
+        "=",
+        "\\u0000",
+        "\x00",
+        "\ufeff",
+        "[[fields.energy]]",
+        "[fields]",
+        "é",
+    }
 )
 
 
 @settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-@given(st.integers(0, len(BOOK)), st.integers(0, 40), st.one_of(st.text(max_size=8), st.sampled_from(PIECES)))
+@given(
+    st.integers(0, len(BOOK)),
+    st.integers(0, 40),
+    st.one_of(st.text(max_size=8), st.sampled_from(PIECES)),
+)
 @example(0, len(BOOK), "")
 def test_a_book_changed_anywhere_is_read_or_told(place: int, length: int, new: str) -> None:
     book_or_error(BOOK[:place] + new + BOOK[place + length :])

@@ -1,4 +1,6 @@
-"""Files that are no books, and the command line with hostile input and output: an error of ours and an exit code, never a traceback."""
+"""Files that are no books, and the command line with hostile input and output: an error of ours and
+an exit code, never a traceback.
+"""
 
 from __future__ import annotations
 
@@ -37,7 +39,9 @@ def good(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def unreadable(tmp_path: Path) -> dict[str, Path]:
-    """Paths that can't be read, whoever runs the test: permissions would not stop an administrator."""
+    """Paths that can't be read, whoever runs the test: permissions would not stop an
+    administrator.
+    """
     loop, dangling = tmp_path / "loop", tmp_path / "dangling"
     loop.symlink_to(loop)
     dangling.symlink_to(tmp_path / "gone")
@@ -74,7 +78,11 @@ def test_a_file_that_cannot_be_read_is_a_book_error(unreadable: dict[str, Path],
     assert error.problems[0].kind == "file"
     assert printable(str(error))
     if "\0" not in str(unreadable[name]):
-        done = niner(["decode", unreadable[name], "S30120"]) if len(str(unreadable[name])) < 100_000 else None
+        done = (
+            niner(["decode", unreadable[name], "S30120"])
+            if len(str(unreadable[name])) < 100_000
+            else None
+        )
         assert done is not None
         assert done.returncode == 2
         assert b"can't be read" in done.stderr
@@ -100,9 +108,15 @@ def test_a_device_without_end_is_refused() -> None:
     assert isinstance(error, BookError)
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow])
+@settings(
+    max_examples=120,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
+)
 @given(st.integers(0, len(BOOK.encode())), st.integers(0, 30), st.binary(max_size=6))
-def test_any_bytes_in_a_book_are_read_or_told(tmp_path: Path, place: int, length: int, new: bytes) -> None:
+def test_any_bytes_in_a_book_are_read_or_told(
+    tmp_path: Path, place: int, length: int, new: bytes
+) -> None:
     path, data = tmp_path / "book.toml", BOOK.encode()
     path.write_bytes(data[:place] + new + data[place + length :])
     found = settled(lambda: load_book(path))
@@ -122,7 +136,9 @@ LINES = (
 @pytest.mark.parametrize("flags", [[], ["--json"], ["--all"], ["--all", "--json"]], ids=" ".join)
 def test_lines_that_are_no_text_are_refused_one_by_one(good: Path, flags: list[str]) -> None:
     done = niner(["decode", good, *flags], LINES)
-    assert done.returncode == 2  # a line too long is the caller's to change, all others need a repeat
+    assert (
+        done.returncode == 2
+    )  # a line too long is the caller's to change, all others need a repeat
     assert done.stdout.count(b"S30120") + done.stdout.count(b"S30121") >= 2
     shown = (done.stdout + done.stderr).decode("utf-8")
     assert printable(shown)
@@ -133,8 +149,15 @@ def test_lines_that_are_no_text_are_refused_one_by_one(good: Path, flags: list[s
 
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-16"])
 @pytest.mark.parametrize("flags", [[], ["--json"]], ids=" ".join)
-def test_an_output_that_lacks_characters_is_no_reason_to_fail(good: Path, encoding: str, flags: list[str]) -> None:
-    done = niner(["decode", good, *flags], "S 3 0 1 2 1\nшесть\n".encode(), PYTHONIOENCODING=encoding, PYTHONUTF8="0")
+def test_an_output_that_lacks_characters_is_no_reason_to_fail(
+    good: Path, encoding: str, flags: list[str]
+) -> None:
+    done = niner(
+        ["decode", good, *flags],
+        "S 3 0 1 2 1\nшесть\n".encode(),
+        PYTHONIOENCODING=encoding,
+        PYTHONUTF8="0",
+    )
     assert done.returncode == 1
     assert "S30121" in done.stdout.decode(encoding)
 
@@ -179,15 +202,40 @@ def test_hostile_arguments_are_told(good: Path, words: list[str | bytes]) -> Non
 def test_text_that_looks_like_markup_is_shown_as_it_stands(tmp_path: Path) -> None:
     text = "[red]hot[/red] :fire: [link=x]y[/link]"
     path = tmp_path / "book.toml"
-    path.write_text(BOOK.replace('unit = "kWh"', f'unit = "[b]u[/b]"\nlabel = "{text}"').replace('"motor hot"', f'"{text}"'), "utf-8")
+    path.write_text(
+        BOOK.replace('unit = "kWh"', f'unit = "[b]u[/b]"\nlabel = "{text}"').replace(
+            '"motor hot"', f'"{text}"'
+        ),
+        "utf-8",
+    )
     shown = niner(["decode", path, "S 3 0 1 2 1"], COLUMNS="300").stdout.decode()
     assert shown.count(text) >= 2
     assert "[b]u[/b]" in shown
 
 
-@pytest.mark.parametrize("value", ["nan", "inf", "1e999999999", "9" * 5000, "", "\u202e", "[red]", "0x10", "1_0", "--1", "\ud800"])
+@pytest.mark.parametrize(
+    "value",
+    [
+        "nan",
+        "inf",
+        "1e999999999",
+        "9" * 5000,
+        "",
+        "\u202e",
+        "[red]",
+        "0x10",
+        "1_0",
+        "--1",
+        "\ud800",
+    ],
+)
 def test_hostile_values_to_encode_are_told(good: Path, value: str) -> None:
-    arguments: list[str | bytes] = ["encode", os.fsencode(good), b"energy=" + value.encode("utf-8", "surrogatepass"), b"motor=100"]
+    arguments: list[str | bytes] = [
+        "encode",
+        os.fsencode(good),
+        b"energy=" + value.encode("utf-8", "surrogatepass"),
+        b"motor=100",
+    ]
     done = niner(arguments)
     assert done.returncode == 2
 

@@ -8,7 +8,16 @@ from hostile.watchdog import BOOK, book_or_error, settled
 
 from codec import Book, BookError, decode, decode_all, parse_book
 
-REPORTS = ("4 7 D K", "S 3 0 1 2 0", "AAA0Z", "0" * 300, "0 " * 10_000, "AAA0" * 100 + "Z", "A", "9 niner for to " * 50)
+REPORTS = (
+    "4 7 D K",
+    "S 3 0 1 2 0",
+    "AAA0Z",
+    "0" * 300,
+    "0 " * 10_000,
+    "AAA0" * 100 + "Z",
+    "A",
+    "9 niner for to " * 50,
+)
 
 
 @pytest.mark.parametrize("name", REFUSED)
@@ -43,7 +52,8 @@ def test_the_first_problem_of_a_deep_key_names_its_line() -> None:
 
 def test_many_decimals_in_a_row_are_no_deep_key() -> None:
     found = book_or_error(
-        "[fields.f]\nkind = 'bands'\nedges = [" + ", ".join(f"{n}.5" for n in range(200)) + "]\n"
-        "[tables.f]\nkind = 'digits'\n[messages.m]\nlayout = 'f'\n"
+        "[fields.f]\nkind = 'bands'\nedges = ["
+        + ", ".join(f"{n}.5" for n in range(200))
+        + "]\n[tables.f]\nkind = 'digits'\n[messages.m]\nlayout = 'f'\n"
     )
     assert isinstance(found, Book)

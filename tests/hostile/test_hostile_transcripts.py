@@ -1,4 +1,6 @@
-"""Transcripts nobody said: read or refused, in bounded time, and shown without anything that could forge output."""
+"""Transcripts nobody said: read or refused, in bounded time, and shown without anything that could
+forge output.
+"""
 
 from __future__ import annotations
 
@@ -84,7 +86,9 @@ def test_a_megabyte_in_one_line_is_refused_at_once(unit: str) -> None:
 
 
 @pytest.mark.parametrize("symbols", [1000, 50_000])
-@pytest.mark.parametrize("between", ["CORRECTION", "i say again", "words twice", "disregard", "correction i say again"])
+@pytest.mark.parametrize(
+    "between", ["CORRECTION", "i say again", "words twice", "disregard", "correction i say again"]
+)
 def test_long_runs_around_a_procedure_word_are_bounded(symbols: int, between: str) -> None:
     run = "0 " * (symbols // 2)
     settled(lambda: decode_all(JOINED, f"{run}{between} {run}"[:MANY]))
@@ -113,14 +117,20 @@ def test_a_correction_still_corrects() -> None:
 def test_thousands_of_reports_run_together_are_all_read() -> None:
     with_words = settled(lambda: decode_all(JOINED, "S 3 0 1 2 0 " * 3000))
     typed = settled(lambda: decode_all(JOINED, "S30120" * 3000))
-    assert [r.said for r in with_words.reports] == [r.said for r in typed.reports] == ["S30120"] * 3000
+    assert (
+        [r.said for r in with_words.reports] == [r.said for r in typed.reports] == ["S30120"] * 3000
+    )
     assert {mark.kind for mark in with_words.marks} == {"symbol"}
 
 
 @pytest.mark.parametrize("name", STRANGE)
 def test_what_a_strange_text_is_refused_for_prints_plainly(name: str) -> None:
     text = STRANGE[name]
-    for work in (lambda: decode(PLAIN, text), lambda: decode(PLAIN, text, typed=True), lambda: readings(JOINED, text)):
+    for work in (
+        lambda: decode(PLAIN, text),
+        lambda: decode(PLAIN, text, typed=True),
+        lambda: readings(JOINED, text),
+    ):
         found = settled(work)
         assert printable(str(found)), name
 
@@ -133,7 +143,10 @@ def test_invisible_characters_never_make_or_hide_a_symbol() -> None:
 
 @settings(max_examples=150, deadline=None)
 @given(
-    st.lists(st.sampled_from([*UNITS, *STRANGE.values(), "sierra", "lima", "\ud83d", "triple", "and"]), max_size=25),
+    st.lists(
+        st.sampled_from([*UNITS, *STRANGE.values(), "sierra", "lima", "\ud83d", "triple", "and"]),
+        max_size=25,
+    ),
     st.sampled_from(sorted(BOOKS)),
 )
 def test_any_mixture_is_read_or_refused(pieces: list[str], kind: str) -> None:

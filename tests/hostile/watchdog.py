@@ -69,7 +69,9 @@ TOGETHER = BOOK.replace("[speech]", "[speech]\nrun_together = true")
 
 @contextlib.contextmanager
 def bounded(seconds: float = BOUND) -> Iterator[None]:
-    """Stop what takes too much processor time (a busy machine must not fail a test), where the system has timers; measure it everywhere."""
+    """Stop what takes too much processor time (a busy machine must not fail a test), where the
+    system has timers; measure it everywhere.
+    """
 
     def stop(*_: object) -> None:
         raise AssertionError(f"still running after {seconds} s")
@@ -103,7 +105,9 @@ def settled(work: Callable[[], Any], seconds: float = BOUND) -> Any:
 
 
 def book_or_error(text: str) -> Book | BookError:
-    """Parse a book; a refusal must name at least one problem, and print without anything invisible."""
+    """Parse a book; a refusal must name at least one problem, and print without anything
+    invisible.
+    """
     found = settled(lambda: parse_book(text))
     assert isinstance(found, Book | BookError)
     if isinstance(found, BookError):
@@ -119,7 +123,11 @@ def printable(text: str) -> bool:
 
 
 def niner(
-    arguments: Sequence[str | bytes | Path], given: bytes = b"", *, stdout: Any = None, **environment: str
+    arguments: Sequence[str | bytes | Path],
+    given: bytes = b"",
+    *,
+    stdout: Any = None,
+    **environment: str,
 ) -> subprocess.CompletedProcess[bytes]:
     """Run the command line in a process of its own, stopped after the bound (and time to start)."""
     done = subprocess.run(

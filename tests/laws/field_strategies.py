@@ -21,7 +21,12 @@ def quantities(draw: Any, most: int) -> dict[str, Any]:
     step = draw(st.sampled_from(_STEPS))
     low = step * draw(st.integers(-4, 4))
     levels = draw(st.integers(1, most))
-    field: dict[str, Any] = {"kind": "quantity", "low": low, "high": low + step * (levels - 1), "step": step}
+    field: dict[str, Any] = {
+        "kind": "quantity",
+        "low": low,
+        "high": low + step * (levels - 1),
+        "step": step,
+    }
     field["open"] = either(draw, "neither", "low", "high", "both")
     field["rounding"] = either(draw, "nearest", "up", "down")
     if draw(st.booleans()):
@@ -30,8 +35,12 @@ def quantities(draw: Any, most: int) -> dict[str, Any]:
         field["spread"] = step
     if draw(st.booleans()):
         side = either(draw, "above", "below")
-        least = 1 if side == "below" and field["open"] in ("neither", "high") else -1  # a limit that no value passes is refused
-        most_steps = levels - 2 if side == "above" and field["open"] in ("neither", "low") else levels
+        least = (
+            1 if side == "below" and field["open"] in ("neither", "high") else -1
+        )  # a limit that no value passes is refused
+        most_steps = (
+            levels - 2 if side == "above" and field["open"] in ("neither", "low") else levels
+        )
         field["limits"] = [{side: low + step * draw(st.integers(least, most_steps))}]
     return field
 
@@ -39,7 +48,11 @@ def quantities(draw: Any, most: int) -> dict[str, Any]:
 @st.composite
 def bands(draw: Any, most: int) -> dict[str, Any]:
     edges = sorted(draw(st.sets(st.integers(-9, 9), min_size=1, max_size=max(1, most - 1))))
-    field: dict[str, Any] = {"kind": "bands", "edges": edges, "edge_in": either(draw, "lower", "upper")}
+    field: dict[str, Any] = {
+        "kind": "bands",
+        "edges": edges,
+        "edge_in": either(draw, "lower", "upper"),
+    }
     if draw(st.booleans()):
         field["low"] = edges[0] - draw(st.integers(1, 3))
     if draw(st.booleans()):
@@ -48,7 +61,9 @@ def bands(draw: Any, most: int) -> dict[str, Any]:
         field["names"] = [f"band {n}" for n in range(len(edges) + 1)]
     if draw(st.booleans()):
         level = draw(st.integers(0, len(edges)))
-        field["usual"] = field["names"][level] if "names" in field and draw(st.booleans()) else level
+        field["usual"] = (
+            field["names"][level] if "names" in field and draw(st.booleans()) else level
+        )
     return field
 
 
@@ -65,7 +80,9 @@ def choices(draw: Any, most: int) -> dict[str, Any]:
 
 @st.composite
 def flags(draw: Any, most: int) -> dict[str, Any]:
-    names = ["rain", "damage", "pit now"][: draw(st.integers(1, max(1, min(3, most.bit_length() - 1))))]
+    names = ["rain", "damage", "pit now"][
+        : draw(st.integers(1, max(1, min(3, most.bit_length() - 1))))
+    ]
     field: dict[str, Any] = {"kind": "flags", "flags": names}
     if draw(st.booleans()):
         field["usual"] = draw(st.lists(st.sampled_from(names), unique=True))

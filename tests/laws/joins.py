@@ -1,4 +1,6 @@
-"""Which texts can be cut into strings in two ways: the test of Sardinas and Patterson, and listing."""
+"""Which texts can be cut into strings in two ways: the test of Sardinas and Patterson, and
+listing.
+"""
 
 from __future__ import annotations
 
@@ -14,9 +16,11 @@ def shortest_twice(strings: Sequence[str]) -> int | None:
 
 
 def shortest_join(strings: Sequence[str]) -> int | None:
-    """Return the length of the shortest text that can be cut into ``strings`` in two ways; None where there is none.
+    """Return the length of the shortest text that can be cut into ``strings`` in two ways; None
+    where there is none.
 
-    Sardinas and Patterson's test (1953) by dangling suffixes, cheapest first. A string that stands twice counts as two.
+    Sardinas and Patterson's test (1953) by dangling suffixes, cheapest first. A string that stands
+    twice counts as two.
     """
     twice = shortest_twice(strings)
     words = sorted(set(strings))

@@ -1,6 +1,8 @@
-"""A second, slow account of what a book means, written from its specification alone: every string of every message, by listing.
+"""A second, slow account of what a book means, written from its specification alone: every string
+of every message, by listing.
 
-Nothing of the product is used. Check digits come from python-stdnum; the weighted sum is written out here.
+Nothing of the product is used. Check digits come from python-stdnum; the weighted sum is written
+out here.
 """
 
 from __future__ import annotations
@@ -13,7 +15,9 @@ from typing import Any, NamedTuple
 from stdnum import damm, luhn, verhoeff
 from stdnum.iso7064 import mod_11_2, mod_11_10, mod_37_2, mod_37_36
 
-Tree = tuple[Any, ...]  # ("table", name) ("literal", symbols) ("order", trees) ("maybe", tree) ("either", trees)
+Tree = tuple[
+    Any, ...
+]  # ("table", name) ("literal", symbols) ("order", trees) ("maybe", tree) ("either", trees)
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 DIGITS = "0123456789"
 ALL = DIGITS + LETTERS
@@ -31,7 +35,9 @@ PUBLISHED = {
 
 
 class Way(NamedTuple):
-    """One way to say one report: its pieces in order (leaf number, table or literal, symbols) and the level of every field."""
+    """One way to say one report: its pieces in order (leaf number, table or literal, symbols) and
+    the level of every field.
+    """
 
     message: str
     pieces: tuple[tuple[int, str, str], ...]
@@ -115,7 +121,11 @@ class Reference:
         entry, names = self.tables[table], self.fields_of(table)
         if entry["kind"] == "listed":
             words = entry["words"]
-            pairs = enumerate(words) if isinstance(words, list) else ((self.level(names[0], key), word) for key, word in words.items())
+            pairs = (
+                enumerate(words)
+                if isinstance(words, list)
+                else ((self.level(names[0], key), word) for key, word in words.items())
+            )
             yield from (((level,), word) for level, word in pairs)
             return
         for levels in itertools.product(*(range(size(self.fields[name])) for name in names)):
@@ -164,19 +174,31 @@ class Reference:
             low = Decimal(field["low"]) if field["kind"] == "quantity" else Decimal(0)
             numbers = [int((low + step * n) / per) for n in range(size(field))]
         width = entry.get("width", max(len(str(abs(number))) for number in numbers))
-        return ("" if numbers[level] >= 0 else entry["minus"]) + str(abs(numbers[level])).zfill(width)
+        return ("" if numbers[level] >= 0 else entry["minus"]) + str(abs(numbers[level])).zfill(
+            width
+        )
 
     def ways(self, message: str) -> Iterator[Way]:
         """Yield every way to say every report of a message."""
         for pieces, levels in self._expand(self.draft.trees[message], [0]):
             done = self._checked(pieces)
             order = self._order(message)
-            yield Way(message, done, tuple((name, levels[name]) for name in order if name in levels))
+            yield Way(
+                message, done, tuple((name, levels[name]) for name in order if name in levels)
+            )
 
     def _order(self, message: str) -> list[str]:
-        return list(dict.fromkeys(name for table in tables_of(self.draft.trees[message]) for name in self.fields_of(table)))
+        return list(
+            dict.fromkeys(
+                name
+                for table in tables_of(self.draft.trees[message])
+                for name in self.fields_of(table)
+            )
+        )
 
-    def _expand(self, tree: Tree, count: list[int]) -> list[tuple[tuple[tuple[int, str, str], ...], dict[str, int]]]:
+    def _expand(
+        self, tree: Tree, count: list[int]
+    ) -> list[tuple[tuple[tuple[int, str, str], ...], dict[str, int]]]:
         """List (pieces, levels) below a tree; a check's symbol is left open ("")."""
         kind, inner = tree
         if kind in ("table", "literal"):
@@ -187,7 +209,10 @@ class Reference:
             if self.tables[inner]["kind"] == "check":
                 return [(((number, inner, ""),), {})]
             names = self.fields_of(inner)
-            return [(((number, inner, word),), dict(zip(names, levels, strict=True))) for levels, word in self.words(inner)]
+            return [
+                (((number, inner, word),), dict(zip(names, levels, strict=True)))
+                for levels, word in self.words(inner)
+            ]
         if kind == "maybe":
             return [*self._expand(inner, count), ((), self.implied(inner))]
         branches = [self._expand(part, count) for part in inner]
@@ -202,7 +227,9 @@ class Reference:
         return every
 
     def implied(self, tree: Tree) -> dict[str, int]:
-        """Return what leaving a part out means: the usual level of each field that every way through it gives."""
+        """Return what leaving a part out means: the usual level of each field that every way
+        through it gives.
+        """
         kind, inner = tree
         if kind == "literal":
             return {}
@@ -213,7 +240,11 @@ class Reference:
             return self.implied(inner)
         parts = [self.implied(part) for part in inner]
         if kind == "either":
-            return {name: level for name, level in parts[0].items() if all(name in part for part in parts)}
+            return {
+                name: level
+                for name, level in parts[0].items()
+                if all(name in part for part in parts)
+            }
         return {name: level for part in parts for name, level in part.items()}
 
     def _checked(self, pieces: Sequence[tuple[int, str, str]]) -> tuple[tuple[int, str, str], ...]:
@@ -222,7 +253,12 @@ class Reference:
             said = symbols
             if not symbols:
                 entry = self.tables[name]
-                said = self.check(entry, "".join(s for _, n, s in done if entry.get("over") is None or n in entry["over"]))
+                said = self.check(
+                    entry,
+                    "".join(
+                        s for _, n, s in done if entry.get("over") is None or n in entry["over"]
+                    ),
+                )
             done.append((number, name, said))
         return tuple(done)
 
@@ -232,7 +268,10 @@ class Reference:
             return str(PUBLISHED[entry["method"]][1](text))
         values = entry.get("symbols", self.symbols)
         modulus = entry.get("modulus", len(values))
-        total = sum(weight * values.index(symbol) for weight, symbol in zip(itertools.cycle(entry["weights"]), text, strict=False))
+        total = sum(
+            weight * values.index(symbol)
+            for weight, symbol in zip(itertools.cycle(entry["weights"]), text, strict=False)
+        )
         return str(values[-total % modulus])
 
     def count(self, tree: Tree) -> int:
@@ -244,14 +283,22 @@ class Reference:
             entry = self.tables[inner]
             if entry["kind"] == "check":
                 return 1
-            return len(entry["words"]) if entry["kind"] == "listed" else _product([size(self.fields[n]) for n in self.fields_of(inner)])
+            return (
+                len(entry["words"])
+                if entry["kind"] == "listed"
+                else _product([size(self.fields[n]) for n in self.fields_of(inner)])
+            )
         if kind == "maybe":
             return self.count(inner) + 1
         return (_product if kind == "order" else sum)([self.count(part) for part in inner])
 
     def sent_by(self, direction: str) -> list[str]:
         """Return the names of the messages of a direction."""
-        return [name for name, message in self.draft.spec["messages"].items() if message.get("direction", "car") == direction]
+        return [
+            name
+            for name, message in self.draft.spec["messages"].items()
+            if message.get("direction", "car") == direction
+        ]
 
 
 def _product(numbers: Sequence[int]) -> int:

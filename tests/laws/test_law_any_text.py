@@ -1,4 +1,7 @@
-"""Any text gives a reading or one of our errors; any book text a book or a BookError. Never a foreign exception."""
+"""Any text gives a reading or one of our errors; any book text a book or a BookError.
+
+Never a foreign exception.
+"""
 
 from __future__ import annotations
 
@@ -13,13 +16,28 @@ from hypothesis import given
 from hypothesis import strategies as st
 from strategies import Drawn, books
 
-from codec import Ambiguous, BookError, CodeError, EncodeError, Reading, decode, decode_all, decode_many, encode, parse_book, readings
+from codec import (
+    Ambiguous,
+    BookError,
+    CodeError,
+    EncodeError,
+    Reading,
+    decode,
+    decode_all,
+    decode_many,
+    encode,
+    parse_book,
+    readings,
+)
 
 # fmt: off
 WORDS = [
-    "alfa", "bravo", "kilo", "x-ray", "zero", "one", "niner", "tree", "fife", "for", "to", "ate", "won", "oh", "double", "triple",
-    "hundred", "thousand", "and", "forty", "seven", "ten", "break", "over", "out", "correction", "disregard", "affirm", "roger",
-    "read", "back", "say", "again", "i", "all", "after", "before", "words", "twice", "uh", "um", "o", "47", "4", "K", "47DK", "?",
+    "alfa", "bravo", "kilo", "x-ray", "zero", "one", "niner", "tree", "fife", "for", "to", "ate",
+    "won", "oh", "double", "triple",
+    "hundred", "thousand", "and", "forty", "seven", "ten", "break", "over", "out", "correction",
+    "disregard", "affirm", "roger",
+    "read", "back", "say", "again", "i", "all", "after", "before", "words", "twice", "uh", "um",
+    "o", "47", "4", "K", "47DK", "?",
     "…", "[unclear]", "minus", "star", "-", "7,", "double-u", "eight.", '"nine"', "KILO", "Kilo",
 ]
 # fmt: on
@@ -39,7 +57,9 @@ def sound(error: CodeError, text: str) -> None:
 
 
 def agree(found: list[Reading] | CodeError, reading: Reading | CodeError, text: str) -> None:
-    """Check that decode gives the one reading there is, and refuses where there is none, or more than one."""
+    """Check that decode gives the one reading there is, and refuses where there is none, or more
+    than one.
+    """
     if isinstance(reading, Reading):
         assert found == [reading]
         assert str(reading) in repr(reading)
@@ -55,18 +75,30 @@ def agree(found: list[Reading] | CodeError, reading: Reading | CodeError, text: 
 
 
 def soup(drawn: Drawn) -> st.SearchStrategy[str]:
-    spoken = [word for entry in drawn.book.alphabet.words.values() for word in (entry.word, *entry.also)]
-    word = st.sampled_from(WORDS) | st.sampled_from(spoken) | st.sampled_from(drawn.book.alphabet.symbols)
+    spoken = [
+        word for entry in drawn.book.alphabet.words.values() for word in (entry.word, *entry.also)
+    ]
+    word = (
+        st.sampled_from(WORDS)
+        | st.sampled_from(spoken)
+        | st.sampled_from(drawn.book.alphabet.symbols)
+    )
     return st.lists(word, max_size=12).map(" ".join) | st.lists(word, max_size=8).map("\n".join)
 
 
 _ODD = "\x00\x1b\x85\u2028\ud800 \t\r\n-'0AZ²١ß"
-ANY = st.text(max_size=60) | st.text(st.characters(), max_size=20) | st.text(alphabet=_ODD, max_size=20)
+ANY = (
+    st.text(max_size=60)
+    | st.text(st.characters(), max_size=20)
+    | st.text(alphabet=_ODD, max_size=20)
+)
 
 
 @given(books(), st.data())
 def test_any_text_is_read_or_refused(drawn: Drawn, data: st.DataObject) -> None:
-    """Law 7: any input either gives a reading or one of our errors, whole and printable; law 4: a tie is refused with its candidates."""
+    """Law 7: any input either gives a reading or one of our errors, whole and printable; law 4: a
+    tie is refused with its candidates.
+    """
     book = drawn.book
     for text in data.draw(st.lists(soup(drawn) | ANY, min_size=1, max_size=8)):
         for direction in (None, *book.directions):
@@ -82,7 +114,13 @@ def test_any_text_is_read_or_refused(drawn: Drawn, data: st.DataObject) -> None:
 
 
 VALUE: st.SearchStrategy[Any] = (
-    st.none() | st.integers() | st.floats() | st.text(max_size=8) | st.lists(st.text(max_size=3)) | st.decimals() | st.booleans()
+    st.none()
+    | st.integers()
+    | st.floats()
+    | st.text(max_size=8)
+    | st.lists(st.text(max_size=3))
+    | st.decimals()
+    | st.booleans()
 )
 
 
@@ -99,7 +137,10 @@ def test_any_value_is_encoded_or_refused(drawn: Drawn, data: st.DataObject) -> N
                 assert isinstance(encoded, EncodeError)
                 sound(encoded, encoded.source)
             else:
-                assert decode(book, encoded.string, typed=True, direction=encoded.reading.direction) == encoded.reading
+                assert (
+                    decode(book, encoded.string, typed=True, direction=encoded.reading.direction)
+                    == encoded.reading
+                )
                 json.dumps(encoded.as_dict())
 
 
@@ -117,7 +158,13 @@ JUNK: st.SearchStrategy[Any] = (
 
 def places(node: Any, path: tuple[Any, ...] = ()) -> list[tuple[Any, ...]]:
     """List the paths of all entries below a node."""
-    inner = node.items() if isinstance(node, dict) else enumerate(node) if isinstance(node, list) else ()
+    inner = (
+        node.items()
+        if isinstance(node, dict)
+        else enumerate(node)
+        if isinstance(node, list)
+        else ()
+    )
     return [found for key, value in inner for found in ((*path, key), *places(value, (*path, key)))]
 
 
@@ -137,11 +184,18 @@ def spoilt(draw: st.DrawFn, spec: dict[str, Any]) -> dict[str, Any]:
         elif change == "junk":
             node[key] = draw(JUNK)
         elif change == "rename" and isinstance(node, dict):
-            node[draw(st.text(min_size=1, max_size=4) | st.sampled_from(["kind", "f0", "usual", "open"]))] = node.pop(key)
+            node[
+                draw(
+                    st.text(min_size=1, max_size=4)
+                    | st.sampled_from(["kind", "f0", "usual", "open"])
+                )
+            ] = node.pop(key)
         elif change == "copy":
             other: Any = spec
             for part in draw(st.sampled_from(paths)):
-                if not isinstance(other, dict | list) or (isinstance(other, dict) and part not in other):
+                if not isinstance(other, dict | list) or (
+                    isinstance(other, dict) and part not in other
+                ):
                     break
                 if isinstance(other, list) and not (isinstance(part, int) and part < len(other)):
                     break
@@ -149,7 +203,9 @@ def spoilt(draw: st.DrawFn, spec: dict[str, Any]) -> dict[str, Any]:
             node[key] = copy.deepcopy(other)
         elif isinstance(node[key], str):
             text = list(node[key] or " ")
-            text[draw(st.integers(0, len(text) - 1))] = draw(st.sampled_from([*'()?|"\\ AZ09é,\n', "", "a b"]))
+            text[draw(st.integers(0, len(text) - 1))] = draw(
+                st.sampled_from([*'()?|"\\ AZ09é,\n', "", "a b"])
+            )
             node[key] = "".join(text)
     return spec
 
@@ -171,13 +227,17 @@ def compiles_or_says_why(text: str) -> None:
 
 
 @given(books(), st.data())
-def test_a_spoilt_book_is_refused_with_lines_or_still_compiles(drawn: Drawn, data: st.DataObject) -> None:
+def test_a_spoilt_book_is_refused_with_lines_or_still_compiles(
+    drawn: Drawn, data: st.DataObject
+) -> None:
     """Law 7 for books: a BookError whose places lie in the file, or a book; never anything else."""
     for _ in range(3):
         text = toml_text(data.draw(spoilt(drawn.draft.spec)))
         compiles_or_says_why(text)
         place = data.draw(st.integers(0, len(text)))
-        junk = data.draw(st.sampled_from(["[", "]", "=", '"', "\n", "\x00", "'''", "{", "1e9999", "#"]))
+        junk = data.draw(
+            st.sampled_from(["[", "]", "=", '"', "\n", "\x00", "'''", "{", "1e9999", "#"])
+        )
         compiles_or_says_why(text[:place] + junk + text[place:])
 
 
@@ -187,9 +247,28 @@ def test_any_text_is_a_book_or_refused(text: str) -> None:
     compiles_or_says_why(text)
 
 
-@pytest.mark.parametrize("number", ["1e30", "1.00000000000000000000000000001", "-1e-30", "9e30", "inf", "nan", "1e-9999999999", "0x10"])
+@pytest.mark.parametrize(
+    "number",
+    [
+        "1e30",
+        "1.00000000000000000000000000001",
+        "-1e-30",
+        "9e30",
+        "inf",
+        "nan",
+        "1e-9999999999",
+        "0x10",
+    ],
+)
 def test_numbers_at_the_edge_of_what_is_held_exactly(number: str) -> None:
     """Sums of very large and very small numbers stay exact, or are refused by name."""
-    for low, high, step in ((number, "1e30", "1"), ("0", number, "1e-30"), ("-1e30", "1e-30", number)):
-        text = f'[fields.f]\nkind="quantity"\nlow={low}\nhigh={high}\nstep={step}\n[tables.f]\nkind="digits"\n[messages.m]\nlayout="f"\n'
+    for low, high, step in (
+        (number, "1e30", "1"),
+        ("0", number, "1e-30"),
+        ("-1e30", "1e-30", number),
+    ):
+        text = (
+            f'[fields.f]\nkind="quantity"\nlow={low}\nhigh={high}\nstep={step}\n'
+            '[tables.f]\nkind="digits"\n[messages.m]\nlayout="f"\n'
+        )
         compiles_or_says_why(text)

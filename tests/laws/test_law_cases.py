@@ -16,7 +16,9 @@ def choice(*options: str, usual: str | None = None) -> dict[str, Any]:
 
 
 def test_a_reading_is_never_said_by_a_way_that_implies_more() -> None:
-    """Law 1: "A" says x alone, "BA" says x and leaves y as usual: the shorter to say is not the same reading."""
+    """Law 1: "A" says x alone, "BA" says x and leaves y as usual: the shorter to say is not the
+    same reading.
+    """
     book = book_of(
         {
             "alphabet": {"symbols": "ZGY", "words": {"Z": {"word": "zulu", "milliseconds": 5000}}},
@@ -32,19 +34,27 @@ def test_a_reading_is_never_said_by_a_way_that_implies_more() -> None:
     alone = decode(book, "Z", typed=True)
     assert alone.levels == {"x": 0}
     assert alone.string == encode(book, alone).string == "Z"
-    assert encode(book, {"x": "one"}).string == "G"  # a caller who leaves y open takes the cheaper way, and is told what it says
+    assert (
+        encode(book, {"x": "one"}).string == "G"
+    )  # a caller who leaves y open takes the cheaper way, and is told what it says
     assert encode(book, {"x": "one"}).reading.levels == {"x": 0, "y": 1}
 
 
 def test_a_string_that_joins_differently_in_the_two_directions_needs_its_direction() -> None:
-    """Law 4: "AB" is a report, and two calls run together: without direction it is refused on every path."""
+    """Law 4: "AB" is a report, and two calls run together: without direction it is refused on every
+    path.
+    """
     book = book_of(
         {
             "alphabet": {"symbols": "AB"},
             "speech": {"run_together": True},
             "fields": {"f": choice("x")},
             "tables": {"f": {"kind": "listed", "words": ["B"]}},
-            "messages": {"r": {"layout": '"A" f'}, "a": {"direction": "pit", "layout": '"A"'}, "b": {"direction": "pit", "layout": '"B"'}},
+            "messages": {
+                "r": {"layout": '"A" f'},
+                "a": {"direction": "pit", "layout": '"A"'},
+                "b": {"direction": "pit", "layout": '"B"'},
+            },
         }
     )
     assert decode(book, "alfa bravo", direction="car").message == "r"
@@ -108,14 +118,28 @@ def test_a_number_word_for_a_digit_out_of_use_is_refused() -> None:
     for text in ("ten", "kilo ten", "uh ten bravo", "kilo ten correction kilo ten"):
         with pytest.raises(CodeError):
             decode(book, text)
-    assert decode(book, "kilo ten correction kilo bravo").string == "KB"  # what was said in error need not make sense
+    assert (
+        decode(book, "kilo ten correction kilo bravo").string == "KB"
+    )  # what was said in error need not make sense
 
 
 def test_the_words_of_a_question_and_fillers_in_capitals_are_not_dropped() -> None:
-    """Law 3: the symbols of SAY AGAIN ALL AFTER are part of the question; UM may be U and M, and was none."""
+    """Law 3: the symbols of SAY AGAIN ALL AFTER are part of the question; UM may be U and M, and
+    was none.
+    """
     book = book_of({**ONE, "alphabet": {"symbols": "AK9BUM"}})
-    kinds = [mark.kind for mark in decode_all(book, "kilo UM bravo\nsay again all after kilo").marks]
-    assert kinds == ["symbol", "filler", "symbol", "procedure", "procedure", "procedure", "procedure"]
+    kinds = [
+        mark.kind for mark in decode_all(book, "kilo UM bravo\nsay again all after kilo").marks
+    ]
+    assert kinds == [
+        "symbol",
+        "filler",
+        "symbol",
+        "procedure",
+        "procedure",
+        "procedure",
+        "procedure",
+    ]
 
 
 def test_more_ways_than_are_held_against_each_other_are_refused() -> None:
@@ -139,7 +163,10 @@ def test_time_is_told_for_the_words_that_are_given() -> None:
     """Where "eight hundred" would be a tie, the digits are said one by one, and timed so."""
     spec = {
         "speech": {"whole_numbers": "magnitudes"},
-        "fields": {"f": {"kind": "quantity", "low": 0, "high": 999, "step": 1}, "g": {"kind": "quantity", "low": 0, "high": 9, "step": 1}},
+        "fields": {
+            "f": {"kind": "quantity", "low": 0, "high": 999, "step": 1},
+            "g": {"kind": "quantity", "low": 0, "high": 9, "step": 1},
+        },
         "tables": {"f": {"kind": "digits"}, "g": {"kind": "digits"}},
         "messages": {"m": {"layout": "f g?"}, "n": {"direction": "pit", "layout": "f g"}},
     }
@@ -147,11 +174,15 @@ def test_time_is_told_for_the_words_that_are_given() -> None:
     for values, message in (({"f": 800}, "m"), ({"f": 800, "g": 4}, "n")):
         encoded = encode(book, values, message)
         spoken = encoded.words.split()
-        prices = {entry.word: entry.seconds for entry in book.alphabet.words.values()} | book.alphabet.magnitudes("seconds")
+        prices = {
+            entry.word: entry.seconds for entry in book.alphabet.words.values()
+        } | book.alphabet.magnitudes("seconds")
         assert encoded.seconds == pytest.approx(sum(prices[word] for word in spoken))
 
 
-@pytest.mark.parametrize("value", ["1.23456789012345678901234567891e-30", "-9.87654321098765432109876543219e-29"])
+@pytest.mark.parametrize(
+    "value", ["1.23456789012345678901234567891e-30", "-9.87654321098765432109876543219e-29"]
+)
 def test_numbers_far_apart_are_held_exactly(value: str) -> None:
     """Thirty digits on either side of the point: sums stay exact."""
     field = Quantity(kind="quantity", low="0", high="1e20", step="1e20", open="both")  # type: ignore[arg-type]

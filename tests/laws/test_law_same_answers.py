@@ -1,4 +1,6 @@
-"""The fast path, the automaton and the generated Lark grammar accept the same strings with the same readings."""
+"""The fast path, the automaton and the generated Lark grammar accept the same strings with the same
+readings.
+"""
 
 from __future__ import annotations
 
@@ -22,7 +24,9 @@ Answer = tuple[str, tuple[tuple[str, int], ...]]
 
 @st.composite
 def near(draw: st.DrawFn, drawn: Drawn) -> str:
-    """Draw a string of a book with up to three symbols changed, dropped, added or said twice; or two strings run together."""
+    """Draw a string of a book with up to three symbols changed, dropped, added or said twice; or
+    two strings run together.
+    """
     symbols = list(draw(st.sampled_from(drawn.ways)).string)
     for _ in range(draw(st.integers(0, 3))):
         place = draw(st.integers(0, len(symbols)))
@@ -32,7 +36,11 @@ def near(draw: st.DrawFn, drawn: Drawn) -> str:
         elif change == "add":
             symbols.insert(place, draw(st.sampled_from(drawn.book.alphabet.symbols)))
         elif place < len(symbols):
-            new = {"replace": draw(st.sampled_from(drawn.book.alphabet.symbols)), "drop": "", "twice": symbols[place] * 2}[change]
+            new = {
+                "replace": draw(st.sampled_from(drawn.book.alphabet.symbols)),
+                "drop": "",
+                "twice": symbols[place] * 2,
+            }[change]
             symbols[place : place + 1] = new
     return "".join(symbols)
 
@@ -46,26 +54,43 @@ def listed(drawn: Drawn) -> dict[str, set[Answer]]:
 
 @given(books(), st.data())
 def test_all_ways_of_reading_a_string_agree(drawn: Drawn, data: st.DataObject) -> None:
-    """Law 6: listing, fast path, automaton and Lark grammar accept the same strings with the same readings."""
+    """Law 6: listing, fast path, automaton and Lark grammar accept the same strings with the same
+    readings.
+    """
     book, every = drawn.book, listed(drawn)
     for string in data.draw(st.lists(near(drawn), min_size=1, max_size=10)):
         for direction in book.directions:
-            expected = {answer for answer in every.get(string, ()) if book.messages[answer[0]].direction == direction}
+            expected = {
+                answer
+                for answer in every.get(string, ())
+                if book.messages[answer[0]].direction == direction
+            }
             walked = [
                 (found[0].message.name, tuple(found[0].levels().items()))
                 for found, _ in walk(book.automaton(direction), string_lattice(string)).readings()
                 if len(found) == 1
             ]
-            parsed = [(match.message.name, tuple(match.levels().items())) for match in matches(book, string, direction)]
-            quick = [match for message in book.sent_by(direction) if (match := message.quick(string)) is not None]
+            parsed = [
+                (match.message.name, tuple(match.levels().items()))
+                for match in matches(book, string, direction)
+            ]
+            quick = [
+                match
+                for message in book.sent_by(direction)
+                if (match := message.quick(string)) is not None
+            ]
             assert len(walked) == len(parsed) == len(expected)
             assert set(walked) == set(parsed) == expected
-            assert {(match.message.name, tuple(match.levels().items())) for match in quick} <= expected
+            assert {
+                (match.message.name, tuple(match.levels().items())) for match in quick
+            } <= expected
 
 
 @given(books(), st.data())
 def test_the_fast_path_says_what_the_whole_way_says(drawn: Drawn, data: st.DataObject) -> None:
-    """Law 6 and law 4: plain words and typed strings are read as with a filler among them; every direction, or none told."""
+    """Law 6 and law 4: plain words and typed strings are read as with a filler among them; every
+    direction, or none told.
+    """
     book = drawn.book
     for string in data.draw(st.lists(near(drawn), min_size=1, max_size=8)):
         words = book.alphabet.say(string)
@@ -80,14 +105,19 @@ def test_the_fast_path_says_what_the_whole_way_says(drawn: Drawn, data: st.DataO
                 assert fast == []
                 assert isinstance(many, CodeError)
             if len(string) > 1 and string.isalnum():
-                assert set(answers(attempt(decode, book, string, direction=direction))) <= set(whole)
+                assert set(answers(attempt(decode, book, string, direction=direction))) <= set(
+                    whole
+                )
 
 
 def answers(found: Reading | list[Reading] | CodeError) -> list[Answer]:
     """Return message and levels of what is read, nothing where it is refused."""
     if isinstance(found, CodeError):
         return []
-    return [(reading.message, tuple(reading.levels.items())) for reading in (found if isinstance(found, list) else [found])]
+    return [
+        (reading.message, tuple(reading.levels.items()))
+        for reading in (found if isinstance(found, list) else [found])
+    ]
 
 
 @settings(max_examples=25)
@@ -118,10 +148,14 @@ def test_a_line_end_parts_reports(drawn: Drawn, data: st.DataObject) -> None:
 
 
 @given(st.text("".join(RACE.alphabet.symbols), min_size=2, max_size=9))
-def test_a_string_typed_as_one_word_is_refused_for_the_same_symbol_as_typed_apart(string: str) -> None:
+def test_a_string_typed_as_one_word_is_refused_for_the_same_symbol_as_typed_apart(
+    string: str,
+) -> None:
     """Where the two can be told apart from words: "FOR" may be the word for 4."""
     assume(string.lower() not in RACE.lexicon.meanings)
-    one, apart = (attempt(decode, RACE, text, direction="car") for text in (string, " ".join(string)))
+    one, apart = (
+        attempt(decode, RACE, text, direction="car") for text in (string, " ".join(string))
+    )
     assert type(one) is type(apart)
     if isinstance(one, ReportError) and isinstance(apart, ReportError):
         place, spaced = one.span or (-1, -1), apart.span or (-1, -1)

@@ -1,4 +1,6 @@
-"""However a report is said and written down, it is read as meant or refused; and every word of the text has its one place."""
+"""However a report is said and written down, it is read as meant or refused; and every word of the
+text has its one place.
+"""
 
 from __future__ import annotations
 
@@ -15,14 +17,27 @@ from grammar.message import Direction
 
 HOMOPHONES = {"1": "won", "2": "too", "4": "for", "8": "ate", "0": "oh", "2 ": "to"}
 SMALL = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
-TEENS = ["ten", "eleven", "twelve", "thirteen", "fourteen", "fifteen", "sixteen", "seventeen", "eighteen", "nineteen"]
+TEENS = [
+    "ten",
+    "eleven",
+    "twelve",
+    "thirteen",
+    "fourteen",
+    "fifteen",
+    "sixteen",
+    "seventeen",
+    "eighteen",
+    "nineteen",
+]
 TENS = ["", "", "twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety"]
 FILLERS = ["uh", "um", "er", "okay", "please"]
 MULTIPLES = {2: "double", 3: "triple", 4: "quadruple"}
 
 
 class Told(NamedTuple):
-    """One way a report was said: the words as written, and whether they can be taken in one way only."""
+    """One way a report was said: the words as written, and whether they can be taken in one way
+    only.
+    """
 
     words: list[str]
     plain: bool
@@ -30,7 +45,9 @@ class Told(NamedTuple):
 
 @st.composite
 def told(draw: st.DrawFn, drawn: Drawn, string: str) -> Told:
-    """Say a string: spelling words, variants, typed symbols, homophones, number words, double and triple, fillers, capitals."""
+    """Say a string: spelling words, variants, typed symbols, homophones, number words, double and
+    triple, fillers, capitals.
+    """
     words, plain, place = [], True, 0
     while place < len(string):
         form, taken = draw(_piece(drawn, string[place:]))
@@ -47,7 +64,15 @@ def told(draw: st.DrawFn, drawn: Drawn, string: str) -> Told:
 
 def _plain(drawn: Drawn, form: str) -> bool:
     """Tell whether a form is a spelling word in small letters, which has one meaning only."""
-    return form in {word for entry in drawn.book.alphabet.words.values() for word in (entry.word, *entry.also)} and not form.isdigit()
+    return (
+        form
+        in {
+            word
+            for entry in drawn.book.alphabet.words.values()
+            for word in (entry.word, *entry.also)
+        }
+        and not form.isdigit()
+    )
 
 
 @st.composite
@@ -56,7 +81,9 @@ def _piece(draw: st.DrawFn, drawn: Drawn, rest: str) -> tuple[str, int]:
     same = len(rest) - len(rest.lstrip(symbol))
     forms: list[tuple[str, int]] = [(entry.word, 1)] * 4 + [(word, 1) for word in entry.also]
     forms += [(entry.word.capitalize(), 1), (entry.word.upper(), 1), (symbol, 1)]
-    forms += [(rest[:count], count) for count in (2, 3) if len(rest) >= count and rest[:count].isalnum()]
+    forms += [
+        (rest[:count], count) for count in (2, 3) if len(rest) >= count and rest[:count].isalnum()
+    ]
     if symbol in HOMOPHONES:
         forms.append((HOMOPHONES[symbol], 1))
     forms += [(f"{word} {entry.word}", count) for count, word in MULTIPLES.items() if same >= count]
@@ -66,14 +93,25 @@ def _piece(draw: st.DrawFn, drawn: Drawn, rest: str) -> tuple[str, int]:
         if 10 <= number < 20:
             forms.append((TEENS[number - 10], 2))
         elif number >= 20:
-            forms.append((f"{TENS[number // 10]} {SMALL[number % 10]}" if number % 10 else TENS[number // 10], 2))
+            forms.append(
+                (
+                    (
+                        f"{TENS[number // 10]} {SMALL[number % 10]}"
+                        if number % 10
+                        else TENS[number // 10]
+                    ),
+                    2,
+                )
+            )
     if rest[:3].isdigit() and rest[1:3] == "00" and symbol != "0":
         forms.append((f"{SMALL[int(symbol)]} hundred", 3))
     return draw(st.sampled_from(forms))
 
 
 def meant(drawn: Drawn, way: Way, text: str, *, plain: bool) -> Reading | None:
-    """Check that a text is read as meant, or refused as a tie that names what was meant; return the reading."""
+    """Check that a text is read as meant, or refused as a tie that names what was meant; return the
+    reading.
+    """
     direction = drawn.book.messages[way.message].direction
     wanted = decode(drawn.book, way.string, typed=True, direction=direction)
     reading = attempt(decode, drawn.book, text, direction=direction)
@@ -93,7 +131,9 @@ def meant(drawn: Drawn, way: Way, text: str, *, plain: bool) -> Reading | None:
 
 @given(books(), st.data())
 def test_a_report_is_read_as_meant_however_it_is_said(drawn: Drawn, data: st.DataObject) -> None:
-    """Laws 1 and 4: a wrong reading is worse than a refusal; what can be taken in two ways is a tie, and the tie names both."""
+    """Laws 1 and 4: a wrong reading is worse than a refusal; what can be taken in two ways is a
+    tie, and the tie names both.
+    """
     for way in data.draw(st.lists(st.sampled_from(drawn.ways), min_size=1, max_size=5)):
         said = data.draw(told(drawn, way.string))
         text = data.draw(st.sampled_from([" ", "  ", "\t"])).join(said.words)
@@ -118,7 +158,8 @@ def in_order(reading: Reading, text: str) -> None:
 
 @given(books(), st.data())
 def test_procedure_words_do_what_the_handbooks_say(drawn: Drawn, data: st.DataObject) -> None:
-    """Law 4 with corrections: CORRECTION goes on from the repeated group, I SAY AGAIN repeats or begins anew, DISREGARD drops.
+    """Law 4 with corrections: CORRECTION goes on from the repeated group, I SAY AGAIN repeats or
+    begins anew, DISREGARD drops.
 
     ICAO Doc 9432 2.6, SERA.14075.
     """
@@ -149,15 +190,21 @@ def test_procedure_words_do_what_the_handbooks_say(drawn: Drawn, data: st.DataOb
 
 @given(books(), st.data())
 def test_every_word_of_a_transcript_has_its_one_place(drawn: Drawn, data: st.DataObject) -> None:
-    """Law 3: every word belongs to exactly one span, or there is an error; nothing is dropped in silence."""
+    """Law 3: every word belongs to exactly one span, or there is an error; nothing is dropped in
+    silence.
+    """
     book = drawn.book
     direction: Direction = data.draw(st.sampled_from(book.directions))
     sent = [way for way in drawn.ways if book.messages[way.message].direction == direction]
     ways = data.draw(st.lists(st.sampled_from(sent), min_size=1, max_size=4))
     said = [data.draw(told(drawn, way.string)) for way in ways]
     extra = data.draw(st.sampled_from(["roger", "uh", "", "read back", "say again all after"]))
-    extra += f" {book.alphabet.words[book.alphabet.symbols[0]].word}" if extra.endswith("after") else ""
-    text = data.draw(st.sampled_from(["\n", " break ", " over\n", "\nbreak\n"])).join([*(" ".join(one.words) for one in said), extra])
+    extra += (
+        f" {book.alphabet.words[book.alphabet.symbols[0]].word}" if extra.endswith("after") else ""
+    )
+    text = data.draw(st.sampled_from(["\n", " break ", " over\n", "\nbreak\n"])).join(
+        [*(" ".join(one.words) for one in said), extra]
+    )
     transcript = attempt(decode_all, book, text, direction=direction)
     if isinstance(transcript, CodeError):
         assert not all(one.plain for one in said)
@@ -169,12 +216,17 @@ def test_every_word_of_a_transcript_has_its_one_place(drawn: Drawn, data: st.Dat
         assert not any(covered[start:end])
         covered[start:end] = [True] * (end - start)
         assert mark.kind in ("symbol", "filler", "procedure", "event")
-    assert "".join(c for c, taken in zip(text, covered, strict=True) if not taken).strip(" \n\t,!") == ""
+    assert (
+        "".join(c for c, taken in zip(text, covered, strict=True) if not taken).strip(" \n\t,!")
+        == ""
+    )
     symbols = [mark.span for mark in transcript.marks if mark.kind == "symbol"]
     for reading in transcript.reports:
         in_order(reading, text)
         for s, e in reading.spans:  # a symbol lies in its word, or (forty seven) takes in several
-            assert any((start <= s and e <= end) or (s <= start and end <= e) for start, end in symbols)
+            assert any(
+                (start <= s and e <= end) or (s <= start and end <= e) for start, end in symbols
+            )
     if all(one.plain for one in said):
         assert [report.said for report in transcript.reports] == [way.string for way in ways]
     assert len(transcript.asks) == ("say again" in extra)
@@ -182,8 +234,12 @@ def test_every_word_of_a_transcript_has_its_one_place(drawn: Drawn, data: st.Dat
 
 
 @given(books(), st.data())
-def test_reports_that_run_together_are_parted_where_the_book_allows_it(drawn: Drawn, data: st.DataObject) -> None:
-    """Law 2 in use: several reports said without a pause are read one after the other, or refused where the book does not allow it."""
+def test_reports_that_run_together_are_parted_where_the_book_allows_it(
+    drawn: Drawn, data: st.DataObject
+) -> None:
+    """Law 2 in use: several reports said without a pause are read one after the other, or refused
+    where the book does not allow it.
+    """
     book = drawn.book
     direction = book.directions[0]
     sent = [way for way in drawn.ways if book.messages[way.message].direction == direction]
@@ -192,7 +248,9 @@ def test_reports_that_run_together_are_parted_where_the_book_allows_it(drawn: Dr
     if book.spec.speech.run_together:
         transcript = decode_all(book, text, direction=direction)
         assert [report.said for report in transcript.reports] == [way.string for way in ways]
-        assert [dict(way.levels) for way in ways] == [report.levels for report in transcript.reports]
+        assert [dict(way.levels) for way in ways] == [
+            report.levels for report in transcript.reports
+        ]
         return
     transcript = attempt(decode_all, book, text, direction=direction)
     if isinstance(transcript, CodeError):

@@ -1,4 +1,6 @@
-"""No string has two readings, and a book that breaks this is refused with a shortest string that has."""
+"""No string has two readings, and a book that breaks this is refused with a shortest string that
+has.
+"""
 
 from __future__ import annotations
 
@@ -23,7 +25,9 @@ def built(draft: Draft) -> dict[str, Message]:
 
 
 def proven(messages: list[Message], **settings: bool) -> Ambiguity | None:
-    """Return the proof's verdict; a book whose proof is refused as too large claims nothing, and is passed over."""
+    """Return the proof's verdict; a book whose proof is refused as too large claims nothing, and is
+    passed over.
+    """
     found = attempt(ambiguity, messages, **settings)
     if isinstance(found, CodeError):
         assert found.kind == "too-large"
@@ -34,21 +38,28 @@ def proven(messages: list[Message], **settings: bool) -> Ambiguity | None:
 
 def holds_two_readings(found: Ambiguity) -> bool:
     """Tell whether both sides of a witness say its string, each in a way of its own."""
-    sides = [[(match.message.name, match.plan.leaves, match.texts) for match in side] for side in (found.one, found.other)]
+    sides = [
+        [(match.message.name, match.plan.leaves, match.texts) for match in side]
+        for side in (found.one, found.other)
+    ]
     strings = ["".join(match.string for match in side) for side in (found.one, found.other)]
     return strings == [found.string] * 2 and sides[0] != sides[1]
 
 
 @given(drafts() | drafts(checked=True, most_messages=2))
 def test_the_proof_agrees_with_listing_every_string(draft: Draft) -> None:
-    """Law 2: no string has two readings, within a message and across the messages of one direction; the witness is a shortest one."""
+    """Law 2: no string has two readings, within a message and across the messages of one direction;
+    the witness is a shortest one.
+    """
     messages, reference = built(draft), Reference(draft)
     for direction in ("car", "pit"):
         names = reference.sent_by(direction)
         for chosen in [names, *([name] for name in names if len(names) > 1)]:
             if not chosen:
                 continue
-            expected = shortest_twice([way.string for name in chosen for way in reference.ways(name)])
+            expected = shortest_twice(
+                [way.string for name in chosen for way in reference.ways(name)]
+            )
             found = proven([messages[name] for name in chosen])
             event(f"ambiguous: {expected is not None}")
             assert (None if found is None else len(found.string)) == expected
@@ -56,7 +67,9 @@ def test_the_proof_agrees_with_listing_every_string(draft: Draft) -> None:
 
 
 @given(drafts(most_fields=2, most_messages=2))
-def test_the_proof_across_a_join_agrees_with_the_test_of_sardinas_and_patterson(draft: Draft) -> None:
+def test_the_proof_across_a_join_agrees_with_the_test_of_sardinas_and_patterson(
+    draft: Draft,
+) -> None:
     """Law 2, where reports may run together: no string has two readings across their join."""
     messages, reference = built(draft), Reference(draft)
     for direction in ("car", "pit"):
@@ -75,9 +88,13 @@ def test_the_proof_across_a_join_agrees_with_the_test_of_sardinas_and_patterson(
 def test_a_string_of_both_directions_is_found(draft: Draft) -> None:
     """Law 2: what is both a report and a call is known, with a shortest such string."""
     messages, reference = built(draft), Reference(draft)
-    car, pit = ([messages[name] for name in reference.sent_by(direction)] for direction in ("car", "pit"))
+    car, pit = (
+        [messages[name] for name in reference.sent_by(direction)] for direction in ("car", "pit")
+    )
     assume(car and pit)
-    reports, calls = ({way.string for m in side for way in reference.ways(m.name)} for side in (car, pit))
+    reports, calls = (
+        {way.string for m in side for way in reference.ways(m.name)} for side in (car, pit)
+    )
     expected = min(map(len, reports & calls), default=None)
     found = overlap(car, pit)
     assert (None if found is None else len(found.string)) == expected
@@ -85,13 +102,16 @@ def test_a_string_of_both_directions_is_found(draft: Draft) -> None:
 
 @given(st.lists(st.text(alphabet="01", min_size=1, max_size=5), min_size=1, max_size=5))
 def test_the_two_references_agree(words: list[str]) -> None:
-    """The dangling-suffix test used above finds the same shortest string as listing every text of up to eight symbols."""
+    """The dangling-suffix test used above finds the same shortest string as listing every text of
+    up to eight symbols.
+    """
     expected = shortest_join_listed(words, 8)
     found = shortest_join(words)
     assert found == expected if expected is not None else found is None or found > 8
 
 
-# Sardinas and Patterson 1953; Cover and Thomas, Elements of Information Theory, problems of chapter 5. The lengths are computed.
+# Sardinas and Patterson 1953; Cover and Thomas, Elements of Information Theory, problems of chapter
+# 5. The lengths are computed.
 @pytest.mark.parametrize(
     ("words", "shortest"),
     [
@@ -105,7 +125,9 @@ def test_the_two_references_agree(words: list[str]) -> None:
     ],
 )
 def test_published_verdicts_on_codes(words: list[str], shortest: int | None) -> None:
-    """The reference itself gives the published verdicts, and so does the proof of a book that lists these codewords."""
+    """The reference itself gives the published verdicts, and so does the proof of a book that lists
+    these codewords.
+    """
     spec = {
         "alphabet": {"symbols": "01"},
         "fields": {"f": {"kind": "wrapped", "modulus": len(words)}},
@@ -119,7 +141,10 @@ def test_published_verdicts_on_codes(words: list[str], shortest: int | None) -> 
 
 
 def test_a_check_counted_from_the_right_may_cover_two_lengths_of_one_string() -> None:
-    """000 is "0" k "0" or "0" p k. Both begin alike, so the copies of the proof guess different lengths before they part."""
+    """000 is "0" k "0" or "0" p k.
+
+    Both begin alike, so the copies of the proof guess different lengths before they part.
+    """
     spec = {
         "fields": {"p": {"kind": "wrapped", "modulus": 10}},
         "tables": {"p": {"kind": "digits"}, "k": {"kind": "check", "method": "luhn"}},

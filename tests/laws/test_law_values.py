@@ -37,7 +37,9 @@ def test_every_level_has_a_value_that_leads_back_to_it(entry: dict[str, Any]) ->
     field = field_of(entry)
     assert field.size == size(entry)
     assert field.usual_level == usual(entry)
-    assert len({str(field.value(level)) for level in range(field.size)}) == field.size or isinstance(field, Flags)
+    assert len(
+        {str(field.value(level)) for level in range(field.size)}
+    ) == field.size or isinstance(field, Flags)
     for level in range(field.size):
         rounded = field.level(field.value(level))
         assert (rounded.level, rounded.error) == (level, 0)
@@ -46,8 +48,12 @@ def test_every_level_has_a_value_that_leads_back_to_it(entry: dict[str, Any]) ->
 
 
 @given(fields(40), st.fractions(-300, 300, max_denominator=40))
-def test_a_number_goes_to_the_level_that_holds_it_or_is_refused(entry: dict[str, Any], exact: Fraction) -> None:
-    """The level of any number is next to it (or past an open end, or its band); outside the domain is an error that names it."""
+def test_a_number_goes_to_the_level_that_holds_it_or_is_refused(
+    entry: dict[str, Any], exact: Fraction
+) -> None:
+    """The level of any number is next to it (or past an open end, or its band); outside the domain
+    is an error that names it.
+    """
     field = field_of(entry)
     assume(isinstance(field, Quantity | Wrapped | Bands))
     number = Decimal(exact.numerator * 10**6 // exact.denominator) / 10**6
@@ -84,7 +90,9 @@ def test_a_number_goes_to_the_level_that_holds_it_or_is_refused(entry: dict[str,
 def tables_in(draft: Draft) -> dict[str, CodeTable]:
     model = BookSpec.model_validate(draft.spec)
     problems: list[Any] = []
-    tables = bind_tables(model, Alphabet(model.alphabet), lambda *problem: problems.append(problem), set())
+    tables = bind_tables(
+        model, Alphabet(model.alphabet), lambda *problem: problems.append(problem), set()
+    )
     assert not problems
     return tables
 
@@ -94,20 +102,30 @@ def accepted(table: CodeTable, text: str) -> bool:
     fragment, alphabet, states = table.fragment(), table.alphabet, {0}
     for symbol in text:
         bit = 1 << alphabet.index[symbol]
-        states = {target for state in states if state != DONE for mask, target in fragment[state] if mask & bit}
+        states = {
+            target
+            for state in states
+            if state != DONE
+            for mask, target in fragment[state]
+            if mask & bit
+        }
     return DONE in states
 
 
 @given(drafts(), st.data())
 def test_codewords_and_levels_are_one_to_one(draft: Draft, data: st.DataObject) -> None:
-    """Every table lists the codewords its specification says, each read back to its levels; automaton and pattern hold just them."""
+    """Every table lists the codewords its specification says, each read back to its levels;
+    automaton and pattern hold just them.
+    """
     reference = Reference(draft)
     for name, table in tables_in(draft).items():
         listed = list(table.words())
         if not isinstance(table, Check):
             assert sorted(listed) == sorted(reference.words(name))
         words = [word for _, word in listed]
-        assert len(set(words)) == len({levels for levels, _ in listed} or words) or isinstance(table, Check)
+        assert len(set(words)) == len({levels for levels, _ in listed} or words) or isinstance(
+            table, Check
+        )
         assert len(words) == table.size
         assert table.lengths == (min(map(len, words)), max(map(len, words)))
         pattern = re.compile(table.pattern())
@@ -119,8 +137,18 @@ def test_codewords_and_levels_are_one_to_one(draft: Draft, data: st.DataObject) 
             assert entry.levels == levels
             assert pattern.fullmatch(word)
             assert accepted(table, word)
-        for text in data.draw(st.lists(st.text(alphabet=table.alphabet.symbols, min_size=1, max_size=table.lengths[1] + 1), max_size=20)):
-            assert (text in set(words)) == (table.levels(text) is not None) == accepted(table, text) == (table.entry(text) is not None)
+        for text in data.draw(
+            st.lists(
+                st.text(alphabet=table.alphabet.symbols, min_size=1, max_size=table.lengths[1] + 1),
+                max_size=20,
+            )
+        ):
+            assert (
+                (text in set(words))
+                == (table.levels(text) is not None)
+                == accepted(table, text)
+                == (table.entry(text) is not None)
+            )
 
 
 @given(
@@ -130,12 +158,28 @@ def test_codewords_and_levels_are_one_to_one(draft: Draft, data: st.DataObject) 
     st.sampled_from(["value", "level"]),
     st.data(),
 )
-def test_digits_tables_of_any_stride_hold_just_their_numbers(low: int, stride: int, count: int, kind: str, data: st.DataObject) -> None:
+def test_digits_tables_of_any_stride_hold_just_their_numbers(
+    low: int, stride: int, count: int, kind: str, data: st.DataObject
+) -> None:
     """Large numbers in large strides: the automaton accepts exactly the numbers of the table."""
     spec = {
         "alphabet": {"symbols": "0123456789-", "words": {"-": "minus"}},
-        "fields": {"f": {"kind": "quantity", "low": low, "high": low + stride * (count - 1), "step": stride}},
-        "tables": {"f": {"kind": "digits", "count": kind, "minus": "-", **({"per": 1} if kind == "value" else {})}},
+        "fields": {
+            "f": {
+                "kind": "quantity",
+                "low": low,
+                "high": low + stride * (count - 1),
+                "step": stride,
+            }
+        },
+        "tables": {
+            "f": {
+                "kind": "digits",
+                "count": kind,
+                "minus": "-",
+                **({"per": 1} if kind == "value" else {}),
+            }
+        },
         "messages": {"m": {"layout": "f"}},
     }
     table = tables_in(Draft(spec, {"m": ("table", "f")}))["f"]

@@ -13,7 +13,9 @@ HERE = Path(__file__).parent
 
 
 def book_text(name: str, *changes: tuple[str, str]) -> str:
-    """Return the text of ``books/name.toml`` with stretches of it replaced; each must stand in it exactly once."""
+    """Return the text of ``books/name.toml`` with stretches of it replaced; each must stand in it
+    exactly once.
+    """
     text = (HERE / "books" / f"{name}.toml").read_text("utf-8")
     for old, new in changes:
         assert text.count(old) == 1, f"{old!r} stands {text.count(old)} times in {name}.toml"

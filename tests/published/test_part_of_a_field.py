@@ -1,4 +1,6 @@
-"""A digits table may say part of a field's levels, so that a number takes only the digits it needs, as people and METAR write it."""
+"""A digits table may say part of a field's levels, so that a number takes only the digits it needs,
+as people and METAR write it.
+"""
 
 from __future__ import annotations
 
@@ -82,13 +84,25 @@ def test_tables_of_parts_say_the_whole_field_between_them() -> None:
 @pytest.mark.parametrize(
     ("old", "new", "path", "message"),
     [
-        ("highest = 99\n", "highest = 9\n", "tables.tens.highest", "the highest value lies before the lowest"),
+        (
+            "highest = 99\n",
+            "highest = 9\n",
+            "tables.tens.highest",
+            "the highest value lies before the lowest",
+        ),
         ("highest = 99\n", "highest = 99.5\n", "tables.tens.highest", "99.5 is no level of number"),
-        ("highest = 99\n", "highest = 100000\n", "tables.tens.highest", "number: 100000 is too high"),
+        (
+            "highest = 99\n",
+            "highest = 100000\n",
+            "tables.tens.highest",
+            "number: 100000 is too high",
+        ),
         ("lowest = 10\n", 'lowest = "ten"\n', "tables.tens.lowest", "'ten' is not a number"),
     ],
 )
-def test_part_that_is_none_of_the_field_is_refused(old: str, new: str, path: str, message: str) -> None:
+def test_part_that_is_none_of_the_field_is_refused(
+    old: str, new: str, path: str, message: str
+) -> None:
     with pytest.raises(BookError) as refused:
         parse_book(book_text("numbers", (old, new)))
     (problem,) = refused.value.problems

@@ -1,4 +1,5 @@
-"""Check characters: published values, python-stdnum on random strings, exhaustive counts, and the same methods in books.
+"""Check characters: published values, python-stdnum on random strings, exhaustive counts, and the
+same methods in books.
 
 Vectors and their sources: ``checks.toml``.
 """
@@ -35,7 +36,11 @@ REFERENCE: dict[str, Callable[[str], str]] = {
 
 @pytest.mark.parametrize("row", CHECKS, ids=IDS)
 def test_published_check_character(row: dict[str, str]) -> None:
-    assert compute(published(row["method"]), row["text"]) == row["check"] == REFERENCE[row["method"]](row["text"])
+    assert (
+        compute(published(row["method"]), row["text"])
+        == row["check"]
+        == REFERENCE[row["method"]](row["text"])
+    )
 
 
 def test_every_method_has_a_reference() -> None:
@@ -50,8 +55,10 @@ def test_check_character_is_that_of_python_stdnum(name: str) -> None:
         assert compute(method, text) == REFERENCE[name](text), text
 
 
-# (substitutions missed, swaps of neighbours missed) of all over 4 covered digits and the check. Computed here by trying every one;
-# regression values, not published. Damm and Verhoeff miss nothing; Luhn confuses 09 with 90, MOD 11,10 some swaps.
+# (substitutions missed, swaps of neighbours missed) of all over 4 covered digits and the check.
+# Computed here by trying every one;
+# regression values, not published. Damm and Verhoeff miss nothing; Luhn confuses 09 with 90, MOD
+# 11,10 some swaps.
 MISSED = {
     "damm": (0, 0),
     "verhoeff": (0, 0),
@@ -62,7 +69,9 @@ MISSED = {
 
 
 def tried(name: str) -> tuple[int, int, int, int]:
-    """Return substitutions missed and all, swaps missed and all, by trying every change of every string."""
+    """Return substitutions missed and all, swaps missed and all, by trying every change of every
+    string.
+    """
     method = published(name)
     valid = {text + compute(method, text) for text in (f"{number:04d}" for number in range(10_000))}
     counts = [0, 0, 0, 0]
@@ -136,7 +145,11 @@ def test_book_gives_the_check_symbol_of_python_stdnum(name: str) -> None:
 
 @pytest.mark.parametrize(
     ("method", "missing"),
-    [("iso7064 mod 11-2", "'X'"), ("iso7064 mod 37-2", "'A', 'B'"), ("iso7064 mod 27,26", "'A', 'B'")],
+    [
+        ("iso7064 mod 11-2", "'X'"),
+        ("iso7064 mod 37-2", "'A', 'B'"),
+        ("iso7064 mod 27,26", "'A', 'B'"),
+    ],
 )
 def test_method_whose_check_symbols_are_not_in_use_is_refused(method: str, missing: str) -> None:
     with pytest.raises(BookError) as refused:
@@ -162,7 +175,8 @@ def test_method_that_cannot_cover_what_stands_before_it_is_refused() -> None:
 
 
 def test_method_with_two_check_characters_is_no_method_of_a_book() -> None:
-    # ISO/IEC 7064 MOD 97-10 gives two characters (794 -> 44, published): a check table is one symbol, so there is none.
+    # ISO/IEC 7064 MOD 97-10 gives two characters (794 -> 44, published): a check table is one
+    # symbol, so there is none.
     with pytest.raises(BookError) as refused:
         parse_book(book_text("check", ('method = "luhn"', 'method = "iso7064 mod 97-10"')))
     (problem,) = refused.value.problems

@@ -1,7 +1,7 @@
 """Groups of aerodrome reports are read as two general-purpose METAR readers read them.
 
-Sources: ICAO Annex 3 example A3-1 (found); the forms of the groups (Annex 3, WMO Manual on Codes No. 306 FM 15) from memory.
-References: the general-purpose readers metar and pymetdecoder.
+Sources: ICAO Annex 3 example A3-1 (found); the forms of the groups (Annex 3, WMO Manual on Codes
+No. 306 FM 15) from memory. References: the general-purpose readers metar and pymetdecoder.
 """
 
 from __future__ import annotations
@@ -17,18 +17,24 @@ from pymetdecoder.metar import METAR
 from codec import EncodeError, Reading, ReportError, decode, decode_all, encode
 
 BOOK = book("metar")
-ANNEX_3 = "221630Z 24004MPS 0600 R12/1000U DZ FG SCT010 OVC020 17/16 Q1018"  # example A3-1, without its headings
+ANNEX_3 = (  # example A3-1, without its headings
+    "221630Z 24004MPS 0600 R12/1000U DZ FG SCT010 OVC020 17/16 Q1018"
+)
 
 
 def values(body: str) -> dict[str, Any]:
-    """Return the values of every group of a report, those said once by name, with what VRB and an open end add."""
+    """Return the values of every group of a report, those said once by name, with what VRB and an
+    open end add.
+    """
     found: dict[str, Any] = {}
     for reading in decode_all(BOOK, body).reports:
         found.update(reading.values)
         if reading.message == "wind":
             found["variable"] = "direction" not in reading.values
         if reading.message == "visibility":
-            found["or_more"] = reading.field("visibility").beyond(reading.levels["visibility"]) == "high"
+            found["or_more"] = (
+                reading.field("visibility").beyond(reading.levels["visibility"]) == "high"
+            )
     return found
 
 
@@ -54,10 +60,17 @@ def by_metar(body: str) -> dict[str, Any]:
 
 def by_pymetdecoder(body: str) -> dict[str, Any]:
     """Return the same values as the package pymetdecoder reads them."""
-    # It takes figures after the visibility for more of it, so a cloud group parts the temperatures from it.
+    # It takes figures after the visibility for more of it, so a cloud group parts the temperatures
+    # from it.
     wind_group, visibility_group, *rest = body.split()
-    report = METAR().decode(f"METAR YUDO 221630Z {wind_group} {visibility_group} SCT010 {' '.join(rest)}")
-    wind, visibility, pressure = report["surface_wind"], report["prevailing_visibility"], report["qnh"]
+    report = METAR().decode(
+        f"METAR YUDO 221630Z {wind_group} {visibility_group} SCT010 {' '.join(rest)}"
+    )
+    wind, visibility, pressure = (
+        report["surface_wind"],
+        report["prevailing_visibility"],
+        report["qnh"],
+    )
     inches = pressure["unit"] == "inHg"
     return {
         "variable": wind["direction"]["variable"],
@@ -106,14 +119,18 @@ def test_the_example_of_annex_3_has_the_values_of_both_readers() -> None:
     assert ours == by_metar(body) == by_pymetdecoder(body)
     whole = METAR().decode(f"METAR YUDO {ANNEX_3}")
     assert [cloud["height"]["value"] for cloud in whole["cloud_types"]] == [300, 600]
-    assert (whole["runway_visual_range"][0]["runway"]["value"], whole["runway_visual_range"][0]["visibility"]["value"]) == ("12", 1000)
+    assert (
+        whole["runway_visual_range"][0]["runway"]["value"],
+        whole["runway_visual_range"][0]["visibility"]["value"],
+    ) == ("12", 1000)
 
 
 def test_the_example_of_annex_3_is_said_and_heard_in_spelling_words() -> None:
     typed = decode_all(BOOK, ANNEX_3).reports
     words = " ".join(encode(BOOK, reading).words for reading in typed)
     assert words.startswith(
-        "two two one six three zero zulu two four zero zero four mike papa sierra zero six zero zero romeo one two slant"
+        "two two one six three zero zulu two four zero zero four mike papa sierra zero six zero"
+        " zero romeo one two slant"
     )
     assert decode_all(BOOK, words).reports == typed
 
@@ -128,16 +145,25 @@ def signed(number: int) -> str:
 
 
 def generated(chance: random.Random, most: int) -> str:
-    """Return wind, visibility, temperatures and pressure of a made-up report with speeds up to ``most``."""
+    """Return wind, visibility, temperatures and pressure of a made-up report with speeds up to
+    ``most``.
+    """
     direction = chance.choice(["VRB", f"{chance.randint(0, 36) * 10:03d}"])
     speed = chance.randint(0, most - 1)
     gust = chance.choice(["", f"G{chance.randint(speed + 1, most):02d}"])
-    visibility = chance.choice([50 * chance.randint(1, 16), 100 * chance.randint(8, 50), 1000 * chance.randint(5, 9), 9999])
+    visibility = chance.choice(
+        [50 * chance.randint(1, 16), 100 * chance.randint(8, 50), 1000 * chance.randint(5, 9), 9999]
+    )
     temperature = chance.randint(-45, 45)
     dew_point = temperature - chance.randint(0, 14)
-    pressure = chance.choice([f"Q{chance.randint(900, 1070):04d}", f"A{chance.randint(2650, 3150):04d}"])
+    pressure = chance.choice(
+        [f"Q{chance.randint(900, 1070):04d}", f"A{chance.randint(2650, 3150):04d}"]
+    )
     unit = chance.choice(["KT", "MPS"])
-    return f"{direction}{speed:02d}{gust}{unit} {visibility:04d} {signed(temperature)}/{signed(dew_point)} {pressure}"
+    return (
+        f"{direction}{speed:02d}{gust}{unit} {visibility:04d}"
+        f" {signed(temperature)}/{signed(dew_point)} {pressure}"
+    )
 
 
 def test_three_hundred_generated_reports_have_the_values_of_both_readers() -> None:
@@ -185,7 +211,8 @@ def test_9999_is_ten_kilometres_or_more() -> None:
     assert encode(BOOK, {"visibility": 24_000}).string == "9999"
 
 
-# What tables that are one to one, and books that refuse rather than guess, leave out; both readers take these.
+# What tables that are one to one, and books that refuse rather than guess, leave out; both readers
+# take these.
 REFUSED = {
     "M00/M01": "M00 is half a degree below zero rounded up, and 00 is the codeword of 0",
     "24504KT": "the direction is in tens of degrees",
@@ -212,7 +239,10 @@ def test_minus_nought_is_what_both_readers_take_for_nought() -> None:
 
 
 def test_values_outside_a_group_are_refused_with_the_domain() -> None:
-    for given in ({"temperature": 61, "dew_point": 0}, {"direction": 370, "speed": 4, "speed_unit": "kt"}):
+    for given in (
+        {"temperature": 61, "dew_point": 0},
+        {"direction": 370, "speed": 4, "speed_unit": "kt"},
+    ):
         with pytest.raises(EncodeError) as refused:
             encode(BOOK, given)
         assert refused.value.kind == "outside-domain"

@@ -1,6 +1,7 @@
 """Numbers as they are said on the radio, and as people write them in words.
 
-Vectors: ``figures.toml`` (ICAO Annex 10 Volume II, CAP 413). Reference for number words: the general-purpose reader text2num.
+Vectors: ``figures.toml`` (ICAO Annex 10 Volume II, CAP 413). Reference for number words: the
+general-purpose reader text2num.
 """
 
 from __future__ import annotations
@@ -29,7 +30,12 @@ def test_published_example_is_heard_whatever_the_books_own_rule(row: dict[str, s
 
 @pytest.mark.parametrize("row", SPOKEN, ids=IDS)
 def test_published_example_is_said_so_in_a_book_of_magnitudes(row: dict[str, str]) -> None:
-    assert encode(MAGNITUDES, decode(MAGNITUDES, row["string"], typed=True)).words.replace("niner", "nine") == row["words"]
+    assert (
+        encode(MAGNITUDES, decode(MAGNITUDES, row["string"], typed=True)).words.replace(
+            "niner", "nine"
+        )
+        == row["words"]
+    )
 
 
 @pytest.mark.parametrize("row", SPOKEN, ids=IDS)
@@ -40,8 +46,10 @@ def test_a_book_of_digits_says_every_digit_by_itself(row: dict[str, str]) -> Non
 
 
 def test_2400_is_said_digit_by_digit_or_as_a_whole_number_as_the_book_has_it() -> None:
-    # Annex 10 Volume II 5.2.1.4.1.1 has 2400 digit by digit (found), as a transponder code (from memory), beside 3400 as a magnitude. So
-    # digits tables follow the book's rule, and a code in a packed table is always said digit by digit.
+    # Annex 10 Volume II 5.2.1.4.1.1 has 2400 digit by digit (found), as a transponder code (from
+    # memory), beside 3400 as a magnitude. So
+    # digits tables follow the book's rule, and a code in a packed table is always said digit by
+    # digit.
     assert encode(DIGITS, {"four": 2400}).words == "two four zero zero"
     assert encode(MAGNITUDES, {"four": 2400}).words == "two thousand four hundred"
     assert encode(book("transponder"), {"code": 0o2400}, "number").words == "two four zero zero"
@@ -61,7 +69,8 @@ def test_a_frequency_is_its_figures_and_the_word_decimal() -> None:
 
 
 def test_a_number_that_may_be_two_is_refused_where_both_have_a_place() -> None:
-    # "twenty four hundred": 2400 as people say it (text2num agrees), or 20 and 400 one after the other.
+    # "twenty four hundred": 2400 as people say it (text2num agrees), or 20 and 400 one after the
+    # other.
     found = readings(DIGITS, "twenty four hundred")
     assert text2num("twenty four hundred", "en") == 2400
     assert {reading.said for reading in found} == {"2400", "20400"}
@@ -104,7 +113,9 @@ def in_words(number: int, *, hyphen: str, link: str) -> str:
     power, name = (1000, "thousand") if number >= 1000 else (100, "hundred")
     head, rest = divmod(number, power)
     before = link if rest and (rest < 100 or power == 100) else " "
-    return f"{in_words(head, hyphen=hyphen, link=link)} {name}" + (before + in_words(rest, hyphen=hyphen, link=link) if rest else "")
+    return f"{in_words(head, hyphen=hyphen, link=link)} {name}" + (
+        before + in_words(rest, hyphen=hyphen, link=link) if rest else ""
+    )
 
 
 SAMPLE = [*range(120), *random.Random(9).sample(range(120, 100_000), 800), 99_999]
@@ -130,7 +141,9 @@ def test_number_words_with_one_reading_are_decoded_to_it() -> None:
         else:
             with pytest.raises(Ambiguous):
                 decode(NUMBERS, words)
-    assert decided == 789  # computed, a regression value; "forty seven" may be 47, or 40 and 7 one after the other: 407
+    assert (
+        decided == 789
+    )  # computed, a regression value; "forty seven" may be 47, or 40 and 7 one after the other: 407
     print(f"{decided} of {len(SAMPLE)} numbers in words have one reading without a fixed width")
 
 

@@ -1,7 +1,8 @@
 """Procedure words do what the procedures say.
 
-Source: ICAO Doc 9432 2.6 and SERA.14075 (read in secondary texts). The worked example is "four seven delta, correction, four eight delta
-kilo": the tail replaces what was said from the repeated group on.
+Source: ICAO Doc 9432 2.6 and SERA.14075 (read in secondary texts). The worked example is "four
+seven delta, correction, four eight delta kilo": the tail replaces what was said from the repeated
+group on.
 """
 
 from __future__ import annotations
@@ -34,7 +35,10 @@ def test_correction_replaces_from_the_repeated_group_on() -> None:
         ("four seven delta correction seven delta kilo", "47DK"),
         ("four seven delta correction delta juliett", "47DJ"),
         ("four seven correction four eight delta", "48D"),
-        ("four four delta correction four five delta", "45D"),  # which "four" is repeated: only the first leaves a report
+        (
+            "four four delta correction four five delta",
+            "45D",
+        ),  # which "four" is repeated: only the first leaves a report
         ("four seven correction four eight correction four niner alfa", "49A"),
     ],
 )
@@ -43,7 +47,11 @@ def test_correction_goes_on_from_the_last_correct_group(text: str, string: str) 
 
 
 def test_correction_without_a_group_said_before_is_refused() -> None:
-    for text in ("four seven delta correction juliett", "correction four seven delta", "four seven delta correction"):
+    for text in (
+        "four seven delta correction juliett",
+        "correction four seven delta",
+        "four seven delta correction",
+    ):
         with pytest.raises(UnexpectedWord) as refused:
             decode(GROUPS, text)
         assert refused.value.kind == "procedure"

@@ -11,9 +11,20 @@ import pytest
 from published.support import book, book_text
 from pymetdecoder.code_tables import CodeTable4019
 
-from codec import Band, BookError, EncodeError, ReportError, UnexpectedWord, decode, encode, parse_book
+from codec import (
+    Band,
+    BookError,
+    EncodeError,
+    ReportError,
+    UnexpectedWord,
+    decode,
+    encode,
+    parse_book,
+)
 
-SINPO, RST, TRANSPONDER, CONDITIONS, SEA = (book(name) for name in ("sinpo", "rst", "transponder", "conditions", "sea"))
+SINPO, RST, TRANSPONDER, CONDITIONS, SEA = (
+    book(name) for name in ("sinpo", "rst", "transponder", "conditions", "sea")
+)
 
 
 # SINPO: Recommendation ITU-R SM.1135
@@ -97,7 +108,8 @@ def test_transponder_codes_with_a_meaning_of_their_own(string: str, meaning: str
 
 
 def test_code_and_meaning_cannot_stand_in_one_direction_of_a_book() -> None:
-    # One string, one reading: 7500 is either the number or the condition, so the loader refuses a book of both.
+    # One string, one reading: 7500 is either the number or the condition, so the loader refuses a
+    # book of both.
     both = book_text("transponder") + "\n".join(
         [
             '[fields.condition]\nkind = "choice"\noptions = ["unlawful interference"]',
@@ -118,17 +130,22 @@ def test_code_and_meaning_cannot_stand_in_one_direction_of_a_book() -> None:
 @pytest.mark.parametrize(
     ("figure", "low", "high"),
     [
-        ("0", "0", "0"), ("1", "0", "0.1"), ("2", "0.1", "0.5"), ("3", "0.5", "1.25"), ("4", "1.25", "2.5"), ("5", "2.5", "4"),
+        ("0", "0", "0"), ("1", "0", "0.1"), ("2", "0.1", "0.5"), ("3", "0.5", "1.25"),
+        ("4", "1.25", "2.5"), ("5", "2.5", "4"),
         ("6", "4", "6"), ("7", "6", "9"), ("8", "9", "14"), ("9", "14", None),
     ],
 )  # fmt: skip
-def test_state_of_the_sea_is_a_band_of_wave_heights(figure: str, low: str, high: str | None) -> None:
+def test_state_of_the_sea_is_a_band_of_wave_heights(
+    figure: str, low: str, high: str | None
+) -> None:
     band = Band(Decimal(low), None if high is None else Decimal(high))
     assert decode(SEA, f"S{figure}")["waves"] == band
     assert encode(SEA, {"waves": band}).string == f"S{figure}"
     if high is not None:  # a height on a bound is coded by the lower figure: from memory
         assert encode(SEA, {"waves": high}).string == f"S{figure}"
-        assert encode(SEA, {"waves": Decimal(high) + Decimal("0.01")}).string == f"S{int(figure) + 1}"
+        assert (
+            encode(SEA, {"waves": Decimal(high) + Decimal("0.01")}).string == f"S{int(figure) + 1}"
+        )
 
 
 def test_waves_below_zero_are_outside_the_domain() -> None:
@@ -143,7 +160,9 @@ HOURS = [6, 12, 18, 24, 1, 2, 3, 9, 15]
 
 @pytest.mark.parametrize(("figure", "hours"), list(enumerate(HOURS, start=1)))
 def test_period_figures_do_not_rise_with_the_hours(figure: int, hours: int) -> None:
-    assert decode(SEA, str(figure))["period"] == hours == CodeTable4019().decode(str(figure))["value"]
+    assert (
+        decode(SEA, str(figure))["period"] == hours == CodeTable4019().decode(str(figure))["value"]
+    )
     assert encode(SEA, {"period": hours}).string == str(figure)
 
 

@@ -1,7 +1,7 @@
 """The spelling alphabet and the figure words, one by one, in both directions.
 
-Sources are named in ``sound/published.py``: ICAO Annex 10 Volume II figure 5-1 and 5.2.1.4.3.1, SERA.14020, CAP 413; ITU Radio Regulations
-appendix 14.
+Sources are named in ``sound/published.py``: ICAO Annex 10 Volume II figure 5-1 and 5.2.1.4.3.1,
+SERA.14020, CAP 413; ITU Radio Regulations appendix 14.
 """
 
 from __future__ import annotations
@@ -15,10 +15,13 @@ from codec import ReportError, decode, encode
 ICAO = book("spelling")
 ITU = book("spelling", ("[alphabet]", '[alphabet]\nfigures = "itu"'))
 WORDS = {symbol: row[0] for symbol, row in (LETTERS | DIGITS).items()} | {".": "decimal"}
-# Common spellings that are accepted and not emitted; the numerals as CAP 413 chapter 2 table 2 respells them.
+# Common spellings that are accepted and not emitted; the numerals as CAP 413 chapter 2 table 2
+# respells them.
 VARIANTS = [
-    ("A", "alpha"), ("J", "juliet"), ("X", "xray"), ("X", "x ray"), ("W", "whisky"), ("1", "wun"), ("3", "tree"), ("4", "fower"),
-    ("4", "fow-er"), ("5", "fife"), ("7", "sev-en"), ("8", "ait"), ("9", "nine"), ("9", "nin-er"), (".", "day-see-mal"),
+    ("A", "alpha"), ("J", "juliet"), ("X", "xray"), ("X", "x ray"), ("W", "whisky"), ("1", "wun"),
+    ("3", "tree"), ("4", "fower"),
+    ("4", "fow-er"), ("5", "fife"), ("7", "sev-en"), ("8", "ait"), ("9", "nine"), ("9", "nin-er"),
+    (".", "day-see-mal"),
 ]  # fmt: skip
 
 
@@ -61,13 +64,15 @@ def test_letters_keep_their_words_beside_figure_words() -> None:
 
 
 def test_every_word_begins_with_its_letter_and_the_alphabet_takes_56_syllables() -> None:
-    # The initials are the point of the alphabet; 56 is computed from the published sounds, a regression value.
+    # The initials are the point of the alphabet; 56 is computed from the published sounds, a
+    # regression value.
     encoded = {letter: encode(ICAO, {"symbol": letter}) for letter in LETTERS}
     assert all(e.words[0].upper() == letter for letter, e in encoded.items())
     assert sum(e.syllables for e in encoded.values()) == 56
 
 
 def test_a_word_takes_six_tenths_of_a_second_at_the_published_rate() -> None:
-    # ICAO Doc 9432 2.2.1: at most 100 words a minute. Over all 36 letters and digits the mean is 60 / 100 s.
+    # ICAO Doc 9432 2.2.1: at most 100 words a minute. Over all 36 letters and digits the mean is 60
+    # / 100 s.
     seconds = [encode(ICAO, {"symbol": symbol}).seconds for symbol in LETTERS | DIGITS]
     assert sum(seconds) / len(seconds) == pytest.approx(0.6)

@@ -1,9 +1,11 @@
-"""Simulated races, and how often the bands of the forecast hold what came. Run it for the table and the figure:
+"""Simulated races, and how often the bands of the forecast hold what came. Run it for the table and
+the figure:
 
     python tests/race/simulated.py --races 2000 --figure coverage.svg
 
-A race is driven by the same kind of process as the filter assumes (a habit that drifts, single laps that scatter), but with numpy and
-without the filter's code; the dash rounds what it shows to the code, 10 % of the reports are missing and 2 % are wrong.
+A race is driven by the same kind of process as the filter assumes (a habit that drifts, single laps
+that scatter), but with numpy and without the filter's code; the dash rounds what it shows to the
+code, 10 % of the reports are missing and 2 % are wrong.
 """
 
 from __future__ import annotations
@@ -56,7 +58,9 @@ settles = 0.97
 
 @dataclass
 class Truth:
-    """What one race did: energy used and battery temperature at the end of each lap (index 0: the start)."""
+    """What one race did: energy used and battery temperature at the end of each lap (index 0: the
+    start).
+    """
 
     used: Any
     battery: Any
@@ -86,7 +90,9 @@ CASES = (
 
 @dataclass
 class Counts:
-    """Of each lap: how many races had the truth in the band of the margin at the flag, of the energy now, of the temperature now."""
+    """Of each lap: how many races had the truth in the band of the margin at the flag, of the
+    energy now, of the temperature now.
+    """
 
     races: int = 0
     margin: dict[int, int] = field(default_factory=dict)
@@ -105,10 +111,21 @@ def event_of(case: Case, book: Any) -> Event:
 def drive(event: Event, case: Case, random: Any) -> Truth:
     """Return what a race does."""
     spec, battery = event.spec.energy, event.spec.temperatures["battery"]
-    used, temperature = [0.0], [random.normal(float(battery.start or 0), float(battery.start_spread))]
-    habit, rise = random.normal(0, float(spec.first)), random.normal(float(battery.rise), float(battery.rise_spread))
+    used, temperature = (
+        [0.0],
+        [random.normal(float(battery.start or 0), float(battery.start_spread))],
+    )
+    habit, rise = (
+        random.normal(0, float(spec.first)),
+        random.normal(float(battery.rise), float(battery.rise_spread)),
+    )
     for lap in range(event.laps):
-        used.append(used[-1] + float(event.plan[lap]) + habit + random.normal(0, float(spec.spread) * case.spread))
+        used.append(
+            used[-1]
+            + float(event.plan[lap])
+            + habit
+            + random.normal(0, float(spec.spread) * case.spread)
+        )
         habit += random.normal(0, float(spec.drift) * case.drift)
         temperature.append(temperature[-1] + rise + random.normal(0, float(battery.spread)))
         rise = float(battery.settles) * rise + random.normal(0, float(battery.drift))
@@ -116,7 +133,9 @@ def drive(event: Event, case: Case, random: Any) -> Truth:
 
 
 def reported(event: Event, case: Case, truth: Truth, random: Any) -> list[Fact]:
-    """Return the reports that are heard: rounded by the code, some missing, some wrong in one digit or altogether."""
+    """Return the reports that are heard: rounded by the code, some missing, some wrong in one digit
+    or altogether.
+    """
     book, found = event.book, []
     for lap in range(1, event.laps + 1):
         planned = float(sum(event.plan[:lap]))
@@ -125,7 +144,9 @@ def reported(event: Event, case: Case, truth: Truth, random: Any) -> list[Fact]:
             quantity = book.fields[name]
             assert isinstance(quantity, Quantity)
             level = quantity.level(Decimal(repr(float(value)))).level
-            values[name] = quantity.value(_misread(level, quantity.size, random) if random.random() < case.wrong else level)
+            values[name] = quantity.value(
+                _misread(level, quantity.size, random) if random.random() < case.wrong else level
+            )
         if random.random() >= case.missing:
             found.append(Fact(kind="report", message="lap", lap=lap, values=values, seq=lap))
     return found
@@ -158,25 +179,42 @@ def _count(counts: Counts, event: Event, race: Any, truth: Truth) -> None:
     for outlook in race.outlooks[1 : event.laps]:
         held: Mapping[str, tuple[Any, float, dict[int, int]]] = {
             "margin": (outlook.distance.margin, budget - truth.used[-1], counts.margin),
-            "used": (outlook.left, float(event.spec.energy.usable) - truth.used[outlook.lap], counts.used),
-            "battery": (outlook.temperatures["battery"], truth.battery[outlook.lap], counts.battery),
+            "used": (
+                outlook.left,
+                float(event.spec.energy.usable) - truth.used[outlook.lap],
+                counts.used,
+            ),
+            "battery": (
+                outlook.temperatures["battery"],
+                truth.battery[outlook.lap],
+                counts.battery,
+            ),
         }
         for name, (spread, value, hits) in held.items():
             hits[outlook.lap] = hits.get(outlook.lap, 0) + int(LOW <= spread.below(value) <= HIGH)
             if name == "margin":
-                counts.width[outlook.lap] = counts.width.get(outlook.lap, 0.0) + WIDTH * spread.deviation
+                counts.width[outlook.lap] = (
+                    counts.width.get(outlook.lap, 0.0) + WIDTH * spread.deviation
+                )
     middle = race.outlooks[min(event.laps // 3, len(race.outlooks) - 1)]
     reaching, limit = middle.reaching["battery"], float(event.temperatures["battery"].limit)
-    first = next((lap for lap in range(middle.lap, event.laps + 1) if truth.battery[lap] >= limit), event.laps + 1)
+    first = next(
+        (lap for lap in range(middle.lap, event.laps + 1) if truth.battery[lap] >= limit),
+        event.laps + 1,
+    )
     early, late = reaching.quantile(0.1), reaching.quantile(0.9)
     counts.reach += 1
     counts.reached += int((early or event.laps + 1) <= first <= (late or event.laps + 1))
 
 
 def rows(counts: Counts) -> list[tuple[int, float, float, float, float]]:
-    """Return, for each lap, the shares of races held by the bands of margin, energy and temperature, and the first one's mean width."""
+    """Return, for each lap, the shares of races held by the bands of margin, energy and
+    temperature, and the first one's mean width.
+    """
     columns = (counts.margin, counts.used, counts.battery, counts.width)
-    return [(lap, *(column[lap] / counts.races for column in columns)) for lap in sorted(counts.margin)]  # type: ignore[misc]
+    return [
+        (lap, *(column[lap] / counts.races for column in columns)) for lap in sorted(counts.margin)
+    ]  # type: ignore[misc]
 
 
 def overall(hits: Mapping[int, int], races: int) -> float:
@@ -197,7 +235,9 @@ def main() -> None:
     for case in CASES:
         counts = coverage(case, args.races, args.seed)
         found.append((case, counts))
-        shares = [overall(hits, counts.races) for hits in (counts.margin, counts.used, counts.battery)] + [counts.reached / counts.reach]
+        shares = [
+            overall(hits, counts.races) for hits in (counts.margin, counts.used, counts.battery)
+        ] + [counts.reached / counts.reach]
         print(f"{case.name:45}" + "".join(f"{share:8.1%}" for share in shares), flush=True)
     print(f"\n{CASES[0].name}, lap by lap")
     print(f"{'lap':>4}{'margin':>8}{'energy':>8}{'battery':>8}{'width kWh':>11}")
@@ -218,9 +258,16 @@ def _figure(found: list[tuple[Case, Counts]], path: str) -> None:
     for case, counts in found:
         laps = sorted(counts.margin)
         axes.plot(
-            laps, [100 * counts.margin[lap] / counts.races for lap in laps], label=case.name, linewidth=2.2 if case is CASES[0] else 1
+            laps,
+            [100 * counts.margin[lap] / counts.races for lap in laps],
+            label=case.name,
+            linewidth=2.2 if case is CASES[0] else 1,
         )
-    axes.set(xlabel="lap of the forecast", ylabel="margin at the flag in the 80 % band, % of races", ylim=(30, 100))
+    axes.set(
+        xlabel="lap of the forecast",
+        ylabel="margin at the flag in the 80 % band, % of races",
+        ylim=(30, 100),
+    )
     axes.legend(fontsize=8, loc="lower left")
     figure.savefig(path)
 

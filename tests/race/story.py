@@ -1,7 +1,8 @@
-"""An invented race of the race book, driven, spoken and heard, with planted faults: what the debrief is tried on.
+"""An invented race of the race book, driven, spoken and heard, with planted faults: what the
+debrief is tried on.
 
-The car drives by its own numbers (numpy, seeded); the dash rounds them to the code; the driver says the words. Of the faults planted, each
-tells what ``compare`` must find.
+The car drives by its own numbers (numpy, seeded); the dash rounds them to the code; the driver says
+the words. Of the faults planted, each tells what ``compare`` must find.
 """
 
 from __future__ import annotations
@@ -26,9 +27,17 @@ from grammar.book import Book
 ROOT = Path(__file__).parents[2]
 LAP_MS = 74_000
 LAPS, ADDED = 24, 2
-FIRST, LAST = 8, 11  # the race is neutralised in the middle of lap 8 and resumed in the middle of lap 11
-READ_WRONG = {5: (2, "0"), 16: (3, "F")}  # lap → (place, the symbol that is said in its place): the check symbol does not fit
-READ_OTHER = {6: Decimal("0.3")}  # lap → how much more energy is said, with a check symbol that fits it
+FIRST, LAST = (
+    8,
+    11,
+)  # the race is neutralised in the middle of lap 8 and resumed in the middle of lap 11
+READ_WRONG = {
+    5: (2, "0"),
+    16: (3, "F"),
+}  # lap → (place, the symbol that is said in its place): the check symbol does not fit
+READ_OTHER = {
+    6: Decimal("0.3")
+}  # lap → how much more energy is said, with a check symbol that fits it
 HEARD_WRONG = {3: (1, "2"), 10: (5, "E"), 17: (4, "A"), 20: (2, "4")}
 LATE_VALUES = (19,)  # the driver reads what the dash showed a lap before
 LATE_TIME = (22,)  # the report comes when the following lap has ended
@@ -37,7 +46,9 @@ MISSING = (13,)
 
 @dataclass
 class Story:
-    """The race: its book and event, the entries of the sheet in order, the rows of the car's file, the faults planted by (lap, verdict)."""
+    """The race: its book and event, the entries of the sheet in order, the rows of the car's file,
+    the faults planted by (lap, verdict).
+    """
 
     book: Book
     event: Event
@@ -50,10 +61,24 @@ class Story:
     def car_file(self, *leave_out: str) -> list[str]:
         """Return the car's file as lines, without some columns."""
         columns = [
-            name for name in ("lap", "time", "dash", "said", "energy", "motor", "inverter", "battery", "alert") if name not in leave_out
+            name
+            for name in (
+                "lap",
+                "time",
+                "dash",
+                "said",
+                "energy",
+                "motor",
+                "inverter",
+                "battery",
+                "alert",
+            )
+            if name not in leave_out
         ]
         stream = io.StringIO()
-        writer = csv.DictWriter(stream, columns, extrasaction="ignore", lineterminator="\r\n", restval="")
+        writer = csv.DictWriter(
+            stream, columns, extrasaction="ignore", lineterminator="\r\n", restval=""
+        )
         writer.writeheader()
         writer.writerows(row for row in self.rows if row.get("dash") or "said" not in leave_out)
         return stream.getvalue().splitlines(keepends=True)
@@ -79,8 +104,15 @@ class _Teller:
             habit = 0.0 if lap == 15 else habit + self.random.normal(0, 0.006)
             for name, (now, rise) in temperatures.items():
                 settles = float(self.event.spec.temperatures[name].settles)
-                temperatures[name] = (now + rise * (1 - 0.6 * share) + self.random.normal(0, 0.3), rise * settles)
-            self._lap(lap, float(self.plan.used(lap)) - used, {name: now for name, (now, _) in temperatures.items()})
+                temperatures[name] = (
+                    now + rise * (1 - 0.6 * share) + self.random.normal(0, 0.3),
+                    rise * settles,
+                )
+            self._lap(
+                lap,
+                float(self.plan.used(lap)) - used,
+                {name: now for name, (now, _) in temperatures.items()},
+            )
         return self.story
 
     def _write(self, kind: str, lap: int, at: int, **facts: Any) -> Entry:
@@ -95,10 +127,18 @@ class _Teller:
             self._write("event", lap, now - LAP_MS // 2, heard="safety car", message="neutralised")
         if lap == LAST:
             self._write("event", lap, now - LAP_MS // 2, heard="green flag", message="resumed")
-        recorded: dict[str, Any] = {"energy": round(delta, 4), **{name: round(value, 2) for name, value in temperatures.items()}}
+        recorded: dict[str, Any] = {
+            "energy": round(delta, 4),
+            **{name: round(value, 2) for name, value in temperatures.items()},
+        }
         alert = "cooling" if lap in (14, 15) else "none"
         self.strings[lap] = encode(self.book, {"lap": lap, **recorded, "alert": alert}, "lap")
-        row = {"lap": str(lap), "time": f"{now / 1000:.3f}", "dash": self.strings[lap].string, "alert": alert}
+        row = {
+            "lap": str(lap),
+            "time": f"{now / 1000:.3f}",
+            "dash": self.strings[lap].string,
+            "alert": alert,
+        }
         self.story.rows.append({**row, **{name: str(value) for name, value in recorded.items()}})
         self._report(lap, now + 9_000)
         if lap == LAST:
@@ -121,7 +161,9 @@ class _Teller:
             self.story.planted.append((lap, "read wrong"))
         if lap in READ_OTHER:
             values = dict(self.strings[lap].reading.values)
-            said = heard = encode(self.book, {**values, "energy": values["energy"] + READ_OTHER[lap]}, "lap").string
+            said = heard = encode(
+                self.book, {**values, "energy": values["energy"] + READ_OTHER[lap]}, "lap"
+            ).string
             self.story.planted.append((lap, "read wrong"))
         if lap in LATE_VALUES:
             earlier = self.strings[lap - 1]
@@ -137,7 +179,9 @@ class _Teller:
         self._said(lap, at, said, heard)
 
     def _said(self, lap: int, at: int, said: str, heard: str) -> None:
-        """Write what is heard; what is refused for its check symbol is asked for, and said again as the dash has it."""
+        """Write what is heard; what is refused for its check symbol is asked for, and said again as
+        the dash has it.
+        """
         self.story.rows[-1]["said"] = self.book.alphabet.say(said)
         self.story.words += len(said)
         words = self.book.alphabet.say(heard)
@@ -149,22 +193,53 @@ class _Teller:
             dash = self.strings[lap].string
             again = "i say again " + self.book.alphabet.say(dash)
             reading = decode(self.book, again, direction="car", context={"lap": lap})
-            facts = {"heard": again, "message": "lap", "string": reading.said, "values": reading.values, "certainty": 0.99}
+            facts = {
+                "heard": again,
+                "message": "lap",
+                "string": reading.said,
+                "values": reading.values,
+                "certainty": 0.99,
+            }
             self._write("correction", lap, at + 8_000, about=refused.seq, **facts)
             self.story.rows.append({"lap": str(lap), "said": self.book.alphabet.say(dash)})
             self.story.words += len(dash)
             return
         certainty = round(float(self.random.uniform(0.93, 1.0)), 3)
-        self._write("report", lap, at, heard=words, message="lap", string=reading.said, values=reading.values, certainty=certainty)
+        self._write(
+            "report",
+            lap,
+            at,
+            heard=words,
+            message="lap",
+            string=reading.said,
+            values=reading.values,
+            certainty=certainty,
+        )
 
     def _call(self, lap: int, at: int, values: dict[str, Any], message: str) -> Entry:
         call = encode(self.book, values, message)
-        return self._write("call", lap, at, heard=call.words, message=message, string=call.string, values=call.reading.values)
+        return self._write(
+            "call",
+            lap,
+            at,
+            heard=call.words,
+            message=message,
+            string=call.string,
+            values=call.reading.values,
+        )
 
     def _readback(self, lap: int, at: int, values: dict[str, Any], message: str) -> None:
         said = encode(self.book, values, message)
         reading = decode_all(self.book, said.words, direction="car").reports[0]
-        self._write("report", lap, at, heard=said.words, message=message, string=said.string, values=reading.values)
+        self._write(
+            "report",
+            lap,
+            at,
+            heard=said.words,
+            message=message,
+            string=said.string,
+            values=reading.values,
+        )
 
     def _setting(self, lap: int, at: int) -> None:
         values = {"dial": "brake balance", "way": "up", "clicks": 2}

@@ -58,11 +58,35 @@ def plain_event() -> Event:
 
 def report(lap: int, certainty: float | None = None, at: int | None = None, **values: Any) -> Fact:
     book = race_book()
-    said = {name: book.fields[name].value(book.fields[name].level(value).level) for name, value in values.items()}
-    return Fact(kind="report", message="lap", lap=lap, values=said, certainty=certainty, at=at, seq=lap * 10)
+    said = {
+        name: book.fields[name].value(book.fields[name].level(value).level)
+        for name, value in values.items()
+    }
+    return Fact(
+        kind="report", message="lap", lap=lap, values=said, certainty=certainty, at=at, seq=lap * 10
+    )
 
 
-def fact(kind: Any, message: str, lap: int, seq: int = 0, at: int | None = None, amount: Any = None, **values: Any) -> Fact:
+def fact(
+    kind: Any,
+    message: str,
+    lap: int,
+    seq: int = 0,
+    at: int | None = None,
+    amount: Any = None,
+    **values: Any,
+) -> Fact:
     book = race_book()
-    said = {name: book.fields[name].value(book.fields[name].level(value).level) for name, value in values.items()}
-    return Fact(kind=kind, message=message, lap=lap, values=said, seq=seq or lap * 10 + 5, at=at, amount=amount)
+    said = {
+        name: book.fields[name].value(book.fields[name].level(value).level)
+        for name, value in values.items()
+    }
+    return Fact(
+        kind=kind,
+        message=message,
+        lap=lap,
+        values=said,
+        seq=seq or lap * 10 + 5,
+        at=at,
+        amount=amount,
+    )

@@ -36,36 +36,54 @@ def found(comparison: Comparison) -> list[tuple[int, str]]:
 @pytest.mark.parametrize("seed", [7, 8, 11])
 def test_each_planted_fault_is_found_and_nothing_else(seed: int) -> None:
     story = tell(seed)
-    comparison = compare(story.book, story.entries, parse_car_file(story.car_file(), story.book), car="7")
+    comparison = compare(
+        story.book, story.entries, parse_car_file(story.car_file(), story.book), car="7"
+    )
     assert found(comparison) == sorted(story.planted)
     assert {verdict for _, verdict in found(comparison)} == {"read wrong", "heard wrong", "late"}
 
 
 def test_word_counts_are_the_planted_ones() -> None:
     story = tell()
-    comparison = compare(story.book, story.entries, parse_car_file(story.car_file(), story.book), car="7")
-    assert Counter({(said, heard): count for said, heard, count in comparison.confused()}) == story.confused
+    comparison = compare(
+        story.book, story.entries, parse_car_file(story.car_file(), story.book), car="7"
+    )
+    assert (
+        Counter({(said, heard): count for said, heard, count in comparison.confused()})
+        == story.confused
+    )
     assert len(comparison.heard) == story.words
     profile = comparison.profile(story.book, "Ilse Marrow")
     counted = sum(count for row in profile.heard.values() for count in row.values())
     assert counted == story.words
     for (said, heard), count in story.confused.items():
         words = story.book.alphabet.words
-        assert profile.heard[words[said].word.replace("-", " ")][words[heard].word.replace("-", " ")] == count
+        assert (
+            profile.heard[words[said].word.replace("-", " ")][words[heard].word.replace("-", " ")]
+            == count
+        )
 
 
 def test_what_was_counted_changes_what_is_heard() -> None:
     """The profile goes into the channel: a pair that was confused is likelier than before."""
     story = tell()
-    profile = compare(story.book, story.entries, parse_car_file(story.car_file(), story.book), car="7").profile(story.book)
-    index, before, after = story.book.alphabet.index, channel(story.book).table, channel_of(story.book, profile).table
+    profile = compare(
+        story.book, story.entries, parse_car_file(story.car_file(), story.book), car="7"
+    ).profile(story.book)
+    index, before, after = (
+        story.book.alphabet.index,
+        channel(story.book).table,
+        channel_of(story.book, profile).table,
+    )
     for said, heard in story.confused:
         assert after[index[said], index[heard]] > before[index[said], index[heard]]
 
 
 def test_a_race_without_faults_has_none() -> None:
     story = tell(faults=False)
-    comparison = compare(story.book, story.entries, parse_car_file(story.car_file(), story.book), car="7")
+    comparison = compare(
+        story.book, story.entries, parse_car_file(story.car_file(), story.book), car="7"
+    )
     assert comparison.faults == []
     assert comparison.confused() == []
     assert {finding.verdict for finding in comparison.findings} == {"rounding only"}
@@ -75,53 +93,95 @@ def test_rounding_only_is_told_with_its_size() -> None:
     story = tell(faults=False)
     recorded = parse_car_file(story.car_file(), story.book)
     for finding in compare(story.book, story.entries, recorded, car="7").findings:
-        assert all(gap <= step for gap, step in ((finding.largest.get("energy", 0), Decimal("0.05")), (finding.largest.get("motor", 0), 5)))
+        assert all(
+            gap <= step
+            for gap, step in (
+                (finding.largest.get("energy", 0), Decimal("0.05")),
+                (finding.largest.get("motor", 0), 5),
+            )
+        )
 
 
 def test_without_the_drivers_words_nothing_is_guessed() -> None:
-    """Read wrong and heard wrong can't be told apart then; late still can, and so can what stands wrong in the sheet."""
+    """Read wrong and heard wrong can't be told apart then; late still can, and so can what stands
+    wrong in the sheet.
+    """
     story = tell()
-    comparison = compare(story.book, story.entries, parse_car_file(story.car_file("said"), story.book), car="7")
-    assert found(comparison) == sorted((lap, verdict if verdict == "late" else "wrong") for lap, verdict in story.planted)
+    comparison = compare(
+        story.book, story.entries, parse_car_file(story.car_file("said"), story.book), car="7"
+    )
+    assert found(comparison) == sorted(
+        (lap, verdict if verdict == "late" else "wrong") for lap, verdict in story.planted
+    )
     assert comparison.confused() == []
 
 
 def test_without_the_dash_it_is_worked_out_from_the_values() -> None:
     story = tell()
-    comparison = compare(story.book, story.entries, parse_car_file(story.car_file("dash"), story.book), car="7")
+    comparison = compare(
+        story.book, story.entries, parse_car_file(story.car_file("dash"), story.book), car="7"
+    )
     assert found(comparison) == sorted(story.planted)
 
 
 def test_missing_laps_are_told_on_either_side() -> None:
     story = tell()
     lines = [line for line in story.car_file() if not line.startswith("26,")]
-    verdicts = {f.lap: f.verdict for f in compare(story.book, story.entries, parse_car_file(lines, story.book), car="7").findings}
+    verdicts = {
+        f.lap: f.verdict
+        for f in compare(
+            story.book, story.entries, parse_car_file(lines, story.book), car="7"
+        ).findings
+    }
     assert verdicts[13] == "no report"
     assert verdicts[26] == "not recorded"
 
 
 def event_entries(folder: Path, form: str = "txt") -> list[Entry]:
-    with Journal(folder / "event.sheet", race_book()) as journal, (EVENT / f"radio.{form}").open("rb") as stream:
+    with (
+        Journal(folder / "event.sheet", race_book()) as journal,
+        (EVENT / f"radio.{form}").open("rb") as stream,
+    ):
         crews = crews_of(["7=Ilse Marrow,Quill", "61=Teo Vash,Denn"])
         import_transcript(journal, bounded(stream), "text" if form == "txt" else "jsonl", crews)
         return list(journal.entries())
 
 
 def test_the_example_events_faults_are_found_and_nothing_else(tmp_path: Path) -> None:
-    """Misheard is each report whose words stand otherwise in the transcript; the others are planted in the car's file."""
+    """Misheard is each report whose words stand otherwise in the transcript; the others are planted
+    in the car's file.
+    """
     recorded = read_car_file(EVENT / "car-7.csv", race_book())
-    spoken = {line.partition(": ")[2] for line in (EVENT / "radio.txt").read_text("utf-8").splitlines()}
-    misheard = [(lap, "heard wrong") for lap, row in recorded.laps.items() for words in row.said if words not in spoken]
+    spoken = {
+        line.partition(": ")[2] for line in (EVENT / "radio.txt").read_text("utf-8").splitlines()
+    }
+    misheard = [
+        (lap, "heard wrong")
+        for lap, row in recorded.laps.items()
+        for words in row.said
+        if words not in spoken
+    ]
     assert len(misheard) >= 3
     comparison = compare(race_book(), event_entries(tmp_path), recorded, car="7")
-    assert found(comparison) == sorted([*misheard, (6, "read wrong"), (18, "read wrong"), (23, "late")])
-    assert all(finding.caught == (finding.verdict == "heard wrong") for finding in comparison.faults)
+    assert found(comparison) == sorted(
+        [*misheard, (6, "read wrong"), (18, "read wrong"), (23, "late")]
+    )
+    assert all(
+        finding.caught == (finding.verdict == "heard wrong") for finding in comparison.faults
+    )
 
 
 def test_the_car_file_is_what_its_script_makes(tmp_path: Path) -> None:
     environment = {**os.environ, "PYTHONPATH": str(ROOT)}
-    subprocess.run([sys.executable, EVENT / "car.py", tmp_path], check=True, capture_output=True, env=environment)
-    assert (tmp_path / "car-7.csv").read_bytes() == (EVENT / "car-7.csv").read_bytes(), "run examples/event/car.py"
+    subprocess.run(
+        [sys.executable, EVENT / "car.py", tmp_path],
+        check=True,
+        capture_output=True,
+        env=environment,
+    )
+    assert (tmp_path / "car-7.csv").read_bytes() == (EVENT / "car-7.csv").read_bytes(), (
+        "run examples/event/car.py"
+    )
 
 
 @pytest.mark.parametrize(
@@ -148,11 +208,16 @@ def test_a_bad_car_file_tells_the_line_and_what_was_expected(text: str, what: st
     assert what in str(refused.value)
 
 
-@pytest.mark.parametrize("text", ["lap,energi\n3,0.1\n", "lap,said\n3,blah blah\n", "lap,time\n3,240\n"])
+@pytest.mark.parametrize(
+    "text", ["lap,energi\n3,0.1\n", "lap,said\n3,blah blah\n", "lap,time\n3,240\n"]
+)
 def test_a_lap_of_which_nothing_was_recorded_is_not_called_as_recorded(text: str) -> None:
     story = tell(1)
     recorded = parse_car_file(text.splitlines(keepends=True), story.book)
-    verdicts = {finding.lap: finding.verdict for finding in compare(story.book, story.entries, recorded, car="7").findings}
+    verdicts = {
+        finding.lap: finding.verdict
+        for finding in compare(story.book, story.entries, recorded, car="7").findings
+    }
     assert verdicts[3] == "not recorded"
 
 
@@ -166,18 +231,34 @@ def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
 
 
 @given(st.integers(0, 40), st.integers(50, 130), st.integers(20, 64), st.integers(0, 9))
-def test_words_of_any_report_are_its_symbols(energy: int, motor: int, battery: int, lap: int) -> None:
+def test_words_of_any_report_are_its_symbols(
+    energy: int, motor: int, battery: int, lap: int
+) -> None:
     encoded: Encoded = encode(
-        race_book(), {"lap": lap, "energy": Decimal(energy - 20) / 10, "motor": motor, "inverter": 70, "battery": battery}, "lap"
+        race_book(),
+        {
+            "lap": lap,
+            "energy": Decimal(energy - 20) / 10,
+            "motor": motor,
+            "inverter": 70,
+            "battery": battery,
+        },
+        "lap",
     )
     assert string_of(race_book(), encoded.words) == encoded.string
     assert string_of(race_book(), f"uh {encoded.words}") == encoded.string
 
 
 def test_numbers_and_doubles_are_symbols_too() -> None:
-    assert string_of(race_book(), "twenty one double four fourteen thirty x-ray") == "2144" + "14" + "30X"
+    assert (
+        string_of(race_book(), "twenty one double four fourteen thirty x-ray")
+        == "2144" + "14" + "30X"
+    )
     assert string_of(race_book(), "one two i say again three four") == "34"
-    assert [(one.symbol, one.word) for one in heard_symbols(race_book(), "four kello")] == [("4", "four"), ("", "kello")]
+    assert [(one.symbol, one.word) for one in heard_symbols(race_book(), "four kello")] == [
+        ("4", "four"),
+        ("", "kello"),
+    ]
 
 
 @given(st.text("ABC", max_size=8), st.text("ABC", max_size=8))
@@ -189,6 +270,10 @@ def test_aligning_loses_no_symbol(said: str, heard: str) -> None:
 
 def test_a_report_of_another_car_is_not_compared(tmp_path: Path) -> None:
     entries = event_entries(tmp_path, "jsonl")
-    comparison = compare(race_book(), entries, read_car_file(EVENT / "car-7.csv", race_book()), car="7")
-    seven = {row.first.seq for row in rows(entries) if row.entry.car == "7"} | {entry.seq for entry in entries if entry.car == "7"}
+    comparison = compare(
+        race_book(), entries, read_car_file(EVENT / "car-7.csv", race_book()), car="7"
+    )
+    seven = {row.first.seq for row in rows(entries) if row.entry.car == "7"} | {
+        entry.seq for entry in entries if entry.car == "7"
+    }
     assert {finding.seq for finding in comparison.findings} <= seven

@@ -1,4 +1,6 @@
-"""The debrief is one page that needs nothing else, says what it shows in words too, and trusts no text."""
+"""The debrief is one page that needs nothing else, says what it shows in words too, and trusts no
+text.
+"""
 
 from __future__ import annotations
 
@@ -28,7 +30,13 @@ def story() -> Story:
 
 @pytest.fixture(scope="module")
 def summary(story: Story) -> Summary:
-    return summarise(story.book, story.entries, car="7", event=story.event, recorded=parse_car_file(story.car_file(), story.book))
+    return summarise(
+        story.book,
+        story.entries,
+        car="7",
+        event=story.event,
+        recorded=parse_car_file(story.car_file(), story.book),
+    )
 
 
 @pytest.fixture(scope="module")
@@ -75,7 +83,10 @@ def test_the_caution_stands_above_and_below(text: str) -> None:
 
 def test_every_figure_is_there_for_page_and_phone_and_told_in_words(text: str) -> None:
     found = tags(text)
-    images, sources = [a for tag, a in found if tag == "img"], [a for tag, a in found if tag == "source"]
+    images, sources = (
+        [a for tag, a in found if tag == "img"],
+        [a for tag, a in found if tag == "source"],
+    )
     assert len(images) == len(sources) == 5
     assert all(len(one["alt"] or "") > 30 for one in images)
     for one in [*[a["src"] for a in images], *[a["srcset"] for a in sources]]:
@@ -103,7 +114,11 @@ def test_no_text_is_taken_for_markup(story: Story, place: str) -> None:
     if place == "heard":
         entries[0] = entries[0].replace(heard=NASTY, refusal="doubtful")
     if place == "message":
-        entries.append(entries[0].replace(kind="event", message=NASTY, seq=999, values={}, string="", refusal=""))
+        entries.append(
+            entries[0].replace(
+                kind="event", message=NASTY, seq=999, values={}, string="", refusal=""
+            )
+        )
     car = NASTY if place == "car" else "7"
     entries = [entry.replace(car=car) for entry in entries]
     summary = summarise(story.book, entries, car=car, title=NASTY if place == "title" else "")
@@ -117,8 +132,12 @@ def test_files_are_written_and_the_same_each_time(tmp_path: Path, summary: Summa
     written = write(summary, tmp_path / "a")
     names = sorted(path.name for path in written)
     stems = ["certainty", "doubted", "energy", "radio", "temperatures"]
-    assert names == sorted(["debrief.html", *(f"{stem}.{form}" for stem in stems for form in ("png", "svg"))])
-    assert all(path.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n" for path in written if path.suffix == ".png")
+    assert names == sorted(
+        ["debrief.html", *(f"{stem}.{form}" for stem in stems for form in ("png", "svg"))]
+    )
+    assert all(
+        path.read_bytes()[:8] == b"\x89PNG\r\n\x1a\n" for path in written if path.suffix == ".png"
+    )
     energy = next(figure for figure in figures(summary) if figure.name == "energy")
     assert (tmp_path / "a" / "energy.svg").read_bytes() == image(summary, energy, "svg")
 
@@ -135,7 +154,10 @@ def test_an_earlier_debrief_is_written_over_only_if_asked_to_and_none_of_its_fig
     assert (tmp_path / "energy.svg").exists()
     written = write(shorter, tmp_path, replace=True)
     assert not (tmp_path / "energy.svg").exists()
-    assert {path.name for path in tmp_path.iterdir()} == {"notes.txt", *(path.name for path in written)}
+    assert {path.name for path in tmp_path.iterdir()} == {
+        "notes.txt",
+        *(path.name for path in written),
+    }
 
 
 def test_every_figure_there_may_be_is_known_by_name(summary: Summary) -> None:

@@ -40,7 +40,9 @@ def test_a_target_is_called_that_keeps_the_chance_of_running_short() -> None:
 
 
 def test_the_safe_target_held_runs_short_just_as_often_as_accepted() -> None:
-    """A closed form: the margin is normal, so at the safe target the chance is that of the event."""
+    """A closed form: the margin is normal, so at the safe target the chance is that of the
+    event.
+    """
     race = follow(event(SURE, DELTA + CALLS + "[advice]\nchance = 0.2\n"), tired())
     distance = race.outlook.distance
     assert distance.safe is not None
@@ -49,7 +51,9 @@ def test_the_safe_target_held_runs_short_just_as_often_as_accepted() -> None:
     from codec.race.kalman import Spread
 
     used = used_after(race.event, race.energy, laps * distance.safe, laps, held=True)
-    margin = Spread(tuple((share * weight, 28.0 - mean, variance) for weight, mean, variance in used.parts))
+    margin = Spread(
+        tuple((share * weight, 28.0 - mean, variance) for weight, mean, variance in used.parts)
+    )
     assert margin.below(0) == pytest.approx(0.2, abs=1e-3)
 
 
@@ -61,7 +65,10 @@ def test_laps_added_are_called_first() -> None:
 
 
 def test_while_the_race_is_neutralised_nothing_is_called() -> None:
-    assert advise(follow(event(SURE, DELTA + CALLS), [*tired(), fact("event", "neutralised", 10)])) == []
+    assert (
+        advise(follow(event(SURE, DELTA + CALLS), [*tired(), fact("event", "neutralised", 10)]))
+        == []
+    )
 
 
 @pytest.mark.parametrize(("low", "high"), [(0, 99), (27, 33), (40, 40)])
@@ -73,14 +80,19 @@ def test_the_quickest_call_of_a_band_is_found(low: int, high: int) -> None:
     found = quickest(book, "pace", field, low, high)
     assert found is not None
     assert found.seconds == pytest.approx(
-        min(encode(book, {"target": field.value(level)}, "pace").seconds for level in range(low, high + 1))
+        min(
+            encode(book, {"target": field.value(level)}, "pace").seconds
+            for level in range(low, high + 1)
+        )
     )
 
 
 def test_a_tolerance_makes_the_call_no_longer() -> None:
     for laps, tolerance in itertools.product((8, 10), ("0.02", "0.05")):
         plain = advise(follow(event(SURE, DELTA + CALLS), tired(laps)))[0].call
-        race = follow(event(SURE, DELTA + CALLS + f"[advice]\ntolerance = {tolerance}\n"), tired(laps))
+        race = follow(
+            event(SURE, DELTA + CALLS + f"[advice]\ntolerance = {tolerance}\n"), tired(laps)
+        )
         easy = advise(race)[0].call
         safe, said = race.outlook.distance.safe, easy.reading.values["target"]
         assert safe is not None

@@ -43,7 +43,9 @@ def run(*words: object) -> int:
     return code
 
 
-def test_the_race_is_shown_with_calls_wheel_and_caution(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_race_is_shown_with_calls_wheel_and_caution(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert run("race", "show", folder / "event.sheet", EVENT) == 0
     shown = capsys.readouterr().out
     for part in (
@@ -62,14 +64,24 @@ def test_the_race_is_shown_with_calls_wheel_and_caution(folder: Path, capsys: py
 def test_the_race_is_told_to_programs(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("race", "show", folder / "event.sheet", EVENT, "--json") == 0
     facts = json.loads(capsys.readouterr().out)
-    assert (facts["lap"], facts["laps_left"], facts["laps_added"], facts["unit"]) == (26, 0, 2, "kWh")
+    assert (facts["lap"], facts["laps_left"], facts["laps_added"], facts["unit"]) == (
+        26,
+        0,
+        2,
+        "kWh",
+    )
     assert facts["dials"]["brake balance"] == {"position": 7, "heading": 7, "doubtful": False}
     assert facts["as_it_is"]["margin"]["low"] < facts["as_it_is"]["margin"]["high"]
     assert list(facts["doubtful_laps"]) == ["6"]
 
 
-def test_wanted_positions_are_told_as_calls(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert run("race", "wheel", folder / "event.sheet", EVENT, "brake balance=5", "regeneration=4") == 0
+def test_wanted_positions_are_told_as_calls(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert (
+        run("race", "wheel", folder / "event.sheet", EVENT, "brake balance=5", "regeneration=4")
+        == 0
+    )
     assert capsys.readouterr().out == "WBS2  whiskey bravo sierra two  (brake balance 2 down)\n"
     assert run("race", "wheel", folder / "event.sheet", EVENT, "brake balance=7") == 0
     assert capsys.readouterr().out == "every dial stands where it is wanted\n"
@@ -80,7 +92,9 @@ def test_wanted_positions_are_told_as_calls(folder: Path, capsys: pytest.Capture
 
 def test_an_event_file_is_checked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("race", "check", EVENT, RACE) == 0
-    assert capsys.readouterr().out.endswith("24 laps, 33.6 kWh planned, 0 kWh more than that to use\n")
+    assert capsys.readouterr().out.endswith(
+        "24 laps, 33.6 kWh planned, 0 kWh more than that to use\n"
+    )
     bad = tmp_path / "bad.toml"
     bad.write_text(EVENT.read_text("utf-8").replace("laps = 24", "laps = -1"), "utf-8")
     with pytest.raises(CodeError, match="1 problem"):
@@ -89,14 +103,27 @@ def test_an_event_file_is_checked(tmp_path: Path, capsys: pytest.CaptureFixture[
     assert json.loads(capsys.readouterr().out)["title"] == "niner event"
 
 
-def test_the_comparison_is_shown_and_told(folder: Path, story: Story, capsys: pytest.CaptureFixture[str]) -> None:
+def test_the_comparison_is_shown_and_told(
+    folder: Path, story: Story, capsys: pytest.CaptureFixture[str]
+) -> None:
     assert run("sheet", "compare", folder / "event.sheet", folder / "car-7.csv") == 0
     shown = " ".join(capsys.readouterr().out.split())
-    for part in ("read wrong", "heard wrong", "late", "seven heard as echo: 1", "no report that stands: lap 13", "qualified people"):
+    for part in (
+        "read wrong",
+        "heard wrong",
+        "late",
+        "seven heard as echo: 1",
+        "no report that stands: lap 13",
+        "qualified people",
+    ):
         assert part in shown
     assert run("sheet", "compare", folder / "event.sheet", folder / "car-7.csv", "--json") == 0
     lines = [json.loads(line) for line in capsys.readouterr().out.splitlines()]
-    faults = [(line["lap"], line["found"]) for line in lines[:-1] if line["found"] in ("read wrong", "heard wrong", "late", "wrong")]
+    faults = [
+        (line["lap"], line["found"])
+        for line in lines[:-1]
+        if line["found"] in ("read wrong", "heard wrong", "late", "wrong")
+    ]
     assert sorted(faults) == sorted(story.planted)
     assert lines[-1]["words"] == story.words
 
@@ -107,11 +134,33 @@ def test_the_words_counted_become_a_profile(folder: Path, tmp_path: Path) -> Non
     assert load_profile(target).heard["seven"]["echo"] == 1
     with pytest.raises(CodeError, match="is there already"):
         run("sheet", "compare", folder / "event.sheet", folder / "car-7.csv", "--profile", target)
-    assert run("sheet", "compare", folder / "event.sheet", folder / "car-7.csv", "--profile", target, "--replace") == 0
+    assert (
+        run(
+            "sheet",
+            "compare",
+            folder / "event.sheet",
+            folder / "car-7.csv",
+            "--profile",
+            target,
+            "--replace",
+        )
+        == 0
+    )
 
 
-def test_the_debrief_is_written(folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    made = ("sheet", "debrief", folder / "event.sheet", tmp_path / "out", "--event", EVENT, "--recorded", folder / "car-7.csv")
+def test_the_debrief_is_written(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    made = (
+        "sheet",
+        "debrief",
+        folder / "event.sheet",
+        tmp_path / "out",
+        "--event",
+        EVENT,
+        "--recorded",
+        folder / "car-7.csv",
+    )
     assert run(*made) == 0
     assert str(tmp_path / "out" / "debrief.html") in capsys.readouterr().out
     assert (tmp_path / "out" / "debrief.html").stat().st_size > 100_000

@@ -1,4 +1,7 @@
-"""The 80 % bands hold what comes in 80 % of simulated races. The full table, of 2,000 races, is printed by ``simulated.py``."""
+"""The 80 % bands hold what comes in 80 % of simulated races.
+
+The full table, of 2,000 races, is printed by ``simulated.py``.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +11,9 @@ RACES = 150
 
 
 def test_the_bands_hold_what_comes_as_often_as_they_say() -> None:
-    """Laps of one race go together, so of 150 races the share is known to about 3 %; of 2,000 it lies within 76 … 84 %."""
+    """Laps of one race go together, so of 150 races the share is known to about 3 %; of 2,000 it
+    lies within 76 … 84 %.
+    """
     counts = coverage(CASES[0], RACES, seed=4)
     assert 0.72 <= overall(counts.margin, counts.races) <= 0.88
     assert 0.76 <= overall(counts.used, counts.races) <= 0.84

@@ -1,4 +1,6 @@
-"""An event file tells every problem at once, each with its line, and never raises anything but an EventError."""
+"""An event file tells every problem at once, each with its line, and never raises anything but an
+EventError.
+"""
 
 from __future__ import annotations
 
@@ -31,7 +33,11 @@ def test_the_example_event_fits_the_race_book() -> None:
     event = race_event()
     assert event.laps == 24
     assert float(sum(event.plan)) == pytest.approx(33.6)
-    assert {name: float(bound.limit) for name, bound in event.temperatures.items()} == {"motor": 120, "inverter": 90, "battery": 58}
+    assert {name: float(bound.limit) for name, bound in event.temperatures.items()} == {
+        "motor": 120,
+        "inverter": 90,
+        "battery": 58,
+    }
 
 
 @pytest.mark.parametrize(
@@ -53,7 +59,11 @@ def test_the_example_event_fits_the_race_book() -> None:
         ('"pace", target = "target"', '"pace", target = "energy"', "calls.pace.target"),
         ('"distance", added = "added"', '"nothing", added = "added"', "calls.distance.message"),
         ('"wheel", dial = "dial"', '"wheel", dial = "way"', "dials.brake balance"),
-        ('way = "way", clicks = "clicks" }', 'way = "way", clicks = "clicks", up = "rise" }', "calls.wheel.up"),
+        (
+            'way = "way", clicks = "clicks" }',
+            'way = "way", clicks = "clicks", up = "rise" }',
+            "calls.wheel.up",
+        ),
         ("start = 2 }", "start = 9 }", "dials.torque map"),
         ('"torque map" =', '"torque" =', "dials.torque"),
         ("chance = 0.1", "chance = 1.0", "advice.chance"),
@@ -68,12 +78,24 @@ def test_a_problem_is_told_with_its_place(was: str, becomes: str, path: str) -> 
 
 
 def test_every_problem_is_told_at_once() -> None:
-    text = TEXT.replace("[reports.energy]", "[reports.charge]").replace("start = 2 }", "start = 2, wrap = true }").replace("24", '"x"')
+    text = (
+        TEXT.replace("[reports.energy]", "[reports.charge]")
+        .replace("start = 2 }", "start = 2, wrap = true }")
+        .replace("24", '"x"')
+    )
     found = [path for path, _ in problems(text)]
     assert "distance.laps" in found
     assert "dials.torque map.wrap" in found
-    text = TEXT.replace("[reports.energy]", "[reports.charge]").replace('"torque map" =', '"torque" =').replace("high = 8", "height = 8")
-    assert [path for path, _ in problems(text)] == ["reports.charge", "dials.regeneration.height", "dials.torque"]
+    text = (
+        TEXT.replace("[reports.energy]", "[reports.charge]")
+        .replace('"torque map" =', '"torque" =')
+        .replace("high = 8", "height = 8")
+    )
+    assert [path for path, _ in problems(text)] == [
+        "reports.charge",
+        "dials.regeneration.height",
+        "dials.torque",
+    ]
 
 
 def test_an_unknown_key_suggests_the_one_meant() -> None:
@@ -81,7 +103,10 @@ def test_an_unknown_key_suggests_the_one_meant() -> None:
         parse_event(TEXT.replace("usable = 34.0", "usabel = 34.0"), race_book())
 
 
-@pytest.mark.parametrize(("text", "what"), [("[distance", "not TOML"), ("", "'distance' is missing"), ("distance = 3", "distance")])
+@pytest.mark.parametrize(
+    ("text", "what"),
+    [("[distance", "not TOML"), ("", "'distance' is missing"), ("distance = 3", "distance")],
+)
 def test_what_is_no_event_is_refused(text: str, what: str) -> None:
     with pytest.raises(EventError, match=what):
         parse_event(text, race_book())
@@ -95,7 +120,11 @@ def test_a_file_that_is_not_there_is_told(tmp_path: Path) -> None:
 KEYS = st.sampled_from(["distance", "energy", "plan", "reports", "dials", "calls", "x"])
 LEAVES = st.integers() | st.text(max_size=5) | st.floats(allow_nan=True)
 TREES = st.recursive(
-    LEAVES, lambda inner: st.dictionaries(st.text(max_size=8), inner, max_size=4) | st.lists(inner, max_size=3), max_leaves=6
+    LEAVES,
+    lambda inner: (
+        st.dictionaries(st.text(max_size=8), inner, max_size=4) | st.lists(inner, max_size=3)
+    ),
+    max_leaves=6,
 )
 
 

@@ -1,4 +1,6 @@
-"""The filter agrees with closed forms, with other people's filters, and with brute force over simulated paths."""
+"""The filter agrees with closed forms, with other people's filters, and with brute force over
+simulated paths.
+"""
 
 from __future__ import annotations
 
@@ -26,14 +28,18 @@ def test_a_cut_normal_is_that_of_scipy(low: float, width: float) -> None:
     """Reference: scipy.stats.truncnorm (mean, variance) and scipy.stats.norm (mass)."""
     high = low + width if low > -INFINITE else width - 3
     part, reference = standard(low, high), truncnorm(low, high)
-    assert part.mean == pytest.approx(reference.mean(), abs=1e-6 * max(1, abs(low) if low > -INFINITE else 1))
+    assert part.mean == pytest.approx(
+        reference.mean(), abs=1e-6 * max(1, abs(low) if low > -INFINITE else 1)
+    )
     assert part.variance == pytest.approx(reference.var(), rel=2e-3, abs=1e-9)
     mass = norm.sf(low) - norm.sf(high) if low > 0 else norm.cdf(high) - norm.cdf(low)
     assert part.log_mass == pytest.approx(math.log(mass), abs=1e-6)
 
 
 @given(st.floats(-60, 60), st.floats(1e-9, 50), st.floats(-5, 5), st.floats(1e-6, 100))
-def test_a_cut_normal_lies_in_its_interval_and_knows_more(low: float, width: float, mean: float, variance: float) -> None:
+def test_a_cut_normal_lies_in_its_interval_and_knows_more(
+    low: float, width: float, mean: float, variance: float
+) -> None:
     high = low + width
     if high <= low:
         return
@@ -46,7 +52,9 @@ def test_a_cut_normal_lies_in_its_interval_and_knows_more(low: float, width: flo
 
 
 def test_fine_rounding_gives_the_kalman_filter_of_filterpy() -> None:
-    """Reference: filterpy.kalman.KalmanFilter on the same reports, the rounding taken as noise of variance step²/12."""
+    """Reference: filterpy.kalman.KalmanFilter on the same reports, the rounding taken as noise of
+    variance step²/12.
+    """
     step, noise, drift, laps = 0.01, 0.03, 0.006, 30
     random = numpy.random.default_rng(3)
     reference = KalmanFilter(dim_x=2, dim_z=1)
@@ -73,23 +81,32 @@ def test_fine_rounding_gives_the_kalman_filter_of_filterpy() -> None:
 
 @pytest.mark.parametrize("ends", ["closed", "open"])
 def test_coarse_rounding_gives_what_brute_force_gives(ends: str) -> None:
-    """Reference: numpy draws a million races and keeps those whose rounded energies are the ones reported: the exact posterior.
+    """Reference: numpy draws a million races and keeps those whose rounded energies are the ones
+    reported: the exact posterior.
 
-    Matching moments is no more than an approximation of it: means within 3 Wh, deviations within a tenth.
+    Matching moments is no more than an approximation of it: means within 3 Wh, deviations within a
+    tenth.
     """
     noise, drift, first, laps = 0.03, 0.01, 0.05, 4
     random = numpy.random.default_rng(11)
     count = 1_000_000
     habit = random.normal(0, first, count)
     used, kept = numpy.zeros(count), numpy.ones(count, bool)
-    intervals = [(-0.05, 0.05), (0.05, 0.15), (0.05, 0.15), (0.15, INFINITE if ends == "open" else 0.25)]
+    intervals = [
+        (-0.05, 0.05),
+        (0.05, 0.15),
+        (0.05, 0.15),
+        (0.15, INFINITE if ends == "open" else 0.25),
+    ]
     belief = Belief.start(0.0, 0.0, 0.0, first)
     assert len(intervals) == laps
     for low, high in intervals:
         used += habit + random.normal(0, noise, count)
         habit += random.normal(0, drift, count)
         kept &= (low <= used) & (used < high)
-        belief = belief.advance(Step(level_variance=noise**2, slope_variance=drift**2)).observe(low, high)
+        belief = belief.advance(Step(level_variance=noise**2, slope_variance=drift**2)).observe(
+            low, high
+        )
     assert kept.sum() > 20_000
     level, slope = belief.level(), belief.slope()
     assert level.mean == pytest.approx(used[kept].mean(), abs=0.003)
@@ -102,14 +119,18 @@ def test_a_wrong_report_is_found_out_by_the_next_ones() -> None:
     belief = Belief.start(0.0, 0.0, 0.0, 0.04)
     move = Step(level_variance=0.03**2, slope_variance=0.006**2)
     for lap, said in enumerate([0.0, 0.0, 0.0, 0.8, 0.0, 0.1], start=1):
-        belief = belief.advance(move).observe(said - 0.05, said + 0.05, wrong=0.02, chance=1 / 41, mark=lap)
+        belief = belief.advance(move).observe(
+            said - 0.05, said + 0.05, wrong=0.02, chance=1 / 41, mark=lap
+        )
     assert belief.doubt(4) > 0.999
     assert all(belief.doubt(lap) < 0.01 for lap in (1, 2, 3, 5, 6))
     assert abs(belief.level().mean - 0.07) < 0.05
 
 
 def test_a_lap_that_no_habit_tells_is_not_held_for_wrong_reports() -> None:
-    """After a spin every report lies far off what was expected; the filter follows within three laps instead of refusing them all."""
+    """After a spin every report lies far off what was expected; the filter follows within three
+    laps instead of refusing them all.
+    """
     spec = event("jump = 0.005")
     belief = energy.begin(spec)
     for lap in range(1, 10):
@@ -121,7 +142,9 @@ def test_a_lap_that_no_habit_tells_is_not_held_for_wrong_reports() -> None:
 
 
 @given(st.integers(1, 40), st.floats(-0.1, 0.1), st.floats(0.001, 0.1))
-def test_the_forecast_in_closed_form_is_the_filter_driven_on(laps: int, slope: float, deviation: float) -> None:
+def test_the_forecast_in_closed_form_is_the_filter_driven_on(
+    laps: int, slope: float, deviation: float
+) -> None:
     spec = plain_event()
     belief = Belief.start(10.0, slope, 0.05, deviation)
     forecast = used_after(spec, belief, laps * 1.4, laps)
@@ -135,11 +158,20 @@ def test_a_neutralised_lap_takes_its_share() -> None:
     spec = event("", "[neutralisation]\nuse = 0.4\nuse_spread = 0\n")
     belief = drive(spec, Belief.start(0.0, 0.2, 0.0, 0.01), 1.4, Share(1.0))
     assert belief.level().mean == pytest.approx(0.4 * 1.4)
-    assert drive(spec, Belief.start(0.0, 0.2, 0.0, 0.01), 1.4, Share(0.5)).level().mean == pytest.approx(1.4 - 0.5 * 0.6 * 1.4 + 0.1)
+    assert drive(
+        spec, Belief.start(0.0, 0.2, 0.0, 0.01), 1.4, Share(0.5)
+    ).level().mean == pytest.approx(1.4 - 0.5 * 0.6 * 1.4 + 0.1)
 
 
-@given(st.lists(st.tuples(st.floats(0.1, 1), st.floats(-3, 3), st.floats(0.01, 2)), min_size=1, max_size=4), st.floats(0.01, 0.99))
-def test_a_quantile_is_where_the_probability_lies_below(parts: list[tuple[float, float, float]], share: float) -> None:
+@given(
+    st.lists(
+        st.tuples(st.floats(0.1, 1), st.floats(-3, 3), st.floats(0.01, 2)), min_size=1, max_size=4
+    ),
+    st.floats(0.01, 0.99),
+)
+def test_a_quantile_is_where_the_probability_lies_below(
+    parts: list[tuple[float, float, float]], share: float
+) -> None:
     total = sum(weight for weight, _, _ in parts)
     spread = Spread(tuple((weight / total, mean, variance) for weight, mean, variance in parts))
     assert spread.below(spread.quantile(share)) == pytest.approx(share, abs=1e-6)

@@ -7,7 +7,18 @@ from fractions import Fraction
 
 import pytest
 from helpers import book_of
-from race.support import CALLS, DELTA, SURE, TEXT, event, fact, plain_event, race_book, race_event, report
+from race.support import (
+    CALLS,
+    DELTA,
+    SURE,
+    TEXT,
+    event,
+    fact,
+    plain_event,
+    race_book,
+    race_event,
+    report,
+)
 
 from codec.race import Fact, follow, parse_event
 from codec.race.clock import Clock
@@ -27,8 +38,12 @@ def test_constant_consumption_at_the_plan_leaves_the_reserve() -> None:
 
 
 def test_constant_consumption_above_the_plan_runs_short_by_it() -> None:
-    """A twentieth of a kWh a lap too much is 1 kWh in 20 laps; the energy per lap from here spreads what is left over the laps left."""
-    look = follow(plain_event(), [report(lap, energy=Decimal(-lap) / 20) for lap in range(1, 13)]).outlook
+    """A twentieth of a kWh a lap too much is 1 kWh in 20 laps; the energy per lap from here spreads
+    what is left over the laps left.
+    """
+    look = follow(
+        plain_event(), [report(lap, energy=Decimal(-lap) / 20) for lap in range(1, 13)]
+    ).outlook
     assert look.use.mean == pytest.approx(1.45, abs=0.01)
     assert look.distance.margin.mean == pytest.approx(-1.0, abs=0.15)
     assert look.distance.even == pytest.approx((28.0 - 12 * 1.45) / 8, abs=0.01)
@@ -38,18 +53,30 @@ def test_constant_consumption_above_the_plan_runs_short_by_it() -> None:
 def test_one_lap_more_costs_one_lap_of_energy() -> None:
     look = follow(event(SURE, DELTA + '[plan]\nchanged = "keep"\n'), ON_PLAN).outlook
     assert look.fewer is not None
-    assert look.distance.margin.mean - look.more.margin.mean == pytest.approx(look.use.mean, abs=1e-6)
-    assert look.fewer.margin.mean - look.distance.margin.mean == pytest.approx(look.use.mean, abs=1e-6)
+    assert look.distance.margin.mean - look.more.margin.mean == pytest.approx(
+        look.use.mean, abs=1e-6
+    )
+    assert look.fewer.margin.mean - look.distance.margin.mean == pytest.approx(
+        look.use.mean, abs=1e-6
+    )
     assert look.more.even == pytest.approx((28.0 - 12 * 1.4) / 9, abs=0.01)
 
 
 def test_laps_added_are_pending_until_the_driver_enters_them() -> None:
     spec = event(SURE, DELTA + CALLS)
-    called = [*ON_PLAN, fact("event", "added", 12, amount=Decimal(2)), fact("call", "distance", 12, seq=126, added=2)]
+    called = [
+        *ON_PLAN,
+        fact("event", "added", 12, amount=Decimal(2)),
+        fact("call", "distance", 12, seq=126, added=2),
+    ]
     race = follow(spec, called)
     assert (race.laps_added, race.laps_entered, race.outlook.distance.likeliest) == (2, 0, 10)
     entered = follow(spec, [*called, fact("report", "entered", 12, seq=127, added=2)])
-    assert (entered.laps_added, entered.laps_entered, entered.outlook.distance.likeliest) == (2, 2, 10)
+    assert (entered.laps_added, entered.laps_entered, entered.outlook.distance.likeliest) == (
+        2,
+        2,
+        10,
+    )
     assert entered.plan.planned(13) == Fraction(28 - Fraction("16.8"), 10)
     assert not entered.notices
     differs = follow(spec, [*called, fact("report", "entered", 12, seq=127, added=3)])
@@ -60,7 +87,10 @@ def test_energy_removed_is_missing_at_the_flag() -> None:
     """Four laps of 75 s neutralised, 0.1 kWh a minute: 0.5 kWh less, known exactly."""
     rest = DELTA + "[neutralisation]\nenergy_per_minute = 0.1\nuse = 1\nuse_spread = 0\n"
     spec = event(SURE, rest, distance="laps = 20\nlap_seconds = 75")
-    race = follow(spec, [*ON_PLAN[:2], fact("event", "neutralised", 3), fact("event", "resumed", 7), *ON_PLAN[2:7]])
+    race = follow(
+        spec,
+        [*ON_PLAN[:2], fact("event", "neutralised", 3), fact("event", "resumed", 7), *ON_PLAN[2:7]],
+    )
     assert race.removed == Fraction(1, 2)
     assert race.outlook.left.mean == pytest.approx(28.4 - 0.5 - race.energy.level().mean)
     assert sum(race.plan.per_lap) == 28 - Fraction(1, 2)
@@ -70,14 +100,20 @@ def test_energy_removed_is_missing_at_the_flag() -> None:
 def test_laps_by_the_minutes_of_a_neutralisation(count: str, laps: int) -> None:
     """From 0:00 to 5:00 with half a lap a minute: two full laps and a half."""
     spec = event(SURE, DELTA + f'[neutralisation]\nlaps_per_minute = 0.5\ncount = "{count}"\n')
-    race = follow(spec, [fact("event", "neutralised", 3, at=0), fact("event", "resumed", 7, at=300_000)])
+    race = follow(
+        spec, [fact("event", "neutralised", 3, at=0), fact("event", "resumed", 7, at=300_000)]
+    )
     assert race.laps_added == laps
     assert [notice.kind for notice in race.notices] == ["laps-expected"]
 
 
 def test_what_race_control_announced_counts_more_than_the_parameter() -> None:
     spec = event(SURE, DELTA + "[neutralisation]\nlaps_per_minute = 0.5\n")
-    told = [fact("event", "neutralised", 3, at=0), fact("event", "resumed", 7, at=300_000), fact("event", "added", 8, amount=Decimal(4))]
+    told = [
+        fact("event", "neutralised", 3, at=0),
+        fact("event", "resumed", 7, at=300_000),
+        fact("event", "added", 8, amount=Decimal(4)),
+    ]
     race = follow(spec, told)
     assert race.laps_added == 4
     assert [notice.kind for notice in race.notices] == ["laps-differ"]
@@ -91,7 +127,9 @@ def test_a_neutralisation_of_unknown_length_is_told() -> None:
 
 
 def test_a_new_target_is_driven_from_the_next_lap_on() -> None:
-    race = follow(event(SURE, DELTA + CALLS), [*ON_PLAN, fact("call", "pace", 12, target=Decimal("1.30"))])
+    race = follow(
+        event(SURE, DELTA + CALLS), [*ON_PLAN, fact("call", "pace", 12, target=Decimal("1.30"))]
+    )
     assert race.target == Fraction(13, 10)
     assert race.outlook.use.mean == pytest.approx(1.3)
     assert race.outlook.distance.margin.mean == pytest.approx(0.8, abs=0.1)
@@ -99,12 +137,34 @@ def test_a_new_target_is_driven_from_the_next_lap_on() -> None:
 
 BOOK = {
     "fields": {
-        "left": {"kind": "quantity", "unit": "MJ", "low": 0, "high": 120, "step": 1, "rounding": "down"},
+        "left": {
+            "kind": "quantity",
+            "unit": "MJ",
+            "low": 0,
+            "high": 120,
+            "step": 1,
+            "rounding": "down",
+        },
         "drawn": {"kind": "quantity", "unit": "kWh", "low": 0, "high": 50, "step": 0.5},
-        "charge": {"kind": "quantity", "unit": "%", "low": 0, "high": 100, "step": 1, "rounding": "down"},
+        "charge": {
+            "kind": "quantity",
+            "unit": "%",
+            "low": 0,
+            "high": 100,
+            "step": 1,
+            "rounding": "down",
+        },
     },
-    "tables": {"left": {"kind": "digits"}, "drawn": {"kind": "digits"}, "charge": {"kind": "digits"}},
-    "messages": {"a": {"layout": '"A" left'}, "b": {"layout": '"B" drawn'}, "c": {"layout": '"C" charge'}},
+    "tables": {
+        "left": {"kind": "digits"},
+        "drawn": {"kind": "digits"},
+        "charge": {"kind": "digits"},
+    },
+    "messages": {
+        "a": {"layout": '"A" left'},
+        "b": {"layout": '"B" drawn'},
+        "c": {"layout": '"C" charge'},
+    },
 }
 OTHER = """
 [distance]
@@ -129,24 +189,36 @@ says = "remaining"
 @pytest.mark.parametrize(
     ("name", "value", "used"),
     [
-        ("left", 54, 30 - 54.5 / 3.6),  # MJ, rounded down: between 54 and 55, so 15 kWh and a little less
+        (
+            "left",
+            54,
+            30 - 54.5 / 3.6,
+        ),  # MJ, rounded down: between 54 and 55, so 15 kWh and a little less
         ("drawn", 20, 15.0),  # 20 kWh drawn, a quarter put back: (1 - 0.25) x 20
         ("charge", 50, 30 * 0.495),  # 50 to 51 % left
     ],
 )
-def test_remaining_drawn_and_percent_tell_the_same_energy(name: str, value: int, used: float) -> None:
+def test_remaining_drawn_and_percent_tell_the_same_energy(
+    name: str, value: int, used: float
+) -> None:
     """Closed forms: 3.6 MJ are 1 kWh; net use is (1 - regenerated share) times what is drawn."""
     spec = parse_event(OTHER, book_of(BOOK))
-    race = follow(spec, [Fact(kind="report", message="x", lap=10, values={name: Decimal(value)}, seq=1)])
+    race = follow(
+        spec, [Fact(kind="report", message="x", lap=10, values={name: Decimal(value)}, seq=1)]
+    )
     assert race.energy.level().mean == pytest.approx(used, abs=0.02)
 
 
 def test_a_race_by_time_ends_with_the_lap_that_is_driven_when_it_runs_out() -> None:
-    """45 minutes of 75 s laps are 36 laps just, so with 74 s it is the 37th; each further lap is one more."""
+    """45 minutes of 75 s laps are 36 laps just, so with 74 s it is the 37th; each further lap is
+    one more.
+    """
     assert DistanceSpec(minutes=Decimal(45), lap_seconds=Decimal(75)).planned == 36
     assert DistanceSpec(minutes=Decimal(45), lap_seconds=Decimal(74)).planned == 37
     assert DistanceSpec(minutes=Decimal(45), lap_seconds=Decimal(74), further_laps=1).planned == 38
-    clock = Clock({}, DistanceSpec(minutes=Decimal(45), lap_seconds=Decimal(74), lap_spread=Decimal(0)))
+    clock = Clock(
+        {}, DistanceSpec(minutes=Decimal(45), lap_seconds=Decimal(74), lap_spread=Decimal(0))
+    )
     assert clock.laps_left(10, 74.0, Fraction(0)) == {27: 1.0}
     assert clock.laps_left(10, 74.0, Fraction(1)) == {28: 1.0}
 
@@ -197,7 +269,13 @@ def test_a_report_that_does_not_fit_is_pointed_out() -> None:
 
 
 def test_beyond_an_open_end_more_may_have_been_saved() -> None:
-    spec = parse_event(TEXT.format(energy=SURE, distance="laps = 20", top="").replace("first = 0.04", "first = 0.4") + DELTA, race_book())
+    spec = parse_event(
+        TEXT.format(energy=SURE, distance="laps = 20", top="").replace(
+            "first = 0.04", "first = 0.4"
+        )
+        + DELTA,
+        race_book(),
+    )
     race = follow(spec, [report(lap, energy=Decimal("0.4") * lap) for lap in range(1, 8)])
     low, high = race.outlook.against_plan.band()
     assert low > 1.9

@@ -1,4 +1,6 @@
-"""Conservation: what was used and what is left is what there was; deltas add; units convert exactly; a lap added and removed is none."""
+"""Conservation: what was used and what is left is what there was; deltas add; units convert
+exactly; a lap added and removed is none.
+"""
 
 from __future__ import annotations
 
@@ -22,14 +24,18 @@ WAYS = st.sampled_from(["spread", "keep"])
 
 
 @given(PLANS, WAYS, st.data())
-def test_adding_then_removing_a_lap_restores_the_plan(base: list[Fraction], changed: str, data: st.DataObject) -> None:
+def test_adding_then_removing_a_lap_restores_the_plan(
+    base: list[Fraction], changed: str, data: st.DataObject
+) -> None:
     after, laps = data.draw(st.integers(0, len(base) - 1)), data.draw(st.integers(1, 9))
     plan = Plan(base, changed)  # type: ignore[arg-type]
     assert plan.change(after, laps=laps).change(after, laps=-laps).per_lap == plan.per_lap
 
 
 @given(PLANS, st.data())
-def test_spreading_neither_makes_nor_loses_energy(base: list[Fraction], data: st.DataObject) -> None:
+def test_spreading_neither_makes_nor_loses_energy(
+    base: list[Fraction], data: st.DataObject
+) -> None:
     plan = Plan(base)
     for _ in range(data.draw(st.integers(1, 4))):
         after = data.draw(st.integers(0, plan.laps - 1))
@@ -38,8 +44,13 @@ def test_spreading_neither_makes_nor_loses_energy(base: list[Fraction], data: st
 
 
 @given(PLANS, WAYS, st.data())
-def test_what_is_removed_is_gone_and_what_was_driven_stays(base: list[Fraction], changed: str, data: st.DataObject) -> None:
-    after, removed = data.draw(st.integers(0, len(base) - 1)), data.draw(st.decimals("0", "0.4", places=2).map(Fraction))
+def test_what_is_removed_is_gone_and_what_was_driven_stays(
+    base: list[Fraction], changed: str, data: st.DataObject
+) -> None:
+    after, removed = (
+        data.draw(st.integers(0, len(base) - 1)),
+        data.draw(st.decimals("0", "0.4", places=2).map(Fraction)),
+    )
     plan = Plan(base, changed).change(after, removed=removed)  # type: ignore[arg-type]
     assert sum(plan.per_lap) == sum(base) - removed
     assert list(plan.per_lap[:after]) == base[:after]
@@ -47,9 +58,13 @@ def test_what_is_removed_is_gone_and_what_was_driven_stays(base: list[Fraction],
 
 @given(PLANS, st.integers(0, 60), st.integers(0, 60))
 def test_deltas_add(base: list[Fraction], first: int, more: int) -> None:
-    """The plan of some laps and of the laps behind them is the plan of all of them, so a delta is the sum of the deltas of its laps."""
+    """The plan of some laps and of the laps behind them is the plan of all of them, so a delta is
+    the sum of the deltas of its laps.
+    """
     plan = Plan(base)
-    assert plan.used(first + more) == plan.used(first) + sum((plan.planned(lap) for lap in range(first + 1, first + more + 1)), Fraction(0))
+    assert plan.used(first + more) == plan.used(first) + sum(
+        (plan.planned(lap) for lap in range(first + 1, first + more + 1)), Fraction(0)
+    )
 
 
 def test_a_plan_that_cannot_be_is_refused() -> None:
@@ -61,7 +76,11 @@ def test_a_plan_that_cannot_be_is_refused() -> None:
     assert Plan([Fraction(1)] * 5, "keep").change(5, laps=1).laps == 6
 
 
-@given(st.decimals("-1e6", "1e6", places=6).map(Fraction), st.sampled_from(units.energy_units()), st.sampled_from(units.energy_units()))
+@given(
+    st.decimals("-1e6", "1e6", places=6).map(Fraction),
+    st.sampled_from(units.energy_units()),
+    st.sampled_from(units.energy_units()),
+)
 def test_energies_convert_exactly_there_and_back(amount: Fraction, unit: str, other: str) -> None:
     assert units.energy(units.energy(amount, unit, other), other, unit) == amount
 
@@ -82,7 +101,11 @@ def test_units_are_those_of_the_si() -> None:
 @given(st.lists(st.decimals("-2", "2", places=1), min_size=1, max_size=15))
 def test_used_and_left_is_what_there_was(deltas: list[Decimal]) -> None:
     """Whatever is reported, on every lap."""
-    race = follow(plain_event(), [report(lap, energy=delta) for lap, delta in enumerate(deltas, start=1)], history=True)
+    race = follow(
+        plain_event(),
+        [report(lap, energy=delta) for lap, delta in enumerate(deltas, start=1)],
+        history=True,
+    )
     for outlook in race.outlooks:
         planned = float(race.plan.used(outlook.lap))
         assert outlook.left.mean + (planned - outlook.against_plan.mean) == pytest.approx(28.4)
@@ -112,7 +135,10 @@ def test_an_open_end_is_one_sided() -> None:
 def test_a_race_with_a_lap_added_and_taken_back_is_the_race_without(after: int, laps: int) -> None:
     spec = event(SURE, DELTA)
     reports = [report(lap, energy=Decimal("-0.1")) for lap in range(1, after + 1)]
-    added = [fact("event", "added", after, seq=after * 10 + n, amount=Decimal(count)) for n, count in enumerate((laps, -laps), start=5)]
+    added = [
+        fact("event", "added", after, seq=after * 10 + n, amount=Decimal(count))
+        for n, count in enumerate((laps, -laps), start=5)
+    ]
     one, other = follow(spec, reports), follow(spec, reports + added)
     assert one.plan.per_lap == other.plan.per_lap
     assert one.outlook.distance.margin.mean == pytest.approx(other.outlook.distance.margin.mean)

@@ -10,8 +10,13 @@ from codec.race import follow, temperature
 from codec.race.kalman import Belief
 
 
-@pytest.mark.parametrize(("start", "rise", "deviation"), [(44.0, 1.2, 0.3), (50.0, 0.3, 0.4), (57.5, 0.1, 0.2), (40.0, 0.2, 0.1)])
-def test_the_lap_of_the_limit_is_that_of_simulated_paths(start: float, rise: float, deviation: float) -> None:
+@pytest.mark.parametrize(
+    ("start", "rise", "deviation"),
+    [(44.0, 1.2, 0.3), (50.0, 0.3, 0.4), (57.5, 0.1, 0.2), (40.0, 0.2, 0.1)],
+)
+def test_the_lap_of_the_limit_is_that_of_simulated_paths(
+    start: float, rise: float, deviation: float
+) -> None:
     """Reference: numpy drives 200,000 temperatures and notes when each first reaches 58 °C."""
     bound = race_event().temperatures["battery"]
     spec, laps, count = bound.spec, 20, 200_000
@@ -37,8 +42,14 @@ def test_the_lap_is_told_with_its_band() -> None:
 
 
 def test_a_battery_that_rises_a_degree_a_lap_is_at_its_limit_when_arithmetic_says() -> None:
-    """From 32 °C on lap 1 to 44 °C on lap 13, rounded up to even degrees: 58 °C about fourteen laps later, were it a straight line."""
-    spec = event("", "[temperatures.battery]\nstart = 31\nrise = 1\nspread = 0.1\ndrift = 0.01\nsettles = 1\n", distance="laps = 40")
+    """From 32 °C on lap 1 to 44 °C on lap 13, rounded up to even degrees: 58 °C about fourteen laps
+    later, were it a straight line.
+    """
+    spec = event(
+        "",
+        "[temperatures.battery]\nstart = 31\nrise = 1\nspread = 0.1\ndrift = 0.01\nsettles = 1\n",
+        distance="laps = 40",
+    )
     race = follow(spec, [report(lap, battery=31 + lap) for lap in range(1, 14)])
     reaching = race.outlook.reaching["battery"]
     assert reaching.quantile(0.5) in (27, 28)

@@ -19,14 +19,17 @@ from codec.sheet import Entry, Journal
 from codec.sheet.state import rows
 
 DIALS = st.builds(
-    lambda low, size, start, wraps: DialSpec(low=low, high=low + size, start=low + start % (size + 1), wraps=wraps),
+    lambda low, size, start,
+    wraps: DialSpec(low=low, high=low + size, start=low + start % (size + 1), wraps=wraps),
     st.integers(-3, 3), st.integers(1, 7), st.integers(0, 7), st.booleans(),
 )  # fmt: skip
 ALLOWED = st.sets(st.integers(1, 9), min_size=1, max_size=4)
 
 
 def exhaustive(dial: DialSpec, start: int, goal: int, allowed: set[int]) -> tuple[int, int] | None:
-    """Return the least (clicks, calls) by trying every sequence of calls, longer and longer, each position once."""
+    """Return the least (clicks, calls) by trying every sequence of calls, longer and longer, each
+    position once.
+    """
     best: tuple[int, int] | None = None
     ways: list[tuple[tuple[int, ...], int]] = [((start,), 0)]
     while ways:
@@ -44,7 +47,9 @@ def exhaustive(dial: DialSpec, start: int, goal: int, allowed: set[int]) -> tupl
 
 
 @given(DIALS, st.integers(0, 7), ALLOWED)
-def test_fewest_clicks_is_what_exhaustive_search_finds(dial: DialSpec, wanted: int, allowed: set[int]) -> None:
+def test_fewest_clicks_is_what_exhaustive_search_finds(
+    dial: DialSpec, wanted: int, allowed: set[int]
+) -> None:
     goal = dial.low + wanted % (dial.high - dial.low + 1)
     best = exhaustive(dial, dial.start, goal, allowed)
     ledger = Ledger({"balance": dial}, read_back=False)
@@ -66,7 +71,9 @@ def test_a_rotary_that_wraps_takes_the_short_way() -> None:
 
 
 @given(DIALS, st.lists(st.integers(-4, 4).filter(bool), max_size=12))
-def test_a_dial_never_leaves_its_range_and_a_refused_call_changes_nothing(dial: DialSpec, calls: list[int]) -> None:
+def test_a_dial_never_leaves_its_range_and_a_refused_call_changes_nothing(
+    dial: DialSpec, calls: list[int]
+) -> None:
     ledger = Ledger({"balance": dial})
     for clicks in calls:
         before = ledger.heading("balance")
@@ -89,16 +96,29 @@ def test_a_read_back_that_differs_is_flagged_and_believed() -> None:
     ledger = Ledger({"balance": DialSpec(start=5)})
     ledger.call("balance", 2)
     assert ledger.answer("balance", 3) == "balance: 2 up called, 3 up read back; it stands at 8 now"
-    assert ledger.answer("balance", -1) == "balance: 1 down read back, but not called; it stands at 7 now"
+    assert (
+        ledger.answer("balance", -1)
+        == "balance: 1 down read back, but not called; it stands at 7 now"
+    )
     assert "cannot be from 7" in ledger.answer("balance", 9)
     assert ledger.doubtful == {"balance"}
 
 
 def test_a_call_that_would_leave_the_range_is_refused_before_it_is_said() -> None:
-    race = follow(race_event(), [fact("call", "wheel", 1, dial="brake balance", way="up", clicks=4)])
-    check_call(race, "wheel", {"dial": "brake balance", "way": "up", "clicks": race_book().fields["clicks"].value(0)})
+    race = follow(
+        race_event(), [fact("call", "wheel", 1, dial="brake balance", way="up", clicks=4)]
+    )
+    check_call(
+        race,
+        "wheel",
+        {"dial": "brake balance", "way": "up", "clicks": race_book().fields["clicks"].value(0)},
+    )
     with pytest.raises(SettingError, match="2 up from 9 would leave 1 … 10"):
-        check_call(race, "wheel", {"dial": "brake balance", "way": "up", "clicks": race_book().fields["clicks"].value(1)})
+        check_call(
+            race,
+            "wheel",
+            {"dial": "brake balance", "way": "up", "clicks": race_book().fields["clicks"].value(1)},
+        )
     assert race.ledger.heading("brake balance") == 9
 
 
@@ -106,7 +126,11 @@ def test_wanted_positions_become_calls_of_the_book() -> None:
     race = follow(race_event(), [])
     calls = settings_calls(race, {"brake balance": 2, "front damping": 0})
     quicker = min(
-        (encode(race_book(), {"dial": "front damping", "way": way, "clicks": 6}, "wheel") for way in ("up", "down")), key=_seconds
+        (
+            encode(race_book(), {"dial": "front damping", "way": way, "clicks": 6}, "wheel")
+            for way in ("up", "down")
+        ),
+        key=_seconds,
     )
     assert [(one.call.string, one.reason) for one in calls] == [
         ("WBS3", "brake balance 3 down"),
@@ -120,9 +144,14 @@ def test_wanted_positions_become_calls_of_the_book() -> None:
 
 
 def test_a_ledger_rebuilt_from_the_journal_is_the_live_one(tmp_path: Path) -> None:
-    """Live: calls and read-backs as they are said. Rebuilt: from the file, closed and opened again."""
-    said = [("call", "up", 2, "brake balance"), ("set", "up", 2, "brake balance"), ("call", "down", 5, "front damping"),
-            ("call", "up", 1, "regeneration"), ("set", "down", 4, "front damping"), ("set", "up", 1, "regeneration"),
+    """Live: calls and read-backs as they are said.
+
+    Rebuilt: from the file, closed and opened again.
+    """
+    said = [("call", "up", 2, "brake balance"), ("set", "up", 2, "brake balance"),
+    ("call", "down", 5, "front damping"),
+            ("call", "up", 1, "regeneration"), ("set", "down", 4, "front damping"),
+            ("set", "up", 1, "regeneration"),
             ("call", "down", 3, "brake balance")]  # fmt: skip
     live = Ledger(race_event().spec.dials)
     book = race_book()
@@ -131,8 +160,24 @@ def test_a_ledger_rebuilt_from_the_journal_is_the_live_one(tmp_path: Path) -> No
             signed = clicks if way == "up" else -clicks
             live.call(dial, signed) if kind == "call" else live.answer(dial, signed)
             message = "wheel" if kind == "call" else "set"
-            told = fact("call" if kind == "call" else "report", message, number, dial=dial, way=way, clicks=clicks)
-            journal.append(Entry(kind=told.kind, car="7", lap=number, message=message, string="W", values=told.values))
+            told = fact(
+                "call" if kind == "call" else "report",
+                message,
+                number,
+                dial=dial,
+                way=way,
+                clicks=clicks,
+            )
+            journal.append(
+                Entry(
+                    kind=told.kind,
+                    car="7",
+                    lap=number,
+                    message=message,
+                    string="W",
+                    values=told.values,
+                )
+            )
     with Journal(tmp_path / "sheet") as journal:
         rebuilt = follow(race_event(), facts(rows(journal.entries()), "7"))
     assert (rebuilt.ledger.positions, rebuilt.ledger.waiting, rebuilt.ledger.doubtful) == (

@@ -1,7 +1,8 @@
-"""Two writers log to one sheet and are killed, again and again; then every entry that was acknowledged is looked for.
+"""Two writers log to one sheet and are killed, again and again; then every entry that was
+acknowledged is looked for.
 
-Run by hand: python tests/sheet/killing.py SHEET ROUNDS SEED. Prints one JSON object. It forks writers that are ready to write, so that the
-kill comes while they do, not while they load.
+Run by hand: python tests/sheet/killing.py SHEET ROUNDS SEED. Prints one JSON object. It forks
+writers that are ready to write, so that the kill comes while they do, not while they load.
 """
 
 from __future__ import annotations
@@ -24,7 +25,9 @@ BOOK = Path(__file__).parents[2] / "examples" / "race" / "race.toml"
 
 
 def patiently(act: Callable[[], Any]) -> Any:
-    """Try again for as long as the other writer holds the sheet: on a busy machine that may be longer than the sheet waits."""
+    """Try again for as long as the other writer holds the sheet: on a busy machine that may be
+    longer than the sheet waits.
+    """
     while True:
         try:
             return act()
@@ -45,7 +48,9 @@ def write_for_ever(path: Path, book: Book, name: str, pipe: int) -> None:
 
 
 def killed_once(path: Path, book: Book, round_number: int, chance: random.Random) -> list[str]:
-    """Let two writers run for a moment, kill them, and return the names of what they acknowledged."""
+    """Let two writers run for a moment, kill them, and return the names of what they
+    acknowledged.
+    """
     pipes, children = [], []
     for name in ("one", "two"):
         mine, theirs = os.pipe()
@@ -59,7 +64,15 @@ def killed_once(path: Path, book: Book, round_number: int, chance: random.Random
         pipes.append(mine)
         children.append(child)
     if chance.random() < 0.9:
-        select.select(pipes, [], [], 10)  # the first acknowledgement; on a busy machine it may take long. The other kills come before it
+        select.select(
+            pipes,
+            [],
+            [],
+            10,
+            # the first acknowledgement; on a busy machine it may take long. The other kills come
+            # before
+            # it
+        )
     time.sleep(chance.uniform(0.0, 0.04))
     chance.shuffle(children)
     for child in children:

@@ -22,13 +22,19 @@ def race_book() -> Book:
 
 @functools.cache
 def other_book() -> Book:
-    return parse_book(RACE.read_text("utf-8").replace("high = 130", "high = 135").replace("width = 3", "width = 3"), "other")
+    return parse_book(
+        RACE.read_text("utf-8")
+        .replace("high = 130", "high = 135")
+        .replace("width = 3", "width = 3"),
+        "other",
+    )
 
 
 def report(text: str = REPORT, car: str = "7", lap: int = 5, **facts: Any) -> Entry:
     reading = decode(race_book(), text, context={"lap": lap})
     return Entry(
-        kind="report", car=car, lap=lap, lap_by="said", heard=text, message=reading.message, string=reading.said,
+        kind="report", car=car, lap=lap, lap_by="said", heard=text, message=reading.message,
+        string=reading.said,
         values=dict(reading.values), **facts,
     )  # fmt: skip
 
@@ -37,7 +43,9 @@ def new(path: Path, **facts: Any) -> Journal:
     return Journal(path / "event.sheet", race_book(), **facts)
 
 
-def utterance(text: str, speaker: str = "car", at: float | None = None, number: int = 1, **facts: Any) -> Utterance:
+def utterance(
+    text: str, speaker: str = "car", at: float | None = None, number: int = 1, **facts: Any
+) -> Utterance:
     return Utterance(number, text, speaker, None if at is None else round(at * 1000), **facts)
 
 

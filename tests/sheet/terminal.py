@@ -24,14 +24,36 @@ class Terminal:
     def __init__(self, arguments: Sequence[str], columns: int, rows: int) -> None:
         self._socket = f"niner-{uuid.uuid4().hex[:12]}"
         code = "import sys, codec.cli as c; sys.exit(c.main())"
-        command = shlex.join(["env", f"PYTHONPATH={ROOT}", "TERM=xterm-256color", sys.executable, "-c", code, *arguments])
-        self._tmux("-f", "/dev/null", "new-session", "-d", "-x", str(columns), "-y", str(rows), f"exec {command}")
+        command = shlex.join(
+            [
+                "env",
+                f"PYTHONPATH={ROOT}",
+                "TERM=xterm-256color",
+                sys.executable,
+                "-c",
+                code,
+                *arguments,
+            ]
+        )
+        self._tmux(
+            "-f",
+            "/dev/null",
+            "new-session",
+            "-d",
+            "-x",
+            str(columns),
+            "-y",
+            str(rows),
+            f"exec {command}",
+        )
         self._tmux("set-option", "-g", "remain-on-exit", "on")
 
     def _tmux(self, *arguments: str) -> str:
         environment = {**os.environ, "LC_ALL": "C.UTF-8"}
         command = ["tmux", "-L", self._socket, *arguments]
-        return subprocess.run(command, capture_output=True, text=True, check=True, env=environment).stdout
+        return subprocess.run(
+            command, capture_output=True, text=True, check=True, env=environment
+        ).stdout
 
     def type(self, text: str) -> None:
         """Type text, then Enter."""
@@ -69,5 +91,12 @@ class Terminal:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(self, kind: type[BaseException] | None, value: BaseException | None, trace: TracebackType | None) -> None:
-        subprocess.run(["tmux", "-L", self._socket, "kill-server"], capture_output=True, check=False)
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        subprocess.run(
+            ["tmux", "-L", self._socket, "kill-server"], capture_output=True, check=False
+        )

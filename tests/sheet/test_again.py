@@ -24,7 +24,9 @@ def brought(journal: Journal, form: str) -> Summary:
 
 
 @pytest.mark.parametrize(("first", "second"), [("jsonl", "txt"), ("txt", "jsonl"), ("vtt", "srt")])
-def test_another_form_of_the_same_radio_adds_nothing(tmp_path: Path, first: str, second: str) -> None:
+def test_another_form_of_the_same_radio_adds_nothing(
+    tmp_path: Path, first: str, second: str
+) -> None:
     with new(tmp_path) as journal:
         brought(journal, first)
         count = len(journal)

@@ -1,4 +1,6 @@
-"""What was acknowledged stays: through kills, a full disk, a file that may only be read, and damage."""
+"""What was acknowledged stays: through kills, a full disk, a file that may only be read, and
+damage.
+"""
 
 from __future__ import annotations
 
@@ -24,15 +26,21 @@ from grammar.errors import CodeError
 KILLS = 200
 
 
-def test_killed_at_random_while_two_writers_log(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_killed_at_random_while_two_writers_log(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     script = Path(__file__).with_name("killing.py")
     done = subprocess.run(
         [sys.executable, script, tmp_path / "event.sheet", str(KILLS), "7"],
-        capture_output=True, text=True, check=True, timeout=120, env={**os.environ, "PYTHONPATH": str(ROOT)},
+        capture_output=True, text=True, check=True, timeout=120,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
     )  # fmt: skip
     told = json.loads(done.stdout)
     with capsys.disabled():
-        print(f"\n  {told['rounds']} kills: {told['acknowledged']} acknowledged, {told['lost']} lost, {told['twice']} there twice")
+        print(
+            f"\n  {told['rounds']} kills: {told['acknowledged']} acknowledged, {told['lost']} lost,"
+            f" {told['twice']} there twice"
+        )
     assert told["rounds"] == KILLS
     assert told["acknowledged"] > KILLS
     assert told["writers"] == ["one", "two"]
@@ -92,7 +100,9 @@ def readable() -> Iterator[Path]:
 
 
 @pytest.mark.parametrize("closed", [True, False], ids=["closed", "with a log beside it"])
-def test_a_file_that_may_only_be_read_is_shown_and_not_written(readable: Path, closed: bool) -> None:
+def test_a_file_that_may_only_be_read_is_shown_and_not_written(
+    readable: Path, closed: bool
+) -> None:
     journal = new(readable)
     journal.append(report())
     if closed:
@@ -118,7 +128,10 @@ def test_a_file_that_may_only_be_read_is_shown_and_not_written(readable: Path, c
 
 def damaged_sheet(path: Path, count: int = 400) -> list[Entry]:
     with new(path) as journal:
-        return journal.append_all(Entry(kind="note", lap=n, heard=f"entry {n} " + "long " * (n % 40 * 50)) for n in range(1, count + 1))
+        return journal.append_all(
+            Entry(kind="note", lap=n, heard=f"entry {n} " + "long " * (n % 40 * 50))
+            for n in range(1, count + 1)
+        )
 
 
 def told_of(path: Path) -> str:
@@ -146,12 +159,16 @@ def test_damaged_pages_are_told_and_the_rest_is_saved(tmp_path: Path, seed: int)
     found = rescue(path, race_book().fields)
     by_number = {entry.seq: entry for entry in entries}
     assert all(by_number[entry.seq] == entry for entry in found.entries)
-    assert {entry.seq for entry in found.entries} | set(found.missing) >= set(range(1, max(e.seq for e in found.entries) + 1))
+    assert {entry.seq for entry in found.entries} | set(found.missing) >= set(
+        range(1, max(e.seq for e in found.entries) + 1)
+    )
     assert len(found.entries) > len(entries) * 0.8
     (tmp_path / "new").mkdir()
     with new(tmp_path / "new") as saved:
         save(saved, found)
-        assert [entry.heard for entry in saved.entries()] == [entry.heard for entry in found.entries]
+        assert [entry.heard for entry in saved.entries()] == [
+            entry.heard for entry in found.entries
+        ]
 
 
 def test_a_sheet_without_its_first_page_is_still_read(tmp_path: Path) -> None:

@@ -87,7 +87,9 @@ def entries(draw: st.DrawFn, book: Any) -> list[Entry]:
     return found
 
 
-def round_trip(journal: Journal, form: str, folder: Path) -> tuple[list[Entry], list[Entry], dict[str, str]]:
+def round_trip(
+    journal: Journal, form: str, folder: Path
+) -> tuple[list[Entry], list[Entry], dict[str, str]]:
     path = folder / f"sheet.{form}"
     assert export(journal, path) == len(journal)
     read = read_export(path)
@@ -102,7 +104,10 @@ def round_trip(journal: Journal, form: str, folder: Path) -> tuple[list[Entry], 
 @given(data=st.data())
 def test_any_journal_comes_back_from_any_export(form: str, data: st.DataObject) -> None:
     book = data.draw(st.sampled_from(BOOKS))
-    with tempfile.TemporaryDirectory() as name, Journal(Path(name) / "event.sheet", book) as journal:
+    with (
+        tempfile.TemporaryDirectory() as name,
+        Journal(Path(name) / "event.sheet", book) as journal,
+    ):
         journal.append_all(data.draw(entries(book)))
         before, after, facts = round_trip(journal, form, Path(name))
         assert after == before
@@ -114,10 +119,23 @@ def filled(tmp_path: Path) -> Journal:
     book = race_book()
     journal.append(Entry(kind="car", car="7", message="Ana"))
     for lap in range(1, 6):
-        values = {"lap": lap, "energy": Decimal(lap) / 10, "motor": 90 + 5 * lap, "inverter": 65, "battery": 44, "alert": []}
-        journal.append(report(encode(book, values, "lap").words, lap=lap, certainty=0.99, at=lap * 80_000))
+        values = {
+            "lap": lap,
+            "energy": Decimal(lap) / 10,
+            "motor": 90 + 5 * lap,
+            "inverter": 65,
+            "battery": 44,
+            "alert": [],
+        }
+        journal.append(
+            report(encode(book, values, "lap").words, lap=lap, certainty=0.99, at=lap * 80_000)
+        )
     journal.append(report("whiskey bravo november two niner", lap=5).replace(heard="=cmd()"))
-    journal.append(Entry(kind="report", car="7", lap=6, heard='six "two", one\r\nlemon', refusal="unknown-word"))
+    journal.append(
+        Entry(
+            kind="report", car="7", lap=6, heard='six "two", one\r\nlemon', refusal="unknown-word"
+        )
+    )
     journal.append(Entry(kind="event", car="7", lap=6, message="added", amount=Decimal(3)))
     return journal
 
@@ -185,7 +203,11 @@ def test_openpyxl_finds_numbers_with_their_units(tmp_path: Path) -> None:
     motor = laps.cell(2, 7)
     assert (motor.value, motor.number_format) == (95, '0" °C"')
     entries_sheet = book["entries"]
-    heard = [cell for cell in next(entries_sheet.iter_cols(min_col=11, max_col=11)) if cell.value == "=cmd()"]
+    heard = [
+        cell
+        for cell in next(entries_sheet.iter_cols(min_col=11, max_col=11))
+        if cell.value == "=cmd()"
+    ]
     assert [cell.data_type for cell in heard] == ["s"]
 
 
@@ -259,7 +281,9 @@ def short_row(path: Path) -> None:
         ("jsonl", broken_jsonl, "event.jsonl, line 3: not JSON"),
     ],
 )
-def test_an_export_changed_by_hand_is_refused_with_the_place(tmp_path: Path, form: str, breaks: Callable[[Path], None], said: str) -> None:
+def test_an_export_changed_by_hand_is_refused_with_the_place(
+    tmp_path: Path, form: str, breaks: Callable[[Path], None], said: str
+) -> None:
     with filled(tmp_path) as journal:
         export(journal, tmp_path / f"event.{form}")
     breaks(tmp_path / f"event.{form}")

@@ -1,4 +1,6 @@
-"""The journal keeps what it was given, in order, for ever, and says plainly what is wrong with its file."""
+"""The journal keeps what it was given, in order, for ever, and says plainly what is wrong with its
+file.
+"""
 
 from __future__ import annotations
 
@@ -53,7 +55,12 @@ def test_entries_can_be_neither_changed_nor_deleted(tmp_path: Path) -> None:
     with new(tmp_path) as journal:
         journal.append(report())
     connection = sqlite3.connect(tmp_path / "event.sheet")
-    for statement in ("UPDATE entries SET heard = ''", "DELETE FROM entries", "UPDATE facts SET text = ''", "DELETE FROM facts"):
+    for statement in (
+        "UPDATE entries SET heard = ''",
+        "DELETE FROM entries",
+        "UPDATE facts SET text = ''",
+        "DELETE FROM facts",
+    ):
         with pytest.raises(sqlite3.IntegrityError, match="never"):
             connection.execute(statement)
     connection.close()
@@ -78,7 +85,9 @@ def test_a_clock_that_goes_backwards_changes_no_order(tmp_path: Path) -> None:
     from codec.sheet.state import clock_steps
 
     noon = datetime.datetime(2026, 5, 2, 12, tzinfo=datetime.UTC)
-    times = iter([noon, noon - datetime.timedelta(hours=1), noon - datetime.timedelta(minutes=59), noon])
+    times = iter(
+        [noon, noon - datetime.timedelta(hours=1), noon - datetime.timedelta(minutes=59), noon]
+    )
     with new(tmp_path, clock=lambda: next(times)) as journal:
         for lap in (1, 2, 3, 4):
             journal.append(Entry(kind="note", lap=lap))
@@ -96,7 +105,9 @@ def test_two_writers_share_a_sheet(tmp_path: Path) -> None:
         assert [entry.writer for entry in two.entries()] == ["one", "two"] * 10
 
 
-def test_a_writer_that_keeps_the_sheet_to_itself_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_writer_that_keeps_the_sheet_to_itself_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     with new(tmp_path) as journal:
         other = sqlite3.connect(tmp_path / "event.sheet", isolation_level=None)
         other.execute("BEGIN IMMEDIATE")
@@ -155,26 +166,39 @@ def test_a_sheet_of_a_later_version_is_refused(tmp_path: Path) -> None:
     assert "version 99" in str(caught.value)
 
 
-def test_an_older_sheet_is_brought_up_to_date_and_keeps_its_entries(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_older_sheet_is_brought_up_to_date_and_keeps_its_entries(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     with new(tmp_path) as journal:
         before = journal.append(report())
     scripts = tmp_path / "schema"
     scripts.mkdir()
-    (scripts / "2.sql").write_text("ALTER TABLE entries ADD COLUMN weather TEXT;\nCREATE INDEX entries_by_car ON entries (car, seq);\n")
-    monkeypatch.setattr(store_module, "MIGRATIONS", (*store_module.MIGRATIONS, str(scripts / "2.sql")))
+    (scripts / "2.sql").write_text(
+        "ALTER TABLE entries ADD COLUMN weather TEXT;\nCREATE INDEX entries_by_car ON entries (car,"
+        " seq);\n"
+    )
+    monkeypatch.setattr(
+        store_module, "MIGRATIONS", (*store_module.MIGRATIONS, str(scripts / "2.sql"))
+    )
     with Journal(tmp_path / "event.sheet") as journal:
         assert list(journal.entries()) == [before]
         assert journal._connection.execute("PRAGMA user_version").fetchone() == (2,)
         assert journal.faults() == []
 
 
-def test_a_migration_that_fails_changes_nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_migration_that_fails_changes_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     with new(tmp_path) as journal:
         journal.append(report())
     scripts = tmp_path / "schema"
     scripts.mkdir()
-    (scripts / "2.sql").write_text("ALTER TABLE entries ADD COLUMN weather TEXT;\nCREATE TABLE entries (x);\n")
-    monkeypatch.setattr(store_module, "MIGRATIONS", (*store_module.MIGRATIONS, str(scripts / "2.sql")))
+    (scripts / "2.sql").write_text(
+        "ALTER TABLE entries ADD COLUMN weather TEXT;\nCREATE TABLE entries (x);\n"
+    )
+    monkeypatch.setattr(
+        store_module, "MIGRATIONS", (*store_module.MIGRATIONS, str(scripts / "2.sql"))
+    )
     with pytest.raises(SheetError):
         Journal(tmp_path / "event.sheet")
     monkeypatch.undo()
@@ -204,7 +228,10 @@ def test_what_no_reader_could_tell_is_no_entry(facts: dict[str, object]) -> None
 
 def test_words_that_were_not_text_become_text(tmp_path: Path) -> None:
     with new(tmp_path) as journal:
-        assert journal.append(Entry(kind="note", heard="a\udcffb\ud800")).heard == "a\N{REPLACEMENT CHARACTER}b\N{REPLACEMENT CHARACTER}"
+        assert (
+            journal.append(Entry(kind="note", heard="a\udcffb\ud800")).heard
+            == "a\N{REPLACEMENT CHARACTER}b\N{REPLACEMENT CHARACTER}"
+        )
 
 
 def test_the_hint_of_a_damaged_sheet_names_the_way_out() -> None:

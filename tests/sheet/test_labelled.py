@@ -20,10 +20,15 @@ def found_in(lines: list[Labelled]) -> list[set[str]]:
     listener = Listener(race_book(), [Crew("7", "Ana")])
     heard = [listener.hear(line.said) for line in lines]
     entries = [[one.entry for one in each if isinstance(one, Draft)] for each in heard]
-    return [{e.string for e in each if e.accepted and e.kind in ("report", "call", "correction")} for each in entries]
+    return [
+        {e.string for e in each if e.accepted and e.kind in ("report", "call", "correction")}
+        for each in entries
+    ]
 
 
-@pytest.mark.parametrize("seed", [1, 101, 102], ids=["the set chatter.toml was set by", "held out", "held out too"])
+@pytest.mark.parametrize(
+    "seed", [1, 101, 102], ids=["the set chatter.toml was set by", "held out", "held out too"]
+)
 def test_reports_and_calls_are_found(seed: int, capsys: pytest.CaptureFixture[str]) -> None:
     lines = labelled(race_book(), seed)
     assert len(lines) >= 300
@@ -33,36 +38,88 @@ def test_reports_and_calls_are_found(seed: int, capsys: pytest.CaptureFixture[st
     recall = right / sum(len(w) for w in wanted)
     precision = right / sum(len(f) for f in found)
     with capsys.disabled():
-        print(f"\n  {len(lines)} lines, {sum(map(len, wanted))} reports and calls: recall {recall:.4f}, precision {precision:.4f}")
+        print(
+            f"\n  {len(lines)} lines, {sum(map(len, wanted))} reports and calls: recall"
+            f" {recall:.4f}, precision {precision:.4f}"
+        )
     assert recall >= RECALL
     assert precision >= PRECISION
 
 
-NAMES = ["Charlie", "Victor", "Mike", "Oscar", "Romeo", "Juliett", "Papa", "Lima", "Golf", "India", "Quebec", "Tango", "Delta", "Sierra"]
-NUMBERS = ["one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "twelve", "twenty two", "3", "14", "forty"]
+NAMES = [
+    "Charlie",
+    "Victor",
+    "Mike",
+    "Oscar",
+    "Romeo",
+    "Juliett",
+    "Papa",
+    "Lima",
+    "Golf",
+    "India",
+    "Quebec",
+    "Tango",
+    "Delta",
+    "Sierra",
+]
+NUMBERS = [
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+    "twelve",
+    "twenty two",
+    "3",
+    "14",
+    "forty",
+]
 TEMPLATES = [
     "{name} is {number} tenths behind {name}", "{name} {number} seconds up, {name} {number} back",
     "car {number} and car {number} at turn {number}",
-    "{number} {number} {number} we go", "tell {name} to box in {number} for {number}", "{name} {name} {name}",
+    "{number} {number} {number} we go", "tell {name} to box in {number} for {number}",
+    "{name} {name} {name}",
     "gap {number} point {number}",
-    "{number} laps {number} minutes", "no {name}, {number}", "{name} {number}", "{name} {number} {number}, {name} is fine",
-    "p {number} p {number}, {name}", "{number} or {number}?", "to {name} for {number} to {number}", "{name}, {name} {number}, copy",
+    "{number} laps {number} minutes", "no {name}, {number}", "{name} {number}",
+    "{name} {number} {number}, {name} is fine",
+    "p {number} p {number}, {name}", "{number} or {number}?", "to {name} for {number} to {number}",
+    "{name}, {name} {number}, copy",
     "{number} percent to {number} percent, {name}", "{name} at {number} {number} {number} {number}",
 ]  # fmt: skip
 
 
-def test_made_up_talk_full_of_names_and_numbers_holds_hardly_a_report(capsys: pytest.CaptureFixture[str]) -> None:
-    """Some of it is a call word for word (Lima three, Tango two two); nothing else may be taken, but seven figures by chance."""
+def test_made_up_talk_full_of_names_and_numbers_holds_hardly_a_report(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """Some of it is a call word for word (Lima three, Tango two two); nothing else may be taken,
+    but seven figures by chance.
+    """
     chance = random.Random(5)
     lines = []
     for number in range(1, 3001):
         text = chance.choice(TEMPLATES)
         while "{" in text:
-            text = text.replace("{name}", chance.choice(NAMES), 1).replace("{number}", chance.choice(NUMBERS), 1)
-        lines.append(Labelled(Utterance(number, text, chance.choice(["car", "pit", ""]), number * 100_000), (), "talk"))
+            text = text.replace("{name}", chance.choice(NAMES), 1).replace(
+                "{number}", chance.choice(NUMBERS), 1
+            )
+        lines.append(
+            Labelled(
+                Utterance(number, text, chance.choice(["car", "pit", ""]), number * 100_000),
+                (),
+                "talk",
+            )
+        )
     taken = [string for strings in found_in(lines) for string in strings]
     calls = [string for string in taken if string[0] in "LT" and len(string) <= 3]
     with capsys.disabled():
-        print(f"\n  {len(lines)} lines of talk: {len(taken) - len(calls)} taken for reports, {len(calls)} that are calls word for word")
+        print(
+            f"\n  {len(lines)} lines of talk: {len(taken) - len(calls)} taken for reports,"
+            f" {len(calls)} that are calls word for word"
+        )
     assert len(taken) - len(calls) <= len(lines) * 0.001
     assert len(calls) <= len(lines) * 0.01

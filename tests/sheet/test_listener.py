@@ -1,4 +1,6 @@
-"""Who spoke, for which car, on which lap; repeats, read-backs, corrections and questions stand where they belong."""
+"""Who spoke, for which car, on which lap; repeats, read-backs, corrections and questions stand
+where they belong.
+"""
 
 from __future__ import annotations
 
@@ -42,20 +44,31 @@ def heard(*said: tuple[str, str, float], crews: list[Crew] = CREWS, **facts: Any
 
 def test_a_report_goes_to_the_car_of_its_driver() -> None:
     found = heard(("Teo", REPORT, 1))
-    assert [(e.kind, e.car, e.lap, e.lap_by, e.string) for e in found] == [("report", "61", 5, "said", "5163JRBT")]
+    assert [(e.kind, e.car, e.lap, e.lap_by, e.string) for e in found] == [
+        ("report", "61", 5, "said", "5163JRBT")
+    ]
     assert found[0].certainty is not None
     assert found[0].certainty > 0.99
 
 
 def test_what_the_wall_repeats_is_a_read_back() -> None:
-    assert [(e.kind, e.note) for e in heard(("Ana", REPORT, 1), ("Quill", f"copy, {REPORT}", 6))] == [
+    assert [
+        (e.kind, e.note) for e in heard(("Ana", REPORT, 1), ("Quill", f"copy, {REPORT}", 6))
+    ] == [
         ("report", ""),
         ("readback", "agrees"),
     ]
 
 
 def test_what_the_wall_repeats_wrongly_is_told() -> None:
-    values = {"lap": 5, "energy": "-0.3", "motor": 105, "inverter": 75, "battery": 48, "alert": ["brakes"]}
+    values = {
+        "lap": 5,
+        "energy": "-0.3",
+        "motor": 105,
+        "inverter": 75,
+        "battery": 48,
+        "alert": ["brakes"],
+    }
     found = heard(("Ana", REPORT, 1), ("Quill", encode(race_book(), values, "lap").words, 6))
     assert [(e.kind, e.note) for e in found] == [("report", ""), ("readback", "differs")]
 
@@ -74,11 +87,18 @@ def test_a_report_said_again_mends_the_one_misheard() -> None:
         ("Ana", "one one seven four x-ray quebec november tango", 1), ("Quill", "say again", 5),
         ("Ana", "one one seven four x-ray quebec charlie tango", 8),
     )  # fmt: skip
-    assert [(e.kind, e.refusal) for e in found] == [("report", "check"), ("question", ""), ("correction", "")]
+    assert [(e.kind, e.refusal) for e in found] == [
+        ("report", "check"),
+        ("question", ""),
+        ("correction", ""),
+    ]
 
 
 def test_a_correction_in_a_second_transmission() -> None:
-    found = heard(("Ana", "seven two five two eight x-ray", 1), ("Ana", "correction two six two ait x-ray charlie", 4))
+    found = heard(
+        ("Ana", "seven two five two eight x-ray", 1),
+        ("Ana", "correction two six two ait x-ray charlie", 4),
+    )
     assert found[-1].accepted
     assert found[-1].string == "72628XC"
 
@@ -89,11 +109,17 @@ def test_a_report_cut_in_two_by_a_pause() -> None:
 
 
 def test_two_halves_far_apart_are_no_report() -> None:
-    assert not any(e.accepted for e in heard(("Ana", "five one six three", 1), ("Ana", "juliett romeo bravo tango", 40)))
+    assert not any(
+        e.accepted
+        for e in heard(("Ana", "five one six three", 1), ("Ana", "juliett romeo bravo tango", 40))
+    )
 
 
 def test_two_halves_of_two_drivers_are_no_report() -> None:
-    assert not any(e.accepted for e in heard(("Ana", "five one six three", 1), ("Teo", "juliett romeo bravo tango", 4)))
+    assert not any(
+        e.accepted
+        for e in heard(("Ana", "five one six three", 1), ("Teo", "juliett romeo bravo tango", 4))
+    )
 
 
 @pytest.mark.parametrize(
@@ -112,7 +138,12 @@ def test_phrases_are_events_unless_they_are_talked_about(said: str, names: list[
 
 
 def test_a_phrase_that_both_ends_say_is_one_event_a_car() -> None:
-    found = heard(("Quill", "safety car", 1), ("Ana", "safety car", 4), ("Denn", "safety car", 5), ("Ana", "safety car", 90))
+    found = heard(
+        ("Quill", "safety car", 1),
+        ("Ana", "safety car", 4),
+        ("Denn", "safety car", 5),
+        ("Ana", "safety car", 90),
+    )
     assert [(e.car, e.at) for e in found] == [("7", 1000), ("61", 5000), ("7", 90000)]
 
 
@@ -124,7 +155,11 @@ def test_a_phrase_parts_two_reports() -> None:
 def test_the_lap_said_is_restored_forwards() -> None:
     book = race_book()
     said = [
-        encode(book, {"lap": lap, "energy": 0, "motor": 90, "inverter": 60, "battery": 40, "alert": []}, "lap").words
+        encode(
+            book,
+            {"lap": lap, "energy": 0, "motor": 90, "inverter": 60, "battery": 40, "alert": []},
+            "lap",
+        ).words
         for lap in (9, 10, 11, 17, 25)
     ]
     found = heard(*[("Ana", words, 100.0 * n) for n, words in enumerate(said)])
@@ -133,33 +168,51 @@ def test_the_lap_said_is_restored_forwards() -> None:
 
 def test_laps_from_lap_times() -> None:
     times = LapTimes.read(io.StringIO("car,lap,start\n7,1,0\n7,2,80\n7,3,161.5\n"), "times.csv")
-    found = heard(("Quill", "whiskey bravo november two", 100), ("Ana", "marking now", 170), times=times)
+    found = heard(
+        ("Quill", "whiskey bravo november two", 100), ("Ana", "marking now", 170), times=times
+    )
     assert [(e.lap, e.lap_by) for e in found] == [(2, "time"), (3, "time")]
 
 
 def test_laps_in_order_where_the_book_has_no_lap_field() -> None:
-    text = race_book().source.replace('layout = "lap energy temperatures', 'layout = "energy temperatures')
+    text = race_book().source.replace(
+        'layout = "lap energy temperatures', 'layout = "energy temperatures'
+    )
     book = parse_book(text, "no lap")
     values = {"energy": 0, "motor": 90, "inverter": 60, "battery": 40, "alert": []}
     listener = Listener(book, [Crew("7", "Ana")])
     found = []
     for n in range(3):
         words = encode(book, {**values, "energy": n / 10}, "lap").words
-        found += [d.entry for d in listener.hear(utterance(words, "Ana", 100.0 * n)) if isinstance(d, Draft)]
+        found += [
+            d.entry
+            for d in listener.hear(utterance(words, "Ana", 100.0 * n))
+            if isinstance(d, Draft)
+        ]
     assert [(e.lap, e.lap_by) for e in found] == [(1, "order"), (2, "order"), (3, "order")]
 
 
 def test_a_recogniser_that_is_not_sure_makes_a_doubtful_report() -> None:
     listener = Listener(race_book(), CREWS)
     words = tuple(HeardWord(word, 0.9) for word in REPORT.split())
-    entries = [d.entry for d in listener.hear(utterance(REPORT, "Ana", 1, words=words)) if isinstance(d, Draft)]
+    entries = [
+        d.entry
+        for d in listener.hear(utterance(REPORT, "Ana", 1, words=words))
+        if isinstance(d, Draft)
+    ]
     assert [(e.refusal, e.accepted) for e in entries] == [("doubtful", False)]
     assert entries[0].certainty == pytest.approx(0.9**8, abs=0.01)
 
 
 def test_an_alternative_that_is_a_report_is_taken_when_it_is_the_likely_one() -> None:
     listener = Listener(race_book(), CREWS)
-    said = utterance("five won six free july romeo bravo tango", "Ana", 1, alternatives=((REPORT, 0.9),), confidence=0.05)
+    said = utterance(
+        "five won six free july romeo bravo tango",
+        "Ana",
+        1,
+        alternatives=((REPORT, 0.9),),
+        confidence=0.05,
+    )
     entries = [d.entry for d in listener.hear(said) if isinstance(d, Draft)]
     assert [(e.string, e.accepted) for e in entries] == [("5163JRBT", True)]
     assert entries[0].heard == said.text
@@ -168,7 +221,14 @@ def test_an_alternative_that_is_a_report_is_taken_when_it_is_the_likely_one() ->
 
 def test_two_likely_alternatives_make_a_doubtful_report() -> None:
     listener = Listener(race_book(), CREWS)
-    values = {"lap": 5, "energy": "-0.3", "motor": 105, "inverter": 75, "battery": 48, "alert": ["brakes"]}
+    values = {
+        "lap": 5,
+        "energy": "-0.3",
+        "motor": 105,
+        "inverter": 75,
+        "battery": 48,
+        "alert": ["brakes"],
+    }
     other = encode(race_book(), values, "lap").words
     said = utterance(REPORT, "Ana", 1, alternatives=((other, 0.48),), confidence=0.5)
     entries = [d.entry for d in listener.hear(said) if isinstance(d, Draft)]
@@ -177,20 +237,38 @@ def test_two_likely_alternatives_make_a_doubtful_report() -> None:
 
 def test_what_is_left_out_is_told_with_the_reason() -> None:
     listener = Listener(race_book(), CREWS)
-    assert reasons(listener.hear(utterance("the tyres are cold here", "Quill", 1))) == ["ordinary talk"]
-    assert reasons(listener.hear(utterance("if there is a safety car we box", "Quill", 2))) == ["'safety car' is talked about"]
+    assert reasons(listener.hear(utterance("the tyres are cold here", "Quill", 1))) == [
+        "ordinary talk"
+    ]
+    assert reasons(listener.hear(utterance("if there is a safety car we box", "Quill", 2))) == [
+        "'safety car' is talked about"
+    ]
     assert reasons(listener.hear(utterance("we went to lima eight times", "Quill", 3))) != []
-    assert reasons(listener.hear(utterance("x" * 30_000, "Quill", 4))) == ["too long to be one utterance"]
+    assert reasons(listener.hear(utterance("x" * 30_000, "Quill", 4))) == [
+        "too long to be one utterance"
+    ]
 
 
 def test_the_example_event_is_what_its_script_makes(tmp_path: Path) -> None:
     subprocess.run(
-        [sys.executable, EVENT / "generate.py", tmp_path], check=True, capture_output=True, env={**os.environ, "PYTHONPATH": str(ROOT)}
+        [sys.executable, EVENT / "generate.py", tmp_path],
+        check=True,
+        capture_output=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
     )
     made = sorted(path.name for path in tmp_path.iterdir())
-    assert made == ["lap-times.csv", "radio.jsonl", "radio.srt", "radio.txt", "radio.vtt", "truth.jsonl"]
+    assert made == [
+        "lap-times.csv",
+        "radio.jsonl",
+        "radio.srt",
+        "radio.txt",
+        "radio.vtt",
+        "truth.jsonl",
+    ]
     for name in made:
-        assert (tmp_path / name).read_bytes() == (EVENT / name).read_bytes(), f"{name}: run examples/event/generate.py"
+        assert (tmp_path / name).read_bytes() == (EVENT / name).read_bytes(), (
+            f"{name}: run examples/event/generate.py"
+        )
 
 
 @pytest.mark.parametrize("form", ["jsonl", "vtt", "srt", "txt"])
@@ -202,12 +280,18 @@ def test_the_example_event_is_read_whole_from_every_form(tmp_path: Path, form: s
         standing = rows(journal.entries())
         for car in ("7", "61"):
             wanted = {row["lap"]: row["string"] for row in truth if row["car"] == car}
-            found = {lap: row.entry.string for lap, row in laps(standing, car, "lap").items() if row.counts}
+            found = {
+                lap: row.entry.string
+                for lap, row in laps(standing, car, "lap").items()
+                if row.counts
+            }
             assert found == wanted
         assert race(standing).added == 3
         assert not race(standing).neutralised
         assert summary.written["question"] >= 6
-        assert [r.entry.message for r in standing if r.first.kind == "event" and r.entry.car == "7"] == ["neutralised", "resumed", "marker"]
+        assert [
+            r.entry.message for r in standing if r.first.kind == "event" and r.entry.car == "7"
+        ] == ["neutralised", "resumed", "marker"]
         with (EVENT / f"radio.{form}").open("rb") as again:
             second = import_transcript(journal, bounded(again), kind, EVENT_CREWS)
         assert (second.written, second.there) == ({}, sum(summary.written.values()))
@@ -219,7 +303,9 @@ def test_a_transcript_that_has_grown_adds_only_what_is_new(tmp_path: Path) -> No
         for count in (40, 90, len(lines)):
             import_transcript(journal, lines[:count], "text", EVENT_CREWS)
         import_transcript(whole, lines, "text", EVENT_CREWS)
-        assert [e.uid for e in journal.entries() if e.kind != "car"] == [e.uid for e in whole.entries() if e.kind != "car"]
+        assert [e.uid for e in journal.entries() if e.kind != "car"] == [
+            e.uid for e in whole.entries() if e.kind != "car"
+        ]
 
 
 def test_corrections_keep_the_first_version(tmp_path: Path) -> None:
@@ -265,7 +351,10 @@ WORDS = [
 ]
 
 
-@given(st.lists(st.lists(st.sampled_from(WORDS), max_size=14).map(" ".join), max_size=5), st.sampled_from(["Ana", "Quill", "", "Zed"]))
+@given(
+    st.lists(st.lists(st.sampled_from(WORDS), max_size=14).map(" ".join), max_size=5),
+    st.sampled_from(["Ana", "Quill", "", "Zed"]),
+)
 def test_any_words_give_entries_or_a_reason(lines: list[str], speaker: str) -> None:
     listener = Listener(race_book(), CREWS)
     for number, line in enumerate(lines, start=1):

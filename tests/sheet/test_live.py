@@ -53,7 +53,9 @@ def test_what_can_t_be_read_is_kept_and_asked_for(session: Session) -> None:
     assert kinds == [("report", "unknown-word"), ("question", "")]
     session.enter(REPORT)
     assert strings(session) == {5: "5163JRBT"}
-    assert [row.first.heard for row in session.rows] == ["five one six lemon kettle romeo static tango"]
+    assert [row.first.heard for row in session.rows] == [
+        "five one six lemon kettle romeo static tango"
+    ]
 
 
 def test_the_answer_to_the_question_is_enough(session: Session) -> None:
@@ -134,11 +136,19 @@ def test_a_pipe_is_logged_line_by_line(tmp_path: Path) -> None:
     done = piped(tmp_path / "e.sheet", f"{REPORT}\nfive lemon\n", "--car", "7=Ana", "--json")
     told = [json.loads(line) for line in done.stdout.splitlines()]
     assert [line["tone"] for line in told] == ["warning", "bad"]
-    assert [[entry["kind"] for entry in line["written"]] for line in told] == [["report"], ["report", "question"]]
+    assert [[entry["kind"] for entry in line["written"]] for line in told] == [
+        ["report"],
+        ["report", "question"],
+    ]
     assert told[0]["written"][0]["values"]["motor"] == 105
     assert done.returncode == 1
     with Journal(tmp_path / "e.sheet") as journal:
-        assert [entry.kind for entry in journal.entries()] == ["car", "report", "report", "question"]
+        assert [entry.kind for entry in journal.entries()] == [
+            "car",
+            "report",
+            "report",
+            "question",
+        ]
 
 
 def test_a_new_car_is_named_with_its_driver_so_that_a_slip_makes_none(session: Session) -> None:
@@ -147,7 +157,10 @@ def test_a_new_car_is_named_with_its_driver_so_that_a_slip_makes_none(session: S
     assert session.car == "7"
     assert session.enter("/car 61=Teo Vash").lines == ("car 61 Teo Vash",)
     assert session.enter("/car 8 Ida Roe").lines == ("car 8 Ida Roe",)
-    assert session.enter("/car 7=Bea").lines[-1] == "the sheet has Ana as its driver, not Bea; that stays"
+    assert (
+        session.enter("/car 7=Bea").lines[-1]
+        == "the sheet has Ana as its driver, not Bea; that stays"
+    )
     assert session.cars == {"7": "Ana", "61": "Teo Vash", "8": "Ida Roe"}
 
 
@@ -166,7 +179,8 @@ def test_what_the_driver_reports_as_an_alert_comes_first(session: Session) -> No
 
 def piped(sheet: Path, text: str, *options: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
-        [sys.executable, "-c", "import sys, codec.cli as c; sys.exit(c.main())", "log", str(sheet), "--book", str(RACE), *options],
+        [sys.executable, "-c", "import sys, codec.cli as c; sys.exit(c.main())", "log", str(sheet),
+        "--book", str(RACE), *options],
         input=text, capture_output=True, text=True, cwd=ROOT, check=False,
     )  # fmt: skip
 
@@ -188,7 +202,10 @@ def test_a_command_that_can_t_be_done_ends_no_pipe(tmp_path: Path) -> None:
 def test_a_pipe_follows_the_race_too(tmp_path: Path) -> None:
     event = RACE.parents[1] / "event" / "event.toml"
     text = "one two one two eight sierra alfa\nthree zero eight four yankee foxtrot x-ray x-ray\n"
-    assert "does not fit the laps before it" in piped(tmp_path / "e.sheet", text, "--car", "7=Ana", "--event", str(event)).stdout
+    assert (
+        "does not fit the laps before it"
+        in piped(tmp_path / "e.sheet", text, "--car", "7=Ana", "--event", str(event)).stdout
+    )
     wrong = piped(tmp_path / "new.sheet", text, "--car", "7=Ana", "--event", "nowhere.toml")
     assert (wrong.returncode, wrong.stdout) == (2, "")
     assert "nowhere.toml" in wrong.stderr

@@ -1,7 +1,8 @@
-"""A read-back says what was called, or is told to be wrong at once; a report that does not fit the race is told to be doubted.
+"""A read-back says what was called, or is told to be wrong at once; a report that does not fit the
+race is told to be doubted.
 
-That a read-back is expected to repeat the call, and the reply NEGATIVE I SAY AGAIN, are radio procedure: ICAO Annex 10, volume II, 5.2
-(from memory).
+That a read-back is expected to repeat the call, and the reply NEGATIVE I SAY AGAIN, are radio
+procedure: ICAO Annex 10, volume II, 5.2 (from memory).
 """
 
 from __future__ import annotations
@@ -41,7 +42,10 @@ def read_back(session: Session) -> list[str]:
 
 def test_a_message_from_the_car_reads_back_the_call_with_its_fields() -> None:
     book = race_book()
-    assert {name: repeated(book, name) for name in book.messages if repeated(book, name)} == {"set": {"wheel"}, "entered": {"distance"}}
+    assert {name: repeated(book, name) for name in book.messages if repeated(book, name)} == {
+        "set": {"wheel"},
+        "entered": {"distance"},
+    }
 
 
 def test_a_read_back_that_says_what_was_called_is_fine(session: Session) -> None:
@@ -56,8 +60,12 @@ def test_a_read_back_that_says_something_else_is_told_at_once(session: Session) 
     assert shown.tone == "bad"
     assert shown.lines[0].startswith("WRONG READ-BACK: ")
     assert shown.lines[1] == f"say: NEGATIVE, I SAY AGAIN {words('wheel')}"
-    assert [entry.heard for entry in session.entries if entry.kind == "question"] == [f"NEGATIVE, I SAY AGAIN {words('wheel')}"]
-    assert [notice.ask for notice in Session(session.journal, "7").notices] == [True]  # it stands until it is put right
+    assert [entry.heard for entry in session.entries if entry.kind == "question"] == [
+        f"NEGATIVE, I SAY AGAIN {words('wheel')}"
+    ]
+    assert [notice.ask for notice in Session(session.journal, "7").notices] == [
+        True
+    ]  # it stands until it is put right
 
 
 def test_a_wrong_read_back_is_put_right_by_the_next_one(session: Session) -> None:
@@ -81,7 +89,9 @@ def test_a_read_back_whose_check_fails_is_never_taken_for_another_call(session: 
 
 def test_a_read_back_of_which_only_the_kind_is_known_waits_as_one(session: Session) -> None:
     session.enter("whiskey bravo sierra ? ?")
-    assert [(row.entry.message, row.entry.lap) for row in session.rows if row.entry.refusal] == [("set", 1)]
+    assert [(row.entry.message, row.entry.lap) for row in session.rows if row.entry.refusal] == [
+        ("set", 1)
+    ]
     assert session.enter(words("set")).tone == "good"
     assert session.waiting is None
     session.enter("two two two two niner golf romeo")
@@ -109,7 +119,10 @@ def test_an_unread_read_back_is_not_answered_by_that_of_the_next_call(session: S
     session.enter("whiskey bravo sierra three quebec")
     session.enter(words("wheel", dial="regeneration"))
     assert session.enter(words("set", dial="regeneration")).tone == "good"
-    assert [row.entry.refusal for row in session.rows if row.entry.message == "set"] == ["check", ""]
+    assert [row.entry.refusal for row in session.rows if row.entry.message == "set"] == [
+        "check",
+        "",
+    ]
 
 
 def test_what_the_race_notices_is_told_when_it_happens(tmp_path: Path) -> None:
@@ -121,7 +134,9 @@ def test_what_the_race_notices_is_told_when_it_happens(tmp_path: Path) -> None:
     assert shown.lines[0].startswith("the report of lap 3 does not fit the laps before it: ")
     assert "motor 125 °C" in shown.lines[0]
     told = follow(event, facts(session.rows, "7")).notices
-    assert [(one.seq, one.lap, one.text) for one in session.notices] == [(one.seq, one.lap, one.text) for one in told]
+    assert [(one.seq, one.lap, one.text) for one in session.notices] == [
+        (one.seq, one.lap, one.text) for one in told
+    ]
     assert session.enter("/undo").tone == "good"
     assert session.notices == []
 
@@ -146,4 +161,6 @@ def test_a_call_said_while_another_waits_may_be_its_read_back(session: Session) 
     assert shown.tone == "warning"
     assert any(line.startswith("WBS2 waits to be read back") for line in shown.lines)
     assert session.enter("tango three seven").tone == "good"
-    assert session.enter("tango three eight").tone == "good"  # nobody reads back an energy target in this book
+    assert (
+        session.enter("tango three eight").tone == "good"
+    )  # nobody reads back an energy target in this book

@@ -1,4 +1,6 @@
-"""Talk typed into the live sheet is noted; a report that waits for its repeat waits on, with what it is likely to be."""
+"""Talk typed into the live sheet is noted; a report that waits for its repeat waits on, with what
+it is likely to be.
+"""
 
 from __future__ import annotations
 
@@ -58,7 +60,9 @@ def test_talk_opens_no_report(tmp_path: Path, text: str) -> None:
 
 def test_a_phrase_in_talk_is_seen_unless_it_is_only_talked_about(session: Session) -> None:
     assert session.enter("we have rain on the visor").lines[0] == "rain"
-    assert "'safety car' is talked about" in session.enter("if there is a safety car we box").lines[0]
+    assert (
+        "'safety car' is talked about" in session.enter("if there is a safety car we box").lines[0]
+    )
     assert [row.entry.message for row in session.rows if row.first.kind == "event"] == ["rain"]
 
 
@@ -85,7 +89,9 @@ def test_what_tells_less_than_what_stands_is_kept_beside_it(session: Session) ->
 
 def test_the_next_lap_is_no_answer_to_the_one_that_waits(session: Session) -> None:
     session.enter("three two one two lima five bravo")
-    assert [(row.entry.lap, row.entry.heard) for row in session.rows if row.entry.refusal] == [(2, UNREAD)]
+    assert [(row.entry.lap, row.entry.heard) for row in session.rows if row.entry.refusal] == [
+        (2, UNREAD)
+    ]
     assert session.lap == 3
 
 
@@ -106,7 +112,13 @@ def test_an_earlier_lap_said_again_does_not_answer_for_a_later_one(session: Sess
 
 
 def test_an_attempt_at_a_report_is_never_talk(tmp_path: Path) -> None:
-    for text in (UNREAD, "five lemon", "box box one two one two eight sierra lemon please", "correction lemon two", "5163JRBX"):
+    for text in (
+        UNREAD,
+        "five lemon",
+        "box box one two one two eight sierra lemon please",
+        "correction lemon two",
+        "5163JRBX",
+    ):
         session = Session(new(tmp_path), "7")
         assert session.enter(text).lines[0].startswith("ask: "), text
         session.enter("/undo")

@@ -16,13 +16,19 @@ from codec.sheet.state import laps, rows
 
 SIZES = [(80, 24), (200, 50)]
 ALARMING = "three zero eight four yankee foxtrot x-ray x-ray"
-MENDED = encode(race_book(), {"lap": 1, "energy": "0.3", "motor": 80, "inverter": 55, "battery": 34, "alert": []}, "lap")
+MENDED = encode(
+    race_book(),
+    {"lap": 1, "energy": "0.3", "motor": 80, "inverter": 55, "battery": 34, "alert": []},
+    "lap",
+)
 
 
 @pytest.mark.parametrize(("columns", "height"), SIZES, ids=["80x24", "200x50"])
 def test_an_engineer_logs_a_race(tmp_path: Path, columns: int, height: int) -> None:
     sheet = str(tmp_path / "event.sheet")
-    with Terminal(["log", sheet, "--book", str(RACE), "--car", "7=Ana Cole"], columns, height) as terminal:
+    with Terminal(
+        ["log", sheet, "--book", str(RACE), "--car", "7=Ana Cole"], columns, height
+    ) as terminal:
         screen = terminal.shows("car 7 Ana Cole", "lap –", "car 7>", "F8 undo")
         assert len(screen.splitlines()) <= height
 
@@ -31,7 +37,9 @@ def test_an_engineer_logs_a_race(tmp_path: Path, columns: int, height: int) -> N
         terminal.press("Enter")
         terminal.shows("lap 1  racing", "  1       0     80")
 
-        terminal.type("two one seven four x-ray quebec november tango")  # misheard: the check does not fit
+        terminal.type(
+            "two one seven four x-ray quebec november tango"
+        )  # misheard: the check does not fit
         terminal.shows("ask: SAY AGAIN", "does not fit")
         terminal.type("two double two two lima six two")
         terminal.shows("  2     0.2     90", "first heard: two one seven four")
@@ -58,7 +66,9 @@ def test_an_engineer_logs_a_race(tmp_path: Path, columns: int, height: int) -> N
         terminal.press("F10")
     with Journal(sheet) as journal:
         standing = rows(journal.entries())
-        assert {lap: row.entry.string for lap, row in laps(standing, "7", "lap").items() if row.counts} == {1: MENDED.string, 2: "2222L62"}
+        assert {
+            lap: row.entry.string for lap, row in laps(standing, "7", "lap").items() if row.counts
+        } == {1: MENDED.string, 2: "2222L62"}
         assert journal.faults() == []
 
 
@@ -76,7 +86,9 @@ def test_two_engineers_see_each_other_s_entries(tmp_path: Path) -> None:
 
 
 def test_a_command_is_completed(tmp_path: Path) -> None:
-    with Terminal(["log", str(tmp_path / "event.sheet"), "--book", str(RACE), "--car", "7"], 80, 24) as terminal:
+    with Terminal(
+        ["log", str(tmp_path / "event.sheet"), "--book", str(RACE), "--car", "7"], 80, 24
+    ) as terminal:
         terminal.shows("car 7>")
         terminal.write("/ma")
         terminal.shows("marker pressed")
@@ -100,9 +112,20 @@ def test_a_line_that_can_t_be_written_stays_to_be_entered_again(tmp_path: Path) 
 
 
 @pytest.mark.parametrize(("columns", "height"), SIZES, ids=["80x24", "200x50"])
-def test_the_screen_tells_where_the_race_is_heading(tmp_path: Path, columns: int, height: int) -> None:
+def test_the_screen_tells_where_the_race_is_heading(
+    tmp_path: Path, columns: int, height: int
+) -> None:
     event = str(RACE.parents[1] / "event" / "event.toml")
-    command = ["log", str(tmp_path / "event.sheet"), "--book", str(RACE), "--event", event, "--car", "7=Ana Cole"]
+    command = [
+        "log",
+        str(tmp_path / "event.sheet"),
+        "--book",
+        str(RACE),
+        "--event",
+        event,
+        "--car",
+        "7=Ana Cole",
+    ]
     with Terminal(command, columns, height) as terminal:
         terminal.shows("car 7>")
         terminal.type("one two zero one yankee alfa quebec")
@@ -124,30 +147,52 @@ def test_the_sheet_tells_it_too(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert "qualified" in shown
 
 
-@pytest.mark.parametrize(("columns", "height"), [(60, 20), (80, 24), (120, 45)], ids=["60x20", "80x24", "120x45"])
+@pytest.mark.parametrize(
+    ("columns", "height"), [(60, 20), (80, 24), (120, 45)], ids=["60x20", "80x24", "120x45"]
+)
 def test_nothing_that_matters_is_cut(tmp_path: Path, columns: int, height: int) -> None:
     event = str(RACE.parents[1] / "event" / "event.toml")
-    with Terminal(["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--event", event, "--car", "7=Ana"], columns, height) as terminal:
+    with Terminal(
+        ["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--event", event, "--car", "7=Ana"],
+        columns,
+        height,
+    ) as terminal:
         terminal.shows("car 7>")
         terminal.type("one two one two eight sierra alfa")
         terminal.shows("lap 1  racing")
         terminal.write(ALARMING)
         terminal.shows("battery 60 °C", "insulation")
         terminal.press("Enter")
-        screen = terminal.shows("! alert: insulation  ! energy well under plan", "! battery hot", "does not fit the laps before", "lap 3")
+        screen = terminal.shows(
+            "! alert: insulation  ! energy well under plan",
+            "! battery hot",
+            "does not fit the laps before",
+            "lap 3",
+        )
         assert len(screen.splitlines()) <= height
         for line in screen.splitlines():
-            assert not line.endswith(":"), line  # a forecast stands there with its figure or not at all
+            assert not line.endswith(":"), (
+                line
+            )  # a forecast stands there with its figure or not at all
 
 
 def test_a_wrong_read_back_stands_on_the_screen_until_it_is_put_right(tmp_path: Path) -> None:
     event = str(RACE.parents[1] / "event" / "event.toml")
-    with Terminal(["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--event", event, "--car", "7=Ana"], 80, 24) as terminal:
+    with Terminal(
+        ["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--event", event, "--car", "7=Ana"],
+        80,
+        24,
+    ) as terminal:
         terminal.shows("car 7>")
-        for line in ("one two one two eight sierra alfa", "whiskey bravo sierra two", "whiskey bravo sierra three lima"):
+        for line in (
+            "one two one two eight sierra alfa",
+            "whiskey bravo sierra two",
+            "whiskey bravo sierra three lima",
+        ):
             terminal.type(line)
         terminal.shows(
-            "WRONG READ-BACK: brake balance: 2 down called, 3 down read back", "say: NEGATIVE, I SAY AGAIN whiskey bravo sierra two"
+            "WRONG READ-BACK: brake balance: 2 down called, 3 down read back",
+            "say: NEGATIVE, I SAY AGAIN whiskey bravo sierra two",
         )
         terminal.type("/note asked him")
         terminal.shows("noted: asked him", "WRONG READ-BACK")
@@ -156,7 +201,9 @@ def test_a_wrong_read_back_stands_on_the_screen_until_it_is_put_right(tmp_path: 
 
 
 def test_the_prompt_stays_whatever_is_typed(tmp_path: Path) -> None:
-    with Terminal(["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--car", "7=Ana"], 80, 24) as terminal:
+    with Terminal(
+        ["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--car", "7=Ana"], 80, 24
+    ) as terminal:
         terminal.shows("car 7>")
         terminal.write("/note " + "all quiet on the back straight, " * 4)
         terminal.shows("car 7> ", "straight,")
@@ -166,7 +213,11 @@ def test_the_prompt_stays_whatever_is_typed(tmp_path: Path) -> None:
 
 def test_the_screen_fits_after_the_window_was_made_smaller_and_larger(tmp_path: Path) -> None:
     event = str(RACE.parents[1] / "event" / "event.toml")
-    with Terminal(["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--event", event, "--car", "7=Ana"], 80, 24) as terminal:
+    with Terminal(
+        ["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--event", event, "--car", "7=Ana"],
+        80,
+        24,
+    ) as terminal:
         whole = "behind lap 0, 24 to go  left 40.30 kWh, +0.00 against plan"
         terminal.shows(whole)
         terminal.resize(40, 24)
@@ -176,7 +227,9 @@ def test_the_screen_fits_after_the_window_was_made_smaller_and_larger(tmp_path: 
 
 
 def test_the_next_car_s_own_state_is_told(tmp_path: Path) -> None:
-    with Terminal(["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--car", "7=Ana"], 80, 24) as terminal:
+    with Terminal(
+        ["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--car", "7=Ana"], 80, 24
+    ) as terminal:
         terminal.shows("car 7>")
         terminal.type("one two zero one yankee alfa quebec")
         terminal.shows("lap report: lap 1")

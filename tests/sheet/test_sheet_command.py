@@ -20,7 +20,12 @@ def niner(*arguments: str | Path, stdin: str = "") -> subprocess.CompletedProces
     """Run the command as a user does."""
     code = "import sys, codec.cli as c; sys.exit(c.main())"
     return subprocess.run(
-        [sys.executable, "-c", code, "sheet", *map(str, arguments)], capture_output=True, text=True, input=stdin, cwd=ROOT, check=False
+        [sys.executable, "-c", code, "sheet", *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        input=stdin,
+        cwd=ROOT,
+        check=False,
     )
 
 
@@ -69,12 +74,16 @@ def test_export_and_back(sheet: Path, tmp_path: Path, form: str) -> None:
 
 def test_import_from_standard_input_with_what_was_left_out(tmp_path: Path) -> None:
     text = (EVENT / "radio.txt").read_text("utf-8")
-    done = niner("import", tmp_path / "e.sheet", "-", "--book", RACE, *CREWS, "--left-out", stdin=text)
+    done = niner(
+        "import", tmp_path / "e.sheet", "-", "--book", RACE, *CREWS, "--left-out", stdin=text
+    )
     assert "line 1: ordinary talk: Gap ahead" in done.stdout
 
 
 def test_import_tells_programs_what_it_brought(tmp_path: Path) -> None:
-    done = niner("import", tmp_path / "e.sheet", EVENT / "radio.srt", "--book", RACE, *CREWS, "--json")
+    done = niner(
+        "import", tmp_path / "e.sheet", EVENT / "radio.srt", "--book", RACE, *CREWS, "--json"
+    )
     facts = json.loads(done.stdout)
     assert facts["written"]["report"] == 60
     assert facts["there_already"] == 0
@@ -89,14 +98,22 @@ def test_import_tells_programs_what_it_brought(tmp_path: Path) -> None:
         (["export", "none.sheet", "x.csv"], "there is no sheet"),
         (["rescue", "none.sheet", "x.sheet"], "no longer tells which book"),
         (["import", "none.sheet", "-", "--after", "7=x", "--book", str(RACE)], "is no lap"),
-        (["import", "none.sheet", "-", "--car", "7=Ana", "--after", "8=11", "--book", str(RACE)], "--after names car 8"),
-        (["import", "none.sheet", "-", "--car", "7=Ana", "--car", "7=Ben", "--book", str(RACE)], "car 7 is named twice"),
+        (
+            ["import", "none.sheet", "-", "--car", "7=Ana", "--after", "8=11", "--book", str(RACE)],
+            "--after names car 8",
+        ),
+        (
+            ["import", "none.sheet", "-", "--car", "7=Ana", "--car", "7=Ben", "--book", str(RACE)],
+            "car 7 is named twice",
+        ),
     ],
 )
 def test_what_can_not_be_done_is_said(tmp_path: Path, arguments: list[str], said: str) -> None:
     done = subprocess.run(
-        [sys.executable, "-c", "import sys, codec.cli as c; sys.exit(c.main())", "sheet", *arguments],
-        capture_output=True, text=True, cwd=tmp_path, check=False, env={"PYTHONPATH": str(ROOT)}, input="",
+        [sys.executable, "-c", "import sys, codec.cli as c; sys.exit(c.main())", "sheet",
+        *arguments],
+        capture_output=True, text=True, cwd=tmp_path, check=False, env={"PYTHONPATH": str(ROOT)},
+        input="",
     )  # fmt: skip
     assert done.returncode == 2
     assert said in done.stderr
@@ -110,14 +127,25 @@ def test_export_tells_programs_what_it_wrote(sheet: Path, tmp_path: Path) -> Non
 
 
 def test_show_tells_programs_where_the_race_of_each_car_is_heading(sheet: Path) -> None:
-    facts = [json.loads(line) for line in niner("show", sheet, "--json", "--event", EVENT / "event.toml").stdout.splitlines()]
-    assert [(one["race_of"], one["lap"]) for one in facts if "race_of" in one] == [("7", 27), ("61", 27)]
+    facts = [
+        json.loads(line)
+        for line in niner(
+            "show", sheet, "--json", "--event", EVENT / "event.toml"
+        ).stdout.splitlines()
+    ]
+    assert [(one["race_of"], one["lap"]) for one in facts if "race_of" in one] == [
+        ("7", 27),
+        ("61", 27),
+    ]
 
 
 def test_an_event_file_that_is_none_is_told_before_anything_is_shown(sheet: Path) -> None:
     for extra in ([], ["--json"]):
         done = niner("show", sheet, "--event", "none.toml", *extra)
-        assert (done.returncode, done.stdout.replace("\n", " ").startswith('{"error"') or not done.stdout) == (2, True)
+        assert (
+            done.returncode,
+            done.stdout.replace("\n", " ").startswith('{"error"') or not done.stdout,
+        ) == (2, True)
 
 
 def test_a_sheet_with_reports_of_no_car_shows_them_apart(tmp_path: Path) -> None:
@@ -132,12 +160,16 @@ def test_a_sheet_with_reports_of_no_car_shows_them_apart(tmp_path: Path) -> None
 @pytest.mark.parametrize(
     ("name", "data", "said"),
     [
-        ("a.xlsx", b"x", "a.xlsx is no workbook"), ("a.csv", b"lap,energy\n1,2\n", "a.csv is no exported sheet"),
-        ("a.txt", b"", "is empty"), ("a.txt", b" \n\n", "is empty"), ("a.txt", b"\x7fELF\0\0\1", "is no text"),
+        ("a.xlsx", b"x", "a.xlsx is no workbook"),
+        ("a.csv", b"lap,energy\n1,2\n", "a.csv is no exported sheet"),
+        ("a.txt", b"", "is empty"), ("a.txt", b" \n\n", "is empty"),
+        ("a.txt", b"\x7fELF\0\0\1", "is no text"),
         ("a.xlsx", b"PK\3\4", "a.xlsx: no workbook that can be read"),
     ],
 )  # fmt: skip
-def test_a_file_that_is_no_transcript_and_no_sheet_is_refused(tmp_path: Path, name: str, data: bytes, said: str) -> None:
+def test_a_file_that_is_no_transcript_and_no_sheet_is_refused(
+    tmp_path: Path, name: str, data: bytes, said: str
+) -> None:
     (tmp_path / name).write_bytes(data)
     done = niner("import", tmp_path / "e.sheet", tmp_path / name, "--book", RACE)
     assert (done.returncode, said in done.stderr) == (2, True)
@@ -146,7 +178,9 @@ def test_a_file_that_is_no_transcript_and_no_sheet_is_refused(tmp_path: Path, na
 
 def test_a_table_that_is_called_a_transcript_is_read_as_one(tmp_path: Path) -> None:
     (tmp_path / "a.csv").write_text("Ana: one two one two eight sierra alfa\n")
-    done = niner("import", tmp_path / "e.sheet", tmp_path / "a.csv", "--book", RACE, "--form", "text")
+    done = niner(
+        "import", tmp_path / "e.sheet", tmp_path / "a.csv", "--book", RACE, "--form", "text"
+    )
     assert "written: 1 report" in done.stdout
 
 
@@ -158,7 +192,9 @@ def test_what_is_not_printed_of_the_lines_left_out_is_counted(tmp_path: Path) ->
 
 
 def test_talk_alone_makes_no_sheet(tmp_path: Path) -> None:
-    done = niner("import", tmp_path / "e.sheet", "-", "--book", RACE, stdin="Ana: the rear is sliding\n")
+    done = niner(
+        "import", tmp_path / "e.sheet", "-", "--book", RACE, stdin="Ana: the rear is sliding\n"
+    )
     assert "nothing new" in done.stdout
     assert not (tmp_path / "e.sheet").exists()
 
@@ -172,7 +208,9 @@ def test_a_file_that_is_no_sheet_is_not_called_a_damaged_one(tmp_path: Path, nam
     assert "rescue" not in done.stderr
 
 
-def test_a_sheet_whose_beginning_is_damaged_is_still_known_for_one(sheet: Path, tmp_path: Path) -> None:
+def test_a_sheet_whose_beginning_is_damaged_is_still_known_for_one(
+    sheet: Path, tmp_path: Path
+) -> None:
     broken = tmp_path / "broken.sheet"
     with Journal(sheet):
         broken.write_bytes(b"----" + sheet.read_bytes()[4:])
@@ -184,11 +222,14 @@ def test_a_sheet_whose_beginning_is_damaged_is_still_known_for_one(sheet: Path, 
 @pytest.mark.parametrize(
     ("was", "is_now", "said"),
     [
-        (",38,", ",9999,", "line 4: battery is 9999, but 12128SA says 38"), (",38,", ",40,", "line 4: battery is 40, but 12128SA says 38"),
+        (",38,", ",9999,", "line 4: battery is 9999, but 12128SA says 38"),
+        (",38,", ",40,", "line 4: battery is 40, but 12128SA says 38"),
         ("12128SA", "12128SB", "line 4: '12128SB' is no lap report"),
     ],
 )  # fmt: skip
-def test_values_that_are_not_what_their_string_says_are_refused(sheet: Path, tmp_path: Path, was: str, is_now: str, said: str) -> None:
+def test_values_that_are_not_what_their_string_says_are_refused(
+    sheet: Path, tmp_path: Path, was: str, is_now: str, said: str
+) -> None:
     niner("export", sheet, tmp_path / "e.csv")
     lines = (tmp_path / "e.csv").read_text("utf-8").splitlines(keepends=True)
     lines[3] = lines[3].replace(was, is_now)

@@ -1,4 +1,6 @@
-"""Transcripts of every form give the same utterances; what can't be read is told, and nothing stops the reading."""
+"""Transcripts of every form give the same utterances; what can't be read is told, and nothing stops
+the reading.
+"""
 
 from __future__ import annotations
 
@@ -18,7 +20,13 @@ from codec.sheet.entry import SheetError
 
 
 def read(text: str, form: Form) -> list[Utterance | LeftOut]:
-    return list(utterances(io.StringIO(text), form, is_code=lambda words: set(words.lower().split()) <= {"lima", "seven", "ait"}))
+    return list(
+        utterances(
+            io.StringIO(text),
+            form,
+            is_code=lambda words: set(words.lower().split()) <= {"lima", "seven", "ait"},
+        )
+    )
 
 
 def told(text: str, form: Form) -> list[tuple[str, str, int | None]]:
@@ -26,54 +34,84 @@ def told(text: str, form: Form) -> list[tuple[str, str, int | None]]:
 
 
 def test_lines_of_text() -> None:
-    text = "[00:12:31.5] Ana: lima seven\n\n12:31 Ben: copy\nlima seven: ait\nCharlie: go\n  just talk\n01:02:03 x\n"
+    text = (
+        "[00:12:31.5] Ana: lima seven\n\n12:31 Ben: copy\nlima seven: ait\nCharlie: go\n  just"
+        " talk\n01:02:03 x\n"
+    )
     assert told(text, "text") == [
-        ("Ana", "lima seven", 751_500), ("Ben", "copy", 751_000), ("", "lima seven: ait", None), ("Charlie", "go", None),
+        ("Ana", "lima seven", 751_500), ("Ben", "copy", 751_000), ("", "lima seven: ait", None),
+        ("Charlie", "go", None),
         ("", "  just talk", None), ("", "x", 3_723_000),
     ]  # fmt: skip
 
 
 def test_web_vtt_of_the_standard() -> None:
-    """W3C WebVTT, 1.2 and 6.4: header, notes, identifiers, settings, voice spans, character references."""
+    """W3C WebVTT, 1.2 and 6.4: header, notes, identifiers, settings, voice spans, character
+    references.
+    """
     text = (
-        "WEBVTT - race\nKind: captions\n\nNOTE by hand\n\nSTYLE\n::cue { color: red }\n\nfirst\n00:01.000 --> 00:04.250 align:start\n"
-        "<v.loud Ana>lima <i>seven</i></v>\n\n00:00:05.000 --> 00:00:06.000\n<v Ben>say &amp; again\nplease\n<v Ana>no\n\n"
-        "01:00:00.000 --> 01:00:01.000\nBen: copy\n"
+        "WEBVTT - race\nKind: captions\n\nNOTE by hand\n\nSTYLE\n::cue { color: red"
+        " }\n\nfirst\n00:01.000 --> 00:04.250 align:start\n<v.loud Ana>lima"
+        " <i>seven</i></v>\n\n00:00:05.000 --> 00:00:06.000\n<v Ben>say &amp; again\nplease\n<v"
+        " Ana>no\n\n01:00:00.000 --> 01:00:01.000\nBen: copy\n"
     )
     assert told(text, "vtt") == [
-        ("Ana", "lima seven", 1000), ("Ben", "say & again please", 5000), ("Ana", "no", 5000), ("Ben", "copy", 3_600_000),
+        ("Ana", "lima seven", 1000), ("Ben", "say & again please", 5000), ("Ana", "no", 5000),
+        ("Ben", "copy", 3_600_000),
     ]  # fmt: skip
 
 
 def test_sub_rip() -> None:
-    text = "1\n00:00:01,500 --> 00:00:04,000\nAna: lima\nseven\n\n2\n00:00:05,000 --> 00:00:06,000\n- Ben: say again\n- Ana: lima\n"
-    assert told(text, "srt") == [("Ana", "lima seven", 1500), ("Ben", "say again", 5000), ("Ana", "lima", 5000)]
+    text = (
+        "1\n00:00:01,500 --> 00:00:04,000\nAna: lima\nseven\n\n2\n00:00:05,000 --> 00:00:06,000\n-"
+        " Ben: say again\n- Ana: lima\n"
+    )
+    assert told(text, "srt") == [
+        ("Ana", "lima seven", 1500),
+        ("Ben", "say again", 5000),
+        ("Ana", "lima", 5000),
+    ]
 
 
 def test_json_lines_with_everything() -> None:
     line = {
-        "speaker": "Ana", "start": 12.5, "end": 14, "text": "lima seven", "car": "7", "lap": 3, "confidence": 0.9,
-        "words": [{"word": "lima", "confidence": 0.8, "alternatives": [{"word": "lemur", "confidence": 0.1}]}, {"text": "seven"}],
+        "speaker": "Ana", "start": 12.5, "end": 14, "text": "lima seven", "car": "7", "lap": 3,
+        "confidence": 0.9,
+        "words": [{"word": "lima", "confidence": 0.8,
+        "alternatives": [{"word": "lemur", "confidence": 0.1}]}, {"text": "seven"}],
         "alternatives": [{"text": "lima sever", "confidence": 0.05}],
     }  # fmt: skip
     (said,) = read(json.dumps(line) + "\n", "jsonl")
     assert isinstance(said, Utterance)
-    assert (said.speaker, said.at, said.until, said.car, said.lap, said.confidence) == ("Ana", 12_500, 14_000, "7", 3, 0.9)
+    assert (said.speaker, said.at, said.until, said.car, said.lap, said.confidence) == (
+        "Ana",
+        12_500,
+        14_000,
+        "7",
+        3,
+        0.9,
+    )
     assert said.words[0].alternatives == (("lemur", 0.1),)
     assert said.alternatives == (("lima sever", 0.05),)
 
 
 def test_json_lines_by_other_names() -> None:
-    text = '{"from": "car", "heard": "a", "at": "12.5"}\n{"channel": 2, "transcript": "b", "time": "1970-01-01T00:00:02Z"}\n'
+    text = (
+        '{"from": "car", "heard": "a", "at": "12.5"}\n{"channel": 2, "transcript": "b", "time":'
+        ' "1970-01-01T00:00:02Z"}\n'
+    )
     assert told(text, "jsonl") == [("car", "a", 12_500), ("2", "b", 2000)]
 
 
 @pytest.mark.parametrize(
     ("line", "reason"),
     [
-        ("{", "not JSON"), ("[1]", "a JSON object is expected"), ('{"say": 1}', "no text"), ('{"text": "a", "lap": "x"}', "'lap' must be"),
-        ('{"text": "a", "start": "noon"}', "'noon' is no time"), ('{"text": "a", "confidence": 2}', "a confidence of 0 … 1"),
-        ('{"text": "a", "words": [3]}', "each of 'words'"), ('{"text": "a", "start": 1e300}', "is no time: seconds, 0 or more"),
+        ("{", "not JSON"), ("[1]", "a JSON object is expected"), ('{"say": 1}', "no text"),
+        ('{"text": "a", "lap": "x"}', "'lap' must be"),
+        ('{"text": "a", "start": "noon"}', "'noon' is no time"),
+        ('{"text": "a", "confidence": 2}', "a confidence of 0 … 1"),
+        ('{"text": "a", "words": [3]}', "each of 'words'"),
+        ('{"text": "a", "start": 1e300}', "is no time: seconds, 0 or more"),
         ("[" * 100_000, "not JSON"), ('{"text": "a", "words": 5}', "'words' must be a list"),
         ('{"text": "a", "start": -3}', "'-3' is no time"),
         ('{"text": "a", "alternatives": "b"}', "'alternatives' must be a list"),
@@ -103,13 +141,18 @@ def test_a_line_at_a_time_that_is_none_is_told_and_passed(line: str) -> None:
 
 def test_a_line_of_times_begins_a_cue_without_a_blank_line_before_it() -> None:
     """W3C WebVTT, 6.1, "collect a WebVTT block"; the header ends at one as well."""
-    text = "WEBVTT\n00:01.000 --> 00:02.000\nAna: lima\n00:05.000 --> 00:06.000\nBen: seven\nseven\n"
+    text = (
+        "WEBVTT\n00:01.000 --> 00:02.000\nAna: lima\n00:05.000 --> 00:06.000\nBen: seven\nseven\n"
+    )
     assert told(text, "vtt") == [("Ana", "lima", 1000), ("Ben", "seven seven", 5000)]
 
 
 @pytest.mark.parametrize("form", ["vtt", "srt"])
 def test_the_number_of_the_next_cue_is_no_word_of_the_one_before(form: Form) -> None:
-    text = "1\n00:00:01,000 --> 00:00:02,000\nAna: lima\n7\n2\n00:00:05,000 --> 00:00:06,000\nBen: seven\n"
+    text = (
+        "1\n00:00:01,000 --> 00:00:02,000\nAna: lima\n7\n2\n00:00:05,000 --> 00:00:06,000\nBen:"
+        " seven\n"
+    )
     text = "WEBVTT\n\n" + text.replace(",", ".") if form == "vtt" else text
     assert told(text, form) == [("Ana", "lima 7", 1000), ("Ben", "seven", 5000)]
 
@@ -121,7 +164,9 @@ def test_text_that_belongs_to_no_cue_is_told() -> None:
     assert isinstance(good, Utterance)
 
 
-@pytest.mark.parametrize("times", ["00:99:01,000 --> 00:99:02,000", "00:00:75,000 --> 00:00:76,000"])
+@pytest.mark.parametrize(
+    "times", ["00:99:01,000 --> 00:99:02,000", "00:00:75,000 --> 00:00:76,000"]
+)
 def test_a_cue_at_a_time_that_is_none_is_told(times: str) -> None:
     (bad,) = read(f"1\n{times}\nlima\n", "srt")
     assert isinstance(bad, LeftOut)
@@ -130,9 +175,11 @@ def test_a_cue_at_a_time_that_is_none_is_told(times: str) -> None:
 @pytest.mark.parametrize(
     ("rows", "said"),
     [
-        ("7,1,0\n7,2,soon\n", "line 3: 'soon' is no time"), ("7,first,0\n", "line 2: 'first' is no lap"),
+        ("7,1,0\n7,2,soon\n", "line 3: 'soon' is no time"),
+        ("7,first,0\n", "line 2: 'first' is no lap"),
         ("7,1,\n", "line 2: a time is missing"),
-        ("7,2,10\n7,1,90\n", "car 7 begins lap 2 at 10 s and lap 1 at 90 s"), ("7,1,9\n7,2,9\n", "at 9 s"), ("7,1\n", "a time is missing"),
+        ("7,2,10\n7,1,90\n", "car 7 begins lap 2 at 10 s and lap 1 at 90 s"),
+        ("7,1,9\n7,2,9\n", "at 9 s"), ("7,1\n", "a time is missing"),
     ],
 )  # fmt: skip
 def test_lap_times_that_can_not_be_are_refused(rows: str, said: str) -> None:
@@ -148,9 +195,11 @@ def test_lap_times_may_stand_in_any_order() -> None:
 @pytest.mark.parametrize(
     ("name", "head", "form"),
     [
-        ("a.vtt", "", "vtt"), ("a.srt", "", "srt"), ("a.jsonl", "", "jsonl"), ("-", "\ufeffWEBVTT\n", "vtt"),
+        ("a.vtt", "", "vtt"), ("a.srt", "", "srt"), ("a.jsonl", "", "jsonl"),
+        ("-", "\ufeffWEBVTT\n", "vtt"),
         ("-", '{"text": ""}', "jsonl"),
-        ("-", "1\n00:00:01,000 --> 00:00:02,000\n", "srt"), ("a.txt", "Ana: x", "text"), ("a.txt", "", "text"),
+        ("-", "1\n00:00:01,000 --> 00:00:02,000\n", "srt"), ("a.txt", "Ana: x", "text"),
+        ("a.txt", "", "text"),
     ],
 )  # fmt: skip
 def test_the_form_is_told_by_name_or_beginning(name: str, head: str, form: str) -> None:

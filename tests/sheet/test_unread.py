@@ -1,4 +1,6 @@
-"""What a driver says one word short of a report is kept, with what it most likely was, and stands against its own lap."""
+"""What a driver says one word short of a report is kept, with what it most likely was, and stands
+against its own lap.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +26,9 @@ FIRST = "one two one two eight sierra alfa"
 
 
 def heard(*said: str, at: list[float | None] | None = None) -> tuple[list[Entry], list[str]]:
-    """Return the entries of ``Speaker: words`` without times, and the reasons of what was left out."""
+    """Return the entries of ``Speaker: words`` without times, and the reasons of what was left
+    out.
+    """
     listener, entries, left = Listener(race_book(), [Crew("7", "Ilse")]), [], []
     for number, line in enumerate(said, start=1):
         speaker, _, text = line.partition(": ")
@@ -32,19 +36,26 @@ def heard(*said: str, at: list[float | None] | None = None) -> tuple[list[Entry]
         left += reasons(found)
         seqs = {entry.uid: entry.seq for entry in entries}
         drafts = [one for one in found if isinstance(one, Draft)]
-        entries += [d.entry.replace(seq=len(entries) + n, about=seqs.get(d.about)) for n, d in enumerate(drafts, start=1)]
+        entries += [
+            d.entry.replace(seq=len(entries) + n, about=seqs.get(d.about))
+            for n, d in enumerate(drafts, start=1)
+        ]
     return entries, left
 
 
 @pytest.mark.parametrize(
     "said",
     [
-        "two two two two niner golf door", "two two two two niner golf", "two two two two niner golf kilo",
-        "two two two two niner door romeo", "door two two two niner golf romeo", "Lap two, two two two two niner golf",
+        "two two two two niner golf door", "two two two two niner golf",
+        "two two two two niner golf kilo",
+        "two two two two niner door romeo", "door two two two niner golf romeo",
+        "Lap two, two two two two niner golf",
         "okay two two two two niner golf romero, the rear is sliding",
     ],
 )  # fmt: skip
-def test_a_report_with_a_word_misheard_or_missing_is_kept_as_one_that_can_not_be_read(said: str) -> None:
+def test_a_report_with_a_word_misheard_or_missing_is_kept_as_one_that_can_not_be_read(
+    said: str,
+) -> None:
     (entry,), left = heard(f"Ilse: {said}")
     assert (entry.kind, entry.accepted, bool(entry.refusal), left) == ("report", False, True, [])
 
@@ -64,8 +75,10 @@ def test_no_guess_is_told_that_is_more_likely_wrong_than_right() -> None:
 @pytest.mark.parametrize(
     "said",
     [
-        "Radio check one two three four five.", "Yes I can hear you, one two three, one two three.", "Mike at two forty seven fourteen",
-        "twenty two seven twenty two we go", "I am on forty percent, is that right?", "This is nicer than November in Quebec.",
+        "Radio check one two three four five.",
+        "Yes I can hear you, one two three, one two three.", "Mike at two forty seven fourteen",
+        "twenty two seven twenty two we go", "I am on forty percent, is that right?",
+        "This is nicer than November in Quebec.",
     ],
 )  # fmt: skip
 def test_talk_does_not_become_a_report_that_can_not_be_read(said: str) -> None:
@@ -81,16 +94,26 @@ def test_a_report_with_one_word_changed_or_left_out_is_nearly_one(data: st.DataO
     book, chance = race_book(), data.draw(st.randoms(use_true_random=False))
     words = book.alphabet.say(next(strings(book, "car", chance))).split()
     place = chance.randrange(len(words))
-    words[place : place + 1] = chance.choice([[], ["kettle"], [chance.choice(["seven", "golf", "x-ray"])]])
+    words[place : place + 1] = chance.choice(
+        [[], ["kettle"], [chance.choice(["seven", "golf", "x-ray"])]]
+    )
     assert Nearly(book, "car").nearly(cut(book.lexicon, " ".join(words), tolerant=True))
 
 
-@given(st.lists(st.sampled_from(["sierra", "alfa", "papa", "six", "two", "kettle"]), min_size=1, max_size=6))
+@given(
+    st.lists(
+        st.sampled_from(["sierra", "alfa", "papa", "six", "two", "kettle"]), min_size=1, max_size=6
+    )
+)
 def test_nearly_a_call_is_what_a_plain_count_of_edits_says(said: list[str]) -> None:
     book = race_book()
-    symbols = ["" if word == "kettle" else next(iter(book.lexicon.meanings[word].options)) for word in said]
+    symbols = [
+        "" if word == "kettle" else next(iter(book.lexicon.meanings[word].options)) for word in said
+    ]
     nearest = min(_edits(symbols, string) for string in _all_calls())
-    assert Nearly(book, "pit").nearly(cut(book.lexicon, " ".join(said), tolerant=True)) == (nearest <= 1)
+    assert Nearly(book, "pit").nearly(cut(book.lexicon, " ".join(said), tolerant=True)) == (
+        nearest <= 1
+    )
 
 
 @functools.cache
@@ -104,17 +127,29 @@ def _all_calls() -> tuple[str, ...]:
         found += [string] if automaton.accepting[state] else []
         open_ends += [
             (step.target, string + symbol)
-            for step in automaton.steps[state] for symbol in book.alphabet.symbols if step.mask & book.alphabet.mask(symbol)
-        ]  # fmt: skip
+            for step in automaton.steps[state]
+            for symbol in book.alphabet.symbols
+            if step.mask & book.alphabet.mask(symbol)
+        ]
     return tuple(found)
 
 
 def _edits(said: list[str], string: str) -> int:
-    """Return the fewest symbols to change or to put in ("" is a symbol misheard; nothing said may be left out)."""
+    """Return the fewest symbols to change or to put in ("" is a symbol misheard; nothing said may
+    be left out).
+    """
     if len(said) > len(string) or len(string) - len(said) > 1:
         return 2
-    ways = [string] if len(said) == len(string) else [string[:n] + string[n + 1 :] for n in range(len(string))]
-    return len(string) - len(said) + min(sum(one != other for one, other in zip(said, way, strict=True)) for way in ways)
+    ways = (
+        [string]
+        if len(said) == len(string)
+        else [string[:n] + string[n + 1 :] for n in range(len(string))]
+    )
+    return (
+        len(string)
+        - len(said)
+        + min(sum(one != other for one, other in zip(said, way, strict=True)) for way in ways)
+    )
 
 
 def test_a_line_is_not_passed_over_for_one_word_among_those_of_a_code() -> None:
@@ -126,7 +161,8 @@ def test_a_line_is_not_passed_over_for_one_word_among_those_of_a_code() -> None:
 def test_the_next_lap_is_no_correction_of_one_that_could_not_be_read() -> None:
     """Without times the lap said tells."""
     entries, _ = heard(
-        f"Ilse: {FIRST}", "Ilse: two two two two niner golf", "Ilse: three two one two lima five brava",
+        f"Ilse: {FIRST}", "Ilse: two two two two niner golf",
+        "Ilse: three two one two lima five brava",
         "Ilse: four one niner two lima six four",
     )  # fmt: skip
     assert [(e.kind, e.lap, bool(e.refusal)) for e in entries] == [
@@ -137,13 +173,24 @@ def test_the_next_lap_is_no_correction_of_one_that_could_not_be_read() -> None:
 
 def test_what_is_asked_for_mends_the_report_it_was_asked_about() -> None:
     entries, _ = heard(
-        f"Ilse: {FIRST}", "Ilse: two two two two niner golf", "Quill: say again all after golf", "Ilse: romeo",
+        f"Ilse: {FIRST}", "Ilse: two two two two niner golf", "Quill: say again all after golf",
+        "Ilse: romeo",
         "Ilse: three two one two lima five bravo",
     )  # fmt: skip
-    assert [(e.kind, e.lap) for e in entries] == [("report", 1), ("report", 2), ("question", 2), ("correction", 2), ("report", 3)]
+    assert [(e.kind, e.lap) for e in entries] == [
+        ("report", 1),
+        ("report", 2),
+        ("question", 2),
+        ("correction", 2),
+        ("report", 3),
+    ]
     assert entries[3].about == 2
 
 
 def test_a_repeat_soon_after_is_the_report_again_where_times_are_known() -> None:
-    entries, _ = heard("Ilse: two two two two niner golf door", "Ilse: two two two two niner golf romeo", at=[100.0, 112.0])
+    entries, _ = heard(
+        "Ilse: two two two two niner golf door",
+        "Ilse: two two two two niner golf romeo",
+        at=[100.0, 112.0],
+    )
     assert [(e.kind, e.lap) for e in entries] == [("report", 2), ("correction", 2)]

