@@ -79,15 +79,6 @@ def test_heavy_libraries_are_imported_where_they_are_used(path: Path) -> None:
     assert not {name for name in _top_level_imports(path) if name.split(".")[0] in HEAVY}
 
 
-@pytest.mark.parametrize(
-    "path",
-    [m for m in MODULES if not m.is_relative_to(ROOT / "codec" / "screen")],
-    ids=lambda p: str(p.relative_to(ROOT)),
-)
-def test_no_module_is_crowded(path: Path) -> None:
-    assert len(path.read_text("utf-8").splitlines()) <= 340
-
-
 def test_reading_a_plain_report_draws_nothing() -> None:
     code = (
         "import sys, codec; b = codec.load_book('examples/starter/starter.toml'); codec.decode(b,"
