@@ -1,6 +1,7 @@
-"""README's examples as they stand: run them, compare them, or write their output anew.
+"""What the documents show, as it stands: run their commands, compare them, or write their output
+anew.
 
-python tests/readme.py     rewrites the output of every console block
+python tests/readme.py     rewrites the output of every console block of every document
 """
 
 from __future__ import annotations
@@ -11,20 +12,28 @@ import re
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
+DOCUMENTS = (README, ROOT / "DEVELOPERS.md", *sorted((ROOT / "examples").rglob("*.md")))
 _BLOCK = re.compile(r"```console\n(.*?)```", re.DOTALL)
+_CHAPTER = re.compile(r"^(?=## )", re.MULTILINE)
+_FILE = re.compile(r"(?<!\S)(?!examples/)([\w-]+)(?:/\S*|\.[a-z]\w*)(?!\S)")
 
 
 class Example(NamedTuple):
-    """One command of README with the output printed below it."""
+    """One command of a document with the output printed below it."""
 
     command: str
     output: str
+
+    @property
+    def files(self) -> frozenset[str]:
+        """The files and folders that it names beside the examples, ``race.sheet`` or ``out``."""
+        return frozenset(found.group().split("/")[0] for found in _FILE.finditer(self.command))
 
 
 def examples(text: str) -> Iterator[Example]:
@@ -33,6 +42,30 @@ def examples(text: str) -> Iterator[Example]:
         for part in re.split(r"^\$ ", block, flags=re.MULTILINE)[1:]:
             command, _, output = part.partition("\n")
             yield Example(command, output)
+
+
+def chapters(text: str) -> dict[str, list[Example]]:
+    """Return the commands below each heading of the second level that has some."""
+    found: dict[str, list[Example]] = {}
+    for part in _CHAPTER.split(text):
+        heading = part.partition("\n")[0].lstrip("# ")
+        if shown := list(examples(part)):
+            found.setdefault(heading, []).extend(shown)
+    return found
+
+
+def makers(chapter: Sequence[Example], earlier: Sequence[Example]) -> list[Example]:
+    """Return the commands that make the files of a chapter: of those before it, the first to name
+    each file, and what makes the files of that command in turn.
+    """
+    made: list[Example] = []
+    wanted = frozenset[str]().union(*(one.files for one in chapter))
+    for number, one in reversed(list(enumerate(earlier))):
+        before = frozenset[str]().union(*(other.files for other in earlier[:number]))
+        if wanted & (one.files - before):
+            made.insert(0, one)
+            wanted |= one.files
+    return made
 
 
 @contextlib.contextmanager
@@ -73,7 +106,7 @@ def run(command: str, where: Path) -> str:
 
 
 def renewed(text: str) -> str:
-    """Return README with the output of every console block made anew."""
+    """Return a document with the output of every console block made anew."""
 
     with folder() as where:
 
@@ -88,4 +121,5 @@ def renewed(text: str) -> str:
 
 
 if __name__ == "__main__":
-    README.write_text(renewed(README.read_text("utf-8")), "utf-8")
+    for document in DOCUMENTS:
+        document.write_text(renewed(document.read_text("utf-8")), "utf-8")

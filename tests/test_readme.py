@@ -1,63 +1,85 @@
-"""README tells the truth: its commands print what it says, its Python runs, its two commands are
-those that are run here.
+"""The documents tell the truth: their commands print what they say, their Python runs, the files
+they name exist, and README's two commands are those that are run here.
 """
 
 from __future__ import annotations
 
 import doctest
+import re
+from pathlib import Path
 
 import pytest
-from readme import README, ROOT, examples, folder, run
+from readme import DOCUMENTS, README, ROOT, Example, chapters, examples, folder, makers, run
 
-TEXT = README.read_text("utf-8")
-EXAMPLES = list(examples(TEXT))
+TEXTS = {str(path.relative_to(ROOT)): path.read_text("utf-8") for path in DOCUMENTS}
+CHAPTERS = [(name, heading) for name, text in TEXTS.items() for heading in chapters(text)]
+PYTHON = [name for name, text in TEXTS.items() if re.search(r"^>>> ", text, re.MULTILINE)]
 
 
 def test_readme_opens_with_the_job_in_one_paragraph() -> None:
-    title, job = TEXT.split("\n\n")[:2]
+    title, job = TEXTS["README.md"].split("\n\n")[:2]
     assert title == "# niner"
     assert "pit wall" in job
     assert "driver" in job
 
 
-def test_readme_has_examples() -> None:
-    assert len(EXAMPLES) >= 10
+def test_the_documents_have_examples() -> None:
+    assert sum(len(list(examples(text))) for text in TEXTS.values()) >= 25
+    assert PYTHON
 
 
-def test_every_command_prints_what_readme_shows() -> None:
+@pytest.mark.parametrize(
+    ("document", "heading"), CHAPTERS, ids=[", ".join(one) for one in CHAPTERS]
+)
+def test_every_command_prints_what_the_document_shows(document: str, heading: str) -> None:
+    found = chapters(TEXTS[document])
+    before = list(found)[: list(found).index(heading)]
     with folder() as where:
-        for example in EXAMPLES:
-            assert (example.command, run(example.command, where)) == (
-                example.command,
-                example.output,
-            )
+        for one in makers(found[heading], [one for other in before for one in found[other]]):
+            run(one.command, where)
+        for one in found[heading]:
+            assert Example(one.command, run(one.command, where)) == one
 
 
-def test_the_python_of_readme_runs(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_commands_that_make_the_files_of_a_chapter_are_run_before_it() -> None:
+    text = (
+        "## a\n```console\n$ niner design needs.toml --out b.toml\n$ niner book check b.toml\n"
+        "$ niner decode examples/race/race.toml five\n```\n"
+        "## b\n```console\n$ niner log x.sheet --book b.toml\n```\n"
+        "## c\n```console\n$ niner sheet show x.sheet energy=0.3\n$ niner demo out/one\n```\n"
+    )
+    a, b, c = chapters(text).values()
+    assert [one.files for one in c] == [{"x.sheet"}, {"out"}]
+    assert makers(c, [*a, *b]) == [a[0], b[0]]
+    assert makers(b, a) == [a[0]]
+    assert makers(a, []) == []
+
+
+@pytest.mark.parametrize("document", PYTHON)
+def test_the_python_of_a_document_runs(document: str, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(ROOT)
-    failures, tried = doctest.testfile(str(README), module_relative=False, encoding="utf-8")
-    assert tried > 5
+    failures, tried = doctest.testfile(
+        str(ROOT / document), module_relative=False, encoding="utf-8"
+    )
+    assert tried
     assert not failures
 
 
 def test_the_ci_script_runs_the_test_command_of_readme() -> None:
-    commands = [line for line in TEXT.splitlines() if line.startswith("python3 -m venv")]
+    commands = [
+        line for line in TEXTS["README.md"].splitlines() if line.startswith("python3 -m venv")
+    ]
     assert len(commands) == 2
     assert commands[0].endswith("niner demo")
     assert "pytest" in commands[1]
     assert "README.md" in (ROOT / ".ci" / "run").read_text("utf-8")
 
 
-@pytest.mark.parametrize(
-    "link",
-    [
-        "examples/starter/starter.toml",
-        "examples/race/race.toml",
-        "examples/qualifying/qualifying.toml",
-        "DEVELOPERS.md",
-        "CHANGELOG.md",
-    ],
-)
-def test_files_that_readme_names_exist(link: str) -> None:
-    assert link in TEXT
-    assert (ROOT / link).is_file()
+@pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
+def test_files_that_a_document_names_exist(document: Path) -> None:
+    text = TEXTS[str(document.relative_to(ROOT))]
+    links = re.findall(r"\]\((?!\w+:)([^)#\s]+)", text)
+    assert not [link for link in links if not (document.parent / link).exists()]
+    named = re.findall(r"(?<![\w/])examples/[\w./-]*\w", text)
+    assert not [name for name in named if not (ROOT / name).exists()]
+    assert named or document != README
