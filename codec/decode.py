@@ -21,6 +21,7 @@ from grammar.errors import Ambiguous, CodeError, Incomplete, Span, UnexpectedWor
 from grammar.match import Match
 from grammar.message import Direction
 from grammar.speech import Ask, listen
+from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.words import cut
 
 Context = Mapping[str, Any]
@@ -265,32 +266,21 @@ def _marks(
     starts, questions = [start for start, _ in used], [ask.span[0] for ask in asks]
     marks = []
     for word in cut(book.lexicon, text):
-        terminal, (start, end) = word.meaning.terminal, word.span
+        start, end = word.span
         question = bisect.bisect_right(questions, start) - 1
         if question >= 0 and start < asks[question].span[1]:
-            kind = "procedure"  # the symbols of SAY AGAIN ALL AFTER … are part of the question
-        elif terminal == "FILLER":
-            kind = "filler"
-        elif terminal == "SEPARATOR" and word.meaning.value:
-            kind = "event"
-        elif terminal in (
-            "UNIT",
-            "TO",
-            "LETTER",
-            "TYPED",
-            "TEEN",
-            "TENS",
-            "HUNDRED",
-            "THOUSAND",
-            "AND",
-            "MULTIPLE",
-        ):
+            taken = "procedure"  # the symbols of SAY AGAIN ALL AFTER … are part of the question
+        elif word.kind is WordKind.FILLER:
+            taken = "filler"
+        elif word.kind is WordKind.SEPARATOR and word.meaning.value:
+            taken = "event"
+        elif word.kind in SPOKEN:
             place = (
                 bisect.bisect_right(starts, start) - 1
             )  # the spans of symbols do not overlap: the last one not behind it
             said = place >= 0 and (starts[place] == start or end <= used[place][1])
-            kind = "symbol" if said else "filler" if "" in word.meaning.options else "dropped"
+            taken = "symbol" if said else "filler" if "" in word.meaning.options else "dropped"
         else:
-            kind = "procedure"
-        marks.append(Mark(kind, word.span, text[start:end]))
+            taken = "procedure"
+        marks.append(Mark(taken, word.span, text[start:end]))
     return tuple(marks)

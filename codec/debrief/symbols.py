@@ -9,10 +9,10 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from grammar.book import Book
+from grammar.speech.kinds import ONE_SYMBOL, WordKind
 from grammar.speech.words import Word, cut
 
-_ONE = ("UNIT", "TO", "LETTER")
-_ANEW = ("REPEAT", "ANEW")
+_ANEW = (WordKind.REPEAT, WordKind.ANEW)
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,9 +30,7 @@ def heard_symbols(book: Book, text: str) -> list[Heard]:
     cut into its symbols.
     """
     words = cut(book.lexicon, text, tolerant=True)
-    begin = max(
-        (place + 1 for place, word in enumerate(words) if word.meaning.terminal in _ANEW), default=0
-    )
+    begin = max((place + 1 for place, word in enumerate(words) if word.kind in _ANEW), default=0)
     return list(_symbols(book, text, words[begin:]))
 
 
@@ -40,28 +38,28 @@ def _symbols(book: Book, text: str, words: Sequence[Word]) -> Iterator[Heard]:
     times, tens = 1, ""
     for word in words:
         meaning, raw = word.meaning, text[word.span[0] : word.span[1]]
-        one = meaning.options[0] if meaning.terminal in _ONE and len(meaning.options) == 1 else ""
+        one = meaning.options[0] if meaning.kind in ONE_SYMBOL and len(meaning.options) == 1 else ""
         if tens:
             yield from (
                 Heard(symbol, raw) for symbol in (tens[0] if one.isdigit() and one != "0" else tens)
             )
             tens = ""
-        if meaning.terminal == "MULTIPLE":
+        if meaning.kind is WordKind.MULTIPLE:
             times = int(meaning.value)
             continue
         if one:
             yield from [Heard(one, raw)] * times
-        elif meaning.terminal == "TENS":
+        elif meaning.kind is WordKind.TENS:
             tens = meaning.value
-        elif meaning.terminal == "TEEN":
+        elif meaning.kind is WordKind.TEEN:
             yield from (Heard(symbol, raw) for symbol in meaning.value)
-        elif meaning.terminal == "TYPED":
+        elif meaning.kind is WordKind.TYPED:
             yield from (
                 Heard(symbol, symbol)
                 for symbol in meaning.options[0]
                 if symbol in book.alphabet.index
             )
-        elif meaning.terminal == "UNKNOWN":
+        elif meaning.kind is WordKind.UNKNOWN:
             yield Heard("", raw)
         times = 1
     yield from (Heard(symbol, symbol) for symbol in tens)

@@ -20,6 +20,7 @@ from codec.encode import encode
 from codec.reading import Reading
 from grammar.errors import CodeError, ReportError, UnknownWord
 from grammar.speech import listen
+from grammar.speech.kinds import WordKind
 from grammar.speech.words import cut, unknown
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 Pair = tuple[str, str]  # (symbol shown, symbol said); "" where there is none
-_CORRECTING = ("CORRECTION", "ANEW", "DISREGARD")
+_CORRECTING = (WordKind.CORRECTION, WordKind.ANEW, WordKind.DISREGARD)
 _VALUE = re.compile(r"(?:^|\s)([A-Za-z_][A-Za-z0-9_]*)=")
 _MOST_WAYS = 64
 _UNCLEAR = "? stands for a word that nobody made out or that is none of the book's"
@@ -72,7 +73,7 @@ def mark(book: Book, item: Item, answer: str) -> Marked:
     _check_understood(book, answer)
     meant = item.text
     try:
-        corrected = any(word.meaning.terminal in _CORRECTING for word in cut(book.lexicon, answer))
+        corrected = any(word.kind in _CORRECTING for word in cut(book.lexicon, answer))
         if item.kind == "report":
             reading = decode(book, answer, direction=item.direction)
             right = reading == _meant(book, item)
@@ -95,11 +96,11 @@ def _check_understood(book: Book, text: str) -> None:
     words = [
         word
         for word in cut(book.lexicon, text, tolerant=True)
-        if word.meaning.terminal != "SEPARATOR"
+        if word.kind is not WordKind.SEPARATOR
     ]
     unclear = False
     for word in words:
-        if word.meaning.terminal == "UNKNOWN":
+        if word.kind is WordKind.UNKNOWN:
             error = unknown(book.lexicon, text, text[slice(*word.span)], word.span)
             if error.kind != "unclear":
                 raise _not_understood(error, _UNCLEAR)
@@ -217,7 +218,7 @@ def _ways_or_none(book: Book, text: str) -> list[str]:
         known = [
             text[slice(*word.span)]
             for word in cut(book.lexicon, text, tolerant=True)
-            if word.meaning.terminal != "UNKNOWN"
+            if word.kind is not WordKind.UNKNOWN
         ]
         return ways(book, " ".join(known)) if known else []
     except ReportError:

@@ -19,8 +19,10 @@ from codec.hear.evidence import WHOLE, Heard, Part, Slot
 from codec.hear.slots import MARK, Ear, Item, sound_of
 from grammar import sound
 from grammar.errors import CodeError, Incomplete, ReportError, UnexpectedWord
+from grammar.speech.kinds import ONE_SYMBOL, SPOKEN, WordKind
 from grammar.speech.lexicon import Meaning
 from grammar.speech.numbers import arcs
+from grammar.speech.procedure import spliced
 from grammar.speech.words import Word, cut
 from grammar.symbols import normal
 
@@ -33,22 +35,8 @@ MOST_WAYS = 32
 MOST_WORDS = 90
 _ALIKE = 0.7  # up to this distance an unknown word may be one of the number words
 _CHOICE = re.compile(r"[^\s/=]+(?:=[-+0-9.]+)?(?:/[^\s/=]+(?:=[-+0-9.]+)?)+|[^\s/=]+=[-+0-9.]+")
-_UNCLEAR = Meaning("UNCLEAR")
-_RUN = (
-    "UNIT",
-    "TO",
-    "LETTER",
-    "TYPED",
-    "TEEN",
-    "TENS",
-    "HUNDRED",
-    "THOUSAND",
-    "AND",
-    "MULTIPLE",
-    "UNKNOWN",
-    "UNCLEAR",
-    "SLOT",
-)
+_UNCLEAR = Meaning(WordKind.UNCLEAR)
+_RUN = SPOKEN | {WordKind.UNKNOWN, WordKind.UNCLEAR, WordKind.CHOICE}
 
 
 def listen(book: Book, channel: Channel, heard: Words, part: Part = WHOLE) -> list[Heard]:
@@ -93,17 +81,17 @@ class _Transcript(Ear):
         sections: list[list[Any]] = [["", []]]
         events: list[str] = []
         for word, slot in words:
-            terminal = word.meaning.terminal
-            if terminal in ("DISREGARD", "ANEW"):
+            kind = word.kind
+            if kind in (WordKind.DISREGARD, WordKind.ANEW):
                 sections = [["", []]]
-            elif terminal in ("REPEAT", "CORRECTION"):
-                sections.append([terminal, []])
-            elif terminal in _RUN:
+            elif kind in (WordKind.REPEAT, WordKind.CORRECTION):
+                sections.append([kind, []])
+            elif kind in _RUN:
                 sections[-1][1].append((word, slot))
-            elif terminal == "SEPARATOR":
+            elif kind is WordKind.SEPARATOR:
                 events += [word.meaning.value] if word.meaning.value else []
                 if any(row for _, row in sections) and any(
-                    w.meaning.terminal in _RUN for w, _ in words if w.span[0] > word.span[0]
+                    w.kind in _RUN for w, _ in words if w.span[0] > word.span[0]
                 ):
                     raise UnexpectedWord(
                         "more than one report",
@@ -112,7 +100,7 @@ class _Transcript(Ear):
                         span=word.span,
                         hint="hear one report at a time",
                     )
-            elif terminal not in ("FILLER", "ANSWER"):
+            elif kind not in (WordKind.FILLER, WordKind.ANSWER):
                 raise UnexpectedWord(
                     f"{text[slice(*word.span)]!r} is no part of a report",
                     kind="procedure",
@@ -144,7 +132,7 @@ class _Transcript(Ear):
             if found in marks:
                 yield Word(_UNCLEAR, found.span()), None
             else:
-                yield Word(Meaning("SLOT"), found.span()), self._choice(text, found.span())
+                yield Word(Meaning(WordKind.CHOICE), found.span()), self._choice(text, found.span())
 
     def _choice(self, text: str, span: tuple[int, int]) -> Slot:
         try:
@@ -165,7 +153,7 @@ class _Transcript(Ear):
         hearings: list[list[list[Slot]]] = []
         for kind, row in sections:
             ways = self._ways(row, text)
-            if kind == "CORRECTION" and hearings:
+            if kind is WordKind.CORRECTION and hearings:
                 hearings[-1] = _corrected(hearings[-1], ways, text)
             else:
                 hearings.append(ways)
@@ -224,9 +212,9 @@ class _Transcript(Ear):
         shown = text[slice(*word.span)]
         if slot is not None:
             yield 1, [slot]
-        elif word.meaning.terminal == "UNCLEAR":
+        elif word.kind is WordKind.UNCLEAR:
             yield 1, [self.unclear(shown)]
-        elif word.meaning.terminal == "UNKNOWN":
+        elif word.kind is WordKind.UNKNOWN:
             yield 1, [self.foreign(shown, text, word.span)]
             if joining:
                 yield from ((1, slots) for slots in self._alike(shown))
@@ -240,7 +228,7 @@ class _Transcript(Ear):
         if (
             joining
             and place + 1 < len(row)
-            and "UNKNOWN" in (word.meaning.terminal, meanings[place + 1].terminal)
+            and WordKind.UNKNOWN in (word.kind, meanings[place + 1].kind)
             and slot is None
         ):
             yield from (
@@ -300,14 +288,14 @@ def _spoken(meaning: Meaning, text: str) -> Meaning:
     """Return what a word is if it was spoken: a spelling word rather than the same letters typed,
     and in small letters no typed symbols.
     """
-    if meaning.terminal in ("UNIT", "TO", "LETTER"):
+    if meaning.kind in ONE_SYMBOL:
         if "" in meaning.options and not text.isupper():
-            return Meaning("FILLER", ("",))
+            return Meaning(WordKind.FILLER, ("",))
         single = [option for option in meaning.options if len(option) == 1]
-        return Meaning(meaning.terminal, tuple(single[:1])) if single else meaning
+        return Meaning(meaning.kind, tuple(single[:1])) if single else meaning
     return (
-        Meaning("UNKNOWN")
-        if meaning.terminal == "TYPED" and text.isalpha() and text.islower()
+        Meaning(WordKind.UNKNOWN)
+        if meaning.kind is WordKind.TYPED and text.isalpha() and text.islower()
         else meaning
     )
 
@@ -350,13 +338,7 @@ def _confidence(text: str) -> float:
 
 def _corrected(before: list[list[Slot]], after: list[list[Slot]], text: str) -> list[list[Slot]]:
     """CORRECTION: what follows begins with a word that was said before, and goes on from there."""
-    ways = [
-        [*one[:place], *tail]
-        for one in before
-        for tail in after
-        for place in range(len(one))
-        if tail and tail[0].symbol and one[place].symbol == tail[0].symbol
-    ]
+    ways = [list(way) for way in spliced(before, after, lambda slot: slot.symbol)]
     if not ways or len(ways) > MOST_WAYS:
         raise UnexpectedWord(
             "the correction does not begin with a word that was heard before it",

@@ -6,11 +6,10 @@ and asked for.
 
 from __future__ import annotations
 
-from codec.radio.evidence import SPOKEN
 from codec.radio.finder import Finder
 from codec.radio.found import Heard
-from codec.radio.unread_reports import CHANGING
 from codec.sheet.state import lap_message
+from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.words import Word, cut
 
 _TALK = "… "  # behind this, small letters are not taken for symbols
@@ -27,15 +26,15 @@ def talk(finder: Finder, text: str) -> Heard | None:
     told = f"{_TALK}{text}" if text.islower() else text
     begin = len(told) - len(text)
     found = cut(finder.book.lexicon, told, tolerant=True)
-    words = [word for word in found if word.meaning.terminal != "FILLER" and word.span[0] >= begin]
-    code = [word.meaning.terminal in SPOKEN for word in words]
+    words = [word for word in found if word.kind is not WordKind.FILLER and word.span[0] >= begin]
+    code = [word.kind in SPOKEN for word in words]
     signs = [
         one and _bits(finder, told, word) >= _SIGN for one, word in zip(code, words, strict=True)
     ]
     others = code.count(False)
     name = lap_message(finder.book)
     half = finder.book.messages[name].lengths[0] / 2 if name else len(words)
-    changing = any(word.meaning.terminal in CHANGING for word in words)
+    changing = any(word.kind in CHANGING for word in words)
     if changing or (words and sum(signs) >= others) or _in_a_row(code, signs) >= half:
         return None
     heard = finder.find(text)

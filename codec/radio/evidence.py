@@ -19,15 +19,20 @@ from grammar.book import Book
 from grammar.codes import Check
 from grammar.data import table
 from grammar.message import Message
+from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.lexicon import Meaning
 from grammar.speech.words import Word, cut
 
 _MOST_KEPT = 200_000
-_DIGITS = {"TEEN": 2, "TENS": 2, "HUNDRED": 3, "THOUSAND": 4, "MULTIPLE": 4, "AND": 0}
+_DIGITS = {
+    WordKind.TEEN: 2,
+    WordKind.TENS: 2,
+    WordKind.HUNDRED: 3,
+    WordKind.THOUSAND: 4,
+    WordKind.MULTIPLE: 4,
+    WordKind.AND: 0,
+}
 _PAUSED = frozenset(("-", "–", "…", ","))
-SPOKEN = frozenset(
-    ("UNIT", "TO", "LETTER", "TYPED", "TEEN", "TENS", "HUNDRED", "THOUSAND", "MULTIPLE", "AND")
-)
 
 
 @functools.cache
@@ -51,25 +56,25 @@ class Evidence:
 
     def of_word(self, raw: str, meaning: Meaning) -> float:
         """Return the bits of one word as written."""
-        form, terminal = raw.casefold(), meaning.terminal
+        form, kind = raw.casefold(), meaning.kind
         if (
-            terminal == "AND"
+            kind is WordKind.AND
             or form in self._homophones
             or (len(form) == 1 and raw.isalpha() and raw.islower())
         ):
             return float(self.bits["small" if len(form) == 1 else "homophone"])
-        if terminal == "TYPED" and raw.isalpha() and raw.islower():
+        if kind is WordKind.TYPED and raw.isalpha() and raw.islower():
             return float(self.bits["small"])
-        if terminal == "TYPED":
-            kind = "digit" if raw.isdigit() else "typed" if raw.isalpha() else "mixed"
-            return float(self.bits[kind] * len(meaning.options[0]))
-        if terminal in ("UNIT", "TO"):
+        if kind is WordKind.TYPED:
+            typed = "digit" if raw.isdigit() else "typed" if raw.isalpha() else "mixed"
+            return float(self.bits[typed] * len(meaning.options[0]))
+        if kind in (WordKind.UNIT, WordKind.TO):
             return float(self.bits["digit" if form in self._plain or form.isdigit() else "variant"])
-        if terminal == "LETTER":
+        if kind is WordKind.LETTER:
             return float(self.bits["letter" if len(form) == 1 else "spelling"])
-        if terminal == "MULTIPLE":
+        if kind is WordKind.MULTIPLE:
             return float(self.bits["multiple"])
-        return float(self.bits["number"]) if terminal in SPOKEN else 0.0
+        return float(self.bits["number"]) if kind in SPOKEN else 0.0
 
     def of_words(self, text: str, words: Iterable[Word]) -> float:
         """Return the bits of words of ``text`` together: code words in a row speak for each other,
@@ -77,9 +82,9 @@ class Evidence:
         """
         total, before, step = 0.0, "", 9
         for word in words:
-            terminal, options = word.meaning.terminal, word.meaning.options
-            if terminal not in SPOKEN:
-                before = before if terminal == "FILLER" else ""
+            kind, options = word.kind, word.meaning.options
+            if kind not in SPOKEN:
+                before = before if kind is WordKind.FILLER else ""
                 continue
             symbol = options[0] if options else word.meaning.value or "?"
             alone = self.of_word(text[word.span[0] : word.span[1]], word.meaning)
@@ -150,9 +155,9 @@ def digits_of(meaning: Meaning) -> float:
     """Return how many digits a word may be at most; infinite for a word that may be something
     else.
     """
-    if meaning.terminal in _DIGITS:
-        return _DIGITS[meaning.terminal]
-    if meaning.terminal == "FILLER":
+    if meaning.kind in _DIGITS:
+        return _DIGITS[meaning.kind]
+    if meaning.kind is WordKind.FILLER:
         return 0
     return (
         max(map(len, meaning.options), default=0)
@@ -183,11 +188,14 @@ class Prefilter(dict[str, tuple[float, float]]):
         )
         closer, self._grouped = [], set[str]()
         for form, meaning in evidence.book.lexicon.meanings.items():
-            if meaning.terminal in ("ASK", "CORRECTION", "REPEAT", "ANEW") or (
-                meaning.terminal == "SEPARATOR" and meaning.value
-            ):
+            if meaning.kind in (
+                WordKind.ASK,
+                WordKind.CORRECTION,
+                WordKind.REPEAT,
+                WordKind.ANEW,
+            ) or (meaning.kind is WordKind.SEPARATOR and meaning.value):
                 closer.append(form)
-            elif " " in form and meaning.terminal in SPOKEN:
+            elif " " in form and meaning.kind in SPOKEN:
                 self._grouped.update(form.split())
         ways = "|".join(r"[\s-]+".join(re.escape(word) for word in form.split()) for form in closer)
         self._closer = re.compile(rf"\b(?:{ways})\b", re.IGNORECASE)
@@ -230,7 +238,7 @@ class Prefilter(dict[str, tuple[float, float]]):
         ]  # not alone: small letters are a word then
         bits = self._evidence.of_words(f"… {raw}", found)
         form = raw.strip(".,;:!?\"'").casefold()
-        filler = bool(found) and all(word.meaning.terminal == "FILLER" for word in found)
+        filler = bool(found) and all(word.kind is WordKind.FILLER for word in found)
         bits = max(
             bits,
             0.1 if filler else 0.0,

@@ -16,6 +16,7 @@ from codec.sheet.exports import Read, restore
 from codec.sheet.journal import Journal
 from codec.sheet.state import cars
 from grammar.errors import CodeError
+from grammar.speech.kinds import WordKind
 from grammar.speech.words import cut
 
 _BATCH = 500
@@ -111,7 +112,7 @@ def drafts(listener: Listener, lines: Iterable[str], form: Form) -> Iterator[Dra
     lexicon = listener.book.lexicon
 
     def is_code(text: str) -> bool:
-        return all(word.meaning.terminal != "UNKNOWN" for word in cut(lexicon, text, tolerant=True))
+        return all(word.kind is not WordKind.UNKNOWN for word in cut(lexicon, text, tolerant=True))
 
     for said in utterances(lines, form, is_code=is_code):
         if isinstance(said, LeftOut):

@@ -14,17 +14,17 @@ from decimal import Decimal
 from codec.radio.choices import Choice, best
 from codec.radio.crews import Crew, Roster
 from codec.radio.doubt import perhaps
-from codec.radio.evidence import SPOKEN, Prefilter
+from codec.radio.evidence import Prefilter
 from codec.radio.finder import Finder, Found
 from codec.radio.laps import LapKeeper, LapTimes
 from codec.radio.transcript import LeftOut, Utterance
-from codec.radio.unread_reports import CHANGING
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL, Entry, LapBy
 from codec.sheet.state import ADDED, lap_message
 from grammar.book import Book
 from grammar.fields import Value
 from grammar.message import Direction
+from grammar.speech.kinds import CHANGING, SPOKEN
 from grammar.speech.words import cut
 
 _MOST_JOINED = 400  # characters
@@ -134,10 +134,7 @@ class Listener:
         if (before is None and last is None) or len(said.text) > _MOST_JOINED:
             return None
         first = next(
-            (
-                word.meaning.terminal
-                for word in cut(self.book.lexicon, said.text[:80], tolerant=True)
-            ),
+            (word.kind for word in cut(self.book.lexicon, said.text[:80], tolerant=True)),
             "",
         )
         if (

@@ -6,10 +6,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from codec.radio.evidence import SPOKEN
 from grammar.automaton import build
 from grammar.book import Book
 from grammar.message import Direction
+from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.words import Word
 
 Options = tuple[str, ...]
@@ -75,27 +75,27 @@ def _options(words: Iterable[Word]) -> list[Options | None] | None:
     times = 1
     for word in words:
         meaning = word.meaning
-        if meaning.terminal == "UNKNOWN":
+        if meaning.kind is WordKind.UNKNOWN:
             found.append(None)
-        elif meaning.terminal == "MULTIPLE":
+        elif meaning.kind is WordKind.MULTIPLE:
             times = int(meaning.value)
-        elif meaning.terminal in SPOKEN and meaning.terminal != "AND":
+        elif meaning.kind in SPOKEN and meaning.kind is not WordKind.AND:
             found.append(
                 tuple(
                     option * times
-                    for option in meaning.options or _figures(meaning.terminal, meaning.value)
+                    for option in meaning.options or _figures(meaning.kind, meaning.value)
                 )
             )
             times = 1
-        elif meaning.terminal not in ("FILLER", "AND"):
+        elif meaning.kind not in (WordKind.FILLER, WordKind.AND):
             return None
     return found
 
 
-def _figures(terminal: str, value: str) -> Sequence[str]:
+def _figures(kind: str, value: str) -> Sequence[str]:
     """Return the figures of a number word: forty is 40, or the 4 of forty seven; hundred may add
     its noughts or none.
     """
-    if terminal == "TENS":
+    if kind is WordKind.TENS:
         return value, value[0]
-    return (value,) if terminal == "TEEN" else ("", value[1:])
+    return (value,) if kind is WordKind.TEEN else ("", value[1:])

@@ -12,21 +12,28 @@ from typing import TYPE_CHECKING, Any
 
 from codec.decode import decode, decode_all
 from codec.radio.asides import asides
-from codec.radio.evidence import SPOKEN, digits_of
+from codec.radio.evidence import digits_of
 from codec.radio.found import Found, Heard
-from codec.radio.unread_reports import CHANGING, refused
+from codec.radio.unread_reports import refused
 from codec.reading import Reading
 from grammar.errors import CodeError
 from grammar.message import Direction
+from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.words import cut
 
 if TYPE_CHECKING:
     from codec.radio.finder import Finder
 
 _ENDS, _STOPS = ".!?;", ".!?;,:"
-_PAST = ("FILLER", "ANSWER", "SEPARATOR")
+_PAST = (WordKind.FILLER, WordKind.ANSWER, WordKind.SEPARATOR)
 _MOST_CUTS = 12
-_SYMBOLS = {"TEEN": 2, "TENS": 2, "HUNDRED": 3, "THOUSAND": 4, "MULTIPLE": 3}  # at most
+_SYMBOLS = {
+    WordKind.TEEN: 2,
+    WordKind.TENS: 2,
+    WordKind.HUNDRED: 3,
+    WordKind.THOUSAND: 4,
+    WordKind.MULTIPLE: 3,
+}  # at most
 Item = tuple[int, int]  # a stretch of words, from … to
 
 
@@ -42,7 +49,7 @@ class Search:
 
     def run(self) -> Heard:
         """Look for everything."""
-        if all(word.meaning.terminal == "UNKNOWN" for word in self.words):
+        if all(word.kind is WordKind.UNKNOWN for word in self.words):
             self.heard.reason = "ordinary talk"
             return self.heard
         asides(self)
@@ -64,10 +71,10 @@ class Search:
         """
         start = None
         for place in range(len(self.words) + 1):
-            inside = place < len(self.words) and self.words[place].meaning.terminal in (
+            inside = place < len(self.words) and self.words[place].kind in (
                 *SPOKEN,
                 *CHANGING,
-                "FILLER",
+                WordKind.FILLER,
             )
             if inside and start is None:
                 start = place
@@ -78,19 +85,19 @@ class Search:
                 start = None
 
     def _trimmed(self, start: int, end: int) -> Item:
-        while start < end and self.words[start].meaning.terminal in ("FILLER", "AND"):
+        while start < end and self.words[start].kind in (WordKind.FILLER, WordKind.AND):
             start += 1
-        while end > start and self.words[end - 1].meaning.terminal in ("FILLER", "AND"):
+        while end > start and self.words[end - 1].kind in (WordKind.FILLER, WordKind.AND):
             end -= 1
         if start and self.finder.claimed(self.forms[start - 1], before=True):
             taken = 1
             if (
-                self.words[start].meaning.terminal == "TENS"
+                self.words[start].kind is WordKind.TENS
                 and start + 1 < end
-                and self.words[start + 1].meaning.terminal == "UNIT"
+                and self.words[start + 1].kind is WordKind.UNIT
             ):
                 taken = 2
-            if self.words[start].meaning.terminal != "LETTER" or len(self.forms[start]) == 1:
+            if self.words[start].kind is not WordKind.LETTER or len(self.forms[start]) == 1:
                 start += taken
         if (
             end < len(self.words)
@@ -100,8 +107,8 @@ class Search:
             end -= 1
             if (
                 end - 1 > start
-                and self.words[end - 1].meaning.terminal == "TENS"
-                and self.words[end].meaning.terminal == "UNIT"
+                and self.words[end - 1].kind is WordKind.TENS
+                and self.words[end].kind is WordKind.UNIT
             ):
                 end -= 1
         return start, end
@@ -110,7 +117,7 @@ class Search:
         """Tell whether a word is hardly a sign of a code."""
         word = self.words[place]
         return (
-            word.meaning.terminal == "FILLER"
+            word.kind is WordKind.FILLER
             or self.finder.evidence.of_word(self._raw(place), word.meaning) < 1
         )
 
@@ -159,7 +166,7 @@ class Search:
 
     def _long_enough(self, start: int, end: int) -> bool:
         """Tell whether words may stand for as many symbols as some message has."""
-        if any(self.words[n].meaning.terminal in CHANGING for n in range(start, end)):
+        if any(self.words[n].kind in CHANGING for n in range(start, end)):
             return True
         figures = sum(digits_of(word.meaning) for word in self.words[start:end])
         if figures < self.finder.evidence.shortest_figures:
@@ -167,7 +174,7 @@ class Search:
         symbols = 0
         for word in self.words[start:end]:
             options = word.meaning.options
-            symbols += max(map(len, options)) if options else _SYMBOLS.get(word.meaning.terminal, 0)
+            symbols += max(map(len, options)) if options else _SYMBOLS.get(word.kind, 0)
         return end > start and symbols >= self.finder.shortest
 
     def _taken(self, item: Item, parses: dict[Item, tuple[Reading, ...]]) -> None:
@@ -214,7 +221,7 @@ class Search:
                 span,
                 parses[item],
                 bits=bits,
-                changing=self.words[start].meaning.terminal in CHANGING,
+                changing=self.words[start].kind in CHANGING,
             )
         )
 
@@ -230,11 +237,11 @@ class Search:
         """Return the readings of a stretch of words: as its speaker's direction has it, else the
         other; none where it is no report.
         """
-        first = self.words[start].meaning.terminal
-        if first in ("CORRECTION", "DISREGARD"):
+        first = self.words[start].kind
+        if first in (WordKind.CORRECTION, WordKind.DISREGARD):
             return ()
         begin, finish = (
-            self.words[start].span[1 if first == "REPEAT" else 0],
+            self.words[start].span[1 if first is WordKind.REPEAT else 0],
             self.words[end - 1].span[1],
         )
         order: tuple[Direction | None, ...] = (None,)
@@ -276,7 +283,7 @@ class Search:
             evidence.chance(r.match.message, len(r.said)) for r in readings
         )
         alone = all(
-            self.words[n].meaning.terminal in ("FILLER", "ANSWER", "SEPARATOR", *CHANGING)
+            self.words[n].kind in (WordKind.FILLER, WordKind.ANSWER, WordKind.SEPARATOR, *CHANGING)
             for n in self._outside(item)
         )
         if alone:
@@ -293,15 +300,13 @@ class Search:
         """
         start, end = item
         while (
-            start > 0
-            and not self.stopped(start - 1, marks)
-            and self.words[start - 1].meaning.terminal in _PAST
+            start > 0 and not self.stopped(start - 1, marks) and self.words[start - 1].kind in _PAST
         ):
             start -= 1
         while (
             end < len(self.words)
             and not self.stopped(end - 1, marks)
-            and self.words[end].meaning.terminal in _PAST
+            and self.words[end].kind in _PAST
         ):
             end += 1
         opens = start == 0 or self.stopped(start - 1, marks)

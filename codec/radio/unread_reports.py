@@ -9,15 +9,15 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from codec.decode import decode_all
-from codec.radio.evidence import SPOKEN, digits_of
+from codec.radio.evidence import digits_of
 from codec.radio.found import Found
 from codec.sheet.entry import DOUBTFUL
 from grammar.errors import CodeError
+from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 
 if TYPE_CHECKING:
     from codec.radio.search import Item, Search
 
-CHANGING = frozenset(("CORRECTION", "ANEW", "REPEAT", "DISREGARD", "TWICE"))
 _ENDS, _STOPS = ".!?;", ".!?;,:"
 
 
@@ -42,7 +42,7 @@ def refused(search: Search, runs: Sequence[Item]) -> None:
         )
     except CodeError as raised:
         error = raised
-    changing = search.words[start].meaning.terminal in CHANGING
+    changing = search.words[start].kind in CHANGING
     bits = search.bits(start, end) - search.finder.odds["refused"]
     search.heard.found.append(Found("refused", span, error=error, bits=bits, changing=changing))
 
@@ -68,7 +68,7 @@ def _region(search: Search, runs: Sequence[Item]) -> Item | None:
                 break
             end = run[1]
             strong = _strong(search, start, end)
-    changing = bool(runs) and search.words[runs[0][0]].meaning.terminal in CHANGING
+    changing = bool(runs) and search.words[runs[0][0]].kind in CHANGING
     if (
         changing
         and _strong(search, *runs[0]) >= 3
@@ -82,9 +82,7 @@ def _region(search: Search, runs: Sequence[Item]) -> Item | None:
         return None
     before = start - 1
     while (
-        before >= 0
-        and search.words[before].meaning.terminal in SPOKEN
-        and not search.stopped(before, _STOPS)
+        before >= 0 and search.words[before].kind in SPOKEN and not search.stopped(before, _STOPS)
     ):
         before -= 1
     if before >= 0 and search.finder.claimed(search.forms[before], before=True):
@@ -118,7 +116,7 @@ def _with_edges(search: Search, start: int, end: int) -> Item:
         inside = 0 <= place < len(search.words) and not search.stopped(min(place, end - 1), _STOPS)
         if (
             inside
-            and search.words[place].meaning.terminal == "UNKNOWN"
+            and search.words[place].kind is WordKind.UNKNOWN
             and not search.finder.plain(search.forms[place])
         ):
             wider = min(start, place), max(end, place + 1)
@@ -140,15 +138,12 @@ def _bridged(search: Search, end: int, start: int) -> bool:
 
 
 def _strong(search: Search, start: int, end: int) -> int:
-    return sum(
-        not search.weak(n) and search.words[n].meaning.terminal in SPOKEN for n in range(start, end)
-    )
+    return sum(not search.weak(n) and search.words[n].kind in SPOKEN for n in range(start, end))
 
 
 def _codes(search: Search, start: int, end: int) -> int:
     return sum(
-        search.words[n].meaning.terminal in (*SPOKEN, *CHANGING, "FILLER")
-        for n in range(start, end)
+        search.words[n].kind in (*SPOKEN, *CHANGING, WordKind.FILLER) for n in range(start, end)
     )
 
 

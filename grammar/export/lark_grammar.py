@@ -22,6 +22,7 @@ from grammar.codes.numbered import Numbered
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node
 from grammar.match import Match
 from grammar.message import Direction, Message
+from grammar.speech.kinds import ONE_SYMBOL
 
 if TYPE_CHECKING:
     from lark import Lark
@@ -133,7 +134,7 @@ def grammar_text(book: Book) -> str:
     rules = _Rules(book)
     spoken: dict[str, list[str]] = {symbol: [] for symbol in book.alphabet.symbols}
     for form, meaning in book.lexicon.meanings.items():
-        if meaning.terminal in ("UNIT", "LETTER", "TO") and len(meaning.options) == 1:
+        if meaning.kind in ONE_SYMBOL and len(meaning.options) == 1:
             spoken[meaning.options[0]].append(form)
     lines = [_HEADER.format(title=re.sub(r"[^ -~]", " ", book.title))]
     lines += rules.lines

@@ -10,18 +10,19 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from grammar.data import table
+from grammar.speech.kinds import WordKind
 from grammar.symbols import Alphabet, normal
 
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
-    """What a word may be: the terminal of the speech grammar, and its value there.
+    """What a word may be: its kind, and what it stands for.
 
     ``options`` are the strings of symbols it may stand for; ``value`` a number's amount, an
     answer's or an event's name.
     """
 
-    terminal: str
+    kind: WordKind
     options: tuple[str, ...] = ()
     value: str = ""
 
@@ -65,7 +66,7 @@ class Lexicon:
         data = table("speech")
         self._numbers(data, homophones=homophones)
         for word in data["fillers"]["words"]:
-            self.meanings.setdefault(normal(word), Meaning("FILLER", ("",)))
+            self.meanings.setdefault(normal(word), Meaning(WordKind.FILLER, ("",)))
         self._procedure(data)
         self._spelling()
         for word in fillers:
@@ -87,23 +88,29 @@ class Lexicon:
         for digit, words in numbers["units"].items():
             if digit in self.alphabet.index:
                 for word in words:
-                    self.meanings[word] = Meaning("UNIT", (digit,))
+                    self.meanings[word] = Meaning(WordKind.UNIT, (digit,))
         alike: Any = data["homophones"] if homophones else {}
         for digit, words in alike.items():
             if digit in self.alphabet.index:
                 for word in words:
-                    self.meanings[word] = Meaning("TO" if word == "to" else "UNIT", (digit,))
-        for terminal, key in (("TEEN", "teens"), ("TENS", "tens"), ("MULTIPLE", "multiples")):
-            self._amounts(terminal, numbers[key])
+                    self.meanings[word] = Meaning(
+                        WordKind.TO if word == "to" else WordKind.UNIT, (digit,)
+                    )
+        for kind, key in (
+            (WordKind.TEEN, "teens"),
+            (WordKind.TENS, "tens"),
+            (WordKind.MULTIPLE, "multiples"),
+        ):
+            self._amounts(kind, numbers[key])
         magnitudes = numbers["magnitudes"]
-        self._amounts("HUNDRED", {"100": magnitudes["100"]})
-        self._amounts("THOUSAND", {"1000": magnitudes["1000"]})
-        self.meanings["and"] = Meaning("AND")
+        self._amounts(WordKind.HUNDRED, {"100": magnitudes["100"]})
+        self._amounts(WordKind.THOUSAND, {"1000": magnitudes["1000"]})
+        self.meanings["and"] = Meaning(WordKind.AND)
 
-    def _amounts(self, terminal: str, amounts: Mapping[str, Sequence[str]]) -> None:
+    def _amounts(self, kind: WordKind, amounts: Mapping[str, Sequence[str]]) -> None:
         for amount, words in amounts.items():
             for word in words:
-                self.meanings[word] = Meaning(terminal, (), amount)
+                self.meanings[word] = Meaning(kind, (), amount)
 
     def _procedure(
         self, data: Mapping[str, Mapping[str, Sequence[str] | Mapping[str, Sequence[str]]]]
@@ -111,30 +118,32 @@ class Lexicon:
         for name, forms in data["procedure"].items():
             if isinstance(forms, Mapping):
                 for value, words in forms.items():
-                    self.meanings.update((word, Meaning("ANSWER", (), value)) for word in words)
+                    self.meanings.update(
+                        (word, Meaning(WordKind.ANSWER, (), value)) for word in words
+                    )
             else:
-                self.meanings.update((word, Meaning(name.upper(), (), "")) for word in forms)
+                self.meanings.update((word, Meaning(WordKind[name.upper()])) for word in forms)
 
     def _spelling(self) -> None:
         """Add the alphabet's words; one that has another use is refused."""
         for word, symbol in self.alphabet.spoken.items():
             known = self.meanings.get(word)
-            terminal = "UNIT" if symbol.isdigit() else "LETTER"
+            kind = WordKind.UNIT if symbol.isdigit() else WordKind.LETTER
             if known is None or symbol in known.options:
-                self.meanings[word] = Meaning(terminal, (symbol,))
+                self.meanings[word] = Meaning(kind, (symbol,))
             else:
-                message = f"the word {word!r} for {symbol!r} is already {_USES[known.terminal]}"
+                message = f"the word {word!r} for {symbol!r} is already {known.kind.use}"
                 self._clashes.append(
                     Clash(("alphabet", "words", symbol), word, message, "choose another word")
                 )
         for symbol in self.alphabet.symbols:
             known = self.meanings.get(symbol.lower())
-            if known is None or known.terminal == "FILLER":
+            if known is None or known.kind is WordKind.FILLER:
                 self.meanings[symbol.lower()] = Meaning(
-                    "UNIT" if symbol.isdigit() else "LETTER", (symbol,)
+                    WordKind.UNIT if symbol.isdigit() else WordKind.LETTER, (symbol,)
                 )
             elif symbol not in known.options:
-                self.meanings[symbol.lower()] = Meaning(known.terminal, (symbol, *known.options))
+                self.meanings[symbol.lower()] = Meaning(known.kind, (symbol, *known.options))
 
     def _phrase(self, name: str, form: str) -> None:
         known = self.meanings.get(form)
@@ -144,14 +153,15 @@ class Lexicon:
         if known is not None:
             taken = (
                 f"a form of {known.value!r}"
-                if known.terminal == "SEPARATOR" and known.value
-                else _USES[known.terminal]
+                if known.kind is WordKind.SEPARATOR and known.value
+                else known.kind.use
             )
             self._clashes.append(
                 Clash(path, form, f"the phrase {form!r} is already {taken}", "choose other words")
             )
         elif all(
-            word in self.meanings and self.meanings[word].terminal not in ("FILLER", "AND")
+            word in self.meanings
+            and self.meanings[word].kind not in (WordKind.FILLER, WordKind.AND)
             for word in form.split()
         ):
             message = (
@@ -160,15 +170,15 @@ class Lexicon:
             )
             self._clashes.append(Clash(path, form, message, "add a word that means nothing else"))
         else:
-            self.meanings[form] = Meaning("SEPARATOR", (), name)
+            self.meanings[form] = Meaning(WordKind.SEPARATOR, (), name)
 
     def _filler(self, word: str) -> None:
         """Add a word that carries nothing; refused where it means something, for then it could
         never be passed over.
         """
-        known = self.meanings.setdefault(word, Meaning("FILLER", ("",)))
-        if known.terminal != "FILLER":
-            what = "a symbol" if len(word) == 1 else _USES[known.terminal]
+        known = self.meanings.setdefault(word, Meaning(WordKind.FILLER, ("",)))
+        if known.kind is not WordKind.FILLER:
+            what = "a symbol" if len(word) == 1 else known.kind.use
             self._clashes.append(
                 Clash(
                     ("speech", "fillers"),
@@ -188,7 +198,9 @@ class Lexicon:
         single = {
             word: m.options[0]
             for word, m in self.meanings.items()
-            if " " not in word and m.terminal in ("UNIT", "LETTER") and len(m.options) == 1
+            if " " not in word
+            and m.kind in (WordKind.UNIT, WordKind.LETTER)
+            and len(m.options) == 1
         }
         grouped = {
             entry.split()[0]
@@ -220,23 +232,3 @@ class Lexicon:
             if not small or alone or len(raw) == 1 or any(character.isdigit() for character in raw)
             else None
         )
-
-
-_USES = {
-    "UNIT": "a digit",
-    "TO": "a digit",
-    "LETTER": "a spelling word",
-    "TEEN": "a number",
-    "TENS": "a number",
-    "HUNDRED": "a number word",
-    "THOUSAND": "a number word",
-    "AND": "a number word",
-    "MULTIPLE": "a number word",
-    "FILLER": "a filler",
-    "SEPARATOR": "a procedure word or a phrase",
-    "ANSWER": "a procedure word",
-    **dict.fromkeys(
-        ("CORRECTION", "ANEW", "REPEAT", "DISREGARD", "TWICE", "ASK", "ALL_AFTER", "ALL_BEFORE"),
-        "a procedure word",
-    ),
-}

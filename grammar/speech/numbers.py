@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from grammar.speech.kinds import WordKind
 from grammar.speech.lexicon import Meaning
 
 Arc = tuple[int, str]  # (how many words, the digits they stand for)
@@ -24,7 +25,7 @@ def arcs(words: Sequence[Meaning], start: int) -> Iterator[Arc]:
     if word.options:
         for option in word.options:
             yield 1, option
-    if word.terminal == "MULTIPLE" and start + 1 < len(words):
+    if word.kind is WordKind.MULTIPLE and start + 1 < len(words):
         for option in words[start + 1].options:
             if len(option) == 1:
                 yield 2, option * int(word.value)
@@ -42,9 +43,9 @@ def _numbers(words: Sequence[Meaning], start: int) -> Iterator[tuple[int, int]]:
     for count, small in _small(words, start):
         yield count, small
         after = start + count
-        if small and _is(words, after, "HUNDRED"):
+        if small and _is(words, after, WordKind.HUNDRED):
             yield from _with_rest(words, start, after + 1, small * 100, below=100)
-        if small and _is(words, after, "THOUSAND"):
+        if small and _is(words, after, WordKind.THOUSAND):
             yield from _with_rest(words, start, after + 1, small * 1000, below=1000)
 
 
@@ -52,12 +53,12 @@ def _with_rest(
     words: Sequence[Meaning], start: int, after: int, amount: int, *, below: int
 ) -> Iterator[tuple[int, int]]:
     yield after - start, amount
-    rest = after + 1 if _is(words, after, "AND") else after
+    rest = after + 1 if _is(words, after, WordKind.AND) else after
     for count, small in _small(words, rest):
         if small > 0:
             yield rest + count - start, amount + small
         hundred = rest + count
-        if below == 1000 and 0 < small < 10 and _is(words, hundred, "HUNDRED"):
+        if below == 1000 and 0 < small < 10 and _is(words, hundred, WordKind.HUNDRED):
             for more, total in _with_rest(words, rest, hundred + 1, small * 100, below=100):
                 yield rest + more - start, amount + total
 
@@ -72,10 +73,12 @@ def _small(words: Sequence[Meaning], start: int) -> Iterator[tuple[int, int]]:
     unit = _unit(word)
     if unit is not None:
         yield 1, unit
-    elif word.terminal in ("TEEN", "TENS"):
+    elif word.kind in (WordKind.TEEN, WordKind.TENS):
         yield 1, int(word.value)
         following = (
-            _unit(words[start + 1]) if word.terminal == "TENS" and start + 1 < len(words) else None
+            _unit(words[start + 1])
+            if word.kind is WordKind.TENS and start + 1 < len(words)
+            else None
         )
         if following:
             yield 2, int(word.value) + following
@@ -84,11 +87,11 @@ def _small(words: Sequence[Meaning], start: int) -> Iterator[tuple[int, int]]:
 def _unit(word: Meaning) -> int | None:
     """Return the digit a word stands for, if it is a digit's word."""
     digits = [option for option in word.options if len(option) == 1 and option.isdigit()]
-    return int(digits[0]) if word.terminal in ("UNIT", "TO") and digits else None
+    return int(digits[0]) if word.kind in (WordKind.UNIT, WordKind.TO) and digits else None
 
 
-def _is(words: Sequence[Meaning], place: int, terminal: str) -> bool:
-    return place < len(words) and words[place].terminal == terminal
+def _is(words: Sequence[Meaning], place: int, kind: WordKind) -> bool:
+    return place < len(words) and words[place].kind is kind
 
 
 def whole(digits: str) -> list[str] | None:

@@ -8,12 +8,14 @@ decide, and a tie is refused.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from grammar.errors import Span
 
 Said = tuple[tuple[str, Span], ...]  # (symbol, its place in the text)
+Symbol = TypeVar("Symbol")  # however a symbol said is held, with its place or its chances
 MOST_WAYS = 512
 MOST_WORDS = 1000  # words for symbols in a stretch that is corrected or repeated
 MOST_CHANGES = 16  # procedure words in it
@@ -41,6 +43,24 @@ def many_ways(word: int) -> Broken:
     )
 
 
+def spliced(
+    before: Iterable[Sequence[Symbol]],
+    after: Iterable[Sequence[Symbol]],
+    symbol_of: Callable[[Symbol], str],
+) -> Iterator[tuple[Symbol, ...]]:
+    """Yield every way a correction may be meant: what comes ``after`` it begins with a symbol said
+    ``before``, and goes on from there. A word of no symbol ("") can't be the one repeated.
+    """
+    tails: dict[str, list[Sequence[Symbol]]] = {}
+    for tail in after:
+        if tail and symbol_of(tail[0]):
+            tails.setdefault(symbol_of(tail[0]), []).append(tail)
+    for said in before:
+        for place, symbol in enumerate(said):
+            for tail in tails.get(symbol_of(symbol), ()):
+                yield (*said[:place], *tail)
+
+
 def corrected(before: Sequence[Said], after: Sequence[Said], word: int) -> list[Said]:
     """CORRECTION: go on from the repeated group."""
     if not any(after):
@@ -49,19 +69,7 @@ def corrected(before: Sequence[Said], after: Sequence[Said], word: int) -> list[
             "nothing follows the correction",
             "the last correct group, then the right version, is expected",
         )
-    tails: dict[str, list[Said]] = {}
-    for tail in after:
-        if tail:
-            tails.setdefault(tail[0][0], []).append(tail)
-    ways = distinct(
-        (
-            (*one[:place], *tail)
-            for one in before
-            for place, (symbol, _) in enumerate(one)
-            for tail in tails.get(symbol, ())
-        ),
-        word,
-    )
+    ways = distinct(spliced(before, after, lambda said: said[0]), word)
     if not ways:
         hint = (
             "a correction repeats the last correct group; after CORRECTION, I SAY AGAIN the whole"

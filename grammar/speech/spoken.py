@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from grammar import data
 from grammar.errors import Incomplete, Span, UnexpectedWord
+from grammar.speech.kinds import CHANGING, WordKind
 from grammar.speech.lexicon import Lexicon
 from grammar.speech.numbers import arcs
 from grammar.speech.procedure import (
@@ -34,31 +35,7 @@ from grammar.speech.words import Word, cut
 if TYPE_CHECKING:
     from lark import Lark
 
-_CHANGING = ("CORRECTION", "ANEW", "REPEAT", "DISREGARD", "TWICE")
-LABELS = {
-    "UNIT": "a digit",
-    "TO": "a digit",
-    "LETTER": "a spelling word",
-    "TYPED": "typed symbols",
-    "TEEN": "a number",
-    "TENS": "a number",
-    "HUNDRED": "a number word",
-    "THOUSAND": "a number word",
-    "AND": "a number word",
-    "MULTIPLE": "double or triple",
-    "FILLER": "a filler",
-    "SEPARATOR": "the end of the message",
-    "$END": "the end of the message",
-    "ANSWER": "a procedure word",
-    "CORRECTION": "CORRECTION",
-    "ANEW": "CORRECTION, I SAY AGAIN",
-    "REPEAT": "I SAY AGAIN",
-    "DISREGARD": "DISREGARD",
-    "TWICE": "WORDS TWICE",
-    "ASK": "SAY AGAIN",
-    "ALL_AFTER": "ALL AFTER",
-    "ALL_BEFORE": "ALL BEFORE",
-}
+_LABELS = {kind.value: kind.label for kind in WordKind} | {"$END": "the end of the message"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +86,7 @@ class Stretch:
         if (
             target == place + 1
             and end - start == len(symbols) > 1
-            and self.words[place].meaning.terminal != "UNIT"
+            and self.words[place].kind is not WordKind.UNIT
         ):
             return [(start + n, start + n + 1) for n in range(len(symbols))]
         return [(start, end)] * len(symbols)
@@ -130,9 +107,7 @@ def parser() -> Lark:
         def lex(self, lexer_state: Any, parser_state: Any = None) -> Iterator[Token]:  # noqa: ARG002 - Lark's signature
             """Yield one token a word."""
             for number, word in enumerate(lexer_state):
-                yield Token(
-                    word.meaning.terminal, str(number), start_pos=word.span[0], end_pos=word.span[1]
-                )
+                yield Token(word.kind, str(number), start_pos=word.span[0], end_pos=word.span[1])
 
     return Lark(
         data.text("speech.lark"),
@@ -168,7 +143,7 @@ def _parse(words: Sequence[Word], text: str) -> Any:
     try:
         return parser().parse(words)
     except UnexpectedToken as error:
-        expected = sorted({LABELS[name] for name in error.accepts or ()})
+        expected = sorted({_LABELS[name] for name in error.accepts or ()})
         if error.token.type == "$END":
             raise Incomplete(
                 "the transcript ends too early",
@@ -190,16 +165,16 @@ def _parse(words: Sequence[Word], text: str) -> Any:
 
 def _stretch(tree: Any, words: Sequence[Word], text: str) -> Stretch:
     stretch = Stretch()
-    chunks: list[tuple[str, list[Word], int]] = [("", [], 0)]
+    chunks: list[tuple[WordKind | None, list[Word], int]] = [(None, [], 0)]
     last = 0
     for number in _numbers(tree):
         word, last = words[number], number
-        terminal = word.meaning.terminal
-        if terminal in _CHANGING:
-            chunks.append((terminal, [], number))
-        elif terminal == "ANSWER":
+        kind = word.kind
+        if kind in CHANGING:
+            chunks.append((kind, [], number))
+        elif kind is WordKind.ANSWER:
             stretch.answers.append((word.meaning.value, word.span))
-        elif terminal != "FILLER":
+        elif kind is not WordKind.FILLER:
             chunks[-1][1].append(word)
     for child in tree.children:
         if str(child.data).startswith("ask"):
@@ -234,7 +209,7 @@ def _ask(tree: Any, words: Sequence[Word]) -> Ask:
     symbols = [
         word.meaning.options[0]
         for word in tokens[1:]
-        if word.meaning.terminal in ("UNIT", "LETTER")
+        if word.kind in (WordKind.UNIT, WordKind.LETTER)
     ]
     if tree.data == "ask_after":
         return Ask(after=symbols[0], span=span)
@@ -243,7 +218,9 @@ def _ask(tree: Any, words: Sequence[Word]) -> Ask:
     return Ask(symbols[0], symbols[-1], span) if tree.data == "ask_between" else Ask(span=span)
 
 
-def _changed(chunks: Sequence[tuple[str, list[Word], int]], stretch: Stretch) -> list[Said]:
+def _changed(
+    chunks: Sequence[tuple[WordKind | None, list[Word], int]], stretch: Stretch
+) -> list[Said]:
     """Apply the procedure words from left to right."""
     if len(chunks) > MOST_CHANGES + 1 or len(stretch.words) > MOST_WORDS:
         shown = (
@@ -256,11 +233,11 @@ def _changed(chunks: Sequence[tuple[str, list[Word], int]], stretch: Stretch) ->
             "part reports by BREAK, or by a line each",
         )
     ways: list[Said] = [()]
-    for terminal, spoken, number in chunks:
+    for kind, spoken, number in chunks:
         after = _ways(spoken, number)
-        if terminal == "DISREGARD":
+        if kind is WordKind.DISREGARD:
             ways = after
-        elif terminal == "ANEW":
+        elif kind is WordKind.ANEW:
             if not spoken:
                 raise Broken(
                     number,
@@ -268,12 +245,12 @@ def _changed(chunks: Sequence[tuple[str, list[Word], int]], stretch: Stretch) ->
                     "the whole message is expected",
                 )
             ways = after
-        elif terminal == "CORRECTION":
+        elif kind is WordKind.CORRECTION:
             ways = corrected(ways, after, number)
-        elif terminal == "REPEAT":
+        elif kind is WordKind.REPEAT:
             ways = repeated(ways, after, number)
         else:
-            tails = doubled(after, number) if terminal == "TWICE" else after
+            tails = doubled(after, number) if kind is WordKind.TWICE else after
             ways = distinct((one + tail for one in ways for tail in tails), number)
     return ways
 
@@ -294,6 +271,3 @@ def _ways(spoken: list[Word], number: int) -> list[Said]:
             number, "the numbers beside this word can't be read", "say the digits one by one"
         )
     return ways[-1]
-
-
-__all__ = ["LABELS", "Ask", "Stretch", "listen", "parser"]

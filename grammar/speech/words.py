@@ -12,6 +12,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from grammar.errors import CodeError, Span, UnknownWord, visible
+from grammar.speech.kinds import ONE_SYMBOL, WordKind
 from grammar.speech.lexicon import Lexicon, Meaning
 
 MOST_CHARACTERS = 100_000
@@ -28,6 +29,11 @@ class Word:
     meaning: Meaning
     span: Span
 
+    @property
+    def kind(self) -> WordKind:
+        """What it may be."""
+        return self.meaning.kind
+
 
 @dataclass(frozen=True, slots=True)
 class _Piece:
@@ -41,7 +47,7 @@ class _Piece:
     whole: bool  # not cut at hyphens
 
 
-_UNKNOWN = Meaning("UNKNOWN")
+_UNKNOWN = Meaning(WordKind.UNKNOWN)
 
 
 def cut(lexicon: Lexicon, text: str, *, tolerant: bool = False) -> list[Word]:
@@ -122,7 +128,7 @@ def _word_at(
 ) -> tuple[Word, int]:
     piece = pieces[place]
     if piece.form == "\n":
-        return Word(Meaning("SEPARATOR"), piece.span), place + 1
+        return Word(Meaning(WordKind.SEPARATOR), piece.span), place + 1
     for count in range(min(lexicon.longest.get(piece.form, 1), len(pieces) - place), 0, -1):
         group = pieces[place : place + count]
         meaning = lexicon.meanings.get(" ".join(p.form for p in group))
@@ -132,7 +138,7 @@ def _word_at(
             return Word(meaning, (piece.span[0], group[-1].span[1])), place + count
     typed = lexicon.typed(unicodedata.normalize("NFKC", piece.raw), alone=alone)
     if typed is not None:
-        return Word(Meaning("TYPED", (typed,)), piece.span), place + 1
+        return Word(Meaning(WordKind.TYPED, (typed,)), piece.span), place + 1
     if tolerant:
         return Word(_UNKNOWN, piece.span), place + 1
     raise unknown(lexicon, text, piece.raw, piece.span)
@@ -142,13 +148,14 @@ def _with_typed(lexicon: Lexicon, piece: _Piece, meaning: Meaning, *, alone: boo
     """Add the reading as typed symbols to a word in capitals, or standing alone, that has one: KILO
     may be K, or K-I-L-O.
     """
-    if len(piece.raw) == 1 or meaning.terminal not in ("UNIT", "TO", "LETTER", "FILLER"):
+    if len(piece.raw) == 1 or meaning.kind not in ONE_SYMBOL | {WordKind.FILLER}:
         return meaning
     typed = lexicon.typed(piece.raw, alone=alone)
     if typed is None or typed in meaning.options:
         return meaning
     return Meaning(
-        "LETTER" if meaning.terminal == "FILLER" else meaning.terminal, (*meaning.options, typed)
+        WordKind.LETTER if meaning.kind is WordKind.FILLER else meaning.kind,
+        (*meaning.options, typed),
     )
 
 

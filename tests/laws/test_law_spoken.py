@@ -13,7 +13,9 @@ from laws.reference import Way
 from strategies import Drawn, books
 
 from codec import Ambiguous, CodeError, Reading, decode, decode_all
+from grammar import data
 from grammar.message import Direction
+from grammar.speech.kinds import WordKind
 
 HOMOPHONES = {"1": "won", "2": "too", "4": "for", "8": "ate", "0": "oh", "2 ": "to"}
 SMALL = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
@@ -257,3 +259,14 @@ def test_reports_that_run_together_are_parted_where_the_book_allows_it(
         assert transcript.span is not None
     else:
         assert len(transcript.reports) == 1
+
+
+def test_the_kinds_of_words_are_the_terminals_of_the_speech_grammar() -> None:
+    declared = {
+        name
+        for line in data.text("speech.lark").splitlines()
+        if line.startswith("%declare")
+        for name in line.split()[1:]
+    }
+    never_of_a_book = {WordKind.UNKNOWN, WordKind.UNCLEAR, WordKind.CHOICE}
+    assert declared == set(WordKind) - never_of_a_book
