@@ -22,7 +22,7 @@ from grammar.design.frontier import (
     proposals,
     propose,
 )
-from grammar.design.independent import Graph, cycle, is_independent, zero_error
+from grammar.design.independent_set import largest_independent_set
 from grammar.design.key import Keyed, keyed
 from grammar.design.needs import Needs, NeedsSpec, load_needs, needs_of, parse_needs
 from grammar.design.noise import Noise, Rates, noise_of, rates, simulated
@@ -34,7 +34,6 @@ __all__ = [
     "Bound",
     "Candidate",
     "Code",
-    "Graph",
     "Keyed",
     "Needs",
     "NeedsSpec",
@@ -50,13 +49,12 @@ __all__ = [
     "capacity",
     "chosen",
     "constrained_capacity",
-    "cycle",
     "entropy",
     "expected_seconds",
     "frontier",
     "harm",
-    "is_independent",
     "keyed",
+    "largest_independent_set",
     "least",
     "load_needs",
     "needs_of",
@@ -69,5 +67,4 @@ __all__ = [
     "remarks",
     "simulated",
     "written",
-    "zero_error",
 ]

@@ -9,9 +9,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from grammar.design import parts
-from grammar.design.closing import ENDINGS, NOTES, check, closed
 from grammar.design.needs import Needs
-from grammar.design.parts import Pool, Table
+from grammar.design.parts import ENDINGS, NOTES, Pool, Table
 from grammar.errors import CodeError
 
 FAMILIES = {
@@ -85,7 +84,7 @@ class _Plan:
         return self._groups[most]
 
     def build(self, family: str, pool: Pool, number: int, ending: str) -> Candidate | None:
-        pool = closed(pool, ending)
+        pool = parts.closed(pool, ending)
         if len(pool.data) < 2 or (
             family == "joined" and self.groups(_SMALL) == self.groups(self.needs.limits.table)
         ):
@@ -136,7 +135,7 @@ class _Plan:
         said.sort(key=lambda part: part.endswith("?"))  # what may be left out stands at the end
         layout = " ".join([*said, *(["check"] if ending else [])])
         if ending:
-            tables["check"] = check(pool, ending)
+            tables["check"] = parts.check(pool, ending)
             notes["tables.check"] = NOTES[ending]
         raw = {
             "title": self.needs.title,

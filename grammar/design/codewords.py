@@ -3,14 +3,12 @@
 Three ways, the first that applies:
 
 - all times alike: the merging of D. A. Huffman (1952) for any number of letters; exact.
-- few different sums of times (``MOST_SUMS``) and levels: the integer program of ``program.py``;
+- few different sums of times (``MOST_SUMS``) and levels: an integer program (``integer_program``);
   exact when it ends with a proof.
-- anything else: a tree grown cheapest node first. A node becomes a leaf where its level is likely
-  enough for what the node costs, else it is opened; the threshold is searched. It is the greedy
-  tree of B. Varn (1971), optimal for levels all alike, with a threshold for unlike ones.
+- anything else: a tree grown cheapest node first (``greedy_tree``).
 
 Every code comes with the best lower bound known for it, so that its distance from the optimum is
-never a guess. Complexity of the last: O(n·r·log n) for each threshold tried, n levels, r letters.
+never a guess.
 """
 
 from __future__ import annotations
@@ -22,13 +20,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from grammar.design.capacity import checked_times, least
+from grammar.design.greedy_tree import Word, grown
+from grammar.design.integer_program import gap, improved
 from grammar.errors import CodeError
 
-Word = tuple[int, ...]
 MOST_SUMS = 400  # different times of codewords up to which the integer program is tried
 MOST_LEVELS = 200_000
 _TOLERANCE = 1e-9
-_THRESHOLDS = [10 ** (step / 16) for step in range(-32, 9)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,8 +47,6 @@ class Code:
         """Tell whether no code can cost less, but for rounding (for more than 64 levels, but for a
         hundred-thousandth).
         """
-        from grammar.design.program import gap
-
         return self.cost <= self.bound * (1 + 2 * gap(len(self.words)))
 
 
@@ -78,8 +74,6 @@ def optimal(weights: Sequence[float], times: Sequence[float], *, exact: bool = T
     words, cost = grown(likely, times)
     bound = floor
     if exact:
-        from grammar.design.program import improved
-
         words, cost, proven = improved(likely, times, words, cost, MOST_SUMS)
         bound = min(max(floor, proven), cost)
     return Code(_placed(words, order), cost, bound, floor)
@@ -132,64 +126,3 @@ def _huffman(likely: Sequence[float], letters: int) -> list[Word]:
             word.append(letter)
         words.append(tuple(reversed(word)))
     return sorted(words, key=lambda word: (len(word), word))
-
-
-def matched(
-    likely: Sequence[float], slots: Sequence[tuple[float, Word]]
-) -> tuple[list[Word], float]:
-    """Give the cheapest slots to the likeliest levels; return words and mean time."""
-    best = heapq.nsmallest(len(likely), slots)
-    return [word for _, word in best], math.fsum(
-        share * cost for share, (cost, _) in zip(likely, best, strict=True)
-    )
-
-
-def grown(
-    likely: Sequence[float], times: Sequence[float], *, quick: bool = False
-) -> tuple[list[Word], float]:
-    """Return the best greedy tree over all thresholds, then with single nodes of the first place
-    opened or closed by force.
-
-    ``quick`` tries few thresholds and forces nothing.
-    """
-    from grammar.design.capacity import capacity
-
-    rate = capacity(times)
-    thresholds = _THRESHOLDS[::6] if quick else _THRESHOLDS
-    trees = [_grow(likely, times, rate, threshold, {}) for threshold in thresholds]
-    (words, cost), threshold = min(zip(trees, thresholds, strict=True), key=lambda tree: tree[0][1])
-    if quick:
-        return words, cost
-    forced: dict[int, bool] = {}
-    for letter in range(len(times)):
-        opened = any(word[0] == letter and len(word) > 1 for word in words)
-        again, price = _grow(likely, times, rate, threshold, {**forced, letter: not opened})
-        if price < cost - _TOLERANCE:
-            forced[letter] = not opened
-            words, cost = again, price
-    return words, cost
-
-
-def _grow(
-    likely: Sequence[float],
-    times: Sequence[float],
-    rate: float,
-    threshold: float,
-    forced: dict[int, bool],
-) -> tuple[list[Word], float]:
-    """Grow one tree; ``forced`` says of letters in the first place whether their node is opened."""
-    letters = sorted(range(len(times)), key=lambda letter: (times[letter], letter))
-    open_nodes: list[tuple[float, Word]] = [(0.0, ())]
-    closed: list[tuple[float, Word]] = []
-    while len(open_nodes) + len(closed) < len(likely) or (not closed and len(open_nodes) == 1):
-        cost, word = heapq.heappop(open_nodes)
-        share = likely[min(len(closed), len(likely) - 1)]
-        close = bool(word) and bool(open_nodes) and share >= threshold * 2.0 ** (-rate * cost)
-        if len(word) == 1 and word[0] in forced and open_nodes:
-            close = not forced[word[0]]
-        if close:
-            closed.append((cost, word))
-            continue
-        for letter in letters:
-            heapq.heappush(open_nodes, (cost + times[letter], (*word, letter)))
-    return matched(likely, [*closed, *open_nodes])

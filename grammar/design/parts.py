@@ -1,5 +1,12 @@
 """The building blocks of a proposed code: which symbols, which fields together, which table for
-them.
+them, and which check.
+
+The sum of all symbols and of the check is 0 modulo a number of values. No data symbol has the value
+0, so every single word lost or added before the check is noticed, and with codewords that tell
+their own end a lost check symbol too. Two words that changed places are not noticed. A full check
+has a value for each symbol and notices every single wrong word. A quick check has fewer values,
+those of the quickest symbols, so that it takes less time to say; slow symbols share values with
+quick ones they are hardly ever taken for.
 """
 
 from __future__ import annotations
@@ -11,8 +18,9 @@ from typing import Any
 
 from grammar.codes.numbered import width_for
 from grammar.design.assignment import words_for
-from grammar.design.codewords import grown, optimal
-from grammar.design.independent import Graph, zero_error
+from grammar.design.codewords import optimal
+from grammar.design.greedy_tree import grown
+from grammar.design.independent_set import largest_independent_set
 from grammar.design.needs import Needs
 from grammar.design.noise import confusion_matrix
 from grammar.sound import likeliest
@@ -22,12 +30,28 @@ _EXACT_UP_TO = 64  # levels up to which codewords are proven optimal where the t
 _MOST_ASSIGNED = 120  # levels whose codewords are placed by quadratic assignment
 _MOST_PARTS = 10  # fields whose ways to be grouped are all looked at
 DIGITS = "0123456789"
+_QUICK = 0.7  # of the symbols have a value of their own in a quick check
+FULL, QUICK = "check", "quick"
+ENDINGS = ("", FULL, QUICK)  # none, a full check, a quick one
+NOTES = {
+    FULL: (
+        "The sum of all symbols, this one included, is 0 modulo their number; no other symbol has"
+        " the value 0. It notices every single word that is wrong, lost or added, but not two words"
+        " that changed places."
+    ),
+    QUICK: (
+        "The sum of all symbols, this one included, is 0 modulo the number of symbols that may"
+        " stand here; no symbol before it has the value 0. It notices every single word that is"
+        " lost or added, and every wrong one unless the two have the same value, as some have that"
+        " are hardly ever taken for each other; it does not notice two words that changed places."
+    ),
+}
 
 
 class Pool:
     """Symbols to build with.
 
-    ``closing`` are kept out of the data: they have the value 0 in a check (see ``closing``).
+    ``closing`` are kept out of the data: they have the value 0 in a check.
     """
 
     def __init__(self, needs: Needs, symbols: str, closing: str = "") -> None:
@@ -73,7 +97,7 @@ def pools(needs: Needs, limits: Sequence[float] = (1.0, 0.01, 0.001)) -> list[Po
 
 def apart(needs: Needs, limit: float) -> Pool:
     """Return a largest set of symbols no two of which are taken for each other with more than
-    ``limit``: words that noise can't confuse.
+    ``limit``: words that noise can't confuse; of the largest the one whose words take least time.
     """
     symbols, rows = needs.alphabet.symbols, needs.noise.confusions
     pairs = [
@@ -82,8 +106,8 @@ def apart(needs: Needs, limit: float) -> Pool:
         for j, b in enumerate(symbols[:i])
         if max(rows[a][b], rows[b][a]) > limit
     ]
-    chosen = zero_error(Graph.of(len(symbols), pairs), steps=20_000)
-    return Pool(needs, "".join(symbols[place] for (place,) in chosen))
+    seconds = [needs.alphabet.words[symbol].seconds for symbol in symbols]
+    return Pool(needs, "".join(symbols[place] for place in largest_independent_set(seconds, pairs)))
 
 
 def joint(needs: Needs, group: Sequence[str]) -> list[float]:
@@ -158,6 +182,46 @@ def variable(pool: Pool, group: Sequence[str]) -> Table:
 def packed(pool: Pool) -> Table:
     """Return one table for all fields, in as many symbols as their combinations need."""
     return {"kind": "packed", "fields": list(pool.needs.order), "symbols": pool.data}
+
+
+# the check
+
+
+def closed(pool: Pool, ending: str) -> Pool:
+    """Return the pool with its slowest symbol kept out of the data, to be the check of value 0; for
+    a quick check, its two slowest.
+    """
+    slow = sorted(pool.symbols, key=lambda symbol: (pool.seconds[symbol], symbol), reverse=True)
+    kept = {"": 0, FULL: 1, QUICK: 2}[ending]
+    return Pool(pool.needs, pool.symbols, "".join(reversed(slow[:kept])))
+
+
+def check(pool: Pool, ending: str) -> Table:
+    """Return the check table over a closed pool."""
+    table: Table = {"kind": "check", "method": "weighted sum", "weights": [1]}
+    if ending == FULL:
+        return table | {"symbols": pool.closing + pool.data}
+    modulus = max(2, round(_QUICK * len(pool.symbols)))
+    quick = sorted(pool.data, key=lambda symbol: (pool.seconds[symbol], symbol))
+    quick, slow = quick[: modulus - 1], quick[modulus - 1 :]
+    confusions = pool.needs.noise.confusions
+    partners: list[str] = []
+    for symbol in slow:
+        free = [other for other in quick if other not in partners]
+        partners.append(
+            min(
+                free,
+                key=lambda other: (confusions[symbol][other] + confusions[other][symbol], other),
+            )
+        )
+    order = [
+        pool.closing[0],
+        *partners,
+        *(symbol for symbol in quick if symbol not in partners),
+        pool.closing[1],
+        *slow,
+    ]
+    return table | {"modulus": modulus, "symbols": "".join(order)}
 
 
 # which fields together

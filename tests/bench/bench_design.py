@@ -2,8 +2,6 @@
 asserted; it takes some minutes.
 
 - codewords: seconds for 2,000 levels, and the distance from the bound of the greedy tree alone
-- sets: time to 108 strings in the fourth power of the cycle of seven words, the best size known
-  (A. Vesel and J. Žerovnik 2002)
 - race: the race book's own needs, by the designer's own figures and by the simulation of hearing
   (priors, questions, thresholds), in the book's noise, and at -9 dB; the number of reports is the
   first argument (2000: some minutes; 10000 tells rates of a thousandth apart)
@@ -31,13 +29,10 @@ from grammar.design import (
     analyse,
     candidates,
     chosen,
-    cycle,
-    is_independent,
     needs_of,
     optimal,
     proposals,
     written,
-    zero_error,
 )
 from grammar.export.c import c_files
 from grammar.loading import parse_book
@@ -69,18 +64,6 @@ def codewords() -> None:
             end="",
         )
         print(f" greedy tree alone {alone:7.3%}")
-
-
-def sets() -> None:
-    graph = cycle(7)
-    for length, enough, seed in ((3, 33, 1), *((4, 108, seed) for seed in range(1, 9))):
-        start = time.process_time()
-        found = zero_error(graph, length, steps=4_000_000, enough=enough, seed=seed)
-        proper, seconds = is_independent(graph, found), time.process_time() - start
-        print(
-            f"  C7^{length}: {len(found)} strings (independent: {proper}; wanted {enough}), seed"
-            f" {seed}, {seconds:.0f} s processor"
-        )
 
 
 def race(reports: int) -> Book:
@@ -163,8 +146,6 @@ def main() -> None:
     designed = race(reports)
     print("dash")
     dash(designed, 100_000)
-    print("sets")
-    sets()
 
 
 if __name__ == "__main__":

@@ -22,7 +22,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from grammar.design.codewords import Word, matched
+from grammar.design.greedy_tree import Word, matched
 from grammar.libraries import needed
 
 _ROUNDS = 12
