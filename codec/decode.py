@@ -18,8 +18,7 @@ from codec.reading import WORD, Mark, Reading
 from codec.ways import typed_ways, ways_of
 from grammar.book import Book
 from grammar.errors import Ambiguous, CodeError, Incomplete, Span, UnexpectedWord
-from grammar.match import Match
-from grammar.message import Direction
+from grammar.message import Direction, Match
 from grammar.speech import Ask, listen
 from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.words import cut

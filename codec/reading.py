@@ -12,8 +12,7 @@ from typing import TYPE_CHECKING, Any
 from grammar.errors import Span
 from grammar.exact import plain
 from grammar.fields import Band, FieldBase, Value, Wrapped
-from grammar.match import Match
-from grammar.message import Direction
+from grammar.message import Direction, Match
 
 if TYPE_CHECKING:
     from grammar.book import Book

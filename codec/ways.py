@@ -10,8 +10,7 @@ from typing import Any
 from codec.refusal import refusal
 from grammar.book import Book
 from grammar.errors import Span, UnexpectedWord
-from grammar.match import Match
-from grammar.message import Direction
+from grammar.message import Direction, Match
 from grammar.paths import Arc, Lattice, string_lattice, walk
 from grammar.speech import Stretch
 from grammar.speech.procedure import Said

@@ -12,8 +12,9 @@ later stage (automaton, regular expression, encoder, grammar) walks this tree.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
+from typing import TypeVar
 
 from grammar.errors import CodeError, Span
 
@@ -22,6 +23,7 @@ _TOKEN = re.compile(
 )
 MOST_NESTED = 40
 MOST_LENGTH = 100_000
+Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,22 +62,40 @@ class Either:
 Node = Leaf | InOrder | Maybe | Either
 
 
+def bottom_up(
+    node: Node,
+    leaf: Callable[[Leaf], Result],
+    in_order: Callable[[list[Result]], Result],
+    maybe: Callable[[Result], Result],
+    either: Callable[[list[Result]], Result],
+) -> Result:
+    """Return what a tree comes to, from its leaves up: each kind of node makes one result of those
+    of its parts.
+    """
+
+    def result(node: Node) -> Result:
+        if isinstance(node, Leaf):
+            return leaf(node)
+        if isinstance(node, Maybe):
+            return maybe(result(node.part))
+        parts = [result(part) for part in node.parts]
+        return either(parts) if isinstance(node, Either) else in_order(parts)
+
+    return result(node)
+
+
 def leaves(node: Node) -> Iterator[Leaf]:
     """Yield the leaves below a node, from left to right."""
     if isinstance(node, Leaf):
         yield node
-    elif isinstance(node, Maybe):
-        yield from leaves(node.part)
     else:
-        for part in node.parts:
+        for part in (node.part,) if isinstance(node, Maybe) else node.parts:
             yield from leaves(part)
 
 
 def nullable(node: Node) -> bool:
     """Tell whether a node may be empty."""
-    if isinstance(node, InOrder):
-        return all(nullable(part) for part in node.parts)
-    return isinstance(node, Maybe)
+    return bottom_up(node, lambda _: False, all, lambda _: True, any)
 
 
 def parse_layout(text: str) -> Node:

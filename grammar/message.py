@@ -11,19 +11,97 @@ import math
 import operator
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Literal as OneOf
-from typing import cast
+from typing import NamedTuple, cast
 
-from grammar.cheapest import Cost, cheapest
 from grammar.codes import Check, CodeTable, Entry
-from grammar.fields import FieldBase
-from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves
-from grammar.match import Implied, Match, Plan, PlannedCheck
+from grammar.fields import FieldBase, Value
+from grammar.layout import InOrder, Leaf, Maybe, Node, bottom_up, leaves
 from grammar.symbols import Alphabet
 
 Direction = OneOf["car", "pit"]
+Cost = Callable[[CodeTable, str], float]
 # beyond so many ways through a layout a regular expression might try them all, one after the other
 MOST_WAYS = 5000
+
+
+class Implied(NamedTuple):
+    """A field left unsaid because it has its usual value."""
+
+    name: str
+    level: int
+    value: Value
+    warnings: tuple[str, ...]
+
+
+class PlannedCheck(NamedTuple):
+    """A check to verify: its place among the parts said, its table, and the places it covers."""
+
+    place: int
+    table: Check
+    covers: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What one way through a layout says: which leaves, which fields they give, which are implied,
+    which checks must hold.
+
+    ``entries`` looks codewords up, one for each table; ``order`` is the order of the fields in the
+    message where it is not that of the names said and then implied.
+    """
+
+    leaves: tuple[int, ...]
+    tables: tuple[CodeTable, ...]
+    entries: tuple[Callable[[str], Entry | None], ...]
+    names: tuple[str, ...]
+    implied: tuple[Implied, ...]
+    checks: tuple[PlannedCheck, ...]
+    order: tuple[str, ...] | None
+    implied_values: Mapping[str, Value]
+
+
+class Match(NamedTuple):
+    """One reading of a string: the message, the way through it, and for each part its symbols and
+    what they mean.
+    """
+
+    message: Message
+    plan: Plan
+    texts: tuple[str, ...]
+    entries: tuple[Entry, ...]
+
+    def levels(self) -> dict[str, int]:
+        """Return the level of every field, said or implied."""
+        said = [level for entry in self.entries for level in entry.levels]
+        found = dict(zip(self.plan.names, said, strict=True))
+        found.update((implied.name, implied.level) for implied in self.plan.implied)
+        return found if self.plan.order is None else {name: found[name] for name in self.plan.order}
+
+    def values(self) -> dict[str, Value]:
+        """Return the value of every field, said or implied; what a wrapped field's value leaves
+        open stays open.
+        """
+        plan = self.plan
+        found: dict[str, Value] = {}
+        for entry in self.entries:
+            found.update(entry.named)
+        found.update(plan.implied_values)
+        return found if plan.order is None else {name: found[name] for name in plan.order}
+
+    @property
+    def string(self) -> str:
+        """The symbols, as said."""
+        return "".join(self.texts)
+
+    def text(self) -> str:
+        """Return the reading in words: the message, and each field with its value and unit."""
+        said = ", ".join(
+            f"{self.message.fields[name].title} {self.message.fields[name].text(level)}"
+            for name, level in self.levels().items()
+        )
+        return f"{self.message.title}: {said}" if said else self.message.title
 
 
 class Message:
@@ -68,31 +146,20 @@ class Message:
     def lengths(self) -> tuple[int, int]:
         """The shortest and the longest string, in symbols."""
 
-        def span(node: Node) -> tuple[int, int]:
-            if isinstance(node, Leaf):
-                return self.tables[node.number].lengths
-            if isinstance(node, Maybe):
-                return 0, span(node.part)[1]
-            spans = [span(part) for part in node.parts]
-            if isinstance(node, Either):
-                return min(low for low, _ in spans), max(high for _, high in spans)
-            return sum(low for low, _ in spans), sum(high for _, high in spans)
-
-        return span(self.node)
+        return bottom_up(
+            self.node,
+            lambda leaf: self.tables[leaf.number].lengths,
+            lambda parts: (sum(low for low, _ in parts), sum(high for _, high in parts)),
+            lambda part: (0, part[1]),
+            lambda parts: (min(low for low, _ in parts), max(high for _, high in parts)),
+        )
 
     @functools.cached_property
     def ways(self) -> int:
         """How many ways there are through the layout."""
-
-        def count(node: Node) -> int:
-            if isinstance(node, Leaf):
-                return 1
-            if isinstance(node, Maybe):
-                return 1 + count(node.part)
-            counts = [count(part) for part in node.parts]
-            return sum(counts) if isinstance(node, Either) else math.prod(counts)
-
-        return count(self.node)
+        product: Callable[[list[int]], int] = math.prod
+        total: Callable[[list[int]], int] = sum
+        return bottom_up(self.node, lambda _: 1, product, lambda inner: inner + 1, total)
 
     # strings to matches
 
@@ -101,17 +168,15 @@ class Message:
         """A regular expression with one group a leaf; it accepts every string of the message, and
         perhaps more.
         """
-
-        def build(node: Node) -> str:
-            if isinstance(node, Leaf):
-                return f"({self.tables[node.number].pattern()})"
-            if isinstance(node, Maybe):
-                return f"(?:{build(node.part)})?"
-            if isinstance(node, Either):
-                return f"(?:{'|'.join(build(part) for part in node.parts)})"
-            return "".join(build(part) for part in node.parts)
-
-        return re.compile(build(self.node))
+        return re.compile(
+            bottom_up(
+                self.node,
+                lambda leaf: f"({self.tables[leaf.number].pattern()})",
+                "".join,
+                lambda part: f"(?:{part})?",
+                lambda parts: f"(?:{'|'.join(parts)})",
+            )
+        )
 
     @functools.cached_property
     def _fullmatch(self) -> Callable[[str], re.Match[str] | None]:
@@ -208,19 +273,24 @@ class Message:
         """Return the fields, with their usual levels, that leaving out ``node`` implies: those
         every way through it would give.
         """
-        if isinstance(node, Leaf):
-            fields = self.tables[node.number].fields
+
+        def of_leaf(leaf: Leaf) -> dict[str, int]:
+            fields = self.tables[leaf.number].fields
             return {
                 field.name: field.usual_level for field in fields if field.usual_level is not None
             }
-        if isinstance(node, Maybe):
-            return self.usual(node.part)
-        parts = [self.usual(part) for part in node.parts]
-        if isinstance(node, InOrder):
-            return {name: level for part in parts for name, level in part.items()}
-        return {
-            name: level for name, level in parts[0].items() if all(name in part for part in parts)
-        }
+
+        return bottom_up(
+            node,
+            of_leaf,
+            lambda parts: {name: level for part in parts for name, level in part.items()},
+            lambda part: part,
+            lambda parts: {
+                name: level
+                for name, level in parts[0].items()
+                if all(name in part for part in parts)
+            },
+        )
 
     def said_by(self, node: Node) -> set[str]:
         """Return the names of all fields below a node."""
@@ -230,7 +300,7 @@ class Message:
 
     def cheapest(self, levels: Mapping[str, int], cost: Cost, *, exact: bool = False) -> str | None:
         """Return the cheapest string that says exactly these levels, None if there is none; see
-        ``grammar.cheapest``.
+        ``cheapest``.
         """
         return cheapest(self, levels, cost, exact=exact)
 
@@ -308,3 +378,115 @@ def _walk(table: Check, state: int, word: str) -> list[int]:
             return []
         states = [table.method.step(s, value) for s in states]
     return list(dict.fromkeys(states))
+
+
+# levels to the cheapest string
+
+_Frontier = dict[tuple[int, ...], tuple[float, int, str]]
+
+
+class _Task(NamedTuple):
+    message: Message
+    levels: Mapping[str, int]
+    cost: Cost
+    exact: bool
+
+    def may_leave_out(self, part: Node) -> bool:
+        """Tell whether leaving out a part says nothing else than what is asked for."""
+        usual = self.message.usual(part)
+        for name in self.message.said_by(part):
+            if name not in self.levels:
+                if self.exact and name in usual:
+                    return False
+            elif usual.get(name) != self.levels[name]:
+                return False
+        return True
+
+
+def cheapest(
+    message: Message, levels: Mapping[str, int], cost: Cost, *, exact: bool = False
+) -> str | None:
+    """Return the cheapest string that says these levels, None if there is none.
+
+    Fields without a level are left unsaid, which may give them their usual one; ``exact`` refuses
+    ways that give any level not asked for. ``cost`` prices one codeword of one table. Equal prices
+    go to the shorter string, then to the first in alphabet order.
+    """
+    frontier = _extend(
+        _Task(message, levels, cost, exact),
+        message.node,
+        {(-1,) * len(message.check_leaves): (0.0, 0, "")},
+    )
+    best = min(frontier.values(), key=lambda item: _order(message, item), default=None)
+    return None if best is None else best[2]
+
+
+def _order(message: Message, item: tuple[float, int, str]) -> tuple[float, int, list[int]]:
+    return (round(item[0], 9), item[1], [message.alphabet.index[symbol] for symbol in item[2]])
+
+
+def _extend(task: _Task, node: Node, frontier: _Frontier) -> _Frontier:
+    """Return the cheapest strings after ``node`` for each state of the checks, from those before
+    it.
+    """
+    if not frontier:
+        return frontier
+    if isinstance(node, Leaf):
+        return _say(task, node.number, frontier)
+    if isinstance(node, InOrder):
+        for part in node.parts:
+            frontier = _extend(task, part, frontier)
+        return frontier
+    if isinstance(node, Maybe):
+        said = _extend(task, node.part, frontier)
+        return _merge(task.message, frontier, said) if task.may_leave_out(node.part) else said
+    asked = task.message.said_by(node) & task.levels.keys()
+    merged: _Frontier = {}
+    for part in node.parts:
+        if asked <= task.message.said_by(part):
+            merged = _merge(task.message, merged, _extend(task, part, frontier))
+    return merged
+
+
+def _merge(message: Message, one: _Frontier, other: _Frontier) -> _Frontier:
+    merged = dict(one)
+    for key, item in other.items():
+        if key not in merged or _order(message, item) < _order(message, merged[key]):
+            merged[key] = item
+    return merged
+
+
+def _say(task: _Task, leaf: int, frontier: _Frontier) -> _Frontier:
+    message, levels, cost, _ = task
+    table = message.tables[leaf]
+    if any(field.name not in levels for field in table.fields):
+        return {}
+    fixed = (
+        None
+        if isinstance(table, Check)
+        else table.word(tuple(levels[field.name] for field in table.fields))
+    )
+    said: _Frontier = {}
+    for key, (price, _, string) in frontier.items():
+        for state, word in _words(message, leaf, fixed, key):
+            item = (price + cost(table, word), len(string) + len(word), string + word)
+            if state not in said or _order(message, item) < _order(message, said[state]):
+                said[state] = item
+    return said
+
+
+def _words(
+    message: Message, leaf: int, fixed: str | None, key: tuple[int, ...]
+) -> list[tuple[tuple[int, ...], str]]:
+    """Return (state of the checks, word) for what may be said at a leaf: one codeword, or one check
+    symbol for each open guess.
+    """
+    table = message.tables[leaf]
+    if not isinstance(table, Check):
+        return (
+            [] if fixed is None else [(state, fixed) for state in message.follow(leaf, key, fixed)]
+        )
+    words: list[tuple[tuple[int, ...], str]] = []
+    for symbol in table.method.checks:
+        words.extend((state, symbol) for state in message.follow(leaf, key, symbol))
+    return words

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from typing import NamedTuple
 
 from grammar.automaton import Automaton
-from grammar.match import Match
+from grammar.message import Match
 
 Lattice = Sequence[Sequence[tuple[str, int]]]
 Key = tuple[int, ...]

@@ -17,8 +17,7 @@ from typing import NamedTuple
 
 from grammar.automaton import Automaton, Step, bits, build
 from grammar.errors import CodeError
-from grammar.match import Match
-from grammar.message import Message
+from grammar.message import Match, Message
 from grammar.paths import Node, advance, may_end, trace
 
 MOST_PAIRS = 300_000  # pairs of states

@@ -22,8 +22,7 @@ from codec.hear.words import Words, listen
 from codec.reading import Reading, plain_value
 from grammar.errors import EncodeError, ReportError
 from grammar.fields import FieldBase, Quantity, Value, Wrapped
-from grammar.match import Match
-from grammar.message import Direction
+from grammar.message import Direction, Match
 
 if TYPE_CHECKING:
     import numpy as np

@@ -10,7 +10,7 @@ from codec.hear.evidence import Evidence
 from codec.hear.forward_backward import Sums, Weighted
 from codec.hear.k_best import Best, Search, likelihoods
 from codec.hear.strings import Strings
-from grammar.match import Match, Plan
+from grammar.message import Match, Plan
 
 LEAST = 1e-12  # readings less probable than this are not listed
 _MORE = 4  # how many readings are looked for at a time beyond those asked for

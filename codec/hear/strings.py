@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 from grammar.codes import Check
 from grammar.layout import Either, Leaf, Maybe, leaves
 from grammar.layout import Node as LayoutNode
-from grammar.match import Match, Plan
-from grammar.message import Message
+from grammar.message import Match, Message, Plan
 
 if TYPE_CHECKING:
     from grammar.models import HearingSpec

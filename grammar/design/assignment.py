@@ -16,8 +16,7 @@ from grammar.fields import Bands, FieldBase, Flags, Quantity, Wrapped
 from grammar.libraries import needed
 
 if TYPE_CHECKING:
-    from grammar.match import Match
-    from grammar.message import Message
+    from grammar.message import Match, Message
 
 _STARTS = 1  # random starts besides the given order
 _MOST_EXCHANGED = 40  # items up to which exchanges of two refine what the fast method found

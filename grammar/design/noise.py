@@ -26,8 +26,7 @@ from grammar import sound
 from grammar.automaton import Automaton, build
 from grammar.codes import CodeTable
 from grammar.layout import InOrder, Leaf, Maybe
-from grammar.match import Match
-from grammar.message import Message
+from grammar.message import Match, Message
 from grammar.paths import string_lattice, walk
 from grammar.sound import Confusions
 from grammar.symbols import Alphabet

@@ -5,31 +5,26 @@ wins; see ``c``.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 
 from grammar.book import Book
 from grammar.codes import Check, Literal
 from grammar.errors import CodeError
-from grammar.layout import Either, InOrder, Leaf, Maybe, Node
+from grammar.layout import Node, bottom_up
 from grammar.message import Message
 
 MOST_WAYS = 256
 
 
-def ways(node: Node) -> Iterator[tuple[int, ...]]:
-    """Yield the ways through a layout as the leaves they say."""
-    if isinstance(node, Leaf):
-        yield (node.number,)
-    elif isinstance(node, Maybe):
-        yield ()
-        yield from ways(node.part)
-    elif isinstance(node, Either):
-        for part in node.parts:
-            yield from ways(part)
-    else:
-        assert isinstance(node, InOrder)  # noqa: S101 - the last kind of node
-        for several in itertools.product(*(list(ways(part)) for part in node.parts)):
-            yield tuple(leaf for way in several for leaf in way)
+def ways(node: Node) -> list[tuple[int, ...]]:
+    """Return the ways through a layout as the leaves they say."""
+    return bottom_up(
+        node,
+        lambda leaf: [(leaf.number,)],
+        lambda parts: [tuple(itertools.chain(*several)) for several in itertools.product(*parts)],
+        lambda part: [(), *part],
+        lambda parts: list(itertools.chain(*parts)),
+    )
 
 
 def message_lines(book: Book, message: Message, prefix: str) -> list[str]:

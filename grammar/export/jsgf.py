@@ -18,7 +18,7 @@ from grammar.book import Book
 from grammar.codes import Literal
 from grammar.export.fold import Alternative, Folded, fold
 from grammar.export.network import Network, grouped, of_message, of_table
-from grammar.layout import Either, InOrder, Leaf, Maybe, Node
+from grammar.layout import Leaf, bottom_up
 from grammar.message import Direction, Message
 
 MOST_WORDS = 250_000  # written out; pocketsphinx 5 was seen to take some 5 kB of memory for each
@@ -41,9 +41,7 @@ def jsgf(book: Book, direction: Direction | None = None) -> str:
     lines.append(
         f"public <report> = {' | '.join(f'<message-{message.name}>' for message in messages)};"
     )
-    lines += [
-        f"<message-{message.name}> = {_node(book, message, message.node)};" for message in plain
-    ]
+    lines += [f"<message-{message.name}> = {_layout(book, message)};" for message in plain]
     tables = {
         table.name: table
         for message in plain
@@ -61,22 +59,24 @@ def jsgf(book: Book, direction: Direction | None = None) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _node(book: Book, message: Message, node: Node) -> str:
-    """Return a part of a layout as JSGF has it."""
-    if isinstance(node, Leaf):
-        table = message.tables[node.number]
+def _layout(book: Book, message: Message) -> str:
+    """Return a layout as JSGF has it."""
+
+    def of_leaf(leaf: Leaf) -> str:
+        table = message.tables[leaf.number]
         return (
             " ".join(jsgf_word(book, symbol) for symbol in table.literal)
             if isinstance(table, Literal)
             else f"<table-{table.name}>"
         )
-    if isinstance(node, Maybe):
-        return f"[ {_node(book, message, node.part)} ]"
-    parts = [_node(book, message, part) for part in node.parts]
-    if isinstance(node, Either):
-        return f"( {' | '.join(parts)} )"
-    assert isinstance(node, InOrder)  # noqa: S101 - the last kind of node
-    return " ".join(parts)
+
+    return bottom_up(
+        message.node,
+        of_leaf,
+        " ".join,
+        lambda part: f"[ {part} ]",
+        lambda parts: f"( {' | '.join(parts)} )",
+    )
 
 
 def _rules(book: Book, name: str, network: Network) -> list[str]:

@@ -19,9 +19,8 @@ from typing import TYPE_CHECKING, Any
 
 from grammar.codes import Check, CodeTable, Listed, Literal
 from grammar.codes.numbered import Numbered
-from grammar.layout import Either, InOrder, Leaf, Maybe, Node
-from grammar.match import Match
-from grammar.message import Direction, Message
+from grammar.layout import Leaf, bottom_up
+from grammar.message import Direction, Match, Message
 from grammar.speech.kinds import ONE_SYMBOL
 
 if TYPE_CHECKING:
@@ -69,7 +68,7 @@ class _Rules:
             members = " | ".join(self.names.messages[m.name] for m in book.sent_by(direction))
             self.lines.append(f"{direction}: {members}")
         for message in book.messages.values():
-            body = self._node(message, message.node)
+            body = self._layout(message)
             self.lines.append(f"{self.names.messages[message.name]}: {body}")
         for name, table in book.tables.items():
             self.lines.append(f"{self.names.tables[name]}: {self._table(table)}")
@@ -78,15 +77,14 @@ class _Rules:
             for symbols, name in self.classes.items()
         )
 
-    def _node(self, message: Message, node: Node) -> str:
-        if isinstance(node, Leaf):
-            return self._leaf(message, node)
-        if isinstance(node, Maybe):
-            return f"({self._node(message, node.part)})?"
-        if isinstance(node, Either):
-            return f"({' | '.join(self._node(message, part) for part in node.parts)})"
-        assert isinstance(node, InOrder)  # noqa: S101 - the last kind of node
-        return " ".join(self._node(message, part) for part in node.parts)
+    def _layout(self, message: Message) -> str:
+        return bottom_up(
+            message.node,
+            lambda leaf: self._leaf(message, leaf),
+            " ".join,
+            lambda part: f"({part})?",
+            lambda parts: f"({' | '.join(parts)})",
+        )
 
     def _leaf(self, message: Message, leaf: Leaf) -> str:
         rule = self.names.free(f"{self.names.messages[message.name]}_{leaf.number + 1}")
