@@ -25,7 +25,7 @@ from typing import TYPE_CHECKING
 from codec.files import whole, written
 from grammar.errors import CodeError
 from grammar.profile import (
-    Measured,
+    MeasuredTime,
     Profile,
     heard_rows,
     needs_of_profile,
@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 __all__ = [
-    "Measured",
+    "MeasuredTime",
     "Profile",
     "channel_of",
     "heard_rows",

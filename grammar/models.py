@@ -184,7 +184,8 @@ class BookSpec(Strict):
     tables: dict[Name, TableSpec] = Field(description="Code tables: levels of fields ↔ codewords.")
     messages: dict[Name, MessageSpec] = Field(description="Layouts of code tables, by name.")
     phrases: dict[Name, PhraseSpec] = Field(
-        default_factory=dict, description="Spoken events, by name."
+        default_factory=dict,
+        description="Spoken events, by name; the race knows `neutralised` and `resumed`.",
     )
 
     @field_validator("fields", "tables", "messages", mode="before")

@@ -24,20 +24,20 @@ Rows = dict[str, dict[str, float]]
 _SLIP = 0.001
 
 
-class Measured(Strict):
+class MeasuredTime(Strict):
     """A time in seconds with its standard error, from ``count`` measurements."""
 
-    seconds: float = Field(gt=0, le=3600)
-    error: float = Field(0, ge=0, le=3600)
-    count: Count = 1
+    seconds: float = Field(gt=0, le=3600, description="The mean.")
+    error: float = Field(0, ge=0, le=3600, description="Its standard error, in seconds.")
+    count: Count = Field(1, description="How many measurements it is the mean of.")
 
-    def merged(self, other: Measured) -> Measured:
+    def merged(self, other: MeasuredTime) -> MeasuredTime:
         """Return the mean of both, each with the weight of its count."""
         total = self.count + other.count
         if not total:
             return self
         mean = (self.count * self.seconds + other.count * other.seconds) / total
-        return Measured(
+        return MeasuredTime(
             seconds=mean,
             error=math.hypot(self.count * self.error, other.count * other.error) / total,
             count=total,
@@ -45,21 +45,32 @@ class Measured(Strict):
 
 
 class Profile(Strict):
-    """What is known of how one or several people read, say and hear a code's words.
+    """What is known of how one or several people read, say and hear a code's words."""
 
-    ``startup`` is the time from seeing a string to the first word; ``seconds`` maps word → time to
-    say it. ``lost`` counts, for each word said, how often nothing was heard; ``added`` counts words
-    heard that nobody said.
-    """
-
-    format: Literal["niner profile 1"] = "niner profile 1"
-    people: tuple[str, ...] = Field((), max_length=1000)
-    startup: Measured | None = None
-    seconds: dict[str, Measured] = Field(default_factory=dict)
-    read: Counts = Field(default_factory=dict)
-    heard: Counts = Field(default_factory=dict)
-    lost: dict[str, Count] = Field(default_factory=dict)
-    added: dict[str, Count] = Field(default_factory=dict)
+    format: Literal["niner profile 1"] = Field(
+        "niner profile 1", description="What the file is, and the version of its form."
+    )
+    people: tuple[str, ...] = Field((), max_length=1000, description="Whose it is.")
+    startup: MeasuredTime | None = Field(
+        None, description="The time from seeing a string to the first word."
+    )
+    seconds: dict[str, MeasuredTime] = Field(
+        default_factory=dict, description="The time each word takes to say."
+    )
+    read: Counts = Field(
+        default_factory=dict,
+        description="How often each word was said for each one on the dash: shown, then said.",
+    )
+    heard: Counts = Field(
+        default_factory=dict,
+        description="How often each word was understood for each one said: said, then heard.",
+    )
+    lost: dict[str, Count] = Field(
+        default_factory=dict, description="How often nothing was heard of a word that was said."
+    )
+    added: dict[str, Count] = Field(
+        default_factory=dict, description="How often a word was heard that nobody said."
+    )
 
     @field_validator("seconds", "lost", "added")
     @classmethod

@@ -1,7 +1,8 @@
 """What the documents show, as it stands: run their commands, compare them, or write their output
 anew.
 
-python tests/readme.py     rewrites the output of every console block of every document
+python tests/readme.py     rewrites the output of every console block of every document, and the
+                           tables of keys
 """
 
 from __future__ import annotations
@@ -121,5 +122,7 @@ def renewed(text: str) -> str:
 
 
 if __name__ == "__main__":
+    from format_keys import filled
+
     for document in DOCUMENTS:
-        document.write_text(renewed(document.read_text("utf-8")), "utf-8")
+        document.write_text(filled(renewed(document.read_text("utf-8"))), "utf-8")

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from grammar.libraries import needed
-from grammar.profile import Measured
+from grammar.profile import MeasuredTime
 
 if TYPE_CHECKING:
     import numpy as np
@@ -46,9 +46,9 @@ class Timing:
     set_aside: int
 
     @property
-    def measured(self) -> Measured:
+    def measured(self) -> MeasuredTime:
         """As a profile keeps it."""
-        return Measured(
+        return MeasuredTime(
             seconds=self.mean,
             error=self.error if math.isfinite(self.error) else self.mean,
             count=self.count,
@@ -118,7 +118,7 @@ class WordTimes:
     measurements, ``noise`` that of one word.
     """
 
-    words: Mapping[str, Measured]
+    words: Mapping[str, MeasuredTime]
     offset: float
     noise: float
     set_aside: int
@@ -160,7 +160,7 @@ def word_times(said: Sequence[tuple[str, float]], default: Mapping[str, float]) 
     fitted = _fitted(numpy, rows / scale[:, None], times / scale, centre, spread)
     counts = rows[fitted.kept].sum(axis=0)
     words = {
-        symbol: Measured(
+        symbol: MeasuredTime(
             seconds=max(0.01, float(fitted.mean[n])),
             error=float(fitted.error[n]),
             count=float(counts[n]),

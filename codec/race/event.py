@@ -218,15 +218,15 @@ class DialSpec(Strict):
 class PaceSpec(Strict):
     """Which pit call tells the energy per lap, and in which field."""
 
-    message: str
-    target: str
+    message: str = Field(description="The book's message.")
+    target: str = Field(description="Its field with the energy for each lap.")
 
 
 class LapsSpec(Strict):
     """Which message tells laps added, and in which field."""
 
-    message: str
-    added: str
+    message: str = Field(description="The book's message.")
+    added: str = Field(description="Its field with the laps added.")
 
 
 class WheelSpec(Strict):
@@ -234,20 +234,20 @@ class WheelSpec(Strict):
     the two directions' options.
     """
 
-    message: str
-    dial: str
-    way: str
-    clicks: str
-    up: str = "up"
-    down: str = "down"
+    message: str = Field(description="The book's message.")
+    dial: str = Field(description="Its field that names the setting.")
+    way: str = Field(description="Its field for the direction.")
+    clicks: str = Field(description="Its field for how many clicks.")
+    up: str = Field("up", description="What that field calls the way up.")
+    down: str = Field("down", description="What it calls the way down.")
 
 
 class CallsSpec(Strict):
     """``[calls]``: what the pit's messages of the book mean."""
 
-    pace: PaceSpec | None = None
-    distance: LapsSpec | None = None
-    wheel: WheelSpec | None = None
+    pace: PaceSpec | None = Field(None, description="The call of a new energy for each lap.")
+    distance: LapsSpec | None = Field(None, description="The call that laps are added.")
+    wheel: WheelSpec | None = Field(None, description="The call to change a setting.")
 
 
 class ReadbacksSpec(Strict):
@@ -256,8 +256,8 @@ class ReadbacksSpec(Strict):
     Without one, a call counts as done when it is said.
     """
 
-    distance: LapsSpec | None = None
-    wheel: WheelSpec | None = None
+    distance: LapsSpec | None = Field(None, description="The driver's answer to laps added.")
+    wheel: WheelSpec | None = Field(None, description="The driver's answer to a setting.")
 
 
 class AdviceSpec(Strict):
@@ -282,10 +282,12 @@ class EventSpec(Strict):
         Decimal("0.02"),
         description="The share of accepted reports expected to be wrong all the same.",
     )
-    distance: DistanceSpec
-    energy: EnergySpec
-    plan: PlanSpec = Field(default_factory=PlanSpec)
-    neutralisation: NeutralisationSpec = Field(default_factory=NeutralisationSpec)
+    distance: DistanceSpec = Field(description="How long the race is.")
+    energy: EnergySpec = Field(description="What energy there is, and how evenly it is used.")
+    plan: PlanSpec = Field(default_factory=PlanSpec, description="The energy planned for each lap.")
+    neutralisation: NeutralisationSpec = Field(
+        default_factory=NeutralisationSpec, description="What a neutralised race costs and gives."
+    )
     reports: dict[str, ReportSpec] = Field(
         default_factory=dict, description="Fields of the book that tell of the energy."
     )
@@ -293,9 +295,15 @@ class EventSpec(Strict):
         default_factory=dict, description="Fields of the book that are temperatures."
     )
     dials: dict[str, DialSpec] = Field(default_factory=dict, description="Settings on the wheel.")
-    calls: CallsSpec = Field(default_factory=CallsSpec)
-    readbacks: ReadbacksSpec = Field(default_factory=ReadbacksSpec)
-    advice: AdviceSpec = Field(default_factory=AdviceSpec)
+    calls: CallsSpec = Field(
+        default_factory=CallsSpec, description="What the pit's messages of the book mean."
+    )
+    readbacks: ReadbacksSpec = Field(
+        default_factory=ReadbacksSpec, description="The driver's messages that answer them."
+    )
+    advice: AdviceSpec = Field(
+        default_factory=AdviceSpec, description="When to call a new target, and which."
+    )
 
     @field_validator("dials", mode="after")
     @classmethod

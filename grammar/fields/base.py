@@ -61,8 +61,10 @@ class Strict(BaseModel):
 class Limit(Strict):
     """A value at which the engineer is warned: strictly above, or strictly below."""
 
-    above: ExactDecimal | None = None
-    below: ExactDecimal | None = None
+    above: ExactDecimal | None = Field(
+        None, description="Warns of values above this; a limit has either `above` or `below`."
+    )
+    below: ExactDecimal | None = Field(None, description="Warns of values below this.")
     say: str = Field("", description="What the warning says; the default names the limit.")
 
     def passed(self, low: Decimal | None, high: Decimal | None) -> bool:

@@ -16,7 +16,7 @@ from codec import CodeError, encode, readings
 from codec.drill import Answer, DrillError, profile_of
 from codec.hear import hear
 from codec.profile import (
-    Measured,
+    MeasuredTime,
     Profile,
     channel_of,
     load_profile,
@@ -35,7 +35,7 @@ COUNTS = st.dictionaries(
     WORDS, st.dictionaries(WORDS, st.integers(1, 50), min_size=1, max_size=3), max_size=4
 )
 TIMES = st.builds(
-    Measured, seconds=st.floats(0.1, 3), error=st.floats(0, 1), count=st.integers(1, 99)
+    MeasuredTime, seconds=st.floats(0.1, 3), error=st.floats(0, 1), count=st.integers(1, 99)
 )
 PROFILES = st.builds(
     Profile,
@@ -198,7 +198,7 @@ def test_what_is_no_profile_is_refused_with_its_place(text: str, told: str) -> N
 SLOW_LETTERS = Profile(
     people=("Ana",),
     seconds={
-        word_of(drill_book().alphabet, symbol): Measured(
+        word_of(drill_book().alphabet, symbol): MeasuredTime(
             seconds=0.55 if symbol.isdigit() else 1.6, error=0.03, count=12
         )
         for symbol in drill_book().alphabet.symbols
@@ -318,7 +318,7 @@ def test_words_never_measured_go_at_the_person_s_own_rate() -> None:
     alphabet = race().alphabet
     fast = Profile(
         seconds={
-            word_of(alphabet, s): Measured(seconds=alphabet.words[s].seconds / 2, count=5)
+            word_of(alphabet, s): MeasuredTime(seconds=alphabet.words[s].seconds / 2, count=5)
             for s in "123"
         }
     )
