@@ -18,7 +18,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from codec.hear.evidence import Part
+from codec.hear.heard import AskedPart
 from codec.reading import Reading
 from grammar import sound
 
@@ -47,7 +47,7 @@ class Decision:
 
     kind: Literal["accept", "ask part", "ask all"]
     question: str
-    part: Part | None
+    part: AskedPart | None
     tables: tuple[str, ...]
     costs: dict[str, float]
 
@@ -68,7 +68,7 @@ class _Stretch:
 
     low: int
     high: int
-    part: Part
+    part: AskedPart
 
 
 def settled(book: Book, probability: float) -> bool:
@@ -95,7 +95,7 @@ def decide(
         return Decision(
             "ask all",
             "SAY AGAIN",
-            Part(),
+            AskedPart(),
             (),
             {"ask all": (spoken_seconds(book, "") + spec.turnaround + _longest(book)) / _HELPS},
         )
@@ -110,7 +110,7 @@ def decide(
         book, channel, [(reading.said, share) for reading, share in ranked], unlisted, nothing
     )
     costs["ask all"] = judge.whole
-    chosen, stretch = "ask all", _Stretch(0, len(best.said), Part())
+    chosen, stretch = "ask all", _Stretch(0, len(best.said), AskedPart())
     for one in _stretches(best.said):
         if judge.agreed(one):
             cost = judge.cost(one)
@@ -124,7 +124,7 @@ def decide(
     return Decision(kind, question(book, stretch.part), stretch.part, _tables(best, stretch), costs)
 
 
-def question(book: Book, part: Part) -> str:
+def question(book: Book, part: AskedPart) -> str:
     """Return the words that ask for a part (ICAO Doc 9432 2.6): SAY AGAIN, ALL AFTER w, ALL BEFORE
     w, w TO w.
     """
@@ -163,12 +163,12 @@ def _stretches(said: str) -> Iterator[_Stretch]:
     first = {symbol: said.index(symbol) for symbol in said}
     for place in range(1, len(said)):
         if first[said[place - 1]] == place - 1:
-            yield _Stretch(place, len(said), Part(after=said[place - 1]))
+            yield _Stretch(place, len(said), AskedPart(after=said[place - 1]))
             for end in range(place + 1, len(said)):
                 if said.index(said[end], place) == end:
-                    yield _Stretch(place, end, Part(said[place - 1], said[end]))
+                    yield _Stretch(place, end, AskedPart(said[place - 1], said[end]))
         if first[said[place]] == place:
-            yield _Stretch(0, place, Part(before=said[place]))
+            yield _Stretch(0, place, AskedPart(before=said[place]))
 
 
 def _tables(best: Reading, stretch: _Stretch) -> tuple[str, ...]:
@@ -255,7 +255,7 @@ class _Judge:
         once = (
             spoken_seconds(self.book, "") + spec.turnaround + self.book.alphabet.seconds(self.said)
         )
-        settled, risk = self.outcome(_Stretch(0, len(self.said), Part()))
+        settled, risk = self.outcome(_Stretch(0, len(self.said), AskedPart()))
         return (once + spec.wrong * risk) / max(settled, _HELPS)
 
     def outcome(self, stretch: _Stretch) -> tuple[float, float]:
@@ -278,7 +278,7 @@ class _Judge:
         )
         told = self.shares * (sure >= least) * np.where(enough, 1.0, right).prod(axis=1)
         if (
-            stretch.part == Part()
+            stretch.part == AskedPart()
         ):  # a whole report that is said again settles an unlisted reading as often as a listed one
             told *= 1 + self.unlisted / float(self.shares.sum())
         return float(told.sum()), float(told @ (1 - sure))
@@ -290,7 +290,9 @@ class _Judge:
         rivals = self.shares[1:]
         told = float(rivals[apart > 0].sum())
         away = self.typical ** (float(rivals @ apart) / told if told > 0 else 1.0)
-        share = told / float(rivals.sum()) if stretch.part != Part() and rivals.sum() > 0 else 1.0
+        share = (
+            told / float(rivals.sum()) if stretch.part != AskedPart() and rivals.sum() > 0 else 1.0
+        )
         return float(self.unlisted * (1 - share + share * away) + self.nothing * self.typical)
 
 

@@ -10,10 +10,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from codec.hear.evidence import Part, silence
-from codec.hear.forward_backward import Sums, Weighted, sums
+from codec.hear.alignment import silence
+from codec.hear.forward_backward import Sums, WeightedLattice, sums
+from codec.hear.heard import AskedPart
+from codec.hear.lattice import Join, Mix, Operation
 from codec.hear.model import Expectation
-from codec.hear.operations import Join, Mix, Operation
 
 if TYPE_CHECKING:
     import numpy as np
@@ -30,31 +31,31 @@ class Source:
 
     def __post_init__(self) -> None:
         """Sum up what lies behind every node."""
-        self.found = [sums(model, silence()) for model in self.expectation.graphs]
+        self.found = [sums(model, silence()) for model in self.expectation.lattices]
 
     def draw(self, chance: random.Random) -> tuple[int, str]:
         """Return a message's number and one of its strings."""
-        graphs, scale = self.expectation.graphs, self.expectation.scale
+        lattices, scale = self.expectation.lattices, self.expectation.scale
         number = chance.choices(
-            range(len(graphs)),
+            range(len(lattices)),
             [one.total * share for one, share in zip(self.found, scale, strict=True)],
         )[0]
-        model, behind = graphs[number], self.found[number].after[0]
-        graph = model.graph
-        node = chance.choices(graph.start, [float(behind[start]) for start in graph.start])[0]
-        ends, said = set(graph.end), ""
+        model, behind = lattices[number], self.found[number].after[0]
+        lattice = model.lattice
+        node = chance.choices(lattice.start, [float(behind[start]) for start in lattice.start])[0]
+        ends, said = set(lattice.end), ""
         while node not in ends:
-            ways = [way for place in graph.leaving(node) for way in _ways(model, place, node)]
+            ways = [way for place in lattice.leaving(node) for way in _ways(model, place, node)]
             symbol, node = chance.choices(
                 [way[:2] for way in ways], [way[2] * float(behind[way[1]]) for way in ways]
             )[0]
-            said += graph.message.alphabet.symbols[symbol] if symbol >= 0 else ""
+            said += lattice.message.alphabet.symbols[symbol] if symbol >= 0 else ""
         return number, said
 
 
-def _ways(model: Weighted, place: int, node: int) -> list[tuple[int, int, float]]:
+def _ways(model: WeightedLattice, place: int, node: int) -> list[tuple[int, int, float]]:
     """Return (symbol or -1, node reached, weight) of the edges of one operation from a node."""
-    operation: Operation = model.graph.operations[place]
+    operation: Operation = model.lattice.operations[place]
     weight = model.weights[place]
     if isinstance(operation, Join):
         return [
@@ -97,7 +98,7 @@ def passed_on(channel: Channel, said: Sequence[str], chance: random.Random) -> l
     return heard
 
 
-def answer(said: str, part: Part) -> str:
+def answer(said: str, part: AskedPart) -> str:
     """Return what is said again in answer to a question for a part: all of it where its first
     border is not in the string.
     """

@@ -1,8 +1,8 @@
 """Sums over every string of a message and every alignment at once: forward, backward, and the share
 of each level.
 
-Arrays are (state of the evidence, node of the graph). Nothing is left out: the sums are exact up to
-rounding.
+Arrays are (state of the alignments, node of the lattice). Nothing is left out: the sums are exact
+up to rounding.
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from codec.hear.evidence import Evidence
-from codec.hear.operations import Decides, Graph, Join, Mix, Operation
+from codec.hear.alignment import Alignments
+from codec.hear.lattice import Decides, Join, MessageLattice, Mix, Operation
 
 if TYPE_CHECKING:
     import numpy as np
@@ -20,19 +20,19 @@ if TYPE_CHECKING:
 
 
 @dataclass(slots=True)
-class Weighted:
-    """A graph with the weights of a prior: for each operation a number (Join), one for each run
+class WeightedLattice:
+    """A lattice with the weights of a prior: for each operation a number (Join), one for each run
     (Say), or states × figures (Mix).
     """
 
-    graph: Graph
+    lattice: MessageLattice
     weights: list[np.ndarray | float | None]
 
 
-def weighted(graph: Graph, shares: Shares) -> Weighted:
+def weighted(lattice: MessageLattice, shares: Shares) -> WeightedLattice:
     """Give each edge the share of the levels it decides."""
     weights: list[np.ndarray | float | None] = []
-    for operation in graph.operations:
+    for operation in lattice.operations:
         weight: np.ndarray | float | None
         if isinstance(operation, Join):
             weight = operation.factor
@@ -43,7 +43,7 @@ def weighted(graph: Graph, shares: Shares) -> Weighted:
             if isinstance(operation, Mix):
                 weight = operation.possible * (1.0 if weight is None else weight)
         weights.append(weight)
-    return Weighted(graph, weights)
+    return WeightedLattice(lattice, weights)
 
 
 def _product(decides: Decides, shares: Shares) -> np.ndarray | None:
@@ -56,7 +56,7 @@ def _product(decides: Decides, shares: Shares) -> np.ndarray | None:
 
 @dataclass(slots=True)
 class Sums:
-    """The sums of one graph for some evidence.
+    """The sums of one lattice, for what was heard.
 
     ``total`` is the weight of all strings; ``after[state, node]`` that of all ways on from a node;
     ``levels[field][level]`` the weight of the strings in which a field has a level (they add up to
@@ -68,44 +68,47 @@ class Sums:
     levels: dict[str, np.ndarray] = field(default_factory=dict)
 
 
-def sums(model: Weighted, evidence: Evidence) -> Sums:
+def sums(model: WeightedLattice, alignments: Alignments) -> Sums:
     """Return the sums over all strings and alignments."""
     import numpy as np
 
-    graph = model.graph
-    before = np.zeros((evidence.size, graph.nodes))
-    before[:, graph.start] = evidence.start[:, None]
+    lattice = model.lattice
+    before = np.zeros((alignments.size, lattice.nodes))
+    before[:, lattice.start] = alignments.start[:, None]
     passed = [
-        _forward(op, w, before, evidence)
-        for op, w in zip(graph.operations, model.weights, strict=True)
+        _forward(op, w, before, alignments)
+        for op, w in zip(lattice.operations, model.weights, strict=True)
     ]
-    total = float(evidence.last @ before[:, graph.end].sum(axis=1))
-    after = np.zeros((evidence.size, graph.nodes))
-    after[:, graph.end] = evidence.last[:, None]
-    levels = {name: np.zeros(one.size) for name, one in graph.message.fields.items()}
+    total = float(alignments.last @ before[:, lattice.end].sum(axis=1))
+    after = np.zeros((alignments.size, lattice.nodes))
+    after[:, lattice.end] = alignments.last[:, None]
+    levels = {name: np.zeros(one.size) for name, one in lattice.message.fields.items()}
     for operation, weight, gone in zip(
-        reversed(graph.operations), reversed(model.weights), reversed(passed), strict=True
+        reversed(lattice.operations), reversed(model.weights), reversed(passed), strict=True
     ):
-        _backward(operation, weight, before, after, gone, evidence, levels)
+        _backward(operation, weight, before, after, gone, alignments, levels)
     return Sums(total, after, levels)
 
 
-def total(model: Weighted) -> float:
+def total(model: WeightedLattice) -> float:
     """Return the weight of all strings of a message whatever was heard."""
     import numpy as np
 
-    from codec.hear.evidence import silence
+    from codec.hear.alignment import silence
 
-    evidence = silence()
-    before = np.zeros((1, model.graph.nodes))
-    before[:, model.graph.start] = 1.0
-    for operation, weight in zip(model.graph.operations, model.weights, strict=True):
-        _forward(operation, weight, before, evidence)
-    return float(before[0, model.graph.end].sum())
+    alignments = silence()
+    before = np.zeros((1, model.lattice.nodes))
+    before[:, model.lattice.start] = 1.0
+    for operation, weight in zip(model.lattice.operations, model.weights, strict=True):
+        _forward(operation, weight, before, alignments)
+    return float(before[0, model.lattice.end].sum())
 
 
 def _forward(
-    operation: Operation, weight: np.ndarray | float | None, before: np.ndarray, evidence: Evidence
+    operation: Operation,
+    weight: np.ndarray | float | None,
+    before: np.ndarray,
+    alignments: Alignments,
 ) -> np.ndarray | None:
     """Carry the weights before an operation through it; return what each run starts with,
     weighted.
@@ -118,19 +121,19 @@ def _forward(
     if isinstance(operation, Mix):
         states = before[:, operation.low : operation.low + operation.states * operation.keys]
         mixed = np.matmul(
-            np.asarray(weight).T, states.reshape(evidence.size, operation.states, operation.keys)
+            np.asarray(weight).T, states.reshape(alignments.size, operation.states, operation.keys)
         )
         before[:, operation.slot : operation.slot + operation.figures * operation.keys] = (
-            mixed.reshape(evidence.size, -1)
+            mixed.reshape(alignments.size, -1)
         )
         return None
-    gone: np.ndarray = (evidence.closure.T @ before[:, operation.low : operation.high]).take(
+    gone: np.ndarray = (alignments.closure.T @ before[:, operation.low : operation.high]).take(
         operation.source, axis=1
     )
     if weight is not None:
         gone *= weight
     reached = slice(operation.reached, operation.reached + operation.reach)
-    for state, row in evidence.rows_said(gone, operation.run, operation.symbol):
+    for state, row in alignments.rows_said(gone, operation.run, operation.symbol):
         before[state, reached] += np.bincount(
             operation.place, weights=row, minlength=operation.reach
         )
@@ -143,7 +146,7 @@ def _backward(
     before: np.ndarray,
     after: np.ndarray,
     gone: np.ndarray | None,
-    evidence: Evidence,
+    alignments: Alignments,
     levels: dict[str, np.ndarray],
 ) -> None:
     """Carry the weights after an operation back through it, and add up what its levels are
@@ -162,14 +165,14 @@ def _backward(
     if isinstance(operation, Mix):
         _mixed_back(operation, np.asarray(weight), before, after, levels)
         return
-    way = evidence.sums_unsaid(after, operation.target, operation.symbol, operation.starts[:-1])
+    way = alignments.sums_unsaid(after, operation.target, operation.symbol, operation.starts[:-1])
     if operation.decides and gone is not None:
         _add(
             levels, operation.decides, np.einsum("sr,sr->r", gone, way)
         )  # the weights are in ``gone``
     if weight is not None:
         way *= weight
-    after[:, operation.low + operation.sources] += evidence.closure @ np.add.reduceat(
+    after[:, operation.low + operation.sources] += alignments.closure @ np.add.reduceat(
         way, operation.source_starts, axis=1
     )
 

@@ -10,11 +10,11 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from codec.hear.axis import axis
+from codec.hear.alignment import Alignments, alignment_automaton
 from codec.hear.channel import Channel, Noise, channel
 from codec.hear.decision import Decision, decide, settled
-from codec.hear.evidence import Evidence, Heard, Part
 from codec.hear.forward_backward import Sums, sums
+from codec.hear.heard import AskedPart, HeardReport
 from codec.hear.model import model_of
 from codec.hear.priors import Prior, PriorLike
 from codec.hear.ranking import Ranking
@@ -128,7 +128,7 @@ class Hearing:
     """
 
     book: Book
-    heard: tuple[Heard, ...]
+    heard: tuple[HeardReport, ...]
     candidates: tuple[Candidate, ...]
     unlisted: float
     nothing: float
@@ -177,7 +177,7 @@ def hear(
     prior: PriorLike = None,
     noise: Noise | Channel | None = None,
     earlier: Sequence[Hearing] = (),
-    part: Part | None = None,
+    part: AskedPart | None = None,
     direction: Direction | None = None,
     count: int = 5,
 ) -> Hearing:
@@ -199,15 +199,15 @@ def hear(
     asked = part if part is not None else (earlier[-1].decision.part if earlier else None)
     hearings = [
         *(one for before in earlier for one in before.heard),
-        *listen(book, ears, heard, asked or Part()),
+        *listen(book, ears, heard, asked or AskedPart()),
     ]
-    evidence = Evidence([axis(ears, one, model.longest) for one in hearings])
+    alignments = Alignments([alignment_automaton(ears, one, model.longest) for one in hearings])
     expected = Prior.of(prior)
     weights = model.weighted(expected)
-    found = [sums(one, evidence) for one in weights.graphs]
+    found = [sums(one, alignments) for one in weights.lattices]
     spec = book.spec.hearing
     scale = [(1 - spec.stray) * share for share in weights.scale]
-    stray = spec.stray * evidence.nothing
+    stray = spec.stray * alignments.nothing
     everything = sum(one.total * share for one, share in zip(found, scale, strict=True)) + stray
     if not everything > 0:
         raise ReportError(
@@ -217,7 +217,7 @@ def hear(
             span=(0, len(hearings[-1].text)),
         )
     scale = [share / everything for share in scale]
-    ranking = Ranking(weights.graphs, found, scale, evidence)
+    ranking = Ranking(weights.lattices, found, scale, alignments)
     ranked = ranking.best(count)
     if not ranked or not settled(book, ranked[0][1]):
         ranked = ranking.best(max(count, _WEIGHED))

@@ -15,9 +15,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from codec.hear.evidence import Evidence
-from codec.hear.forward_backward import Sums, Weighted
-from codec.hear.operations import Graph, Join, Mix, Say
+from codec.hear.alignment import Alignments
+from codec.hear.forward_backward import Sums, WeightedLattice
+from codec.hear.lattice import Join, MessageLattice, Mix, Say
 
 if TYPE_CHECKING:
     import numpy as np
@@ -27,10 +27,10 @@ MOST_LOOKS = 20_000
 
 
 @dataclass(frozen=True, slots=True)
-class Best:
+class BestString:
     """A complete string of a message with its weight."""
 
-    graph: Graph
+    lattice: MessageLattice
     string: str
     weight: float
 
@@ -46,7 +46,7 @@ class _Way:
 @dataclass(slots=True)
 class _Beginning:
     """A beginning of strings: its node (-1: it is complete), and its weights by state of the
-    evidence.
+    alignments.
     """
 
     number: int
@@ -76,15 +76,19 @@ class _Family:
         return _Beginning(self.number, int(self.nodes[one]), self.weights[:, one], way)
 
 
-class Search:
-    """Finds the best strings of several graphs under one evidence, in order of their weight."""
+class BestFirstSearch:
+    """Finds the best strings of several lattices, for what was heard, in order of their weight."""
 
     def __init__(
-        self, models: list[Weighted], found: list[Sums], scale: list[float], evidence: Evidence
+        self,
+        models: list[WeightedLattice],
+        found: list[Sums],
+        scale: list[float],
+        alignments: Alignments,
     ) -> None:
         """Take the models with their sums; ``scale`` is what each model's weights count."""
-        self.models, self.evidence, self.scale = models, evidence, scale
-        self.ends = [frozenset(model.graph.end) for model in models]
+        self.models, self.alignments, self.scale = models, alignments, scale
+        self.ends = [frozenset(model.lattice.end) for model in models]
         self.bounds = [one.after for one in found]
         self.looks = 0
         self.counter = itertools.count(
@@ -93,10 +97,10 @@ class Search:
         self.heap: list[tuple[float, int, _Beginning | _Family, int]] = []
         self._second = False
         for number, model in enumerate(models):
-            for node in model.graph.start:
-                self._push(_Beginning(number, node, evidence.start * scale[number], None))
+            for node in model.lattice.start:
+                self._push(_Beginning(number, node, alignments.start * scale[number], None))
 
-    def __iter__(self) -> Iterator[Best]:
+    def __iter__(self) -> Iterator[BestString]:
         """Yield the best strings, until there are no more or too much has been looked at."""
         while self.heap:
             bound, _, found, place = heapq.heappop(self.heap)
@@ -104,7 +108,7 @@ class Search:
                 self._push_member(found, place + 1)
                 found = found.member(place)
             if found.node < 0:
-                yield Best(self.models[found.number].graph, self._string(found), -bound)
+                yield BestString(self.models[found.number].lattice, self._string(found), -bound)
                 continue
             self.looks += 1
             if self.looks > MOST_LOOKS:
@@ -112,7 +116,7 @@ class Search:
             if self.looks > PATIENCE and not self._second:
                 self._tighten()
             if found.node in self.ends[found.number]:
-                exact = float(found.weights @ self.evidence.last)
+                exact = float(found.weights @ self.alignments.last)
                 complete = _Beginning(found.number, -1, found.weights, found.way)
                 heapq.heappush(self.heap, (-exact, next(self.counter), complete, 0))
             self._expand(found)
@@ -130,7 +134,7 @@ class Search:
                 heapq.heappush(self.heap, (-bound, next(self.counter), family, place))
 
     def _string(self, one: _Beginning) -> str:
-        symbols, way, said = self.models[one.number].graph.message.alphabet.symbols, one.way, []
+        symbols, way, said = self.models[one.number].lattice.message.alphabet.symbols, one.way, []
         while way is not None:
             if way.symbol >= 0:
                 said.append(symbols[way.symbol])
@@ -139,8 +143,8 @@ class Search:
 
     def _expand(self, one: _Beginning) -> None:
         model = self.models[one.number]
-        for place in model.graph.leaving(one.node):
-            operation, weight = model.graph.operations[place], model.weights[place]
+        for place in model.lattice.leaving(one.node):
+            operation, weight = model.lattice.operations[place], model.weights[place]
             if isinstance(operation, Join):
                 for at in (operation.source == one.node).nonzero()[0].tolist():
                     self._push(
@@ -162,9 +166,9 @@ class Search:
             return
         edges = slice(int(operation.starts[runs.start]), int(operation.starts[runs.stop]))
         symbol = operation.symbol[edges]
-        gone = self.evidence.closure.T @ one.weights
-        after = self.evidence.said(
-            gone[:, None].repeat(len(symbol), axis=1), self.evidence.columns(symbol)
+        gone = self.alignments.closure.T @ one.weights
+        after = self.alignments.said(
+            gone[:, None].repeat(len(symbol), axis=1), self.alignments.columns(symbol)
         )
         if weight is not None:
             after *= np.asarray(weight).take(operation.run[edges])
@@ -188,7 +192,7 @@ class Search:
 
         self._second = True
         self.bounds = [
-            np.minimum(sums, _most(model, self.evidence))
+            np.minimum(sums, _most(model, self.alignments))
             for model, sums in zip(self.models, self.bounds, strict=True)
         ]
         waiting, self.heap = self.heap, []
@@ -217,42 +221,44 @@ def _slots(operation: Mix, node: int) -> np.ndarray:
     return operation.slot + key + np.arange(operation.figures) * operation.keys
 
 
-def _most(model: Weighted, evidence: Evidence) -> np.ndarray:
+def _most(model: WeightedLattice, alignments: Alignments) -> np.ndarray:
     """Return for each node and state the most that any one string from there on can have."""
     import numpy as np
 
-    graph = model.graph
-    most = np.zeros((evidence.size, graph.nodes))
-    most[:, graph.end] = evidence.last[:, None]
-    for operation, weight in zip(reversed(graph.operations), reversed(model.weights), strict=True):
+    lattice = model.lattice
+    most = np.zeros((alignments.size, lattice.nodes))
+    most[:, lattice.end] = alignments.last[:, None]
+    for operation, weight in zip(
+        reversed(lattice.operations), reversed(model.weights), strict=True
+    ):
         if isinstance(operation, Join):
             most[:, operation.source] = np.maximum(
                 most[:, operation.source], most[:, operation.target] * weight
             )
         elif isinstance(operation, Mix):
             said = most[:, operation.slot : operation.slot + operation.figures * operation.keys]
-            grid = said.reshape(evidence.size, 1, operation.figures, operation.keys)
+            grid = said.reshape(alignments.size, 1, operation.figures, operation.keys)
             table = np.asarray(weight)[None, :, :, None]
             here = slice(operation.low, operation.low + operation.states * operation.keys)
-            for state in range(evidence.size):  # one state at a time, to keep the array small
+            for state in range(alignments.size):  # one state at a time, to keep the array small
                 best = (grid[state] * table[0]).max(axis=1)
                 most[state, here] = np.maximum(most[state, here], best.reshape(-1))
         else:
-            way = evidence.unsaid(
+            way = alignments.unsaid(
                 most.take(operation.target, axis=1),
-                evidence.columns(operation.symbol),
+                alignments.columns(operation.symbol),
                 operation.starts[:-1],
                 np.maximum,
             )
             if weight is not None:
                 way *= weight
             here_nodes = operation.low + operation.sources
-            best = evidence.closure @ np.maximum.reduceat(way, operation.source_starts, axis=1)
+            best = alignments.closure @ np.maximum.reduceat(way, operation.source_starts, axis=1)
             most[:, here_nodes] = np.maximum(most[:, here_nodes], best)
     return most
 
 
-def likelihoods(evidence: Evidence, strings: list[list[int]]) -> list[float]:
+def likelihoods(alignments: Alignments, strings: list[list[int]]) -> list[float]:
     """Return for each string (symbols by number) the probability of what was heard if it was said,
     summed over alignments.
     """
@@ -261,9 +267,9 @@ def likelihoods(evidence: Evidence, strings: list[list[int]]) -> list[float]:
     longest = max(map(len, strings))
     rows = np.array([said + [0] * (longest - len(said)) for said in strings])
     lengths = np.array([len(said) for said in strings])
-    weights = np.repeat(evidence.start[:, None], len(strings), axis=1)
+    weights = np.repeat(alignments.start[:, None], len(strings), axis=1)
     for place in range(longest):
-        after = evidence.said(evidence.closure.T @ weights, evidence.columns(rows[:, place]))
+        after = alignments.said(alignments.closure.T @ weights, alignments.columns(rows[:, place]))
         weights = np.where(place < lengths, after, weights)
-    found: list[float] = (evidence.last @ weights).tolist()
+    found: list[float] = (alignments.last @ weights).tolist()
     return found

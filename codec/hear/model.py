@@ -1,4 +1,4 @@
-"""A book's messages of one direction, ready to be summed over: their graphs, and the weights a
+"""A book's messages of one direction, ready to be summed over: their lattices, and the weights a
 prior gives them.
 """
 
@@ -7,9 +7,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from codec.hear.forward_backward import Weighted, total, weighted
-from codec.hear.graph import build
-from codec.hear.operations import Graph
+from codec.hear.forward_backward import WeightedLattice, total, weighted
+from codec.hear.lattice import MessageLattice, build
 from codec.hear.priors import Prior, shares
 from grammar.errors import CodeError
 from grammar.fields import Wrapped
@@ -26,22 +25,24 @@ _KEPT = 4
 
 @dataclass(slots=True)
 class Expectation:
-    """The graphs of a book's messages under one prior; ``scale`` makes the strings of all of them
+    """The lattices of a book's messages under one prior; ``scale`` makes the strings of all of them
     sum to 1.
     """
 
-    graphs: list[Weighted]
+    lattices: list[WeightedLattice]
     scale: list[float]
 
 
 class Model:
-    """The graphs of a direction's messages, built once, and the weights of the priors last used."""
+    """The lattices of a direction's messages, built once, and the weights of the last priors."""
 
     def __init__(self, book: Book, direction: Direction | None) -> None:
-        """Build the graphs; raises CodeError where a message is too large."""
+        """Build the lattices; raises CodeError where a message is too large."""
         self.book = book
         messages = book.sent_by(direction or ("car" if book.sent_by("car") else "pit"))
-        self.graphs: list[Graph] = [build(message, book.spec.hearing) for message in messages]
+        self.lattices: list[MessageLattice] = [
+            build(message, book.spec.hearing) for message in messages
+        ]
         self.longest = max(message.lengths[1] for message in messages)
         self._kept: list[tuple[Prior, Expectation]] = []
 
@@ -53,15 +54,18 @@ class Model:
         return any(isinstance(one, Wrapped) or one.told_by_last for one in fields)
 
     def weighted(self, prior: Prior) -> Expectation:
-        """Return the graphs with the weights of a prior."""
+        """Return the lattices with the weights of a prior."""
         for kept, expectation in self._kept:
             if kept == prior:
                 return expectation
-        names = list(dict.fromkeys(name for graph in self.graphs for name in graph.message.fields))
+        names = list(
+            dict.fromkeys(name for lattice in self.lattices for name in lattice.message.fields)
+        )
         expected = shares(self.book, prior, names)
-        models = [weighted(graph, expected) for graph in self.graphs]
+        models = [weighted(lattice, expected) for lattice in self.lattices]
         sent = [
-            self.book.spec.hearing.messages.get(graph.message.name, 1.0) for graph in self.graphs
+            self.book.spec.hearing.messages.get(lattice.message.name, 1.0)
+            for lattice in self.lattices
         ]
         masses = [total(model) for model in models]
         whole = sum(share for share, mass in zip(sent, masses, strict=True) if mass > 0)

@@ -6,9 +6,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from codec.hear.evidence import Evidence
-from codec.hear.forward_backward import Sums, Weighted
-from codec.hear.k_best import Best, Search, likelihoods
+from codec.hear.alignment import Alignments
+from codec.hear.forward_backward import Sums, WeightedLattice
+from codec.hear.k_best import BestFirstSearch, BestString, likelihoods
 from codec.hear.strings import Strings
 from grammar.message import Match, Plan
 
@@ -21,21 +21,26 @@ _Key = tuple[str, tuple[tuple[str, int], ...]]
 
 
 class Ranking:
-    """The readings of several graphs under one evidence; ``scale`` turns the weights of each into
-    probabilities.
+    """The readings of several lattices, for what was heard; ``scale`` turns the weights of each
+    into probabilities.
     """
 
     def __init__(
-        self, models: list[Weighted], found: list[Sums], scale: list[float], evidence: Evidence
+        self,
+        models: list[WeightedLattice],
+        found: list[Sums],
+        scale: list[float],
+        alignments: Alignments,
     ) -> None:
         """Begin the search."""
-        self.evidence = evidence
+        self.alignments = alignments
         self.several = max(
-            (model.graph.message.ways if model.graph.strings is not None else 1) for model in models
+            (model.lattice.message.ways if model.lattice.strings is not None else 1)
+            for model in models
         )
-        self.search = iter(Search(models, found, scale, evidence))
-        self.next: Best | None = next(self.search, None)
-        self.found: dict[_Key, tuple[Match, Best]] = {}
+        self.search = iter(BestFirstSearch(models, found, scale, alignments))
+        self.next: BestString | None = next(self.search, None)
+        self.found: dict[_Key, tuple[Match, BestString]] = {}
         self.masses: dict[_Key, float] = {}
         self.looked = 0
 
@@ -80,16 +85,16 @@ class Ranking:
         for key in [key for key in self.found if key not in self.masses]:
             match, best = self.found[key]
             self.masses[key] = best.weight
-            if best.graph.strings is not None:
-                more = list(best.graph.strings.others(match, dict(key[1])))
+            if best.lattice.strings is not None:
+                more = list(best.lattice.strings.others(match, dict(key[1])))
                 if more:
-                    ways[key] = best.graph.strings, [(match.plan, best.string), *more]
+                    ways[key] = best.lattice.strings, [(match.plan, best.string), *more]
         if not ways:
             return
         index = self.found[next(iter(ways))][0].message.alphabet.index
         heard = iter(
             likelihoods(
-                self.evidence,
+                self.alignments,
                 [
                     [index[symbol] for symbol in string]
                     for _, found in ways.values()
@@ -104,16 +109,16 @@ class Ranking:
                 self.masses[key] *= sum(worth) / worth[0]
 
 
-def _matches(best: Best) -> Iterator[Match]:
+def _matches(best: BestString) -> Iterator[Match]:
     """Yield what a string means in its message: the quick match, else whatever the automaton
     finds.
     """
-    match = best.graph.message.quick(best.string)
+    match = best.lattice.message.quick(best.string)
     if match is not None:
         yield match
         return
     from grammar.automaton import build
     from grammar.paths import string_lattice, walk
 
-    for matches, _ in walk(build([best.graph.message]), string_lattice(best.string)).readings():
+    for matches, _ in walk(build([best.lattice.message]), string_lattice(best.string)).readings():
         yield matches[0]

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from codec.hear.channel import Channel, Noise, channel
 from codec.hear.decision import spoken_seconds
 from codec.hear.draw import Source, answer, passed_on
-from codec.hear.evidence import Part
+from codec.hear.heard import AskedPart
 from codec.hear.hearing import Hearing, hear
 from codec.hear.model import Model, model_of
 from codec.hear.priors import Prior
@@ -90,11 +90,11 @@ def _said(
         if chance.random() < stray:
             yield None, expected
             continue
-        graph, string = source.draw(chance)
-        match = model.graphs[graph].message.quick(string)
+        lattice, string = source.draw(chance)
+        match = model.lattices[lattice].message.quick(string)
         if (
             match is None
-        ):  # pragma: no cover - strings drawn from a graph are strings of its message
+        ):  # pragma: no cover - strings drawn from a lattice are strings of its message
             raise AssertionError(string)
         reading = Reading(book, match, string, None, _near(match.message.fields, expected))
         yield reading, expected
@@ -143,7 +143,7 @@ def _report(
     heard = passed_on(air, string, chance) if said is not None else _anything(book, chance)
     tally.seconds += book.alphabet.seconds(string)
     tally.plain_seconds += book.alphabet.seconds(string)
-    part: Part | None = None
+    part: AskedPart | None = None
     weighed = True  # whether the first hearing could be: only then it was told what asking costs
     for hearing in range(setting.hearings):
         found = _heard(book, heard, expected, ears, earlier, part)
@@ -167,7 +167,7 @@ def _report(
         part = (
             found.decision.part
             if found is not None and found.decision.part is not None and setting.asking
-            else Part()
+            else AskedPart()
         )
         again, seconds = _asked(book, string, part, tally)
         tally.cost += seconds if weighed else 0.0
@@ -176,7 +176,7 @@ def _report(
     tally.given_up += 1
 
 
-def _asked(book: Book, string: str, part: Part, tally: Tally) -> tuple[str, float]:
+def _asked(book: Book, string: str, part: AskedPart, tally: Tally) -> tuple[str, float]:
     """Count a question with its answer, and return what is said again and the seconds of both."""
     again = answer(string, part)
     seconds = (
@@ -185,8 +185,8 @@ def _asked(book: Book, string: str, part: Part, tally: Tally) -> tuple[str, floa
         + book.alphabet.seconds(again)
     )
     tally.asked_part, tally.asked_all = (
-        tally.asked_part + (part != Part()),
-        tally.asked_all + (part == Part()),
+        tally.asked_part + (part != AskedPart()),
+        tally.asked_all + (part == AskedPart()),
     )
     tally.seconds += seconds
     return again, seconds
@@ -198,7 +198,7 @@ def _heard(
     expected: Prior,
     ears: Channel,
     earlier: list[Hearing],
-    part: Part | None,
+    part: AskedPart | None,
 ) -> Hearing | None:
     try:
         return hear(book, heard, prior=expected, noise=ears, earlier=earlier, part=part, count=1)

@@ -13,7 +13,7 @@ THRESHOLDS = (0.6, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 0.995, 0.999)
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Reliability:
     """Reports whose best reading was called between ``low`` and ``high``: how many, how sure on
     average, how many right.
     """
@@ -62,16 +62,16 @@ class Tally:
     seconds: float = 0.0  # of radio, reports and questions and answers and the pauses before them
     plain_seconds: float = 0.0  # of the reports alone, said once
 
-    def reliability(self, edges: tuple[float, ...] = EDGES) -> list[Row]:
+    def reliability(self, edges: tuple[float, ...] = EDGES) -> list[Reliability]:
         """Return the reports by how sure the best reading was called."""
         rows = []
         for low, high in itertools.pairwise(edges):
             inside = [(p, ok) for p, ok in self.first if low <= p < high or p == high == 1.0]
             called = sum(p for p, _ in inside) / len(inside) if inside else float("nan")
-            rows.append(Row(low, high, len(inside), called, sum(ok for _, ok in inside)))
+            rows.append(Reliability(low, high, len(inside), called, sum(ok for _, ok in inside)))
         return rows
 
-    def near(self, called: float, width: float = 0.05) -> Row:
+    def near(self, called: float, width: float = 0.05) -> Reliability:
         """Return the reports whose best reading was called within ``width`` of a probability."""
         return self.reliability((called - width, called + width))[0]
 

@@ -11,12 +11,11 @@ from __future__ import annotations
 import functools
 import math
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from codec.hear.channel import Channel
-from codec.hear.evidence import WHOLE, Heard, Part, Slot
-from codec.hear.slots import MARK, Ear, Item, sound_of
+from codec.hear.heard import WHOLE, AskedPart, HeardReport, HeardWord
 from grammar import sound
 from grammar.errors import CodeError, Incomplete, ReportError, UnexpectedWord
 from grammar.speech.kinds import ONE_SYMBOL, SPOKEN, WordKind
@@ -29,7 +28,11 @@ from grammar.symbols import normal
 if TYPE_CHECKING:
     from grammar.book import Book
 
+Item = str | Mapping[str, float] | Sequence[Sequence[Any]]
 Words = str | Sequence[Item]
+MARK = re.compile(
+    r"\[[^\]\n]*\]|(?<!\S)[?]+(?!\S)|\((?:unclear|inaudible|unintelligible)\)", re.IGNORECASE
+)
 
 MOST_WAYS = 32
 MOST_WORDS = 90
@@ -39,7 +42,113 @@ _UNCLEAR = Meaning(WordKind.UNCLEAR)
 _RUN = SPOKEN | {WordKind.UNKNOWN, WordKind.UNCLEAR, WordKind.CHOICE}
 
 
-def listen(book: Book, channel: Channel, heard: Words, part: Part = WHOLE) -> list[Heard]:
+class Ear:
+    """Places single words, for one book and channel."""
+
+    def __init__(self, book: Book, channel: Channel) -> None:
+        """Take the book for its words and the channel for how they are heard."""
+        self.book, self.channel = book, channel
+
+    def symbol(self, symbol: str, label: str) -> HeardWord:
+        """Return what is heard: a word of the book."""
+        return HeardWord(self.channel.heard(symbol), 1 / self.channel.vocabulary, label, symbol)
+
+    def unclear(self, label: str) -> HeardWord:
+        """Return what is heard: a word that may be anything."""
+        import numpy as np
+
+        return HeardWord(np.ones(self.channel.vocabulary), 1.0, label)
+
+    def foreign(
+        self, text: str, source: str = "", span: tuple[int, int] | None = None
+    ) -> HeardWord:
+        """Return what is heard: a word that is in no table, by its sound; one that can't be sounded
+        may be anything.
+        """
+        phones = sound_of(text)
+        if phones is None:
+            if not any(character.isalnum() for character in text):
+                return self.unclear(text)
+            raise ReportError(
+                f"{text[:40]!r} can't be placed by its sound",
+                kind="no-sound",
+                source=source,
+                span=span,
+                hint="write it in letters, or ? for a word that was not understood",
+            )
+        return HeardWord(
+            self.channel.foreign(normal(text)), 1 / (self.channel.vocabulary + 1), text
+        )
+
+    def item(self, item: Item) -> HeardWord:
+        """Return what is heard: one word of a list."""
+        if isinstance(item, str):
+            return self.one(item)
+        if isinstance(item, Mapping):
+            return self.choice(list(item.items()))
+        if not isinstance(item, Sequence):
+            raise CodeError(
+                f"{str(item)[:40]} is no word",
+                kind="alternatives",
+                expected=["a text", '{"word": confidence}'],
+            )
+        return self.choice(
+            [
+                tuple(pair) if isinstance(pair, Sequence) and not isinstance(pair, str) else (pair,)
+                for pair in item
+            ]
+        )
+
+    def one(self, text: str) -> HeardWord:
+        """Return what is heard: a text that is one spoken word."""
+        form = normal(text)
+        meaning = self.book.lexicon.meanings.get(form)
+        options = (
+            [] if meaning is None else [option for option in meaning.options if len(option) == 1]
+        )
+        if options:
+            return self.symbol(options[0], text)
+        if means_unclear(form):
+            return self.unclear(text or "?")
+        return self.foreign(form)
+
+    def choice(self, pairs: Sequence[tuple[Any, ...]]) -> HeardWord:
+        """Return what is heard: alternatives with confidences; what these leave of 1 is any word,
+        more than 1 in all is scaled down.
+        """
+        import numpy as np
+
+        if not pairs:
+            return self.unclear("?")
+        for pair in pairs:
+            if (
+                len(pair) != 2
+                or not isinstance(pair[0], str)
+                or not isinstance(pair[1], int | float)
+                or not 0 <= pair[1] <= 1
+            ):
+                raise CodeError(
+                    f"{'='.join(map(str, pair))[:60]!r} is no alternative with its confidence",
+                    kind="alternatives",
+                    expected=["a word and its confidence, a number from 0 to 1"],
+                )
+        total = max(1.0, math.fsum(confidence for _, confidence in pairs))
+        rest = max(0.0, 1 - math.fsum(confidence for _, confidence in pairs) / total)
+        even = 1 / self.channel.vocabulary
+        likelihood, stray = np.full(self.channel.vocabulary, rest * even), rest * even
+        for word, confidence in pairs:
+            heard_word = self.one(word)
+            scale = (
+                even if heard_word.stray == 1.0 else 1.0
+            )  # an unclear word stands for each word of the book alike
+            likelihood = likelihood + confidence / total * heard_word.likelihood * scale
+            stray += confidence / total * heard_word.stray * scale
+        return HeardWord(likelihood, stray, "/".join(word for word, _ in pairs))
+
+
+def listen(
+    book: Book, channel: Channel, heard: Words, part: AskedPart = WHOLE
+) -> list[HeardReport]:
     """Return the hearings in what was heard: one, or more where I SAY AGAIN repeats the report.
 
     A list holds one item for each word: a text, or a recogniser's alternatives as {word:
@@ -49,45 +158,45 @@ def listen(book: Book, channel: Channel, heard: Words, part: Part = WHOLE) -> li
     ear = _Transcript(book, channel)
     if isinstance(heard, str):
         return ear.text(heard, part)
-    slots = [ear.item(item) for item in heard]
-    if not slots:
+    heard_words = [ear.item(item) for item in heard]
+    if not heard_words:
         raise Incomplete(
             "nothing was heard",
             kind="no-report",
             hint="pass the words as heard; ? for a word that was not understood",
         )
-    shown = " ".join(slot.label for slot in slots)
-    return [Heard([_counted(slots, shown)], part, shown)]
+    shown = " ".join(heard_word.label for heard_word in heard_words)
+    return [HeardReport([_counted(heard_words, shown)], part, shown)]
 
 
-def _counted(slots: list[Slot], text: str) -> list[Slot]:
-    if len(slots) > MOST_WORDS:
+def _counted(heard_words: list[HeardWord], text: str) -> list[HeardWord]:
+    if len(heard_words) > MOST_WORDS:
         raise ReportError(
-            f"{len(slots)} words are too many for one report",
+            f"{len(heard_words)} words are too many for one report",
             kind="too-long",
             source=text,
             span=(0, len(text)),
             hint="pass one report at a time",
         )
-    return slots
+    return heard_words
 
 
 class _Transcript(Ear):
     """Reads transcripts for one book and channel."""
 
-    def text(self, text: str, part: Part) -> list[Heard]:
+    def text(self, text: str, part: AskedPart) -> list[HeardReport]:
         """Return the hearings in a transcript."""
         words = list(self._words(text))
         sections: list[list[Any]] = [["", []]]
         events: list[str] = []
-        for word, slot in words:
+        for word, heard_word in words:
             kind = word.kind
             if kind in (WordKind.DISREGARD, WordKind.ANEW):
                 sections = [["", []]]
             elif kind in (WordKind.REPEAT, WordKind.CORRECTION):
                 sections.append([kind, []])
             elif kind in _RUN:
-                sections[-1][1].append((word, slot))
+                sections[-1][1].append((word, heard_word))
             elif kind is WordKind.SEPARATOR:
                 events += [word.meaning.value] if word.meaning.value else []
                 if any(row for _, row in sections) and any(
@@ -110,8 +219,8 @@ class _Transcript(Ear):
                 )
         return self._sections(sections, text, part, tuple(events))
 
-    def _words(self, text: str) -> Iterator[tuple[Word, Slot | None]]:
-        """Yield the words, those written as alternatives with their slot."""
+    def _words(self, text: str) -> Iterator[tuple[Word, HeardWord | None]]:
+        """Yield the words, those written as alternatives placed already."""
         place = 0
         choices = (
             [] if {"/", "="} & set(self.book.alphabet.symbols) else list(_CHOICE.finditer(text))
@@ -134,7 +243,7 @@ class _Transcript(Ear):
             else:
                 yield Word(Meaning(WordKind.CHOICE), found.span()), self._choice(text, found.span())
 
-    def _choice(self, text: str, span: tuple[int, int]) -> Slot:
+    def _choice(self, text: str, span: tuple[int, int]) -> HeardWord:
         try:
             return self.choice(_pairs(text[slice(*span)]))
         except CodeError as error:
@@ -148,9 +257,9 @@ class _Transcript(Ear):
             ) from None
 
     def _sections(
-        self, sections: list[list[Any]], text: str, part: Part, events: tuple[str, ...]
-    ) -> list[Heard]:
-        hearings: list[list[list[Slot]]] = []
+        self, sections: list[list[Any]], text: str, part: AskedPart, events: tuple[str, ...]
+    ) -> list[HeardReport]:
+        hearings: list[list[list[HeardWord]]] = []
         for kind, row in sections:
             ways = self._ways(row, text)
             if kind is WordKind.CORRECTION and hearings:
@@ -158,7 +267,7 @@ class _Transcript(Ear):
             else:
                 hearings.append(ways)
         found = [
-            Heard([_counted(way, text) for way in ways], part, text, events)
+            HeardReport([_counted(way, text) for way in ways], part, text, events)
             for ways in hearings
             if any(ways)
         ]
@@ -180,14 +289,16 @@ class _Transcript(Ear):
             )
         return found
 
-    def _ways(self, row: Sequence[tuple[Word, Slot | None]], text: str) -> list[list[Slot]]:
+    def _ways(
+        self, row: Sequence[tuple[Word, HeardWord | None]], text: str
+    ) -> list[list[HeardWord]]:
         """Return every way to cut a run of words into spoken words, at most ``MOST_WAYS``."""
         for joining in (True, False):
-            ways: list[list[list[Slot]]] = [[[]], *([] for _ in row)]
+            ways: list[list[list[HeardWord]]] = [[[]], *([] for _ in row)]
             meanings = [word.meaning for word, _ in row]
             for place in range(len(row)):
-                for count, slots in self._arcs(row, meanings, place, text, joining=joining):
-                    ways[place + count] += [[*way, *slots] for way in ways[place]]
+                for count, heard_words in self._arcs(row, meanings, place, text, joining=joining):
+                    ways[place + count] += [[*way, *heard_words] for way in ways[place]]
                     ways[place + count] = ways[place + count][: MOST_WAYS + 1]
             if len(ways[-1]) <= MOST_WAYS:
                 return ways[-1]
@@ -201,23 +312,23 @@ class _Transcript(Ear):
 
     def _arcs(
         self,
-        row: Sequence[tuple[Word, Slot | None]],
+        row: Sequence[tuple[Word, HeardWord | None]],
         meanings: Sequence[Meaning],
         place: int,
         text: str,
         *,
         joining: bool,
-    ) -> Iterator[tuple[int, list[Slot]]]:
-        word, slot = row[place]
+    ) -> Iterator[tuple[int, list[HeardWord]]]:
+        word, heard_word = row[place]
         shown = text[slice(*word.span)]
-        if slot is not None:
-            yield 1, [slot]
+        if heard_word is not None:
+            yield 1, [heard_word]
         elif word.kind is WordKind.UNCLEAR:
             yield 1, [self.unclear(shown)]
         elif word.kind is WordKind.UNKNOWN:
             yield 1, [self.foreign(shown, text, word.span)]
             if joining:
-                yield from ((1, slots) for slots in self._alike(shown))
+                yield from ((1, heard_words) for heard_words in self._alike(shown))
         else:
             found = list(arcs(meanings, place))
             for count, symbols in found:
@@ -229,20 +340,22 @@ class _Transcript(Ear):
             joining
             and place + 1 < len(row)
             and WordKind.UNKNOWN in (word.kind, meanings[place + 1].kind)
-            and slot is None
+            and heard_word is None
         ):
             yield from (
-                (2, slots)
-                for slots in self._joined(
+                (2, heard_words)
+                for heard_words in self._joined(
                     shown, text[slice(*row[place + 1][0].span)], row[place + 1][1]
                 )
             )
 
-    def _joined(self, one: str, other: str, slot: Slot | None) -> Iterator[list[Slot]]:
+    def _joined(
+        self, one: str, other: str, heard_word: HeardWord | None
+    ) -> Iterator[list[HeardWord]]:
         """Yield the ways to take two words for one: as a number word they sound like, or as a
         spelling word they are closer to together.
         """
-        if slot is not None or sound_of(both := f"{one} {other}") is None:
+        if heard_word is not None or sound_of(both := f"{one} {other}") is None:
             return
         yield from self._alike(both)
         nearest = min(
@@ -256,7 +369,7 @@ class _Transcript(Ear):
         if self._nearest(both) < nearest:
             yield [self.foreign(both)]
 
-    def _alike(self, text: str) -> Iterator[list[Slot]]:
+    def _alike(self, text: str) -> Iterator[list[HeardWord]]:
         """Yield the symbols of the number word a text sounds like, if there is one."""
         phones = sound_of(text)
         numbers = (
@@ -336,9 +449,11 @@ def _confidence(text: str) -> float:
         ) from None
 
 
-def _corrected(before: list[list[Slot]], after: list[list[Slot]], text: str) -> list[list[Slot]]:
+def _corrected(
+    before: list[list[HeardWord]], after: list[list[HeardWord]], text: str
+) -> list[list[HeardWord]]:
     """CORRECTION: what follows begins with a word that was said before, and goes on from there."""
-    ways = [list(way) for way in spliced(before, after, lambda slot: slot.symbol)]
+    ways = [list(way) for way in spliced(before, after, lambda heard_word: heard_word.symbol)]
     if not ways or len(ways) > MOST_WAYS:
         raise UnexpectedWord(
             "the correction does not begin with a word that was heard before it",
@@ -351,3 +466,17 @@ def _corrected(before: list[list[Slot]], after: list[list[Slot]], text: str) -> 
             ),
         )
     return ways
+
+
+def means_unclear(text: str) -> bool:
+    """Tell whether a text that stands for one word only marks that nothing was understood."""
+    return set(text) <= set("?.… ") or MARK.fullmatch(text) is not None
+
+
+@functools.lru_cache(maxsize=2048)
+def sound_of(text: str) -> sound.Phones | None:
+    """Return the phones of a text, None for what has no sound."""
+    try:
+        return sound.phones(normal(text))
+    except CodeError:
+        return None

@@ -20,11 +20,10 @@ from hear.weighted_automata import Automata
 
 from codec import Book
 from codec.hear import channel, hear
-from codec.hear.axis import axis
+from codec.hear.alignment import Alignments, alignment_automaton
 from codec.hear.draw import Source, passed_on
-from codec.hear.evidence import Evidence
 from codec.hear.forward_backward import sums
-from codec.hear.k_best import Best, Search
+from codec.hear.k_best import BestFirstSearch, BestString
 from codec.hear.model import model_of
 from codec.hear.priors import Prior
 from codec.hear.words import listen
@@ -39,15 +38,19 @@ def reports(book: Book, noise: float, count: int = REPORTS) -> list[list[str]]:
     return [passed_on(ears, source.draw(chance)[1], chance) or ["one"] for _ in range(count)]
 
 
-def five_best(book: Book, words: Sequence[str]) -> list[Best]:
+def five_best(book: Book, words: Sequence[str]) -> list[BestString]:
     """Return the five best strings by their sums, as the peer does: no marginals of the fields put
     together, no decision.
     """
     model, ears = model_of(book, None), channel(book)
     expected = model.weighted(Prior())
-    evidence = Evidence([axis(ears, one, model.longest) for one in listen(book, ears, words)])
-    found = [sums(one, evidence) for one in expected.graphs]
-    return list(itertools.islice(Search(expected.graphs, found, expected.scale, evidence), 5))
+    evidence = Alignments(
+        [alignment_automaton(ears, one, model.longest) for one in listen(book, ears, words)]
+    )
+    found = [sums(one, evidence) for one in expected.lattices]
+    return list(
+        itertools.islice(BestFirstSearch(expected.lattices, found, expected.scale, evidence), 5)
+    )
 
 
 def milliseconds(one: Callable[[Any], object], items: Sequence[Any], rounds: int = 5) -> float:

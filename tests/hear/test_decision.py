@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from codec import Book, encode
-from codec.hear import Hearing, Part, Prior, channel, hear
+from codec.hear import AskedPart, Hearing, Prior, channel, hear
 from codec.hear.decision import question, spoken_seconds
 from codec.hear.draw import Source, answer, passed_on
 from codec.hear.model import model_of
@@ -116,23 +116,23 @@ def test_questions_are_worded_with_standard_procedure_words() -> None:
     """ICAO Doc 9432 2.6: SAY AGAIN, SAY AGAIN ALL AFTER w, SAY AGAIN ALL BEFORE w, SAY AGAIN w TO
     w.
     """
-    assert question(BOOK, Part()) == "SAY AGAIN"
-    assert question(BOOK, Part(after="7")) == "SAY AGAIN ALL AFTER SEVEN"
-    assert question(BOOK, Part(before="X")) == "SAY AGAIN ALL BEFORE X-RAY"
-    assert question(BOOK, Part("7", "K")) == "SAY AGAIN SEVEN TO KILO"
+    assert question(BOOK, AskedPart()) == "SAY AGAIN"
+    assert question(BOOK, AskedPart(after="7")) == "SAY AGAIN ALL AFTER SEVEN"
+    assert question(BOOK, AskedPart(before="X")) == "SAY AGAIN ALL BEFORE X-RAY"
+    assert question(BOOK, AskedPart("7", "K")) == "SAY AGAIN SEVEN TO KILO"
 
 
 @pytest.mark.parametrize(
     ("part", "again"),
     [
-        (Part(), "71657X"),
-        (Part(after="1"), "657X"),
-        (Part(before="6"), "71"),
-        (Part("1", "X"), "657"),
-        (Part(after="K"), "71657X"),
+        (AskedPart(), "71657X"),
+        (AskedPart(after="1"), "657X"),
+        (AskedPart(before="6"), "71"),
+        (AskedPart("1", "X"), "657"),
+        (AskedPart(after="K"), "71657X"),
     ],
 )
-def test_what_a_question_asks_for(part: Part, again: str) -> None:
+def test_what_a_question_asks_for(part: AskedPart, again: str) -> None:
     assert answer("71657X", part) == again
 
 
@@ -160,7 +160,7 @@ def test_two_unsure_hearings_make_a_surer_one() -> None:
     unsure = ["seven", "?", "six", "five", "?", "x-ray", "?"]
     other = ["?", "one", "?", "?", "five", "?", WORDS[6]]
     one, two = hear(BOOK, unsure), hear(BOOK, other)
-    both = hear(BOOK, other, earlier=[one], part=Part())
+    both = hear(BOOK, other, earlier=[one], part=AskedPart())
     assert both.candidates[0].reading == SAID.reading
     assert both.candidates[0].probability > max(
         one.candidates[0].probability, two.candidates[0].probability

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from laws.reference import Draft, Reference, Tree, notation, tables_of
 from strategies import Drawn, books
 
-from codec.hear import Hearing, Part, Prior, hear
+from codec.hear import AskedPart, Hearing, Prior, hear
 from codec.hear.priors import shares
 from grammar.message import Direction
 
@@ -233,8 +233,8 @@ def test_packed_tables_are_summed_exactly_without_being_listed(
 ) -> None:
     assume(len(drawn.ways) <= 200)
     with (
-        mock.patch("codec.hear.spelling._DENSE", dense),
-        mock.patch("codec.hear.evidence._LARGE", dense),
+        mock.patch("codec.hear.lattice._DENSE", dense),
+        mock.patch("codec.hear.alignment._LARGE", dense),
     ):
         words = heard_words(data.draw, drawn, data.draw(st.sampled_from(drawn.ways)).string)[:3]
         hearing = hear(drawn.book, words, count=4)
@@ -254,7 +254,7 @@ def test_an_answer_is_weighed_together_with_what_was_heard_before(drawn: Drawn, 
     names = small(drawn, direction)
     way = data.draw(st.sampled_from([way for way in drawn.ways if way.message in names]))
     symbol = st.sampled_from(["", *way.string])
-    asked = Part(data.draw(symbol), data.draw(symbol))
+    asked = AskedPart(data.draw(symbol), data.draw(symbol))
     first, again = (
         heard_words(data.draw, drawn, text)[:3]
         for text in (way.string, brute.part(way.string, asked.after, asked.before))
@@ -271,7 +271,7 @@ def test_an_answer_is_weighed_together_with_what_was_heard_before(drawn: Drawn, 
 
 
 def with_borders(
-    listed: list[brute.Word], words: list[str], asked: Part, drawn: Drawn
+    listed: list[brute.Word], words: list[str], asked: AskedPart, drawn: Drawn
 ) -> list[list[brute.Word]]:
     """Return the answers as they may be meant: with the words at the borders of the part said
     again, or not.

@@ -18,8 +18,8 @@ from stdnum.iso7064 import mod_37_36
 
 from codec import CodeError, encode
 from codec.hear import hear
+from codec.hear.layers import layers
 from codec.hear.model import Model
-from codec.hear.templates import layers
 
 SYMBOLS = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
@@ -122,7 +122,7 @@ def test_a_table_of_1_669_631_codewords_takes_some_thousand_states() -> None:
     book = packed_book()
     assert book.tables["all"].size == 1_669_631
     assert [layer.states for layer in layers(book.tables["all"])] < [1, 40, 1500, 400]
-    assert Model(book, None).graphs[0].edges < 60_000
+    assert Model(book, None).lattices[0].edges < 60_000
 
 
 def test_what_can_not_be_summed_exactly_is_refused() -> None:

@@ -1,0 +1,47 @@
+"""What was heard, word by word: how likely each word is for each symbol that may have been said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    import numpy as np
+
+
+@dataclass(frozen=True, slots=True)
+class AskedPart:
+    """What an answer covers: all after the first ``after``, all before the next ``before``;
+    neither: all of it. Both are symbols.
+    """
+
+    after: str = ""
+    before: str = ""
+
+
+WHOLE = AskedPart()
+
+
+@dataclass(slots=True)
+class HeardWord:
+    """One heard word: its likelihood for each symbol said, for a word nobody said, and its label.
+
+    ``symbol`` is the one it is written as, "" if it is none.
+    """
+
+    likelihood: np.ndarray
+    stray: float
+    label: str
+    symbol: str = ""
+
+
+@dataclass(slots=True)
+class HeardReport:
+    """One hearing: every way to cut what was heard into words (each equally likely), the part it
+    covers, and what else was said.
+    """
+
+    ways: list[list[HeardWord]]
+    part: AskedPart = WHOLE
+    text: str = ""
+    events: tuple[str, ...] = ()

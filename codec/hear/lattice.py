@@ -1,0 +1,543 @@
+"""A message as one weighted lattice: from its start to its end there is exactly one path for each
+string and what it means.
+
+Nodes are (place in the layout and in a codeword, key). A key holds the state of every check symbol,
+and for every optional part that is being said whether anything in it is other than usual: then its
+string says what leaving it out says too, and the two share the weight of one reading. Operations
+are in the order in which a forward sum takes them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from codec.hear.layers import END, MOST_EDGES, Layer, layers
+from codec.hear.strings import Strings
+from grammar.codes import Check, CodeTable
+from grammar.errors import CodeError
+from grammar.layout import Either, InOrder, Leaf, Maybe, leaves
+from grammar.layout import Node as LayoutNode
+from grammar.message import Message
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from grammar.models import HearingSpec
+
+Key = tuple[int, ...]
+Decides = dict[str, "np.ndarray"]
+
+
+@dataclass(slots=True)
+class Say:
+    """Edges that say one symbol each, from the nodes ``low`` … ``high`` - 1, in order of their
+    source.
+
+    Edges that leave one source and decide the same levels are a run: run r holds the edges
+    ``starts[r]`` … ``starts[r + 1]`` - 1, leaves the node ``low + source[r]`` and decides
+    ``decides[field][r]``. The runs of each source in ``sources`` begin at ``source_starts``.
+    ``run`` is the run of each edge, ``place`` its target counted from ``reached``, the lowest of
+    all; ``reach`` is how many nodes from there to the highest.
+    """
+
+    low: int
+    high: int
+    target: np.ndarray
+    symbol: np.ndarray
+    source: np.ndarray
+    starts: np.ndarray
+    decides: Decides
+    sources: np.ndarray
+    source_starts: np.ndarray
+    run: np.ndarray
+    place: np.ndarray
+    reached: int
+    reach: int
+
+    def runs(self, node: int) -> range:
+        """Return the runs that leave a node."""
+        source = node - self.low
+        return range(
+            int(self.source.searchsorted(source)),
+            int(self.source.searchsorted(source, side="right")),
+        )
+
+
+@dataclass(slots=True)
+class Join:
+    """Edges that say nothing: ``source`` to ``target``, one to one, with a factor and the levels
+    they imply.
+    """
+
+    source: np.ndarray
+    target: np.ndarray
+    factor: float
+    implies: dict[str, int]
+
+
+@dataclass(slots=True)
+class Mix:
+    """Edges from states × keys at ``low`` to figures × keys at ``slot``, the same for every key,
+    that decide levels and say nothing yet.
+    """
+
+    low: int
+    slot: int
+    states: int
+    figures: int
+    keys: int
+    possible: np.ndarray
+    decides: Decides
+
+
+Operation = Say | Join | Mix
+
+
+@dataclass(slots=True)
+class Point:
+    """A place between codewords: its nodes are ``low`` + position of the key."""
+
+    low: int
+    keys: list[Key]
+
+
+@dataclass(slots=True)
+class MessageLattice:
+    """A message's lattice: its operations, how many nodes, where it starts and ends."""
+
+    message: Message
+    operations: list[Operation] = field(default_factory=list)
+    nodes: int = 0
+    edges: int = 0
+    start: list[int] = field(default_factory=list)
+    end: list[int] = field(default_factory=list)
+    strings: Strings | None = None  # where a reading may have more than one string
+    _wide: list[tuple[int, int, int]] = field(default_factory=list)
+    _single: dict[int, list[int]] = field(default_factory=dict)
+
+    def leaving(self, node: int) -> list[int]:
+        """Return the numbers of the operations that leave a node."""
+        if not self._wide:
+            for number, operation in enumerate(self.operations):
+                if isinstance(operation, Say):
+                    self._wide.append((operation.low, operation.high, number))
+                elif isinstance(operation, Mix):
+                    self._wide.append(
+                        (operation.low, operation.low + operation.states * operation.keys, number)
+                    )
+                else:
+                    for source in operation.source.tolist():
+                        self._single.setdefault(source, []).append(number)
+        return [
+            number for low, high, number in self._wide if low <= node < high
+        ] + self._single.get(node, [])
+
+
+def build(message: Message, spec: HearingSpec) -> MessageLattice:
+    """Return the lattice of a message.
+
+    Raises CodeError (kind "too-large") where it can't be held.
+    """
+    lattice = MessageLattice(message)
+    builder = _Builder(lattice, spec)
+    keys: list[Key] = [()]
+    for leaf in message.check_leaves:
+        table = message.tables[leaf]
+        if isinstance(table, Check):
+            keys = [(*key, state) for key in keys for state in table.method.starts()]
+    start = builder.point(keys)
+    lattice.start = list(range(start.low, start.low + len(keys)))
+    end = builder.node(message.node, start)
+    lattice.end = list(range(end.low, end.low + len(end.keys)))
+    return lattice
+
+
+class _Builder:
+    """Walks a layout, adding operations."""
+
+    def __init__(self, lattice: MessageLattice, spec: HearingSpec) -> None:
+        self.lattice, self.message, self.spec = lattice, lattice.message, spec
+        self.checks = len(self.message.check_leaves)
+        self.open: list[
+            dict[str, int]
+        ] = []  # what each optional part around implies when it is left out
+        self.layers: dict[int, list[Layer]] = {}
+
+    def point(self, keys: Iterable[Key]) -> Point:
+        """Add a place between codewords."""
+        point = Point(self.lattice.nodes, sorted(set(keys)))
+        self.lattice.nodes += len(point.keys)
+        return point
+
+    def node(self, node: LayoutNode, point: Point) -> Point:
+        """Add what a part of the layout says; return the place behind it."""
+        if isinstance(node, Leaf):
+            return _Speller(self, node.number).spell(point)
+        if isinstance(node, InOrder):
+            for part in node.parts:
+                point = self.node(part, point)
+            return point
+        if self.lattice.strings is None:
+            self.lattice.strings = Strings(self.message, self.spec)
+        return self.maybe(node, point) if isinstance(node, Maybe) else self.either(node, point)
+
+    def either(self, node: Either, point: Point) -> Point:
+        """Add alternatives, each as likely as the others."""
+        checks = {leaf.number for leaf in leaves(node)}
+        ends = []
+        for part in node.parts:
+            begin = self.point(point.keys)
+            self.join(point, begin, {key: key for key in point.keys}, 1 / len(node.parts))
+            unsaid = checks - {leaf.number for leaf in leaves(part)}
+            ends.append((self.node(part, begin), unsaid))
+        moves = [(end, self.closed(end.keys, unsaid)) for end, unsaid in ends]
+        after = self.point(key for _, move in moves for key in move.values())
+        for end, move in moves:
+            self.join(end, after, move)
+        return after
+
+    def maybe(self, node: Maybe, point: Point) -> Point:
+        """Add an optional part, said or left out."""
+        implied = self.message.usual(node.part)
+        same = (
+            self.message.said_by(node.part) <= implied.keys()
+        )  # saying it may mean the same as leaving it out
+        spec = self.spec
+        begin = self.point((*key, 0) if same else key for key in point.keys)
+        self.join(
+            point,
+            begin,
+            {key: (*key, 0) if same else key for key in point.keys},
+            1.0 if same else 1 - spec.left_out,
+        )
+        if same:
+            self.open.append(implied)
+        said = self.node(node.part, begin)
+        if same:
+            self.open.pop()
+        left_out = self.closed(point.keys, {leaf.number for leaf in leaves(node)})
+        skipped = {key: self.marked(left, implied) for key, left in left_out.items()}
+        usual = {key: key[:-1] for key in said.keys if same and key[-1] == 0}
+        other = {key: key[:-1] if same else key for key in said.keys if not (same and key[-1] == 0)}
+        after = self.point([*skipped.values(), *usual.values(), *other.values()])
+        self.join(point, after, skipped, 1 - spec.spoken_anyway if same else spec.left_out, implied)
+        self.join(said, after, usual, spec.spoken_anyway)
+        self.join(said, after, other)
+        return after
+
+    def join(
+        self,
+        one: Point,
+        other: Point,
+        move: Mapping[Key, Key],
+        factor: float = 1.0,
+        implies: dict[str, int] | None = None,
+    ) -> None:
+        """Add edges by key; several keys that move to one are parted, so that each operation is one
+        to one.
+        """
+        import numpy as np
+
+        place = {key: other.low + number for number, key in enumerate(other.keys)}
+        waiting = [
+            (one.low + number, place[move[key]])
+            for number, key in enumerate(one.keys)
+            if key in move
+        ]
+        while waiting:
+            now = {target: source for source, target in waiting}
+            waiting = [(source, target) for source, target in waiting if now[target] != source]
+            operation = Join(
+                np.array(list(now.values())), np.array(list(now)), factor, dict(implies or {})
+            )
+            self.lattice.operations.append(operation)
+
+    def closed(self, keys: Iterable[Key], unsaid: set[int]) -> dict[Key, Key]:
+        """Return the keys after checks that are left out: one guess of the length fits, the others
+        end here.
+        """
+        moves: dict[Key, Key] = {}
+        numbers = [n for n, leaf in enumerate(self.message.check_leaves) if leaf in unsaid]
+        for key in keys:
+            states = list(key)
+            for number in numbers:
+                table = self.message.tables[self.message.check_leaves[number]]
+                if isinstance(table, Check) and table.method.wanted(states[number]) is None:
+                    break
+                states[number] = -1
+            else:
+                moves[key] = tuple(states)
+        return moves
+
+    def marked(self, key: Key, decided: Mapping[str, int]) -> Key:
+        """Return a key after some levels: parts in which one of them is not what leaving the part
+        out implies are marked.
+        """
+        flags = [
+            int(bool(flag) or any(implied.get(name) != level for name, level in decided.items()))
+            for flag, implied in zip(key[self.checks :], self.open, strict=True)
+        ]
+        return (*key[: self.checks], *flags)
+
+    def after(self, leaf: int, key: Key, symbol: str) -> Key | None:
+        """Return the key after a symbol of a leaf, None where a check refuses it."""
+        states = list(key)
+        for number, check_leaf in enumerate(self.message.check_leaves):
+            table = self.message.tables[check_leaf]
+            if not isinstance(table, Check):
+                continue
+            if leaf == check_leaf:
+                wanted = table.method.wanted(states[number])
+                if wanted is None or table.method.checks[wanted] != symbol:
+                    return None
+                states[number] = -1
+            elif leaf in self.message.coverage[number]:
+                states[number] = table.method.step(states[number], table.value_of[symbol])
+        return tuple(states)
+
+    def layers_of(self, leaf: int) -> list[Layer]:
+        """Return the layers of a leaf's table."""
+        if leaf not in self.layers:
+            self.layers[leaf] = layers(self.message.tables[leaf])
+        return self.layers[leaf]
+
+
+# one code table: its layers, multiplied by the keys that reach it
+
+# from so many edges on, the last figure of a packed table is summed by one matrix product
+_DENSE = 20_000
+
+
+@dataclass(slots=True)
+class _Edges:
+    """Edges of one layer before their targets have numbers: those that go on, and those that end
+    the codeword by the key they reach.
+    """
+
+    low: int
+    high: int
+    source: np.ndarray
+    symbol: np.ndarray
+    decides: Decides
+    target: np.ndarray
+    key: np.ndarray
+    ends: np.ndarray
+
+
+class _Speller:
+    """Adds the operations of one table at one leaf, layer by layer; keys are numbered as they are
+    met.
+    """
+
+    def __init__(self, builder: _Builder, leaf: int) -> None:
+        self.builder, self.leaf, self.lattice = builder, leaf, builder.lattice
+        self.table: CodeTable = builder.message.tables[leaf]
+        self.keys: list[Key] = []
+        self.numbers: dict[Key, int] = {}
+        self.moves: dict[tuple[int, int], int] = {}
+
+    def key(self, key: Key) -> int:
+        """Return the number of a key."""
+        if key not in self.numbers:
+            self.numbers[key] = len(self.keys)
+            self.keys.append(key)
+        return self.numbers[key]
+
+    def spell(self, point: Point) -> Point:
+        """Add every codeword from a place on; return the place behind them."""
+        import numpy as np
+
+        state = np.zeros(len(point.keys), dtype=np.int64)
+        key = np.array([self.key(k) for k in point.keys], dtype=np.int64)
+        low, pending, found = point.low, [], self.builder.layers_of(self.leaf)
+        for depth, layer in enumerate(found):
+            if depth == len(found) - 1 and self._worth_mixing(layer, state, key):
+                pending.append(self._mixed(layer, low, key[: len(key) // layer.states]))
+                break
+            edges = self._edges(layer, low, state, key)
+            self.lattice.edges += len(edges.source)
+            if self.lattice.edges > MOST_EDGES:
+                raise CodeError(
+                    f"message {self.lattice.message.name} is too large to be heard exactly",
+                    kind="too-large",
+                    hint="smaller packed tables, or fewer check symbols over them",
+                )
+            state, key = self._next(edges, found[depth + 1] if depth + 1 < len(found) else None)
+            low = self.lattice.nodes
+            edges.target = np.where(edges.ends, edges.target, edges.target + low)
+            self.lattice.nodes += len(state)
+            pending.append(edges)
+        return self._finish(pending)
+
+    def _edges(self, layer: Layer, low: int, state: np.ndarray, key: np.ndarray) -> _Edges:
+        """Return the edges of every node, without those a check refuses."""
+        import numpy as np
+
+        first = np.searchsorted(layer.source, np.arange(layer.states + 1))
+        count = (first[1:] - first[:-1])[state]
+        source = np.repeat(np.arange(len(state)), count)
+        edge = (
+            np.arange(len(source))
+            - np.repeat(np.cumsum(count) - count, count)
+            + first[:-1][state][source]
+        )
+        symbol = layer.symbol[edge]
+        decides = {name: levels[edge] for name, levels in layer.decides.items()}
+        reached = self._moved(key[source], symbol, decides)
+        kept = reached >= 0
+        source, symbol, reached, target = (
+            source[kept],
+            symbol[kept],
+            reached[kept],
+            layer.target[edge][kept],
+        )
+        decides = {
+            name: levels[kept] for name, levels in decides.items() if (levels[kept] >= 0).any()
+        }
+        return _Edges(
+            low, low + len(state), source, symbol, decides, target, reached, target == END
+        )
+
+    def _moved(self, key: np.ndarray, symbol: np.ndarray, decides: Decides) -> np.ndarray:
+        """Return the number of the key each edge reaches, -1 for none."""
+        import numpy as np
+
+        symbols = self.table.alphabet.symbols
+        pairs, place = np.unique(key * len(symbols) + symbol, return_inverse=True)
+        reached = np.empty(len(pairs), dtype=np.int64)
+        for n, pair in enumerate(pairs.tolist()):
+            before, said = divmod(pair, len(symbols))
+            if (before, said) not in self.moves:
+                after = self.builder.after(self.leaf, self.keys[before], symbols[said])
+                self.moves[before, said] = -1 if after is None else self.key(after)
+            reached[n] = self.moves[before, said]
+        moved = reached[place]
+        return self._marked(moved, decides) if self.builder.open else moved
+
+    def _marked(self, moved: np.ndarray, decides: Decides) -> np.ndarray:
+        """Mark in each key the optional parts that a decided level makes other than usual."""
+        import numpy as np
+
+        for name, levels in decides.items():
+            for number, implied in enumerate(self.builder.open):
+                usual = implied.get(name, -2)
+                place = self.builder.checks + number
+                changed = (levels >= 0) & (levels != usual) & (moved >= 0)
+                for before in np.unique(moved[changed]).tolist():
+                    key = self.keys[before]
+                    flagged = self.key((*key[:place], 1, *key[place + 1 :]))
+                    moved = np.where(changed & (moved == before), flagged, moved)
+        return moved
+
+    def _next(self, edges: _Edges, layer: Layer | None) -> tuple[np.ndarray, np.ndarray]:
+        """Number the nodes the edges go on to; return their states and keys, by state."""
+        import numpy as np
+
+        on = ~edges.ends
+        width = len(self.keys) + 1
+        codes, place = np.unique(edges.target[on] * width + edges.key[on], return_inverse=True)
+        state, key = codes // width, codes % width
+        if (
+            layer is not None
+            and self.table.kind == "packed"
+            and not self.builder.open
+            and all(t == END for t in layer.target[:1])
+        ):
+            keys = np.unique(key)
+            if layer.states * len(keys) <= 2 * len(
+                codes
+            ):  # nearly every state has every key: give it all of them
+                place = np.searchsorted(keys, key)[place] + state[place] * len(keys)
+                state, key = (
+                    np.repeat(np.arange(layer.states), len(keys)),
+                    np.tile(keys, layer.states),
+                )
+        edges.target[on] = place
+        return state, key
+
+    def _worth_mixing(self, layer: Layer, state: np.ndarray, key: np.ndarray) -> bool:
+        keys, rest = divmod(len(state), layer.states)
+        if (
+            rest
+            or keys < 2
+            or self.table.kind != "packed"
+            or self.builder.open
+            or len(layer.source) * keys < _DENSE
+        ):
+            return False
+        grid = key.reshape(layer.states, keys)
+        return bool((state[::keys] == range(layer.states)).all() and (grid == grid[0]).all())
+
+    def _mixed(self, layer: Layer, low: int, keys: np.ndarray) -> _Edges:
+        """Add the matrix from states to figures, and return the edges that then say the figure."""
+        import numpy as np
+
+        figures, place = np.unique(layer.symbol, return_inverse=True)
+        possible = np.zeros((layer.states, len(figures)), dtype=bool)
+        possible[layer.source, place] = True
+        decides = {}
+        for name, levels in layer.decides.items():
+            decides[name] = np.full(possible.shape, -1, dtype=np.int64)
+            decides[name][layer.source, place] = levels
+        slot, count = self.lattice.nodes, len(figures) * len(keys)
+        self.lattice.nodes += count
+        self.lattice.operations.append(
+            Mix(low, slot, layer.states, len(figures), len(keys), possible, decides)
+        )
+        symbol, key = np.repeat(figures, len(keys)), np.tile(keys, len(figures))
+        reached = self._moved(key, symbol, {})
+        target = np.full(count, END)
+        return _Edges(
+            slot, slot + count, np.arange(count), symbol, {}, target, reached, target == END
+        )
+
+    def _finish(self, pending: list[_Edges]) -> Point:
+        """Give the end of the codeword its nodes, and add the operations."""
+        import numpy as np
+
+        reached = np.unique(np.concatenate([edges.key[edges.ends] for edges in pending]))
+        after = self.builder.point(self.keys[number] for number in reached.tolist())
+        place = np.zeros(len(self.keys), dtype=np.int64)
+        for number, key in enumerate(after.keys):
+            place[self.numbers[key]] = after.low + number
+        mixes = [
+            operation for operation in self.lattice.operations[-1:] if isinstance(operation, Mix)
+        ]
+        if mixes:
+            self.lattice.operations.pop()
+        for number, edges in enumerate(pending):
+            edges.target = np.where(edges.ends, place[edges.key], edges.target)
+            if mixes and number == len(pending) - 1:
+                self.lattice.operations.append(mixes[0])
+            self.lattice.operations.append(_said(edges))
+        return after
+
+
+def _said(edges: _Edges) -> Say:
+    """Return the operation of finished edges: their runs and their targets."""
+    import numpy as np
+
+    begins = np.diff(edges.source, prepend=-1) != 0
+    for levels in edges.decides.values():
+        begins |= np.diff(levels, prepend=-2) != 0
+    starts = np.nonzero(begins)[0]
+    source = edges.source[starts]
+    sources, source_starts = np.unique(source, return_index=True)
+    reached = int(edges.target.min())
+    return Say(
+        low=edges.low,
+        high=edges.high,
+        target=edges.target,
+        symbol=edges.symbol,
+        source=source,
+        starts=np.append(starts, len(edges.source)),
+        decides={name: levels[starts] for name, levels in edges.decides.items()},
+        sources=sources,
+        source_starts=source_starts,
+        run=np.cumsum(begins) - 1,
+        place=edges.target - reached,
+        reached=reached,
+        reach=int(edges.target.max()) - reached + 1,
+    )
