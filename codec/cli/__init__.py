@@ -14,6 +14,7 @@ import os
 import sys
 from collections.abc import Sequence
 
+from codec.cli.common import report
 from grammar.errors import CodeError
 
 COMMANDS = ("decode", "encode", "hear", "log", "sheet", "race", "book", "design", "drill", "demo")
@@ -60,13 +61,14 @@ def _drop_output() -> None:
 
 def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
     """Return the parser; only the module of the command that is asked for is loaded, all of them
-    for help.
+    for help, none for the version.
     """
     parser = argparse.ArgumentParser("niner", description=_ABOUT)
     parser.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")
     commands = parser.add_subparsers(title="commands", metavar="command", required=True)
     asked = next((argument for argument in arguments if not argument.startswith("-")), None)
-    for name in COMMANDS if asked not in COMMANDS else (asked,):
+    shown = () if arguments[:1] == ["--version"] else COMMANDS
+    for name in shown if asked not in COMMANDS else (asked,):
         importlib.import_module(f"codec.cli.{name}").add(commands)
     return parser
 
@@ -98,16 +100,3 @@ def _version() -> str:
         return f"niner {version('niner')}"
     except PackageNotFoundError:  # run from a checkout that is not installed
         return "niner (not installed)"
-
-
-def report(error: CodeError, *, as_json: bool) -> int:
-    """Print an error, on stdout as one JSON object or on stderr for people; return its exit
-    code.
-    """
-    if as_json:
-        import json
-
-        print(json.dumps(error.as_dict(), ensure_ascii=False))
-    else:
-        print(f"niner: {error}", file=sys.stderr)
-    return error.exit_code

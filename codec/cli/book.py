@@ -60,7 +60,7 @@ def _amount(text: str) -> int:
 
 def run_check(args: argparse.Namespace) -> int:
     """Check a book; 0 if it is sound, 2 if it has problems."""
-    from codec import load_book
+    from grammar.loading import load_book
 
     facts = _facts(load_book(args.book), args.pairs)
     if args.json:
@@ -74,8 +74,8 @@ def run_check(args: argparse.Namespace) -> int:
 
 def run_show(args: argparse.Namespace) -> int:
     """Draw a book."""
-    from codec import load_book
     from codec.screen.book import show
+    from grammar.loading import load_book
 
     show(load_book(args.book), rows=args.rows)
     return 0
@@ -83,8 +83,8 @@ def run_show(args: argparse.Namespace) -> int:
 
 def run_grammar(args: argparse.Namespace) -> int:
     """Print the generated grammar."""
-    from codec import load_book
     from grammar.export.lark_grammar import grammar_text
+    from grammar.loading import load_book
 
     print(grammar_text(load_book(args.book)), end="")
     return 0

@@ -41,8 +41,8 @@ def add_analyse(actions: Any) -> None:
 
 def run_analyse(args: argparse.Namespace) -> int:
     """Analyse a message and compare it with what the designer proposes."""
-    from codec import load_book
     from grammar.design import analyse, remarks
+    from grammar.loading import load_book
 
     book = load_book(args.book)
     message = args.message or _largest(book)

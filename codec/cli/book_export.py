@@ -44,10 +44,10 @@ def add_export(actions: Any) -> None:
 
 def run_export(args: argparse.Namespace) -> int:
     """Write the files, all or none."""
-    from codec import load_book
     from codec.files import refuse_replacing, write, written
     from grammar.errors import CodeError
     from grammar.export import export
+    from grammar.loading import load_book
 
     book = load_book(args.book)
     files = export(

@@ -42,11 +42,11 @@ def add_key(actions: Any) -> None:
 
 def run_key(args: argparse.Namespace) -> int:
     """Write the book under a fresh key."""
-    from codec import load_book
     from codec.files import write
     from codec.screen.analysis import keyed as show
     from grammar.design import keyed
     from grammar.errors import CodeError
+    from grammar.loading import load_book
 
     if not 0 < args.margin <= 1:
         raise CodeError(

@@ -54,3 +54,14 @@ def given(pairs: Sequence[str], what: str = "value") -> dict[str, str]:
 def emit(facts: Mapping[str, Any]) -> None:
     """Print one JSON object on a line of its own."""
     print(json.dumps(facts, ensure_ascii=False))
+
+
+def report(error: CodeError, *, as_json: bool) -> int:
+    """Print an error, on stdout as one JSON object or on stderr for people; return its exit
+    code.
+    """
+    if as_json:
+        print(json.dumps(error.as_dict(), ensure_ascii=False))
+    else:
+        print(f"niner: {error}", file=sys.stderr)
+    return error.exit_code

@@ -44,9 +44,10 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Decode each line; the exit code is 1 if one of them needs a repeat."""
-    from codec import decode_all, load_book, readings
-    from codec.cli import report
+    from codec.cli.common import report
+    from codec.decoding import decode_all, readings
     from grammar.errors import CodeError, Incomplete
+    from grammar.loading import load_book
 
     book = load_book(args.book)
     context = _context(book, args.near)

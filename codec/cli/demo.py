@@ -40,13 +40,13 @@ def demo_folder() -> Path:
 
 def run(args: argparse.Namespace) -> int:
     """Run the race; the sheet of an earlier run is made anew."""
-    from codec import load_book
     from codec.files import written
     from codec.race import load_event
     from codec.radio.crews import crews_of
     from codec.radio.importing import bounded, import_transcript
     from codec.screen import demo
     from codec.sheet import Journal
+    from grammar.loading import load_book
 
     examples, out = demo_folder(), Path(args.folder)
     book = load_book(examples / "race" / "race.toml")

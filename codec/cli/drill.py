@@ -116,10 +116,10 @@ def run_hear(args: argparse.Namespace) -> int:
 def _session(args: argparse.Namespace, drill: Any) -> int:
     import tempfile
 
-    from codec import load_book
     from codec.drill import DrillJournal, Pool, Session
     from codec.drill.answer import PLURALS
     from codec.drill.noise import FLASHED, named
+    from grammar.loading import load_book
 
     if args.items < 1:
         raise CodeError(

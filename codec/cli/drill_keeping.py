@@ -112,8 +112,8 @@ def _refuse_other(path: str, *, replace: bool) -> None:
 
 def run_needs(args: argparse.Namespace) -> int:
     """Print a profile for the designer."""
-    from codec import load_book
     from codec.profile import load_profile, needs_text
+    from grammar.loading import load_book
 
     print(needs_text(load_book(args.book), load_profile(args.profile)), end="")
     return 0

@@ -44,10 +44,11 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Encode the arguments, or each line."""
-    from codec import encode, load_book
-    from codec.cli import report
+    from codec.cli.common import report
+    from codec.encoding import encode
     from codec.profile import load_profile
     from grammar.errors import CodeError
+    from grammar.loading import load_book
 
     book = load_book(args.book)
     profile = load_profile(args.profile) if args.profile else None

@@ -83,10 +83,10 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Hear each line; the exit code is 1 if one of them was not accepted."""
-    from codec import load_book
-    from codec.cli import report
+    from codec.cli.common import report
     from codec.hear import Prior
     from grammar.errors import CodeError
+    from grammar.loading import load_book
 
     for option, number in (("--laps", args.laps), ("--count", args.count)):
         if number < 1:
@@ -148,7 +148,7 @@ def _prior(book: Book, given_prior: Sequence[str], laps: int) -> Prior:
     """Return the prior of strings and values; values come after strings, so that lap=23 completes
     the 3 of a string.
     """
-    from codec import decode
+    from codec.decoding import decode
     from codec.hear import Prior
 
     values: dict[str, Any] = {}

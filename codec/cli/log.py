@@ -60,10 +60,10 @@ def run(args: argparse.Namespace) -> int:
     """Log until the engineer leaves, or the pipe ends; from a pipe the exit code is 1 if a report
     needs a repeat.
     """
-    from codec import load_book
     from codec.log.commands import speak_to
     from codec.log.session import Session
     from codec.sheet import Journal
+    from grammar.loading import load_book
 
     if args.book is None and not Path(args.sheet).exists():
         raise CodeError(

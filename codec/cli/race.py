@@ -124,8 +124,8 @@ def run_wheel(args: argparse.Namespace) -> int:
 
 def run_check(args: argparse.Namespace) -> int:
     """Check an event file; 0 if it is sound, 2 if it has problems."""
-    from codec import load_book
     from codec.race import load_event
+    from grammar.loading import load_book
 
     event = load_event(args.event, load_book(args.book))
     energy = event.spec.energy

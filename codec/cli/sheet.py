@@ -222,8 +222,8 @@ def _journal(args: argparse.Namespace, facts: Any) -> Iterator[Journal]:
     """Open the sheet, or make it with the book named, or with the one an export holds; a new one
     that stays empty is taken away again.
     """
-    from codec import load_book, parse_book
     from codec.sheet import Journal
+    from grammar.loading import load_book, parse_book
 
     path, empty = Path(args.sheet), False
     there = path.exists()
@@ -311,9 +311,9 @@ def run_rescue(args: argparse.Namespace) -> int:
     """Save what can be read of a damaged sheet in a new one; the exit code is 1 if something is
     missing.
     """
-    from codec import load_book, parse_book
     from codec.sheet import Journal
     from codec.store.rescue import facts_in, rescue, save
+    from grammar.loading import load_book, parse_book
 
     path = Path(args.sheet)
     facts = facts_in(path)

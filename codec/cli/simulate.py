@@ -73,7 +73,7 @@ def add_simulate(subcommands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Simulate, print, draw."""
-    from codec import load_book
+    from grammar.loading import load_book
 
     book = load_book(args.book)
     _checked(args)

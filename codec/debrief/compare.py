@@ -17,7 +17,7 @@ from decimal import Decimal
 from codec.debrief.findings import Comparison, Finding, Verdict
 from codec.debrief.recorded import CarFile, RecordedLap
 from codec.debrief.symbols import Aligned, align, heard_symbols, string_of
-from codec.encode import encode
+from codec.encoding import encode
 from codec.sheet.entry import Entry
 from codec.sheet.state import Row, lap_message, rows
 from grammar.book import Book

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from decimal import Decimal
 from pathlib import Path
 
-from codec.decode import readings
+from codec.decoding import readings
 from codec.radio.transcript import milliseconds
 from grammar.book import Book
 from grammar.errors import CodeError, EncodeError, ReportError, visible

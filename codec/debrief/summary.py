@@ -225,7 +225,7 @@ def _doubted(book: Book, standing: Sequence[Row]) -> Counter[str]:
 
 def _refused_words(book: Book, entry: Entry) -> list[str]:
     """Return the words at the place where a report can't be read."""
-    from codec.decode import decode_all
+    from codec.decoding import decode_all
 
     try:
         decode_all(

@@ -14,9 +14,9 @@ import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from codec.decode import decode
+from codec.decoding import decode
 from codec.drill.answer import DrillError, Outcome
-from codec.encode import encode
+from codec.encoding import encode
 from codec.reading import Reading
 from grammar.errors import CodeError, ReportError, UnknownWord
 from grammar.speech import listen

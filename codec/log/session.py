@@ -10,7 +10,7 @@ import functools
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
-from codec.decode import Transcript, decode_all
+from codec.decoding import Transcript, decode_all
 from codec.log.notices import Notice, notices
 from codec.log.readbacks import NEGATIVE, ReadBacks, repeated
 from codec.radio.doubt import LIKELY, Doubt, doubt, doubtful

@@ -10,7 +10,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any
 
-from codec.encode import Encoded, encode
+from codec.encoding import Encoded, encode
 from codec.race import units
 from codec.race.dials import Ledger, Move, fewest_clicks, wheel_move
 from codec.race.event import WheelSpec

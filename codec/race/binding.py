@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from codec.encode import encode
+from codec.encoding import encode
 from codec.race import units
 from codec.race.event import EventSpec, LapsSpec, PaceSpec, ReportSpec, TemperatureSpec, WheelSpec
 from grammar.book import Book

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
-from codec.decode import decode, decode_all
+from codec.decoding import decode, decode_all
 from codec.radio.asides import asides
 from codec.radio.evidence import digits_of
 from codec.radio.found import Found, Heard

@@ -8,7 +8,7 @@ import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from codec.decode import decode_all
+from codec.decoding import decode_all
 from codec.radio.evidence import digits_of
 from codec.radio.found import Found
 from codec.sheet.entry import DOUBTFUL

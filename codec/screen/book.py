@@ -9,7 +9,7 @@ from typing import Any
 
 from rich.text import Text
 
-from codec.encode import encode
+from codec.encoding import encode
 from codec.screen.console import console, safe
 from codec.screen.reading import boxed, heading
 from grammar.book import Book

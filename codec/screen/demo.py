@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from codec.debrief.summary import CAUTION
-from codec.decode import decode
+from codec.decoding import decode
 from codec.race import Event, advise, facts, follow
 from codec.radio.importing import Summary
 from codec.screen.console import console, safe

@@ -6,7 +6,7 @@ from rich import box
 from rich.table import Table
 from rich.text import Text
 
-from codec.encode import Encoded
+from codec.encoding import Encoded
 from codec.reading import Reading
 from codec.screen.console import console, safe
 from grammar.book import Book

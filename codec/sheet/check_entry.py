@@ -4,7 +4,7 @@ are told before they count.
 
 from __future__ import annotations
 
-from codec.decode import decode
+from codec.decoding import decode
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.values import value_text
 from grammar.book import Book

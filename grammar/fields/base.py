@@ -55,7 +55,7 @@ class Rounded(NamedTuple):
 class Strict(BaseModel):
     """Base of the book's models: unknown keys are problems, nothing changes after loading."""
 
-    model_config = ConfigDict(extra="forbid", frozen=True, validate_default=False)
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True, validate_default=False)
 
 
 class Limit(Strict):

@@ -14,7 +14,7 @@ from laws.reference import Way
 from strategies import Drawn, books
 
 from codec import CodeError, Reading, ReportError, load_book, readings
-from codec.decode import decode, decode_many
+from codec.decoding import decode, decode_many
 from grammar.export.lark_grammar import grammar_text, matches
 from grammar.paths import string_lattice, walk
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from codec.decode import decode, readings
+from codec.decoding import decode, readings
 from codec.reading import Reading
 from grammar.book import COSTS, Book
 from grammar.codes import Check, CodeTable

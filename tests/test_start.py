@@ -1,0 +1,77 @@
+"""A command and a name of the library load only what they need: without a clock, by the modules
+that are there at the end.
+"""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import json
+import operator
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import codec
+
+ROOT = Path(__file__).parents[1]
+HEAVY = frozenset(("lark", "numpy", "pydantic", "rich"))
+RACE = "examples/race/race.toml"
+REPORT = ["five", "one", "six", "three", "juliett", "romeo", "bravo", "tango"]
+ENCODED = ["--message", "lap", "lap=23", "energy=-0.34", "motor=95", "inverter=65", "battery=44"]
+
+
+def loaded(code: str) -> set[str]:
+    """Return the names of the modules that are loaded when a program ends."""
+    ending = (
+        "import atexit, json, sys\n"
+        "atexit.register(lambda: print('\\n' + json.dumps(list(sys.modules))))\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", ending + code], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    return set(json.loads(done.stdout.splitlines()[-1]))
+
+
+@pytest.mark.parametrize(
+    ("arguments", "needed"),
+    [
+        (["--help"], set()),
+        (["--version"], set()),
+        (["decode", "--help"], set()),
+        (["decode", "--json", RACE, *REPORT], {"pydantic"}),
+        (["decode", RACE, *REPORT], {"pydantic", "rich"}),
+        (["encode", "--json", RACE, *ENCODED], {"pydantic"}),
+        (["encode", RACE, *ENCODED], {"pydantic", "rich"}),
+    ],
+    ids=lambda value: " ".join(value[:2]) if isinstance(value, list) else None,
+)
+def test_a_command_loads_what_it_needs(arguments: list[str], needed: set[str]) -> None:
+    found = loaded(f"from codec.cli import main\nraise SystemExit(main({arguments!r}))")
+    assert found & HEAVY == needed
+
+
+def test_a_name_of_the_library_is_loaded_when_it_is_asked_for() -> None:
+    assert not loaded("import codec") & HEAVY
+    assert not loaded("from codec import CodeError") & HEAVY
+    with_book = loaded("from codec import load_book")
+    assert "grammar.loading" in with_book
+    assert "codec.decoding" not in with_book
+
+
+def test_every_name_of_the_library_is_the_one_where_it_is_defined() -> None:
+    tree = ast.parse(Path(codec.__file__).read_text("utf-8"))
+    homes = {
+        alias.name: node.module
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and node.module and "." in node.module
+        for alias in node.names
+    }
+    assert sorted(homes) == sorted(codec.__all__)
+    for name, module in homes.items():
+        assert getattr(codec, name) is getattr(importlib.import_module(module), name)
+        assert name in dir(codec)
+    with pytest.raises(AttributeError, match="no attribute 'nothing'"):
+        operator.attrgetter("nothing")(codec)
