@@ -21,7 +21,7 @@ from grammar.errors import Ambiguous, CodeError, Incomplete, Span, UnexpectedWor
 from grammar.message import Direction, Match
 from grammar.speech import Ask, listen
 from grammar.speech.kinds import SPOKEN, WordKind
-from grammar.speech.words import cut
+from grammar.speech.words import Wording, cut
 
 Context = Mapping[str, Any]
 _MOST_CANDIDATES = 8  # readings, and reports in each, that a tie lists
@@ -67,29 +67,29 @@ class Transcript:
 
 def decode(
     book: Book,
-    text: str,
+    text: str | Wording,
     *,
     direction: Direction | None = None,
     context: Context | None = None,
     typed: bool = False,
 ) -> Reading:
-    """Return the reading of the one report in ``text``.
+    """Return the reading of the one report in ``text``, or in words that are cut already.
 
     ``direction`` narrows it to reports ("car") or calls ("pit"); ``context`` holds the value
     expected of each wrapped field (the last lap's number, say), which restores the rest of it;
     ``typed`` takes the text as symbols from the dash only. Raises ReportError: Ambiguous where more
     than one reading is possible, UnknownWord, UnexpectedWord, Incomplete otherwise.
     """
-    match = None if typed else _plain(book, direction)(text)
-    if match is not None:
-        return Reading(book, match, text, None, context)
+    quick = None if typed else _quick(book, text, direction, context)
+    if quick is not None:
+        return quick
     found = readings(book, text, direction=direction, context=context, typed=typed)
-    return _only(found, text)
+    return _only(found, _source(text))
 
 
 def readings(
     book: Book,
-    text: str,
+    text: str | Wording,
     *,
     direction: Direction | None = None,
     context: Context | None = None,
@@ -98,64 +98,74 @@ def readings(
     """Return every reading of the one report in ``text``; raises ReportError where there is
     none.
     """
+    source = _source(text)
     if typed:
-        ways = typed_ways(book, text, direction)
+        ways = typed_ways(book, source, direction)
     else:
         ways = []
-        for stretch in listen(book.lexicon, text):
+        for stretch in listen(book.lexicon, _cut(book, text)):
             if not stretch.empty:
                 if ways:
-                    raise _several(text, stretch.span)
-                ways = ways_of(book, text, stretch, direction)
+                    raise _several(source, stretch.span)
+                ways = ways_of(book, source, stretch, direction)
     if any(len(matches) > 1 for matches, _ in ways):
-        raise _several(text, (0, len(text)))
+        raise _several(source, (0, len(source)))
     if not ways:
         raise Incomplete(
             "no report in this transcript",
             kind="no-report",
-            source=text,
-            span=(len(text), len(text)),
+            source=source,
+            span=(len(source), len(source)),
         )
-    return [Reading(book, matches[0], text, spans, context) for matches, spans in ways]
+    return [Reading(book, matches[0], source, spans, context) for matches, spans in ways]
 
 
 def decode_all(
-    book: Book, text: str, *, direction: Direction | None = None, context: Context | None = None
+    book: Book,
+    text: str | Wording,
+    *,
+    direction: Direction | None = None,
+    context: Context | None = None,
 ) -> Transcript:
     """Return all that is said in a transcript that may hold several reports, events, questions and
-    answers; raises ReportError.
+    answers, or in words that are cut already; raises ReportError.
     """
-    match = _plain(book, direction)(text)
-    if match is not None:
-        words = tuple(Mark("symbol", found.span(), found.group()) for found in WORD.finditer(text))
-        return Transcript(text, (Reading(book, match, text, None, context),), marks=words)
+    source = _source(text)
+    quick = _quick(book, text, direction, context)
+    if quick is not None:
+        places = [found.span() for found in WORD.finditer(source)]
+        if not isinstance(text, str):
+            places = [word.span for word in text]
+        marks = tuple(Mark("symbol", (start, end), source[start:end]) for start, end in places)
+        return Transcript(source, (quick,), marks=marks)
+    words = _cut(book, text)
     reports: list[Reading] = []
-    stretches = listen(book.lexicon, text)
+    stretches = listen(book.lexicon, words)
     asks = tuple(ask for stretch in stretches for ask in stretch.asks)
     for stretch in stretches:
         if stretch.empty:
             continue
-        ways = ways_of(book, text, stretch, direction)
+        ways = ways_of(book, source, stretch, direction)
         if len(ways) > 1:
             raise _tie(
                 [_then(matches) for matches, _ in ways[:_MOST_CANDIDATES]],
                 len(ways),
-                text,
+                source,
                 stretch.span,
             )
         matches, spans = ways[0]
         place = 0
         for match in matches:
             count = len(match.string)
-            reports.append(Reading(book, match, text, spans[place : place + count], context))
+            reports.append(Reading(book, match, source, spans[place : place + count], context))
             place += count
     return Transcript(
-        text,
+        source,
         tuple(reports),
         tuple(stretch.event for stretch in stretches if stretch.event),
         asks,
         tuple(answer for stretch in stretches for answer in stretch.answers),
-        _marks(book, text, reports, asks),
+        _marks(words, reports, asks),
     )
 
 
@@ -177,6 +187,33 @@ def decode_many(
             yield decode(book, line.rstrip("\r\n"), direction=direction, context=context)
         except CodeError as error:
             yield error
+
+
+def _source(text: str | Wording) -> str:
+    return text if isinstance(text, str) else text.text
+
+
+def _cut(book: Book, text: str | Wording) -> Wording:
+    return cut(book.lexicon, text) if isinstance(text, str) else text
+
+
+def _quick(
+    book: Book, text: str | Wording, direction: Direction | None, context: Context | None
+) -> Reading | None:
+    """Return the reading of a report that the short path settles, None for any other."""
+    match = _plain(book, direction)(text if isinstance(text, str) else text.said)
+    if match is None:
+        return None
+    if isinstance(text, str):
+        return Reading(book, match, text, None, context)
+    start = text.span[0]
+    typed = len(text) == 1
+    spans = (
+        [(start + n, start + n + 1) for n in range(len(match.string))]
+        if typed
+        else [word.span for word in text]
+    )
+    return Reading(book, match, text.text, spans, context)
 
 
 def _plain(book: Book, direction: Direction | None) -> Callable[[str], Match | None]:
@@ -257,14 +294,12 @@ def _several(text: str, span: Span) -> UnexpectedWord:
     )
 
 
-def _marks(
-    book: Book, text: str, reports: Sequence[Reading], asks: Sequence[Ask]
-) -> tuple[Mark, ...]:
+def _marks(words: Wording, reports: Sequence[Reading], asks: Sequence[Ask]) -> tuple[Mark, ...]:
     """Return what each word of the text was taken for."""
     used = sorted({span for reading in reports for span in reading.spans})
     starts, questions = [start for start, _ in used], [ask.span[0] for ask in asks]
     marks = []
-    for word in cut(book.lexicon, text):
+    for word in words:
         start, end = word.span
         question = bisect.bisect_right(questions, start) - 1
         if question >= 0 and start < asks[question].span[1]:
@@ -281,5 +316,5 @@ def _marks(
             taken = "symbol" if said else "filler" if "" in word.meaning.options else "dropped"
         else:
             taken = "procedure"
-        marks.append(Mark(taken, word.span, text[start:end]))
+        marks.append(Mark(taken, word.span, word.text))
     return tuple(marks)

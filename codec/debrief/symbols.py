@@ -29,15 +29,15 @@ def heard_symbols(book: Book, text: str) -> list[Heard]:
     What was said before the speaker began anew does not count, nor do fillers. A typed string is
     cut into its symbols.
     """
-    words = cut(book.lexicon, text, tolerant=True)
+    words = cut(book.lexicon, text)
     begin = max((place + 1 for place, word in enumerate(words) if word.kind in _ANEW), default=0)
-    return list(_symbols(book, text, words[begin:]))
+    return list(_symbols(book, words[begin:]))
 
 
-def _symbols(book: Book, text: str, words: Sequence[Word]) -> Iterator[Heard]:
+def _symbols(book: Book, words: Sequence[Word]) -> Iterator[Heard]:
     times, tens = 1, ""
     for word in words:
-        meaning, raw = word.meaning, text[word.span[0] : word.span[1]]
+        meaning, raw = word.meaning, word.text
         one = meaning.options[0] if meaning.kind in ONE_SYMBOL and len(meaning.options) == 1 else ""
         if tens:
             yield from (

@@ -21,7 +21,7 @@ from codec.reading import Reading
 from grammar.errors import CodeError, ReportError, UnknownWord
 from grammar.speech import listen
 from grammar.speech.kinds import WordKind
-from grammar.speech.words import cut, unknown
+from grammar.speech.words import Wording, cut, unknown
 
 if TYPE_CHECKING:
     from codec.drill.pool import Item
@@ -70,50 +70,47 @@ def mark(book: Book, item: Item, answer: str) -> Marked:
     """
     if item.kind == "report" and _VALUE.search(answer) is not None:
         return _mark_values(book, item, answer)
-    _check_understood(book, answer)
+    words = cut(book.lexicon, answer)
+    _check_understood(book, words)
     meant = item.text
+    corrected = any(word.kind in _CORRECTING for word in words)
     try:
-        corrected = any(word.kind in _CORRECTING for word in cut(book.lexicon, answer))
         if item.kind == "report":
-            reading = decode(book, answer, direction=item.direction)
+            reading = decode(book, words, direction=item.direction)
             right = reading == _meant(book, item)
             said = meant if right else reading.said
         else:
-            said = closest(meant, ways(book, answer))
+            said = closest(meant, ways(book, words))
             right = said == meant
     except CodeError as error:
-        said = closest(meant, _ways_or_none(book, answer))
+        said = closest(meant, _ways_or_none(book, words))
         reason = error if isinstance(error, UnknownWord) else _by_symbol(book, item, said) or error
         return Marked("caught", said, align(meant, said), reason.kind, reason.message)
     outcome: Outcome = ("corrected" if corrected else "right") if right else "accepted"
     return Marked(outcome, said, align(meant, said))
 
 
-def _check_understood(book: Book, text: str) -> None:
+def _check_understood(book: Book, words: Wording) -> None:
     """Raise DrillError for a word that the book does not have, and where there is no word of a
     report at all.
     """
-    words = [
-        word
-        for word in cut(book.lexicon, text, tolerant=True)
-        if word.kind is not WordKind.SEPARATOR
-    ]
     unclear = False
     for word in words:
         if word.kind is WordKind.UNKNOWN:
-            error = unknown(book.lexicon, text, text[slice(*word.span)], word.span)
+            error = unknown(book.lexicon, words.text, word.text, word.span)
             if error.kind != "unclear":
                 raise _not_understood(error, _UNCLEAR)
             unclear = True
     if unclear:
         return
     try:
-        said = ways(book, text)
+        said = ways(book, words)
     except ReportError:
         return  # correcting words used as they can't be: the code refuses those
     if not any(said):
         raise _not_understood(
-            CodeError(f"no word of a report in {text[:40]!r}", kind="not-understood"), _UNCLEAR
+            CodeError(f"no word of a report in {words.text[:40]!r}", kind="not-understood"),
+            _UNCLEAR,
         )
 
 
@@ -186,12 +183,12 @@ def _values(book: Book, item: Item, answer: str) -> Reading:
     return encode(book, values, item.part_of).reading
 
 
-def ways(book: Book, text: str) -> list[str]:
-    """Return the strings of symbols a text may stand for, after its corrections; raises ReportError
-    where a word is unknown.
+def ways(book: Book, words: Wording) -> list[str]:
+    """Return the strings of symbols that words may stand for, after their corrections; raises
+    ReportError where a word is unknown.
     """
     found = [""]
-    for stretch in listen(book.lexicon, text):
+    for stretch in listen(book.lexicon, words):
         options = (
             _walked(stretch.lattice())
             if stretch.ways is None
@@ -210,17 +207,13 @@ def _walked(lattice: list[list[tuple[str, int]]]) -> list[str]:
     return ahead[0]
 
 
-def _ways_or_none(book: Book, text: str) -> list[str]:
-    """Return what can be made of a text that was refused, without its unknown words; nothing where
-    that is refused too.
+def _ways_or_none(book: Book, words: Wording) -> list[str]:
+    """Return what can be made of words that were refused, without the unknown ones; nothing where
+    they are refused too.
     """
+    known = [word for word in words if word.kind is not WordKind.UNKNOWN]
     try:
-        known = [
-            text[slice(*word.span)]
-            for word in cut(book.lexicon, text, tolerant=True)
-            if word.kind is not WordKind.UNKNOWN
-        ]
-        return ways(book, " ".join(known)) if known else []
+        return ways(book, Wording(words.text, known)) if known else []
     except ReportError:
         return []
 

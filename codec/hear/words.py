@@ -232,16 +232,19 @@ class _Transcript(Ear):
         ]
         for found in [*sorted([*choices, *marks], key=lambda one: one.start()), None]:
             end = len(text) if found is None else found.start()
-            for word in cut(self.book.lexicon, text[place:end], tolerant=True):
+            for word in cut(self.book.lexicon, text[place:end]):
                 span = (word.span[0] + place, word.span[1] + place)
-                yield Word(_spoken(word.meaning, text[slice(*span)]), span), None
+                yield Word(_spoken(word.meaning, word.text), span, word.text), None
             if found is None:
                 return
             place = found.end()
             if found in marks:
-                yield Word(_UNCLEAR, found.span()), None
+                yield Word(_UNCLEAR, found.span(), found.group()), None
             else:
-                yield Word(Meaning(WordKind.CHOICE), found.span()), self._choice(text, found.span())
+                yield (
+                    Word(Meaning(WordKind.CHOICE), found.span(), found.group()),
+                    self._choice(text, found.span()),
+                )
 
     def _choice(self, text: str, span: tuple[int, int]) -> HeardWord:
         try:

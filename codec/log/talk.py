@@ -25,7 +25,7 @@ def talk(finder: Finder, text: str) -> Heard | None:
     """
     told = f"{_TALK}{text}" if text.islower() else text
     begin = len(told) - len(text)
-    found = cut(finder.book.lexicon, told, tolerant=True)
+    found = cut(finder.book.lexicon, told)
     words = [word for word in found if word.kind is not WordKind.FILLER and word.span[0] >= begin]
     code = [word.kind in SPOKEN for word in words]
     signs = [

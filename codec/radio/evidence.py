@@ -233,7 +233,7 @@ class Prefilter(dict[str, tuple[float, float]]):
         return self[raw][0] > 0
 
     def __missing__(self, raw: str) -> tuple[float, float]:
-        found = cut(self._evidence.book.lexicon, f"… {raw}", tolerant=True)[
+        found = cut(self._evidence.book.lexicon, f"… {raw}")[
             1:
         ]  # not alone: small letters are a word then
         bits = self._evidence.of_words(f"… {raw}", found)

@@ -112,7 +112,7 @@ def drafts(listener: Listener, lines: Iterable[str], form: Form) -> Iterator[Dra
     lexicon = listener.book.lexicon
 
     def is_code(text: str) -> bool:
-        return all(word.kind is not WordKind.UNKNOWN for word in cut(lexicon, text, tolerant=True))
+        return all(word.kind is not WordKind.UNKNOWN for word in cut(lexicon, text))
 
     for said in utterances(lines, form, is_code=is_code):
         if isinstance(said, LeftOut):

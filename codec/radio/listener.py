@@ -134,7 +134,7 @@ class Listener:
         if (before is None and last is None) or len(said.text) > _MOST_JOINED:
             return None
         first = next(
-            (word.kind for word in cut(self.book.lexicon, said.text[:80], tolerant=True)),
+            (word.kind for word in cut(self.book.lexicon, said.text[:80])),
             "",
         )
         if (

@@ -43,7 +43,7 @@ class Search:
     def __init__(self, finder: Finder, text: str, role: Direction | None, context: Any) -> None:
         """Cut the text into words."""
         self.finder, self.text, self.role, self.context = finder, text, role, context
-        self.words = cut(finder.book.lexicon, text, tolerant=True)
+        self.words = cut(finder.book.lexicon, text)
         self.forms = [text[word.span[0] : word.span[1]].casefold() for word in self.words]
         self.heard = Heard()
 

@@ -30,7 +30,7 @@ from grammar.speech.procedure import (
     many_ways,
     repeated,
 )
-from grammar.speech.words import Word, cut
+from grammar.speech.words import Word, Wording, unknown
 
 if TYPE_CHECKING:
     from lark import Lark
@@ -118,18 +118,20 @@ def parser() -> Lark:
     )
 
 
-def listen(lexicon: Lexicon, text: str) -> list[Stretch]:
-    """Return the stretches of a transcript.
+def listen(lexicon: Lexicon, words: Wording) -> list[Stretch]:
+    """Return the stretches of a transcript, or of a part of one.
 
     Raises UnknownWord, UnexpectedWord or Incomplete, with the place, where a word is unknown or
     procedure words do not fit.
     """
-    words = cut(lexicon, text)
-    tree = _parse(words, text)
+    for word in words:
+        if word.kind is WordKind.UNKNOWN:
+            raise unknown(lexicon, words.text, word.text, word.span)
+    tree = _parse(words)
     stretches = []
     for child in tree.children:
         if getattr(child, "data", None) == "segment":
-            stretches.append(_stretch(child, words, text))
+            stretches.append(_stretch(child, words))
             continue
         separator = words[int(child)]
         if separator.meaning.value:
@@ -137,7 +139,7 @@ def listen(lexicon: Lexicon, text: str) -> list[Stretch]:
     return stretches
 
 
-def _parse(words: Sequence[Word], text: str) -> Any:
+def _parse(words: Wording) -> Any:
     from lark.exceptions import UnexpectedToken
 
     try:
@@ -148,22 +150,21 @@ def _parse(words: Sequence[Word], text: str) -> Any:
             raise Incomplete(
                 "the transcript ends too early",
                 kind="incomplete",
-                source=text,
-                span=(len(text), len(text)),
+                source=words.text,
+                span=(len(words.text), len(words.text)),
                 expected=expected,
             ) from None
-        span = words[int(error.token)].span
-        shown = text[span[0] : span[1]]
+        word = words[int(error.token)]
         raise UnexpectedWord(
-            f"{shown!r} can't stand here",
+            f"{word.text!r} can't stand here",
             kind="unexpected-word",
-            source=text,
-            span=span,
+            source=words.text,
+            span=word.span,
             expected=expected,
         ) from None
 
 
-def _stretch(tree: Any, words: Sequence[Word], text: str) -> Stretch:
+def _stretch(tree: Any, words: Wording) -> Stretch:
     stretch = Stretch()
     chunks: list[tuple[WordKind | None, list[Word], int]] = [(None, [], 0)]
     last = 0
@@ -187,9 +188,12 @@ def _stretch(tree: Any, words: Sequence[Word], text: str) -> Stretch:
         try:
             stretch.ways = _changed(chunks, stretch)
         except Broken as broken:
-            span = words[broken.word].span
             raise UnexpectedWord(
-                broken.message, kind="procedure", source=text, span=span, hint=broken.hint
+                broken.message,
+                kind="procedure",
+                source=words.text,
+                span=words[broken.word].span,
+                hint=broken.hint,
             ) from None
     return stretch
 

@@ -10,6 +10,7 @@ import re
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import overload
 
 from grammar.errors import CodeError, Span, UnknownWord, visible
 from grammar.speech.kinds import ONE_SYMBOL, WordKind
@@ -24,15 +25,57 @@ _PAUSE = frozenset(".,;:!\"'()“”‘’«»")
 
 @dataclass(frozen=True, slots=True)
 class Word:
-    """One word (or fixed group of words) of a transcript with its place."""
+    """One word (or fixed group of words) of a transcript with its place, as written there."""
 
     meaning: Meaning
     span: Span
+    text: str
 
     @property
     def kind(self) -> WordKind:
         """What it may be."""
         return self.meaning.kind
+
+
+@dataclass(frozen=True, slots=True)
+class Wording(Sequence[Word]):
+    """The words of ``text``, or of a stretch of it: cut once, and passed on as they are."""
+
+    text: str
+    words: Sequence[Word]
+
+    @overload
+    def __getitem__(self, place: int) -> Word: ...
+
+    @overload
+    def __getitem__(self, place: slice) -> Wording: ...
+
+    def __getitem__(self, place: int | slice) -> Word | Wording:
+        """Return a word, or a stretch of the words of the same text."""
+        if isinstance(place, slice):
+            return Wording(self.text, self.words[place])
+        return self.words[place]
+
+    def __iter__(self) -> Iterator[Word]:
+        """Yield the words."""
+        return iter(self.words)
+
+    def __len__(self) -> int:
+        """Return how many words there are."""
+        return len(self.words)
+
+    @property
+    def span(self) -> Span:
+        """The place of the words in the text."""
+        if not self.words:
+            return len(self.text), len(self.text)
+        return self.words[0].span[0], self.words[-1].span[1]
+
+    @property
+    def said(self) -> str:
+        """The words as they stand in the text."""
+        start, end = self.span
+        return self.text[start:end]
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,24 +87,23 @@ class _Piece:
     raw: str
     form: str
     span: Span
-    whole: bool  # not cut at hyphens
 
 
 _UNKNOWN = Meaning(WordKind.UNKNOWN)
 
 
-def cut(lexicon: Lexicon, text: str, *, tolerant: bool = False) -> list[Word]:
-    """Return the words of a transcript; raises UnknownWord at the first that the lexicon does not
-    hold, or calls it UNKNOWN (``tolerant``).
+def cut(lexicon: Lexicon, text: str) -> Wording:
+    """Return the words of a transcript, those that the lexicon does not hold as UNKNOWN; raises
+    CodeError for a text too long to be read at once.
     """
     check_length(text)
     pieces = list(_pieces(lexicon, text))
     alone = len(pieces) == 1
     words, place = [], 0
     while place < len(pieces):
-        word, place = _word_at(lexicon, text, pieces, place, alone=alone, tolerant=tolerant)
+        word, place = _word_at(lexicon, text, pieces, place, alone=alone)
         words.append(word)
-    return words
+    return Wording(text, words)
 
 
 def check_length(text: str) -> None:
@@ -80,16 +122,16 @@ def _pieces(lexicon: Lexicon, text: str) -> Iterator[_Piece]:
     for found in _PIECE.finditer(text):
         raw, start = found.group(), found.start()
         if raw[0] == "\n":
-            yield _Piece("\n", "\n", (start, start + 1), True)
+            yield _Piece("\n", "\n", (start, start + 1))
             continue
         core = raw.strip(stripped)
         if not core:
             if any(character not in _PAUSE for character in raw):
-                yield _Piece(raw, raw, found.span(), True)
+                yield _Piece(raw, raw, found.span())
             continue
         start += raw.index(core)
         if core.startswith(("?", "[")) or core.endswith("]"):
-            yield _Piece(core, core, (start, start + len(core)), True)
+            yield _Piece(core, core, (start, start + len(core)))
         elif (
             "-" in core[1:-1] and "-" not in in_use and core[0] != "-" != core[-1]
         ):  # a minus in front would be lost
@@ -98,7 +140,6 @@ def _pieces(lexicon: Lexicon, text: str) -> Iterator[_Piece]:
                     part.group(),
                     _form(part.group()),
                     (start + part.start(), start + part.end()),
-                    False,
                 )
         else:
             form = _form(core)
@@ -109,7 +150,6 @@ def _pieces(lexicon: Lexicon, text: str) -> Iterator[_Piece]:
                 core,
                 hyphened if hyphened in lexicon.meanings else form,
                 (start, start + len(core)),
-                True,
             )
 
 
@@ -124,24 +164,22 @@ def _word_at(
     place: int,
     *,
     alone: bool,
-    tolerant: bool,
 ) -> tuple[Word, int]:
     piece = pieces[place]
     if piece.form == "\n":
-        return Word(Meaning(WordKind.SEPARATOR), piece.span), place + 1
+        return Word(Meaning(WordKind.SEPARATOR), piece.span, piece.raw), place + 1
     for count in range(min(lexicon.longest.get(piece.form, 1), len(pieces) - place), 0, -1):
         group = pieces[place : place + count]
         meaning = lexicon.meanings.get(" ".join(p.form for p in group))
         if meaning is not None:
             if count == 1:
                 meaning = _with_typed(lexicon, piece, meaning, alone=alone)
-            return Word(meaning, (piece.span[0], group[-1].span[1])), place + count
+            start, end = piece.span[0], group[-1].span[1]
+            return Word(meaning, (start, end), text[start:end]), place + count
     typed = lexicon.typed(unicodedata.normalize("NFKC", piece.raw), alone=alone)
     if typed is not None:
-        return Word(Meaning(WordKind.TYPED, (typed,)), piece.span), place + 1
-    if tolerant:
-        return Word(_UNKNOWN, piece.span), place + 1
-    raise unknown(lexicon, text, piece.raw, piece.span)
+        return Word(Meaning(WordKind.TYPED, (typed,)), piece.span, piece.raw), place + 1
+    return Word(_UNKNOWN, piece.span, piece.raw), place + 1
 
 
 def _with_typed(lexicon: Lexicon, piece: _Piece, meaning: Meaning, *, alone: bool) -> Meaning:

@@ -97,7 +97,7 @@ def test_a_report_with_one_word_changed_or_left_out_is_nearly_one(data: st.DataO
     words[place : place + 1] = chance.choice(
         [[], ["kettle"], [chance.choice(["seven", "golf", "x-ray"])]]
     )
-    assert Nearly(book, "car").nearly(cut(book.lexicon, " ".join(words), tolerant=True))
+    assert Nearly(book, "car").nearly(cut(book.lexicon, " ".join(words)))
 
 
 @given(
@@ -111,9 +111,7 @@ def test_nearly_a_call_is_what_a_plain_count_of_edits_says(said: list[str]) -> N
         "" if word == "kettle" else next(iter(book.lexicon.meanings[word].options)) for word in said
     ]
     nearest = min(_edits(symbols, string) for string in _all_calls())
-    assert Nearly(book, "pit").nearly(cut(book.lexicon, " ".join(said), tolerant=True)) == (
-        nearest <= 1
-    )
+    assert Nearly(book, "pit").nearly(cut(book.lexicon, " ".join(said))) == (nearest <= 1)
 
 
 @functools.cache
