@@ -8,8 +8,7 @@ import itertools
 from collections.abc import Callable, Mapping
 
 from grammar.codes import Check, CodeTable, Literal
-from grammar.codes.base import MOST_WIDTH
-from grammar.codes.spec_base import AlphabetTrouble, Trouble, in_use
+from grammar.codes.base import MOST_WIDTH, AlphabetTrouble, Trouble, in_use
 from grammar.errors import CodeError, caret_lines
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves, parse_layout
 from grammar.message import Message
@@ -32,9 +31,10 @@ def bind_tables(
         try:
             tables[name] = table.build(name, spec.fields, alphabet)
         except Trouble as trouble:
-            needed = getattr(table, "fields", None) or [getattr(table, "field", None) or name]
             blameless = isinstance(trouble, AlphabetTrouble) and ALPHABET in broken
-            if not blameless and not any(f"fields.{field}" in broken for field in needed):
+            if not blameless and not any(
+                f"fields.{field}" in broken for field in table.needs(name)
+            ):
                 add(
                     ("tables", name, *([trouble.where] if trouble.where else [])),
                     trouble.message,

@@ -11,8 +11,8 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
 
-from grammar.codes.specs import TableSpec
-from grammar.fields import AnyField
+from grammar.codes import AnyTable
+from grammar.fields import AnyField, bound
 from grammar.fields.base import Strict
 from grammar.problems import Misfit, fault, refuse
 from grammar.symbols import AlphabetSpec, Sayable
@@ -33,6 +33,7 @@ def _name(name: str) -> str:
 
 
 Name = Annotated[str, AfterValidator(_name)]
+Fields = Annotated[dict[Name, AnyField], AfterValidator(bound)]
 
 
 class SpeechSpec(Strict):
@@ -180,8 +181,8 @@ class BookSpec(Strict):
     hearing: HearingSpec = Field(
         default_factory=HearingSpec, description="How reports are heard through noise."
     )
-    fields: dict[Name, AnyField] = Field(description="What is reported: one quantity or fact each.")
-    tables: dict[Name, TableSpec] = Field(description="Code tables: levels of fields ↔ codewords.")
+    fields: Fields = Field(description="What is reported: one quantity or fact each.")
+    tables: dict[Name, AnyTable] = Field(description="Code tables: levels of fields ↔ codewords.")
     messages: dict[Name, MessageSpec] = Field(description="Layouts of code tables, by name.")
     phrases: dict[Name, PhraseSpec] = Field(
         default_factory=dict,
@@ -230,11 +231,6 @@ class BookSpec(Strict):
                     message,
                     "these are probabilities; counts belong in [hearing.counts]",
                 )
-
-    def model_post_init(self, context: Any) -> None:  # noqa: ARG002 - the signature is pydantic's
-        """Give every field its name."""
-        for name, field in self.fields.items():
-            field._name = name
 
 
 def schema() -> dict[str, Any]:

@@ -101,7 +101,6 @@ def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no a
 
 
 def _facts(book: Any, pairs: int) -> dict[str, Any]:
-    from grammar.codes.weights import warned
     from grammar.figures import figures, notices
 
     messages, checks, weak = [], [], []
@@ -129,12 +128,15 @@ def _facts(book: Any, pairs: int) -> dict[str, Any]:
                 for change, (missed, total) in notices(table, length).items()
                 if total
             }
-            weak += [f"{table.name} in {message.name}: {text}" for text in warned(table, length)]
+            weak += [
+                f"{table.name} in {message.name}: {text}"
+                for text in table.check.method.warned(length)
+            ]
             checks.append(
                 {
                     "table": table.name,
                     "message": message.name,
-                    "method": table.title,
+                    "method": table.check.title,
                     "symbols": length,
                     "notices": shares,
                 }
@@ -192,8 +194,7 @@ def _notes(book: Any, weak: list[str]) -> list[str]:
     notes += [f"table {name!r} is in no message" for name in book.tables if name not in used]
     for name, field in book.fields.items():
         notes += [
-            f"field {name!r}: {text}: it warns at that end only"
-            for text in getattr(field, "far_limits", list)()
+            f"field {name!r}: {text}: it warns at that end only" for text in field.far_limits()
         ]
     notes += weak
     if not book.one_way:

@@ -16,8 +16,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from grammar.codes import Check, CodeTable
-from grammar.codes.numbered import Numbered
+from grammar.codes import CodeTable, Numeral
 from grammar.errors import CodeError
 from grammar.fields import ENUMERABLE
 
@@ -56,10 +55,8 @@ def layers(table: CodeTable) -> list[Layer]:
                 kind="too-large",
                 hint="a coarser step, or a field for each part of the number",
             )
-    if isinstance(table, Numbered) and len(table.fields) > 1:
-        return _packed(table)
-    if isinstance(table, Check):
-        return _tree([(symbol, ()) for symbol in table.method.checks], table)
+    if table.numeral is not None and len(table.fields) > 1:
+        return _packed(table, table.numeral)
     return _tree([(word, levels) for levels, word in table.words()], table)
 
 
@@ -96,22 +93,22 @@ def _tree(words: Sequence[tuple[str, tuple[int, ...]]], table: CodeTable) -> lis
     return found
 
 
-def _packed(table: Numbered) -> list[Layer]:
+def _packed(table: CodeTable, numeral: Numeral) -> list[Layer]:
     """Return the layers of a packed table by offsets; see the module's text."""
     import numpy as np
 
-    base, sizes = len(table.figures), [field.size for field in table.fields]
+    base, sizes = len(numeral.figures), [field.size for field in table.fields]
     spans = [1]
     for size in reversed(sizes):
         spans.insert(
             0, spans[0] * size
         )  # spans[j]: how many numbers are left once j levels are decided
-    figures = np.array([table.alphabet.index[symbol] for symbol in table.figures], dtype=np.int64)
+    figures = np.array([table.alphabet.index[symbol] for symbol in numeral.figures], dtype=np.int64)
     offsets, decided, found, edges = np.zeros(1, dtype=np.int64), 0, [], 0
-    if base**table.width >= 2**60:
+    if base**numeral.width >= 2**60:
         raise _too_large(table)
-    for place in range(table.width):
-        block = base ** (table.width - place - 1)
+    for place in range(numeral.width):
+        block = base ** (numeral.width - place - 1)
         after = max((j for j in range(decided, len(spans)) if spans[j] >= block), default=decided)
         edges += 2 * len(offsets) * base
         if edges > MOST_EDGES:
@@ -119,7 +116,7 @@ def _packed(table: Numbered) -> list[Layer]:
         source, figure, part, offset = _moves(
             offsets, base, block, spans[decided] // spans[after], spans[after]
         )
-        last = place == table.width - 1
+        last = place == numeral.width - 1
         states, target = np.unique(offset, return_inverse=True)
         decides = {
             table.fields[j].name: part // (spans[j + 1] // spans[after]) % sizes[j]

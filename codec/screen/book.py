@@ -13,8 +13,7 @@ from codec.encoding import encode
 from codec.screen.console import console, safe
 from codec.screen.reading import boxed, heading
 from grammar.book import Book
-from grammar.codes import Check, CodeTable
-from grammar.codes.weights import idle
+from grammar.codes import CodeTable
 from grammar.errors import CodeError
 from grammar.fields import ENUMERABLE, FieldBase
 from grammar.message import Message
@@ -70,20 +69,13 @@ def _example(book: Book, message: Message) -> str:
 
 
 def _table(book: Book, table: CodeTable, rows: int) -> None:
-    if isinstance(table, Check):
-        covers = (
-            "all that stands before it" if table.over is None else ", ".join(sorted(table.over))
-        )
-        skipped = "".join(f"; weight {weight} covers nothing" for weight in idle(table))
-        console().print(safe(f"check symbol, {table.title}, over {covers}{skipped}"))
+    if table.check is not None:
+        console().print(safe(table.summary))
         return
     for field in table.fields:
         console().print(safe(_field_line(field), "dim"))
-    if len(table.fields) > 1:
-        figures = getattr(table, "figures", "")
-        symbols = "1 symbol" if table.lengths[1] == 1 else f"{table.lengths[1]} symbols"
-        packed = f" packed in {symbols}, of {len(figures)} figures" if figures else ""
-        console().print(safe(f"{table.size} combinations{packed}", "dim"))
+    if table.summary:
+        console().print(safe(table.summary, "dim"))
     grid = boxed("symbols", "value", "said as", "")
     pairs = table.words()
     whole = rows == 0 or table.size <= rows
@@ -115,11 +107,7 @@ def _row(book: Book, table: CodeTable, grid: Any, levels: tuple[int, ...], word:
 
 
 def _field_line(field: FieldBase) -> str:
-    limits = [f"warns {limit.side}" for limit in getattr(field, "limits", ())]
-    warned = getattr(field, "warn", ())
-    if warned:
-        limits.append("warns of " + ", ".join(warned))
-    return "; ".join([f"{field.title}: {field.domain}", *limits])
+    return "; ".join([f"{field.title}: {field.domain}", *field.warns_when()])
 
 
 def check(facts: dict[str, Any]) -> None:

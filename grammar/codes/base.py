@@ -1,21 +1,31 @@
 """What every code table is: levels of its fields ↔ codewords, one to one, both directions in one
-object.
+object; and what its model in a book is: the settings out of which it is built.
 """
 
 from __future__ import annotations
 
 import functools
+import itertools
+import math
 import re
+from abc import ABC, abstractmethod
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
+from pydantic import Field
+
+from grammar.codes.checks import CheckRule
 from grammar.fields import FieldBase, Value
+from grammar.fields.base import Strict
 from grammar.symbols import Alphabet
 
 DONE = -1
 MOST_WIDTH = 40  # symbols in a codeword
 LOOKED_UP = 4096  # tables up to this size keep what their codewords mean once it was worked out
 
+Fields = Mapping[str, FieldBase]
 Levels = tuple[int, ...]
 Edge = tuple[int, int]
 Fragment = list[list[Edge]]
@@ -53,50 +63,128 @@ class _Entries(dict[str, Entry | None]):
         return entry
 
 
-class CodeTable:
+@dataclass(frozen=True, slots=True)
+class Numeral:
+    """How a table writes numbers: those of its codewords are ``first + stride * n`` (n = 0 … size -
+    1), each ``width`` of ``figures`` (value 0 first), below zero with ``minus`` before its amount.
+
+    ``start + n`` counts the levels of all fields as one mixed-radix number, the first field most
+    significant.
+    """
+
+    figures: str
+    width: int
+    size: int
+    first: int = 0
+    stride: int = 1
+    minus: str = ""
+    start: int = 0
+
+    @property
+    def last(self) -> int:
+        """The number of the last codeword."""
+        return self.first + self.stride * (self.size - 1)
+
+    def runs(self) -> list[tuple[str, int, int]]:
+        """Return (sign, lowest amount, highest amount) of the numbers below zero and of the
+        others.
+        """
+        if self.first >= 0:
+            return [("", self.first, self.last)]
+        below = min(self.size, -(self.first // self.stride))  # how many numbers lie below zero
+        runs = [(self.minus, -(self.first + self.stride * (below - 1)), -self.first)]
+        return (
+            [*runs, ("", self.first + self.stride * below, self.last)]
+            if below < self.size
+            else runs
+        )
+
+
+class CodeTable(ABC):
     """One code table bound to its fields and alphabet.
 
     ``word(levels)`` gives the codeword (None where a partial table has none), ``levels(word)`` the
     way back (None for no codeword), ``words()`` all pairs. ``fragment()`` is the set of codewords
     as a deterministic automaton: state 0 first, edges (symbol mask, target), target ``DONE`` where
     a codeword ends; a codeword may go on past the end of another.
+
+    Whoever writes a table down, in another grammar, in C or as layers of a graph, lists
+    ``words()``; but where ``numeral`` is given the codewords are arithmetic and may be too many.
     """
 
     kind = ""
+    numeral: Numeral | None = None
+    """How its codewords are numbers, None where they are to be listed."""
+    check: CheckRule | None = None
+    """What it checks: then it has no field, and its one symbol follows from those before it."""
+    literal: str | None = None
+    """The symbols it always says, where it stands in a layout itself and in no book's tables."""
+    decimal = False
+    """Whether its codewords are numbers that people say as numbers: eight hundred."""
 
     def __init__(self, name: str, fields: Sequence[FieldBase], alphabet: Alphabet) -> None:
         """Bind a table to its fields."""
         self.name, self.fields, self.alphabet = name, tuple(fields), alphabet
 
     @property
+    @abstractmethod
     def size(self) -> int:
         """The number of codewords."""
-        raise NotImplementedError  # pragma: no cover
 
     @property
+    @abstractmethod
     def lengths(self) -> tuple[int, int]:
         """The shortest and the longest codeword, in symbols."""
-        raise NotImplementedError  # pragma: no cover
 
+    @abstractmethod
     def word(self, levels: Levels) -> str | None:
         """Return the codeword of ``levels``."""
-        raise NotImplementedError  # pragma: no cover
 
+    @abstractmethod
     def levels(self, word: str) -> Levels | None:
         """Return the levels of a codeword."""
-        raise NotImplementedError  # pragma: no cover
 
+    @abstractmethod
     def words(self) -> Iterator[tuple[Levels, str]]:
         """Yield every (levels, codeword), in level order."""
-        raise NotImplementedError  # pragma: no cover
 
+    @abstractmethod
     def fragment(self) -> Fragment:
         """Return the automaton of the codewords."""
-        raise NotImplementedError  # pragma: no cover
 
+    @abstractmethod
     def pattern(self) -> str:
         """Return a regular expression that matches every codeword, and perhaps more."""
-        raise NotImplementedError  # pragma: no cover
+
+    @property
+    def combinations(self) -> int:
+        """The number of combinations of levels of its fields."""
+        return math.prod(field.size for field in self.fields)
+
+    @property
+    def partial(self) -> bool:
+        """Whether some levels of its fields have no codeword."""
+        return self.size < self.combinations
+
+    @property
+    def summary(self) -> str:
+        """What a person should know of it besides its fields and codewords, "" for nothing."""
+        return f"{self.size} combinations" if len(self.fields) > 1 else ""
+
+    def _counted(self, levels: Levels) -> int:
+        """Return levels as one mixed-radix number, the first field most significant."""
+        number = 0
+        for field, level in zip(self.fields, levels, strict=True):
+            number = number * field.size + level
+        return number
+
+    def _levels(self, number: int) -> Levels:
+        """Return the levels that a mixed-radix number counts."""
+        levels = []
+        for field in reversed(self.fields):
+            number, level = divmod(number, field.size)
+            levels.append(level)
+        return tuple(reversed(levels))
 
     @functools.cached_property
     def entry(self) -> Callable[[str], Entry | None]:
@@ -113,6 +201,11 @@ def symbol_class(symbols: str) -> str:
         if len(symbols) == 1
         else "[" + "".join(re.escape(symbol) for symbol in symbols) + "]"
     )
+
+
+def re_escape(text: str) -> str:
+    """Escape literal text for a regular expression."""
+    return "".join(symbol_class(symbol) for symbol in text)
 
 
 def trie(alphabet: Alphabet, words: Iterable[str]) -> Fragment:
@@ -144,3 +237,77 @@ def trie(alphabet: Alphabet, words: Iterable[str]) -> Fragment:
 
     states[0] = list(edges(root))  # type: ignore[arg-type]
     return states
+
+
+class Trouble(ValueError):
+    """A table that can't be built; ``where`` is the key of the table it is about, ``hint`` what to
+    do.
+    """
+
+    def __init__(self, message: str, hint: str = "", where: str = "") -> None:
+        """Keep message, hint and key."""
+        super().__init__(message)
+        self.message, self.hint, self.where = message, hint, where
+
+
+class AlphabetTrouble(Trouble):
+    """Trouble with the symbols in use; where the book's alphabet is wrong itself, the table is not
+    to be blamed.
+    """
+
+
+class TableSpec(Strict):
+    """The model of a kind of code table in a book."""
+
+    def needs(self, name: str) -> Sequence[str]:
+        """Return the fields that the table called ``name`` says."""
+        return [name]
+
+    @abstractmethod
+    def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
+        """Return the table bound to its fields; raises Trouble."""
+
+
+class OneField(TableSpec):
+    """What tables of one field share."""
+
+    field: str | None = Field(
+        None, description="The field it says; the default is the field of the same name."
+    )
+
+    def needs(self, name: str) -> Sequence[str]:
+        """Return the one field."""
+        return [self.field or name]
+
+    def field_of(self, name: str, fields: Fields) -> FieldBase:
+        """Return the field of the table ``name``; raises Trouble."""
+        return found(self.field or name, fields, "field" if self.field else "")
+
+
+def found(name: str, fields: Fields, where: str) -> FieldBase:
+    """Return a field by name; raises Trouble that names the fields there are."""
+    if name not in fields:
+        known = ", ".join(itertools.islice(fields, 12)) or "none"
+        raise Trouble(f"there is no field {name!r}", f"the book's fields are: {known}", where)
+    return fields[name]
+
+
+def members_of(names: list[str], fields: Fields, done: str) -> list[FieldBase]:
+    """Return the fields of a table of several; raises Trouble."""
+    members = [found(name, fields, "fields") for name in names]
+    twice = [name for name, n in Counter(names).items() if n > 1]
+    if twice:
+        raise Trouble(f"{twice[0]!r} is {done} twice", "name each field once", "fields")
+    return members
+
+
+def in_use(text: str, alphabet: Alphabet, where: str) -> str:
+    """Return ``text`` if all its symbols are in use; raises Trouble."""
+    missing = sorted({symbol for symbol in text if symbol not in alphabet.index})
+    if missing:
+        raise AlphabetTrouble(
+            f"{', '.join(map(repr, missing))} not in use in this alphabet",
+            f"in use: {alphabet.symbols}",
+            where,
+        )
+    return text

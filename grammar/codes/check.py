@@ -1,12 +1,33 @@
-"""The check symbol as a code table: no field, one symbol, computed from what stands before it."""
+"""The check symbol as a code table: no field, one symbol, computed from what stands before it;
+``kind = "check"`` of a book: a published method, or a weighted sum.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Annotated, Literal
 
-from grammar.codes.base import DONE, CodeTable, Fragment, Levels, symbol_class
-from grammar.codes.checks import CheckMethod, closing
+from pydantic import Field, GetCoreSchemaHandler
+from pydantic_core import CoreSchema, core_schema
+
+from grammar.codes import checks
+from grammar.codes.base import (
+    DONE,
+    AlphabetTrouble,
+    CodeTable,
+    Fields,
+    Fragment,
+    Levels,
+    TableSpec,
+    Trouble,
+    in_use,
+    symbol_class,
+)
+from grammar.codes.checks import CheckRule
 from grammar.symbols import Alphabet
+
+_WEIGHTED = "weighted sum"
 
 
 class Check(CodeTable):
@@ -16,23 +37,18 @@ class Check(CodeTable):
 
     kind = "check"
 
-    def __init__(
-        self,
-        name: str,
-        alphabet: Alphabet,
-        method: CheckMethod,
-        title: str,
-        over: frozenset[str] | None,
-    ) -> None:
-        """Take a method whose check characters are all in use."""
+    def __init__(self, name: str, alphabet: Alphabet, rule: CheckRule) -> None:
+        """Take a rule whose check characters are all in use."""
         super().__init__(name, (), alphabet)
-        self.method, self.title, self.over = method, title, over
-        self.value_of = {symbol: value for value, symbol in enumerate(method.values)}
+        self.check: CheckRule = rule
+        # the rule's own names, here as well while its readers ask the table
+        self.method, self.title, self.over = rule.method, rule.title, rule.over
+        self.value_of, self.wanted = rule.value_of, rule.wanted
 
     @property
     def size(self) -> int:
         """The number of check symbols."""
-        return len(self.method.checks)
+        return len(self.check.method.checks)
 
     @property
     def lengths(self) -> tuple[int, int]:
@@ -45,26 +61,126 @@ class Check(CodeTable):
 
     def levels(self, word: str) -> Levels | None:
         """Return no levels for any check symbol."""
-        return () if len(word) == 1 and word in self.method.checks else None
+        return () if len(word) == 1 and word in self.check.method.checks else None
 
     def words(self) -> Iterator[tuple[Levels, str]]:
         """Yield the check symbols."""
-        return (((), symbol) for symbol in self.method.checks)
+        return (((), symbol) for symbol in self.check.method.checks)
 
     def fragment(self) -> Fragment:
         """Return any one check symbol."""
-        return [[(self.alphabet.mask(self.method.checks), DONE)]]
+        return [[(self.alphabet.mask(self.check.method.checks), DONE)]]
 
     def pattern(self) -> str:
         """Return any one check symbol."""
-        return symbol_class(self.method.checks)
+        return symbol_class(self.check.method.checks)
 
-    def wanted(self, covered: str) -> str | None:
-        """Return the check symbol that closes ``covered``; None if it holds a symbol the method
-        does not cover.
-        """
-        try:
-            values = [self.value_of[symbol] for symbol in covered]
-        except KeyError:
-            return None
-        return closing(self.method, values)
+    @property
+    def summary(self) -> str:
+        """The method, what it covers, and what it does not."""
+        over = self.check.over
+        covers = "all that stands before it" if over is None else ", ".join(sorted(over))
+        skipped = "".join(f"; weight {w} covers nothing" for w in self.check.method.idle())
+        return f"check symbol, {self.check.title}, over {covers}{skipped}"
+
+
+@dataclass(frozen=True, slots=True)
+class _OneOf:
+    """Annotates a text that is one of several names."""
+
+    names: tuple[str, ...]
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        return core_schema.literal_schema(list(self.names))
+
+
+class CheckSpec(TableSpec):
+    """A check symbol over what stands before it."""
+
+    kind: Literal["check"]
+    method: Annotated[str, _OneOf((*checks.PUBLISHED, _WEIGHTED))] = Field(
+        description="A published method, or a weighted sum."
+    )
+    over: list[str] | None = Field(
+        None,
+        description=(
+            "The tables it covers; the default is all that stands before it in the message."
+        ),
+    )
+    weights: list[int] | None = Field(
+        None,
+        min_length=1,
+        max_length=64,
+        description="Weighted sum: the weights, taken in turn from the left.",
+    )
+    modulus: int | None = Field(
+        None,
+        ge=2,
+        le=96,
+        description="Weighted sum: the modulus; the default is the number of symbols.",
+    )
+    symbols: str | None = Field(
+        None,
+        min_length=2,
+        max_length=96,
+        description="Weighted sum: its alphabet, value 0 first; the default is the book's.",
+    )
+
+    def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:  # noqa: ARG002 - a check says no field
+        """Return the table; raises Trouble where the method's characters are not all in use."""
+        method: checks.CheckMethod = (
+            self._weighted(alphabet) if self.method == _WEIGHTED else checks.published(self.method)
+        )
+        if self.method != _WEIGHTED:
+            for key in ("weights", "modulus", "symbols"):
+                if getattr(self, key) is not None:
+                    raise Trouble(
+                        f"{key} belongs to the weighted sum only",
+                        f"remove it, or method = 'weighted sum' instead of {self.method!r}",
+                        key,
+                    )
+        missing = [symbol for symbol in method.checks if symbol not in alphabet.index]
+        if missing:
+            raise AlphabetTrouble(
+                f"{self.method} may give {', '.join(map(repr, missing[:6]))} as check symbol, not"
+                " in use in this alphabet",
+                "put the symbols in use, or choose a method over a smaller alphabet or a"
+                " weighted sum",
+                "method",
+            )
+        over = None if self.over is None else frozenset(self.over)
+        return Check(name, alphabet, checks.CheckRule(method, self.method, over))
+
+    def _weighted(self, alphabet: Alphabet) -> checks.Weighted:
+        values = in_use(
+            self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols"
+        )
+        if len(set(values)) != len(values):
+            raise Trouble("a symbol stands twice", where="symbols")
+        if self.weights is None:
+            raise Trouble(
+                "a weighted sum needs its weights", "weights = [1, 2, 3] or the like", "method"
+            )
+        modulus = self.modulus or len(values)
+        if modulus > len(values):
+            kind = Trouble if self.symbols else AlphabetTrouble
+            raise kind(
+                f"modulus {modulus} needs {modulus} check symbols, there are {len(values)}",
+                f"modulus = {len(values)} at most",
+                "modulus",
+            )
+        if all(weight % modulus == 0 for weight in self.weights):
+            shown = ", ".join(str(weight) for weight in dict.fromkeys(self.weights))
+            message = (
+                f"weights of {shown} are 0 modulo {modulus}: the check symbol would always be the"
+                " same"
+            )
+            raise Trouble(
+                message,
+                f"weights from 1 to {modulus - 1}; those that share no factor with {modulus} check"
+                " best",
+                "weights",
+            )
+        return checks.Weighted(self.weights, modulus, values)

@@ -14,15 +14,17 @@ Quasigruppen (2004), the published table of order 10; J. Verhoeff, Error Detecti
 from __future__ import annotations
 
 import functools
-from collections.abc import Sequence
-from typing import Any, Protocol
+import math
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from grammar.data import table
 
 State = int
 
 
-class CheckMethod(Protocol):
+class CheckMethod(ABC):
     """What a check method offers; states are whole numbers, characters are values (positions in
     ``values``).
     """
@@ -30,19 +32,56 @@ class CheckMethod(Protocol):
     values: str  # characters that may be covered
     checks: str  # characters that may be the check
 
+    @abstractmethod
     def starts(self) -> Sequence[State]:
         """Return the start states."""
 
+    @abstractmethod
     def step(self, state: State, value: int) -> State:
         """Return the state after one covered character."""
 
+    @abstractmethod
     def wanted(self, state: State) -> int | None:
         """Return the value of the check character that closes the string in this state, None if
         none does.
         """
 
+    def idle(self) -> Sequence[int]:
+        """Return the weights that cover nothing: symbols in their places may be anything."""
+        return ()
 
-class Pure:
+    def warned(self, length: int) -> Sequence[str]:  # noqa: ARG002 - only weights depend on places
+        """Return what to tell about what it does not notice in so many symbols."""
+        return ()
+
+
+@dataclass(frozen=True)
+class CheckRule:
+    """A check method as a table of a book uses it: its name there, and the tables it covers (None:
+    all that stands before it in the message).
+    """
+
+    method: CheckMethod
+    title: str
+    over: frozenset[str] | None
+
+    @functools.cached_property
+    def value_of(self) -> dict[str, int]:
+        """The values of the symbols it covers."""
+        return {symbol: value for value, symbol in enumerate(self.method.values)}
+
+    def wanted(self, covered: str) -> str | None:
+        """Return the check symbol that closes ``covered``; None if it holds a symbol the method
+        does not cover.
+        """
+        try:
+            values = [self.value_of[symbol] for symbol in covered]
+        except KeyError:
+            return None
+        return closing(self.method, values)
+
+
+class Pure(CheckMethod):
     """ISO/IEC 7064 pure system with one check character: Σ value · radix^position ≡ 1 (mod
     modulus).
     """
@@ -64,7 +103,7 @@ class Pure:
         return (1 - state) % self.modulus
 
 
-class Hybrid:
+class Hybrid(CheckMethod):
     """ISO/IEC 7064 hybrid system MOD M+1,M."""
 
     def __init__(self, values: str) -> None:
@@ -85,7 +124,7 @@ class Hybrid:
         return (1 - state) % self.size
 
 
-class Damm:
+class Damm(CheckMethod):
     """Damm's check digit: a quasigroup walked from 0; the check brings it back to 0."""
 
     values = checks = "0123456789"
@@ -107,7 +146,7 @@ class Damm:
         return state
 
 
-class FromRight:
+class FromRight(CheckMethod):
     """What methods that count places from the right share: the guess of the length, as ``place``
     counting down to 1.
 
@@ -132,13 +171,13 @@ class FromRight:
         place, total = divmod(state, 10)
         return None if place else self.close(total)
 
+    @abstractmethod
     def add(self, total: int, place: int, value: int) -> int:
         """Return the running total after ``value`` in ``place``."""
-        raise NotImplementedError  # pragma: no cover
 
+    @abstractmethod
     def close(self, total: int) -> int:
         """Return the check digit for a total."""
-        raise NotImplementedError  # pragma: no cover
 
 
 class Luhn(FromRight):
@@ -182,12 +221,14 @@ class Verhoeff(FromRight):
         return next(digit for digit in range(10) if self.product[digit][total] == "0")
 
 
-class Weighted:
+class Weighted(CheckMethod):
     """A weighted sum over any alphabet: Σ weight · value over the covered characters and the check
     is 0 modulo the modulus.
 
     Weights are taken in turn from the left, again from the first when they run out; the check
-    character has weight 1.
+    character has weight 1. A change of a character by d goes unnoticed where weight · d is 0 modulo
+    m: for every d where the weight is 0, for multiples of m / g where it has the greatest common
+    divisor g > 1 with m, for none of the m values where g is 1.
     """
 
     def __init__(self, weights: Sequence[int], modulus: int, values: str) -> None:
@@ -214,10 +255,47 @@ class Weighted:
         """Return what completes the sum to 0."""
         return -(state % self.modulus) % self.modulus
 
+    def idle(self) -> Sequence[int]:
+        """Return the weights that are 0 modulo the modulus."""
+        return [w for w in dict.fromkeys(self.weights) if w % self.modulus == 0]
+
+    def warned(self, length: int) -> Sequence[str]:
+        """Return what to tell about the weights used in so many places."""
+        modulus = self.modulus
+        used = list(dict.fromkeys(self.weights[:length]))
+        nothing = [weight for weight in used if weight % modulus == 0]
+        partly = [w for w in used if math.gcd(w, modulus) > 1 and w not in nothing]
+        found = []
+        if nothing:
+            found.append(
+                f"{_named(nothing, 'is', 'are')} 0 modulo {modulus}, which covers nothing: any"
+                " symbol in such a place passes"
+            )
+        if partly:
+            found.append(
+                f"{_named(partly, 'shares', 'share')} a factor with the modulus {modulus}: some"
+                " wrong symbols in such a place pass"
+            )
+        if found:
+            best = [str(weight) for weight in range(1, modulus) if math.gcd(weight, modulus) == 1]
+            found[-1] += (
+                "; weights that let none pass:"
+                f" {', '.join(best[:_SHOWN])}{' …' if len(best) > _SHOWN else ''}"
+            )
+        return found
+
+
+def _named(weights: Sequence[int], one: str, several: str) -> str:
+    return (
+        f"weight{'s' if len(weights) > 1 else ''} {', '.join(map(str, weights))}"
+        f" {several if len(weights) > 1 else one}"
+    )
+
 
 _LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _FIGURES = "0123456789"
-_PUBLISHED: dict[str, Any] = {
+_SHOWN = 8  # of the weights that would do
+_PUBLISHED: dict[str, Callable[[], CheckMethod]] = {
     "iso7064 mod 11-2": lambda: Pure(11, 2, _FIGURES, _FIGURES + "X"),
     "iso7064 mod 37-2": lambda: Pure(37, 2, _FIGURES + _LETTERS, _FIGURES + _LETTERS + "*"),
     "iso7064 mod 11,10": lambda: Hybrid(_FIGURES),
@@ -233,8 +311,7 @@ PUBLISHED = tuple(_PUBLISHED)
 @functools.cache
 def published(name: str) -> CheckMethod:
     """Return a published method by its name in ``PUBLISHED``."""
-    method: CheckMethod = _PUBLISHED[name]()
-    return method
+    return _PUBLISHED[name]()
 
 
 def closing(method: CheckMethod, values: Sequence[int]) -> str:
@@ -251,10 +328,3 @@ def closing(method: CheckMethod, values: Sequence[int]) -> str:
     raise AssertionError(
         f"no start fits {len(values)} characters"
     )  # pragma: no cover - one start always fits
-
-
-def compute(method: CheckMethod, text: str) -> str:
-    """Return the check character for ``text``; raises ValueError for a character the method does
-    not cover.
-    """
-    return closing(method, [method.values.index(character) for character in text])

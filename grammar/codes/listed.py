@@ -2,12 +2,31 @@
 
 from __future__ import annotations
 
+import math
+import typing
 from collections.abc import Iterator, Mapping, Sequence
+from typing import Annotated
 
-from grammar.codes.base import CodeTable, Fragment, Levels, trie
-from grammar.codes.numbered import re_escape
+from pydantic import Discriminator, Field, Tag
+
+from grammar.codes.base import (
+    MOST_WIDTH,
+    CodeTable,
+    Fields,
+    Fragment,
+    Levels,
+    OneField,
+    Trouble,
+    in_use,
+    members_of,
+    re_escape,
+    trie,
+)
+from grammar.errors import EncodeError
 from grammar.fields import FieldBase
 from grammar.symbols import Alphabet
+
+MOST_LISTED = 100_000  # symbols in all the codewords of a listed table
 
 
 class Listed(CodeTable):
@@ -40,22 +59,12 @@ class Listed(CodeTable):
 
     def word(self, levels: Levels) -> str | None:
         """Return the codeword of a level, None if the table has none for it."""
-        number = 0
-        for field, level in zip(self.fields, levels, strict=True):
-            number = number * field.size + level
-        return self.by_level.get(number)
+        return self.by_level.get(self._counted(levels))
 
     def levels(self, word: str) -> Levels | None:
         """Return the levels of a codeword."""
         number = self.by_word.get(word)
         return None if number is None else self._levels(number)
-
-    def _levels(self, number: int) -> Levels:
-        levels = []
-        for field in reversed(self.fields[1:]):
-            number, level = divmod(number, field.size)
-            levels.append(level)
-        return (number, *reversed(levels))
 
     def words(self) -> Iterator[tuple[Levels, str]]:
         """Yield the codewords in level order."""
@@ -79,7 +88,7 @@ class Literal(CodeTable):
     def __init__(self, text: str, alphabet: Alphabet) -> None:
         """Take the symbols."""
         super().__init__(f'"{text}"', (), alphabet)
-        self.literal = text
+        self.literal: str = text
 
     @property
     def size(self) -> int:
@@ -110,3 +119,138 @@ class Literal(CodeTable):
     def pattern(self) -> str:
         """Return the text, escaped."""
         return re_escape(self.literal)
+
+
+class ListedSpec(OneField):
+    """Explicit codewords of any length, for one field or for several together."""
+
+    kind: typing.Literal["listed"]
+    fields: list[str] | None = Field(
+        None,
+        min_length=2,
+        max_length=16,
+        description=(
+            "Several fields said together, the first counting most; then list every codeword."
+        ),
+    )
+    words: Annotated[
+        Annotated[list[str], Tag("list")] | Annotated[dict[str, str], Tag("table")],
+        Discriminator(lambda words: "list" if isinstance(words, list) else "table"),
+    ] = Field(description="Codewords in level order, or value = codeword.")
+    partial: bool = Field(
+        False, description="Whether levels without a codeword are meant (another table says them)."
+    )
+
+    def needs(self, name: str) -> Sequence[str]:
+        """Return the fields said together, or the one."""
+        return self.fields or super().needs(name)
+
+    def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
+        """Return the table; raises Trouble."""
+        if self.fields is not None:
+            return self._together(name, fields, alphabet)
+        field = self.field_of(name, fields)
+        words: dict[int, str] = {}
+        owner: dict[str, str] = {}
+        for level, shown, word in self._pairs(field):
+            self._check_word(word, shown, alphabet)
+            if level in words:
+                raise Trouble(
+                    f"{shown} has two codewords, {words[level]!r} and {word!r}", "keep one", "words"
+                )
+            if word in owner:
+                raise Trouble(
+                    f"codeword {word!r} means both {owner[word]} and {shown}",
+                    "give one of them another codeword",
+                    "words",
+                )
+            words[level], owner[word] = word, shown
+        missing = [level for level in range(min(field.size, len(words) + 1)) if level not in words]
+        if missing and not self.partial:
+            shown = field.text(missing[0])
+            raise Trouble(
+                f"{len(words)} codewords for the {field.size} levels of {field.name}; {shown} has"
+                " none",
+                "add them, or set partial = true",
+                "words",
+            )
+        if not words:
+            raise Trouble("no codeword", "list at least one", "words")
+        self._check_amount()
+        return Listed(name, [field], alphabet, words)
+
+    def _check_amount(self) -> None:
+        amount = sum(map(len, self.words if isinstance(self.words, list) else self.words.values()))
+        if amount > MOST_LISTED:
+            raise Trouble(
+                f"codewords of {amount} symbols in all; at most {MOST_LISTED} are allowed",
+                "shorter codewords",
+                "words",
+            )
+
+    def _together(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
+        """Return the table of several fields: a codeword for every combination of levels, the last
+        field counting fastest.
+        """
+        members = members_of(self.fields or [], fields, "said")
+        size = math.prod(member.size for member in members)
+        if self.field is not None or self.partial or not isinstance(self.words, list):
+            raise Trouble(
+                "codewords of several fields together are a whole list",
+                "words = [...], without `field` and `partial`",
+                "words",
+            )
+        if len(self.words) != size:
+            raise Trouble(
+                f"{len(self.words)} codewords for {size} combinations of"
+                f" {', '.join(self.fields or [])}",
+                where="words",
+            )
+        owner: dict[str, int] = {}
+        for number, word in enumerate(self.words):
+            self._check_word(word, f"combination {number}", alphabet)
+            if owner.setdefault(word, number) != number:
+                raise Trouble(
+                    f"codeword {word!r} stands for combinations {owner[word]} and {number}",
+                    "change one of them",
+                    "words",
+                )
+        self._check_amount()
+        return Listed(name, members, alphabet, dict(enumerate(self.words)))
+
+    def _pairs(self, field: FieldBase) -> list[tuple[int, str, str]]:
+        if isinstance(self.words, list):
+            if len(self.words) > field.size:
+                raise Trouble(
+                    f"{len(self.words)} codewords for the {field.size} levels of {field.name}",
+                    "leave out the last",
+                    "words",
+                )
+            return [(level, field.text(level), word) for level, word in enumerate(self.words)]
+        pairs = []
+        for key, word in self.words.items():
+            try:
+                rounded = field.level(key)
+            except EncodeError as error:
+                raise Trouble(
+                    f"{key!r} is no value of {field.name}: {error.message}",
+                    f"values are {field.domain}",
+                    "words",
+                ) from None
+            if rounded.error:
+                raise Trouble(
+                    f"{key!r} lies between two levels of {field.name}",
+                    f"values are {field.domain}",
+                    "words",
+                )
+            pairs.append((rounded.level, field.text(rounded.level), word))
+        return pairs
+
+    def _check_word(self, word: str, shown: str, alphabet: Alphabet) -> None:
+        if not 1 <= len(word) <= MOST_WIDTH:
+            raise Trouble(
+                f"the codeword of {shown} has {len(word)} symbols",
+                f"1 … {MOST_WIDTH} are allowed",
+                "words",
+            )
+        in_use(word, alphabet, "words")

@@ -8,112 +8,119 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from decimal import Decimal
+from typing import Literal
 
-from grammar.codes.base import DONE, CodeTable, Fragment, Levels, symbol_class
+from pydantic import Field
+
+from grammar.codes.base import (
+    DONE,
+    MOST_WIDTH,
+    AlphabetTrouble,
+    CodeTable,
+    Fields,
+    Fragment,
+    Levels,
+    Numeral,
+    OneField,
+    TableSpec,
+    Trouble,
+    in_use,
+    members_of,
+    re_escape,
+    symbol_class,
+)
+from grammar.errors import EncodeError
+from grammar.exact import ExactDecimal, plain, steps, whole_steps
 from grammar.fields import FieldBase
 from grammar.symbols import Alphabet
 
+MOST_STRIDE = (
+    1000  # counts a step; which numbers occur is followed digit by digit modulo the stride
+)
+
 
 class Numbered(CodeTable):
-    """Numbers ``first + stride * n`` (n = 0 … size - 1) in fixed width, written with ``figures``
-    (its value 0 first).
+    """Numbers in fixed width; see Numeral.
 
-    n counts the levels of all fields as one mixed-radix number, the first field most significant.
-    Numbers below zero are written as ``minus`` and their amount. A table of part of the levels
-    (``start``, ``size``) begins with the level ``start``, written as ``first``.
+    A table of part of the levels (``start``, ``size`` of its numeral) begins with the level
+    ``start``, written as ``first``.
     """
+
+    numeral: Numeral
 
     def __init__(
         self,
         name: str,
         fields: Sequence[FieldBase],
         alphabet: Alphabet,
+        numeral: Numeral,
         *,
         kind: str,
-        figures: str,
-        width: int,
-        first: int = 0,
-        stride: int = 1,
-        minus: str = "",
-        start: int = 0,
-        size: int | None = None,
     ) -> None:
         """Take the checked settings of a table."""
         super().__init__(name, fields, alphabet)
-        self.kind, self.figures, self.width, self.first, self.stride, self.minus = (
-            kind,
-            figures,
-            width,
-            first,
-            stride,
-            minus,
-        )
-        self.start = start
-        self._size = math.prod(field.size for field in fields) if size is None else size
-        self._value = {figure: number for number, figure in enumerate(figures)}
-        self._decimal = figures == "0123456789"
+        self.kind, self.numeral, self.decimal = kind, numeral, kind == "digits"
+        self._value = {figure: number for number, figure in enumerate(numeral.figures)}
+        self._decimal = numeral.figures == "0123456789"
 
     @property
     def size(self) -> int:
         """The number of level combinations."""
-        return self._size
-
-    @property
-    def last(self) -> int:
-        """The number of the last codeword."""
-        return self.first + self.stride * (self._size - 1)
+        return self.numeral.size
 
     @property
     def lengths(self) -> tuple[int, int]:
         """The width, one more with a minus."""
+        numeral = self.numeral
         return (
-            self.width + len(self.minus) * (self.first < 0 and self.last < 0),
-            self.width + len(self.minus) * (self.first < 0),
+            numeral.width + len(numeral.minus) * (numeral.first < 0 and numeral.last < 0),
+            numeral.width + len(numeral.minus) * (numeral.first < 0),
         )
+
+    @property
+    def summary(self) -> str:
+        """How many combinations are packed in how many symbols."""
+        several, most = super().summary, self.lengths[1]
+        symbols = "1 symbol" if most == 1 else f"{most} symbols"
+        packed = f" packed in {symbols}, of {len(self.numeral.figures)} figures"
+        return several and several + packed
 
     def word(self, levels: Levels) -> str | None:
         """Return the codeword of ``levels``, None if they are not among the table's part."""
-        number = 0
-        for field, level in zip(self.fields, levels, strict=True):
-            number = number * field.size + level
-        number -= self.start
-        return self._word(number) if 0 <= number < self._size else None
+        number = self._counted(levels) - self.numeral.start
+        return self._word(number) if 0 <= number < self.numeral.size else None
 
     def _word(self, index: int) -> str:
-        number = self.first + self.stride * index
-        return (self.minus if number < 0 else "") + self._written(abs(number))
+        number = self.numeral.first + self.numeral.stride * index
+        return (self.numeral.minus if number < 0 else "") + self._written(abs(number))
 
     def _written(self, number: int) -> str:
+        width, figures = self.numeral.width, self.numeral.figures
         if self._decimal:
-            return str(number).zfill(self.width)
-        word, base = [], len(self.figures)
-        for _ in range(self.width):
+            return str(number).zfill(width)
+        word, base = [], len(figures)
+        for _ in range(width):
             number, figure = divmod(number, base)
-            word.append(self.figures[figure])
+            word.append(figures[figure])
         return "".join(reversed(word))
 
     def levels(self, word: str) -> Levels | None:
         """Return the levels of a codeword, None if the number is none of this table's."""
-        negative = bool(self.minus) and word.startswith(self.minus)
-        amount = self._read(word[len(self.minus) :] if negative else word)
+        numeral = self.numeral
+        negative = bool(numeral.minus) and word.startswith(numeral.minus)
+        amount = self._read(word[len(numeral.minus) :] if negative else word)
         if amount is None or (negative and amount == 0):
             return None
-        number, rest = divmod((-amount if negative else amount) - self.first, self.stride)
-        if rest or not 0 <= number < self._size:
+        number, rest = divmod((-amount if negative else amount) - numeral.first, numeral.stride)
+        if rest or not 0 <= number < numeral.size:
             return None
-        return self._levels(number)
-
-    def _levels(self, index: int) -> Levels:
-        number, levels = self.start + index, []
-        for field in reversed(self.fields):
-            number, level = divmod(number, field.size)
-            levels.append(level)
-        return tuple(reversed(levels))
+        return self._levels(numeral.start + number)
 
     def _read(self, word: str) -> int | None:
-        if len(word) != self.width:
+        if len(word) != self.numeral.width:
             return None
-        number, base = 0, len(self.figures)
+        number, base = 0, len(self.numeral.figures)
         for symbol in word:
             figure = self._value.get(symbol)
             if figure is None:
@@ -123,26 +130,15 @@ class Numbered(CodeTable):
 
     def words(self) -> Iterator[tuple[Levels, str]]:
         """Yield every codeword, in level order."""
-        return ((self._levels(index), self._word(index)) for index in range(self._size))
-
-    def runs(self) -> list[tuple[str, int, int]]:
-        """Return (sign, lowest amount, highest amount) of the numbers below zero and of the
-        others.
-        """
-        if self.first >= 0:
-            return [("", self.first, self.last)]
-        below = min(self._size, -(self.first // self.stride))  # how many numbers lie below zero
-        runs = [(self.minus, -(self.first + self.stride * (below - 1)), -self.first)]
         return (
-            [*runs, ("", self.first + self.stride * below, self.last)]
-            if below < self._size
-            else runs
+            (self._levels(self.numeral.start + index), self._word(index))
+            for index in range(self.numeral.size)
         )
 
     def fragment(self) -> Fragment:
         """Return the automaton of the codewords: a comparison with both ends, place by place."""
         states: Fragment = [[]]
-        for sign, low, high in self.runs():
+        for sign, low, high in self.numeral.runs():
             start = 0
             if sign:
                 start = len(states)
@@ -155,10 +151,10 @@ class Numbered(CodeTable):
         """Add the states that accept the amounts low, low + stride … high in fixed width, beginning
         in ``start``.
         """
-        base, lows, highs = len(self.figures), self._written(low), self._written(high)
+        base, lows, highs = len(self.numeral.figures), self._written(low), self._written(high)
         begin = (True, True, 0)
         layer = {begin: start}
-        for place in range(self.width):
+        for place in range(self.numeral.width):
             bottom, top = self._value[lows[place]], self._value[highs[place]]
             after: dict[tuple[bool, bool, int], int] = {}
             for (at_low, at_high, rest), state in layer.items():
@@ -167,10 +163,10 @@ class Numbered(CodeTable):
                     key = (
                         at_low and figure == bottom,
                         at_high and figure == top,
-                        (rest * base + figure) % self.stride,
+                        (rest * base + figure) % self.numeral.stride,
                     )
-                    if place + 1 == self.width:
-                        if key[2] != low % self.stride:
+                    if place + 1 == self.numeral.width:
+                        if key[2] != low % self.numeral.stride:
                             continue
                         target = DONE
                     elif key in after:
@@ -179,7 +175,8 @@ class Numbered(CodeTable):
                         target = after[key] = len(states)
                         states.append([])
                     masks[target] = (
-                        masks.get(target, 0) | 1 << self.alphabet.index[self.figures[figure]]
+                        masks.get(target, 0)
+                        | 1 << self.alphabet.index[self.numeral.figures[figure]]
                     )
                 states[state].extend((mask, target) for target, mask in masks.items())
             layer = after
@@ -187,16 +184,17 @@ class Numbered(CodeTable):
     def pattern(self) -> str:
         """Return width figures, the first place narrowed to those that occur there."""
         runs = []
-        for sign, low, high in self.runs():
+        for sign, low, high in self.numeral.runs():
             first, last = self._value[self._written(low)[0]], self._value[self._written(high)[0]]
-            rest = symbol_class(self.figures) + f"{{{self.width - 1}}}" if self.width > 1 else ""
-            runs.append((re_escape(sign)) + symbol_class(self.figures[first : last + 1]) + rest)
+            rest = (
+                symbol_class(self.numeral.figures) + f"{{{self.numeral.width - 1}}}"
+                if self.numeral.width > 1
+                else ""
+            )
+            runs.append(
+                (re_escape(sign)) + symbol_class(self.numeral.figures[first : last + 1]) + rest
+            )
         return runs[0] if len(runs) == 1 else f"(?:{'|'.join(runs)})"
-
-
-def re_escape(text: str) -> str:
-    """Escape literal text for a regular expression."""
-    return "".join(symbol_class(symbol) for symbol in text)
 
 
 def width_for(size: int, base: int) -> int:
@@ -205,3 +203,206 @@ def width_for(size: int, base: int) -> int:
     while room < size:
         width, room = width + 1, room * base
     return width
+
+
+class DigitsSpec(OneField):
+    """Decimal numbers in fixed width: the level's number, or the value itself."""
+
+    kind: Literal["digits"]
+    count: Literal["level", "value"] = Field(
+        "level",
+        description=(
+            "What the number is: the level from `first` on, or the value in units of `per`."
+        ),
+    )
+    first: int = Field(
+        0, ge=0, le=10**15, description="With count = 'level': the number of the lowest level."
+    )
+    per: ExactDecimal | None = Field(
+        None,
+        gt=0,
+        description=(
+            "With count = 'value': what one count is worth; the default is the field's step."
+        ),
+    )
+    width: int | None = Field(
+        None,
+        ge=1,
+        le=MOST_WIDTH,
+        description="How many digits; the default is as many as the largest number needs.",
+    )
+    minus: str | None = Field(
+        None, min_length=1, max_length=1, description="The symbol before numbers below zero."
+    )
+    lowest: ExactDecimal | None = Field(
+        None, description="The first value it says, where another table says those before it."
+    )
+    highest: ExactDecimal | None = Field(
+        None, description="The last value it says, where another table says those after it."
+    )
+
+    def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
+        """Return the table; raises Trouble."""
+        field = self.field_of(name, fields)
+        in_use("0123456789", alphabet, "kind")
+        first, stride = self._counts(field)
+        start, end = self._level(field, "lowest", 0), self._level(field, "highest", field.size - 1)
+        if end < start:
+            raise Trouble(
+                "the highest value lies before the lowest", f"values are {field.domain}", "highest"
+            )
+        first, last = first + stride * start, first + stride * end
+        if first < 0 and self.minus is None:
+            raise Trouble(
+                f"{field.name} goes below zero",
+                "give a `minus` symbol, or count = 'level'",
+                "count",
+            )
+        minus = in_use(self.minus or "", alphabet, "minus")
+        if minus.isdigit():
+            raise Trouble("the minus can't be a digit", where="minus")
+        needed = len(str(max(abs(first), abs(last))))
+        if needed > MOST_WIDTH:
+            raise Trouble(
+                f"{needed} digits are needed, more than {MOST_WIDTH}",
+                "a larger `per`, or a coarser step",
+                "per",
+            )
+        if self.width is not None and self.width < needed:
+            raise Trouble(
+                f"{self.width} digits can't hold {max(abs(first), abs(last))}",
+                f"width = {needed}",
+                "width",
+            )
+        numeral = Numeral(
+            "0123456789", self.width or needed, end - start + 1, first, stride, minus, start
+        )
+        return Numbered(name, [field], alphabet, numeral, kind="digits")
+
+    def _level(self, field: FieldBase, key: Literal["lowest", "highest"], default: int) -> int:
+        value = self.lowest if key == "lowest" else self.highest
+        if value is None:
+            return default
+        try:
+            rounded = field.level(value)
+        except EncodeError as error:
+            raise Trouble(error.message, f"values are {field.domain}", key) from None
+        if rounded.error:
+            raise Trouble(f"{value} is no level of {field.name}", f"values are {field.domain}", key)
+        return rounded.level
+
+    def _counts(self, field: FieldBase) -> tuple[int, int]:
+        if self.count == "level":
+            return self.first, 1
+        if field.progression is None:
+            raise Trouble(
+                f"{field.name} is {field.described}, its values are no even numbers",
+                "use count = 'level'",
+                "count",
+            )
+        low, step = field.progression
+        per = self.per or step
+        first, stride = _whole(low, per), _whole(step, per)
+        if first is None or stride is None:
+            raise Trouble(
+                f"{plain(low)} and steps of {plain(step)} are not whole counts of {plain(per)}",
+                where="per",
+            )
+        if stride > MOST_STRIDE:
+            raise Trouble(
+                f"each step counts {stride}; at most {MOST_STRIDE} are allowed",
+                f"per = {plain(step)} or the like",
+                "per",
+            )
+        return first, stride
+
+
+def _whole(value: Decimal, per: Decimal) -> int | None:
+    sign = -1 if value < 0 else 1
+    return (
+        None
+        if whole_steps(Decimal(0), abs(value), per) is None
+        else sign * steps(abs(value), Decimal(0), per, "nearest")
+    )
+
+
+class ScaleSpec(OneField):
+    """One symbol per level, in order."""
+
+    kind: Literal["scale"]
+    symbols: str | None = Field(
+        None,
+        max_length=96,
+        description="The symbols in level order; the default is the alphabet's.",
+    )
+
+    def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
+        """Return the table; raises Trouble."""
+        field = self.field_of(name, fields)
+        figures = in_use(
+            self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols"
+        )
+        if len(set(figures)) != len(figures):
+            raise Trouble(
+                "a symbol stands twice", "each level needs a symbol of its own", "symbols"
+            )
+        if self.symbols is not None and len(figures) > field.size:
+            raise Trouble(
+                f"{len(figures)} symbols for the {field.size} levels of {field.name}",
+                "leave out those not needed",
+                "symbols",
+            )
+        if len(figures) < field.size:
+            hint = "use kind = 'packed' or 'digits', or a coarser step"
+            kind = Trouble if self.symbols else AlphabetTrouble
+            raise kind(
+                f"{len(figures)} symbols can't say the {field.size} levels of {field.name}",
+                hint,
+                "symbols" if self.symbols else "kind",
+            )
+        return Numbered(name, [field], alphabet, Numeral(figures, 1, field.size), kind="scale")
+
+
+class PackedSpec(TableSpec):
+    """Several fields in one mixed-radix number, written in as many symbols as it needs."""
+
+    kind: Literal["packed"]
+    fields: list[str] = Field(
+        min_length=1, max_length=64, description="The fields, the first counting most."
+    )
+    symbols: str | None = Field(
+        None,
+        min_length=2,
+        max_length=96,
+        description="The figures, value 0 first; the default is the alphabet.",
+    )
+    width: int | None = Field(
+        None,
+        ge=1,
+        le=MOST_WIDTH,
+        description="How many symbols; the default is as many as are needed.",
+    )
+
+    def needs(self, name: str) -> Sequence[str]:  # noqa: ARG002 - it names them all
+        """Return the fields packed."""
+        return self.fields
+
+    def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
+        """Return the table; raises Trouble."""
+        members = members_of(self.fields, fields, "packed")
+        figures = in_use(
+            self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols"
+        )
+        if len(set(figures)) != len(figures) or len(figures) < 2:
+            raise Trouble("a packed table needs two or more different symbols", where="symbols")
+        size = math.prod(member.size for member in members)
+        needed = width_for(size, len(figures))
+        if needed > MOST_WIDTH or (self.width is not None and self.width < needed):
+            shown = f"{size}" if size < 10**12 else f"about {size:.1e}"
+            raise (Trouble if self.symbols else AlphabetTrouble)(
+                f"{shown} combinations need {needed} symbols",
+                "fewer or coarser fields, or more symbols",
+                "width",
+            )
+        numeral = Numeral(figures, self.width or needed, size)
+        return Numbered(name, members, alphabet, numeral, kind="packed")

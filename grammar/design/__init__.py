@@ -7,7 +7,7 @@ analysis, and a key for an event.
 """
 
 from grammar.design.analysis import Analysis, analyse, remarks
-from grammar.design.assignment import assign, harm
+from grammar.design.assignment import assign
 from grammar.design.candidates import FAMILIES, Candidate, candidates
 from grammar.design.capacity import Passage, capacity, constrained_capacity, entropy, least
 from grammar.design.codewords import Code, optimal
@@ -52,7 +52,6 @@ __all__ = [
     "entropy",
     "expected_seconds",
     "frontier",
-    "harm",
     "keyed",
     "largest_independent_set",
     "least",

@@ -10,8 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from grammar.book import Book
-from grammar.codes import Check, CodeTable
-from grammar.design.assignment import harm
+from grammar.codes import CodeTable
 from grammar.design.capacity import capacity, entropy
 from grammar.design.frontier import Bound, mean_of
 from grammar.design.noise import Noise, confused_words, noise_of, rates
@@ -148,8 +147,7 @@ def _mixed(book: Book, message: Message, noise: Noise, mean: float, most: int) -
     found: list[Mixed] = []
     for leaf, table in enumerate(message.tables):
         if (
-            isinstance(table, Check)
-            or not table.fields
+            not table.fields
             or table.size > _MOST_ROWS
             or max(field.size for field in table.fields) > _MOST_LEVELS
         ):
@@ -175,7 +173,7 @@ def _mixed(book: Book, message: Message, noise: Noise, mean: float, most: int) -
 
 def _harms(field: FieldBase) -> list[list[float]]:
     size = field.size
-    return [[harm(field, a, b) for b in range(size)] for a in range(size)]
+    return [[field.harm(a, b) for b in range(size)] for a in range(size)]
 
 
 def _row_shares(table: CodeTable, rows: Sequence[tuple[int, ...]], surprise: float) -> list[float]:

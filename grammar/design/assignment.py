@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from grammar.fields import Bands, FieldBase, Flags, Quantity, Wrapped
+from grammar.fields import FieldBase
 from grammar.libraries import needed
 
 if TYPE_CHECKING:
@@ -23,27 +23,6 @@ _MOST_EXCHANGED = 40  # items up to which exchanges of two refine what the fast 
 _NARROW = 1e-9
 
 
-def harm(field: FieldBase, said: int, read: int) -> float:
-    """Return the harm of reading one level for another: 0 none, 1 as bad as it gets.
-
-    Ordered fields: steps apart against three spreads (a third of the range where the book gives no
-    spread), at most 1; wrapped ones around the circle; flags by the share that differ; options 1.
-    """
-    if said == read:
-        return 0.0
-    if isinstance(field, Flags):
-        return (said ^ read).bit_count() / len(field.flags)
-    if not isinstance(field, Quantity | Bands | Wrapped):
-        return 1.0
-    apart = abs(said - read)
-    if isinstance(field, Wrapped):
-        apart = min(apart, field.size - apart)
-    reach = field.size / 3
-    if isinstance(field, Quantity) and field.spread is not None:
-        reach = 3 * float(field.spread / field.step)
-    return min(1.0, apart / max(1.0, reach))
-
-
 def harm_between(message: Message, levels: Mapping[str, int], match: Match) -> float:
     """Return the harm of a whole reading taken for another: the fields' harms added; a field not
     read, or read unsaid, is 1.
@@ -52,9 +31,8 @@ def harm_between(message: Message, levels: Mapping[str, int], match: Match) -> f
         return float(max(1, len(levels)))
     read = match.levels()
     both = levels.keys() & read.keys()
-    return sum(harm(message.fields[name], levels[name], read[name]) for name in both) + len(
-        levels.keys() ^ read.keys()
-    )
+    harms = (message.fields[name].harm(levels[name], read[name]) for name in both)
+    return sum(harms) + len(levels.keys() ^ read.keys())
 
 
 def assign(
@@ -113,7 +91,7 @@ def words_for(
     flow = [[0.0] * size for _ in range(size)]
     for said in range(field.size):
         for read in range(field.size):
-            flow[said][read] = wrong * shares[said] * harm(field, said, read)
+            flow[said][read] = wrong * shares[said] * field.harm(said, read)
         flow[said][said] = shares[said]  # the diagonal carries the seconds
     nearness = [
         [seconds[one] if one == other else confused[one][other] for other in range(size)]

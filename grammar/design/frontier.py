@@ -9,7 +9,6 @@ from typing import Any
 
 from grammar import sound
 from grammar.book import Book
-from grammar.codes import Check
 from grammar.design.candidates import CARD, Candidate
 from grammar.design.capacity import capacity, entropy
 from grammar.design.needs import LimitsSpec, Needs
@@ -115,7 +114,7 @@ def propose(needs: Needs, candidate: Candidate, *, draws: int = DRAWS, seed: int
     reports = drawn(book, message, draws, seed, needs.shares)
     mean, error = mean_of(reports)
     met = rates(book, message, noise_of(book.alphabet, book.spec.hearing), reports, seed=seed)
-    rows = sum(table.size for table in message.tables if not isinstance(table, Check))
+    rows = sum(table.size for table in message.tables if table.check is None)
     worst, _ = longest(book, message)
     figures = (mean, error, worst, met.wrong, met.error, met.ask, met.harm, rows)
     return Proposal(

@@ -21,8 +21,7 @@ from dataclasses import dataclass
 from typing import Any, TypeVar
 
 from grammar.book import Book
-from grammar.codes import Check, CodeTable
-from grammar.codes.numbered import Numbered
+from grammar.codes import CodeTable
 from grammar.design.frontier import mean_of
 from grammar.design.noise import noise_of, rates
 from grammar.design.write import book_text
@@ -134,15 +133,16 @@ def _shuffled(
     """Return a table's entry with its codewords in another order, None for a table that has no
     order to change.
     """
-    if isinstance(table, Check) or table.size < 2:
+    if table.check is not None or table.size < 2:
         return None
     if table.size > _MOST_ROWS:
-        if not isinstance(table, Numbered) or table.kind != "packed":
+        numeral = table.numeral
+        if numeral is None or table.decimal:  # decimal digits are in order
             return None
         figures = _blocks(
-            list(table.figures),
-            [book.alphabet.seconds(f) for f in table.figures],
-            reach / table.width,
+            list(numeral.figures),
+            [book.alphabet.seconds(f) for f in numeral.figures],
+            reach / numeral.width,
             source,
         )
         return {**entry, "symbols": "".join(figures)}

@@ -20,10 +20,10 @@ from grammar.design.noise import Noise, noise_of
 from grammar.document import document, read
 from grammar.errors import CodeError, EncodeError
 from grammar.exact import ExactDecimal
-from grammar.fields import ENUMERABLE, AnyField, FieldBase
+from grammar.fields import ENUMERABLE, FieldBase
 from grammar.fields.base import Strict, Weights, surprised
 from grammar.loading import Collector, load_book, weigh
-from grammar.models import HearingSpec, Name, SpeechSpec
+from grammar.models import Fields, HearingSpec, Name, SpeechSpec
 from grammar.pydantic_faults import told
 from grammar.symbols import Alphabet, AlphabetSpec
 
@@ -79,7 +79,7 @@ class NeedsSpec(Strict):
     hearing: HearingSpec | None = Field(
         None, description="Noise, confusions, lost and added words."
     )
-    fields: dict[Name, AnyField] = Field(default_factory=dict, description="What is reported.")
+    fields: Fields = Field(default_factory=dict, description="What is reported.")
     values: dict[Name, Weights] = Field(
         default_factory=dict,
         description=(
@@ -90,11 +90,6 @@ class NeedsSpec(Strict):
         default_factory=dict, description="Measured milliseconds of a symbol's word."
     )
     limits: LimitsSpec = Field(default_factory=LimitsSpec, description="What a code may cost.")
-
-    def model_post_init(self, context: Any) -> None:  # noqa: ARG002 - the signature is pydantic's
-        """Give every field its name."""
-        for name, one in self.fields.items():
-            one._name = name
 
 
 @dataclass(frozen=True, slots=True)

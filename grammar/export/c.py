@@ -16,14 +16,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from grammar.book import Book
-from grammar.codes import Check, Literal
 from grammar.codes.base import MOST_WIDTH
-from grammar.codes.numbered import Numbered
 from grammar.errors import CodeError
 from grammar.export.c_fixed import CHEAPEST, STEPS, WRITTEN
 from grammar.export.c_messages import MOST_WAYS, message_lines, ways
-from grammar.export.c_tables import check_lines, field_lines, inside, scale_of, table_lines, text
-from grammar.fields import FieldBase, Quantity, Wrapped
+from grammar.export.c_tables import check_lines, field_lines, table_lines, text, whole
+from grammar.fields import FieldBase
 from grammar.figures import drawn
 from grammar.message import Direction, Message
 
@@ -71,12 +69,12 @@ def c_files(book: Book, name: str | None = None, *, direction: Direction | None 
         table.name: table
         for message in messages
         for table in message.tables
-        if not isinstance(table, Literal)
+        if table.literal is None
     }
     words = sum(
         table.size * table.lengths[1]
         for table in tables.values()
-        if not isinstance(table, Numbered | Check)
+        if table.numeral is None and table.check is None
     )
     if words > MOST_WORDS:
         raise CodeError(
@@ -118,7 +116,7 @@ def _refuse_magnitudes(message: Message) -> None:
     if message.ways > MOST_WAYS:
         return  # refused for that
     said = {
-        frozenset(leaf for leaf in way if message.tables[leaf].kind == "digits")
+        frozenset(leaf for leaf in way if message.tables[leaf].decimal)
         for way in ways(message.node)
     }
     if len(said) > 1:
@@ -181,10 +179,9 @@ def _name(field: FieldBase) -> str:
 
 
 def _told(field: FieldBase) -> str:
-    scale = scale_of(field)
-    kinds = {"choice": "the option's place from 0", "flags": "flags as bits, the first is 1"}
+    scale = field.decimals
     if scale is None:
-        unit = kinds.get(field.described, "")
+        unit = field.numbering
     elif scale:
         unit = f"in units of {Decimal(1).scaleb(-scale):f} {field.unit_text}"
     else:
@@ -210,20 +207,18 @@ def _source(book: Book, messages: Sequence[Message], prefix: str) -> str:
         table.name: table
         for message in messages
         for table in message.tables
-        if not isinstance(table, Literal)
+        if table.literal is None
     }
     fields = {field.name: field for message in messages for field in message.fields.values()}
-    lines += (
-        [STEPS] if any(isinstance(field, Quantity | Wrapped) for field in fields.values()) else []
-    )
-    lines += [WRITTEN] if any(isinstance(table, Numbered) for table in tables.values()) else []
-    for field in fields.values():
-        lines += field_lines(field)
+    levels = [line for field in fields.values() for line in field_lines(field)]
+    lines += [STEPS] if any("steps_of(" in line for line in levels) else []
+    lines += [WRITTEN] if any(table.numeral for table in tables.values()) else []
+    lines += levels
     for table in tables.values():
         lines += (
-            check_lines(table, book.alphabet)
-            if isinstance(table, Check)
-            else table_lines(table, book.alphabet)
+            table_lines(table, book.alphabet)
+            if table.check is None
+            else check_lines(table.name, table.check, book.alphabet)
         )
     for message in messages:
         lines += message_lines(book, message, prefix)
@@ -263,5 +258,4 @@ def _self_test(book: Book, messages: Sequence[Message], prefix: str) -> list[str
 
 def number_of(field: FieldBase, level: int) -> int:
     """Return the whole number that stands for a level's value in the C files."""
-    scale = scale_of(field)
-    return level if scale is None else int(inside(field, level).scaleb(scale))
+    return whole(field, field.number_in(level))

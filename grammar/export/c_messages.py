@@ -8,7 +8,7 @@ import itertools
 from collections.abc import Sequence
 
 from grammar.book import Book
-from grammar.codes import Check, Literal
+from grammar.codes import CodeTable
 from grammar.errors import CodeError
 from grammar.layout import Node, bottom_up
 from grammar.message import Message
@@ -83,7 +83,7 @@ def _way(book: Book, message: Message, names: Sequence[str], way: tuple[int, ...
             )
     for leaf in way:
         table = message.tables[leaf]
-        if isinstance(table, Check):
+        if table.check is not None:
             lines += _check(leaf, [n for n in way if n in message.covered(leaf)], table)
         elif table.fields:
             arguments = ", ".join(f"level[{names.index(field.name)}]" for field in table.fields)
@@ -92,7 +92,7 @@ def _way(book: Book, message: Message, names: Sequence[str], way: tuple[int, ...
                 " 0) ok = 0; else {"
             )
             lines.append(f"        at_{leaf} = way.length; way.length += n; size_{leaf} = n; }} }}")
-        elif isinstance(table, Literal):
+        elif table.literal is not None:
             lines.append(
                 f"    if (ok) {{ at_{leaf} = way.length; size_{leaf} = {len(table.literal)};"
             )
@@ -108,7 +108,7 @@ def _way(book: Book, message: Message, names: Sequence[str], way: tuple[int, ...
     return [f"    {{{places}", *(f"    {line}" for line in lines), "    }"]
 
 
-def _check(leaf: int, covered: Sequence[int], table: Check) -> list[str]:
+def _check(leaf: int, covered: Sequence[int], table: CodeTable) -> list[str]:
     pieces = [
         f"        memcpy(covered + length, way.text + at_{n}, (size_t)size_{n}); length +="
         f" size_{n};"

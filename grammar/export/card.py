@@ -14,7 +14,7 @@ from html import escape
 from typing import Literal
 
 from grammar.book import Book
-from grammar.codes import Check, CodeTable
+from grammar.codes import CodeTable
 from grammar.errors import visible
 from grammar.message import Direction, Message
 
@@ -67,7 +67,7 @@ def blocks(book: Book, reader: Reader) -> list[Block]:
         for name, phrase in book.spec.phrases.items()
     )
     calls = [
-        _short(_table(table)) if table.kind == "digits" else _table(table)
+        _short(_table(table)) if table.decimal else _table(table)
         for table in _tables(book, book.sent_by("pit"))
     ]
     return [
@@ -115,7 +115,7 @@ def _used(book: Book) -> set[str]:
 
 def _table(table: CodeTable) -> Block:
     title = ", ".join(field.title for field in table.fields)
-    if isinstance(table, Check) or table.size > MOST_ROWS:
+    if table.size > MOST_ROWS:
         return Block(title, f"{table.size:,} codewords: read by the tool", ())
     rows = []
     for levels, word in table.words():

@@ -15,7 +15,6 @@ from collections import Counter
 from collections.abc import Sequence
 
 from grammar.book import Book
-from grammar.codes import Literal
 from grammar.export.fold import Alternative, Folded, fold
 from grammar.export.network import Network, grouped, of_message, of_table
 from grammar.layout import Leaf, bottom_up
@@ -43,10 +42,7 @@ def jsgf(book: Book, direction: Direction | None = None) -> str:
     )
     lines += [f"<message-{message.name}> = {_layout(book, message)};" for message in plain]
     tables = {
-        table.name: table
-        for message in plain
-        for table in message.tables
-        if not isinstance(table, Literal)
+        table.name: table for message in plain for table in message.tables if table.literal is None
     }
     for name, table in tables.items():
         lines += _rules(book, f"table-{name}", of_table(table))
@@ -65,9 +61,9 @@ def _layout(book: Book, message: Message) -> str:
     def of_leaf(leaf: Leaf) -> str:
         table = message.tables[leaf.number]
         return (
-            " ".join(jsgf_word(book, symbol) for symbol in table.literal)
-            if isinstance(table, Literal)
-            else f"<table-{table.name}>"
+            f"<table-{table.name}>"
+            if table.literal is None
+            else " ".join(jsgf_word(book, symbol) for symbol in table.literal)
         )
 
     return bottom_up(

@@ -17,8 +17,7 @@ import re
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from grammar.codes import Check, CodeTable, Listed, Literal
-from grammar.codes.numbered import Numbered
+from grammar.codes import CodeTable, Numeral
 from grammar.layout import Leaf, bottom_up
 from grammar.message import Direction, Match, Message
 from grammar.speech.kinds import ONE_SYMBOL
@@ -90,30 +89,27 @@ class _Rules:
         rule = self.names.free(f"{self.names.messages[message.name]}_{leaf.number + 1}")
         self.leaves[rule] = (message, leaf.number)
         table = message.tables[leaf.number]
-        self.lines.append(
-            f"{rule}:"
-            f" {self._table(table) if isinstance(table, Literal) else self.names.tables[leaf.name]}"
-        )
+        said = self.names.tables[leaf.name] if table.literal is None else self._table(table)
+        self.lines.append(f"{rule}: {said}")
         return rule
 
     def _table(self, table: CodeTable) -> str:
-        if isinstance(table, Numbered):
+        if table.numeral is not None:
             runs = [
-                self._places(table, sign)
-                for sign in dict.fromkeys(sign for sign, _, _ in table.runs())
+                self._places(table.numeral, sign)
+                for sign in dict.fromkeys(sign for sign, _, _ in table.numeral.runs())
             ]
             return " | ".join(runs)
-        if isinstance(table, Check):
-            return self._class(table.method.checks)
-        assert isinstance(table, Listed | Literal)  # noqa: S101 - the last kinds of table
+        if table.check is not None:
+            return self._class(table.check.method.checks)
         return " | ".join(
             " ".join(self.names.terminals[symbol] for symbol in word) for _, word in table.words()
         )
 
-    def _places(self, table: Numbered, sign: str) -> str:
-        figures = self._class(table.figures)
+    def _places(self, numeral: Numeral, sign: str) -> str:
+        figures = self._class(numeral.figures)
         return " ".join(
-            [*(self.names.terminals[symbol] for symbol in sign), *[figures] * table.width]
+            [*(self.names.terminals[symbol] for symbol in sign), *[figures] * numeral.width]
         )
 
     def _class(self, symbols: str) -> str:

@@ -15,8 +15,7 @@ from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
 from grammar.book import Book
-from grammar.codes import Check, CodeTable
-from grammar.codes.numbered import Numbered
+from grammar.codes import CodeTable, Numeral
 from grammar.errors import CodeError, visible
 from grammar.export.network import Network, grouped, of_message
 from grammar.fields import Band, FieldBase, Value
@@ -104,9 +103,10 @@ def _script(book: Book, messages: Sequence[Message]) -> str:
     used = {table.name for message in messages for table in message.tables}
     parts = []
     for number, (name, table) in enumerate(book.tables.items()):
-        if name in used and table.fields and not isinstance(table, Check):
+        if name in used and table.fields:
+            numeral = table.numeral
             parts.append(
-                _numbered(number, table) if isinstance(table, Numbered) else _listed(number, table)
+                _listed(number, table) if numeral is None else _numbered(number, table, numeral)
             )
     return "".join(parts)
 
@@ -125,7 +125,7 @@ def _listed(number: int, table: CodeTable) -> str:
     )
 
 
-def _numbered(number: int, table: Numbered) -> str:
+def _numbered(number: int, table: CodeTable, numeral: Numeral) -> str:
     """Return the arithmetic of a table of numbers: digits to number, number to levels, levels to
     values from a list.
     """
@@ -139,7 +139,7 @@ def _numbered(number: int, table: Numbered) -> str:
     lists = _compact(
         [[_plain(field, level) for level in range(field.size)] for field in table.fields]
     )
-    minus = f"if(o.word.charAt(0)=={_quoted(table.minus)}){{s=-1;i=1;}}" if table.minus else ""
+    minus = f"if(o.word.charAt(0)=={_quoted(numeral.minus)}){{s=-1;i=1;}}" if numeral.minus else ""
     sets = "".join(
         f"o.values[{_quoted(field.name)}]=v{number}[{place}][n%{field.size}];n=Math.floor(n/{field.size});"
         for place, field in reversed(list(enumerate(table.fields)))
@@ -147,8 +147,8 @@ def _numbered(number: int, table: Numbered) -> str:
     return (
         f"var v{number}={lists};function t{number}(o){{var"
         f" n=0,s=1,i=0;{minus}for(;i<o.word.length;i++)"
-        f"n=n*{len(table.figures)}+{_quoted(table.figures)}.indexOf(o.word.charAt(i));"
-        f"n=(s*n-({table.first}))/{table.stride}+{table.start};{sets}o.word='';}}"
+        f"n=n*{len(numeral.figures)}+{_quoted(numeral.figures)}.indexOf(o.word.charAt(i));"
+        f"n=(s*n-({numeral.first}))/{numeral.stride}+{numeral.start};{sets}o.word='';}}"
     )
 
 

@@ -1,26 +1,39 @@
 """Fields: one quantity or fact each, with a finite list of levels.
 
-A kind of field is one object with ``level(value)`` and ``value(level)``; the model that reads it
-from a book is that object.
+A kind of field is one object with ``level(value)`` and ``value(level)``, and with an answer to all
+else that is asked of it; the model that reads it from a book is that object. To add a kind is to
+add a file, and its name to ``KINDS``.
 """
 
 from __future__ import annotations
 
 from typing import Annotated
 
-from pydantic import Field
-
 from grammar.fields.bands import Bands
-from grammar.fields.base import ENUMERABLE, Band, Beyond, FieldBase, Limit, Rounded, Value
+from grammar.fields.base import (
+    ENUMERABLE,
+    Band,
+    Beyond,
+    FieldBase,
+    Limit,
+    OneKindOf,
+    Rounded,
+    Value,
+    bound,
+    number_text,
+    value_text,
+)
 from grammar.fields.measured import Moving
 from grammar.fields.named import Choice, Flags
 from grammar.fields.quantity import Quantity
 from grammar.fields.wrapped import Wrapped
 
-AnyField = Annotated[Quantity | Bands | Choice | Flags | Wrapped, Field(discriminator="kind")]
+KINDS: list[type[FieldBase]] = [Quantity, Bands, Choice, Flags, Wrapped]
+AnyField = Annotated[FieldBase, OneKindOf(KINDS)]
 
 __all__ = [
     "ENUMERABLE",
+    "KINDS",
     "AnyField",
     "Band",
     "Bands",
@@ -34,4 +47,7 @@ __all__ = [
     "Rounded",
     "Value",
     "Wrapped",
+    "bound",
+    "number_text",
+    "value_text",
 ]

@@ -5,13 +5,15 @@ from __future__ import annotations
 import bisect
 import functools
 import itertools
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from decimal import Decimal
+from fractions import Fraction
 from typing import Any, ClassVar, Literal
 
 from pydantic import Field
 
-from grammar.exact import ExactDecimal, plain
-from grammar.fields.base import Band, Rounded, looked_up, numbered
+from grammar.exact import ExactDecimal, exact, plain
+from grammar.fields.base import TO, Band, Interval, Rounded, looked_up, numbered
 from grammar.fields.measured import Measured
 from grammar.problems import Misfit
 
@@ -42,6 +44,7 @@ class Bands(Measured):
     )
 
     described: ClassVar[str] = "bands"
+    numeric: ClassVar[bool] = False
 
     def misfits(self) -> Iterator[Misfit]:
         """Yield what is wrong with the edges, the names, the usual band and the limits."""
@@ -147,6 +150,23 @@ class Bands(Measured):
         low = self.edges[level - 1] if level else self.low
         return Band(low, self.edges[level] if level < len(self.edges) else self.high)
 
+    def from_text(self, text: str) -> Band:
+        """Return the band written low…high."""
+        low, to, high = text.partition(TO)
+        if not to:
+            raise ValueError(f"a band is written low{TO}high")
+        return Band(exact(low) if low else None, exact(high) if high else None)
+
+    def interval(self, level: int) -> Interval:
+        """Return the band."""
+        low, high = self.value(level)
+        return None if low is None else Fraction(low), None if high is None else Fraction(high)
+
+    @property
+    def typical(self) -> Fraction:
+        """The mean of the edges."""
+        return Fraction(sum(self.edges)) / len(self.edges)
+
     def text(self, level: int) -> str:
         """Write the band with its unit, and its name where it has one."""
         band = self.with_unit(str(self.value(level)))
@@ -159,4 +179,33 @@ class Bands(Measured):
             limit.text(self.title, self.unit)
             for limit in self.limits
             if limit.passed(band.low, band.high)
+        ]
+
+    @property
+    def numbers(self) -> Sequence[Decimal]:
+        """The edges, low and high."""
+        return [*self.edges, *(end for end in (self.low, self.high) if end is not None)]
+
+    def number_in(self, level: int) -> Decimal:
+        """Return the edge that belongs to the band, or a number beside the first or last edge."""
+        unit = Decimal(1).scaleb(-(self.decimals or 0))
+        if self.edge_in == "upper":
+            return self.edges[level - 1] if level else self.edges[0] - unit
+        return self.edges[level] if level < len(self.edges) else self.edges[-1] + unit
+
+    def c_level(self, constant: Callable[[Decimal], str]) -> list[str]:
+        """Return the search for the first edge above the number."""
+        lines = [
+            f"    static const int64_t edges[] = {{{', '.join(map(constant, self.edges))}}};",
+            "    int64_t level = 0;",
+        ]
+        if self.low is not None:
+            lines.append(f"    if (value < {constant(self.low)}) return -1;")
+        if self.high is not None:
+            lines.append(f"    if (value > {constant(self.high)}) return -1;")
+        compare = ">=" if self.edge_in == "upper" else ">"
+        return [
+            *lines,
+            f"    while (level < {len(self.edges)} && value {compare} edges[level]) level++;",
+            "    return level;",
         ]

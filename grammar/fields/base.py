@@ -1,15 +1,34 @@
-"""What every kind of field has: levels, and the way from a value to its level and back."""
+"""What every kind of field has: levels, the way from a value to its level and back, and all that
+the rest of the house asks of a kind.
+
+A kind that does not answer what only it can know is abstract, so a book with it does not load; what
+has one answer for most kinds stands here, and the others give their own.
+"""
 
 from __future__ import annotations
 
 import difflib
 import functools
 import math
-from collections.abc import Iterator, Mapping, Sequence
+import operator
+from abc import abstractmethod
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
+from fractions import Fraction
 from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
-from pydantic import BaseModel, ConfigDict, Discriminator, Field, PrivateAttr, Tag, model_validator
+from pydantic import (
+    BaseModel,
+    ConfigDict,
+    Discriminator,
+    Field,
+    GetCoreSchemaHandler,
+    PrivateAttr,
+    Tag,
+    model_validator,
+)
+from pydantic_core import CoreSchema
 
 from grammar.errors import EncodeError
 from grammar.exact import ExactDecimal, plain
@@ -17,6 +36,8 @@ from grammar.problems import Misfit, refuse
 
 MOST_LEVELS = 10**15
 ENUMERABLE = 100_000  # up to so many levels a distribution is listed
+
+TO = "…"  # between the ends of a band as a journal has it
 
 Beyond = Literal["", "low", "high"]
 
@@ -40,6 +61,14 @@ class Band(NamedTuple):
 
 
 Value = Decimal | Band | str | frozenset[str]
+Interval = tuple[Fraction | None, Fraction | None]  # None is "without end"
+
+
+class Progression(NamedTuple):
+    """Values in even steps: that of level n is ``first + n * step``."""
+
+    first: Decimal
+    step: Decimal
 
 
 class Rounded(NamedTuple):
@@ -56,6 +85,20 @@ class Strict(BaseModel):
     """Base of the book's models: unknown keys are problems, nothing changes after loading."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True, validate_default=False)
+
+
+@dataclass(frozen=True, slots=True)
+class OneKindOf:
+    """Annotates a model that is of one of several kinds, told apart by their key ``kind``."""
+
+    kinds: Sequence[type[BaseModel]]
+
+    def __get_pydantic_core_schema__(
+        self, source: object, handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        """Return the schema of the union of the kinds there are when a model is built."""
+        union = functools.reduce(operator.or_, self.kinds)
+        return handler.generate_schema(Annotated[union, Field(discriminator="kind")])
 
 
 class Limit(Strict):
@@ -138,6 +181,12 @@ class FieldBase(Strict):
         """Yield what does not fit in this field, each with its key."""
         yield from ()
 
+    def bind(self, name: str) -> None:
+        """Give the field its key in the book, once."""
+        if self._name not in ("", name):
+            raise ValueError(f"the field {self._name!r} can't be {name!r} too")
+        self._name = name
+
     @functools.cached_property
     def name(self) -> str:
         """The key of the field in the book."""
@@ -148,52 +197,162 @@ class FieldBase(Strict):
         """The label, or the name written with spaces."""
         return self.label or self._name.replace("_", " ")
 
-    @property
-    def unit_text(self) -> str:
-        """The unit, or "" for fields that have none."""
-        return getattr(self, "unit", "")
+    # levels and values
 
     @property
+    @abstractmethod
     def size(self) -> int:
         """The number of levels."""
-        raise NotImplementedError  # pragma: no cover - every kind has its own
 
     @property
+    @abstractmethod
     def domain(self) -> str:
         """The values allowed, in words, with the unit."""
-        raise NotImplementedError  # pragma: no cover
 
     @property
+    @abstractmethod
     def usual_level(self) -> int | None:
         """The level of the usual value, or None if the book names none."""
-        usual = getattr(self, "usual", None)
-        return None if usual is None else self.level(usual).level
 
+    @abstractmethod
     def level(self, value: Any) -> Rounded:
         """Return the level of ``value``; raises EncodeError outside the domain."""
-        raise NotImplementedError  # pragma: no cover
 
+    @abstractmethod
     def value(self, level: int) -> Value:
         """Return the value of ``level`` (0 … size - 1)."""
-        raise NotImplementedError  # pragma: no cover
 
+    @abstractmethod
     def text(self, level: int) -> str:
         """Return the value of ``level`` as people read it, with its unit."""
-        raise NotImplementedError  # pragma: no cover
+
+    @abstractmethod
+    def from_text(self, text: str) -> Value:
+        """Return the value that ``value_text`` wrote in a journal or an export.
+
+        Raises ValueError where that is none of this kind of field. The domain is not asked: a sheet
+        is read as it was written.
+        """
+
+    def given(self, text: str) -> Decimal | str:
+        """Return a value that a person or a file gives as text; raises EncodeError."""
+        self.level(text)
+        return text
+
+    @property
+    def given_as(self) -> str:
+        """What such a text has to be, in words."""
+        return self.domain
 
     def beyond(self, level: int) -> Beyond:
         """Tell whether ``level`` means "or beyond" at an open end."""
         return "" if level >= 0 else "low"
 
+    # what kind of values they are
+
+    numeric: ClassVar[bool] = False
+    """Whether its values are plain numbers."""
+
+    @property
+    def unit_text(self) -> str:
+        """The unit, or "" for fields that have none."""
+        return ""
+
+    @property
+    def one_of(self) -> Sequence[str] | None:
+        """The names of which its value is one; None where that is not all there is to it."""
+        return None
+
+    @property
+    def progression(self) -> Progression | None:
+        """The even steps of its values; None where they are not numbers in even steps."""
+        return None
+
+    def interval(self, level: int) -> Interval | None:  # noqa: ARG002 - only some kinds measure
+        """Return the numbers that are said as ``level``, an open end without end; None for all
+        levels where they are no stretch of a quantity, as of an option or a remainder.
+
+        At an end that is not open it is the usual one about the value: a dash that cannot say more
+        does not make more impossible.
+        """
+        return None
+
+    @property
+    def typical(self) -> Fraction | None:
+        """The usual number, else one in the middle; None for fields without ``interval``."""
+        return None
+
+    # warnings
+
+    reports_warnings: ClassVar[bool] = False
+    """Whether its warnings are what the driver reports as such, not limits passed."""
+
+    @abstractmethod
     def warnings(self, level: int) -> Sequence[str]:
         """Return the warnings ``level`` gives."""
-        raise NotImplementedError  # pragma: no cover
+
+    @property
+    def thresholds(self) -> Sequence[Limit]:
+        """The limits at which it warns."""
+        return ()
+
+    def warns_when(self) -> list[str]:
+        """Return, in words, what it warns of."""
+        return []
+
+    def far_limits(self) -> list[str]:
+        """Return, in words, the limits beyond an open end: only that end warns, whatever lies
+        between it and the limit.
+        """
+        return []
+
+    # values of which only a part is said
+
+    wraps: ClassVar[bool] = False
+    """Whether only a part of the value is said, and what is near it restores the rest."""
 
     def restored(self, level: int, near: object) -> Value:  # noqa: ARG002 - only wrapped fields need what is near
         """Return the value of ``level`` given a value expected ``near`` it; only wrapped fields
         need it.
         """
         return self.value(level)
+
+    def restored_text(self, value: Value) -> str:
+        """Return a restored value as people read it, with its unit."""
+        return self.text(self.level(value).level)
+
+    def restored_warnings(self, value: Value) -> Sequence[str]:  # noqa: ARG002 - the same
+        """Return the warnings of a restored value that its level alone does not give."""
+        return ()
+
+    # harm, and the C of the dash
+
+    def harm(self, said: int, read: int) -> float:
+        """Return the harm of reading one level for another: 0 none, 1 as bad as it gets."""
+        return 0.0 if said == read else 1.0
+
+    numbering: ClassVar[str] = "the level's number from 0"
+    """What stands for a value in C where it is no number."""
+
+    @property
+    def decimals(self) -> int | None:
+        """How many decimals its numbers have at most; None for fields that are no numbers."""
+        return None
+
+    def number_in(self, level: int) -> Decimal:
+        """Return a number that is said as ``level``: the level's own where it is no number."""
+        return Decimal(level)
+
+    def c_level(self, constant: Callable[[Decimal], str]) -> list[str]:  # noqa: ARG002 - for numbers
+        """Return the lines of a C function that returns the level of ``int64_t value``, -1 outside
+        the domain.
+
+        Values and ``constant(number)`` are whole numbers of 10^-``decimals``; ``steps_of(value,
+        step, rounding)`` divides as ``exact.steps`` does.
+        """
+        return [f"    return value >= 0 && value < INT64_C({self.size}) ? value : -1;"]
+
+    # how often values occur
 
     def shares(self) -> list[float]:
         """Return how often each level is expected, as the book tells; flat where it tells nothing.
@@ -256,6 +415,12 @@ class FieldBase(Strict):
         shares = [(1 - same) * share for share in self.shares()]
         shares[self.level(value).level] += same
         return shares
+
+    def centre_after(self, value: object, laps: int) -> Decimal | None:  # noqa: ARG002 - only some kinds move
+        """Return where a field that moves is expected some laps after it had a value, None for one
+        that does not; raises EncodeError.
+        """
+        return None
 
     def refuse(self, value: object, message: str, hint: str = "") -> EncodeError:
         """Return the error for a value outside the domain, naming the domain."""
@@ -331,3 +496,35 @@ def not_among(
                 else f"the {what} are: {', '.join(options[:12])}{' …' if len(options) > 12 else ''}"
             )
             yield Misfit((key, number), f"{name!r} is not one of the {what}", hint)
+
+
+def value_text(value: Value) -> str:
+    """Write a value for a journal or an export, which ``from_text`` of its field reads.
+
+    A number is written plainly and without trailing zeros, a band as ``low…high`` (an end that is
+    open is left out), flags in alphabetical order with commas between them, no flag as ``none``.
+    Raises TypeError for what is no value: what could not be read again is never written.
+    """
+    if isinstance(value, Decimal):
+        return number_text(value)
+    if isinstance(value, Band):
+        return TO.join("" if end is None else number_text(end) for end in value)
+    if isinstance(value, frozenset):
+        return ", ".join(sorted(value)) or "none"
+    if isinstance(value, str):
+        return value
+    raise TypeError(f"{value!r} is no value of a field")
+
+
+def number_text(number: Decimal) -> str:
+    """Write a number plainly, without trailing zeros."""
+    text = plain(number)
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text in ("-0", "") else text
+
+
+def bound(fields: dict[str, Any]) -> dict[str, Any]:
+    """Give every field of a book its key for a name."""
+    for name, field in fields.items():
+        field.bind(name)
+    return fields

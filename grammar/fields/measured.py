@@ -4,13 +4,15 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterator
+from abc import abstractmethod
+from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
+from typing import ClassVar
 
 from pydantic import Field
 
 from grammar.exact import ExactDecimal, exact, plain
-from grammar.fields.base import Band, FieldBase, Limit
+from grammar.fields.base import Band, FieldBase, Limit, Value
 from grammar.problems import Misfit
 
 _NUMBER = re.compile(r"\s*([-+\N{MINUS SIGN}]?[0-9]+)(?:[.,]([0-9]+))?\s*(.*)", re.DOTALL)
@@ -37,6 +39,13 @@ class Measured(FieldBase):
     limits: list[Limit] = Field(
         default_factory=list, description="Values at which the reading carries a warning."
     )
+
+    numeric: ClassVar[bool] = True
+
+    @property
+    def unit_text(self) -> str:
+        """The unit."""
+        return self.unit
 
     @property
     def reach(self) -> Band:
@@ -67,6 +76,15 @@ class Measured(FieldBase):
         """The lowest and the highest number told apart: what lies beyond is said as an open end."""
         return Band(None, None)
 
+    @property
+    def thresholds(self) -> Sequence[Limit]:
+        """The limits."""
+        return self.limits
+
+    def warns_when(self) -> list[str]:
+        """Return the side of each limit."""
+        return [f"warns {limit.side}" for limit in self.limits]
+
     def far_limits(self) -> list[str]:
         """Return, in words, the limits beyond an open end: only that end warns, whatever lies
         between it and the limit.
@@ -90,6 +108,50 @@ class Measured(FieldBase):
             return exact(value)
         except ValueError as error:
             raise self.refuse(value, str(error), _way_to_write(str(value), self.unit)) from None
+
+    def from_text(self, text: str) -> Value:
+        """Return the number."""
+        return exact(text)
+
+    def given(self, text: str) -> Decimal | str:
+        """Return the number; its domain is not asked."""
+        return self.number(text)
+
+    @property
+    def given_as(self) -> str:
+        """A number, in the unit."""
+        return f"a number{' in ' + self.unit if self.unit else ''}, without the unit"
+
+    def harm(self, said: int, read: int) -> float:
+        """Return the steps apart against ``harm_reach``, at most 1."""
+        return min(1.0, self.apart(said, read) / max(1.0, self.harm_reach))
+
+    def apart(self, one: int, other: int) -> int:
+        """Return how many steps two levels are apart."""
+        return abs(one - other)
+
+    @property
+    def harm_reach(self) -> float:
+        """The steps apart that are as bad as it gets: a third of the range."""
+        return self.size / 3
+
+    @property
+    @abstractmethod
+    def numbers(self) -> Sequence[Decimal]:
+        """The numbers that say where its levels lie."""
+
+    @property
+    def decimals(self) -> int | None:
+        """The decimals of ``numbers``."""
+        return max(0, *(-int(number.normalize().as_tuple().exponent) for number in self.numbers))
+
+    @abstractmethod
+    def number_in(self, level: int) -> Decimal:
+        """Return a number that is said as ``level``."""
+
+    @abstractmethod
+    def c_level(self, constant: Callable[[Decimal], str]) -> list[str]:
+        """Return the lines of C from a number to its level."""
 
     def with_unit(self, text: str) -> str:
         """Put the unit behind a number."""

@@ -33,6 +33,7 @@ class Choice(FieldBase):
     )
 
     described: ClassVar[str] = "choice"
+    numbering: ClassVar[str] = "the option's place from 0"
 
     def misfits(self) -> Iterator[Misfit]:
         """Yield options that do not differ, and what names no option."""
@@ -57,9 +58,19 @@ class Choice(FieldBase):
         return len(self.options)
 
     @property
+    def one_of(self) -> Sequence[str]:
+        """The options."""
+        return self.options
+
+    @property
     def domain(self) -> str:
         """The options."""
         return "one of " + ", ".join(self.options[:8]) + (" …" if len(self.options) > 8 else "")
+
+    @property
+    def usual_level(self) -> int | None:
+        """The level of the usual option."""
+        return None if self.usual is None else self.level(self.usual).level
 
     def level(self, value: Any) -> Rounded:
         """Return the number of the option with this name, whatever its case."""
@@ -75,6 +86,14 @@ class Choice(FieldBase):
     def text(self, level: int) -> str:
         """Return the option's name."""
         return self.options[level]
+
+    def from_text(self, text: str) -> str:
+        """Return the option's name as it was written."""
+        return text
+
+    def warns_when(self) -> list[str]:
+        """Return the options to warn of."""
+        return _warns_of(self.warn)
 
     def warnings(self, level: int) -> Sequence[str]:
         """Return a warning if the option is one to warn of."""
@@ -92,6 +111,8 @@ class Flags(FieldBase):
     usual: list[str] | None = Field(None, description="The flags usually set; [] for none.")
 
     described: ClassVar[str] = "flags"
+    numbering: ClassVar[str] = "flags as bits, the first is 1"
+    reports_warnings: ClassVar[bool] = True
 
     def misfits(self) -> Iterator[Misfit]:
         """Yield flags that do not differ or can't be listed, and what names no flag."""
@@ -115,6 +136,11 @@ class Flags(FieldBase):
     def domain(self) -> str:
         """The flags."""
         return "any of " + ", ".join(self.flags) + " (or none)"
+
+    @property
+    def usual_level(self) -> int | None:
+        """The level of the usual set of flags."""
+        return None if self.usual is None else self.level(self.usual).level
 
     def level(self, value: Any) -> Rounded:
         """Return the level of a set of names; text is split at commas, and "none" or "" is the
@@ -140,6 +166,18 @@ class Flags(FieldBase):
         """Write the flags set in the book's order, or "none"."""
         return ", ".join(name for bit, name in enumerate(self.flags) if level >> bit & 1) or "none"
 
+    def from_text(self, text: str) -> frozenset[str]:
+        """Return the flags that were written with commas between them."""
+        return frozenset() if text == "none" else frozenset(text.split(", "))
+
+    def harm(self, said: int, read: int) -> float:
+        """Return the share of the flags that differ."""
+        return (said ^ read).bit_count() / len(self.flags)
+
+    def warns_when(self) -> list[str]:
+        """Return the flags to warn of."""
+        return _warns_of(self.warn)
+
     def warnings(self, level: int) -> Sequence[str]:
         """Return one warning for each flag set that is to warn."""
         return [
@@ -147,3 +185,7 @@ class Flags(FieldBase):
             for bit, n in enumerate(self.flags)
             if level >> bit & 1 and labelled(self.warn, n) is not None
         ]
+
+
+def _warns_of(names: Sequence[str]) -> list[str]:
+    return ["warns of " + ", ".join(names)] if names else []

@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
+from fractions import Fraction
 from typing import Any, ClassVar, Literal
 
 from pydantic import Field
 
 from grammar.exact import ExactDecimal, Rounding, at, difference, plain, steps, whole_steps
-from grammar.fields.base import MOST_LEVELS, Band, Beyond, Rounded
+from grammar.fields.base import MOST_LEVELS, Band, Beyond, Interval, Progression, Rounded
+from grammar.fields.discrete_normal import over_levels
 from grammar.fields.measured import Moving
-from grammar.fields.normal import over_levels
 from grammar.problems import Misfit
+
+# of a step: how far below a value those begin that are rounded to it
+_BELOW = {"nearest": Fraction(1, 2), "up": Fraction(1), "down": Fraction(0)}
+_ROUNDING_IN_C = {"nearest": 0, "up": 1, "down": 2}
 
 
 class Quantity(Moving):
@@ -138,6 +143,27 @@ class Quantity(Moving):
             f" {plain(self.step)}"
         )
 
+    @property
+    def usual_level(self) -> int | None:
+        """The level of the usual value."""
+        return None if self.usual is None else self.level(self.usual).level
+
+    @property
+    def progression(self) -> Progression:
+        """From low, in steps."""
+        return Progression(self.low, self.step)
+
+    def interval(self, level: int) -> Interval:
+        """Return the numbers that are rounded to the value."""
+        value, step, beyond = Fraction(self.value(level)), Fraction(self.step), self.beyond(level)
+        low = value - step * _BELOW[self.rounding]
+        return None if beyond == "low" else low, None if beyond == "high" else low + step
+
+    @property
+    def typical(self) -> Fraction:
+        """The usual value, else the middle of low and high."""
+        return Fraction(self.low + self.high) / 2 if self.usual is None else Fraction(self.usual)
+
     def level(self, value: Any) -> Rounded:
         """Return the level a number is rounded to; past an open end, the end."""
         number = self.number(value)
@@ -175,6 +201,31 @@ class Quantity(Moving):
         low, high = (None if beyond == "low" else value), (None if beyond == "high" else value)
         return [
             limit.text(self.title, self.unit) for limit in self.limits if limit.passed(low, high)
+        ]
+
+    @property
+    def harm_reach(self) -> float:
+        """Three spreads, where the book gives one."""
+        return super().harm_reach if self.spread is None else 3 * float(self.spread / self.step)
+
+    @property
+    def numbers(self) -> Sequence[Decimal]:
+        """Low, high and step."""
+        return self.low, self.high, self.step
+
+    def number_in(self, level: int) -> Decimal:
+        """Return the value."""
+        return self.value(level)
+
+    def c_level(self, constant: Callable[[Decimal], str]) -> list[str]:
+        """Return the comparison with both ends, and the division by the step."""
+        below = "0" if self.open in ("low", "both") else "-1"
+        above = str(self.size - 1) if self.open in ("high", "both") else "-1"
+        low, step = constant(self.low), constant(self.step)
+        return [
+            f"    if (value < {low}) return {below};",
+            f"    if (value > {constant(self.high)}) return {above};",
+            f"    return steps_of(value - {low}, {step}, {_ROUNDING_IN_C[self.rounding]});",
         ]
 
     @property

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
 from typing import Any, ClassVar, Literal
 
@@ -10,9 +10,9 @@ from pydantic import Field
 
 from grammar.errors import EncodeError
 from grammar.exact import ExactDecimal, at, difference, plain, steps, whole_steps
-from grammar.fields.base import MOST_LEVELS, Rounded
+from grammar.fields.base import MOST_LEVELS, Progression, Rounded, Value
+from grammar.fields.discrete_normal import folded
 from grammar.fields.measured import Moving
-from grammar.fields.normal import folded
 from grammar.problems import Misfit
 
 
@@ -29,6 +29,7 @@ class Wrapped(Moving):
     usual: ExactDecimal | None = Field(None, description="The usual remainder.")
 
     described: ClassVar[str] = "wrapped"
+    wraps: ClassVar[bool] = True
 
     def misfits(self) -> Iterator[Misfit]:
         """Yield what is wrong with the modulus, the step, the usual remainder and the limits."""
@@ -82,6 +83,16 @@ class Wrapped(Moving):
             f" {plain(self.modulus)}"
         )
 
+    @property
+    def usual_level(self) -> int | None:
+        """The level of the usual remainder."""
+        return None if self.usual is None else self.level(self.usual).level
+
+    @property
+    def progression(self) -> Progression:
+        """The remainders, from 0 in steps."""
+        return Progression(Decimal(0), self.step)
+
     def level(self, value: Any) -> Rounded:
         """Return the level of the remainder of the step nearest to a number."""
         number = self.number(value)
@@ -117,6 +128,40 @@ class Wrapped(Moving):
     def warnings(self, level: int) -> Sequence[str]:  # noqa: ARG002 - a remainder passes no limit
         """Return nothing: what a remainder stands for is not known here."""
         return ()
+
+    def restored_text(self, value: Value) -> str:
+        """Write the whole number."""
+        return self.with_unit(plain(self.number(value)))
+
+    def restored_warnings(self, value: Value) -> Sequence[str]:
+        """Return the limits that the whole number passes."""
+        number = self.number(value)
+        return [
+            limit.text(self.title, self.unit)
+            for limit in self.limits
+            if limit.passed(number, number)
+        ]
+
+    def apart(self, one: int, other: int) -> int:
+        """Return the steps around the circle."""
+        return min(abs(one - other), self.size - abs(one - other))
+
+    @property
+    def numbers(self) -> Sequence[Decimal]:
+        """Modulus and step."""
+        return self.modulus, self.step
+
+    def number_in(self, level: int) -> Decimal:
+        """Return the remainder."""
+        return self.value(level)
+
+    def c_level(self, constant: Callable[[Decimal], str]) -> list[str]:
+        """Return the division by the step, and the remainder of what it gives."""
+        size = f"INT64_C({self.size})"
+        return [
+            f"    int64_t count = steps_of(value, {constant(self.step)}, 0) % {size};",
+            f"    return count < 0 ? count + {size} : count;",
+        ]
 
     def shares_after(self, value: object, laps: int) -> list[float]:
         """Return a normal distribution about where it is expected, round and round, if it

@@ -12,7 +12,7 @@ from codec import load_book
 from codec.hear.simulate import Setting, simulate
 from codec.hear.tally import Tally
 from grammar.codes import Listed, Numbered
-from grammar.design import assign, harm, needs_of, noise_of
+from grammar.design import assign, needs_of, noise_of
 from grammar.design.noise import simulated
 from grammar.design.parts import Pool, assigned
 from grammar.design.write import book_text
@@ -55,16 +55,16 @@ def test_the_example_of_scipys_handbook_reaches_its_optimum() -> None:
 
 def test_harm_grows_with_distance_and_closes_the_circle() -> None:
     fields = load_book("examples/race/race.toml").fields
-    assert harm(fields["energy"], 20, 20) == 0
+    assert fields["energy"].harm(20, 20) == 0
     assert (
-        harm(fields["energy"], 20, 21)
-        < harm(fields["energy"], 20, 25)
-        < harm(fields["energy"], 0, 40)
+        fields["energy"].harm(20, 21)
+        < fields["energy"].harm(20, 25)
+        < fields["energy"].harm(0, 40)
         == 1
     )
-    assert harm(fields["lap"], 0, 9) == harm(fields["lap"], 0, 1)
-    assert harm(fields["alert"], 0b0001, 0b0011) == 0.25
-    assert harm(fields["mode"], 0, 2) == 1
+    assert fields["lap"].harm(0, 9) == fields["lap"].harm(0, 1)
+    assert fields["alert"].harm(0b0001, 0b0011) == 0.25
+    assert fields["mode"].harm(0, 2) == 1
 
 
 BATTERY = """
@@ -94,7 +94,7 @@ def harm_heard(symbols: str) -> float:
     generator, total, count = random.Random(2), 0.0, 30_000
     for level in generator.choices(range(field.size), field.shares(), k=count):
         heard = table.levels(simulated(noise, table.word((level,)) or "", generator))
-        total += harm(field, level, heard[0]) if heard is not None else 0.0
+        total += field.harm(level, heard[0]) if heard is not None else 0.0
     return total / count
 
 

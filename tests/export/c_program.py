@@ -14,7 +14,6 @@ from pathlib import Path
 
 from codec import Book, CodeError, encode
 from grammar.export.c import c_files, number_of
-from grammar.export.c_tables import scale_of
 from grammar.fields import FieldBase
 from grammar.message import Message
 
@@ -98,7 +97,7 @@ Case = tuple[
 
 def given(field: FieldBase, generator: random.Random, *, wild: bool) -> tuple[int, object]:
     """Return a value: between levels as well, and with ``wild`` outside the domain."""
-    scale, level = scale_of(field), generator.randrange(field.size)
+    scale, level = field.decimals, generator.randrange(field.size)
     if scale is None:
         if wild and generator.randrange(2):
             return generator.choice([-1, field.size, 2**40]), "no such option"

@@ -16,7 +16,7 @@ from scipy.stats import norm
 from codec import CodeError, EncodeError, encode
 from codec.hear import Prior, hear
 from codec.hear.priors import shares
-from grammar.fields.normal import folded, over_levels
+from grammar.fields.discrete_normal import folded, over_levels
 
 BOOK = lap_book()
 

@@ -27,7 +27,7 @@ ADAPTER: TypeAdapter[FieldBase] = TypeAdapter(AnyField)
 
 def field_of(entry: dict[str, Any]) -> FieldBase:
     field = ADAPTER.validate_python(entry)
-    field._name = "f"
+    field.bind("f")
     return field
 
 
