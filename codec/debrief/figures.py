@@ -128,7 +128,9 @@ def _axes(canvas: Any, count: int) -> list[Any]:
 
 
 def _outlooks(summary: Summary) -> Sequence[Outlook]:
-    return summary.race.outlooks if summary.race is not None else ()
+    from codec.race import outlook
+
+    return [outlook(race) for race in summary.race.history] if summary.race is not None else []
 
 
 def _energy(summary: Summary, canvas: Any) -> None:

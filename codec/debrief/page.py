@@ -11,6 +11,7 @@ from typing import Any
 from codec.debrief.figures import NAMES, Figure, figures, image
 from codec.debrief.summary import CAUTION, Summary, certainties, table
 from codec.files import whole, written
+from codec.race.outlook import outlook
 from grammar.errors import CodeError, counted
 
 PAGE = "debrief.html"
@@ -150,7 +151,7 @@ def _facts(summary: Summary) -> list[tuple[str, str]]:
     race = summary.race
     if race is None or race.lap == 0:
         return []
-    last, unit = race.outlook, race.event.spec.energy.unit
+    last, unit = outlook(race), race.event.spec.energy.unit
     low, high = last.distance.margin.band()
     left_low, left_high = last.left.band()
     found = [

@@ -3,7 +3,8 @@ reported.
 
 event = load_event("event.toml", book)
 race = follow(event, facts(rows(journal.entries()), car="7"))
-race.outlook.distance.margin.band(), race.outlook.distance.short, advise(race)
+look = outlook(race)
+look.distance.margin.band(), look.distance.short, advise(race)
 """
 
 from __future__ import annotations
@@ -12,7 +13,7 @@ from codec.race.advice import Advice, advise, check_call, settings_calls
 from codec.race.facts import Fact, facts
 from codec.race.follow import follow
 from codec.race.loading import Event, EventError, load_event, parse_event
-from codec.race.outlook import Outlook
+from codec.race.outlook import Outlook, outlook
 from codec.race.race import Notice, Race
 
 __all__ = [
@@ -28,6 +29,7 @@ __all__ = [
     "facts",
     "follow",
     "load_event",
+    "outlook",
     "parse_event",
     "settings_calls",
 ]

@@ -12,8 +12,9 @@ from typing import Any
 
 from codec.encoding import Encoded, encode
 from codec.race import units
-from codec.race.dials import Ledger, Move, fewest_clicks, wheel_move
+from codec.race.dials import Move, fewest_clicks, wheel_move
 from codec.race.event import WheelSpec
+from codec.race.outlook import outlook
 from codec.race.race import Race
 from grammar.book import Book
 from grammar.errors import CodeError, counted
@@ -57,7 +58,8 @@ def _laps(race: Race) -> Advice | None:
 
 
 def _target(race: Race) -> Advice | None:
-    pace, safe = race.event.spec.calls.pace, race.outlook.distance.safe
+    pace, distance = race.event.spec.calls.pace, outlook(race).distance
+    safe = distance.safe
     if pace is None or safe is None or race.lap == 0 or race.neutralised:
         return None
     advice, field = race.event.spec.advice, race.event.book.fields[pace.target]
@@ -67,11 +69,7 @@ def _target(race: Race) -> Advice | None:
     call = quickest(race.event.book, pace.message, field, *_band(race, field, safe))
     if call is None or call.reading.values[pace.target] == _said(race, field):
         return None
-    why = (
-        f"{race.outlook.distance.short:.0%} chance of running short"
-        if safe < now
-        else "there is more to use"
-    )
+    why = f"{distance.short:.0%} chance of running short" if safe < now else "there is more to use"
     return Advice(f"{float(now):.2f} {race.event.spec.energy.unit} a lap now: {why}", call)
 
 
@@ -124,13 +122,7 @@ def check_call(race: Race, message: str, values: Mapping[str, Any]) -> None:
     if wheel is None or message != wheel.message or not race.event.spec.dials:
         return
     dial, clicks = wheel_move(wheel, values)
-    ledger = race.ledger
-    Ledger(
-        ledger.dials,
-        ledger.read_back,
-        dict(ledger.positions),
-        {name: list(calls) for name, calls in ledger.waiting.items()},
-    ).call(dial, clicks)
+    race.ledger.as_it_stands().call(dial, clicks)
 
 
 def settings_calls(race: Race, wanted: Mapping[str, int]) -> list[Advice]:

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from codec.race.advice import Advice
-from codec.race.kalman import Spread
-from codec.race.outlook import Distance
+from codec.race.kalman import Distribution
+from codec.race.outlook import Distance, outlook
 from codec.race.race import Race
 
 
@@ -15,7 +15,7 @@ def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
     """Return where the race stands and where it is heading; energies in the event's unit,
     temperatures in their field's.
     """
-    look, event = race.outlook, race.event
+    look, event = outlook(race), race.event
     return {
         "title": event.title,
         "lap": race.lap,
@@ -27,9 +27,9 @@ def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
         "laps_added": race.laps_added,
         "laps_entered": race.laps_entered,
         "unit": event.spec.energy.unit,
-        "left": spread(look.left),
-        "against_plan": spread(look.against_plan),
-        "use_per_lap": spread(look.use),
+        "left": distribution_as_dict(look.left),
+        "against_plan": distribution_as_dict(look.against_plan),
+        "use_per_lap": distribution_as_dict(look.use),
         "target": None if race.target is None else float(race.target),
         "as_it_is": _ending(look.distance),
         "one_lap_more": _ending(look.more),
@@ -38,7 +38,7 @@ def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
             name: {
                 "unit": event.temperatures[name].field.unit,
                 "limit": float(event.temperatures[name].limit),
-                "now": spread(now),
+                "now": distribution_as_dict(now),
                 "chance": round(look.reaching[name].chance, 4),
                 "laps": [look.reaching[name].quantile(share) for share in (0.1, 0.5, 0.9)],
             }
@@ -62,7 +62,7 @@ def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
     }
 
 
-def spread(of: Spread) -> dict[str, float]:
+def distribution_as_dict(of: Distribution) -> dict[str, float]:
     """Return a distribution as its mean, its standard deviation and its 80 % band."""
     low, high = of.band()
     return {
@@ -77,6 +77,6 @@ def _ending(distance: Distance) -> dict[str, Any]:
     return {
         "even": None if distance.even is None else round(distance.even, 4),
         "safe": None if distance.safe is None else round(distance.safe, 4),
-        "margin": spread(distance.margin),
+        "margin": distribution_as_dict(distance.margin),
         "short": round(distance.short, 4),
     }

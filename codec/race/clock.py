@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from codec.race.energy import RACING, Share
 from codec.race.event import DistanceSpec
-from codec.race.truncated_normal import below
+from codec.race.truncated_normal import normal_cdf
 
 _PRIOR = 3  # the usual lap time of the event file counts as much as so many laps
 _LEAST = 1e-4
@@ -116,7 +116,7 @@ class Clock:
                 laps * spread**2 + (laps * spread / math.sqrt(len(self.times) + _PRIOR)) ** 2
             )
             done = (
-                below((laps * lap_seconds - rest) / deviation)
+                normal_cdf((laps * lap_seconds - rest) / deviation)
                 if deviation
                 else float(laps * lap_seconds >= rest)
             )

@@ -46,6 +46,11 @@ class Ledger:
         """Begin with every dial where the event says it starts."""
         self.positions = {name: dial.start for name, dial in self.dials.items()} | self.positions
 
+    def as_it_stands(self) -> Ledger:
+        """Return the ledger as it stands now: later calls change nothing there."""
+        waiting = {name: list(calls) for name, calls in self.waiting.items()}
+        return Ledger(self.dials, self.read_back, dict(self.positions), waiting, set(self.doubtful))
+
     def name(self, dial: str) -> str:
         """Return the dial's name as the event writes it; raises SettingError for an unknown one."""
         found = next(
@@ -89,17 +94,17 @@ class Ledger:
         except SettingError:
             self.doubtful.add(name)
             return (
-                f"{name}: {told(clicks)} read back, which cannot be from {self.positions[name]};"
-                " ask where it stands"
+                f"{name}: {in_words(clicks)} read back, which cannot be from"
+                f" {self.positions[name]}; ask where it stands"
             )
         if called is None:
             return (
-                f"{name}: {told(clicks)} read back, but not called; it stands at"
+                f"{name}: {in_words(clicks)} read back, but not called; it stands at"
                 f" {self.positions[name]} now"
             )
         if called != clicks:
             return (
-                f"{name}: {told(called)} called, {told(clicks)} read back; it stands at"
+                f"{name}: {in_words(called)} called, {in_words(clicks)} read back; it stands at"
                 f" {self.positions[name]} now"
             )
         return ""
@@ -109,14 +114,14 @@ class Ledger:
         if moved is None:
             dial = self.dials[name]
             raise SettingError(
-                f"{name}: {told(clicks)} from {position} would leave {dial.low} … {dial.high}",
+                f"{name}: {in_words(clicks)} from {position} would leave {dial.low} … {dial.high}",
                 kind="dial-range",
                 expected=[f"at most {dial.high - position} up or {position - dial.low} down"],
             )
         return moved
 
 
-def told(clicks: int) -> str:
+def in_words(clicks: int) -> str:
     """Return clicks in words: "2 up"."""
     return f"{abs(clicks)} {'down' if clicks < 0 else 'up'}"
 

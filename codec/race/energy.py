@@ -1,18 +1,18 @@
 """Energy used and left: the filter over the laps, and the forecast to the flag.
 
-The level of the belief is the energy used, net, in the event's unit; its slope is the driver's
+The level of the state is the energy used, net, in the event's unit; its slope is the driver's
 habit: how much more a lap takes than its plan. All reports are put as intervals of the energy used:
 a delta by the plan the dash has, the remaining energy by what was usable.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from codec.race.binding import EnergyField, Event
 from codec.race.interval import Interval, interval, mirrored, shifted
-from codec.race.kalman import Belief, Spread, Step
+from codec.race.kalman import Distribution, GaussianMixture, Observation, Transition
 from grammar.fields import Value
 
 
@@ -27,33 +27,31 @@ class Share:
 RACING = Share()
 
 
-def begin(event: Event) -> Belief:
+def begin(event: Event) -> GaussianMixture:
     """Return what is known at the start: nothing is used, and the driver's habit is about the
     plan.
     """
-    return Belief.start(0.0, 0.0, 0.0, float(event.spec.energy.first))
+    return GaussianMixture.start(0.0, 0.0, 0.0, float(event.spec.energy.first))
 
 
-def drive(event: Event, belief: Belief, expected: float, share: Share = RACING) -> Belief:
-    """Return what is known a lap later; ``expected`` is what the lap takes at the plan or the
-    target called.
+def transition(event: Event, expected: float, share: Share = RACING) -> Transition:
+    """Return what one lap does to the energy used; ``expected`` is what the lap takes at the plan
+    or the target called.
     """
     spec = event.spec
     saved = expected * (1 - float(spec.neutralisation.use))
     unsure = expected * float(spec.neutralisation.use_spread) * share.mean
     racing = 1 - share.mean
-    return belief.advance(
-        Step(
-            offset=expected - saved * share.mean,
-            gain=racing,
-            level_variance=float(spec.energy.spread) ** 2
-            + saved * saved * share.variance
-            + unsure * unsure,
-            slope_variance=float(spec.energy.drift) ** 2,
-            jump=float(spec.energy.jump),
-            jump_level=expected * expected / 4,
-            jump_slope=float(spec.energy.first) ** 2,
-        )
+    return Transition(
+        offset=expected - saved * share.mean,
+        gain=racing,
+        level_variance=float(spec.energy.spread) ** 2
+        + saved * saved * share.variance
+        + unsure * unsure,
+        slope_variance=float(spec.energy.drift) ** 2,
+        jump=float(spec.energy.jump),
+        jump_level=expected * expected / 4,
+        jump_slope=float(spec.energy.first) ** 2,
     )
 
 
@@ -75,40 +73,26 @@ def used_interval(
     )
 
 
-def report(
-    event: Event,
-    belief: Belief,
-    values: Mapping[str, Value],
-    *,
-    planned_used: float,
-    usable: float,
-    wrong: float,
-    mark: int = 0,
-) -> tuple[Belief, float]:
-    """Return what is known after a report, and the probability that what it says of the energy is
-    right (1 if it says nothing).
-    """
-    truth = 1.0
+def observations(
+    event: Event, values: Mapping[str, Value], *, planned_used: float, usable: float
+) -> Iterator[Observation]:
+    """Yield what the values of a report say of the energy used."""
     for name, bound in event.energies.items():
-        if name not in values:
-            continue
-        level = bound.field.level(values[name]).level
-        low, high = used_interval(bound, level, planned_used=planned_used, usable=usable)
-        chance = 1 / bound.field.size
-        truth = min(truth, belief.truth(low, high, wrong=wrong, chance=chance))
-        belief = belief.observe(low, high, wrong=wrong, chance=chance, mark=mark)
-    return belief, truth
+        if name in values:
+            level = bound.field.level(values[name]).level
+            low, high = used_interval(bound, level, planned_used=planned_used, usable=usable)
+            yield Observation(low, high, 1 / bound.field.size)
 
 
 def used_after(
-    event: Event, belief: Belief, expected: float, laps: int, *, held: bool = False
-) -> Spread:
+    event: Event, state: GaussianMixture, expected: float, laps: int, *, held: bool = False
+) -> Distribution:
     """Return the distribution of the energy used ``laps`` laps on, in which ``expected`` is taken
     at plan or target.
 
     ``held`` is for a target that is still to be called: every lap takes what is expected, but for
     the spread of single laps, because later calls correct a habit that is off it. The sums are
-    those of ``drive``, lap by lap, in closed form.
+    those of ``transition``, lap by lap, in closed form.
     """
     energy = event.spec.energy
     noise, drift = (
@@ -116,23 +100,23 @@ def used_after(
         float(energy.drift) ** 2 * (laps - 1) * laps * (2 * laps - 1) / 6,
     )
     if held:
-        return Spread(
+        return Distribution(
             tuple(
-                (way.weight, way.level + expected, way.level_variance + noise)
-                for way in belief.ways
+                (normal.weight, normal.level + expected, normal.level_variance + noise)
+                for normal in state.components
             )
         )
-    return Spread(
+    return Distribution(
         tuple(
             (
-                way.weight,
-                way.level + expected + laps * way.slope,
-                way.level_variance
-                + 2 * laps * way.covariance
-                + laps * laps * way.slope_variance
+                normal.weight,
+                normal.level + expected + laps * normal.slope,
+                normal.level_variance
+                + 2 * laps * normal.covariance
+                + laps * laps * normal.slope_variance
                 + noise
                 + drift,
             )
-            for way in belief.ways
+            for normal in state.components
         )
     )

@@ -16,8 +16,7 @@ from codec.race.clock import Clock, Neutralised
 from codec.race.dials import Ledger, SettingError, wheel_move, whole
 from codec.race.event import LapsSpec, WheelSpec
 from codec.race.facts import Fact
-from codec.race.outlook import Outlook
-from codec.race.plan import Plan
+from codec.race.plan import EnergyPlan
 from codec.race.race import Notice, Race
 from codec.sheet.state import ADDED, NEUTRALISED, RESUMED
 from grammar.errors import CodeError, counted
@@ -30,7 +29,7 @@ def follow(event: Event, facts: Iterable[Fact], *, history: bool = False) -> Rac
     """Return the race after all facts; they may come in any order of laps. What does not fit is a
     notice, never an error.
 
-    With ``history`` the race keeps what was to be seen from each lap.
+    With ``history`` the race keeps how it stood behind each lap.
     """
     return _Following(event, _in_order(facts), history).race
 
@@ -69,7 +68,7 @@ class _Following:
         }
         self.race = Race(
             event,
-            Plan(event.plan, spec.plan.changed),
+            EnergyPlan(event.plan, spec.plan.changed),
             energy.begin(event),
             {name: temperature.begin(bound) for name, bound in event.temperatures.items()},
             Ledger(spec.dials, read_back=spec.readbacks.wheel is not None),
@@ -86,12 +85,10 @@ class _Following:
         self._look()
 
     def _look(self) -> None:
-        """Keep what is to be seen from behind the lap, in place of what was to be seen of it
-        before.
-        """
+        """Keep the race as it stands behind the lap, in place of what was kept of it before."""
         race = self.race
         if self.history:
-            race.outlooks[race.lap :] = [Outlook(race)]
+            race.history[race.lap :] = [race.as_it_stands()]
 
     @staticmethod
     def _tells(event: Event, fact: Fact) -> bool:
@@ -160,22 +157,14 @@ class _Following:
             1.0 if fact.certainty is None else fact.certainty
         )
         used, usable = float(race.plan.used(race.lap)), float(race.usable)
-        race.energy, truth = energy.report(
-            self.event,
-            race.energy,
-            fact.values,
-            planned_used=used,
-            usable=usable,
-            wrong=wrong,
-            mark=fact.lap,
-        )
+        observed = energy.observations(self.event, fact.values, planned_used=used, usable=usable)
+        race.energy, truth = race.energy.report(observed, wrong=wrong, mark=fact.lap)
         doubted = (
             [name for name in self.event.energies if name in fact.values] if truth < _FITS else []
         )
-        for name, belief in race.temperatures.items():
-            race.temperatures[name], right = temperature.report(
-                self.event, name, belief, fact.values, wrong=wrong, mark=fact.lap
-            )
+        for name, state in race.temperatures.items():
+            observed = temperature.observations(self.event.temperatures[name], fact.values)
+            race.temperatures[name], right = state.report(observed, wrong=wrong, mark=fact.lap)
             doubted += [name] if right < _FITS else []
         race.reported.append(fact.lap)
         if doubted:
@@ -201,11 +190,13 @@ class _Following:
             share = max(shares, key=lambda found: found.mean, default=energy.RACING)
             if not share.mean:
                 race.raced.append(race.lap)
-            race.energy = energy.drive(
-                self.event, race.energy, float(race.expected(race.lap)), share
+            race.energy = race.energy.advance(
+                energy.transition(self.event, float(race.expected(race.lap)), share)
             )
             for name, bound in self.event.temperatures.items():
-                race.temperatures[name] = race.temperatures[name].advance(temperature.step(bound))
+                race.temperatures[name] = race.temperatures[name].advance(
+                    temperature.transition(bound)
+                )
 
     def _event(self, fact: Fact) -> None:
         race = self.race

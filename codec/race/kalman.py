@@ -23,16 +23,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
-from codec.race.truncated_normal import below, cut
+from codec.race.truncated_normal import normal_cdf, truncated
 
-MOST_WAYS = 12
+MOST_COMPONENTS = 12
 _LEAST_SHARE = 1e-6
 _LEAST_VARIANCE = 1e-12
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class Transition:
     """What one lap does: the level gains ``offset`` and ``gain`` times the slope, the slope keeps
     the share ``settles``.
 
@@ -50,8 +51,18 @@ class Step:
     jump_slope: float = 0.0
 
 
+class Observation(NamedTuple):
+    """What a report says: the level lies in ``low`` … ``high``; ``chance`` is the probability that
+    a wrong report says just this.
+    """
+
+    low: float
+    high: float
+    chance: float
+
+
 @dataclass(frozen=True, slots=True)
-class Way:
+class Component:
     """One normal of the mixture: its weight, the means of level and slope, their variances and
     covariance.
 
@@ -66,26 +77,26 @@ class Way:
     slope_variance: float
     wrong: int = 0
 
-    def moved(self, step: Step) -> Way:
-        """Return the way a lap later, if nothing happened that no trend tells."""
-        gain, settles = step.gain, step.settles
-        return Way(
+    def moved(self, transition: Transition) -> Component:
+        """Return it a lap later, if nothing happened that no trend tells."""
+        gain, settles = transition.gain, transition.settles
+        return Component(
             self.weight,
-            self.level + step.offset + gain * self.slope,
+            self.level + transition.offset + gain * self.slope,
             settles * self.slope,
             self.level_variance
             + 2 * gain * self.covariance
             + gain * gain * self.slope_variance
-            + step.level_variance,
+            + transition.level_variance,
             settles * (self.covariance + gain * self.slope_variance),
-            settles * settles * self.slope_variance + step.slope_variance,
+            settles * settles * self.slope_variance + transition.slope_variance,
             self.wrong,
         )
 
 
 @dataclass(frozen=True, slots=True)
-class Spread:
-    """A distribution: a mixture of normals as (weight, mean, variance)."""
+class Distribution:
+    """The distribution of one quantity: a mixture of normals as (weight, mean, variance)."""
 
     parts: tuple[tuple[float, float, float], ...]
 
@@ -107,7 +118,7 @@ class Spread:
     def below(self, x: float) -> float:
         """Return the probability of less than ``x``."""
         return math.fsum(
-            weight * below((x - mean) / math.sqrt(max(variance, _LEAST_VARIANCE)))
+            weight * normal_cdf((x - mean) / math.sqrt(max(variance, _LEAST_VARIANCE)))
             for weight, mean, variance in self.parts
         )
 
@@ -130,19 +141,22 @@ class Spread:
         return self.quantile((1 - share) / 2), self.quantile((1 + share) / 2)
 
 
-class Belief:
-    """A mixture of ways; the weights sum to 1. Nothing changes: each step returns a new one."""
+class GaussianMixture:
+    """What is known of level and slope: a mixture of normals whose weights sum to 1.
 
-    __slots__ = ("ways",)
+    Nothing changes: each step returns a new one.
+    """
 
-    def __init__(self, ways: Iterable[Way]) -> None:
-        """Keep the likeliest ways, their weights made to sum to 1."""
-        kept = sorted(ways, key=lambda way: -way.weight)[:MOST_WAYS]
+    __slots__ = ("components",)
+
+    def __init__(self, components: Iterable[Component]) -> None:
+        """Keep the likeliest components, their weights made to sum to 1."""
+        kept = sorted(components, key=lambda normal: -normal.weight)[:MOST_COMPONENTS]
         least = kept[0].weight * _LEAST_SHARE
-        kept = [way for way in kept if way.weight > least]
-        total = math.fsum(way.weight for way in kept)
-        self.ways = tuple(
-            Way(
+        kept = [normal for normal in kept if normal.weight > least]
+        total = math.fsum(normal.weight for normal in kept)
+        self.components = tuple(
+            Component(
                 w.weight / total,
                 w.level,
                 w.slope,
@@ -157,102 +171,119 @@ class Belief:
     @classmethod
     def start(
         cls, level: float, slope: float, level_deviation: float, slope_deviation: float
-    ) -> Belief:
+    ) -> GaussianMixture:
         """Return what is known at the start."""
-        return cls([Way(1.0, level, slope, level_deviation**2, 0.0, slope_deviation**2)])
+        return cls([Component(1.0, level, slope, level_deviation**2, 0.0, slope_deviation**2)])
 
-    def advance(self, step: Step) -> Belief:
+    def advance(self, transition: Transition) -> GaussianMixture:
         """Return what is known a lap later."""
-        moved = [way.moved(step) for way in self.ways]
-        if not step.jump:
-            return Belief(moved)
+        moved = [normal.moved(transition) for normal in self.components]
+        if not transition.jump:
+            return GaussianMixture(moved)
         jumped = [
-            Way(
-                w.weight * step.jump,
+            Component(
+                w.weight * transition.jump,
                 w.level,
                 w.slope,
-                w.level_variance + step.jump_level,
+                w.level_variance + transition.jump_level,
                 w.covariance,
-                w.slope_variance + step.jump_slope,
+                w.slope_variance + transition.jump_slope,
                 w.wrong,
             )
             for w in moved
         ]
-        return Belief([*(_weighted(way, 1 - step.jump) for way in moved), *jumped])
+        return GaussianMixture(
+            [*(_weighted(normal, 1 - transition.jump) for normal in moved), *jumped]
+        )
 
     def observe(
         self, low: float, high: float, *, wrong: float = 0.0, chance: float = 1.0, mark: int = 0
-    ) -> Belief:
+    ) -> GaussianMixture:
         """Return what is known after a report that the level lies in ``low`` … ``high``.
 
         ``wrong`` is the probability that the report is wrong, ``chance`` that a wrong report says
         just this; ``mark`` names the report for ``doubt``.
         """
-        right = [self._conditioned(way, low, high) for way in self.ways]
+        right = [self._conditioned(normal, low, high) for normal in self.components]
         if wrong <= 0:
             highest = max(log for _, log in right)
-            return Belief(_weighted(way, math.exp(log - highest)) for way, log in right)
-        ways = [_weighted(way, (1 - wrong) * math.exp(log)) for way, log in right]
-        ways += [
-            replace(way, weight=way.weight * wrong * chance, wrong=way.wrong | 1 << mark)
-            for way in self.ways
+            return GaussianMixture(
+                _weighted(normal, math.exp(log - highest)) for normal, log in right
+            )
+        found = [_weighted(normal, (1 - wrong) * math.exp(log)) for normal, log in right]
+        found += [
+            replace(normal, weight=normal.weight * wrong * chance, wrong=normal.wrong | 1 << mark)
+            for normal in self.components
         ]
-        return Belief(ways)
+        return GaussianMixture(found)
 
     def doubt(self, mark: int) -> float:
         """Return the probability that the report marked so was wrong, by all that is known now."""
-        return math.fsum(way.weight for way in self.ways if way.wrong >> mark & 1)
+        return math.fsum(normal.weight for normal in self.components if normal.wrong >> mark & 1)
+
+    def report(
+        self, observations: Iterable[Observation], *, wrong: float, mark: int
+    ) -> tuple[GaussianMixture, float]:
+        """Return what is known after a report, and the probability that it is right: of the least
+        likely of its observations, 1 if there are none.
+        """
+        state, truth = self, 1.0
+        for low, high, chance in observations:
+            truth = min(truth, state.truth(low, high, wrong=wrong, chance=chance))
+            state = state.observe(low, high, wrong=wrong, chance=chance, mark=mark)
+        return state, truth
 
     def truth(self, low: float, high: float, *, wrong: float, chance: float) -> float:
         """Return the probability that a report is right, given all before it."""
         right = math.fsum(
-            way.weight * math.exp(self._conditioned(way, low, high)[1]) for way in self.ways
+            normal.weight * math.exp(self._conditioned(normal, low, high)[1])
+            for normal in self.components
         )
         return (1 - wrong) * right / ((1 - wrong) * right + wrong * chance) if wrong > 0 else 1.0
 
     @staticmethod
-    def _conditioned(way: Way, low: float, high: float) -> tuple[Way, float]:
-        """Return a way given that the level lies in the interval, with the logarithm of that
+    def _conditioned(normal: Component, low: float, high: float) -> tuple[Component, float]:
+        """Return a component given that the level lies in the interval, with the logarithm of that
         interval's probability.
         """
-        variance = max(way.level_variance, _LEAST_VARIANCE)
-        part = cut(way.level, variance, low, high)
-        carried = way.covariance / variance
+        variance = max(normal.level_variance, _LEAST_VARIANCE)
+        part = truncated(normal.level, variance, low, high)
+        carried = normal.covariance / variance
         shrunk = variance - part.variance
-        conditioned = Way(
-            way.weight,
+        conditioned = Component(
+            normal.weight,
             part.mean,
-            way.slope + carried * (part.mean - way.level),
+            normal.slope + carried * (part.mean - normal.level),
             part.variance,
             carried * part.variance,
-            max(way.slope_variance - carried * carried * shrunk, _LEAST_VARIANCE),
-            way.wrong,
+            max(normal.slope_variance - carried * carried * shrunk, _LEAST_VARIANCE),
+            normal.wrong,
         )
         return conditioned, part.log_mass
 
-    def reset_slope(self, slope: float, deviation: float) -> Belief:
+    def reset_slope(self, slope: float, deviation: float) -> GaussianMixture:
         """Return what is known when the trend is begun anew: a new target was called."""
-        return Belief(
-            Way(w.weight, w.level, slope, w.level_variance, 0.0, deviation**2, w.wrong)
-            for w in self.ways
+        return GaussianMixture(
+            Component(w.weight, w.level, slope, w.level_variance, 0.0, deviation**2, w.wrong)
+            for w in self.components
         )
 
-    def level(self) -> Spread:
+    def level(self) -> Distribution:
         """Return the distribution of the level."""
-        return Spread(tuple((w.weight, w.level, w.level_variance) for w in self.ways))
+        return Distribution(tuple((w.weight, w.level, w.level_variance) for w in self.components))
 
-    def slope(self) -> Spread:
+    def slope(self) -> Distribution:
         """Return the distribution of the slope."""
-        return Spread(tuple((w.weight, w.slope, w.slope_variance) for w in self.ways))
+        return Distribution(tuple((w.weight, w.slope, w.slope_variance) for w in self.components))
 
 
-def _weighted(way: Way, factor: float) -> Way:
-    return Way(
-        way.weight * factor,
-        way.level,
-        way.slope,
-        way.level_variance,
-        way.covariance,
-        way.slope_variance,
-        way.wrong,
+def _weighted(normal: Component, factor: float) -> Component:
+    return Component(
+        normal.weight * factor,
+        normal.level,
+        normal.slope,
+        normal.level_variance,
+        normal.covariance,
+        normal.slope_variance,
+        normal.wrong,
     )

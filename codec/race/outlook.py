@@ -8,18 +8,14 @@ Figures are worked out when they are asked for.
 
 from __future__ import annotations
 
-import copy
 import functools
 from collections.abc import Mapping
 from fractions import Fraction
-from typing import TYPE_CHECKING
 
 from codec.race import energy, temperature
-from codec.race.kalman import Spread
+from codec.race.kalman import Distribution
+from codec.race.race import Race
 from codec.race.temperature import Reaching
-
-if TYPE_CHECKING:
-    from codec.race.race import Race
 
 Parts = tuple[tuple[float, float, float], ...]
 
@@ -47,10 +43,10 @@ class Distance:
         )
 
     @functools.cached_property
-    def margin(self) -> Spread:
+    def margin(self) -> Distribution:
         """What is left at the flag over the reserve, driving on as now."""
         race = self._race
-        return Spread(
+        return Distribution(
             tuple(
                 part
                 for laps in self.laps_left
@@ -75,7 +71,7 @@ class Distance:
         chance, low, high = float(self._race.event.spec.advice.chance), 0.0, max(self._budget, 0.0)
         for _ in range(40):
             target = (low + high) / 2
-            left = Spread(
+            left = Distribution(
                 tuple(
                     part
                     for laps in self.laps_left
@@ -98,16 +94,15 @@ class Outlook:
     """What is to be seen from behind ``lap``."""
 
     def __init__(self, race: Race) -> None:
-        """Look from where the race stands; what becomes of it later changes nothing here."""
-        self._race = copy.copy(race)
-        self._race.temperatures = dict(race.temperatures)
+        """Look from where the race stands."""
+        self._race = race
         self.lap = race.lap
 
     @functools.cached_property
-    def left(self) -> Spread:
+    def left(self) -> Distribution:
         """The energy left."""
         usable = float(self._race.usable)
-        return Spread(
+        return Distribution(
             tuple(
                 (weight, usable - mean, variance)
                 for weight, mean, variance in self._race.energy.level().parts
@@ -115,10 +110,10 @@ class Outlook:
         )
 
     @functools.cached_property
-    def against_plan(self) -> Spread:
+    def against_plan(self) -> Distribution:
         """The energy left against the dash's plan: above zero, more is left than planned."""
         planned = float(self._race.plan.used(self.lap))
-        return Spread(
+        return Distribution(
             tuple(
                 (weight, planned - mean, variance)
                 for weight, mean, variance in self._race.energy.level().parts
@@ -126,10 +121,10 @@ class Outlook:
         )
 
     @functools.cached_property
-    def use(self) -> Spread:
+    def use(self) -> Distribution:
         """The energy a lap takes now, net."""
         expected = float(self._race.expected(self.lap + 1))
-        return Spread(
+        return Distribution(
             tuple(
                 (weight, expected + mean, variance)
                 for weight, mean, variance in self._race.energy.slope().parts
@@ -159,18 +154,23 @@ class Outlook:
         )
 
     @functools.cached_property
-    def temperatures(self) -> dict[str, Spread]:
+    def temperatures(self) -> dict[str, Distribution]:
         """Each temperature now."""
-        return {name: belief.level() for name, belief in self._race.temperatures.items()}
+        return {name: state.level() for name, state in self._race.temperatures.items()}
 
     @functools.cached_property
     def reaching(self) -> dict[str, Reaching]:
         """When each temperature reaches its limit."""
         bound, laps = self._race.event.temperatures, self.distance.likeliest
         return {
-            name: temperature.reaching(bound[name], belief, self.lap, laps)
-            for name, belief in self._race.temperatures.items()
+            name: temperature.reaching(bound[name], state, self.lap, laps)
+            for name, state in self._race.temperatures.items()
         }
+
+
+def outlook(race: Race) -> Outlook:
+    """Return what is to be seen from where a race stands."""
+    return Outlook(race.as_it_stands())
 
 
 def laps_left(race: Race) -> dict[int, float]:
@@ -178,7 +178,7 @@ def laps_left(race: Race) -> dict[int, float]:
     spec = race.event.spec.distance
     if spec.laps is not None:
         return {max(0, spec.laps + race.laps_added - race.lap): 1.0}
-    lap_seconds = race.clock.lap_seconds([lap for lap in race.raced if lap <= race.lap])
+    lap_seconds = race.clock.lap_seconds(race.raced)
     timed = race.clock.laps_left(
         race.lap, lap_seconds or float(spec.lap_seconds or 1), race.minutes_added
     )

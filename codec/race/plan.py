@@ -27,7 +27,7 @@ class Change:
     removed: Fraction = Fraction(0)
 
 
-class Plan:
+class EnergyPlan:
     """A plan of ``base`` (one figure a lap) and the changes since; ``per_lap[n - 1]`` is what lap n
     may use now.
     """
@@ -68,11 +68,11 @@ class Plan:
             else self._sums[-1] + (lap - self.laps) * self.per_lap[-1]
         )
 
-    def change(self, after: int, *, laps: int = 0, removed: Fraction = Fraction(0)) -> Plan:
+    def change(self, after: int, *, laps: int = 0, removed: Fraction = Fraction(0)) -> EnergyPlan:
         """Return the plan changed behind lap ``after``; raises CodeError where that leaves no
         plan.
         """
-        return Plan(self.base, self.changed, (*self.changes, Change(after, laps, removed)))
+        return EnergyPlan(self.base, self.changed, (*self.changes, Change(after, laps, removed)))
 
     def _after(self, per_lap: list[Fraction], change: Change) -> list[Fraction]:
         after, count = change.after, len(per_lap) + change.laps

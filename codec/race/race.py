@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import functools
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from codec.race.binding import Event
 from codec.race.clock import Clock
 from codec.race.dials import Ledger
-from codec.race.kalman import Belief
-from codec.race.outlook import Outlook
-from codec.race.plan import Plan
+from codec.race.kalman import GaussianMixture
+from codec.race.plan import EnergyPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,14 +31,14 @@ class Race:
     ``energy`` is what is known of the energy used and of the driver's habit, ``temperatures`` of
     each temperature. ``plan`` is the plan the dash has, ``laps_added`` what is announced,
     ``laps_entered`` what the dash knows of it, ``removed`` the energy taken off, ``target`` the
-    energy per lap called last, ``ledger`` the wheel. ``outlook`` is what is to be seen from here;
-    ``outlooks``, of a race followed with its history, what was to be seen from each lap.
+    energy per lap called last, ``ledger`` the wheel. ``history``, of a race followed with it, has
+    the race as it stood behind each lap from the start.
     """
 
     event: Event
-    plan: Plan
-    energy: Belief
-    temperatures: dict[str, Belief]
+    plan: EnergyPlan
+    energy: GaussianMixture
+    temperatures: dict[str, GaussianMixture]
     ledger: Ledger
     clock: Clock
     lap: int = 0
@@ -51,7 +49,7 @@ class Race:
     removed: Fraction = Fraction(0)
     target: Fraction | None = None
     notices: list[Notice] = field(default_factory=list)
-    outlooks: list[Outlook] = field(default_factory=list)
+    history: list[Race] = field(default_factory=list)
     raced: list[int] = field(default_factory=list)
     reported: list[int] = field(default_factory=list)
 
@@ -60,17 +58,24 @@ class Race:
         """What may be used from start to flag, the reserve included."""
         return Fraction(self.event.spec.energy.usable) - self.removed
 
-    @functools.cached_property
-    def outlook(self) -> Outlook:
-        """What is to be seen from here."""
-        return Outlook(self)
+    def as_it_stands(self) -> Race:
+        """Return the race as it stands now: what becomes of it later changes nothing there."""
+        return replace(
+            self,
+            temperatures=dict(self.temperatures),
+            ledger=self.ledger.as_it_stands(),
+            notices=list(self.notices),
+            history=[],
+            raced=list(self.raced),
+            reported=list(self.reported),
+        )
 
     def doubts(self) -> dict[int, float]:
         """Return, for each lap reported, how likely its report is wrong, by all that is known
         now.
         """
-        beliefs = [self.energy, *self.temperatures.values()]
-        return {lap: max(belief.doubt(lap) for belief in beliefs) for lap in self.reported}
+        states = [self.energy, *self.temperatures.values()]
+        return {lap: max(state.doubt(lap) for state in states) for lap in self.reported}
 
     def expected(self, lap: int) -> Fraction:
         """Return what a lap is expected to take: the target called, else its plan."""

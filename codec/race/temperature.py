@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 
-from codec.race.binding import Event, TemperatureField
+from codec.race.binding import TemperatureField
 from codec.race.interval import interval
-from codec.race.kalman import Belief, Step, Way
-from codec.race.truncated_normal import below, cut
+from codec.race.kalman import Component, GaussianMixture, Observation, Transition
+from codec.race.truncated_normal import normal_cdf, truncated
 from grammar.fields import Value
 
 _SURE = 1 - 1e-9
@@ -44,18 +44,18 @@ class Reaching:
         return self.by[-1]
 
 
-def begin(bound: TemperatureField) -> Belief:
+def begin(bound: TemperatureField) -> GaussianMixture:
     """Return what is known at the start."""
     spec = bound.spec
-    return Belief.start(
+    return GaussianMixture.start(
         float(bound.start), float(spec.rise), float(spec.start_spread), float(spec.rise_spread)
     )
 
 
-def step(bound: TemperatureField) -> Step:
+def transition(bound: TemperatureField) -> Transition:
     """Return what one lap does to a temperature."""
     spec = bound.spec
-    return Step(
+    return Transition(
         settles=float(spec.settles),
         level_variance=float(spec.spread) ** 2,
         slope_variance=float(spec.drift) ** 2,
@@ -65,41 +65,31 @@ def step(bound: TemperatureField) -> Step:
     )
 
 
-def report(
-    event: Event,
-    name: str,
-    belief: Belief,
-    values: Mapping[str, Value],
-    *,
-    wrong: float,
-    mark: int = 0,
-) -> tuple[Belief, float]:
-    """Return what is known after a report, and the probability that what it says of this
-    temperature is right.
-    """
-    field = event.temperatures[name].field
-    if name not in values:
-        return belief, 1.0
-    low, high = interval(field, field.level(values[name]).level)
-    truth = belief.truth(low, high, wrong=wrong, chance=1 / field.size)
-    return belief.observe(low, high, wrong=wrong, chance=1 / field.size, mark=mark), truth
+def observations(bound: TemperatureField, values: Mapping[str, Value]) -> Iterator[Observation]:
+    """Yield what the values of a report say of this temperature."""
+    field = bound.field
+    if field.name in values:
+        low, high = interval(field, field.level(values[field.name]).level)
+        yield Observation(low, high, 1 / field.size)
 
 
-def reaching(bound: TemperatureField, belief: Belief, lap: int, laps: int) -> Reaching:
+def reaching(bound: TemperatureField, state: GaussianMixture, lap: int, laps: int) -> Reaching:
     """Return when the limit is reached within ``laps`` laps from ``lap``.
 
     Nothing is foreseen that no trend tells. The trend is cut into narrow ones, each of which is
     carried on lap by lap: what has not reached the limit is kept, cut at the limit, by its moments.
     """
-    limit, move = float(bound.limit), replace(step(bound), jump=0.0)
+    limit, move = float(bound.limit), replace(transition(bound), jump=0.0)
     left = [
-        _kept(way.weight, replace(way, weight=1.0), limit)
-        for wide in belief.ways
-        for way in _narrow(wide)
+        _kept(normal.weight, replace(normal, weight=1.0), limit)
+        for wide in state.components
+        for normal in _narrow(wide)
     ]
-    by = [1 - belief.level().below(limit)]
+    by = [1 - state.level().below(limit)]
     for _ in range(laps):
-        left = [_kept(weight, way.moved(move), limit) for weight, way in left if weight > _LEAST]
+        left = [
+            _kept(weight, normal.moved(move), limit) for weight, normal in left if weight > _LEAST
+        ]
         reached = min(1.0, 1 - math.fsum(weight for weight, _ in left))
         by.append(max(by[-1], reached))
         if reached > _SURE:
@@ -108,24 +98,24 @@ def reaching(bound: TemperatureField, belief: Belief, lap: int, laps: int) -> Re
     return Reaching(lap, tuple(by))
 
 
-def _narrow(way: Way) -> list[Way]:
-    """Return a way as a mixture of ways whose slopes are known better: normals at even distances,
-    together as good as the one.
+def _narrow(normal: Component) -> list[Component]:
+    """Return a normal as a mixture of normals whose slopes are known better: at even
+    distances, together as good as it.
     """
-    if way.weight < 1e-3 or way.slope_variance <= 0:
-        return [way]
-    carried = way.covariance / way.slope_variance
-    inner = way.slope_variance * (1 - _BETWEEN)
-    rest = max(way.level_variance - carried * way.covariance, 0.0)
+    if normal.weight < 1e-3 or normal.slope_variance <= 0:
+        return [normal]
+    carried = normal.covariance / normal.slope_variance
+    inner = normal.slope_variance * (1 - _BETWEEN)
+    rest = max(normal.level_variance - carried * normal.covariance, 0.0)
     nodes = [node * _APART for node in range(-_NODES, _NODES + 1)]
     weights = [math.exp(-node * node / (2 * _BETWEEN)) for node in nodes]
-    total, deviation = math.fsum(weights), math.sqrt(way.slope_variance)
+    total, deviation = math.fsum(weights), math.sqrt(normal.slope_variance)
     return [
         replace(
-            way,
-            weight=way.weight * weight / total,
-            level=way.level + carried * node * deviation,
-            slope=way.slope + node * deviation,
+            normal,
+            weight=normal.weight * weight / total,
+            level=normal.level + carried * node * deviation,
+            slope=normal.slope + node * deviation,
             level_variance=rest + carried * carried * inner,
             covariance=carried * inner,
             slope_variance=inner,
@@ -134,19 +124,19 @@ def _narrow(way: Way) -> list[Way]:
     ]
 
 
-def _kept(weight: float, way: Way, limit: float) -> tuple[float, Way]:
+def _kept(weight: float, normal: Component, limit: float) -> tuple[float, Component]:
     """Return the weight of what lies below the limit, and that part."""
-    mass = below((limit - way.level) / math.sqrt(way.level_variance))
+    mass = normal_cdf((limit - normal.level) / math.sqrt(normal.level_variance))
     if mass < 1e-12:
-        return 0.0, way
-    part = cut(way.level, way.level_variance, -math.inf, limit)
-    carried = way.covariance / way.level_variance
-    shrunk = way.level_variance - part.variance
-    return weight * mass, Way(
+        return 0.0, normal
+    part = truncated(normal.level, normal.level_variance, -math.inf, limit)
+    carried = normal.covariance / normal.level_variance
+    shrunk = normal.level_variance - part.variance
+    return weight * mass, Component(
         1.0,
         part.mean,
-        way.slope + carried * (part.mean - way.level),
+        normal.slope + carried * (part.mean - normal.level),
         part.variance,
         carried * part.variance,
-        way.slope_variance - carried * carried * shrunk,
+        normal.slope_variance - carried * carried * shrunk,
     )

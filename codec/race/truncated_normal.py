@@ -20,7 +20,7 @@ _NARROW = 1e-2
 
 
 @dataclass(frozen=True, slots=True)
-class Cut:
+class TruncatedNormal:
     """The part of a normal distribution in an interval: the logarithm of its mass, its mean and its
     variance.
     """
@@ -30,12 +30,12 @@ class Cut:
     variance: float
 
 
-def below(x: float) -> float:
+def normal_cdf(x: float) -> float:
     """Return the mass of the standard normal distribution below ``x``."""
     return 0.5 * math.erfc(-x / _ROOT_TWO)
 
 
-def cut(mean: float, variance: float, low: float, high: float) -> Cut:
+def truncated(mean: float, variance: float, low: float, high: float) -> TruncatedNormal:
     """Return the part of the normal distribution between ``low`` and ``high``, either of which may
     be infinite.
 
@@ -46,26 +46,26 @@ def cut(mean: float, variance: float, low: float, high: float) -> Cut:
             f"no interval with a distribution over it: {low} … {high}, variance {variance}"
         )
     width = math.sqrt(variance)
-    part = standard((low - mean) / width, (high - mean) / width)
-    return Cut(part.log_mass, mean + width * part.mean, variance * part.variance)
+    part = truncated_standard((low - mean) / width, (high - mean) / width)
+    return TruncatedNormal(part.log_mass, mean + width * part.mean, variance * part.variance)
 
 
-def standard(low: float, high: float) -> Cut:
+def truncated_standard(low: float, high: float) -> TruncatedNormal:
     """Return the part of the standard normal distribution between ``low`` and ``high``."""
     if low == -math.inf and high == math.inf:
-        return Cut(0.0, 0.0, 1.0)
+        return TruncatedNormal(0.0, 0.0, 1.0)
     if high < 0 or (low < 0 and low == -math.inf):
         mirrored = _right(-high, -low)
-        return Cut(mirrored.log_mass, -mirrored.mean, mirrored.variance)
+        return TruncatedNormal(mirrored.log_mass, -mirrored.mean, mirrored.variance)
     return _right(low, high)
 
 
-def _right(low: float, high: float) -> Cut:
+def _right(low: float, high: float) -> TruncatedNormal:
     """Return the part for an interval that does not lie to the left of the mean."""
     wide, middle = high - low, (low + high) / 2 if high < math.inf else math.inf
     if wide * max(1.0, abs(middle)) < _NARROW:
         variance = wide * wide / 12
-        return Cut(
+        return TruncatedNormal(
             math.log(wide) - middle * middle / 2 - _LOG_ROOT_TWO_PI,
             middle - middle * variance,
             variance,
@@ -79,17 +79,17 @@ def _right(low: float, high: float) -> Cut:
     )
     mean = (edge - other) / mass
     variance = 1 + (low * edge - (high * other if high < math.inf else 0.0)) / mass - mean * mean
-    return Cut(math.log(mass) - _LOG_ROOT_TWO_PI, mean, max(variance, 0.0))
+    return TruncatedNormal(math.log(mass) - _LOG_ROOT_TWO_PI, mean, max(variance, 0.0))
 
 
-def _exponential(low: float, wide: float) -> Cut:
+def _exponential(low: float, wide: float) -> TruncatedNormal:
     """Return the part far out: an exponential distribution of rate ``low``, cut at ``wide``."""
     log_mass = -low * low / 2 - _LOG_ROOT_TWO_PI - math.log(low)
     span = low * wide
     if span > 500:
-        return Cut(log_mass, low + 1 / low, 1 / (low * low))
+        return TruncatedNormal(log_mass, low + 1 / low, 1 / (low * low))
     grown = math.expm1(span)
     variance = 1 / (low * low) - wide * wide * (grown + 1) / (grown * grown)
-    return Cut(
+    return TruncatedNormal(
         log_mass + math.log(-math.expm1(-span)), low + 1 / low - wide / grown, max(variance, 0.0)
     )

@@ -12,8 +12,8 @@ from rich.text import Text
 from codec.debrief.findings import Comparison, Finding
 from codec.debrief.summary import CAUTION
 from codec.race import Advice, Notice, Race
-from codec.race.kalman import Spread
-from codec.race.outlook import Distance
+from codec.race.kalman import Distribution
+from codec.race.outlook import Distance, outlook
 from codec.race.temperature import Reaching
 from codec.screen.console import console, safe
 from codec.screen.reading import boxed, heading
@@ -30,7 +30,7 @@ def number(value: float, digits: int = 2, *, signed: bool = False) -> str:
     return f"{value:{'+' if signed else ''}.{digits}f}".replace("-", "−")
 
 
-def band(of: Spread, digits: int = 2, *, signed: bool = False) -> str:
+def band(of: Distribution, digits: int = 2, *, signed: bool = False) -> str:
     """Write the 80 % band of a distribution."""
     low, high = of.band()
     return f"{number(low, digits, signed=signed)} … {number(high, digits, signed=signed)}"
@@ -40,7 +40,7 @@ def state_lines(race: Race, advice: Sequence[Advice]) -> list[Text]:
     """Return the race in a few lines of at most 78 characters, for the live screen: energy, margin,
     temperatures, what to call.
     """
-    look, unit = race.outlook, race.event.spec.energy.unit
+    look, unit = outlook(race), race.event.spec.energy.unit
     left = look.distance
     lines = [
         Text.assemble(
@@ -88,7 +88,7 @@ def show_race(race: Race, advice: Sequence[Advice]) -> None:
     """Print the race: energy, one lap more or fewer, temperatures, wheel, calls, notices, and the
     caution.
     """
-    look = race.outlook
+    look = outlook(race)
     console().print(safe(race.event.title, "bold"))
     for line in state_lines(race, ())[:2]:
         console().print(line)
@@ -170,8 +170,9 @@ def _when(reached: Reaching) -> str:
 def _temperatures(race: Race) -> None:
     heading("Temperatures")
     grid = boxed("", "now", "80 %", "limit", "reached", right=("now", "limit"))
-    for name, now in race.outlook.temperatures.items():
-        bound, reached = race.event.temperatures[name], race.outlook.reaching[name]
+    look = outlook(race)
+    for name, now in look.temperatures.items():
+        bound, reached = race.event.temperatures[name], look.reaching[name]
         style = (
             "bold red" if reached.chance >= _BAD else "yellow" if reached.chance >= _RISKY else ""
         )

@@ -20,7 +20,7 @@ from typing import Any
 import numpy
 
 from codec import load_book
-from codec.race import Event, Fact, follow, parse_event
+from codec.race import Event, Fact, follow, outlook, parse_event
 from grammar.fields import Quantity
 
 ROOT = Path(__file__).parents[2]
@@ -176,27 +176,25 @@ def coverage(case: Case, races: int, seed: int) -> Counts:
 
 def _count(counts: Counts, event: Event, race: Any, truth: Truth) -> None:
     budget = float(event.spec.energy.usable - event.spec.energy.reserve)
-    for outlook in race.outlooks[1 : event.laps]:
+    for look in map(outlook, race.history[1 : event.laps]):
         held: Mapping[str, tuple[Any, float, dict[int, int]]] = {
-            "margin": (outlook.distance.margin, budget - truth.used[-1], counts.margin),
+            "margin": (look.distance.margin, budget - truth.used[-1], counts.margin),
             "used": (
-                outlook.left,
-                float(event.spec.energy.usable) - truth.used[outlook.lap],
+                look.left,
+                float(event.spec.energy.usable) - truth.used[look.lap],
                 counts.used,
             ),
             "battery": (
-                outlook.temperatures["battery"],
-                truth.battery[outlook.lap],
+                look.temperatures["battery"],
+                truth.battery[look.lap],
                 counts.battery,
             ),
         }
         for name, (spread, value, hits) in held.items():
-            hits[outlook.lap] = hits.get(outlook.lap, 0) + int(LOW <= spread.below(value) <= HIGH)
+            hits[look.lap] = hits.get(look.lap, 0) + int(LOW <= spread.below(value) <= HIGH)
             if name == "margin":
-                counts.width[outlook.lap] = (
-                    counts.width.get(outlook.lap, 0.0) + WIDTH * spread.deviation
-                )
-    middle = race.outlooks[min(event.laps // 3, len(race.outlooks) - 1)]
+                counts.width[look.lap] = counts.width.get(look.lap, 0.0) + WIDTH * spread.deviation
+    middle = outlook(race.history[min(event.laps // 3, len(race.history) - 1)])
     reaching, limit = middle.reaching["battery"], float(event.temperatures["battery"].limit)
     first = next(
         (lap for lap in range(middle.lap, event.laps + 1) if truth.battery[lap] >= limit),

@@ -20,7 +20,7 @@ import numpy
 
 from codec import CodeError, Encoded, decode, decode_all, encode, load_book
 from codec.race import Event, load_event
-from codec.race.plan import Plan
+from codec.race.plan import EnergyPlan
 from codec.sheet import Entry
 from grammar.book import Book
 
@@ -91,7 +91,7 @@ class _Teller:
         self.random = numpy.random.default_rng(seed)
         self.story = Story(self.book, self.event)
         self.faults, self.seq = faults, 0
-        self.plan = Plan(self.event.plan, self.event.spec.plan.changed)
+        self.plan = EnergyPlan(self.event.plan, self.event.spec.plan.changed)
         self.strings: dict[int, Encoded] = {}
 
     def tell(self) -> Story:

@@ -18,6 +18,7 @@ from codec.debrief.figures import NAMES, figures, image
 from codec.debrief.page import page, write
 from codec.debrief.recorded import parse_car_file
 from codec.debrief.summary import CAUTION, certainties
+from codec.race import outlook
 from grammar.errors import CodeError
 
 NASTY = "<script>alert(1)</script>&\"'{{ 7 * 7 }}"
@@ -167,7 +168,7 @@ def test_every_figure_there_may_be_is_known_by_name(summary: Summary) -> None:
 def test_the_forecast_of_the_time_ends_at_what_came(summary: Summary) -> None:
     assert summary.race is not None
     race = summary.race
-    last = race.outlooks[-1]
+    last = outlook(race.history[-1])
     assert (last.lap, last.distance.likeliest) == (26, 0)
     low, high = last.distance.margin.band()
     assert high - low < 0.12

@@ -10,7 +10,7 @@ import pytest
 from race.support import CALLS, DELTA, SURE, event, fact, race_book, report
 
 from codec import decode, encode
-from codec.race import Fact, advise, follow
+from codec.race import Fact, advise, follow, outlook
 from codec.race.advice import quickest
 from grammar.fields import Quantity
 
@@ -30,7 +30,7 @@ def test_a_target_is_called_that_keeps_the_chance_of_running_short() -> None:
     (advice,) = advise(race)
     target = advice.call.reading.values["target"]
     assert isinstance(target, Decimal)
-    safe = race.outlook.distance.safe
+    safe = outlook(race).distance.safe
     assert safe is not None
     assert float(target) <= safe < float(target) + 0.01
     assert decode(race_book(), advice.call.words, direction="pit").values["target"] == target
@@ -44,14 +44,14 @@ def test_the_safe_target_held_runs_short_just_as_often_as_accepted() -> None:
     event.
     """
     race = follow(event(SURE, DELTA + CALLS + "[advice]\nchance = 0.2\n"), tired())
-    distance = race.outlook.distance
+    distance = outlook(race).distance
     assert distance.safe is not None
     ((laps, share),) = distance.laps_left.items()
     from codec.race.energy import used_after
-    from codec.race.kalman import Spread
+    from codec.race.kalman import Distribution
 
     used = used_after(race.event, race.energy, laps * distance.safe, laps, held=True)
-    margin = Spread(
+    margin = Distribution(
         tuple((share * weight, 28.0 - mean, variance) for weight, mean, variance in used.parts)
     )
     assert margin.below(0) == pytest.approx(0.2, abs=1e-3)
@@ -94,7 +94,7 @@ def test_a_tolerance_makes_the_call_no_longer() -> None:
             event(SURE, DELTA + CALLS + f"[advice]\ntolerance = {tolerance}\n"), tired(laps)
         )
         easy = advise(race)[0].call
-        safe, said = race.outlook.distance.safe, easy.reading.values["target"]
+        safe, said = outlook(race).distance.safe, easy.reading.values["target"]
         assert safe is not None
         assert isinstance(said, Decimal)
         assert easy.seconds <= plain.seconds

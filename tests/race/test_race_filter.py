@@ -15,9 +15,9 @@ from race.support import event, plain_event
 from scipy.stats import norm, truncnorm
 
 from codec.race import energy
-from codec.race.energy import Share, drive, used_after
-from codec.race.kalman import Belief, Spread, Step
-from codec.race.truncated_normal import cut, standard
+from codec.race.energy import Share, transition, used_after
+from codec.race.kalman import Distribution, GaussianMixture, Transition
+from codec.race.truncated_normal import truncated, truncated_standard
 
 INFINITE = math.inf
 
@@ -27,7 +27,7 @@ INFINITE = math.inf
 def test_a_cut_normal_is_that_of_scipy(low: float, width: float) -> None:
     """Reference: scipy.stats.truncnorm (mean, variance) and scipy.stats.norm (mass)."""
     high = low + width if low > -INFINITE else width - 3
-    part, reference = standard(low, high), truncnorm(low, high)
+    part, reference = truncated_standard(low, high), truncnorm(low, high)
     assert part.mean == pytest.approx(
         reference.mean(), abs=1e-6 * max(1, abs(low) if low > -INFINITE else 1)
     )
@@ -43,7 +43,7 @@ def test_a_cut_normal_lies_in_its_interval_and_knows_more(
     high = low + width
     if high <= low:
         return
-    part = cut(mean, variance, low, high)
+    part = truncated(mean, variance, low, high)
     slack = 1e-6 * max(1.0, abs(low), abs(high))
     assert low - slack <= part.mean <= high + slack
     assert 0 <= part.variance <= min(variance * (1 + 1e-9), width * width / 4 + slack)
@@ -61,22 +61,22 @@ def test_fine_rounding_gives_the_kalman_filter_of_filterpy() -> None:
     reference.x, reference.P = numpy.array([0.0, 0.0]), numpy.diag([0.0, 0.04**2])
     reference.F, reference.H = numpy.array([[1.0, 1.0], [0.0, 1.0]]), numpy.array([[1.0, 0.0]])
     reference.Q, reference.R = numpy.diag([noise**2, drift**2]), numpy.array([[step**2 / 12]])
-    belief, habit, used = Belief.start(0.0, 0.0, 0.0, 0.04), random.normal(0, 0.04), 0.0
+    state, habit, used = GaussianMixture.start(0.0, 0.0, 0.0, 0.04), random.normal(0, 0.04), 0.0
     for lap in range(laps):
         used += habit + random.normal(0, noise)
         habit += random.normal(0, drift)
         reference.predict()
-        belief = belief.advance(Step(level_variance=noise**2, slope_variance=drift**2))
+        state = state.advance(Transition(level_variance=noise**2, slope_variance=drift**2))
         if lap % 7 == 3:
             continue
         said = round(used / step) * step
         reference.update(numpy.array([said]))
-        belief = belief.observe(said - step / 2, said + step / 2)
-        way = belief.ways[0]
+        state = state.observe(said - step / 2, said + step / 2)
+        way = state.components[0]
         assert way.level == pytest.approx(float(reference.x[0]), abs=5e-4)
         assert way.slope == pytest.approx(float(reference.x[1]), abs=2e-4)
         assert way.slope_variance == pytest.approx(float(reference.P[1, 1]), rel=0.02)
-    assert len(belief.ways) == 1
+    assert len(state.components) == 1
 
 
 @pytest.mark.parametrize("ends", ["closed", "open"])
@@ -98,17 +98,17 @@ def test_coarse_rounding_gives_what_brute_force_gives(ends: str) -> None:
         (0.05, 0.15),
         (0.15, INFINITE if ends == "open" else 0.25),
     ]
-    belief = Belief.start(0.0, 0.0, 0.0, first)
+    state = GaussianMixture.start(0.0, 0.0, 0.0, first)
     assert len(intervals) == laps
     for low, high in intervals:
         used += habit + random.normal(0, noise, count)
         habit += random.normal(0, drift, count)
         kept &= (low <= used) & (used < high)
-        belief = belief.advance(Step(level_variance=noise**2, slope_variance=drift**2)).observe(
+        state = state.advance(Transition(level_variance=noise**2, slope_variance=drift**2)).observe(
             low, high
         )
     assert kept.sum() > 20_000
-    level, slope = belief.level(), belief.slope()
+    level, slope = state.level(), state.slope()
     assert level.mean == pytest.approx(used[kept].mean(), abs=0.003)
     assert level.deviation == pytest.approx(used[kept].std(), rel=0.1)
     assert slope.mean == pytest.approx(habit[kept].mean(), abs=0.002)
@@ -116,15 +116,15 @@ def test_coarse_rounding_gives_what_brute_force_gives(ends: str) -> None:
 
 
 def test_a_wrong_report_is_found_out_by_the_next_ones() -> None:
-    belief = Belief.start(0.0, 0.0, 0.0, 0.04)
-    move = Step(level_variance=0.03**2, slope_variance=0.006**2)
+    state = GaussianMixture.start(0.0, 0.0, 0.0, 0.04)
+    move = Transition(level_variance=0.03**2, slope_variance=0.006**2)
     for lap, said in enumerate([0.0, 0.0, 0.0, 0.8, 0.0, 0.1], start=1):
-        belief = belief.advance(move).observe(
+        state = state.advance(move).observe(
             said - 0.05, said + 0.05, wrong=0.02, chance=1 / 41, mark=lap
         )
-    assert belief.doubt(4) > 0.999
-    assert all(belief.doubt(lap) < 0.01 for lap in (1, 2, 3, 5, 6))
-    assert abs(belief.level().mean - 0.07) < 0.05
+    assert state.doubt(4) > 0.999
+    assert all(state.doubt(lap) < 0.01 for lap in (1, 2, 3, 5, 6))
+    assert abs(state.level().mean - 0.07) < 0.05
 
 
 def test_a_lap_that_no_habit_tells_is_not_held_for_wrong_reports() -> None:
@@ -132,13 +132,13 @@ def test_a_lap_that_no_habit_tells_is_not_held_for_wrong_reports() -> None:
     laps instead of refusing them all.
     """
     spec = event("jump = 0.005")
-    belief = energy.begin(spec)
+    state = energy.begin(spec)
     for lap in range(1, 10):
-        belief = drive(spec, belief, 1.4)
+        state = state.advance(transition(spec, 1.4))
         used = 1.4 * lap + (0.6 if lap >= 5 else 0.0)
-        belief = belief.observe(used - 0.05, used + 0.05, wrong=0.02, chance=1 / 41, mark=lap)
-    assert belief.level().mean == pytest.approx(1.4 * 9 + 0.6, abs=0.06)
-    assert max(belief.doubt(lap) for lap in (6, 7, 8, 9)) < 0.1
+        state = state.observe(used - 0.05, used + 0.05, wrong=0.02, chance=1 / 41, mark=lap)
+    assert state.level().mean == pytest.approx(1.4 * 9 + 0.6, abs=0.06)
+    assert max(state.doubt(lap) for lap in (6, 7, 8, 9)) < 0.1
 
 
 @given(st.integers(1, 40), st.floats(-0.1, 0.1), st.floats(0.001, 0.1))
@@ -146,21 +146,22 @@ def test_the_forecast_in_closed_form_is_the_filter_driven_on(
     laps: int, slope: float, deviation: float
 ) -> None:
     spec = plain_event()
-    belief = Belief.start(10.0, slope, 0.05, deviation)
-    forecast = used_after(spec, belief, laps * 1.4, laps)
+    state = GaussianMixture.start(10.0, slope, 0.05, deviation)
+    forecast = used_after(spec, state, laps * 1.4, laps)
     for _ in range(laps):
-        belief = drive(spec, belief, 1.4)
-    assert forecast.mean == pytest.approx(belief.level().mean)
-    assert forecast.deviation == pytest.approx(belief.level().deviation)
+        state = state.advance(transition(spec, 1.4))
+    assert forecast.mean == pytest.approx(state.level().mean)
+    assert forecast.deviation == pytest.approx(state.level().deviation)
 
 
 def test_a_neutralised_lap_takes_its_share() -> None:
     spec = event("", "[neutralisation]\nuse = 0.4\nuse_spread = 0\n")
-    belief = drive(spec, Belief.start(0.0, 0.2, 0.0, 0.01), 1.4, Share(1.0))
-    assert belief.level().mean == pytest.approx(0.4 * 1.4)
-    assert drive(
-        spec, Belief.start(0.0, 0.2, 0.0, 0.01), 1.4, Share(0.5)
-    ).level().mean == pytest.approx(1.4 - 0.5 * 0.6 * 1.4 + 0.1)
+    start = GaussianMixture.start(0.0, 0.2, 0.0, 0.01)
+    state = start.advance(transition(spec, 1.4, Share(1.0)))
+    assert state.level().mean == pytest.approx(0.4 * 1.4)
+    assert start.advance(transition(spec, 1.4, Share(0.5))).level().mean == pytest.approx(
+        1.4 - 0.5 * 0.6 * 1.4 + 0.1
+    )
 
 
 @given(
@@ -173,5 +174,7 @@ def test_a_quantile_is_where_the_probability_lies_below(
     parts: list[tuple[float, float, float]], share: float
 ) -> None:
     total = sum(weight for weight, _, _ in parts)
-    spread = Spread(tuple((weight / total, mean, variance) for weight, mean, variance in parts))
+    spread = Distribution(
+        tuple((weight / total, mean, variance) for weight, mean, variance in parts)
+    )
     assert spread.below(spread.quantile(share)) == pytest.approx(share, abs=1e-6)

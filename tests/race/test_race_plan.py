@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from race.support import DELTA, SURE, event, fact, plain_event, race_book, report
 
 from codec import CodeError
-from codec.race import follow, units
+from codec.race import follow, outlook, units
 from codec.race.interval import interval
-from codec.race.plan import Plan
+from codec.race.plan import EnergyPlan
 from grammar.fields import Quantity
 
 FIGURES = st.decimals("0.5", "3", places=2).map(Fraction)
@@ -28,7 +28,7 @@ def test_adding_then_removing_a_lap_restores_the_plan(
     base: list[Fraction], changed: str, data: st.DataObject
 ) -> None:
     after, laps = data.draw(st.integers(0, len(base) - 1)), data.draw(st.integers(1, 9))
-    plan = Plan(base, changed)  # type: ignore[arg-type]
+    plan = EnergyPlan(base, changed)  # type: ignore[arg-type]
     assert plan.change(after, laps=laps).change(after, laps=-laps).per_lap == plan.per_lap
 
 
@@ -36,7 +36,7 @@ def test_adding_then_removing_a_lap_restores_the_plan(
 def test_spreading_neither_makes_nor_loses_energy(
     base: list[Fraction], data: st.DataObject
 ) -> None:
-    plan = Plan(base)
+    plan = EnergyPlan(base)
     for _ in range(data.draw(st.integers(1, 4))):
         after = data.draw(st.integers(0, plan.laps - 1))
         plan = plan.change(after, laps=data.draw(st.integers(max(1 - plan.laps + after, -3), 5)))
@@ -51,7 +51,7 @@ def test_what_is_removed_is_gone_and_what_was_driven_stays(
         data.draw(st.integers(0, len(base) - 1)),
         data.draw(st.decimals("0", "0.4", places=2).map(Fraction)),
     )
-    plan = Plan(base, changed).change(after, removed=removed)  # type: ignore[arg-type]
+    plan = EnergyPlan(base, changed).change(after, removed=removed)  # type: ignore[arg-type]
     assert sum(plan.per_lap) == sum(base) - removed
     assert list(plan.per_lap[:after]) == base[:after]
 
@@ -61,19 +61,19 @@ def test_deltas_add(base: list[Fraction], first: int, more: int) -> None:
     """The plan of some laps and of the laps behind them is the plan of all of them, so a delta is
     the sum of the deltas of its laps.
     """
-    plan = Plan(base)
+    plan = EnergyPlan(base)
     assert plan.used(first + more) == plan.used(first) + sum(
         (plan.planned(lap) for lap in range(first + 1, first + more + 1)), Fraction(0)
     )
 
 
 def test_a_plan_that_cannot_be_is_refused() -> None:
-    plan = Plan([Fraction(1)] * 5)
+    plan = EnergyPlan([Fraction(1)] * 5)
     with pytest.raises(CodeError, match="leaves no plan"):
         plan.change(3, laps=-3)
     with pytest.raises(CodeError, match="nothing is planned that could be spread"):
         plan.change(5, laps=1)
-    assert Plan([Fraction(1)] * 5, "keep").change(5, laps=1).laps == 6
+    assert EnergyPlan([Fraction(1)] * 5, "keep").change(5, laps=1).laps == 6
 
 
 @given(
@@ -106,10 +106,10 @@ def test_used_and_left_is_what_there_was(deltas: list[Decimal]) -> None:
         [report(lap, energy=delta) for lap, delta in enumerate(deltas, start=1)],
         history=True,
     )
-    for outlook in race.outlooks:
-        planned = float(race.plan.used(outlook.lap))
-        assert outlook.left.mean + (planned - outlook.against_plan.mean) == pytest.approx(28.4)
-    assert race.outlook.left.mean + race.energy.level().mean == pytest.approx(28.4)
+    for look in map(outlook, race.history):
+        planned = float(race.plan.used(look.lap))
+        assert look.left.mean + (planned - look.against_plan.mean) == pytest.approx(28.4)
+    assert outlook(race).left.mean + race.energy.level().mean == pytest.approx(28.4)
 
 
 @pytest.mark.parametrize("name", ["energy", "motor", "battery", "target"])
@@ -141,4 +141,4 @@ def test_a_race_with_a_lap_added_and_taken_back_is_the_race_without(after: int, 
     ]
     one, other = follow(spec, reports), follow(spec, reports + added)
     assert one.plan.per_lap == other.plan.per_lap
-    assert one.outlook.distance.margin.mean == pytest.approx(other.outlook.distance.margin.mean)
+    assert outlook(one).distance.margin.mean == pytest.approx(outlook(other).distance.margin.mean)

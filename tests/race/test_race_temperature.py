@@ -6,8 +6,8 @@ import numpy
 import pytest
 from race.support import event, race_event, report
 
-from codec.race import follow, temperature
-from codec.race.kalman import Belief
+from codec.race import follow, outlook, temperature
+from codec.race.kalman import GaussianMixture
 
 
 @pytest.mark.parametrize(
@@ -29,7 +29,7 @@ def test_the_lap_of_the_limit_is_that_of_simulated_paths(
         slope = float(spec.settles) * slope + random.normal(0, float(spec.drift), count)
         reached |= level >= 58
         shares.append(reached.mean())
-    found = temperature.reaching(bound, Belief.start(start, rise, 0.6, deviation), 7, laps)
+    found = temperature.reaching(bound, GaussianMixture.start(start, rise, 0.6, deviation), 7, laps)
     assert found.by == pytest.approx(shares, abs=0.03)
     assert list(found.by) == sorted(found.by)
 
@@ -51,7 +51,7 @@ def test_a_battery_that_rises_a_degree_a_lap_is_at_its_limit_when_arithmetic_say
         distance="laps = 40",
     )
     race = follow(spec, [report(lap, battery=31 + lap) for lap in range(1, 14)])
-    reaching = race.outlook.reaching["battery"]
+    reaching = outlook(race).reaching["battery"]
     assert reaching.quantile(0.5) in (27, 28)
     early, late = reaching.quantile(0.1), reaching.quantile(0.9)
     assert early is not None
@@ -61,5 +61,5 @@ def test_a_battery_that_rises_a_degree_a_lap_is_at_its_limit_when_arithmetic_say
 
 def test_a_cool_battery_does_not_reach_it() -> None:
     race = follow(race_event(), [report(lap, battery=30) for lap in range(1, 13)])
-    assert race.outlook.reaching["battery"].quantile(0.5) is None
-    assert race.outlook.reaching["battery"].chance < 0.05
+    assert outlook(race).reaching["battery"].quantile(0.5) is None
+    assert outlook(race).reaching["battery"].chance < 0.05
