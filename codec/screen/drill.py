@@ -19,8 +19,7 @@ from codec.drill.answer import Answer
 from codec.drill.marking import Marked
 from codec.drill.noise import FLASHED
 from codec.drill.session import CAUTION, Session
-from codec.screen.drill_result import STYLE
-from codec.screen.drill_view import View
+from codec.screen.drill_view import STYLE, View
 from grammar.errors import CodeError, listed, visible
 
 if TYPE_CHECKING:
@@ -101,7 +100,7 @@ class DrillScreen:
         keys.add("enter", eager=True)(lambda _: self._enter())
         keys.add("tab", filter=reading)(lambda _: self._answer(None, corrected=True))
         keys.add("c-n", filter=answering)(lambda _: self._uncounted())
-        keys.add("c-r", filter=answering)(lambda _: self._again())
+        keys.add("c-r", filter=answering)(lambda _: self._say_again())
         keys.add(" ", filter=elsewhere)(lambda _: self._space())
         keys.add("escape", filter=elsewhere, eager=True)(lambda _: self._unmeasured())
         keys.add(Keys.Any, filter=elsewhere)(lambda event: self._other(event.data))
@@ -150,7 +149,7 @@ class DrillScreen:
         elif self.turn.stage == "answering":
             text = self.buffer.text.strip()
             if text.casefold() == "say again" and self.session.drill == "hear":
-                self._again()
+                self._say_again()
             elif text or self.session.drill == "read":
                 self._answer(text or None)
             else:
@@ -173,7 +172,7 @@ class DrillScreen:
         if self.buffer.text:
             self.turn.typed(self.clock())
 
-    def _again(self) -> None:
+    def _say_again(self) -> None:
         if self.session.drill == "hear" and self.turn.stage == "answering":
             self.buffer.reset()
             self.turn.repeats += 1
