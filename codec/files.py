@@ -1,5 +1,5 @@
 """Files that commands write: whole or not at all, and none written over that says something else,
-unless asked to.
+unless asked to; and text that any file can hold.
 """
 
 from __future__ import annotations
@@ -95,3 +95,13 @@ def write(
     refuse_replacing(path, data, replace=replace, option=option)
     with written(path), whole(path, binary=isinstance(data, bytes)) as stream:
         stream.write(data)
+
+
+def clean(text: str) -> str:
+    """Return text that any file can hold: bytes that were not UTF-8 become the replacement
+    character.
+    """
+    return "".join(
+        "\N{REPLACEMENT CHARACTER}" if "\ud800" <= character <= "\udfff" else character
+        for character in text
+    )

@@ -15,8 +15,8 @@ from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
     from codec.race import Advice, Race
+    from codec.radio.forms import LeftOut
     from codec.radio.importing import Summary
-    from codec.radio.transcript import LeftOut
     from codec.sheet import Journal
 
 _CREW = "CAR=DRIVER[,ENGINEER …]"
@@ -61,7 +61,16 @@ def add(commands: Any) -> None:
     rescue.set_defaults(run=run_rescue)
 
 
+def _forms() -> list[str]:
+    """Return the forms of transcripts as people name them: by the suffix of their files."""
+    from codec.radio.forms import FORMS
+
+    return [f".{form.suffixes[0]}" if form.suffixes else name for name, form in FORMS.items()]
+
+
 def _add_import(actions: Any) -> None:
+    from codec.radio.forms import FORMS
+
     about = (
         "Find the reports, calls and phrases in a radio transcript, or read an exported sheet back."
     )
@@ -72,7 +81,7 @@ def _add_import(actions: Any) -> None:
     parser.add_argument(
         "file",
         metavar="FILE",
-        help="text, .jsonl, .vtt, .srt; an exported .csv, .jsonl, .xlsx; - for standard input",
+        help=f"{', '.join(_forms())}; an exported .csv, .jsonl, .xlsx; - for standard input",
     )
     parser.add_argument("--book", help="the code book, for a new sheet")
     parser.add_argument(
@@ -84,7 +93,7 @@ def _add_import(actions: Any) -> None:
     )
     parser.add_argument(
         "--form",
-        choices=("text", "jsonl", "vtt", "srt"),
+        choices=tuple(FORMS),
         help="the transcript's form, where it can't be told",
     )
     parser.add_argument("--lap-times", metavar="CSV", help="when laps began: car, lap, start")
@@ -207,7 +216,8 @@ def _opened(path: Path) -> Iterator[BinaryIO]:
 def _head(stream: BinaryIO, name: str) -> str:
     """Return how a transcript begins; raises CodeError where it is empty, or no text."""
     head = stream.peek(4096)[:4096] if hasattr(stream, "peek") else b""
-    forms = ["a transcript: text, .jsonl, .vtt or .srt"]
+    *others, last = _forms()
+    forms = [f"a transcript: {', '.join(others)} or {last}"]
     if not head.strip():
         raise CodeError(f"{name} is empty", kind="usage", expected=forms)
     if b"\0" in head:
@@ -266,11 +276,11 @@ def _wanted(args: argparse.Namespace) -> dict[str, Any]:
 def _transcript(
     journal: Journal, stream: BinaryIO, head: str, args: argparse.Namespace, wanted: dict[str, Any]
 ) -> Summary:
+    from codec.radio.forms import form_of
     from codec.radio.importing import bounded, import_transcript
-    from codec.radio.transcript import form_of
     from codec.screen.sheet import progress
 
-    form = args.form or form_of(args.file, head)
+    form = args.form or form_of(args.file, head).name
     with progress(Path(args.file).stat().st_size if args.file != "-" else 0) as read:
         left_out = (
             _print_left_out

@@ -16,7 +16,7 @@ from decimal import Decimal
 from pathlib import Path
 
 from codec.decoding import readings
-from codec.radio.transcript import milliseconds
+from codec.radio.forms import milliseconds
 from grammar.book import Book
 from grammar.errors import CodeError, EncodeError, ReportError, visible
 from grammar.exact import exact

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from codec.radio.finder import Finder, Found
-from codec.radio.transcript import Utterance
+from codec.radio.forms import Utterance
 from grammar.message import Direction
 
 _MOST_TRIED = 48

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from codec.radio.transcript import Utterance
+from codec.radio.forms import Utterance
 from grammar.errors import CodeError
 from grammar.message import Direction
 

@@ -8,9 +8,9 @@ from typing import Any, BinaryIO
 
 from codec.radio.crews import Crew, role_of
 from codec.radio.dedupe import There
+from codec.radio.forms import FORMS, MOST_LINE, LeftOut
 from codec.radio.laps import LapTimes
 from codec.radio.listener import Draft, Listener
-from codec.radio.transcript import MOST_LINE, Form, LeftOut, utterances
 from codec.sheet.entry import Entry
 from codec.sheet.exports import Read, restore
 from codec.sheet.journal import Journal
@@ -107,14 +107,14 @@ def bounded(stream: BinaryIO, read: Callable[[int], None] | None = None) -> Iter
         yield raw.decode("utf-8", "replace")
 
 
-def drafts(listener: Listener, lines: Iterable[str], form: Form) -> Iterator[Draft | LeftOut]:
+def drafts(listener: Listener, lines: Iterable[str], form: str) -> Iterator[Draft | LeftOut]:
     """Yield what a transcript brings, in order."""
     lexicon = listener.book.lexicon
 
     def is_code(text: str) -> bool:
         return all(word.kind is not WordKind.UNKNOWN for word in cut(lexicon, text))
 
-    for said in utterances(lines, form, is_code=is_code):
+    for said in FORMS[form].utterances(lines, is_code):
         if isinstance(said, LeftOut):
             yield said
         else:
@@ -124,7 +124,7 @@ def drafts(listener: Listener, lines: Iterable[str], form: Form) -> Iterator[Dra
 def import_transcript(
     journal: Journal,
     lines: Iterable[str],
-    form: Form,
+    form: str,
     crews: Sequence[Crew],
     *,
     times: LapTimes | None = None,
@@ -134,8 +134,9 @@ def import_transcript(
     """Write what a transcript brings to the journal; the same transcript again, a longer one, or
     another form of it adds only what is new.
 
-    ``crews`` tells who drives which car and who speaks to it, ``times`` when laps began, ``after``
-    the lap of a car before its first report (0). ``left_out`` is told of every line left out.
+    ``form`` is the name of one of ``FORMS``; ``crews`` tells who drives which car and who speaks to
+    it, ``times`` when laps began, ``after`` the lap of a car before its first report (0).
+    ``left_out`` is told of every line left out.
     Raises SheetError, and CodeError where the names of ``crews`` are not those of the transcript:
     nothing is written then.
     """

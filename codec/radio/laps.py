@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from typing import Any
 
-from codec.radio.transcript import milliseconds
+from codec.radio.forms import milliseconds
 from codec.reading import Reading
 from codec.sheet.entry import LapBy, SheetError
 from grammar.book import Book

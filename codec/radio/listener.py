@@ -16,8 +16,8 @@ from codec.radio.crews import Crew, Roster
 from codec.radio.doubt import perhaps
 from codec.radio.evidence import Prefilter
 from codec.radio.finder import Finder, Found
+from codec.radio.forms import LeftOut, Utterance
 from codec.radio.laps import LapKeeper, LapTimes
-from codec.radio.transcript import LeftOut, Utterance
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL, Entry, LapBy
 from codec.sheet.state import ADDED, lap_message

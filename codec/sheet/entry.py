@@ -13,6 +13,7 @@ from decimal import Decimal
 from types import MappingProxyType
 from typing import Any, Literal, get_args
 
+from codec.files import clean
 from grammar.errors import CodeError
 from grammar.fields import Value
 
@@ -145,16 +146,6 @@ def _checked(entry: Entry, name: str) -> None:
         raise _bad(name, f"{len(text)} characters", f"at most {most} characters")
     if not text.isascii() and any("\ud800" <= character <= "\udfff" for character in text):
         object.__setattr__(entry, name, clean(text))
-
-
-def clean(text: str) -> str:
-    """Return text that any file can hold: bytes that were not UTF-8 become the replacement
-    character.
-    """
-    return "".join(
-        "\N{REPLACEMENT CHARACTER}" if "\ud800" <= character <= "\udfff" else character
-        for character in text
-    )
 
 
 def _bad(name: str, value: object, expected: str) -> SheetError:

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from codec import encode
-from codec.radio.transcript import Utterance
+from codec.radio.forms import Utterance
 from grammar.book import Book
 from grammar.errors import CodeError
 

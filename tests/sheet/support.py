@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 from codec import Book, decode, load_book, parse_book
-from codec.radio.transcript import LeftOut, Utterance
+from codec.radio.forms import LeftOut, Utterance
 from codec.sheet import Entry, Journal
 
 ROOT = Path(__file__).parents[2]

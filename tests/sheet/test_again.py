@@ -9,7 +9,6 @@ from sheet.support import REPORT, ROOT, new
 
 from codec.radio.crews import crews_of
 from codec.radio.importing import Summary, bounded, import_transcript
-from codec.radio.transcript import Form
 from codec.sheet import Journal
 from codec.sheet.state import laps, rows
 
@@ -18,7 +17,7 @@ EVENT = ROOT / "examples" / "event"
 
 
 def brought(journal: Journal, form: str) -> Summary:
-    kind: Form = "text" if form == "txt" else form  # type: ignore[assignment]
+    kind = "text" if form == "txt" else form
     with (EVENT / f"radio.{form}").open("rb") as stream:
         return import_transcript(journal, bounded(stream), kind, CREWS)
 

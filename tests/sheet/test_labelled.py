@@ -9,8 +9,8 @@ from sheet.speakers import Labelled, labelled
 from sheet.support import race_book
 
 from codec.radio.crews import Crew
+from codec.radio.forms import Utterance
 from codec.radio.listener import Draft, Listener
-from codec.radio.transcript import Utterance
 
 RECALL, PRECISION = 0.98, 0.995
 

@@ -19,10 +19,10 @@ from sheet.support import REPORT, ROOT, new, race_book, reasons, report, utteran
 
 from codec import encode, parse_book
 from codec.radio.crews import Crew, crews_of
+from codec.radio.forms import LeftOut, RecognisedWord
 from codec.radio.importing import bounded, import_transcript
 from codec.radio.laps import LapTimes
 from codec.radio.listener import Draft, Listener
-from codec.radio.transcript import Form, HeardWord, LeftOut
 from codec.sheet import Entry, Journal
 from codec.sheet.state import correction_of, laps, last_to_undo, race, rows, withdrawal_of
 
@@ -194,7 +194,7 @@ def test_laps_in_order_where_the_book_has_no_lap_field() -> None:
 
 def test_a_recogniser_that_is_not_sure_makes_a_doubtful_report() -> None:
     listener = Listener(race_book(), CREWS)
-    words = tuple(HeardWord(word, 0.9) for word in REPORT.split())
+    words = tuple(RecognisedWord(word, 0.9) for word in REPORT.split())
     entries = [
         d.entry
         for d in listener.hear(utterance(REPORT, "Ana", 1, words=words))
@@ -275,7 +275,7 @@ def test_the_example_event_is_what_its_script_makes(tmp_path: Path) -> None:
 def test_the_example_event_is_read_whole_from_every_form(tmp_path: Path, form: str) -> None:
     truth = [json.loads(line) for line in (EVENT / "truth.jsonl").read_text("utf-8").splitlines()]
     with new(tmp_path) as journal, (EVENT / f"radio.{form}").open("rb") as stream:
-        kind: Form = "text" if form == "txt" else form  # type: ignore[assignment]
+        kind = "text" if form == "txt" else form
         summary = import_transcript(journal, bounded(stream), kind, EVENT_CREWS)
         standing = rows(journal.entries())
         for car in ("7", "61"):

@@ -1,0 +1,423 @@
+"""Transcripts in: each form of them is one class, which tells its files from others and yields what
+was said, an utterance at a time, however long the file.
+
+A new form is a class here, or in a file of its own, and its name in ``FORMS``.
+"""
+
+from __future__ import annotations
+
+import datetime
+import itertools
+import json
+import math
+import re
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+from codec.files import clean
+
+MOST_LINE = 100_000  # characters of one line or cue that are looked at
+_MOST_SHOWN = 200  # characters of one that can't be read
+_TIME = re.compile(r"\s*[\[(]?(?:(\d{1,3}):)?(\d{1,3}):(\d{2}(?:[.,]\d{1,6})?)[\])]?\s+(?:-\s+)?")
+_NAME = re.compile(r"\s*([^\W_][\w.' #/-]{0,39}?)\s*:\s+(?=\S)")
+_VOICE = re.compile(r"<v(?:\.[^ \t>]*)?[ \t]+([^>]*)>")
+_TAG = re.compile(r"</?[^>]{0,200}>")
+_ARROW = "-->"
+IsCode = Callable[[str], bool]  # tells words of the book from a speaker's name
+
+
+@dataclass(frozen=True, slots=True)
+class RecognisedWord:
+    """A word a recogniser wrote, how sure it is (0 … 1), and what else it may have been."""
+
+    text: str
+    confidence: float | None = None
+    alternatives: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Utterance:
+    """What one speaker said in one go: ``number`` of its line or cue, ``at`` and ``until`` in
+    milliseconds.
+    """
+
+    number: int
+    text: str
+    speaker: str = ""
+    at: int | None = None
+    until: int | None = None
+    car: str = ""
+    lap: int | None = None
+    confidence: float | None = None
+    words: tuple[RecognisedWord, ...] = ()
+    alternatives: tuple[tuple[str, float], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOut:
+    """A line or utterance nothing was taken from, and why."""
+
+    number: int
+    text: str
+    reason: str
+
+
+class Form(ABC):
+    """A form of transcripts: how its files are told from others, and what they hold.
+
+    ``suffixes`` are those of its files' names, the usual one first; ``signature`` is what its files
+    and no others begin with; ``opening``, a regular expression, is how they begin where neither
+    tells.
+    """
+
+    name: ClassVar[str]
+    suffixes: ClassVar[tuple[str, ...]] = ()
+    signature: ClassVar[str | None] = None
+    opening: ClassVar[str | None] = None
+
+    @abstractmethod
+    def utterances(self, lines: Iterable[str], is_code: IsCode, /) -> Iterator[Utterance | LeftOut]:
+        """Yield what was said, and what can't be read."""
+
+
+class PlainText(Form):
+    """One utterance a line, if need be after a time and a speaker: ``[00:12:31] Ana: seven …``."""
+
+    name = "text"
+
+    def utterances(self, lines: Iterable[str], is_code: IsCode, /) -> Iterator[Utterance | LeftOut]:
+        """Yield what was said, and lines with a time that is none."""
+        for number, raw in enumerate(lines, start=1):
+            line = raw.rstrip("\r\n")
+            if not line or line.isspace():
+                continue
+            at = None
+            time = _TIME.match(line)
+            if time:
+                try:
+                    at = _clock(*time.groups())
+                except ValueError as error:
+                    yield LeftOut(number, line[:_MOST_SHOWN], str(error))
+                    continue
+                line = line[time.end() :]
+            speaker, text = _named(line, is_code)
+            yield Utterance(number, clean(text), speaker, at)
+
+
+class JsonLines(Form):
+    """One object a line: ``text`` (or ``heard``, ``transcript``); ``speaker`` (or ``from``,
+    ``channel``); ``start`` (or ``at``, ``time``) in seconds or ISO 8601; ``end``; ``car``; ``lap``;
+    ``confidence``; ``words``: [{``word``, ``confidence``, ``alternatives``: [{``word``,
+    ``confidence``}]}]; ``alternatives``: [{``text``, ``confidence``}].
+    """
+
+    name, suffixes, opening = "jsonl", ("jsonl", "ndjson"), r"\{"
+
+    def utterances(self, lines: Iterable[str], _: IsCode, /) -> Iterator[Utterance | LeftOut]:
+        """Yield what was said, and lines that are no such object."""
+        for number, raw in enumerate(lines, start=1):
+            line = raw.strip()
+            if not line:
+                continue
+            try:
+                yield _utterance(number, _object(line))
+            except (TypeError, ValueError, OverflowError) as error:
+                yield LeftOut(number, line[:_MOST_SHOWN], str(error))
+
+
+def _object(line: str) -> Mapping[str, Any]:
+    """Return the JSON object of a line; raises ValueError or TypeError."""
+    try:
+        facts = json.loads(line)
+    except (ValueError, RecursionError) as error:
+        raise ValueError(f"not JSON: {getattr(error, 'msg', 'nested too deeply')}") from None
+    if not isinstance(facts, dict):
+        raise TypeError("a JSON object is expected")
+    return facts
+
+
+def _utterance(number: int, facts: Mapping[str, Any]) -> Utterance:
+    get = facts.get
+    others = _others(facts, "text", "transcript")
+    text = _first(facts, "text", "heard", "transcript")
+    confidence = get("confidence")
+    if text is None and others:
+        (text, confidence), others = others[0], others[1:]
+    if not isinstance(text, str):
+        raise TypeError("no text: 'text', 'heard' or 'transcript' is expected")
+    lap = get("lap")
+    if lap is not None and (isinstance(lap, bool) or not isinstance(lap, int)):
+        raise TypeError("'lap' must be a whole number")
+    words = tuple(_word(word) for word in _listed(facts, "words"))
+    speaker, car = _first(facts, "speaker", "from", "channel"), get("car")
+    return Utterance(
+        number,
+        clean(text),
+        "" if speaker is None else clean(str(speaker)),
+        milliseconds(_first(facts, "start", "at", "time")),
+        milliseconds(get("end")),
+        "" if car is None else clean(str(car)),
+        lap,
+        None if confidence is None else _confidence(confidence),
+        words,
+        others,
+    )
+
+
+def _first(facts: Mapping[str, Any], *names: str) -> Any:
+    for name in names:
+        value = facts.get(name)
+        if value is not None:
+            return value
+    return None
+
+
+def _word(facts: Any) -> RecognisedWord:
+    text = _first(facts, "word", "text") if isinstance(facts, dict) else None
+    if not isinstance(text, str):
+        raise TypeError("each of 'words' needs a 'word'")
+    sure = _first(facts, "confidence", "probability")
+    others = _others(facts, "word", "text")
+    return RecognisedWord(clean(text.strip()), None if sure is None else _confidence(sure), others)
+
+
+def _listed(facts: Mapping[str, Any], name: str) -> list[Any]:
+    """Return a list that a line may hold; raises TypeError where something else stands there."""
+    found = facts.get(name)
+    if found is not None and not isinstance(found, list):
+        raise TypeError(f"{name!r} must be a list, not {str(found)[:20]!r}")
+    return found or []
+
+
+def _others(facts: Mapping[str, Any], *names: str) -> tuple[tuple[str, float], ...]:
+    found = []
+    for other in _listed(facts, "alternatives"):
+        text = _first(other, *names) if isinstance(other, dict) else None
+        if not isinstance(text, str):
+            raise TypeError(f"each of 'alternatives' needs a {names[0]!r}")
+        sure = _first(other, "confidence", "probability")
+        found.append((clean(text.strip()), 0.0 if sure is None else _confidence(sure)))
+    return tuple(found)
+
+
+def _confidence(value: Any) -> float:
+    """Return a confidence 0 … 1; raises ValueError."""
+    number = (
+        float(value) if isinstance(value, int | float) and not isinstance(value, bool) else math.nan
+    )
+    if not 0 <= number <= 1:
+        raise ValueError(f"a confidence of 0 … 1 is expected, not {str(value)[:20]}")
+    return number
+
+
+class Cues(Form):
+    """Cues with times, in blocks.
+
+    A block ends at a blank line, and at the line of times of the next cue (WebVTT, 6.1: "collect a
+    WebVTT block"); a number alone on the line before it is the next cue's, where the cues are
+    numbered.
+    """
+
+    other_blocks: ClassVar[tuple[str, ...]] = ()  # how blocks begin that are no cues
+
+    @abstractmethod
+    def cue(self, block: str) -> tuple[int, int, str]:
+        """Return when a cue begins and ends, and its text; raises ValueError."""
+
+    def utterances(self, lines: Iterable[str], is_code: IsCode, /) -> Iterator[Utterance | LeftOut]:
+        """Yield what was said, and the cues that can't be read."""
+        for number, block in _blocks(lines):
+            shown = block[:_MOST_SHOWN]
+            if _ARROW not in block:
+                if not block.lstrip("\ufeff").startswith(self.other_blocks):
+                    reason = "not a cue: there is no line of times in it"
+                    yield LeftOut(number, shown, reason)
+                continue
+            try:
+                at, until, text = self.cue(block)
+            except ValueError as error:
+                yield LeftOut(number, shown, f"not a cue: {error}")
+                continue
+            for speaker, words in _voices(text, is_code):
+                yield Utterance(number, clean(words), speaker, at, until)
+
+
+class WebVTT(Cues):
+    """W3C WebVTT; voice spans ``<v Ana>`` name the speaker."""
+
+    name, suffixes, signature = "vtt", ("vtt",), "WEBVTT"
+    other_blocks = ("WEBVTT", "NOTE", "STYLE", "REGION")
+
+    def cue(self, block: str) -> tuple[int, int, str]:
+        """Return when a cue begins and ends, and its text; raises ValueError."""
+        import webvtt
+        from webvtt.errors import MalformedCaptionError, MalformedFileError
+
+        try:
+            cues = webvtt.from_string("WEBVTT\n\n" + block).captions
+        except (MalformedFileError, MalformedCaptionError) as error:
+            raise ValueError(error) from None
+        if not cues:
+            raise ValueError("no times hh:mm:ss.mmm --> hh:mm:ss.mmm")
+        return _cue_time(cues[0].start), _cue_time(cues[0].end), cues[0].raw_text
+
+
+class SubRip(Cues):
+    """SubRip, of which there is no formal standard; a speaker may stand before a colon."""
+
+    name, suffixes = "srt", ("srt",)
+    opening = r"\d+\s*\n\d+:\d+:\d+[,.]\d+\s*-->"
+
+    def cue(self, block: str) -> tuple[int, int, str]:
+        """Return when a cue begins and ends, and its text; raises ValueError."""
+        import srt  # type: ignore[import-untyped]
+
+        try:
+            cue = next(iter(srt.parse(block + "\n\n")))
+        except (srt.SRTParseError, StopIteration, ValueError):
+            raise ValueError("no times hh:mm:ss,mmm --> hh:mm:ss,mmm") from None
+        at, until = (
+            _cue_time(part.split()[0])
+            for part in next(line for line in block.split("\n") if _ARROW in line).split(_ARROW, 1)
+        )
+        return at, until, cue.content
+
+
+def _blocks(lines: Iterable[str]) -> Iterator[tuple[int, str]]:
+    """Yield the blocks with the number of their first line."""
+    block: list[str] = []
+    start, numbered = 1, False
+    for number, raw in enumerate(lines, start=1):
+        line = raw.rstrip("\r\n")
+        timed = _ARROW in line
+        if timed and any(_ARROW in other or other.startswith("WEBVTT") for other in block):
+            kept = (
+                [block.pop()]
+                if numbered and len(block) > 1 and block[-1].strip().isdecimal()
+                else []
+            )
+            yield start, "\n".join(block)
+            block, start = kept, number - len(kept)
+        if timed:
+            numbered = bool(block) and block[-1].strip().isdecimal()
+        if line.strip("\ufeff \t"):
+            if not block:
+                start = number
+            block.append(line)
+        elif block:
+            yield start, "\n".join(block)
+            block = []
+    if block:
+        yield start, "\n".join(block)
+
+
+def _voices(text: str, is_code: IsCode) -> Iterator[tuple[str, str]]:
+    """Yield (speaker, words) of a cue: by its voice spans, or by names before colons, a line
+    each.
+    """
+    import html
+
+    pieces = _VOICE.split(text)
+    if len(pieces) > 1:
+        for speaker, said in zip(["", *pieces[1::2]], pieces[::2], strict=True):
+            plain = html.unescape(_TAG.sub("", said)).replace("\n", " ").strip()
+            if plain:
+                yield clean(html.unescape(speaker).strip()[:40]), plain
+        return
+    speaker, said = "", ""
+    for line in html.unescape(_TAG.sub("", text)).split("\n"):
+        name, rest = _named(line.strip().removeprefix("- "), is_code)
+        if name and said:
+            yield speaker, said
+            said = ""
+        speaker, said = name or speaker, f"{said} {rest}".strip()
+    if said:
+        yield speaker, said
+
+
+def _cue_time(text: str) -> int:
+    *hours, minutes, seconds = text.split(":")
+    return _clock(hours[0] if hours else None, minutes, seconds)
+
+
+def _clock(hours: str | None, minutes: str, seconds: str) -> int:
+    """Return a time written with colons in milliseconds; raises ValueError at 60 seconds or more,
+    and at 60 minutes behind hours.
+    """
+    second = float(seconds.replace(",", "."))
+    if second >= 60 or (hours is not None and int(minutes) >= 60):
+        written = ":".join(filter(None, (hours, minutes, seconds)))
+        raise ValueError(
+            f"{written} is no time: hours:minutes:seconds with less than 60 minutes and seconds are"
+            " expected"
+        )
+    return round((int(hours or 0) * 3600 + int(minutes) * 60 + second) * 1000)
+
+
+def _named(line: str, is_code: IsCode) -> tuple[str, str]:
+    """Return the speaker before a colon ("" if none) and the rest; words of the code before a colon
+    are no name, a single word is.
+    """
+    found = _NAME.match(line) if ":" in line[:48] else None
+    if found is None:
+        return "", line
+    name = found.group(1)
+    if " " in name and is_code(name):
+        return "", line
+    return clean(name), line[found.end() :]
+
+
+def milliseconds(value: Any) -> int | None:
+    """Return a time in milliseconds: from seconds, 0 or more, or since 1970 from ISO 8601; raises
+    ValueError.
+    """
+    if value is None:
+        return None
+    seconds = value
+    if isinstance(value, str):
+        try:
+            seconds = float(value)
+        except ValueError:
+            seconds = _moment(value)
+    if (
+        isinstance(seconds, bool)
+        or not isinstance(seconds, int | float)
+        or not 0 <= seconds <= 1e13
+    ):
+        raise ValueError(
+            f"{str(value)[:30]!r} is no time: seconds, 0 or more, or a time as 2026-05-01T14:03:00Z"
+            " (ISO 8601) are expected"
+        )
+    return round(seconds * 1000)
+
+
+def _moment(text: str) -> float:
+    """Return the seconds since 1970 of a time in ISO 8601 (UTC where it names no zone), NaN where
+    it is none.
+    """
+    try:
+        moment = datetime.datetime.fromisoformat(text)
+        return (moment if moment.tzinfo else moment.replace(tzinfo=datetime.UTC)).timestamp()
+    except (ValueError, OverflowError):
+        return math.nan
+
+
+FORMS: Mapping[str, Form] = {
+    form.name: form for form in (PlainText(), JsonLines(), WebVTT(), SubRip())
+}
+
+
+def form_of(name: str, head: str) -> Form:
+    """Return the form of a transcript from how it begins, or from its file's name."""
+    start, suffix = head.lstrip("\ufeff \t\r\n"), name.rpartition(".")[2].casefold()
+    forms = FORMS.values()
+    return next(
+        itertools.chain(
+            (form for form in forms if form.signature and start.startswith(form.signature)),
+            (form for form in forms if suffix in form.suffixes),
+            (form for form in forms if form.opening and re.match(form.opening, start)),
+        ),
+        FORMS["text"],
+    )
