@@ -10,7 +10,7 @@ from typing import Any
 from codec.decoding import decode, readings
 from codec.reading import Reading
 from grammar.book import COSTS, Book
-from grammar.codes import Check, CodeTable
+from grammar.codes import CodeTable
 from grammar.errors import Ambiguous, EncodeError, ReportError
 from grammar.fields import Rounded
 from grammar.layout import Leaf, Maybe, Node
@@ -185,7 +185,6 @@ def _unsayable(message: Message, levels: Mapping[str, int]) -> EncodeError:
         known = all(field.name in levels for field in table.fields)
         if (
             known
-            and not isinstance(table, Check)
             and table.fields
             and table.word(tuple(levels[f.name] for f in table.fields)) is None
         ):

@@ -10,8 +10,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from grammar.errors import Span
-from grammar.exact import plain
-from grammar.fields import Band, FieldBase, Value, Wrapped
+from grammar.fields import Band, FieldBase, Value
 from grammar.message import Direction, Match
 
 if TYPE_CHECKING:
@@ -135,13 +134,9 @@ class Reading:
     def _restored_warnings(self) -> list[str]:
         found: list[str] = []
         for name in self._context or ():
-            field, value = self._match.message.fields.get(name), self.values.get(name)
-            if isinstance(field, Wrapped) and isinstance(value, Decimal):
-                found.extend(
-                    limit.text(field.title, field.unit)
-                    for limit in field.limits
-                    if limit.passed(value, value)
-                )
+            if name in self.values:
+                field = self._match.message.fields[name]
+                found.extend(field.restored_warnings(self.values[name]))
         return found
 
     @property
@@ -160,13 +155,8 @@ class Reading:
     def shown(self, name: str) -> str:
         """Return a field's value as people read it, with its unit."""
         field, value = self._match.message.fields[name], self.values[name]
-        if (
-            isinstance(field, Wrapped)
-            and self._context
-            and name in self._context
-            and isinstance(value, Decimal)
-        ):
-            return field.with_unit(plain(value))
+        if self._context and name in self._context:
+            return field.restored_text(value)
         return field.text(self.levels[name])
 
     @functools.cached_property

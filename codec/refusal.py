@@ -6,7 +6,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from grammar.codes import Check
 from grammar.errors import Incomplete, ReportError, Span, UnexpectedWord
 from grammar.message import Message
 from grammar.paths import Lattice, Walk
@@ -87,7 +86,7 @@ def _failed_check(walked: Walk, lattice: Lattice, place: int) -> str:
     symbols = {option[0] for option, _ in lattice[place] if option and option[0] in in_use}
     for (number, leaf), mask in walked.expected(place).items():
         message = walked.automaton.messages[number]
-        if isinstance(message.tables[leaf], Check) and any(
+        if message.tables[leaf].check and any(
             mask >> message.alphabet.index[symbol] & 1 for symbol in symbols
         ):
             return f"check symbol ({message.tables[leaf].name})"
@@ -108,7 +107,7 @@ def expected_words(walked: Walk, place: int) -> list[str]:
 def _label(message: Message, leaf: int, symbols: str) -> str:
     table = message.tables[leaf]
     what = ranges(symbols)
-    return what if table.kind == "literal" else f"{what} ({table.name})"
+    return what if table.literal is not None else f"{what} ({table.name})"
 
 
 def ranges(symbols: str) -> str:

@@ -80,10 +80,9 @@ def _context(book: Book, near: Sequence[str]) -> dict[str, str]:
     wrapped, or no number.
     """
     from grammar.errors import CodeError
-    from grammar.fields import Wrapped
 
     context = given(near, "context")
-    wrapped = {name: one for name, one in book.fields.items() if isinstance(one, Wrapped)}
+    wrapped = {name: one for name, one in book.fields.items() if one.wraps}
     for name, value in context.items():
         if name not in wrapped:
             raise CodeError(
@@ -91,7 +90,7 @@ def _context(book: Book, near: Sequence[str]) -> dict[str, str]:
                 kind="usage",
                 expected=list(wrapped) or ["a book with one"],
             )
-        wrapped[name].number(value)
+        wrapped[name].given(value)
     return context
 
 

@@ -170,7 +170,7 @@ def _value(book: Book, name: str, text: str) -> Any:
     if one is None:
         return text
     one.level(text)
-    return one.number(text) if hasattr(one, "number") else text
+    return one.given(text)
 
 
 def grade(text: str | None) -> str | float | None:

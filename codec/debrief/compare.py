@@ -23,7 +23,7 @@ from codec.sheet.state import Row, lap_message, rows
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import difference
-from grammar.fields import Quantity, Value, Wrapped
+from grammar.fields import Value
 from grammar.message import Message
 
 _EARLIER = 3  # laps back to which a report that is late may belong
@@ -133,7 +133,7 @@ class _Lap:
             name: value for name, value in recorded.values.items() if name in self.report.fields
         }
         for name, field_ in self.report.fields.items():
-            if name not in values and isinstance(field_, Wrapped):
+            if name not in values and field_.wraps:
                 values[name] = recorded.lap
         try:
             return encode(self.book, values, self.report.name).string
@@ -257,7 +257,7 @@ class _Lap:
         values, before, now = self._values(said), self._values(earlier), self._values(dash)
         if values is None or before is None or now is None:
             return False
-        names = [name for name in values if not isinstance(self.report.fields[name], Wrapped)]
+        names = [name for name in values if not self.report.fields[name].wraps]
         return all(values[name] == before.get(name) for name in names) and any(
             values[name] != now.get(name) for name in names
         )
@@ -273,7 +273,7 @@ class _Lap:
         shown = self._values(dash) if dash else None
         if shown is None or not values:
             return ()
-        wrapped = {name for name in shown if isinstance(self.report.fields[name], Wrapped)}
+        wrapped = {name for name in shown if self.report.fields[name].wraps}
         return tuple(
             name
             for name, value in values.items()
@@ -284,12 +284,10 @@ class _Lap:
         """Return how far each number said lies from the recorded one."""
         found: dict[str, Decimal] = {}
         for name, value in values.items():
-            was = recorded.values.get(name)
-            if (
-                isinstance(value, Decimal)
-                and isinstance(was, Decimal)
-                and isinstance(self.report.fields.get(name), Quantity)
-            ):
+            was, field_ = recorded.values.get(name), self.report.fields.get(name)
+            if field_ is None or field_.wraps:
+                continue
+            if isinstance(value, Decimal) and isinstance(was, Decimal):
                 found[name] = abs(difference(value, was))
         return found
 
@@ -303,7 +301,7 @@ class _Lap:
         gaps = self._gaps(values, recorded)
         return all(
             name in gaps
-            and isinstance(quantity := self.report.fields[name], Quantity)
-            and gaps[name] < quantity.step
+            and (steps := self.report.fields[name].progression) is not None
+            and gaps[name] < steps.step
             for name in differing
         )

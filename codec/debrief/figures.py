@@ -263,8 +263,8 @@ def _temperature_panels(summary: Summary, canvas: Any) -> None:
 def _limits(summary: Summary, name: str) -> list[float]:
     if summary.race is not None and name in summary.race.event.temperatures:
         return [float(summary.race.event.temperatures[name].limit)]
-    limits = getattr(summary.book.fields[name], "limits", ())
-    return [float(limit.above if limit.above is not None else limit.below) for limit in limits]
+    limits = summary.book.fields[name].thresholds
+    return [float(limit.number) for limit in limits]
 
 
 def _told_certainty(summary: Summary) -> str:

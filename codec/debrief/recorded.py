@@ -19,8 +19,7 @@ from codec.decoding import readings
 from codec.radio.forms import milliseconds
 from grammar.book import Book
 from grammar.errors import CodeError, EncodeError, ReportError, visible
-from grammar.exact import exact
-from grammar.fields import Bands, FieldBase, Quantity, Wrapped
+from grammar.fields import FieldBase
 
 _OWN = ("lap", "time", "dash", "said")
 _MOST_LAPS = 10_000
@@ -183,21 +182,10 @@ def _dash(cell: str, book: Book, place: str) -> str:
 
 
 def _value(field: FieldBase, cell: str, place: str) -> Recorded:
-    if isinstance(field, Quantity | Bands | Wrapped):
-        try:
-            return exact(cell)
-        except ValueError:
-            raise _bad(
-                place,
-                field.name,
-                cell,
-                f"a number{' in ' + field.unit if field.unit else ''}, without the unit",
-            ) from None
     try:
-        field.level(cell)
+        return field.given(cell)
     except EncodeError:
-        raise _bad(place, field.name, cell, field.domain) from None
-    return cell
+        raise _bad(place, field.name, cell, field.given_as) from None
 
 
 def _bad(place: str, column: str, cell: str, expected: str) -> CarFileError:

@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from codec.drill.answer import DrillError, Kind
-from grammar.codes import Check
 from grammar.figures import drawn
 
 if TYPE_CHECKING:
@@ -136,12 +135,7 @@ class Pool:
             for table, text in (
                 zip(match.plan.tables, match.texts, strict=True) if match is not None else ()
             ):
-                if (
-                    table.fields
-                    and not isinstance(table, Check)
-                    and table.size <= MOST_ENTRIES
-                    and len(text) > 1
-                ):
+                if table.fields and table.size <= MOST_ENTRIES and len(text) > 1:
                     counts[table.name, text] += 1
         return [
             self._item("entry", text, count / len(self.reports), table)

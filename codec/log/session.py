@@ -22,7 +22,6 @@ from codec.sheet.journal import Journal
 from codec.sheet.state import EVENTS, Row, cars, lap_message, laps, race, rows
 from grammar.errors import CodeError
 from grammar.exact import percent
-from grammar.fields import Flags
 
 if TYPE_CHECKING:
     from codec.race import Event, Race
@@ -125,7 +124,7 @@ class Session:
         passed: list[str] = []
         for name, value in self.values().items():
             field = self.book.fields[name]
-            (flagged if isinstance(field, Flags) else passed).extend(
+            (flagged if field.reports_warnings else passed).extend(
                 field.warnings(field.level(value).level)
             )
         return flagged + passed

@@ -19,7 +19,7 @@ from codec.race.race import Race
 from grammar.book import Book
 from grammar.errors import CodeError, counted
 from grammar.exact import plain
-from grammar.fields import Quantity
+from grammar.fields import FieldBase, Progression
 
 _MOST_TARGETS = 200
 
@@ -48,12 +48,12 @@ def advise(race: Race) -> list[Advice]:
 
 def _laps(race: Race) -> Advice | None:
     spec, missing = race.event.spec.calls.distance, race.laps_added - race.laps_entered
-    field = race.event.book.fields[spec.added] if spec else None
-    if spec is None or missing <= 0 or not isinstance(field, Quantity) or race.neutralised:
+    laps = race.event.book.fields[spec.added].progression if spec else None
+    if spec is None or missing <= 0 or laps is None or race.neutralised:
         return None
     return Advice(
         f"{counted(missing, 'lap')} added, not entered yet",
-        encode(race.event.book, {spec.added: min(Decimal(missing), field.high)}, spec.message),
+        encode(race.event.book, {spec.added: min(Decimal(missing), laps.last)}, spec.message),
     )
 
 
@@ -64,34 +64,34 @@ def _target(race: Race) -> Advice | None:
         return None
     advice, field = race.event.spec.advice, race.event.book.fields[pace.target]
     now = race.expected(race.lap + 1)
-    if abs(Fraction(safe) - now) <= Fraction(advice.change) or not isinstance(field, Quantity):
+    if abs(Fraction(safe) - now) <= Fraction(advice.change) or field.progression is None:
         return None
-    call = quickest(race.event.book, pace.message, field, *_band(race, field, safe))
+    band = _band(race, field.progression, field.unit_text, safe)
+    call = quickest(race.event.book, pace.message, field, *band)
     if call is None or call.reading.values[pace.target] == _said(race, field):
         return None
     why = f"{distance.short:.0%} chance of running short" if safe < now else "there is more to use"
     return Advice(f"{float(now):.2f} {race.event.spec.energy.unit} a lap now: {why}", call)
 
 
-def _said(race: Race, field: Quantity) -> Decimal | None:
+def _said(race: Race, field: FieldBase) -> Decimal | None:
     """Return the target in force as the call says it, None if none was called."""
     if race.target is None:
         return None
-    target = units.energy(race.target, race.event.spec.energy.unit, field.unit)
+    target = units.energy(race.target, race.event.spec.energy.unit, field.unit_text)
     return Decimal(target.numerator) / Decimal(target.denominator)
 
 
-def _band(race: Race, field: Quantity, safe: float) -> tuple[int, int]:
-    """Return the lowest and the highest level of the field that may be called."""
+def _band(race: Race, targets: Progression, called_in: str, safe: float) -> tuple[int, int]:
+    """Return the lowest and the highest level of the targets that may be called."""
     unit, tolerance = race.event.spec.energy.unit, float(race.event.spec.advice.tolerance)
 
     def level(target: float) -> int:
-        steps = (units.energy(Fraction(target), unit, field.unit) - Fraction(field.low)) / Fraction(
-            field.step
-        )
+        called = units.energy(Fraction(target), unit, called_in)
+        steps = (called - Fraction(targets.first)) / Fraction(targets.step)
         return math.floor(steps + Fraction(1, 10**9))
 
-    highest = min(level(safe), field.size - 1)
+    highest = min(level(safe), targets.size - 1)
     return (
         max(
             0,
@@ -102,7 +102,7 @@ def _band(race: Race, field: Quantity, safe: float) -> tuple[int, int]:
     )
 
 
-def quickest(book: Book, message: str, field: Quantity, low: int, high: int) -> Encoded | None:
+def quickest(book: Book, message: str, field: FieldBase, low: int, high: int) -> Encoded | None:
     """Return the call of a level from ``low`` to ``high`` that is said in the least time, the
     highest of equals; None if there is none.
     """

@@ -36,7 +36,7 @@ def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
         "one_lap_fewer": None if look.fewer is None else _ending(look.fewer),
         "temperatures": {
             name: {
-                "unit": event.temperatures[name].field.unit,
+                "unit": event.temperatures[name].field.unit_text,
                 "limit": float(event.temperatures[name].limit),
                 "now": distribution_as_dict(now),
                 "chance": round(look.reaching[name].chance, 4),

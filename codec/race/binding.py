@@ -14,8 +14,7 @@ from codec.race.event import EventSpec, LapsSpec, PaceSpec, ReportSpec, Temperat
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import plain
-from grammar.fields import Bands, Choice, FieldBase, Quantity
-from grammar.fields.base import labelled
+from grammar.fields import FieldBase, Progression, labelled
 from grammar.loading import Collector
 
 PERCENT = "%"
@@ -26,7 +25,7 @@ Place = Sequence[str | int]
 class EnergyField:
     """A field that tells of the energy: its value times ``scale`` is in the event's unit, net."""
 
-    field: Quantity | Bands
+    field: FieldBase
     spec: ReportSpec
     scale: Fraction
 
@@ -35,7 +34,7 @@ class EnergyField:
 class TemperatureField:
     """A field that is a temperature, and its limit in the field's own unit."""
 
-    field: Quantity | Bands
+    field: FieldBase
     spec: TemperatureSpec
     limit: Fraction
     start: Fraction
@@ -112,7 +111,7 @@ class Binding:
             )
         return tuple(map(Fraction, given))
 
-    def _measured(self, path: Place, key: str) -> Quantity | Bands | None:
+    def _measured(self, path: Place, key: str) -> FieldBase | None:
         field = self.book.fields.get(key)
         if field is None:
             self._add(
@@ -120,7 +119,7 @@ class Binding:
                 f"the book has no field {key!r}",
                 f"its fields are {', '.join(self.book.fields)}",
             )
-        elif not isinstance(field, Quantity | Bands):
+        elif field.interval(0) is None:
             self._add(
                 path,
                 f"the field {key!r} is a {field.described}, not a number with a unit",
@@ -135,14 +134,14 @@ class Binding:
         field = self._measured(path, key)
         if field is None or self.spec.energy.unit not in units.energy_units():
             return None
-        if field.unit == PERCENT:
+        if field.unit_text == PERCENT:
             scale = Fraction(self.spec.energy.usable) / 100
-        elif field.unit in units.energy_units():
-            scale = units.energy(1, field.unit, self.spec.energy.unit)
+        elif field.unit_text in units.energy_units():
+            scale = units.energy(1, field.unit_text, self.spec.energy.unit)
         else:
             self._add(
                 path,
-                f"the field's unit is {field.unit!r}",
+                f"the field's unit is {field.unit_text!r}",
                 f"an energy is told in {', '.join(units.energy_units())} or {PERCENT}",
             )
             return None
@@ -161,19 +160,23 @@ class Binding:
         field = self._measured(path, key)
         if field is None:
             return None
-        if field.unit not in units.temperature_units():
+        if field.unit_text not in units.temperature_units():
             self._add(
                 path,
-                f"the field's unit is {field.unit!r}",
+                f"the field's unit is {field.unit_text!r}",
                 f"a temperature is told in {' or '.join(units.temperature_units())}",
             )
             return None
-        above = [limit.above for limit in field.limits if limit.above is not None]
+        above = [limit.above for limit in field.thresholds if limit.above is not None]
         limit = spec.limit if spec.limit is not None else min(above, default=None)
         if limit is None:
             self._add(path, "it has no limit", "give `limit` here, or a limit `above` in the book")
             return None
-        return TemperatureField(field, spec, Fraction(limit), _usual(field, spec))
+        start = field.typical if spec.start is None else Fraction(spec.start)
+        if start is None:
+            self._add(path, "it has no usual value", "give `start` here")
+            return None
+        return TemperatureField(field, spec, Fraction(limit), start)
 
     def _calls(self) -> None:
         calls, readbacks = self.spec.calls, self.spec.readbacks
@@ -221,31 +224,42 @@ class Binding:
 
     def _quantity(
         self, path: Place, message: str, direction: str, key: str, name: str
-    ) -> Quantity | None:
+    ) -> tuple[Progression, str] | None:
+        """Return the values of a field in even steps, and its unit; None for any other."""
         field = self._field(path, message, direction, key, name)
-        if field is not None and not isinstance(field, Quantity):
+        if field is None:
+            return None
+        values = None if field.wraps else field.progression
+        if values is None:
             self._add((*path, key), f"the field {name!r} is a {field.described}, not a quantity")
-        return field if isinstance(field, Quantity) else None
+            return None
+        return values, field.unit_text
 
     def _pace(self, path: Place, pace: PaceSpec) -> None:
-        field = self._quantity(path, pace.message, "pit", "target", pace.target)
-        if field is not None and field.unit not in units.energy_units():
+        found = self._quantity(path, pace.message, "pit", "target", pace.target)
+        if found is None:
+            return
+        values, unit = found
+        if unit not in units.energy_units():
             self._add(
                 (*path, "target"),
-                f"the field's unit is {field.unit!r}",
+                f"the field's unit is {unit!r}",
                 f"a target is told in {', '.join(units.energy_units())}",
             )
-        elif field is not None:
-            self._sayable(path, pace.message, {pace.target: field.low})
+        else:
+            self._sayable(path, pace.message, {pace.target: values.first})
 
     def _laps(self, path: Place, laps: LapsSpec, direction: str) -> None:
-        field = self._quantity(path, laps.message, direction, "added", laps.added)
-        if field is not None and field.step != field.step.to_integral_value():
+        found = self._quantity(path, laps.message, direction, "added", laps.added)
+        if found is None:
+            return
+        values, _ = found
+        if values.step != values.step.to_integral_value():
             self._add(
-                (*path, "added"), f"laps come in steps of {plain(field.step)}", "laps are whole"
+                (*path, "added"), f"laps come in steps of {plain(values.step)}", "laps are whole"
             )
-        elif field is not None and direction == "pit":
-            self._sayable(path, laps.message, {laps.added: field.high})
+        elif direction == "pit":
+            self._sayable(path, laps.message, {laps.added: values.last})
 
     def _wheel(self, path: Place, wheel: WheelSpec, direction: str) -> None:
         clicks = self._quantity(path, wheel.message, direction, "clicks", wheel.clicks)
@@ -261,7 +275,7 @@ class Binding:
             self._sayable(
                 path,
                 wheel.message,
-                {wheel.dial: dials.options[0], wheel.way: wheel.up, wheel.clicks: clicks.high},
+                {wheel.dial: dials[0], wheel.way: wheel.up, wheel.clicks: clicks[0].last},
             )
 
     def _sayable(self, path: Place, message: str, values: dict[str, object]) -> None:
@@ -281,30 +295,33 @@ class Binding:
         direction: str,
         named: tuple[str, str],
         options: Sequence[tuple[str, str]],
-    ) -> Choice | None:
+    ) -> Sequence[str] | None:
+        """Return the options of a field, if ``options`` (key, option) are among them."""
         field = self._field(path, message, direction, *named)
-        if field is not None and not isinstance(field, Choice):
+        if field is None:
+            return None
+        known = field.one_of
+        if known is None:
             self._add(
                 (*path, named[0]), f"the field {named[1]!r} is a {field.described}, not a choice"
             )
-        elif isinstance(field, Choice):
-            for key, option in options:
-                if labelled(field.options, option) is None:
-                    self._add(
-                        (*path, key),
-                        f"{option!r} is not one of {', '.join(field.options)}",
-                        f"say which option means {key}",
-                    )
-                    return None
-            return field
-        return None
+            return None
+        for key, option in options:
+            if labelled(known, option) is None:
+                self._add(
+                    (*path, key),
+                    f"{option!r} is not one of {', '.join(known)}",
+                    f"say which option means {key}",
+                )
+                return None
+        return known
 
     def _dials(self) -> None:
         wheels = [wheel for wheel in (self.spec.calls.wheel, self.spec.readbacks.wheel) if wheel]
-        fields = {
-            wheel.dial: field
+        dials = {
+            wheel.dial: field.one_of
             for wheel in wheels
-            if isinstance(field := self.book.fields.get(wheel.dial), Choice)
+            if (field := self.book.fields.get(wheel.dial)) and field.one_of is not None
         }
         for name in self.spec.dials:
             if not wheels:
@@ -313,25 +330,10 @@ class Binding:
                     "no message changes it",
                     "name one in [calls.wheel] or [readbacks.wheel]",
                 )
-            for field in fields.values():
-                if labelled(field.options, name) is None:
+            for dial, options in dials.items():
+                if labelled(options, name) is None:
                     self._add(
                         ("dials", name),
-                        f"the field {field.name!r} has no option {name!r}",
-                        f"they are {', '.join(field.options)}",
+                        f"the field {dial!r} has no option {name!r}",
+                        f"they are {', '.join(options)}",
                     )
-
-
-def _usual(field: Quantity | Bands, spec: TemperatureSpec) -> Fraction:
-    """Return the temperature at the start: as given, as the book calls usual, else the middle of
-    the field's range.
-    """
-    if spec.start is not None:
-        return Fraction(spec.start)
-    if isinstance(field, Quantity):
-        return (
-            Fraction(field.usual)
-            if field.usual is not None
-            else Fraction(field.low + field.high) / 2
-        )
-    return Fraction(sum(field.edges)) / len(field.edges)

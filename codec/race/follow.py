@@ -20,7 +20,7 @@ from codec.race.plan import EnergyPlan
 from codec.race.race import Notice, Race
 from codec.sheet.state import ADDED, NEUTRALISED, RESUMED
 from grammar.errors import CodeError, counted
-from grammar.fields import Quantity, Value
+from grammar.fields import Value
 
 _FITS = 0.5  # a value less likely than this to be right is pointed out
 
@@ -297,10 +297,10 @@ class _Following:
         self._enter(laps, fact)
 
     def _target(self, fact: Fact, name: str) -> None:
-        value, found = fact.values.get(name), self.event.book.fields[name]
-        if isinstance(value, Decimal) and isinstance(found, Quantity):
+        value, unit = fact.values.get(name), self.event.book.fields[name].unit_text
+        if isinstance(value, Decimal):
             race = self.race
-            race.target = units.energy(value, found.unit, self.event.spec.energy.unit)
+            race.target = units.energy(value, unit, self.event.spec.energy.unit)
             race.energy = race.energy.reset_slope(0.0, float(self.event.spec.energy.first))
 
     def _repeated(self, fact: Fact) -> None:

@@ -7,31 +7,23 @@ from __future__ import annotations
 import math
 from fractions import Fraction
 
-from grammar.fields import Bands, Quantity
+from grammar.fields import FieldBase
 
 Interval = tuple[float, float]
-_BELOW = {"nearest": Fraction(1, 2), "up": Fraction(1), "down": Fraction(0)}
 
 
-def interval(field: Quantity | Bands, level: int, scale: Fraction = Fraction(1)) -> Interval:
+def interval(field: FieldBase, level: int, scale: Fraction = Fraction(1)) -> Interval:
     """Return the values, times ``scale``, that are said as ``level``; an open end has no end.
 
-    At an end that is not open the interval is the usual one about the value: a dash that cannot say
-    more does not make more impossible.
+    Raises TypeError for a field that measures nothing; an event names no such field.
     """
-    if isinstance(field, Bands):
-        band = field.value(level)
-        low = -math.inf if band.low is None else float(Fraction(band.low) * scale)
-        return low, math.inf if band.high is None else float(Fraction(band.high) * scale)
-    value, step = Fraction(field.value(level)), Fraction(field.step)
-    low_end, high_end = (
-        value - step * _BELOW[field.rounding],
-        value + step * (1 - _BELOW[field.rounding]),
-    )
-    beyond = field.beyond(level)
+    said = field.interval(level)
+    if said is None:
+        raise TypeError(f"{field.title} measures nothing")
+    low, high = said
     return (
-        -math.inf if beyond == "low" else float(low_end * scale),
-        math.inf if beyond == "high" else float(high_end * scale),
+        -math.inf if low is None else float(low * scale),
+        math.inf if high is None else float(high * scale),
     )
 
 

@@ -16,7 +16,6 @@ from typing import Any
 
 from grammar.automaton import build
 from grammar.book import Book
-from grammar.codes import Check
 from grammar.data import table
 from grammar.message import Message
 from grammar.speech.kinds import SPOKEN, WordKind
@@ -115,7 +114,7 @@ class Evidence:
             for state, count in ways.items():
                 for step in automaton.steps[state]:
                     leaf = automaton.owner[step.target][1]
-                    free = 1 if isinstance(message.tables[leaf], Check) else step.mask.bit_count()
+                    free = 1 if message.tables[leaf].check else step.mask.bit_count()
                     following[step.target] = following.get(step.target, 0) + count * free
             ways = following
             complete = sum(count for state, count in ways.items() if automaton.accepting[state])

@@ -13,7 +13,6 @@ from codec.radio.forms import milliseconds
 from codec.reading import Reading
 from codec.sheet.entry import LapBy, SheetError
 from grammar.book import Book
-from grammar.fields import Quantity, Wrapped
 
 LAP = "lap"  # the field of a book that holds the lap
 
@@ -21,7 +20,7 @@ LAP = "lap"  # the field of a book that holds the lap
 def lap_field(book: Book) -> str:
     """Return the name of the field that says the lap, "" if the book has none."""
     said = any(LAP in message.fields for message in book.sent_by("car"))
-    return LAP if said and isinstance(book.fields.get(LAP), Wrapped | Quantity) else ""
+    return LAP if said and book.fields[LAP].numeric else ""
 
 
 def _start(start: str | None, lap: str | None) -> tuple[int, int]:
@@ -88,7 +87,7 @@ class LapKeeper:
         """Begin behind lap ``last``."""
         self.car, self.last, self._times, self._field = car, last, times, lap_field(book)
         found = book.fields.get(self._field)
-        self._wrapped = found if isinstance(found, Wrapped) else None
+        self._remainders = found.progression if found is not None and found.wraps else None
         cars = book.sent_by("car")
         self._counted = (
             cars[0].name if cars else ""
@@ -103,10 +102,9 @@ class LapKeeper:
         """Return what restores a wrapped lap: the lap expected, up to two before it, else the ones
         after it, for races run forward.
         """
-        field = self._wrapped
-        if field is None:
+        if self._remainders is None:
             return {self._field: self.expected(at)} if self._field else {}
-        half = (field.modulus - field.step) / 2
+        half = self._remainders.last / 2
         return {self._field: max(half, self.expected(at) - 2 + half)}
 
     def of(self, reading: Reading, at: int | None, given: int | None) -> tuple[int | None, LapBy]:

@@ -179,7 +179,7 @@ def _temperatures(race: Race) -> None:
         when = _when(reached) if reached.chance >= 0.01 else "not before the flag"
         grid.add_row(
             safe(bound.field.title),
-            safe(f"{number(now.mean, 1)} {bound.field.unit}"),
+            safe(f"{number(now.mean, 1)} {bound.field.unit_text}"),
             band(now, 1),
             f"{float(bound.limit):g}",
             Text(when, style),

@@ -9,7 +9,6 @@ from codec.sheet.entry import Entry, SheetError
 from codec.sheet.values import value_text
 from grammar.book import Book
 from grammar.errors import CodeError
-from grammar.fields import Wrapped
 
 _HINT = (
     "was the file changed by hand? export it once more, and put right in the sheet what is wrong"
@@ -32,11 +31,7 @@ def fitting(entry: Entry, book: Book, where: str) -> Entry:
     message = book.messages.get(entry.message)
     if not entry.string or message is None:
         return entry
-    near = {
-        name: value
-        for name, value in entry.values.items()
-        if isinstance(book.fields[name], Wrapped)
-    }
+    near = {name: value for name, value in entry.values.items() if book.fields[name].wraps}
     try:
         said = decode(
             book, entry.string, direction=message.direction, context=near, typed=True

@@ -10,9 +10,8 @@ from typing import Any
 
 from codec.sheet.entry import KINDS, LAP_BY, TEXTS, Entry, SheetError
 from codec.sheet.journal import Journal
-from codec.sheet.values import Fields, measured, number_text, value_of, value_text
+from codec.sheet.values import Fields, number_text, value_of, value_text
 from grammar.exact import exact
-from grammar.fields import Choice
 
 VALUE = "value_"
 WHOLE = ("seq", "lap", "at", "about")
@@ -157,13 +156,13 @@ def table_schema(fields: Fields, facts: Facts) -> dict[str, Any]:
     for name, field in fields.items():
         column: dict[str, Any] = {
             "name": VALUE + name,
-            "type": "number" if measured(field) else "string",
+            "type": "number" if field.numeric else "string",
             "title": field.title,
         }
         if field.unit_text:
             column["unit"] = field.unit_text
-        if isinstance(field, Choice):
-            column["constraints"] = {"enum": list(field.options)}
+        if field.one_of is not None:
+            column["constraints"] = {"enum": list(field.one_of)}
         columns.append(column)
     return {
         "fields": columns,

@@ -15,7 +15,7 @@ from codec.sheet.entry import Entry, SheetError
 from codec.sheet.exports import Read, book_of, number_cell
 from codec.sheet.journal import Journal
 from codec.sheet.state import cars, lap_message, laps, rows
-from codec.sheet.values import measured, number_text, value_text
+from codec.sheet.values import number_text, value_text
 
 _MOST_ROWS = 1_048_575
 _CHUNK = 30_000
@@ -89,7 +89,7 @@ def _entries(sheet: Any, journal: Journal) -> int:
         *WHOLE,
         "amount",
         "certainty",
-        *(VALUE + name for name, field in fields.items() if measured(field)),
+        *(VALUE + name for name, field in fields.items() if field.numeric),
     }
     units = {VALUE + name: field.unit_text for name, field in fields.items()}
     sheet.freeze_panes = "A2"
@@ -141,7 +141,7 @@ def _laps(sheet: Any, journal: Journal) -> None:
                     if row.counts and name in row.entry.values
                     else ""
                 )
-                value = number_cell(text) if text and measured(field) else text
+                value = number_cell(text) if text and field.numeric else text
                 line.append(
                     _cell(sheet, value, field.unit_text if not isinstance(value, str) else "")
                     if text

@@ -300,7 +300,7 @@ class DigitsSpec(OneField):
                 "use count = 'level'",
                 "count",
             )
-        low, step = field.progression
+        low, step, _ = field.progression
         per = self.per or step
         first, stride = _whole(low, per), _whole(step, per)
         if first is None or stride is None:

@@ -31,7 +31,7 @@ from pydantic import (
 from pydantic_core import CoreSchema
 
 from grammar.errors import EncodeError
-from grammar.exact import ExactDecimal, plain
+from grammar.exact import ExactDecimal, at, plain
 from grammar.problems import Misfit, refuse
 
 MOST_LEVELS = 10**15
@@ -65,10 +65,16 @@ Interval = tuple[Fraction | None, Fraction | None]  # None is "without end"
 
 
 class Progression(NamedTuple):
-    """Values in even steps: that of level n is ``first + n * step``."""
+    """Values in even steps: that of level n (0 … size - 1) is ``first + n * step``."""
 
     first: Decimal
     step: Decimal
+    size: int
+
+    @property
+    def last(self) -> Decimal:
+        """The value of the last level."""
+        return at(self.first, self.step, self.size - 1)
 
 
 class Rounded(NamedTuple):
@@ -119,13 +125,14 @@ class Limit(Strict):
         return self.below is not None and (low is None or low < self.below)
 
     @property
+    def number(self) -> Decimal:
+        """The number on whose far side it warns."""
+        return self.above if self.above is not None else self.below or Decimal(0)
+
+    @property
     def side(self) -> str:
         """The side and the number: "above 120"."""
-        return (
-            f"above {plain(self.above)}"
-            if self.above is not None
-            else f"below {plain(self.below or Decimal(0))}"
-        )
+        return f"{'below' if self.above is None else 'above'} {plain(self.number)}"
 
     def text(self, label: str, unit: str) -> str:
         """Return the warning's words."""

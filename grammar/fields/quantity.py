@@ -151,7 +151,7 @@ class Quantity(Moving):
     @property
     def progression(self) -> Progression:
         """From low, in steps."""
-        return Progression(self.low, self.step)
+        return Progression(self.low, self.step, self.size)
 
     def interval(self, level: int) -> Interval:
         """Return the numbers that are rounded to the value."""

@@ -91,7 +91,7 @@ class Wrapped(Moving):
     @property
     def progression(self) -> Progression:
         """The remainders, from 0 in steps."""
-        return Progression(Decimal(0), self.step)
+        return Progression(Decimal(0), self.step, self.size)
 
     def level(self, value: Any) -> Rounded:
         """Return the level of the remainder of the step nearest to a number."""
