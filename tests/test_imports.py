@@ -37,7 +37,6 @@ LAYERS = _IN_ORDER.split()
 STILL_KNOWN = [
     ("codec.store", "codec.sheet"),
     ("codec.sheet.spreadsheet", "codec.sheet.exports"),
-    ("codec.radio.cues", "codec.radio.transcript"),
     ("codec.radio.asides", "codec.radio.search"),
     ("codec.radio.finder", "codec.radio.search"),
     ("codec.radio.unread_reports", "codec.radio.search"),
