@@ -21,7 +21,7 @@ from codec.hear.ranking import Ranking
 from codec.hear.words import Words, listen
 from codec.reading import Reading, plain_value
 from grammar.errors import EncodeError, ReportError
-from grammar.fields import FieldBase, Quantity, Value, Wrapped
+from grammar.fields import FieldBase, Value
 from grammar.message import Direction, Match
 
 if TYPE_CHECKING:
@@ -68,31 +68,33 @@ class Marginal:
         """Return the value of a level, restored where only a remainder is said and something near
         it is expected.
         """
-        if isinstance(self.field, Wrapped) and self.near is not None:
-            try:
-                return self.field.restored(level, self.near)
-            except EncodeError:
-                return self.field.value(level)
-        return self.field.value(level)
+        if self.near is None:
+            return self.field.value(level)
+        try:
+            return self.field.restored(level, self.near)
+        except EncodeError:  # two values are equally close
+            return self.field.value(level)
 
     def text(self, level: int) -> str:
         """Return the value of a level as people read it."""
-        value = self.value(level)
-        if isinstance(self.field, Wrapped) and self.near is not None and isinstance(value, Decimal):
-            return self.field.with_unit(f"{value:f}")
+        if self.field.wraps and self.near is not None:
+            return self.field.restored_text(self.value(level))
         return self.field.text(level)
 
     @functools.cached_property
     def _moments(self) -> tuple[float, float] | None:
         import numpy as np
 
-        if not isinstance(self.field, Quantity | Wrapped) or self.absent >= 1 - 1e-12:
+        steps, levels = self.field.progression, range(self.field.size)
+        if steps is None or self.absent >= 1 - 1e-12:
             return None
-        if isinstance(self.field, Wrapped) and self.near is not None:
-            values = np.array([float(self.value(level)) for level in range(self.field.size)])  # type: ignore[arg-type]
+        if self.field.wraps and self.near is not None:
+            restored = [
+                value for level in levels if isinstance(value := self.value(level), Decimal)
+            ]
+            values = np.array(restored, dtype=float)
         else:
-            low = float(self.field.low) if isinstance(self.field, Quantity) else 0.0
-            values = low + float(self.field.step) * np.arange(self.field.size)
+            values = float(steps.first) + float(steps.step) * np.arange(self.field.size)
         share = self.probabilities / self.probabilities.sum()
         mean = float(share @ values)
         return mean, float(share @ (values - mean) ** 2) ** 0.5
@@ -248,7 +250,7 @@ def _reading(book: Book, match: Match, prior: Prior) -> Reading:
     for name, level in match.levels().items():
         one = book.fields[name]
         centre = prior.centre(one)
-        if isinstance(one, Wrapped) and centre is not None:
+        if one.wraps and centre is not None:
             try:
                 one.restored(level, centre)
             except EncodeError:

@@ -9,13 +9,14 @@ are in the order in which a forward sum takes them.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from codec.hear.layers import END, MOST_EDGES, Layer, layers
 from codec.hear.strings import Strings
-from grammar.codes import Check, CodeTable
+from grammar.codes import CodeTable
 from grammar.errors import CodeError
 from grammar.layout import Either, InOrder, Leaf, Maybe, leaves
 from grammar.layout import Node as LayoutNode
@@ -142,13 +143,8 @@ def build(message: Message, spec: HearingSpec) -> MessageLattice:
     """
     lattice = MessageLattice(message)
     builder = _Builder(lattice, spec)
-    keys: list[Key] = [()]
-    for leaf in message.check_leaves:
-        table = message.tables[leaf]
-        if isinstance(table, Check):
-            keys = [(*key, state) for key in keys for state in table.method.starts()]
-    start = builder.point(keys)
-    lattice.start = list(range(start.low, start.low + len(keys)))
+    start = builder.point(itertools.product(*(rule.method.starts() for rule in builder.rules)))
+    lattice.start = list(range(start.low, start.low + len(start.keys)))
     end = builder.node(message.node, start)
     lattice.end = list(range(end.low, end.low + len(end.keys)))
     return lattice
@@ -159,7 +155,8 @@ class _Builder:
 
     def __init__(self, lattice: MessageLattice, spec: HearingSpec) -> None:
         self.lattice, self.message, self.spec = lattice, lattice.message, spec
-        self.checks = len(self.message.check_leaves)
+        tables = [self.message.tables[leaf] for leaf in self.message.check_leaves]
+        self.rules = [table.check for table in tables if table.check is not None]
         self.open: list[
             dict[str, int]
         ] = []  # what each optional part around implies when it is left out
@@ -263,8 +260,7 @@ class _Builder:
         for key in keys:
             states = list(key)
             for number in numbers:
-                table = self.message.tables[self.message.check_leaves[number]]
-                if isinstance(table, Check) and table.method.wanted(states[number]) is None:
+                if self.rules[number].method.wanted(states[number]) is None:
                     break
                 states[number] = -1
             else:
@@ -277,24 +273,21 @@ class _Builder:
         """
         flags = [
             int(bool(flag) or any(implied.get(name) != level for name, level in decided.items()))
-            for flag, implied in zip(key[self.checks :], self.open, strict=True)
+            for flag, implied in zip(key[len(self.rules) :], self.open, strict=True)
         ]
-        return (*key[: self.checks], *flags)
+        return (*key[: len(self.rules)], *flags)
 
     def after(self, leaf: int, key: Key, symbol: str) -> Key | None:
         """Return the key after a symbol of a leaf, None where a check refuses it."""
         states = list(key)
-        for number, check_leaf in enumerate(self.message.check_leaves):
-            table = self.message.tables[check_leaf]
-            if not isinstance(table, Check):
-                continue
-            if leaf == check_leaf:
-                wanted = table.method.wanted(states[number])
-                if wanted is None or table.method.checks[wanted] != symbol:
+        for number, rule in enumerate(self.rules):
+            if leaf == self.message.check_leaves[number]:
+                wanted = rule.method.wanted(states[number])
+                if wanted is None or rule.method.checks[wanted] != symbol:
                     return None
                 states[number] = -1
             elif leaf in self.message.coverage[number]:
-                states[number] = table.method.step(states[number], table.value_of[symbol])
+                states[number] = rule.method.step(states[number], rule.value_of[symbol])
         return tuple(states)
 
     def layers_of(self, leaf: int) -> list[Layer]:
@@ -423,7 +416,7 @@ class _Speller:
         for name, levels in decides.items():
             for number, implied in enumerate(self.builder.open):
                 usual = implied.get(name, -2)
-                place = self.builder.checks + number
+                place = len(self.builder.rules) + number
                 changed = (levels >= 0) & (levels != usual) & (moved >= 0)
                 for before in np.unique(moved[changed]).tolist():
                     key = self.keys[before]
@@ -441,7 +434,8 @@ class _Speller:
         state, key = codes // width, codes % width
         if (
             layer is not None
-            and self.table.kind == "packed"
+            and self.table.numeral is not None
+            and len(self.table.fields) > 1
             and not self.builder.open
             and all(t == END for t in layer.target[:1])
         ):
@@ -462,7 +456,8 @@ class _Speller:
         if (
             rest
             or keys < 2
-            or self.table.kind != "packed"
+            or self.table.numeral is None
+            or len(self.table.fields) < 2
             or self.builder.open
             or len(layer.source) * keys < _DENSE
         ):

@@ -11,7 +11,6 @@ from codec.hear.forward_backward import WeightedLattice, total, weighted
 from codec.hear.lattice import MessageLattice, build
 from codec.hear.priors import Prior, shares
 from grammar.errors import CodeError
-from grammar.fields import Wrapped
 from grammar.message import Direction
 
 if TYPE_CHECKING:
@@ -51,7 +50,7 @@ class Model:
         fields.
         """
         fields = [self.book.fields[name] for name in prior.last]
-        return any(isinstance(one, Wrapped) or one.told_by_last for one in fields)
+        return any(one.wraps or one.told_by_last for one in fields)
 
     def weighted(self, prior: Prior) -> Expectation:
         """Return the lattices with the weights of a prior."""

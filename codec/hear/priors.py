@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Any
 
 from codec.reading import Reading
 from grammar.errors import CodeError
-from grammar.fields import ENUMERABLE, FieldBase, Moving
+from grammar.fields import ENUMERABLE, FieldBase
 from grammar.fields.base import surprised
 
 if TYPE_CHECKING:
@@ -64,7 +64,7 @@ class Prior:
 
     def centre(self, one: FieldBase) -> Decimal | None:
         """Return where a field that is counted is expected, None where nothing tells."""
-        if not isinstance(one, Moving) or one.name not in self.last:
+        if one.name not in self.last:
             return None
         return one.centre_after(self.last[one.name], self.laps.get(one.name, 1))
 

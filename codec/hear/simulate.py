@@ -9,7 +9,7 @@ mistaken model does.
 from __future__ import annotations
 
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +23,7 @@ from codec.hear.priors import Prior
 from codec.hear.tally import Tally
 from codec.reading import Reading
 from grammar.errors import EncodeError, ReportError
-from grammar.fields import Wrapped
+from grammar.fields import FieldBase
 
 if TYPE_CHECKING:
     from grammar.book import Book
@@ -113,16 +113,16 @@ def _source(model: Model, prior: Prior) -> Source:
     return Source(model.weighted(prior))
 
 
-def _near(fields: Any, prior: Prior) -> dict[str, Any] | None:
+def _near(fields: Mapping[str, FieldBase], prior: Prior) -> dict[str, Any] | None:
     near = {}
     for name, one in fields.items():
         centre = prior.centre(one)
-        if isinstance(one, Wrapped) and centre is not None:
+        if one.wraps and one.progression is not None and centre is not None:
             try:
                 for level in range(one.size):
                     one.restored(level, centre)
             except EncodeError:
-                centre += one.step / 4  # never midway between two
+                centre += one.progression.step / 4  # never midway between two
             near[name] = centre
     return near or None
 

@@ -8,7 +8,6 @@ import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
-from grammar.codes import Check
 from grammar.layout import Either, Leaf, Maybe, leaves
 from grammar.layout import Node as LayoutNode
 from grammar.message import Match, Message, Plan
@@ -43,9 +42,11 @@ class Strings:
                 continue
             texts: list[str] = []
             for number, table in enumerate(plan.tables):
-                if isinstance(table, Check):
+                if table.check is not None:
                     covered = next(check.covers for check in plan.checks if check.place == number)
-                    texts.append(table.wanted("".join(texts[place] for place in covered)) or "")
+                    texts.append(
+                        table.check.wanted("".join(texts[place] for place in covered)) or ""
+                    )
                 else:
                     texts.append(
                         table.word(tuple(levels[field.name] for field in table.fields)) or ""
