@@ -1,16 +1,16 @@
 """Transcripts to readings.
 
 Plain reports (spelling words or a typed string, nothing else) take a short path: one dictionary
-look-up a word and one regular expression a message. It is only ever right because a book compiles
-only if no string has two readings; whatever it does not settle goes the whole way: the speech
-grammar, every candidate for every word, and the automaton of the book. Ties are refused, never
-broken.
+look-up a word and what was compiled for strings of that length. It is only ever right because a
+book compiles only if no string has two readings; whatever it does not settle goes the whole way:
+the speech grammar, every candidate for every word, and the automaton of the book. Ties are refused,
+never broken.
 """
 
 from __future__ import annotations
 
 import bisect
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -177,11 +177,11 @@ def decode_many(
     context: Context | None = None,
 ) -> Iterator[Reading | CodeError]:
     """Yield for each line its reading, or the error that refuses it; holds one line at a time."""
-    plain = _plain(book, direction)
+    plain = book.plain(direction)
     for line in lines:
-        match = plain(line)
-        if match is not None:
-            yield Reading(book, match, line, None, context)
+        found = plain(line)
+        if found is not None:
+            yield Reading(book, found, line, None, context)
             continue
         try:
             yield decode(book, line.rstrip("\r\n"), direction=direction, context=context)
@@ -201,58 +201,19 @@ def _quick(
     book: Book, text: str | Wording, direction: Direction | None, context: Context | None
 ) -> Reading | None:
     """Return the reading of a report that the short path settles, None for any other."""
-    match = _plain(book, direction)(text if isinstance(text, str) else text.said)
-    if match is None:
+    found = book.plain(direction)(text if isinstance(text, str) else text.said)
+    if found is None:
         return None
     if isinstance(text, str):
-        return Reading(book, match, text, None, context)
+        return Reading(book, found, text, None, context)
     start = text.span[0]
     typed = len(text) == 1
     spans = (
-        [(start + n, start + n + 1) for n in range(len(match.string))]
+        [(start + n, start + n + 1) for n in range(len("".join(found[1])))]
         if typed
         else [word.span for word in text]
     )
-    return Reading(book, match, text.text, spans, context)
-
-
-def _plain(book: Book, direction: Direction | None) -> Callable[[str], Match | None]:
-    """Return the short path of a book: from the text of a report of plain words, or of one typed
-    string, to its match.
-
-    It gives None where the whole way must be gone. What does not change from report to report is
-    looked up here, once.
-    """
-    symbol_of, meanings, of_length = (
-        book.lexicon.plain.__getitem__,
-        book.lexicon.meanings,
-        book.of_length,
-    )
-    told_apart = direction is not None or book.one_way
-
-    def match(text: str) -> Match | None:
-        words = text.split()
-        if len(words) > 1:
-            if "\n" in text and "\n" in text.strip():
-                return None  # a line end parts reports
-            try:
-                string = "".join(map(symbol_of, words))
-            except KeyError:
-                return None
-        elif words:
-            string = words[0]
-            if not (string.isupper() or string.isdigit()) or string.lower() in meanings:
-                return None
-        else:
-            return None
-        if told_apart:
-            for message in of_length(direction, len(string)):
-                found = message.quick(string)
-                if found is not None:
-                    return found
-        return None
-
-    return match
+    return Reading(book, found, text.text, spans, context)
 
 
 def _only(found: Sequence[Reading], text: str) -> Reading:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from grammar.errors import Span
 from grammar.fields import Band, FieldBase, Value
-from grammar.message import Direction, Match
+from grammar.message import Direction, Found, Match
 
 if TYPE_CHECKING:
     from grammar.book import Book
@@ -53,12 +53,12 @@ class Reading:
     are as usual. Two readings are equal when message and levels are.
     """
 
-    __slots__ = ("__dict__", "_book", "_context", "_match", "_spans", "_values", "text")
+    __slots__ = ("__dict__", "_book", "_context", "_found", "_spans", "_values", "text")
 
     def __init__(
         self,
         book: Book,
-        match: Match,
+        found: Found,
         text: str = "",
         spans: Sequence[Span] | None = None,
         context: Mapping[str, Any] | None = None,
@@ -68,7 +68,7 @@ class Reading:
         Without spans the text is one plain word a symbol, or typed.
         """
         self._book = book
-        self._match = match
+        self._found = found
         self.text = text
         self._spans = spans
         self._context = context
@@ -77,42 +77,42 @@ class Reading:
     @property
     def message(self) -> str:
         """The message's name."""
-        return self._match.message.name
+        return self.match.message.name
 
     @property
     def title(self) -> str:
         """What people call the message."""
-        return self._match.message.title
+        return self.match.message.title
 
     @property
     def direction(self) -> Direction:
         """ "car" for a report, "pit" for a call."""
-        return self._match.message.direction
+        return self.match.message.direction
 
     @property
     def said(self) -> str:
         """The symbols as they were said."""
-        return "".join(self._match.texts)
+        return "".join(self.match.texts)
 
     @functools.cached_property
     def levels(self) -> dict[str, int]:
         """The level of every field, said or implied."""
-        return self._match.levels()
+        return self.match.levels()
 
     @property
     def values(self) -> dict[str, Value]:
         """The value of every field, said or implied, in the order of the layout."""
-        if (
-            self._values is None
-        ):  # kept by hand: bulk decoding reads it once of each, and cached_property takes a lock
-            self._values = self._match.values()
+        values = self._values
+        if values is None:
+            plan, _, parts = self._found
+            values = self._values = plan.values(parts)
             if self._context:
-                self._restore(self._values, self._context)
-        return self._values
+                self._restore(values, self._context)
+        return values
 
     def _restore(self, values: dict[str, Value], context: Mapping[str, Any]) -> None:
         for name, near in context.items():
-            field = self._match.message.fields.get(name)
+            field = self.match.message.fields.get(name)
             if field is not None and name in values:
                 values[name] = field.restored(self.levels[name], near)
 
@@ -123,38 +123,32 @@ class Reading:
     @property
     def warnings(self) -> tuple[str, ...]:
         """Limits passed and flags to warn of, in words."""
-        match = self._match
-        said = [text for entry in match.entries for text in entry.warnings]
-        return (
-            *said,
-            *(text for implied in match.plan.implied for text in implied.warnings),
-            *self._restored_warnings(),
-        )
+        return (*self.match.warnings(), *self._restored_warnings())
 
     def _restored_warnings(self) -> list[str]:
         found: list[str] = []
         for name in self._context or ():
             if name in self.values:
-                field = self._match.message.fields[name]
+                field = self.match.message.fields[name]
                 found.extend(field.restored_warnings(self.values[name]))
         return found
 
     @property
     def implied(self) -> tuple[str, ...]:
         """The fields left unsaid because they have their usual value."""
-        return tuple(implied.name for implied in self._match.plan.implied)
+        return tuple(implied.name for implied in self.match.plan.implied)
 
     def field(self, name: str) -> FieldBase:
         """Return a field of the message."""
-        return self._match.message.fields[name]
+        return self.match.message.fields[name]
 
     def unit(self, name: str) -> str:
         """Return the unit of a field, "" if it has none."""
-        return self._match.message.fields[name].unit_text
+        return self.match.message.fields[name].unit_text
 
     def shown(self, name: str) -> str:
         """Return a field's value as people read it, with its unit."""
-        field, value = self._match.message.fields[name], self.values[name]
+        field, value = self.match.message.fields[name], self.values[name]
         if self._context and name in self._context:
             return field.restored_text(value)
         return field.text(self.levels[name])
@@ -162,7 +156,7 @@ class Reading:
     @functools.cached_property
     def string(self) -> str:
         """The canonical string: the cheapest that says the same."""
-        cheapest = self._match.message.cheapest(self.levels, self._book.cost("seconds"), exact=True)
+        cheapest = self.match.message.cheapest(self.levels, self._book.cost("seconds"), exact=True)
         return self.said if cheapest is None else cheapest
 
     @functools.cached_property
@@ -180,7 +174,7 @@ class Reading:
     def parts(self) -> tuple[Part, ...]:
         """The stretch of each code table, in order."""
         parts, place = [], 0
-        for table, text in zip(self._match.plan.tables, self._match.texts, strict=True):
+        for table, text in zip(self.match.plan.tables, self.match.texts, strict=True):
             covered = self.spans[place : place + len(text)]
             place += len(text)
             span = (min(s[0] for s in covered), max(s[1] for s in covered)) if covered else (0, 0)
@@ -190,7 +184,7 @@ class Reading:
     @property
     def match(self) -> Match:
         """The way through the layout that was read."""
-        return self._match
+        return Match._make(self._found)
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Reading) and (self.message, self.levels) == (

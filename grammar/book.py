@@ -5,19 +5,33 @@ proof that it is unambiguous.
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 from grammar.automaton import Automaton, build
 from grammar.codes import CodeTable
 from grammar.errors import CodeError
 from grammar.fields import FieldBase
-from grammar.message import Direction, Message
+from grammar.message import Direction, Found, Message, Reader, reader_of
 from grammar.models import BookSpec
 from grammar.proof import Ambiguity, ambiguity, overlap
 from grammar.speech import Lexicon
 from grammar.symbols import Alphabet
 
 COSTS = ("seconds", "symbols", "syllables")
+_MOST_READERS = 1000  # lengths of strings for which what reads them is kept
+
+
+class _Readers(dict[int, Reader]):
+    """By length what reads strings of that length, made when the first of them comes."""
+
+    def __init__(self, messages: Sequence[Message]) -> None:
+        self.messages = messages
+
+    def __missing__(self, length: int) -> Reader:
+        if len(self) >= _MOST_READERS:
+            self.clear()
+        self[length] = reader_of(self.messages, length)
+        return self[length]
 
 
 class Book:
@@ -49,7 +63,7 @@ class Book:
         )
         self.fields: dict[str, FieldBase] = dict(spec.fields)
         self._automata: dict[Direction | None, Automaton] = {}
-        self._by_length: dict[tuple[Direction | None, int], list[Message]] = {}
+        self._plain: dict[Direction | None, Reader] = {}
 
     @property
     def title(self) -> str:
@@ -67,15 +81,40 @@ class Book:
         """The directions in which the book has messages."""
         return list(dict.fromkeys(message.direction for message in self.messages.values()))
 
-    def of_length(self, direction: Direction | None, length: int) -> list[Message]:
-        """Return the messages of a direction that have strings of this length."""
-        key = (direction, length)
-        found = self._by_length.get(key)
-        if found is None:
-            found = [m for m in self.sent_by(direction) if m.lengths[0] <= length <= m.lengths[1]]
-            if length <= 1000:
-                self._by_length[key] = found
-        return found
+    def plain(self, direction: Direction | None) -> Reader:
+        """Return the short path to a reading: from the text of one report of plain words, or of one
+        typed string, to what it says; None where the whole way must be gone.
+
+        What does not change from report to report is looked up here, once.
+        """
+        if direction not in self._plain:
+            self._plain[direction] = self._made_plain(direction)
+        return self._plain[direction]
+
+    def _made_plain(self, direction: Direction | None) -> Reader:
+        if direction is None and not self.one_way:
+            return lambda _text: None  # whether it is a report or a call must be told
+        symbol_of, meanings = self.lexicon.plain.__getitem__, self.lexicon.meanings
+        readers = _Readers(self.sent_by(direction))
+
+        def read(text: str) -> Found | None:
+            words = text.split()
+            if len(words) > 1:
+                if "\n" in text and "\n" in text.strip():
+                    return None  # a line end parts reports
+                try:
+                    string = "".join(map(symbol_of, words))
+                except KeyError:
+                    return None
+            elif words:
+                string = words[0]
+                if not (string.isupper() or string.isdigit()) or string.lower() in meanings:
+                    return None
+            else:
+                return None
+            return readers[len(string)](string)
+
+        return read
 
     def automaton(self, direction: Direction | None) -> Automaton:
         """Return the automaton of a direction (None: of all messages), joined where reports may run

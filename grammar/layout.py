@@ -5,16 +5,18 @@
     a | b                    one or the other
     "V"                      symbols that always stand there
 
-The notation becomes a tree of four kinds of node. Leaves are numbered from left to right; every
-later stage (automaton, regular expression, encoder, grammar) walks this tree.
+The notation becomes a tree of four kinds of node, its leaves numbered from left to right; the tree
+becomes a course: points, and steps from point to point, each of which says one leaf or decides
+something. Every way through the layout is one way along the course.
 """
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
 from grammar.errors import CodeError, Span
 
@@ -96,6 +98,57 @@ def leaves(node: Node) -> Iterator[Leaf]:
 def nullable(node: Node) -> bool:
     """Tell whether a node may be empty."""
     return bottom_up(node, lambda _: False, all, lambda _: True, any)
+
+
+class CourseStep(NamedTuple):
+    """A step from one point of a layout to a later one.
+
+    It says the leaf of that number; or it says nothing (leaf -1) and decides at ``node`` which part
+    is ``taken``: one of several, the optional one, or None where that is left out.
+    """
+
+    source: int
+    target: int
+    leaf: int = -1
+    node: Maybe | Either | None = None
+    taken: Node | None = None
+
+
+class Course(NamedTuple):
+    """All ways through a layout: from point 0 to ``end``; steps into a point come before those out
+    of it.
+    """
+
+    steps: tuple[CourseStep, ...]
+    end: int
+    points: int
+
+
+def course(root: Node) -> Course:
+    """Return all ways through a layout."""
+    steps: list[CourseStep] = []
+    numbers = itertools.count(1)
+
+    def lay(node: Node, begin: int, end: int) -> None:
+        if isinstance(node, Leaf):
+            steps.append(CourseStep(begin, end, node.number))
+        elif isinstance(node, InOrder):
+            for part in node.parts[:-1]:
+                here = next(numbers)
+                lay(part, begin, here)
+                begin = here
+            lay(node.parts[-1], begin, end)
+        else:
+            for part in (node.part,) if isinstance(node, Maybe) else node.parts:
+                inside = next(numbers)
+                steps.append(CourseStep(begin, inside, node=node, taken=part))
+                lay(part, inside, end)
+            if isinstance(node, Maybe):
+                steps.append(CourseStep(begin, end, node=node))
+
+    end = next(numbers)
+    lay(root, 0, end)
+    return Course(tuple(steps), end, next(numbers))
 
 
 def parse_layout(text: str) -> Node:

@@ -1,29 +1,32 @@
 """A message: a layout bound to its code tables. Strings to matches, and levels to the cheapest
 string.
 
-Everything here is derived from the layout's tree; a message never lists its strings.
+Everything here is derived from the layout's course; a message never lists its strings. Strings of
+one length are read by one function, made when the first of them comes: for each way to cut it into
+codewords it slices, looks up, and follows the checks.
 """
 
 from __future__ import annotations
 
 import functools
-import math
-import operator
-import re
+import itertools
+import types
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from typing import Any, NamedTuple, cast
 from typing import Literal as OneOf
-from typing import NamedTuple, cast
 
-from grammar.codes import Check, CodeTable, Entry
+from grammar.codes import CheckRule, CodeTable
 from grammar.fields import FieldBase, Value
-from grammar.layout import InOrder, Leaf, Maybe, Node, bottom_up, leaves
+from grammar.layout import Course, CourseStep, Either, Maybe, Node, bottom_up, course, leaves
+from grammar.semirings import COUNTING, LEAST, MOST, sums_to_end
 from grammar.symbols import Alphabet
 
 Direction = OneOf["car", "pit"]
 Cost = Callable[[CodeTable, str], float]
-# beyond so many ways through a layout a regular expression might try them all, one after the other
-MOST_WAYS = 5000
+# what a function that reads strings of one length tries; what has more ways goes the whole way
+MOST_CUTS = 128
+MOST_TRIED = 4000  # steps to find those cuts
+MOST_PLANS = 5000
 
 
 class Implied(NamedTuple):
@@ -36,59 +39,88 @@ class Implied(NamedTuple):
 
 
 class PlannedCheck(NamedTuple):
-    """A check to verify: its place among the parts said, its table, and the places it covers."""
+    """A check to verify: its place among the parts said, its rule, and the places it covers."""
 
     place: int
-    table: Check
+    rule: CheckRule
     covers: tuple[int, ...]
 
 
-@dataclass(frozen=True, slots=True)
 class Plan:
     """What one way through a layout says: which leaves, which fields they give, which are implied,
     which checks must hold.
 
-    ``entries`` looks codewords up, one for each table; ``order`` is the order of the fields in the
-    message where it is not that of the names said and then implied.
+    ``names`` are the fields said, ``order`` all fields in the order of the message.
     """
 
-    leaves: tuple[int, ...]
-    tables: tuple[CodeTable, ...]
-    entries: tuple[Callable[[str], Entry | None], ...]
-    names: tuple[str, ...]
-    implied: tuple[Implied, ...]
-    checks: tuple[PlannedCheck, ...]
-    order: tuple[str, ...] | None
-    implied_values: Mapping[str, Value]
+    def __init__(
+        self,
+        message: Message,
+        numbers: tuple[int, ...],
+        implied: Sequence[Implied],
+        checks: Sequence[PlannedCheck],
+    ) -> None:
+        """Take a way as the leaves it says."""
+        self.message, self.leaves = message, numbers
+        self.tables = tuple(message.tables[leaf] for leaf in numbers)
+        self.names = tuple(field.name for table in self.tables for field in table.fields)
+        self.implied, self.checks = tuple(implied), tuple(checks)
+        given = {*self.names, *(one.name for one in implied)}
+        self.order = tuple(name for name in message.fields if name in given)
+
+    @functools.cached_property
+    def values(self) -> Callable[[Sequence[tuple[Value, ...] | None]], dict[str, Value]]:
+        """``values(parts)``: the value of every field, said or implied, of the values of the parts;
+        what a wrapped field's value leaves open stays open.
+        """
+        place = {
+            field.name: f"parts[{number}][{index}]"
+            for number, table in enumerate(self.tables)
+            for index, field in enumerate(table.fields)
+        }
+        names = {f"N{number}": name for number, name in enumerate(self.order)}
+        usual = {f"U{number}": one.value for number, one in enumerate(self.implied)}
+        place |= {one.name: f"U{number}" for number, one in enumerate(self.implied)}
+        pairs = ", ".join(f"{variable}: {place[name]}" for variable, name in names.items())
+        return cast(
+            "Callable[[Sequence[tuple[Value, ...] | None]], dict[str, Value]]",
+            _made(f"def values(parts):\n return {{{pairs}}}", {**names, **usual}),
+        )
 
 
 class Match(NamedTuple):
-    """One reading of a string: the message, the way through it, and for each part its symbols and
-    what they mean.
+    """One reading of a string: the way through a message's layout, and for each part its symbols
+    and the values of its fields.
     """
 
-    message: Message
     plan: Plan
     texts: tuple[str, ...]
-    entries: tuple[Entry, ...]
+    parts: tuple[tuple[Value, ...] | None, ...]
+
+    @property
+    def message(self) -> Message:
+        """The message it is read as."""
+        return self.plan.message
 
     def levels(self) -> dict[str, int]:
         """Return the level of every field, said or implied."""
-        said = [level for entry in self.entries for level in entry.levels]
-        found = dict(zip(self.plan.names, said, strict=True))
-        found.update((implied.name, implied.level) for implied in self.plan.implied)
-        return found if self.plan.order is None else {name: found[name] for name in self.plan.order}
+        plan = self.plan
+        said = (t.levels(text) or () for t, text in zip(plan.tables, self.texts, strict=True))
+        found = dict(zip(plan.names, itertools.chain.from_iterable(said), strict=True))
+        found.update((implied.name, implied.level) for implied in plan.implied)
+        return {name: found[name] for name in plan.order}
 
     def values(self) -> dict[str, Value]:
         """Return the value of every field, said or implied; what a wrapped field's value leaves
         open stays open.
         """
-        plan = self.plan
-        found: dict[str, Value] = {}
-        for entry in self.entries:
-            found.update(entry.named)
-        found.update(plan.implied_values)
-        return found if plan.order is None else {name: found[name] for name in plan.order}
+        return self.plan.values(self.parts)
+
+    def warnings(self) -> list[str]:
+        """Return the limits passed and the flags to warn of, in words."""
+        levels, fields = self.levels(), self.message.fields
+        said = [text for name in self.plan.names for text in fields[name].warnings(levels[name])]
+        return [*said, *(text for implied in self.plan.implied for text in implied.warnings)]
 
     @property
     def string(self) -> str:
@@ -102,6 +134,14 @@ class Match(NamedTuple):
             for name, level in self.levels().items()
         )
         return f"{self.message.title}: {said}" if said else self.message.title
+
+
+_Before = tuple["_Before", Node] | None  # parts left out so far, the last one outermost
+# leaves said so far with the places of their codewords, the last one outermost
+_Leaves = tuple["_Leaves", int, int, int] | None
+# plan, texts and parts, as a bare tuple: of every report read in bulk one is made
+Found = tuple[Plan, tuple[str, ...], tuple[tuple[Value, ...] | None, ...]]
+Reader = Callable[[str], Found | None]
 
 
 class Message:
@@ -129,180 +169,170 @@ class Message:
             field.name: field for table in tables for field in table.fields
         }
         self.check_leaves = tuple(
-            i for i, table in enumerate(self.tables) if isinstance(table, Check)
+            i for i, table in enumerate(self.tables) if table.check is not None
         )
-        self._plans: dict[tuple[bool, ...], Plan] = {}
-        self._planned: dict[tuple[int, ...], Plan] = {}
+        self._plans: dict[tuple[int, ...], Plan] = {}
+        self._readers: dict[int, Reader] = {}
+        self._said_by: dict[int, frozenset[str]] = {}
+        self._usual: dict[int, dict[str, int]] = {}
+
+    @functools.cached_property
+    def course(self) -> Course:
+        """All ways through the layout."""
+        return course(self.node)
 
     def covered(self, check_leaf: int) -> frozenset[int]:
         """Return the leaves that the check at a leaf covers, said or not."""
-        table = self.tables[check_leaf]
-        over = table.over if isinstance(table, Check) else None
+        rule = self.tables[check_leaf].check
+        over = rule.over if rule is not None else None
         return frozenset(
             n for n in range(check_leaf) if over is None or self.tables[n].name in over
         )
 
     @functools.cached_property
+    def reach(self) -> tuple[list[float], list[float]]:
+        """The fewest and the most symbols from each point of the course to its end."""
+        steps, end, points = self.course
+        widths = [table.lengths for table in self.tables]
+        return (
+            sums_to_end(steps, [end], points, LEAST, lambda s: widths[s.leaf][0] * (s.leaf >= 0)),
+            sums_to_end(steps, [end], points, MOST, lambda s: widths[s.leaf][1] * (s.leaf >= 0)),
+        )
+
+    @functools.cached_property
     def lengths(self) -> tuple[int, int]:
         """The shortest and the longest string, in symbols."""
-
-        return bottom_up(
-            self.node,
-            lambda leaf: self.tables[leaf.number].lengths,
-            lambda parts: (sum(low for low, _ in parts), sum(high for _, high in parts)),
-            lambda part: (0, part[1]),
-            lambda parts: (min(low for low, _ in parts), max(high for _, high in parts)),
-        )
+        return int(self.reach[0][0]), int(self.reach[1][0])
 
     @functools.cached_property
     def ways(self) -> int:
         """How many ways there are through the layout."""
-        product: Callable[[list[int]], int] = math.prod
-        total: Callable[[list[int]], int] = sum
-        return bottom_up(self.node, lambda _: 1, product, lambda inner: inner + 1, total)
+        steps, end, points = self.course
+        return sums_to_end(steps, [end], points, COUNTING, lambda _: 1)[0]
 
     # strings to matches
 
-    @functools.cached_property
-    def regex(self) -> re.Pattern[str]:
-        """A regular expression with one group a leaf; it accepts every string of the message, and
-        perhaps more.
-        """
-        return re.compile(
-            bottom_up(
-                self.node,
-                lambda leaf: f"({self.tables[leaf.number].pattern()})",
-                "".join,
-                lambda part: f"(?:{part})?",
-                lambda parts: f"(?:{'|'.join(parts)})",
-            )
-        )
-
-    @functools.cached_property
-    def _fullmatch(self) -> Callable[[str], re.Match[str] | None]:
-        return self.regex.fullmatch if self.ways <= MOST_WAYS else lambda _: None
-
     def quick(self, string: str) -> Match | None:
-        """Return the match that the regular expression finds first, if it holds; None says nothing
-        about other ways.
+        """Return the match of a string, None where it has none; None also where the message has so
+        many ways to be cut at this length that only the automaton tells.
         """
-        found = self._fullmatch(string)
-        if found is None:
-            return None
-        texts = found.groups()
-        shape = tuple(map(bool, texts))  # what is left out is None; a codeword is never empty
-        plan = self._plans.get(shape)
-        if plan is None:
-            plan = self._plans[shape] = self.plan(n for n, said in enumerate(shape) if said)
-        return self._verified(plan, texts if all(shape) else tuple(filter(None, texts)))
+        reader = self._readers.get(len(string))
+        if reader is None:
+            if len(self._readers) >= MOST_PLANS:
+                self._readers.clear()
+            reader = self._readers[len(string)] = reader_of([self], len(string))
+        found = reader(string)
+        return None if found is None else Match._make(found)
 
     def match(self, said: Iterable[int], texts: Sequence[str]) -> Match | None:
         """Return the match of a given way through the layout, None if a codeword or a check
         fails.
         """
-        return self._verified(self.plan(said), tuple(texts))
-
-    def _verified(self, plan: Plan, texts: tuple[str, ...]) -> Match | None:
-        entries = tuple(map(operator.call, plan.entries, texts))
-        if not all(entries):  # None for what is no codeword
+        plan = self.plan(said)
+        parts = tuple(t.values[text] for t, text in zip(plan.tables, texts, strict=True))
+        if any(part is None for part in parts):
             return None
-        for place, table, covers in plan.checks:
-            if table.wanted("".join([texts[n] for n in covers])) != texts[place]:
+        for place, rule, covers in plan.checks:
+            if rule.wanted("".join([texts[n] for n in covers])) != texts[place]:
                 return None
-        return Match(self, plan, texts, cast("tuple[Entry, ...]", entries))
+        return Match(plan, tuple(texts), parts)
 
     def plan(self, said: Iterable[int]) -> Plan:
         """Return the plan of the way through the layout that says these leaves."""
         numbers = tuple(said)
-        if numbers not in self._planned:
-            if len(self._planned) >= MOST_WAYS:  # what is kept stays small, whatever a book allows
-                self._planned.clear()
-            self._planned[numbers] = self._plan(numbers)
-        return self._planned[numbers]
+        if numbers not in self._plans:
+            if len(self._plans) >= MOST_PLANS:  # what is kept stays small, whatever a book allows
+                self._plans.clear()
+            self._plans[numbers] = self._plan(numbers)
+        return self._plans[numbers]
 
     def _plan(self, numbers: tuple[int, ...]) -> Plan:
         place = {leaf: n for n, leaf in enumerate(numbers)}
-        tables = tuple(self.tables[leaf] for leaf in numbers)
         checks = []
-        for n, table in enumerate(tables):
-            if isinstance(table, Check):
-                covered = self.covered(numbers[n])
-                checks.append(
-                    PlannedCheck(
-                        n, table, tuple(place[leaf] for leaf in numbers if leaf in covered)
-                    )
-                )
-        names = tuple(field.name for table in tables for field in table.fields)
-        implied = self._implied_by(self.node, frozenset(numbers))
-        order = tuple(name for name in self.fields if name in implied or name in names)
-        return Plan(
-            leaves=numbers,
-            tables=tables,
-            entries=tuple(table.entry for table in tables),
-            names=names,
-            implied=tuple(self._implied(name, level) for name, level in implied.items()),
-            checks=tuple(checks),
-            order=None if order == (*names, *implied) else order,
-            implied_values={
-                name: self.fields[name].value(level) for name, level in implied.items()
-            },
-        )
+        for n, leaf in enumerate(numbers):
+            table = self.tables[leaf]
+            if table.check is not None:
+                covered = self.covered(leaf)
+                covers = tuple(place[other] for other in numbers if other in covered)
+                checks.append(PlannedCheck(n, table.check, covers))
+        implied = []
+        for part in self._left_out(numbers):
+            for name, level in self.usual(part).items():
+                field = self.fields[name]
+                warnings = tuple(field.warnings(level))
+                implied.append(Implied(name, level, field.value(level), warnings))
+        return Plan(self, numbers, implied, checks)
 
-    def _implied(self, name: str, level: int) -> Implied:
-        field = self.fields[name]
-        return Implied(name, level, field.value(level), tuple(field.warnings(level)))
-
-    def _implied_by(self, node: Node, said: frozenset[int]) -> dict[str, int]:
-        """Return what the optional parts not said on this way imply."""
-        if isinstance(node, Leaf):
-            return {}
-        parts = (node.part,) if isinstance(node, Maybe) else node.parts
-        taken = [
-            part
-            for part in parts
-            if isinstance(node, InOrder) or any(leaf.number in said for leaf in leaves(part))
-        ]
-        if isinstance(node, Maybe) and not taken:
-            return self.usual(node.part)
-        implied: dict[str, int] = {}
-        for part in taken:
-            implied.update(self._implied_by(part, said))
-        return implied
+    def _left_out(self, numbers: Sequence[int]) -> list[Node]:
+        """Return the optional parts left out on the way that says these leaves."""
+        steps, end, _ = self.course
+        # how many of the leaves are said on the way to each point, and the parts it leaves out
+        said: dict[int, tuple[int, _Before]] = {0: (0, None)}
+        for step in steps:
+            if step.source not in said:
+                continue
+            count, before = said[step.source]
+            if step.leaf >= 0:
+                if count == len(numbers) or numbers[count] != step.leaf:
+                    continue
+                count += 1
+            elif step.taken is None and isinstance(step.node, Maybe):
+                before = (before, step.node.part)
+            if step.target not in said or said[step.target][0] < count:
+                said[step.target] = (count, before)
+        count, before = said.get(end, (-1, None))
+        if count != len(numbers):
+            raise ValueError(f"message {self.name} has no way that says the leaves {numbers}")
+        parts: list[Node] = []
+        while before is not None:
+            before, part = before
+            parts.append(part)
+        return parts[::-1]
 
     def usual(self, node: Node) -> dict[str, int]:
         """Return the fields, with their usual levels, that leaving out ``node`` implies: those
         every way through it would give.
         """
+        found = self._usual.get(id(node))
+        if found is None:
+            found = self._usual[id(node)] = bottom_up(
+                node,
+                lambda leaf: self._usual_of(self.tables[leaf.number]),
+                lambda parts: {name: level for part in parts for name, level in part.items()},
+                lambda part: part,
+                lambda parts: {
+                    name: level
+                    for name, level in parts[0].items()
+                    if all(name in part for part in parts)
+                },
+            )
+        return found
 
-        def of_leaf(leaf: Leaf) -> dict[str, int]:
-            fields = self.tables[leaf.number].fields
-            return {
-                field.name: field.usual_level for field in fields if field.usual_level is not None
-            }
+    @staticmethod
+    def _usual_of(table: CodeTable) -> dict[str, int]:
+        return {
+            field.name: field.usual_level for field in table.fields if field.usual_level is not None
+        }
 
-        return bottom_up(
-            node,
-            of_leaf,
-            lambda parts: {name: level for part in parts for name, level in part.items()},
-            lambda part: part,
-            lambda parts: {
-                name: level
-                for name, level in parts[0].items()
-                if all(name in part for part in parts)
-            },
-        )
-
-    def said_by(self, node: Node) -> set[str]:
+    def said_by(self, node: Node) -> frozenset[str]:
         """Return the names of all fields below a node."""
-        return {field.name for leaf in leaves(node) for field in self.tables[leaf.number].fields}
+        found = self._said_by.get(id(node))
+        if found is None:
+            found = self._said_by[id(node)] = frozenset(
+                field.name for leaf in leaves(node) for field in self.tables[leaf.number].fields
+            )
+        return found
 
     # levels to the cheapest string
 
     def cheapest(self, levels: Mapping[str, int], cost: Cost, *, exact: bool = False) -> str | None:
-        """Return the cheapest string that says exactly these levels, None if there is none; see
-        ``cheapest``.
+        """Return the cheapest string that says these levels, None if there is none.
+
+        Fields without a level are left unsaid, which may give them their usual one; ``exact``
+        refuses ways that give any level not asked for. ``cost`` prices one codeword of one table.
+        Equal prices go to the shorter string, then to the first in alphabet order.
         """
-        return cheapest(self, levels, cost, exact=exact)
+        return _cheapest(self, levels, cost, exact=exact)
 
     # the states of the checks
 
@@ -311,16 +341,15 @@ class Message:
         """For each check of the message the leaves it covers."""
         return tuple(self.covered(leaf) for leaf in self.check_leaves)
 
+    @functools.cached_property
+    def _rules(self) -> tuple[CheckRule, ...]:
+        return tuple(rule for table in self.tables if (rule := table.check) is not None)
+
     def settled(self, key: tuple[int, ...]) -> bool:
         """Tell whether a report may end with these states of the checks: of the guesses left open,
         only one counts.
         """
-        pairs = zip(self.check_leaves, key, strict=True)
-        return all(
-            _settled(table, state)
-            for leaf, state in pairs
-            if isinstance(table := self.tables[leaf], Check)
-        )
+        return all(_settled(rule, state) for rule, state in zip(self._rules, key, strict=True))
 
     def follow(self, leaf: int, key: tuple[int, ...], word: str) -> list[tuple[int, ...]]:
         """Return the states of the checks after ``word`` at ``leaf``; -1 is a check that has
@@ -331,162 +360,244 @@ class Message:
         length so far goes on alone: each way has one branch.
         """
         keys = [key]
-        for number, check_leaf in enumerate(self.check_leaves):
-            table = self.tables[check_leaf]
-            if not isinstance(table, Check):
-                continue
-            if (
-                leaf >= check_leaf
-                # from here on what it covered no longer matters: forgotten, so that ways that
-                # differ
-                # only in it meet
-            ):
-                open_keys = [
-                    k
-                    for k in keys
-                    if (
-                        _fits(table, k[number], word)
-                        if leaf == check_leaf
-                        else _settled(table, k[number])
-                    )
-                ]
-                keys = [(*k[:number], -1, *k[number + 1 :]) for k in open_keys]
+        for number, (check_leaf, rule) in enumerate(
+            zip(self.check_leaves, self._rules, strict=True)
+        ):
+            if leaf >= check_leaf:
+                # what it covered no longer matters from here on: forgotten, so that ways that
+                # differ only in it meet
+                fits = functools.partial(_fits, word) if leaf == check_leaf else _settled
+                keys = [(*k[:number], -1, *k[number + 1 :]) for k in keys if fits(rule, k[number])]
             elif leaf in self.coverage[number]:
                 keys = [
                     (*k[:number], state, *k[number + 1 :])
                     for k in keys
-                    for state in _walk(table, k[number], word)
+                    for state in _walk(rule, k[number], word)
                 ]
         return keys
 
 
-def _settled(table: Check, state: int) -> bool:
-    return state < 0 or table.method.wanted(state) is not None
+def _settled(rule: CheckRule, state: int) -> bool:
+    return state < 0 or rule.method.wanted(state) is not None
 
 
-def _fits(table: Check, state: int, symbol: str) -> bool:
-    states = table.method.starts() if state < 0 else (state,)
-    wanted = [table.method.wanted(s) for s in states]
-    return any(value is not None and table.method.checks[value] == symbol for value in wanted)
+def _fits(symbol: str, rule: CheckRule, state: int) -> bool:
+    states = rule.method.starts() if state < 0 else (state,)
+    wanted = [rule.method.wanted(s) for s in states]
+    return any(value is not None and rule.method.checks[value] == symbol for value in wanted)
 
 
-def _walk(table: Check, state: int, word: str) -> list[int]:
-    states = list(table.method.starts()) if state < 0 else [state]
+def _walk(rule: CheckRule, state: int, word: str) -> list[int]:
+    states = list(rule.method.starts()) if state < 0 else [state]
     for symbol in word:
-        value = table.value_of.get(symbol)
+        value = rule.value_of.get(symbol)
         if value is None:
             return []
-        states = [table.method.step(s, value) for s in states]
+        states = [rule.method.step(s, value) for s in states]
     return list(dict.fromkeys(states))
 
 
-# levels to the cheapest string
-
-_Frontier = dict[tuple[int, ...], tuple[float, int, str]]
+# reading strings of one length
 
 
-class _Task(NamedTuple):
+def reader_of(messages: Sequence[Message], length: int) -> Reader:
+    """Return what reads strings of one length as one of ``messages``: the first match, or None.
+
+    None tells nothing where a message has more than MOST_CUTS ways to be cut.
+    """
+    cuts = [cut for message in messages for cut in _cuts(message, length)]
+    by_first: dict[str, list[_Cut]] = {}
+    for cut in cuts:
+        for symbol in cut.message.alphabet.unmask(cut.first):
+            by_first.setdefault(symbol, []).append(cut)
+    if len(cuts) <= _FEW:
+        return _reader(cuts)
+    readers: dict[str, Reader] = {}
+
+    def read(string: str) -> Found | None:
+        reader = readers.get(string[0])
+        if reader is None:
+            reader = readers[string[0]] = _reader(by_first.get(string[0], []))
+        return reader(string)
+
+    return read
+
+
+_FEW = 4
+
+
+class _Cut(NamedTuple):
+    """A way to cut a string: the leaves, where each codeword begins and ends."""
+
     message: Message
-    levels: Mapping[str, int]
-    cost: Cost
-    exact: bool
+    said: tuple[int, ...]
+    slices: tuple[tuple[int, int], ...]
 
-    def may_leave_out(self, part: Node) -> bool:
-        """Tell whether leaving out a part says nothing else than what is asked for."""
-        usual = self.message.usual(part)
-        for name in self.message.said_by(part):
-            if name not in self.levels:
-                if self.exact and name in usual:
-                    return False
-            elif usual.get(name) != self.levels[name]:
-                return False
-        return True
+    @property
+    def first(self) -> int:
+        """The symbols it may begin with, as a mask."""
+        return sum(mask for mask, _ in self.message.tables[self.said[0]].fragment()[0])
 
 
-def cheapest(
-    message: Message, levels: Mapping[str, int], cost: Cost, *, exact: bool = False
+def _cuts(message: Message, length: int) -> list[_Cut]:
+    """Return the ways to cut strings of one length; none where there are too many."""
+    least, most = message.reach
+    steps: dict[int, list[CourseStep]] = {}
+    for step in message.course.steps:
+        steps.setdefault(step.source, []).append(step)
+    found: list[_Cut] = []
+    waiting: list[tuple[int, int, _Leaves]] = [(0, 0, None)]
+    tried = 0
+    while waiting:
+        point, place, said = waiting.pop()
+        if not least[point] <= length - place <= most[point]:
+            continue
+        tried += 1
+        if point == message.course.end:
+            numbers, slices = [], []
+            while said is not None:
+                said, number, begin, end = said
+                numbers.append(number)
+                slices.append((begin, end))
+            found.append(_Cut(message, tuple(numbers[::-1]), tuple(slices[::-1])))
+        if len(found) > MOST_CUTS or tried > MOST_TRIED:
+            return []
+        for step in steps.get(point, ()):
+            if step.leaf < 0:
+                waiting.append((step.target, place, said))
+            else:
+                low, high = message.tables[step.leaf].lengths
+                waiting.extend(
+                    (step.target, end, (said, step.leaf, place, end))
+                    for end in range(place + low, place + high + 1)
+                )
+    return found
+
+
+def _reader(cuts: Sequence[_Cut]) -> Reader:
+    """Return the function that tries the cuts in turn; its source is numbers and variables only,
+    whatever is in the book.
+    """
+    lines, given = ["def read(string):"], dict[str, Any]()
+    for number, cut in enumerate(cuts):
+        given[f"P{number}"] = plan = cut.message.plan(cut.said)
+        tests, parts = [], []
+        for place, (table, (begin, end)) in enumerate(zip(plan.tables, cut.slices, strict=True)):
+            text = f"(x{place} := string[{begin}:{end}])"
+            known = f"T{number}_{place}"
+            if table.fields:
+                given[known] = table.values
+                tests.append(f"(v{place} := {known}[{text}])")
+            elif table.literal is not None:
+                given[known] = table.literal
+                tests.insert(0, f"{text} == {known}")
+            else:
+                tests.append(text)
+            parts.append(f"v{place}" if table.fields else "None")
+        lines.append(f" if {' and '.join(tests)}:")
+        indent = "  "
+        for place, rule, covers in plan.checks:
+            runs = _joined([cut.slices[n] for n in covers])
+            given[f"K{number}_{place}"] = rule.start_for(sum(b - a for a, b in runs))
+            lines.append(f"{indent}state = K{number}_{place}")
+            lines.extend(
+                f"{indent}for symbol in string[{a}:{b}]: state = state[symbol]" for a, b in runs
+            )
+            lines.append(f'{indent}if state[""] == x{place}:')
+            indent += " "
+        texts = "".join(f"x{place}, " for place in range(len(parts)))
+        lines.append(f"{indent}return P{number}, ({texts}), ({', '.join(parts)},)")
+    return cast("Reader", _made("\n".join([*lines, " return None"]), given))
+
+
+def _joined(slices: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+    """Return slices with those that follow each other joined."""
+    runs: list[tuple[int, int]] = []
+    for begin, end in slices:
+        if runs and runs[-1][1] == begin:
+            runs.append((runs.pop()[0], end))
+        else:
+            runs.append((begin, end))
+    return runs
+
+
+def _made(source: str, given: dict[str, Any]) -> Any:
+    """Return the one function that a source defines, with what its variables stand for."""
+    code = compile(source, "<made>", "exec").co_consts[0]
+    return types.FunctionType(code, given)
+
+
+# the cheapest string
+
+# a string so far: its price, its length, its symbols
+_Priced = tuple[float, int, str]
+
+
+def _cheapest(
+    message: Message, levels: Mapping[str, int], cost: Cost, *, exact: bool
 ) -> str | None:
-    """Return the cheapest string that says these levels, None if there is none.
+    """Return the cheapest string over all ways along the course.
 
-    Fields without a level are left unsaid, which may give them their usual one; ``exact`` refuses
-    ways that give any level not asked for. ``cost`` prices one codeword of one table. Equal prices
-    go to the shorter string, then to the first in alphabet order.
+    Without check symbols the cheapest way to each point is all that matters; with them, the
+    cheapest for each state the checks can be in, because which check symbol follows, and what it
+    costs, depends on it.
     """
-    frontier = _extend(
-        _Task(message, levels, cost, exact),
-        message.node,
-        {(-1,) * len(message.check_leaves): (0.0, 0, "")},
-    )
-    best = min(frontier.values(), key=lambda item: _order(message, item), default=None)
-    return None if best is None else best[2]
+    index = message.alphabet.index
+
+    def order(one: _Priced) -> tuple[float, int, list[int]]:
+        return round(one[0], 9), one[1], [index[symbol] for symbol in one[2]]
+
+    def keep(kept: dict[tuple[int, ...], _Priced], key: tuple[int, ...], one: _Priced) -> None:
+        if key not in kept or order(one) < order(kept[key]):
+            kept[key] = one
+
+    reached: dict[int, dict[tuple[int, ...], _Priced]] = {
+        0: {(-1,) * len(message.check_leaves): (0.0, 0, "")}
+    }
+    for step in message.course.steps:
+        before = reached.get(step.source)
+        if not before or not _says_no_more(message, step, levels, exact=exact):
+            continue
+        after = reached.setdefault(step.target, {})
+        if step.leaf < 0:
+            for key, one in before.items():
+                keep(after, key, one)
+            continue
+        table = message.tables[step.leaf]
+        words = _words(table, levels)
+        for key, (price, length, string) in before.items():
+            for word in words:
+                for state in message.follow(step.leaf, key, word):
+                    said = (price + cost(table, word), length + len(word), string + word)
+                    keep(after, state, said)
+    return min(reached.get(message.course.end, {}).values(), key=order, default=(0, 0, None))[2]
 
 
-def _order(message: Message, item: tuple[float, int, str]) -> tuple[float, int, list[int]]:
-    return (round(item[0], 9), item[1], [message.alphabet.index[symbol] for symbol in item[2]])
-
-
-def _extend(task: _Task, node: Node, frontier: _Frontier) -> _Frontier:
-    """Return the cheapest strings after ``node`` for each state of the checks, from those before
-    it.
-    """
-    if not frontier:
-        return frontier
-    if isinstance(node, Leaf):
-        return _say(task, node.number, frontier)
-    if isinstance(node, InOrder):
-        for part in node.parts:
-            frontier = _extend(task, part, frontier)
-        return frontier
-    if isinstance(node, Maybe):
-        said = _extend(task, node.part, frontier)
-        return _merge(task.message, frontier, said) if task.may_leave_out(node.part) else said
-    asked = task.message.said_by(node) & task.levels.keys()
-    merged: _Frontier = {}
-    for part in node.parts:
-        if asked <= task.message.said_by(part):
-            merged = _merge(task.message, merged, _extend(task, part, frontier))
-    return merged
-
-
-def _merge(message: Message, one: _Frontier, other: _Frontier) -> _Frontier:
-    merged = dict(one)
-    for key, item in other.items():
-        if key not in merged or _order(message, item) < _order(message, merged[key]):
-            merged[key] = item
-    return merged
-
-
-def _say(task: _Task, leaf: int, frontier: _Frontier) -> _Frontier:
-    message, levels, cost, _ = task
-    table = message.tables[leaf]
+def _words(table: CodeTable, levels: Mapping[str, int]) -> Sequence[str]:
+    """Return what may be said of a table: its codeword for the levels, or any check symbol."""
+    if table.check is not None:
+        return table.check.method.checks
     if any(field.name not in levels for field in table.fields):
-        return {}
-    fixed = (
-        None
-        if isinstance(table, Check)
-        else table.word(tuple(levels[field.name] for field in table.fields))
-    )
-    said: _Frontier = {}
-    for key, (price, _, string) in frontier.items():
-        for state, word in _words(message, leaf, fixed, key):
-            item = (price + cost(table, word), len(string) + len(word), string + word)
-            if state not in said or _order(message, item) < _order(message, said[state]):
-                said[state] = item
-    return said
+        return ()
+    word = table.word(tuple(levels[field.name] for field in table.fields))
+    return () if word is None else (word,)
 
 
-def _words(
-    message: Message, leaf: int, fixed: str | None, key: tuple[int, ...]
-) -> list[tuple[tuple[int, ...], str]]:
-    """Return (state of the checks, word) for what may be said at a leaf: one codeword, or one check
-    symbol for each open guess.
+def _says_no_more(
+    message: Message, step: CourseStep, levels: Mapping[str, int], *, exact: bool
+) -> bool:
+    """Tell whether a decision says nothing else than what is asked for, and leaves nothing of it
+    out.
     """
-    table = message.tables[leaf]
-    if not isinstance(table, Check):
-        return (
-            [] if fixed is None else [(state, fixed) for state in message.follow(leaf, key, fixed)]
-        )
-    words: list[tuple[tuple[int, ...], str]] = []
-    for symbol in table.method.checks:
-        words.extend((state, symbol) for state in message.follow(leaf, key, symbol))
-    return words
+    if step.leaf >= 0 or step.node is None:
+        return True
+    if isinstance(step.node, Either):
+        asked = message.said_by(step.node) & levels.keys()
+        return step.taken is not None and asked <= message.said_by(step.taken)
+    if step.taken is not None:
+        return True
+    usual = message.usual(step.node.part)
+    return all(
+        usual.get(name) == levels[name] if name in levels else not (exact and name in usual)
+        for name in message.said_by(step.node.part)
+    )

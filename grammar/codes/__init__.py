@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from grammar.codes.base import DONE, CodeTable, Edge, Entry, Fragment, Levels, Numeral, TableSpec
+from grammar.codes.base import DONE, CodeTable, Edge, Fragment, Levels, Numeral, TableSpec
 from grammar.codes.check import Check, CheckSpec
 from grammar.codes.checks import CheckRule
 from grammar.codes.listed import Listed, ListedSpec, Literal
@@ -26,7 +26,6 @@ __all__ = [
     "CheckRule",
     "CodeTable",
     "Edge",
-    "Entry",
     "Fragment",
     "Levels",
     "Listed",

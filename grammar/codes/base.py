@@ -7,12 +7,11 @@ from __future__ import annotations
 import functools
 import itertools
 import math
-import re
 from abc import ABC, abstractmethod
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import TypeVar
 
 from pydantic import Field
 
@@ -23,44 +22,29 @@ from grammar.symbols import Alphabet
 
 DONE = -1
 MOST_WIDTH = 40  # symbols in a codeword
-LOOKED_UP = 4096  # tables up to this size keep what their codewords mean once it was worked out
+MOST_KEPT = 8192  # so many codewords of a table, and levels of a field of it, are kept worked out
 
 Fields = Mapping[str, FieldBase]
 Levels = tuple[int, ...]
 Edge = tuple[int, int]
 Fragment = list[list[Edge]]
+Key = TypeVar("Key")
+Found = TypeVar("Found")
 
 
-class Entry(NamedTuple):
-    """What one codeword means: levels, values and warnings of the table's fields, in their order;
-    ``named`` has the values by field.
-    """
+class _Kept(dict[Key, Found]):
+    """What was worked out, kept up to a bound; what comes to nothing is never kept."""
 
-    levels: Levels
-    values: tuple[Value, ...]
-    warnings: tuple[str, ...]
-    named: Mapping[str, Value]
+    def __init__(self, work_out: Callable[[Key], Found]) -> None:
+        self.work_out = work_out
 
-
-class _Entries(dict[str, Entry | None]):
-    """What codewords mean, worked out when first asked for; what is no codeword is never kept, so
-    memory stays bounded.
-    """
-
-    def __init__(self, table: CodeTable) -> None:
-        self.table, self.kept = table, table.size <= LOOKED_UP
-
-    def __missing__(self, word: str) -> Entry | None:
-        levels = self.table.levels(word)
-        if levels is None:
-            return None
-        pairs = list(zip(self.table.fields, levels, strict=True))
-        warnings = tuple(text for field, level in pairs for text in field.warnings(level))
-        named = {field.name: field.value(level) for field, level in pairs}
-        entry = Entry(levels, tuple(named.values()), warnings, named)
-        if self.kept:
-            self[word] = entry
-        return entry
+    def __missing__(self, key: Key) -> Found:
+        found = self.work_out(key)
+        if found is not None:
+            if len(self) >= MOST_KEPT:
+                self.clear()
+            self[key] = found
+        return found
 
 
 @dataclass(frozen=True, slots=True)
@@ -152,10 +136,6 @@ class CodeTable(ABC):
     def fragment(self) -> Fragment:
         """Return the automaton of the codewords."""
 
-    @abstractmethod
-    def pattern(self) -> str:
-        """Return a regular expression that matches every codeword, and perhaps more."""
-
     @property
     def combinations(self) -> int:
         """The number of combinations of levels of its fields."""
@@ -187,25 +167,20 @@ class CodeTable(ABC):
         return tuple(reversed(levels))
 
     @functools.cached_property
-    def entry(self) -> Callable[[str], Entry | None]:
-        """``entry(word)`` is what ``word`` means, None if it is no codeword: a dictionary's own
-        look-up, for bulk decoding lives on it.
+    def values(self) -> Mapping[str, tuple[Value, ...] | None]:
+        """``values[word]``: what the fields are by ``word``, None if it is no codeword.
+
+        A dictionary that fills as it is asked, for bulk decoding lives on it; memory stays bounded.
         """
-        return _Entries(self).__getitem__
+        of_level = [_Kept(field.value) for field in self.fields]
 
+        def work_out(word: str) -> tuple[Value, ...] | None:
+            levels = self.levels(word)
+            if levels is None:
+                return None
+            return tuple([values[level] for values, level in zip(of_level, levels, strict=True)])
 
-def symbol_class(symbols: str) -> str:
-    """Return a regular expression for any one of ``symbols``."""
-    return (
-        re.escape(symbols)
-        if len(symbols) == 1
-        else "[" + "".join(re.escape(symbol) for symbol in symbols) + "]"
-    )
-
-
-def re_escape(text: str) -> str:
-    """Escape literal text for a regular expression."""
-    return "".join(symbol_class(symbol) for symbol in text)
+        return _Kept(work_out)
 
 
 def trie(alphabet: Alphabet, words: Iterable[str]) -> Fragment:

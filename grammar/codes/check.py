@@ -22,7 +22,6 @@ from grammar.codes.base import (
     TableSpec,
     Trouble,
     in_use,
-    symbol_class,
 )
 from grammar.codes.checks import CheckRule
 from grammar.symbols import Alphabet
@@ -70,10 +69,6 @@ class Check(CodeTable):
     def fragment(self) -> Fragment:
         """Return any one check symbol."""
         return [[(self.alphabet.mask(self.check.method.checks), DONE)]]
-
-    def pattern(self) -> str:
-        """Return any one check symbol."""
-        return symbol_class(self.check.method.checks)
 
     @property
     def summary(self) -> str:

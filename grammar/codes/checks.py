@@ -18,6 +18,7 @@ import math
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from grammar.data import table
 
@@ -79,6 +80,43 @@ class CheckRule:
         except KeyError:
             return None
         return closing(self.method, values)
+
+    def start_for(self, length: int) -> CheckState:
+        """Return the start state that closes so many symbols, as dictionaries."""
+        return self._states[start_for(self.method, [0] * length)]
+
+    @functools.cached_property
+    def _states(self) -> _CheckStates:
+        return _CheckStates(self)
+
+
+class _CheckStates(dict[int, "CheckState"]):
+    """The states of a check that were asked for."""
+
+    def __init__(self, rule: CheckRule) -> None:
+        self.rule = rule
+
+    def __missing__(self, number: int) -> CheckState:
+        self[number] = state = CheckState(self, number)
+        return state
+
+
+class CheckState(dict[str, Any]):
+    """A state of a check: the state after each symbol it covers, and under "" the check symbol
+    wanted; worked out when first asked for.
+    """
+
+    def __init__(self, states: _CheckStates, number: int) -> None:
+        self.states, self.number = states, number
+
+    def __missing__(self, symbol: str) -> Any:
+        rule = self.states.rule
+        if symbol:
+            self[symbol] = self.states[rule.method.step(self.number, rule.value_of[symbol])]
+        else:
+            wanted = rule.method.wanted(self.number)
+            self[symbol] = None if wanted is None else rule.method.checks[wanted]
+        return self[symbol]
 
 
 class Pure(CheckMethod):
@@ -315,16 +353,19 @@ def published(name: str) -> CheckMethod:
 
 
 def closing(method: CheckMethod, values: Sequence[int]) -> str:
-    """Return the check character that closes the covered characters of these values: one start
-    fits, whatever the length.
-    """
+    """Return the check character that closes the covered characters of these values."""
+    state = start_for(method, values)
+    for value in values:
+        state = method.step(state, value)
+    return method.checks[method.wanted(state) or 0]
+
+
+def start_for(method: CheckMethod, values: Sequence[int]) -> State:
+    """Return the start state that closes so many characters: one does, whatever they are."""
     for start in method.starts():
         state = start
         for value in values:
             state = method.step(state, value)
-        wanted = method.wanted(state)
-        if wanted is not None:
-            return method.checks[wanted]
-    raise AssertionError(
-        f"no start fits {len(values)} characters"
-    )  # pragma: no cover - one start always fits
+        if method.wanted(state) is not None:
+            return start
+    raise AssertionError(f"no start fits {len(values)} characters")  # pragma: no cover

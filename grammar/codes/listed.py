@@ -19,7 +19,6 @@ from grammar.codes.base import (
     Trouble,
     in_use,
     members_of,
-    re_escape,
     trie,
 )
 from grammar.errors import EncodeError
@@ -74,11 +73,6 @@ class Listed(CodeTable):
         """Return the automaton of the codewords."""
         return trie(self.alphabet, self.by_word)
 
-    def pattern(self) -> str:
-        """Return an alternation, longer codewords first."""
-        ordered = sorted(self.by_word, key=lambda word: (-len(word), word))
-        return "(?:" + "|".join(re_escape(word) for word in ordered) + ")"
-
 
 class Literal(CodeTable):
     """Symbols that always stand in the same place and carry no field."""
@@ -115,10 +109,6 @@ class Literal(CodeTable):
     def fragment(self) -> Fragment:
         """Return the automaton of the one word."""
         return trie(self.alphabet, [self.literal])
-
-    def pattern(self) -> str:
-        """Return the text, escaped."""
-        return re_escape(self.literal)
 
 
 class ListedSpec(OneField):

@@ -27,8 +27,6 @@ from grammar.codes.base import (
     Trouble,
     in_use,
     members_of,
-    re_escape,
-    symbol_class,
 )
 from grammar.errors import EncodeError
 from grammar.exact import ExactDecimal, plain, steps, whole_steps
@@ -180,21 +178,6 @@ class Numbered(CodeTable):
                     )
                 states[state].extend((mask, target) for target, mask in masks.items())
             layer = after
-
-    def pattern(self) -> str:
-        """Return width figures, the first place narrowed to those that occur there."""
-        runs = []
-        for sign, low, high in self.numeral.runs():
-            first, last = self._value[self._written(low)[0]], self._value[self._written(high)[0]]
-            rest = (
-                symbol_class(self.numeral.figures) + f"{{{self.numeral.width - 1}}}"
-                if self.numeral.width > 1
-                else ""
-            )
-            runs.append(
-                (re_escape(sign)) + symbol_class(self.numeral.figures[first : last + 1]) + rest
-            )
-        return runs[0] if len(runs) == 1 else f"(?:{'|'.join(runs)})"
 
 
 def width_for(size: int, base: int) -> int:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from decimal import Decimal
 from fractions import Fraction
 from typing import Any
@@ -128,14 +127,11 @@ def test_codewords_and_levels_are_one_to_one(draft: Draft, data: st.DataObject) 
         )
         assert len(words) == table.size
         assert table.lengths == (min(map(len, words)), max(map(len, words)))
-        pattern = re.compile(table.pattern())
         for levels, word in data.draw(st.lists(st.sampled_from(listed), max_size=20)):
             assert table.levels(word) == levels
             assert isinstance(table, Check) or table.word(levels) == word
-            entry = table.entry(word)
-            assert entry is not None
-            assert entry.levels == levels
-            assert pattern.fullmatch(word)
+            pairs = zip(table.fields, levels, strict=True)
+            assert table.values[word] == tuple(field.value(level) for field, level in pairs)
             assert accepted(table, word)
         for text in data.draw(
             st.lists(
@@ -147,7 +143,7 @@ def test_codewords_and_levels_are_one_to_one(draft: Draft, data: st.DataObject) 
                 (text in set(words))
                 == (table.levels(text) is not None)
                 == accepted(table, text)
-                == (table.entry(text) is not None)
+                == (table.values[text] is not None)
             )
 
 
