@@ -20,7 +20,8 @@ _IN_ORDER = """
     grammar
     grammar.data grammar.problems grammar.exact grammar.errors grammar.libraries
     grammar.sound grammar.fields grammar.symbols grammar.speech grammar.codes
-    grammar.layout grammar.message grammar.automaton grammar.paths grammar.proof grammar.profile
+    grammar.semirings grammar.layout grammar.message grammar.automaton grammar.paths grammar.proof
+    grammar.profile
     grammar.models grammar.book grammar.document grammar.outline grammar.pydantic_faults
     grammar.partial_book grammar.binding grammar.loading
     grammar.figures grammar.design grammar.export
