@@ -16,14 +16,14 @@ _ANEW = (WordKind.REPEAT, WordKind.ANEW)
 
 
 @dataclass(frozen=True, slots=True)
-class Heard:
+class HeardSymbol:
     """One symbol heard, "" for a word that stands for none, and the word as it was written."""
 
     symbol: str
     word: str
 
 
-def heard_symbols(book: Book, text: str) -> list[Heard]:
+def heard_symbols(book: Book, text: str) -> list[HeardSymbol]:
     """Return the symbols that the words of a transcript stand for, word by word.
 
     What was said before the speaker began anew does not count, nor do fillers. A typed string is
@@ -34,35 +34,36 @@ def heard_symbols(book: Book, text: str) -> list[Heard]:
     return list(_symbols(book, words[begin:]))
 
 
-def _symbols(book: Book, words: Sequence[Word]) -> Iterator[Heard]:
+def _symbols(book: Book, words: Sequence[Word]) -> Iterator[HeardSymbol]:
     times, tens = 1, ""
     for word in words:
         meaning, raw = word.meaning, word.text
         one = meaning.options[0] if meaning.kind in ONE_SYMBOL and len(meaning.options) == 1 else ""
         if tens:
             yield from (
-                Heard(symbol, raw) for symbol in (tens[0] if one.isdigit() and one != "0" else tens)
+                HeardSymbol(symbol, raw)
+                for symbol in (tens[0] if one.isdigit() and one != "0" else tens)
             )
             tens = ""
         if meaning.kind is WordKind.MULTIPLE:
             times = int(meaning.value)
             continue
         if one:
-            yield from [Heard(one, raw)] * times
+            yield from [HeardSymbol(one, raw)] * times
         elif meaning.kind is WordKind.TENS:
             tens = meaning.value
         elif meaning.kind is WordKind.TEEN:
-            yield from (Heard(symbol, raw) for symbol in meaning.value)
+            yield from (HeardSymbol(symbol, raw) for symbol in meaning.value)
         elif meaning.kind is WordKind.TYPED:
             yield from (
-                Heard(symbol, symbol)
+                HeardSymbol(symbol, symbol)
                 for symbol in meaning.options[0]
                 if symbol in book.alphabet.index
             )
         elif meaning.kind is WordKind.UNKNOWN:
-            yield Heard("", raw)
+            yield HeardSymbol("", raw)
         times = 1
-    yield from (Heard(symbol, symbol) for symbol in tens)
+    yield from (HeardSymbol(symbol, symbol) for symbol in tens)
 
 
 def string_of(book: Book, words: str) -> str:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class Score:
     """One symbol, field or day: how often asked, how often right, the 95 % interval of that share,
     and seconds.
 
@@ -100,17 +100,17 @@ class Progress:
         return {outcome: found[outcome] for outcome in OUTCOMES}
 
     @property
-    def right(self) -> Row:
+    def right(self) -> Score:
         """All answers as one row."""
-        return Row(
+        return Score(
             "all", "all answers", len(self.answers), sum(answer.right for answer in self.answers)
         )
 
     @property
-    def reports(self) -> Row:
+    def reports(self) -> Score:
         """The whole reports as one row."""
         reports = [answer for answer in self.answers if answer.kind == "report"]
-        return Row(
+        return Score(
             "reports", "whole reports", len(reports), sum(answer.right for answer in reports)
         )
 
@@ -129,7 +129,7 @@ class Progress:
         )
 
     @functools.cached_property
-    def symbols(self) -> list[Row]:
+    def symbols(self) -> list[Score]:
         """A row for each symbol asked, in the order of the alphabet."""
         asked, right = Counter[str](), Counter[str]()
         for answer in self.answers:
@@ -145,7 +145,7 @@ class Progress:
                 (known.seconds, known.error) if known else (written.get(symbol, (None, None)))
             )
             rows.append(
-                Row(
+                Score(
                     symbol,
                     self.book.alphabet.words[symbol].word,
                     asked[symbol],
@@ -157,7 +157,7 @@ class Progress:
         return rows
 
     @functools.cached_property
-    def fields(self) -> list[Row]:
+    def fields(self) -> list[Score]:
         """A row for each field of the reports and entries asked: right where no symbol of its
         codeword went wrong.
         """
@@ -176,7 +176,7 @@ class Progress:
                 (found.mean, found.error if found.count > 1 else None) if found else (None, None)
             )
             rows.append(
-                Row(name, self.book.fields[name].title, asked[name], right[name], mean, error)
+                Score(name, self.book.fields[name].title, asked[name], right[name], mean, error)
             )
         return rows
 
@@ -225,7 +225,7 @@ class Progress:
         return dict(Counter((shown, said) for shown, said in pairs if shown != said).most_common())
 
     @functools.cached_property
-    def days(self) -> list[Row]:
+    def days(self) -> list[Score]:
         """A row for each day (UTC); its seconds are those to the end of the last word of whole
         reports, for each symbol.
         """
@@ -245,7 +245,7 @@ class Progress:
                 (times.mean, times.error if times.count > 1 else None) if times else (None, None)
             )
             rows.append(
-                Row(day, "", len(answers), sum(answer.right for answer in answers), mean, error)
+                Score(day, "", len(answers), sum(answer.right for answer in answers), mean, error)
             )
         return rows
 
@@ -289,7 +289,7 @@ class Progress:
     def as_csv(self) -> str:
         """Return the rows of symbols, fields and days as CSV (RFC 4180)."""
         stream = io.StringIO()
-        columns = ["person", "drill", "what", *Row("", "", 0, 0).as_dict()]
+        columns = ["person", "drill", "what", *Score("", "", 0, 0).as_dict()]
         writer = csv.DictWriter(stream, columns)
         writer.writeheader()
         for what, rows in (("symbol", self.symbols), ("field", self.fields), ("day", self.days)):

@@ -9,17 +9,17 @@ from __future__ import annotations
 from codec.hear.channel import Channel, channel
 from codec.hear.decision import Decision
 from codec.hear.heard import AskedPart
-from codec.hear.hearing import Candidate, Hearing, Marginal, hear
+from codec.hear.hearing import Hearing, Marginal, WeighedReading, hear
 from codec.hear.priors import Prior
 
 __all__ = [
     "AskedPart",
-    "Candidate",
     "Channel",
     "Decision",
     "Hearing",
     "Marginal",
     "Prior",
+    "WeighedReading",
     "channel",
     "hear",
 ]

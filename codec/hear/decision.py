@@ -63,7 +63,7 @@ class Decision:
 
 
 @dataclass(frozen=True, slots=True)
-class _Stretch:
+class _Askable:
     """A part of the best string: its places, and the borders that name it."""
 
     low: int
@@ -110,18 +110,18 @@ def decide(
         book, channel, [(reading.said, share) for reading, share in ranked], unlisted, nothing
     )
     costs["ask all"] = judge.whole
-    chosen, stretch = "ask all", _Stretch(0, len(best.said), AskedPart())
-    for one in _stretches(best.said):
+    chosen, askable = "ask all", _Askable(0, len(best.said), AskedPart())
+    for one in _askables(best.said):
         if judge.agreed(one):
             cost = judge.cost(one)
             if cost < costs.get("ask part", math.inf):
                 costs["ask part"] = cost
                 if cost < costs["ask all"]:
-                    chosen, stretch = "ask part", one
+                    chosen, askable = "ask part", one
     if "accept" in costs and costs["accept"] <= min(costs.values()):
         return Decision("accept", "", None, (), costs)
     kind: Literal["ask part", "ask all"] = "ask part" if chosen == "ask part" else "ask all"
-    return Decision(kind, question(book, stretch.part), stretch.part, _tables(best, stretch), costs)
+    return Decision(kind, question(book, askable.part), askable.part, _tables(best, askable), costs)
 
 
 def question(book: Book, part: AskedPart) -> str:
@@ -156,26 +156,26 @@ def _longest(book: Book) -> float:
     return longest * book.alphabet.seconds("".join(symbols)) / len(symbols)
 
 
-def _stretches(said: str) -> Iterator[_Stretch]:
+def _askables(said: str) -> Iterator[_Askable]:
     """Yield the parts of a string that procedure words can name: the border must be the first of
     its kind.
     """
     first = {symbol: said.index(symbol) for symbol in said}
     for place in range(1, len(said)):
         if first[said[place - 1]] == place - 1:
-            yield _Stretch(place, len(said), AskedPart(after=said[place - 1]))
+            yield _Askable(place, len(said), AskedPart(after=said[place - 1]))
             for end in range(place + 1, len(said)):
                 if said.index(said[end], place) == end:
-                    yield _Stretch(place, end, AskedPart(said[place - 1], said[end]))
+                    yield _Askable(place, end, AskedPart(said[place - 1], said[end]))
         if first[said[place]] == place:
-            yield _Stretch(0, place, AskedPart(before=said[place]))
+            yield _Askable(0, place, AskedPart(before=said[place]))
 
 
-def _tables(best: Reading, stretch: _Stretch) -> tuple[str, ...]:
+def _tables(best: Reading, askable: _Askable) -> tuple[str, ...]:
     """Return the code tables that a part of the best string touches."""
     place, touched = 0, []
     for table, text in zip(best.match.plan.tables, best.match.texts, strict=True):
-        if place < stretch.high and place + len(text) > stretch.low:
+        if place < askable.high and place + len(text) > askable.low:
             touched.append(table.name)
         place += len(text)
     return tuple(touched)
@@ -220,13 +220,13 @@ class _Judge:
         self.differs = rows[1:] != rows[0]
         self.typical = _typical(channel)
 
-    def agreed(self, stretch: _Stretch) -> bool:
+    def agreed(self, askable: _Askable) -> bool:
         """Tell whether nearly all that is probable has the borders in place, so that the question
         means the same in all of it.
         """
         borders = [
             (place, self.said[place])
-            for place in (stretch.low - 1, stretch.high)
+            for place in (askable.low - 1, askable.high)
             if 0 <= place < len(self.said)
         ]
         with_borders = sum(
@@ -236,14 +236,14 @@ class _Judge:
         )
         return with_borders >= _AGREED * (1 - self.nothing)
 
-    def cost(self, stretch: _Stretch) -> float:
+    def cost(self, askable: _Askable) -> float:
         """Return the expected seconds of asking for a part, to the end of the matter."""
         spec = self.book.spec.hearing
         asked = (
-            spoken_seconds(self.book, stretch.part.after + stretch.part.before) + spec.turnaround
+            spoken_seconds(self.book, askable.part.after + askable.part.before) + spec.turnaround
         )
-        answer = self.book.alphabet.seconds(self.said[stretch.low : stretch.high])
-        settled, risk = self.outcome(stretch)
+        answer = self.book.alphabet.seconds(self.said[askable.low : askable.high])
+        settled, risk = self.outcome(askable)
         return asked + answer + (1 - settled) * self.whole + spec.wrong * risk
 
     @functools.cached_property
@@ -255,20 +255,20 @@ class _Judge:
         once = (
             spoken_seconds(self.book, "") + spec.turnaround + self.book.alphabet.seconds(self.said)
         )
-        settled, risk = self.outcome(_Stretch(0, len(self.said), AskedPart()))
+        settled, risk = self.outcome(_Askable(0, len(self.said), AskedPart()))
         return (once + spec.wrong * risk) / max(settled, _HELPS)
 
-    def outcome(self, stretch: _Stretch) -> tuple[float, float]:
+    def outcome(self, askable: _Askable) -> tuple[float, float]:
         """Return the probability that the answer settles the matter, and that it does so
         wrongly.
         """
         import numpy as np
 
-        here = slice(stretch.low, stretch.high if stretch.high < len(self.said) else None)
+        here = slice(askable.low, askable.high if askable.high < len(self.said) else None)
         against, right = self.against[:, :, here], self.right[:, here]
         heard = against.sum(axis=2)
         rest, least = (
-            self._rest(stretch, self.differs[:, here].sum(axis=1)),
+            self._rest(askable, self.differs[:, here].sum(axis=1)),
             self.book.spec.hearing.threshold,
         )
         sure = self.shares / (self.shares @ np.exp(heard) + rest)
@@ -278,12 +278,12 @@ class _Judge:
         )
         told = self.shares * (sure >= least) * np.where(enough, 1.0, right).prod(axis=1)
         if (
-            stretch.part == AskedPart()
+            askable.part == AskedPart()
         ):  # a whole report that is said again settles an unlisted reading as often as a listed one
             told *= 1 + self.unlisted / float(self.shares.sum())
         return float(told.sum()), float(told @ (1 - sure))
 
-    def _rest(self, stretch: _Stretch, apart: np.ndarray) -> float:
+    def _rest(self, askable: _Askable, apart: np.ndarray) -> float:
         """Return what all that is not listed is worth after the answer; ``apart`` is in how many
         words of it each rival differs.
         """
@@ -291,7 +291,7 @@ class _Judge:
         told = float(rivals[apart > 0].sum())
         away = self.typical ** (float(rivals @ apart) / told if told > 0 else 1.0)
         share = (
-            told / float(rivals.sum()) if stretch.part != AskedPart() and rivals.sum() > 0 else 1.0
+            told / float(rivals.sum()) if askable.part != AskedPart() and rivals.sum() > 0 else 1.0
         )
         return float(self.unlisted * (1 - share + share * away) + self.nothing * self.typical)
 

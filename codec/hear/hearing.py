@@ -33,7 +33,7 @@ _WEIGHED = 12  # how many readings the decision weighs against each other
 
 
 @dataclass(frozen=True, slots=True)
-class Candidate:
+class WeighedReading:
     """A reading with its probability."""
 
     reading: Reading
@@ -131,7 +131,7 @@ class Hearing:
 
     book: Book
     heard: tuple[HeardReport, ...]
-    candidates: tuple[Candidate, ...]
+    candidates: tuple[WeighedReading, ...]
     unlisted: float
     nothing: float
     marginals: Mapping[str, Marginal]
@@ -225,7 +225,8 @@ def hear(
         ranked = ranking.best(max(count, _WEIGHED))
     nothing = stray / everything
     candidates = [
-        Candidate(_reading(book, match, expected), probability) for match, probability in ranked
+        WeighedReading(_reading(book, match, expected), probability)
+        for match, probability in ranked
     ]
     listed = candidates[:count]
     unlisted, rest = (

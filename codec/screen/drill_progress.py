@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from codec.drill.answer import MEANINGS, Answer
-from codec.drill.progress import Progress, Row
+from codec.drill.progress import Progress, Score
 from codec.drill.timing import Timing
 from codec.screen.console import console, safe
 from codec.screen.reading import boxed, heading
@@ -93,7 +93,7 @@ def _print(text: str, style: str = "") -> None:
     console().print(Padding(safe(text, style), (0, 0, 0, 2)))
 
 
-def _share(row: Row) -> str:
+def _share(row: Score) -> str:
     low, high = row.interval
     return (
         f"{row.right} of {row.asked}, {row.share:.0%} ({low:.0%} … {high:.0%})"
@@ -106,7 +106,7 @@ def _between(one: Timing) -> str:
     return f"{one.mean:.2f} s" + (f" ({one.low:.2f} … {one.high:.2f})" if one.count > 1 else "")
 
 
-def _rows(title: str, rows: Sequence[Row], first: str) -> None:
+def _rows(title: str, rows: Sequence[Score], first: str) -> None:
     """Print rows as a table: the fullest one that fits the width without parting what belongs
     together.
     """
@@ -123,7 +123,7 @@ def _rows(title: str, rows: Sequence[Row], first: str) -> None:
     console().print(grid)
 
 
-def _table(rows: Sequence[Row], first: str, parts: Sequence[str]) -> Table:
+def _table(rows: Sequence[Score], first: str, parts: Sequence[str]) -> Table:
     """Return the table with some of ``_FULLEST``'s parts; only labels may be wrapped."""
     labelled, bars = "label" in parts and any(row.label for row in rows), "bar" in parts
     heads = [

@@ -10,7 +10,7 @@ from typing import Any
 
 from grammar.design import parts
 from grammar.design.needs import Needs
-from grammar.design.parts import ENDINGS, NOTES, Pool, Table
+from grammar.design.parts import ENDINGS, NOTES, SymbolPool, Table
 from grammar.errors import CodeError
 
 FAMILIES = {
@@ -57,20 +57,20 @@ def candidates(
             raise CodeError(
                 f"there is no family {family!r}", kind="unknown-family", expected=list(FAMILIES)
             )
-    plan = _Plan(needs, seed)
+    shared = _Families(needs, seed)
     for family in families:
         for number, pool in enumerate(
-            [parts.apart(needs, _APART)] if family == "apart" else plan.pools
+            [parts.apart(needs, _APART)] if family == "apart" else shared.pools
         ):
             for ending in ENDINGS[
                 : 3 if number == 0 else 2
             ]:  # a quick check pays where seconds do: with all symbols
-                yield lambda family=family, pool=pool, number=number, ending=ending: plan.build(
+                yield lambda family=family, pool=pool, number=number, ending=ending: shared.build(
                     family, pool, number, ending
                 )  # type: ignore[misc]
 
 
-class _Plan:
+class _Families:
     """What the candidates share: sets of symbols, and the grouping of fields."""
 
     def __init__(self, needs: Needs, seed: int) -> None:
@@ -83,7 +83,7 @@ class _Plan:
             self._groups[most] = parts.groups(self.pools[0], most)
         return self._groups[most]
 
-    def build(self, family: str, pool: Pool, number: int, ending: str) -> Candidate | None:
+    def build(self, family: str, pool: SymbolPool, number: int, ending: str) -> Candidate | None:
         pool = parts.closed(pool, ending)
         if len(pool.data) < 2 or (
             family == "joined" and self.groups(_SMALL) == self.groups(self.needs.limits.table)
@@ -92,35 +92,35 @@ class _Plan:
         made = getattr(self, f"_{family}")(pool)
         return self._candidate(family, pool, number, ending, made)
 
-    def _monotone(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
+    def _monotone(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
         return [((name,), parts.monotone(pool, name)) for name in self.needs.order]
 
-    def _assigned(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
+    def _assigned(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
         wrong = self.needs.hearing.wrong
         return [
             ((name,), parts.assigned(pool, name, wrong, self.seed)) for name in self.needs.order
         ]
 
-    def _variable(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
+    def _variable(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
         return [((name,), parts.variable(pool, (name,))) for name in self.needs.order]
 
-    def _joined(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
+    def _joined(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
         return [(group, parts.variable(pool, group)) for group in self.groups(_SMALL)]
 
-    def _packed(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
+    def _packed(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
         return [
             (group, parts.variable(pool, group)) for group in self.groups(self.needs.limits.table)
         ]
 
     _apart = _packed
 
-    def _fixed(self, pool: Pool) -> list[tuple[tuple[str, ...], Table]]:
+    def _fixed(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
         return [(self.needs.order, parts.packed(pool))]
 
     def _candidate(
         self,
         family: str,
-        pool: Pool,
+        pool: SymbolPool,
         number: int,
         ending: str,
         made: Sequence[tuple[tuple[str, ...], Table]],

@@ -33,7 +33,7 @@ _FIRST_LINES = 64
 
 
 @dataclass(frozen=True, slots=True)
-class _Sums:
+class _PossibleTimes:
     """The times that codewords can have, rising; ``beyond`` is the least above them."""
 
     times: tuple[float, ...]
@@ -105,7 +105,7 @@ def _deepest(levels: int, rising: Sequence[float]) -> float:
     return most[levels]
 
 
-def _sums(times: Sequence[float], most: float, most_sums: int) -> _Sums | None:
+def _sums(times: Sequence[float], most: float, most_sums: int) -> _PossibleTimes | None:
     """Return all sums of times up to ``most``, None if they are more than ``most_sums``."""
     exact = [_rounded(time) for time in times]
     found, waiting, beyond = {0.0}, [0.0], math.inf
@@ -120,14 +120,16 @@ def _sums(times: Sequence[float], most: float, most_sums: int) -> _Sums | None:
                 heapq.heappush(waiting, after)
         if len(found) > most_sums:
             return None
-    return _Sums(tuple(sorted(found)), beyond)
+    return _PossibleTimes(tuple(sorted(found)), beyond)
 
 
 def _rounded(time: float) -> float:
     return round(time, 9)
 
 
-def _first_lines(words: Sequence[Word], times: Sequence[float], sums: _Sums, size: int) -> set[int]:
+def _first_lines(
+    words: Sequence[Word], times: Sequence[float], sums: _PossibleTimes, size: int
+) -> set[int]:
     """Return the counts of codewords at each time of a good code, and a grid, coarse where there
     are many: where lines will be needed.
     """
@@ -147,7 +149,7 @@ def _solved(
     likely: Sequence[float],
     tails: Sequence[float],
     times: Sequence[float],
-    sums: _Sums,
+    sums: _PossibleTimes,
     lines: Sequence[int],
     *,
     whole: bool,
@@ -212,7 +214,7 @@ def _matrix(sparse: Any, rows: Sequence[dict[int, float]], width: int) -> Any:
 
 
 def _tree(
-    likely: Sequence[float], times: Sequence[float], sums: _Sums, opened: Sequence[int]
+    likely: Sequence[float], times: Sequence[float], sums: _PossibleTimes, opened: Sequence[int]
 ) -> tuple[list[Word], float]:
     """Return the code of a tree given by its opened nodes; where it has too few codewords, its
     dearest nodes are opened too.

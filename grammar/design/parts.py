@@ -48,7 +48,7 @@ NOTES = {
 }
 
 
-class Pool:
+class SymbolPool:
     """Symbols to build with.
 
     ``closing`` are kept out of the data: they have the value 0 in a check.
@@ -70,12 +70,12 @@ class Pool:
         return sum(self.seconds[symbol] for symbol in word)
 
 
-def pools(needs: Needs, limits: Sequence[float] = (1.0, 0.01, 0.001)) -> list[Pool]:
+def pools(needs: Needs, limits: Sequence[float] = (1.0, 0.01, 0.001)) -> list[SymbolPool]:
     """Return sets of symbols, from all that may be used to those hardly ever taken for each other.
 
     Of a pair more often confused than a limit, the symbol that is misheard more often goes.
     """
-    found: list[Pool] = []
+    found: list[SymbolPool] = []
     symbols = needs.alphabet.symbols
     for limit in limits:
         while len(symbols) > 2:
@@ -91,11 +91,11 @@ def pools(needs: Needs, limits: Sequence[float] = (1.0, 0.01, 0.001)) -> list[Po
                 "",
             )
         if not found or found[-1].symbols != symbols:
-            found.append(Pool(needs, symbols))
+            found.append(SymbolPool(needs, symbols))
     return found
 
 
-def apart(needs: Needs, limit: float) -> Pool:
+def apart(needs: Needs, limit: float) -> SymbolPool:
     """Return a largest set of symbols no two of which are taken for each other with more than
     ``limit``: words that noise can't confuse; of the largest the one whose words take least time.
     """
@@ -107,7 +107,9 @@ def apart(needs: Needs, limit: float) -> Pool:
         if max(rows[a][b], rows[b][a]) > limit
     ]
     seconds = [needs.alphabet.words[symbol].seconds for symbol in symbols]
-    return Pool(needs, "".join(symbols[place] for place in largest_independent_set(seconds, pairs)))
+    return SymbolPool(
+        needs, "".join(symbols[place] for place in largest_independent_set(seconds, pairs))
+    )
 
 
 def joint(needs: Needs, group: Sequence[str]) -> list[float]:
@@ -123,7 +125,7 @@ def joint(needs: Needs, group: Sequence[str]) -> list[float]:
 # tables
 
 
-def monotone(pool: Pool, name: str) -> Table:
+def monotone(pool: SymbolPool, name: str) -> Table:
     """Return a table in the order of the levels: digits where they do, else one or more symbols
     that count.
     """
@@ -136,7 +138,7 @@ def monotone(pool: Pool, name: str) -> Table:
     return {"kind": "packed", "fields": [name], "symbols": pool.data}
 
 
-def monotone_words(pool: Pool, name: str) -> list[str]:
+def monotone_words(pool: SymbolPool, name: str) -> list[str]:
     """Return the codewords of that table."""
     size = pool.needs.fields[name].size
     table = monotone(pool, name)
@@ -151,7 +153,7 @@ def monotone_words(pool: Pool, name: str) -> list[str]:
     ]
 
 
-def assigned(pool: Pool, name: str, wrong: float, seed: int) -> Table:
+def assigned(pool: SymbolPool, name: str, wrong: float, seed: int) -> Table:
     """Return a table whose codewords are placed so that likely confusions do least harm; all
     symbols are tried where one is enough.
     """
@@ -169,7 +171,7 @@ def assigned(pool: Pool, name: str, wrong: float, seed: int) -> Table:
     return {"kind": "listed", "words": chosen}
 
 
-def variable(pool: Pool, group: Sequence[str]) -> Table:
+def variable(pool: SymbolPool, group: Sequence[str]) -> Table:
     """Return a table of codewords of unequal length, short for what is likely, of one field or
     several together.
     """
@@ -179,7 +181,7 @@ def variable(pool: Pool, group: Sequence[str]) -> Table:
     return {"kind": "listed", **({"fields": list(group)} if len(group) > 1 else {}), "words": words}
 
 
-def packed(pool: Pool) -> Table:
+def packed(pool: SymbolPool) -> Table:
     """Return one table for all fields, in as many symbols as their combinations need."""
     return {"kind": "packed", "fields": list(pool.needs.order), "symbols": pool.data}
 
@@ -187,16 +189,16 @@ def packed(pool: Pool) -> Table:
 # the check
 
 
-def closed(pool: Pool, ending: str) -> Pool:
+def closed(pool: SymbolPool, ending: str) -> SymbolPool:
     """Return the pool with its slowest symbol kept out of the data, to be the check of value 0; for
     a quick check, its two slowest.
     """
     slow = sorted(pool.symbols, key=lambda symbol: (pool.seconds[symbol], symbol), reverse=True)
     kept = {"": 0, FULL: 1, QUICK: 2}[ending]
-    return Pool(pool.needs, pool.symbols, "".join(reversed(slow[:kept])))
+    return SymbolPool(pool.needs, pool.symbols, "".join(reversed(slow[:kept])))
 
 
-def check(pool: Pool, ending: str) -> Table:
+def check(pool: SymbolPool, ending: str) -> Table:
     """Return the check table over a closed pool."""
     table: Table = {"kind": "check", "method": "weighted sum", "weights": [1]}
     if ending == FULL:
@@ -227,7 +229,7 @@ def check(pool: Pool, ending: str) -> Table:
 # which fields together
 
 
-def groups(pool: Pool, most: int) -> list[tuple[str, ...]]:
+def groups(pool: SymbolPool, most: int) -> list[tuple[str, ...]]:
     """Return the fields in groups of at most ``most`` combinations, so that codewords for each
     group take least time in all.
 
@@ -259,7 +261,7 @@ def groups(pool: Pool, most: int) -> list[tuple[str, ...]]:
     return together + [(name,) for name in rest]
 
 
-def _estimate(pool: Pool, group: Sequence[str]) -> float:
+def _estimate(pool: SymbolPool, group: Sequence[str]) -> float:
     shares = sorted(joint(pool.needs, group), reverse=True)
     if len(shares) == 1:
         return min(pool.times)

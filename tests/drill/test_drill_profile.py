@@ -26,8 +26,7 @@ from codec.profile import (
     word_seconds,
 )
 from grammar.design.needs import parse_needs
-from grammar.design.parts import Pool as Symbols
-from grammar.design.parts import variable
+from grammar.design.parts import SymbolPool, variable
 from grammar.profile import word_of
 
 WORDS = st.sampled_from(["alfa", "bravo", "five", "niner", "two"])
@@ -296,7 +295,7 @@ def test_a_profile_changes_the_designed_table(tmp_path: Path) -> None:
     assert own.alphabet.words["7"].seconds == pytest.approx(0.55, abs=0.01)
     assert own.noise.confusions["5"]["9"] == pytest.approx(6 / 30, abs=0.01)
     before, after = (
-        variable(Symbols(needs, needs.alphabet.symbols), ["battery"])["words"]
+        variable(SymbolPool(needs, needs.alphabet.symbols), ["battery"])["words"]
         for needs in (usual, own)
     )
     assert before != after
