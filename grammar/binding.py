@@ -7,7 +7,7 @@ from __future__ import annotations
 import itertools
 from collections.abc import Callable, Mapping
 
-from grammar.codes import CodeTable, Literal
+from grammar.codes import Check, CodeTable, Literal
 from grammar.codes.base import MOST_WIDTH, AlphabetTrouble, Trouble, in_use
 from grammar.errors import CodeError, caret_lines
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves, parse_layout
@@ -160,11 +160,10 @@ def _check_covers(layout: str, message: Message, order: list[Leaf], number: int)
     knows.
     """
     table, leaf = message.tables[number], order[number]
-    check = table.check
-    if check is None:
+    if not isinstance(table, Check):
         return
     names = {before.name for before in order[:number]}
-    for name in sorted(check.over or ()):
+    for name in sorted(table.over or ()):
         if name not in names:
             raise _at(
                 layout,
@@ -181,11 +180,11 @@ def _check_covers(layout: str, message: Message, order: list[Leaf], number: int)
             for symbols, _ in edges:
                 mask |= symbols
         foreign = [
-            symbol for symbol in message.alphabet.unmask(mask) if symbol not in check.value_of
+            symbol for symbol in message.alphabet.unmask(mask) if symbol not in table.value_of
         ]
         if foreign:
             hint = (
-                f"{check.title} is defined over {check.method.values}; name other tables in `over`,"
+                f"{table.title} is defined over {table.method.values}; name other tables in `over`,"
                 " or choose another method"
             )
             raise _at(

@@ -157,7 +157,7 @@ class Book:
         """Return the words for a codeword: spelling words, or whole hundreds and thousands where
         the book says so.
         """
-        if self.spec.speech.whole_numbers == "magnitudes" and table.decimal:
+        if self.spec.speech.whole_numbers == "magnitudes" and table.kind == "digits":
             from grammar.speech.numbers import whole
 
             words = whole(word)

@@ -7,8 +7,8 @@ A document marks where a table stands::
     <!-- end -->
 
 ``keys`` names a model that a format's own model leads to, or a base of one; ``columns`` an exported
-sheet's columns; ``words`` a module whose docstring tells a form, of which all but the first
-paragraph is shown. ``python tests/readme.py`` fills all of them anew.
+sheet's columns; ``forms`` those of transcripts; ``words`` a module whose docstring tells a form, of
+which all but the first paragraph is shown. ``python tests/readme.py`` fills all of them anew.
 """
 
 from __future__ import annotations
@@ -26,14 +26,16 @@ from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
 from codec.race.event import EventSpec
+from codec.radio.forms import FORMS
 from codec.sheet.columns import Facts, table_schema
 from grammar.design.needs import NeedsSpec
 from grammar.exact import plain
+from grammar.fields.base import OneKindOf
 from grammar.models import BookSpec
 from grammar.profile import Profile
 
-FORMATS: tuple[type[BaseModel], ...] = (BookSpec, EventSpec, NeedsSpec, Profile)
-_MARKED = re.compile(r"<!-- (keys|columns|words): ([\w.]+) -->\n(.*?)<!-- end -->", re.DOTALL)
+MODELS: tuple[type[BaseModel], ...] = (BookSpec, EventSpec, NeedsSpec, Profile)
+_MARKED = re.compile(r"<!-- (keys|columns|forms|words): ([\w.]+) -->\n(.*?)<!-- end -->", re.DOTALL)
 _PLAIN: dict[Any, str] = {
     str: "text",
     int: "a whole number",
@@ -52,7 +54,7 @@ _SEVERAL: dict[Any, str] = {
 def models() -> dict[str, type[BaseModel]]:
     """Return every model that the formats lead to, by its class's name."""
     found: dict[str, type[BaseModel]] = {}
-    waiting = list(FORMATS)
+    waiting = list(MODELS)
     while waiting:
         model = waiting.pop()
         if model.__name__ not in found:
@@ -65,8 +67,15 @@ def models() -> dict[str, type[BaseModel]]:
 def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
     if inspect.isclass(annotation) and issubclass(annotation, BaseModel):
         yield annotation
-    for part in get_args(annotation):
+    for part in _kinds(annotation) or get_args(annotation):
         yield from _models_in(part)
+
+
+def _kinds(annotation: Any) -> list[type[BaseModel]]:
+    """Return the kinds that a model annotated with them may be of."""
+    return [
+        kind for one in get_args(annotation) if isinstance(one, OneKindOf) for kind in one.kinds
+    ]
 
 
 def bases(model: type[BaseModel]) -> list[type[BaseModel]]:
@@ -91,10 +100,15 @@ def filled(text: str) -> str:
 
     def block(found: re.Match[str]) -> str:
         kind, name, _ = found.groups()
-        if kind == "keys":
-            lines = key_table(known[name])
-        else:
-            lines = _column_table() if kind == "columns" else _words_of(name)
+        match kind:
+            case "keys":
+                lines = key_table(known[name])
+            case "columns":
+                lines = _column_table()
+            case "forms":
+                lines = _form_table()
+            case _:
+                lines = _words_of(name)
         return f"<!-- {kind}: {name} -->\n" + "\n".join(lines) + "\n\n<!-- end -->"
 
     return _MARKED.sub(block, text)
@@ -110,13 +124,15 @@ def key_table(model: type[BaseModel]) -> list[str]:
     key that is not described.
     """
     rows = []
+    schema = model.model_json_schema()["properties"]
     for name in own_keys(model):
-        key = model.model_fields[name]
+        key, options = model.model_fields[name], schema[name].get("enum", [])
         only = get_args(key.annotation) if get_origin(key.annotation) is Literal else ()
         meaning = key.description or ("Which kind it is." if len(only) == 1 else "")
         if not meaning:
             raise ValueError(f"{model.__name__}.{name} has no description")
-        rows.append((f"`{name}`", _takes(key), _default(key), meaning))
+        takes = _either([f"`{option}`" for option in options]) if options else _takes(key)
+        rows.append((f"`{name}`", takes, _default(key), meaning))
     return [
         f'<a id="{model.__name__.lower()}"></a>',
         "",
@@ -138,11 +154,13 @@ def _takes(key: FieldInfo) -> str:
 def _typed(annotation: Any) -> str:
     """Return in words what a key takes."""
     origin, args = get_origin(annotation), get_args(annotation)
-    if annotation in _PLAIN:
-        return _PLAIN[annotation]
+    if kinds := _kinds(annotation):
+        return _either([_linked(kind) for kind in kinds])
     if origin is Annotated:
         inner = [part for part in args[1:] if isinstance(part, FieldInfo)]
         return _typed(args[0]) + _range([one for part in inner for one in part.metadata], args[0])
+    if origin is None and annotation in _PLAIN:
+        return _PLAIN[annotation]
     if origin is Literal:
         return _either([f"`{value}`" for value in args])
     if origin in (Union, types.UnionType):
@@ -211,6 +229,21 @@ def _default(key: FieldInfo) -> str:
     if isinstance(value, bool):
         return f"`{str(value).lower()}`"
     return f"`{value}`" if isinstance(value, str) else _number(value)
+
+
+def _form_table() -> list[str]:
+    """Return the forms of transcripts: what ``--form`` calls them, their files and what they
+    hold.
+    """
+    rows = [
+        (
+            f"`{name}`",
+            ", ".join(f"`.{suffix}`" for suffix in form.suffixes) or "any other",
+            " ".join((inspect.getdoc(form) or "").replace("``", "`").split()),
+        )
+        for name, form in FORMS.items()
+    ]
+    return _table(("form", "files", "holds"), rows)
 
 
 def _words_of(module: str) -> list[str]:

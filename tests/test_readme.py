@@ -23,6 +23,19 @@ def test_readme_opens_with_the_job_in_one_paragraph() -> None:
     assert "driver" in job
 
 
+def test_readme_is_short_and_leads_to_every_guide() -> None:
+    assert len(TEXTS["README.md"].splitlines()) <= 200
+    guides = [name for name in TEXTS if name.startswith("examples/")]
+    assert guides
+    assert not [name for name in guides if f"]({name})" not in TEXTS["README.md"]]
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_no_screen_is_longer_than_a_reader_looks_at(name: str) -> None:
+    shown = list(examples(TEXTS[name]))
+    assert not [one.command for one in shown if len(one.output.splitlines()) > 25]
+
+
 def test_the_documents_have_examples() -> None:
     assert sum(len(list(examples(text))) for text in TEXTS.values()) >= 25
     assert PYTHON
