@@ -38,9 +38,6 @@ LAYERS = _IN_ORDER.split()
 STILL_KNOWN = [
     ("codec.store", "codec.sheet"),
     ("codec.sheet.spreadsheet", "codec.sheet.exports"),
-    ("codec.radio.asides", "codec.radio.search"),
-    ("codec.radio.finder", "codec.radio.search"),
-    ("codec.radio.unread_reports", "codec.radio.search"),
     ("codec.log.said", "codec.log.session"),
     ("codec.log.commands", "codec.log.session"),
 ]

@@ -7,7 +7,7 @@ from __future__ import annotations
 from codec.log.session import Session, Shown
 from codec.log.talk import talk
 from codec.radio.doubt import Doubt, doubt
-from codec.radio.found import Heard
+from codec.radio.finder import Passages
 from codec.reading import Reading
 from codec.sheet.entry import Entry
 from codec.sheet.state import lap_message
@@ -64,13 +64,13 @@ def _question(session: Session, text: str) -> Entry:
     )
 
 
-def _talked(session: Session, text: str, heard: Heard) -> Shown:
+def _talked(session: Session, text: str, heard: Passages) -> Shown:
     """Keep talk as a note, with the phrases and questions in it; a report that waits for its repeat
     waits on.
     """
     entries = [Entry(kind="note", car=session.car, lap=session.lap or None, heard=text)]
     shown: list[str] = []
-    for found in heard.found:
+    for found in heard.listed:
         entries.append(
             _event(session, found.name, text)
             if found.kind == "phrase"
@@ -86,11 +86,11 @@ def _talked(session: Session, text: str, heard: Heard) -> Shown:
     )  # else the reason names a phrase
     shown.append(
         "noted as talk"
-        if heard.found
+        if heard.listed
         else f"noted as talk: {why}; /undo takes it back, / lists the commands"
     )
     shown += session.standing().lines[1:]
-    return Shown("good" if heard.found else "plain", tuple(shown))
+    return Shown("good" if heard.listed else "plain", tuple(shown))
 
 
 def report(

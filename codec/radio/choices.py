@@ -9,9 +9,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from codec.radio.finder import Finder, Found
-from codec.radio.forms import Utterance
+from codec.radio.finder import Finder, Passage
+from codec.radio.forms import RecognisedWord, Utterance
 from grammar.message import Direction
+from grammar.speech.words import Wording, cut
 
 _MOST_TRIED = 48
 
@@ -24,98 +25,110 @@ class Choice:
     where another was taken; ``changed`` whether it puts something right that was said before.
     """
 
-    said: Utterance
-    found: Sequence[Found]
+    utterance: Utterance
+    passages: Sequence[Passage]
     reason: str = ""
     changed: bool = False
     share: float = 1.0
     instead_of: str = ""
 
-    def certainty(self, odds: Mapping[str, float], found: Found) -> float:
+    def certainty(self, odds: Mapping[str, float], passage: Passage) -> float:
         """Return how sure a report is: that it is one, that its words were recognised, and that no
         other text was meant.
         """
-        spoken = 1 / (1 + 2 ** -min(60.0, odds["accept"] - odds["rarity"] + found.bits))
-        return spoken * self.share * heard_right(self.said, found)
+        is_report = 1 / (1 + 2 ** -min(60.0, odds["accept"] - odds["rarity"] + passage.bits))
+        return is_report * self.share * heard_right(self.utterance, passage)
 
 
-def heard_right(said: Utterance, found: Found) -> float:
+def heard_right(utterance: Utterance, passage: Passage) -> float:
     """Return the recogniser's confidence in the words of a report: their product, or the
     utterance's own where words have none.
     """
-    place, product, told = 0, 1.0, False
-    for word in said.words:
-        start = said.text.find(word.text, place)
-        if start < 0:
-            continue
-        place = start + len(word.text)
-        if word.confidence is not None and found.span[0] <= start and place <= found.span[1]:
-            product, told = product * word.confidence, True
-    return product if told else 1.0 if said.confidence is None else said.confidence
+    known = [
+        word.confidence
+        for word, start, end in _places(utterance)
+        if word.confidence is not None and passage.span[0] <= start and end <= passage.span[1]
+    ]
+    if known:
+        return math.prod(known)
+    return 1.0 if utterance.confidence is None else utterance.confidence
 
 
-def best(finder: Finder, said: Utterance, role: Direction | None, context: Any) -> Choice:
-    """Return what an utterance is taken for: its text as it stands where that holds a report, else
-    the one alternative that does.
+def best(
+    finder: Finder,
+    utterance: Utterance,
+    words: Wording,
+    role: Direction | None,
+    context: Mapping[str, Any],
+) -> Choice:
+    """Return what an utterance of these ``words`` is taken for: its text as it stands where that
+    holds a report, else the one alternative that does.
 
     Where several texts hold different reports each is as sure as its share of their confidences.
     """
-    heard = finder.find(said.text, role, context)
-    plain = Choice(said, heard.found, heard.reason)
-    if not said.alternatives and not any(word.alternatives for word in said.words):
+    found = finder.find(words, role, context)
+    plain = Choice(utterance, found.listed, found.reason)
+    if not utterance.open_to_doubt:
         return plain
+    others = list(_other_texts(utterance))
     weights: dict[tuple[str, ...], float] = {}
     choices: dict[tuple[str, ...], Choice] = {}
-    own = _strings(heard.found)
+    own = _strings(found.listed)
     if own:
-        weights[own], choices[own] = max(_confidence(said), 1e-6), plain
-    for text, weight in _texts(said):
-        other = Utterance(said.number, text, said.speaker, said.at, said.until, said.car, said.lap)
-        found = finder.find(text, role, context).found
-        strings = _strings(found)
+        weights[own], choices[own] = max(_confidence(utterance), 1e-6), plain
+    for text, weight in others:
+        passages = finder.find(cut(finder.book.lexicon, text), role, context).listed
+        strings = _strings(passages)
         if strings:
             weights[strings] = weights.get(strings, 0.0) + weight
-            choices.setdefault(strings, Choice(other, found, instead_of=said.text))
+            other = utterance.taken_for(text)
+            choices.setdefault(strings, Choice(other, passages, instead_of=utterance.text))
     if not choices:
         return plain
+    total = sum(weights.values())
+    if not own:  # that there was no report weighs too
+        everything = _confidence(utterance) + sum(weight for _, weight in others)
+        total = max(total, min(1.0, everything))
     chosen = own or max(weights, key=lambda strings: weights[strings])
-    total = (
-        sum(weights.values())
-        if own
-        else max(
-            sum(weights.values()), min(1.0, _confidence(said) + sum(w for _, w in _texts(said)))
-        )
+    choices[chosen].share = weights[chosen] / total if total else 0.0
+    return choices[chosen]
+
+
+def _strings(passages: Sequence[Passage]) -> tuple[str, ...]:
+    return tuple(
+        reading.said
+        for passage in passages
+        if passage.kind == "reading"
+        for reading in passage.readings
     )
-    choice = choices[chosen]
-    choice.share = weights[chosen] / total if total else 0.0
-    return choice
 
 
-def _strings(found: Sequence[Found]) -> tuple[str, ...]:
-    return tuple(reading.said for one in found if one.kind == "reading" for reading in one.readings)
+def _confidence(utterance: Utterance) -> float:
+    if utterance.confidence is not None:
+        return utterance.confidence
+    return math.prod(word.confidence for word in utterance.words if word.confidence is not None)
 
 
-def _confidence(said: Utterance) -> float:
-    if said.confidence is not None:
-        return said.confidence
-    told = [word.confidence for word in said.words if word.confidence is not None]
-    return math.prod(told) if told else 1.0
+def _places(utterance: Utterance) -> Iterator[tuple[RecognisedWord, int, int]]:
+    """Yield the recogniser's words that stand in the text, each with where it begins and ends."""
+    end = 0
+    for word in utterance.words:
+        start = utterance.text.find(word.text, end)
+        if start >= 0:
+            end = start + len(word.text)
+            yield word, start, end
 
 
-def _texts(said: Utterance) -> Iterator[tuple[str, float]]:
+def _other_texts(utterance: Utterance) -> Iterator[tuple[str, float]]:
     """Yield the other texts an utterance may have had, each with its confidence: the recogniser's
     own, then one word changed at a time.
     """
-    yield from said.alternatives[:_MOST_TRIED]
-    whole, place, count = _confidence(said), 0, 0
-    for word in said.words:
-        start = said.text.find(word.text, place)
-        if start < 0:
-            continue
-        place = start + len(word.text)
-        for text, sure in word.alternatives:
+    yield from utterance.alternatives[:_MOST_TRIED]
+    whole, count = _confidence(utterance), 0
+    for word, start, end in _places(utterance):
+        for text, confidence in word.alternatives:
             count += 1
             if count > _MOST_TRIED:
                 return
-            weight = whole / word.confidence * sure if word.confidence else sure
-            yield said.text[:start] + text + said.text[place:], min(1.0, weight)
+            weight = whole / word.confidence * confidence if word.confidence else confidence
+            yield utterance.text[:start] + text + utterance.text[end:], min(1.0, weight)

@@ -53,47 +53,48 @@ class Evidence:
         self.least = min(self._easiest(message) for message in book.messages.values())
         self.shortest_figures = min(self._figures(message) for message in book.messages.values())
 
-    def of_word(self, raw: str, meaning: Meaning) -> float:
+    def of_word(self, word: Word) -> float:
         """Return the bits of one word as written."""
-        form, kind = raw.casefold(), meaning.kind
-        if (
-            kind is WordKind.AND
-            or form in self._homophones
-            or (len(form) == 1 and raw.isalpha() and raw.islower())
-        ):
-            return float(self.bits["small" if len(form) == 1 else "homophone"])
-        if kind is WordKind.TYPED and raw.isalpha() and raw.islower():
-            return float(self.bits["small"])
-        if kind is WordKind.TYPED:
-            typed = "digit" if raw.isdigit() else "typed" if raw.isalpha() else "mixed"
-            return float(self.bits[typed] * len(meaning.options[0]))
-        if kind in (WordKind.UNIT, WordKind.TO):
-            return float(self.bits["digit" if form in self._plain or form.isdigit() else "variant"])
-        if kind is WordKind.LETTER:
-            return float(self.bits["letter" if len(form) == 1 else "spelling"])
-        if kind is WordKind.MULTIPLE:
-            return float(self.bits["multiple"])
-        return float(self.bits["number"]) if kind in SPOKEN else 0.0
+        name, times = self._figure(word)
+        return float(self.bits[name] * times) if name else 0.0
 
-    def of_words(self, text: str, words: Iterable[Word]) -> float:
-        """Return the bits of words of ``text`` together: code words in a row speak for each other,
-        words that merely count on don't.
+    def _figure(self, word: Word) -> tuple[str, int]:
+        """Return the name of the figure of ``chatter.toml`` for a word ("" for a word of no code),
+        and how many times it counts.
+        """
+        raw, kind, form = word.text, word.kind, word.text.casefold()
+        small_letter = len(form) == 1 and raw.isalpha() and raw.islower()
+        if kind is WordKind.AND or form in self._homophones or small_letter:
+            return "small" if len(form) == 1 else "homophone", 1
+        if kind is WordKind.TYPED:
+            if raw.isalpha() and raw.islower():
+                return "small", 1
+            name = "digit" if raw.isdigit() else "typed" if raw.isalpha() else "mixed"
+            return name, len(word.meaning.options[0])
+        if kind in (WordKind.UNIT, WordKind.TO):
+            return "digit" if form in self._plain or form.isdigit() else "variant", 1
+        if kind is WordKind.LETTER:
+            return "letter" if len(form) == 1 else "spelling", 1
+        if kind is WordKind.MULTIPLE:
+            return "multiple", 1
+        return "number" if kind in SPOKEN else "", 1
+
+    def of_words(self, words: Iterable[Word]) -> float:
+        """Return the bits of words together: code words in a row speak for each other, words that
+        merely count on don't.
         """
         total, before, step = 0.0, "", 9
         for word in words:
-            kind, options = word.kind, word.meaning.options
-            if kind not in SPOKEN:
-                before = before if kind is WordKind.FILLER else ""
+            options = word.meaning.options
+            if word.kind not in SPOKEN:
+                before = before if word.kind is WordKind.FILLER else ""
                 continue
             symbol = options[0] if options else word.meaning.value or "?"
-            alone = self.of_word(text[word.span[0] : word.span[1]], word.meaning)
             last, step = step, ord(symbol) - ord(before) if len(symbol) == len(before) == 1 else 9
-            counted = step == last and abs(step) <= 1
-            total += (
-                min(alone, float(self.bits["counted"]))
-                if counted
-                else alone + (self.bits["row"] if before else 0)
-            )
+            if step == last and abs(step) <= 1:
+                total += min(self.of_word(word), float(self.bits["counted"]))
+            else:
+                total += self.of_word(word) + (self.bits["row"] if before else 0)
             before = symbol
         return total
 
@@ -232,10 +233,9 @@ class Prefilter(dict[str, tuple[float, float]]):
         return self[raw][0] > 0
 
     def __missing__(self, raw: str) -> tuple[float, float]:
-        found = cut(self._evidence.book.lexicon, f"… {raw}")[
-            1:
-        ]  # not alone: small letters are a word then
-        bits = self._evidence.of_words(f"… {raw}", found)
+        # not alone: small letters are a word then
+        found = cut(self._evidence.book.lexicon, f"… {raw}")[1:]
+        bits = self._evidence.of_words(found)
         form = raw.strip(".,;:!?\"'").casefold()
         filler = bool(found) and all(word.kind is WordKind.FILLER for word in found)
         bits = max(

@@ -1,20 +1,71 @@
-"""Finds what a book's people say in ordinary talk: reports and calls, phrases, questions,
-answers.
+"""Finds what a book's people say in ordinary talk: reports and calls, phrases, questions, answers,
+and what is plainly an attempt at a report but can't be read.
+
+Words of the book that stand together make a run; what parses in a run, whole or without the weak
+words at its ends, is a report if its words speak for one strongly enough. Two different readings
+are a tie and refused.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import Any
+import math
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Literal
 
-from codec.radio.evidence import Evidence, settings
-from codec.radio.found import Found, Heard
+from codec.decoding import decode, decode_all
+from codec.radio.evidence import Evidence, digits_of, settings
 from codec.radio.one_edit import Nearly
-from codec.radio.search import Search
+from codec.reading import Reading
+from codec.sheet.entry import DOUBTFUL
 from grammar.book import Book
+from grammar.errors import CodeError, Span
 from grammar.message import Direction
+from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
+from grammar.speech.words import Wording
 
-__all__ = ["Finder", "Found", "Heard"]
+_ENDS, _STOPS = ".!?;", ".!?;,:"
+_PAST = frozenset((WordKind.FILLER, WordKind.ANSWER, WordKind.SEPARATOR))
+_EMPTY = frozenset((WordKind.FILLER, WordKind.AND))
+_MOST_CUTS = 12
+_SYMBOLS = {
+    WordKind.TEEN: 2,
+    WordKind.TENS: 2,
+    WordKind.HUNDRED: 3,
+    WordKind.THOUSAND: 4,
+    WordKind.MULTIPLE: 3,
+}  # at most
+Run = tuple[int, int]  # words in a row: the place of the first, and of the one behind the last
+
+
+@dataclass(frozen=True, slots=True)
+class Passage:
+    """A part of an utterance that says something: its kind, its place in the text, what it says.
+
+    ``readings`` of a report or call (several if they were run together); ``error`` why a refused
+    one can't be read; ``name`` of a phrase, or what was asked or answered; ``bits`` how strongly
+    its words speak for it, above what is asked for; ``number`` beside a phrase; ``changing``
+    whether it begins with CORRECTION, I SAY AGAIN or the like.
+    """
+
+    kind: Literal["reading", "refused", "phrase", "ask", "answer"]
+    span: Span
+    readings: tuple[Reading, ...] = ()
+    error: CodeError | None = None
+    name: str = ""
+    bits: float = 0.0
+    number: int | None = None
+    changing: bool = False
+
+
+@dataclass(slots=True)
+class Passages:
+    """Everything found in an utterance, in order; ``reason`` tells why nothing was where there is
+    nothing.
+    """
+
+    listed: list[Passage] = field(default_factory=list)
+    reason: str = ""
 
 
 class Finder:
@@ -24,28 +75,444 @@ class Finder:
         """Weigh the words of a book."""
         self.book, self.evidence, self.reports = book, Evidence(book), Nearly(book, "car")
         self.odds, cues = settings()["odds"], settings()["cues"]
-        self._before, self._after, self._hedges = (
+        self.before, self.after, self.hedges = (
             frozenset(cues["before"]),
             frozenset(cues["after"]),
             frozenset(cues["hedges"]),
         )
         self.shortest = min(message.lengths[0] for message in book.messages.values())
-        self._plain = frozenset(cues["plain"]) | self._before | self._after
+        self.plain = frozenset(cues["plain"]) | self.before | self.after
 
-    def find(self, text: str, role: Direction | None = None, context: Any = None) -> Heard:
-        """Return what ``text`` holds; ``role`` is the direction of what its speaker sends;
+    def find(
+        self,
+        words: Wording,
+        role: Direction | None = None,
+        context: Mapping[str, Any] | None = None,
+    ) -> Passages:
+        """Return what words hold; ``role`` is the direction of what their speaker sends;
         ``context`` as for ``decode``.
         """
-        return Search(self, text, role, context).run()
+        return _Search(self, words, role, context).everything()
 
-    def claimed(self, form: str, *, before: bool) -> bool:
-        """Tell whether a number next to this word belongs to the talk."""
-        return form in (self._before if before else self._after)
 
-    def plain(self, form: str) -> bool:
-        """Tell whether a word is one of ordinary talk that no code word is taken for."""
-        return form in self._plain
+class _Search:
+    """The search of one utterance."""
 
-    def hedged(self, words: Sequence[str]) -> bool:
-        """Tell whether some word makes a phrase a mere topic."""
-        return any(word in self._hedges for word in words)
+    def __init__(
+        self,
+        finder: Finder,
+        words: Wording,
+        role: Direction | None,
+        context: Mapping[str, Any] | None,
+    ) -> None:
+        """Begin with nothing found."""
+        self.finder, self.words, self.role, self.context = finder, words, role, context
+        self.kinds = [word.kind for word in words]
+        self.forms = [word.text.casefold() for word in words]
+        self.found = Passages()
+
+    def everything(self) -> Passages:
+        """Look for everything."""
+        found = self.found
+        if all(kind is WordKind.UNKNOWN for kind in self.kinds):
+            found.reason = "ordinary talk"
+            return found
+        self._asides()
+        runs = list(self._runs())
+        for start, end in runs:
+            self._reports(start, end)
+        if not any(passage.kind in ("reading", "refused") for passage in found.listed):
+            self._unread(runs)
+        found.listed.sort(key=lambda passage: passage.span)
+        if not found.listed and not found.reason:
+            found.reason = "words of the code, but no report"
+        return found
+
+    # phrases, questions and answers, told from talk about them
+
+    def _asides(self) -> None:
+        phrases = set()
+        for place, word in enumerate(self.words):
+            if word.kind is WordKind.SEPARATOR and word.meaning.value:
+                name = word.meaning.value
+                if name not in phrases and self._meant(place):
+                    phrases.add(name)
+                    number = self._number(place + 1)
+                    self.found.listed.append(Passage("phrase", word.span, name=name, number=number))
+            elif word.kind is WordKind.ASK:
+                self.found.listed.append(Passage("ask", word.span, name=self._asked(place)))
+            elif word.kind is WordKind.ANSWER and len(self.words) <= 4:
+                self.found.listed.append(Passage("answer", word.span, name=word.meaning.value))
+
+    def _meant(self, place: int) -> bool:
+        """Tell whether a phrase is said, and not only talked about."""
+        start, end = self._sentence(place)
+        behind = self.words[end].span[0] if end < len(self.words) else len(self.words.text)
+        asked = "?" in self.words.text[self.words[place].span[1] : behind]
+        if asked or any(form in self.finder.hedges for form in self.forms[start:end]):
+            self.found.reason = f"{self.forms[place]!r} is talked about"
+            return False
+        if self.kinds[start:end].count(WordKind.UNKNOWN) > 3 * len(self.forms[place].split()):
+            self.found.reason = f"{self.forms[place]!r} in the middle of other talk"
+            return False
+        return True
+
+    def _asked(self, place: int) -> str:
+        asked = range(place, min(place + 6, len(self.words)))
+        return " ".join(self.forms[n] for n in asked if self.kinds[n] is not WordKind.UNKNOWN)
+
+    def _number(self, place: int) -> int | None:
+        if place >= len(self.words):
+            return None
+        meaning = self.words[place].meaning
+        if meaning.kind in (WordKind.TEEN, WordKind.TENS):
+            return int(meaning.value)
+        one = meaning.kind in (WordKind.UNIT, WordKind.TO, WordKind.TYPED) and meaning.options
+        return int(meaning.options[0]) if one and meaning.options[0].isdigit() else None
+
+    # runs
+
+    def _runs(self) -> Iterator[Run]:
+        """Yield the runs of words that may belong to a code, without fillers at their ends and
+        numbers that belong to the talk.
+        """
+        start = None
+        for place, kind in enumerate([*self.kinds, WordKind.UNKNOWN]):
+            inside = kind in SPOKEN or kind in CHANGING or kind is WordKind.FILLER
+            if inside and start is None:
+                start = place
+            elif not inside and start is not None:
+                first, end = self._trimmed(start, place)
+                if end > first:
+                    yield first, end
+                start = None
+
+    def _trimmed(self, start: int, end: int) -> Run:
+        while start < end and self.kinds[start] in _EMPTY:
+            start += 1
+        while end > start and self.kinds[end - 1] in _EMPTY:
+            end -= 1
+        if start and self.forms[start - 1] in self.finder.before:
+            spelled = self.kinds[start] is WordKind.LETTER and len(self.forms[start]) > 1
+            if not spelled:
+                start += 2 if start + 1 < end and self._tens_and_unit(start) else 1
+        if start < end < len(self.words) and self.forms[end] in self.finder.after:
+            end -= 2 if end - 2 > start and self._tens_and_unit(end - 2) else 1
+        return start, end
+
+    def _tens_and_unit(self, place: int) -> bool:
+        return self.kinds[place : place + 2] == [WordKind.TENS, WordKind.UNIT]
+
+    def _weak(self, place: int) -> bool:
+        """Tell whether a word is hardly a sign of a code."""
+        word = self.words[place]
+        return word.kind is WordKind.FILLER or self.finder.evidence.of_word(word) < 1
+
+    def _cuts(self, start: int, end: int) -> tuple[list[int], list[int]]:
+        """Return where something may begin, and where it may end, in a run: at its ends, at
+        punctuation, behind and before weak words.
+        """
+        begins, ends = [start], [end]
+        place = start
+        while place < end - 1 and self._weak(place):
+            place += 1
+            begins.append(place)
+        place = end
+        while place - 1 > start and self._weak(place - 1):
+            place -= 1
+            ends.append(place)
+        for place in range(start + 1, end):
+            if self._stopped(place - 1, _STOPS):
+                begins.append(place)
+                ends.append(place)
+        return sorted(set(begins))[:_MOST_CUTS], sorted(set(ends))[-_MOST_CUTS:]
+
+    # reports and calls
+
+    def _reports(self, start: int, end: int) -> None:
+        """Look for reports in a run: the whole of it, or what lies between places where it may be
+        cut.
+        """
+        least = self.finder.evidence.least
+        if self._bits(start, end) < least:
+            return
+        begins, ends = self._cuts(start, end)
+        parses: dict[Run, tuple[Reading, ...]] = {}
+        for begin in begins:
+            for finish in ends:
+                if self._long_enough(begin, finish) and self._bits(begin, finish) >= least:
+                    readings = self._parsed(begin, finish)
+                    if readings:
+                        parses[begin, finish] = readings
+        for run in sorted(parses, key=lambda run: (run[0] - run[1], run[0])):
+            self._take(run, parses)
+
+    def _long_enough(self, start: int, end: int) -> bool:
+        """Tell whether words may stand for as many symbols as some message has."""
+        words = self.words[start:end]
+        if any(word.kind in CHANGING for word in words):
+            return True
+        if sum(digits_of(word.meaning) for word in words) < self.finder.evidence.shortest_figures:
+            return False
+        symbols = sum(
+            max(map(len, word.meaning.options), default=_SYMBOLS.get(word.kind, 0))
+            for word in words
+        )
+        return end > start and symbols >= self.finder.shortest
+
+    def _take(self, run: Run, parses: Mapping[Run, tuple[Reading, ...]]) -> None:
+        """Take one parse: the longest first; another one across the same words that says something
+        else makes a tie.
+        """
+        span = self.words[slice(*run)].span
+        if any(
+            passage.kind in ("reading", "refused")
+            and passage.span[0] < span[1]
+            and span[0] < passage.span[1]
+            for passage in self.found.listed
+        ):
+            return
+        bits = self._above(run, parses[run])
+        if bits < 0:
+            shown = self.words.text[slice(*span)]
+            self.found.reason = f"{shown!r} could be a code, or ordinary talk"
+        elif self._rivalled(run, parses):
+            error = CodeError(
+                "it can be read in more than one way",
+                kind="ambiguous",
+                source=self.words.text,
+                span=span,
+                hint="say again",
+            )
+            self.found.listed.append(Passage("refused", span, error=error, bits=bits))
+        else:
+            changing = self.kinds[run[0]] in CHANGING
+            self.found.listed.append(
+                Passage("reading", span, parses[run], bits=bits, changing=changing)
+            )
+
+    def _rivalled(self, run: Run, parses: Mapping[Run, tuple[Reading, ...]]) -> bool:
+        """Tell whether some other parse of the same words says something else.
+
+        One that is only a part of a whole sentence, cut at punctuation, is no rival: the longer one
+        stands.
+        """
+        start, end = run
+        whole = start == 0 or self._stopped(start - 1, _STOPS)
+        return any(
+            first < end
+            and start < last
+            and readings != parses[run]
+            and self._above((first, last), readings) >= 0
+            and not (whole and self._part_of(run, first, last))
+            for (first, last), readings in parses.items()
+        )
+
+    def _part_of(self, run: Run, first: int, last: int) -> bool:
+        left = first == run[0] or self._stopped(first - 1, _STOPS)
+        right = last == run[1] or self._stopped(last - 1, _STOPS)
+        return left and right and run[0] <= first and last <= run[1]
+
+    def _parsed(self, start: int, end: int) -> tuple[Reading, ...]:
+        """Return the readings of a run of words: as its speaker's direction has it, else the other;
+        none where it is no report.
+        """
+        first = self.kinds[start]
+        if first in (WordKind.CORRECTION, WordKind.DISREGARD):
+            return ()
+        words = self.words[start + (first is WordKind.REPEAT) : end]
+        directions: tuple[Direction | None, ...] = (None,)
+        if self.role is not None:
+            directions = ("car", "pit") if self.role == "car" else ("pit", "car")
+        for direction in directions:
+            if direction is not None and not self.finder.book.sent_by(direction):
+                continue
+            try:
+                readings = self._decoded(words, direction)
+            except CodeError:
+                continue
+            if readings:
+                return readings
+        return ()
+
+    def _decoded(self, words: Wording, direction: Direction | None) -> tuple[Reading, ...]:
+        book = self.finder.book
+        if not book.spec.speech.run_together:
+            return (decode(book, words, direction=direction, context=self.context),)
+        return decode_all(book, words, direction=direction, context=self.context).reports
+
+    # weighing
+
+    def _bits(self, start: int, end: int) -> float:
+        """Return how strongly a run of words speaks for a code."""
+        return self.finder.evidence.of_words(self.words[start:end])
+
+    def _above(self, run: Run, readings: Sequence[Reading]) -> float:
+        """Return the bits above what is asked for."""
+        odds, evidence = self.finder.odds, self.finder.evidence
+        bits = self._bits(*run) - sum(
+            evidence.chance(reading.match.message, len(reading.said)) for reading in readings
+        )
+        beside = [*self.kinds[: run[0]], *self.kinds[run[1] :]]
+        if all(kind in _PAST or kind in CHANGING for kind in beside):
+            bits += odds["alone"]
+        elif self._bounded(run, _STOPS):
+            bits += odds["sentence" if self._bounded(run, _ENDS) else "apart"]
+        if self.role is not None and all(reading.direction == self.role for reading in readings):
+            bits += odds["role"]
+        return float(bits - odds["accept"])
+
+    def _bounded(self, run: Run, marks: str) -> bool:
+        """Tell whether a run stands between ``marks`` or the ends of the utterance; fillers and
+        words like OVER are looked past.
+        """
+        start, end = run
+        while start > 0 and not self._stopped(start - 1, marks) and self.kinds[start - 1] in _PAST:
+            start -= 1
+        while (
+            end < len(self.words) and not self._stopped(end - 1, marks) and self.kinds[end] in _PAST
+        ):
+            end += 1
+        opens = start == 0 or self._stopped(start - 1, marks)
+        return opens and (end == len(self.words) or self._stopped(end - 1, marks))
+
+    def _stopped(self, place: int, marks: str) -> bool:
+        """Tell whether one of ``marks`` stands behind a word."""
+        text = self.words.text
+        after = self.words[place + 1].span[0] if place + 1 < len(self.words) else len(text)
+        return any(mark in text[self.words[place].span[1] : after] for mark in marks)
+
+    def _sentence(self, place: int) -> Run:
+        """Return the sentence that a word stands in."""
+        start, end = place, place + 1
+        while start > 0 and not self._stopped(start - 1, _ENDS):
+            start -= 1
+        while end < len(self.words) and not self._stopped(end - 1, _ENDS):
+            end += 1
+        return start, end
+
+    # attempts at a report that can't be read
+
+    def _unread(self, runs: Sequence[Run]) -> None:
+        """Keep words that are plainly an attempt at a report, with the error that tells why they
+        can't be read, so that it can be asked for.
+        """
+        attempt = self._attempt(runs)
+        if attempt is None:
+            return
+        start, end = self._with_edges(*attempt)
+        words = self.words[start:end]
+        try:
+            decode_all(self.finder.book, words, direction=self.role or "car", context=self.context)
+            error = CodeError(
+                "not sure that it is a report",
+                kind=DOUBTFUL,
+                source=words.text,
+                span=words.span,
+                hint="say again",
+            )
+        except CodeError as raised:
+            error = raised
+        changing = self.kinds[start] in CHANGING
+        bits = self._bits(start, end) - self.finder.odds["refused"]
+        self.found.listed.append(
+            Passage("refused", words.span, error=error, bits=bits, changing=changing)
+        )
+
+    def _attempt(self, runs: Sequence[Run]) -> Run | None:
+        """Return the words that are an attempt at a report: most of an utterance, or what puts a
+        report right; None if there are none.
+        """
+        odds = self.finder.odds
+        best = max(self._candidates(runs), key=lambda run: self._bits(*run), default=None)
+        bits = -math.inf if best is None else self._bits(*best)
+        changing = bool(runs) and self.kinds[runs[0][0]] in CHANGING
+        if changing and self._strong(*runs[0]) >= 3 and bits < odds["refused"]:
+            return runs[0]
+        if best is None or bits < odds["near"]:
+            return None
+        if bits < odds["refused"] and not self._one_word_off(*best):
+            return None
+        return best if self._most_of_it(*best) else None
+
+    def _candidates(self, runs: Sequence[Run]) -> Iterator[Run]:
+        """Yield runs, and neighbours taken together, of many code words with few others among
+        them.
+        """
+        for first, (start, behind) in enumerate(runs):
+            end = behind
+            for following in (*runs[first + 1 :], None):
+                strong = self._strong(start, end)
+                others = end - start - self._codes(start, end)
+                if strong >= max(4, self._half()) and others * 3 <= strong:
+                    yield start, end
+                if following is None or not self._bridged(end, following[0]):
+                    break
+                end = following[1]
+
+    def _most_of_it(self, start: int, end: int) -> bool:
+        """Tell whether what was said is little more than these words, and none of their numbers
+        belongs to the talk before them.
+        """
+        before = start - 1
+        while before >= 0 and self.kinds[before] in SPOKEN and not self._stopped(before, _STOPS):
+            before -= 1
+        if before >= 0 and self.forms[before] in self.finder.before:
+            return False
+        beside = len(self.words) - end + start
+        return self._strong(start, end) >= 0.5 * max(1, len(self.words) - beside // 2)
+
+    def _one_word_off(self, start: int, end: int) -> bool:
+        """Tell whether a driver's words would be a report with one word more, or with another word
+        in place of one.
+        """
+        if self.role != "car":
+            return False
+        words = self.words[start:end]
+        sizes = [digits_of(word.meaning) for word in words]
+        if max(sizes) > 1 and math.inf not in sizes:
+            return False  # talk is full of numbers like ten and twenty two, with no letter in them
+        parted = any(self._stopped(place, _STOPS) for place in range(start, end - 1))
+        return not parted and self.finder.reports.nearly(words)
+
+    def _with_edges(self, start: int, end: int) -> Run:
+        """Return a run with the word before or behind it, where that is none of the code and a
+        report lacks just this one.
+        """
+        for place in (start - 1, end):
+            if (
+                0 <= place < len(self.words)
+                and not self._stopped(min(place, end - 1), _STOPS)
+                and self.kinds[place] is WordKind.UNKNOWN
+                and self.forms[place] not in self.finder.plain
+            ):
+                wider = min(start, place), max(end, place + 1)
+                if self.finder.reports.nearly(self.words[slice(*wider)]):
+                    return wider
+        return start, end
+
+    def _bridged(self, end: int, start: int) -> bool:
+        """Tell whether what lies between two runs may be code words misheard: few words, none of
+        them plain talk, no sentence end.
+        """
+        return (
+            start - end <= 2
+            and not any(form in self.finder.plain for form in self.forms[end:start])
+            and not any(self._stopped(place, _ENDS) for place in range(end - 1, start))
+        )
+
+    def _strong(self, start: int, end: int) -> int:
+        return sum(
+            self.kinds[place] in SPOKEN and not self._weak(place) for place in range(start, end)
+        )
+
+    def _codes(self, start: int, end: int) -> int:
+        return sum(
+            kind in SPOKEN or kind in CHANGING or kind is WordKind.FILLER
+            for kind in self.kinds[start:end]
+        )
+
+    def _half(self) -> int:
+        book = self.finder.book
+        messages = book.sent_by(self.role) or list(book.messages.values())
+        return max(message.lengths[0] for message in messages) // 2

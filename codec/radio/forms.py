@@ -54,6 +54,15 @@ class Utterance:
     words: tuple[RecognisedWord, ...] = ()
     alternatives: tuple[tuple[str, float], ...] = ()
 
+    @property
+    def open_to_doubt(self) -> bool:
+        """Whether the recogniser had another text in mind as well."""
+        return bool(self.alternatives) or any(word.alternatives for word in self.words)
+
+    def taken_for(self, text: str) -> Utterance:
+        """Return the utterance with another text, of which the recogniser says no more."""
+        return Utterance(self.number, text, self.speaker, self.at, self.until, self.car, self.lap)
+
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:

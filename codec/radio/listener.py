@@ -8,25 +8,26 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from codec.radio.choices import Choice, best
 from codec.radio.crews import Crew, Roster
 from codec.radio.doubt import perhaps
 from codec.radio.evidence import Prefilter
-from codec.radio.finder import Finder, Found
+from codec.radio.finder import Finder, Passage
 from codec.radio.forms import LeftOut, Utterance
 from codec.radio.laps import LapKeeper, LapTimes
 from codec.reading import Reading
-from codec.sheet.entry import DOUBTFUL, Entry, LapBy
+from codec.sheet.entry import DOUBTFUL, Entry, Kind, LapBy
 from codec.sheet.state import ADDED, lap_message
 from grammar.book import Book
 from grammar.fields import Value
 from grammar.message import Direction
 from grammar.speech.kinds import CHANGING, SPOKEN
-from grammar.speech.words import cut
+from grammar.speech.words import Wording, cut
 
+_MOST_CHARACTERS = 20_000  # of an utterance
 _MOST_JOINED = 400  # characters
 _NEAR = 6  # utterances: where there are no times, things this close belong together
 
@@ -40,7 +41,7 @@ class Draft:
 
 
 @dataclass(slots=True)
-class _Said:
+class _Last:
     """The last report or call of a car: what came of it, and when."""
 
     uid: str
@@ -52,13 +53,37 @@ class _Said:
     lap: int | None
     asked: bool = False
 
+    @property
+    def lap_known(self) -> tuple[int | None, LapBy]:
+        """The lap that something said about it stands against, and how it is known."""
+        return self.lap, "" if self.lap is None else "order"
+
 
 @dataclass(slots=True)
 class _Car:
+    name: str
     laps: LapKeeper
-    last: dict[Direction, _Said] = field(default_factory=dict)
+    last: dict[Direction, _Last] = field(default_factory=dict)
     events: dict[str, Utterance] = field(default_factory=dict)
     values: Mapping[str, Value] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Turn:
+    """One utterance: what it is taken for, the direction of what its speaker sends, and the car."""
+
+    choice: Choice
+    role: Direction | None
+    car: _Car
+
+    @property
+    def utterance(self) -> Utterance:
+        """The utterance with the text it is taken for."""
+        return self.choice.utterance
+
+    def lap_now(self) -> tuple[int | None, LapBy]:
+        """Return the lap of anything said in it that is no lap report."""
+        return self.car.laps.now(self.utterance.at, self.utterance.lap)
 
 
 class Listener:
@@ -75,11 +100,8 @@ class Listener:
         """Take who drives what, when laps began, and behind which lap each car's reports begin."""
         self.book, self.finder, self.roster = book, Finder(book), Roster(crews)
         self.odds = self.finder.odds
-        self._prefilter, self._times, self._after = (
-            Prefilter(self.finder.evidence),
-            times,
-            after or {},
-        )
+        self._prefilter = Prefilter(self.finder.evidence)
+        self._times, self._after = times, after or {}
         self._cars: dict[str, _Car] = {}
         self._tails: dict[str, Utterance] = {}
         self._chain = hashlib.blake2b(
@@ -87,265 +109,289 @@ class Listener:
         )
         self._count = 0
 
-    def hear(self, said: Utterance) -> list[Draft | LeftOut]:
+    def hear(self, utterance: Utterance) -> list[Draft | LeftOut]:
         """Return what one utterance brings: drafts of entries, or the reason why there are none."""
-        self._chain.update(f"{said.speaker}\n{said.at}\n{said.text}\n".encode())
+        number, text = utterance.number, utterance.text
+        self._chain.update(f"{utterance.speaker}\n{utterance.at}\n{text}\n".encode())
         self._count = 0
-        if len(said.text) > 20_000:
-            return [LeftOut(said.number, said.text[:200], "too long to be one utterance")]
-        role, name = self.roster.who(said)
-        open_to_doubt = bool(said.alternatives) or any(word.alternatives for word in said.words)
-        if not open_to_doubt and not self._prefilter.worth(said.text):
-            self._remember(said)
-            return [LeftOut(said.number, said.text, "ordinary talk")]
-        car = self._car(name)
-        choice = self._joined(said, role, car) or best(
-            self.finder, said, role, car.laps.context(said.at)
+        if len(text) > _MOST_CHARACTERS:
+            return [LeftOut(number, text[:200], "too long to be one utterance")]
+        role, name = self.roster.who(utterance)
+        if not utterance.open_to_doubt and not self._prefilter.worth(text):
+            self._remember(utterance)
+            return [LeftOut(number, text, "ordinary talk")]
+        car, words = self._car(name), cut(self.book.lexicon, text)
+        choice = self._joined(utterance, words, role, car) or best(
+            self.finder, utterance, words, role, car.laps.context(utterance.at)
         )
-        self._remember(said)
+        self._remember(utterance)
+        turn = _Turn(choice, role, car)
         drafts: list[Draft | LeftOut] = [
-            d for found in choice.found for d in self._drafts(found, choice, role, name, car)
+            draft for passage in choice.passages for draft in self._drafts(passage, turn)
         ]
-        return drafts or [LeftOut(said.number, said.text, choice.reason or "said before")]
+        return drafts or [LeftOut(number, text, choice.reason or "said before")]
 
     def _car(self, name: str) -> _Car:
         if name not in self._cars:
-            self._cars[name] = _Car(
-                LapKeeper(self.book, name, self._times, self._after.get(name, 0))
-            )
+            laps = LapKeeper(self.book, name, self._times, self._after.get(name, 0))
+            self._cars[name] = _Car(name, laps)
         return self._cars[name]
 
     # one report in two utterances
 
-    def _remember(self, said: Utterance) -> None:
+    def _remember(self, utterance: Utterance) -> None:
         """Keep an utterance that stops in the middle of a code: the next one of this speaker may go
         on with it.
         """
-        if len(said.text) < _MOST_JOINED and self._prefilter.codes((said.text.split() or [""])[-1]):
-            self._tails[said.speaker] = said
+        text = utterance.text
+        if len(text) < _MOST_JOINED and self._prefilter.codes((text.split() or [""])[-1]):
+            self._tails[utterance.speaker] = utterance
         else:
-            self._tails.pop(said.speaker, None)
+            self._tails.pop(utterance.speaker, None)
         if len(self._tails) > 1000:
             self._tails.clear()
 
-    def _joined(self, said: Utterance, role: Direction | None, car: _Car) -> Choice | None:
-        before = self._tails.get(said.speaker)
-        last = car.last.get(role or "car")
-        if (before is None and last is None) or len(said.text) > _MOST_JOINED:
+    def _joined(
+        self, utterance: Utterance, words: Wording, role: Direction | None, car: _Car
+    ) -> Choice | None:
+        """Return what an utterance is taken for together with the one it goes on with; None where
+        there is no report across both.
+        """
+        if not words or len(utterance.text) > _MOST_JOINED:
             return None
-        first = next(
-            (word.kind for word in cut(self.book.lexicon, said.text[:80])),
-            "",
+        changing = words[0].kind in CHANGING
+        before = (
+            self._put_right(utterance, role, car)
+            if changing
+            else self._gone_on_with(utterance)
+            if words[0].kind in SPOKEN
+            else None
         )
-        if (
-            first in CHANGING
-            and last is not None
-            and last.speaker == said.speaker
-            and self._near(last, said, self.odds["again"])
-        ):
-            joined = Utterance(said.number, f"{last.text} {said.text}", said.speaker, said.at)
-        elif (
-            before is not None
-            and first in SPOKEN
-            and self._near(before, said, self.odds["pause"], within=2)
-        ):
-            joined = Utterance(said.number, f"{before.text} {said.text}", said.speaker, before.at)
-        else:
+        if before is None:
             return None
-        border = len(joined.text) - len(said.text)
-        found = self.finder.find(joined.text, role, car.laps.context(said.at)).found
-        crossing = [f for f in found if f.kind == "reading" and f.span[0] < border < f.span[1]]
-        return Choice(joined, crossing, changed=first in CHANGING) if crossing else None
+        text, at = f"{before.text} {utterance.text}", utterance.at if changing else before.at
+        joined = Utterance(utterance.number, text, utterance.speaker, at)
+        border = len(text) - len(utterance.text)
+        found = self.finder.find(cut(self.book.lexicon, text), role, car.laps.context(utterance.at))
+        crossing = [
+            passage
+            for passage in found.listed
+            if passage.kind == "reading" and passage.span[0] < border < passage.span[1]
+        ]
+        return Choice(joined, crossing, changed=changing) if crossing else None
+
+    def _put_right(self, utterance: Utterance, role: Direction | None, car: _Car) -> _Last | None:
+        """Return the report or call that a correction said apart may be of."""
+        last = car.last.get(role or "car")
+        if last is None or last.speaker != utterance.speaker:
+            return None
+        return last if self._near(last, utterance, self.odds["again"]) else None
+
+    def _gone_on_with(self, utterance: Utterance) -> Utterance | None:
+        """Return the utterance of the same speaker that stopped in the middle of a code."""
+        tail = self._tails.get(utterance.speaker)
+        if tail is None or not self._near(tail, utterance, self.odds["pause"], within=2):
+            return None
+        return tail
 
     def _near(
-        self, before: Utterance | _Said, said: Utterance, seconds: float, within: int = _NEAR
+        self, before: Utterance | _Last, utterance: Utterance, seconds: float, within: int = _NEAR
     ) -> bool:
-        start = (
-            before.until
-            if isinstance(before, Utterance) and before.until is not None
-            else before.at
-        )
-        if start is not None and said.at is not None:
-            return -1000 <= said.at - start <= seconds * 1000
-        return said.number - before.number <= within
+        """Tell whether something was said shortly before an utterance: at most so many seconds, or
+        where there are no times so many utterances.
+        """
+        start = before.at
+        if isinstance(before, Utterance) and before.until is not None:
+            start = before.until
+        if start is not None and utterance.at is not None:
+            return -1000 <= utterance.at - start <= seconds * 1000
+        return utterance.number - before.number <= within
+
+    def _recent(self, turn: _Turn, direction: Direction, odds: str) -> _Last | None:
+        """Return the last report or call of the turn's car if it was just said."""
+        last = turn.car.last.get(direction)
+        near = last is not None and self._near(last, turn.utterance, self.odds[odds])
+        return last if near else None
 
     # drafts
 
-    def _drafts(
-        self, found: Found, choice: Choice, role: Direction | None, name: str, car: _Car
-    ) -> Iterator[Draft]:
-        said = choice.said
-        heard = said.text[found.span[0] : found.span[1]]
-        base = Entry(kind="note", car=name, at=said.at, speaker=said.speaker, heard=heard)
+    def _drafts(self, passage: Passage, turn: _Turn) -> Iterator[Draft]:
+        utterance, choice = turn.utterance, turn.choice
+        heard = utterance.text[passage.span[0] : passage.span[1]]
+        base = Entry(
+            kind="note",
+            car=turn.car.name,
+            at=utterance.at,
+            speaker=utterance.speaker,
+            heard=heard,
+        )
         if choice.instead_of:
             base = base.replace(heard=choice.instead_of, note=f"taken for: {heard}")
-        if found.kind == "phrase":
-            yield from self._event(found, base, said, car)
-        elif found.kind == "ask":
-            yield from self._question(found, base, said, role, car)
-        elif found.kind == "refused" and role != "pit":
-            foreign = bool(base.car) and self.roster.foreign(said, role)
-            yield from self._refused(
-                found,
-                base.replace(car="") if foreign else base,
-                said,
-                self._car("") if foreign else car,
-            )
-        elif found.kind == "reading":
-            place = found.span[0]
-            for reading in found.readings:
-                one = base
-                if len(found.readings) > 1 and not choice.instead_of:
+        if passage.kind == "phrase":
+            yield from self._event(passage, base, turn)
+        elif passage.kind == "ask":
+            yield self._question(passage, base, turn)
+        elif passage.kind == "refused" and turn.role != "pit":
+            if self._of_nobody(turn):
+                base, turn = base.replace(car=""), replace(turn, car=self._car(""))
+            yield self._refused(passage, base, turn)
+        elif passage.kind == "reading":
+            start = passage.span[0]
+            for reading in passage.readings:
+                entry = base
+                if len(passage.readings) > 1 and not choice.instead_of:
                     end = max(span[1] for span in reading.spans)
-                    one, place = base.replace(heard=said.text[place:end].strip()), end
-                yield from self._reading(reading, one, choice, found, role, car)
+                    entry, start = base.replace(heard=utterance.text[start:end].strip()), end
+                yield from self._reading(reading, passage, entry, turn)
+
+    def _of_nobody(self, turn: _Turn) -> bool:
+        """Tell whether a report said by this speaker is of no car known."""
+        return bool(turn.car.name) and self.roster.foreign(turn.utterance, turn.role)
 
     def _uid(self) -> str:
         self._count += 1
         return f"{self._chain.hexdigest()}{self._count:04x}"
 
-    def _event(self, found: Found, base: Entry, said: Utterance, car: _Car) -> Iterator[Draft]:
-        before = car.events.get(found.name)
-        if before is not None and self._near(before, said, self.odds["readback"]):
+    def _event(self, passage: Passage, base: Entry, turn: _Turn) -> Iterator[Draft]:
+        before = turn.car.events.get(passage.name)
+        if before is not None and self._near(before, turn.utterance, self.odds["readback"]):
             return
-        car.events[found.name] = said
-        lap, lap_by = car.laps.now(said.at, said.lap)
-        amount = Decimal(found.number) if found.name == ADDED and found.number is not None else None
+        turn.car.events[passage.name] = turn.utterance
+        lap, lap_by = turn.lap_now()
+        number = passage.number if passage.name == ADDED else None
         yield Draft(
             base.replace(
                 kind="event",
-                message=found.name,
+                message=passage.name,
                 lap=lap,
                 lap_by=lap_by,
-                amount=amount,
+                amount=None if number is None else Decimal(number),
                 uid=self._uid(),
             )
         )
 
-    def _question(
-        self, found: Found, base: Entry, said: Utterance, role: Direction | None, car: _Car
-    ) -> Iterator[Draft]:
-        asked = car.last.get("pit" if role == "car" else "car")
-        about = (
-            asked.uid if asked is not None and self._near(asked, said, self.odds["again"]) else ""
-        )
-        if asked is not None and about:
+    def _question(self, passage: Passage, base: Entry, turn: _Turn) -> Draft:
+        asked = self._recent(turn, "pit" if turn.role == "car" else "car", "again")
+        if asked is not None:
             asked.asked = True
-        lap, lap_by = (
-            _lap_of(asked) if asked is not None and about else car.laps.now(said.at, said.lap)
+        lap, lap_by = turn.lap_now() if asked is None else asked.lap_known
+        question = base.replace(
+            kind="question", heard=passage.name, lap=lap, lap_by=lap_by, uid=self._uid()
         )
-        yield Draft(
-            base.replace(
-                kind="question", heard=found.name, lap=lap, lap_by=lap_by, uid=self._uid()
-            ),
-            about,
-        )
+        return Draft(question, "" if asked is None else asked.uid)
 
-    def _refused(self, found: Found, base: Entry, said: Utterance, car: _Car) -> Iterator[Draft]:
-        error = found.error
-        guess = perhaps(self.book, base.heard, car.values, car.laps.context(said.at))
-        told = [
-            error.message[:400] if error is not None else "",
-            "" if guess is None else str(guess),
-        ]
+    def _refused(self, passage: Passage, base: Entry, turn: _Turn) -> Draft:
+        """Keep a report that can't be read, with what it most likely was."""
+        utterance, laps, error = turn.utterance, turn.car.laps, passage.error
+        guess = perhaps(self.book, base.heard, turn.car.values, laps.context(utterance.at))
+        why = error.message[:400] if error is not None else ""
+        lap, lap_by = laps.of_unread(
+            guess.lap if guess is not None else None, utterance.at, utterance.lap
+        )
         entry = base.replace(
             kind="report",
             refusal=error.kind if error is not None else DOUBTFUL,
-            note="; ".join(filter(None, told)),
+            note="; ".join(filter(None, (why, "" if guess is None else str(guess)))),
             uid=self._uid(),
+            lap=lap,
+            lap_by=lap_by,
         )
-        lap, lap_by = car.laps.of_unread(
-            guess.lap if guess is not None else None, said.at, said.lap
-        )
-        entry = entry.replace(lap=lap, lap_by=lap_by)
-        last = car.last.get("car")
-        again = (
-            last is not None and last.reading is None and self._near(last, said, self.odds["again"])
-        )
-        again = again and last is not None and self._of_one(last, said, lap, lap_by, found)
-        car.last["car"] = _Said(
-            last.uid if again and last else entry.uid,
-            base.heard,
-            said.speaker,
-            said.number,
-            said.at,
-            None,
-            entry.lap,
-        )
-        yield Draft(entry.replace(kind="correction"), last.uid) if again and last else Draft(entry)
+        last = self._recent(turn, "car", "again")
+        if last is not None and (last.reading or not self._of_one(last, entry, passage, turn)):
+            last = None
+        return self._kept(entry, turn, "car", None, mended=last)
 
     def _reading(
-        self,
-        reading: Reading,
-        base: Entry,
-        choice: Choice,
-        found: Found,
-        role: Direction | None,
-        car: _Car,
+        self, reading: Reading, passage: Passage, base: Entry, turn: _Turn
     ) -> Iterator[Draft]:
-        said, direction = choice.said, reading.direction
-        last = car.last.get(direction)
-        soon = last is not None and self._near(last, said, self.odds["readback"])
+        """Keep a report or call that can be read: as a read-back, or as one of its own."""
+        direction, role = reading.direction, turn.role
+        certainty = round(turn.choice.certainty(self.odds, passage), 4)
         entry = base.replace(
             message=reading.message,
             string=reading.said,
             values=dict(reading.values),
-            certainty=round(choice.certainty(self.odds, found), 4),
+            certainty=certainty,
+            refusal=DOUBTFUL if certainty < self.odds["sure"] else "",
             uid=self._uid(),
         )
-        entry = (
-            entry.replace(refusal=DOUBTFUL) if (entry.certainty or 0) < self.odds["sure"] else entry
-        )
-        same = last is not None and last.reading == reading
-        if (role is not None and role != direction) or (
-            same and soon and last is not None and last.speaker != said.speaker
-        ):
-            lap, lap_by = (
-                _lap_of(last) if last is not None and soon else car.laps.now(said.at, said.lap)
-            )
-            note = (
-                "agrees" if same and soon else "differs" if soon else "nothing to compare it with"
-            )
-            about = last.uid if last is not None and soon else ""
-            entry = entry if about else entry.replace(refusal=DOUBTFUL)
-            yield Draft(entry.replace(kind="readback", lap=lap, lap_by=lap_by, note=note), about)
+        last = self._recent(turn, direction, "readback")
+        agrees = last is not None and last.reading == reading
+        by_another = last is not None and last.speaker != turn.utterance.speaker
+        if (agrees and by_another) or role not in (None, direction):
+            yield self._readback(entry, turn, last, agrees=agrees)
+        elif direction == "car" and self._of_nobody(turn):
+            turn = replace(turn, car=self._car(""))
+            yield from self._reading(reading, passage, base.replace(car=""), turn)
+        else:
+            yield from self._report(reading, passage, entry, turn)
+
+    def _readback(self, entry: Entry, turn: _Turn, last: _Last | None, *, agrees: bool) -> Draft:
+        """Keep what was said before by somebody else, or is not for its speaker to say."""
+        if last is None:
+            lap, lap_by = turn.lap_now()
+            note = "nothing to compare it with"
+            entry = entry.replace(refusal=DOUBTFUL)
+        else:
+            lap, lap_by = last.lap_known
+            note = "agrees" if agrees else "differs"
+        readback = entry.replace(kind="readback", lap=lap, lap_by=lap_by, note=note)
+        return Draft(readback, "" if last is None else last.uid)
+
+    def _report(
+        self, reading: Reading, passage: Passage, entry: Entry, turn: _Turn
+    ) -> Iterator[Draft]:
+        """Keep a report or call, as the correction of the last one where it is the same one again;
+        one that only repeats it brings nothing.
+        """
+        direction, utterance = reading.direction, turn.utterance
+        last = self._recent(turn, direction, "again")
+        if last is not None and last.speaker != utterance.speaker:
+            last = None
+        if last is not None and last.reading == reading and not turn.choice.changed:
             return
-        if direction == "car" and base.car and self.roster.foreign(said, role):
-            yield from self._reading(
-                reading, base.replace(car=""), choice, found, role, self._car("")
-            )
-            return
-        recent = (
-            last is not None
-            and last.speaker == said.speaker
-            and self._near(last, said, self.odds["again"])
-        )
-        if recent and same and not choice.changed:
-            return
-        lap, lap_by = car.laps.of(reading, said.at, said.lap)
-        entry = entry.replace(
-            kind="report" if direction == "car" else "call", lap=lap, lap_by=lap_by
-        )
-        mends = recent and last is not None and self._mends(last, entry, found, choice)
-        uid = last.uid if mends and last is not None else entry.uid
+        lap, lap_by = turn.car.laps.of(reading, utterance.at, utterance.lap)
+        kind: Kind = "report" if direction == "car" else "call"
+        entry = entry.replace(kind=kind, lap=lap, lap_by=lap_by)
+        if last is not None and not self._mends(last, entry, passage, turn):
+            last = None
         sure = None if entry.refusal else reading
         if sure is not None and direction == "car" and reading.message == lap_message(self.book):
-            car.values = entry.values
-        car.last[direction] = _Said(uid, base.heard, said.speaker, said.number, said.at, sure, lap)
-        yield (
-            Draft(entry.replace(kind="correction"), last.uid)
-            if mends and last is not None
-            else Draft(entry)
-        )
+            turn.car.values = entry.values
+        yield self._kept(entry, turn, direction, sure, mended=last)
 
-    def _mends(self, last: _Said, entry: Entry, found: Found, choice: Choice) -> bool:
+    def _kept(
+        self,
+        entry: Entry,
+        turn: _Turn,
+        direction: Direction,
+        sure: Reading | None,
+        *,
+        mended: _Last | None,
+    ) -> Draft:
+        """Remember a report or call as the last one, and return its draft: a correction of the one
+        that it mends.
+        """
+        uid, utterance = entry.uid if mended is None else mended.uid, turn.utterance
+        turn.car.last[direction] = _Last(
+            uid,
+            entry.heard,
+            utterance.speaker,
+            utterance.number,
+            utterance.at,
+            sure,
+            entry.lap,
+        )
+        return Draft(entry) if mended is None else Draft(entry.replace(kind="correction"), uid)
+
+    def _mends(self, last: _Last, entry: Entry, passage: Passage, turn: _Turn) -> bool:
         """Tell whether a report is the same one again: after I SAY AGAIN or CORRECTION, of the same
         lap, or after one that was refused.
         """
-        if found.changing or choice.changed:
+        if passage.changing or turn.choice.changed:
             return True
         if last.reading is None:
-            return self._of_one(last, choice.said, entry.lap, entry.lap_by, found)
+            return self._of_one(last, entry, passage, turn)
         return (
             last.reading.message == entry.message
             and entry.kind == "report"
@@ -353,19 +399,13 @@ class Listener:
             and entry.lap == last.lap
         )
 
-    def _of_one(
-        self, last: _Said, said: Utterance, lap: int | None, lap_by: LapBy, found: Found
-    ) -> bool:
+    def _of_one(self, last: _Last, entry: Entry, passage: Passage, turn: _Turn) -> bool:
         """Tell whether something said soon after a report that was refused is that report again,
         and not the next one.
 
         Times tell: a lap lasts longer. Without them the lap said does; where none is said it is so
         if the report was asked for.
         """
-        if found.changing or (last.at is not None and said.at is not None):
+        if passage.changing or (last.at is not None and turn.utterance.at is not None):
             return True
-        return lap == last.lap if lap_by == "said" else last.asked
-
-
-def _lap_of(last: _Said) -> tuple[int | None, LapBy]:
-    return last.lap, "" if last.lap is None else "order"
+        return entry.lap == last.lap if entry.lap_by == "said" else last.asked
