@@ -136,7 +136,7 @@ class Match(NamedTuple):
         return f"{self.message.title}: {said}" if said else self.message.title
 
 
-_Before = tuple["_Before", Node] | None  # parts left out so far, the last one outermost
+_Before = tuple["_Before", CourseStep] | None  # decisions so far, the last one outermost
 # leaves said so far with the places of their codewords, the last one outermost
 _Leaves = tuple["_Leaves", int, int, int] | None
 # plan, texts and parts, as a bare tuple: of every report read in bulk one is made
@@ -256,17 +256,20 @@ class Message:
                 covers = tuple(place[other] for other in numbers if other in covered)
                 checks.append(PlannedCheck(n, table.check, covers))
         implied = []
-        for part in self._left_out(numbers):
-            for name, level in self.usual(part).items():
-                field = self.fields[name]
-                warnings = tuple(field.warnings(level))
-                implied.append(Implied(name, level, field.value(level), warnings))
+        for step in self.decisions(numbers):
+            if isinstance(step.node, Maybe) and step.taken is None:
+                for name, level in self.usual(step.node.part).items():
+                    field = self.fields[name]
+                    warnings = tuple(field.warnings(level))
+                    implied.append(Implied(name, level, field.value(level), warnings))
         return Plan(self, numbers, implied, checks)
 
-    def _left_out(self, numbers: Sequence[int]) -> list[Node]:
-        """Return the optional parts left out on the way that says these leaves."""
+    def decisions(self, numbers: Sequence[int]) -> list[CourseStep]:
+        """Return what is decided on the way through the layout that says these leaves; raises
+        ValueError where there is no such way.
+        """
         steps, end, _ = self.course
-        # how many of the leaves are said on the way to each point, and the parts it leaves out
+        # how many of the leaves are said on the way to each point, and what was decided on it
         said: dict[int, tuple[int, _Before]] = {0: (0, None)}
         for step in steps:
             if step.source not in said:
@@ -276,18 +279,18 @@ class Message:
                 if count == len(numbers) or numbers[count] != step.leaf:
                     continue
                 count += 1
-            elif step.taken is None and isinstance(step.node, Maybe):
-                before = (before, step.node.part)
+            else:
+                before = (before, step)
             if step.target not in said or said[step.target][0] < count:
                 said[step.target] = (count, before)
         count, before = said.get(end, (-1, None))
         if count != len(numbers):
             raise ValueError(f"message {self.name} has no way that says the leaves {numbers}")
-        parts: list[Node] = []
+        decided: list[CourseStep] = []
         while before is not None:
-            before, part = before
-            parts.append(part)
-        return parts[::-1]
+            before, step = before
+            decided.append(step)
+        return decided[::-1]
 
     def usual(self, node: Node) -> dict[str, int]:
         """Return the fields, with their usual levels, that leaving out ``node`` implies: those

@@ -134,6 +134,14 @@ def test_the_packages_import_nothing_of_the_repository_beside_them() -> None:
         assert not {other.split(".")[0] for other in imported} & beside, name
 
 
+def test_the_grammar_is_pure() -> None:
+    # no clock, no network, no other program, no database
+    outside = {"time", "datetime", "socket", "urllib", "http", "subprocess", "sqlite3", "asyncio"}
+    for name, imported in IMPORTS.items():
+        if name.startswith("grammar"):
+            assert not {other.split(".")[0] for other in imported} & outside, name
+
+
 def test_only_screens_draw() -> None:
     for name, imported in IMPORTS.items():
         drawing = {other.split(".")[0] for other in imported} & DRAWING

@@ -16,7 +16,7 @@ from decimal import Decimal
 
 from codec.debrief.findings import Comparison, Finding, Verdict
 from codec.debrief.recorded import CarFile, RecordedLap
-from codec.debrief.symbols import Aligned, align, heard_symbols, string_of
+from codec.debrief.symbols import Aligned, heard_symbols, side_by_side, string_of
 from codec.encoding import encode
 from codec.sheet.entry import Entry
 from codec.sheet.state import Row, lap_message, rows
@@ -145,7 +145,7 @@ class _Lap:
         raw = [] if entry.string else heard_symbols(self.book, entry.heard)
         symbols = list(entry.string) or [heard.symbol for heard in raw]
         heard = "".join(symbol or "?" for symbol in symbols)
-        aligned = align(said, symbols) if said else None
+        aligned = side_by_side(said, symbols) if said else None
         late = self._late(entry, said or heard, dash)
         self._count(dash, said, symbols, aligned, late=bool(late))
         if len(said) == len(raw):
@@ -213,14 +213,14 @@ class _Lap:
         what was read off the dash.
         """
         if aligned is None and dash == "".join(symbols):
-            aligned = align(dash, symbols)
+            aligned = side_by_side(dash, symbols)
         if aligned is not None:
             self.found.heard += [pair for pair in aligned.pairs if pair[1]]
             self.found.heard += [(symbol, "") for symbol in aligned.lost] + [
                 ("", symbol) for symbol in aligned.added
             ]
         if dash and said and not late:
-            self.found.read += align(dash, list(said)).pairs
+            self.found.read += side_by_side(dash, list(said)).pairs
 
     def _late(self, entry: Entry, said: str, dash: str) -> str:
         """Return in words why a report is late, "" if it is not."""

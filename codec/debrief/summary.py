@@ -9,7 +9,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from codec.debrief.recorded import CarFile
-from codec.debrief.symbols import align, heard_symbols
+from codec.debrief.symbols import heard_symbols, side_by_side
 from codec.sheet.entry import Entry
 from codec.sheet.state import EVENTS, Row, lap_message, laps, of_car, rows
 from grammar.book import Book
@@ -215,7 +215,7 @@ def _doubted(book: Book, standing: Sequence[Row]) -> Counter[str]:
                 continue
             heard = heard_symbols(book, entry.heard)
             if row.counts:
-                aligned = align(row.entry.string, [one.symbol for one in heard])
+                aligned = side_by_side(row.entry.string, [one.symbol for one in heard])
                 found.update(_word(book, said) for said, _ in aligned.wrong)
                 found.update(_word(book, said) for said in aligned.lost)
             elif entry.refusal:

@@ -87,7 +87,7 @@ class Aligned:
         return tuple(pair for pair in self.pairs if pair[0] != pair[1])
 
 
-def align(said: str, heard: Sequence[str]) -> Aligned:
+def side_by_side(said: str, heard: Sequence[str]) -> Aligned:
     """Lay two strings side by side; an element of ``heard`` may be "" for a word that is no symbol.
 
     Strings of one length are taken place by place. Otherwise the longest runs in common are found

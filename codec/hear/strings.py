@@ -4,12 +4,10 @@ how they share its weight.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
-from grammar.layout import Either, Leaf, Maybe, leaves
-from grammar.layout import Node as LayoutNode
+from grammar.layout import Maybe
 from grammar.message import Match, Message, Plan
 
 if TYPE_CHECKING:
@@ -61,7 +59,7 @@ class Strings:
         between its strings mean anything.
         """
         if plan.leaves not in self._shares:
-            self._shares[plan.leaves] = self._share(self.message.node, frozenset(plan.leaves))
+            self._shares[plan.leaves] = self._share(plan)
         factor, spoken = self._shares[plan.leaves]
         anyway = sum(
             all(levels[name] == level for name, level in implied.items()) for implied in spoken
@@ -72,7 +70,7 @@ class Strings:
         """Return the ways through the layout that give these fields, said or implied."""
         if names not in self._plans:
             wanted = frozenset(names)
-            plans = [self.message.plan(said) for said in self._ways(self.message.node, wanted)]
+            plans = [self.message.plan(said) for said in self._ways(wanted)]
             self._plans[names] = [
                 plan
                 for plan in plans
@@ -80,41 +78,30 @@ class Strings:
             ]
         return self._plans[names]
 
-    def _ways(self, node: LayoutNode, names: frozenset[str]) -> list[tuple[int, ...]]:
+    def _ways(self, names: frozenset[str]) -> list[tuple[int, ...]]:
         """Return the rows of leaves that may give these fields."""
-        if isinstance(node, Leaf):
-            sayable = all(field.name in names for field in self.message.tables[node.number].fields)
-            return [(node.number,)] if sayable else []
-        if isinstance(node, Maybe):
-            return [(), *self._ways(node.part, names)]
-        if isinstance(node, Either):
-            return [way for part in node.parts for way in self._ways(part, names)]
-        rows: list[tuple[int, ...]] = [()]
-        for part in node.parts:
-            rows = [(*row, *way) for row in rows for way in self._ways(part, names)]
-        return rows
+        steps, end, points = self.message.course
+        rows: list[list[tuple[int, ...]]] = [[] for _ in range(points)]
+        rows[0] = [()]
+        for step in steps:
+            if step.leaf < 0:
+                rows[step.target] += rows[step.source]
+            elif all(field.name in names for field in self.message.tables[step.leaf].fields):
+                rows[step.target] += [(*row, step.leaf) for row in rows[step.source]]
+        return rows[end]
 
-    def _share(self, node: LayoutNode, said: frozenset[int]) -> _Share:
-        if isinstance(node, Leaf):
-            return 1.0, []
-        if isinstance(node, Maybe):
-            implied = self.message.usual(node.part)
-            same = self.message.said_by(node.part) <= implied.keys()
-            if not any(leaf.number in said for leaf in leaves(node)):
-                return 1 - self.spec.spoken_anyway if same else self.spec.left_out, []
-            factor, spoken = self._share(node.part, said)
-            return (
-                (factor, [implied, *spoken])
-                if same
-                else ((1 - self.spec.left_out) * factor, spoken)
-            )
-        if isinstance(node, Either):
-            taken = next(
-                part for part in node.parts if any(leaf.number in said for leaf in leaves(part))
-            )
-            factor, spoken = self._share(taken, said)
-            return factor / len(node.parts), spoken
-        parts = [self._share(part, said) for part in node.parts]
-        return math.prod(factor for factor, _ in parts), [
-            implied for _, spoken in parts for implied in spoken
-        ]
+    def _share(self, plan: Plan) -> _Share:
+        factor, spoken = 1.0, []
+        for step in self.message.decisions(plan.leaves):
+            if isinstance(step.node, Maybe):
+                implied = self.message.usual(step.node.part)
+                same = self.message.said_by(step.node.part) <= implied.keys()
+                if step.taken is None:
+                    factor *= 1 - self.spec.spoken_anyway if same else self.spec.left_out
+                elif same:
+                    spoken.append(implied)
+                else:
+                    factor *= 1 - self.spec.left_out
+            elif step.node is not None:
+                factor /= len(step.node.parts)
+        return factor, spoken

@@ -18,7 +18,7 @@ from race.support import ROOT, race_book
 from codec import Encoded, encode
 from codec.debrief import Comparison, compare, read_car_file
 from codec.debrief.recorded import CarFileError, parse_car_file
-from codec.debrief.symbols import align, heard_symbols, string_of
+from codec.debrief.symbols import heard_symbols, side_by_side, string_of
 from codec.hear import channel
 from codec.profile import channel_of
 from codec.radio.crews import crews_of
@@ -263,7 +263,7 @@ def test_numbers_and_doubles_are_symbols_too() -> None:
 
 @given(st.text("ABC", max_size=8), st.text("ABC", max_size=8))
 def test_aligning_loses_no_symbol(said: str, heard: str) -> None:
-    aligned = align(said, list(heard))
+    aligned = side_by_side(said, list(heard))
     assert Counter(said) == Counter([a for a, _ in aligned.pairs]) + Counter(aligned.lost)
     assert Counter(heard) == Counter([b for _, b in aligned.pairs]) + Counter(aligned.added)
 
