@@ -1,204 +1,207 @@
-"""Binding a book's parts to each other: tables to fields, layouts to tables; every misfit is a
-problem with its path.
+"""Binding a book's parts to each other: tables to fields, layouts to tables; what does not fit is a
+problem with its keys.
 """
 
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Mapping
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
 
 from grammar.codes import Check, CodeTable, Literal
-from grammar.codes.base import MOST_WIDTH, AlphabetTrouble, Trouble, in_use
-from grammar.errors import CodeError, caret_lines
+from grammar.codes.base import MOST_WIDTH, in_use
+from grammar.errors import CodeError, Keys, Problem, caret_lines
+from grammar.inspection import Inspection
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves, parse_layout
 from grammar.message import Message
-from grammar.models import BookSpec, MessageSpec
-from grammar.partial_book import ALPHABET
+from grammar.models import BookSpec
 from grammar.symbols import Alphabet
 
-Add = Callable[..., None]
 MOST_CHECKS = 8
+_MOST_TOLD = 20  # problems of one layout
 
 
 def bind_tables(
-    spec: BookSpec, alphabet: Alphabet, add: Add, broken: set[str]
+    spec: BookSpec, alphabet: Alphabet, inspection: Inspection[Any]
 ) -> dict[str, CodeTable]:
-    """Return the tables that can be built; what can't is noted, unless it only refers to what is
-    broken already.
-    """
+    """Return the tables that can be built; of the others the problems are noted."""
     tables: dict[str, CodeTable] = {}
     for name, table in spec.tables.items():
         try:
             tables[name] = table.build(name, spec.fields, alphabet)
-        except Trouble as trouble:
-            blameless = isinstance(trouble, AlphabetTrouble) and ALPHABET in broken
-            if not blameless and not any(
-                f"fields.{field}" in broken for field in table.needs(name)
-            ):
-                add(
-                    ("tables", name, *([trouble.where] if trouble.where else [])),
-                    trouble.message,
-                    trouble.hint,
-                )
-            broken.add(f"tables.{name}")
+        except Problem as problem:
+            inspection.note(problem.below("tables", name))
+            inspection.leave_out(("tables", name))
     return tables
 
 
 def bind_messages(
-    spec: BookSpec, alphabet: Alphabet, tables: Mapping[str, CodeTable], add: Add, broken: set[str]
+    spec: BookSpec,
+    alphabet: Alphabet,
+    tables: Mapping[str, CodeTable],
+    inspection: Inspection[Any],
 ) -> dict[str, Message]:
-    """Return the messages that can be built; what can't is noted."""
+    """Return the messages that can be built; of the others the problems are noted."""
     messages: dict[str, Message] = {}
-    for name, message in spec.messages.items():
-        path = ("messages", name, "layout")
+    for name, one in spec.messages.items():
+        keys = ("messages", name, "layout")
         try:
-            node = parse_layout(message.layout)
-            bound = _bound_leaves(message, node, alphabet, tables, broken)
-            if bound is not None:
-                messages[name] = Message(
-                    name, message.direction, node, bound, alphabet, message.label
-                )
-                _check_message(message.layout, messages[name])
+            node = parse_layout(one.layout)
+            problems, bound = _bound_leaves(one.layout, node, tables, alphabet)
+            if not problems:
+                message = Message(name, one.direction, node, bound, alphabet, one.label)
+                found = _Checks(one.layout, message).problems()
+                problems = list(itertools.islice(found, _MOST_TOLD))
+            if not problems:
+                messages[name] = message
         except CodeError as error:
-            place = (
-                "\n" + caret_lines(error.source, error.span) if error.span and error.source else ""
-            )
-            expected = f"; expected {' or '.join(error.expected)}" if error.expected else ""
-            add(path, error.message + expected + place, error.hint)
-            messages.pop(name, None)
+            problems = [_of_syntax(error)]
+        inspection.note(*(problem.at(keys) for problem in problems))
     return messages
 
 
+def _of_syntax(error: CodeError) -> Problem:
+    """Return an error of a layout's notation as a problem, with the place in the layout."""
+    place = "\n" + caret_lines(error.source, error.span) if error.span and error.source else ""
+    expected = f"; expected {' or '.join(error.expected)}" if error.expected else ""
+    return Problem((), error.message + expected + place, error.hint)
+
+
+def _at(
+    layout: str, leaf: Leaf, message: str, hint: str = "", rests_on: Sequence[Keys] = ()
+) -> Problem:
+    """Return a problem with a leaf, with the place in the layout."""
+    shown = f"{message}\n{caret_lines(layout, leaf.span)}"
+    return Problem((), shown, hint, rests_on=rests_on)
+
+
 def _bound_leaves(
-    message: MessageSpec,
-    node: Node,
-    alphabet: Alphabet,
-    tables: Mapping[str, CodeTable],
-    broken: set[str],
-) -> list[CodeTable] | None:
-    """Return the table of each leaf, None if one of them is broken already; raises CodeError for
-    the first that does not exist.
+    layout: str, node: Node, tables: Mapping[str, CodeTable], alphabet: Alphabet
+) -> tuple[list[Problem], list[CodeTable]]:
+    """Return the problems of a layout's leaves, each name told once, and the tables they stand
+    for.
     """
+    problems: dict[str, Problem] = {}
     bound: list[CodeTable] = []
-    spoilt = False
     for leaf in leaves(node):
-        if leaf.literal:
-            if len(leaf.literal) > MOST_WIDTH:
-                raise _at(
-                    message.layout,
-                    leaf,
-                    f"{len(leaf.literal)} symbols in quotes; at most {MOST_WIDTH} are allowed",
-                )
+        if len(problems) == _MOST_TOLD:
+            break
+        if leaf.literal and len(leaf.literal) > MOST_WIDTH:
+            message = f"{len(leaf.literal)} symbols in quotes; at most {MOST_WIDTH} are allowed"
+            problems[leaf.literal] = _at(layout, leaf, message)
+        elif leaf.literal:
             try:
-                bound.append(Literal(in_use(leaf.literal, alphabet, ""), alphabet))
-            except Trouble as trouble:
-                if ALPHABET not in broken:
-                    raise _at(message.layout, leaf, trouble.message, trouble.hint) from None
-                spoilt = True
+                bound.append(Literal(in_use(leaf.literal, alphabet), alphabet))
+            except Problem as found:
+                problems[leaf.literal] = _at(
+                    layout, leaf, found.message, found.hint, found.rests_on
+                )
         elif leaf.name in tables:
             bound.append(tables[leaf.name])
-        elif f"tables.{leaf.name}" in broken:
-            spoilt = True
-        else:
+        elif leaf.name not in problems:
             known = ", ".join(itertools.islice(tables, 12)) or "none"
-            raise _at(
-                message.layout,
+            problems[leaf.name] = _at(
+                layout,
                 leaf,
                 f"there is no table {leaf.name!r}",
                 f"the book's tables are: {known}",
+                [("tables", leaf.name)],
             )
-    return None if spoilt else bound
+    return list(problems.values()), bound
 
 
-def _at(layout: str, leaf: Leaf, message: str, hint: str = "") -> CodeError:
-    return CodeError(message, kind="layout", source=layout, span=leaf.span, hint=hint)
-
-
-def _check_message(layout: str, message: Message) -> None:
-    order = list(leaves(message.node))
-    if len(message.check_leaves) > MOST_CHECKS:
-        raise _at(
-            layout,
-            order[message.check_leaves[MOST_CHECKS]],
-            f"more than {MOST_CHECKS} check symbols in one message",
-        )
-    _no_field_twice(layout, message, message.node, order)
-    for number in message.check_leaves:
-        _check_covers(layout, message, order, number)
-
-
-def _no_field_twice(layout: str, message: Message, node: Node, order: list[Leaf]) -> set[str]:
-    """Return the fields said below a node; raises CodeError where one way through it says a field
-    twice.
+class _Checks:
+    """What is wrong with a message as a whole: fields said twice, and check symbols that can't do
+    their work.
     """
-    if isinstance(node, Leaf):
-        return {field.name for field in message.tables[node.number].fields}
-    if isinstance(node, Maybe):
-        return _no_field_twice(layout, message, node.part, order)
-    said: set[str] = set()
-    for part in node.parts:
-        inner = _no_field_twice(layout, message, part, order)
-        if isinstance(node, InOrder) and inner & said:
-            name = min(inner & said)
-            leaf = next(
-                leaf
-                for leaf in leaves(part)
-                if any(field.name == name for field in message.tables[leaf.number].fields)
-            )
-            raise _at(
-                layout,
-                leaf,
-                f"the field {name!r} is said twice",
-                "say it once, or in alternatives only: a | b",
-            )
-        said |= inner
-    return said
 
+    def __init__(self, layout: str, message: Message) -> None:
+        self.layout, self.message = layout, message
+        self.order = list(leaves(message.node))
 
-def _check_covers(layout: str, message: Message, order: list[Leaf], number: int) -> None:
-    """Check that a check symbol covers something, all of it before it, and only symbols its method
-    knows.
-    """
-    table, leaf = message.tables[number], order[number]
-    if not isinstance(table, Check):
-        return
-    names = {before.name for before in order[:number]}
-    for name in sorted(table.over or ()):
-        if name not in names:
-            raise _at(
-                layout,
+    def problems(self) -> Iterator[Problem]:
+        """Yield every problem."""
+        checks = self.message.check_leaves
+        if len(checks) > MOST_CHECKS:
+            message = f"more than {MOST_CHECKS} check symbols in one message"
+            yield _at(self.layout, self.order[checks[MOST_CHECKS]], message)
+            return
+        yield from self._said_twice(self.message.node, set())
+        for number in checks:
+            yield from self._of_check(number)
+
+    def _said_twice(self, node: Node, said: set[str]) -> Iterator[Problem]:
+        """Yield each field that one way through a node says twice; add those below it to
+        ``said``.
+        """
+        if isinstance(node, Leaf):
+            said |= {field.name for field in self.message.tables[node.number].fields}
+            return
+        for part in (node.part,) if isinstance(node, Maybe) else node.parts:
+            inner: set[str] = set()
+            yield from self._said_twice(part, inner)
+            for name in sorted(inner & said) if isinstance(node, InOrder) else ():
+                leaf = next(
+                    leaf
+                    for leaf in leaves(part)
+                    if any(field.name == name for field in self.message.tables[leaf.number].fields)
+                )
+                message = f"the field {name!r} is said twice"
+                yield _at(self.layout, leaf, message, "say it once, or in alternatives only: a | b")
+            said |= inner
+
+    def _of_check(self, number: int) -> Iterator[Problem]:
+        """Yield where a check symbol covers nothing, or not what stands before it, or symbols that
+        its method doesn't know.
+        """
+        table, leaf, message = self.message.tables[number], self.order[number], self.message
+        if not isinstance(table, Check):
+            return
+        names = {before.name for before in self.order[:number]}
+        foreign_names = [name for name in sorted(table.over or ()) if name not in names]
+        for name in foreign_names:
+            yield _at(
+                self.layout,
                 leaf,
                 f"{table.name} covers {name!r}, which does not stand before it",
                 "move the check behind it, or change `over`",
             )
-    covered = message.covered(number)
-    if not covered:
-        raise _at(layout, leaf, f"{table.name} has nothing to cover", "put it behind other tables")
-    for other in sorted(covered):
-        mask = 0
-        for edges in message.tables[other].fragment():
-            for symbols, _ in edges:
-                mask |= symbols
-        foreign = [
-            symbol for symbol in message.alphabet.unmask(mask) if symbol not in table.value_of
-        ]
-        if foreign:
-            hint = (
-                f"{table.title} is defined over {table.method.values}; name other tables in `over`,"
-                " or choose another method"
-            )
-            raise _at(
-                layout,
+        covered = message.covered(number)
+        if foreign_names or not covered:
+            if not foreign_names:
+                nothing = f"{table.name} has nothing to cover"
+                yield _at(self.layout, leaf, nothing, "put it behind other tables")
+            return
+        for other in sorted(covered):
+            mask = 0
+            for edges in message.tables[other].fragment():
+                for symbols, _ in edges:
+                    mask |= symbols
+            foreign = [
+                symbol for symbol in message.alphabet.unmask(mask) if symbol not in table.value_of
+            ]
+            if foreign:
+                yield _at(
+                    self.layout,
+                    leaf,
+                    f"{table.name} covers {self.order[other].name}, which may say"
+                    f" {', '.join(map(repr, foreign[:6]))}",
+                    f"{table.title} is defined over {table.method.values}; name other tables in"
+                    " `over`, or choose another method",
+                )
+        if not _always_covers(message.node, leaf, covered):
+            yield _at(
+                self.layout,
                 leaf,
-                f"{table.name} covers {order[other].name}, which may say"
-                f" {', '.join(map(repr, foreign[:6]))}",
-                hint,
+                "everything this check covers may be left out",
+                "let it cover at least one part that is always said",
             )
-    _always_covers(layout, message, leaf, covered)
 
 
-def _always_covers(layout: str, message: Message, leaf: Leaf, covered: frozenset[int]) -> None:
-    """Refuse a check all of whose parts may be left out, so that it would stand for nothing."""
+def _always_covers(node: Node, leaf: Leaf, covered: frozenset[int]) -> bool:
+    """Tell whether something that a check covers is certain to be said: whatever stands beside the
+    check in its own brackets, or around them. Else it would stand for nothing.
+    """
 
     def certain(node: Node) -> bool:
         if isinstance(node, Leaf):
@@ -207,26 +210,12 @@ def _always_covers(layout: str, message: Message, leaf: Leaf, covered: frozenset
             return False
         return (all if isinstance(node, Either) else any)(certain(part) for part in node.parts)
 
-    def beside(node: Node) -> bool:
-        """Tell whether whatever stands beside the check in its own brackets, or around them, is
-        certain to be covered.
-        """
-        if isinstance(node, Leaf):
-            return node.number in covered
-        if isinstance(node, InOrder):
-            return any(certain(part) for part in node.parts) or any(
-                beside(part) for part in node.parts if _holds(part, leaf)
-            )
-        parts = (node.part,) if isinstance(node, Maybe) else node.parts
-        return any(beside(part) for part in parts if _holds(part, leaf))
-
-    if not beside(message.node):
-        raise _at(
-            layout,
-            leaf,
-            "everything this check covers may be left out",
-            "let it cover at least one part that is always said",
-        )
+    if isinstance(node, Leaf):
+        return node.number in covered
+    if isinstance(node, InOrder) and any(certain(part) for part in node.parts):
+        return True
+    parts = (node.part,) if isinstance(node, Maybe) else node.parts
+    return any(_always_covers(part, leaf, covered) for part in parts if _holds(part, leaf))
 
 
 def _holds(node: Node, leaf: Leaf) -> bool:

@@ -1,29 +1,41 @@
-"""The text of a TOML file, and what it holds: read whole, its numbers exact, and what is no TOML
-told with its place.
+"""The text of a TOML or JSON file, what it holds (its numbers exact), and where each key stands.
+
+What can't be read, or is no TOML or JSON, is told with its place.
 """
 
 from __future__ import annotations
 
 import ast
+import functools
+import json
 import re
 import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from grammar.errors import BookError, Problem, Span, visible
+from grammar import data
+from grammar.errors import BookError, DocumentError, Keys, Problem, Span, visible
+
+if TYPE_CHECKING:
+    from lark import Lark
 
 MOST_BYTES = 2_000_000
+# of a larger document problems are told by their paths alone; finding the places would take seconds
+MOST_PLACED = 250_000
 MOST_PARTS = 100  # of a dotted key; a TOML parser takes time in their square
 MOST_FIGURES = (
     300  # of a whole number; Python refuses to write out those of thousands, also in its own errors
 )
 _MOST_EXPONENT = 1000  # of any other number, either way
 _ENDLESS = re.compile(rf"(?<![\w.])[0-9][0-9A-Fa-f_xob]{{{MOST_FIGURES},}}")
+_SURROGATE = re.compile(r"\\u[dD][89a-fA-F]")
 _QUOTED = re.compile(r"""\"[^"]*"|'[^']*'""")
 _DOTTED = re.compile(r"[\w-]+(?:\s*\.\s*[\w-]+)*+")
 _TOML_PLACE = re.compile(r" \(at (?:line (?P<line>\d+), column (?P<column>\d+)|end of document)\)$")
-_TOLD = (  # what the TOML parser says, in the words of people who write books, and what to do
+_MESSAGES = (  # what the TOML parser says, in the words of people who write books, and what to do
     (
         r"Cannot declare (?P<key>\(.*\)) twice",
         "the heading [{key}] stands twice",
@@ -69,92 +81,162 @@ _TOLD = (  # what the TOML parser says, in the words of people who write books, 
 )
 
 
-def read(path: Path, what: str) -> str:
-    """Return the text of a TOML file that holds ``what`` ("a book"); raises BookError where it
-    can't be read.
+def read(
+    path: Path,
+    what: str,
+    error: type[DocumentError] = BookError,
+    syntax: str = "TOML",
+    most: int = MOST_BYTES,
+) -> str:
+    """Return the text of a file that holds ``what`` ("a book"); raises ``error`` where it can't be
+    read.
     """
+    hint = f"pass the path of {what} in {syntax}"
     try:
         with path.open("rb") as file:
-            data = file.read(MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = (
-            "it is a directory"
-            if isinstance(error, IsADirectoryError)
-            else getattr(error, "strerror", None) or str(error)
-        )
-        raise BookError(
-            [
-                Problem(
-                    "", 0, f"can't be read: {reason}", f"pass the path of {what} in TOML", "file"
-                )
-            ],
-            name=str(path),
-        ) from None
-    if len(data) > MOST_BYTES:
-        raise BookError(
-            [
-                Problem(
-                    "",
-                    0,
-                    f"more than the {MOST_BYTES} bytes {what} may have",
-                    f"pass the path of {what} in TOML",
-                    "file",
-                )
-            ],
-            name=str(path),
-        )
+            content = file.read(most + 1)
+        if len(content) > most:
+            raise Problem((), f"more than the {most} bytes {what} may have", hint, "file")
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as found:
+        problem = Problem((), "not UTF-8 text", "save the file as UTF-8", "file")
+        problem.line = content[: found.start].count(b"\n") + 1
+    except Problem as found:
+        problem = found
+    except (OSError, ValueError) as found:
+        directory = isinstance(found, IsADirectoryError)
+        reason = getattr(found, "strerror", None) or str(found)
+        message = f"can't be read: {'it is a directory' if directory else reason}"
+        problem = Problem((), message, hint, "file")
+    raise error([problem], name=str(path))
+
+
+def document(text: str, name: str, error: type[DocumentError] = BookError) -> dict[str, Any]:
+    """Return what a TOML text holds, its numbers exact; raises ``error`` where it is not TOML."""
     try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise BookError(
-            [Problem("", line, "not UTF-8 text", "save the file as UTF-8", "file")], name=str(path)
-        ) from None
+        return TOML.parse(text.replace("\r\n", "\n"))
+    except Problem as problem:
+        raise error([problem], name=name) from None
 
 
-def document(text: str, name: str) -> dict[str, Any]:
-    """Return what a TOML text holds, its numbers exact; raises BookError where it is not TOML."""
-    text = text.replace("\r\n", "\n")
+@dataclass(frozen=True, slots=True)
+class Syntax:
+    """How a file is written: ``parse`` returns what a text holds, or raises the Problem with its
+    place; ``outline`` names the Lark grammar of its keys, ``part`` reads one of them.
+    """
+
+    name: str
+    parse: Callable[[str], dict[str, Any]]
+    outline: str
+    part: Callable[[str], str]
+
+    def places(self, text: str) -> dict[Keys, Span]:
+        """Return where each table's heading, each key with its value, and each element of a list
+        stands in a valid document; empty where it can't be told.
+        """
+        if len(text) > MOST_PLACED:
+            return {}
+        from lark.exceptions import LarkError
+
+        try:
+            tree: Any = _parser(self.outline).parse(text)
+        except (LarkError, RecursionError):
+            return {}
+        places: dict[Keys, Span] = {}
+        counts: dict[Keys, int] = {}
+        here: Keys = ()
+        for statement in tree.children:
+            if statement.data in ("pair", "inline"):
+                self._place(statement, here, places)
+                continue
+            here = _absolute(self._key(statement.children[0]), counts)
+            if statement.data == "tables":
+                counts[here] = counts.get(here, -1) + 1
+                here = (*here, counts[here])
+            places.setdefault(here, _span(statement))
+        return places
+
+    def _place(self, node: Any, here: Keys, places: dict[Keys, Span]) -> None:
+        """Note where a key with its value stands, and all that is in the value."""
+        kind = getattr(node, "data", None)
+        if kind == "pair":
+            here = here + self._key(node.children[0])
+            places.setdefault(here, _span(node))
+            self._place(node.children[1], here, places)
+        elif kind == "inline":
+            for pair in node.children:
+                self._place(pair, here, places)
+        elif kind == "array":
+            for number, element in enumerate(node.children):
+                places.setdefault((*here, number), _span(element))
+                self._place(element.children[0], (*here, number), places)
+
+    def _key(self, tree: Any) -> Keys:
+        return tuple(self.part(str(part.children[0])) for part in tree.children)
+
+
+def place_of(places: Mapping[Keys, Span], keys: Keys) -> Span | None:
+    """Return the place of a path of keys, or of its nearest ancestor that is in the document; None
+    if there is none.
+    """
+    for length in range(len(keys), 0, -1):
+        place = places.get(keys[:length])
+        if place is not None:
+            return place
+    return min((place for key, place in places.items() if keys and key[0] == keys[0]), default=None)
+
+
+@functools.cache
+def _parser(grammar: str) -> Lark:
+    from lark import Lark
+
+    return Lark(
+        data.text(grammar), parser="lalr", propagate_positions=True, maybe_placeholders=False
+    )
+
+
+def _absolute(key: Keys, counts: Mapping[Keys, int]) -> Keys:
+    """Return a table's path with the index of the last element of each array of tables on its
+    way.
+    """
+    path: Keys = ()
+    for part in key[:-1]:
+        path = (*path, part)
+        if path in counts:
+            path = (*path, counts[path])
+    return (*path, key[-1])
+
+
+def _span(tree: Any) -> Span:
+    return tree.meta.start_pos, tree.meta.end_pos
+
+
+# TOML
+
+
+def _toml(text: str) -> dict[str, Any]:
     if len(text) > MOST_BYTES:
-        raise BookError(
-            [
-                Problem(
-                    "",
-                    0,
-                    f"{len(text)} characters are more than the {MOST_BYTES} a book may have",
-                    "",
-                    "file",
-                )
-            ],
-            name=name,
-        )
+        message = f"{len(text)} characters are more than the {MOST_BYTES} a book may have"
+        raise Problem((), message, "", "file")
     for number, line in enumerate(text.split("\n"), start=1):
+        problem = None
         if (
             len(line) > MOST_PARTS
             and line.count(".") >= MOST_PARTS
             and _longest_key(line) > MOST_PARTS
         ):
-            raise _broken(
-                number,
-                f"a key of more than {MOST_PARTS} parts",
-                "books nest four deep at most",
-                name,
-            )
-        if len(line) > MOST_FIGURES and _ENDLESS.search(line):
-            raise _broken(
-                number,
-                f"a whole number of more than {MOST_FIGURES} digits",
-                "numbers have at most 30",
-                name,
-            )
+            message = f"a key of more than {MOST_PARTS} parts"
+            problem = Problem((), message, "books nest four deep at most", "toml")
+        elif len(line) > MOST_FIGURES and _ENDLESS.search(line):
+            message = f"a whole number of more than {MOST_FIGURES} digits"
+            problem = Problem((), message, "numbers have at most 30", "toml")
+        if problem is not None:
+            problem.line = number
+            raise problem
     try:
         return tomllib.loads(text, parse_float=_number)
     except (ValueError, RecursionError, ArithmeticError) as error:
-        raise BookError([_toml_problem(text, error)], name=name) from None
-
-
-def _broken(line: int, message: str, hint: str, name: str) -> BookError:
-    return BookError([Problem("", line, message, hint, "toml")], name=name)
+        raise _toml_problem(text, error) from None
 
 
 def _longest_key(line: str) -> int:
@@ -181,10 +263,10 @@ def _number(text: str) -> Decimal:
 
 def _toml_problem(text: str, error: Exception) -> Problem:
     if isinstance(error, RecursionError):
-        return Problem("", 0, "not TOML: nested too deeply", "books nest four deep at most", "toml")
+        return Problem((), "not TOML: nested too deeply", "books nest four deep at most", "toml")
     said = _TOML_PLACE.sub("", str(error))
     message, hint = said[:200], "toml.io tells how TOML is written"
-    for pattern, ours, way_out in _TOLD:
+    for pattern, ours, way_out in _MESSAGES:
         found = re.fullmatch(pattern, said)
         if found is not None:
             key = found.groupdict().get("key", "")
@@ -193,9 +275,8 @@ def _toml_problem(text: str, error: Exception) -> Problem:
                 way_out,
             )
             break
-    return Problem.at(
-        "", text, _toml_place(text, str(error)), visible(f"not TOML: {message}"), hint, "toml"
-    )
+    problem = Problem((), visible(f"not TOML: {message}"), hint, "toml")
+    return problem.placed(text, _toml_place(text, str(error)))
 
 
 def _toml_place(text: str, message: str) -> Span | None:
@@ -210,3 +291,40 @@ def _toml_place(text: str, message: str) -> Span | None:
         start = text.index("\n", start) + 1
     place = start + int(found["column"]) - 1
     return place, place
+
+
+def _toml_part(text: str) -> str:
+    """Return a part of a key as TOML reads it."""
+    return next(iter(tomllib.loads(f"{text} = 0"))) if text[0] in "\"'" else text
+
+
+# JSON
+
+
+def _json(text: str) -> dict[str, Any]:
+    """Return what a JSON text holds: a table."""
+    try:
+        tree = json.loads(text, parse_constant=_no_number)
+        if _SURROGATE.search(text):  # half a character, which no file can hold
+            json.dumps(tree, ensure_ascii=False).encode("utf-8")
+    except json.JSONDecodeError as error:
+        place = (error.pos, error.pos)
+        problem = Problem((), f"not JSON: {error.msg}", "RFC 8259 tells how it is written", "json")
+        raise problem.placed(text, place) from None
+    except UnicodeEncodeError:
+        raise Problem((), "half of a character stands in a text", "", "json") from None
+    except RecursionError:
+        raise Problem((), "not JSON: nested too deeply", "", "json") from None
+    except ValueError as error:  # Python refuses to read whole numbers of thousands of digits
+        raise Problem((), f"not JSON: {str(error)[:60]}", "", "json") from None
+    if not isinstance(tree, dict):
+        raise Problem((), "not a table of keys", "put the keys in braces", "json")
+    return tree
+
+
+def _no_number(word: str) -> float:
+    raise ValueError(f"{word} is no number")
+
+
+TOML = Syntax("TOML", _toml, "toml.lark", _toml_part)
+JSON = Syntax("JSON", _json, "json.lark", json.loads)

@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import unicodedata
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, TypeVar
 
+Rebuilt = TypeVar("Rebuilt", bound=ValueError)
 Span = tuple[int, int]
+Keys = tuple[str | int, ...]  # from the top of a document to one of its parts
 
 _WINDOW = 96  # characters of a source line that are shown around the place
 _MOST_EXPECTED = 6
@@ -119,7 +120,7 @@ class CodeError(ValueError):
         return facts
 
 
-def _rebuild(cls: type[CodeError], facts: Mapping[str, Any]) -> CodeError:
+def _rebuild(cls: type[Rebuilt], facts: Mapping[str, Any]) -> Rebuilt:
     error = cls.__new__(cls)
     error.args = (facts["message"],)
     error.__dict__.update(facts)
@@ -177,37 +178,69 @@ class EncodeError(CodeError):
     """
 
 
-@dataclass(frozen=True, slots=True)
-class Problem:
-    """One problem of a book: where (path of keys, line and column from 1, 0 where unknown), what,
-    and what to do.
+class Problem(ValueError):
+    """One problem of a file, the same from the check that finds it to the screen.
 
-    ``excerpt`` is the line of the file with ``^~~~`` under the place.
+    A check yields it, or raises it where it can't go on; whoever holds the part that was checked
+    puts the keys that lead there before it (``below``), and whoever has the text adds the place
+    (``placed``). ``keys`` lead from the top of the document to what it is about, the last of them
+    perhaps one that is missing; ``message`` says what is wrong, ``hint`` what to do; ``kind`` is a
+    slug. ``rests_on`` are keys of other parts: a problem that rests on what is wrong itself is not
+    told. ``meant`` are, for an unknown key, those it seems to stand for, or none.
+    ``line`` and ``column``
+    count from 1 (0 where unknown); ``excerpt`` is the line of the file with ``^~~~`` under the
+    place.
     """
 
-    path: str
-    line: int
-    message: str
-    hint: str = ""
-    kind: str = "book"
-    column: int = 0
-    excerpt: str = ""
-
-    @classmethod
-    def at(
-        cls,
-        path: str,
-        source: str,
-        span: Span | None,
+    def __init__(
+        self,
+        keys: Keys,
         message: str,
         hint: str = "",
-        kind: str = "book",
-    ) -> Problem:
-        """Return the problem with its place in the text of the file."""
-        if span is None:
-            return cls(path, 0, message, hint, kind)
-        line, start = source.count("\n", 0, span[0]) + 1, source.rfind("\n", 0, span[0]) + 1
-        return cls(path, line, message, hint, kind, span[0] - start + 1, caret_lines(source, span))
+        kind: str = "",
+        *,
+        rests_on: Sequence[Keys] = (),
+        meant: Keys | None = None,
+    ) -> None:
+        """Keep the facts; its place is not known yet."""
+        super().__init__(message)
+        self.keys, self.message, self.hint, self.kind = tuple(keys), message, hint, kind
+        self.rests_on, self.meant = tuple(rests_on), meant
+        self.line, self.column, self.excerpt = 0, 0, ""
+
+    @classmethod
+    def of(cls, keys: Keys, error: CodeError, hint: str = "") -> Problem:
+        """Return the problem that an error of ours is: what it expected goes on a line of its own,
+        and ``hint`` stands where it has none.
+        """
+        expected = f"\n    expected: {visible(listed(error.expected))}" if error.expected else ""
+        return cls(keys, visible_lines(error.message) + expected, error.hint or hint)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Pickle by attributes, so that problems cross process borders whole."""
+        return (_rebuild, (Problem, self.__dict__))
+
+    def at(self, keys: Keys) -> Problem:
+        """Return the problem with other keys."""
+        return _rebuild(Problem, {**self.__dict__, "keys": keys})
+
+    def below(self, *keys: str | int) -> Problem:
+        """Return the problem as seen from what holds its part under ``keys``."""
+        return self.at((*keys, *self.keys))
+
+    def placed(self, source: str, span: Span | None, kind: str = "") -> Problem:
+        """Return the problem with its place in the text of the file, and a kind if it has none."""
+        made = _rebuild(Problem, {**self.__dict__, "kind": self.kind or kind})
+        if span is not None:
+            start = source.rfind("\n", 0, span[0]) + 1
+            made.line, made.column = source.count("\n", 0, span[0]) + 1, span[0] - start + 1
+            made.excerpt = caret_lines(source, span)
+        return made
+
+    @property
+    def path(self) -> str:
+        """The keys, joined by points."""
+        return ".".join(map(str, self.keys))
 
     def __str__(self) -> str:
         place = (f"line {self.line}" if self.line else "file") + (
@@ -221,14 +254,24 @@ class Problem:
             + hint
         )
 
+    def as_dict(self) -> dict[str, Any]:
+        """Return path, line, column, kind, message and hint."""
+        return {
+            key: getattr(self, key) for key in ("path", "line", "column", "kind", "message", "hint")
+        }
 
-class BookError(CodeError):
-    """The book's author must act; ``problems`` holds every problem found, in file order."""
 
-    def __init__(self, problems: Sequence[Problem], *, name: str = "book") -> None:
-        """Keep the problems in file order under the name of the book's file."""
+class DocumentError(CodeError):
+    """The author of a file must act; ``problems`` holds every problem found, in file order."""
+
+    kind_of_file = "document"
+
+    def __init__(self, problems: Sequence[Problem], *, name: str = "") -> None:
+        """Keep the problems in file order under the name of the file."""
         ordered = sorted(problems, key=lambda p: (p.line, p.column))
-        super().__init__(f"{visible(name)}: {counted(len(ordered), 'problem')}", kind="book")
+        name = name or self.kind_of_file
+        message = f"{visible(name)}: {counted(len(ordered), 'problem')}"
+        super().__init__(message, kind=self.kind_of_file)
         self.problems, self.name = tuple(ordered), name
 
     def __str__(self) -> str:
@@ -241,18 +284,17 @@ class BookError(CodeError):
 
     def as_dict(self) -> dict[str, Any]:
         """Return every problem with path, line, column, message and hint."""
-        rows = [
-            {
-                "path": p.path,
-                "line": p.line,
-                "column": p.column,
-                "kind": p.kind,
-                "message": p.message,
-                "hint": p.hint,
-            }
-            for p in self.problems
-        ]
-        return {"error": self.kind, "message": self.message, "problems": rows}
+        return {
+            "error": self.kind,
+            "message": self.message,
+            "problems": [problem.as_dict() for problem in self.problems],
+        }
+
+
+class BookError(DocumentError):
+    """The author of a book, or of a needs file, must act."""
+
+    kind_of_file = "book"
 
 
 def visible_lines(text: str) -> str:

@@ -20,7 +20,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import BeforeValidator, WithJsonSchema
 
-from grammar.problems import fault
+from grammar.errors import Problem
 
 _CONTEXT = Context(
     prec=200, traps=[Inexact, InvalidOperation]
@@ -105,8 +105,8 @@ def _decimal(value: Any) -> Decimal:
     try:
         return exact(value)
     except ValueError as error:
-        raise fault(
-            str(error), "a number is written like 12 or -0.5, without quotes and unit"
+        raise Problem(
+            (), str(error), "a number is written like 12 or -0.5, without quotes and unit"
         ) from None
 
 

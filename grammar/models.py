@@ -9,22 +9,22 @@ import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Field, ValidationInfo, field_validator, model_validator
+from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from grammar.codes import AnyTable
+from grammar.errors import Problem
 from grammar.fields import AnyField, bound
 from grammar.fields.base import Strict
-from grammar.problems import Misfit, fault, refuse
+from grammar.inspection import PARTLY
 from grammar.symbols import AlphabetSpec, Sayable
 
-# context of validation: entries were left out because they are wrong, so none may be left
-PARTLY = "partly"
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]{0,59}")
 
 
 def _name(name: str) -> str:
     if not _NAME.fullmatch(name):
-        raise fault(
+        raise Problem(
+            (),
             "this can't be a name",
             "a name is letters, digits and _, does not begin with a digit, and has at most 60"
             " characters",
@@ -142,6 +142,26 @@ class HearingSpec(Strict):
         temperature(noise)
         return noise
 
+    def table_problems(self, symbols: str) -> Iterator[Problem]:
+        """Yield what the tables of confusions and counts say of other symbols than these, and rows
+        of probabilities that sum to more than 1.
+        """
+        for name, rows in (("confusions", self.confusions), ("counts", self.counts)):
+            for said, row in rows.items():
+                for keys in ((said,), *((said, heard) for heard in row)):
+                    if len(keys[-1]) != 1 or keys[-1] not in symbols:
+                        yield Problem(
+                            (name, *keys),
+                            f"{keys[-1]!r} is no symbol in use",
+                            f"in use are {symbols}",
+                            rests_on=[("alphabet",)],
+                        )
+        for said, row in self.confusions.items():
+            if sum(row.values()) > 1 + 1e-6:
+                message = f"what is heard for {said!r} sums to {sum(row.values()):g}, more than 1"
+                hint = "these are probabilities; counts belong in [hearing.counts]"
+                yield Problem(("confusions", said), message, hint)
+
 
 class MessageSpec(Strict):
     """``[messages.*]``: a named layout with a direction."""
@@ -193,44 +213,24 @@ class BookSpec(Strict):
     @classmethod
     def _not_empty(cls, entries: Any, info: ValidationInfo) -> Any:
         if isinstance(entries, Mapping) and not entries and info.context != PARTLY:
-            raise fault("at least one entry is needed", f"give a table [{info.field_name}.name]")
+            raise Problem(
+                (), "at least one entry is needed", f"give a table [{info.field_name}.name]"
+            )
         return entries
 
-    @model_validator(mode="after")
-    def _all_fits(self) -> BookSpec:
-        refuse("book", self.misfits())
-        return self
-
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[Problem]:
         """Yield what ``[hearing]`` names that is not in the book."""
         for message in self.hearing.messages:
             if message not in self.messages:
-                yield Misfit(
+                yield Problem(
                     ("hearing", "messages", message),
                     f"there is no message {message!r}",
                     f"there are {', '.join(self.messages)}",
+                    rests_on=[("messages", message)],
                 )
         used = [symbol for symbol in self.alphabet.symbols if symbol not in self.alphabet.retired]
-        for name, rows in (
-            ("confusions", self.hearing.confusions),
-            ("counts", self.hearing.counts),
-        ):
-            for said, row in rows.items():
-                for path in ((said,), *((said, heard) for heard in row)):
-                    if path[-1] not in used:
-                        yield Misfit(
-                            ("hearing", name, *path),
-                            f"{path[-1]!r} is no symbol in use",
-                            f"in use are {''.join(used)}",
-                        )
-        for said, row in self.hearing.confusions.items():
-            if sum(row.values()) > 1 + 1e-6:
-                message = f"what is heard for {said!r} sums to {sum(row.values()):g}, more than 1"
-                yield Misfit(
-                    ("hearing", "confusions", said),
-                    message,
-                    "these are probabilities; counts belong in [hearing.counts]",
-                )
+        for problem in self.hearing.table_problems("".join(used)):
+            yield problem.below("hearing")
 
 
 def schema() -> dict[str, Any]:

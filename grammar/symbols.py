@@ -15,11 +15,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Discriminator, Field, Tag, model_validator
+from pydantic import AfterValidator, Discriminator, Field, Tag
 
 from grammar.data import table
+from grammar.errors import Problem
 from grammar.fields.base import Strict
-from grammar.problems import Misfit, fault, refuse
 
 MOST_SYMBOLS = 96
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)*(?: [^\W_]+(?:'[^\W_]+)*)*")
@@ -39,7 +39,8 @@ def sayable(word: str) -> str:
     """
     folded = normal(word)
     if len(folded) > 60 or not word.isprintable() or not _WORD.fullmatch(folded):
-        raise fault(
+        raise Problem(
+            (),
             f"{word[:40]!r} can't be said",
             "words are letters and digits, with spaces, hyphens or apostrophes between them",
         )
@@ -121,27 +122,22 @@ class AlphabetSpec(Strict):
         100, gt=20, le=300, description="Speaking rate; ICAO Doc 9432 2.2.1 asks for at most 100."
     )
 
-    @model_validator(mode="after")
-    def _all_fits(self) -> AlphabetSpec:
-        refuse("alphabet", self.misfits())
-        return self
-
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[Problem]:
         """Yield what can't be a symbol, has no word, or can't be told from another, each with its
         key.
         """
         for key, symbols in (("symbols", self.symbols), ("retired", self.retired)):
             for place, symbol in enumerate(symbols):
                 if symbols.index(symbol) < place:
-                    yield Misfit((key,), f"the symbol {symbol!r} stands twice", "write it once")
+                    yield Problem((key,), f"the symbol {symbol!r} stands twice", "write it once")
                 elif key == "symbols" and not possible(symbol):
-                    yield Misfit(
+                    yield Problem(
                         (key,),
                         f"{symbol!r} can't be a symbol",
                         "one printable ASCII character, no small letter, quote or space",
                     )
                 elif key == "retired" and symbol not in self.symbols:
-                    yield Misfit(
+                    yield Problem(
                         (key,),
                         f"{symbol!r} is no symbol, so it can't be retired",
                         f"the symbols are {self.symbols}",
@@ -150,14 +146,14 @@ class AlphabetSpec(Strict):
             dict.fromkeys(symbol for symbol in self.symbols if symbol not in self.retired)
         )
         if not used:
-            yield Misfit(
+            yield Problem(
                 ("retired",) if self.symbols else ("symbols",),
                 "no symbol is in use",
                 "a code needs one at least",
             )
         for symbol in self.words:
             if symbol not in used or len(symbol) != 1:
-                yield Misfit(
+                yield Problem(
                     ("words", symbol),
                     f"a word for {symbol!r}, which is no symbol in use",
                     f"in use are {used}",
@@ -165,7 +161,7 @@ class AlphabetSpec(Strict):
         published = table("icao")
         for symbol in used:
             if symbol not in self.words and symbol not in published and possible(symbol):
-                yield Misfit(
+                yield Problem(
                     ("symbols",),
                     f"{symbol!r} has no published word",
                     "give one in [alphabet.words]",
@@ -174,7 +170,7 @@ class AlphabetSpec(Strict):
             "".join(symbol for symbol in used if symbol in self.words or symbol in published)
         )
 
-    def _alike(self, used: str) -> Iterator[Misfit]:
+    def _alike(self, used: str) -> Iterator[Problem]:
         """Yield a team's own words that stand for another symbol too."""
         said: dict[str, str] = {}
         for entry in self.entries(used):
@@ -183,9 +179,9 @@ class AlphabetSpec(Strict):
                 guilty = entry.symbol if entry.symbol in self.words else other
                 if other != entry.symbol:
                     message = f"the word {word!r} stands for both {other!r} and {entry.symbol!r}"
-                    yield Misfit(("words", guilty), message, "choose another word for one of them")
+                    yield Problem(("words", guilty), message, "choose another word for one of them")
                 if len(word) == 1 and word.upper() != entry.symbol and word.upper() in used:
-                    yield Misfit(
+                    yield Problem(
                         ("words", guilty),
                         f"the word {word!r} for {entry.symbol!r} is itself a symbol in use",
                         "choose another word",

@@ -18,12 +18,12 @@ ROOT = Path(__file__).parents[1]
 # Every room, a folder or a file, may import those before it.
 _IN_ORDER = """
     grammar
-    grammar.data grammar.problems grammar.exact grammar.errors grammar.libraries
+    grammar.data grammar.errors grammar.problems grammar.exact grammar.libraries
+    grammar.document grammar.inspection
     grammar.sound grammar.fields grammar.symbols grammar.speech grammar.codes
     grammar.semirings grammar.layout grammar.message grammar.automaton grammar.paths grammar.proof
     grammar.profile
-    grammar.models grammar.book grammar.document grammar.outline grammar.pydantic_faults
-    grammar.partial_book grammar.binding grammar.loading
+    grammar.models grammar.book grammar.partial_book grammar.binding grammar.loading
     grammar.figures grammar.design grammar.export
     codec.files codec.reading codec.refusal codec.ways codec.decoding codec.encoding codec
     codec.hear codec.profile

@@ -29,8 +29,9 @@ from codec.radio.importing import import_export
 from codec.sheet import Entry, Journal
 from codec.sheet.exports import FORMS, export, read_export
 from grammar import codes, fields
-from grammar.codes.base import CodeTable, Fragment, Levels, OneField, Trouble, in_use, trie
+from grammar.codes.base import CodeTable, Fragment, Levels, OneField, in_use, trie
 from grammar.codes.base import Fields as BookFields
+from grammar.errors import Problem
 from grammar.exact import ExactDecimal, at, difference, plain
 from grammar.export import FORMATS
 from grammar.export import export as export_book
@@ -38,7 +39,6 @@ from grammar.fields import AnyField, Band, FieldBase, Progression, Rounded
 from grammar.fields.base import Beyond, Interval
 from grammar.fields.measured import Measured
 from grammar.models import BookSpec
-from grammar.problems import Misfit
 from grammar.symbols import Alphabet
 
 
@@ -52,11 +52,11 @@ class Doublings(Measured):
 
     described: ClassVar[str] = "doublings"
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[Problem]:
         """Yield a usual value below the lowest, and what is wrong with the limits."""
         if self.usual is not None and self.usual < self.low:
-            yield Misfit(("usual",), "the usual value lies below `low`", f"from {plain(self.low)}")
-        yield from super().misfits()
+            yield Problem(("usual",), "the usual value lies below `low`", f"from {plain(self.low)}")
+        yield from super().problems()
 
     @property
     def reach(self) -> Band:
@@ -171,9 +171,9 @@ class GraySpec(OneField):
     figures: str = Field("01", min_length=2, max_length=2, description="The two symbols.")
 
     def build(self, name: str, fields: BookFields, alphabet: Alphabet) -> CodeTable:
-        """Return the table; raises Trouble."""
+        """Return the table; raises Problem."""
         if self.figures[0] == self.figures[1]:
-            raise Trouble("a symbol stands twice", "give two different ones", "figures")
+            raise Problem(("figures",), "a symbol stands twice", "give two different ones")
         figures = in_use(self.figures, alphabet, "figures")
         return Gray(name, self.field_of(name, fields), alphabet, figures)
 

@@ -1,24 +1,30 @@
-"""An event file bound to the book it is used with: every name looked up; every misfit is a problem
-with its path.
+"""An event file bound to the book it is used with: every name looked up; what does not fit is a
+problem with its keys.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import TypeVar
 
 from codec.encoding import encode
 from codec.race import units
 from codec.race.event import EventSpec, LapsSpec, PaceSpec, ReportSpec, TemperatureSpec, WheelSpec
 from grammar.book import Book
-from grammar.errors import CodeError
+from grammar.errors import CodeError, Keys, Problem
 from grammar.exact import plain
 from grammar.fields import FieldBase, Progression, labelled
-from grammar.loading import Collector
+from grammar.inspection import Inspection
+from grammar.message import Direction, Message
+from grammar.problems import nearest
 
 PERCENT = "%"
-Place = Sequence[str | int]
+Asked = TypeVar("Asked")
+_DISTANCE = tuple(("distance", key) for key in ("laps", "minutes", "further_laps", "lap_seconds"))
+_WHEELS = (("calls", "wheel"), ("readbacks", "wheel"))
+_DIRECTIONS: dict[str, Direction] = {"calls": "pit", "readbacks": "car"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,10 +72,10 @@ class Event:
 
 
 class Binding:
-    """The event's names looked up in the book; every misfit is a problem."""
+    """The event's names looked up in the book; what does not fit is noted."""
 
-    def __init__(self, spec: EventSpec, book: Book, problems: Collector) -> None:
-        self.spec, self.book, self.problems = spec, book, problems
+    def __init__(self, spec: EventSpec, book: Book, inspection: Inspection[EventSpec]) -> None:
+        self.spec, self.book, self._inspection = spec, book, inspection
 
     def event(self, name: str) -> Event:
         """Bind everything; the problems tell whether the event may be used."""
@@ -84,18 +90,12 @@ class Binding:
             for key, spec in self.spec.temperatures.items()
             if (warm := self._temperature(key, spec))
         }
-        if self.spec.energy.unit not in units.energy_units():
-            self._add(
-                ("energy", "unit"),
-                f"{self.spec.energy.unit!r} is no unit of energy",
-                f"units are {', '.join(units.energy_units())}",
-            )
         self._calls()
         self._dials()
         return Event(self.spec, self.book, name, plan, energies, temperatures)
 
-    def _add(self, path: Place, message: str, hint: str = "") -> None:
-        self.problems.add(path, message, hint, "event")
+    def _note(self, keys: Keys, message: str, hint: str, rests_on: Sequence[Keys] = ()) -> None:
+        self._inspection.note(Problem(keys, message, hint, rests_on=rests_on))
 
     def _plan(self) -> tuple[Fraction, ...]:
         laps, given, energy = self.spec.distance.planned, self.spec.plan.per_lap, self.spec.energy
@@ -104,217 +104,155 @@ class Binding:
         if not isinstance(given, list):
             return (Fraction(given),) * laps
         if len(given) != laps:
-            self._add(
-                ("plan", "per_lap"),
-                f"{len(given)} figures for {laps} laps",
-                "give one for each lap, or one for all",
-            )
+            message = f"{len(given)} figures for {laps} laps"
+            hint = "give one for each lap, or one for all"
+            self._note(("plan", "per_lap"), message, hint, _DISTANCE)
         return tuple(map(Fraction, given))
 
-    def _measured(self, path: Place, key: str) -> FieldBase | None:
-        field = self.book.fields.get(key)
-        if field is None:
-            self._add(
-                path,
-                f"the book has no field {key!r}",
-                f"its fields are {', '.join(self.book.fields)}",
-            )
-        elif field.interval(0) is None:
-            self._add(
-                path,
-                f"the field {key!r} is a {field.described}, not a number with a unit",
-                "name a quantity or bands",
-            )
-        else:
+    def _measured(self, keys: Keys, name: str) -> FieldBase | None:
+        field = self.book.fields.get(name)
+        if field is not None and field.interval(0) is not None:
             return field
+        if field is None:
+            hint = nearest(name, self.book.fields, f"its fields are {', '.join(self.book.fields)}")
+            self._note(keys, f"the book has no field {name!r}", hint)
+        else:
+            message = f"the field {name!r} is a {field.described}, not a number with a unit"
+            self._note(keys, message, "name a quantity or bands")
         return None
 
-    def _energy(self, key: str, report: ReportSpec) -> EnergyField | None:
-        path = ("reports", key)
-        field = self._measured(path, key)
-        if field is None or self.spec.energy.unit not in units.energy_units():
+    def _energy(self, name: str, report: ReportSpec) -> EnergyField | None:
+        keys = ("reports", name)
+        if report.counts == "drawn" and report.says != "used":
+            message = f"only what was used is counted as drawn, not {report.says}"
+            self._note((*keys, "counts"), message, "remove it")
+        field = self._measured(keys, name)
+        if field is None:
             return None
         if field.unit_text == PERCENT:
             scale = Fraction(self.spec.energy.usable) / 100
         elif field.unit_text in units.energy_units():
             scale = units.energy(1, field.unit_text, self.spec.energy.unit)
         else:
-            self._add(
-                path,
-                f"the field's unit is {field.unit_text!r}",
-                f"an energy is told in {', '.join(units.energy_units())} or {PERCENT}",
-            )
+            hint = f"an energy is told in {', '.join(units.energy_units())} or {PERCENT}"
+            self._note(keys, f"the field's unit is {field.unit_text!r}", hint)
             return None
         if report.counts == "drawn":
-            if report.says != "used":
-                self._add(
-                    (*path, "counts"),
-                    f"only what was used is counted as drawn, not {report.says}",
-                    "remove it",
-                )
             scale *= 1 - Fraction(self.spec.energy.regenerated)
         return EnergyField(field, report, scale)
 
-    def _temperature(self, key: str, spec: TemperatureSpec) -> TemperatureField | None:
-        path = ("temperatures", key)
-        field = self._measured(path, key)
+    def _temperature(self, name: str, spec: TemperatureSpec) -> TemperatureField | None:
+        keys = ("temperatures", name)
+        field = self._measured(keys, name)
         if field is None:
             return None
         if field.unit_text not in units.temperature_units():
-            self._add(
-                path,
-                f"the field's unit is {field.unit_text!r}",
-                f"a temperature is told in {' or '.join(units.temperature_units())}",
-            )
+            hint = f"a temperature is told in {' or '.join(units.temperature_units())}"
+            self._note(keys, f"the field's unit is {field.unit_text!r}", hint)
             return None
         above = [limit.above for limit in field.thresholds if limit.above is not None]
         limit = spec.limit if spec.limit is not None else min(above, default=None)
         if limit is None:
-            self._add(path, "it has no limit", "give `limit` here, or a limit `above` in the book")
+            self._note(keys, "it has no limit", "give `limit` here, or a limit `above` in the book")
             return None
         start = field.typical if spec.start is None else Fraction(spec.start)
         if start is None:
-            self._add(path, "it has no usual value", "give `start` here")
+            self._note(keys, "it has no usual value", "give `start` here")
             return None
         return TemperatureField(field, spec, Fraction(limit), start)
 
     def _calls(self) -> None:
-        calls, readbacks = self.spec.calls, self.spec.readbacks
-        if calls.pace:
-            self._pace(("calls", "pace"), calls.pace)
-        for section, direction, laps, wheel in (
-            ("calls", "pit", calls.distance, calls.wheel),
-            ("readbacks", "car", readbacks.distance, readbacks.wheel),
-        ):
-            if laps:
-                self._laps((section, "distance"), laps, direction)
-            if wheel:
-                self._wheel((section, "wheel"), wheel, direction)
+        if self.spec.calls.pace is not None:
+            self._pace(("calls", "pace"), self.spec.calls.pace)
+        for section, part in (("calls", self.spec.calls), ("readbacks", self.spec.readbacks)):
+            if part.distance is not None:
+                self._laps((section, "distance"), part.distance)
+            if part.wheel is not None:
+                self._wheel((section, "wheel"), part.wheel)
+
+    def _message(self, keys: Keys, name: str) -> Message | None:
+        """Return a message of the direction that its section is about, noting where it is none."""
+        direction = _DIRECTIONS[str(keys[0])]
+        message = self.book.messages.get(name)
+        if message is not None and message.direction == direction:
+            return message
+        what = "message" if message is None else {"pit": "call", "car": "report"}[direction]
+        known = [message.name for message in self.book.sent_by(direction)]
+        hint = f"those of direction {direction!r} are: {', '.join(known) or 'none'}"
+        problem = f"the book has no {what} {name!r}"
+        self._note((*keys, "message"), problem, nearest(name, known, hint))
+        return None
 
     def _field(
-        self, path: Place, message: str, direction: str, key: str, name: str
-    ) -> FieldBase | None:
-        """Return the field ``name`` of a message, noting what is wrong with either."""
-        found = self.book.messages.get(message)
-        if found is None or found.direction != direction:
-            what = (
-                "no message"
-                if found is None
-                else f"no {'call' if direction == 'pit' else 'report'}"
-            )
-            known = (
-                ", ".join(m.name for m in self.book.sent_by("pit" if direction == "pit" else "car"))
-                or "none"
-            )
-            problem = (
-                (*path, "message"),
-                f"the book has {what} {message!r}",
-                f"those of direction {direction!r} are: {known}",
-            )
-            if tuple(problem[0]) not in {place for place, *_ in self.problems.found}:
-                self._add(*problem)
-            return None
-        if name not in found.fields:
-            self._add(
-                (*path, key),
-                f"the message {message!r} has no field {name!r}",
-                f"its fields are {', '.join(found.fields)}",
-            )
-        return found.fields.get(name)
-
-    def _quantity(
-        self, path: Place, message: str, direction: str, key: str, name: str
-    ) -> tuple[Progression, str] | None:
-        """Return the values of a field in even steps, and its unit; None for any other."""
-        field = self._field(path, message, direction, key, name)
+        self, keys: Keys, message: Message, name: str, ask: Callable[[FieldBase], Asked | None]
+    ) -> Asked | None:
+        """Return what a field of a message answers (its steps, its options), noting where it has
+        none of that name, or one of another kind, which answers nothing.
+        """
+        field = message.fields.get(name)
+        answer = None if field is None else ask(field)
+        if answer is not None:
+            return answer
+        fitting = [other for other, one in message.fields.items() if ask(one) is not None]
         if field is None:
-            return None
-        values = None if field.wraps else field.progression
-        if values is None:
-            self._add((*path, key), f"the field {name!r} is a {field.described}, not a quantity")
-            return None
-        return values, field.unit_text
-
-    def _pace(self, path: Place, pace: PaceSpec) -> None:
-        found = self._quantity(path, pace.message, "pit", "target", pace.target)
-        if found is None:
-            return
-        values, unit = found
-        if unit not in units.energy_units():
-            self._add(
-                (*path, "target"),
-                f"the field's unit is {unit!r}",
-                f"a target is told in {', '.join(units.energy_units())}",
-            )
+            problem = f"the message {message.name!r} has no field {name!r}"
+            hint = f"its fields are {', '.join(message.fields) or 'none'}"
+            self._note(keys, problem, nearest(name, fitting, hint))
         else:
-            self._sayable(path, pace.message, {pace.target: values.first})
+            problem = f"the field {name!r} is a {field.described}, not a {_KINDS[ask]}"
+            hint = f"{message.name!r} says these of that kind: {', '.join(fitting) or 'none'}"
+            self._note(keys, problem, hint)
+        return None
 
-    def _laps(self, path: Place, laps: LapsSpec, direction: str) -> None:
-        found = self._quantity(path, laps.message, direction, "added", laps.added)
-        if found is None:
+    def _pace(self, keys: Keys, pace: PaceSpec) -> None:
+        message = self._message(keys, pace.message)
+        targets = message and self._field((*keys, "target"), message, pace.target, _steps)
+        if not message or not targets:
             return
-        values, _ = found
-        if values.step != values.step.to_integral_value():
-            self._add(
-                (*path, "added"), f"laps come in steps of {plain(values.step)}", "laps are whole"
-            )
-        elif direction == "pit":
-            self._sayable(path, laps.message, {laps.added: values.last})
+        unit = message.fields[pace.target].unit_text
+        if unit not in units.energy_units():
+            hint = f"a target is told in {', '.join(units.energy_units())}"
+            self._note((*keys, "target"), f"the field's unit is {unit!r}", hint)
+        else:
+            self._sayable(keys, pace.message, {pace.target: targets.first})
 
-    def _wheel(self, path: Place, wheel: WheelSpec, direction: str) -> None:
-        clicks = self._quantity(path, wheel.message, direction, "clicks", wheel.clicks)
-        dials = self._choice(path, wheel.message, direction, ("dial", wheel.dial), ())
-        ways = self._choice(
-            path,
-            wheel.message,
-            direction,
-            ("way", wheel.way),
-            (("up", wheel.up), ("down", wheel.down)),
-        )
-        if clicks and dials and ways and direction == "pit":
-            self._sayable(
-                path,
-                wheel.message,
-                {wheel.dial: dials[0], wheel.way: wheel.up, wheel.clicks: clicks[0].last},
-            )
+    def _laps(self, keys: Keys, laps: LapsSpec) -> None:
+        message = self._message(keys, laps.message)
+        added = message and self._field((*keys, "added"), message, laps.added, _steps)
+        if added and added.step != added.step.to_integral_value():
+            problem = f"laps come in steps of {plain(added.step)}"
+            self._note((*keys, "added"), problem, "laps are whole")
+        elif added and keys[0] == "calls":
+            self._sayable(keys, laps.message, {laps.added: added.last})
 
-    def _sayable(self, path: Place, message: str, values: dict[str, object]) -> None:
+    def _wheel(self, keys: Keys, wheel: WheelSpec) -> None:
+        message = self._message(keys, wheel.message)
+        if message is None:
+            return
+        clicks = self._field((*keys, "clicks"), message, wheel.clicks, _steps)
+        dials = self._field((*keys, "dial"), message, wheel.dial, _options)
+        ways = self._field((*keys, "way"), message, wheel.way, _options)
+        wrong = [
+            (key, option)
+            for key, option in (("up", wheel.up), ("down", wheel.down))
+            if ways and labelled(ways, option) is None
+        ]
+        for key, option in wrong:
+            problem = f"{option!r} is not one of {', '.join(ways or ())}"
+            self._note((*keys, key), problem, f"say which option means {key}")
+        if clicks and dials and ways and not wrong and keys[0] == "calls":
+            values = {wheel.dial: dials[0], wheel.way: wheel.up, wheel.clicks: clicks.last}
+            self._sayable(keys, wheel.message, values)
+
+    def _sayable(self, keys: Keys, message: str, values: dict[str, object]) -> None:
         """Check that a call can be said with nothing but the fields the event names."""
         try:
             encode(self.book, values, message)
         except CodeError as error:
-            self._add(
-                (*path, "message"),
-                f"{message!r} can't be said with {' and '.join(values)} alone: {error.message}",
-            )
-
-    def _choice(
-        self,
-        path: Place,
-        message: str,
-        direction: str,
-        named: tuple[str, str],
-        options: Sequence[tuple[str, str]],
-    ) -> Sequence[str] | None:
-        """Return the options of a field, if ``options`` (key, option) are among them."""
-        field = self._field(path, message, direction, *named)
-        if field is None:
-            return None
-        known = field.one_of
-        if known is None:
-            self._add(
-                (*path, named[0]), f"the field {named[1]!r} is a {field.described}, not a choice"
-            )
-            return None
-        for key, option in options:
-            if labelled(known, option) is None:
-                self._add(
-                    (*path, key),
-                    f"{option!r} is not one of {', '.join(known)}",
-                    f"say which option means {key}",
-                )
-                return None
-        return known
+            said = " and ".join(values)
+            problem = f"{message!r} can't be said with {said} alone: {error.message}"
+            hint = "name a message that says nothing else, or give its other fields a usual value"
+            self._note((*keys, "message"), problem, hint)
 
     def _dials(self) -> None:
         wheels = [wheel for wheel in (self.spec.calls.wheel, self.spec.readbacks.wheel) if wheel]
@@ -324,16 +262,22 @@ class Binding:
             if (field := self.book.fields.get(wheel.dial)) and field.one_of is not None
         }
         for name in self.spec.dials:
+            keys = ("dials", name)
             if not wheels:
-                self._add(
-                    ("dials", name),
-                    "no message changes it",
-                    "name one in [calls.wheel] or [readbacks.wheel]",
-                )
+                hint = "name one in [calls.wheel] or [readbacks.wheel]"
+                self._note(keys, "no message changes it", hint, _WHEELS)
             for dial, options in dials.items():
                 if labelled(options, name) is None:
-                    self._add(
-                        ("dials", name),
-                        f"the field {dial!r} has no option {name!r}",
-                        f"they are {', '.join(options)}",
-                    )
+                    hint = nearest(name, options, f"they are {', '.join(options)}")
+                    self._note(keys, f"the field {dial!r} has no option {name!r}", hint)
+
+
+def _steps(field: FieldBase) -> Progression | None:
+    return None if field.wraps else field.progression
+
+
+def _options(field: FieldBase) -> Sequence[str] | None:
+    return field.one_of
+
+
+_KINDS: dict[Callable[[FieldBase], object], str] = {_steps: "quantity", _options: "choice"}

@@ -6,14 +6,18 @@ What differs by season and series is a parameter here, never a constant.
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from decimal import Decimal
 from fractions import Fraction
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, field_validator
 
+from codec.race import units
+from grammar.errors import Problem
 from grammar.exact import ExactDecimal, plain
 from grammar.fields.base import Strict
+from grammar.problems import nearest
 
 Share = Annotated[ExactDecimal, Field(ge=0, le=1)]
 Positive = Annotated[ExactDecimal, Field(gt=0)]
@@ -36,17 +40,28 @@ class DistanceSpec(Strict):
         Decimal(1), description="Standard deviation of one lap's time, in seconds."
     )
 
-    @model_validator(mode="after")
-    def _one_distance(self) -> DistanceSpec:
-        if (self.laps is None) == (self.minutes is None):
-            raise ValueError("a distance has either `laps` or `minutes`")
-        if self.minutes is not None and self.lap_seconds is None:
-            raise ValueError("a race by time needs `lap_seconds`")
-        if self.laps is not None and self.further_laps:
-            raise ValueError("`further_laps` belongs to a race by time")
-        if self.planned > MOST_LAPS:
-            raise ValueError(f"{self.planned} laps are more than {MOST_LAPS}")
-        return self
+    def problems(self) -> Iterator[Problem]:
+        """Yield what a race by laps can't have, and what one by time lacks."""
+        if self.laps is None and self.minutes is None:
+            yield Problem((), "a distance has either `laps` or `minutes`", "give one of them")
+        if self.laps is not None and self.minutes is not None:
+            message = "a distance has either `laps` or `minutes`, not both"
+            yield Problem(("minutes",), message, "remove one of them")
+        elif self.laps is not None and self.further_laps:
+            message = "`further_laps` belongs to a race by time"
+            yield Problem(("further_laps",), message, "remove it, or give `minutes`, not `laps`")
+        elif self.minutes is not None and self.lap_seconds is None:
+            yield Problem(
+                ("lap_seconds",),
+                "a race by time needs `lap_seconds`",
+                "give the usual lap time, in seconds",
+            )
+        elif self.planned > MOST_LAPS:
+            yield Problem(
+                ("minutes",),
+                f"{self.planned} laps are more than {MOST_LAPS}",
+                "`minutes` is the race's time, `lap_seconds` that of one lap",
+            )
 
     @property
     def planned(self) -> int:
@@ -95,13 +110,23 @@ class EnergySpec(Strict):
         ),
     )
 
-    @model_validator(mode="after")
-    def _some_is_used(self) -> EnergySpec:
+    @field_validator("unit")
+    @classmethod
+    def _unit_known(cls, unit: str) -> str:
+        known = units.energy_units()
+        if unit not in known:
+            hint = nearest(unit, known, f"units are {', '.join(known)}")
+            raise Problem((), f"{unit!r} is no unit of energy", hint)
+        return unit
+
+    def problems(self) -> Iterator[Problem]:
+        """Yield a reserve that leaves nothing."""
         if self.reserve >= self.usable:
-            raise ValueError(
-                f"the reserve {plain(self.reserve)} leaves nothing of {plain(self.usable)}"
+            yield Problem(
+                ("reserve",),
+                f"the reserve {plain(self.reserve)} leaves nothing of {plain(self.usable)}",
+                "`usable` is what may be used from the start on, the reserve in it",
             )
-        return self
 
 
 class PlanSpec(Strict):
@@ -206,13 +231,14 @@ class DialSpec(Strict):
     start: int = Field(description="The position at the start.")
     wraps: bool = Field(False, description="Whether one click beyond the highest is the lowest.")
 
-    @model_validator(mode="after")
-    def _start_in_range(self) -> DialSpec:
+    def problems(self) -> Iterator[Problem]:
+        """Yield a range that is none, and a start outside it."""
         if self.high <= self.low:
-            raise ValueError(f"high {self.high} is not above low {self.low}")
-        if not self.low <= self.start <= self.high:
-            raise ValueError(f"start {self.start} lies outside {self.low} … {self.high}")
-        return self
+            hint = "they are the lowest and the highest position"
+            yield Problem(("high",), f"high {self.high} is not above low {self.low}", hint)
+        elif not self.low <= self.start <= self.high:
+            message = f"start {self.start} lies outside {self.low} … {self.high}"
+            yield Problem(("start",), message, "it is the position at the start")
 
 
 class PaceSpec(Strict):
@@ -305,13 +331,14 @@ class EventSpec(Strict):
         default_factory=AdviceSpec, description="When to call a new target, and which."
     )
 
-    @field_validator("dials", mode="after")
-    @classmethod
-    def _dials_differ(cls, dials: dict[str, DialSpec]) -> dict[str, DialSpec]:
-        folded = [name.casefold() for name in dials]
-        if len(set(folded)) != len(folded):
-            raise ValueError("two dials differ only in capitals")
-        return dials
+    def problems(self) -> Iterator[Problem]:
+        """Yield dials whose names differ only in capitals."""
+        folded: dict[str, str] = {}
+        for name in self.dials:
+            other = folded.setdefault(name.casefold(), name)
+            if other != name:
+                message = f"the dials {other!r} and {name!r} differ only in capitals"
+                yield Problem(("dials", name), message, "keep one")
 
 
 def schema() -> dict[str, Any]:

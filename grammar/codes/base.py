@@ -16,12 +16,14 @@ from typing import TypeVar
 from pydantic import Field
 
 from grammar.codes.checks import CheckRule
+from grammar.errors import Problem
 from grammar.fields import FieldBase, Value
 from grammar.fields.base import Strict
 from grammar.symbols import Alphabet
 
 DONE = -1
 MOST_WIDTH = 40  # symbols in a codeword
+SYMBOLS = (("alphabet",),)  # what a problem with the symbols in use rests on
 MOST_KEPT = 8192  # so many codewords of a table, and levels of a field of it, are kept worked out
 
 Fields = Mapping[str, FieldBase]
@@ -214,23 +216,6 @@ def trie(alphabet: Alphabet, words: Iterable[str]) -> Fragment:
     return states
 
 
-class Trouble(ValueError):
-    """A table that can't be built; ``where`` is the key of the table it is about, ``hint`` what to
-    do.
-    """
-
-    def __init__(self, message: str, hint: str = "", where: str = "") -> None:
-        """Keep message, hint and key."""
-        super().__init__(message)
-        self.message, self.hint, self.where = message, hint, where
-
-
-class AlphabetTrouble(Trouble):
-    """Trouble with the symbols in use; where the book's alphabet is wrong itself, the table is not
-    to be blamed.
-    """
-
-
 class TableSpec(Strict):
     """The model of a kind of code table in a book."""
 
@@ -240,7 +225,7 @@ class TableSpec(Strict):
 
     @abstractmethod
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
-        """Return the table bound to its fields; raises Trouble."""
+        """Return the table bound to its fields; raises Problem."""
 
 
 class OneField(TableSpec):
@@ -255,34 +240,40 @@ class OneField(TableSpec):
         return [self.field or name]
 
     def field_of(self, name: str, fields: Fields) -> FieldBase:
-        """Return the field of the table ``name``; raises Trouble."""
-        return found(self.field or name, fields, "field" if self.field else "")
+        """Return the field of the table ``name``; raises Problem."""
+        return found(self.field or name, fields, *(["field"] if self.field else []))
 
 
-def found(name: str, fields: Fields, where: str) -> FieldBase:
-    """Return a field by name; raises Trouble that names the fields there are."""
+def found(name: str, fields: Fields, *keys: str) -> FieldBase:
+    """Return a field by name; raises Problem that names the fields there are."""
     if name not in fields:
         known = ", ".join(itertools.islice(fields, 12)) or "none"
-        raise Trouble(f"there is no field {name!r}", f"the book's fields are: {known}", where)
+        raise Problem(
+            keys,
+            f"there is no field {name!r}",
+            f"the book's fields are: {known}",
+            rests_on=(("fields", name),),
+        )
     return fields[name]
 
 
 def members_of(names: list[str], fields: Fields, done: str) -> list[FieldBase]:
-    """Return the fields of a table of several; raises Trouble."""
+    """Return the fields of a table of several; raises Problem."""
     members = [found(name, fields, "fields") for name in names]
     twice = [name for name, n in Counter(names).items() if n > 1]
     if twice:
-        raise Trouble(f"{twice[0]!r} is {done} twice", "name each field once", "fields")
+        raise Problem(("fields",), f"{twice[0]!r} is {done} twice", "name each field once")
     return members
 
 
-def in_use(text: str, alphabet: Alphabet, where: str) -> str:
-    """Return ``text`` if all its symbols are in use; raises Trouble."""
+def in_use(text: str, alphabet: Alphabet, *keys: str) -> str:
+    """Return ``text`` if all its symbols are in use; raises Problem."""
     missing = sorted({symbol for symbol in text if symbol not in alphabet.index})
     if missing:
-        raise AlphabetTrouble(
+        raise Problem(
+            keys,
             f"{', '.join(map(repr, missing))} not in use in this alphabet",
             f"in use: {alphabet.symbols}",
-            where,
+            rests_on=SYMBOLS,
         )
     return text

@@ -14,16 +14,16 @@ from pydantic_core import CoreSchema, core_schema
 from grammar.codes import checks
 from grammar.codes.base import (
     DONE,
-    AlphabetTrouble,
+    SYMBOLS,
     CodeTable,
     Fields,
     Fragment,
     Levels,
     TableSpec,
-    Trouble,
     in_use,
 )
 from grammar.codes.checks import CheckRule
+from grammar.errors import Problem
 from grammar.symbols import Alphabet
 
 _WEIGHTED = "weighted sum"
@@ -124,26 +124,27 @@ class CheckSpec(TableSpec):
     )
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:  # noqa: ARG002 - a check says no field
-        """Return the table; raises Trouble where the method's characters are not all in use."""
+        """Return the table; raises Problem where the method's characters are not all in use."""
         method: checks.CheckMethod = (
             self._weighted(alphabet) if self.method == _WEIGHTED else checks.published(self.method)
         )
         if self.method != _WEIGHTED:
             for key in ("weights", "modulus", "symbols"):
                 if getattr(self, key) is not None:
-                    raise Trouble(
+                    raise Problem(
+                        (key,),
                         f"{key} belongs to the weighted sum only",
                         f"remove it, or method = 'weighted sum' instead of {self.method!r}",
-                        key,
                     )
         missing = [symbol for symbol in method.checks if symbol not in alphabet.index]
         if missing:
-            raise AlphabetTrouble(
+            raise Problem(
+                ("method",),
                 f"{self.method} may give {', '.join(map(repr, missing[:6]))} as check symbol, not"
                 " in use in this alphabet",
                 "put the symbols in use, or choose a method over a smaller alphabet or a"
                 " weighted sum",
-                "method",
+                rests_on=SYMBOLS,
             )
         over = None if self.over is None else frozenset(self.over)
         return Check(name, alphabet, checks.CheckRule(method, self.method, over))
@@ -153,18 +154,18 @@ class CheckSpec(TableSpec):
             self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols"
         )
         if len(set(values)) != len(values):
-            raise Trouble("a symbol stands twice", where="symbols")
+            raise Problem(("symbols",), "a symbol stands twice")
         if self.weights is None:
-            raise Trouble(
-                "a weighted sum needs its weights", "weights = [1, 2, 3] or the like", "method"
+            raise Problem(
+                ("method",), "a weighted sum needs its weights", "weights = [1, 2, 3] or the like"
             )
         modulus = self.modulus or len(values)
         if modulus > len(values):
-            kind = Trouble if self.symbols else AlphabetTrouble
-            raise kind(
+            raise Problem(
+                ("modulus",),
                 f"modulus {modulus} needs {modulus} check symbols, there are {len(values)}",
                 f"modulus = {len(values)} at most",
-                "modulus",
+                rests_on=() if self.symbols else SYMBOLS,
             )
         if all(weight % modulus == 0 for weight in self.weights):
             shown = ", ".join(str(weight) for weight in dict.fromkeys(self.weights))
@@ -172,10 +173,10 @@ class CheckSpec(TableSpec):
                 f"weights of {shown} are 0 modulo {modulus}: the check symbol would always be the"
                 " same"
             )
-            raise Trouble(
+            raise Problem(
+                ("weights",),
                 message,
                 f"weights from 1 to {modulus - 1}; those that share no factor with {modulus} check"
                 " best",
-                "weights",
             )
         return checks.Weighted(self.weights, modulus, values)

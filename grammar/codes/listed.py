@@ -16,12 +16,11 @@ from grammar.codes.base import (
     Fragment,
     Levels,
     OneField,
-    Trouble,
     in_use,
     members_of,
     trie,
 )
-from grammar.errors import EncodeError
+from grammar.errors import EncodeError, Problem
 from grammar.fields import FieldBase
 from grammar.symbols import Alphabet
 
@@ -136,7 +135,7 @@ class ListedSpec(OneField):
         return self.fields or super().needs(name)
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
-        """Return the table; raises Trouble."""
+        """Return the table; raises Problem."""
         if self.fields is not None:
             return self._together(name, fields, alphabet)
         field = self.field_of(name, fields)
@@ -145,37 +144,39 @@ class ListedSpec(OneField):
         for level, shown, word in self._pairs(field):
             self._check_word(word, shown, alphabet)
             if level in words:
-                raise Trouble(
-                    f"{shown} has two codewords, {words[level]!r} and {word!r}", "keep one", "words"
+                raise Problem(
+                    ("words",),
+                    f"{shown} has two codewords, {words[level]!r} and {word!r}",
+                    "keep one",
                 )
             if word in owner:
-                raise Trouble(
+                raise Problem(
+                    ("words",),
                     f"codeword {word!r} means both {owner[word]} and {shown}",
                     "give one of them another codeword",
-                    "words",
                 )
             words[level], owner[word] = word, shown
         missing = [level for level in range(min(field.size, len(words) + 1)) if level not in words]
         if missing and not self.partial:
             shown = field.text(missing[0])
-            raise Trouble(
+            raise Problem(
+                ("words",),
                 f"{len(words)} codewords for the {field.size} levels of {field.name}; {shown} has"
                 " none",
                 "add them, or set partial = true",
-                "words",
             )
         if not words:
-            raise Trouble("no codeword", "list at least one", "words")
+            raise Problem(("words",), "no codeword", "list at least one")
         self._check_amount()
         return Listed(name, [field], alphabet, words)
 
     def _check_amount(self) -> None:
         amount = sum(map(len, self.words if isinstance(self.words, list) else self.words.values()))
         if amount > MOST_LISTED:
-            raise Trouble(
+            raise Problem(
+                ("words",),
                 f"codewords of {amount} symbols in all; at most {MOST_LISTED} are allowed",
                 "shorter codewords",
-                "words",
             )
 
     def _together(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
@@ -185,25 +186,25 @@ class ListedSpec(OneField):
         members = members_of(self.fields or [], fields, "said")
         size = math.prod(member.size for member in members)
         if self.field is not None or self.partial or not isinstance(self.words, list):
-            raise Trouble(
+            raise Problem(
+                ("words",),
                 "codewords of several fields together are a whole list",
                 "words = [...], without `field` and `partial`",
-                "words",
             )
         if len(self.words) != size:
-            raise Trouble(
+            raise Problem(
+                ("words",),
                 f"{len(self.words)} codewords for {size} combinations of"
                 f" {', '.join(self.fields or [])}",
-                where="words",
             )
         owner: dict[str, int] = {}
         for number, word in enumerate(self.words):
             self._check_word(word, f"combination {number}", alphabet)
             if owner.setdefault(word, number) != number:
-                raise Trouble(
+                raise Problem(
+                    ("words",),
                     f"codeword {word!r} stands for combinations {owner[word]} and {number}",
                     "change one of them",
-                    "words",
                 )
         self._check_amount()
         return Listed(name, members, alphabet, dict(enumerate(self.words)))
@@ -211,10 +212,10 @@ class ListedSpec(OneField):
     def _pairs(self, field: FieldBase) -> list[tuple[int, str, str]]:
         if isinstance(self.words, list):
             if len(self.words) > field.size:
-                raise Trouble(
+                raise Problem(
+                    ("words",),
                     f"{len(self.words)} codewords for the {field.size} levels of {field.name}",
                     "leave out the last",
-                    "words",
                 )
             return [(level, field.text(level), word) for level, word in enumerate(self.words)]
         pairs = []
@@ -222,25 +223,25 @@ class ListedSpec(OneField):
             try:
                 rounded = field.level(key)
             except EncodeError as error:
-                raise Trouble(
+                raise Problem(
+                    ("words",),
                     f"{key!r} is no value of {field.name}: {error.message}",
                     f"values are {field.domain}",
-                    "words",
                 ) from None
             if rounded.error:
-                raise Trouble(
+                raise Problem(
+                    ("words",),
                     f"{key!r} lies between two levels of {field.name}",
                     f"values are {field.domain}",
-                    "words",
                 )
             pairs.append((rounded.level, field.text(rounded.level), word))
         return pairs
 
     def _check_word(self, word: str, shown: str, alphabet: Alphabet) -> None:
         if not 1 <= len(word) <= MOST_WIDTH:
-            raise Trouble(
+            raise Problem(
+                ("words",),
                 f"the codeword of {shown} has {len(word)} symbols",
                 f"1 … {MOST_WIDTH} are allowed",
-                "words",
             )
         in_use(word, alphabet, "words")

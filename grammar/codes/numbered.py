@@ -16,7 +16,7 @@ from pydantic import Field
 from grammar.codes.base import (
     DONE,
     MOST_WIDTH,
-    AlphabetTrouble,
+    SYMBOLS,
     CodeTable,
     Fields,
     Fragment,
@@ -24,11 +24,10 @@ from grammar.codes.base import (
     Numeral,
     OneField,
     TableSpec,
-    Trouble,
     in_use,
     members_of,
 )
-from grammar.errors import EncodeError
+from grammar.errors import EncodeError, Problem
 from grammar.exact import ExactDecimal, plain, steps, whole_steps
 from grammar.fields import FieldBase
 from grammar.symbols import Alphabet
@@ -225,37 +224,39 @@ class DigitsSpec(OneField):
     )
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
-        """Return the table; raises Trouble."""
+        """Return the table; raises Problem."""
         field = self.field_of(name, fields)
         in_use("0123456789", alphabet, "kind")
         first, stride = self._counts(field)
         start, end = self._level(field, "lowest", 0), self._level(field, "highest", field.size - 1)
         if end < start:
-            raise Trouble(
-                "the highest value lies before the lowest", f"values are {field.domain}", "highest"
+            raise Problem(
+                ("highest",),
+                "the highest value lies before the lowest",
+                f"values are {field.domain}",
             )
         first, last = first + stride * start, first + stride * end
         if first < 0 and self.minus is None:
-            raise Trouble(
+            raise Problem(
+                ("count",),
                 f"{field.name} goes below zero",
                 "give a `minus` symbol, or count = 'level'",
-                "count",
             )
         minus = in_use(self.minus or "", alphabet, "minus")
         if minus.isdigit():
-            raise Trouble("the minus can't be a digit", where="minus")
+            raise Problem(("minus",), "the minus can't be a digit")
         needed = len(str(max(abs(first), abs(last))))
         if needed > MOST_WIDTH:
-            raise Trouble(
+            raise Problem(
+                ("per",),
                 f"{needed} digits are needed, more than {MOST_WIDTH}",
                 "a larger `per`, or a coarser step",
-                "per",
             )
         if self.width is not None and self.width < needed:
-            raise Trouble(
+            raise Problem(
+                ("width",),
                 f"{self.width} digits can't hold {max(abs(first), abs(last))}",
                 f"width = {needed}",
-                "width",
             )
         numeral = Numeral(
             "0123456789", self.width or needed, end - start + 1, first, stride, minus, start
@@ -269,33 +270,35 @@ class DigitsSpec(OneField):
         try:
             rounded = field.level(value)
         except EncodeError as error:
-            raise Trouble(error.message, f"values are {field.domain}", key) from None
+            raise Problem((key,), error.message, f"values are {field.domain}") from None
         if rounded.error:
-            raise Trouble(f"{value} is no level of {field.name}", f"values are {field.domain}", key)
+            raise Problem(
+                (key,), f"{value} is no level of {field.name}", f"values are {field.domain}"
+            )
         return rounded.level
 
     def _counts(self, field: FieldBase) -> tuple[int, int]:
         if self.count == "level":
             return self.first, 1
         if field.progression is None:
-            raise Trouble(
+            raise Problem(
+                ("count",),
                 f"{field.name} is {field.described}, its values are no even numbers",
                 "use count = 'level'",
-                "count",
             )
         low, step, _ = field.progression
         per = self.per or step
         first, stride = _whole(low, per), _whole(step, per)
         if first is None or stride is None:
-            raise Trouble(
+            raise Problem(
+                ("per",),
                 f"{plain(low)} and steps of {plain(step)} are not whole counts of {plain(per)}",
-                where="per",
             )
         if stride > MOST_STRIDE:
-            raise Trouble(
+            raise Problem(
+                ("per",),
                 f"each step counts {stride}; at most {MOST_STRIDE} are allowed",
                 f"per = {plain(step)} or the like",
-                "per",
             )
         return first, stride
 
@@ -320,28 +323,28 @@ class ScaleSpec(OneField):
     )
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
-        """Return the table; raises Trouble."""
+        """Return the table; raises Problem."""
         field = self.field_of(name, fields)
         figures = in_use(
             self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols"
         )
         if len(set(figures)) != len(figures):
-            raise Trouble(
-                "a symbol stands twice", "each level needs a symbol of its own", "symbols"
+            raise Problem(
+                ("symbols",), "a symbol stands twice", "each level needs a symbol of its own"
             )
         if self.symbols is not None and len(figures) > field.size:
-            raise Trouble(
+            raise Problem(
+                ("symbols",),
                 f"{len(figures)} symbols for the {field.size} levels of {field.name}",
                 "leave out those not needed",
-                "symbols",
             )
         if len(figures) < field.size:
             hint = "use kind = 'packed' or 'digits', or a coarser step"
-            kind = Trouble if self.symbols else AlphabetTrouble
-            raise kind(
+            raise Problem(
+                ("symbols",) if self.symbols else ("kind",),
                 f"{len(figures)} symbols can't say the {field.size} levels of {field.name}",
                 hint,
-                "symbols" if self.symbols else "kind",
+                rests_on=() if self.symbols else SYMBOLS,
             )
         return Numbered(name, [field], alphabet, Numeral(figures, 1, field.size), kind="scale")
 
@@ -371,21 +374,22 @@ class PackedSpec(TableSpec):
         return self.fields
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
-        """Return the table; raises Trouble."""
+        """Return the table; raises Problem."""
         members = members_of(self.fields, fields, "packed")
         figures = in_use(
             self.symbols if self.symbols is not None else alphabet.symbols, alphabet, "symbols"
         )
         if len(set(figures)) != len(figures) or len(figures) < 2:
-            raise Trouble("a packed table needs two or more different symbols", where="symbols")
+            raise Problem(("symbols",), "a packed table needs two or more different symbols")
         size = math.prod(member.size for member in members)
         needed = width_for(size, len(figures))
         if needed > MOST_WIDTH or (self.width is not None and self.width < needed):
             shown = f"{size}" if size < 10**12 else f"about {size:.1e}"
-            raise (Trouble if self.symbols else AlphabetTrouble)(
+            raise Problem(
+                ("width",),
                 f"{shown} combinations need {needed} symbols",
                 "fewer or coarser fields, or more symbols",
-                "width",
+                rests_on=() if self.symbols else SYMBOLS,
             )
         numeral = Numeral(figures, self.width or needed, size)
         return Numbered(name, members, alphabet, numeral, kind="packed")

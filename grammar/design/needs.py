@@ -7,24 +7,24 @@ a code may cost. ``NeedsSpec`` is the format.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+import dataclasses
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from pydantic import Field, ValidationError
+from pydantic import Field
 
 from grammar.book import Book
 from grammar.design.carry_over import rest_of
 from grammar.design.noise import Noise, noise_of
-from grammar.document import document, read
-from grammar.errors import CodeError, EncodeError
+from grammar.errors import BookError, CodeError, EncodeError, Keys, Problem
 from grammar.exact import ExactDecimal
-from grammar.fields import ENUMERABLE, FieldBase
+from grammar.fields import FieldBase
 from grammar.fields.base import Strict, Weights, surprised
-from grammar.loading import Collector, load_book, weigh
+from grammar.loading import BOOK, load_book, weight_problems
 from grammar.models import Fields, HearingSpec, Name, SpeechSpec
-from grammar.pydantic_faults import told
+from grammar.partial_book import BookFormat
 from grammar.symbols import Alphabet, AlphabetSpec
 
 MOST_FIELD = 100_000  # levels of a field that is designed for
@@ -110,12 +110,12 @@ class Needs:
     hearing: HearingSpec
     limits: LimitsSpec
     parts: dict[str, Any]  # [speech], [hearing], [fields] and [alphabet] as they stand in TOML
-    noise: Noise = field(repr=False)
+    noise: Noise = dataclasses.field(repr=False)
     learned: int = 0
-    rest: dict[str, Any] | None = field(
+    rest: dict[str, Any] | None = dataclasses.field(
         default=None, repr=False
-    )  # what the book says besides; see ``keep``
-    shares: dict[str, list[float]] = field(init=False, repr=False)
+    )  # what the book says besides; see ``carry_over``
+    shares: dict[str, list[float]] = dataclasses.field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         """Let surprises occur."""
@@ -137,7 +137,7 @@ class Needs:
         Fields a report does not have are passed over. Raises CodeError where a value is none of its
         field's.
         """
-        counts = {name: [0.0] * one.size for name, one in self.fields.items()}
+        counts = {name: [0.0] * field.size for name, field in self.fields.items()}
         for number, report in enumerate(reports, start=1):
             for name, value in report.items():
                 if name not in counts or value is None or value == "":
@@ -172,76 +172,47 @@ class Needs:
         )
 
 
+NEEDS = BookFormat("a needs file", NeedsSpec, BookError, "book")
+
+
 def load_needs(path: str | Path) -> Needs:
     """Return the needs in a file; raises BookError with every problem and its place."""
-    return parse_needs(read(Path(path), "needs"), str(path))
+    return parse_needs(NEEDS.read(path), str(path))
 
 
 def parse_needs(text: str, name: str = "needs") -> Needs:
     """Return the needs in a TOML text; raises BookError like ``load_needs``."""
-    raw = document(text, name)
-    problems = Collector(text, name)
-    try:
-        spec = NeedsSpec.model_validate(raw)
-    except ValidationError as error:
-        for fault in error.errors(include_url=False):
-            problems.add(*told(fault, raw, lambda _: list(NeedsSpec.model_fields)))
-        raise problems.error() from None
-    base = load_book(Path(name).parent / spec.book) if spec.book else None
-    taken = document(base.source, base.name) if base is not None else {}
-    fields: dict[str, FieldBase] = {**(base.fields if base is not None else {}), **spec.fields}
-    say = spec.say or _said(spec, base, fields, problems)
-    for place, one in enumerate(say):
-        if one not in fields:
-            known = ", ".join(fields) or "none"
-            problems.add(("say", place), f"there is no field {one!r}", f"the fields are: {known}")
-        elif say.count(one) > 1 and say.index(one) == place:
-            problems.add(("say", place), f"{one!r} stands twice", "say it once")
-        elif fields[one].size > MOST_FIELD:
-            problems.add(
-                ("fields", one),
-                f"{fields[one].size} levels are too many to design for",
-                f"at most {MOST_FIELD}: a coarser step",
-            )
-    if problems.found or not say:
-        raise problems.error()
-    parts = {part: raw.get(part, taken.get(part, {})) for part in ("alphabet", "speech", "hearing")}
-    parts["fields"] = {one: raw.get("fields", {}).get(one) or taken["fields"][one] for one in say}
-    parts["alphabet"] = _timed(spec, base, parts["alphabet"], problems)
-    chosen = {one: fields[one] for one in say}
-    weigh(chosen, problems)
-    if problems.found:
-        raise problems.error()
-    for one in (
-        spec.values.keys() & chosen.keys()
-    ):  # they go into the book, so that it expects what it was designed for
-        parts["fields"][one] = {**parts["fields"][one], "often": raw["values"][one]}
-    hearing = spec.hearing or (base.spec.hearing if base is not None else HearingSpec())
-    expected = {one: _shares(one, chosen[one], spec.values.get(one), problems) for one in say}
-    for one in spec.values.keys() - chosen.keys():
-        problems.add(("values", one), f"{one!r} is not said", f"said are: {', '.join(say)}")
-    if problems.found:
-        raise problems.error()
-    alphabet = Alphabet(AlphabetSpec.model_validate(parts["alphabet"]))
-    title = spec.title or (base.title if base is not None else "") or Path(name).stem
-    noise = noise_of(alphabet, hearing)
-    rest = (
-        rest_of(taken, base, spec.message)
-        if base is not None and spec.message in base.messages
-        else None
-    )
+    inspection = NEEDS.inspect(text, name)
+    spec = inspection.model()
+    book = None
+    if spec.book:
+        try:
+            book = load_book(Path(name).parent / spec.book)
+        except BookError:
+            inspection.settle()  # this file's own problems come first
+            raise
+    given = _Given(spec, book)
+    inspection.note(*given.problems())
+    inspection.settle()
+    sections = given.sections(inspection.raw)
+    alphabet = Alphabet(AlphabetSpec.model_validate(sections["alphabet"]))
+    stem = Path(name).stem
     return Needs(
-        Path(name).stem,
-        title,
+        stem,
+        spec.title or (book.title if book is not None else "") or stem,
         spec.message,
-        chosen,
-        expected,
+        given.fields,
+        given.shares(),
         alphabet,
-        hearing,
+        given.hearing,
         spec.limits,
-        parts,
-        noise,
-        rest=rest,
+        sections,
+        noise_of(alphabet, given.hearing),
+        rest=(
+            rest_of(given.taken, book, spec.message)
+            if book is not None and spec.message in book.messages
+            else None
+        ),
     )
 
 
@@ -253,7 +224,8 @@ def needs_of(book: Book, message: str) -> Needs:
         raise CodeError(
             f"there is no message {message!r}", kind="unknown-message", expected=list(book.messages)
         )
-    raw = document(book.source, book.name)
+    inspection = BOOK.inspect(book.source, book.name)
+    raw = inspection.raw
     fields = dict(book.messages[message].fields)
     if not fields:
         raise CodeError(
@@ -261,106 +233,169 @@ def needs_of(book: Book, message: str) -> Needs:
             kind="needs",
             hint="name a message that reports something",
         )
-    problems = Collector(book.source, book.name)
-    for name, one in fields.items():
-        if one.size > MOST_FIELD:
-            problems.add(
-                ("fields", name),
-                f"{one.size} levels are too many to design for",
-                f"at most {MOST_FIELD}: a coarser step",
-            )
-    if problems.found:
-        raise problems.error()
-    parts = {part: raw.get(part, {}) for part in ("alphabet", "speech", "hearing")} | {
+    inspection.note(
+        *(
+            _too_large(("fields", name), field)
+            for name, field in fields.items()
+            if field.size > MOST_FIELD
+        )
+    )
+    inspection.settle()
+    sections = {part: raw.get(part, {}) for part in ("alphabet", "speech", "hearing")} | {
         "fields": {name: raw["fields"][name] for name in fields}
     }
-    expected = {name: one.shares() for name, one in fields.items()}
-    noise = noise_of(book.alphabet, book.spec.hearing)
     return Needs(
         book.name,
         book.title,
         message,
         fields,
-        expected,
+        {name: field.shares() for name, field in fields.items()},
         book.alphabet,
         book.spec.hearing,
         LimitsSpec(),
-        parts,
-        noise,
+        sections,
+        noise_of(book.alphabet, book.spec.hearing),
         rest=rest_of(raw, book, message),
     )
 
 
-def _said(
-    spec: NeedsSpec, base: Book | None, fields: Mapping[str, FieldBase], problems: Collector
-) -> list[str]:
-    if base is not None and spec.message in base.messages:
-        return list(base.messages[spec.message].fields)
-    if base is not None and not spec.fields:
-        problems.add(
-            ("message",),
-            f"the book has no message {spec.message!r}",
-            f"its messages are: {', '.join(base.messages)}",
-        )
-        return []
-    if not fields:
-        problems.add(("fields",), "nothing is to be said", "give [fields.*], or `book`")
-    return list(spec.fields or fields)
+class _Given:
+    """What a needs file gives, with the book that it names: the fields to be said by name, and the
+    sections of the book to come as they stand in TOML.
+    """
 
+    def __init__(self, spec: NeedsSpec, book: Book | None) -> None:
+        self.spec, self.book = spec, book
+        self.taken = {} if book is None else BOOK.inspect(book.source, book.name).raw
+        self.known = {**({} if book is None else book.fields), **spec.fields}
+        self.say = spec.say or self._all()
+        self.fields = {name: self.known[name] for name in self.say if name in self.known}
+        base = None if book is None else book.spec
+        self.hearing = spec.hearing or (HearingSpec() if base is None else base.hearing)
+        self._alphabet = spec.alphabet or (AlphabetSpec() if base is None else base.alphabet)
+        used = [s for s in self._alphabet.symbols if s not in self._alphabet.retired]
+        self._words = {entry.symbol: entry for entry in self._alphabet.entries("".join(used))}
 
-def _timed(
-    spec: NeedsSpec, base: Book | None, raw: Mapping[str, Any], problems: Collector
-) -> dict[str, Any]:
-    """Return ``[alphabet]`` with measured times as words of the team's own."""
-    model = spec.alphabet or (base.spec.alphabet if base is not None else AlphabetSpec())
-    used = [symbol for symbol in model.symbols if symbol not in model.retired]
-    words = dict(raw.get("words", {}))
-    entries = {entry.symbol: entry for entry in model.entries("".join(used))}
-    for symbol, milliseconds in spec.times.items():
-        if symbol not in entries:
-            problems.add(
-                ("times", symbol), f"{symbol!r} is no symbol in use", f"in use: {''.join(used)}"
+    def _all(self) -> list[str]:
+        """Return what is said where the file doesn't name it: all of the book's message, or all."""
+        if self.book is not None and self.spec.message in self.book.messages:
+            return list(self.book.messages[self.spec.message].fields)
+        return list(self.spec.fields)
+
+    def problems(self) -> Iterator[Problem]:
+        """Yield what does not fit together."""
+        yield from self._of_fields()
+        yield from weight_problems(self.fields)
+        for name, weights in self.spec.values.items():
+            yield from self._of_values(name, weights)
+        yield from self._of_times()
+        if self.spec.hearing is not None:  # it may be made for more symbols than are in use here
+            symbols = dict.fromkeys(
+                self._alphabet.symbols + ("" if self.book is None else self.book.alphabet.symbols)
             )
-        elif not 50 <= milliseconds <= 5000:
-            problems.add(
-                ("times", symbol), f"{milliseconds} ms for one word", "50 to 5000 milliseconds"
+            for problem in self.hearing.table_problems("".join(symbols)):
+                yield problem.below("hearing")
+
+    def _of_fields(self) -> Iterator[Problem]:
+        if not self.say and self.book is not None:
+            yield Problem(
+                ("message",),
+                f"the book has no message {self.spec.message!r}",
+                f"its messages are: {', '.join(self.book.messages)}",
             )
-        else:
-            own = words.get(symbol)
+        elif not self.say:
+            yield Problem(("fields",), "nothing is to be said", "give [fields.*], or `book`")
+        for place, name in enumerate(self.say):
+            keys = ("say", place) if self.spec.say else ("fields", name)
+            if name not in self.known:
+                hint = f"the fields are: {', '.join(self.known) or 'none'}"
+                message = f"there is no field {name!r}"
+                yield Problem(keys, message, hint, rests_on=[("fields", name)])
+            elif name in self.say[:place]:
+                yield Problem(keys, f"{name!r} stands twice", "say it once")
+            elif self.known[name].size > MOST_FIELD:
+                keys = ("fields", name) if name in self.spec.fields else keys
+                yield _too_large(keys, self.known[name])
+
+    def _of_values(
+        self, name: str, weights: Mapping[str, float] | Sequence[float]
+    ) -> Iterator[Problem]:
+        keys, field = ("values", name), self.fields.get(name)
+        if field is None:
+            hint = f"said are: {', '.join(self.say)}"
+            yield Problem(keys, f"{name!r} is not said", hint, rests_on=[("fields", name)])
+            return
+        if field.size > MOST_FIELD:
+            return
+        foreign = 0
+        for value in weights if isinstance(weights, Mapping) else ():
+            try:
+                field.level(value)
+            except EncodeError as error:
+                foreign += 1
+                hint = error.hint or f"values are {field.domain}"
+                yield Problem((*keys, value), error.message, hint)
+        if not foreign:
+            try:
+                field.weighed(weights)
+            except EncodeError as error:
+                yield Problem(keys, error.message, error.hint or f"values are {field.domain}")
+
+    def _of_times(self) -> Iterator[Problem]:
+        for symbol, milliseconds in self.spec.times.items():
+            if symbol not in self._words:
+                yield Problem(
+                    ("times", symbol),
+                    f"{symbol!r} is no symbol in use",
+                    f"in use: {''.join(self._words)}",
+                    rests_on=[("alphabet",)],
+                )
+            elif not 50 <= milliseconds <= 5000:
+                message = f"{milliseconds} ms for one word"
+                yield Problem(("times", symbol), message, "50 to 5000 milliseconds")
+
+    def shares(self) -> dict[str, list[float]]:
+        """Return how often each level of each field occurs: as the file says, else as the field
+        does.
+        """
+        return {
+            name: (
+                field.weighed(self.spec.values[name])
+                if name in self.spec.values
+                else field.shares()
+            )
+            for name, field in self.fields.items()
+        }
+
+    def sections(self, raw: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the sections of the book to come: its fields with how often their values occur, so
+        that it expects what it was designed for, and measured times as words of the team's own.
+        """
+        made = {
+            part: raw.get(part, self.taken.get(part, {}))
+            for part in ("alphabet", "speech", "hearing")
+        }
+        words = dict(made["alphabet"].get("words", {}))
+        for symbol, milliseconds in self.spec.times.items():
+            own, entry = words.get(symbol), self._words[symbol]
             known = (
                 dict(own)
                 if isinstance(own, Mapping)
-                else {"word": entries[symbol].word, "also": list(entries[symbol].also)}
+                else {"word": entry.word, "also": list(entry.also)}
             )
             words[symbol] = known | {"milliseconds": int(milliseconds)}
-    return {**raw, **({"words": words} if words else {})}
+        if words:
+            made["alphabet"] = {**made["alphabet"], "words": words}
+        made["fields"] = {
+            name: {
+                **(raw.get("fields", {}).get(name) or self.taken["fields"][name]),
+                **({"often": raw["values"][name]} if name in self.spec.values else {}),
+            }
+            for name in self.fields
+        }
+        return made
 
 
-def _shares(
-    name: str,
-    one: FieldBase,
-    given: Mapping[str, float] | Sequence[float] | None,
-    problems: Collector,
-) -> list[float]:
-    """Return how often each level occurs: as the needs say, else as the field does."""
-    flat = [1 / one.size] * one.size
-    if given is None:
-        return one.shares() if one.size <= ENUMERABLE else flat
-    try:
-        return one.weighed(given)
-    except EncodeError as error:
-        foreign = (
-            [value for value in given if _foreign(one, value)] if isinstance(given, Mapping) else []
-        )
-        problems.add(
-            ("values", name, *foreign[:1]), error.message, error.hint or f"values are {one.domain}"
-        )
-        return flat
-
-
-def _foreign(one: FieldBase, value: object) -> bool:
-    try:
-        one.level(value)
-    except EncodeError:
-        return True
-    return False
+def _too_large(keys: Keys, field: FieldBase) -> Problem:
+    message = f"{field.size} levels are too many to design for"
+    return Problem(keys, message, f"at most {MOST_FIELD}: a coarser step")

@@ -12,10 +12,10 @@ from typing import Any, ClassVar, Literal
 
 from pydantic import Field
 
+from grammar.errors import Problem
 from grammar.exact import ExactDecimal, exact, plain
 from grammar.fields.base import TO, Band, Interval, Rounded, looked_up, numbered
 from grammar.fields.measured import Measured
-from grammar.problems import Misfit
 
 _ENDLESS = "leave it out where the values go on without end"
 
@@ -46,11 +46,11 @@ class Bands(Measured):
     described: ClassVar[str] = "bands"
     numeric: ClassVar[bool] = False
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[Problem]:
         """Yield what is wrong with the edges, the names, the usual band and the limits."""
         for number, (one, next_one) in enumerate(itertools.pairwise(self.edges), start=1):
             if next_one <= one:
-                yield Misfit(
+                yield Problem(
                     ("edges", number),
                     f"the edges must rise: {plain(next_one)} follows {plain(one)}",
                     "list them from the lowest",
@@ -58,7 +58,7 @@ class Bands(Measured):
         if self.low is not None and (
             self.low > self.edges[0] or (self.low == self.edges[0] and self.edge_in == "upper")
         ):
-            yield Misfit(
+            yield Problem(
                 ("low",),
                 f"low {plain(self.low)} must lie below the first edge {plain(self.edges[0])}",
                 _ENDLESS,
@@ -66,30 +66,30 @@ class Bands(Measured):
         if self.high is not None and (
             self.high < self.edges[-1] or (self.high == self.edges[-1] and self.edge_in == "lower")
         ):
-            yield Misfit(
+            yield Problem(
                 ("high",),
                 f"high {plain(self.high)} must lie above the last edge {plain(self.edges[-1])}",
                 _ENDLESS,
             )
         if self.names is not None and len(self.names) != self.size:
-            yield Misfit(
+            yield Problem(
                 ("names",),
                 f"{len(self.names)} names for {self.size} bands",
                 "one for each band, one more than edges",
             )
         if isinstance(self.usual, int) and not 0 <= self.usual < self.size:
-            yield Misfit(
+            yield Problem(
                 ("usual",),
                 f"there is no band {self.usual}",
                 f"the usual band is a number from 0 to {self.size - 1}, or a name",
             )
         if isinstance(self.usual, str) and looked_up(self._numbers, self.usual) is None:
-            yield Misfit(
+            yield Problem(
                 ("usual",),
                 f"no band is named {self.usual!r}",
                 f"bands are named in `names`, or numbered 0 to {self.size - 1}",
             )
-        yield from super().misfits()
+        yield from super().problems()
 
     @property
     def reach(self) -> Band:

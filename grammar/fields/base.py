@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Annotated, Any, ClassVar, Literal, NamedTuple
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self
 
 from pydantic import (
     BaseModel,
@@ -30,9 +30,9 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema
 
-from grammar.errors import EncodeError
+from grammar.errors import EncodeError, Problem
 from grammar.exact import ExactDecimal, at, plain
-from grammar.problems import Misfit, refuse
+from grammar.problems import refuse
 
 MOST_LEVELS = 10**15
 ENUMERABLE = 100_000  # up to so many levels a distribution is listed
@@ -91,6 +91,15 @@ class Strict(BaseModel):
     """Base of the book's models: unknown keys are problems, nothing changes after loading."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True, validate_default=False)
+
+    def problems(self) -> Iterator[Problem]:
+        """Yield what does not fit in this part, each with its keys from here."""
+        yield from ()
+
+    @model_validator(mode="after")
+    def _all_fits(self) -> Self:
+        refuse(self.problems())
+        return self
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,15 +187,6 @@ class FieldBase(Strict):
     _name: str = PrivateAttr("")
 
     described: ClassVar[str] = "field"
-
-    @model_validator(mode="after")
-    def _all_fits(self) -> FieldBase:
-        refuse(self.described, self.misfits())
-        return self
-
-    def misfits(self) -> Iterator[Misfit]:
-        """Yield what does not fit in this field, each with its key."""
-        yield from ()
 
     def bind(self, name: str) -> None:
         """Give the field its key in the book, once."""
@@ -468,20 +468,20 @@ def looked_up(numbers: Mapping[str, int], value: object) -> int | None:
     return numbers.get(value.strip().casefold()) if isinstance(value, str) else None
 
 
-def not_unique(options: Sequence[str], key: str, what: str) -> Iterator[Misfit]:
+def not_unique(options: Sequence[str], key: str, what: str) -> Iterator[Problem]:
     """Yield the names that are not visible, or do not differ from an earlier one whatever their
     case.
     """
     seen: set[str] = set()
     for number, option in enumerate(options):
         if not option.strip() or not option.isprintable() or option != option.strip():
-            yield Misfit(
+            yield Problem(
                 (key, number),
                 f"{what} {option!r} is empty or has invisible characters",
                 "write letters, digits and signs",
             )
         elif option.casefold() in seen:
-            yield Misfit(
+            yield Problem(
                 (key, number),
                 f"{what} {option!r} stands twice",
                 "names differ in more than capitals; keep one",
@@ -491,7 +491,7 @@ def not_unique(options: Sequence[str], key: str, what: str) -> Iterator[Misfit]:
 
 def not_among(
     options: Sequence[str], names: Sequence[str], key: str, what: str
-) -> Iterator[Misfit]:
+) -> Iterator[Problem]:
     """Yield the names that are none of the options."""
     known = {option.casefold() for option in options}
     for number, name in enumerate(names):
@@ -502,7 +502,7 @@ def not_among(
                 if close
                 else f"the {what} are: {', '.join(options[:12])}{' …' if len(options) > 12 else ''}"
             )
-            yield Misfit((key, number), f"{name!r} is not one of the {what}", hint)
+            yield Problem((key, number), f"{name!r} is not one of the {what}", hint)
 
 
 def value_text(value: Value) -> str:

@@ -11,9 +11,9 @@ from typing import ClassVar
 
 from pydantic import Field
 
+from grammar.errors import Problem
 from grammar.exact import ExactDecimal, exact, plain
 from grammar.fields.base import Band, FieldBase, Limit, Value
-from grammar.problems import Misfit
 
 _NUMBER = re.compile(r"\s*([-+\N{MINUS SIGN}]?[0-9]+)(?:[.,]([0-9]+))?\s*(.*)", re.DOTALL)
 
@@ -52,20 +52,20 @@ class Measured(FieldBase):
         """All values it can have."""
         return Band(None, None)
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[Problem]:
         """Yield limits of no side or of two, and those that no value passes: a slip in a limit must
         not silence its warning.
         """
         for number, limit in enumerate(self.limits):
             if (limit.above is None) == (limit.below is None):
-                yield Misfit(
+                yield Problem(
                     ("limits", number),
                     "a limit has either `above` or `below`",
                     "for one on each side, write two limits",
                 )
             elif not limit.passed(*self.reach):
                 side = "above" if limit.below is None else "below"
-                yield Misfit(
+                yield Problem(
                     ("limits", number, side),
                     f"a limit {self.with_unit(limit.side)} never warns: no value passes it",
                     f"the values are {self.with_unit(str(self.reach))}",

@@ -8,6 +8,7 @@ from typing import Any, ClassVar, Literal
 
 from pydantic import Field
 
+from grammar.errors import Problem
 from grammar.fields.base import (
     FieldBase,
     Rounded,
@@ -17,7 +18,6 @@ from grammar.fields.base import (
     not_unique,
     numbered,
 )
-from grammar.problems import Misfit
 
 
 class Choice(FieldBase):
@@ -35,14 +35,14 @@ class Choice(FieldBase):
     described: ClassVar[str] = "choice"
     numbering: ClassVar[str] = "the option's place from 0"
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[Problem]:
         """Yield options that do not differ, and what names no option."""
         yield from not_unique(self.options, "options", "option")
         yield from not_among(self.options, self.warn, "warn", "options")
-        for misfit in not_among(
+        for problem in not_among(
             self.options, [] if self.usual is None else [self.usual], "usual", "options"
         ):
-            yield misfit._replace(where=("usual",))
+            yield Problem(("usual",), problem.message, problem.hint)
 
     @functools.cached_property
     def _numbers(self) -> dict[str, int]:
@@ -114,12 +114,12 @@ class Flags(FieldBase):
     numbering: ClassVar[str] = "flags as bits, the first is 1"
     reports_warnings: ClassVar[bool] = True
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[Problem]:
         """Yield flags that do not differ or can't be listed, and what names no flag."""
         yield from not_unique(self.flags, "flags", "flag")
         for number, name in enumerate(self.flags):
             if "," in name or name.casefold() == "none":
-                yield Misfit(
+                yield Problem(
                     ("flags", number),
                     f"flag {name!r}: a name without comma, and not 'none', is needed",
                     "flags set are listed with commas",

@@ -10,11 +10,11 @@ from typing import Any, ClassVar, Literal
 
 from pydantic import Field
 
+from grammar.errors import Problem
 from grammar.exact import ExactDecimal, Rounding, at, difference, plain, steps, whole_steps
 from grammar.fields.base import MOST_LEVELS, Band, Beyond, Interval, Progression, Rounded
 from grammar.fields.discrete_normal import over_levels
 from grammar.fields.measured import Moving
-from grammar.problems import Misfit
 
 # of a step: how far below a value those begin that are rounded to it
 _BELOW = {"nearest": Fraction(1, 2), "up": Fraction(1), "down": Fraction(0)}
@@ -49,17 +49,17 @@ class Quantity(Moving):
 
     described: ClassVar[str] = "quantity"
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[Problem]:
         """Yield what is wrong with the range, the usual value, the spread and the limits."""
         scale = f"{plain(self.low)} … {plain(self.high)}"
         if self.step <= 0:
-            yield Misfit(
+            yield Problem(
                 ("step",),
                 f"the step {plain(self.step)} must be above 0",
                 "it is the resolution: 0.1, 1, 5 …",
             )
         if self.high < self.low:
-            yield Misfit(
+            yield Problem(
                 ("high",),
                 f"high {plain(self.high)} lies below low {plain(self.low)}",
                 "exchange them",
@@ -67,19 +67,19 @@ class Quantity(Moving):
         elif self.step > 0:
             count = whole_steps(self.low, self.high, self.step)
             if count is None:
-                yield Misfit(
+                yield Problem(
                     ("step",),
                     f"{scale} is not a whole number of steps of {plain(self.step)}",
                     self._near(),
                 )
             elif count >= MOST_LEVELS:
-                yield Misfit(
+                yield Problem(
                     ("step",),
                     f"{count + 1} levels are more than the {MOST_LEVELS} a field may have",
                     "a coarser step",
                 )
             if self.usual is not None and not self.low <= self.usual <= self.high:
-                yield Misfit(
+                yield Problem(
                     ("usual",),
                     f"the usual value {plain(self.usual)} lies outside {scale}",
                     f"the values are {self.domain}",
@@ -89,24 +89,24 @@ class Quantity(Moving):
                 and count is not None
                 and whole_steps(self.low, self.usual, self.step) is None
             ):
-                yield Misfit(
+                yield Problem(
                     ("usual",),
                     f"the usual value {plain(self.usual)} is between two levels",
                     f"the values are {self.domain}",
                 )
         if self.spread is not None and self.usual is None:
-            yield Misfit(
+            yield Problem(
                 ("spread",),
                 "a spread needs a usual value to spread about",
                 "give `usual`, or remove `spread`",
             )
         if self.spread is not None and self.spread <= 0:
-            yield Misfit(
+            yield Problem(
                 ("spread",),
                 f"the spread {plain(self.spread)} must be above 0",
                 "it is a standard deviation, in the unit",
             )
-        yield from super().misfits()
+        yield from super().problems()
 
     def _near(self) -> str:
         """Say which ends beside `high` the steps reach."""

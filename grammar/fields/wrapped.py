@@ -8,12 +8,11 @@ from typing import Any, ClassVar, Literal
 
 from pydantic import Field
 
-from grammar.errors import EncodeError
+from grammar.errors import EncodeError, Problem
 from grammar.exact import ExactDecimal, at, difference, plain, steps, whole_steps
 from grammar.fields.base import MOST_LEVELS, Progression, Rounded, Value
 from grammar.fields.discrete_normal import folded
 from grammar.fields.measured import Moving
-from grammar.problems import Misfit
 
 
 class Wrapped(Moving):
@@ -31,16 +30,16 @@ class Wrapped(Moving):
     described: ClassVar[str] = "wrapped"
     wraps: ClassVar[bool] = True
 
-    def misfits(self) -> Iterator[Misfit]:
+    def problems(self) -> Iterator[Problem]:
         """Yield what is wrong with the modulus, the step, the usual remainder and the limits."""
         if self.modulus <= 0:
-            yield Misfit(
+            yield Problem(
                 ("modulus",),
                 f"the modulus {plain(self.modulus)} must be above 0",
                 "10 leaves the last digit of a whole number",
             )
         if self.step <= 0:
-            yield Misfit(
+            yield Problem(
                 ("step",),
                 f"the step {plain(self.step)} must be above 0",
                 "it is the resolution: 0.1, 1, 5 …",
@@ -52,23 +51,23 @@ class Wrapped(Moving):
                     f"the modulus {plain(self.modulus)} is not a whole number of steps of"
                     f" {plain(self.step)}"
                 )
-                yield Misfit(
+                yield Problem(
                     ("modulus",), message, f"a multiple of {plain(self.step)}, or another step"
                 )
             elif count > MOST_LEVELS:
                 message = f"{count} levels are more than the {MOST_LEVELS} a field may have"
-                yield Misfit(("modulus",), message, "a smaller modulus, or a coarser step")
+                yield Problem(("modulus",), message, "a smaller modulus, or a coarser step")
             usual = self.usual
             if usual is not None and not (
                 0 <= usual < self.modulus and whole_steps(Decimal(0), usual, self.step) is not None
             ):
                 message = f"the usual remainder {plain(usual)} is none"
-                yield Misfit(
+                yield Problem(
                     ("usual",),
                     message,
                     f"a multiple of {plain(self.step)}, from 0 to below {plain(self.modulus)}",
                 )
-        yield from super().misfits()
+        yield from super().problems()
 
     @property
     def size(self) -> int:

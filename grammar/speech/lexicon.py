@@ -7,9 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, NamedTuple
+from typing import Any
 
 from grammar.data import table
+from grammar.errors import Problem
 from grammar.speech.kinds import WordKind
 from grammar.symbols import Alphabet, normal
 
@@ -27,28 +28,11 @@ class Meaning:
     value: str = ""
 
 
-class Clash(NamedTuple):
-    """A word of a book that can't be told from others: the key it belongs to, the word in compared
-    form, what is wrong, and what to do.
-    """
-
-    path: tuple[str, ...]
-    word: str
-    message: str
-    hint: str
-
-
-class WordsTaken(ValueError):
-    """Words of a book that can't be told from others; ``clashes`` has every one."""
-
-    def __init__(self, clashes: Sequence[Clash]) -> None:
-        """Keep the clashes."""
-        super().__init__("; ".join(clash.message for clash in clashes))
-        self.clashes = tuple(clashes)
-
-
 class Lexicon:
-    """Everything a book lets a transcript say, by compared form."""
+    """Everything a book lets a transcript say, by compared form.
+
+    ``problems`` are the words that can't be told from others; with any, it is of no use.
+    """
 
     def __init__(
         self,
@@ -58,9 +42,9 @@ class Lexicon:
         phrases: Mapping[str, Sequence[str]],
         homophones: bool,
     ) -> None:
-        """Gather the words of a book; raises WordsTaken where some can't be told from others."""
+        """Gather the words of a book: fillers, and the forms of each phrase, in compared form."""
         self.alphabet = alphabet
-        self._clashes: list[Clash] = []
+        self.problems: list[Problem] = []
         self.meanings: dict[str, Meaning] = {}
         self.plain: dict[str, str] = {}
         data = table("speech")
@@ -69,13 +53,11 @@ class Lexicon:
             self.meanings.setdefault(normal(word), Meaning(WordKind.FILLER, ("",)))
         self._procedure(data)
         self._spelling()
-        for word in fillers:
-            self._filler(normal(word))
+        for number, word in enumerate(fillers):
+            self._filler(number, normal(word))
         for name, forms in phrases.items():
-            for form in forms:
-                self._phrase(name, normal(form))
-        if self._clashes:
-            raise WordsTaken(self._clashes)
+            for number, form in enumerate(forms):
+                self._phrase(name, number, normal(form))
         self.longest: dict[str, int] = {}
         for words in (entry.split() for entry in self.meanings):
             self.longest[words[0]] = max(self.longest.get(words[0], 1), len(words))
@@ -133,8 +115,8 @@ class Lexicon:
                 self.meanings[word] = Meaning(kind, (symbol,))
             else:
                 message = f"the word {word!r} for {symbol!r} is already {known.kind.use}"
-                self._clashes.append(
-                    Clash(("alphabet", "words", symbol), word, message, "choose another word")
+                self.problems.append(
+                    Problem(("alphabet", "words", symbol), message, "choose another word")
                 )
         for symbol in self.alphabet.symbols:
             known = self.meanings.get(symbol.lower())
@@ -145,19 +127,19 @@ class Lexicon:
             elif symbol not in known.options:
                 self.meanings[symbol.lower()] = Meaning(known.kind, (symbol, *known.options))
 
-    def _phrase(self, name: str, form: str) -> None:
+    def _phrase(self, name: str, number: int, form: str) -> None:
         known = self.meanings.get(form)
         if known is not None and known.value == name:
             return
-        path = ("phrases", name, "says")
+        keys = ("phrases", name, "says", number)
         if known is not None:
             taken = (
                 f"a form of {known.value!r}"
                 if known.kind is WordKind.SEPARATOR and known.value
                 else known.kind.use
             )
-            self._clashes.append(
-                Clash(path, form, f"the phrase {form!r} is already {taken}", "choose other words")
+            self.problems.append(
+                Problem(keys, f"the phrase {form!r} is already {taken}", "choose other words")
             )
         elif all(
             word in self.meanings
@@ -168,21 +150,20 @@ class Lexicon:
                 f"the phrase {form!r} can't be told from a report: all its words have meanings of"
                 " their own"
             )
-            self._clashes.append(Clash(path, form, message, "add a word that means nothing else"))
+            self.problems.append(Problem(keys, message, "add a word that means nothing else"))
         else:
             self.meanings[form] = Meaning(WordKind.SEPARATOR, (), name)
 
-    def _filler(self, word: str) -> None:
+    def _filler(self, number: int, word: str) -> None:
         """Add a word that carries nothing; refused where it means something, for then it could
         never be passed over.
         """
         known = self.meanings.setdefault(word, Meaning(WordKind.FILLER, ("",)))
         if known.kind is not WordKind.FILLER:
             what = "a symbol" if len(word) == 1 else known.kind.use
-            self._clashes.append(
-                Clash(
-                    ("speech", "fillers"),
-                    word,
+            self.problems.append(
+                Problem(
+                    ("speech", "fillers", number),
                     f"the filler {word!r} is already {what}",
                     "remove it",
                 )
