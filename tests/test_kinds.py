@@ -24,7 +24,6 @@ from pydantic import Field, TypeAdapter
 from codec import Book, BookError, EncodeError, decode, encode, parse_book
 from codec.hear import hear
 from codec.race import follow, parse_event
-from codec.race.facts import Fact
 from codec.radio.importing import import_export
 from codec.sheet import Entry, Journal
 from codec.sheet.exports import FORMS, export, read_export
@@ -389,7 +388,7 @@ def test_every_form_of_a_book_holds_them(book: Book, form: str) -> None:
 def test_the_race_follows_them(book: Book) -> None:
     event = parse_event(EVENT, book)
     race = follow(
-        event, [Fact(kind="report", lap=1, message="report", values={"motor": Decimal(40)})]
+        event, [Entry(kind="report", lap=1, message="report", values={"motor": Decimal(40)})]
     )
     low, high = 40, 80
     assert low < race.temperatures["motor"].level().mean < high

@@ -214,7 +214,7 @@ def _player(speaker: Speaker, session: Any, grade: str) -> Player:
 def run_progress(args: argparse.Namespace) -> int:
     """Show progress."""
     from codec.drill import DrillJournal
-    from codec.sheet.journal import now
+    from codec.store.store import now
 
     with DrillJournal(args.journal) as journal:
         people = [journal.known(args.person)] if args.person else list(journal.people())

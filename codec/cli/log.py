@@ -102,8 +102,7 @@ def _event(path: str | None, book: Book) -> Event | None:
 
 def _piped(session: Session, *, as_json: bool) -> int:
     """Log the lines of standard input; the exit code is 1 if one of them needs a repeat."""
-    from codec.sheet.exports import json_object
-
+    to_json = session.journal.table.as_json
     worst = 0
     for line in lines([]):
         shown = session.enter(line)
@@ -116,7 +115,7 @@ def _piped(session: Session, *, as_json: bool) -> int:
                     "heard": line,
                     "tone": shown.tone,
                     "told": list(shown.lines),
-                    "written": [json_object(one) for one in shown.written],
+                    "written": [to_json(one) for one in shown.written],
                 }
             )
         else:

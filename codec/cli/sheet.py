@@ -52,6 +52,10 @@ def add(commands: Any) -> None:
     export.set_defaults(run=run_export)
     add_debrief(actions)
     add_compare(actions)
+    check = actions.add_parser("check", help="tell everything that is wrong with a sheet's file")
+    check.add_argument("sheet", metavar="SHEET", help="the sheet's file")
+    add_json(check)
+    check.set_defaults(run=run_check)
     rescue = actions.add_parser("rescue", help="save what can be read of a damaged sheet")
     rescue.add_argument("sheet", metavar="SHEET", help="the damaged file; it is only read")
     rescue.add_argument("file", metavar="NEW-SHEET", help="the sheet to make")
@@ -144,11 +148,10 @@ def _show_json(
 ) -> None:
     """Print the entries, then, with an event file, where the race of each car is heading."""
     from codec.race.as_json import as_dict
-    from codec.sheet.exports import json_object
 
     for entry in journal.entries():
         if only in (None, entry.car):
-            emit(json_object(entry))
+            emit(journal.table.as_json(entry))
     for car, (race, advice) in races.items():
         emit({"race_of": car, **as_dict(race, advice)})
 
@@ -227,28 +230,18 @@ def _head(stream: BinaryIO, name: str) -> str:
     return head.decode("utf-8", "replace")
 
 
-@contextlib.contextmanager
-def _journal(args: argparse.Namespace, facts: Any) -> Iterator[Journal]:
-    """Open the sheet, or make it with the book named, or with the one an export holds; a new one
-    that stays empty is taken away again.
+def _journal(args: argparse.Namespace, facts: Any) -> Journal:
+    """Open the sheet; one that is not there is made, with the first entry, with the book named or
+    with the one an export holds.
     """
     from codec.sheet import Journal
     from grammar.loading import load_book, parse_book
 
-    path, empty = Path(args.sheet), False
-    there = path.exists()
+    path = Path(args.sheet)
     book = load_book(args.book) if args.book is not None else None
-    if book is None and facts is not None and not there:
+    if book is None and facts is not None and not path.exists():
         book = parse_book(facts.text, facts.name)
-    try:
-        with Journal(path, book) as journal:
-            try:
-                yield journal
-            finally:
-                empty = not there and len(journal) == 0
-    finally:
-        if empty:
-            path.unlink(missing_ok=True)
+    return Journal(path, book, when_needed=True)
 
 
 def _wanted(args: argparse.Namespace) -> dict[str, Any]:
@@ -317,27 +310,41 @@ def _told(summary: Summary, args: argparse.Namespace) -> None:
     summary_lines(summary)
 
 
+def run_check(args: argparse.Namespace) -> int:
+    """Tell what is wrong with a sheet's file; the exit code is 1 if something is."""
+    from codec.sheet.journal import check
+    from grammar.errors import visible
+
+    faults = check(Path(args.sheet))
+    if args.json:
+        emit({"file": args.sheet, "faults": faults})
+    else:
+        print("\n".join(map(visible, faults)) or f"{args.sheet}: nothing is wrong with it")
+    if faults:
+        print(
+            "hint: keep a copy of the file, then save what can be read: niner sheet rescue SHEET"
+            " NEW-SHEET",
+            file=sys.stderr,
+        )
+    return int(bool(faults))
+
+
 def run_rescue(args: argparse.Namespace) -> int:
     """Save what can be read of a damaged sheet in a new one; the exit code is 1 if something is
     missing.
     """
     from codec.sheet import Journal
-    from codec.store.rescue import facts_in, rescue, save
-    from grammar.loading import load_book, parse_book
+    from codec.sheet.rescue import rescue, rescue_book, save
+    from grammar.loading import load_book
 
     path = Path(args.sheet)
-    facts = facts_in(path)
-    if args.book is None and "book" not in facts:
+    book = load_book(args.book) if args.book is not None else rescue_book(path)
+    if book is None:
         raise CodeError(
             "the file no longer tells which book it was written with",
             kind="sheet-damaged",
             hint="name it with --book",
         )
-    book = (
-        load_book(args.book)
-        if args.book is not None
-        else parse_book(facts["book"], facts.get("name", "book"))
-    )
     if Path(args.file).exists():
         raise CodeError(f"{args.file!r} is there already", kind="usage", hint="name a new file")
     found = rescue(path, book.fields)

@@ -8,7 +8,7 @@ import re
 from dataclasses import dataclass
 from typing import Any, Literal, get_args
 
-from grammar.errors import CodeError
+from codec.store.store import StoreError
 
 Drill = Literal["read", "hear"]
 Kind = Literal["symbol", "pair", "entry", "report"]
@@ -33,7 +33,7 @@ _MOST_CHARACTERS = 4000
 _MOST_NAME = 60
 
 
-class DrillError(CodeError):
+class DrillError(StoreError):
     """The journal of drills, or what is to be written to it, is not in order; ``kind`` tells
     which.
     """

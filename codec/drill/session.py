@@ -13,11 +13,11 @@ from codec.drill.marking import Marked, align, mark
 from codec.drill.memory import Memory
 from codec.drill.pool import MOST_ENTRIES
 from codec.drill.turn import Signals, Turn
-from codec.sheet.journal import now
+from codec.store.store import Clock, now
 from grammar.errors import listed
 
 if TYPE_CHECKING:
-    from codec.drill.journal import Clock, DrillJournal
+    from codec.drill.journal import DrillJournal
     from codec.drill.pool import Pool
 
 CAUTION = (

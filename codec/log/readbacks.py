@@ -14,9 +14,8 @@ from dataclasses import dataclass
 from codec.reading import Reading
 from codec.sheet.entry import Entry
 from codec.sheet.state import Row
-from codec.sheet.values import value_text
 from grammar.book import Book
-from grammar.fields import Value
+from grammar.fields import Value, value_text
 
 Values = Mapping[str, Value]
 NEGATIVE = "NEGATIVE"  # what the reply to a wrong read-back begins with

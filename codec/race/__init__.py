@@ -10,7 +10,7 @@ look.distance.margin.band(), look.distance.short, advise(race)
 from __future__ import annotations
 
 from codec.race.advice import Advice, advise, check_call, settings_calls
-from codec.race.facts import Fact, facts
+from codec.race.facts import facts
 from codec.race.follow import follow
 from codec.race.loading import Event, EventError, load_event, parse_event
 from codec.race.outlook import Outlook, outlook
@@ -20,7 +20,6 @@ __all__ = [
     "Advice",
     "Event",
     "EventError",
-    "Fact",
     "Notice",
     "Outlook",
     "Race",

@@ -15,9 +15,9 @@ from codec.race.binding import Event
 from codec.race.clock import Clock, Neutralised
 from codec.race.dials import Ledger, SettingError, wheel_move, whole
 from codec.race.event import LapsSpec, WheelSpec
-from codec.race.facts import Fact
 from codec.race.plan import EnergyPlan
 from codec.race.race import Notice, Race
+from codec.sheet.entry import Entry
 from codec.sheet.state import ADDED, NEUTRALISED, RESUMED
 from grammar.errors import CodeError, counted
 from grammar.fields import Value
@@ -25,7 +25,7 @@ from grammar.fields import Value
 _FITS = 0.5  # a value less likely than this to be right is pointed out
 
 
-def follow(event: Event, facts: Iterable[Fact], *, history: bool = False) -> Race:
+def follow(event: Event, facts: Iterable[Entry], *, history: bool = False) -> Race:
     """Return the race after all facts; they may come in any order of laps. What does not fit is a
     notice, never an error.
 
@@ -34,12 +34,12 @@ def follow(event: Event, facts: Iterable[Fact], *, history: bool = False) -> Rac
     return _Following(event, _in_order(facts), history).race
 
 
-def _in_order(facts: Iterable[Fact]) -> list[Fact]:
+def _in_order(facts: Iterable[Entry]) -> list[Entry]:
     """Return the facts by lap, of one lap in the order they were written; of each lap only the last
     report of a kind.
     """
     running, keyed = 0, []
-    last: dict[tuple[int, str], Fact] = {}
+    last: dict[tuple[int, str], Entry] = {}
     for fact in facts:
         if fact.kind == "report" and fact.lap is not None:
             running = max(running, fact.lap)
@@ -54,7 +54,7 @@ def _in_order(facts: Iterable[Fact]) -> list[Fact]:
 
 
 class _Following:
-    def __init__(self, event: Event, facts: list[Fact], history: bool) -> None:
+    def __init__(self, event: Event, facts: list[Entry], history: bool) -> None:
         spec = event.spec
         self.event, self.facts, self.history = event, facts, history
         lap_messages = {fact.message for fact in facts if self._tells(event, fact)}
@@ -91,7 +91,7 @@ class _Following:
             race.history[race.lap :] = [race.as_it_stands()]
 
     @staticmethod
-    def _tells(event: Event, fact: Fact) -> bool:
+    def _tells(event: Event, fact: Entry) -> bool:
         """Tell whether a fact is a report of the lap: it says something of energy or
         temperature.
         """
@@ -121,12 +121,12 @@ class _Following:
                 found[-1] = Neutralised(found[-1].first, found[-1].begin, lap, fact.at)
         return found
 
-    def _note(self, kind: str, text: str, fact: Fact) -> None:
+    def _note(self, kind: str, text: str, fact: Entry) -> None:
         self.race.notices.append(
             Notice(kind, self.race.lap if fact.lap is None else fact.lap, text, fact.seq)
         )
 
-    def _take(self, fact: Fact) -> None:
+    def _take(self, fact: Entry) -> None:
         calls, readbacks = self.event.spec.calls, self.event.spec.readbacks
         if fact.kind == "event":
             self._event(fact)
@@ -147,7 +147,7 @@ class _Following:
         elif self._tells(self.event, fact):
             self._report(fact)
 
-    def _report(self, fact: Fact) -> None:
+    def _report(self, fact: Entry) -> None:
         race = self.race
         if fact.lap is None or fact.lap < 1:
             self._note("no-lap", "a report without a lap tells nothing of the race", fact)
@@ -198,7 +198,7 @@ class _Following:
                     temperature.transition(bound)
                 )
 
-    def _event(self, fact: Fact) -> None:
+    def _event(self, fact: Entry) -> None:
         race = self.race
         if fact.message == NEUTRALISED:
             race.neutralised = True
@@ -218,7 +218,7 @@ class _Following:
             ):
                 self._enter(int(fact.amount or 0), fact)
 
-    def _neutralisation_over(self, span: Neutralised, fact: Fact) -> None:
+    def _neutralisation_over(self, span: Neutralised, fact: Entry) -> None:
         race, spec = self.race, self.event.spec.neutralisation
         minutes = race.clock.minutes(span)
         if minutes is None:
@@ -260,11 +260,11 @@ class _Following:
             race.removed += removed
             self._change(0, removed, fact)
 
-    def _is_distance(self, fact: Fact) -> bool:
+    def _is_distance(self, fact: Entry) -> bool:
         distance = self.event.spec.calls.distance
         return distance is not None and fact.message == distance.message
 
-    def _change(self, laps: int, removed: Fraction, fact: Fact) -> bool:
+    def _change(self, laps: int, removed: Fraction, fact: Entry) -> bool:
         try:
             self.race.plan = self.race.plan.change(self.race.lap, laps=laps, removed=removed)
         except CodeError as error:
@@ -272,11 +272,11 @@ class _Following:
             return False
         return True
 
-    def _enter(self, laps: int, fact: Fact) -> None:
+    def _enter(self, laps: int, fact: Entry) -> None:
         if self._change(laps, Fraction(0), fact):
             self.race.laps_entered += laps
 
-    def _distance_called(self, fact: Fact, spec: LapsSpec) -> None:
+    def _distance_called(self, fact: Entry, spec: LapsSpec) -> None:
         laps = whole(fact.values, spec.added)
         if not self.announced:
             self.race.laps_added += laps
@@ -285,7 +285,7 @@ class _Following:
         else:
             self.called_laps.append(laps)
 
-    def _distance_entered(self, fact: Fact, spec: LapsSpec) -> None:
+    def _distance_entered(self, fact: Entry, spec: LapsSpec) -> None:
         laps = whole(fact.values, spec.added)
         called = self.called_laps.pop(0) if self.called_laps else None
         if called is not None and called != laps:
@@ -296,14 +296,14 @@ class _Following:
             )
         self._enter(laps, fact)
 
-    def _target(self, fact: Fact, name: str) -> None:
+    def _target(self, fact: Entry, name: str) -> None:
         value, unit = fact.values.get(name), self.event.book.fields[name].unit_text
         if isinstance(value, Decimal):
             race = self.race
             race.target = units.energy(value, unit, self.event.spec.energy.unit)
             race.energy = race.energy.reset_slope(0.0, float(self.event.spec.energy.first))
 
-    def _repeated(self, fact: Fact) -> None:
+    def _repeated(self, fact: Entry) -> None:
         """Note a call that was not repeated as it was said.
 
         What counts as done is the message that the event names for it.
@@ -322,7 +322,7 @@ class _Following:
                 fact,
             )
 
-    def _wheel(self, fact: Fact, spec: WheelSpec, *, called: bool) -> None:
+    def _wheel(self, fact: Entry, spec: WheelSpec, *, called: bool) -> None:
         dial, clicks = wheel_move(spec, fact.values)
         try:
             if called:

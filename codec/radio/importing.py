@@ -12,7 +12,7 @@ from codec.radio.forms import FORMS, MOST_LINE, LeftOut
 from codec.radio.laps import LapTimes
 from codec.radio.listener import Draft, Listener
 from codec.sheet.entry import Entry
-from codec.sheet.exports import Read, restore
+from codec.sheet.exported import Read, restore
 from codec.sheet.journal import Journal
 from codec.sheet.state import cars
 from grammar.errors import CodeError

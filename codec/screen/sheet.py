@@ -17,11 +17,10 @@ from codec.screen.console import console, safe
 from codec.sheet.entry import DOUBTFUL, Entry
 from codec.sheet.journal import Journal
 from codec.sheet.state import EVENTS, Row, cars, clock_steps, lap_message, laps, of_car, race, rows
-from codec.sheet.values import value_text
 from grammar.book import Book
 from grammar.errors import counted
 from grammar.exact import plain
-from grammar.fields import FieldBase, Value
+from grammar.fields import FieldBase, Value, value_text
 
 _EPOCH = 10**11  # milliseconds from here on are times of day
 

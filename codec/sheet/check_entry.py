@@ -6,9 +6,9 @@ from __future__ import annotations
 
 from codec.decoding import decode
 from codec.sheet.entry import Entry, SheetError
-from codec.sheet.values import value_text
 from grammar.book import Book
 from grammar.errors import CodeError
+from grammar.fields import value_text
 
 _HINT = (
     "was the file changed by hand? export it once more, and put right in the sheet what is wrong"

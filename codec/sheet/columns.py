@@ -1,208 +1,284 @@
-"""The columns of an exported sheet: what every entry has, then one for each field of the book."""
+"""The kinds of columns that an entry has: what each may hold, and how it is written in the journal
+and in every export, and read back.
+
+An entry declares its columns once (codec.sheet.entry); everything else asks them.
+"""
 
 from __future__ import annotations
 
-import csv
-from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+import json
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import KW_ONLY, dataclass
 from decimal import Decimal
-from typing import Any
+from typing import Any, ClassVar
 
-from codec.sheet.entry import KINDS, LAP_BY, TEXTS, Entry, SheetError
-from codec.sheet.journal import Journal
-from codec.sheet.values import Fields, number_text, value_of, value_text
+from codec.files import clean
+from codec.reading import plain_value
+from grammar.errors import CodeError
 from grammar.exact import exact
+from grammar.fields import Band, FieldBase, Value, number_text, value_text
 
-VALUE = "value_"
-WHOLE = ("seq", "lap", "at", "about")
-OWN: Mapping[str, str] = {
-    "seq": "number of the entry; this is their order",
-    "uid": "name of the entry, the same in every copy",
-    "logged": "the computer's clock when it was written, UTC",
-    "writer": "who wrote it",
-    "kind": "what it is",
-    "car": "the car",
-    "lap": "the lap it stands against",
-    "lap_by": "how the lap is known",
-    "at": "milliseconds from the beginning of the recording, or since 1970",
-    "speaker": "who said it",
-    "heard": "the words as heard",
-    "message": "the message of the book, the event, or of a car its driver",
-    "string": "the symbols as said",
-    "amount": "what an event counts: laps added",
-    "refusal": "why it was not accepted; empty if it was",
-    "certainty": "0 to 1: how sure it is",
-    "about": "number of the entry that it corrects, withdraws, asks about, answers or reads back",
-    "note": "anything else",
-}
-_CALCULATED = (
-    "=",
-    "+",
-    "-",
-    "@",
-    "\t",
-    "\r",
-    "'",
-)  # a spreadsheet would take such a text for a formula
+Fields = Mapping[str, FieldBase]  # those of the book, by name
+MOST_CHARACTERS = 32_000  # of one text: what a cell of a spreadsheet holds
+MOST_NUMBER = 2**63 - 1
+_SHORT = 200
+_LOGGED = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z")
 
 
 @dataclass(frozen=True, slots=True)
-class Facts:
-    """What a sheet tells of its book: its name, its digest, and its text."""
+class Column:
+    """One column: ``about`` says for people what it holds, ``since`` is the version of the sheet's
+    file that brought it.
 
-    name: str
-    digest: str
-    text: str
-
-    @classmethod
-    def of(cls, journal: Journal) -> Facts:
-        """Return the facts of a journal."""
-        return cls(journal.facts["name"], journal.facts["digest"], journal.facts["book"])
-
-    @classmethod
-    def read(cls, told: Any, where: str) -> Facts:
-        """Return the facts an export holds; raises SheetError."""
-        if isinstance(told, Mapping) and all(
-            isinstance(told.get(key), str) for key in ("name", "digest", "text")
-        ):
-            return cls(told["name"], told["digest"], told["text"])
-        raise SheetError(
-            f"{where}: what it tells of its book is not complete",
-            kind="sheet-export",
-            hint="export the sheet once more",
-        )
-
-    def as_dict(self) -> dict[str, str]:
-        """Return the facts as an export holds them."""
-        return {"name": self.name, "digest": self.digest, "text": self.text}
-
-
-def names(fields: Fields) -> list[str]:
-    """Return the columns' names."""
-    return [*OWN, *(VALUE + name for name in fields)]
-
-
-def cells(entry: Entry, fields: Fields) -> list[str]:
-    """Return an entry as texts, one a column; "" where it has nothing."""
-    own = [value_cell(getattr(entry, name)) for name in OWN]
-    return [
-        *own,
-        *(value_text(entry.values[name]) if name in entry.values else "" for name in fields),
-    ]
-
-
-def value_cell(value: Any) -> str:
-    """Return one of an entry's own facts as text."""
-    if isinstance(value, Decimal):
-        return number_text(value)
-    return "" if value is None else repr(value) if isinstance(value, float) else str(value)
-
-
-def entry_from(row: Mapping[str, str], fields: Fields, where: str) -> Entry:
-    """Return the entry of a row of texts; raises SheetError that names the place."""
-    facts: dict[str, Any] = {name: row.get(name, "") for name in OWN}
-    try:
-        for name in WHOLE:
-            facts[name] = int(facts[name]) if facts[name] else None
-        facts["seq"] = facts["seq"] or 0
-        facts["amount"] = exact(facts["amount"]) if facts["amount"] else None
-        facts["certainty"] = float(facts["certainty"]) if facts["certainty"] else None
-        texts = {name: row.get(VALUE + name, "") for name in fields}
-        facts["values"] = {
-            name: value_of(fields, name, text) for name, text in texts.items() if text
-        }
-        return Entry(**facts)
-    except SheetError as error:
-        raise SheetError(
-            f"{where}: {error.message}", kind=error.kind, expected=error.expected, hint=error.hint
-        ) from None
-    except ValueError as error:
-        raise SheetError(
-            f"{where}: {error}", kind="sheet-export", hint="was the file changed by hand?"
-        ) from None
-
-
-def checked_header(header: Sequence[str], where: str) -> None:
-    """Raise SheetError unless a header is an exported sheet's."""
-    missing = [name for name in OWN if name not in header]
-    if missing:
-        raise SheetError(
-            f"{where}: no column {missing[0]!r}",
-            kind="sheet-export",
-            expected=["the columns of an exported sheet"],
-        )
-
-
-def table_schema(fields: Fields, facts: Facts) -> dict[str, Any]:
-    """Return the Table Schema of the CSV (Frictionless Standards), with the book beside it."""
-    kinds: dict[str, dict[str, Any]] = {
-        **{name: {"type": "integer"} for name in WHOLE},
-        "seq": {"type": "integer", "constraints": {"required": True, "minimum": 1}},
-        "uid": {"type": "string", "constraints": {"required": True, "unique": True}},
-        "logged": {
-            "type": "datetime",
-            "format": "%Y-%m-%dT%H:%M:%S.%fZ",
-            "constraints": {"required": True},
-        },
-        "kind": {"type": "string", "constraints": {"required": True, "enum": list(KINDS)}},
-        "lap_by": {"type": "string", "constraints": {"enum": [name for name in LAP_BY if name]}},
-        "amount": {"type": "number"},
-        "certainty": {"type": "number", "constraints": {"minimum": 0, "maximum": 1}},
-    }
-    columns = [
-        {"name": name, **kinds.get(name, {"type": "string"}), "description": about}
-        for name, about in OWN.items()
-    ]
-    for name, field in fields.items():
-        column: dict[str, Any] = {
-            "name": VALUE + name,
-            "type": "number" if field.numeric else "string",
-            "title": field.title,
-        }
-        if field.unit_text:
-            column["unit"] = field.unit_text
-        if field.one_of is not None:
-            column["constraints"] = {"enum": list(field.one_of)}
-        columns.append(column)
-    return {
-        "fields": columns,
-        "missingValues": [""],
-        "primaryKey": ["seq"],
-        "book": facts.as_dict(),
-    }
-
-
-def guarded(name: str, text: str) -> str:
-    """Return a text that no spreadsheet takes for a formula: with an apostrophe before it where it
-    might be.
+    ``written`` marks what the journal gives an entry when it is written, ``required`` what no entry
+    in a sheet is without, ``unique`` what no two have alike. ``real`` tells the store of real
+    numbers, ``numeric`` spreadsheets of any.
     """
-    return "'" + text if name in TEXTS and text.startswith(_CALCULATED) else text
+
+    about: str
+    _: KW_ONLY
+    since: int = 1
+    written: bool = False
+    required: bool = False
+    unique: bool = False
+    real: ClassVar[bool] = False
+    numeric: ClassVar[bool] = False
+
+    def checked(self, value: Any) -> Any:
+        """Return a value as it is kept; raises ValueError that says what is expected."""
+        return value
+
+    def cell(self, value: Any) -> Any:
+        """Return a value as the journal keeps it."""
+        return value
+
+    def of_cell(self, cell: Any, fields: Fields) -> Any:
+        """Return the value of a cell of the journal, given the fields of the book."""
+        del fields
+        return cell
+
+    def text(self, value: Any) -> str:
+        """Return a value as text, "" for none."""
+        return "" if value is None else str(value)
+
+    def of_text(self, text: str) -> Any:
+        """Return the value of a text that is not empty; raises ValueError."""
+        return text
+
+    def as_json(self, value: Any) -> Any:
+        """Return a value in JSON's own kinds."""
+        return value
+
+    def schema(self) -> dict[str, Any]:
+        """Return what a Table Schema says of it (Frictionless Standards)."""
+        limits = {
+            **({"required": True} if self.required else {}),
+            **({"unique": True} if self.unique else {}),
+            **self.limits(),
+        }
+        return {**self.type(), **({"constraints": limits} if limits else {})}
+
+    def type(self) -> dict[str, Any]:
+        """Return the type in a Table Schema."""
+        return {"type": "string"}
+
+    def limits(self) -> dict[str, Any]:
+        """Return the limits of its values in a Table Schema."""
+        return {}
 
 
-def unguarded(name: str, text: str) -> str:
-    """Take the apostrophe of ``guarded`` off again."""
-    return text[1:] if name in TEXTS and text.startswith("'") else text
+@dataclass(frozen=True, slots=True)
+class Text(Column):
+    """Words; ``most`` characters of them."""
+
+    _: KW_ONLY
+    most: int = _SHORT
+
+    def checked(self, value: Any) -> str:
+        """Refuse what is no text, or too long; what no file can hold is replaced."""
+        if not isinstance(value, str):
+            raise ValueError("text")
+        if len(value) > self.most:
+            raise ValueError(f"at most {self.most} characters")
+        return value if value.isascii() else clean(value)
 
 
-def csv_rows(lines: Iterator[str], where: str) -> Iterator[tuple[int, dict[str, str]]]:
-    """Yield (line, row) of an exported CSV; raises SheetError where it is none."""
-    reader = csv.reader(lines, strict=True)
+@dataclass(frozen=True, slots=True)
+class Time(Text):
+    """A time of day of the computer's clock, UTC."""
+
+    def checked(self, value: Any) -> str:
+        """Refuse what is no time; "" is none yet."""
+        if value and not (isinstance(value, str) and _LOGGED.fullmatch(value)):
+            raise ValueError("a time as 2026-05-01T12:00:00.000Z")
+        return super(Time, self).checked(value)
+
+    def type(self) -> dict[str, Any]:
+        """Return the type in a Table Schema."""
+        return {"type": "datetime", "format": "%Y-%m-%dT%H:%M:%S.%fZ"}
+
+
+@dataclass(frozen=True, slots=True)
+class Option(Column):
+    """One of several words."""
+
+    _: KW_ONLY
+    options: tuple[str, ...]
+
+    def checked(self, value: Any) -> str:
+        """Refuse any other."""
+        if value not in self.options:
+            raise ValueError("one of " + ", ".join(filter(None, self.options)))
+        return str(value)
+
+    def limits(self) -> dict[str, Any]:
+        """Return the words."""
+        return {"enum": list(filter(None, self.options))}
+
+
+@dataclass(frozen=True, slots=True)
+class Whole(Column):
+    """A whole number, or none; ``least`` is told in a Table Schema."""
+
+    _: KW_ONLY
+    least: int | None = None
+    numeric: ClassVar[bool] = True
+
+    def checked(self, value: Any) -> int | None:
+        """Refuse what is no whole number that a file can hold."""
+        if value is None:
+            return None
+        if isinstance(value, bool) or not isinstance(value, int) or abs(value) > MOST_NUMBER:
+            raise ValueError("a whole number")
+        return value
+
+    def of_text(self, text: str) -> int:
+        """Return the number."""
+        return int(text)
+
+    def type(self) -> dict[str, Any]:
+        """Return the type in a Table Schema."""
+        return {"type": "integer"}
+
+    def limits(self) -> dict[str, Any]:
+        """Return the least number."""
+        return {} if self.least is None else {"minimum": self.least}
+
+
+@dataclass(frozen=True, slots=True)
+class Number(Column):
+    """An exact number, or none."""
+
+    numeric: ClassVar[bool] = True
+
+    def cell(self, value: Decimal | None) -> str | None:
+        """Return the number as text, so that it stays exact."""
+        return None if value is None else number_text(value)
+
+    def of_cell(self, cell: Any, fields: Fields) -> Decimal | None:
+        """Return the number."""
+        del fields
+        return None if cell is None else Decimal(cell)
+
+    def text(self, value: Decimal | None) -> str:
+        """Return the number without trailing zeros."""
+        return "" if value is None else number_text(value)
+
+    def of_text(self, text: str) -> Decimal:
+        """Return the number."""
+        return exact(text)
+
+    def as_json(self, value: Decimal | None) -> Any:
+        """Return a number where a double holds it exactly."""
+        return None if value is None else json_number(value)
+
+    def type(self) -> dict[str, Any]:
+        """Return the type in a Table Schema."""
+        return {"type": "number"}
+
+
+@dataclass(frozen=True, slots=True)
+class Share(Column):
+    """A number 0 … 1 to four places, or none."""
+
+    real: ClassVar[bool] = True
+    numeric: ClassVar[bool] = True
+
+    def checked(self, value: Any) -> float | None:
+        """Refuse what is no share; round it."""
+        if value is None:
+            return None
+        if not (math.isfinite(value) and 0 <= value <= 1):
+            raise ValueError("a number 0 … 1")
+        return round(float(value), 4)
+
+    def text(self, value: float | None) -> str:
+        """Return the shortest text of the number."""
+        return "" if value is None else repr(value)
+
+    def of_text(self, text: str) -> float:
+        """Return the number."""
+        return float(text)
+
+    def type(self) -> dict[str, Any]:
+        """Return the type in a Table Schema."""
+        return {"type": "number"}
+
+    def limits(self) -> dict[str, Any]:
+        """Return both ends."""
+        return {"minimum": 0, "maximum": 1}
+
+
+@dataclass(frozen=True, slots=True)
+class Values(Column):
+    """The decoded values of the book's fields; an export gives each field a column of its own."""
+
+    def cell(self, value: Mapping[str, Any]) -> str:
+        """Return the values as a JSON object of their texts, "" for none."""
+        texts = {name: value_text(one) for name, one in value.items()}
+        return json.dumps(texts, ensure_ascii=False, separators=(",", ":")) if texts else ""
+
+    def as_json(self, value: Mapping[str, Any]) -> dict[str, Any]:
+        """Return the values as an object."""
+        return {name: json_value(one) for name, one in value.items()}
+
+    def of_cell(self, cell: Any, fields: Fields) -> Mapping[str, Any]:
+        """Return the values; raises ValueError where the book has other fields."""
+        texts = json.loads(cell) if cell else {}
+        return {name: value_of(fields, name, text) for name, text in texts.items()}
+
+
+def value_of(fields: Fields, name: str, text: str) -> Value:
+    """Return the value of the field ``name`` that an export or the journal has as text; raises
+    CodeError where the text is none.
+    """
     try:
-        header = next(reader, [])
-        checked_header(header, where)
-        for row in reader:
-            if len(row) != len(header):
-                raise SheetError(
-                    f"{where}, line {reader.line_num}: {len(row)} cells for {len(header)} columns",
-                    kind="sheet-export",
-                )
-            yield (
-                reader.line_num,
-                {name: unguarded(name, text) for name, text in zip(header, row, strict=True)},
-            )
-    except csv.Error as error:
-        raise SheetError(
-            f"{where}, line {reader.line_num}: {error}",
-            kind="sheet-export",
-            hint="RFC 4180 is expected",
+        if name not in fields:
+            raise ValueError(f"the book has no field {name!r}")
+        return fields[name].from_text(text)
+    except ValueError as error:
+        raise CodeError(
+            f"{name} = {text[:60]!r}: {error}",
+            kind="sheet-value",
+            hint="is this the book it was written with?",
         ) from None
+
+
+def json_number(number: Decimal) -> int | float | str:
+    """Return a number in JSON's own kinds where a double holds it exactly, else as text."""
+    text = number_text(number)
+    if "." not in text:
+        return int(text) if abs(number) < 2**53 else text
+    return float(text) if number_text(Decimal(repr(float(text)))) == text else text
+
+
+def json_value(value: Value) -> Any:
+    """Return a value in JSON's own kinds."""
+    if isinstance(value, Band):
+        return {
+            "low": None if value.low is None else json_number(value.low),
+            "high": None if value.high is None else json_number(value.high),
+        }
+    return json_number(value) if isinstance(value, Decimal) else plain_value(value)

@@ -1,20 +1,32 @@
 """One line of the journal: a report, a call, an event, a question or its answer, a correction, a
 withdrawal.
+
+The class Entry is the one declaration of what a line holds. The journal's table, its rows, what is
+rescued of them, CSV, JSON Lines, workbooks and the Table Schema follow from it: a new column is one
+line here and one numbered script in codec/sheet/schema.
 """
 
 from __future__ import annotations
 
 import dataclasses
-import math
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from types import MappingProxyType
-from typing import Any, Literal, get_args
+from typing import Annotated, Any, Literal, get_args, get_type_hints
 
-from codec.files import clean
-from grammar.errors import CodeError
+from codec.sheet.columns import (
+    MOST_CHARACTERS,
+    Column,
+    Number,
+    Option,
+    Share,
+    Text,
+    Time,
+    Values,
+    Whole,
+)
+from codec.store.store import StoreError
 from grammar.fields import Value
 
 Kind = Literal[
@@ -32,84 +44,69 @@ Kind = Literal[
 LapBy = Literal["", "said", "time", "order", "given"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 LAP_BY: tuple[LapBy, ...] = get_args(LapBy)
-MOST_CHARACTERS = 32_000  # of one text: what a cell of a spreadsheet holds
-MOST_NUMBER = 2**63 - 1
-_SHORT = 200
-_LOGGED = re.compile(r"[0-9]{4}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}\.[0-9]{3}Z")
+_SHOWN = 60  # characters of a value that are shown in an error
 _NOTHING: Mapping[str, Value] = MappingProxyType({})
 
 
-class SheetError(CodeError):
+class SheetError(StoreError):
     """The journal's file, or what is to be written to it, is not in order; ``kind`` tells which."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Entry:
-    """One entry; the journal gives it ``seq``, ``uid``, ``logged`` and ``writer`` and never changes
-    it afterwards.
+    """One entry; the journal gives it what is ``written`` and never changes it afterwards.
 
-    ``kind``       what it is; a "car" entry names a car (``car``) and its driver (``message``)
-    ``car``        the car's number or name
-    ``lap``        the lap it stands against, ``lap_by`` how that is known
-    ``at``         milliseconds: from the beginning of the recording, or since 1970 where times of
-                   day are known
-    ``speaker``    who said it
-    ``heard``      the words as they were heard
-    ``message``    the message of the book, or the event's name
-    ``string``     the symbols as they were said
-    ``values``     the decoded value of every field
-    ``amount``     of an event that counts something: the laps added
-    ``refusal``    why it was not accepted: the kind of an error, or "doubtful"; "" if it was
-    ``certainty``  0 … 1 to four places: that it is a report and that its words are those said;
-                   None if nobody knows
-    ``about``      ``seq`` of the entry that it corrects, withdraws, asks about, answers or reads
-                   back
-    ``logged``     the clock when it was written (UTC, ISO 8601); the order of entries is that of
-                   ``seq``, whatever the clock does
+    Entries are in the order of ``seq``, whatever the clock of ``logged`` does. A "car" entry names
+    a car (``car``) and its driver (``message``). ``at`` counts from the beginning of the recording,
+    or since 1970 where times of day are known. ``refusal`` is the kind of an error, or "doubtful".
+    ``certainty``, to four places, is that it is a report and that its words are those said; None if
+    nobody knows.
     """
 
-    kind: Kind
-    car: str = ""
-    lap: int | None = None
-    lap_by: LapBy = ""
-    at: int | None = None
-    speaker: str = ""
-    heard: str = ""
-    message: str = ""
-    string: str = ""
-    values: Mapping[str, Value] = field(default_factory=lambda: _NOTHING)
-    amount: Decimal | None = None
-    refusal: str = ""
-    certainty: float | None = None
-    about: int | None = None
-    note: str = ""
-    seq: int = 0
-    uid: str = ""
-    logged: str = ""
-    writer: str = ""
+    seq: Annotated[
+        int, Whole("number of the entry; this is their order", written=True, required=True, least=1)
+    ] = 0
+    uid: Annotated[
+        str,
+        Text("name of the entry, the same in every copy", written=True, required=True, unique=True),
+    ] = ""
+    logged: Annotated[
+        str, Time("the computer's clock when it was written, UTC", written=True, required=True)
+    ] = ""
+    writer: Annotated[str, Text("who wrote it", written=True)] = ""
+    kind: Annotated[Kind, Option("what it is", options=KINDS, required=True)]
+    car: Annotated[str, Text("the car")] = ""
+    lap: Annotated[int | None, Whole("the lap it stands against")] = None
+    lap_by: Annotated[LapBy, Option("how the lap is known", options=LAP_BY)] = ""
+    at: Annotated[
+        int | None, Whole("milliseconds from the beginning of the recording, or since 1970")
+    ] = None
+    speaker: Annotated[str, Text("who said it")] = ""
+    heard: Annotated[str, Text("the words as heard", most=MOST_CHARACTERS)] = ""
+    message: Annotated[str, Text("the message of the book, the event, or of a car its driver")] = ""
+    string: Annotated[str, Text("the symbols as said", most=MOST_CHARACTERS)] = ""
+    values: Annotated[Mapping[str, Value], Values("the decoded value of every field")] = field(
+        default_factory=lambda: _NOTHING
+    )
+    amount: Annotated[Decimal | None, Number("what an event counts: laps added")] = None
+    refusal: Annotated[str, Text("why it was not accepted; empty if it was")] = ""
+    certainty: Annotated[float | None, Share("0 to 1: how sure it is")] = None
+    about: Annotated[
+        int | None,
+        Whole("number of the entry that it corrects, withdraws, asks about, answers or reads back"),
+    ] = None
+    note: Annotated[str, Text("anything else", most=MOST_CHARACTERS)] = ""
 
     def __post_init__(self) -> None:
         """Check what no later reader could tell; raises SheetError."""
-        if self.kind not in KINDS:
-            raise _bad("kind", self.kind, "one of " + ", ".join(KINDS))
-        if self.lap_by not in LAP_BY:
-            raise _bad("lap_by", self.lap_by, "one of " + ", ".join(filter(None, LAP_BY)))
-        for name in TEXTS:
-            _checked(self, name)
-        for name in ("lap", "at", "about"):
-            number = getattr(self, name)
-            if number is not None and (
-                isinstance(number, bool) or not isinstance(number, int) or abs(number) > MOST_NUMBER
-            ):
-                raise _bad(name, number, "a whole number")
-        if self.logged and not _LOGGED.fullmatch(self.logged):
-            raise _bad("logged", self.logged, "a time as 2026-05-01T12:00:00.000Z")
-        if self.certainty is not None and not (
-            math.isfinite(self.certainty) and 0 <= self.certainty <= 1
-        ):
-            raise _bad("certainty", self.certainty, "a number 0 … 1")
-        if self.certainty is not None:
-            object.__setattr__(self, "certainty", round(float(self.certainty), 4))
+        for name, column in columns(type(self)).items():
+            value = getattr(self, name)
+            try:
+                kept = column.checked(value)
+            except ValueError as error:
+                raise _refused(name, value, str(error)) from None
+            if kept is not value:
+                object.__setattr__(self, name, kept)
 
     @property
     def accepted(self) -> bool:
@@ -122,33 +119,20 @@ class Entry:
 
 
 DOUBTFUL = "doubtful"  # the refusal of a report that was read, but not surely enough
-TEXTS = (
-    "car",
-    "speaker",
-    "heard",
-    "message",
-    "string",
-    "refusal",
-    "note",
-    "uid",
-    "logged",
-    "writer",
-)
-_LONG = ("heard", "note", "string")
 
 
-def _checked(entry: Entry, name: str) -> None:
-    text = getattr(entry, name)
-    most = MOST_CHARACTERS if name in _LONG else _SHORT
-    if not isinstance(text, str):
-        raise _bad(name, text, "text")
-    if len(text) > most:
-        raise _bad(name, f"{len(text)} characters", f"at most {most} characters")
-    if not text.isascii() and any("\ud800" <= character <= "\udfff" for character in text):
-        object.__setattr__(entry, name, clean(text))
+_DECLARED: dict[type, Mapping[str, Column]] = {}
 
 
-def _bad(name: str, value: object, expected: str) -> SheetError:
-    return SheetError(
-        f"entry: {name} can't be {str(value)[:60]!r}", kind="sheet-entry", expected=[expected]
-    )
+def columns(entry: type[Entry]) -> Mapping[str, Column]:
+    """Return the columns that a class of entries declares, by name, in its order."""
+    if entry not in _DECLARED:
+        declared = get_type_hints(entry, include_extras=True)
+        _DECLARED[entry] = {name: hint.__metadata__[0] for name, hint in declared.items()}
+    return _DECLARED[entry]
+
+
+def _refused(name: str, value: object, expected: str) -> SheetError:
+    long = isinstance(value, str) and len(value) > _SHOWN
+    said = f"{len(str(value))} characters" if long else str(value)[:_SHOWN]
+    return SheetError(f"entry: {name} can't be {said!r}", kind="sheet-entry", expected=[expected])

@@ -19,23 +19,18 @@ from pathlib import Path
 from typing import IO, Any, Literal
 
 from codec.files import whole, written
-from codec.reading import plain_value
-from codec.sheet.check_entry import fitting
-from codec.sheet.columns import Facts, cells, csv_rows, entry_from, guarded, names, table_schema
-from codec.sheet.entry import Entry, SheetError
+from codec.sheet import spreadsheet
+from codec.sheet.entry import SheetError
+from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
-from codec.sheet.values import number_text
-from grammar.book import Book
-from grammar.fields import Band
-from grammar.loading import parse_book
+from codec.sheet.table import ENTRIES, VALUE, EntryTable
+from grammar.fields import number_text
 
 ExportForm = Literal["csv", "jsonl", "xlsx"]
 FORMS: tuple[ExportForm, ...] = ("csv", "jsonl", "xlsx")
 _HEADER = "sheet"
 _VERSION = 1
 _WORKBOOKS, _TABLES = (".xlsx", ".xlsm", ".xls", ".ods"), (".csv", ".tsv")
-_SPREADSHEET_DIGITS = 15
-Read = tuple[Facts, Iterator[Entry]]
 
 
 def export(journal: Journal, path: str | Path, *, replace: bool = False) -> int:
@@ -60,13 +55,11 @@ def export(journal: Journal, path: str | Path, *, replace: bool = False) -> int:
             hint="name another file, or say --replace",
         )
     if form == "xlsx":
-        from codec.sheet.spreadsheet import write
-
-        return _whole(path, lambda stream: write(journal, stream), binary=True)
+        return _whole(path, lambda stream: spreadsheet.write(journal, stream), binary=True)
     if form == "csv":
-        schema = json.dumps(
-            table_schema(journal.book.fields, Facts.of(journal)), ensure_ascii=False, indent=1
-        )
+        described = journal.table.table_schema(journal.book.fields)
+        described["book"] = Facts.of(journal).as_dict()
+        schema = json.dumps(described, ensure_ascii=False, indent=1)
         _whole(schema_path(path), lambda stream: int(bool(stream.write(schema + "\n"))))
         return _whole(path, lambda stream: _write_csv(journal, stream))
     return _whole(path, lambda stream: _write_json(journal, stream))
@@ -82,7 +75,7 @@ def _whole(path: Path, write: Callable[[IO[Any]], int], *, binary: bool = False)
         return write(stream)
 
 
-def read_export(path: Path) -> Read | None:
+def read_export(path: Path, table: EntryTable = ENTRIES) -> Read | None:
     """Return the book's facts and the entries of an exported sheet; None if the file is another
     text. Raises SheetError, OSError.
 
@@ -93,9 +86,7 @@ def read_export(path: Path) -> Read | None:
     with path.open("rb") as stream:
         head = stream.read(4096)
     if head.startswith(b"PK\x03\x04"):
-        from codec.sheet.spreadsheet import read
-
-        return read(path)
+        return spreadsheet.read(path, table)
     if suffix in _WORKBOOKS:
         raise SheetError(
             f"{path.name} is no workbook",
@@ -103,9 +94,9 @@ def read_export(path: Path) -> Read | None:
             expected=["an exported sheet, as .xlsx"],
         )
     if head.removeprefix(b"\xef\xbb\xbf").startswith(b"seq,uid,"):
-        return _read_csv(path)
+        return _read_csv(path, table)
     if head.startswith(b'{"' + _HEADER.encode() + b'": '):
-        return _read_json(path)
+        return _read_json(path, table)
     if suffix in _TABLES:
         hint = (
             "an exported .csv needs its columns as they were; a transcript is text, .jsonl, .vtt or"
@@ -120,31 +111,22 @@ def read_export(path: Path) -> Read | None:
     return None
 
 
-def book_of(facts: Facts, where: str) -> Book:
-    """Return the book an export holds; raises SheetError."""
-    try:
-        return parse_book(facts.text, facts.name)
-    except ValueError as error:
-        raise SheetError(f"{where}: its book can't be read: {error}", kind="sheet-export") from None
-
-
 # CSV
 
 
 def _write_csv(journal: Journal, stream: IO[str]) -> int:
-    fields, count = journal.book.fields, 0
+    fields, table, count = journal.book.fields, journal.table, 0
     writer = csv.writer(stream)
-    columns = names(fields)
+    columns = table.names(fields)
     writer.writerow(columns)
     for entry in journal.entries():
-        writer.writerow(
-            [guarded(name, text) for name, text in zip(columns, cells(entry, fields), strict=True)]
-        )
+        texts = zip(columns, table.texts(entry, fields), strict=True)
+        writer.writerow([table.guarded(name, text) for name, text in texts])
         count += 1
     return count
 
 
-def _read_csv(path: Path) -> Read:
+def _read_csv(path: Path, table: EntryTable) -> Read:
     schema = schema_path(path)
     try:
         told = json.loads(schema.read_text("utf-8"))
@@ -157,60 +139,34 @@ def _read_csv(path: Path) -> Read:
     facts = Facts.read(told.get("book") if isinstance(told, dict) else None, schema.name)
     book = book_of(facts, schema.name)
 
-    def entries() -> Iterator[Entry]:
-        with path.open(encoding="utf-8-sig", errors="replace", newline="") as stream:
-            for number, row in csv_rows(stream, path.name):
-                where = f"{path.name}, line {number}"
-                yield fitting(entry_from(row, book.fields, where), book, where)
+    return facts, entries_of(_csv_rows(path, table), book, table)
 
-    return facts, entries()
+
+def _csv_rows(path: Path, table: EntryTable) -> Iterator[tuple[str, dict[str, str]]]:
+    """Yield (place, row) of an exported CSV; raises SheetError where it is none."""
+    where = path.name
+    with path.open(encoding="utf-8-sig", errors="replace", newline="") as stream:
+        reader = csv.reader(stream, strict=True)
+        try:
+            header = next(reader, [])
+            table.check_header(header, where)
+            for row in reader:
+                place = f"{where}, line {reader.line_num}"
+                if len(row) != len(header):
+                    raise SheetError(
+                        f"{place}: {len(row)} cells for {len(header)} columns", kind="sheet-export"
+                    )
+                cells = zip(header, row, strict=True)
+                yield place, {name: table.unguarded(name, text) for name, text in cells}
+        except csv.Error as error:
+            raise SheetError(
+                f"{where}, line {reader.line_num}: {error}",
+                kind="sheet-export",
+                hint="RFC 4180 is expected",
+            ) from None
 
 
 # JSON Lines
-
-
-def json_object(entry: Entry) -> dict[str, Any]:
-    """Return an entry as JSON: numbers as numbers where a double holds them exactly; empty facts
-    are left out.
-    """
-    facts = {
-        name: getattr(entry, name)
-        for name in (
-            "seq",
-            "kind",
-            "car",
-            "lap",
-            "lap_by",
-            "at",
-            "speaker",
-            "heard",
-            "message",
-            "string",
-        )
-    }
-    facts["values"] = {name: _json_value(value) for name, value in entry.values.items()}
-    facts["amount"] = None if entry.amount is None else _number(entry.amount)
-    facts |= {
-        name: getattr(entry, name)
-        for name in ("refusal", "certainty", "about", "note", "uid", "logged", "writer")
-    }
-    return {name: value for name, value in facts.items() if value not in (None, "", {})}
-
-
-def _number(number: Decimal) -> int | float | str:
-    text = number_text(number)
-    if "." not in text:
-        return int(text) if abs(number) < 2**53 else text
-    return float(text) if number_text(Decimal(repr(float(text)))) == text else text
-
-
-def _json_value(value: Any) -> Any:
-    if isinstance(value, Band):
-        return {
-            "low": None if value.low is None else _number(value.low),
-            "high": None if value.high is None else _number(value.high),
-        }
-    return _number(value) if isinstance(value, Decimal) else plain_value(value)
 
 
 def _write_json(journal: Journal, stream: IO[str]) -> int:
@@ -220,12 +176,12 @@ def _write_json(journal: Journal, stream: IO[str]) -> int:
     )
     count = 0
     for entry in journal.entries():
-        stream.write(json.dumps(json_object(entry), ensure_ascii=False) + "\n")
+        stream.write(json.dumps(journal.table.as_json(entry), ensure_ascii=False) + "\n")
         count += 1
     return count
 
 
-def _read_json(path: Path) -> Read:
+def _read_json(path: Path, table: EntryTable) -> Read:
     with path.open(encoding="utf-8") as stream:
         told = _parsed(stream.readline(), f"{path.name}, line 1")
     if told.get(_HEADER) != _VERSION:
@@ -236,19 +192,17 @@ def _read_json(path: Path) -> Read:
     facts = Facts.read(told.get("book"), path.name)
     book = book_of(facts, path.name)
 
-    def entries() -> Iterator[Entry]:
-        with path.open(encoding="utf-8", newline="\n") as lines:
-            next(lines)
-            for number, line in enumerate(lines, start=2):
-                if line.strip():
-                    where = f"{path.name}, line {number}"
-                    yield fitting(
-                        entry_from(_texts(_parsed(line, where), where), book.fields, where),
-                        book,
-                        where,
-                    )
+    return facts, entries_of(_json_rows(path), book, table)
 
-    return facts, entries()
+
+def _json_rows(path: Path) -> Iterator[tuple[str, dict[str, str]]]:
+    """Yield (place, row) of exported JSON Lines, behind the line of the book."""
+    with path.open(encoding="utf-8", newline="\n") as lines:
+        next(lines)
+        for number, line in enumerate(lines, start=2):
+            if line.strip():
+                where = f"{path.name}, line {number}"
+                yield where, _texts(_parsed(line, where), where)
 
 
 def _parsed(line: str, where: str) -> dict[str, Any]:
@@ -269,7 +223,7 @@ def _texts(told: Mapping[str, Any], where: str) -> dict[str, str]:
     if not isinstance(values, Mapping):
         raise SheetError(f"{where}: values must be an object", kind="sheet-export")
     row = {name: _text(value) for name, value in told.items() if name != "values"}
-    return row | {f"value_{name}": _text(value) for name, value in values.items()}
+    return row | {VALUE + name: _text(value) for name, value in values.items()}
 
 
 def _text(value: Any) -> str:
@@ -280,32 +234,3 @@ def _text(value: Any) -> str:
     if isinstance(value, Decimal | int) and not isinstance(value, bool):
         return number_text(Decimal(value))
     return "" if value is None else str(value)
-
-
-def restore(journal: Journal, read: Read) -> Iterator[tuple[Entry, str]]:
-    """Yield the entries of an export for ``append_linked``; raises SheetError where they were
-    written with another book.
-    """
-    facts, entries = read
-    if facts.digest != journal.facts["digest"]:
-        raise SheetError(
-            f"the export was written with another book: {facts.name!r} ({facts.digest[:8]}), the"
-            f" sheet with {journal.facts['name']!r} ({journal.facts['digest'][:8]})",
-            kind="other-book",
-            hint="import it into a new sheet",
-        )
-    uids: dict[int, str] = {}
-    for entry in entries:
-        uids[entry.seq] = entry.uid
-        yield entry, uids.get(entry.about, "") if entry.about is not None else ""
-
-
-def number_cell(text: str) -> int | float | str:
-    """Return a number's text as the number where a spreadsheet holds it exactly (15 digits), else
-    as it stands.
-    """
-    return (
-        _number(Decimal(text))
-        if len(Decimal(text).as_tuple().digits) <= _SPREADSHEET_DIGITS
-        else text
-    )

@@ -4,25 +4,52 @@ the disk.
 
 from __future__ import annotations
 
-import datetime
+import contextlib
+import functools
 import getpass
 import hashlib
 import json
 import os
+import sqlite3
 import uuid
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
 from codec.sheet.entry import Entry, SheetError
-from codec.sheet.rows import INSERT, SELECT, damaged, entry_of, row_of
-from codec.store.store import connect, read_only, telling, transaction
+from codec.sheet.table import ENTRIES, EntryTable
+from codec.store.rows import Rows
+from codec.store.store import Clock, Format, Store, now, stamp
+from codec.store.table import NUMBER, digest
 from grammar.book import Book
 from grammar.errors import BookError
 from grammar.loading import parse_book
 
-Clock = Callable[[], datetime.datetime]
+_FACTS = ("book", "digest", "name")  # what a sheet tells of its book
+_MARK = "sheet"  # the fact that is the sheet's own name
+
+
+@functools.cache
+def sheet_format(table: EntryTable = ENTRIES) -> Format:
+    """Return what a sheet declares of its file."""
+    return Format(
+        word="sheet",
+        name="sheet",
+        long_name="lap sheet",
+        rows="entries",
+        write_again="enter it again",
+        made_by="it is made by niner log, or by niner sheet import with --book",
+        way_out=(
+            "keep a copy of the file, then save what can be read: niner sheet rescue SHEET"
+            " NEW-SHEET"
+        ),
+        error=SheetError,
+        application=0x4E394E52,  # "N9NR"
+        scripts=table.scripts,
+        mark=f"SELECT text FROM facts WHERE name = '{_MARK}'",  # noqa: S608 - a constant
+        table=table.stored,
+    )
 
 
 def book_digest(book: Book) -> str:
@@ -33,69 +60,62 @@ def book_digest(book: Book) -> str:
     ).hexdigest()
 
 
-def now() -> datetime.datetime:
-    """Return the time of the computer's clock."""
-    return datetime.datetime.now(datetime.UTC)
-
-
 class Journal:
     """The journal in a file.
 
-    ``Journal(path, book)`` opens it, or makes it where there is none; ``Journal(path)`` opens one
-    that is there, with the book kept in it. ``writer`` tells later who wrote an entry. A file that
-    may only be read is opened all the same (``writable`` is False).
+    ``Journal(path, book)`` opens it, or makes it where there is none (``when_needed``: with the
+    first entry, not before); ``Journal(path)`` opens one that is there, with the book kept in it.
+    ``writer`` tells later who wrote an entry. A file that can only be read is opened all the same
+    (``writable`` is False).
 
     Raises SheetError: ``sheet-missing``, ``not-a-sheet``, ``other-book``, ``sheet-later``,
-    ``sheet-damaged``, ``sheet-file``.
+    ``sheet-damaged``, ``sheet-replaced``, ``sheet-file``.
     """
 
     def __init__(
-        self, path: str | Path, book: Book | None = None, *, writer: str = "", clock: Clock = now
+        self,
+        path: str | Path,
+        book: Book | None = None,
+        *,
+        writer: str = "",
+        clock: Clock = now,
+        when_needed: bool = False,
+        table: EntryTable = ENTRIES,
     ) -> None:
         """Open or make the file."""
-        self.path, self._clock = Path(path), clock
+        self.path, self._clock, self.table = Path(path), clock, table
         self.writer = writer or f"{_user()}.{os.getpid()}"
-        facts = (
-            None
-            if book is None
-            else {"book": book.source, "digest": book_digest(book), "name": book.name}
-        )
-        self._connection, self.writable = connect(self.path, create=facts)
+        make = None if book is None else functools.partial(_write_facts, book)
+        self._store = Store(self.path, sheet_format(table), make, when_needed=when_needed)
         try:
-            self.facts = self._facts()
-            self.book = self._same(book) if book is not None else self._kept()
+            self._take_up(book)
         except BaseException:
             self.close()
             raise
 
-    def _facts(self) -> dict[str, str]:
-        with telling(self.path):
-            facts = dict(self._connection.execute("SELECT name, text FROM facts").fetchall())
-        if not {"book", "digest", "name"} <= facts.keys():
-            raise damaged("what it tells of its book is gone", self.path)
-        return facts
-
-    def _kept(self) -> Book:
-        """Return the book kept in the file."""
-        try:
-            book = parse_book(self.facts["book"], self.facts["name"])
-        except BookError:
-            raise damaged("the book kept in it can't be read", self.path) from None
-        if book_digest(book) != self.facts["digest"]:
-            raise damaged("the book kept in it is not as it was written", self.path)
-        return book
+    def _take_up(self, book: Book | None) -> None:
+        """Read what the file tells of itself."""
+        facts = _facts(self._store)
+        self.facts = {name: facts[name] for name in _FACTS}
+        self.book = _kept(self._store, facts) if book is None else self._same(book)
+        self._rows = Rows(self._store, self.table.stored, digest(facts))
 
     def _same(self, book: Book) -> Book:
-        digest = book_digest(book)
-        if digest != self.facts["digest"]:
+        found = book_digest(book)
+        if found != self.facts["digest"]:
             raise SheetError(
                 f"{str(self.path)!r} was written with another book than {book.title!r}: with"
                 f" {self.facts['name']!r} ({self.facts['digest'][:8]}), not this one"
-                f" ({digest[:8]})",
+                f" ({found[:8]})",
                 kind="other-book",
                 hint="open it without naming a book, or begin a new sheet for this book",
             )
         return book
+
+    @property
+    def writable(self) -> bool:
+        """Tell whether entries can be added."""
+        return self._store.writable
 
     def append(self, entry: Entry) -> Entry:
         """Write an entry and return it as written, when it is on the disk; one whose ``uid`` is
@@ -114,17 +134,21 @@ class Journal:
         """Write several entries, each with the ``uid`` of the one it is about ("" leaves ``about``
         as it is), all or none of them.
         """
-        if not self.writable:
-            raise read_only(self.path)
-        with telling(self.path), transaction(self._connection):
-            return [self._insert(entry, uid) for entry, uid in pairs]
+        wanted = list(pairs)
+        if not wanted:
+            return []
+        if self._store.pending:
+            self._store.make()
+            self._take_up(self.book)
+        with self._store.transaction():
+            return [self._insert(entry, uid) for entry, uid in wanted]
 
     def _insert(self, entry: Entry, about: str) -> Entry:
         if entry.uid:
             there = self.find(entry.uid)
             if there is not None:
                 return there
-        last = self._connection.execute("SELECT coalesce(max(seq), 0) FROM entries").fetchone()[0]
+        last = self._rows.last
         if about:
             meant = self.find(about)
             entry = entry.replace(about=last + 1 if meant is None else meant.seq)
@@ -136,74 +160,51 @@ class Journal:
         written = entry.replace(
             seq=last + 1,
             uid=entry.uid or uuid.uuid4().hex,
-            logged=entry.logged
-            or self._clock().isoformat(timespec="milliseconds").replace("+00:00", "Z"),
+            logged=entry.logged or stamp(self._clock),
             writer=entry.writer or self.writer,
         )
-        self._connection.execute(INSERT, row_of(written))
+        self._rows.add(self.table.row(written))
         return written
 
     def entries(self, after: int = 0) -> Iterator[Entry]:
         """Yield the entries behind number ``after`` in their order, one at a time; raises
-        SheetError at a damaged one.
+        SheetError at one that is damaged, missing, doubled or from elsewhere.
         """
-        with telling(self.path):
-            for row in self._connection.execute(SELECT + " WHERE seq > ? ORDER BY seq", (after,)):
-                yield self._entry(row)
+        for facts in self._rows.after(after):
+            yield self._entry(facts)
 
     def find(self, uid: str) -> Entry | None:
         """Return the entry with this ``uid``."""
-        with telling(self.path):
-            row = self._connection.execute(SELECT + " WHERE uid = ?", (uid,)).fetchone()
-        return None if row is None else self._entry(row)
+        facts = self._rows.find("uid", uid)
+        return None if facts is None else self._entry(facts)
 
     def __getitem__(self, seq: int) -> Entry:
         """Return the entry of a number; raises SheetError where there is none."""
-        with telling(self.path):
-            row = self._connection.execute(SELECT + " WHERE seq = ?", (seq,)).fetchone()
-        if row is None:
+        facts = self._rows.find(NUMBER, seq)
+        if facts is None:
             raise SheetError(f"there is no entry {seq}", kind="sheet-entry")
-        return self._entry(row)
+        return self._entry(facts)
 
     @property
     def last(self) -> int:
         """The number of the last entry, 0 if there is none."""
-        with telling(self.path):
-            return int(
-                self._connection.execute("SELECT coalesce(max(seq), 0) FROM entries").fetchone()[0]
-            )
+        return self._rows.last
 
     def __len__(self) -> int:
-        with telling(self.path):
-            return int(self._connection.execute("SELECT count(*) FROM entries").fetchone()[0])
+        return len(self._rows)
 
-    def _entry(self, row: Sequence[Any]) -> Entry:
-        return entry_of(row, self.book.fields)
+    def _entry(self, facts: Mapping[str, Any]) -> Entry:
+        return self.table.of_row(facts, self.book.fields)
 
     def faults(self) -> list[str]:
         """Return what is wrong with the file, [] if nothing is: SQLite's own check, rows that are
-        not as written, numbers missing.
+        not as written, numbers missing, values that the book does not have.
         """
-        with telling(self.path):
-            said = [row[0] for row in self._connection.execute("PRAGMA quick_check(20)")]
-            faults = [] if said == ["ok"] else said
-            place = 0
-            for row in self._connection.execute(SELECT + " ORDER BY seq"):
-                faults.extend(
-                    [f"entries {place + 1} to {row[0] - 1} are missing"]
-                    if row[0] > place + 1
-                    else []
-                )
-                place = row[0]
-                try:
-                    self._entry(row)
-                except SheetError as error:
-                    faults.append(error.message)
-        return faults
+        return _faults(self._store, self._rows, self.book.fields)
 
     def close(self) -> None:
         """Close the file; everything is on the disk already."""
-        self._connection.close()
+        self._store.close()
 
     def __enter__(self) -> Self:
         return self
@@ -215,6 +216,66 @@ class Journal:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+
+def check(path: Path) -> list[str]:
+    """Return everything that is wrong with a sheet, [] if nothing is; raises SheetError for a file
+    that is no sheet.
+    """
+    form = sheet_format()
+    try:
+        store = Store(path, form)
+    except SheetError as error:
+        if error.kind != "sheet-damaged":
+            raise
+        return [error.message]
+    found: list[str] = []
+    facts: dict[str, str] = {}
+    fields: Mapping[str, Any] | None = None
+    with contextlib.closing(store):
+        try:
+            facts = _facts(store)
+            fields = _kept(store, facts).fields
+        except SheetError as error:
+            found.append(error.message)
+        try:
+            return found + _faults(store, Rows(store, ENTRIES.stored, digest(facts)), fields)
+        except SheetError as error:  # nothing further can be read
+            return [*found, error.message]
+
+
+def _faults(store: Store, rows: Rows, fields: Mapping[str, Any] | None) -> list[str]:
+    def read(facts: Mapping[str, Any]) -> None:
+        if fields is not None:
+            ENTRIES.of_row(facts, fields)
+
+    with store.telling():
+        return store.faults() + rows.faults(read)
+
+
+def _write_facts(book: Book, connection: sqlite3.Connection) -> None:
+    facts = {"book": book.source, "digest": book_digest(book), "name": book.name}
+    connection.executemany("INSERT INTO facts VALUES (?, ?)", facts.items())
+
+
+def _facts(store: Store) -> dict[str, str]:
+    """Return what the file tells of its book and of itself; raises SheetError where it does not."""
+    with store.telling():
+        facts = dict(store.connection.execute("SELECT name, text FROM facts").fetchall())
+    if not {*_FACTS, _MARK} <= facts.keys():
+        raise store.form.damaged(store.path, "what it tells of its book is gone")
+    return facts
+
+
+def _kept(store: Store, facts: Mapping[str, str]) -> Book:
+    """Return the book kept in the file; raises SheetError."""
+    try:
+        book = parse_book(facts["book"], facts["name"])
+    except BookError:
+        raise store.form.damaged(store.path, "the book kept in it can't be read") from None
+    if book_digest(book) != facts["digest"]:
+        raise store.form.damaged(store.path, "the book kept in it is not as it was written")
+    return book
 
 
 def _user() -> str:

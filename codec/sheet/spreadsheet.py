@@ -9,16 +9,17 @@ from decimal import Decimal
 from pathlib import Path
 from typing import IO, Any
 
-from codec.sheet.check_entry import fitting
-from codec.sheet.columns import OWN, VALUE, WHOLE, Facts, cells, checked_header, entry_from, names
-from codec.sheet.entry import Entry, SheetError
-from codec.sheet.exports import Read, book_of, number_cell
+from codec.sheet.columns import json_number
+from codec.sheet.entry import SheetError
+from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
 from codec.sheet.state import cars, lap_message, laps, rows
-from codec.sheet.values import number_text, value_text
+from codec.sheet.table import VALUE, EntryTable
+from grammar.fields import number_text, value_text
 
 _MOST_ROWS = 1_048_575
 _CHUNK = 30_000
+_DIGITS = 15  # of a number that a spreadsheet holds exactly
 _UNWRITABLE = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
 _ESCAPED = re.compile("_x([0-9A-Fa-f]{4})_")
 
@@ -83,21 +84,15 @@ def _cell(sheet: Any, value: Any, unit: str = "", *, bold: bool = False) -> Any:
 
 
 def _entries(sheet: Any, journal: Journal) -> int:
-    fields, count = journal.book.fields, 0
-    columns = names(fields)
-    numeric = {
-        *WHOLE,
-        "amount",
-        "certainty",
-        *(VALUE + name for name, field in fields.items() if field.numeric),
-    }
+    fields, table, count = journal.book.fields, journal.table, 0
+    columns, numeric = table.names(fields), table.numeric(fields)
     units = {VALUE + name: field.unit_text for name, field in fields.items()}
     sheet.freeze_panes = "A2"
     sheet.append([_cell(sheet, name, bold=True) for name in columns])
     for entry in journal.entries():
         row = []
-        for name, text in zip(columns, cells(entry, fields), strict=True):
-            value = number_cell(text) if name in numeric and text else text
+        for name, text in zip(columns, table.texts(entry, fields), strict=True):
+            value = _number_cell(text) if name in numeric and text else text
             row.append(
                 _cell(sheet, value, units.get(name, "") if not isinstance(value, str) else "")
                 if text
@@ -141,7 +136,7 @@ def _laps(sheet: Any, journal: Journal) -> None:
                     if row.counts and name in row.entry.values
                     else ""
                 )
-                value = number_cell(text) if text and field.numeric else text
+                value = _number_cell(text) if text and field.numeric else text
                 line.append(
                     _cell(sheet, value, field.unit_text if not isinstance(value, str) else "")
                     if text
@@ -150,7 +145,7 @@ def _laps(sheet: Any, journal: Journal) -> None:
             sheet.append([*line, _cell(sheet, row.entry.refusal), _cell(sheet, row.entry.heard)])
 
 
-def read(path: Path) -> Read:
+def read(path: Path, table: EntryTable) -> Read:
     """Return the book's facts and the entries of a workbook that is an exported sheet; raises
     SheetError for any other.
     """
@@ -172,18 +167,27 @@ def read(path: Path) -> Read:
     facts = Facts.read(told, path.name)
     kept = book_of(facts, path.name)
 
-    def entries() -> Iterator[Entry]:
-        listed = book["entries"].iter_rows(values_only=True)
-        header = [str(name) for name in next(listed, ())]
-        checked_header(header, path.name)
-        for number, row in enumerate(listed, start=2):
-            texts = {name: _plain(value) for name, value in zip(header, row, strict=False)}
-            if any(texts[name] for name in OWN):
-                where = f"{path.name}, row {number}"
-                yield fitting(entry_from(texts, kept.fields, where), kept, where)
-        book.close()
+    return facts, entries_of(_rows(book, path.name, table), kept, table)
 
-    return facts, entries()
+
+def _rows(book: Any, where: str, table: EntryTable) -> Iterator[tuple[str, dict[str, str]]]:
+    """Yield (place, row) of the entries of a workbook."""
+    listed = book["entries"].iter_rows(values_only=True)
+    header = [str(name) for name in next(listed, ())]
+    table.check_header(header, where)
+    for number, row in enumerate(listed, start=2):
+        texts = {name: _plain(value) for name, value in zip(header, row, strict=False)}
+        if any(texts.get(name) for name in table.own):
+            yield f"{where}, row {number}", texts
+    book.close()
+
+
+def _number_cell(text: str) -> int | float | str:
+    """Return a number's text as the number where a spreadsheet holds it exactly, else as it
+    stands.
+    """
+    number = Decimal(text)
+    return json_number(number) if len(number.as_tuple().digits) <= _DIGITS else text
 
 
 def _plain(value: Any) -> str:

@@ -1,1 +1,3 @@
-"""Append-only files: entries written once, each checked by its digest."""
+"""Append-only files: what a journal is, opened, written, migrated and rescued; nothing here knows
+what the rows of a journal mean.
+"""

@@ -1,119 +1,447 @@
-"""The journal's file: opening it, bringing it up to this version, and saying plainly what is wrong
-with it.
+"""The file of a journal: opening it, bringing it up to this version, writing to it, and saying
+plainly what is wrong with it.
 
 SQLite with a write-ahead log; a commit returns when the log is on the disk (synchronous = FULL), so
 what was acknowledged outlives the process and the power. Two processes may write: each waits for
-the other's short transaction.
+the other's short transaction. After each transaction the log is put into the file and emptied, as
+soon as no reader is in the way: so the file alone holds what was acknowledged, and no log is left
+that could be taken for that of another file of the same name.
 """
 
 from __future__ import annotations
 
 import contextlib
+import datetime
 import errno
+import functools
 import os
-import shutil
 import sqlite3
-import tempfile
 import time
-from collections.abc import Callable, Iterator, Mapping
-from importlib import resources
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from importlib.resources.abc import Traversable
 from pathlib import Path
 
-from codec.sheet.entry import SheetError
-from codec.sheet.rows import damaged
+from codec.store.pages import SMALLEST, records_in, whole_image
+from codec.store.table import Table
+from grammar.errors import CodeError
 
-APPLICATION = 0x4E394E52  # "N9NR", so that tools can tell the file's kind
-MIGRATIONS = (
-    "1.sql",
-)  # one script a version, in order; a new version adds a script and never changes an old one
 WAIT = 5.0  # seconds to wait for another writer
-_MADE_BY = "it is made by niner log, or by niner sheet import with --book"
+_LONGEST = 16_000_000  # bytes of one row: what is damaged may say that it is longer
+_SETTINGS = (
+    "foreign_keys = ON",
+    "trusted_schema = OFF",  # nothing that the file brings along is run
+    "cell_size_check = ON",
+    "mmap_size = 0",  # a page that can't be read is an error then, and no crash
+)
+_NO_ROOM = (  # or no right, for the files that SQLite needs beside it
+    "SQLITE_FULL",
+    "SQLITE_IOERR",
+    "SQLITE_CANTOPEN",
+    "SQLITE_READONLY",
+)
+Clock = Callable[[], datetime.datetime]
 
 
-def connect(
-    path: Path, *, create: Mapping[str, str] | None = None
-) -> tuple[sqlite3.Connection, bool]:
-    """Open the file, made with the facts of ``create`` if it is not there, and bring it up to this
-    version.
+def now() -> datetime.datetime:
+    """Return the time of the computer's clock."""
+    return datetime.datetime.now(datetime.UTC)
 
-    Returns the connection, and whether it may be written. Raises SheetError.
+
+def stamp(clock: Clock) -> str:
+    """Return a clock's time as journals keep it: 2026-05-01T12:00:00.000Z."""
+    return clock().isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+class StoreError(CodeError):
+    """The file of a journal is not in order; ``kind`` tells which, and begins with the journal's
+    own word.
     """
-    if create is None and not path.exists():
-        raise SheetError(f"there is no sheet {str(path)!r}", kind="sheet-missing", hint=_MADE_BY)
-    with telling(path):
-        if path.exists() and path.stat().st_size and not _writable(path):
-            return _read_only(path), False
-        connection = sqlite3.connect(path, timeout=WAIT, isolation_level=None)
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """What a journal declares of its file.
+
+    ``word``         begins the kinds of its errors: ``sheet`` makes ``sheet-full``
+    ``name``         what people call it, ``long_name`` what it is
+    ``rows``         what it holds, in the plural; ``write_again`` what to do to write one again
+    ``made_by``      what makes such a file, as a sentence
+    ``way_out``      what to do when the file is damaged
+    ``error``        the class of its errors
+    ``application``  the number in the file that tells tools its kind
+    ``scripts``      what makes its tables, one script a version; a new version adds one and never
+                     changes an old one
+    ``settings``     settings of SQLite beside those that every journal has
+    ``mark``         the query for the file's own name, "" if it has none
+    ``table``        the table of rows that bear digests, if it has one
+    """
+
+    word: str
+    name: str
+    long_name: str
+    rows: str
+    write_again: str
+    made_by: str
+    way_out: str
+    error: type[StoreError]
+    application: int
+    scripts: tuple[str, ...]
+    settings: tuple[str, ...] = ()
+    mark: str = ""
+    table: Table | None = None
+
+    def failure(self, kind: str, message: str, hint: str = "", source: str = "") -> StoreError:
+        """Return an error of this journal."""
+        return self.error(message, kind=f"{self.word}-{kind}", hint=hint, source=source)
+
+    def damaged(self, path: Path, message: str) -> StoreError:
+        """Return the error for a file that is not as it was written."""
+        return self.failure("damaged", f"{str(path)!r} is damaged: {message}", self.way_out)
+
+    def foreign(self, path: Path) -> StoreError:
+        """Return the error for a file of another kind."""
+        return self.error(
+            f"{str(path)!r} is no {self.long_name}",
+            kind=f"not-a-{self.word}",
+            hint=f"name another file; {self.made_by}",
+        )
+
+
+class Store:
+    """The file of a journal, open.
+
+    ``writable`` tells whether it may be written: a file that may only be read, or that stands on a
+    full disk, is read all the same.
+    """
+
+    def __init__(
+        self,
+        path: Path,
+        form: Format,
+        make: Callable[[sqlite3.Connection], object] | None = None,
+        *,
+        when_needed: bool = False,
+    ) -> None:
+        """Open the file and bring it up to this version; where there is none, make it, and let
+        ``make`` write what a new one begins with.
+
+        With ``when_needed`` a file that is not there is made by the first transaction: until then
+        nothing is on the disk. Raises ``form.error``.
+        """
+        self.path, self.form, self._make = path, form, make
+        self._place = path.absolute()  # the same file wherever the process moves to
+        self._file: tuple[int, int] | None = None
+        self._mark = ""
+        self._refusal: StoreError | None = None
+        self._examined = False
+        self.pending = when_needed and make is not None and not path.exists()
+        if self.pending and not os.access(path.parent, os.W_OK):
+            raise self._not_opened()
+        with self.telling():
+            self.connection = self._connected(":memory:") if self.pending else self._open()
+
+    @property
+    def writable(self) -> bool:
+        """Tell whether rows can be added."""
+        return self._refusal is None
+
+    # opening
+
+    def _open(self) -> sqlite3.Connection:
+        path, form = self.path, self.form
+        if self._make is None and not path.exists():
+            message = f"there is no {form.name} {str(path)!r}"
+            raise form.failure("missing", message, form.made_by)
+        size = path.stat().st_size if path.is_file() else 0
+        if 0 < size < SMALLEST:  # SQLite would take it for an empty one
+            raise form.foreign(path)
+        if size and not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)):
+            return self._image(self._read_only())
         try:
-            _prepare(connection, path, create)
+            return self._connected(path)
+        except sqlite3.OperationalError as error:
+            if not size or not _name(error).startswith(_NO_ROOM):
+                raise
+            return self._image(self._told(error))
+
+    def _connected(self, database: Path | str) -> sqlite3.Connection:
+        before = self._stat()
+        connection = sqlite3.connect(database, timeout=WAIT, isolation_level=None)
+        try:
+            self._prepare(connection)
+            self._mark = self._mark_of(connection)
+            if isinstance(database, Path):
+                self._file = self._stat()
+                if before is not None and before != self._file:
+                    raise self._replaced()
         except BaseException:
             connection.close()
             raise
-    return connection, True
+        return connection
 
+    def _image(self, refusal: StoreError) -> sqlite3.Connection:
+        """Open what the file holds in memory, to be read only."""
+        self._refusal = refusal
+        connection = sqlite3.connect(":memory:", isolation_level=None)
+        try:
+            connection.deserialize(whole_image(self.path))
+            self._prepare(connection)
+        except BaseException:
+            connection.close()
+            raise
+        return connection
 
-def _writable(path: Path) -> bool:
-    return os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)
+    def _prepare(self, connection: sqlite3.Connection) -> None:
+        connection.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LONGEST)
+        for setting in (*_SETTINGS, *self.form.settings):
+            connection.execute(f"PRAGMA {setting}")
+        version = self._examine(connection)
+        _patiently(lambda: connection.execute("PRAGMA journal_mode = WAL"))
+        connection.execute("PRAGMA synchronous = FULL")
+        scripts = self.form.scripts
+        if version == len(scripts):
+            return
+        with _all_or_nothing(connection):
+            version = self._version(connection)  # another program may have been quicker
+            for script in scripts[version:]:
+                for statement in _statements(script):
+                    connection.execute(statement)
+            if version == 0:
+                connection.execute(f"PRAGMA application_id = {self.form.application}")
+                if self._make is not None:
+                    self._make(connection)
+            connection.execute(f"PRAGMA user_version = {len(scripts)}")
 
+    def _examine(self, connection: sqlite3.Connection) -> int:
+        """Return the file's version, 0 for a new one; raises where it is another's file, or holds
+        what no journal has: a trigger or a view of others could change what is read and written.
+        """
+        connection.execute("BEGIN")  # all of it as of one moment
+        try:
+            found = _schema(connection)
+            application = connection.execute("PRAGMA application_id").fetchone()[0]
+            if found and application != self.form.application:
+                raise self.form.foreign(self.path)
+            if not found and self._make is None:
+                raise self.form.failure(
+                    "missing", f"{str(self.path)!r} is empty", self.form.made_by
+                )
+            version = self._version(connection)
+        finally:
+            if connection.in_transaction:
+                connection.execute("ROLLBACK")
+        for what in sorted(found ^ _declared(self.form.scripts[:version])):
+            said = "is not ours" if what in found else "is gone or changed"
+            raise self.form.damaged(self.path, f"its {what[0]} {what[1]!r} {said}")
+        return version
 
-def _read_only(path: Path) -> sqlite3.Connection:
-    """Open a file that can't be written: a private copy is read, for the write-ahead log has to be
-    replayed somewhere.
-    """
-    with tempfile.TemporaryDirectory() as folder:
-        copy = Path(folder) / "sheet"
-        shutil.copyfile(path, copy)
-        log = path.with_name(path.name + "-wal")
-        if log.exists():
-            shutil.copyfile(log, copy.with_name("sheet-wal"))
-        source = sqlite3.connect(copy, isolation_level=None)
-        with contextlib.closing(source):
-            _prepare(source, path, None)
-            connection = sqlite3.connect(":memory:", isolation_level=None)
-            source.backup(connection)
-    return connection
+    def _version(self, connection: sqlite3.Connection) -> int:
+        version = int(connection.execute("PRAGMA user_version").fetchone()[0])
+        known = len(self.form.scripts)
+        if version > known:
+            raise self.form.failure(
+                "later",
+                f"{str(self.path)!r} was written by a later version ({self.form.name} version"
+                f" {version}, this one knows {known})",
+                f"update niner, or export the {self.form.name} where it was written",
+            )
+        return version
 
+    # the file that was opened
 
-def _prepare(connection: sqlite3.Connection, path: Path, create: Mapping[str, str] | None) -> None:
-    connection.execute("PRAGMA foreign_keys = ON")
-    application = connection.execute("PRAGMA application_id").fetchone()[0]
-    tables = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0]
-    if tables and application != APPLICATION:
-        raise _no_sheet(path)
-    if not tables and create is None:
-        raise SheetError(f"{str(path)!r} is empty", kind="sheet-missing", hint=_MADE_BY)
-    _patiently(lambda: connection.execute("PRAGMA journal_mode = WAL"))
-    connection.execute("PRAGMA synchronous = FULL")
-    _migrate(connection, path, create)
+    def _stat(self) -> tuple[int, int] | None:
+        try:
+            stat = self._place.stat()
+        except FileNotFoundError:
+            return None
+        return stat.st_dev, stat.st_ino
 
+    def _mark_of(self, connection: sqlite3.Connection) -> str:
+        row = connection.execute(self.form.mark).fetchone() if self.form.mark else None
+        return "" if row is None else str(row[0])
 
-def _migrate(connection: sqlite3.Connection, path: Path, create: Mapping[str, str] | None) -> None:
-    """Run the scripts that the file has not seen, all or none, and note the facts of a new file."""
-    if _version(connection, path) == len(MIGRATIONS):
-        return
-    with transaction(connection):
-        version = _version(connection, path)
-        for script in MIGRATIONS[version:]:
-            for statement in _statements(
-                (resources.files("codec.sheet") / "schema" / script).read_text("utf-8")
-            ):
-                connection.execute(statement)
-        if version == 0:
-            connection.executemany("INSERT INTO facts VALUES (?, ?)", list((create or {}).items()))
-            connection.execute(f"PRAGMA application_id = {APPLICATION}")
-        connection.execute(f"PRAGMA user_version = {len(MIGRATIONS)}")
+    def _same_file(self) -> None:
+        """Raise where the path no longer leads to the file that was opened."""
+        if self._file is not None and self._stat() != self._file:
+            raise self._replaced()
 
+    def _same_mark(self) -> None:
+        """Raise where other contents were copied over the file."""
+        if self.form.mark:
+            # what is kept of its pages is let go, so that the file itself is asked
+            self.connection.execute("PRAGMA shrink_memory")
+            if self._mark_of(self.connection) != self._mark:
+                raise self._replaced()
 
-def _version(connection: sqlite3.Connection, path: Path) -> int:
-    version = int(connection.execute("PRAGMA user_version").fetchone()[0])
-    if version > len(MIGRATIONS):
-        raise SheetError(
-            f"{str(path)!r} was written by a later version (sheet version {version}, this one knows"
-            f" {len(MIGRATIONS)})",
-            kind="sheet-later",
-            hint="update niner, or export the sheet where it was written",
+    def _replaced(self) -> StoreError:
+        name = self.form.name
+        return self.form.failure(
+            "replaced",
+            f"not written: {str(self.path)!r} is no longer the {name} that was opened; it was"
+            " deleted, moved, or another was put in its place",
+            f"put the {name} back, or go on in a new file, and {self.form.write_again}",
         )
-    return version
+
+    # reading and writing
+
+    @contextlib.contextmanager
+    def reading(self) -> Iterator[None]:
+        """Read from the file that was opened; raises where another is in its place, or where it is
+        damaged.
+        """
+        with self.telling():
+            self._same_file()
+            self._sound()
+            yield
+
+    @contextlib.contextmanager
+    def transaction(self) -> Iterator[None]:
+        """Write all of it or none, on the disk when it is done; waits for another writer first."""
+        with self.telling():
+            if self._refusal is not None:
+                raise self._refusal
+            self.make()
+            self._same_file()
+            self._sound()
+            with _all_or_nothing(self.connection):
+                self._same_mark()
+                yield
+            self._same_file()
+            self._empty_log()
+
+    def make(self) -> None:
+        """Make the file that was to be made when it is needed; another program may have made it
+        meanwhile.
+        """
+        if self.pending:
+            with self.telling():
+                connection = self._open()
+            self.connection.close()
+            self.connection, self.pending = connection, False
+
+    def _empty_log(self) -> None:
+        """Put the log into the file, unless a reader is in the way: the next one does it then."""
+        self.connection.execute("PRAGMA busy_timeout = 0")
+        with contextlib.suppress(sqlite3.OperationalError):  # what it holds is on the disk
+            self.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+        self.connection.execute(f"PRAGMA busy_timeout = {round(WAIT * 1000)}")
+
+    def _sound(self) -> None:
+        if not self._examined:
+            found = self.connection.execute("PRAGMA quick_check(1)").fetchone()[0]
+            if found != "ok":
+                raise self.form.damaged(self.path, found)
+            self._examined = True
+
+    def faults(self) -> list[str]:
+        """Return what SQLite finds wrong with the file, [] if nothing is."""
+        found = [row[0] for row in self.connection.execute("PRAGMA integrity_check(20)")]
+        return [] if found == ["ok"] else found
+
+    def close(self) -> None:
+        """Close the file; everything is on the disk already."""
+        self.connection.close()
+
+    # errors
+
+    @contextlib.contextmanager
+    def telling(self) -> Iterator[None]:
+        """Turn what SQLite and the system say into errors of the journal."""
+        try:
+            yield
+        except sqlite3.Error as error:
+            raise self._told(error) from None
+        except UnicodeDecodeError:  # a message of SQLite's that quotes what is damaged
+            raise self.form.damaged(self.path, "what it holds is no text") from None
+        except OSError as error:
+            full = error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
+            raise self.form.failure(
+                "full" if full else "file",
+                f"{str(self.path)!r}: {error.strerror or error}",
+                "free some space" if full else "",
+            ) from None
+
+    def _told(self, error: sqlite3.Error) -> StoreError:
+        form, path, name = self.form, self.path, _name(error)
+        if name == "SQLITE_FULL" or name.startswith("SQLITE_IOERR"):
+            full = name == "SQLITE_FULL"
+            what = "the disk is full" if full else f"the disk refused it ({error})"
+            hint = f"free some space, then {form.write_again}; all earlier {form.rows} are kept"
+            return form.failure("full", f"not written: {what}", hint, str(path))
+        if name.startswith(("SQLITE_BUSY", "SQLITE_LOCKED")):
+            return form.failure(
+                "busy",
+                f"not written: another writer held the {form.name} for {WAIT:g} s",
+                f"{form.write_again}; if it stays so, close the other program that has the"
+                f" {form.name} open",
+            )
+        if name.startswith("SQLITE_READONLY"):
+            return self._read_only()
+        if name.startswith("SQLITE_CANTOPEN"):
+            return self._not_opened()
+        if name == "SQLITE_CONSTRAINT_FOREIGNKEY":
+            return form.failure(
+                "entry", f"not written: what it refers to is not in the {form.name}"
+            )
+        if isinstance(error, sqlite3.ProgrammingError):
+            return form.failure("closed", f"the {form.name} is closed", "open it again")
+        if name == "SQLITE_NOTADB" and not self._holds_rows():
+            return form.foreign(path)
+        return form.damaged(path, str(error))
+
+    def _not_opened(self) -> StoreError:
+        hint = "does its folder exist, and may it be written?"
+        return self.form.failure("file", f"{str(self.path)!r} can't be opened", hint)
+
+    def _read_only(self) -> StoreError:
+        name = self.form.name
+        return self.form.failure(
+            "read-only",
+            f"not written: {str(self.path)!r} or its folder may only be read",
+            f"copy the {name} to a folder of your own, or change its permissions",
+        )
+
+    def _holds_rows(self) -> bool:
+        """Tell whether a file that SQLite does not know holds rows all the same: then it is one
+        whose beginning is damaged.
+        """
+        table = self.form.table
+        return table is not None and any(
+            table.facts(*record) is not None for record in records_in(self.path)
+        )
+
+
+def _name(error: sqlite3.Error) -> str:
+    return str(getattr(error, "sqlite_errorname", ""))
+
+
+def _schema(connection: sqlite3.Connection) -> frozenset[tuple[str, str, str, str]]:
+    """Return what a database holds beside SQLite's own: type, name, table, and how it was made."""
+    rows = connection.execute("SELECT type, name, tbl_name, sql FROM sqlite_master")
+    return frozenset(
+        (kind, name, table, " ".join(str(made).split()))
+        for kind, name, table, made in rows
+        if kind not in ("table", "index") or not name.startswith("sqlite_")
+    )
+
+
+@functools.cache
+def _declared(scripts: tuple[str, ...]) -> frozenset[tuple[str, str, str, str]]:
+    """Return what a file holds that these scripts have made."""
+    with contextlib.closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+        for script in scripts:
+            for statement in _statements(script):
+                connection.execute(statement)
+        return _schema(connection)
+
+
+def scripts_in(folder: Traversable) -> tuple[str, ...]:
+    """Return the scripts of a folder: ``1.sql``, ``2.sql``, … as far as they go."""
+    found: list[str] = []
+    while (script := folder / f"{len(found) + 1}.sql").is_file():
+        found.append(script.read_text("utf-8"))
+    return tuple(found)
 
 
 def _statements(script: str) -> Iterator[str]:
@@ -129,8 +457,7 @@ def _statements(script: str) -> Iterator[str]:
 
 
 @contextlib.contextmanager
-def transaction(connection: sqlite3.Connection) -> Iterator[None]:
-    """Do all of it or none; waits for another writer first."""
+def _all_or_nothing(connection: sqlite3.Connection) -> Iterator[None]:
     _patiently(lambda: connection.execute("BEGIN IMMEDIATE"))
     try:
         yield
@@ -154,79 +481,3 @@ def _patiently(act: Callable[[], object]) -> None:
             if "locked" not in str(error) or time.monotonic() > until:
                 raise
             time.sleep(0.01)
-
-
-@contextlib.contextmanager
-def telling(path: Path) -> Iterator[None]:
-    """Turn what SQLite and the system say into errors of ours."""
-    try:
-        yield
-    except sqlite3.Error as error:
-        raise _told(error, path) from None
-    except UnicodeDecodeError:  # a message of SQLite's that quotes what is damaged
-        raise damaged("what it holds is no text", path) from None
-    except OSError as error:
-        full = error.errno in (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
-        kind = "sheet-full" if full else "sheet-file"
-        raise SheetError(
-            f"{str(path)!r}: {error.strerror or error}",
-            kind=kind,
-            hint="free some space" if full else "",
-        ) from None
-
-
-def _told(error: sqlite3.Error, path: Path) -> SheetError:
-    name = getattr(error, "sqlite_errorname", "")
-    if name == "SQLITE_FULL" or name.startswith("SQLITE_IOERR"):
-        what = "the disk is full" if name == "SQLITE_FULL" else f"the disk refused it ({error})"
-        hint = "free some space, then enter it again; all earlier entries are kept"
-        return SheetError(f"not written: {what}", kind="sheet-full", source=str(path), hint=hint)
-    if name in ("SQLITE_BUSY", "SQLITE_LOCKED") or name.startswith("SQLITE_BUSY"):
-        hint = "enter it again; if it stays so, close the other program that has the sheet open"
-        return SheetError(
-            f"not written: another writer held the sheet for {WAIT:g} s",
-            kind="sheet-busy",
-            hint=hint,
-        )
-    if name.startswith("SQLITE_READONLY"):
-        return read_only(path)
-    if name.startswith("SQLITE_CANTOPEN"):
-        return SheetError(
-            f"{str(path)!r} can't be opened",
-            kind="sheet-file",
-            hint="does its folder exist, and may it be written?",
-        )
-    if name == "SQLITE_CONSTRAINT_FOREIGNKEY":
-        return SheetError("the entry it is about is not in the sheet", kind="sheet-entry")
-    if name == "SQLITE_NOTADB" and not _holds_entries(path):
-        return _no_sheet(path)
-    return (
-        damaged(str(error), path)
-        if not isinstance(error, sqlite3.ProgrammingError)
-        else SheetError(str(error), kind="sheet-closed")
-    )
-
-
-def _no_sheet(path: Path) -> SheetError:
-    return SheetError(
-        f"{str(path)!r} is no lap sheet", kind="not-a-sheet", hint=f"name another file; {_MADE_BY}"
-    )
-
-
-def _holds_entries(path: Path) -> bool:
-    """Tell whether a file that SQLite does not know holds entries all the same: then it is a sheet
-    whose beginning is damaged.
-    """
-    from codec.sheet.rows import COLUMNS, sound
-    from codec.store.rescue import rows_in
-
-    return any(len(row) == len(COLUMNS) and sound(row) for row in rows_in(path))
-
-
-def read_only(path: Path) -> SheetError:
-    """Return the error for writing to a file that may only be read."""
-    return SheetError(
-        f"not written: {str(path)!r} or its folder may only be read",
-        kind="sheet-read-only",
-        hint="copy the sheet to a folder of your own, or change its permissions",
-    )

@@ -22,7 +22,7 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-from sheet.speakers import labelled, talk  # noqa: E402
+from radio.speakers import labelled, talk  # noqa: E402
 
 from codec import load_book  # noqa: E402
 from codec.radio.crews import Crew  # noqa: E402

@@ -20,7 +20,8 @@ from typing import Any
 import numpy
 
 from codec import load_book
-from codec.race import Event, Fact, follow, outlook, parse_event
+from codec.race import Event, follow, outlook, parse_event
+from codec.sheet import Entry
 from grammar.fields import Quantity
 
 ROOT = Path(__file__).parents[2]
@@ -132,7 +133,7 @@ def drive(event: Event, case: Case, random: Any) -> Truth:
     return Truth(numpy.array(used), numpy.array(temperature))
 
 
-def reported(event: Event, case: Case, truth: Truth, random: Any) -> list[Fact]:
+def reported(event: Event, case: Case, truth: Truth, random: Any) -> list[Entry]:
     """Return the reports that are heard: rounded by the code, some missing, some wrong in one digit
     or altogether.
     """
@@ -148,7 +149,7 @@ def reported(event: Event, case: Case, truth: Truth, random: Any) -> list[Fact]:
                 _misread(level, quantity.size, random) if random.random() < case.wrong else level
             )
         if random.random() >= case.missing:
-            found.append(Fact(kind="report", message="lap", lap=lap, values=values, seq=lap))
+            found.append(Entry(kind="report", message="lap", lap=lap, values=values, seq=lap))
     return found
 
 

@@ -7,7 +7,8 @@ from pathlib import Path
 from typing import Any
 
 from codec import Book, load_book
-from codec.race import Event, Fact, load_event, parse_event
+from codec.race import Event, load_event, parse_event
+from codec.sheet import Entry
 
 ROOT = Path(__file__).parents[2]
 RACE = ROOT / "examples" / "race" / "race.toml"
@@ -56,13 +57,13 @@ def plain_event() -> Event:
     return event(SURE, DELTA)
 
 
-def report(lap: int, certainty: float | None = None, at: int | None = None, **values: Any) -> Fact:
+def report(lap: int, certainty: float | None = None, at: int | None = None, **values: Any) -> Entry:
     book = race_book()
     said = {
         name: book.fields[name].value(book.fields[name].level(value).level)
         for name, value in values.items()
     }
-    return Fact(
+    return Entry(
         kind="report", message="lap", lap=lap, values=said, certainty=certainty, at=at, seq=lap * 10
     )
 
@@ -75,13 +76,13 @@ def fact(
     at: int | None = None,
     amount: Any = None,
     **values: Any,
-) -> Fact:
+) -> Entry:
     book = race_book()
     said = {
         name: book.fields[name].value(book.fields[name].level(value).level)
         for name, value in values.items()
     }
-    return Fact(
+    return Entry(
         kind=kind,
         message=message,
         lap=lap,

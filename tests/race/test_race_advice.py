@@ -10,12 +10,13 @@ import pytest
 from race.support import CALLS, DELTA, SURE, event, fact, race_book, report
 
 from codec import decode, encode
-from codec.race import Fact, advise, follow, outlook
+from codec.race import advise, follow, outlook
 from codec.race.advice import quickest
+from codec.sheet import Entry
 from grammar.fields import Quantity
 
 
-def tired(laps: int = 10) -> list[Fact]:
+def tired(laps: int = 10) -> list[Entry]:
     return [report(lap, energy=Decimal(-lap) / 20) for lap in range(1, laps + 1)]
 
 

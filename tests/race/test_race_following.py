@@ -20,9 +20,10 @@ from race.support import (
     report,
 )
 
-from codec.race import Fact, follow, outlook, parse_event
+from codec.race import follow, outlook, parse_event
 from codec.race.clock import Clock
 from codec.race.event import DistanceSpec
+from codec.sheet import Entry
 
 ON_PLAN = [report(lap, energy=0) for lap in range(1, 13)]
 
@@ -203,7 +204,7 @@ def test_remaining_drawn_and_percent_tell_the_same_energy(
     """Closed forms: 3.6 MJ are 1 kWh; net use is (1 - regenerated share) times what is drawn."""
     spec = parse_event(OTHER, book_of(BOOK))
     race = follow(
-        spec, [Fact(kind="report", message="x", lap=10, values={name: Decimal(value)}, seq=1)]
+        spec, [Entry(kind="report", message="x", lap=10, values={name: Decimal(value)}, seq=1)]
     )
     assert race.energy.level().mean == pytest.approx(used, abs=0.02)
 
@@ -284,7 +285,7 @@ def test_beyond_an_open_end_more_may_have_been_saved() -> None:
 def test_what_does_not_fit_is_a_notice_and_never_an_error() -> None:
     spec = race_event()
     facts = [
-        Fact(kind="report", message="lap", lap=None, values={"energy": Decimal(0)}, seq=1),
+        Entry(kind="report", message="lap", lap=None, values={"energy": Decimal(0)}, seq=1),
         fact("event", "resumed", 2, seq=2),
         fact("event", "added", 3, seq=3, amount=Decimal(-30)),
         fact("report", "entered", 3, seq=4, added=2),

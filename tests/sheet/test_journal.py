@@ -13,7 +13,7 @@ import pytest
 from sheet.support import new, other_book, race_book, report
 
 from codec.sheet import Entry, Journal, SheetError
-from codec.sheet.rows import damaged
+from codec.sheet.journal import sheet_format
 from codec.store import store as store_module
 
 
@@ -111,7 +111,7 @@ def test_a_writer_that_keeps_the_sheet_to_itself_is_named(
     with new(tmp_path) as journal:
         other = sqlite3.connect(tmp_path / "event.sheet", isolation_level=None)
         other.execute("BEGIN IMMEDIATE")
-        journal._connection.execute("PRAGMA busy_timeout = 20")
+        journal._store.connection.execute("PRAGMA busy_timeout = 20")
         monkeypatch.setattr(store_module, "WAIT", 0.05)
         with pytest.raises(SheetError) as caught:
             journal.append(report())
@@ -166,46 +166,6 @@ def test_a_sheet_of_a_later_version_is_refused(tmp_path: Path) -> None:
     assert "version 99" in str(caught.value)
 
 
-def test_an_older_sheet_is_brought_up_to_date_and_keeps_its_entries(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    with new(tmp_path) as journal:
-        before = journal.append(report())
-    scripts = tmp_path / "schema"
-    scripts.mkdir()
-    (scripts / "2.sql").write_text(
-        "ALTER TABLE entries ADD COLUMN weather TEXT;\nCREATE INDEX entries_by_car ON entries (car,"
-        " seq);\n"
-    )
-    monkeypatch.setattr(
-        store_module, "MIGRATIONS", (*store_module.MIGRATIONS, str(scripts / "2.sql"))
-    )
-    with Journal(tmp_path / "event.sheet") as journal:
-        assert list(journal.entries()) == [before]
-        assert journal._connection.execute("PRAGMA user_version").fetchone() == (2,)
-        assert journal.faults() == []
-
-
-def test_a_migration_that_fails_changes_nothing(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    with new(tmp_path) as journal:
-        journal.append(report())
-    scripts = tmp_path / "schema"
-    scripts.mkdir()
-    (scripts / "2.sql").write_text(
-        "ALTER TABLE entries ADD COLUMN weather TEXT;\nCREATE TABLE entries (x);\n"
-    )
-    monkeypatch.setattr(
-        store_module, "MIGRATIONS", (*store_module.MIGRATIONS, str(scripts / "2.sql"))
-    )
-    with pytest.raises(SheetError):
-        Journal(tmp_path / "event.sheet")
-    monkeypatch.undo()
-    with Journal(tmp_path / "event.sheet") as journal:
-        assert len(journal) == 1
-
-
 @pytest.mark.parametrize(
     "facts",
     [
@@ -235,4 +195,4 @@ def test_words_that_were_not_text_become_text(tmp_path: Path) -> None:
 
 
 def test_the_hint_of_a_damaged_sheet_names_the_way_out() -> None:
-    assert "niner sheet rescue" in damaged("x").hint
+    assert "niner sheet rescue" in sheet_format().damaged(Path("x"), "y").hint

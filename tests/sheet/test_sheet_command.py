@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from sheet.support import RACE, ROOT
 
-from codec.sheet import Journal
+from codec import load_book
+from codec.sheet import Entry, Journal
 
 EVENT = ROOT / "examples" / "event"
 CREWS = ["--car", "7=Ilse Marrow,Quill", "--car", "61=Teo Vash,Denn"]
@@ -197,6 +198,50 @@ def test_talk_alone_makes_no_sheet(tmp_path: Path) -> None:
     )
     assert "nothing new" in done.stdout
     assert not (tmp_path / "e.sheet").exists()
+
+
+def test_an_import_that_brings_nothing_leaves_the_sheet_that_a_log_has_made_meanwhile(
+    tmp_path: Path,
+) -> None:
+    path = tmp_path / "e.sheet"
+    code = "import sys, codec.cli as c; sys.exit(c.main())"
+    arguments = ["sheet", "import", str(path), "-", "--form", "text", "--book", str(RACE)]
+    with subprocess.Popen(
+        [sys.executable, "-c", code, *arguments],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+        cwd=ROOT,
+    ) as slow:
+        assert slow.stdin is not None
+        slow.stdin.write("hi\n" * 1000)
+        slow.stdin.flush()
+        with Journal(path, load_book(RACE)) as log:
+            log.append(Entry(kind="note", heard="important"))
+            told, _ = slow.communicate("hi\n")
+            assert "nothing new" in told
+            log.append(Entry(kind="note", heard="and more"))
+    with Journal(path) as journal:
+        assert [entry.heard for entry in journal.entries()] == ["important", "and more"]
+
+
+def test_check_tells_all_that_is_wrong(sheet: Path, tmp_path: Path) -> None:
+    assert niner("check", sheet).stdout == f"{sheet}: nothing is wrong with it\n"
+    broken = tmp_path / "broken.sheet"
+    with Journal(sheet) as journal:
+        uids = [entry.uid.encode() for entry in journal.entries()]
+    data = sheet.read_bytes()
+    for uid in (uids[4], uids[20]):
+        data = data.replace(uid, b"----" + uid[4:])
+    broken.write_bytes(data)
+    done = niner("check", broken)
+    assert done.returncode == 1
+    assert "entry 5 is not as it was written\nentry 21 is not as it was written" in done.stdout
+    assert "niner sheet rescue" in done.stderr
+    faults = json.loads(niner("check", broken, "--json").stdout)["faults"]
+    assert faults == done.stdout.splitlines()
+    none = niner("check", RACE)
+    assert (none.returncode, "is no lap sheet" in none.stderr) == (2, True)
 
 
 @pytest.mark.parametrize("name", ["race.toml", "a.csv"])

@@ -1,7 +1,7 @@
 """Two writers log to one sheet and are killed, again and again; then every entry that was
 acknowledged is looked for.
 
-Run by hand: python tests/sheet/killing.py SHEET ROUNDS SEED. Prints one JSON object. It forks
+Run by hand: python tests/store/killing.py SHEET ROUNDS SEED. Prints one JSON object. It forks
 writers that are ready to write, so that the kill comes while they do, not while they load.
 """
 

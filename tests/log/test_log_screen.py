@@ -6,8 +6,8 @@ import sqlite3
 from pathlib import Path
 
 import pytest
+from log.terminal import Terminal
 from sheet.support import RACE, race_book
-from sheet.terminal import Terminal
 
 from codec import encode
 from codec.log.session import Session

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 
 import pytest
-from sheet.speakers import Labelled, labelled
+from radio.speakers import Labelled, labelled
 from sheet.support import race_book
 
 from codec.radio.crews import Crew

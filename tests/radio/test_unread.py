@@ -9,7 +9,7 @@ import functools
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from sheet.speakers import strings
+from radio.speakers import strings
 from sheet.support import race_book, reasons, utterance
 
 from codec.radio.crews import Crew

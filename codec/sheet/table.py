@@ -1,0 +1,168 @@
+"""What follows from the columns that an entry declares: the table of the journal, its rows, the
+texts of an export, JSON, the Table Schema, and entries from all of these.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from importlib import resources
+from typing import Any
+
+from codec.sheet.columns import Fields, Text, Values, value_of
+from codec.sheet.entry import Entry, SheetError, columns
+from codec.store.store import scripts_in
+from codec.store.table import NUMBER, Stored, Table
+from grammar.errors import CodeError
+from grammar.fields import value_text
+
+VALUE = "value_"  # begins the column of a field in an export
+_CALCULATED = (  # a spreadsheet would take a text that begins so for a formula
+    "=",
+    "+",
+    "-",
+    "@",
+    "\t",
+    "\r",
+    "'",
+)
+
+
+class EntryTable:
+    """The table of a class of entries; ``scripts`` make its file, one a version."""
+
+    def __init__(self, entry: type[Entry], scripts: tuple[str, ...]) -> None:
+        """Derive the tables of the journal and of the exports."""
+        self.entry, self.scripts, self.columns = entry, scripts, columns(entry)
+        self.own = {
+            name: column for name, column in self.columns.items() if not isinstance(column, Values)
+        }
+        stored = [
+            Stored(name, since=column.since, real=column.real)
+            for name, column in self.columns.items()
+        ]
+        self.stored = Table("entries", stored, row="entry", rows="entries", chained=2)
+        self._in_json = [  # what the engineer meant stands before what the journal adds
+            NUMBER,
+            *(name for name, column in self.columns.items() if not column.written),
+            *(name for name, column in self.own.items() if column.written and name != NUMBER),
+        ]
+
+    # the journal
+
+    def row(self, entry: Entry) -> dict[str, Any]:
+        """Return an entry as a row of the journal."""
+        return {name: column.cell(getattr(entry, name)) for name, column in self.columns.items()}
+
+    def of_row(self, facts: Mapping[str, Any], fields: Fields) -> Entry:
+        """Return the entry of a row that is sound; raises SheetError where the book has no such
+        values.
+        """
+        try:
+            return self.entry(
+                **{
+                    name: column.of_cell(facts[name], fields)
+                    for name, column in self.columns.items()
+                    if facts[name] is not None
+                }
+            )
+        except CodeError as error:
+            raise _sheet_error(error) from None
+
+    # exports
+
+    def names(self, fields: Fields) -> list[str]:
+        """Return the columns of an export: what every entry has, then one for each field."""
+        return [*self.own, *(VALUE + name for name in fields)]
+
+    def numeric(self, fields: Fields) -> set[str]:
+        """Return the columns of an export that hold numbers."""
+        of_fields = {VALUE + name for name, field in fields.items() if field.numeric}
+        return {name for name, column in self.own.items() if column.numeric} | of_fields
+
+    def texts(self, entry: Entry, fields: Fields) -> list[str]:
+        """Return an entry as texts, one a column; "" where it has nothing."""
+        own = [column.text(getattr(entry, name)) for name, column in self.own.items()]
+        values = entry.values
+        return own + [value_text(values[name]) if name in values else "" for name in fields]
+
+    def of_texts(self, row: Mapping[str, str], fields: Fields, where: str) -> Entry:
+        """Return the entry of a row of texts; raises SheetError that names the place."""
+        try:
+            facts = {
+                name: column.of_text(text)
+                for name, column in self.own.items()
+                if (text := row.get(name, "")) or column.required
+            }
+            facts["values"] = {
+                name: value_of(fields, name, text)
+                for name in fields
+                if (text := row.get(VALUE + name, ""))
+            }
+            return self.entry(**facts)
+        except CodeError as error:
+            raise _sheet_error(error, f"{where}: ") from None
+        except ValueError as error:
+            raise SheetError(
+                f"{where}: {error}", kind="sheet-export", hint="was the file changed by hand?"
+            ) from None
+
+    def check_header(self, header: Iterable[str], where: str) -> None:
+        """Raise SheetError unless a header is an exported sheet's; a column that came later than
+        the first version may be missing.
+        """
+        there = set(header)
+        for name, column in self.own.items():
+            if name not in there and column.since == 1:
+                raise SheetError(
+                    f"{where}: no column {name!r}",
+                    kind="sheet-export",
+                    expected=["the columns of an exported sheet"],
+                )
+
+    def as_json(self, entry: Entry) -> dict[str, Any]:
+        """Return an entry as JSON: numbers as numbers where a double holds them exactly; empty
+        facts are left out.
+        """
+        facts = {name: self.columns[name].as_json(getattr(entry, name)) for name in self._in_json}
+        return {name: value for name, value in facts.items() if value not in (None, "", {})}
+
+    def guarded(self, name: str, text: str) -> str:
+        """Return a text that no spreadsheet takes for a formula: with an apostrophe before it where
+        it might be.
+        """
+        return "'" + text if self._is_text(name) and text.startswith(_CALCULATED) else text
+
+    def unguarded(self, name: str, text: str) -> str:
+        """Take the apostrophe of ``guarded`` off again."""
+        return text[1:] if self._is_text(name) and text.startswith("'") else text
+
+    def _is_text(self, name: str) -> bool:
+        return isinstance(self.own.get(name), Text)
+
+    def table_schema(self, fields: Fields) -> dict[str, Any]:
+        """Return the Table Schema of an export (Frictionless Standards)."""
+        described = [
+            {"name": name, **column.schema(), "description": column.about}
+            for name, column in self.own.items()
+        ]
+        for name, field in fields.items():
+            column: dict[str, Any] = {
+                "name": VALUE + name,
+                "type": "number" if field.numeric else "string",
+                "title": field.title,
+            }
+            if field.unit_text:
+                column["unit"] = field.unit_text
+            if field.one_of is not None:
+                column["constraints"] = {"enum": list(field.one_of)}
+            described.append(column)
+        return {"fields": described, "missingValues": [""], "primaryKey": [NUMBER]}
+
+
+def _sheet_error(error: CodeError, where: str = "") -> SheetError:
+    return SheetError(
+        f"{where}{error.message}", kind=error.kind, expected=error.expected, hint=error.hint
+    )
+
+
+ENTRIES = EntryTable(Entry, scripts_in(resources.files("codec.sheet") / "schema"))

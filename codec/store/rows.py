@@ -1,0 +1,137 @@
+"""The rows of a journal's table, read in order and written one after the other; what is missing,
+doubled or changed is told wherever it is read.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+from codec.store.store import Store
+from codec.store.table import BEFORE, DIGEST, NUMBER, Table, digest, is_sound
+
+Facts = dict[str, Any]
+
+
+class Rows:
+    """The rows of a table in a file that is open.
+
+    ``head`` is the digest that the first row covers. Raises the journal's errors.
+    """
+
+    def __init__(self, store: Store, table: Table, head: str) -> None:
+        """Keep what the rows stand in."""
+        self._store, self.table, self._head = store, table, head
+
+    @property
+    def last(self) -> int:
+        """The number of the last row, 0 if there is none."""
+        with self._store.telling():
+            return self._ends()[0]
+
+    def __len__(self) -> int:
+        with self._store.telling():
+            ask = f'SELECT count(*) FROM "{self.table.name}"'  # noqa: S608 - a name of our own
+            return int(self._store.connection.execute(ask).fetchone()[0])
+
+    def after(self, number: int = 0) -> Iterator[Facts]:
+        """Yield the rows behind ``number``, one at a time; raises at the first that is not as it
+        was written, and where one is missing.
+        """
+        with self._store.reading():
+            for found in self._checked(number):
+                if isinstance(found, str):
+                    raise self._store.form.damaged(self._store.path, found)
+                yield found
+
+    def faults(self, read: Callable[[Facts], object]) -> list[str]:
+        """Return what is wrong with the rows, [] if nothing is; ``read`` raises the journal's error
+        at a row that it can't make sense of.
+        """
+        found: list[str] = []
+        with self._store.telling():
+            for one in self._checked(0):
+                if isinstance(one, str):
+                    found.append(one)
+                    continue
+                try:
+                    read(one)
+                except self._store.form.error as error:
+                    found.append(f"{self.table.row} {one[NUMBER]}: {error.message}")
+        return found
+
+    def find(self, column: str, value: Any) -> Facts | None:
+        """Return the first row with this value; raises where it is not as it was written."""
+        with self._store.reading():
+            facts = self._one(f' WHERE "{column}" = ?', value)
+            if facts is not None and not is_sound(facts):
+                raise self._store.form.damaged(self._store.path, self._unsound(facts))
+            return facts
+
+    def add(self, facts: Mapping[str, Any]) -> None:
+        """Write a row within a transaction; its number is one more than that of the last."""
+        ask = f'SELECT {DIGEST} FROM "{self.table.name}" ORDER BY {NUMBER} DESC LIMIT 1'  # noqa: S608 - names of our own
+        before = self._store.connection.execute(ask).fetchone()
+        new = {**facts, BEFORE: self._head if before is None else before[0]}
+        new[DIGEST] = digest(new)
+        row = [new[name] for name in self.table.names]
+        if self._store.connection.execute(self.table.insert, row).rowcount != 1:
+            form, path = self._store.form, self._store.path
+            raise form.damaged(path, f"it does not keep {self.table.rows} that are written to it")
+
+    def _one(self, where: str, *values: Any) -> Facts | None:
+        row = self._store.connection.execute(self.table.select + where, values).fetchone()
+        return None if row is None else dict(zip(self.table.names, row, strict=True))
+
+    def _ends(self) -> tuple[int, int]:
+        """Return the number of the last row, and the last number given, as of one moment."""
+        ask = (
+            f'SELECT (SELECT max({NUMBER}) FROM "{self.table.name}"),'  # noqa: S608 - names of our own
+            " (SELECT seq FROM sqlite_sequence WHERE name = ?)"
+        )
+        last, given = self._store.connection.execute(ask, (self.table.name,)).fetchone()
+        return int(last or 0), int(given or 0)
+
+    def _unsound(self, facts: Facts) -> str:
+        return f"{self.table.row} {facts[NUMBER]} is not as it was written"
+
+    def _missing(self, first: int, last: int) -> str:
+        if first == last:
+            return f"{self.table.row} {first} is missing"
+        return f"{self.table.rows} {first} to {last} are missing"
+
+    def _checked(self, number: int) -> Iterator[Facts | str]:
+        """Yield the rows behind a number, and in words what is wrong where something is.
+
+        Rows that an earlier version wrote cover none before them; behind one that does, all do.
+        """
+        last, given = self._ends()
+        before = self._one(f" WHERE {NUMBER} = ?", number) if number else None
+        if number and before is None:
+            yield self._missing(number, number)
+        if given < last:
+            yield f"the last number given is {given}, but {self.table.row} {last} is there"
+        place, covers = number, self._head if before is None else before[DIGEST]
+        chained = before is not None and before[BEFORE] is not None
+        order = f" WHERE {NUMBER} > ? ORDER BY {NUMBER}"
+        for row in self._store.connection.execute(self.table.select + order, (number,)):
+            facts = dict(zip(self.table.names, row, strict=True))
+            found, gap = facts[NUMBER], facts[NUMBER] != place + 1
+            if gap:
+                yield (
+                    self._missing(place + 1, found - 1)
+                    if found > place
+                    else f"{self.table.row} {found} stands behind {self.table.row} {place}"
+                )
+            sound = is_sound(facts)
+            follows = facts[BEFORE] == covers or (facts[BEFORE] is None and not chained)
+            if not sound:
+                yield self._unsound(facts)
+            elif not follows and not gap:
+                yield f"{self.table.row} {found} does not follow the one before it"
+            else:
+                yield facts
+            place, covers = max(place, found), facts[DIGEST]
+            chained = chained or facts[BEFORE] is not None
+        if place < given:
+            yield self._missing(place + 1, given)
