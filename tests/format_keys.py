@@ -27,7 +27,7 @@ from pydantic.fields import FieldInfo
 
 from codec.race.event import EventSpec
 from codec.radio.forms import FORMS
-from codec.sheet.columns import Facts, table_schema
+from codec.sheet.table import ENTRIES
 from grammar.design.needs import NeedsSpec
 from grammar.exact import plain
 from grammar.fields.base import OneKindOf
@@ -262,7 +262,7 @@ def _column_table() -> list[str]:
             "needed" if column.get("constraints", {}).get("required") else "–",
             column["description"],
         )
-        for column in table_schema({}, Facts("", "", ""))["fields"]
+        for column in ENTRIES.table_schema({})["fields"]
     ]
     return _table(("column", "holds", "empty", "meaning"), rows)
 

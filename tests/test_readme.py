@@ -96,3 +96,17 @@ def test_files_that_a_document_names_exist(document: Path) -> None:
     named = re.findall(r"(?<![\w/])examples/[\w./-]*\w", text)
     assert not [name for name in named if not (ROOT / name).exists()]
     assert named or document != README
+
+
+def _anchors(text: str) -> set[str]:
+    """Return what a link into a page may name: its headings as GitHub writes them, and marks."""
+    headings = re.findall(r"^#+ (.*)$", text, re.MULTILINE)
+    slugs = (re.sub(r"[^\w\- ]", "", heading.casefold()).replace(" ", "-") for heading in headings)
+    return {*slugs, *re.findall(r'<a id="([^"]+)">', text)}
+
+
+@pytest.mark.parametrize("name", TEXTS)
+def test_places_that_a_document_leads_to_exist(name: str) -> None:
+    for file, anchor in re.findall(r"\]\((?!\w+:)([^)#\s]*)#([^)\s]+)\)", TEXTS[name]):
+        path = (ROOT / name).parent / file if file else ROOT / name
+        assert anchor in _anchors(path.read_text("utf-8")), (file, anchor)
