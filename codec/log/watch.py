@@ -1,0 +1,290 @@
+"""What an engineer at one sheet knows of one car: its laps and calls, what waits for its
+repeat, and what there is to look at.
+
+Everything that is to outlive a crash is in the journal: the car spoken to, the laps, and a report
+that still waits for its repeat are read back from it when a session begins.
+"""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from codec.decoding import Transcript, decode_all
+from codec.log.readbacks import ReadBacks, repeated
+from codec.log.shown import Shown
+from codec.radio.doubt import LIKELY, Doubt, doubt, doubtful
+from codec.radio.finder import Finder
+from codec.radio.laps import LapKeeper
+from codec.reading import Reading
+from codec.sheet.entry import Entry
+from codec.sheet.journal import Journal
+from codec.sheet.state import EVENTS, Row, cars, lap_message, laps, race, rows
+from grammar.errors import CodeError
+from grammar.exact import percent
+from grammar.speech.words import Wording, cut
+
+if TYPE_CHECKING:
+    from codec.race import Event, Race
+
+_READ_BACK, _WRONG = "readback-differs", "WRONG READ-BACK"
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """Something to look at, in words: the entry it is about, the lap, and whether somebody must ask
+    the driver now.
+    """
+
+    seq: int
+    lap: int
+    text: str
+    ask: bool
+
+
+class Watch:
+    """One engineer at one sheet: what is known there now."""
+
+    def __init__(self, journal: Journal, car: str = "", event: Event | None = None) -> None:
+        """Take up the sheet where it was left; with an ``event`` the race is followed."""
+        self.journal, self.book, self.event = journal, journal.book, event
+        self.entries: list[Entry] = []
+        self.over = False
+        self._guess: tuple[object, Doubt | None] = (None, None)
+        self._followed: tuple[object, Race | None] = (None, None)
+        self.refresh()
+        spoken = [entry.car for entry in self.entries if entry.car]
+        self.car = car or (spoken[-1] if spoken else "")
+
+    def refresh(self) -> None:
+        """Read what has come since, from this writer or another."""
+        after = self.entries[-1].seq if self.entries else 0
+        self.entries.extend(self.journal.entries(after))
+        self.rows = rows(self.entries)
+        self.cars = cars(self.entries)
+        self.race = race(self.rows)
+
+    @property
+    def lap(self) -> int:
+        """The last lap that the car has a report of, 0 if none; one that waits for its repeat does
+        not count.
+        """
+        return max(self._lap_reports, default=0)
+
+    @property
+    def _lap_reports(self) -> dict[int, Row]:
+        """The reports of this car that count, by lap."""
+        reports = laps(self.rows, self.car, lap_message(self.book))
+        return {lap: row for lap, row in reports.items() if row.counts}
+
+    @property
+    def waiting(self) -> Row | None:
+        """The report of this car that waits for its repeat: the last one refused.
+
+        It waits until a report of its lap or of a later one stands behind it, a read-back until the
+        next call of its kind.
+        """
+        called: set[str] = set()
+        behind = -1  # the last lap of which a report stands behind the row looked at
+        for row in reversed(self.rows):
+            entry = row.entry
+            if entry.car != self.car or row.withdrawn:
+                continue
+            lap = entry.lap or 0
+            if row.first.kind == "call":
+                called.add(entry.message)
+            elif row.first.kind != "report":
+                continue
+            elif entry.refusal and not called & repeated(self.book, entry.message):
+                if behind < lap or behind < 0:
+                    return row
+            elif row.counts and entry.message == lap_message(self.book):
+                behind = max(behind, lap)
+        return None
+
+    @property
+    def guess(self) -> Doubt | None:
+        """What the report that waits for its repeat may have been, None if none waits or nothing
+        can be said.
+        """
+        waiting = self.waiting
+        if waiting is None:
+            return None
+        key = self._key(waiting)
+        if self._guess[0] != key:
+            self._guess = (key, doubt(self.book, waiting.entry.heard, self.values()))
+        return self._guess[1]
+
+    @staticmethod
+    def _key(waiting: Row) -> object:
+        return waiting.first.seq, len(waiting.corrections)
+
+    @property
+    def alerts(self) -> list[str]:
+        """The warnings of the car's last lap report that counts: what the driver reports as such
+        comes before limits passed.
+        """
+        flagged: list[str] = []
+        passed: list[str] = []
+        for name, value in self.values().items():
+            field = self.book.fields[name]
+            (flagged if field.reports_warnings else passed).extend(
+                field.warnings(field.level(value).level)
+            )
+        return flagged + passed
+
+    @property
+    def readbacks(self) -> ReadBacks:
+        """The calls of this car, and how they were read back."""
+        return ReadBacks(self.book, self.rows, self.car)
+
+    @property
+    def followed(self) -> Race | None:
+        """The race of this car, None without an event; worked out anew when something was
+        written.
+        """
+        if self.event is None:
+            return None
+        key = (self.car, len(self.entries))
+        if self._followed[0] != key:
+            from codec.race import facts, follow
+
+            self._followed = (key, follow(self.event, facts(self.rows, self.car)))
+        return self._followed[1]
+
+    @property
+    def notices(self) -> list[Notice]:
+        """Everything to look at of this car, the oldest first."""
+        of_race = [] if self.followed is None else self.followed.notices
+        told = {notice.seq for notice in of_race if notice.kind == _READ_BACK}
+        noticed = [
+            Notice(back.row.first.seq, back.row.entry.lap or 0, f"{_WRONG}: {back.wrong}", ask=True)
+            for back in self.readbacks.done
+            if back.wrong and back.row.first.seq not in told
+        ]
+        for notice in of_race:  # of a read-back it tells more: it knows where the dials stand
+            ask = notice.kind == _READ_BACK
+            text = f"{_WRONG}: {notice.text}" if ask else notice.text
+            noticed.append(Notice(notice.seq, notice.lap, text, ask))
+        return sorted(noticed, key=lambda notice: notice.seq)
+
+    @property
+    def looks(self) -> list[Notice]:
+        """What there is to look at since the last lap, the gravest first; the last read-back stays
+        until it is put right.
+        """
+        done = self.readbacks.done
+        last = done[-1].row.first.seq if done else 0
+        now = [
+            notice
+            for notice in self.notices
+            if notice.lap >= self.lap or (notice.ask and notice.seq == last)
+        ]
+        return sorted(now, key=lambda notice: not notice.ask)
+
+    def heard(self) -> list[str]:
+        """Return the lines entered so far, the oldest first: the history of the prompt."""
+        return list(
+            dict.fromkeys(
+                entry.heard
+                for entry in self.entries
+                if entry.heard and entry.kind in ("report", "call", "correction")
+            )
+        )
+
+    def keeper(self) -> LapKeeper:
+        """Return what knows the car's lap."""
+        return LapKeeper(self.book, self.car, last=self.lap)
+
+    def cut(self, text: str) -> Wording:
+        """Return the words of a line."""
+        return cut(self.book.lexicon, text)
+
+    def decoded(self, words: Wording, lap: int | None = None) -> Transcript:
+        """Return what was said: as the car would say it, else as the pit would; raises CodeError of
+        the first.
+        """
+        keeper = self.keeper() if lap is None else LapKeeper(self.book, self.car, last=lap - 1)
+        context, first = keeper.context(None), None
+        for direction in self.book.directions:
+            try:
+                return decode_all(self.book, words, direction=direction, context=context)
+            except CodeError as error:
+                first = first or error
+        raise first or CodeError("the book has no messages", kind="usage")
+
+    def doubtful(self) -> list[str]:
+        """Return what the report that waits for its repeat may have been, and which parts of it are
+        not sure.
+        """
+        guess = self.guess
+        if guess is None:
+            return []
+        likely: list[str] = []
+        if guess.probability >= LIKELY:
+            reading = self.restored(guess.guess)
+            differs = self.readbacks.differs(reading)
+            likely = [
+                f"perhaps ({guess.sure}): {reading}  /ok takes it",
+                *([f"! {differs}"] if differs else []),
+            ]
+        sure = [
+            f"{title} {value} ({percent(share)})" for title, value, share in doubtful(guess)[:4]
+        ]
+        return likely + ([f"doubtful: {', '.join(sure)}"] if sure else [])
+
+    @property
+    def asking(self) -> str:
+        """The question to ask about the report that waits for its repeat."""
+        guess = self.guess
+        if guess is None or self.readbacks.differs(
+            self.restored(guess.guess)
+        ):  # a part of it can't be named: what was said is not known
+            return "SAY AGAIN"
+        return guess.question or "SAY AGAIN"
+
+    def answered(self, answer: Doubt) -> None:
+        """Let what waits for its repeat be taken for what it is likely to be together with an
+        answer; what was heard stands.
+        """
+        waiting = self.waiting
+        if waiting is not None:
+            self._guess = (self._key(waiting), answer)
+
+    @functools.cached_property
+    def finder(self) -> Finder:
+        """What finds phrases and questions in talk."""
+        return Finder(self.book)
+
+    def restored(self, reading: Reading) -> Reading:
+        """Return a reading with its lap restored."""
+        return Reading(
+            self.book, reading.match, reading.text, reading.spans, self.keeper().context(None)
+        )
+
+    def values(self) -> dict[str, object]:
+        """Return the values of the car's last lap report that counts."""
+        reports = list(self._lap_reports.values())
+        return dict(reports[-1].entry.values) if reports else {}
+
+    def event_title(self, name: str) -> str:
+        """Return what people call an event."""
+        phrase = self.book.spec.phrases.get(name)
+        return phrase.label if phrase is not None and phrase.label else EVENTS.get(name, name)
+
+    def standing(self) -> Shown:
+        """Return who is spoken to, and what still waits for an answer."""
+        lines = [f"car {self.car} {self.cars.get(self.car, '')}".rstrip()]
+        if self.waiting is not None:
+            lines += [f"still to ask: {self.asking}", *self.doubtful()]
+        return Shown("good" if len(lines) == 1 else "warning", tuple(lines))
+
+    def next_car(self) -> Shown:
+        """Speak to the next car of the sheet."""
+        names = list(self.cars)
+        if names:
+            self.car = (
+                names[(names.index(self.car) + 1) % len(names)] if self.car in names else names[0]
+            )
+        return self.standing() if names else Shown("warning", ("no car yet: /car 7=DRIVER",))
