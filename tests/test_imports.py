@@ -140,7 +140,7 @@ def test_a_climb_and_a_circle_are_found(
     names = set(modules).union(*modules.values())
     monkeypatch.setattr(f"{__name__}.TREES", dict.fromkeys(names))
     monkeypatch.setattr(f"{__name__}.IMPORTS", modules)
-    assert _faults(()) == [fault]
+    assert _faults() == [fault]
 
 
 def test_reading_a_plain_report_draws_nothing() -> None:
