@@ -209,7 +209,7 @@ def _quick(
     start = text.span[0]
     typed = len(text) == 1
     spans = (
-        [(start + n, start + n + 1) for n in range(len("".join(found[1])))]
+        [(start + n, start + n + 1) for n in range(len(found[1]))]
         if typed
         else [word.span for word in text]
     )

@@ -53,26 +53,28 @@ class Reading:
     are as usual. Two readings are equal when message and levels are.
     """
 
-    __slots__ = ("__dict__", "_book", "_context", "_found", "_spans", "_values", "text")
+    _spans: Sequence[Span] | None = None
+    _context: Mapping[str, Any] | None = None
 
     def __init__(
         self,
         book: Book,
-        found: Found,
+        found: Match | Found,
         text: str = "",
         spans: Sequence[Span] | None = None,
         context: Mapping[str, Any] | None = None,
     ) -> None:
-        """Keep a match; everything else is worked out when it is asked for.
+        """Keep what was found; everything else is worked out when it is asked for.
 
         Without spans the text is one plain word a symbol, or typed.
         """
         self._book = book
         self._found = found
         self.text = text
-        self._spans = spans
-        self._context = context
-        self._values: dict[str, Value] | None = None
+        if spans is not None:
+            self._spans = spans
+        if context:
+            self._context = context
 
     @property
     def message(self) -> str:
@@ -102,19 +104,16 @@ class Reading:
     @property
     def values(self) -> dict[str, Value]:
         """The value of every field, said or implied, in the order of the layout."""
-        values = self._values
-        if values is None:
-            plan, _, parts = self._found
-            values = self._values = plan.values(parts)
-            if self._context:
-                self._restore(values, self._context)
-        return values
+        return self._found[2] if self._context is None else self._restored
 
-    def _restore(self, values: dict[str, Value], context: Mapping[str, Any]) -> None:
-        for name, near in context.items():
-            field = self.match.message.fields.get(name)
-            if field is not None and name in values:
+    @functools.cached_property
+    def _restored(self) -> dict[str, Value]:
+        values = dict(self._found[2])
+        for name, near in (self._context or {}).items():
+            if name in values:
+                field = self.match.message.fields[name]
                 values[name] = field.restored(self.levels[name], near)
+        return values
 
     def __getitem__(self, name: str) -> Value:
         """Return a field's value; raises KeyError for a field the reading does not have."""
@@ -181,10 +180,11 @@ class Reading:
             parts.append(Part(table.name, text, tuple(field.name for field in table.fields), span))
         return tuple(parts)
 
-    @property
+    @functools.cached_property
     def match(self) -> Match:
         """The way through the layout that was read."""
-        return Match._make(self._found)
+        found = self._found
+        return found if isinstance(found, Match) else found[0].match(found)
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, Reading) and (self.message, self.levels) == (

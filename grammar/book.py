@@ -5,33 +5,19 @@ proof that it is unambiguous.
 from __future__ import annotations
 
 import functools
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 
 from grammar.automaton import Automaton, build
 from grammar.codes import CodeTable
 from grammar.errors import CodeError
 from grammar.fields import FieldBase
-from grammar.message import Direction, Found, Message, Reader, reader_of
+from grammar.message import Direction, Found, Message, Readers, Spelling
 from grammar.models import BookSpec
 from grammar.proof import Ambiguity, ambiguity, overlap
 from grammar.speech import Lexicon
 from grammar.symbols import Alphabet
 
 COSTS = ("seconds", "symbols", "syllables")
-_MOST_READERS = 1000  # lengths of strings for which what reads them is kept
-
-
-class _Readers(dict[int, Reader]):
-    """By length what reads strings of that length, made when the first of them comes."""
-
-    def __init__(self, messages: Sequence[Message]) -> None:
-        self.messages = messages
-
-    def __missing__(self, length: int) -> Reader:
-        if len(self) >= _MOST_READERS:
-            self.clear()
-        self[length] = reader_of(self.messages, length)
-        return self[length]
 
 
 class Book:
@@ -63,7 +49,7 @@ class Book:
         )
         self.fields: dict[str, FieldBase] = dict(spec.fields)
         self._automata: dict[Direction | None, Automaton] = {}
-        self._plain: dict[Direction | None, Reader] = {}
+        self._plain: dict[Direction | None, Callable[[str], Found | None]] = {}
 
     @property
     def title(self) -> str:
@@ -81,7 +67,7 @@ class Book:
         """The directions in which the book has messages."""
         return list(dict.fromkeys(message.direction for message in self.messages.values()))
 
-    def plain(self, direction: Direction | None) -> Reader:
+    def plain(self, direction: Direction | None) -> Callable[[str], Found | None]:
         """Return the short path to a reading: from the text of one report of plain words, or of one
         typed string, to what it says; None where the whole way must be gone.
 
@@ -91,28 +77,25 @@ class Book:
             self._plain[direction] = self._made_plain(direction)
         return self._plain[direction]
 
-    def _made_plain(self, direction: Direction | None) -> Reader:
+    def _made_plain(self, direction: Direction | None) -> Callable[[str], Found | None]:
         if direction is None and not self.one_way:
             return lambda _text: None  # whether it is a report or a call must be told
-        symbol_of, meanings = self.lexicon.plain.__getitem__, self.lexicon.meanings
-        readers = _Readers(self.sent_by(direction))
+        meanings, messages = self.lexicon.meanings, self.sent_by(direction)
+        spoken = Readers(messages, Spelling(self.lexicon.plain.get))
+        typed = Readers(messages, Spelling(str))
 
         def read(text: str) -> Found | None:
             words = text.split()
-            if len(words) > 1:
+            count = len(words)
+            if count > 1:
                 if "\n" in text and "\n" in text.strip():
                     return None  # a line end parts reports
-                try:
-                    string = "".join(map(symbol_of, words))
-                except KeyError:
-                    return None
-            elif words:
+                return spoken[count](words)
+            if count:
                 string = words[0]
-                if not (string.isupper() or string.isdigit()) or string.lower() in meanings:
-                    return None
-            else:
-                return None
-            return readers[len(string)](string)
+                if (string.isupper() or string.isdigit()) and string.lower() not in meanings:
+                    return typed[len(string)](string)
+            return None
 
         return read
 

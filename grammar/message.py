@@ -12,10 +12,12 @@ import functools
 import itertools
 import types
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import Any, NamedTuple, cast
+from typing import Any, NamedTuple
 from typing import Literal as OneOf
 
 from grammar.codes import CheckRule, CodeTable
+from grammar.codes.base import MOST_KEPT
+from grammar.codes.checks import start_for
 from grammar.fields import FieldBase, Value
 from grammar.layout import Course, CourseStep, Either, Maybe, Node, bottom_up, course, leaves
 from grammar.semirings import COUNTING, LEAST, MOST, sums_to_end
@@ -27,6 +29,7 @@ Cost = Callable[[CodeTable, str], float]
 MOST_CUTS = 128
 MOST_TRIED = 4000  # steps to find those cuts
 MOST_PLANS = 5000
+MOST_READERS = 1000  # lengths of strings for which what reads them is kept
 
 
 class Implied(NamedTuple):
@@ -68,34 +71,17 @@ class Plan:
         given = {*self.names, *(one.name for one in implied)}
         self.order = tuple(name for name in message.fields if name in given)
 
-    @functools.cached_property
-    def values(self) -> Callable[[Sequence[tuple[Value, ...] | None]], dict[str, Value]]:
-        """``values(parts)``: the value of every field, said or implied, of the values of the parts;
-        what a wrapped field's value leaves open stays open.
-        """
-        place = {
-            field.name: f"parts[{number}][{index}]"
-            for number, table in enumerate(self.tables)
-            for index, field in enumerate(table.fields)
-        }
-        names = {f"N{number}": name for number, name in enumerate(self.order)}
-        usual = {f"U{number}": one.value for number, one in enumerate(self.implied)}
-        place |= {one.name: f"U{number}" for number, one in enumerate(self.implied)}
-        pairs = ", ".join(f"{variable}: {place[name]}" for variable, name in names.items())
-        return cast(
-            "Callable[[Sequence[tuple[Value, ...] | None]], dict[str, Value]]",
-            _made(f"def values(parts):\n return {{{pairs}}}", {**names, **usual}),
-        )
-
 
 class Match(NamedTuple):
-    """One reading of a string: the way through a message's layout, and for each part its symbols
-    and the values of its fields.
+    """One reading of a string: the way through a message's layout, the symbols of each part, and
+    the value of every field, said or implied, in the order of the message.
+
+    What a wrapped field's value leaves open stays open.
     """
 
     plan: Plan
     texts: tuple[str, ...]
-    parts: tuple[tuple[Value, ...] | None, ...]
+    values: dict[str, Value]
 
     @property
     def message(self) -> Message:
@@ -109,12 +95,6 @@ class Match(NamedTuple):
         found = dict(zip(plan.names, itertools.chain.from_iterable(said), strict=True))
         found.update((implied.name, implied.level) for implied in plan.implied)
         return {name: found[name] for name in plan.order}
-
-    def values(self) -> dict[str, Value]:
-        """Return the value of every field, said or implied; what a wrapped field's value leaves
-        open stays open.
-        """
-        return self.plan.values(self.parts)
 
     def warnings(self) -> list[str]:
         """Return the limits passed and the flags to warn of, in words."""
@@ -139,9 +119,9 @@ class Match(NamedTuple):
 _Before = tuple["_Before", CourseStep] | None  # decisions so far, the last one outermost
 # leaves said so far with the places of their codewords, the last one outermost
 _Leaves = tuple["_Leaves", int, int, int] | None
-# plan, texts and parts, as a bare tuple: of every report read in bulk one is made
-Found = tuple[Plan, tuple[str, ...], tuple[tuple[Value, ...] | None, ...]]
-Reader = Callable[[str], Found | None]
+# what reads strings of one length gives: the cut, what was said, the values as in Match; a bare
+# tuple, for one is made of every report read in bulk
+Found = tuple["Cut", Sequence[str], dict[str, Value]]
 
 
 class Message:
@@ -172,7 +152,7 @@ class Message:
             i for i, table in enumerate(self.tables) if table.check is not None
         )
         self._plans: dict[tuple[int, ...], Plan] = {}
-        self._readers: dict[int, Reader] = {}
+        self._readers = Readers([self], Spelling(str))
         self._said_by: dict[int, frozenset[str]] = {}
         self._usual: dict[int, dict[str, int]] = {}
 
@@ -216,26 +196,26 @@ class Message:
         """Return the match of a string, None where it has none; None also where the message has so
         many ways to be cut at this length that only the automaton tells.
         """
-        reader = self._readers.get(len(string))
-        if reader is None:
-            if len(self._readers) >= MOST_PLANS:
-                self._readers.clear()
-            reader = self._readers[len(string)] = reader_of([self], len(string))
-        found = reader(string)
-        return None if found is None else Match._make(found)
+        found = self._readers[len(string)](string)
+        return None if found is None else found[0].match(found)
 
-    def match(self, said: Iterable[int], texts: Sequence[str]) -> Match | None:
+    def match(self, leaves: Iterable[int], texts: Sequence[str]) -> Match | None:
         """Return the match of a given way through the layout, None if a codeword or a check
         fails.
         """
-        plan = self.plan(said)
-        parts = tuple(t.values[text] for t, text in zip(plan.tables, texts, strict=True))
-        if any(part is None for part in parts):
-            return None
+        plan = self.plan(leaves)
+        said: list[Value] = []
+        for table, text in zip(plan.tables, texts, strict=True):
+            part = table.values(text)
+            if part is None:
+                return None
+            said.extend(part)
         for place, rule, covers in plan.checks:
             if rule.wanted("".join([texts[n] for n in covers])) != texts[place]:
                 return None
-        return Match(plan, tuple(texts), parts)
+        values: dict[str, Value] = dict(zip(plan.names, said, strict=True))
+        values.update((implied.name, implied.value) for implied in plan.implied)
+        return Match(plan, tuple(texts), {name: values[name] for name in plan.order})
 
     def plan(self, said: Iterable[int]) -> Plan:
         """Return the plan of the way through the layout that says these leaves."""
@@ -403,52 +383,181 @@ def _walk(rule: CheckRule, state: int, word: str) -> list[int]:
 # reading strings of one length
 
 
-def reader_of(messages: Sequence[Message], length: int) -> Reader:
-    """Return what reads strings of one length as one of ``messages``: the first match, or None.
-
-    None tells nothing where a message has more than MOST_CUTS ways to be cut.
+class Spelling:
+    """How what is said stands for symbols (``symbol_of``, None for what is no symbol), with what
+    tables and checks make of it, as dictionaries of words within words.
     """
-    cuts = [cut for message in messages for cut in _cuts(message, length)]
-    by_first: dict[str, list[_Cut]] = {}
-    for cut in cuts:
-        for symbol in cut.message.alphabet.unmask(cut.first):
-            by_first.setdefault(symbol, []).append(cut)
-    if len(cuts) <= _FEW:
-        return _reader(cuts)
-    readers: dict[str, Reader] = {}
 
-    def read(string: str) -> Found | None:
-        reader = readers.get(string[0])
-        if reader is None:
-            reader = readers[string[0]] = _reader(by_first.get(string[0], []))
-        return reader(string)
+    def __init__(self, symbol_of: Callable[[str], str | None]) -> None:
+        self.symbol_of = symbol_of
+        self._codewords: dict[tuple[CodeTable, int], _Codewords] = {}
+        self._states: dict[CheckRule, dict[int, _CheckState]] = {}
 
-    return read
+    def codewords(self, table: CodeTable, width: int) -> _Codewords:
+        """Return the codewords of one width."""
+        key = (table, width)
+        if key not in self._codewords:
+            self._codewords[key] = _Codewords(self, table, width)
+        return self._codewords[key]
+
+    def state(self, rule: CheckRule, number: int) -> _CheckState:
+        """Return a state of a check."""
+        states = self._states.setdefault(rule, {})
+        if number not in states:
+            states[number] = _CheckState(self, rule, number)
+        return states[number]
+
+    def start(self, rule: CheckRule, length: int) -> _CheckState:
+        """Return the state in which a check starts that covers so many symbols."""
+        return self.state(rule, start_for(rule.method, [0] * length))
 
 
-_FEW = 4
+class _Nothing(dict[str, Any]):
+    """What follows no codeword begins with: nothing, for ever."""
+
+    def __missing__(self, word: str) -> Any:
+        return self
 
 
-class _Cut(NamedTuple):
-    """A way to cut a string: the leaves, where each codeword begins and ends."""
+_NOTHING = _Nothing()
 
-    message: Message
-    said: tuple[int, ...]
+
+class _Codewords(dict[str, Any]):
+    """Codewords of a table that begin alike: by the next word what follows, at last the values of
+    the fields (True where it has none); worked out when first asked for, kept up to a bound.
+    """
+
+    def __init__(
+        self,
+        spelling: Spelling,
+        table: CodeTable,
+        width: int,
+        root: _Codewords | None = None,
+        begun: str = "",
+    ) -> None:
+        self.spelling, self.table, self.width, self.begun = spelling, table, width, begun
+        self.root, self.kept = root or self, 0
+
+    def __missing__(self, word: str) -> Any:
+        symbol = self.spelling.symbol_of(word)
+        if symbol is None or symbol not in self.table.alphabet.index:
+            return _NOTHING
+        root, text = self.root, self.begun + symbol
+        found: Any
+        if len(text) < self.width:
+            found = _Codewords(self.spelling, self.table, self.width, root, text)
+        else:
+            found = self.table.values(text)
+            found = _NOTHING if found is None else found or True
+        if root.kept >= MOST_KEPT:
+            root.clear()
+            root.kept = 0
+        root.kept += 1
+        self[word] = found
+        return found
+
+
+class _CheckState(dict[str, Any]):
+    """A state of a check: the state after each word it covers, and under "" the symbol wanted;
+    worked out when first asked for.
+    """
+
+    def __init__(self, spelling: Spelling, rule: CheckRule, number: int) -> None:
+        self.spelling, self.rule, self.number = spelling, rule, number
+
+    def __missing__(self, word: str) -> Any:
+        method = self.rule.method
+        if word:
+            value = self.rule.value_of[self.spelling.symbol_of(word) or ""]
+            self[word] = self.spelling.state(self.rule, method.step(self.number, value))
+        else:
+            wanted = method.wanted(self.number)
+            self[word] = None if wanted is None else method.checks[wanted]
+        return self[word]
+
+
+class Cut(NamedTuple):
+    """A way to cut strings of one length into codewords: the plan of its way through the layout,
+    where each codeword begins and ends.
+    """
+
+    plan: Plan
     slices: tuple[tuple[int, int], ...]
+    spelling: Spelling
 
     @property
     def first(self) -> int:
         """The symbols it may begin with, as a mask."""
-        return sum(mask for mask, _ in self.message.tables[self.said[0]].fragment()[0])
+        return functools.reduce(int.__or__, (mask for mask, _ in self.plan.tables[0].fragment()[0]))
+
+    def match(self, found: Found) -> Match:
+        """Return what was found by this cut."""
+        _, said, values = found
+        string = "".join([self.spelling.symbol_of(word) or "" for word in said])
+        return Match(self.plan, tuple([string[begin:end] for begin, end in self.slices]), values)
 
 
-def _cuts(message: Message, length: int) -> list[_Cut]:
-    """Return the ways to cut strings of one length; none where there are too many."""
+Reader = Callable[[Sequence[str]], Found | None]
+
+
+class Readers(dict[int, Reader]):
+    """By the number of symbols what reads strings of so many as one of ``messages``: the first
+    match, or None. Each is made when the first such string comes.
+
+    None tells nothing where a message has more than MOST_CUTS ways to be cut.
+    """
+
+    def __init__(self, messages: Sequence[Message], spelling: Spelling) -> None:
+        """Take the messages, and what stands for symbols."""
+        self.messages, self.spelling = messages, spelling
+
+    def __missing__(self, length: int) -> Reader:
+        if len(self) >= MOST_READERS:
+            self.clear()
+        self[length] = reader = self._made(length)
+        return reader
+
+    def _made(self, length: int) -> Reader:
+        cuts = [
+            Cut(message.plan(said), slices, self.spelling)
+            for message in self.messages
+            for said, slices in _cuts(message, length)
+        ]
+        if len(cuts) <= _FEW:
+            return _reader(cuts)
+        by_first: dict[str | None, list[Cut]] = {}
+        for cut in cuts:
+            for symbol in cut.plan.message.alphabet.unmask(cut.first):
+                by_first.setdefault(symbol, []).append(cut)
+        readers: dict[str | None, Reader] = {}
+        symbol_of = self.spelling.symbol_of
+
+        def read(said: Sequence[str]) -> Found | None:
+            first = symbol_of(said[0])
+            reader = readers.get(first)
+            if reader is None:
+                if first not in by_first:
+                    return None
+                reader = readers[first] = _reader(by_first[first])
+            return reader(said)
+
+        return read
+
+
+_FEW = 4  # cuts that are tried one after the other whatever the first symbol is
+
+
+def _cuts(
+    message: Message, length: int
+) -> list[tuple[tuple[int, ...], tuple[tuple[int, int], ...]]]:
+    """Return (leaves, where their codewords begin and end) of the ways to cut strings of one
+    length; none where there are too many.
+    """
     least, most = message.reach
     steps: dict[int, list[CourseStep]] = {}
     for step in message.course.steps:
         steps.setdefault(step.source, []).append(step)
-    found: list[_Cut] = []
+    found: list[tuple[tuple[int, ...], tuple[tuple[int, int], ...]]] = []
     waiting: list[tuple[int, int, _Leaves]] = [(0, 0, None)]
     tried = 0
     while waiting:
@@ -462,7 +571,7 @@ def _cuts(message: Message, length: int) -> list[_Cut]:
                 said, number, begin, end = said
                 numbers.append(number)
                 slices.append((begin, end))
-            found.append(_Cut(message, tuple(numbers[::-1]), tuple(slices[::-1])))
+            found.append((tuple(numbers[::-1]), tuple(slices[::-1])))
         if len(found) > MOST_CUTS or tried > MOST_TRIED:
             return []
         for step in steps.get(point, ()):
@@ -477,40 +586,54 @@ def _cuts(message: Message, length: int) -> list[_Cut]:
     return found
 
 
-def _reader(cuts: Sequence[_Cut]) -> Reader:
+def _reader(cuts: Sequence[Cut]) -> Reader:
     """Return the function that tries the cuts in turn; its source is numbers and variables only,
     whatever is in the book.
     """
-    lines, given = ["def read(string):"], dict[str, Any]()
+    lines, given = ["def read(said):"], dict[str, Any]()
     for number, cut in enumerate(cuts):
-        given[f"P{number}"] = plan = cut.message.plan(cut.said)
-        tests, parts = [], []
-        for place, (table, (begin, end)) in enumerate(zip(plan.tables, cut.slices, strict=True)):
-            text = f"(x{place} := string[{begin}:{end}])"
+        given[f"C{number}"] = cut
+        given["symbol_of"] = cut.spelling.symbol_of
+        tests: list[tuple[float, str]] = []
+        for place, (table, (begin, end)) in enumerate(
+            zip(cut.plan.tables, cut.slices, strict=True)
+        ):
             known = f"T{number}_{place}"
-            if table.fields:
-                given[known] = table.values
-                tests.append(f"(v{place} := {known}[{text}])")
-            elif table.literal is not None:
-                given[known] = table.literal
-                tests.insert(0, f"{text} == {known}")
-            else:
-                tests.append(text)
-            parts.append(f"v{place}" if table.fields else "None")
-        lines.append(f" if {' and '.join(tests)}:")
+            given[known] = cut.spelling.codewords(table, end - begin)
+            words = "".join(f"[said[{n}]]" for n in range(begin, end))
+            rare = table.size ** (1 / (end - begin))
+            named = f"(v{place} := {known}{words})" if table.fields else known + words
+            tests.append((rare, named))
+        # what other ways seldom meet by chance, for the look-ups it takes, comes first
+        lines.append(f" if {' and '.join(test for _, test in sorted(tests))}:")
         indent = "  "
-        for place, rule, covers in plan.checks:
+        for place, rule, covers in cut.plan.checks:
             runs = _joined([cut.slices[n] for n in covers])
-            given[f"K{number}_{place}"] = rule.start_for(sum(b - a for a, b in runs))
-            lines.append(f"{indent}state = K{number}_{place}")
-            lines.extend(
-                f"{indent}for symbol in string[{a}:{b}]: state = state[symbol]" for a, b in runs
-            )
-            lines.append(f'{indent}if state[""] == x{place}:')
+            start = f"K{number}_{place}"
+            given[start] = cut.spelling.start(rule, sum(end - begin for begin, end in runs))
+            lines.append(f"{indent}state = {start}")
+            for begin, end in runs:
+                lines.append(f"{indent}for word in said[{begin}:{end}]: state = state[word]")
+            lines.append(f'{indent}if state[""] == symbol_of(said[{cut.slices[place][0]}]):')
             indent += " "
-        texts = "".join(f"x{place}, " for place in range(len(parts)))
-        lines.append(f"{indent}return P{number}, ({texts}), ({', '.join(parts)},)")
-    return cast("Reader", _made("\n".join([*lines, " return None"]), given))
+        lines.append(f"{indent}return C{number}, said, {_values(cut.plan, number, given)}")
+    code = compile("\n".join([*lines, " return None"]), "<made>", "exec").co_consts[0]
+    return types.FunctionType(code, given)
+
+
+def _values(plan: Plan, number: int, given: dict[str, Any]) -> str:
+    """Return the source of the values of a plan."""
+    source = {
+        field.name: f"v{place}[{index}]"
+        for place, table in enumerate(plan.tables)
+        for index, field in enumerate(table.fields)
+    }
+    for place, one in enumerate(plan.implied):
+        source[one.name] = f"U{number}_{place}"
+        given[f"U{number}_{place}"] = one.value
+    given.update((f"N{number}_{place}", name) for place, name in enumerate(plan.order))
+    pairs = (f"N{number}_{place}: {source[name]}" for place, name in enumerate(plan.order))
+    return f"{{{', '.join(pairs)}}}"
 
 
 def _joined(slices: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
@@ -522,12 +645,6 @@ def _joined(slices: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
         else:
             runs.append((begin, end))
     return runs
-
-
-def _made(source: str, given: dict[str, Any]) -> Any:
-    """Return the one function that a source defines, with what its variables stand for."""
-    code = compile(source, "<made>", "exec").co_consts[0]
-    return types.FunctionType(code, given)
 
 
 # the cheapest string

@@ -9,9 +9,8 @@ import itertools
 import math
 from abc import ABC, abstractmethod
 from collections import Counter
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TypeVar
 
 from pydantic import Field
 
@@ -30,23 +29,19 @@ Fields = Mapping[str, FieldBase]
 Levels = tuple[int, ...]
 Edge = tuple[int, int]
 Fragment = list[list[Edge]]
-Key = TypeVar("Key")
-Found = TypeVar("Found")
 
 
-class _Kept(dict[Key, Found]):
-    """What was worked out, kept up to a bound; what comes to nothing is never kept."""
+class _Values(dict[int, Value]):
+    """The values of a field by level, worked out when first asked for, kept up to a bound."""
 
-    def __init__(self, work_out: Callable[[Key], Found]) -> None:
-        self.work_out = work_out
+    def __init__(self, field: FieldBase) -> None:
+        self.field = field
 
-    def __missing__(self, key: Key) -> Found:
-        found = self.work_out(key)
-        if found is not None:
-            if len(self) >= MOST_KEPT:
-                self.clear()
-            self[key] = found
-        return found
+    def __missing__(self, level: int) -> Value:
+        if len(self) >= MOST_KEPT:
+            self.clear()
+        self[level] = value = self.field.value(level)
+        return value
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,21 +163,16 @@ class CodeTable(ABC):
             levels.append(level)
         return tuple(reversed(levels))
 
+    def values(self, word: str) -> tuple[Value, ...] | None:
+        """Return what the fields are by a codeword, None if it is none."""
+        levels = self.levels(word)
+        if levels is None:
+            return None
+        return tuple([values[level] for values, level in zip(self._values, levels, strict=True)])
+
     @functools.cached_property
-    def values(self) -> Mapping[str, tuple[Value, ...] | None]:
-        """``values[word]``: what the fields are by ``word``, None if it is no codeword.
-
-        A dictionary that fills as it is asked, for bulk decoding lives on it; memory stays bounded.
-        """
-        of_level = [_Kept(field.value) for field in self.fields]
-
-        def work_out(word: str) -> tuple[Value, ...] | None:
-            levels = self.levels(word)
-            if levels is None:
-                return None
-            return tuple([values[level] for values, level in zip(of_level, levels, strict=True)])
-
-        return _Kept(work_out)
+    def _values(self) -> list[_Values]:
+        return [_Values(field) for field in self.fields]
 
 
 def trie(alphabet: Alphabet, words: Iterable[str]) -> Fragment:

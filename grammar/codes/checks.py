@@ -18,7 +18,6 @@ import math
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Any
 
 from grammar.data import table
 
@@ -80,43 +79,6 @@ class CheckRule:
         except KeyError:
             return None
         return closing(self.method, values)
-
-    def start_for(self, length: int) -> CheckState:
-        """Return the start state that closes so many symbols, as dictionaries."""
-        return self._states[start_for(self.method, [0] * length)]
-
-    @functools.cached_property
-    def _states(self) -> _CheckStates:
-        return _CheckStates(self)
-
-
-class _CheckStates(dict[int, "CheckState"]):
-    """The states of a check that were asked for."""
-
-    def __init__(self, rule: CheckRule) -> None:
-        self.rule = rule
-
-    def __missing__(self, number: int) -> CheckState:
-        self[number] = state = CheckState(self, number)
-        return state
-
-
-class CheckState(dict[str, Any]):
-    """A state of a check: the state after each symbol it covers, and under "" the check symbol
-    wanted; worked out when first asked for.
-    """
-
-    def __init__(self, states: _CheckStates, number: int) -> None:
-        self.states, self.number = states, number
-
-    def __missing__(self, symbol: str) -> Any:
-        rule = self.states.rule
-        if symbol:
-            self[symbol] = self.states[rule.method.step(self.number, rule.value_of[symbol])]
-        else:
-            wanted = rule.method.wanted(self.number)
-            self[symbol] = None if wanted is None else rule.method.checks[wanted]
-        return self[symbol]
 
 
 class Pure(CheckMethod):

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import itertools
+
 import pytest
 from hostile.large import ACCEPTED, REFUSED
 from hostile.watchdog import BOOK, book_or_error, settled
 
 from codec import Book, BookError, decode, decode_all, parse_book
+from grammar.codes.base import MOST_KEPT
+from grammar.message import Spelling
 
 REPORTS = (
     "4 7 D K",
@@ -35,12 +39,17 @@ def test_a_large_book_is_read_and_reads_reports_in_bounded_time(name: str) -> No
         settled(lambda report=report: decode(book, report))
 
 
-def test_codewords_that_are_none_are_not_kept() -> None:
+def test_what_is_kept_of_codewords_stays_bounded() -> None:
     table = parse_book(BOOK).tables["motor"]
-    for number in range(50_000):
-        assert table.values[f"{number:05d}"] is None
-        assert table.values[str(number)] is None or 40 <= number <= 140
-    assert 0 < len(table.values) <= table.size
+    kept, symbols = Spelling(str).codewords(table, 3), table.alphabet.symbols
+    for word in itertools.product(symbols, repeat=3):
+        found = kept[word[0]][word[1]][word[2]]
+        assert bool(found) == (table.levels("".join(word)) is not None)
+        assert kept.kept <= MOST_KEPT
+    below = [child for child in kept.values() if child]
+    assert len(kept) + sum(len(child) for child in below) <= MOST_KEPT
+    assert not kept["~"]["~"]["~"]
+    assert "~" not in kept
 
 
 def test_the_first_problem_of_a_deep_key_names_its_line() -> None:

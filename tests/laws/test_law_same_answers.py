@@ -81,9 +81,16 @@ def test_all_ways_of_reading_a_string_agree(drawn: Drawn, data: st.DataObject) -
             ]
             assert len(walked) == len(parsed) == len(expected)
             assert set(walked) == set(parsed) == expected
+            assert len(quick) == len(expected)
             assert {
                 (match.message.name, tuple(match.levels().items())) for match in quick
-            } <= expected
+            } == expected
+            for match in quick:
+                levels = match.levels()
+                assert match.string == string
+                assert match.values == {
+                    name: match.message.fields[name].value(level) for name, level in levels.items()
+                }
 
 
 @given(books(), st.data())

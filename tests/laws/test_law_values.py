@@ -131,7 +131,7 @@ def test_codewords_and_levels_are_one_to_one(draft: Draft, data: st.DataObject) 
             assert table.levels(word) == levels
             assert isinstance(table, Check) or table.word(levels) == word
             pairs = zip(table.fields, levels, strict=True)
-            assert table.values[word] == tuple(field.value(level) for field, level in pairs)
+            assert table.values(word) == tuple(field.value(level) for field, level in pairs)
             assert accepted(table, word)
         for text in data.draw(
             st.lists(
@@ -143,7 +143,7 @@ def test_codewords_and_levels_are_one_to_one(draft: Draft, data: st.DataObject) 
                 (text in set(words))
                 == (table.levels(text) is not None)
                 == accepted(table, text)
-                == (table.values[text] is not None)
+                == (table.values(text) is not None)
             )
 
 

@@ -1,0 +1,321 @@
+"""The peers of ``bench_decode``: for each book one regular expression over the words, with named
+groups, and dictionaries for what they catch, as an expert would write it for just this book.
+
+Each message ends with a group of its own, so the last group that matched tells which it is.
+"""
+
+from __future__ import annotations
+
+import itertools
+import operator
+import re
+from collections.abc import Callable, Iterable
+from decimal import Decimal
+from typing import Any
+
+from grammar.fields import Band
+
+Values = dict[str, Any]
+
+FIGURES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "niner")
+LETTERS = """alfa bravo charlie delta echo foxtrot golf hotel india juliett kilo lima mike november
+    oscar papa quebec romeo sierra tango uniform victor whiskey x-ray yankee zulu"""
+WORD = dict(zip("ABCDEFGHIJKLMNOPQRSTUVWXYZ", LETTERS.split(), strict=True)) | {
+    str(number): word for number, word in enumerate(FIGURES)
+}
+F = f"(?:{'|'.join(FIGURES)})"
+FF, FFF, FFFF = f"{F} {F}", f"{F} {F} {F}", f"{F} {F} {F} {F}"
+
+
+def say(symbols: str) -> str:
+    """Return the words of symbols."""
+    return " ".join(WORD[symbol] for symbol in symbols)
+
+
+def any_of(words: Iterable[str]) -> str:
+    """Return an alternation, longer ones first."""
+    return f"(?:{'|'.join(sorted(words, key=len, reverse=True))})"
+
+
+def numbers(values: Iterable[Any], width: int, first: int = 0, by: int = 1) -> dict[str, Any]:
+    """Return values by the words of numbers from ``first`` on, in fixed width."""
+    return {
+        say(f"{number:0{width}d}"): value
+        for number, value in zip(itertools.count(first, by), values)
+    }
+
+
+def steps(low: int, count: int, step: int = 1, tenths: int = 1) -> list[Decimal]:
+    """Return decimals in even steps, in units of 1 / tenths."""
+    return [Decimal(low + step * number) / tenths for number in range(count)]
+
+
+def reader(
+    expression: str, messages: dict[str, Callable[[re.Match[str], str], Values]]
+) -> Callable[[str], Values]:
+    """Return what reads a line by its last group; raises ValueError for anything else."""
+    compiled = re.compile(expression)
+
+    def read(line: str) -> Values:
+        found = compiled.fullmatch(line)
+        if found is None:
+            raise ValueError(line)
+        return messages[found.lastgroup or ""](found, line)
+
+    return read
+
+
+# starter
+
+LAP = numbers(steps(0, 10), 1)
+ENERGY = numbers(steps(-20, 41, 1, 10), 2)
+BATTERY = numbers(steps(20, 45), 2, 20)
+
+
+def _starter(found: re.Match[str], _: str) -> Values:
+    lap, energy, battery = found.group("lap", "energy", "battery")
+    return {"lap": LAP[lap], "energy": ENERGY[energy], "battery": BATTERY[battery]}
+
+
+STARTER = reader(f"(?P<lap>{F}) (?P<energy>{FF}) (?P<battery>{FF})", {"battery": _starter})
+
+# race
+
+SYMBOLS = "0123456789ABCDEFGHJLNPQRSTVWXYZ"
+A = any_of(WORD[symbol] for symbol in SYMBOLS)
+VALUE = {WORD[symbol]: number for number, symbol in enumerate(SYMBOLS)}
+WEIGHTS = range(2, 11)
+TEMPERATURES = {
+    say(SYMBOLS[n // 961] + SYMBOLS[n // 31 % 31] + SYMBOLS[n % 31]): temperatures
+    for n, temperatures in enumerate(
+        itertools.product(steps(50, 17, 5), steps(40, 13, 5), steps(20, 23, 2))
+    )
+}
+ALERT: dict[str | None, frozenset[str]] = {
+    None: frozenset(),
+    say("X"): frozenset({"insulation"}),
+    say("C"): frozenset({"cooling"}),
+    say("B"): frozenset({"brakes"}),
+    say("V"): frozenset({"vibration"}),
+    say("CB"): frozenset({"cooling", "brakes"}),
+    say("XC"): frozenset({"insulation", "cooling"}),
+}
+TYRES = {
+    say("A"): Band(None, Decimal(60)),
+    say("B"): Band(Decimal(60), Decimal(80)),
+    say("C"): Band(Decimal(80), Decimal(100)),
+    say("D"): Band(Decimal(100), Decimal(115)),
+    say("E"): Band(Decimal(115), None),
+}
+MODE = {say("S"): "save", say("P"): "plan", say("Q"): "push"}
+DIAL = dict(
+    zip(
+        map(say, "BRTFH"),
+        ("brake balance", "regeneration", "torque map", "front damping", "rear damping"),
+        strict=True,
+    )
+)
+WAY = {say("N"): "up", say("S"): "down"}
+CLICKS = numbers(steps(1, 9), 1, 1)
+ADDED = numbers(steps(0, 10), 1)
+TARGET = numbers(steps(100, 100, 1, 100), 2)
+
+
+def checked(line: str) -> None:
+    """Hold the check of a report: the weighted sum is 0 modulo 31."""
+    values = [VALUE[word] for word in line.split()]
+    if (sum(map(operator.mul, WEIGHTS, values[:-1])) + values[-1]) % 31:
+        raise ValueError(line)
+
+
+def _lap(found: re.Match[str], line: str) -> Values:
+    checked(line)
+    lap, energy, temperatures, alert = found.group("lap", "energy", "temperatures", "alert")
+    motor, inverter, battery = TEMPERATURES[temperatures]
+    return {
+        "lap": LAP[lap],
+        "energy": ENERGY[energy],
+        "motor": motor,
+        "inverter": inverter,
+        "battery": battery,
+        "alert": ALERT[alert],
+    }
+
+
+def _status(found: re.Match[str], line: str) -> Values:
+    checked(line)
+    return {"tyres": TYRES[found["tyres"]], "mode": MODE[found["mode"]]}
+
+
+def _dialled(found: re.Match[str], line: str) -> Values:
+    if found["set"]:
+        checked(line)
+    dial, way, clicks = found.group("dial", "way", "clicks")
+    return {"dial": DIAL[dial], "way": WAY[way], "clicks": CLICKS[clicks]}
+
+
+def _added(found: re.Match[str], line: str) -> Values:
+    if found["entered"]:
+        checked(line)
+    return {"added": ADDED[found["added"]]}
+
+
+def _pace(found: re.Match[str], line: str) -> Values:  # noqa: ARG001 - it has no check
+    return {"target": TARGET[found["target"]]}
+
+
+RACE = reader(
+    f"(?P<lap>{F}) (?P<energy>{FF}) (?P<temperatures>{A} {A} {A})"
+    f"(?: (?P<alert>{any_of(word for word in ALERT if word)}))? (?P<lap_check>{A})"
+    f"|sierra (?P<tyres>{any_of(TYRES)}) (?P<mode>{any_of(MODE)}) (?P<status>{A})"
+    f"|whiskey (?P<dial>{any_of(DIAL)}) (?P<way>{any_of(WAY)}) (?P<clicks>{F})(?: (?P<set>{A}))?"
+    f"|lima (?P<added>{F})(?: (?P<entered>{A}))?"
+    f"|tango (?P<target>{FF})",
+    {
+        "lap_check": _lap,
+        "status": _status,
+        "clicks": _dialled,
+        "set": _dialled,
+        "added": _added,
+        "entered": _added,
+        "target": _pace,
+    },
+)
+
+# qualifying
+
+CHARGE = numbers(steps(0, 100), 2)
+_EDGES = [None, *map(Decimal, (25, 30, 34, 38, 42, 46, 50, 54, 58)), None]
+BANDS = numbers([Band(low, high) for low, high in itertools.pairwise(_EDGES)], 1)
+TRAFFIC = {None: "clear", "zero": "clear", "one": "one car", "two": "several cars"}
+GAP = numbers(steps(0, 100, 10), 3, 0, 10)
+# the published quasigroup of order 10 (H. M. Damm 2004)
+_ROWS = """0317598642 7092154863 4206871359 1750983426 6123045978 3674209581 5869720134 8945362017
+    9438617205 2581436790"""
+DAMM = [dict(zip(FIGURES, map(int, row), strict=True)) for row in _ROWS.split()]
+
+
+def _out_lap(found: re.Match[str], line: str) -> Values:
+    state = 0
+    for word in line.split():
+        state = DAMM[state][word]
+    if state:
+        raise ValueError(line)
+    charge, battery, traffic = found.group("charge", "battery", "traffic")
+    return {"charge": CHARGE[charge], "battery": BANDS[battery], "traffic": TRAFFIC[traffic]}
+
+
+def _gap(found: re.Match[str], line: str) -> Values:  # noqa: ARG001 - it has no check
+    return {"gap": GAP[found["gap"]]}
+
+
+QUALIFYING = reader(
+    f"(?P<charge>{FF}) (?P<battery>{F})(?: (?P<traffic>zero|one|two))? (?P<check>{F})"
+    f"|(?P<gap>{F} {F} zero)",
+    {"check": _out_lap, "gap": _gap},
+)
+
+# METAR
+
+DAY = numbers(steps(1, 31), 2, 1)
+HOUR = numbers(steps(0, 24), 2)
+MINUTE = numbers(steps(0, 60), 2)
+DIRECTION = numbers(steps(0, 37, 10), 3, 0, 10)
+SPEED = numbers(steps(0, 100), 2) | numbers(steps(100, 100), 3, 100)
+UNIT = {say("KT"): "kt", say("MPS"): "m/s"}
+VISIBILITY = numbers(steps(0, 200, 50), 4, 0, 50) | {say("9999"): Decimal(10000)}
+RUNWAY = numbers(steps(1, 36), 2, 1)
+RANGE = numbers(steps(50, 79, 25), 4, 50, 25)
+TENDENCY = {say("U"): "rising", say("D"): "falling", say("N"): "steady"}
+WEATHER = dict(
+    zip(
+        map(say, ("DZ", "RA", "SN", "FG", "BR", "HZ")),
+        ("drizzle", "rain", "snow", "fog", "mist", "haze"),
+        strict=True,
+    )
+)
+AMOUNT = dict(
+    zip(
+        map(say, ("FEW", "SCT", "BKN", "OVC")),
+        ("few", "scattered", "broken", "overcast"),
+        strict=True,
+    )
+)
+BASE = numbers(steps(0, 1000, 30), 3)
+DEGREES = numbers(steps(0, 61), 2) | {
+    "mike " + words: -value for words, value in numbers(steps(1, 60), 2, 1).items()
+}
+HECTOPASCAL = numbers(steps(850, 251), 4, 850)
+INCHES = numbers(steps(2500, 751, 1, 100), 4, 2500)
+
+
+def _time(found: re.Match[str], _: str) -> Values:
+    day, hour, minute = found.group("day", "hour", "minute")
+    return {"day": DAY[day], "hour": HOUR[hour], "minute": MINUTE[minute]}
+
+
+def _wind(found: re.Match[str], _: str) -> Values:
+    direction, speed, gust, unit = found.group("direction", "speed", "gust", "unit")
+    values: Values = {} if direction is None else {"direction": DIRECTION[direction]}
+    values["speed"] = SPEED[speed]
+    if gust is not None:
+        values["gust"] = SPEED[gust]
+    values["speed_unit"] = UNIT[unit]
+    return values
+
+
+def _visibility(found: re.Match[str], _: str) -> Values:
+    return {"visibility": VISIBILITY[found["visibility"]]}
+
+
+def _runway(found: re.Match[str], _: str) -> Values:
+    runway, seen, tendency = found.group("runway", "range", "tendency")
+    values: Values = {"runway": RUNWAY[runway], "runway_range": RANGE[seen]}
+    return values if tendency is None else values | {"tendency": TENDENCY[tendency]}
+
+
+def _weather(found: re.Match[str], _: str) -> Values:
+    return {"weather": WEATHER[found["weather"]]}
+
+
+def _cloud(found: re.Match[str], _: str) -> Values:
+    return {"amount": AMOUNT[found["amount"]], "base": BASE[found["base"]]}
+
+
+def _temperature(found: re.Match[str], _: str) -> Values:
+    return {"temperature": DEGREES[found["temperature"]], "dew_point": DEGREES[found["dew"]]}
+
+
+def _pressure(found: re.Match[str], _: str) -> Values:
+    return {"pressure": HECTOPASCAL[found["hectopascal"]]}
+
+
+def _inches(found: re.Match[str], _: str) -> Values:
+    return {"pressure_inches": INCHES[found["inches"]]}
+
+
+_M = f"(?:mike )?{FF}"
+METAR = reader(
+    f"(?P<day>{FF}) (?P<hour>{FF}) (?P<minute>{FF}) zulu"
+    f"|(?:(?P<direction>{FFF})|victor romeo bravo) (?P<speed>{FFF}|{FF})"
+    f"(?: golf (?P<gust>{FFF}|{FF}))? (?P<unit>{any_of(UNIT)})"
+    f"|(?P<visibility>{FFFF})"
+    f"|romeo (?P<runway>{FF}) slant (?P<range>{FFFF})(?: (?P<tendency>{any_of(TENDENCY)}))?"
+    f"|(?P<weather>{any_of(WEATHER)})"
+    f"|(?P<amount>{any_of(AMOUNT)}) (?P<base>{FFF})"
+    f"|(?P<temperature>{_M}) slant (?P<dew>{_M})"
+    f"|quebec (?P<hectopascal>{FFFF})"
+    f"|alfa (?P<inches>{FFFF})",
+    {
+        "minute": _time,
+        "unit": _wind,
+        "visibility": _visibility,
+        "range": _runway,
+        "tendency": _runway,
+        "weather": _weather,
+        "base": _cloud,
+        "dew": _temperature,
+        "hectopascal": _pressure,
+        "inches": _inches,
+    },
+)
