@@ -116,7 +116,7 @@ def run_hear(args: argparse.Namespace) -> int:
 def _session(args: argparse.Namespace, drill: Any) -> int:
     import tempfile
 
-    from codec.drill import DrillJournal, Pool, Session
+    from codec.drill import DrillJournal, DrillSession, Pool
     from codec.drill.answer import PLURALS
     from codec.drill.noise import FLASHED, named
     from grammar.loading import load_book
@@ -142,7 +142,7 @@ def _session(args: argparse.Namespace, drill: Any) -> int:
     ):
         speaker = _speaker(args, folder) if drill == "hear" else None
         grade = named(args.noise or str(book.spec.hearing.noise)) if drill == "hear" else ""
-        session = Session(
+        session = DrillSession(
             journal,
             pool,
             args.person,

@@ -9,13 +9,13 @@ from __future__ import annotations
 from codec.debrief.compare import compare
 from codec.debrief.findings import Comparison, Finding
 from codec.debrief.recorded import CarFile, read_car_file
-from codec.debrief.summary import Summary, summarise
+from codec.debrief.summary import Debrief, summarise
 
 __all__ = [
     "CarFile",
     "Comparison",
+    "Debrief",
     "Finding",
-    "Summary",
     "compare",
     "read_car_file",
     "summarise",

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
-from codec.debrief.summary import Summary, certainties
+from codec.debrief.summary import Debrief, certainties
 from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
@@ -43,8 +43,8 @@ class Figure:
 
     name: str
     title: str
-    told: str
-    draw: Callable[[Summary, Any], None]
+    description: str
+    draw: Callable[[Debrief, Any], None]
     panels: int = 1
 
 
@@ -57,46 +57,53 @@ NAMES = (
 )  # of all figures there may be, in their order
 
 
-def figures(summary: Summary) -> list[Figure]:
+def figures(debrief: Debrief) -> list[Figure]:
     """Return the figures for which there is something to show."""
     found: list[Figure] = []
-    if summary.race is not None and summary.race.event.energies:
-        found.append(Figure("energy", "Energy against plan", _told_energy(summary), _energy, 2))
-    if _temperatures(summary):
-        told = "Temperatures as reported, lap by lap, with their limits."
+    if debrief.race is not None and debrief.race.event.energies:
+        found.append(
+            Figure("energy", "Energy against plan", _described_energy(debrief), _energy, 2)
+        )
+    if _temperatures(debrief):
+        description = "Temperatures as reported, lap by lap, with their limits."
         found.append(
             Figure(
                 "temperatures",
                 "Temperatures against limits",
-                told,
+                description,
                 _temperature_panels,
-                len(_temperatures(summary)),
+                len(_temperatures(debrief)),
             )
         )
-    if certainties(summary):
+    if certainties(debrief):
         found.append(
             Figure(
-                "certainty", "Certainty of each lap's report", _told_certainty(summary), _certainty
+                "certainty",
+                "Certainty of each lap's report",
+                _described_certainty(debrief),
+                _certainty,
             )
         )
-    if summary.lines:
-        total = sum(line.car_seconds + line.pit_seconds for line in summary.lines)
+    if debrief.lines:
+        total = sum(line.car_seconds + line.pit_seconds for line in debrief.lines)
         found.append(
             Figure(
                 "radio",
                 "Radio seconds per lap",
-                f"{total:.0f} seconds in {counted(len(summary.lines), 'lap')}.",
+                f"{total:.0f} seconds in {counted(len(debrief.lines), 'lap')}.",
                 _radio,
             )
         )
-    if summary.doubted:
-        told = ", ".join(f"{word} {count}" for word, count in summary.doubted.most_common(12))
-        found.append(Figure("doubted", "Words most often doubted", told, _words))
+    if debrief.doubted:
+        description = ", ".join(
+            f"{word} {count}" for word, count in debrief.doubted.most_common(12)
+        )
+        found.append(Figure("doubted", "Words most often doubted", description, _words))
     return found
 
 
 def image(
-    summary: Summary, figure: Figure, form: Literal["svg", "png"], width: Width = "wide"
+    debrief: Debrief, figure: Figure, form: Literal["svg", "png"], width: Width = "wide"
 ) -> bytes:
     """Return a figure as SVG or PNG; raises CodeError where matplotlib is not installed."""
     try:
@@ -111,7 +118,7 @@ def image(
         canvas = Canvas(
             figsize=(across, down * (1 + 0.6 * (figure.panels - 1))), layout="constrained"
         )
-        figure.draw(summary, canvas)
+        figure.draw(debrief, canvas)
         stream = io.BytesIO()
         metadata = {"Date": None} if form == "svg" else {}
         canvas.savefig(stream, format=form, dpi=160, metadata=metadata)
@@ -127,18 +134,18 @@ def _axes(canvas: Any, count: int) -> list[Any]:
     return list(axes)
 
 
-def _outlooks(summary: Summary) -> Sequence[Outlook]:
+def _outlooks(debrief: Debrief) -> Sequence[Outlook]:
     from codec.race import outlook
 
-    return [outlook(race) for race in summary.race.history] if summary.race is not None else []
+    return [outlook(race) for race in debrief.race.history] if debrief.race is not None else []
 
 
-def _energy(summary: Summary, canvas: Any) -> None:
+def _energy(debrief: Debrief, canvas: Any) -> None:
     above, below = _axes(canvas, 2)
-    race = summary.race
+    race = debrief.race
     if race is None:
         return
-    unit, outlooks = race.event.spec.energy.unit, _outlooks(summary)
+    unit, outlooks = race.event.spec.energy.unit, _outlooks(debrief)
     seen = [outlook.lap for outlook in outlooks]
     bands = [outlook.against_plan.band() for outlook in outlooks]
     above.fill_between(
@@ -156,7 +163,7 @@ def _energy(summary: Summary, canvas: Any) -> None:
     for name, bound in race.event.energies.items():
         if bound.spec.says == "delta":
             sign = (1 if bound.spec.positive == "left" else -1) * float(bound.scale)
-            reported, recorded = summary.reported(name), summary.was(name)
+            reported, recorded = debrief.reported(name), debrief.was(name)
             above.plot(
                 list(reported),
                 [sign * v for v in reported.values()],
@@ -196,35 +203,35 @@ def _energy(summary: Summary, canvas: Any) -> None:
     _legend(below)
 
 
-def _told_energy(summary: Summary) -> str:
-    last = _outlooks(summary)[-1]
+def _described_energy(debrief: Debrief) -> str:
+    last = _outlooks(debrief)[-1]
     low, high = last.distance.margin.band()
-    unit = summary.race.event.spec.energy.unit if summary.race is not None else ""
+    unit = debrief.race.event.spec.energy.unit if debrief.race is not None else ""
     now = f"{last.against_plan.mean:+.2f} {unit} against plan on lap {last.lap}"
     return f"{now}; margin at the flag {low:+.2f} to {high:+.2f} {unit}.".replace("-", "−")
 
 
-def _temperatures(summary: Summary) -> list[str]:
+def _temperatures(debrief: Debrief) -> list[str]:
     """Return the fields that are temperatures: of the event, else those in °C or K that were
     reported.
     """
-    if summary.race is not None and summary.race.event.temperatures:
-        return list(summary.race.event.temperatures)
-    fields = summary.book.fields
+    if debrief.race is not None and debrief.race.event.temperatures:
+        return list(debrief.race.event.temperatures)
+    fields = debrief.book.fields
     return [
-        name for name in fields if fields[name].unit_text in ("°C", "K") and summary.reported(name)
+        name for name in fields if fields[name].unit_text in ("°C", "K") and debrief.reported(name)
     ]
 
 
-def _temperature_panels(summary: Summary, canvas: Any) -> None:
-    names = _temperatures(summary)
+def _temperature_panels(debrief: Debrief, canvas: Any) -> None:
+    names = _temperatures(debrief)
     for axis, name in zip(_axes(canvas, len(names)), names, strict=True):
         field, reported, recorded = (
-            summary.book.fields[name],
-            summary.reported(name),
-            summary.was(name),
+            debrief.book.fields[name],
+            debrief.reported(name),
+            debrief.was(name),
         )
-        outlooks = [outlook for outlook in _outlooks(summary) if name in outlook.temperatures]
+        outlooks = [outlook for outlook in _outlooks(debrief) if name in outlook.temperatures]
         if outlooks:
             bands = [outlook.temperatures[name].band() for outlook in outlooks]
             seen = [outlook.lap for outlook in outlooks]
@@ -254,21 +261,21 @@ def _temperature_panels(summary: Summary, canvas: Any) -> None:
                 linewidth=1,
                 label="recorded",
             )
-        for limit in _limits(summary, name):
+        for limit in _limits(debrief, name):
             axis.axhline(limit, color=_RED, linestyle="--", linewidth=1, label=f"limit {limit:g}")
         axis.set_ylabel(f"{field.title}, {field.unit_text}")
         _legend(axis)
 
 
-def _limits(summary: Summary, name: str) -> list[float]:
-    if summary.race is not None and name in summary.race.event.temperatures:
-        return [float(summary.race.event.temperatures[name].limit)]
-    limits = summary.book.fields[name].thresholds
+def _limits(debrief: Debrief, name: str) -> list[float]:
+    if debrief.race is not None and name in debrief.race.event.temperatures:
+        return [float(debrief.race.event.temperatures[name].limit)]
+    limits = debrief.book.fields[name].thresholds
     return [float(limit.number) for limit in limits]
 
 
-def _told_certainty(summary: Summary) -> str:
-    found = certainties(summary)
+def _described_certainty(debrief: Debrief) -> str:
+    found = certainties(debrief)
     low = [lap for lap, sure in found.items() if sure < 0.9]
     return (
         f"{len(found) - len(low)} of {counted(len(found), 'lap')} at least 90 % certain; less so:"
@@ -276,14 +283,14 @@ def _told_certainty(summary: Summary) -> str:
     )
 
 
-def _certainty(summary: Summary, canvas: Any) -> None:
+def _certainty(debrief: Debrief, canvas: Any) -> None:
     axis = _axes(canvas, 1)[0]
-    found = certainties(summary)
+    found = certainties(debrief)
     colours = [
         _BLUE if sure >= 0.9 else _ORANGE if sure >= 0.5 else _RED for sure in found.values()
     ]
     axis.bar(list(found), [max(_LEAST_BAR, 100 * sure) for sure in found.values()], color=colours)
-    refused = {line.lap: len(line.refused) for line in summary.lines if line.refused}
+    refused = {line.lap: len(line.refused) for line in debrief.lines if line.refused}
     for lap, count in refused.items():
         axis.annotate("×" * count, (lap, 101), ha="center", va="bottom", fontsize=8, color=_RED)
     axis.axhline(90, color=_GREY, linestyle=":", linewidth=1)
@@ -292,12 +299,12 @@ def _certainty(summary: Summary, canvas: Any) -> None:
         axis.set_title("×: refused before it was read", fontsize=8, loc="right")
 
 
-def _radio(summary: Summary, canvas: Any) -> None:
+def _radio(debrief: Debrief, canvas: Any) -> None:
     axis = _axes(canvas, 1)[0]
-    laps = [line.lap for line in summary.lines]
+    laps = [line.lap for line in debrief.lines]
     car, pit = (
-        [line.car_seconds for line in summary.lines],
-        [line.pit_seconds for line in summary.lines],
+        [line.car_seconds for line in debrief.lines],
+        [line.pit_seconds for line in debrief.lines],
     )
     axis.bar(laps, car, color=_BLUE, label="car")
     axis.bar(
@@ -314,11 +321,11 @@ def _radio(summary: Summary, canvas: Any) -> None:
     _legend(axis)
 
 
-def _words(summary: Summary, canvas: Any) -> None:
+def _words(debrief: Debrief, canvas: Any) -> None:
     from matplotlib.ticker import MaxNLocator
 
     axis = canvas.subplots()
-    words: Mapping[str, int] = dict(summary.doubted.most_common(12)[::-1])
+    words: Mapping[str, int] = dict(debrief.doubted.most_common(12)[::-1])
     axis.barh(list(words), list(words.values()), color=_BLUE)
     axis.xaxis.set_major_locator(MaxNLocator(integer=True))
     axis.set_xlabel("times refused, corrected or asked for again")

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from codec.debrief.figures import NAMES, Figure, figures, image
-from codec.debrief.summary import CAUTION, Summary, certainties, table
+from codec.debrief.summary import CAUTION, Debrief, certainties, table
 from codec.files import whole, written
 from codec.race.outlook import outlook
 from grammar.errors import CodeError, counted
@@ -17,7 +17,7 @@ from grammar.errors import CodeError, counted
 PAGE = "debrief.html"
 
 
-def write(summary: Summary, folder: str | Path, *, replace: bool = False) -> list[Path]:
+def write(debrief: Debrief, folder: str | Path, *, replace: bool = False) -> list[Path]:
     """Write ``debrief.html`` and each figure as SVG and PNG into a folder, made if it is not there;
     return the files.
 
@@ -25,11 +25,11 @@ def write(summary: Summary, folder: str | Path, *, replace: bool = False) -> lis
     have are taken away, so that all that lies there is of one debrief. Raises CodeError where that
     can't be done, or where what draws is not installed.
     """
-    target, drawn = Path(folder), _drawn(summary)
-    pages = {target / PAGE: _rendered(summary, drawn).encode("utf-8")}
+    target, drawn = Path(folder), _drawn(debrief)
+    pages = {target / PAGE: _rendered(debrief, drawn).encode("utf-8")}
     for one in drawn:
         pages[target / f"{one.figure.name}.svg"] = one.wide
-        pages[target / f"{one.figure.name}.png"] = image(summary, one.figure, "png")
+        pages[target / f"{one.figure.name}.png"] = image(debrief, one.figure, "png")
     with written(target, kind="usage", hint="name another folder"):
         target.mkdir(parents=True, exist_ok=True)
         earlier = [path for path in _possible(target) if path.exists()]
@@ -57,29 +57,29 @@ def _possible(folder: Path) -> list[Path]:
     ]
 
 
-def page(summary: Summary) -> str:
+def page(debrief: Debrief) -> str:
     """Return the page; every text in it is escaped.
 
     Raises CodeError where what draws is not installed.
     """
-    return _rendered(summary, _drawn(summary))
+    return _rendered(debrief, _drawn(debrief))
 
 
 @dataclass(frozen=True, slots=True)
-class _Drawn:
+class _DrawnFigure:
     figure: Figure
     wide: bytes
     narrow: bytes
 
 
-def _drawn(summary: Summary) -> list[_Drawn]:
+def _drawn(debrief: Debrief) -> list[_DrawnFigure]:
     return [
-        _Drawn(one, image(summary, one, "svg"), image(summary, one, "svg", "narrow"))
-        for one in figures(summary)
+        _DrawnFigure(one, image(debrief, one, "svg"), image(debrief, one, "svg", "narrow"))
+        for one in figures(debrief)
     ]
 
 
-def _rendered(summary: Summary, drawn: list[_Drawn]) -> str:
+def _rendered(debrief: Debrief, drawn: list[_DrawnFigure]) -> str:
     try:
         from jinja2 import Environment, StrictUndefined
     except ImportError:
@@ -90,16 +90,16 @@ def _rendered(summary: Summary, drawn: list[_Drawn]) -> str:
     template = environment.from_string(
         (resources.files("codec.debrief") / "page.html").read_text("utf-8")
     )
-    return template.render(_context(summary, drawn))
+    return template.render(_context(debrief, drawn))
 
 
-def _context(summary: Summary, drawn: list[_Drawn]) -> dict[str, Any]:
-    sure, comparison = certainties(summary), summary.comparison
-    words = summary.book.alphabet.words
+def _context(debrief: Debrief, drawn: list[_DrawnFigure]) -> dict[str, Any]:
+    sure, comparison = certainties(debrief), debrief.comparison
+    words = debrief.book.alphabet.words
     return {
-        "summary": summary,
+        "debrief": debrief,
         "caution": CAUTION,
-        "facts": _facts(summary),
+        "facts": _facts(debrief),
         "figures": [_embedded(one) for one in drawn],
         "comparison": comparison,
         "rounded": (
@@ -121,16 +121,16 @@ def _context(summary: Summary, drawn: list[_Drawn]) -> dict[str, Any]:
             else []
         ),
         "counted": counted,
-        "columns": _columns(summary),
+        "columns": _columns(debrief),
         "rows": [
             {**row, "sure": f"{sure[row['line'].lap]:.0%}" if row["line"].lap in sure else ""}
-            for row in table(summary)
+            for row in table(debrief)
         ],
     }
 
 
-def _columns(summary: Summary) -> list[str]:
-    reports = summary.book.sent_by("car")
+def _columns(debrief: Debrief) -> list[str]:
+    reports = debrief.book.sent_by("car")
     return (
         [field.title for name, field in reports[0].fields.items() if name != "lap"]
         if reports
@@ -138,17 +138,22 @@ def _columns(summary: Summary) -> list[str]:
     )
 
 
-def _embedded(drawn: _Drawn) -> dict[str, str]:
+def _embedded(drawn: _DrawnFigure) -> dict[str, str]:
     wide, narrow = (
         f"data:image/svg+xml;base64,{base64.b64encode(svg).decode('ascii')}"
         for svg in (drawn.wide, drawn.narrow)
     )
-    return {"title": drawn.figure.title, "told": drawn.figure.told, "wide": wide, "narrow": narrow}
+    return {
+        "title": drawn.figure.title,
+        "description": drawn.figure.description,
+        "wide": wide,
+        "narrow": narrow,
+    }
 
 
-def _facts(summary: Summary) -> list[tuple[str, str]]:
+def _facts(debrief: Debrief) -> list[tuple[str, str]]:
     """Return what was known when the last report had come."""
-    race = summary.race
+    race = debrief.race
     if race is None or race.lap == 0:
         return []
     last, unit = outlook(race), race.event.spec.energy.unit

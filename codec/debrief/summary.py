@@ -53,7 +53,7 @@ class LapLine:
 
 
 @dataclass(slots=True)
-class Summary:
+class Debrief:
     """The race of one car: its laps, the words that were doubted, and, with an event file, the race
     as it was followed.
     """
@@ -94,7 +94,7 @@ def summarise(
     event: Event | None = None,
     recorded: CarFile | None = None,
     title: str = "",
-) -> Summary:
+) -> Debrief:
     """Return the race of one car lap by lap; with an event file also where it was heading, with a
     car's file also what was wrong.
     """
@@ -117,7 +117,7 @@ def summarise(
                 )
                 + amount
             )
-    summary = Summary(
+    debrief = Debrief(
         title or (event.title if event else book.title),
         book,
         car,
@@ -125,22 +125,22 @@ def summarise(
         _doubted(book, standing),
     )
     if event is not None:
-        _follow(summary, event, standing)
+        _follow(debrief, event, standing)
     if recorded is not None:
         from codec.debrief.compare import compare
 
-        summary.recorded, summary.comparison = recorded, compare(book, listed, recorded, car=car)
-    return summary
+        debrief.recorded, debrief.comparison = recorded, compare(book, listed, recorded, car=car)
+    return debrief
 
 
-def _follow(summary: Summary, event: Event, standing: Sequence[Row]) -> None:
+def _follow(debrief: Debrief, event: Event, standing: Sequence[Row]) -> None:
     from codec.race import facts, follow
 
-    summary.race = follow(event, facts(standing, summary.car), history=True)
-    doubts = summary.race.doubts()
-    for line in summary.lines:
+    debrief.race = follow(event, facts(standing, debrief.car), history=True)
+    doubts = debrief.race.doubts()
+    for line in debrief.lines:
         line.doubt = doubts.get(line.lap)
-        line.remarks += [notice.text for notice in summary.race.notices if notice.lap == line.lap]
+        line.remarks += [notice.text for notice in debrief.race.notices if notice.lap == line.lap]
 
 
 def _line(book: Book, lap: int, row: Row) -> LapLine:
@@ -245,12 +245,12 @@ def _word(book: Book, symbol: str) -> str:
     return book.alphabet.words[symbol].word if symbol in book.alphabet.words else symbol
 
 
-def certainties(summary: Summary) -> dict[int, float]:
+def certainties(debrief: Debrief) -> dict[int, float]:
     """Return, by lap, how sure the report is: sure of its words, and that they fit the laps about
     it; 0 where none could be read.
     """
     found: dict[int, float] = {}
-    for line in summary.lines:
+    for line in debrief.lines:
         if line.string:
             found[line.lap] = (1.0 if line.certainty is None else line.certainty) * (
                 1 - (line.doubt or 0.0)
@@ -260,18 +260,18 @@ def certainties(summary: Summary) -> dict[int, float]:
     return found
 
 
-def table(summary: Summary) -> list[dict[str, Any]]:
+def table(debrief: Debrief) -> list[dict[str, Any]]:
     """Return the laps as rows of text for the page: field titles → values as people read them."""
     names = (
-        [name for name in summary.book.sent_by("car")[0].fields if name != "lap"]
-        if summary.book.sent_by("car")
+        [name for name in debrief.book.sent_by("car")[0].fields if name != "lap"]
+        if debrief.book.sent_by("car")
         else []
     )
     found = []
-    for line in summary.lines:
+    for line in debrief.lines:
         cells = []
         for name in names:
-            named, value = summary.book.fields[name], line.values.get(name)
+            named, value = debrief.book.fields[name], line.values.get(name)
             level = None if value is None else named.level(value).level
             cells.append(
                 (

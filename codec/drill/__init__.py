@@ -1,7 +1,7 @@
 """Drills: the driver learns to read a code off the dash, the engineer to hear it; what was measured
 becomes a profile.
 
-from codec.drill import DrillJournal, Pool, Session, Progress, profile_of
+from codec.drill import DrillJournal, Pool, DrillSession, Progress, profile_of
 """
 
 from __future__ import annotations
@@ -11,15 +11,15 @@ from codec.drill.journal import DrillJournal
 from codec.drill.measuring import profile_of
 from codec.drill.pool import Item, Pool
 from codec.drill.progress import Progress
-from codec.drill.session import Session
+from codec.drill.session import DrillSession
 
 __all__ = [
     "Answer",
     "DrillError",
     "DrillJournal",
+    "DrillSession",
     "Item",
     "Pool",
     "Progress",
-    "Session",
     "profile_of",
 ]

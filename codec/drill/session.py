@@ -28,7 +28,7 @@ CAUTION = (
 _ENTRIES = f"entries are codewords of 2 symbols or more in a table of up to {MOST_ENTRIES}"
 
 
-class Session:
+class DrillSession:
     """Asks, marks and writes.
 
     ``answers`` are those of this session; ``memory`` holds all earlier ones of the person too.

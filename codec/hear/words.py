@@ -155,7 +155,7 @@ def listen(
     confidence} or (word, confidence) pairs. In a text alternatives are written five=0.6/nine=0.3.
     Raises ReportError where nothing was heard, or procedure words do not fit.
     """
-    ear = _Transcript(book, channel)
+    ear = _TranscriptEar(book, channel)
     if isinstance(heard, str):
         return ear.text(heard, part)
     heard_words = [ear.item(item) for item in heard]
@@ -181,7 +181,7 @@ def _counted(heard_words: list[HeardWord], text: str) -> list[HeardWord]:
     return heard_words
 
 
-class _Transcript(Ear):
+class _TranscriptEar(Ear):
     """Reads transcripts for one book and channel."""
 
     def text(self, text: str, part: AskedPart) -> list[HeardReport]:

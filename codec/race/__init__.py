@@ -14,15 +14,15 @@ from codec.race.facts import facts
 from codec.race.follow import follow
 from codec.race.loading import Event, EventError, load_event, parse_event
 from codec.race.outlook import Outlook, outlook
-from codec.race.race import Notice, Race
+from codec.race.race import Race, RaceNotice
 
 __all__ = [
     "Advice",
     "Event",
     "EventError",
-    "Notice",
     "Outlook",
     "Race",
+    "RaceNotice",
     "advise",
     "check_call",
     "facts",

@@ -16,7 +16,7 @@ from codec.race.clock import Clock, Neutralised
 from codec.race.dials import Ledger, SettingError, wheel_move, whole
 from codec.race.event import LapsSpec, WheelSpec
 from codec.race.plan import EnergyPlan
-from codec.race.race import Notice, Race
+from codec.race.race import Race, RaceNotice
 from codec.sheet.entry import Entry
 from codec.sheet.state import ADDED, NEUTRALISED, RESUMED
 from grammar.errors import CodeError, counted
@@ -123,7 +123,7 @@ class _Following:
 
     def _note(self, kind: str, text: str, fact: Entry) -> None:
         self.race.notices.append(
-            Notice(kind, self.race.lap if fact.lap is None else fact.lap, text, fact.seq)
+            RaceNotice(kind, self.race.lap if fact.lap is None else fact.lap, text, fact.seq)
         )
 
     def _take(self, fact: Entry) -> None:

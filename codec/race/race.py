@@ -13,7 +13,7 @@ from codec.race.plan import EnergyPlan
 
 
 @dataclass(frozen=True, slots=True)
-class Notice:
+class RaceNotice:
     """Something to look at: a stable ``kind``, the lap, what it is in words, and the entry it is
     about.
     """
@@ -48,7 +48,7 @@ class Race:
     minutes_added: Fraction = Fraction(0)
     removed: Fraction = Fraction(0)
     target: Fraction | None = None
-    notices: list[Notice] = field(default_factory=list)
+    notices: list[RaceNotice] = field(default_factory=list)
     history: list[Race] = field(default_factory=list)
     raced: list[int] = field(default_factory=list)
     reported: list[int] = field(default_factory=list)

@@ -18,7 +18,7 @@ from prompt_toolkit.keys import Keys
 from codec.drill.answer import Answer
 from codec.drill.marking import Marked
 from codec.drill.noise import FLASHED
-from codec.drill.session import CAUTION, Session
+from codec.drill.session import CAUTION, DrillSession
 from codec.screen.drill_view import STYLE, View
 from grammar.errors import CodeError, listed, visible
 
@@ -45,7 +45,7 @@ class DrillScreen:
 
     def __init__(
         self,
-        session: Session,
+        session: DrillSession,
         items: int,
         *,
         player: Player | None = None,

@@ -24,7 +24,7 @@ from prompt_toolkit.styles import Style
 
 from codec.drill.answer import MEANINGS, Answer, Kind
 from codec.drill.marking import Marked
-from codec.drill.session import Session
+from codec.drill.session import DrillSession
 from grammar.errors import visible
 
 if TYPE_CHECKING:
@@ -63,7 +63,7 @@ class DrillState(Protocol):
     """Where a drill stands, as far as it is shown."""
 
     app: Application[int]
-    session: Session
+    session: DrillSession
     items: int
     clock: Callable[[], float]
     player: Callable[[Question, int], None] | None
@@ -251,7 +251,7 @@ class View:
 
 
 def _result(
-    session: Session, answer: Answer, marked: Marked, why: str, columns: int
+    session: DrillSession, answer: Answer, marked: Marked, why: str, columns: int
 ) -> StyleAndTextTuples:
     """Return what was shown, what was said, and where they part, in lines of so many columns."""
     wrong = marked.wrong_places

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from codec.debrief.findings import Comparison, Finding
 from codec.debrief.summary import CAUTION
-from codec.race import Advice, Notice, Race
+from codec.race import Advice, Race, RaceNotice
 from codec.race.kalman import Distribution
 from codec.race.outlook import Distance, outlook
 from codec.race.temperature import Reaching
@@ -202,7 +202,7 @@ def _wheel(race: Race) -> None:
     console().print(grid)
 
 
-def notices(found: Sequence[Notice], most: int = _NOTICES) -> None:
+def notices(found: Sequence[RaceNotice], most: int = _NOTICES) -> None:
     """Print the last notices."""
     if found:
         heading("To look at")

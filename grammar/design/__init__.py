@@ -9,7 +9,7 @@ analysis, and a key for an event.
 from grammar.design.analysis import Analysis, analyse, remarks
 from grammar.design.assignment import assign
 from grammar.design.candidates import FAMILIES, Candidate, candidates
-from grammar.design.capacity import Passage, capacity, constrained_capacity, entropy, least
+from grammar.design.capacity import Arc, capacity, constrained_capacity, entropy, least
 from grammar.design.codewords import Code, optimal
 from grammar.design.frontier import (
     Bound,
@@ -31,6 +31,7 @@ from grammar.design.report import written
 __all__ = [
     "FAMILIES",
     "Analysis",
+    "Arc",
     "Bound",
     "Candidate",
     "Code",
@@ -38,7 +39,6 @@ __all__ = [
     "Needs",
     "NeedsSpec",
     "Noise",
-    "Passage",
     "Proposal",
     "Rates",
     "analyse",

@@ -18,7 +18,7 @@ from grammar.errors import CodeError
 _HALVINGS = 200
 
 
-class Passage(NamedTuple):
+class Arc(NamedTuple):
     """A symbol of a constrained channel: allowed in state ``before``, leaving it in state
     ``after``, lasting ``time``.
     """
@@ -54,14 +54,14 @@ def capacity(times: Sequence[float]) -> float:
     )
 
 
-def constrained_capacity(passages: Iterable[Passage]) -> float:
+def constrained_capacity(arcs: Iterable[Arc]) -> float:
     """Return the bits per unit of time where what may follow depends on a state; states are
     numbered from 0.
 
     It is the rate at which the matrix Σ 2^(-rate·t), from state to state, has the largest
     eigenvalue 1 (Shannon 1948, theorem 1).
     """
-    rows = list(passages)
+    rows = list(arcs)
     checked_times([row.time for row in rows])
     states = 1 + max(max(row.before, row.after) for row in rows)
     return _root(
@@ -82,7 +82,7 @@ def _root(falling: object, high: float) -> float:
     return (low + high) / 2
 
 
-def _radius(rows: Sequence[Passage], states: int, rate: float) -> float:
+def _radius(rows: Sequence[Arc], states: int, rate: float) -> float:
     """Return the largest eigenvalue by power iteration on the matrix plus 1, which converges
     whatever the period.
     """

@@ -108,7 +108,7 @@ def _ends_itself(table: CodeTable) -> bool:
     return not any(after.startswith(before) for before, after in itertools.pairwise(words))
 
 
-class Reader:
+class ReportReader:
     """Reads strings of one direction as reports, the fast way where a message is straight."""
 
     def __init__(self, messages: Sequence[Message]) -> None:
@@ -170,7 +170,7 @@ def rates(
     from grammar.design.assignment import harm_between
 
     generator = random.Random(seed)  # noqa: S311 - a repeatable sample, not a secret
-    reader = Reader(book.sent_by(message.direction))
+    reader = ReportReader(book.sent_by(message.direction))
     found, shares = Rates(), []
     for number, report in enumerate(reports):
         slips = [noise.slip(symbol) for symbol in report.string] + [noise.added] * (

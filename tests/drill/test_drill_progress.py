@@ -14,7 +14,7 @@ from drill.learner import Learner
 from drill.support import RACE, ROOT, START, answer, lap_pool, race, stamp
 
 from codec.cli import main
-from codec.drill import DrillJournal, Progress, Session
+from codec.drill import DrillJournal, DrillSession, Progress
 from codec.drill.answer import PLURALS
 from codec.drill.noise import known
 from codec.drill.picture import confusion_picture
@@ -33,7 +33,7 @@ def journal(tmp_path: Path) -> Path:
         for person, drill, noise in (("Ana", "read", ""), ("Ben", "hear", "noisy")):
             learner, clock[0] = Learner(lap_pool(), random.Random(4)), START
             for _ in range(2):
-                session = Session(
+                session = DrillSession(
                     journal, lap_pool(), person, drill, noise=noise, clock=lambda: clock[0]
                 )  # type: ignore[arg-type]
                 for _ in range(30):

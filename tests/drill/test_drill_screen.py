@@ -21,7 +21,7 @@ from prompt_toolkit.data_structures import Size
 from prompt_toolkit.input import create_pipe_input
 from prompt_toolkit.output import DummyOutput
 
-from codec.drill import Answer, DrillError, DrillJournal, Session
+from codec.drill import Answer, DrillError, DrillJournal, DrillSession
 from codec.drill.answer import Drill
 from codec.drill.session import CAUTION
 from codec.screen.drill import DrillScreen
@@ -51,8 +51,8 @@ def screen(tmp_path: Path) -> Iterator[Callable[..., tuple[int, DrillScreen]]]:
             pipe.send_text(keys)
             return made.run(), made
 
-        def session(**facts: Any) -> Session:
-            return Session(
+        def session(**facts: Any) -> DrillSession:
+            return DrillSession(
                 journal, lap_pool(), "Ana", **({"drill": "read", "kinds": ["report"]} | facts)
             )
 
@@ -237,7 +237,7 @@ def _paced(screen: DrillScreen, clock: Clock, until: float) -> list[tuple[int, s
 
 def _session(tmp_path: Path, drill: Drill, pace: float, items: int, clock: Clock) -> DrillScreen:
     journal = DrillJournal(tmp_path / "drills.niner", create=True)
-    session = Session(journal, lap_pool(), "Ana", drill, kinds=["report"], pace=pace)
+    session = DrillSession(journal, lap_pool(), "Ana", drill, kinds=["report"], pace=pace)
     return DrillScreen(session, items, clock=clock, output=DummyOutput())
 
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from race.story import Story, tell
 
-from codec.debrief import Summary, summarise
+from codec.debrief import Debrief, summarise
 from codec.debrief.figures import NAMES, figures, image
 from codec.debrief.page import page, write
 from codec.debrief.recorded import parse_car_file
@@ -30,7 +30,7 @@ def story() -> Story:
 
 
 @pytest.fixture(scope="module")
-def summary(story: Story) -> Summary:
+def summary(story: Story) -> Debrief:
     return summarise(
         story.book,
         story.entries,
@@ -41,7 +41,7 @@ def summary(story: Story) -> Summary:
 
 
 @pytest.fixture(scope="module")
-def text(summary: Summary) -> str:
+def text(summary: Debrief) -> str:
     return page(summary)
 
 
@@ -129,7 +129,7 @@ def test_no_text_is_taken_for_markup(story: Story, place: str) -> None:
     assert "&lt;script&gt;" in made
 
 
-def test_files_are_written_and_the_same_each_time(tmp_path: Path, summary: Summary) -> None:
+def test_files_are_written_and_the_same_each_time(tmp_path: Path, summary: Debrief) -> None:
     written = write(summary, tmp_path / "a")
     names = sorted(path.name for path in written)
     stems = ["certainty", "doubted", "energy", "radio", "temperatures"]
@@ -145,7 +145,7 @@ def test_files_are_written_and_the_same_each_time(tmp_path: Path, summary: Summa
 
 @pytest.mark.usefixtures("quick")
 def test_an_earlier_debrief_is_written_over_only_if_asked_to_and_none_of_its_figures_stays(
-    tmp_path: Path, story: Story, summary: Summary
+    tmp_path: Path, story: Story, summary: Debrief
 ) -> None:
     write(summary, tmp_path)
     (tmp_path / "notes.txt").write_text("mine")
@@ -161,11 +161,11 @@ def test_an_earlier_debrief_is_written_over_only_if_asked_to_and_none_of_its_fig
     }
 
 
-def test_every_figure_there_may_be_is_known_by_name(summary: Summary) -> None:
+def test_every_figure_there_may_be_is_known_by_name(summary: Debrief) -> None:
     assert tuple(figure.name for figure in figures(summary)) == NAMES
 
 
-def test_the_forecast_of_the_time_ends_at_what_came(summary: Summary) -> None:
+def test_the_forecast_of_the_time_ends_at_what_came(summary: Debrief) -> None:
     assert summary.race is not None
     race = summary.race
     last = outlook(race.history[-1])
@@ -175,14 +175,14 @@ def test_the_forecast_of_the_time_ends_at_what_came(summary: Summary) -> None:
     assert [line.lap for line in summary.lines if line.doubt and line.doubt > 0.5] == [6]
 
 
-def test_certainty_is_nought_where_the_report_is_surely_wrong(summary: Summary) -> None:
+def test_certainty_is_nought_where_the_report_is_surely_wrong(summary: Debrief) -> None:
     sure = certainties(summary)
     assert sure[6] < 0.05
     assert sure[7] > 0.9
     assert 13 not in sure
 
 
-def test_radio_seconds_are_those_of_the_words(summary: Summary, story: Story) -> None:
+def test_radio_seconds_are_those_of_the_words(summary: Debrief, story: Story) -> None:
     line = next(line for line in summary.lines if line.lap == 7)
     symbols = story.book.alphabet.words
     assert line.car_seconds == pytest.approx(sum(symbols[symbol].seconds for symbol in line.string))
@@ -191,7 +191,7 @@ def test_radio_seconds_are_those_of_the_words(summary: Summary, story: Story) ->
     assert asked.car_seconds > 1.8 * line.car_seconds
 
 
-def test_doubted_words_are_those_that_were_not_the_report(summary: Summary, story: Story) -> None:
+def test_doubted_words_are_those_that_were_not_the_report(summary: Debrief, story: Story) -> None:
     words = story.book.alphabet.words
     for said, _ in story.confused:
         assert summary.doubted[words[said].word] >= 1
