@@ -23,7 +23,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from codec.files import whole, written
-from grammar.errors import CodeError
+from grammar.document import JSON
+from grammar.errors import DocumentError
+from grammar.inspection import Format
 from grammar.profile import (
     MeasuredTime,
     Profile,
@@ -42,6 +44,7 @@ if TYPE_CHECKING:
 __all__ = [
     "MeasuredTime",
     "Profile",
+    "ProfileError",
     "channel_of",
     "heard_rows",
     "load_profile",
@@ -52,52 +55,37 @@ __all__ = [
     "word_of",
     "word_seconds",
 ]
-MOST_BYTES = 5_000_000
-_WRITTEN = "it is made by niner drill profile"
+
+
+class ProfileError(DocumentError):
+    """The author of a profile must act; ``problems`` holds every problem found, in file order."""
+
+    kind_of_file = "profile"
+
+
+_PROFILE = Format("a profile", Profile, ProfileError, "profile", syntax=JSON, most=5_000_000)
 
 
 def load_profile(path: str | Path) -> Profile:
-    """Return the profile in a file; raises CodeError (kind ``profile-file`` or ``profile``)."""
+    """Return the profile in a file; raises ProfileError with every problem, of kind
+    ``profile-file`` where the file can't be read.
+    """
     try:
-        data = Path(path).read_bytes()
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise CodeError(
-            f"{str(path)!r} can't be read: {reason}", kind="profile-file", hint=_WRITTEN
-        ) from None
-    if len(data) > MOST_BYTES:
-        raise CodeError(
-            f"{str(path)!r} has {len(data)} bytes",
-            kind="profile-file",
-            expected=[f"at most {MOST_BYTES}"],
-        )
-    try:
-        return parse_profile(data.decode("utf-8"), str(path))
-    except UnicodeDecodeError:
-        raise CodeError(
-            f"{str(path)!r} is not UTF-8 text", kind="profile-file", hint=_WRITTEN
-        ) from None
+        text = _PROFILE.read(path)
+    except ProfileError as error:
+        error.kind = "profile-file"
+        raise
+    return parse_profile(text, str(path))
 
 
 def parse_profile(text: str, name: str = "profile") -> Profile:
-    """Return the profile in a JSON text; raises CodeError that names the place of the first fault
-    and how many there are.
+    """Return the profile in a JSON text; raises ProfileError (kind ``profile``) with every problem
+    and its place.
     """
-    from pydantic import ValidationError
-
-    try:
-        return Profile.model_validate_json(text)
-    except ValidationError as error:
-        faults = error.errors(include_url=False)
-        place = ".".join(str(part) for part in faults[0]["loc"])
-        more = f" (and {len(faults) - 1} more)" if len(faults) > 1 else ""
-        message = f"{name}: {place + ': ' if place else ''}{faults[0]['msg']}{more}"
-        raise CodeError(
-            message,
-            kind="profile",
-            expected=['a profile, {"format": "niner profile 1", …}'],
-            hint=_WRITTEN,
-        ) from None
+    inspection = _PROFILE.inspect(text, name)
+    profile = inspection.model()
+    inspection.settle()
+    return profile
 
 
 def save_profile(profile: Profile, path: str | Path) -> None:

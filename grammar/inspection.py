@@ -19,7 +19,7 @@ from typing import Any, Generic, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from grammar.document import MOST_BYTES, TOML, Syntax, place_of, read
-from grammar.errors import DocumentError, Keys, Problem, listed, visible
+from grammar.errors import DocumentError, Keys, Problem, visible
 from grammar.problems import NOTHING, inside, problems_of
 
 Model = TypeVar("Model", bound=BaseModel)
@@ -186,7 +186,9 @@ class Inspection(Generic[Model]):
         of this one's.
         """
         known = [key for key in self.form.model.model_fields if key not in _OF_ANY]
-        strange = [key for key in self.raw if key not in _OF_ANY]
+        strange = [
+            key for key, value in self.raw.items() if isinstance(value, dict) and key not in _OF_ANY
+        ]
         if len(strange) < len("ab") or any(key in known for key in strange):
             return
         near = [key for key in strange if difflib.get_close_matches(key[:100], known, n=1)]
@@ -195,9 +197,9 @@ class Inspection(Generic[Model]):
         needed = [key for key, one in self.form.model.model_fields.items() if one.is_required()]
         problem = Problem(
             (),
-            visible(f"this is not {self.form.what}: its keys are {listed(strange)}"),
-            f"{self.form.what} has {listed(needed or known)}; are two arguments in each other's"
-            " place?",
+            visible(f"this is not {self.form.what}: it has {', '.join(strange[:6])}"),
+            f"{self.form.what} has {', '.join((needed or known)[:6])}; are two arguments in each"
+            " other's place?",
         )
         raise self.form.error([problem.placed("", None, self.form.kind)], name=self.name)
 

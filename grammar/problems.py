@@ -13,7 +13,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 from pydantic_core import InitErrorDetails
 
-from grammar.errors import CodeError, Keys, Problem, visible
+from grammar.errors import CodeError, Keys, Problem, listed, visible
 
 _TABLE = ("a table of keys", "put the keys in braces, or under a heading of its own")
 _NUMBER, _WHOLE, _EITHER = (
@@ -51,7 +51,8 @@ _KINDS = {
 }
 
 NOTHING = object()  # where keys lead nowhere
-_MOST_SEARCHED = 200  # unknown keys that are looked for in other tables too
+_CLOSE = 0.7  # how like a name has to be to be suggested for another
+_MOST_SEARCHED = 200  # problems for which the whole format is searched
 
 
 def refuse(problems: Iterable[Problem]) -> None:
@@ -61,7 +62,7 @@ def refuse(problems: Iterable[Problem]) -> None:
     For validators of the models: pydantic puts the keys of what holds them before theirs.
     """
     found = [
-        InitErrorDetails(type="value_error", loc=problem.keys, input=None, ctx={"error": problem})
+        InitErrorDetails(type="value_error", input=None, ctx={"error": problem})
         for problem in problems
     ]
     if found:
@@ -78,30 +79,30 @@ def problems_of(
     """
     faults = error.errors(include_url=False)
     unknown = [fault for fault in faults if fault["type"] == "extra_forbidden"]
-    form = _Format(model, raw) if unknown else None
+    form = _Format(model, raw)
     found = [
-        form.unknown(fault, widely=number < _MOST_SEARCHED)
-        for number, fault in enumerate(unknown)
-        if form
+        form.unknown(fault, widely=number < _MOST_SEARCHED) for number, fault in enumerate(unknown)
     ]
     meant = {problem.meant for problem in found}
-    for fault in faults:
+    for number, fault in enumerate(faults):
         if fault["type"] == "missing":
             keys = (*_in_document(fault["loc"][:-1], raw), fault["loc"][-1])
             if keys not in meant:
                 found.append(Problem(keys, visible(f"{keys[-1]!r} is missing"), "add it"))
         elif fault["type"] != "extra_forbidden":
-            found.append(_problem(fault, raw))
+            problem = _problem(fault, _in_document(fault["loc"], raw))
+            if fault["type"] in _KINDS and not problem.hint and number < _MOST_SEARCHED:
+                problem.hint = visible(form.description(problem.keys))
+            found.append(problem)
     return found
 
 
-def _problem(fault: Mapping[str, Any], raw: Mapping[str, Any]) -> Problem:
+def _problem(fault: Mapping[str, Any], keys: Keys) -> Problem:
     """Return a fault other than an unknown or a missing key; our own come out as they went in."""
-    kind, facts, place = fault["type"], fault.get("ctx", {}), fault["loc"]
+    kind, facts = fault["type"], fault.get("ctx", {})
     problem = facts.get("error")
     if isinstance(problem, Problem):
-        return problem.below(*_in_document(place[: len(place) - len(problem.keys)], raw))
-    keys = _in_document(place, raw)
+        return problem.below(*keys)
     if isinstance(problem, CodeError):
         return Problem.of(keys, problem)
     if kind == "union_tag_invalid":
@@ -134,8 +135,15 @@ def _shown(value: Any) -> str:
 
 def nearest(word: str, known: Iterable[str], otherwise: str) -> str:
     """Return a hint: the known word nearest to one that is unknown, or else ``otherwise``."""
-    close = difflib.get_close_matches(word[:100], list(known), n=1)
-    return f"did you mean {close[0]!r}?" if close else otherwise
+    close = _closest(word, known)
+    return f"did you mean {listed([repr(one) for one in close])}?" if close else otherwise
+
+
+def _closest(word: str, known: Iterable[str]) -> list[str]:
+    """Return the known words that are most like another; several where they are equally like."""
+    near = difflib.get_close_matches(word[:100], list(known), cutoff=_CLOSE)
+    likeness = {one: difflib.SequenceMatcher(None, one, word[:100]).ratio() for one in near}
+    return sorted(one for one in near if likeness[one] == likeness[near[0]])
 
 
 # where a key stands in the document
@@ -174,25 +182,36 @@ class _Format:
     """The keys of a kind of file, out of the JSON Schema of its model."""
 
     def __init__(self, model: type[BaseModel], raw: Mapping[str, Any]) -> None:
-        self.schema, self.raw = model.model_json_schema(), raw
+        self._model, self._raw = model, raw
+
+    @functools.cached_property
+    def _schema(self) -> dict[str, Any]:
+        return self._model.model_json_schema()
+
+    def description(self, keys: Keys) -> str:
+        """Return what the model says of a key, or of the nearest that holds it."""
+        lengths = range(len(keys) - 1, -1, -1)
+        said = (self._here(keys[:length]).get(str(keys[length]), "") for length in lengths)
+        text = next(filter(None, said), "").removesuffix(".")
+        return text[:1].lower() + text[1:] if text[1:2].islower() else text
 
     def unknown(self, fault: Mapping[str, Any], *, widely: bool) -> Problem:
         """Return the problem of an unknown key: the hint names the key that is nearest in its own
         table, by its letters or as the description of one says it; else one of another table.
         """
-        *table, key = _in_document(fault["loc"], self.raw)
+        *table, key = _in_document(fault["loc"], self._raw)
         word, hint, meant = str(key)[:100], "remove it", ""
         here = self._here(table)
-        close = difflib.get_close_matches(word, list(here), n=1)
+        close = _closest(word, here)
         if not close and widely and word not in self._everywhere and len(word) > len("key"):
             words = re.compile(rf"\b{re.escape(word.replace('_', ' '))}\b", re.IGNORECASE)
             said = [name for name, description in here.items() if words.search(description)]
             close = said if len(said) == 1 else []
         if close:
-            meant, hint = close[0], f"did you mean {close[0]!r}?"
-        elif widely:
-            other = difflib.get_close_matches(word, list(self._everywhere), n=1)
-            hint = f"did you mean {other[0]!r} {self._everywhere[other[0]]}?" if other else hint
+            meant = close[0] if len(close) == 1 else ""
+            hint = f"did you mean {listed([repr(one) for one in close])}?"
+        elif widely and (other := _closest(word, self._everywhere)):
+            hint = f"did you mean {other[0]!r} {self._everywhere[other[0]]}?"
         return Problem(
             (*table, key),
             visible(f"unknown key {key!r}"),
@@ -205,7 +224,7 @@ class _Format:
         that of what stands ``here``.
         """
         if "$ref" in node:
-            return self._choices(self.schema["$defs"][node["$ref"].rpartition("/")[2]], here)
+            return self._choices(self._schema["$defs"][node["$ref"].rpartition("/")[2]], here)
         kinds = node.get("discriminator", {}).get("mapping", {})
         kind = here.get(node["discriminator"]["propertyName"]) if kinds and here else None
         if isinstance(kind, str) and kind in kinds:
@@ -215,8 +234,8 @@ class _Format:
 
     def _here(self, table: Sequence[str | int]) -> dict[str, str]:
         """Return the keys that may stand in a table, with their descriptions."""
-        raw: Any = self.raw
-        nodes = self._choices(self.schema)
+        raw: Any = self._raw
+        nodes = self._choices(self._schema)
         for key in table:
             raw = inside(raw, key)
             inner = [
@@ -241,7 +260,7 @@ class _Format:
     def _everywhere(self) -> dict[str, str]:
         """Every key of the format with the table it stands in, the first it is found in."""
         known: dict[str, str] = {}
-        nodes: list[tuple[Any, tuple[str, ...]]] = [(self.schema, ())]
+        nodes: list[tuple[Any, tuple[str, ...]]] = [(self._schema, ())]
         for node, path in nodes:
             for choice in self._choices(node):
                 for key, inner in choice.get("properties", {}).items():

@@ -12,13 +12,23 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import Field, field_validator
+from pydantic import AfterValidator, Field
 
+from grammar.errors import Problem
 from grammar.fields.base import Strict
 from grammar.symbols import Alphabet, normal
 
+
+def _word(text: str) -> str:
+    word = normal(text)
+    if not word or len(word) > 60 or not word.isprintable():
+        raise Problem((), f"{text[:40]!r} is no word", "words are those of a spelling alphabet")
+    return word
+
+
+Word = Annotated[str, AfterValidator(_word)]  # in compared form
 Count = Annotated[float, Field(ge=0, le=1e9)]
-Counts = dict[str, dict[str, Count]]
+Counts = dict[Word, dict[Word, Count]]
 Rows = dict[str, dict[str, float]]
 # of readings off the dash, before any was counted: as the lapses of hearing, ours, no source
 _SLIP = 0.001
@@ -54,7 +64,7 @@ class Profile(Strict):
     startup: MeasuredTime | None = Field(
         None, description="The time from seeing a string to the first word."
     )
-    seconds: dict[str, MeasuredTime] = Field(
+    seconds: dict[Word, MeasuredTime] = Field(
         default_factory=dict, description="The time each word takes to say."
     )
     read: Counts = Field(
@@ -65,25 +75,12 @@ class Profile(Strict):
         default_factory=dict,
         description="How often each word was understood for each one said: said, then heard.",
     )
-    lost: dict[str, Count] = Field(
+    lost: dict[Word, Count] = Field(
         default_factory=dict, description="How often nothing was heard of a word that was said."
     )
-    added: dict[str, Count] = Field(
+    added: dict[Word, Count] = Field(
         default_factory=dict, description="How often a word was heard that nobody said."
     )
-
-    @field_validator("seconds", "lost", "added")
-    @classmethod
-    def _words_folded(cls, rows: dict[str, object]) -> dict[str, object]:
-        return {_word(word): row for word, row in rows.items()}
-
-    @field_validator("read", "heard")
-    @classmethod
-    def _rows_folded(cls, rows: Counts) -> Counts:
-        return {
-            _word(said): {_word(heard): count for heard, count in row.items()}
-            for said, row in rows.items()
-        }
 
     def merged(self, other: Profile) -> Profile:
         """Return both together: counts add, times are averaged by their counts, people are named
@@ -244,13 +241,6 @@ def rate(events: Mapping[str, float], chances: Counts, default: float, strength:
     happened = math.fsum(events.values())
     counted = math.fsum(count for row in chances.values() for count in row.values())
     return min(0.5, (happened + strength * default) / (counted + happened + strength))
-
-
-def _word(text: str) -> str:
-    word = normal(text)
-    if not word or len(word) > 60:
-        raise ValueError(f"{text[:40]!r} is no word")
-    return word
 
 
 def _count(row: dict[str, float], word: str) -> None:

@@ -307,12 +307,12 @@ class _Given:
             yield Problem(("fields",), "nothing is to be said", "give [fields.*], or `book`")
         for place, name in enumerate(self.say):
             keys = ("say", place) if self.spec.say else ("fields", name)
-            if name not in self.known:
+            if name in self.say[:place]:
+                yield Problem(keys, f"{name!r} stands twice", "say it once")
+            elif name not in self.known:
                 hint = f"the fields are: {', '.join(self.known) or 'none'}"
                 message = f"there is no field {name!r}"
                 yield Problem(keys, message, hint, rests_on=[("fields", name)])
-            elif name in self.say[:place]:
-                yield Problem(keys, f"{name!r} stands twice", "say it once")
             elif self.known[name].size > MOST_FIELD:
                 keys = ("fields", name) if name in self.spec.fields else keys
                 yield _too_large(keys, self.known[name])

@@ -176,8 +176,8 @@ def test_files_are_written_whole_or_not_at_all(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ("{", "Invalid JSON"),
-        ("[]", "object"),
+        ("{", "not JSON"),
+        ("[]", "a table of keys"),
         ('{"format": "other"}', "niner profile 1"),
         ('{"secs": {}}', "secs"),
         ('{"seconds": {"alfa": {"seconds": -1}}}', "seconds.alfa.seconds"),
