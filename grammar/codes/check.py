@@ -40,9 +40,6 @@ class Check(CodeTable):
         """Take a rule whose check characters are all in use."""
         super().__init__(name, (), alphabet)
         self.check: CheckRule = rule
-        # the rule's own names, here as well while its readers ask the table
-        self.method, self.title, self.over = rule.method, rule.title, rule.over
-        self.value_of, self.wanted = rule.value_of, rule.wanted
 
     @property
     def size(self) -> int:
@@ -125,17 +122,7 @@ class CheckSpec(TableSpec):
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:  # noqa: ARG002 - a check says no field
         """Return the table; raises Problem where the method's characters are not all in use."""
-        method: checks.CheckMethod = (
-            self._weighted(alphabet) if self.method == _WEIGHTED else checks.published(self.method)
-        )
-        if self.method != _WEIGHTED:
-            for key in ("weights", "modulus", "symbols"):
-                if getattr(self, key) is not None:
-                    raise Problem(
-                        (key,),
-                        f"{key} belongs to the weighted sum only",
-                        f"remove it, or method = 'weighted sum' instead of {self.method!r}",
-                    )
+        method = self._weighted(alphabet) if self.method == _WEIGHTED else self._published()
         missing = [symbol for symbol in method.checks if symbol not in alphabet.index]
         if missing:
             raise Problem(
@@ -148,6 +135,17 @@ class CheckSpec(TableSpec):
             )
         over = None if self.over is None else frozenset(self.over)
         return Check(name, alphabet, checks.CheckRule(method, self.method, over))
+
+    def _published(self) -> checks.CheckMethod:
+        settings = {"weights": self.weights, "modulus": self.modulus, "symbols": self.symbols}
+        for key, setting in settings.items():
+            if setting is not None:
+                raise Problem(
+                    (key,),
+                    f"{key} belongs to the weighted sum only",
+                    f"remove it, or method = {_WEIGHTED!r} instead of {self.method!r}",
+                )
+        return checks.published(self.method)
 
     def _weighted(self, alphabet: Alphabet) -> checks.Weighted:
         values = in_use(

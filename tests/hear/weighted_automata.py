@@ -15,7 +15,6 @@ import pynini
 from codec.hear.channel import Channel
 from codec.hear.priors import Prior, shares
 from grammar.book import Book
-from grammar.codes import Check
 from grammar.layout import InOrder, Leaf, Maybe, leaves
 
 
@@ -101,9 +100,9 @@ class Automata:
 
     def _checked(self, leaf: int) -> Any:
         """Accept strings whose last symbol is their check: a state for each state of the method."""
-        table = self.message.tables[leaf]
-        assert isinstance(table, Check)
-        method, fst = table.method, pynini.Fst()
+        rule, fst = self.message.tables[leaf].check, pynini.Fst()
+        assert rule is not None
+        method = rule.method
         numbers: dict[int, int] = {}
 
         def state(check: int) -> int:

@@ -17,7 +17,7 @@ from strategies import drafts, fields
 from codec import CodeError, EncodeError
 from grammar.binding import bind_tables
 from grammar.codes import DONE, Check, CodeTable
-from grammar.fields import AnyField, Bands, FieldBase, Flags, Quantity, Wrapped
+from grammar.fields import AnyField, Bands, FieldBase, Flags, Quantity, Wrapped, value_text
 from grammar.models import BookSpec
 from grammar.symbols import Alphabet
 
@@ -44,6 +44,20 @@ def test_every_level_has_a_value_that_leads_back_to_it(entry: dict[str, Any]) ->
         assert (rounded.level, rounded.error) == (level, 0)
         assert field.text(level)
     assert sum(field.shares()) == pytest.approx(1)
+
+
+@given(fields(40))
+def test_what_is_written_and_measured_of_a_level_leads_back_to_it(entry: dict[str, Any]) -> None:
+    """The text of a journal, the number of the C and the interval of the race, of every kind."""
+    field = field_of(entry)
+    for level in range(field.size):
+        value, number = field.value(level), field.number_in(level)
+        assert field.from_text(value_text(value)) == value
+        assert field.decimals is None or field.level(number).level == level
+        low, high = field.interval(level) or (None, None)
+        assert low is None or low <= number
+        assert high is None or number <= high
+        assert field.harm(level, level) == 0 <= field.harm(0, level) <= 1
 
 
 @given(fields(40), st.fractions(-300, 300, max_denominator=40))
