@@ -8,7 +8,7 @@ import itertools
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from grammar.codes import Check, CodeTable, Literal
+from grammar.codes import CodeTable, Literal
 from grammar.codes.base import MOST_WIDTH, in_use
 from grammar.errors import CodeError, Keys, Problem, caret_lines
 from grammar.inspection import Inspection
@@ -155,10 +155,11 @@ class _Checks:
         its method doesn't know.
         """
         table, leaf, message = self.message.tables[number], self.order[number], self.message
-        if not isinstance(table, Check):
+        check = table.check
+        if check is None:
             return
         names = {before.name for before in self.order[:number]}
-        foreign_names = [name for name in sorted(table.over or ()) if name not in names]
+        foreign_names = [name for name in sorted(check.over or ()) if name not in names]
         for name in foreign_names:
             yield _at(
                 self.layout,
@@ -178,7 +179,7 @@ class _Checks:
                 for symbols, _ in edges:
                     mask |= symbols
             foreign = [
-                symbol for symbol in message.alphabet.unmask(mask) if symbol not in table.value_of
+                symbol for symbol in message.alphabet.unmask(mask) if symbol not in check.value_of
             ]
             if foreign:
                 yield _at(
@@ -186,7 +187,7 @@ class _Checks:
                     leaf,
                     f"{table.name} covers {self.order[other].name}, which may say"
                     f" {', '.join(map(repr, foreign[:6]))}",
-                    f"{table.title} is defined over {table.method.values}; name other tables in"
+                    f"{check.title} is defined over {check.method.values}; name other tables in"
                     " `over`, or choose another method",
                 )
         if not _always_covers(message.node, leaf, covered):

@@ -140,7 +140,7 @@ class Book:
         """Return the words for a codeword: spelling words, or whole hundreds and thousands where
         the book says so.
         """
-        if self.spec.speech.whole_numbers == "magnitudes" and table.kind == "digits":
+        if self.spec.speech.whole_numbers == "magnitudes" and table.decimal:
             from grammar.speech.numbers import whole
 
             words = whole(word)

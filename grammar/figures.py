@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from grammar.automaton import bits, build
-from grammar.codes import Check, CodeTable, Listed
+from grammar.codes import CodeTable
 from grammar.codes.detection import missed
 from grammar.fields import ENUMERABLE, FieldBase
 from grammar.layout import InOrder, Leaf, Maybe, Node
@@ -27,7 +27,8 @@ from grammar.paths import advance
 if TYPE_CHECKING:
     from grammar.book import Book
 
-Box = Mapping[str, frozenset[int] | None]  # field → its levels, None for all of them
+Part = Sequence[range] | None  # levels as runs in rising order, None for all of them
+Box = Mapping[str, Part]  # by field
 MOST_BOXES = 12
 DRAWS = 1000
 
@@ -81,9 +82,7 @@ def readings(message: Message) -> int | None:
 def _count(message: Message, node: Node) -> int | None:
     if isinstance(node, Leaf):
         return (
-            1
-            if isinstance(message.tables[node.number], Check)
-            else message.tables[node.number].size
+            1 if message.tables[node.number].check is not None else message.tables[node.number].size
         )
     if isinstance(node, InOrder):
         counts = [_count(message, part) for part in node.parts]
@@ -101,7 +100,7 @@ def _says_usual(message: Message, node: Node) -> bool:
         levels = [field.usual_level for field in table.fields]
         known = tuple(level for level in levels if level is not None)
         return len(known) == len(levels) and (
-            isinstance(table, Check) or table.word(known) is not None
+            table.check is not None or table.word(known) is not None
         )
     if isinstance(node, Maybe):
         return True
@@ -119,15 +118,11 @@ def _boxes(message: Message, node: Node) -> list[Box] | None:
     """
     if isinstance(node, Leaf):
         table = message.tables[node.number]
-        part = (
-            frozenset(table.by_level)
-            if isinstance(table, Listed) and table.size < table.fields[0].size
-            else None
-        )
-        return [{field.name: part for field in table.fields}]
+        return [{field.name: table.part for field in table.fields}]
     if isinstance(node, Maybe):
         inner = _boxes(message, node.part)
-        skipped = {name: frozenset([level]) for name, level in message.usual(node.part).items()}
+        usual = message.usual(node.part)
+        skipped = {name: [range(level, level + 1)] for name, level in usual.items()}
         return None if inner is None else [skipped, *inner]
     parts = [_boxes(message, part) for part in node.parts]
     known = [boxes for boxes in parts if boxes is not None]
@@ -164,9 +159,26 @@ def _union(message: Message, boxes: list[Box] | None) -> int | None:
     return total
 
 
-def _common(field: FieldBase, sets: Sequence[frozenset[int] | None]) -> int:
-    listed = [levels for levels in sets if levels is not None]
-    return len(frozenset.intersection(*listed)) if listed else field.size
+def _common(field: FieldBase, parts: Sequence[Part]) -> int:
+    """Count the levels of a field that are in every part."""
+    common: Sequence[range] = [range(field.size)]
+    for part in parts:
+        if part is not None:
+            common = _both(common, part)
+    return sum(map(len, common))
+
+
+def _both(one: Sequence[range], other: Sequence[range]) -> list[range]:
+    found, a, b = [], 0, 0
+    while a < len(one) and b < len(other):
+        run = range(max(one[a].start, other[b].start), min(one[a].stop, other[b].stop))
+        if run:
+            found.append(run)
+        if one[a].stop < other[b].stop:
+            a += 1
+        else:
+            b += 1
+    return found
 
 
 # the longest string
@@ -280,6 +292,7 @@ def notices(table: CodeTable, length: int) -> dict[str, tuple[int, int]]:
     """Return, for a check over ``length`` symbols, (missed, all) of single substitutions and of
     swaps of neighbours.
     """
-    if not isinstance(table, Check):
+    if table.check is None:
         return {}
-    return {change: missed(table.method, length, change) for change in ("substitution", "swap")}
+    method = table.check.method
+    return {change: missed(method, length, change) for change in ("substitution", "swap")}

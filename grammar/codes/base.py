@@ -144,6 +144,21 @@ class CodeTable(ABC):
         return self.size < self.combinations
 
     @property
+    def part(self) -> Sequence[range] | None:
+        """The levels of its one field that it has codewords for, as runs in rising order; None for
+        all.
+        """
+        if not self.partial:
+            return None
+        levels = sorted(level for (level,), _ in self.words())
+        starts = [n for n, level in enumerate(levels) if n == 0 or level > levels[n - 1] + 1]
+        ends = [*starts[1:], len(levels)]
+        return [
+            range(levels[start], levels[end - 1] + 1)
+            for start, end in zip(starts, ends, strict=True)
+        ]
+
+    @property
     def summary(self) -> str:
         """What a person should know of it besides its fields and codewords, "" for nothing."""
         return f"{self.size} combinations" if len(self.fields) > 1 else ""

@@ -76,6 +76,12 @@ class Numbered(CodeTable):
         )
 
     @property
+    def part(self) -> Sequence[range] | None:
+        """The levels from ``start`` on."""
+        start, size = self.numeral.start, self.numeral.size
+        return [range(start, start + size)] if self.partial else None
+
+    @property
     def summary(self) -> str:
         """How many combinations are packed in how many symbols."""
         several, most = super().summary, self.lengths[1]

@@ -11,6 +11,7 @@ from published.support import book, book_text
 
 from codec import BookError, EncodeError, decode, encode, parse_book
 from grammar.codes import DONE, CodeTable
+from grammar.figures import readings
 
 NUMBERS = book("numbers")
 
@@ -108,6 +109,36 @@ def test_part_that_is_none_of_the_field_is_refused(
     (problem,) = refused.value.problems
     assert (problem.path, problem.message) == (path, message)
     assert problem.line > 0
+
+
+def test_the_readings_of_parts_that_leave_a_gap_are_counted_without_it() -> None:
+    """What is expected is counted here, by listing what the tables say."""
+    text = """
+[fields.number]
+kind = "quantity"
+low = 0
+high = 99
+step = 1
+[tables.small]
+field = "number"
+kind = "digits"
+highest = 14
+[tables.some]
+field = "number"
+kind = "listed"
+partial = true
+words = { 12 = "A", 13 = "B", 14 = "C", 20 = "D", 22 = "E" }
+[tables.large]
+field = "number"
+kind = "digits"
+lowest = 90
+width = 3
+[messages.number]
+layout = "small | some | large"
+"""
+    made = parse_book(text)
+    said = {levels for table in made.tables.values() for levels, _ in table.words()}
+    assert readings(made.messages["number"]) == len(said) == 15 + 2 + 10
 
 
 def test_parts_that_overlap_in_one_width_are_refused_with_the_string_they_share() -> None:
