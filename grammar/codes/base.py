@@ -224,10 +224,6 @@ def trie(alphabet: Alphabet, words: Iterable[str]) -> Fragment:
 class TableSpec(Strict):
     """The model of a kind of code table in a book."""
 
-    def needs(self, name: str) -> Sequence[str]:
-        """Return the fields that the table called ``name`` says."""
-        return [name]
-
     @abstractmethod
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
         """Return the table bound to its fields; raises Problem."""
@@ -239,10 +235,6 @@ class OneField(TableSpec):
     field: str | None = Field(
         None, description="The field it says; the default is the field of the same name."
     )
-
-    def needs(self, name: str) -> Sequence[str]:
-        """Return the one field."""
-        return [self.field or name]
 
     def field_of(self, name: str, fields: Fields) -> FieldBase:
         """Return the field of the table ``name``; raises Problem."""

@@ -130,10 +130,6 @@ class ListedSpec(OneField):
         False, description="Whether levels without a codeword are meant (another table says them)."
     )
 
-    def needs(self, name: str) -> Sequence[str]:
-        """Return the fields said together, or the one."""
-        return self.fields or super().needs(name)
-
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
         """Return the table; raises Problem."""
         if self.fields is not None:

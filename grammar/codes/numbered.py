@@ -375,10 +375,6 @@ class PackedSpec(TableSpec):
         description="How many symbols; the default is as many as are needed.",
     )
 
-    def needs(self, name: str) -> Sequence[str]:  # noqa: ARG002 - it names them all
-        """Return the fields packed."""
-        return self.fields
-
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
         """Return the table; raises Problem."""
         members = members_of(self.fields, fields, "packed")
