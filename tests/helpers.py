@@ -7,10 +7,11 @@ from typing import Any, TypeVar
 
 import tomli_w
 
-from codec import Book, CodeError, parse_book
+from codec import Book, BookError, CodeError, parse_book
 from grammar.binding import bind_messages, bind_tables
+from grammar.codes import CodeTable
+from grammar.loading import BOOK
 from grammar.message import Message
-from grammar.models import BookSpec
 from grammar.symbols import Alphabet
 
 Result = TypeVar("Result")
@@ -38,13 +39,22 @@ def unproven(spec: Mapping[str, Any]) -> dict[str, Message] | None:
     """Return the messages of a book that may be ambiguous; None where its parts do not fit
     together.
     """
-    problems: list[Any] = []
+    inspection = BOOK.inspect(toml_text(spec), "book")
+    try:
+        model = inspection.model()
+        alphabet = Alphabet(model.alphabet)
+        tables = bind_tables(model, alphabet, inspection)
+        messages = bind_messages(model, alphabet, tables, inspection)
+        inspection.settle()
+    except BookError:
+        return None
+    return messages
 
-    def add(*problem: Any) -> None:
-        problems.append(problem)
 
-    model = BookSpec.model_validate(dict(spec))
-    alphabet = Alphabet(model.alphabet)
-    tables = bind_tables(model, alphabet, add, set())
-    messages = bind_messages(model, alphabet, tables, add, set())
-    return None if problems else messages
+def tables_of(spec: Mapping[str, Any]) -> dict[str, CodeTable]:
+    """Return the tables of a book that may be ambiguous; raises BookError."""
+    inspection = BOOK.inspect(toml_text(spec), "book")
+    model = inspection.model()
+    tables = bind_tables(model, Alphabet(model.alphabet), inspection)
+    inspection.settle()
+    return tables

@@ -7,7 +7,7 @@ from fractions import Fraction
 from typing import Any
 
 import pytest
-from helpers import attempt
+from helpers import attempt, tables_of
 from hypothesis import assume, given
 from hypothesis import strategies as st
 from laws.reference import Draft, Reference, size, usual
@@ -15,11 +15,8 @@ from pydantic import TypeAdapter
 from strategies import drafts, fields
 
 from codec import CodeError, EncodeError
-from grammar.binding import bind_tables
 from grammar.codes import DONE, Check, CodeTable
 from grammar.fields import AnyField, Bands, FieldBase, Flags, Quantity, Wrapped, value_text
-from grammar.models import BookSpec
-from grammar.symbols import Alphabet
 
 ADAPTER: TypeAdapter[FieldBase] = TypeAdapter(AnyField)
 
@@ -100,16 +97,6 @@ def test_a_number_goes_to_the_level_that_holds_it_or_is_refused(
             assert abs(Fraction(restored) - Fraction(number)) <= Fraction(field.modulus) / 2
 
 
-def tables_in(draft: Draft) -> dict[str, CodeTable]:
-    model = BookSpec.model_validate(draft.spec)
-    problems: list[Any] = []
-    tables = bind_tables(
-        model, Alphabet(model.alphabet), lambda *problem: problems.append(problem), set()
-    )
-    assert not problems
-    return tables
-
-
 def accepted(table: CodeTable, text: str) -> bool:
     """Tell whether the automaton of a table accepts a text."""
     fragment, alphabet, states = table.fragment(), table.alphabet, {0}
@@ -131,7 +118,7 @@ def test_codewords_and_levels_are_one_to_one(draft: Draft, data: st.DataObject) 
     automaton and pattern hold just them.
     """
     reference = Reference(draft)
-    for name, table in tables_in(draft).items():
+    for name, table in tables_of(draft.spec).items():
         listed = list(table.words())
         if not isinstance(table, Check):
             assert sorted(listed) == sorted(reference.words(name))
@@ -192,7 +179,7 @@ def test_digits_tables_of_any_stride_hold_just_their_numbers(
         },
         "messages": {"m": {"layout": "f"}},
     }
-    table = tables_in(Draft(spec, {"m": ("table", "f")}))["f"]
+    table = tables_of(spec)["f"]
     for level in data.draw(st.lists(st.integers(0, count - 1), max_size=5)):
         word = table.word((level,))
         assert word is not None
