@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 from readme import DOCUMENTS, README, ROOT, Example, chapters, examples, folder, makers, run
+from test_imports import LAYERS
 
 TEXTS = {str(path.relative_to(ROOT)): path.read_text("utf-8") for path in DOCUMENTS}
 CHAPTERS = [(name, heading) for name, text in TEXTS.items() for heading in chapters(text)]
@@ -110,3 +111,14 @@ def test_places_that_a_document_leads_to_exist(name: str) -> None:
     for file, anchor in re.findall(r"\]\((?!\w+:)([^)#\s]*)#([^)\s]+)\)", TEXTS[name]):
         path = (ROOT / name).parent / file if file else ROOT / name
         assert anchor in _anchors(path.read_text("utf-8")), (file, anchor)
+
+
+def test_the_map_of_the_house_names_every_room_and_only_files_there_are() -> None:
+    text = TEXTS["DEVELOPERS.md"]
+    house = re.findall(r"\w+", text.partition("## The house")[2].partition("\n## ")[0])
+    assert not [room for room in LAYERS if room.rpartition(".")[2] not in house]
+    rooms = (ROOT / name for name in ("grammar", "codec", "tests", "examples"))
+    files = [path.as_posix() for room in rooms for path in room.rglob("*.*")]
+    named = re.findall(r"`([a-z][\w./-]*\.(?:py|toml|md))`", text)
+    assert named
+    assert not [name for name in named if not any(file.endswith(f"/{name}") for file in files)]
