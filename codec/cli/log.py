@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_json, emit, lines
-from grammar.errors import CodeError
+from grammar.errors import CodeError, visible
 
 if TYPE_CHECKING:
     from codec.log.session import Session
@@ -101,11 +101,19 @@ def _event(path: str | None, book: Book) -> Event | None:
 
 
 def _piped(session: Session, *, as_json: bool) -> int:
-    """Log the lines of standard input; the exit code is 1 if one of them needs a repeat."""
+    """Log the lines of standard input; a line that could not be written is told with what it said,
+    and the next is tried.
+
+    The exit code is 1 if a line needs a repeat, 2 if one is not in the sheet.
+    """
     to_json = session.journal.table.as_json
     worst = 0
     for line in lines([]):
-        shown = session.enter(line)
+        try:
+            shown = session.enter(line)
+        except CodeError as error:
+            worst = max(worst, _not_written(line, error, as_json=as_json))
+            continue
         if session.over:
             break
         worst = max(worst, int(shown.tone == "bad"))
@@ -121,3 +129,12 @@ def _piped(session: Session, *, as_json: bool) -> int:
         else:
             print("\n".join(shown.lines), flush=True)
     return worst
+
+
+def _not_written(line: str, error: CodeError, *, as_json: bool) -> int:
+    """Tell a line that is not in the sheet, so that it can be entered again."""
+    if as_json:
+        emit({"heard": line, **error.as_dict(), "written": []})
+    else:
+        print(f"niner: {visible(line)}: {error}", file=sys.stderr, flush=True)
+    return error.exit_code

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import sqlite3
 import subprocess
 import sys
 from pathlib import Path
@@ -12,7 +14,7 @@ from sheet.support import RACE, REPORT, ROOT, new, race_book
 
 from codec import encode
 from codec.log.session import Session
-from codec.sheet import Journal
+from codec.sheet import Entry, Journal
 from codec.sheet.state import laps
 
 VALUES = {"lap": 1, "energy": "0.1", "motor": 95, "inverter": 65, "battery": 44, "alert": []}
@@ -197,6 +199,68 @@ def test_a_command_that_can_t_be_done_ends_no_pipe(tmp_path: Path) -> None:
     assert done.returncode == 1
     assert "unknown word 'lemon'" in done.stdout
     assert done.stdout.count("lap report: lap 5") == 2
+
+
+@pytest.mark.parametrize("options", [(), ("--json",)], ids=["words", "json"])
+def test_a_line_that_can_not_be_written_is_told_and_the_next_is_tried(
+    tmp_path: Path, options: tuple[str, ...]
+) -> None:
+    """Another program holds the sheet for longer than the first line waits."""
+    path = tmp_path / "e.sheet"
+    with new(path.parent) as journal:
+        journal.append(Entry(kind="car", car="7", message="Ana"))
+    (tmp_path / "event.sheet").rename(path)
+    with contextlib.closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        with subprocess.Popen(
+            [sys.executable, "-c", BRIEF, "log", str(path), *options],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            cwd=ROOT,
+        ) as log:
+            assert log.stdin is not None
+            said = log.stdout if options else log.stderr
+            assert said is not None
+            log.stdin.write("/note first\n")
+            log.stdin.flush()
+            refused = said.readline()
+            other.execute("ROLLBACK")
+            told, _ = log.communicate("/note second\n")
+    assert "another writer held the sheet" in refused
+    assert "/note first" in refused
+    assert "second" in told
+    assert log.returncode == 2
+    with Journal(path) as journal:
+        assert [entry.heard for entry in journal.entries()] == ["", "second"]
+
+
+# the command, with half a second of patience
+BRIEF = (
+    "import sys, codec.cli as c, codec.store.store as s; s.WAIT = 0.5; sys.stdout.reconfigure("
+    "line_buffering=True); sys.exit(c.main())"
+)
+
+
+def test_lines_for_a_sheet_on_a_full_disk_are_told_one_by_one(tmp_path: Path) -> None:
+    new(tmp_path).close()
+    done = subprocess.run(
+        [sys.executable, "-c", FULL, "log", str(tmp_path / "event.sheet")],
+        input="/note first\n/note second\n", capture_output=True, text=True, cwd=ROOT, check=False,
+    )  # fmt: skip
+    assert done.returncode == 2
+    assert done.stdout == ""
+    for line in ("/note first: not written", "/note second: not written"):
+        assert line in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+# the command, where no file gets any room
+FULL = (
+    "import sys, codec.cli as c, resource as r; r.setrlimit(r.RLIMIT_FSIZE, (1, 1));"
+    " sys.exit(c.main())"
+)
 
 
 def test_a_pipe_follows_the_race_too(tmp_path: Path) -> None:
