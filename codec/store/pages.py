@@ -7,6 +7,7 @@ and 2.1 (cells, records), 4 (write-ahead log).
 
 from __future__ import annotations
 
+import itertools
 import struct
 from collections.abc import Iterator, Sequence
 from pathlib import Path
@@ -74,14 +75,15 @@ class Pages:
         return self._at((number - 1) * self.size)
 
 
-def records_in(path: Path) -> Iterator[Record]:
-    """Yield what stands on every page of rows of the file and of its log; raises OSError.
+def records_in(path: Path, first: int | None = None) -> Iterator[Record]:
+    """Yield what stands on every page of rows of the file and of its log, or on the ``first`` pages
+    of them; raises OSError.
 
     A record longer than a page is yielded with the first and with the last known version of the
     pages it goes on to.
     """
     with Pages(path) as pages:
-        for page in pages:
+        for page in itertools.islice(pages, first):
             start = 100 if page.startswith(MAGIC) else 0
             if len(page) > start + 8 and page[start] in (_TABLE_LEAF, _INDEX_LEAF):
                 yield from _cells(page, start, pages)

@@ -28,6 +28,7 @@ from grammar.errors import CodeError
 
 WAIT = 5.0  # seconds to wait for another writer
 _LONGEST = 16_000_000  # bytes of one row: what is damaged may say that it is longer
+_SEARCHED = 4096  # pages of a file of any size that are searched for rows
 _SETTINGS = (
     "foreign_keys = ON",
     "trusted_schema = OFF",  # nothing that the file brings along is run
@@ -408,7 +409,7 @@ class Store:
         """
         table = self.form.table
         return table is not None and any(
-            table.facts(*record) is not None for record in records_in(self.path)
+            table.facts(*record) is not None for record in records_in(self.path, _SEARCHED)
         )
 
 

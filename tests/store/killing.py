@@ -73,7 +73,7 @@ def killed_once(path: Path, book: Book, round_number: int, chance: random.Random
             # before
             # it
         )
-    time.sleep(chance.uniform(0.0, 0.04))
+    time.sleep(chance.uniform(0.0, 0.06))
     chance.shuffle(children)
     for child in children:
         os.kill(child, signal.SIGKILL)

@@ -77,6 +77,15 @@ def test_a_migration_that_fails_changes_nothing(tmp_path: Path) -> None:
         assert len(journal) == 1
 
 
+def test_a_large_file_that_is_no_sheet_is_refused_without_reading_it_all(tmp_path: Path) -> None:
+    path = tmp_path / "large"
+    path.touch()
+    os.truncate(path, 10**10)  # what is not written takes no room on the disk
+    with pytest.raises(SheetError) as caught:
+        Journal(path)
+    assert caught.value.kind == "not-a-sheet"
+
+
 FOREIGN = {
     "trigger": "CREATE TRIGGER t BEFORE INSERT ON entries BEGIN SELECT RAISE(IGNORE); END",
     "view": "CREATE VIEW v AS SELECT 1",
