@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from codec.hear.channel import Channel
@@ -234,7 +234,6 @@ def alignment_automaton(channel: Channel, heard: HeardReport, longest: int) -> A
 
     ``longest`` is the longest report, in symbols.
     """
-    import numpy as np
 
     ways = _with_borders(heard)
     blocks = [_way(channel, words, heard.part, longest) for words in ways]
@@ -244,27 +243,33 @@ def alignment_automaton(channel: Channel, heard: HeardReport, longest: int) -> A
     shares = [
         math.exp(scale - max(scales)) / len(blocks) for scale in scales
     ]  # each way's words were scaled on their own
-    size, symbols = sum(block.size for block in blocks), channel.vocabulary
-    whole = AlignmentAutomaton(
-        np.zeros(size),
-        np.zeros(size),
-        np.zeros((size, symbols)),
-        np.zeros((size, symbols)),
-        np.zeros((size, size)),
-        0.0,
-    )
-    low = 0
-    for block, share in zip(blocks, shares, strict=True):
+    scaled = [
+        replace(block, start=block.start * share, nothing=block.nothing * share)
+        for block, share in zip(blocks, shares, strict=True)
+    ]
+    return _side_by_side(scaled)
+
+
+def _side_by_side(blocks: Sequence[AlignmentAutomaton]) -> AlignmentAutomaton:
+    """Return the automaton of several, the states of each behind those of the one before; a move
+    out of the last state of one leads into the next.
+    """
+    import numpy as np
+
+    size, low = sum(block.size for block in blocks), 0
+    closure = np.zeros((size, size))
+    for block in blocks:
         here = slice(low, low + block.size)
-        whole.start[here], whole.end[here] = block.start * share, block.end
-        whole.stay[here], whole.move[here], whole.closure[here, here] = (
-            block.stay,
-            block.move,
-            block.closure,
-        )
-        whole.nothing += block.nothing * share
+        closure[here, here] = block.closure
         low += block.size
-    return whole
+    return AlignmentAutomaton(
+        np.concatenate([block.start for block in blocks]),
+        np.concatenate([block.end for block in blocks]),
+        np.concatenate([np.broadcast_to(block.stay, block.move.shape) for block in blocks]),
+        np.concatenate([block.move for block in blocks]),
+        closure,
+        sum(block.nothing for block in blocks),
+    )
 
 
 def _top(word: HeardWord) -> float:
@@ -321,52 +326,31 @@ def _bordered(channel: Channel, part: AskedPart, inner: AlignmentAutomaton) -> A
     """Return the automaton that waits outside the part."""
     import numpy as np
 
-    index, symbols, count = channel.alphabet.index, channel.vocabulary, inner.size
-    blocks: list[AlignmentAutomaton] = []
-    wait, go = np.ones((1, symbols)), np.zeros((1, symbols))
-    if part.after:
-        wait[0, index[part.after]], go[0, index[part.after]] = 0.0, 1.0
-        blocks.append(AlignmentAutomaton(np.ones(1), np.zeros(1), wait, go, np.ones((1, 1)), 0.0))
-    stay, move = inner.stay.copy(), inner.move.copy()
-    if part.before:
-        border = index[part.before]
-        stay[:, border] = move[:, border] = 0.0
-        move[count - 1, border] = 1.0
-    blocks.append(
-        AlignmentAutomaton(
-            np.zeros(count) if part.after else inner.start,
-            inner.end,
-            stay,
-            move,
-            inner.closure,
-            0.0,
-        )
-    )
-    if part.before:
-        blocks.append(
-            AlignmentAutomaton(
-                np.zeros(1),
-                np.ones(1),
-                np.ones((1, symbols)),
-                np.zeros((1, symbols)),
-                np.ones((1, 1)),
-                0.0,
-            )
-        )
-    if part.after:
+    index, symbols, last = channel.alphabet.index, channel.vocabulary, inner.size - 1
+
+    def waits(until: str, *, begins: bool) -> AlignmentAutomaton:
+        """One state that stays whatever is said; a symbol it waits for leads on."""
+        stay, move = np.ones((1, symbols)), np.zeros((1, symbols))
+        if until:
+            stay[0, index[until]], move[0, index[until]] = 0.0, 1.0
+        begin, end = (np.ones(1), np.zeros(1)) if begins else (np.zeros(1), np.ones(1))
+        return AlignmentAutomaton(begin, end, stay, move, np.ones((1, 1)), 0.0)
+
+    def without(border: str) -> AlignmentAutomaton:
+        """The words, none of which is said as the border."""
         stay, move = inner.stay.copy(), inner.move.copy()
-        stay[:, index[part.after]] = move[:, index[part.after]] = 0.0
-        blocks.append(AlignmentAutomaton(inner.start, inner.end, stay, move, inner.closure, 0.0))
-    size = sum(block.size for block in blocks)
-    closure, low = np.zeros((size, size)), 0
-    for block in blocks:
-        closure[low : low + block.size, low : low + block.size] = block.closure
-        low += block.size
-    return AlignmentAutomaton(
-        np.concatenate([block.start for block in blocks]),
-        np.concatenate([block.end for block in blocks]),
-        np.concatenate([block.stay for block in blocks]),
-        np.concatenate([block.move for block in blocks]),
-        closure,
-        inner.nothing,
-    )
+        if border:
+            stay[:, index[border]] = move[:, index[border]] = 0.0
+        return replace(inner, stay=stay, move=move, nothing=0.0)
+
+    words = without(part.before)
+    blocks = [words]
+    if part.before:
+        words.move[last, index[part.before]] = 1.0
+        blocks.append(waits("", begins=False))
+    if part.after:
+        words.start = np.zeros(inner.size)
+        blocks = [waits(part.after, begins=True), *blocks, without(part.after)]
+    whole = _side_by_side(blocks)
+    whole.nothing = inner.nothing
+    return whole

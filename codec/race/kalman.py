@@ -122,6 +122,14 @@ class Distribution:
             for weight, mean, variance in self.parts
         )
 
+    def shifted(self, by: float) -> Distribution:
+        """Return the distribution of ``by`` more."""
+        return Distribution(tuple((weight, by + mean, var) for weight, mean, var in self.parts))
+
+    def mirrored(self, about: float) -> Distribution:
+        """Return the distribution of what is left of ``about``."""
+        return Distribution(tuple((weight, about - mean, var) for weight, mean, var in self.parts))
+
     def quantile(self, share: float) -> float:
         """Return the value below which ``share`` of the probability lies."""
         reach = [

@@ -17,8 +17,6 @@ from codec.race.kalman import Distribution
 from codec.race.race import Race
 from codec.race.temperature import Reaching
 
-Parts = tuple[tuple[float, float, float], ...]
-
 
 class Distance:
     """How the race ends with these numbers of laps left (number → probability)."""
@@ -45,14 +43,7 @@ class Distance:
     @functools.cached_property
     def margin(self) -> Distribution:
         """What is left at the flag over the reserve, driving on as now."""
-        race = self._race
-        return Distribution(
-            tuple(
-                part
-                for laps in self.laps_left
-                for part in self._over(laps, float(_expected(race, laps)))
-            )
-        )
+        return self._over({laps: float(_expected(self._race, laps)) for laps in self.laps_left})
 
     @property
     def short(self) -> float:
@@ -71,22 +62,21 @@ class Distance:
         chance, low, high = float(self._race.event.spec.advice.chance), 0.0, max(self._budget, 0.0)
         for _ in range(40):
             target = (low + high) / 2
-            left = Distribution(
-                tuple(
-                    part
-                    for laps in self.laps_left
-                    for part in self._over(laps, laps * target, held=True)
-                )
-            )
+            left = self._over({laps: laps * target for laps in self.laps_left}, held=True)
             low, high = (low, target) if left.below(0.0) > chance else (target, high)
         return low
 
-    def _over(self, laps: int, expected: float, *, held: bool = False) -> Parts:
-        """Return what is left over with this number of laps, weighted with its probability."""
-        used = energy.used_after(self._race.event, self._race.energy, expected, laps, held=held)
-        share = self.laps_left[laps]
-        return tuple(
-            (share * weight, self._budget - mean, variance) for weight, mean, variance in used.parts
+    def _over(self, expected: Mapping[int, float], *, held: bool = False) -> Distribution:
+        """Return what is left over at the flag, where so many laps are expected to take so much."""
+        event, state = self._race.event, self._race.energy
+        return Distribution(
+            tuple(
+                (self.laps_left[laps] * weight, self._budget - mean, variance)
+                for laps, energies in expected.items()
+                for weight, mean, variance in energy.used_after(
+                    event, state, energies, laps, held=held
+                ).parts
+            )
         )
 
 
@@ -101,35 +91,17 @@ class Outlook:
     @functools.cached_property
     def left(self) -> Distribution:
         """The energy left."""
-        usable = float(self._race.usable)
-        return Distribution(
-            tuple(
-                (weight, usable - mean, variance)
-                for weight, mean, variance in self._race.energy.level().parts
-            )
-        )
+        return self._race.energy.level().mirrored(float(self._race.usable))
 
     @functools.cached_property
     def against_plan(self) -> Distribution:
         """The energy left against the dash's plan: above zero, more is left than planned."""
-        planned = float(self._race.plan.used(self.lap))
-        return Distribution(
-            tuple(
-                (weight, planned - mean, variance)
-                for weight, mean, variance in self._race.energy.level().parts
-            )
-        )
+        return self._race.energy.level().mirrored(float(self._race.plan.used(self.lap)))
 
     @functools.cached_property
     def use(self) -> Distribution:
         """The energy a lap takes now, net."""
-        expected = float(self._race.expected(self.lap + 1))
-        return Distribution(
-            tuple(
-                (weight, expected + mean, variance)
-                for weight, mean, variance in self._race.energy.slope().parts
-            )
-        )
+        return self._race.energy.slope().shifted(float(self._race.expected(self.lap + 1)))
 
     @functools.cached_property
     def distance(self) -> Distance:
