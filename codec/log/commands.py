@@ -11,7 +11,15 @@ from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio.doubt import LIKELY
 from codec.sheet.entry import Entry, SheetError
-from codec.sheet.state import EVENTS, correction_of, lap_message, laps, last_to_undo, withdrawal_of
+from codec.sheet.state import (
+    ADDED,
+    EVENTS,
+    correction_of,
+    lap_message,
+    laps,
+    last_to_undo,
+    withdrawal_of,
+)
 from grammar.errors import CodeError
 
 
@@ -100,14 +108,8 @@ def speak_to(watch: Watch, text: str) -> Shown:
             hint="its number or name; for a new car with its driver: 7=DRIVER",
         )
     known = watch.cars.get(name)
-    plainly_new = bool(driver) and (bool(equals) or any(character.isdigit() for character in name))
-    if known is None and not plainly_new and (watch.cars or driver):
-        cars = ", ".join(watch.cars) or "none yet"
-        raise CodeError(
-            f"there is no car {name[:40]!r} in the sheet; its cars: {cars}",
-            kind="usage",
-            hint=f"for a new car name its driver: {name[:40]}=DRIVER",
-        )
+    if known is None:
+        _check_new(watch, name, driver, named=bool(equals))
     if not known and (driver or known is None):
         watch.journal.append(Entry(kind="car", car=name, message=driver))
         watch.refresh()
@@ -121,6 +123,21 @@ def speak_to(watch: Watch, text: str) -> Shown:
     return shown
 
 
+def _check_new(watch: Watch, name: str, driver: str, *, named: bool) -> None:
+    """Raise CodeError for a car that is not in the sheet and may be a slip: ``named`` with ``=``,
+    or by a number and with its driver, it is none.
+    """
+    plainly_new = driver and (named or any(character.isdigit() for character in name))
+    if plainly_new or not (watch.cars or driver):
+        return
+    cars = ", ".join(watch.cars) or "none yet"
+    raise CodeError(
+        f"there is no car {name[:40]!r} in the sheet; its cars: {cars}",
+        kind="usage",
+        hint=f"for a new car name its driver: {name[:40]}=DRIVER",
+    )
+
+
 def _note(watch: Watch, rest: str) -> Shown:
     if not rest:
         return Shown("bad", ("/note and the words",))
@@ -129,12 +146,10 @@ def _note(watch: Watch, rest: str) -> Shown:
 
 
 def _event(watch: Watch, name: str, rest: str) -> Shown:
-    if rest and not (name == "added" and rest.isdecimal()):
-        return Shown(
-            "bad", ("/added and a number of laps" if name == "added" else f"/{name} stands alone",)
-        )
-    if name == "added" and not rest:
+    if name == ADDED and not rest.isdecimal():
         return Shown("bad", ("/added and a number of laps",))
+    if rest and name != ADDED:
+        return Shown("bad", (f"/{name} stands alone",))
     lap, lap_by = watch.keeper().now(None, None)
     watch.journal.append(
         Entry(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Sequence, Set
 from dataclasses import dataclass
 
 from codec.radio.forms import Utterance
@@ -54,14 +54,15 @@ class Roster:
         self._roles: dict[str, tuple[Direction | None, str]] = {}
         self._cars: set[str] = set()
 
-    def who(self, said: Utterance) -> tuple[Direction | None, str]:
+    def who(self, utterance: Utterance) -> tuple[Direction | None, str]:
         """Return the direction of what a speaker sends, and the car."""
-        if said.speaker not in self._roles:
-            self._roles[said.speaker] = role_of(said.speaker, self.crews)
-        if said.car:
-            self._cars.add(said.car)
-        role, car = self._roles[said.speaker]
-        return role, said.car or car or self._only(said.speaker, role)
+        speaker = utterance.speaker
+        if speaker not in self._roles:
+            self._roles[speaker] = role_of(speaker, self.crews)
+        if utterance.car:
+            self._cars.add(utterance.car)
+        role, car = self._roles[speaker]
+        return role, utterance.car or car or self._only(speaker, role)
 
     def _only(self, speaker: str, role: Direction | None) -> str:
         """Return the one car there is; "" for somebody who is none of its people, where they are
@@ -72,14 +73,14 @@ class Roster:
         crew = self.crews[0]
         return "" if crew.driver and crew.wall and speaker and role is None else crew.car
 
-    def foreign(self, said: Utterance, role: Direction | None) -> bool:
+    def foreign(self, utterance: Utterance, role: Direction | None) -> bool:
         """Tell whether somebody speaks who is nobody's driver, though the drivers are named: a
         report of theirs is of no car known.
         """
         return bool(
             role is None
-            and said.speaker
-            and not said.car
+            and utterance.speaker
+            and not utterance.car
             and any(crew.driver for crew in self.crews)
         )
 
@@ -92,16 +93,17 @@ class Roster:
         spoke = {speaker.casefold().strip() for speaker in self._roles}
         if not any(speaker and role_of(speaker, ())[0] is None for speaker in spoke):
             return []
-        found = []
-        for crew in self.crews:
-            driven = crew.car in self._cars or any(name in spoke for name in crew.own_names)
-            absent = [
-                name
-                for name in crew.people
-                if name.casefold() not in spoke and not (driven and name == crew.driver)
-            ]
-            found += [f"{name} (car {crew.car})" for name in absent]
-        return found
+        return [
+            f"{name} (car {crew.car})"
+            for crew in self.crews
+            for name in crew.people
+            if name.casefold() not in spoke
+            and not (name == crew.driver and self._driven(crew, spoke))
+        ]
+
+    def _driven(self, crew: Crew, spoke: Set[str]) -> bool:
+        """Tell whether the transcript names the car, or what it is called spoke."""
+        return crew.car in self._cars or any(name in spoke for name in crew.own_names)
 
 
 def crews_of(named: Iterable[str]) -> list[Crew]:

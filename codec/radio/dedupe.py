@@ -8,8 +8,9 @@ and one form may give more of the words around a report than another.
 
 from __future__ import annotations
 
+import functools
+from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
 
 from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
@@ -21,96 +22,81 @@ _FAMILY = {
     "readback": "report",
     "answer": "question",
 }  # what a form with fewer words may have taken it for
-_Place = tuple[str, str, str, int]
+_Second = tuple[str, str, str, int]  # car, speaker and family of an entry, and its second
 
 
-@dataclass(slots=True)
-class There:
+class EarlierEntries:
     """The entries a sheet had before an import; read when the first is asked for.
 
     ``uids`` maps entries of the import to those that are there instead of them.
     """
 
-    journal: Journal
-    last: int
-    uids: dict[str, str] = field(default_factory=dict)
-    _moments: dict[_Place, list[tuple[int, str, str]]] | None = None
-    _laps: set[tuple[str, int]] = field(default_factory=set)
-
-    @classmethod
-    def before(cls, journal: Journal) -> There:
+    def __init__(self, journal: Journal) -> None:
         """Take what a journal has now."""
-        return cls(journal, journal.last)
+        self.journal, self.last = journal, journal.last
+        self.uids: dict[str, str] = {}
 
     def new(self, pairs: Iterable[tuple[Entry, str]]) -> list[tuple[Entry, str]]:
         """Return the entries that are not there, each about the one that is there where that is
         known by another ``uid``.
         """
-        found = []
+        brought = []
         for entry, about in pairs:
-            same = (
-                ""
-                if self.last == 0 or self.journal.find(entry.uid) is not None
-                else self._same(entry)
-            )
-            if same:
-                self.uids[entry.uid] = same
+            known = self.last == 0 or self.journal.find(entry.uid) is not None
+            uid = "" if known else self._same(entry)
+            if uid:
+                self.uids[entry.uid] = uid
             else:
-                found.append((entry, self.uids.get(about, about)))
-        return found
+                brought.append((entry, self.uids.get(about, about)))
+        return brought
 
     def reported(self, entry: Entry) -> bool:
         """Tell whether there was a report of an entry's lap before the import."""
         if self.last == 0 or entry.kind != "report" or entry.lap is None:
             return False
-        self._read()
-        return (entry.car, entry.lap) in self._laps
+        return (entry.car, entry.lap) in self._known[1]
 
     def _same(self, entry: Entry) -> str:
         """Return the ``uid`` of the entry that tells the same, "" if there is none."""
         if entry.at is None or not entry.heard:
             return ""
-        moments, at, words = self._read(), entry.at, _words(entry)
+        by_second, words = self._known[0], _words(entry)
         for beside in (-1, 0, 1):
-            for moment, said, uid in moments.get(_place(entry, at, beside), ()):
-                if abs(moment - at) < _APART and (said in words or words in said):
+            for at, others, uid in by_second.get(_second(entry, entry.at, beside), ()):
+                if abs(at - entry.at) < _APART and (others in words or words in others):
                     return uid
         return ""
 
-    def _read(self) -> dict[_Place, list[tuple[int, str, str]]]:
-        if self._moments is None:
-            self._moments = {}
-            listed = [entry for entry in self.journal.entries() if entry.seq <= self.last]
-            for entry in listed:
-                if entry.at is not None and entry.heard:
-                    self._moments.setdefault(_place(entry, entry.at), []).append(
-                        (entry.at, _words(entry), entry.uid)
-                    )
-            standing = rows(listed)
-            for car, message in {
-                (row.entry.car, row.entry.message) for row in standing if row.first.kind == "report"
-            }:
-                self._laps |= {(car, lap) for lap in laps(standing, car, message)}
-        return self._moments
+    @functools.cached_property
+    def _known(self) -> tuple[dict[_Second, list[tuple[int, str, str]]], set[tuple[str, int]]]:
+        """The moment, words and uid of each entry, by second; and every (car, lap) reported."""
+        earlier = [entry for entry in self.journal.entries() if entry.seq <= self.last]
+        by_second: dict[_Second, list[tuple[int, str, str]]] = defaultdict(list)
+        for entry in earlier:
+            if entry.at is not None and entry.heard:
+                moment = entry.at, _words(entry), entry.uid
+                by_second[_second(entry, entry.at)].append(moment)
+        standing = rows(earlier)
+        reports = [row.entry for row in standing if row.first.kind == "report"]
+        return by_second, {
+            (car, lap)
+            for car, message in {(entry.car, entry.message) for entry in reports}
+            for lap in laps(standing, car, message)
+        }
 
 
-def _place(entry: Entry, at: int, beside: int = 0) -> _Place:
+def _second(entry: Entry, at: int, beside: int = 0) -> _Second:
     """Return what must be the same of two entries that tell the same, but for the very moment and
     the words.
     """
-    return (
-        entry.car,
-        entry.speaker.casefold(),
-        _FAMILY.get(entry.kind, entry.kind),
-        at // _APART + beside,
-    )
+    family = _FAMILY.get(entry.kind, entry.kind)
+    return entry.car, entry.speaker.casefold(), family, at // _APART + beside
 
 
 def _words(entry: Entry) -> str:
     """Return the words heard, as every form of a transcript has them, each with a space before and
     behind it.
     """
-    words = "".join(
-        character if character.isalnum() else " " for character in entry.heard.casefold()
-    ).split()
+    heard = entry.heard.casefold()
+    words = "".join(letter if letter.isalnum() else " " for letter in heard).split()
     return f" {' '.join(words)} "

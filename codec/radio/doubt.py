@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from codec.radio.laps import lap_field
+from codec.radio.laps import lap_field, whole_lap
 from codec.reading import Reading
 from grammar.book import Book
 from grammar.errors import CodeError
@@ -18,9 +18,8 @@ from grammar.exact import percent
 if TYPE_CHECKING:
     from codec.hear import Hearing
 
-LIKELY = (
-    0.5  # a guess below this can't be taken, not even by hand: it is more likely wrong than right
-)
+# a guess below this can't be taken, not even by hand: it is more likely wrong than right
+LIKELY = 0.5
 _SURE = 0.9  # a field less sure than this is pointed out
 _TELLING = 0.1  # and one less sure than this says nothing of the report
 _GUESSED = "most likely"
@@ -45,19 +44,20 @@ class Doubt:
     @property
     def lap(self) -> int | None:
         """The lap that is likely said, whatever else was heard; None if none is."""
-        said = self.hearing.marginals.get(lap_field(self.hearing.book))
-        value = said.value(said.level) if said is not None and said.probability >= LIKELY else None
+        lap = self.hearing.marginals.get(lap_field(self.hearing.book))
+        value = lap.value(lap.level) if lap is not None and lap.probability >= LIKELY else None
         return int(value) if isinstance(value, Decimal) else None
 
     @property
     def message(self) -> str:
         """The message that is likely said, whatever its values; "" if none is."""
-        found = self.hearing.candidates
-        likely = (
-            sum(one.probability for one in found if one.reading.message == self.guess.message)
-            >= LIKELY
+        message = self.guess.message
+        probability = sum(
+            candidate.probability
+            for candidate in self.hearing.candidates
+            if candidate.reading.message == message
         )
-        return self.guess.message if likely else ""
+        return message if probability >= LIKELY else ""
 
     @property
     def sure(self) -> str:
@@ -92,12 +92,11 @@ def doubt(
     if not hearing.candidates:
         return None
     best = hearing.candidates[0]
-    fields = []
-    for name, marginal in hearing.marginals.items():
-        if name in best.reading.levels and marginal.probability < _SURE:
-            fields.append(
-                (marginal.field.title, marginal.text(marginal.level), marginal.probability)
-            )
+    fields = [
+        (marginal.field.title, marginal.text(marginal.level), marginal.probability)
+        for name, marginal in hearing.marginals.items()
+        if name in best.reading.levels and marginal.probability < _SURE
+    ]
     decision = hearing.decision
     return Doubt(
         best.reading,
@@ -109,15 +108,13 @@ def doubt(
     )
 
 
-def doubtful(found: Doubt) -> list[tuple[str, str, float]]:
+def doubtful(guess: Doubt) -> list[tuple[str, str, float]]:
     """Return the (title, value, probability) worth telling of: none where it is likely that no
     report was heard at all.
     """
-    return (
-        [one for one in found.fields if one[2] >= _TELLING]
-        if found.hearing.nothing < LIKELY
-        else []
-    )
+    if guess.hearing.nothing >= LIKELY:
+        return []
+    return [field for field in guess.fields if field[2] >= _TELLING]
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,22 +142,13 @@ def perhaps(
     """Return what ``text`` most likely was, given the values of the last report and what restores
     its lap; None where nobody can tell.
     """
-    found = doubt(book, text, last)
-    if found is None:
+    doubted = doubt(book, text, last)
+    if doubted is None:
         return None
-    marginal = found.hearing.marginals.get(lap_field(book))
-    sure = marginal is not None and marginal.probability >= _SURE
-    guess = found.guess
-    said = (
-        Reading(book, guess.match, guess.text, guess.spans, dict(context)).values.get(
-            lap_field(book)
-        )
-        if sure
-        else None
-    )
-    string = guess.said if found.probability >= LIKELY else ""
-    return Perhaps(
-        string,
-        found.probability,
-        int(said) if isinstance(said, Decimal) and said == said.to_integral_value() else None,
-    )
+    guess, name = doubted.guess, lap_field(book)
+    marginal, lap = doubted.hearing.marginals.get(name), None
+    if marginal is not None and marginal.probability >= _SURE:
+        restored = Reading(book, guess.match, guess.text, guess.spans, dict(context))
+        lap = restored.values.get(name)
+    string = guess.said if doubted.probability >= LIKELY else ""
+    return Perhaps(string, doubted.probability, whole_lap(lap))

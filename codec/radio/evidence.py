@@ -63,18 +63,15 @@ class Evidence:
         and how many times it counts.
         """
         raw, kind, form = word.text, word.kind, word.text.casefold()
-        small_letter = len(form) == 1 and raw.isalpha() and raw.islower()
-        if kind is WordKind.AND or form in self._homophones or small_letter:
-            return "small" if len(form) == 1 else "homophone", 1
+        single = len(form) == 1
+        if kind is WordKind.AND or form in self._homophones or (single and _small(raw)):
+            return "small" if single else "homophone", 1
         if kind is WordKind.TYPED:
-            if raw.isalpha() and raw.islower():
-                return "small", 1
-            name = "digit" if raw.isdigit() else "typed" if raw.isalpha() else "mixed"
-            return name, len(word.meaning.options[0])
+            return _typed_figure(word)
         if kind in (WordKind.UNIT, WordKind.TO):
             return "digit" if form in self._plain or form.isdigit() else "variant", 1
         if kind is WordKind.LETTER:
-            return "letter" if len(form) == 1 else "spelling", 1
+            return "letter" if single else "spelling", 1
         if kind is WordKind.MULTIPLE:
             return "multiple", 1
         return "number" if kind in SPOKEN else "", 1
@@ -149,6 +146,17 @@ class Evidence:
             - odds["alone"]
             - odds["role"]
         )
+
+
+def _small(raw: str) -> bool:
+    return raw.isalpha() and raw.islower()
+
+
+def _typed_figure(word: Word) -> tuple[str, int]:
+    if _small(word.text):
+        return "small", 1
+    name = "digit" if word.text.isdigit() else "typed" if word.text.isalpha() else "mixed"
+    return name, len(word.meaning.options[0])
 
 
 def digits_of(meaning: Meaning) -> float:

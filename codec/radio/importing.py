@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any, BinaryIO
 
 from codec.radio.crews import Crew, role_of
-from codec.radio.dedupe import There
+from codec.radio.dedupe import EarlierEntries
 from codec.radio.forms import FORMS, MOST_LINE, LeftOut
 from codec.radio.laps import LapTimes
 from codec.radio.listener import Draft, Listener
@@ -76,14 +76,17 @@ class Summary:
         if len(shown) < _EXAMPLES:
             shown.append(left)
 
-    def place(self, entry: Entry, crews: Sequence[Crew]) -> None:
+    def count_speaker(self, entry: Entry, crews: Sequence[Crew]) -> None:
         """Count a report or call by its speaker where nobody knows whose car it belongs to."""
-        if entry.kind not in ("report", "call"):
-            return
-        if not entry.car:
-            self.of_no_car[entry.speaker] = self.of_no_car.get(entry.speaker, 0) + 1
-        elif entry.speaker and entry.kind == "call" and role_of(entry.speaker, crews)[0] is None:
-            self.supposed[entry.speaker] = self.supposed.get(entry.speaker, 0) + 1
+        speaker, counts = entry.speaker, None
+        if not crews:
+            counts = self.reporters if entry.kind == "report" and speaker else None
+        elif entry.kind in ("report", "call") and not entry.car:
+            counts = self.of_no_car
+        elif entry.kind == "call" and speaker and role_of(speaker, crews)[0] is None:
+            counts = self.supposed
+        if counts is not None:
+            counts[speaker] = counts.get(speaker, 0) + 1
 
     def write(self, entry: Entry) -> None:
         """Count an entry."""
@@ -114,11 +117,11 @@ def drafts(listener: Listener, lines: Iterable[str], form: str) -> Iterator[Draf
     def is_code(text: str) -> bool:
         return all(word.kind is not WordKind.UNKNOWN for word in cut(lexicon, text))
 
-    for said in FORMS[form].utterances(lines, is_code):
-        if isinstance(said, LeftOut):
-            yield said
+    for utterance in FORMS[form].utterances(lines, is_code):
+        if isinstance(utterance, LeftOut):
+            yield utterance
         else:
-            yield from listener.hear(said)
+            yield from listener.hear(utterance)
 
 
 def import_transcript(
@@ -140,38 +143,66 @@ def import_transcript(
     Raises SheetError, and CodeError where the names of ``crews`` are not those of the transcript:
     nothing is written then.
     """
-    summary, listener = Summary(), Listener(journal.book, crews, times=times, after=after)
-    named, there = cars(journal.entries()), There.before(journal)
-    new = [
-        Entry(kind="car", car=c.car, message=c.driver, note=", ".join(c.wall))
-        for c in crews
-        if c.car not in named
-    ]
-    batch: list[tuple[Entry, str]] = []
+    listener = Listener(journal.book, crews, times=times, after=after)
+    batch = _Batch(journal, listener, crews)
     for draft in drafts(listener, lines, form):
         if isinstance(draft, LeftOut):
-            summary.leave(draft)
+            batch.summary.leave(draft)
             if left_out is not None:
                 left_out(draft)
-            continue
-        if crews:
-            summary.place(draft.entry, crews)
-        elif draft.entry.kind == "report" and draft.entry.speaker:
-            summary.reporters[draft.entry.speaker] = (
-                summary.reporters.get(draft.entry.speaker, 0) + 1
+        else:
+            batch.add(draft)
+    batch.write()
+    return batch.summary
+
+
+class _Batch:
+    """Drafts on their way to the journal: held back while the names given may not be those of the
+    transcript.
+    """
+
+    def __init__(self, journal: Journal, listener: Listener, crews: Sequence[Crew]) -> None:
+        """Begin with the cars that the sheet does not have yet."""
+        self.summary = Summary()
+        self._journal, self._listener, self._crews = journal, listener, crews
+        self._earlier, named = EarlierEntries(journal), cars(journal.entries())
+        self._new_cars = [
+            Entry(kind="car", car=crew.car, message=crew.driver, note=", ".join(crew.wall))
+            for crew in crews
+            if crew.car not in named
+        ]
+        self._pairs: list[tuple[Entry, str]] = []
+
+    def add(self, draft: Draft) -> None:
+        """Take a draft; what has gathered is written from time to time."""
+        self.summary.count_speaker(draft.entry, self._crews)
+        self._pairs.append((draft.entry, draft.about))
+        if len(self._pairs) >= _BATCH:
+            astray = self.summary.of_no_car and self._listener.roster.silent()
+            if not astray or len(self._pairs) >= _MOST_HELD:
+                self.write()
+
+    def write(self) -> None:
+        """Write what has gathered; raises CodeError where somebody named never spoke and others, of
+        no car, report: most likely the name is another in the transcript.
+        """
+        summary = self.summary
+        summary.silent = self._listener.roster.silent()
+        if summary.silent and summary.of_no_car:
+            silent, others = ", ".join(summary.silent[:6]), by_speaker(summary.of_no_car)
+            raise CodeError(
+                f"{silent} never spoke, and there are reports or calls of nobody's car, said by"
+                f" {others}",
+                kind="unknown-speaker",
+                hint=(
+                    "name people as the transcript does, and leave out those who are silent in it;"
+                    " nothing was written"
+                ),
             )
-        batch.append((draft.entry, draft.about))
-        astray = bool(summary.of_no_car) and bool(listener.roster.silent())
-        if len(batch) >= (_MOST_HELD if astray else _BATCH):
-            _unless_astray(summary, listener)
-            journal.append_all(new)
-            write(journal, batch, summary, there)
-            new, batch = [], []
-    _unless_astray(summary, listener)
-    if batch:
-        journal.append_all(new)
-        write(journal, batch, summary, there)
-    return summary
+        if self._pairs:
+            self._journal.append_all(self._new_cars)
+            _write(self._journal, self._pairs, summary, self._earlier)
+            self._new_cars, self._pairs = [], []
 
 
 def by_speaker(counts: Mapping[str, int]) -> str:
@@ -182,42 +213,24 @@ def by_speaker(counts: Mapping[str, int]) -> str:
     return ", ".join(shown) + (f" … and {len(counts) - 6} more" if len(counts) > 6 else "")
 
 
-def _unless_astray(summary: Summary, listener: Listener) -> None:
-    """Raise CodeError where somebody named never spoke and others, of no car, report: most likely
-    the name is another in the transcript.
-    """
-    summary.silent = listener.roster.silent()
-    if not (summary.silent and summary.of_no_car):
-        return
-    silent, others = ", ".join(summary.silent[:6]), by_speaker(summary.of_no_car)
-    raise CodeError(
-        f"{silent} never spoke, and there are reports or calls of nobody's car, said by {others}",
-        kind="unknown-speaker",
-        hint=(
-            "name people as the transcript does, and leave out those who are silent in it; nothing"
-            " was written"
-        ),
-    )
-
-
-def write(
+def _write(
     journal: Journal,
     pairs: Sequence[tuple[Entry, str]],
     summary: Summary,
-    there: There | None = None,
+    earlier: EarlierEntries | None = None,
 ) -> None:
     """Write entries in one go and count them; those that were there already are counted apart, and
     reports of laps that had one too.
     """
     last = journal.last
-    if there is not None:
+    if earlier is not None:
         count = len(pairs)
-        pairs = there.new(pairs)
+        pairs = earlier.new(pairs)
         summary.there += count - len(pairs)
     for entry in journal.append_linked(pairs):
         if entry.seq > last:
             summary.write(entry)
-            summary.once_more += there is not None and there.reported(entry)
+            summary.once_more += earlier is not None and earlier.reported(entry)
         else:
             summary.there += 1
 
@@ -232,7 +245,7 @@ def import_export(journal: Journal, read: Read) -> Summary:
     for pair in restore(journal, read):
         batch.append(pair)
         if len(batch) >= _BATCH:
-            write(journal, batch, summary)
+            _write(journal, batch, summary)
             batch = []
-    write(journal, batch, summary)
+    _write(journal, batch, summary)
     return summary

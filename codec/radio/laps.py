@@ -13,6 +13,7 @@ from codec.radio.forms import milliseconds
 from codec.reading import Reading
 from codec.sheet.entry import LapBy, SheetError
 from grammar.book import Book
+from grammar.fields import Value
 
 LAP = "lap"  # the field of a book that holds the lap
 
@@ -21,6 +22,12 @@ def lap_field(book: Book) -> str:
     """Return the name of the field that says the lap, "" if the book has none."""
     said = any(LAP in message.fields for message in book.sent_by("car"))
     return LAP if said and book.fields[LAP].numeric else ""
+
+
+def whole_lap(value: Value | None) -> int | None:
+    """Return the lap that a field's value is; None for a value that is no whole number."""
+    whole = isinstance(value, Decimal) and value == value.to_integral_value()
+    return int(value) if isinstance(value, Decimal) and whole else None
 
 
 def _start(start: str | None, lap: str | None) -> tuple[int, int]:
@@ -86,17 +93,20 @@ class LapKeeper:
     def __init__(self, book: Book, car: str, times: LapTimes | None = None, last: int = 0) -> None:
         """Begin behind lap ``last``."""
         self.car, self.last, self._times, self._field = car, last, times, lap_field(book)
-        found = book.fields.get(self._field)
-        self._remainders = found.progression if found is not None and found.wraps else None
+        field = book.fields.get(self._field)
+        self._remainders = field.progression if field is not None and field.wraps else None
         cars = book.sent_by("car")
-        self._counted = (
-            cars[0].name if cars else ""
-        )  # without a lap field every report of the first message is one more lap
+        # without a lap field every report of the first message is one more lap
+        self._counted = "" if self._field or not cars else cars[0].name
 
     def expected(self, at: int | None) -> int:
         """Return the lap the next report is expected to be of."""
-        timed = self._times.at(self.car, at) if self._times else None
+        timed = self._timed(at)
         return self.last + 1 if timed is None else timed
+
+    def _timed(self, at: int | None) -> int | None:
+        """Return the lap the clock says, None where nobody knows when laps began."""
+        return self._times.at(self.car, at) if self._times else None
 
     def context(self, at: int | None) -> dict[str, Any]:
         """Return what restores a wrapped lap: the lap expected, up to two before it, else the ones
@@ -115,17 +125,12 @@ class LapKeeper:
         return lap, lap_by
 
     def _of(self, reading: Reading, at: int | None, given: int | None) -> tuple[int | None, LapBy]:
-        said = reading.values.get(self._field)
-        if isinstance(said, Decimal) and said == said.to_integral_value():
-            return int(said), "said"
-        if given is not None:
-            return given, "given"
-        timed = self._times.at(self.car, at) if self._times else None
-        if timed is not None:
-            return timed, "time"
-        if reading.message == self._counted and not self._field:
+        said = whole_lap(reading.values.get(self._field))
+        if said is not None:
+            return said, "said"
+        if given is None and self._timed(at) is None and reading.message == self._counted:
             return self.last + 1, "order"
-        return self.now(at, None)
+        return self.now(at, given)
 
     def of_unread(
         self, perhaps: int | None, at: int | None, given: int | None
@@ -141,7 +146,7 @@ class LapKeeper:
         """Return the lap of anything that is no lap report."""
         if given is not None:
             return given, "given"
-        timed = self._times.at(self.car, at) if self._times else None
+        timed = self._timed(at)
         if timed is not None:
             return timed, "time"
         return (self.last, "order") if self.last else (None, "")
