@@ -31,7 +31,9 @@ def add_analyse(actions: Any) -> None:
         metavar="N",
         help="how many easily confused pairs to list (10)",
     )
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument(
+        "--seed", type=int, default=1, help="the same seed gives the same figures (1)"
+    )
     parser.add_argument(
         "--quick", action="store_true", help="do not design anything for comparison"
     )
