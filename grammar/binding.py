@@ -29,8 +29,10 @@ def bind_tables(
     for name, table in spec.tables.items():
         try:
             tables[name] = table.build(name, spec.fields, alphabet)
-        except Problem as problem:
-            inspection.note(problem.below("tables", name))
+        except* Problem as found:
+            for problem in found.exceptions:
+                if isinstance(problem, Problem):
+                    inspection.note(problem.below("tables", name))
             inspection.leave_out(("tables", name))
     return tables
 

@@ -146,26 +146,25 @@ class Inspection(Generic[Model]):
         """Note problems, and return the document without the parts that they are about."""
         self.note(*problems)
         parts: set[Keys] = set()
-        unknown: list[Keys] = []  # what is lacking where a key has another name
+        unknown: set[Keys] = set()  # keys that nobody knows go alone
+        lacking: list[Keys] = []
         for problem in problems:
             meant = problem.meant
             if meant is None or (meant and self.form.part(meant) != meant):
                 parts.add(_standing(left, self.form.part(meant or problem.keys)))
             else:
-                parts.add(problem.keys)
-                unknown.append(meant)
-        strangers = {problem.keys for problem in problems if problem.meant is not None}
+                unknown.add(problem.keys)
+                lacking += [meant] if meant else []
         left = copy.deepcopy(left)
-        lacking = [meant for meant in unknown if meant]
-        for keys in sorted(parts, key=lambda keys: (_last_first(keys), str(keys))):
+        for keys in sorted(parts | unknown, key=lambda keys: (_last_first(keys), str(keys))):
             if any(keys[:length] in parts for length in range(1, len(keys))):
                 continue  # it goes with what holds it
             gone = self.form.take_out(left, keys)
             if gone is None:
                 return None
-            if keys not in strangers:
+            if gone and keys not in unknown:
                 lacking.append(self._as_written(gone))
-        for keys in filter(None, lacking):
+        for keys in lacking:
             self.leave_out(keys)
         return left
 
@@ -189,10 +188,8 @@ class Inspection(Generic[Model]):
         strange = [
             key for key, value in self.raw.items() if isinstance(value, dict) and key not in _OF_ANY
         ]
-        if len(strange) < len("ab") or any(key in known for key in strange):
-            return
         near = [key for key in strange if difflib.get_close_matches(key[:100], known, n=1)]
-        if len(near) * 2 >= len(strange):
+        if len(strange) == 1 or len(near) * 2 >= len(strange) or set(strange) & set(known):
             return
         needed = [key for key, one in self.form.model.model_fields.items() if one.is_required()]
         problem = Problem(

@@ -284,3 +284,19 @@ def test_a_file_changed_anywhere_is_read_or_refused_with_lines(
     kind = {GOOD_EVENT: "event", GOOD_NEEDS: "needs"}.get(good, "profile")
     text = good.read_text("utf-8")[:4000]
     read_or_refused(PARSERS[kind][0], text[:place] + new + text[place + length :])
+
+
+def test_every_wrong_codeword_of_a_table_is_told() -> None:
+    text = BOOK.read_text("utf-8").replace(
+        'words = { save = "S", plan = "P", push = "Q" }',
+        'words = { save = "S", plan = "S", pushed = "Q", push = "s" }',
+    )
+    found = refused(parse_book, text, "book").problems
+    assert [(problem.path, problem.message) for problem in found] == [
+        ("tables.mode.words", "codeword 'S' means both save and plan"),
+        (
+            "tables.mode.words",
+            "'pushed' is no value of mode: mode: no option 'pushed'",
+        ),
+        ("tables.mode.words", "'s' not in use in this alphabet"),
+    ]

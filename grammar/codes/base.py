@@ -226,7 +226,7 @@ class TableSpec(Strict):
 
     @abstractmethod
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
-        """Return the table bound to its fields; raises Problem."""
+        """Return the table bound to its fields; raises Problem, or a group of several."""
 
 
 class OneField(TableSpec):

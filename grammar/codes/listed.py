@@ -22,6 +22,7 @@ from grammar.codes.base import (
 )
 from grammar.errors import EncodeError, Problem
 from grammar.fields import FieldBase
+from grammar.problems import raise_all
 from grammar.symbols import Alphabet
 
 MOST_LISTED = 100_000  # symbols in all the codewords of a listed table
@@ -131,113 +132,91 @@ class ListedSpec(OneField):
     )
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
-        """Return the table; raises Problem."""
-        if self.fields is not None:
-            return self._together(name, fields, alphabet)
-        field = self.field_of(name, fields)
+        """Return the table; raises Problem, or a group of them."""
+        if self.fields is None:
+            members = [self.field_of(name, fields)]
+        else:
+            members = members_of(self.fields, fields, "said")
+            if self.field is not None or self.partial or not isinstance(self.words, list):
+                raise Problem(
+                    ("words",),
+                    "codewords of several fields together are a whole list",
+                    "words = [...], without `field` and `partial`",
+                )
         words: dict[int, str] = {}
-        owner: dict[str, str] = {}
-        for level, shown, word in self._pairs(field):
-            self._check_word(word, shown, alphabet)
-            if level in words:
-                raise Problem(
-                    ("words",),
-                    f"{shown} has two codewords, {words[level]!r} and {word!r}",
-                    "keep one",
-                )
-            if word in owner:
-                raise Problem(
-                    ("words",),
-                    f"codeword {word!r} means both {owner[word]} and {shown}",
-                    "give one of them another codeword",
-                )
-            words[level], owner[word] = word, shown
-        missing = [level for level in range(min(field.size, len(words) + 1)) if level not in words]
-        if missing and not self.partial:
-            shown = field.text(missing[0])
-            raise Problem(
-                ("words",),
-                f"{len(words)} codewords for the {field.size} levels of {field.name}; {shown} has"
-                " none",
-                "add them, or set partial = true",
-            )
-        if not words:
-            raise Problem(("words",), "no codeword", "list at least one")
-        self._check_amount()
-        return Listed(name, [field], alphabet, words)
+        raise_all(self._problems(members, alphabet, words))
+        return Listed(name, members, alphabet, words)
 
-    def _check_amount(self) -> None:
+    def _problems(
+        self, members: Sequence[FieldBase], alphabet: Alphabet, words: dict[int, str]
+    ) -> Iterator[Problem]:
+        """Yield what is wrong with the codewords; put those that are right into ``words``, by the
+        level, or the number of the combination of levels, the last field counting fastest.
+        """
+        size = math.prod(member.size for member in members)
+        several = ", ".join(member.name for member in members)
+        sizes = f"{size} {'levels' if len(members) == 1 else 'combinations'} of {several}"
         amount = sum(map(len, self.words if isinstance(self.words, list) else self.words.values()))
         if amount > MOST_LISTED:
-            raise Problem(
-                ("words",),
-                f"codewords of {amount} symbols in all; at most {MOST_LISTED} are allowed",
-                "shorter codewords",
-            )
-
-    def _together(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
-        """Return the table of several fields: a codeword for every combination of levels, the last
-        field counting fastest.
-        """
-        members = members_of(self.fields or [], fields, "said")
-        size = math.prod(member.size for member in members)
-        if self.field is not None or self.partial or not isinstance(self.words, list):
-            raise Problem(
-                ("words",),
-                "codewords of several fields together are a whole list",
-                "words = [...], without `field` and `partial`",
-            )
-        if len(self.words) != size:
-            raise Problem(
-                ("words",),
-                f"{len(self.words)} codewords for {size} combinations of"
-                f" {', '.join(self.fields or [])}",
-            )
-        owner: dict[str, int] = {}
-        for number, word in enumerate(self.words):
-            self._check_word(word, f"combination {number}", alphabet)
-            if owner.setdefault(word, number) != number:
-                raise Problem(
-                    ("words",),
-                    f"codeword {word!r} stands for combinations {owner[word]} and {number}",
-                    "change one of them",
-                )
-        self._check_amount()
-        return Listed(name, members, alphabet, dict(enumerate(self.words)))
-
-    def _pairs(self, field: FieldBase) -> list[tuple[int, str, str]]:
-        if isinstance(self.words, list):
-            if len(self.words) > field.size:
-                raise Problem(
-                    ("words",),
-                    f"{len(self.words)} codewords for the {field.size} levels of {field.name}",
-                    "leave out the last",
-                )
-            return [(level, field.text(level), word) for level, word in enumerate(self.words)]
-        pairs = []
-        for key, word in self.words.items():
+            message = f"codewords of {amount} symbols in all; at most {MOST_LISTED} are allowed"
+            yield Problem(("words",), message, "shorter codewords")
+            return
+        if isinstance(self.words, list) and len(self.words) > size:
+            message = f"{len(self.words)} codewords for the {sizes}"
+            yield Problem(("words",), message, "leave out the last")
+            return
+        owner: dict[str, str] = {}
+        wrong = False
+        pairs = enumerate(self.words) if isinstance(self.words, list) else self.words.items()
+        for key, word in pairs:
             try:
-                rounded = field.level(key)
-            except EncodeError as error:
-                raise Problem(
-                    ("words",),
-                    f"{key!r} is no value of {field.name}: {error.message}",
-                    f"values are {field.domain}",
-                ) from None
-            if rounded.error:
-                raise Problem(
-                    ("words",),
-                    f"{key!r} lies between two levels of {field.name}",
-                    f"values are {field.domain}",
-                )
-            pairs.append((rounded.level, field.text(rounded.level), word))
-        return pairs
+                level, shown = _level(members, key)
+                _check_word(word, shown, alphabet)
+            except Problem as problem:
+                wrong = True
+                yield problem
+                continue
+            if level in words:
+                message = f"{shown} has two codewords, {words[level]!r} and {word!r}"
+                yield Problem(("words",), message, "keep one")
+            elif word in owner:
+                message = f"codeword {word!r} means both {owner[word]} and {shown}"
+                yield Problem(("words",), message, "give one of them another codeword")
+            words.setdefault(level, word)
+            owner.setdefault(word, shown)
+        missing = next((level for level in range(size) if level not in words), None)
+        if missing is not None and not self.partial and not wrong:
+            shown = _shown(members, missing)
+            message = f"{len(words)} codewords for the {sizes}; {shown} has none"
+            yield Problem(("words",), message, "add them, or set partial = true")
+        elif not self.words:
+            yield Problem(("words",), "no codeword", "list at least one")
 
-    def _check_word(self, word: str, shown: str, alphabet: Alphabet) -> None:
-        if not 1 <= len(word) <= MOST_WIDTH:
-            raise Problem(
-                ("words",),
-                f"the codeword of {shown} has {len(word)} symbols",
-                f"1 … {MOST_WIDTH} are allowed",
-            )
-        in_use(word, alphabet, "words")
+
+def _shown(members: Sequence[FieldBase], level: int) -> str:
+    return members[0].text(level) if len(members) == 1 else f"combination {level}"
+
+
+def _level(members: Sequence[FieldBase], key: int | str) -> tuple[int, str]:
+    """Return the level, or the number of the combination, that a codeword stands for, and its text;
+    raises Problem where there is none.
+    """
+    if isinstance(key, int):
+        return key, _shown(members, key)
+    (field,) = members
+    hint = f"values are {field.domain}"
+    try:
+        rounded = field.level(key)
+    except EncodeError as error:
+        message = f"{key!r} is no value of {field.name}: {error.message}"
+        raise Problem(("words",), message, hint) from None
+    if rounded.error:
+        raise Problem(("words",), f"{key!r} lies between two levels of {field.name}", hint)
+    return rounded.level, field.text(rounded.level)
+
+
+def _check_word(word: str, shown: str, alphabet: Alphabet) -> None:
+    if not 1 <= len(word) <= MOST_WIDTH:
+        message = f"the codeword of {shown} has {len(word)} symbols"
+        raise Problem(("words",), message, f"1 … {MOST_WIDTH} are allowed")
+    in_use(word, alphabet, "words")
