@@ -33,13 +33,13 @@ _LEFT_OUT = 0.8  # a field so often as usual may be left unsaid
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """One proposed code: a book as dictionaries, with a comment for each table."""
+    """One proposed code: the sections of a book, with a comment for each table."""
 
     name: str
     family: str
     symbols: str
     checked: bool
-    raw: dict[str, Any]
+    sections: dict[str, Any]
     notes: dict[str, str] = field(repr=False)
     tables: tuple[tuple[str, ...], ...]  # the fields each table says
 
@@ -137,19 +137,25 @@ class _Families:
         if ending:
             tables["check"] = parts.check(pool, ending)
             notes["tables.check"] = NOTES[ending]
-        raw = {
+        sections = {
             "title": self.needs.title,
             "alphabet": _alphabet(self.needs, pool.symbols),
-            "speech": self.needs.parts["speech"],
+            "speech": self.needs.sections["speech"],
             "hearing": _hearing(self.needs, pool.symbols),
-            "fields": self.needs.parts["fields"],
+            "fields": self.needs.sections["fields"],
             "tables": tables,
             "messages": {self.needs.message: {"layout": layout}},
         }
         size = f"{len(pool.symbols)}" if number or family == "apart" else "all"
         name = f"{family}-{size}{ending and f'-{ending}'}"
         return Candidate(
-            name, family, pool.symbols, bool(ending), raw, notes, tuple(group for group, _ in made)
+            name,
+            family,
+            pool.symbols,
+            bool(ending),
+            sections,
+            notes,
+            tuple(group for group, _ in made),
         )
 
     def _optional(self, name: str, group: tuple[str, ...]) -> str:
@@ -189,22 +195,24 @@ def _note(table: Table, group: Sequence[str]) -> str:
 
 
 def _alphabet(needs: Needs, symbols: str) -> dict[str, Any]:
-    raw = dict(needs.parts["alphabet"])
+    alphabet = dict(needs.sections["alphabet"])
     spec = needs.alphabet.spec
-    raw["retired"] = "".join(symbol for symbol in spec.symbols if symbol not in symbols)
-    if "words" in raw:
-        raw["words"] = {symbol: word for symbol, word in raw["words"].items() if symbol in symbols}
-    return {key: value for key, value in raw.items() if value not in ("", {})}
+    alphabet["retired"] = "".join(symbol for symbol in spec.symbols if symbol not in symbols)
+    if "words" in alphabet:
+        alphabet["words"] = {
+            symbol: word for symbol, word in alphabet["words"].items() if symbol in symbols
+        }
+    return {key: value for key, value in alphabet.items() if value not in ("", {})}
 
 
 def _hearing(needs: Needs, symbols: str) -> dict[str, Any]:
-    raw = dict(needs.parts["hearing"])
-    raw.pop("messages", None)
+    hearing = dict(needs.sections["hearing"])
+    hearing.pop("messages", None)
     for key in ("confusions", "counts"):
-        if key in raw:
-            raw[key] = {
+        if key in hearing:
+            hearing[key] = {
                 said: {heard: share for heard, share in row.items() if heard in symbols}
-                for said, row in raw[key].items()
+                for said, row in hearing[key].items()
                 if said in symbols
             }
-    return raw
+    return hearing

@@ -17,37 +17,39 @@ from grammar.errors import BookError
 from grammar.loading import parse_book
 
 _LAYOUT = re.compile(r"\"[^\"]*\"|'[^']*'|\w+")
-Raw = dict[str, Any]
-Text = Mapping[str, Any]
+Sections = dict[str, Any]
 
 
-def rest_of(raw: Text, book: Book, message: str) -> Raw:
-    """Return the sections of a book, ``raw`` as they stand in TOML, for all but one message.
+def rest_of(sections: Mapping[str, Any], book: Book, message: str) -> Sections:
+    """Return what the sections of a book, as they stand in TOML, say besides one message.
 
     ``own`` is what that one has besides its layout.
     """
-    messages = dict(raw["messages"])
+    messages = dict(sections["messages"])
     own = {key: value for key, value in messages.pop(message).items() if key != "layout"}
     return {
         "own": own,
         "messages": messages,
-        "fields": raw["fields"],
-        "tables": raw["tables"],
-        "phrases": raw.get("phrases", {}),
-        "sent": raw.get("hearing", {}).get("messages", {}),
+        "fields": sections["fields"],
+        "tables": sections["tables"],
+        "phrases": sections.get("phrases", {}),
+        "sent": sections.get("hearing", {}).get("messages", {}),
         "says": {name: [table.name for table in one.tables] for name, one in book.messages.items()},
     }
 
 
 def joined(
-    raw: Text, rest: Text, message: str, write: Callable[[Raw], str]
-) -> tuple[Raw, dict[str, str]]:
+    sections: Mapping[str, Any],
+    rest: Mapping[str, Any],
+    message: str,
+    write: Callable[[Sections], str],
+) -> tuple[Sections, dict[str, str]]:
     """Return a new book's sections with the rest of the old one, and why each message that is left
     out can't go on.
 
     ``write`` turns sections into the text of a book; every step is proven like any book.
     """
-    whole = deepcopy(dict(raw))
+    whole = deepcopy(dict(sections))
     whole["messages"][message] |= rest["own"]
     left_out: dict[str, str] = {}
     if rest["phrases"]:
@@ -68,7 +70,9 @@ def joined(
     return whole, left_out
 
 
-def _with(whole: Raw, rest: Text, name: str, entry: Text) -> Raw:
+def _with(
+    whole: Sections, rest: Mapping[str, Any], name: str, entry: Mapping[str, Any]
+) -> Sections:
     """Return a book with one message more, with its tables and fields; a table whose name is taken
     by another gets a new one.
     """
@@ -97,7 +101,7 @@ def _with(whole: Raw, rest: Text, name: str, entry: Text) -> Raw:
     return more
 
 
-def _named(table: Text, old: str, new: str, called: Mapping[str, str]) -> Raw:
+def _named(table: Mapping[str, Any], old: str, new: str, called: Mapping[str, str]) -> Sections:
     """Return a table as it stands under a new name: a field it took from its name is told, and what
     a check covers is called anew.
     """

@@ -108,7 +108,7 @@ def bound_of(needs: Needs) -> Bound:
 def propose(needs: Needs, candidate: Candidate, *, draws: int = DRAWS, seed: int = 1) -> Proposal:
     """Return a candidate with its figures. Its book has passed every check a book must."""
     bound = bound_of(needs)
-    text = book_text(candidate.raw, [], candidate.notes)
+    text = book_text(candidate.sections, [], candidate.notes)
     book = parse_book(text, needs.name)
     message = book.messages[needs.message]
     reports = drawn(book, message, draws, seed, needs.shares)

@@ -94,8 +94,8 @@ class NeedsSpec(Strict):
 
 @dataclass(frozen=True, slots=True)
 class Needs:
-    """Needs, checked: ``fields`` in the order they are said, and the parts of a book that go on
-    unchanged.
+    """Needs, checked: ``fields`` in the order they are said, and the sections of a book that
+    go on unchanged, as they stand in TOML.
 
     ``expected`` has the shares of their levels as they usually occur, ``shares`` with the surprises
     of ``[hearing]`` among them.
@@ -109,7 +109,7 @@ class Needs:
     alphabet: Alphabet
     hearing: HearingSpec
     limits: LimitsSpec
-    parts: dict[str, Any]  # [speech], [hearing], [fields] and [alphabet] as they stand in TOML
+    sections: dict[str, Any]  # [speech], [hearing], [fields] and [alphabet] as they stand in TOML
     noise: Noise = dataclasses.field(repr=False)
     learned: int = 0
     rest: dict[str, Any] | None = dataclasses.field(
@@ -165,10 +165,13 @@ class Needs:
         }
         fields = {
             name: {**raw, **({"often": often[name]} if name in often else {})}
-            for name, raw in self.parts["fields"].items()
+            for name, raw in self.sections["fields"].items()
         }
         return replace(
-            self, expected=learned, learned=len(reports), parts={**self.parts, "fields": fields}
+            self,
+            expected=learned,
+            learned=len(reports),
+            sections={**self.sections, "fields": fields},
         )
 
 

@@ -62,11 +62,11 @@ def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str,
         "",
         CAUTION,
     ]
-    raw, notes = proposal.candidate.raw, proposal.candidate.notes
+    sections, notes = proposal.candidate.sections, proposal.candidate.notes
     left_out: dict[str, str] = {}
     if needs.rest is not None:
-        raw, left_out = joined(
-            raw, needs.rest, needs.message, lambda sections: book_text(sections, [], {})
+        sections, left_out = joined(
+            sections, needs.rest, needs.message, lambda book: book_text(book, [], {})
         )
         head += [
             "",
@@ -75,6 +75,6 @@ def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str,
                 for name, reason in left_out.items()
             ),
         ]
-    text = book_text(raw, head, notes)
+    text = book_text(sections, head, notes)
     parse_book(text, needs.name)
     return text, left_out

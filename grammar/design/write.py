@@ -13,7 +13,7 @@ _SECTIONS = ("alphabet", "speech", "hearing", "fields", "tables", "messages", "p
 _ESCAPES = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
 
 
-def book_text(raw: Mapping[str, Any], head: Sequence[str], notes: Mapping[str, str]) -> str:
+def book_text(sections: Mapping[str, Any], head: Sequence[str], notes: Mapping[str, str]) -> str:
     """Return the TOML text of a book given as dictionaries.
 
     ``head`` are comment lines for the top, ``notes`` comments by section, "tables.lap" or
@@ -22,11 +22,11 @@ def book_text(raw: Mapping[str, Any], head: Sequence[str], notes: Mapping[str, s
     lines = [*_comments(head), ""]
     lines += [
         f"{_key(key)} = {value_text(value)}"
-        for key, value in raw.items()
+        for key, value in sections.items()
         if key not in _SECTIONS and value not in ("", None)
     ]
     for section in _SECTIONS:
-        entries = raw.get(section)
+        entries = sections.get(section)
         if not entries:
             continue
         if section in ("alphabet", "speech", "hearing"):

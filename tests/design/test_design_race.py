@@ -157,9 +157,9 @@ def test_every_single_mishap_is_noticed_by_the_designed_check(
         designed[f"packed-all-{ending}"].candidate,
         designed[f"packed-all-{ending}"].book,
     )
-    message, symbols = book.messages["lap"], candidate.raw["tables"]["check"]["symbols"]
+    message, symbols = book.messages["lap"], candidate.sections["tables"]["check"]["symbols"]
     values = {
-        symbol: place % candidate.raw["tables"]["check"].get("modulus", len(symbols))
+        symbol: place % candidate.sections["tables"]["check"].get("modulus", len(symbols))
         for place, symbol in enumerate(symbols)
     }
     missed = set()
