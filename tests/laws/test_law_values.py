@@ -38,7 +38,7 @@ def test_every_level_has_a_value_that_leads_back_to_it(entry: dict[str, Any]) ->
     ) == field.size or isinstance(field, Flags)
     for level in range(field.size):
         rounded = field.level(field.value(level))
-        assert (rounded.level, rounded.error) == (level, 0)
+        assert (rounded.level, rounded.error) == (level, Decimal(0))
         assert field.text(level)
     assert sum(field.shares()) == pytest.approx(1)
 
@@ -79,6 +79,7 @@ def test_a_number_goes_to_the_level_that_holds_it_or_is_refused(
         assert value.low is None or value.low <= number  # type: ignore[union-attr]
         assert value.high is None or number <= value.high  # type: ignore[union-attr]
         return
+    assert isinstance(field, Quantity | Wrapped)
     assert isinstance(value, Decimal)
     step = Fraction(field.step)
     if isinstance(field, Quantity):
