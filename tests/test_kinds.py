@@ -159,9 +159,6 @@ class Gray(CodeTable):
     def fragment(self) -> Fragment:
         return trie(self.alphabet, self.by_level)
 
-    def pattern(self) -> str:
-        return f"[{self.figures}]{{{self.width}}}"
-
 
 class GraySpec(OneField):
     """``kind = "gray"``."""
