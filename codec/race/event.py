@@ -28,7 +28,9 @@ MOST_LAPS = 1000
 class DistanceSpec(Strict):
     """``[distance]``: laps, or time and the laps driven after it has run out."""
 
-    laps: int | None = Field(None, ge=1, le=MOST_LAPS, description="The race's laps.")
+    laps: int | None = Field(
+        None, ge=1, le=MOST_LAPS, description="The race's laps; a race has `laps` or `minutes`."
+    )
     minutes: Positive | None = Field(
         None, description="The race's time; the lap being driven when it runs out is finished."
     )
@@ -80,7 +82,9 @@ class EnergySpec(Strict):
     All in ``unit``, net of what braking puts back.
     """
 
-    unit: str = Field("kWh", description="The unit of every energy in this file.")
+    unit: str = Field(
+        "kWh", description="The unit of every energy in this file: J, kJ, MJ, Wh, kWh."
+    )
     usable: Positive = Field(description="What may be used from the start on.")
     reserve: NotNegative = Field(Decimal(0), description="What is to be left at the flag.")
     regenerated: Annotated[ExactDecimal, Field(ge=0, lt=1)] = Field(

@@ -29,8 +29,10 @@ class Quantity(Moving):
 
     kind: Literal["quantity"]
     low: ExactDecimal = Field(description="The lowest value.")
-    high: ExactDecimal = Field(description="The highest value.")
-    step: ExactDecimal = Field(description="The resolution.")
+    high: ExactDecimal = Field(
+        description="The highest value, a whole number of steps from the lowest."
+    )
+    step: ExactDecimal = Field(description="The resolution, above 0: 0.1, 1, 5 …")
     open: Literal["neither", "low", "high", "both"] = Field(
         "neither", description="Which ends mean 'or beyond'."
     )
@@ -44,7 +46,7 @@ class Quantity(Moving):
         None, description="The usual value; optional parts that carry it may be left unsaid."
     )
     spread: ExactDecimal | None = Field(
-        None, description="Standard deviation about the usual value, in the unit."
+        None, description="Standard deviation about the usual value, in the unit, above 0."
     )
 
     described: ClassVar[str] = "quantity"

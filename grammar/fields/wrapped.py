@@ -22,9 +22,11 @@ class Wrapped(Moving):
 
     kind: Literal["wrapped"]
     modulus: ExactDecimal = Field(
-        description="What is taken off as often as possible; a whole number of steps."
+        description="What is taken off as often as possible, above 0: 10 leaves the last figure."
     )
-    step: ExactDecimal = Field(Decimal(1), description="The resolution.")
+    step: ExactDecimal = Field(
+        Decimal(1), description="The resolution, above 0; the modulus is a whole number of steps."
+    )
     usual: ExactDecimal | None = Field(None, description="The usual remainder.")
 
     described: ClassVar[str] = "wrapped"
