@@ -29,6 +29,7 @@ from codec import (
     parse_book,
     readings,
 )
+from grammar.speech.words import cut
 
 # fmt: off
 WORDS = [
@@ -272,3 +273,29 @@ def test_numbers_at_the_edge_of_what_is_held_exactly(number: str) -> None:
             '[tables.f]\nkind="digits"\n[messages.m]\nlayout="f"\n'
         )
         compiles_or_says_why(text)
+
+
+@given(books(), st.lists(st.sampled_from([*WORDS, "\n"]), max_size=12), st.data())
+def test_words_cut_once_are_read_as_their_text(
+    drawn: Drawn, words: list[str], data: st.DataObject
+) -> None:
+    book, text = drawn.book, " ".join(words)
+    whole = cut(book.lexicon, text)
+    assert [word.text for word in whole] == [text[slice(*word.span)] for word in whole]
+    first = data.draw(st.integers(0, len(whole)))
+    part = whole[first : data.draw(st.integers(first, len(whole)))]
+    for read in (decode, decode_all):
+        of_words, of_text = attempt(read, book, whole), attempt(read, book, text)
+        if isinstance(of_text, CodeError):
+            assert isinstance(of_words, CodeError)
+            assert of_words.as_dict() == of_text.as_dict()
+        else:
+            assert of_words == of_text
+    if len(part.said.split()) > 1:  # alone, small letters may be symbols that are a word in talk
+        apart, alone = attempt(decode, book, part), attempt(decode, book, part.said)
+        if isinstance(apart, Reading) and isinstance(alone, Reading):
+            start = part.span[0]
+            assert apart == alone
+            assert apart.spans == tuple((a + start, b + start) for a, b in alone.spans)
+        else:
+            assert getattr(apart, "message", apart) == getattr(alone, "message", alone)
