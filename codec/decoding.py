@@ -19,9 +19,9 @@ from codec.ways import typed_ways, ways_of
 from grammar.book import Book
 from grammar.errors import Ambiguous, CodeError, Incomplete, Span, UnexpectedWord
 from grammar.message import Direction, Match
-from grammar.speech import Ask, listen
+from grammar.speech import Ask, Stretch, listen
 from grammar.speech.kinds import SPOKEN, WordKind
-from grammar.speech.words import Wording, cut
+from grammar.speech.words import Word, Wording, cut
 
 Context = Mapping[str, Any]
 _MOST_CANDIDATES = 8  # readings, and reports in each, that a tie lists
@@ -133,32 +133,21 @@ def decode_all(
     source = _source(text)
     quick = _quick(book, text, direction, context)
     if quick is not None:
-        places = [found.span() for found in WORD.finditer(source)]
-        if not isinstance(text, str):
-            places = [word.span for word in text]
+        places = (
+            [found.span() for found in WORD.finditer(text)]
+            if isinstance(text, str)
+            else [word.span for word in text]
+        )
         marks = tuple(Mark("symbol", (start, end), source[start:end]) for start, end in places)
         return Transcript(source, (quick,), marks=marks)
     words = _cut(book, text)
-    reports: list[Reading] = []
     stretches = listen(book.lexicon, words)
+    reports = [
+        report
+        for stretch in stretches
+        for report in _reports(book, source, stretch, direction, context)
+    ]
     asks = tuple(ask for stretch in stretches for ask in stretch.asks)
-    for stretch in stretches:
-        if stretch.empty:
-            continue
-        ways = ways_of(book, source, stretch, direction)
-        if len(ways) > 1:
-            raise _tie(
-                [_then(matches) for matches, _ in ways[:_MOST_CANDIDATES]],
-                len(ways),
-                source,
-                stretch.span,
-            )
-        matches, spans = ways[0]
-        place = 0
-        for match in matches:
-            count = len(match.string)
-            reports.append(Reading(book, match, source, spans[place : place + count], context))
-            place += count
     return Transcript(
         source,
         tuple(reports),
@@ -167,6 +156,24 @@ def decode_all(
         tuple(answer for stretch in stretches for answer in stretch.answers),
         _marks(words, reports, asks),
     )
+
+
+def _reports(
+    book: Book, source: str, stretch: Stretch, direction: Direction | None, context: Context | None
+) -> Iterator[Reading]:
+    """Yield the reports of a stretch; raises Ambiguous where it can be read in several ways."""
+    if stretch.empty:
+        return
+    ways = ways_of(book, source, stretch, direction)
+    if len(ways) > 1:
+        candidates = [_then(matches) for matches, _ in ways[:_MOST_CANDIDATES]]
+        raise _tie(candidates, len(ways), source, stretch.span)
+    matches, spans = ways[0]
+    begin = 0
+    for match in matches:
+        end = begin + len(match.string)
+        yield Reading(book, match, source, spans[begin:end], context)
+        begin = end
 
 
 def decode_many(
@@ -258,24 +265,28 @@ def _several(text: str, span: Span) -> UnexpectedWord:
 def _marks(words: Wording, reports: Sequence[Reading], asks: Sequence[Ask]) -> tuple[Mark, ...]:
     """Return what each word of the text was taken for."""
     used = sorted({span for reading in reports for span in reading.spans})
-    starts, questions = [start for start, _ in used], [ask.span[0] for ask in asks]
-    marks = []
-    for word in words:
-        start, end = word.span
-        question = bisect.bisect_right(questions, start) - 1
-        if question >= 0 and start < asks[question].span[1]:
-            taken = "procedure"  # the symbols of SAY AGAIN ALL AFTER … are part of the question
-        elif word.kind is WordKind.FILLER:
-            taken = "filler"
-        elif word.kind is WordKind.SEPARATOR and word.meaning.value:
-            taken = "event"
-        elif word.kind in SPOKEN:
-            place = (
-                bisect.bisect_right(starts, start) - 1
-            )  # the spans of symbols do not overlap: the last one not behind it
-            said = place >= 0 and (starts[place] == start or end <= used[place][1])
-            taken = "symbol" if said else "filler" if "" in word.meaning.options else "dropped"
-        else:
-            taken = "procedure"
-        marks.append(Mark(taken, word.span, word.text))
-    return tuple(marks)
+    questions = sorted(ask.span for ask in asks)
+    return tuple(Mark(_taken_for(word, used, questions), word.span, word.text) for word in words)
+
+
+def _taken_for(word: Word, used: Sequence[Span], questions: Sequence[Span]) -> str:
+    start, end = word.span
+    question = _last_from(questions, start)
+    if question is not None and start < question[1]:
+        return "procedure"  # the symbols of SAY AGAIN ALL AFTER … are part of the question
+    if word.kind is WordKind.FILLER:
+        return "filler"
+    if word.kind is WordKind.SEPARATOR and word.meaning.value:
+        return "event"
+    if word.kind not in SPOKEN:
+        return "procedure"
+    symbol = _last_from(used, start)
+    if symbol is not None and (symbol[0] == start or end <= symbol[1]):
+        return "symbol"
+    return "filler" if "" in word.meaning.options else "dropped"
+
+
+def _last_from(spans: Sequence[Span], place: int) -> Span | None:
+    """Return the last of spans in order, none over another, that does not begin behind a place."""
+    behind = bisect.bisect_right(spans, place, key=lambda span: span[0])
+    return spans[behind - 1] if behind else None
