@@ -34,7 +34,7 @@ class Column:
 
     ``written`` marks what the journal gives an entry when it is written, ``required`` what no entry
     in a sheet is without, ``unique`` what no two have alike. ``real`` tells the store of real
-    numbers, ``numeric`` spreadsheets of any.
+    numbers, ``numeric`` spreadsheets of any; ``described`` is its type in a Table Schema.
     """
 
     about: str
@@ -45,6 +45,7 @@ class Column:
     unique: bool = False
     real: ClassVar[bool] = False
     numeric: ClassVar[bool] = False
+    described: ClassVar[Mapping[str, str]] = {"type": "string"}
 
     def checked(self, value: Any) -> Any:
         """Return a value as it is kept; raises ValueError that says what is expected."""
@@ -78,11 +79,7 @@ class Column:
             **({"unique": True} if self.unique else {}),
             **self.limits(),
         }
-        return {**self.type(), **({"constraints": limits} if limits else {})}
-
-    def type(self) -> dict[str, Any]:
-        """Return the type in a Table Schema."""
-        return {"type": "string"}
+        return {**self.described, **({"constraints": limits} if limits else {})}
 
     def limits(self) -> dict[str, Any]:
         """Return the limits of its values in a Table Schema."""
@@ -109,15 +106,14 @@ class Text(Column):
 class Time(Text):
     """A time of day of the computer's clock, UTC."""
 
+    described: ClassVar[Mapping[str, str]] = {"type": "datetime", "format": "%Y-%m-%dT%H:%M:%S.%fZ"}
+
     def checked(self, value: Any) -> str:
         """Refuse what is no time; "" is none yet."""
         if value and not (isinstance(value, str) and _LOGGED.fullmatch(value)):
             raise ValueError("a time as 2026-05-01T12:00:00.000Z")
+        # a class with slots is made twice: super() alone would mean the one that is thrown away
         return super(Time, self).checked(value)
-
-    def type(self) -> dict[str, Any]:
-        """Return the type in a Table Schema."""
-        return {"type": "datetime", "format": "%Y-%m-%dT%H:%M:%S.%fZ"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +141,7 @@ class Whole(Column):
     _: KW_ONLY
     least: int | None = None
     numeric: ClassVar[bool] = True
+    described: ClassVar[Mapping[str, str]] = {"type": "integer"}
 
     def checked(self, value: Any) -> int | None:
         """Refuse what is no whole number that a file can hold."""
@@ -158,10 +155,6 @@ class Whole(Column):
         """Return the number."""
         return int(text)
 
-    def type(self) -> dict[str, Any]:
-        """Return the type in a Table Schema."""
-        return {"type": "integer"}
-
     def limits(self) -> dict[str, Any]:
         """Return the least number."""
         return {} if self.least is None else {"minimum": self.least}
@@ -172,6 +165,7 @@ class Number(Column):
     """An exact number, or none."""
 
     numeric: ClassVar[bool] = True
+    described: ClassVar[Mapping[str, str]] = {"type": "number"}
 
     def cell(self, value: Decimal | None) -> str | None:
         """Return the number as text, so that it stays exact."""
@@ -194,10 +188,6 @@ class Number(Column):
         """Return a number where a double holds it exactly."""
         return None if value is None else json_number(value)
 
-    def type(self) -> dict[str, Any]:
-        """Return the type in a Table Schema."""
-        return {"type": "number"}
-
 
 @dataclass(frozen=True, slots=True)
 class Share(Column):
@@ -205,6 +195,7 @@ class Share(Column):
 
     real: ClassVar[bool] = True
     numeric: ClassVar[bool] = True
+    described: ClassVar[Mapping[str, str]] = {"type": "number"}
 
     def checked(self, value: Any) -> float | None:
         """Refuse what is no share; round it."""
@@ -221,10 +212,6 @@ class Share(Column):
     def of_text(self, text: str) -> float:
         """Return the number."""
         return float(text)
-
-    def type(self) -> dict[str, Any]:
-        """Return the type in a Table Schema."""
-        return {"type": "number"}
 
     def limits(self) -> dict[str, Any]:
         """Return both ends."""

@@ -21,13 +21,12 @@ from codec.sheet.entry import Entry, SheetError
 from codec.sheet.table import ENTRIES, EntryTable
 from codec.store.rows import Rows
 from codec.store.store import Clock, Format, Store, now, stamp
-from codec.store.table import NUMBER, digest
+from codec.store.table import NUMBER
 from grammar.book import Book
 from grammar.errors import BookError
 from grammar.loading import parse_book
 
-_FACTS = ("book", "digest", "name")  # what a sheet tells of its book
-_MARK = "sheet"  # the fact that is the sheet's own name
+_FACTS = ("book", "digest", "name")  # what a sheet tells of its book, beside its own name
 
 
 @functools.cache
@@ -47,7 +46,7 @@ def sheet_format(table: EntryTable = ENTRIES) -> Format:
         error=SheetError,
         application=0x4E394E52,  # "N9NR"
         scripts=table.scripts,
-        mark=f"SELECT text FROM facts WHERE name = '{_MARK}'",  # noqa: S608 - a constant
+        facts="SELECT name, text FROM facts",
         table=table.stored,
     )
 
@@ -97,8 +96,8 @@ class Journal:
         """Read what the file tells of itself."""
         facts = _facts(self._store)
         self.facts = {name: facts[name] for name in _FACTS}
-        self.book = _kept(self._store, facts) if book is None else self._same(book)
-        self._rows = Rows(self._store, self.table.stored, digest(facts))
+        self.book = _kept(self._store) if book is None else self._same(book)
+        self._rows = Rows(self._store, self.table.stored)
 
     def _same(self, book: Book) -> Book:
         found = book_digest(book)
@@ -230,16 +229,14 @@ def check(path: Path) -> list[str]:
             raise
         return [error.message]
     found: list[str] = []
-    facts: dict[str, str] = {}
     fields: Mapping[str, Any] | None = None
     with contextlib.closing(store):
         try:
-            facts = _facts(store)
-            fields = _kept(store, facts).fields
+            fields = _kept(store).fields
         except SheetError as error:
             found.append(error.message)
         try:
-            return found + _faults(store, Rows(store, ENTRIES.stored, digest(facts)), fields)
+            return found + _faults(store, Rows(store, ENTRIES.stored), fields)
         except SheetError as error:  # nothing further can be read
             return [*found, error.message]
 
@@ -260,15 +257,14 @@ def _write_facts(book: Book, connection: sqlite3.Connection) -> None:
 
 def _facts(store: Store) -> dict[str, str]:
     """Return what the file tells of its book and of itself; raises SheetError where it does not."""
-    with store.telling():
-        facts = dict(store.connection.execute("SELECT name, text FROM facts").fetchall())
-    if not {*_FACTS, _MARK} <= facts.keys():
+    if not {*_FACTS, "sheet"} <= store.facts.keys():
         raise store.form.damaged(store.path, "what it tells of its book is gone")
-    return facts
+    return store.facts
 
 
-def _kept(store: Store, facts: Mapping[str, str]) -> Book:
+def _kept(store: Store) -> Book:
     """Return the book kept in the file; raises SheetError."""
+    facts = _facts(store)
     try:
         book = parse_book(facts["book"], facts["name"])
     except BookError:

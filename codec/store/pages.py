@@ -174,8 +174,9 @@ def _page_size(header: bytes) -> int:
     return 4096 if size < SMALLEST or size & (size - 1) else size
 
 
-def whole_image(path: Path) -> bytes:
-    """Return the file with what its log has committed put in, as one that needs no log beside it.
+def images(path: Path) -> tuple[bytes, bytes]:
+    """Return the file alone, and with what the log beside it has committed put in, both as files
+    that need no log.
 
     Nothing is written anywhere, so it can be done on a full disk and on one that may only be read.
     Raises OSError.
@@ -195,9 +196,12 @@ def whole_image(path: Path) -> bytes:
         pages[end - size : end] = logged[place : place + size]
         if total:
             del pages[total * size :]
-    if len(pages) > 20:
-        pages[18:20] = b"\1\1"  # the file format's versions: one without a log
-    return bytes(pages)
+    return _without_log(data), _without_log(pages)
+
+
+def _without_log(data: bytes | bytearray) -> bytes:
+    """Return a file as one of the format's version that has no log beside it (1.3.3)."""
+    return bytes(data[:18]) + b"\1\1" + bytes(data[20:]) if len(data) > 20 else bytes(data)
 
 
 def _stamps(*paths: Path) -> list[tuple[int, int]]:

@@ -16,18 +16,18 @@ Facts = dict[str, Any]
 class Rows:
     """The rows of a table in a file that is open.
 
-    ``head`` is the digest that the first row covers. Raises the journal's errors.
+    The first row covers the facts of the file. Raises the journal's errors.
     """
 
-    def __init__(self, store: Store, table: Table, head: str) -> None:
+    def __init__(self, store: Store, table: Table) -> None:
         """Keep what the rows stand in."""
-        self._store, self.table, self._head = store, table, head
+        self._store, self.table, self._head = store, table, digest(store.facts)
 
     @property
     def last(self) -> int:
         """The number of the last row, 0 if there is none."""
         with self._store.telling():
-            return self._ends()[0]
+            return self.table.ends(self._store.connection)[0]
 
     def __len__(self) -> int:
         with self._store.telling():
@@ -70,9 +70,8 @@ class Rows:
 
     def add(self, facts: Mapping[str, Any]) -> None:
         """Write a row within a transaction; its number is one more than that of the last."""
-        ask = f'SELECT {DIGEST} FROM "{self.table.name}" ORDER BY {NUMBER} DESC LIMIT 1'  # noqa: S608 - names of our own
-        before = self._store.connection.execute(ask).fetchone()
-        new = {**facts, BEFORE: self._head if before is None else before[0]}
+        last = self.table.last(self._store.connection)
+        new = {**facts, BEFORE: self._head if last is None else last[1]}
         new[DIGEST] = digest(new)
         row = [new[name] for name in self.table.names]
         if self._store.connection.execute(self.table.insert, row).rowcount != 1:
@@ -82,15 +81,6 @@ class Rows:
     def _one(self, where: str, *values: Any) -> Facts | None:
         row = self._store.connection.execute(self.table.select + where, values).fetchone()
         return None if row is None else dict(zip(self.table.names, row, strict=True))
-
-    def _ends(self) -> tuple[int, int]:
-        """Return the number of the last row, and the last number given, as of one moment."""
-        ask = (
-            f'SELECT (SELECT max({NUMBER}) FROM "{self.table.name}"),'  # noqa: S608 - names of our own
-            " (SELECT seq FROM sqlite_sequence WHERE name = ?)"
-        )
-        last, given = self._store.connection.execute(ask, (self.table.name,)).fetchone()
-        return int(last or 0), int(given or 0)
 
     def _unsound(self, facts: Facts) -> str:
         return f"{self.table.row} {facts[NUMBER]} is not as it was written"
@@ -105,7 +95,7 @@ class Rows:
 
         Rows that an earlier version wrote cover none before them; behind one that does, all do.
         """
-        last, given = self._ends()
+        last, given = self.table.ends(self._store.connection)
         before = self._one(f" WHERE {NUMBER} = ?", number) if number else None
         if number and before is None:
             yield self._missing(number, number)

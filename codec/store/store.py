@@ -22,8 +22,8 @@ from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
-from codec.store.pages import SMALLEST, records_in, whole_image
-from codec.store.table import Table
+from codec.store.pages import SMALLEST, images, log_of, records_in
+from codec.store.table import Table, digest
 from grammar.errors import CodeError
 
 WAIT = 5.0  # seconds to wait for another writer
@@ -74,7 +74,7 @@ class Format:
     ``scripts``      what makes its tables, one script a version; a new version adds one and never
                      changes an old one
     ``settings``     settings of SQLite beside those that every journal has
-    ``mark``         the query for the file's own name, "" if it has none
+    ``facts``        the query for what the file tells of itself, names and texts; "" for nothing
     ``table``        the table of rows that bear digests, if it has one
     """
 
@@ -89,7 +89,7 @@ class Format:
     application: int
     scripts: tuple[str, ...]
     settings: tuple[str, ...] = ()
-    mark: str = ""
+    facts: str = ""
     table: Table | None = None
 
     def failure(self, kind: str, message: str, hint: str = "", source: str = "") -> StoreError:
@@ -133,7 +133,7 @@ class Store:
         self.path, self.form, self._make = path, form, make
         self._place = path.absolute()  # the same file wherever the process moves to
         self._file: tuple[int, int] | None = None
-        self._mark = ""
+        self.facts: dict[str, str] = {}
         self._refusal: StoreError | None = None
         self._examined = False
         self.pending = when_needed and make is not None and not path.exists()
@@ -159,6 +159,8 @@ class Store:
             raise form.foreign(path)
         if size and not (os.access(path, os.W_OK) and os.access(path.parent, os.W_OK)):
             return self._image(self._read_only())
+        if size:
+            self._check_log()
         try:
             return self._connected(path)
         except sqlite3.OperationalError as error:
@@ -166,12 +168,54 @@ class Store:
                 raise
             return self._image(self._told(error))
 
+    def _check_log(self) -> None:
+        """Raise where the log beside the file was left by another file of its name: SQLite would
+        write it over this one.
+
+        A file that is not sound alone may have been left so by a kill while its log was put in.
+        """
+        log = log_of(self.path)
+        if not log.exists() or not log.stat().st_size:
+            return
+        alone, whole = images(self.path)
+        if alone != whole and not self._goes_on(alone, whole):
+            name = self.form.name
+            raise self.form.failure(
+                "log",
+                f"{str(self.path)!r}: the log beside it, {log.name!r}, was left by another"
+                f" {name} of this name",
+                f"keep {log.name!r} elsewhere, with the {name} it belongs to; then open this one",
+            )
+
+    def _goes_on(self, alone: bytes, whole: bytes) -> bool:
+        """Tell whether a file with its log put in goes on from what it is alone: it tells the same
+        facts, and its rows follow the last one.
+        """
+        table = self.form.table
+        with _in_memory(alone) as before, _in_memory(whole) as after:
+            try:
+                if _quick_check(before) != "ok":
+                    return True
+                facts = self._facts_of(before)
+                last = None if table is None else table.last(before)
+            except sqlite3.Error:  # nothing is in it yet, or it is damaged: SQLite tells
+                return True
+            try:
+                then = self._facts_of(after)
+                return (
+                    _quick_check(after) == "ok"
+                    and facts.items() <= then.items()
+                    and (table is None or table.follows(after, *(last or (0, digest(then)))))
+                )
+            except sqlite3.Error:
+                return False
+
     def _connected(self, database: Path | str) -> sqlite3.Connection:
         before = self._stat()
         connection = sqlite3.connect(database, timeout=WAIT, isolation_level=None)
         try:
             self._prepare(connection)
-            self._mark = self._mark_of(connection)
+            self.facts = self._facts_of(connection)
             if isinstance(database, Path):
                 self._file = self._stat()
                 if before is not None and before != self._file:
@@ -186,8 +230,9 @@ class Store:
         self._refusal = refusal
         connection = sqlite3.connect(":memory:", isolation_level=None)
         try:
-            connection.deserialize(whole_image(self.path))
+            connection.deserialize(images(self.path)[1])
             self._prepare(connection)
+            self.facts = self._facts_of(connection)
         except BaseException:
             connection.close()
             raise
@@ -213,6 +258,7 @@ class Store:
                 if self._make is not None:
                     self._make(connection)
             connection.execute(f"PRAGMA user_version = {len(scripts)}")
+        _empty_log(connection)
 
     def _examine(self, connection: sqlite3.Connection) -> int:
         """Return the file's version, 0 for a new one; raises where it is another's file, or holds
@@ -258,21 +304,20 @@ class Store:
             return None
         return stat.st_dev, stat.st_ino
 
-    def _mark_of(self, connection: sqlite3.Connection) -> str:
-        row = connection.execute(self.form.mark).fetchone() if self.form.mark else None
-        return "" if row is None else str(row[0])
+    def _facts_of(self, connection: sqlite3.Connection) -> dict[str, str]:
+        return dict(connection.execute(self.form.facts).fetchall()) if self.form.facts else {}
 
     def _same_file(self) -> None:
         """Raise where the path no longer leads to the file that was opened."""
         if self._file is not None and self._stat() != self._file:
             raise self._replaced()
 
-    def _same_mark(self) -> None:
+    def _same_facts(self) -> None:
         """Raise where other contents were copied over the file."""
-        if self.form.mark:
+        if self.form.facts:
             # what is kept of its pages is let go, so that the file itself is asked
             self.connection.execute("PRAGMA shrink_memory")
-            if self._mark_of(self.connection) != self._mark:
+            if self._facts_of(self.connection) != self.facts:
                 raise self._replaced()
 
     def _replaced(self) -> StoreError:
@@ -306,10 +351,10 @@ class Store:
             self._same_file()
             self._sound()
             with _all_or_nothing(self.connection):
-                self._same_mark()
+                self._same_facts()
                 yield
             self._same_file()
-            self._empty_log()
+            _empty_log(self.connection)
 
     def make(self) -> None:
         """Make the file that was to be made when it is needed; another program may have made it
@@ -321,18 +366,11 @@ class Store:
             self.connection.close()
             self.connection, self.pending = connection, False
 
-    def _empty_log(self) -> None:
-        """Put the log into the file, unless a reader is in the way: the next one does it then."""
-        self.connection.execute("PRAGMA busy_timeout = 0")
-        with contextlib.suppress(sqlite3.OperationalError):  # what it holds is on the disk
-            self.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
-        self.connection.execute(f"PRAGMA busy_timeout = {round(WAIT * 1000)}")
-
     def _sound(self) -> None:
         if not self._examined:
-            found = self.connection.execute("PRAGMA quick_check(1)").fetchone()[0]
-            if found != "ok":
-                raise self.form.damaged(self.path, found)
+            said = _quick_check(self.connection)
+            if said != "ok":
+                raise self.form.damaged(self.path, said)
             self._examined = True
 
     def faults(self) -> list[str]:
@@ -411,6 +449,25 @@ class Store:
         return table is not None and any(
             table.facts(*record) is not None for record in records_in(self.path, _SEARCHED)
         )
+
+
+def _empty_log(connection: sqlite3.Connection) -> None:
+    """Put the log into the file, unless a reader is in the way: the next writer does it then."""
+    connection.execute("PRAGMA busy_timeout = 0")
+    with contextlib.suppress(sqlite3.OperationalError):  # what it holds is on the disk
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    connection.execute(f"PRAGMA busy_timeout = {round(WAIT * 1000)}")
+
+
+def _quick_check(connection: sqlite3.Connection) -> str:
+    return str(connection.execute("PRAGMA quick_check(1)").fetchone()[0])
+
+
+@contextlib.contextmanager
+def _in_memory(image: bytes) -> Iterator[sqlite3.Connection]:
+    with contextlib.closing(sqlite3.connect(":memory:", isolation_level=None)) as connection:
+        connection.deserialize(image)
+        yield connection
 
 
 def _name(error: sqlite3.Error) -> str:

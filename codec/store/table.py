@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import sqlite3
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -64,6 +65,40 @@ class Table:
             for column, value in zip(self.columns, values, strict=True)
         }
         return facts if is_sound(facts) else None
+
+    def last(self, connection: sqlite3.Connection) -> tuple[int, str] | None:
+        """Return the number and the digest of the last row that a file has, None for none."""
+        order = f"ORDER BY {NUMBER} DESC LIMIT 1"
+        ask = f'SELECT {NUMBER}, {DIGEST} FROM "{self.name}" {order}'  # noqa: S608 - names that the program declares
+        found: tuple[int, str] | None = connection.execute(ask).fetchone()
+        return found
+
+    def ends(self, connection: sqlite3.Connection) -> tuple[int, int]:
+        """Return the number of the last row, and the last number given, as of one moment; in a file
+        that is as it was written they are the same.
+        """
+        ask = (
+            f'SELECT (SELECT max({NUMBER}) FROM "{self.name}"),'  # noqa: S608 - names that the program declares
+            " (SELECT seq FROM sqlite_sequence WHERE name = ?)"
+        )
+        last, given = connection.execute(ask, (self.name,)).fetchone()
+        return int(last or 0), int(given or 0)
+
+    def follows(self, connection: sqlite3.Connection, number: int, end: str) -> bool:
+        """Tell whether a file has the row of this number and digest (0: none yet), the next one, if
+        there is any, covers it, and no row is missing at the end.
+        """
+        ask = f'SELECT * FROM "{self.name}" WHERE {NUMBER} IN (?, ?) ORDER BY {NUMBER}'  # noqa: S608
+        rows = connection.execute(ask, (number, number + 1))
+        names = [column[0] for column in rows.description]
+        found = {row[0]: dict(zip(names, row, strict=True)) for row in rows}
+        there, following = found.get(number, {DIGEST: None}), found.get(number + 1, {})
+        last, given = self.ends(connection)
+        return (
+            (not number or there[DIGEST] == end)
+            and following.get(BEFORE) in (None, end)
+            and last == given
+        )
 
 
 def digest(facts: Mapping[str, Any]) -> str:

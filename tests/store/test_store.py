@@ -23,7 +23,7 @@ from codec.drill.journal import FORMAT
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.journal import check, sheet_format
 from codec.sheet.table import ENTRIES, EntryTable
-from codec.store.pages import whole_image
+from codec.store.pages import images
 from codec.store.store import Format, Store
 
 
@@ -166,6 +166,52 @@ def test_nothing_is_acknowledged_into_another_file(tmp_path: Path, act: Any) -> 
         assert journal.faults() == []
 
 
+@pytest.mark.parametrize(("mine", "theirs"), [(0, 3), (3, 0), (3, 3), (40, 3), (3, 40)])
+def test_a_log_left_behind_is_not_played_over_another_sheet(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, mine: int, theirs: int
+) -> None:
+    """The log's owner was killed before its log was put in; then another sheet was moved there."""
+    (tmp_path / "other").mkdir()
+    with new(tmp_path / "other") as journal:
+        kept = journal.append_all(Entry(kind="note", lap=lap) for lap in range(theirs))
+    path, log = tmp_path / "event.sheet", tmp_path / "event.sheet-wal"
+    with new(tmp_path) as journal:
+        journal.append_all(Entry(kind="note", lap=lap) for lap in range(mine))
+        monkeypatch.setattr("codec.store.store._empty_log", lambda _: None)
+        journal.append(report())
+        for name in ("", "-wal"):
+            shutil.copyfile(f"{path}{name}", f"{tmp_path / 'killed'}{name}")
+    monkeypatch.undo()
+    (tmp_path / "other" / "event.sheet").replace(path)
+    (tmp_path / "killed-wal").replace(log)
+    before = path.read_bytes()
+    with pytest.raises(SheetError, match="was left by another sheet of this name") as caught:
+        Journal(path)
+    assert caught.value.kind == "sheet-log"
+    assert (path.read_bytes(), log.exists()) == (before, True)
+    log.replace(tmp_path / "killed-wal")
+    with Journal(path) as journal:
+        assert list(journal.entries()) == kept
+    with Journal(tmp_path / "killed") as journal:  # with its own sheet it is played
+        assert len(journal) == mine + 1
+        assert journal.faults() == []
+
+
+def test_a_sheet_of_the_first_version_goes_on_behind_a_kill(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Its new version and its new entries are still in the log alone."""
+    path = old("sheet-1", tmp_path / "old.sheet")
+    monkeypatch.setattr("codec.store.store._empty_log", lambda _: None)
+    with Journal(path) as journal:
+        journal.append(Entry(kind="note", heard="and on it goes"))
+        for name in ("", "-wal"):
+            shutil.copyfile(f"{path}{name}", f"{tmp_path / 'killed'}{name}")
+    with Journal(tmp_path / "killed") as journal:
+        assert [entry.heard for entry in journal.entries()][-1] == "and on it goes"
+        assert len(journal) == 7
+
+
 def test_a_journal_of_drills_that_was_deleted_takes_no_answer(tmp_path: Path) -> None:
     path = old("drill-1", tmp_path / "d")
     with DrillJournal(path) as journal:
@@ -218,11 +264,13 @@ def test_a_file_to_be_made_when_needed_that_another_book_has_is_left_alone(tmp_p
 # a disk that is full, a file that may only be read
 
 
-def test_the_log_is_put_into_the_file_without_writing_anything(tmp_path: Path) -> None:
+def test_the_log_is_put_into_the_file_without_writing_anything(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """SQLite's own reading of the same two files is the check."""
     with new(tmp_path) as journal:
         connection = journal._store.connection
-        journal._store._empty_log = lambda: None  # type: ignore[method-assign]
+        monkeypatch.setattr("codec.store.store._empty_log", lambda _: None)
         journal.append_all(Entry(kind="note", lap=lap, note="n" * 3000) for lap in range(29))
         journal.append(report())
         connection.execute("BEGIN")
@@ -231,7 +279,7 @@ def test_the_log_is_put_into_the_file_without_writing_anything(tmp_path: Path) -
         assert path.with_name("event.sheet-wal").stat().st_size > 100_000
         for name in ("", "-wal"):
             shutil.copyfile(f"{path}{name}", f"{tmp_path / 'copy'}{name}")
-        image = whole_image(path)
+        image = images(path)[1]
         connection.execute("ROLLBACK")
     with (
         contextlib.closing(sqlite3.connect(tmp_path / "copy")) as expected,
@@ -242,9 +290,11 @@ def test_the_log_is_put_into_the_file_without_writing_anything(tmp_path: Path) -
         assert found.execute("SELECT count(*) FROM entries").fetchone() == (30,)
 
 
-def test_a_log_that_is_torn_counts_up_to_the_last_whole_transaction(tmp_path: Path) -> None:
+def test_a_log_that_is_torn_counts_up_to_the_last_whole_transaction(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     with new(tmp_path) as journal:
-        journal._store._empty_log = lambda: None  # type: ignore[method-assign]
+        monkeypatch.setattr("codec.store.store._empty_log", lambda _: None)
         for lap in range(1, 10):
             journal.append(report(lap=lap))
         path = tmp_path / "event.sheet"
@@ -253,7 +303,7 @@ def test_a_log_that_is_torn_counts_up_to_the_last_whole_transaction(tmp_path: Pa
     log = tmp_path / "copy-wal"
     log.write_bytes(log.read_bytes()[:-3000])
     with contextlib.closing(sqlite3.connect(":memory:")) as found:
-        found.deserialize(whole_image(tmp_path / "copy"))
+        found.deserialize(images(tmp_path / "copy")[1])
         assert found.execute("SELECT count(*) FROM entries").fetchone() == (8,)
 
 
