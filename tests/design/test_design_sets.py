@@ -71,6 +71,17 @@ def test_no_set_is_larger_and_none_as_large_costs_less(
     assert (-len(found), sum(costs[place] for place in found)) == best
 
 
+def test_a_graph_too_large_for_a_proof_gives_a_large_set_all_the_same() -> None:
+    # as many words as an alphabet may have, each taken for about ten others; the integer program
+    # of scipy, run to its end, finds 25
+    chance, size = random.Random(1), 96
+    pairs = [pair for pair in itertools.combinations(range(size), 2) if chance.random() < 0.12]
+    found = largest_independent_set([1.0] * size, pairs)
+    near = {one: {a + b - one for a, b in pairs if one in (a, b)} for one in range(size)}
+    assert all((vertex in found) != bool(near[vertex] & set(found)) for vertex in range(size))
+    assert len(found) >= 24
+
+
 def test_an_alphabet_of_hard_pairs_is_done_at_once() -> None:
     # twelve triangles: the graph with most largest sets, 3^(n/3) (J. Moon, L. Moser 1965)
     pairs = [(3 * n + a, 3 * n + b) for n in range(12) for a, b in ((0, 1), (0, 2), (1, 2))]
