@@ -301,29 +301,47 @@ def _toml_part(text: str) -> str:
 # JSON
 
 
+_JSON_MESSAGES = {  # how what the JSON parser says begins, in plain words, and what to do
+    "Expecting value": ("no value stands here", "text stands in quotes; no comma ends a list"),
+    "Expecting property name": ("no key stands here", "keys stand in double quotes"),
+    "Expecting ':'": ("no : after the key", 'write "key": value'),
+    "Expecting ','": ("no comma stands here", "commas part keys and the items of a list"),
+    "Extra data": ("more follows the end", "a file is one table in braces"),
+    "Unterminated string": ("a text is not closed", "close the quotes"),
+    "Invalid control character": ("a line break or the like in a text", "write it as an escape"),
+    "Invalid \\": (r"a \ that begins nothing", r"write \\"),
+    "Illegal trailing comma": ("a comma that nothing follows", "remove it"),
+}
+
+
 def _json(text: str) -> dict[str, Any]:
     """Return what a JSON text holds: a table."""
     try:
         tree = json.loads(text, parse_constant=_no_number)
         if _SURROGATE.search(text):  # half a character, which no file can hold
             json.dumps(tree, ensure_ascii=False).encode("utf-8")
+    except Problem:
+        raise
     except json.JSONDecodeError as error:
-        place = (error.pos, error.pos)
-        problem = Problem((), f"not JSON: {error.msg}", "RFC 8259 tells how it is written", "json")
-        raise problem.placed(text, place) from None
+        message, hint = next(
+            (told for begins, told in _JSON_MESSAGES.items() if error.msg.startswith(begins)),
+            (error.msg, "RFC 8259 tells how JSON is written"),
+        )
+        problem = Problem((), f"not JSON: {message}", hint, "json")
+        raise problem.placed(text, (error.pos, error.pos)) from None
     except UnicodeEncodeError:
-        raise Problem((), "half of a character stands in a text", "", "json") from None
+        raise Problem((), "half of a character stands in a text", "remove it", "json") from None
     except RecursionError:
         raise Problem((), "not JSON: nested too deeply", "", "json") from None
-    except ValueError as error:  # Python refuses to read whole numbers of thousands of digits
-        raise Problem((), f"not JSON: {str(error)[:60]}", "", "json") from None
+    except ValueError:  # Python refuses to read whole numbers of thousands of digits
+        raise Problem((), "a whole number of thousands of digits", "", "json") from None
     if not isinstance(tree, dict):
         raise Problem((), "not a table of keys", "put the keys in braces", "json")
     return tree
 
 
 def _no_number(word: str) -> float:
-    raise ValueError(f"{word} is no number")
+    raise Problem((), f"not JSON: {word} is no number", "write a number, or leave it out", "json")
 
 
 TOML = Syntax("TOML", _toml, "toml.lark", _toml_part)

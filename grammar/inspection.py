@@ -188,8 +188,10 @@ class Inspection(Generic[Model]):
         strange = [
             key for key, value in self.raw.items() if isinstance(value, dict) and key not in _OF_ANY
         ]
+        if len(strange) <= 1 or set(strange) & set(known):
+            return
         near = [key for key in strange if difflib.get_close_matches(key[:100], known, n=1)]
-        if len(strange) == 1 or len(near) * 2 >= len(strange) or set(strange) & set(known):
+        if len(near) * 2 >= len(strange):
             return
         needed = [key for key, one in self.form.model.model_fields.items() if one.is_required()]
         problem = Problem(

@@ -300,3 +300,33 @@ def test_every_wrong_codeword_of_a_table_is_told() -> None:
         ),
         ("tables.mode.words", "'s' not in use in this alphabet"),
     ]
+
+
+def test_a_place_in_json_is_found_whatever_stands_before_it() -> None:
+    text = '{"people": ["a \\"{,}[\\" b", "\\u00e9"],\n "lost": {"\\u0061lfa": 1,\n "b\\/c": -1}}'
+    (problem,) = refused(parse_profile, text, "profile").problems
+    assert (problem.path, problem.line, problem.column) == ("lost.b/c", 3, 2)
+    assert problem.excerpt == '   "b\\/c": -1}}\n   ^~~~~~~~~~'
+
+
+@pytest.mark.parametrize(
+    ("text", "message"),
+    [
+        ("", "not JSON: no value stands here"),
+        ('{"people": ["Ana",]}', "not JSON: "),
+        ('{"people": ["Ana" "Ben"]}', "not JSON: no comma stands here"),
+        ("{people: []}", "not JSON: no key stands here"),
+        ('{"people" []}', "not JSON: no : after the key"),
+        ('{"people": ["Ana]}', "not JSON: a text is not closed"),
+        ('{"people": ["\\A"]}', "not JSON: a \\ that begins nothing"),
+        ("{}{}", "not JSON: more follows the end"),
+        ("[1]", "not a table of keys"),
+        ('{"people": ["\\ud800"]}', "half of a character stands in a text"),
+        ('{"lost": {"five": NaN}}', "not JSON: NaN is no number"),
+        ("[" * 100_000, "not JSON: nested too deeply"),
+        ('{"lost": {"five": ' + "9" * 5000 + "}}", "a whole number of thousands of digits"),
+    ],
+)
+def test_what_is_no_json_is_told(text: str, message: str) -> None:
+    (problem,) = refused(parse_profile, text, "profile").problems
+    assert problem.message.startswith(message)
