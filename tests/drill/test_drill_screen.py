@@ -17,6 +17,7 @@ from typing import Any
 
 import pytest
 from drill.support import RACE, ROOT, lap_pool, race
+from programs import program
 from prompt_toolkit.data_structures import Size
 from prompt_toolkit.input import create_pipe_input
 from prompt_toolkit.output import DummyOutput
@@ -360,7 +361,7 @@ class Terminal:
 
     def tmux(self, *words: str) -> str:
         return subprocess.run(
-            ["tmux", "-L", self.socket, "-f", "/dev/null", *words],
+            [program("tmux"), "-L", self.socket, "-f", "/dev/null", *words],
             capture_output=True,
             text=True,
             check=True,
@@ -408,6 +409,7 @@ class Terminal:
 
 @pytest.fixture
 def terminal(tmp_path: Path) -> Iterator[Terminal]:
+    program("tmux")
     made = Terminal(tmp_path)
     yield made
     subprocess.run(["tmux", "-L", made.socket, "kill-server"], capture_output=True, check=False)
@@ -479,6 +481,7 @@ def _player(folder: Path) -> str:
 def test_hearing_from_start_to_progress(
     terminal: Terminal, capsys: pytest.CaptureFixture[str]
 ) -> None:
+    program("espeak-ng")
     from codec.cli import main
 
     journal, sounds = terminal.folder / "drills.niner", terminal.folder / "sounds"
@@ -528,7 +531,7 @@ def test_hearing_from_start_to_progress(
     assert "2 of 2 answered, 1 right" in terminal.wait("exit code 0")
     assert (terminal.folder / "played").read_text().count(".wav") == 3
     told = subprocess.run(
-        ["sox", "--info", "-D", str(sound)], capture_output=True, text=True, check=True
+        [program("sox"), "--info", "-D", str(sound)], capture_output=True, text=True, check=True
     ).stdout
     assert float(told) == pytest.approx(race().alphabet.seconds(shown) + 0.5, rel=0.3)
     assert main(["drill", "progress", str(journal), "--drill", "hear"]) == 0
@@ -539,6 +542,7 @@ def test_hearing_from_start_to_progress(
 
 
 def test_without_a_sound_device_the_words_are_shown(terminal: Terminal) -> None:
+    program("espeak-ng")
     player = terminal.folder / "programs" / "paplay"
     player.parent.mkdir()
     player.write_text("#!/bin/sh\necho 'Connection refused' >&2; exit 1\n")

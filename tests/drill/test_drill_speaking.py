@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from drill.support import race
+from programs import program
 
 from codec import CodeError
 from codec.drill import DrillError
@@ -33,7 +34,10 @@ def _words(text: str = REPORT) -> list[str]:
 def _sox(path: Path, *effects: str) -> dict[str, float]:
     """Return what sox's stat effect tells of a sound after other effects."""
     done = subprocess.run(
-        ["sox", str(path), "-n", *effects, "stat"], capture_output=True, text=True, check=True
+        [program("sox"), str(path), "-n", *effects, "stat"],
+        capture_output=True,
+        text=True,
+        check=True,
     )
     return {
         name.strip(): float(value)
@@ -47,6 +51,7 @@ def _level(path: Path, *effects: str) -> float:
 
 @pytest.fixture
 def speaker(tmp_path: Path) -> Speaker:
+    program("espeak-ng")
     return Speaker(tmp_path)
 
 
@@ -82,8 +87,18 @@ def test_the_noise_has_the_grade_s_level(
     mixed, _ = read_sound(noisy.path)
     scale = float(mixed @ alone / (alone @ alone))  # how loud the same words are in the mixture
     rest = tmp_path / "rest.wav"
-    mix = ["sox", "-m", "-v", "1", str(noisy.path), "-v", f"{-scale}", str(quiet.path), str(rest)]
-    subprocess.run(mix, check=True, capture_output=True)
+    mix = [
+        program("sox"),
+        "-m",
+        "-v",
+        "1",
+        str(noisy.path),
+        "-v",
+        f"{-scale}",
+        str(quiet.path),
+        str(rest),
+    ]
+    subprocess.run([program("sox"), *mix], check=True, capture_output=True)
     assert 20 * math.log10(active_level(alone) * scale / _level(rest)) == pytest.approx(
         ratio, abs=0.5
     )
@@ -141,14 +156,18 @@ def test_a_player_that_fails_is_told(tmp_path: Path) -> None:
     assert caught.value.kind == "no-sound"
 
 
-def test_unknown_voices_grades_and_folders_are_told(tmp_path: Path) -> None:
+def test_unknown_voices_and_folders_are_told(tmp_path: Path) -> None:
+    program("espeak-ng")
     with pytest.raises(DrillError, match="no voice") as caught:
         Speaker(tmp_path, voice="no-such-voice").check_voice()
     assert "en-gb" in caught.value.expected
     Speaker(tmp_path).check_voice()
+    with pytest.raises(DrillError, match="can't be written"):
+        Speaker(tmp_path / "none").speak(race(), _words(), "noisy", 1)
+
+
+def test_unknown_grades_of_noise_are_told() -> None:
     with pytest.raises(CodeError, match="grade of noise"):
         decibels("deafening")
     with pytest.raises(CodeError, match="out of range"):
         decibels("90")
-    with pytest.raises(DrillError, match="can't be written"):
-        Speaker(tmp_path / "none").speak(race(), _words(), "noisy", 1)

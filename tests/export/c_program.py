@@ -67,20 +67,20 @@ def compiled(book: Book, folder: Path, name: str, level: str = "-O1") -> Path:
         }
         branches.append(BRANCH.format(number=number, reads=reads, **facts))
     (folder / "main.c").write_text(MAIN.format(name=name, branches="\n".join(branches)), "utf-8")
-    program = folder / name
+    built = folder / name
     subprocess.run(
         [
-            "gcc",
+            program("gcc"),
             *FLAGS,
             level,
             str(folder / files.source_name),
             str(folder / "main.c"),
             "-o",
-            str(program),
+            str(built),
         ],
         check=True,
     )
-    return program
+    return built
 
 
 def said(program: Path, rows: list[list[int]]) -> list[str]:

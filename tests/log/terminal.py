@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from types import TracebackType
 from typing import Self
 
+from programs import program
 from sheet.support import ROOT
 
 WAIT = 15.0
@@ -50,7 +51,7 @@ class Terminal:
 
     def _tmux(self, *arguments: str) -> str:
         environment = {**os.environ, "LC_ALL": "C.UTF-8"}
-        command = ["tmux", "-L", self._socket, *arguments]
+        command = [program("tmux"), "-L", self._socket, *arguments]
         return subprocess.run(
             command, capture_output=True, text=True, check=True, env=environment
         ).stdout
