@@ -1,13 +1,17 @@
 """Hypothesis profiles: ``dev`` looks for new cases on every run, ``ci`` repeats the same ones.
 
-HYPOTHESIS_PROFILE chooses.
+HYPOTHESIS_PROFILE chooses. ``--complete`` fails a run in which anything was skipped.
 """
 
 from __future__ import annotations
 
 import os
+from collections.abc import Iterator
 
+import pytest
 from hypothesis import HealthCheck, Phase, settings
+
+from grammar import proof
 
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large]
 
@@ -25,3 +29,24 @@ settings.register_profile(
     phases=[Phase.explicit, Phase.generate],
 )
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci" if os.environ.get("CI") else "dev"))
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption("--complete", action="store_true", help="fail if any test was skipped")
+
+
+def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if session.config.getoption("complete") and reporter and reporter.stats.get("skipped"):
+        reporter.write_line("skipped tests fail this run: --complete", red=True)
+        session.exitstatus = exitstatus or pytest.ExitCode.TESTS_FAILED
+
+
+@pytest.fixture(scope="module")
+def short_proofs() -> Iterator[None]:
+    """Let the proof of a book give up twenty times sooner: for made-up books, of which few need
+    more; at its full bound a proof may take half a minute.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(proof, "MOST_WORK", proof.MOST_WORK // 20)
+        yield

@@ -12,6 +12,7 @@ import pytest
 
 from codec import BookError, parse_book
 from codec.cli import main
+from codec.screen.book import check
 from grammar.errors import Problem
 
 BOOK = """
@@ -364,19 +365,24 @@ def test_show_tells_that_a_weight_covers_nothing(
     assert "in 1 symbol, of 34 figures" in shown
 
 
-@pytest.mark.parametrize("width", ["40", "60", "80", "120"])
+@pytest.mark.parametrize(
+    ("modulus", "readings"),
+    [("20", "578,880"), ("1000000", "28,944,000,000"), ("1000000000", "2.89e+13")],
+)
 def test_no_number_of_a_check_is_broken_apart(
-    width: str, tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+    modulus: str,
+    readings: str,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setenv("COLUMNS", width)
     path = tmp_path / "book.toml"
-    for modulus, readings in (
-        ("20", "578,880"),
-        ("1000000", "28,944,000,000"),
-        ("1000000000", "2.89e+13"),
-    ):
-        path.write_text(book(("modulus = 20", f"modulus = {modulus}")), "utf-8")
-        assert main(["book", "check", str(path)]) == 0
+    path.write_text(book(("modulus = 20", f"modulus = {modulus}")), "utf-8")
+    assert main(["book", "check", "--json", str(path)]) == 0
+    facts = json.loads(capsys.readouterr().out)
+    for width in ("40", "60", "80", "120"):
+        monkeypatch.setenv("COLUMNS", width)
+        check(facts)
         shown = capsys.readouterr().out
         assert re.search(rf"(?<![\d,]){re.escape(readings)}(?![\d,])", shown)
         assert re.search(r"\d+\.\d\d ± \d\.\d\d … \d+\.\d\d", shown)

@@ -11,7 +11,7 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from codec.cli import main
+from codec.cli import _parser, main
 
 ROOT = Path(__file__).parents[1]
 STARTER = str(ROOT / "examples" / "starter" / "starter.toml")
@@ -217,6 +217,13 @@ def test_the_demo_tells_a_race_from_the_radio_to_the_debrief(
     assert {"race.sheet", "debrief.html", "energy.svg"} <= {
         path.name for path in tmp_path.iterdir()
     }
+    commands = [line.split()[1:] for line in shown.splitlines() if line.startswith("  niner ")]
+    assert {command[0] for command in commands} >= {"decode", "hear", "log", "book", "drill"}
+    for guide in ("engineer", "team", "coach"):
+        path = ROOT / "examples" / f"{guide}.md"
+        assert (path.name in shown) == path.is_file()
+    for command in commands:
+        assert _parser(command).parse_args(command).run, command
 
 
 def test_a_reader_that_goes_away_is_no_error() -> None:

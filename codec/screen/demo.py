@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
+import shlex
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -99,19 +101,53 @@ def debrief(
     )
 
 
-def closing(examples: Path, sheet: Path) -> None:
-    """Print what to try next, and the caution."""
-    heading("Try it yourself")
-    for command in (
+_NEXT = {
+    "engineer": (
+        "The race engineer, who hears reports and logs them",
         (
-            f"niner decode {_near(examples)}/race/race.toml five one six three juliett romeo bravo"
-            " tango"
+            "niner decode {race} five one six three juliett romeo bravo tango",
+            "niner hear {race} five one six three juliett romeo papa tango",
+            "niner race show {sheet} {event} --car 61",
+            "niner log practice.sheet --book {race} --event {event} --car 7",
         ),
-        f"niner hear {_near(examples)}/race/race.toml five one six three juliett romeo papa tango",
-        f"niner race show {_near(sheet)} {_near(examples)}/event/event.toml --car 61",
-        f"niner book show {_near(examples)}/race/race.toml",
-    ):
-        console().print(safe(f"  {command}"), soft_wrap=True)
+    ),
+    "team": (
+        "The team, which designs a code of its own",
+        (
+            "niner book show {race}",
+            "niner book check {race}",
+            "niner book export {race} card --out cards",
+        ),
+    ),
+    "coach": (
+        "The coach, who drills a driver in reading and an engineer in hearing",
+        (
+            "niner drill read {race} --person Ana --message lap --items 10",
+            "niner drill hear {race} --person Ben --message lap --flash",
+        ),
+    ),
+}
+
+
+def closing(examples: Path, sheet: Path) -> None:
+    """Print where each of the three users goes on from here, and the caution; the guides are named
+    where they are, in a checkout.
+    """
+    files = {
+        "race": shlex.quote(_near(examples / "race" / "race.toml")),
+        "event": shlex.quote(_near(examples / "event" / "event.toml")),
+        "sheet": shlex.quote(_near(sheet)),
+    }
+    heading("Where to go next")
+    for user, (who, commands) in _NEXT.items():
+        guide = examples / f"{user}.md"
+        console().print(
+            safe(f"{who}: {_near(guide)}" if guide.is_file() else who, "bold"), soft_wrap=True
+        )
+        if user == "coach" and importlib.util.find_spec("fsrs") is None:
+            console().print(safe("  pip install 'niner[drill]' first", "dim"))
+        for command in commands:
+            console().print(safe(f"  {command.format(**files)}"), soft_wrap=True)
     console().print(
         safe(f"Team, circuit, people and figures are invented. {CAUTION}", "italic dim")
     )

@@ -604,6 +604,7 @@ def test_without_a_synthesiser_the_words_are_shown(terminal: Terminal) -> None:
     assert "no speech synthesiser is installed (espeak-ng)" in terminal.wait("exit code 130")
 
 
+@pytest.mark.slow  # two laps at their pace; above, the same by a clock of the test's own
 def test_a_pace_shows_the_next_by_itself_and_signals_come_up(terminal: Terminal) -> None:
     command = [
         "drill",

@@ -52,10 +52,10 @@ READERS: dict[str, tuple[str, Callable[[Path], Accepts]]] = {
 
 
 @functools.cache
-def asked(name: str) -> list[tuple[Direction, str, bool]]:
-    """Return a thousand strings of a book, and whether niner accepts them."""
+def asked(name: str, count: int) -> list[tuple[Direction, str, bool]]:
+    """Return strings of a book, and whether niner accepts them."""
     subject = example(name)
-    share = 1000 // len(subject.directions)
+    share = count // len(subject.directions)
     return [
         (way, string, accepted(subject, string, way))
         for way in subject.directions
@@ -63,10 +63,11 @@ def asked(name: str) -> list[tuple[Direction, str, bool]]:
     ]
 
 
+@pytest.mark.parametrize("count", [300, pytest.param(1000, marks=pytest.mark.slow)])
 @pytest.mark.parametrize("reader", READERS)
 @pytest.mark.parametrize("name", BOOKS)
-def test_a_thousand_strings_are_accepted_and_refused_as_by_niner(
-    name: str, reader: str, tmp_path: Path
+def test_strings_are_accepted_and_refused_as_by_niner(
+    name: str, reader: str, count: int, tmp_path: Path
 ) -> None:
     subject, (form, read) = example(name), READERS[reader]
     accepts = {
@@ -74,11 +75,11 @@ def test_a_thousand_strings_are_accepted_and_refused_as_by_niner(
         for direction in subject.directions
     }
     told: Counter[bool] = Counter()
-    for direction, string, expected in asked(name):
+    for direction, string, expected in asked(name, count):
         assert accepts[direction](words(subject, string)) == expected, (string, direction)
         told[expected] += 1
-    assert told.total() == 1000
-    assert min(told.values()) > 150
+    assert told.total() == count
+    assert min(told.values()) > 0.15 * count
 
 
 @settings(max_examples=25)

@@ -44,6 +44,9 @@ WORDS = [
 # fmt: on
 
 
+pytestmark = pytest.mark.usefixtures("short_proofs")
+
+
 def sound(error: CodeError, text: str) -> None:
     """Check what every error promises."""
     again = pickle.loads(pickle.dumps(error))  # noqa: S301 - our own bytes
@@ -232,6 +235,11 @@ def test_a_spoilt_book_is_refused_with_lines_or_still_compiles(
     drawn: Drawn, data: st.DataObject
 ) -> None:
     """Law 7 for books: a BookError whose places lie in the file, or a book; never anything else."""
+    spoil(drawn, data)
+
+
+def spoil(drawn: Drawn, data: st.DataObject) -> None:
+    """Compile a drawn book three times spoilt, and the text of each with junk in it."""
     for _ in range(3):
         text = toml_text(data.draw(spoilt(drawn.draft.spec)))
         compiles_or_says_why(text)

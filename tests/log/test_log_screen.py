@@ -97,6 +97,7 @@ def test_a_command_is_completed(tmp_path: Path) -> None:
         terminal.shows("marker pressed", "car 7>")
 
 
+@pytest.mark.slow  # the sheet waits five seconds for another writer
 def test_a_line_that_can_t_be_written_stays_to_be_entered_again(tmp_path: Path) -> None:
     sheet = tmp_path / "event.sheet"
     with Terminal(["log", str(sheet), "--book", str(RACE), "--car", "7"], 80, 24) as terminal:
