@@ -358,7 +358,7 @@ def even(draft: Draft) -> Draft:
 
 
 @st.composite
-def books(draw: Any, **settings: Any) -> Drawn:
+def books(draw: st.DrawFn, /, **settings: Any) -> Drawn:
     """Draw a book that compiles; where the first draft is ambiguous, its parts are marked and its
     codewords evened.
     """
@@ -391,6 +391,6 @@ def books(draw: Any, **settings: Any) -> Drawn:
 
 
 @st.composite
-def said(draw: Any, drawn: Drawn) -> Way:
+def said(draw: st.DrawFn, drawn: Drawn) -> Way:
     """Draw one way to say one report of a book."""
     return draw(st.sampled_from(drawn.ways))

@@ -7,6 +7,7 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import jsonschema
 import pytest
@@ -19,15 +20,16 @@ RACE = str(ROOT / "examples" / "race" / "race.toml")
 AMBIGUOUS = str(ROOT / "examples" / "starter" / "ambiguous.toml")
 
 
-class Input(io.StringIO):
-    """Standard input with its bytes beside it."""
+class Input(io.TextIOWrapper):
+    """Standard input of a text."""
 
     def __init__(self, text: str) -> None:
-        super().__init__(text)
-        self.buffer = io.BytesIO(text.encode("utf-8", "surrogateescape"))
+        super().__init__(
+            io.BytesIO(text.encode("utf-8", "surrogateescape")), "utf-8", "surrogateescape"
+        )
 
 
-def objects(text: str) -> list[dict[str, object]]:
+def objects(text: str) -> list[dict[str, Any]]:
     return [json.loads(line) for line in text.splitlines()]
 
 
@@ -175,11 +177,11 @@ def test_check_gives_programs_the_same_facts(capsys: pytest.CaptureFixture[str])
     assert main(["book", "check", "--json", RACE]) == 0
     (facts,) = objects(capsys.readouterr().out)
     assert facts["problems"] == []
-    messages = {row["message"]: row for row in facts["messages"]}  # type: ignore[attr-defined, index]
+    messages = {row["message"]: row for row in facts["messages"]}
     assert messages["lap"]["readings"] == 10 * 41 * (17 * 13 * 23) * 7
     assert main(["book", "check", "--json", AMBIGUOUS]) == 2
     (refused,) = objects(capsys.readouterr().out)
-    assert refused["problems"][0]["kind"] == "ambiguous"  # type: ignore[index]
+    assert refused["problems"][0]["kind"] == "ambiguous"
 
 
 def test_the_schema_is_one_and_accepts_the_example_books(

@@ -87,8 +87,8 @@ def trees(leaves: int, times: tuple[float, ...]) -> Iterator[tuple[float, ...]]:
     """Yield the sorted times of the leaves of every tree with so many leaves, each opened node
     having two children or more.
     """
-    seen = {(0.0,)}
-    waiting = [(0.0,)]
+    seen: set[tuple[float, ...]] = {(0.0,)}
+    waiting: list[tuple[float, ...]] = [(0.0,)]
     while waiting:
         tree = waiting.pop()
         if len(tree) == leaves:

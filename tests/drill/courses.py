@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import datetime
 import random
 import statistics
 from collections.abc import Callable, Sequence
+from functools import partial
 
 from drill.learner import Learner, course
 from drill.support import lap_pool, race
@@ -12,8 +14,17 @@ from drill.support import lap_pool, race
 from codec.drill import Pool
 from codec.drill.choosing import Chooser
 from codec.drill.memory import Memory
+from codec.drill.pool import Item
 
 WAYS = ("chosen", "any item", "any report")
+
+
+def _chosen(chooser: Chooser, at: datetime.datetime) -> Item:
+    return chooser.next(at).item
+
+
+def _by_chance(chance: random.Random, choices: Sequence[Item], _at: datetime.datetime) -> Item:
+    return chance.choice(choices)
 
 
 def items(
@@ -32,15 +43,13 @@ def items(
         memory = Memory()
         chooser, chance = Chooser(pool, memory, seed=seed), random.Random(f"chance {seed}")
         learner = make(pool, random.Random(seed))
-        found["chosen"].append(
-            course(learner, lambda at, chooser=chooser: chooser.next(at).item, memory.note, test)
-        )
+        found["chosen"].append(course(learner, partial(_chosen, chooser), memory.note, test))
         for way, choices in (("any item", every), ("any report", pool.reports)):
             learner = make(pool, random.Random(seed))
             found[way].append(
                 course(
                     learner,
-                    lambda _, choices=choices, chance=chance: chance.choice(choices),
+                    partial(_by_chance, chance, choices),
                     lambda _: None,
                     test,
                 )

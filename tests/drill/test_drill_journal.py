@@ -7,6 +7,7 @@ import sqlite3
 import subprocess
 import sys
 from pathlib import Path
+from typing import Any
 
 import pytest
 from drill.support import ROOT, answer, race
@@ -171,6 +172,6 @@ def test_any_name_is_kept_or_refused(name: str) -> None:
         {"answer": "x" * 5000},
     ],
 )
-def test_answers_nobody_could_read_are_refused(facts: dict[str, object]) -> None:
+def test_answers_nobody_could_read_are_refused(facts: dict[str, Any]) -> None:
     with pytest.raises(DrillError):
         answer("5", **facts)

@@ -15,7 +15,7 @@ from drill.support import RACE, ROOT, START, answer, lap_pool, race, stamp
 
 from codec.cli import main
 from codec.drill import DrillJournal, DrillSession, Progress
-from codec.drill.answer import PLURALS
+from codec.drill.answer import PLURALS, Drill
 from codec.drill.noise import known
 from codec.drill.picture import confusion_picture
 from codec.drill.timing import timing
@@ -30,12 +30,13 @@ def journal(tmp_path: Path) -> Path:
     clock = [START]
     path = tmp_path / "drills.niner"
     with DrillJournal(path, create=True, clock=lambda: clock[0]) as journal:
-        for person, drill, noise in (("Ana", "read", ""), ("Ben", "hear", "noisy")):
+        people: list[tuple[str, Drill, str]] = [("Ana", "read", ""), ("Ben", "hear", "noisy")]
+        for person, drill, noise in people:
             learner, clock[0] = Learner(lap_pool(), random.Random(4)), START
             for _ in range(2):
                 session = DrillSession(
                     journal, lap_pool(), person, drill, noise=noise, clock=lambda: clock[0]
-                )  # type: ignore[arg-type]
+                )
                 for _ in range(30):
                     question, turn = session.ask()
                     said, seconds = learner.answer(question.item)
@@ -160,7 +161,7 @@ def test_the_cells_of_the_picture_are_the_counts(tmp_path: Path) -> None:
         "spoken",
     )
     with Image.open(tmp_path / "m.png") as picture:
-        colours = {colour[:3] for _, colour in picture.convert("RGB").getcolors(1_000_000) or []}
+        colours = {colour for _, colour in picture.convert("RGB").getcolors(1_000_000) or []}
     assert (
         103,
         0,

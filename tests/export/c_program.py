@@ -133,7 +133,9 @@ def readings_of(message: Message, most: int, every: int = EVERY) -> Iterator[Cas
     """
     fields, generator = message.fields, random.Random(8)
     if math.prod(field.size for field in fields.values()) <= every:
-        together = itertools.product(*(range(field.size) for field in fields.values()))
+        together: Iterable[tuple[int, ...]] = itertools.product(
+            *(range(field.size) for field in fields.values())
+        )
     else:
         levels = [sayable(message, field) for field in fields.values()]
         together = (tuple(generator.choice(each) for each in levels) for _ in range(most))
@@ -151,7 +153,8 @@ def sayable(message: Message, field: FieldBase) -> Sequence[int]:
     """
     alone = [table for table in message.tables if table.fields == (field,)]
     said_alone = {level for table in alone for (level,), _ in table.words()}
-    return sorted(said_alone | ({field.usual_level} - {None})) if alone else range(field.size)
+    usual = {field.usual_level} if field.usual_level is not None else set()
+    return sorted(said_alone | usual) if alone else range(field.size)
 
 
 def answers(

@@ -32,7 +32,7 @@ class Srgs:
         }
 
     def _all(self, name: str) -> Iterator[etree._Element]:
-        return self.root.iter(f"{NAMESPACE}{name}")
+        yield from self.root.iter(f"{NAMESPACE}{name}")
 
     def _item(self, item: etree._Element) -> Item:
         reference = item.find(f"{NAMESPACE}ruleref")

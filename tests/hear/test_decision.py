@@ -17,6 +17,7 @@ from codec.hear import AskedPart, Hearing, Prior, channel, hear
 from codec.hear.decision import question, spoken_seconds
 from codec.hear.draw import Source, answer, passed_on
 from codec.hear.model import model_of
+from codec.hear.words import Words
 
 BOOK = lap_book()
 SAID = encode(
@@ -50,7 +51,7 @@ _BOOKS: dict[float, Book] = {}
 
 
 def test_a_high_price_of_a_wrong_reading_asks_where_a_low_one_accepts() -> None:
-    words = [*WORDS[:3], {"niner": 0.5, "five": 0.5}, *WORDS[4:6], "?"]
+    words: Words = [*WORDS[:3], {"niner": 0.5, "five": 0.5}, *WORDS[4:6], "?"]
     cheap, dear = (hear(lap_book(threshold=0.9, wrong=price), words) for price in (1, 1000))
     assert cheap.candidates[0].probability == dear.candidates[0].probability > 0.9
     assert (cheap.decision.kind, dear.decision.kind) == ("accept", "ask part")

@@ -11,6 +11,7 @@ import math
 from typing import Any
 
 import pynini
+from pywrapfst import Arc
 
 from codec.hear.channel import Channel
 from codec.hear.priors import Prior, shares
@@ -42,12 +43,12 @@ class Automata:
         close = -math.log(1 - channel.insertion)
         for n, heard in enumerate(self.symbols):
             added = -math.log(channel.insertion / len(self.symbols))
-            fst.add_arc(gap, pynini.Arc(0, ord(heard), added, gap))
+            fst.add_arc(gap, Arc(0, ord(heard), added, gap))
             for m, symbol in enumerate(self.symbols):
                 cost = close - math.log((1 - channel.deletion) * channel.table[m, n])
-                fst.add_arc(gap, pynini.Arc(ord(symbol), ord(heard), cost, gap))
+                fst.add_arc(gap, Arc(ord(symbol), ord(heard), cost, gap))
         for symbol in self.symbols:
-            fst.add_arc(gap, pynini.Arc(ord(symbol), 0, close - math.log(channel.deletion), gap))
+            fst.add_arc(gap, Arc(ord(symbol), 0, close - math.log(channel.deletion), gap))
         return fst
 
     def _message(self) -> Any:
@@ -121,12 +122,12 @@ class Automata:
             for value, symbol in enumerate(method.values):
                 fst.add_arc(
                     numbers[check],
-                    pynini.Arc(ord(symbol), ord(symbol), 0, state(method.step(check, value))),
+                    Arc(ord(symbol), ord(symbol), 0, state(method.step(check, value))),
                 )
             wanted = method.wanted(check)
             if wanted is not None:
                 label = ord(method.checks[wanted])
-                fst.add_arc(numbers[check], pynini.Arc(label, label, 0, end))
+                fst.add_arc(numbers[check], Arc(label, label, 0, end))
         return fst
 
     def lattice(self, heard: str) -> Any:

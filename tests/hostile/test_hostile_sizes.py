@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from functools import partial
 
 import pytest
 from hostile.large import ACCEPTED, REFUSED
@@ -35,8 +36,8 @@ def test_a_large_book_is_read_and_reads_reports_in_bounded_time(name: str) -> No
     book = book_or_error(ACCEPTED[name]())
     assert isinstance(book, Book), str(book)[:500]
     for report in REPORTS:
-        settled(lambda report=report: decode_all(book, report))
-        settled(lambda report=report: decode(book, report))
+        settled(partial(decode_all, book, report))
+        settled(partial(decode, book, report))
 
 
 def test_what_is_kept_of_codewords_stays_bounded() -> None:

@@ -4,6 +4,8 @@ forge output.
 
 from __future__ import annotations
 
+from functools import partial
+
 import pytest
 from hostile.watchdog import BOOK, TOGETHER, printable, settled
 from hypothesis import given, settings
@@ -80,7 +82,7 @@ def test_a_long_transcript_is_read_or_refused_in_bounded_time(unit: str) -> None
 def test_a_megabyte_in_one_line_is_refused_at_once(unit: str) -> None:
     text = unit * (1_000_000 // len(unit))
     for typed in (False, True):
-        error = settled(lambda typed=typed: decode(JOINED, text, typed=typed), seconds=1)
+        error = settled(partial(decode, JOINED, text, typed=typed), seconds=1)
         assert isinstance(error, CodeError)
         assert len(str(error)) < 2000
 
@@ -137,7 +139,7 @@ def test_what_a_strange_text_is_refused_for_prints_plainly(name: str) -> None:
 
 def test_invisible_characters_never_make_or_hide_a_symbol() -> None:
     for character in "\u200b\u200d\u202e\u2066\ufeff\0\x1b\u0301":
-        error = settled(lambda character=character: decode(PLAIN, f"S 3 0 1{character} 2 0"))
+        error = settled(partial(decode, PLAIN, f"S 3 0 1{character} 2 0"))
         assert isinstance(error, CodeError), repr(character)
 
 

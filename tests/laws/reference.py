@@ -96,7 +96,7 @@ def usual(field: Mapping[str, Any]) -> int | None:
         return value if isinstance(value, int) else int(field["names"].index(value))
     if kind == "choice":
         return int(field["options"].index(value))
-    return sum(1 << field["flags"].index(name) for name in set(value))
+    return sum(1 << int(field["flags"].index(name)) for name in set[str](value))
 
 
 class Reference:

@@ -254,11 +254,11 @@ def test_reports_that_run_together_are_parted_where_the_book_allows_it(
             report.levels for report in transcript.reports
         ]
         return
-    transcript = attempt(decode_all, book, text, direction=direction)
-    if isinstance(transcript, CodeError):
-        assert transcript.span is not None
+    found = attempt(decode_all, book, text, direction=direction)
+    if isinstance(found, CodeError):
+        assert found.span is not None
     else:
-        assert len(transcript.reports) == 1
+        assert len(found.reports) == 1
 
 
 def test_the_kinds_of_words_are_the_terminals_of_the_speech_grammar() -> None:

@@ -81,6 +81,7 @@ def test_a_number_goes_to_the_level_that_holds_it_or_is_refused(
         return
     assert isinstance(field, Quantity | Wrapped)
     assert isinstance(value, Decimal)
+    assert isinstance(field, Quantity | Wrapped)
     step = Fraction(field.step)
     if isinstance(field, Quantity):
         assert Fraction(value) == Fraction(number) + Fraction(rounded.error)
@@ -95,6 +96,7 @@ def test_a_number_goes_to_the_level_that_holds_it_or_is_refused(
             assert restored.kind == "tie"
         else:
             assert field.level(restored).level == rounded.level
+            assert isinstance(restored, Decimal)
             assert abs(Fraction(restored) - Fraction(number)) <= Fraction(field.modulus) / 2
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import builtins
 import os
 import shlex
 import signal
@@ -94,7 +95,7 @@ class Terminal:
 
     def __exit__(
         self,
-        kind: type[BaseException] | None,
+        kind: builtins.type[BaseException] | None,
         value: BaseException | None,
         trace: TracebackType | None,
     ) -> None:

@@ -89,7 +89,7 @@ def tried(name: str) -> tuple[int, int, int, int]:
                     counts[0] += text[:place] + other + text[place + 1 :] in valid
                     counts[1] += 1
         for place in range(4):
-            a, b = text[place : place + 2]
+            a, b = tuple(text[place : place + 2])
             if a != b:
                 counts[2] += text[:place] + b + a + text[place + 2 :] in valid
                 counts[3] += 1

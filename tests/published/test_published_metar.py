@@ -40,7 +40,7 @@ def values(body: str) -> dict[str, Any]:
 
 def by_metar(body: str) -> dict[str, Any]:
     """Return the same values as the package metar reads them."""
-    report = Metar(f"METAR YUDO 221630Z {body}", month=7, year=2020)
+    report: Any = Metar(f"METAR YUDO 221630Z {body}", month=7, year=2020)
     unit = "MPS" if "MPS" in body else "KT"
     inches = "inches" in str(report.press)
     return {

@@ -21,6 +21,7 @@ from codec import (
     encode,
     parse_book,
 )
+from grammar.exact import exact
 
 SINPO, RST, TRANSPONDER, CONDITIONS, SEA = (
     book(name) for name in ("sinpo", "rst", "transponder", "conditions", "sea")
@@ -76,7 +77,7 @@ def test_transponder_code_4203_is_2179_as_one_number() -> None:
 
 def test_transponder_code_4203_is_four_digits() -> None:
     reading = decode(TRANSPONDER, "four two zero three", direction="pit")
-    assert [int(value) for value in reading.values.values()] == [4, 2, 0, 3]
+    assert [exact(value) for value in reading.values.values()] == [4, 2, 0, 3]
     assert encode(TRANSPONDER, reading.values).string == "4203"
 
 

@@ -210,10 +210,12 @@ def rows(counts: Counts) -> list[tuple[int, float, float, float, float]]:
     """Return, for each lap, the shares of races held by the bands of margin, energy and
     temperature, and the first one's mean width.
     """
-    columns = (counts.margin, counts.used, counts.battery, counts.width)
+    margin, used, battery, width = counts.margin, counts.used, counts.battery, counts.width
+    races = counts.races
     return [
-        (lap, *(column[lap] / counts.races for column in columns)) for lap in sorted(counts.margin)
-    ]  # type: ignore[misc]
+        (lap, margin[lap] / races, used[lap] / races, battery[lap] / races, width[lap] / races)
+        for lap in sorted(margin)
+    ]
 
 
 def overall(hits: Mapping[int, int], races: int) -> float:

@@ -23,6 +23,7 @@ from codec.race import Event, load_event
 from codec.race.plan import EnergyPlan
 from codec.sheet import Entry
 from grammar.book import Book
+from grammar.exact import exact
 
 ROOT = Path(__file__).parents[2]
 LAP_MS = 74_000
@@ -162,7 +163,7 @@ class _Teller:
         if lap in READ_OTHER:
             values = dict(self.strings[lap].reading.values)
             said = heard = encode(
-                self.book, {**values, "energy": values["energy"] + READ_OTHER[lap]}, "lap"
+                self.book, {**values, "energy": exact(values["energy"]) + READ_OTHER[lap]}, "lap"
             ).string
             self.story.planted.append((lap, "read wrong"))
         if lap in LATE_VALUES:

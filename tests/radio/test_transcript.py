@@ -8,6 +8,7 @@ import io
 import json
 import tracemalloc
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from hypothesis import given
@@ -217,7 +218,7 @@ def test_a_line_without_end_fills_no_memory() -> None:
         def readable(self) -> bool:
             return True
 
-        def readinto(self, buffer: bytearray) -> int:  # type: ignore[override]
+        def readinto(self, buffer: Any, /) -> int:
             count = min(len(buffer), self.left)
             buffer[:count] = b"x" * count
             self.left -= count

@@ -29,7 +29,9 @@ def heard(*said: str, at: list[float | None] | None = None) -> tuple[list[Entry]
     """Return the entries of ``Speaker: words`` without times, and the reasons of what was left
     out.
     """
-    listener, entries, left = Listener(race_book(), [Crew("7", "Ilse")]), [], []
+    listener = Listener(race_book(), [Crew("7", "Ilse")])
+    entries: list[Entry] = []
+    left: list[str] = []
     for number, line in enumerate(said, start=1):
         speaker, _, text = line.partition(": ")
         found = listener.hear(utterance(text, speaker, at[number - 1] if at else None, number))

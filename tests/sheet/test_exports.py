@@ -144,6 +144,7 @@ def test_frictionless_finds_the_csv_in_order(tmp_path: Path) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # its own imports warn
         from frictionless import Resource, Schema
+        from frictionless.resources import TableResource
     with filled(tmp_path) as journal:
         export(journal, tmp_path / "event.csv")
         count = len(journal)
@@ -152,7 +153,8 @@ def test_frictionless_finds_the_csv_in_order(tmp_path: Path) -> None:
     told = resource.validate()
     assert told.valid, told.flatten(["rowNumber", "fieldName", "note"])
     assert told.tasks[0].stats["rows"] == count
-    rows = Resource(path="event.csv", basepath=str(tmp_path), schema=schema).read_rows()
+    table = TableResource(path="event.csv", basepath=str(tmp_path), schema=schema)
+    rows = table.read_rows()
     assert rows[1]["value_energy"] == Decimal("0.1")
     assert rows[1]["value_motor"] == 95
     assert rows[1]["logged"].year >= 2024

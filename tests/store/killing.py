@@ -7,6 +7,7 @@ writers that are ready to write, so that the kill comes while they do, not while
 
 from __future__ import annotations
 
+import functools
 import json
 import os
 import random
@@ -43,7 +44,7 @@ def write_for_ever(path: Path, book: Book, name: str, pipe: int) -> None:
     while True:
         number += 1
         note = Entry(kind="note", car="7", heard=f"{name} {number} " + "x" * (number % 7 * 900))
-        entry = patiently(lambda note=note: journal.append(note))
+        entry = patiently(functools.partial(journal.append, note))
         os.write(pipe, f"{entry.uid}\n".encode())
 
 
