@@ -216,7 +216,7 @@ def test_the_demo_tells_a_race_from_the_radio_to_the_debrief(
         "qualified",
     ):
         assert text in shown
-    assert {"race.sheet", "debrief.html", "energy.svg"} <= {
+    assert {"race.sheet", "race.toml", "event.toml", "debrief.html", "energy.svg"} <= {
         path.name for path in tmp_path.iterdir()
     }
     commands = [line.split()[1:] for line in shown.splitlines() if line.startswith("  niner ")]

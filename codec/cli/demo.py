@@ -39,7 +39,9 @@ def demo_folder() -> Path:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Run the race; the sheet of an earlier run is made anew."""
+    """Run the race; the sheet of an earlier run is made anew, with the book and the event beside
+    it to try things on.
+    """
     from codec.files import written
     from codec.race import load_event
     from codec.radio.crews import crews_of
@@ -49,13 +51,16 @@ def run(args: argparse.Namespace) -> int:
     from grammar.loading import load_book
 
     examples, out = demo_folder(), Path(args.folder)
-    book = load_book(examples / "race" / "race.toml")
-    event = load_event(examples / "event" / "event.toml", book)
+    files = (examples / "race" / "race.toml", examples / "event" / "event.toml")
+    book = load_book(files[0])
+    event = load_event(files[1], book)
     sheet = out / "race.sheet"
     with written(out, kind="usage", hint="name another folder"):
         out.mkdir(parents=True, exist_ok=True)
         for old in out.glob("race.sheet*"):
             old.unlink()
+        for file in files:
+            (out / file.name).write_bytes(file.read_bytes())
     demo.opening(book, (examples / "event" / "radio.txt").read_text("utf-8").splitlines())
     with Journal(sheet, book) as journal, (examples / "event" / "radio.jsonl").open("rb") as radio:
         summary = import_transcript(journal, bounded(radio), "jsonl", crews_of(CARS))
@@ -63,5 +68,5 @@ def run(args: argparse.Namespace) -> int:
         entries = list(journal.entries())
     demo.heading_there(book, event, entries)
     demo.debrief(book, event, entries, examples / "event" / "car-7.csv", out)
-    demo.closing(examples, sheet)
+    demo.closing(examples, out)
     return 0

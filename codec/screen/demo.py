@@ -129,15 +129,12 @@ _NEXT = {
 }
 
 
-def closing(examples: Path, sheet: Path) -> None:
-    """Print where each of the three users goes on from here, and the caution; the guides are named
-    where they are, in a checkout.
+def closing(examples: Path, folder: Path) -> None:
+    """Print where each of the three users goes on from here, with the files in the folder of the
+    demo, and the caution; the guides are named where they are, in a checkout.
     """
-    files = {
-        "race": shlex.quote(_near(examples / "race" / "race.toml")),
-        "event": shlex.quote(_near(examples / "event" / "event.toml")),
-        "sheet": shlex.quote(_near(sheet)),
-    }
+    names = {"race": "race.toml", "event": "event.toml", "sheet": "race.sheet"}
+    files = {key: shlex.quote(_near(folder / name)) for key, name in names.items()}
     heading("Where to go next")
     for user, (who, commands) in _NEXT.items():
         guide = examples / f"{user}.md"
