@@ -124,7 +124,7 @@ def test_a_grammar_too_long_to_write_out_has_a_rule_for_each_state_and_says_so(
     assert "// message-lap: one rule for each of its" in text
     assert "export fsg" in text
     reader = Jsgf(text)
-    for direction, string, expected in asked("race"):
+    for direction, string, expected in asked("race", 300):
         if direction == "car":
             assert reader.accepts(words(subject, string)) == expected, string
 
