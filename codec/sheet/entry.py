@@ -9,7 +9,7 @@ line here and one numbered script in codec/sheet/schema.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
 from types import MappingProxyType
@@ -99,10 +99,10 @@ class Entry:
 
     def __post_init__(self) -> None:
         """Check what no later reader could tell; raises SheetError."""
-        for name, column in columns(type(self)).items():
+        for name, checked in _checks(type(self)):
             value = getattr(self, name)
             try:
-                kept = column.checked(value)
+                kept = checked(value)
             except ValueError as error:
                 raise _refused(name, value, str(error)) from None
             if kept is not value:
@@ -122,6 +122,7 @@ DOUBTFUL = "doubtful"  # the refusal of a report that was read, but not surely e
 
 
 _DECLARED: dict[type, Mapping[str, Column]] = {}
+_CHECKS: dict[type, list[tuple[str, Callable[[Any], Any]]]] = {}
 
 
 def columns(entry: type[Entry]) -> Mapping[str, Column]:
@@ -130,6 +131,17 @@ def columns(entry: type[Entry]) -> Mapping[str, Column]:
         declared = get_type_hints(entry, include_extras=True)
         _DECLARED[entry] = {name: hint.__metadata__[0] for name, hint in declared.items()}
     return _DECLARED[entry]
+
+
+def _checks(entry: type[Entry]) -> list[tuple[str, Callable[[Any], Any]]]:
+    """Return the checks of the columns that have one; every entry made goes through them."""
+    if entry not in _CHECKS:
+        _CHECKS[entry] = [
+            (name, column.checked)
+            for name, column in columns(entry).items()
+            if type(column).checked is not Column.checked
+        ]
+    return _CHECKS[entry]
 
 
 def _refused(name: str, value: object, expected: str) -> SheetError:

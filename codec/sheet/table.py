@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from importlib import resources
 from typing import Any
 
-from codec.sheet.columns import Fields, Text, Values, value_of
+from codec.sheet.columns import Column, Fields, Text, Values, value_of
 from codec.sheet.entry import Entry, SheetError, columns
 from codec.store.store import scripts_in
 from codec.store.table import NUMBER, Stored, Table
@@ -36,6 +36,11 @@ class EntryTable:
         self.own = {
             name: column for name, column in self.columns.items() if not isinstance(column, Values)
         }
+        self._converted = {  # those whose values the journal keeps in another form
+            name: column
+            for name, column in self.columns.items()
+            if type(column).cell is not Column.cell
+        }
         stored = [
             Stored(name, since=column.since, real=column.real)
             for name, column in self.columns.items()
@@ -51,20 +56,20 @@ class EntryTable:
 
     def row(self, entry: Entry) -> dict[str, Any]:
         """Return an entry as a row of the journal."""
-        return {name: column.cell(getattr(entry, name)) for name, column in self.columns.items()}
+        facts = {name: getattr(entry, name) for name in self.columns}
+        for name, column in self._converted.items():
+            facts[name] = column.cell(facts[name])
+        return facts
 
     def of_row(self, facts: Mapping[str, Any], fields: Fields) -> Entry:
         """Return the entry of a row that is sound; raises SheetError where the book has no such
         values.
         """
+        kept = {name: facts[name] for name in self.columns if facts[name] is not None}
         try:
-            return self.entry(
-                **{
-                    name: column.of_cell(facts[name], fields)
-                    for name, column in self.columns.items()
-                    if facts[name] is not None
-                }
-            )
+            for name in self._converted.keys() & kept.keys():
+                kept[name] = self._converted[name].of_cell(kept[name], fields)
+            return self.entry(**kept)
         except CodeError as error:
             raise _sheet_error(error) from None
 

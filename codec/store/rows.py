@@ -27,7 +27,8 @@ class Rows:
     def last(self) -> int:
         """The number of the last row, 0 if there is none."""
         with self._store.telling():
-            return self.table.ends(self._store.connection)[0]
+            last = self.table.last(self._store.connection)
+        return 0 if last is None else last[0]
 
     def __len__(self) -> int:
         with self._store.telling():
