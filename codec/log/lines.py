@@ -185,14 +185,28 @@ def _refused(watch: Watch, text: str, error: CodeError) -> Shown:
     alone = doubt(watch.book, text, watch.values())
     taken_alone = alone is not None and alone.accept
     guess = answer if answer is not None and answer.accept and not taken_alone else alone
-    reading = None if guess is None else watch.restored(guess.guess)
-    differs = reading is not None and watch.readbacks.differs(reading)
-    if guess is not None and reading is not None and guess.accept and not differs:
-        noise = "heard through noise"
-        watch.journal.append(report_entry(watch, reading, text, guess.probability, noise))
-        shown = (f"{reading}  ({guess.sure} sure)", f"as heard: {error.message}")
-        return Shown("warning", shown)
-    likely = reading if guess is not None and guess.message else None
+    if guess is None:
+        return _ask_for(watch, text, error, None, None, answer)
+    reading = watch.restored(guess.guess)
+    if not guess.accept or watch.readbacks.differs(reading):
+        likely = reading if guess.message else None
+        return _ask_for(watch, text, error, guess, likely, answer)
+    noise = "heard through noise"
+    watch.journal.append(report_entry(watch, reading, text, guess.probability, noise))
+    return Shown("warning", (f"{reading}  ({guess.sure} sure)", f"as heard: {error.message}"))
+
+
+def _ask_for(
+    watch: Watch,
+    text: str,
+    error: CodeError,
+    guess: Doubt | None,
+    likely: Reading | None,
+    answer: Doubt | None,
+) -> Shown:
+    """Keep a report that can't be read, and the question to ask: of one that most likely was a
+    wrong read-back once more, all of it.
+    """
     entry = _unread(watch, text, error, guess, likely)
     wrong = None if likely is None else watch.readbacks.repeating(likely)
     if wrong is not None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from codec.log.commands import command, commands
@@ -57,12 +57,7 @@ class Session(Watch):
 
     def _noticed(self, shown: Shown, seen: Sequence[Notice], written: Sequence[Entry]) -> Shown:
         """Put before what is shown what there is to look at since."""
-        touched = {
-            entry.about or entry.seq
-            for entry in written
-            if entry.car == self.car and entry.kind in ("report", "call", "correction")
-        }
-        new = [notice for notice in self.notices if notice not in seen or notice.seq in touched]
+        new = list(self._new_notices(seen, written))
         if not new:
             return shown
         lines: list[str] = []
@@ -72,6 +67,17 @@ class Session(Watch):
         bad = shown.tone == "bad" or any(notice.ask for notice in new)
         tone: Tone = "bad" if bad else "warning"
         return Shown(tone, (*lines, *shown.lines))
+
+    def _new_notices(self, seen: Sequence[Notice], written: Sequence[Entry]) -> Iterator[Notice]:
+        """Yield the notices that were not there before, or are of what was written."""
+        touched = {
+            entry.about or entry.seq
+            for entry in written
+            if entry.car == self.car and entry.kind in ("report", "call", "correction")
+        }
+        for notice in self.notices:
+            if notice not in seen or notice.seq in touched:
+                yield notice
 
     def _asked(self, notice: Notice) -> list[str]:
         """Return what to say to a wrong read-back, which is kept as a question."""

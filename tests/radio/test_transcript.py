@@ -4,17 +4,19 @@ the reading.
 
 from __future__ import annotations
 
+import argparse
 import io
 import json
 import tracemalloc
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterable, Iterator
+from typing import Any, cast
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from codec.radio.forms import FORMS, LeftOut, Utterance, form_of
+from codec.cli.sheet import add
+from codec.radio.forms import FORMS, Form, IsCode, LeftOut, Utterance, form_of
 from codec.radio.importing import bounded
 from codec.radio.laps import LapTimes
 from codec.sheet.entry import SheetError
@@ -203,6 +205,26 @@ def test_lap_times_may_stand_in_any_order() -> None:
 )  # fmt: skip
 def test_the_form_is_told_by_name_or_beginning(name: str, head: str, form: str) -> None:
     assert form_of(name, head).name == form
+
+
+class Turns(Form):
+    """A made-up form: turns between bars."""
+
+    name, suffixes, signature = "turns", ("trn",), "TURNS|"
+
+    def utterances(self, lines: Iterable[str], is_code: IsCode, /) -> Iterator[Utterance | LeftOut]:
+        for number, line in enumerate(lines, start=1):
+            yield from (Utterance(number, turn) for turn in line.split("|") if is_code(turn))
+
+
+def test_a_new_form_is_a_class_and_its_name_in_the_list(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setitem(cast("dict[str, Form]", FORMS), "turns", Turns())
+    assert form_of("a.trn", "").name == form_of("-", "TURNS|x").name == "turns"
+    assert told("lima seven|talk|ait", "turns") == [("", "lima seven", None), ("", "ait", None)]
+    parser = argparse.ArgumentParser()
+    add(parser.add_subparsers())
+    args = parser.parse_args(["sheet", "import", "a.sheet", "a.trn", "--form", "turns"])
+    assert args.form == "turns"
 
 
 @given(st.text(), st.sampled_from(sorted(FORMS)))
