@@ -199,8 +199,6 @@ def _with_typed(lexicon: Lexicon, piece: _Piece, meaning: Meaning, *, alone: boo
 
 def unknown(lexicon: Lexicon, text: str, raw: str, span: Span) -> UnknownWord:
     """Return the error for a word that is in no table of the book."""
-    import difflib
-
     shown = visible(raw if len(raw) <= 40 else raw[:40] + "…")
     if set(raw) <= set("?…[]().-") or raw.strip("[]()").casefold() in (
         "unclear",
@@ -214,22 +212,32 @@ def unknown(lexicon: Lexicon, text: str, raw: str, span: Span) -> UnknownWord:
             span=span,
             hint="ask for a repeat",
         )
-    close = difflib.get_close_matches(_form(raw[:40]), lexicon.meanings, n=3)
-    hint = f"did you mean {' or '.join(close)}?" if close else ""
-    if lexicon.typed(raw, alone=True) is not None:
-        hint = f"if it is typed from the dash, write it in capitals: {raw.upper()[:40]}"
-    else:
-        missing = sorted({c for c in raw.upper() if c not in lexicon.alphabet.index})
-        retired = lexicon.alphabet.retired_word(_form(raw[:40]))
-        if retired:
-            hint = f"{retired} is not in use in this book"
-        elif len(raw) <= 12 and raw.isascii() and any(c.isdigit() for c in raw) and missing:
-            unused = [c for c in missing if c.isalnum()]
-            hint = (
-                f"{', '.join(unused)} not in use in this book"
-                if unused
-                else "symbols stand together, or parted by blanks"
-            )
     return UnknownWord(
-        f"unknown word {shown!r}", kind="unknown-word", source=text, span=span, hint=hint
+        f"unknown word {shown!r}",
+        kind="unknown-word",
+        source=text,
+        span=span,
+        hint=_instead(lexicon, raw),
     )
+
+
+def _instead(lexicon: Lexicon, raw: str) -> str:
+    """Return what may have been meant by a word that is in no table, "" if nobody can tell."""
+    import difflib
+
+    if lexicon.typed(raw, alone=True) is not None:
+        return f"if it is typed from the dash, write it in capitals: {raw.upper()[:40]}"
+    form = _form(raw[:40])
+    retired = lexicon.alphabet.retired_word(form)
+    if retired:
+        return f"{retired} is not in use in this book"
+    missing = sorted(
+        {character for character in raw.upper() if character not in lexicon.alphabet.index}
+    )
+    if len(raw) <= 12 and raw.isascii() and any(c.isdigit() for c in raw) and missing:
+        unused = [character for character in missing if character.isalnum()]
+        if unused:
+            return f"{', '.join(unused)} not in use in this book"
+        return "symbols stand together, or parted by blanks"
+    close = difflib.get_close_matches(form, lexicon.meanings, n=3)
+    return f"did you mean {' or '.join(close)}?" if close else ""
