@@ -72,3 +72,11 @@ def test_the_demo_has_what_it_reads_and_nothing_else(names: list[str]) -> None:
 
 def test_no_test_is_in_it(names: list[str]) -> None:
     assert not [name for name in names if "test" in name]
+
+
+def test_an_editable_installation_has_no_copy_of_the_demo(tmp_path: Path) -> None:
+    code = f"from hatchling.build import build_editable; build_editable({str(tmp_path)!r})"
+    subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, capture_output=True)
+    (wheel,) = tmp_path.glob("niner-*.whl")
+    with zipfile.ZipFile(wheel) as archive:
+        assert not [name for name in archive.namelist() if name.startswith(("codec", "grammar"))]
