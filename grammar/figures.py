@@ -11,25 +11,24 @@ from __future__ import annotations
 import itertools
 import math
 import random
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from grammar.automaton import bits, build
 from grammar.codes import CodeTable
 from grammar.codes.detection import missed
-from grammar.fields import ENUMERABLE, FieldBase
+from grammar.errors import CodeError
+from grammar.fields import ENUMERABLE
 from grammar.layout import InOrder, Leaf, Maybe, Node
 from grammar.message import Message
 from grammar.paths import Node as Place
 from grammar.paths import advance
+from grammar.reading_sets import ReadingSets
 
 if TYPE_CHECKING:
     from grammar.book import Book
 
-Part = Sequence[range] | None  # levels as runs in rising order, None for all of them
-Box = Mapping[str, Part]  # by field
-MOST_BOXES = 12
 DRAWS = 1000
 
 
@@ -76,109 +75,33 @@ def readings(message: Message) -> int | None:
     """Return the number of different readings; None where alternatives overlap in too many ways to
     count exactly.
     """
-    return _count(message, message.node)
-
-
-def _count(message: Message, node: Node) -> int | None:
-    if isinstance(node, Leaf):
-        return (
-            1 if message.tables[node.number].check is not None else message.tables[node.number].size
-        )
-    if isinstance(node, InOrder):
-        counts = [_count(message, part) for part in node.parts]
-        return math.prod(c for c in counts if c is not None) if None not in counts else None
-    if isinstance(node, Maybe):
-        inner = _count(message, node.part)
-        return None if inner is None else inner + 1 - _says_usual(message, node.part)
-    return _union(message, _boxes(message, node))
-
-
-def _says_usual(message: Message, node: Node) -> bool:
-    """Tell whether some way through ``node`` says just what leaving it out implies."""
-    if isinstance(node, Leaf):
-        table = message.tables[node.number]
-        levels = [field.usual_level for field in table.fields]
-        known = tuple(level for level in levels if level is not None)
-        return len(known) == len(levels) and (
-            table.check is not None or table.word(known) is not None
-        )
-    if isinstance(node, Maybe):
-        return True
-    if isinstance(node, InOrder):
-        return all(_says_usual(message, part) for part in node.parts)
-    wanted = message.usual(node).keys()
-    return any(
-        _says_usual(message, part) and message.usual(part).keys() == wanted for part in node.parts
-    )
-
-
-def _boxes(message: Message, node: Node) -> list[Box] | None:
-    """Return the readings of a node as boxes, one for each way through it; None if there are too
-    many ways.
-    """
-    if isinstance(node, Leaf):
-        table = message.tables[node.number]
-        return [{field.name: table.part for field in table.fields}]
-    if isinstance(node, Maybe):
-        inner = _boxes(message, node.part)
-        usual = message.usual(node.part)
-        skipped = {name: [range(level, level + 1)] for name, level in usual.items()}
-        return None if inner is None else [skipped, *inner]
-    parts = [_boxes(message, part) for part in node.parts]
-    known = [boxes for boxes in parts if boxes is not None]
-    if len(known) < len(parts):
+    sets = ReadingSets(message)
+    try:
+        return sets.count(sets.all)
+    except CodeError:
         return None
-    if isinstance(node, InOrder):
-        if math.prod(len(boxes) for boxes in known) > 4096:
-            return None
-        return [
-            {name: levels for box in way for name, levels in box.items()}
-            for way in itertools.product(*known)
-        ]
-    return [box for boxes in known for box in boxes]
 
 
-def _union(message: Message, boxes: list[Box] | None) -> int | None:
-    """Count the readings in any of the boxes, by inclusion and exclusion among boxes over the same
-    fields.
+class Unsaid(NamedTuple):
+    """Combinations of levels that a message can't say: how many, and the one of lowest levels."""
+
+    combinations: int
+    smallest: dict[str, int]
+
+
+def unsaid(message: Message, declared: Iterable[str] = ()) -> Unsaid | None:
+    """Return the combinations of levels that can't be said of fields that are said together; None
+    if there are none.
+
+    Levels of ``declared`` fields that no reading gives are left out on purpose. Raises CodeError
+    (kind "too-large") where this can't be settled within bounds.
     """
-    if boxes is None:
+    sets = ReadingSets(message)
+    wanted = sets.covering(sets.all, frozenset(declared))
+    smallest = sets.smallest_missing(sets.all, wanted)
+    if smallest is None:
         return None
-    groups: dict[frozenset[str], list[Box]] = {}
-    for box in boxes:
-        groups.setdefault(frozenset(box), []).append(box)
-    total = 0
-    for names, group in groups.items():
-        if len(group) > MOST_BOXES:
-            return None
-        for size in range(1, len(group) + 1):
-            for chosen in itertools.combinations(group, size):
-                total += (-1) ** (size + 1) * math.prod(
-                    _common(message.fields[name], [box[name] for box in chosen]) for name in names
-                )
-    return total
-
-
-def _common(field: FieldBase, parts: Sequence[Part]) -> int:
-    """Count the levels of a field that are in every part."""
-    common: Sequence[range] = [range(field.size)]
-    for part in parts:
-        if part is not None:
-            common = _both(common, part)
-    return sum(map(len, common))
-
-
-def _both(one: Sequence[range], other: Sequence[range]) -> list[range]:
-    found, a, b = [], 0, 0
-    while a < len(one) and b < len(other):
-        run = range(max(one[a].start, other[b].start), min(one[a].stop, other[b].stop))
-        if run:
-            found.append(run)
-        if one[a].stop < other[b].stop:
-            a += 1
-        else:
-            b += 1
-    return found
+    return Unsaid(sets.count(wanted) - sets.count(sets.all), smallest)
 
 
 # the longest string

@@ -24,7 +24,7 @@ _IN_ORDER = """
     grammar.semirings grammar.layout grammar.message grammar.automaton grammar.paths grammar.proof
     grammar.profile
     grammar.models grammar.book grammar.partial_book grammar.binding grammar.loading
-    grammar.figures grammar.design grammar.export
+    grammar.reading_sets grammar.figures grammar.design grammar.export
     codec.files codec.reading codec.refusal codec.ways codec.decoding codec.encoding codec
     codec.hear codec.profile
     codec.store codec.sheet codec.radio codec.race codec.log

@@ -145,12 +145,12 @@ class CodeTable(ABC):
 
     @property
     def part(self) -> Sequence[range] | None:
-        """The levels of its one field that it has codewords for, as runs in rising order; None for
-        all.
+        """The levels it has codewords for, as runs in rising order (the levels of several fields
+        counted as one mixed-radix number); None for all.
         """
         if not self.partial:
             return None
-        levels = sorted(level for (level,), _ in self.words())
+        levels = sorted(self._counted(levels) for levels, _ in self.words())
         starts = [n for n, level in enumerate(levels) if n == 0 or level > levels[n - 1] + 1]
         ends = [*starts[1:], len(levels)]
         return [
