@@ -11,11 +11,11 @@ from codec.decoding import decode, readings
 from codec.reading import Reading
 from grammar.book import COSTS, Book
 from grammar.codes import CodeTable
-from grammar.errors import Ambiguous, EncodeError, ReportError
+from grammar.errors import Ambiguous, CodeError, EncodeError, ReportError
 from grammar.fields import Rounded
-from grammar.layout import Leaf, Maybe, Node
 from grammar.message import Message
 from grammar.profile import Profile, word_seconds
+from grammar.reading_sets import ReadingSets
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,15 +170,6 @@ def _message(book: Book, levels: Mapping[str, int], name: str | None) -> Message
     raise _unsayable(near, levels)
 
 
-def _implied(node: Node, message: Message) -> set[str]:
-    """Return the fields that some part left out implies."""
-    if isinstance(node, Leaf):
-        return set()
-    if isinstance(node, Maybe):
-        return set(message.usual(node.part))
-    return {name for part in node.parts for name in _implied(part, message)}
-
-
 def _unsayable(message: Message, levels: Mapping[str, int]) -> EncodeError:
     missing = [name for name in message.fields if name not in levels]
     for table in message.tables:
@@ -199,9 +190,11 @@ def _unsayable(message: Message, levels: Mapping[str, int]) -> EncodeError:
                     f"{field.title} {field.text(levels[field.name])} has no codeword in table"
                     f" {table.name}",
                     kind="no-codeword",
-                    hint="add one to the book",
+                    hint=f"{_nearest(message, levels)}add one to the book",
                 )
-    needed = [name for name in missing if name not in _implied(message.node, message)]
+    left_out = [step.left_out for step in message.course.steps if step.left_out is not None]
+    implied = {name for part in left_out for name in message.usual(part)}
+    needed = [name for name in missing if name not in implied]
     missing = needed or missing
     if missing:
         shown = message.fields[missing[0]]
@@ -213,8 +206,25 @@ def _unsayable(message: Message, levels: Mapping[str, int]) -> EncodeError:
     return EncodeError(
         f"no way through message {message.name} says {', '.join(levels)} together",
         kind="no-layout",
-        hint="see its layout in the book",
+        hint=f"{_nearest(message, levels)}see its layout in the book",
     )
+
+
+def _nearest(message: Message, levels: Mapping[str, int]) -> str:
+    """Return what of the levels is otherwise in the nearest that can be said, in words before
+    another hint; nothing where that can't be told.
+    """
+    sets = ReadingSets(message)
+    try:
+        near = sets.nearest(sets.all, levels) or {}
+    except CodeError:
+        return ""
+    changed = [
+        f"{message.fields[name].title} {message.fields[name].text(near[name])}"
+        for name, level in levels.items()
+        if near.get(name, level) != level
+    ]
+    return f"the nearest that can be said has {' and '.join(changed)}; or " if changed else ""
 
 
 def _read_back(book: Book, message: Message, string: str, levels: Mapping[str, int]) -> Reading:

@@ -15,6 +15,7 @@ from grammar.inspection import Inspection
 from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves, parse_layout
 from grammar.message import Message
 from grammar.models import BookSpec
+from grammar.problems import nearest
 from grammar.symbols import Alphabet
 
 MOST_CHECKS = 8
@@ -56,10 +57,22 @@ def bind_messages(
                 problems = list(itertools.islice(found, _MOST_TOLD))
             if not problems:
                 messages[name] = message
+                inspection.note(*_unsaid(one.unsaid, message))
         except CodeError as error:
             problems = [_of_syntax(error)]
         inspection.note(*(problem.at(keys) for problem in problems))
     return messages
+
+
+def _unsaid(declared: Sequence[str], message: Message) -> Iterator[Problem]:
+    """Yield the fields declared to be said in part that the message does not have."""
+    for number, name in enumerate(declared):
+        if name not in message.fields:
+            yield Problem(
+                ("messages", message.name, "unsaid", number),
+                f"message {message.name} has no field {name!r}",
+                nearest(name, message.fields, "name fields of the message"),
+            )
 
 
 def _of_syntax(error: CodeError) -> Problem:

@@ -20,7 +20,6 @@ from grammar.codes import CodeTable
 from grammar.codes.detection import missed
 from grammar.errors import CodeError
 from grammar.fields import ENUMERABLE
-from grammar.layout import InOrder, Leaf, Maybe, Node
 from grammar.message import Message
 from grammar.paths import Node as Place
 from grammar.paths import advance
@@ -83,10 +82,22 @@ def readings(message: Message) -> int | None:
 
 
 class Unsaid(NamedTuple):
-    """Combinations of levels that a message can't say: how many, and the one of lowest levels."""
+    """Combinations of levels that a message can't say: how many, the one of lowest levels, and the
+    fewest levels of it that no reading gives together.
+    """
 
     combinations: int
     smallest: dict[str, int]
+    together: dict[str, int]
+
+    def text(self, message: Message) -> str:
+        """Return it in words."""
+        levels = ", ".join(
+            f"{message.fields[name].title} {message.fields[name].text(level)}"
+            for name, level in self.together.items()
+        )
+        lacking = f"{self.combinations} combination{'s' if self.combinations > 1 else ''} of levels"
+        return f"message {message.name} can't say {levels}; in all it lacks words for {lacking}"
 
 
 def unsaid(message: Message, declared: Iterable[str] = ()) -> Unsaid | None:
@@ -101,7 +112,13 @@ def unsaid(message: Message, declared: Iterable[str] = ()) -> Unsaid | None:
     smallest = sets.smallest_missing(sets.all, wanted)
     if smallest is None:
         return None
-    return Unsaid(sets.count(wanted) - sets.count(sets.all), smallest)
+    fewest = next(
+        dict(some)
+        for size in range(1, len(smallest) + 1)
+        for some in itertools.combinations(smallest.items(), size)
+        if size in (1, 2, len(smallest)) and not sets.gives(sets.all, dict(some))
+    )
+    return Unsaid(sets.count(wanted) - sets.count(sets.all), smallest, fewest)
 
 
 # the longest string
@@ -173,8 +190,7 @@ def drawn(
     }
     found: list[Drawn] = []
     for _ in range(draws * 20):
-        levels: dict[str, int] = {}
-        _draw(message, message.node, generator, weights, levels)
+        levels = _draw(message, generator, weights)
         string = message.cheapest(levels, cost)
         if string is not None:  # a partial table may have no word for what was drawn
             match = message.quick(string)
@@ -186,29 +202,29 @@ def drawn(
 
 
 def _draw(
-    message: Message,
-    node: Node,
-    generator: random.Random,
-    shares: Mapping[str, list[float]],
-    levels: dict[str, int],
-) -> None:
-    if isinstance(node, Leaf):
-        for field in message.tables[node.number].fields:
+    message: Message, generator: random.Random, shares: Mapping[str, list[float]]
+) -> dict[str, int]:
+    """Return the levels of one report: parts left out only where they may be something else than
+    usual, alternatives as likely as each other.
+    """
+    levels: dict[str, int] = {}
+    onward, point = message.course.onward(), 0
+    while point != message.course.end:
+        step, *others = onward[point]
+        part = others[0].left_out if others else None
+        if part is not None:
+            step = step if message.said_by(part) <= message.usual(part).keys() else others[0]
+        elif others:
+            step = generator.choice(onward[point])
+        for field in message.tables[step.leaf].fields if step.leaf >= 0 else ():
             weights = shares.get(field.name)
-            level = (
+            levels[field.name] = (
                 generator.choices(range(field.size), cum_weights=weights)[0]
                 if weights
                 else generator.randrange(field.size)
             )
-            levels[field.name] = level
-    elif isinstance(node, Maybe):
-        if message.said_by(node.part) <= message.usual(node.part).keys():
-            _draw(message, node.part, generator, shares, levels)
-    elif isinstance(node, InOrder):
-        for part in node.parts:
-            _draw(message, part, generator, shares, levels)
-    else:
-        _draw(message, generator.choice(node.parts), generator, shares, levels)
+        point = step.target
+    return levels
 
 
 def notices(table: CodeTable, length: int) -> dict[str, tuple[int, int]]:

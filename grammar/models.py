@@ -176,6 +176,9 @@ class MessageSpec(Strict):
         )
     )
     label: str = Field("", description="What people call it; the default is its name.")
+    unsaid: list[str] = Field(
+        [], max_length=1000, description="Fields of which it leaves out some levels on purpose."
+    )
 
 
 class PhraseSpec(Strict):

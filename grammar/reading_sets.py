@@ -18,7 +18,7 @@ from typing import NamedTuple
 
 from grammar.codes import CodeTable
 from grammar.errors import CodeError
-from grammar.layout import CourseStep, Maybe
+from grammar.layout import CourseStep
 from grammar.message import Message
 from grammar.semirings import Semiring, sums_to_end
 
@@ -79,9 +79,8 @@ class ReadingSets:
         """
         if step.leaf >= 0:
             return self._of_table(self.message.tables[step.leaf])
-        if step.taken is None and isinstance(step.node, Maybe):
-            return self.box({n: [(at, at)] for n, at in self.message.usual(step.node.part).items()})
-        return EMPTY
+        usual = {} if step.left_out is None else self.message.usual(step.left_out)
+        return self.box({name: [(level, level)] for name, level in usual.items()})
 
     def _of_table(self, table: CodeTable) -> Set:
         boxes = list(itertools.islice(_boxes(table), MOST_BOXES + 1))
@@ -212,6 +211,25 @@ class ReadingSets:
             else:
                 wanted, readings = node.absent, absent
         return found
+
+    def gives(self, readings: Set, levels: Mapping[str, int]) -> bool:
+        """Tell whether some reading gives these levels, whatever else it gives."""
+        asked = sorted((self._number[name], level) for name, level in levels.items())
+
+        @functools.cache
+        def given(found: Set, done: int) -> bool:
+            node = self._nodes[found]
+            if done == len(asked):
+                return found != NONE
+            field, level = asked[done]
+            if node.field < field:
+                rests = {node.absent, *(arc.rest for arc in node.arcs)}
+                return any(given(rest, done) for rest in rests)
+            return node.field == field and any(
+                arc.low <= level <= arc.high and given(arc.rest, done + 1) for arc in node.arcs
+            )
+
+        return given(readings, 0)
 
     def nearest(self, readings: Set, levels: Mapping[str, int]) -> dict[str, int] | None:
         """Return the levels nearest to those asked for that some reading gives: least in the sum of

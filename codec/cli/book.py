@@ -186,6 +186,21 @@ def _clash(book: Any) -> str:
     return f"{book.crossing.string!r} is both a report and a call, {one} and {other}"
 
 
+def _unsaid(message: Any, declared: list[str]) -> list[str]:
+    """Return what to tell of levels that a message can't say and does not declare."""
+    from grammar.errors import CodeError
+    from grammar.figures import unsaid
+
+    try:
+        found = unsaid(message, declared)
+    except CodeError as error:
+        return [error.message]
+    if found is None:
+        return []
+    fields = ", ".join(f'"{name}"' for name in found.together)
+    return [f"{found.text(message)}; unsaid = [{fields}] says that this is meant"]
+
+
 def _notes(book: Any, weak: list[str]) -> list[str]:
     """Return what is no problem but worth knowing."""
     said = {name for message in book.messages.values() for name in message.fields}
@@ -196,6 +211,8 @@ def _notes(book: Any, weak: list[str]) -> list[str]:
         notes += [
             f"field {name!r}: {text}: it warns at that end only" for text in field.far_limits()
         ]
+    for message in book.messages.values():
+        notes += _unsaid(message, book.spec.messages[message.name].unsaid)
     notes += weak
     if not book.one_way:
         notes.append(f"{_clash(book)}: decode with --direction where it is not clear who speaks")
