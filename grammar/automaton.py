@@ -1,9 +1,9 @@
 """Messages as automata over symbols: one state path for each way to read a string.
 
-The construction is position by position (V. M. Glushkov 1961): every code table at every place of a
-layout is a copy of its table's deterministic automaton, and has one junction, the state in which
-its codeword has just ended. So two different paths for a string are two different ways to cut it
-into codewords, which is what the proof looks for.
+Made of the courses of the layouts, position by position (V. M. Glushkov 1961): every code table at
+every place is a copy of its table's deterministic automaton, and has one junction, the state in
+which its codeword has just ended. So two different paths for a string are two different ways to cut
+it into codewords, which is what the proof looks for.
 """
 
 from __future__ import annotations
@@ -14,7 +14,6 @@ from typing import NamedTuple
 
 from grammar.codes import DONE
 from grammar.errors import CodeError
-from grammar.layout import Either, InOrder, Leaf, Maybe, Node
 from grammar.message import Message
 
 MOST_EDGES = 300_000
@@ -55,12 +54,6 @@ class Automaton:
         return len(self.steps) - 1
 
 
-class _Shape(NamedTuple):
-    nullable: bool
-    first: Sequence[int]
-    last: Sequence[int]
-
-
 def build(messages: Sequence[Message], *, run_together: bool = False) -> Automaton:
     """Return the automaton of ``messages``; with ``run_together`` a report may follow another
     without a pause.
@@ -78,8 +71,8 @@ def build(messages: Sequence[Message], *, run_together: bool = False) -> Automat
 
 
 def _add(automaton: Automaton, number: int, message: Message) -> list[int]:
-    follow: list[list[int]] = [[] for _ in message.tables]
-    root = _shape(message.node, follow, [0])
+    first, ends = _next_leaves(message)
+    behind = {step.leaf: step.target for step in message.course.steps}
     start = automaton.state((number, -1), ended=True)
     automaton.starts.append(start)
     junctions, entries, size = [], [], 0
@@ -92,57 +85,41 @@ def _add(automaton: Automaton, number: int, message: Message) -> list[int]:
             automaton.steps[state] = [Step(mask, places[target]) for mask, target in edges]
         junctions.append(junction)
         entries.append([Step(mask, places[target]) for mask, target in fragment[0]])
-    for state, leaves in [(start, root.first), *zip(junctions, follow, strict=True)]:
-        steps = [step for leaf in leaves for step in entries[leaf]]
+    reached = [(start, 0), *((state, behind[leaf]) for leaf, state in enumerate(junctions))]
+    for state, point in reached:
+        steps = [step for leaf in first[point] for step in entries[leaf]]
         size += len(steps)
         if size > MOST_EDGES:
-            raise CodeError(
-                f"message {message.name}: too many optional parts in a row",
-                kind="too-large",
-                hint="group them: ( a b c )?",
-            )
+            raise _too_many(message)
         automaton.steps[state] = steps
-    for leaf in root.last:
-        automaton.accepting[junctions[leaf]] = True
-    return [junctions[leaf] for leaf in root.last]
+        automaton.accepting[state] = ends[point]
+    return [state for state, point in reached if ends[point]]
 
 
-def _shape(node: Node, follow: list[list[int]], pairs: list[int]) -> _Shape:
-    """Return which leaves may begin and end a node, and note which leaves may follow which."""
-    if isinstance(node, Leaf):
-        return _Shape(False, (node.number,), (node.number,))
-    if isinstance(node, Maybe):
-        inner = _shape(node.part, follow, pairs)
-        return _Shape(True, inner.first, inner.last)
-    shapes = [_shape(part, follow, pairs) for part in node.parts]
-    if isinstance(node, Either):
-        return _Shape(
-            False, [n for s in shapes for n in s.first], [n for s in shapes for n in s.last]
-        )
-    return _in_order(node, shapes, follow, pairs)
+def _next_leaves(message: Message) -> tuple[list[list[int]], list[bool]]:
+    """Return for each point of the course the leaves that may be said next, in order, and whether
+    the message may end there.
+    """
+    course = message.course
+    first: list[list[int]] = [[] for _ in range(course.points)]
+    ends = [point == course.end for point in range(course.points)]
+    size = 0
+    for step in reversed(course.steps):
+        following = [step.leaf] if step.leaf >= 0 else first[step.target]
+        first[step.source].extend(following)  # last first
+        ends[step.source] |= step.leaf < 0 and ends[step.target]
+        size += len(following)
+        if size > MOST_EDGES:
+            raise _too_many(message)
+    return [leaves[::-1] for leaves in first], ends
 
 
-def _in_order(
-    node: InOrder, shapes: Sequence[_Shape], follow: list[list[int]], pairs: list[int]
-) -> _Shape:
-    first: list[int] = []
-    open_start = True
-    ends: list[int] = []
-    for shape in shapes:
-        if open_start:
-            first.extend(shape.first)
-            open_start = shape.nullable
-        for end in ends:
-            follow[end].extend(shape.first)
-        pairs[0] += len(ends) * len(shape.first)
-        if pairs[0] > MOST_EDGES:
-            raise CodeError(
-                f"a layout of {len(node.parts)} parts has too many optional parts in a row",
-                kind="too-large",
-                hint="group them: ( a b c )?",
-            )
-        ends = [*(ends if shape.nullable else ()), *shape.last]
-    return _Shape(open_start, first, ends)
+def _too_many(message: Message) -> CodeError:
+    return CodeError(
+        f"message {message.name}: too many optional parts or alternatives in a row",
+        kind="too-large",
+        hint="group them: ( a b c )?",
+    )
 
 
 def _trim(automaton: Automaton, finals: Sequence[int]) -> None:

@@ -113,6 +113,11 @@ class CourseStep(NamedTuple):
     node: Maybe | Either | None = None
     taken: Node | None = None
 
+    @property
+    def left_out(self) -> Node | None:
+        """The optional part that it leaves out."""
+        return self.node.part if self.taken is None and isinstance(self.node, Maybe) else None
+
 
 class Course(NamedTuple):
     """All ways through a layout: from point 0 to ``end``; steps into a point come before those out
@@ -122,6 +127,15 @@ class Course(NamedTuple):
     steps: tuple[CourseStep, ...]
     end: int
     points: int
+
+    def onward(self) -> list[list[CourseStep]]:
+        """Return the steps out of each point: one that says a leaf, or what is to be decided
+        there.
+        """
+        onward: list[list[CourseStep]] = [[] for _ in range(self.points)]
+        for step in self.steps:
+            onward[step.source].append(step)
+        return onward
 
 
 def course(root: Node) -> Course:

@@ -85,11 +85,12 @@ def _ambiguities(spec: BookSpec, messages: Mapping[str, Message]) -> Iterator[Pr
 
 
 def witness_text(found: Ambiguity) -> str:
-    """Return an ambiguity in words: the string, and both readings."""
+    """Return an ambiguity in words: the string, and both readings with where they cut it."""
     one, other = (
-        "; then ".join(match.text() for match in side) for side in (found.one, found.other)
+        "; then ".join(f"{' '.join(match.texts)} as {match.text()}" for match in side)
+        for side in (found.one, found.other)
     )
-    same = " (the same values, said by two ways through the layout)" if one == other else ""
+    same = " (the same values, said by two ways through the layout)" if found.alike else ""
     return (
         f"{found.string!r} has two readings, in {found.where}{same}\n    either {one}\n    or    "
         f" {other}"

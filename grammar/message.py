@@ -19,7 +19,7 @@ from grammar.codes import CheckRule, CodeTable
 from grammar.codes.base import MOST_KEPT
 from grammar.codes.checks import start_for
 from grammar.fields import FieldBase, Value
-from grammar.layout import Course, CourseStep, Either, Maybe, Node, bottom_up, course, leaves
+from grammar.layout import Course, CourseStep, Node, bottom_up, course, leaves
 from grammar.semirings import COUNTING, LEAST, MOST, sums_to_end
 from grammar.symbols import Alphabet
 
@@ -237,11 +237,11 @@ class Message:
                 checks.append(PlannedCheck(n, table.check, covers))
         implied = []
         for step in self.decisions(numbers):
-            if isinstance(step.node, Maybe) and step.taken is None:
-                for name, level in self.usual(step.node.part).items():
-                    field = self.fields[name]
-                    warnings = tuple(field.warnings(level))
-                    implied.append(Implied(name, level, field.value(level), warnings))
+            usual = {} if step.left_out is None else self.usual(step.left_out)
+            for name, level in usual.items():
+                field = self.fields[name]
+                warnings = tuple(field.warnings(level))
+                implied.append(Implied(name, level, field.value(level), warnings))
         return Plan(self, numbers, implied, checks)
 
     def decisions(self, numbers: Sequence[int]) -> list[CourseStep]:
@@ -554,9 +554,7 @@ def _cuts(
     length; none where there are too many.
     """
     least, most = message.reach
-    steps: dict[int, list[CourseStep]] = {}
-    for step in message.course.steps:
-        steps.setdefault(step.source, []).append(step)
+    onward = message.course.onward()
     found: list[tuple[tuple[int, ...], tuple[tuple[int, int], ...]]] = []
     waiting: list[tuple[int, int, _Leaves]] = [(0, 0, None)]
     tried = 0
@@ -574,7 +572,7 @@ def _cuts(
             found.append((tuple(numbers[::-1]), tuple(slices[::-1])))
         if len(found) > MOST_CUTS or tried > MOST_TRIED:
             return []
-        for step in steps.get(point, ()):
+        for step in onward[point]:
             if step.leaf < 0:
                 waiting.append((step.target, place, said))
             else:
@@ -709,15 +707,12 @@ def _says_no_more(
     """Tell whether a decision says nothing else than what is asked for, and leaves nothing of it
     out.
     """
-    if step.leaf >= 0 or step.node is None:
+    if step.left_out is not None:
+        usual = message.usual(step.left_out)
+        return all(
+            usual.get(name) == levels[name] if name in levels else not (exact and name in usual)
+            for name in message.said_by(step.left_out)
+        )
+    if step.node is None or step.taken is None:
         return True
-    if isinstance(step.node, Either):
-        asked = message.said_by(step.node) & levels.keys()
-        return step.taken is not None and asked <= message.said_by(step.taken)
-    if step.taken is not None:
-        return True
-    usual = message.usual(step.node.part)
-    return all(
-        usual.get(name) == levels[name] if name in levels else not (exact and name in usual)
-        for name in message.said_by(step.node.part)
-    )
+    return message.said_by(step.node) & levels.keys() <= message.said_by(step.taken)

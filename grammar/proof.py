@@ -11,8 +11,8 @@ search is repeated with the states of both copies' checks, kept to the pairs tha
 
 from __future__ import annotations
 
-from collections import deque
-from collections.abc import Iterable, Sequence
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 from grammar.automaton import Automaton, Step, bits, build
@@ -22,9 +22,13 @@ from grammar.paths import Node, advance, may_end, trace
 
 MOST_PAIRS = 300_000  # pairs of states
 MOST_WORK = 2_000_000  # edges held against each other
+_MOST_WITNESSES = 200  # shortest witnesses looked at for one of unlike values
 _CHECKED_WORK = 6  # times the work where the states of checks are followed as well
 
 Pair = tuple[int, int, bool]
+_Sources = dict[
+    Pair, list[tuple[Pair | None, int]]
+]  # how each pair is reached, and by which symbols
 Both = tuple[Node, Node, bool]
 
 
@@ -36,6 +40,15 @@ class Ambiguity(NamedTuple):
     string: str
     one: tuple[Match, ...]
     other: tuple[Match, ...]
+
+    @property
+    def alike(self) -> bool:
+        """Whether both readings say the same values."""
+        one, other = (
+            [(match.message.name, match.levels()) for match in side]
+            for side in (self.one, self.other)
+        )
+        return one == other
 
     @property
     def where(self) -> str:
@@ -57,44 +70,129 @@ def ambiguity(messages: Sequence[Message], *, run_together: bool = False) -> Amb
     claimed.
     """
     automaton = build(messages, run_together=run_together)
-    starts = automaton.starts
-    _within_bounds(len(starts) ** 2 // 2, 0)
-    pairs = [(s, s, False) for s in starts] + [
-        (s, t, True) for i, s in enumerate(starts) for t in starts[i + 1 :]
-    ]
-    return _search(automaton, pairs)
+    members = [_Member(start, side) for side, start in enumerate(automaton.starts)]
+    return _Search(automaton, members, [(start, start, False) for start in automaton.starts]).run()
 
 
 def overlap(one: Sequence[Message], other: Sequence[Message]) -> Ambiguity | None:
     """Return a shortest string that is a message of both lists, or None."""
     automaton = build([*one, *other])
     split = len(one)
-    _within_bounds(split * len(other), 0)
-    return _search(
-        automaton,
-        [(s, t, True) for s in automaton.starts[:split] for t in automaton.starts[split:]],
-    )
+    members = [_Member(start, int(n >= split)) for n, start in enumerate(automaton.starts)]
+    return _Search(automaton, members, []).run()
 
 
-def _search(automaton: Automaton, pairs: Sequence[Pair]) -> Ambiguity | None:
-    checked = any(message.check_leaves for message in automaton.messages)
-    sources: dict[Pair, list[tuple[Pair | None, int]]] = {pair: [(None, 0)] for pair in pairs}
-    waiting, ends, work = deque(pairs), [], 0
-    while waiting:
-        pair = waiting.popleft()
-        work += len(automaton.steps[pair[0]]) * len(automaton.steps[pair[1]])
-        _within_bounds(len(sources), work)
+class _Member(NamedTuple):
+    """A state reached by the symbols of its group; members of unlike sides are a pair that has
+    parted.
+    """
+
+    state: int
+    side: int
+    before: _Member | None = None
+    mask: int = 0
+
+
+class _Search:
+    """Search by length for pairs that have parted and in which both copies may end.
+
+    Messages begin apart. While what they begin with tells them from each other, all that the same
+    symbols lead to stays one group, which stands for its pairs: so the work grows with the
+    messages, not with their pairs.
+    """
+
+    def __init__(
+        self, automaton: Automaton, members: list[_Member], together: Sequence[Pair]
+    ) -> None:
+        """Take the starts as members of one group, and pairs that have not parted."""
+        self.automaton = automaton
+        self.checked = any(message.check_leaves for message in automaton.messages)
+        self.sources: _Sources = {pair: [(None, 0)] for pair in together}
+        self.groups, self.pairs = [members], list(together)
+        self.ends: list[Pair] = []
+        self.work = 0
+
+    def run(self) -> Ambiguity | None:
+        """Return an ambiguity of least length, or None."""
+        while self.groups or self.pairs:
+            self.groups = [after for group in self.groups for after in self.grouped(group)]
+            self.pairs = [after for pair in self.pairs for after in self.paired(pair)]
+            if self.ends and not self.checked:
+                told = (_told(self.automaton, self.sources, end) for end in self.ends)
+                return _best(itertools.chain.from_iterable(told))
+        if not self.ends:
+            return None
+        useful = _useful(self.sources, self.ends)
+        starts = [pair for pair in useful if self.sources[pair][0][0] is None]
+        return _search_checked(self.automaton, starts, useful)
+
+    def grouped(self, group: Sequence[_Member]) -> Iterable[list[_Member]]:
+        """Return the groups after a group; where they are no smaller, its pairs go on by
+        themselves.
+        """
+        after: dict[int, list[_Member]] = {}
+        size = 0
+        for member in group:
+            for step in self.automaton.steps[member.state]:
+                size += step.mask.bit_count()
+                if size <= len(group):
+                    for bit in bits(step.mask):
+                        reached = _Member(step.target, member.side, member, 1 << bit)
+                        after.setdefault(bit, []).append(reached)
+        self.work += size
+        if size > len(group):
+            self.pairs.extend(self.parted(group, self.automaton.steps))
+            return []
+        for members in after.values():
+            done = [member for member in members if self.automaton.accepting[member.state]]
+            self.ends.extend(self.parted(done))
+        return [members for members in after.values() if len({m.side for m in members}) > 1]
+
+    def parted(
+        self, group: Sequence[_Member], steps: Sequence[Sequence[Step]] | None = None
+    ) -> Iterable[Pair]:
+        """Yield the pairs of a group, with how they were reached; only those that may go on, where
+        ``steps`` are given.
+        """
+        masks = [_mask(steps[member.state]) if steps else -1 for member in group]
+        for n, (one, mask) in enumerate(zip(group, masks, strict=True)):
+            for other, shared in zip(group[n + 1 :], masks[n + 1 :], strict=True):
+                self.work += 1
+                if mask & shared and one.side != other.side:
+                    _within_bounds(len(self.sources), self.work)
+                    yield self.reached(one, other)
+
+    def reached(self, one: _Member, other: _Member) -> Pair:
+        """Note how a pair of a group was reached."""
+        pair: Pair = (one.state, other.state, True)
+        if pair not in self.sources:
+            if one.before is None or other.before is None:
+                self.sources[pair] = [(None, 0)]
+            else:
+                self.sources[pair] = [(self.reached(one.before, other.before), one.mask)]
+        return pair
+
+    def paired(self, pair: Pair) -> Iterable[Pair]:
+        """Yield the pairs after a pair that were not met before."""
+        automaton, sources = self.automaton, self.sources
+        self.work += len(automaton.steps[pair[0]]) * len(automaton.steps[pair[1]])
+        _within_bounds(len(sources), self.work)
         for mask, after in _next_pairs(automaton, pair):
             if after not in sources:
                 sources[after] = [(pair, mask)]
-                waiting.append(after)
+                yield after
                 if after[2] and automaton.accepting[after[0]] and automaton.accepting[after[1]]:
-                    if not checked:
-                        return _told(automaton, sources, after)
-                    ends.append(after)
-            elif checked:
+                    self.ends.append(after)
+            elif self.checked:
                 sources[after].append((pair, mask))
-    return _search_checked(automaton, pairs, _useful(sources, ends)) if ends else None
+
+
+def _best(found: Iterable[Ambiguity]) -> Ambiguity:
+    """Return the first whose readings differ in what they say; where none of those looked at does,
+    the first of all.
+    """
+    some = list(itertools.islice(found, _MOST_WITNESSES))
+    return next((one for one in some if not one.alike), some[0])
 
 
 def _within_bounds(pairs: int, work: int) -> None:
@@ -121,19 +219,27 @@ def _next_pairs(automaton: Automaton, pair: Pair) -> Iterable[tuple[int, Pair]]:
                 yield mask, (a.target, b.target, True)
 
 
-def _told(
-    automaton: Automaton, sources: dict[Pair, list[tuple[Pair | None, int]]], end: Pair
-) -> Ambiguity:
-    path, string = [end], ""
+def _told(automaton: Automaton, sources: _Sources, end: Pair) -> Iterator[Ambiguity]:
+    """Yield ambiguities that end in a pair: with the lowest symbols on the way to it, then with any
+    other for one of them.
+    """
+    path, choices = [end], []
     pair: Pair | None = end
+    symbols = automaton.messages[0].alphabet.symbols
     while pair is not None:
         before, mask = sources[pair][0]
         if before is not None:
             path.append(before)
-            string = automaton.messages[0].alphabet.symbols[next(bits(mask))] + string
+            choices.append([symbols[bit] for bit in bits(mask)])
         pair = before
     path.reverse()
-    return _witness(automaton, string, [p[0] for p in path], [p[1] for p in path])
+    choices.reverse()
+    one, other = [p[0] for p in path], [p[1] for p in path]
+    lowest = "".join(options[0] for options in choices)
+    yield _witness(automaton, lowest, one, other)
+    for place, options in enumerate(choices):
+        for symbol in options[1:]:
+            yield _witness(automaton, lowest[:place] + symbol + lowest[place + 1 :], one, other)
 
 
 def _witness(
@@ -147,7 +253,7 @@ def _witness(
     return Ambiguity(string, first, second)
 
 
-def _useful(sources: dict[Pair, list[tuple[Pair | None, int]]], ends: Sequence[Pair]) -> set[Pair]:
+def _useful(sources: _Sources, ends: Sequence[Pair]) -> set[Pair]:
     """Return the pairs from which an end can be reached."""
     useful, waiting = set(ends), list(ends)
     while waiting:
@@ -159,33 +265,39 @@ def _useful(sources: dict[Pair, list[tuple[Pair | None, int]]], ends: Sequence[P
 
 
 def _search_checked(
-    automaton: Automaton, pairs: Sequence[Pair], useful: set[Pair]
+    automaton: Automaton, starts: Sequence[Pair], useful: set[Pair]
 ) -> Ambiguity | None:
     """Search by length with the checks of both copies."""
-    origin: dict[Both, tuple[Both | None, str]] = {}
-    for pair in pairs:
-        if pair in useful:
-            origin[_begin(automaton, pair[0]), _begin(automaton, pair[1]), pair[2]] = (None, "")
-    waiting, work = deque(origin), 0
+    origin: dict[Both, tuple[Both | None, str]] = {
+        (_begin(automaton, one), _begin(automaton, other), parted): (None, "")
+        for one, other, parted in starts
+    }
+    layer, work = list(origin), 0
     alphabet = automaton.messages[0].alphabet
-    while waiting:
-        both = waiting.popleft()
-        one, other, parted = both
-        for bit in bits(_mask(automaton.steps[one.state]) & _mask(automaton.steps[other.state])):
-            symbol = alphabet.symbols[bit]
-            others = list(advance(automaton, other, symbol, 1 << bit))
-            for a in advance(automaton, one, symbol, 1 << bit):
-                work += _CHECKED_WORK * len(others)
-                _within_bounds(len(origin), work)
-                for b in others:
-                    # Copies that have not parted may differ in their guesses of the length: they
-                    # part later, to cover unlike lengths.
-                    after = (a, b, parted or a.state != b.state)
-                    if after not in origin and (a.state, b.state, after[2]) in useful:
+    while layer:
+        ends, after_layer = [], []
+        for both in layer:
+            one, other, parted = both
+            masks = (_mask(automaton.steps[one.state]), _mask(automaton.steps[other.state]))
+            for bit in bits(masks[0] & masks[1]):
+                symbol = alphabet.symbols[bit]
+                others = list(advance(automaton, other, symbol, 1 << bit))
+                for a in advance(automaton, one, symbol, 1 << bit):
+                    work += _CHECKED_WORK * len(others)
+                    _within_bounds(len(origin), work)
+                    for b in others:
+                        # Copies that have not parted may differ in their guesses of the length:
+                        # they part later, to cover unlike lengths.
+                        after = (a, b, parted or a.state != b.state)
+                        if after in origin or (a.state, b.state, after[2]) not in useful:
+                            continue
                         origin[after] = (both, symbol)
-                        waiting.append(after)
+                        after_layer.append(after)
                         if after[2] and may_end(automaton, a) and may_end(automaton, b):
-                            return _told_checked(automaton, origin, after)
+                            ends.append(after)
+        if ends:
+            return _best(_told_checked(automaton, origin, end) for end in ends)
+        layer = after_layer
     return None
 
 

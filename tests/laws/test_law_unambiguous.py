@@ -163,3 +163,42 @@ def test_a_check_counted_from_the_right_may_cover_two_lengths_of_one_string() ->
     assert found is not None
     assert found.string == "000"
     assert holds_two_readings(found)
+
+
+@pytest.mark.parametrize("other", ["BACD", "ABDC", "ACBD"])
+def test_of_the_shortest_witnesses_one_of_unlike_values_is_told(other: str) -> None:
+    """Two of the four letters say the same by both tables, two do not."""
+    spec = {
+        "fields": {"f": {"kind": "wrapped", "modulus": 4}},
+        "tables": {
+            "f": {"kind": "scale", "symbols": "ABCD"},
+            "g": {"kind": "scale", "field": "f", "symbols": other},
+        },
+        "messages": {"m": {"layout": "f | g"}},
+    }
+    messages = unproven(spec)
+    assert messages is not None
+    found = ambiguity(list(messages.values()))
+    assert found is not None
+    assert not found.alike
+    assert holds_two_readings(found)
+
+
+@pytest.mark.parametrize("count", [40, 200])
+def test_messages_that_begin_alike_are_held_against_each_other(count: int) -> None:
+    """Three figures begin each message; the last begins as the first but for its second part."""
+    spec = {
+        "fields": {"f": {"kind": "wrapped", "modulus": 10}},
+        "tables": {"f": {"kind": "digits"}},
+        "messages": {f"m{n}": {"layout": f'"{n:03d}" f "A"'} for n in range(count)},
+    }
+    messages = unproven(spec)
+    assert messages is not None
+    assert ambiguity(list(messages.values())) is None
+    spec["messages"]["last"] = {"layout": '"0" f f f "A"'}
+    messages = unproven(spec)
+    assert messages is not None
+    found = ambiguity(list(messages.values()))
+    assert found is not None
+    assert len(found.string) == 5
+    assert "last" in {found.one[0].message.name, found.other[0].message.name}
