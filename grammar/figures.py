@@ -208,7 +208,7 @@ def _draw(
     usual, alternatives as likely as each other.
     """
     levels: dict[str, int] = {}
-    onward, point = message.course.onward(), 0
+    onward, point = message.onward, 0
     while point != message.course.end:
         step, *others = onward[point]
         part = others[0].left_out if others else None

@@ -27,7 +27,8 @@ Direction = OneOf["car", "pit"]
 Cost = Callable[[CodeTable, str], float]
 # what a function that reads strings of one length tries; what has more ways goes the whole way
 MOST_CUTS = 128
-MOST_TRIED = 4000  # steps to find those cuts
+MOST_TRIED = 4_000  # steps to find those cuts
+MOST_TRIED_IN_ALL = 40_000  # of all messages
 MOST_PLANS = 5000
 MOST_READERS = 1000  # lengths of strings for which what reads them is kept
 
@@ -160,6 +161,11 @@ class Message:
     def course(self) -> Course:
         """All ways through the layout."""
         return course(self.node)
+
+    @functools.cached_property
+    def onward(self) -> list[list[CourseStep]]:
+        """The steps of the course out of each point."""
+        return self.course.onward()
 
     def covered(self, check_leaf: int) -> frozenset[int]:
         """Return the leaves that the check at a leaf covers, said or not."""
@@ -504,7 +510,7 @@ class Readers(dict[int, Reader]):
     """By the number of symbols what reads strings of so many as one of ``messages``: the first
     match, or None. Each is made when the first such string comes.
 
-    None tells nothing where a message has more than MOST_CUTS ways to be cut.
+    None tells nothing where messages have more ways to be cut than the limits above allow.
     """
 
     def __init__(self, messages: Sequence[Message], spelling: Spelling) -> None:
@@ -518,11 +524,13 @@ class Readers(dict[int, Reader]):
         return reader
 
     def _made(self, length: int) -> Reader:
-        cuts = [
-            Cut(message.plan(said), slices, self.spelling)
-            for message in self.messages
-            for said, slices in _cuts(message, length)
-        ]
+        cuts: list[Cut] = []
+        tried = 0
+        for message in self.messages:
+            if tried <= MOST_TRIED_IN_ALL and message.lengths[0] <= length <= message.lengths[1]:
+                found, steps = _cuts(message, length, self.spelling)
+                cuts.extend(found)
+                tried += steps
         if len(cuts) <= _FEW:
             return _reader(cuts)
         by_first: dict[str | None, list[Cut]] = {}
@@ -547,15 +555,13 @@ class Readers(dict[int, Reader]):
 _FEW = 4  # cuts that are tried one after the other whatever the first symbol is
 
 
-def _cuts(
-    message: Message, length: int
-) -> list[tuple[tuple[int, ...], tuple[tuple[int, int], ...]]]:
-    """Return (leaves, where their codewords begin and end) of the ways to cut strings of one
-    length; none where there are too many.
+def _cuts(message: Message, length: int, spelling: Spelling) -> tuple[list[Cut], int]:
+    """Return the ways to cut strings of one length, none where there are too many, and how many
+    steps that took.
     """
     least, most = message.reach
-    onward = message.course.onward()
-    found: list[tuple[tuple[int, ...], tuple[tuple[int, int], ...]]] = []
+    onward = message.onward
+    found: list[Cut] = []
     waiting: list[tuple[int, int, _Leaves]] = [(0, 0, None)]
     tried = 0
     while waiting:
@@ -569,9 +575,10 @@ def _cuts(
                 said, number, begin, end = said
                 numbers.append(number)
                 slices.append((begin, end))
-            found.append((tuple(numbers[::-1]), tuple(slices[::-1])))
+            plan = message.plan(reversed(numbers))
+            found.append(Cut(plan, tuple(reversed(slices)), spelling))
         if len(found) > MOST_CUTS or tried > MOST_TRIED:
-            return []
+            return [], tried
         for step in onward[point]:
             if step.leaf < 0:
                 waiting.append((step.target, place, said))
@@ -581,7 +588,7 @@ def _cuts(
                     (step.target, end, (said, step.leaf, place, end))
                     for end in range(place + low, place + high + 1)
                 )
-    return found
+    return found, tried
 
 
 def _reader(cuts: Sequence[Cut]) -> Reader:

@@ -5,6 +5,7 @@ python tests/bench/bench_book.py
 
 from __future__ import annotations
 
+import math
 import time
 import tracemalloc
 from pathlib import Path
@@ -12,12 +13,22 @@ from pathlib import Path
 from common import ROOT, by_turns, table
 
 from codec import Book, decode, encode, parse_book
+from grammar.message import Message
+from grammar.proof import ambiguity
 
 PACKED = (
     "".join(f"[fields.f{n}]\nkind = 'quantity'\nlow = 0\nhigh = 35\nstep = 1\n" for n in range(6))
     + "[tables.all]\nkind = 'packed'\nfields = ['f0', 'f1', 'f2', 'f3', 'f4',"
     " 'f5']\n[messages.m]\nlayout = 'all'\n"
 )
+
+
+def many(count: int) -> list[Message]:
+    """Return so many messages that begin with three figures each."""
+    field = "[fields.f]\nkind = 'quantity'\nlow = 0\nhigh = 99\nstep = 1\n"
+    messages = "".join(f"[messages.m{n}]\nlayout = '\"{n:03d}\" f'\n" for n in range(count))
+    book = parse_book(f"{field}[tables.f]\nkind = 'digits'\n{messages}")
+    return list(book.messages.values())
 
 
 def compiled(text: str) -> Book:
@@ -49,9 +60,27 @@ def main() -> None:
         (f"packed table of 36^6 = {36**6:,} words", f"{seconds['packed'] * 1000:.1f}", "100"),
     ]
     table("loading, checking, proving and compiling a book", rows)
+    growth()
     table(
         "memory of the packed book, with one report encoded and decoded",
         [(f"{peak / 2**20:.2f} MiB at most", "aim: 50")],
+    )
+
+
+def growth() -> None:
+    """Print what the proof takes as messages grow in number."""
+    books = {count: many(count) for count in (160, 640)}
+    seconds = by_turns(
+        {str(count): lambda sent=sent: ambiguity(sent) for count, sent in books.items()}, 5
+    )
+    exponent = math.log(seconds["640"] / seconds["160"]) / math.log(4)
+    rows = [("", "milliseconds", "aim")]
+    rows += [
+        (f"{count} messages", f"{seconds[str(count)] * 1000:.0f}", "200" if count == 640 else "")
+        for count in books
+    ]
+    table(
+        "proving that no string has two readings", [*rows, ("exponent", f"{exponent:.2f}", "1.2")]
     )
 
 

@@ -4,12 +4,15 @@ as people and METAR write it.
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
 from typing import Any
 
 import pytest
 from published.support import book, book_text
 
 from codec import BookError, EncodeError, decode, encode, parse_book
+from codec.cli import main
 from grammar.codes import DONE, CodeTable
 from grammar.figures import readings
 
@@ -147,3 +150,29 @@ def test_parts_that_overlap_in_one_width_are_refused_with_the_string_they_share(
     (problem,) = refused.value.problems
     assert problem.kind == "ambiguous"
     assert problem.message.startswith("'10' has two readings")
+
+
+def test_levels_that_can_not_be_said_are_told_unless_that_is_meant(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "part.toml"
+    path.write_text(TEMPERATURE.format(part="lowest = 5"), "utf-8")
+    assert main(["book", "check", str(path), "--json"]) == 0
+    (note,) = json.loads(capsys.readouterr().out)["notes"]
+    assert note == (
+        "message temperature can't say temperature -20 °C; in all it lacks words for 5 combinations"
+        ' of levels; unsaid = ["temperature"] says that this is meant'
+    )
+    path.write_text(f'{path.read_text("utf-8")}unsaid = ["temperature"]\n', "utf-8")
+    assert main(["book", "check", str(path), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["notes"] == []
+    path.write_text(path.read_text("utf-8").replace('["temperature"]', '["temperatur"]'), "utf-8")
+    assert main(["book", "check", str(path)]) == 2
+    assert "did you mean 'temperature'?" in capsys.readouterr().err
+
+
+def test_the_nearest_that_can_be_said_is_offered() -> None:
+    part_book = parse_book(TEMPERATURE.format(part="lowest = 5"))
+    with pytest.raises(EncodeError) as refused:
+        encode(part_book, {"temperature": -10})
+    assert "the nearest that can be said has temperature 5 °C" in refused.value.hint
