@@ -8,11 +8,11 @@ it into codewords, which is what the proof looks for.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from grammar.codes import DONE
+from grammar.codes import DONE, CodeTable, Fragment
 from grammar.errors import CodeError
 from grammar.message import Message
 
@@ -62,22 +62,25 @@ def build(messages: Sequence[Message], *, run_together: bool = False) -> Automat
     """
     automaton = Automaton(tuple(messages))
     finals: list[int] = []
+    fragments = {table: table.fragment() for message in messages for table in message.tables}
     for number, message in enumerate(automaton.messages):
-        finals.extend(_add(automaton, number, message))
+        finals.extend(_add(automaton, number, message, fragments))
     _trim(automaton, finals)
     if run_together:
         _join(automaton)
     return automaton
 
 
-def _add(automaton: Automaton, number: int, message: Message) -> list[int]:
+def _add(
+    automaton: Automaton, number: int, message: Message, fragments: Mapping[CodeTable, Fragment]
+) -> list[int]:
     first, ends = _next_leaves(message)
     behind = {step.leaf: step.target for step in message.course.steps}
     start = automaton.state((number, -1), ended=True)
     automaton.starts.append(start)
     junctions, entries, size = [], [], 0
     for leaf, table in enumerate(message.tables):
-        fragment = table.fragment()
+        fragment = fragments[table]
         junction = automaton.state((number, leaf), ended=True)
         inner = [automaton.state((number, leaf), ended=False) for _ in fragment[1:]]
         places = dict(enumerate(inner, start=1)) | {DONE: junction}
