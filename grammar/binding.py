@@ -12,7 +12,7 @@ from grammar.codes import CodeTable, Literal
 from grammar.codes.base import MOST_WIDTH, in_use
 from grammar.errors import CodeError, Keys, Problem, caret_lines
 from grammar.inspection import Inspection
-from grammar.layout import Either, InOrder, Leaf, Maybe, Node, leaves, parse_layout
+from grammar.layout import Leaf, Node, leaves, parse_layout
 from grammar.message import Message
 from grammar.models import BookSpec
 from grammar.problems import nearest
@@ -141,29 +141,23 @@ class _Checks:
             message = f"more than {MOST_CHECKS} check symbols in one message"
             yield _at(self.layout, self.order[checks[MOST_CHECKS]], message)
             return
-        yield from self._said_twice(self.message.node, set())
+        yield from self._said_twice()
         for number in checks:
             yield from self._of_check(number)
 
-    def _said_twice(self, node: Node, said: set[str]) -> Iterator[Problem]:
-        """Yield each field that one way through a node says twice; add those below it to
-        ``said``.
-        """
-        if isinstance(node, Leaf):
-            said |= {field.name for field in self.message.tables[node.number].fields}
-            return
-        for part in (node.part,) if isinstance(node, Maybe) else node.parts:
-            inner: set[str] = set()
-            yield from self._said_twice(part, inner)
-            for name in sorted(inner & said) if isinstance(node, InOrder) else ():
-                leaf = next(
-                    leaf
-                    for leaf in leaves(part)
-                    if any(field.name == name for field in self.message.tables[leaf.number].fields)
-                )
-                message = f"the field {name!r} is said twice"
-                yield _at(self.layout, leaf, message, "say it once, or in alternatives only: a | b")
-            said |= inner
+    def _said_twice(self) -> Iterator[Problem]:
+        """Yield each leaf that says a field again on some way to it."""
+        bit = {name: 1 << number for number, name in enumerate(self.message.fields)}
+        said = [0] * self.message.course.points  # on any way to each point
+        for step in self.message.course.steps:
+            fields = self.message.tables[step.leaf].fields if step.leaf >= 0 else ()
+            for field in fields:
+                if said[step.source] & bit[field.name]:
+                    message = f"the field {field.name!r} is said twice"
+                    hint = "say it once, or in alternatives only: a | b"
+                    yield _at(self.layout, self.order[step.leaf], message, hint)
+            own = sum(bit[field.name] for field in fields)
+            said[step.target] |= said[step.source] | own
 
     def _of_check(self, number: int) -> Iterator[Problem]:
         """Yield where a check symbol covers nothing, or not what stands before it, or symbols that
@@ -205,7 +199,7 @@ class _Checks:
                     f"{check.title} is defined over {check.method.values}; name other tables in"
                     " `over`, or choose another method",
                 )
-        if not _always_covers(message.node, leaf, covered):
+        if self._may_stand_alone(number, covered):
             yield _at(
                 self.layout,
                 leaf,
@@ -213,26 +207,12 @@ class _Checks:
                 "let it cover at least one part that is always said",
             )
 
-
-def _always_covers(node: Node, leaf: Leaf, covered: frozenset[int]) -> bool:
-    """Tell whether something that a check covers is certain to be said: whatever stands beside the
-    check in its own brackets, or around them. Else it would stand for nothing.
-    """
-
-    def certain(node: Node) -> bool:
-        if isinstance(node, Leaf):
-            return node.number in covered
-        if isinstance(node, Maybe):
-            return False
-        return (all if isinstance(node, Either) else any)(certain(part) for part in node.parts)
-
-    if isinstance(node, Leaf):
-        return node.number in covered
-    if isinstance(node, InOrder) and any(certain(part) for part in node.parts):
-        return True
-    parts = (node.part,) if isinstance(node, Maybe) else node.parts
-    return any(_always_covers(part, leaf, covered) for part in parts if _holds(part, leaf))
-
-
-def _holds(node: Node, leaf: Leaf) -> bool:
-    return any(other.number == leaf.number for other in leaves(node))
+    def _may_stand_alone(self, number: int, covered: frozenset[int]) -> bool:
+        """Tell whether some way to a check says nothing that it covers."""
+        alone = {0}  # the points on such ways
+        for step in self.message.course.steps:
+            if step.source in alone and step.leaf not in covered:
+                if step.leaf == number:
+                    return True
+                alone.add(step.target)
+        return False

@@ -15,15 +15,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
-from grammar.automaton import bits, build
+from grammar.automaton import bits
 from grammar.codes import CodeTable
 from grammar.codes.detection import missed
 from grammar.errors import CodeError
 from grammar.fields import ENUMERABLE
 from grammar.message import Message
-from grammar.paths import Node as Place
-from grammar.paths import advance
+from grammar.paths import by_length
 from grammar.reading_sets import ReadingSets
+from grammar.semirings import Semiring
 
 if TYPE_CHECKING:
     from grammar.book import Book
@@ -128,27 +128,16 @@ def longest(book: Book, message: Message) -> tuple[float, str]:
     """Return the seconds and the symbols of the string that takes longest to say, symbol by
     symbol.
     """
-    automaton = build([message])
-    price = [book.alphabet.words[symbol].seconds for symbol in book.alphabet.symbols]
-    layer = {Place(automaton.starts[0], (-1,) * len(message.check_leaves)): (0.0, "")}
-    best = (0.0, "")
-    while layer:
-        after: dict[Place, tuple[float, str]] = {}
-        for place, (seconds, string) in layer.items():
-            if automaton.accepting[place.state]:
-                best = max(best, (seconds, string))
-            for step in automaton.steps[place.state]:
-                choices = list(bits(step.mask))
-                for bit in (
-                    choices if message.check_leaves else [max(choices, key=price.__getitem__)]
-                ):
-                    symbol = book.alphabet.symbols[bit]
-                    candidate = (seconds + price[bit], string + symbol)
-                    for target in advance(automaton, place, symbol, 1 << bit):
-                        if target not in after or candidate > after[target]:
-                            after[target] = candidate
-        layer = after
-    return best
+    symbols = book.alphabet.symbols
+    price = [book.alphabet.words[symbol].seconds for symbol in symbols]
+
+    def dearest(_: int, mask: int) -> tuple[float, str]:
+        return max((price[bit], symbols[bit]) for bit in bits(mask))
+
+    longest_first: Semiring[tuple[float, str]] = Semiring(
+        (-math.inf, ""), (0.0, ""), max, lambda one, other: (one[0] + other[0], one[1] + other[1])
+    )
+    return max(by_length(message, longest_first, dearest))
 
 
 # the mean

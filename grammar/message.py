@@ -16,7 +16,6 @@ from typing import Any, NamedTuple
 from typing import Literal as OneOf
 
 from grammar.codes import CheckRule, CodeTable
-from grammar.codes.base import MOST_KEPT
 from grammar.codes.checks import start_for
 from grammar.fields import FieldBase, Value
 from grammar.layout import Course, CourseStep, Node, bottom_up, course, leaves
@@ -30,6 +29,7 @@ MOST_CUTS = 128
 MOST_TRIED = 4_000  # steps to find those cuts
 MOST_TRIED_IN_ALL = 40_000  # of all messages
 MOST_PLANS = 5000
+MOST_KEPT = 50_000  # words and symbols in codewords whose meaning is kept, of all tables
 MOST_READERS = 1000  # lengths of strings for which what reads them is kept
 
 
@@ -397,6 +397,7 @@ class Spelling:
     def __init__(self, symbol_of: Callable[[str], str | None]) -> None:
         self.symbol_of = symbol_of
         self._codewords: dict[tuple[CodeTable, int], _Codewords] = {}
+        self._kept = 0
         self._states: dict[CheckRule, dict[int, _CheckState]] = {}
 
     def codewords(self, table: CodeTable, width: int) -> _Codewords:
@@ -405,6 +406,14 @@ class Spelling:
         if key not in self._codewords:
             self._codewords[key] = _Codewords(self, table, width)
         return self._codewords[key]
+
+    def keep(self) -> None:
+        """Count one more entry; where they are too many, forget them all."""
+        if self._kept >= MOST_KEPT:
+            for codewords in self._codewords.values():
+                codewords.clear()
+            self._kept = 0
+        self._kept += 1
 
     def state(self, rule: CheckRule, number: int) -> _CheckState:
         """Return a state of a check."""
@@ -433,32 +442,21 @@ class _Codewords(dict[str, Any]):
     the fields (True where it has none); worked out when first asked for, kept up to a bound.
     """
 
-    def __init__(
-        self,
-        spelling: Spelling,
-        table: CodeTable,
-        width: int,
-        root: _Codewords | None = None,
-        begun: str = "",
-    ) -> None:
+    def __init__(self, spelling: Spelling, table: CodeTable, width: int, begun: str = "") -> None:
         self.spelling, self.table, self.width, self.begun = spelling, table, width, begun
-        self.root, self.kept = root or self, 0
 
     def __missing__(self, word: str) -> Any:
         symbol = self.spelling.symbol_of(word)
         if symbol is None or symbol not in self.table.alphabet.index:
             return _NOTHING
-        root, text = self.root, self.begun + symbol
+        text = self.begun + symbol
         found: Any
         if len(text) < self.width:
-            found = _Codewords(self.spelling, self.table, self.width, root, text)
+            found = _Codewords(self.spelling, self.table, self.width, text)
         else:
             found = self.table.values(text)
             found = _NOTHING if found is None else found or True
-        if root.kept >= MOST_KEPT:
-            root.clear()
-            root.kept = 0
-        root.kept += 1
+        self.spelling.keep()
         self[word] = found
         return found
 

@@ -18,6 +18,7 @@ from grammar.fields.base import Strict
 from grammar.inspection import PARTLY
 from grammar.symbols import AlphabetSpec, Sayable
 
+MOST_MESSAGES = 2000
 _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]{0,59}")
 
 
@@ -214,11 +215,14 @@ class BookSpec(Strict):
 
     @field_validator("fields", "tables", "messages", mode="before")
     @classmethod
-    def _not_empty(cls, entries: Any, info: ValidationInfo) -> Any:
-        if isinstance(entries, Mapping) and not entries and info.context != PARTLY:
+    def _some_but_not_too_many(cls, entries: Any, info: ValidationInfo) -> Any:
+        count = len(entries) if isinstance(entries, Mapping) else 1
+        if not count and info.context != PARTLY:
             raise Problem(
                 (), "at least one entry is needed", f"give a table [{info.field_name}.name]"
             )
+        if info.field_name == "messages" and count > MOST_MESSAGES:
+            raise Problem((), f"{count} messages; at most {MOST_MESSAGES} are allowed")
         return entries
 
     def problems(self) -> Iterator[Problem]:

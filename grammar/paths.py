@@ -7,12 +7,14 @@ form a lattice: places 0 … n, and at each place some (symbols, next place). Wa
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+import functools
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from grammar.automaton import Automaton
-from grammar.message import Match
+from grammar.automaton import Automaton, Step, bits, build
+from grammar.message import Match, Message
+from grammar.semirings import Semiring, Weight
 
 Lattice = Sequence[Sequence[tuple[str, int]]]
 Key = tuple[int, ...]
@@ -163,16 +165,66 @@ def advance(automaton: Automaton, node: Node, symbol: str, bit: int) -> Iterator
     """Yield the nodes one symbol further."""
     for step in automaton.steps[node.state]:
         if step.mask & bit:
-            number, leaf = automaton.owner[step.target]
-            message = automaton.messages[number]
-            if step.begins and not may_end(automaton, node):
-                continue
-            if not message.check_leaves:
-                yield Node(step.target, ())
-                continue
-            checks = (-1,) * len(message.check_leaves) if step.begins else node.checks
-            for key in message.follow(leaf, checks, symbol):
-                yield Node(step.target, key)
+            yield from _behind(automaton, node, step, symbol)
+
+
+def _behind(automaton: Automaton, node: Node, step: Step, symbol: str) -> Iterator[Node]:
+    """Yield the nodes behind a step that takes a symbol: one for each guess of the checks."""
+    number, leaf = automaton.owner[step.target]
+    message = automaton.messages[number]
+    if step.begins and not may_end(automaton, node):
+        return
+    if not message.check_leaves:
+        yield Node(step.target, ())
+        return
+    checks = (-1,) * len(message.check_leaves) if step.begins else node.checks
+    for key in message.follow(leaf, checks, symbol):
+        yield Node(step.target, key)
+
+
+def by_length(
+    message: Message,
+    semiring: Semiring[Weight],
+    weigh: Callable[[int, int], Weight],
+    *,
+    checked: bool = True,
+) -> Iterator[Weight]:
+    """Yield for strings of 1, 2, 3 … symbols the sum over all of that length, each weighing the
+    product of its symbols.
+
+    ``weigh(leaf, mask)`` is the sum over the symbols of a mask that a leaf may say next. With
+    ``checked`` only strings whose checks hold count, symbol by symbol; without, check symbols are
+    like any others.
+    """
+    zero, one, plus, times = semiring
+    automaton, symbols = build([message]), message.alphabet.symbols
+    checked = checked and bool(message.check_leaves)
+    start = Node(automaton.starts[0], (-1,) * len(message.check_leaves) if checked else ())
+    layer = {start: one}
+    while layer:
+        after: dict[Node, Weight] = {}
+        for node, weight in layer.items():
+            for step in automaton.steps[node.state]:
+                leaf = automaton.owner[step.target][1]
+                if not checked:
+                    reached = [(Node(step.target, ()), step.mask)]
+                else:
+                    reached = [
+                        (target, 1 << bit)
+                        for bit in bits(step.mask)
+                        for target in _behind(automaton, node, step, symbols[bit])
+                    ]
+                for target, mask in reached:
+                    more = times(weight, weigh(leaf, mask))
+                    after[target] = plus(after[target], more) if target in after else more
+        layer = after
+        if layer:
+            done = (
+                weight
+                for node, weight in layer.items()
+                if automaton.accepting[node.state] and (not checked or may_end(automaton, node))
+            )
+            yield functools.reduce(plus, done, zero)
 
 
 def trace(automaton: Automaton, states: Sequence[int], symbols: str) -> tuple[Match, ...] | None:

@@ -25,6 +25,7 @@ class Semiring(NamedTuple, Generic[Weight]):
     times: Callable[[Weight, Weight], Weight]
 
 
+POSSIBLE: Semiring[bool] = Semiring(False, True, operator.or_, operator.and_)
 COUNTING: Semiring[int] = Semiring(0, 1, operator.add, operator.mul)
 LEAST: Semiring[float] = Semiring(math.inf, 0, min, operator.add)
 MOST: Semiring[float] = Semiring(-math.inf, 0, max, operator.add)

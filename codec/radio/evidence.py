@@ -7,6 +7,7 @@ than the strings of the message are among all strings of that length.
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 import re
 import tomllib
@@ -14,10 +15,11 @@ from collections.abc import Iterable
 from importlib import resources
 from typing import Any
 
-from grammar.automaton import build
 from grammar.book import Book
 from grammar.data import table
 from grammar.message import Message
+from grammar.paths import by_length
+from grammar.semirings import COUNTING, POSSIBLE
 from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.lexicon import Meaning
 from grammar.speech.words import Word, cut
@@ -105,36 +107,20 @@ class Evidence:
         return self._chances.get(key, math.inf)
 
     def _count(self, message: Message, longest: int) -> None:
-        automaton = build([message])
-        ways = {automaton.starts[0]: 1}
-        for length in range(1, longest + 1):
-            following: dict[int, int] = {}
-            for state, count in ways.items():
-                for step in automaton.steps[state]:
-                    leaf = automaton.owner[step.target][1]
-                    free = 1 if message.tables[leaf].check else step.mask.bit_count()
-                    following[step.target] = following.get(step.target, 0) + count * free
-            ways = following
-            complete = sum(count for state, count in ways.items() if automaton.accepting[state])
-            self._chances[message.name, length] = math.log2(complete) if complete else math.inf
+        def free(leaf: int, mask: int) -> int:
+            return 1 if message.tables[leaf].check else mask.bit_count()
+
+        counts = by_length(message, COUNTING, free, checked=False)
+        for length, count in enumerate(itertools.islice(counts, longest), start=1):
+            self._chances[message.name, length] = math.log2(count) if count else math.inf
 
     def _figures(self, message: Message) -> float:
         """Return the length of the message's shortest string of nothing but digits; infinite where
         it has none.
         """
-        automaton, digits = build([message]), self.book.alphabet.mask(self.book.alphabet.digits)
-        states, length = {automaton.starts[0]}, 0
-        while states and length < message.lengths[1]:
-            length += 1
-            states = {
-                step.target
-                for state in states
-                for step in automaton.steps[state]
-                if step.mask & digits
-            }
-            if any(automaton.accepting[state] for state in states):
-                return length
-        return math.inf
+        digits = self.book.alphabet.mask(self.book.alphabet.digits)
+        able = by_length(message, POSSIBLE, lambda _, mask: bool(mask & digits), checked=False)
+        return next((n for n, possible in enumerate(able, start=1) if possible), math.inf)
 
     def _easiest(self, message: Message) -> float:
         """Return the fewest bits of words with which a message could ever be taken."""
