@@ -237,28 +237,35 @@ class ReadingSets:
         quantity is as far). Fields not asked for have their usual level or are not given.
         """
 
-        @functools.cache
-        def best(found: Set) -> tuple[float, tuple[tuple[str, int], ...]]:
-            node = self._nodes[found]
-            if not node.arcs:
-                return (0.0, ()) if found == EMPTY else (math.inf, ())
-            field = self.fields[node.field]
-            asked = levels.get(field.name)
-            choices = [best(node.absent)] if asked is None else []
-            wanted = field.usual_level if asked is None else asked
-            for arc in node.arcs if wanted is not None else ():
-                level = min(max(wanted or 0, arc.low), arc.high)
-                away = abs(level - (wanted or 0)) / field.size
-                if away and (asked is None or not field.numeric):
-                    away = math.inf if asked is None else 1.0
-                price, rest = best(arc.rest)
-                choices.append((price + away, ((field.name, level), *rest)))
-            return min(choices, default=(math.inf, ()))
+        asked = sorted(self._number[name] for name in levels)
 
-        price, found = best(readings)
-        # a field that no reading gives together with the others was never asked about
-        given = dict(found)
-        return given if price < math.inf and levels.keys() <= given.keys() else None
+        @functools.cache
+        def best(found: Set, done: int) -> tuple[float, tuple[tuple[str, int], ...]]:
+            node = self._nodes[found]
+            if done < len(asked) and asked[done] < node.field:
+                return math.inf, ()  # a field asked for is not given
+            if not node.arcs:
+                return (0.0 if found == EMPTY else math.inf), ()
+            field = self.fields[node.field]
+            if done == len(asked) or asked[done] > node.field:
+                choices = [best(node.absent, done)]
+                usual = field.usual_level
+                for arc in node.arcs:
+                    if usual is not None and arc.low <= usual <= arc.high:
+                        price, rest = best(arc.rest, done)
+                        choices.append((price, ((field.name, usual), *rest)))
+                return min(choices)
+            choices, wanted = [], levels[field.name]
+            for arc in node.arcs:
+                level = min(max(wanted, arc.low), arc.high)
+                away = abs(level - wanted) / field.size
+                price, rest = best(arc.rest, done + 1)
+                price += 1.0 if away and not field.numeric else away
+                choices.append((price, ((field.name, level), *rest)))
+            return min(choices)
+
+        price, given = best(readings, 0)
+        return dict(given) if price < math.inf else None
 
 
 def _together(one: Sequence[_Arc], other: Sequence[_Arc]) -> Iterator[tuple[int, int, Set, Set]]:

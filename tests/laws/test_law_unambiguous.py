@@ -4,6 +4,8 @@ has.
 
 from __future__ import annotations
 
+from typing import Any
+
 import pytest
 from helpers import attempt, unproven
 from hypothesis import assume, event, given, reject
@@ -187,18 +189,19 @@ def test_of_the_shortest_witnesses_one_of_unlike_values_is_told(other: str) -> N
 @pytest.mark.parametrize("count", [40, 200])
 def test_messages_that_begin_alike_are_held_against_each_other(count: int) -> None:
     """Three figures begin each message; the last begins as the first but for its second part."""
-    spec = {
-        "fields": {"f": {"kind": "wrapped", "modulus": 10}},
-        "tables": {"f": {"kind": "digits"}},
+    spec: dict[str, Any] = {
+        "fields": {name: {"kind": "wrapped", "modulus": 10} for name in "fgh"},
+        "tables": {name: {"kind": "digits"} for name in "fgh"},
         "messages": {f"m{n}": {"layout": f'"{n:03d}" f "A"'} for n in range(count)},
     }
     messages = unproven(spec)
     assert messages is not None
     assert ambiguity(list(messages.values())) is None
-    spec["messages"]["last"] = {"layout": '"0" f f f "A"'}
+    spec["messages"]["last"] = {"layout": '"0" f g h "A"'}
     messages = unproven(spec)
     assert messages is not None
     found = ambiguity(list(messages.values()))
     assert found is not None
     assert len(found.string) == 5
+    assert holds_two_readings(found)
     assert "last" in {found.one[0].message.name, found.other[0].message.name}
