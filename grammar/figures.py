@@ -29,6 +29,9 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 DRAWS = 1000
+# steps along layouts to draw reports: of a message of very many parts fewer are drawn
+MOST_STEPS = 300_000
+MOST_BITS = 14_000  # of a count: Python writes no number of more than 4,300 digits
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,13 +75,14 @@ def figures(book: Book, message: Message, *, draws: int = DRAWS, seed: int = 1) 
 
 def readings(message: Message) -> int | None:
     """Return the number of different readings; None where alternatives overlap in too many ways to
-    count exactly.
+    count exactly, or where it has thousands of digits.
     """
     sets = ReadingSets(message)
     try:
-        return sets.count(sets.all)
+        count = sets.count(sets.all)
     except CodeError:
         return None
+    return count if count.bit_length() <= MOST_BITS else None
 
 
 class Unsaid(NamedTuple):
@@ -178,7 +182,7 @@ def drawn(
         if name in message.fields
     }
     found: list[Drawn] = []
-    for _ in range(draws * 20):
+    for _ in range(min(draws * 20, MOST_STEPS // len(message.course.steps) + 20)):
         levels = _draw(message, generator, weights)
         string = message.cheapest(levels, cost)
         if string is not None:  # a partial table may have no word for what was drawn

@@ -371,9 +371,14 @@ def _settled(rule: CheckRule, state: int) -> bool:
 
 
 def _fits(symbol: str, rule: CheckRule, state: int) -> bool:
+    return symbol in _closing(rule, state)
+
+
+def _closing(rule: CheckRule, state: int) -> list[str]:
+    """Return the check symbols that close a state: one for each guess left open."""
     states = rule.method.starts() if state < 0 else (state,)
-    wanted = [rule.method.wanted(s) for s in states]
-    return any(value is not None and rule.method.checks[value] == symbol for value in wanted)
+    wanted = (rule.method.wanted(s) for s in states)
+    return list(dict.fromkeys(rule.method.checks[v] for v in wanted if v is not None))
 
 
 def _walk(rule: CheckRule, state: int, word: str) -> list[int]:
@@ -687,8 +692,10 @@ def _cheapest(
                 keep(after, key, one)
             continue
         table = message.tables[step.leaf]
-        words = _words(table, levels)
+        fixed = _word(table, levels)
+        place = message.check_leaves.index(step.leaf) if table.check is not None else -1
         for key, (price, length, string) in before.items():
+            words = fixed if table.check is None else _closing(table.check, key[place])
             for word in words:
                 for state in message.follow(step.leaf, key, word):
                     said = (price + cost(table, word), length + len(word), string + word)
@@ -696,10 +703,8 @@ def _cheapest(
     return min(reached.get(message.course.end, {}).values(), key=order, default=(0, 0, None))[2]
 
 
-def _words(table: CodeTable, levels: Mapping[str, int]) -> Sequence[str]:
-    """Return what may be said of a table: its codeword for the levels, or any check symbol."""
-    if table.check is not None:
-        return table.check.method.checks
+def _word(table: CodeTable, levels: Mapping[str, int]) -> Sequence[str]:
+    """Return the codeword of a table for the levels, nothing where it has none."""
     if any(field.name not in levels for field in table.fields):
         return ()
     word = table.word(tuple(levels[field.name] for field in table.fields))

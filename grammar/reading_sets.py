@@ -172,25 +172,24 @@ class ReadingSets:
         of ``unsaid`` only the levels that some reading gives there.
         """
 
-        @functools.cache
-        def covered(found: Set) -> Set:
+        known = {NONE: NONE, EMPTY: EMPTY}
+        waiting = [readings]
+        while waiting:
+            found = waiting[-1]
             node = self._nodes[found]
-            if not node.arcs:
-                return found
-            rest = covered(functools.reduce(self.union, (arc.rest for arc in node.arcs), NONE))
-            field = self.fields[node.field]
-            runs = (
-                [(arc.low, arc.high) for arc in node.arcs]
-                if field.name in unsaid
-                else [(0, field.size - 1)]
-            )
-            arcs = [_Arc(low, high, rest) for low, high in runs]
-            return self._node(node.field, covered(node.absent), arcs)
-
-        try:
-            return covered(readings)
-        except RecursionError:
-            raise self._too_large() from None
+            below = functools.reduce(self.union, (arc.rest for arc in node.arcs), NONE)
+            first = [one for one in (node.absent, below) if one not in known]
+            waiting.extend(first)
+            if first:
+                continue
+            waiting.pop()
+            if found not in known:
+                field = self.fields[node.field]
+                given = [(arc.low, arc.high) for arc in node.arcs]
+                runs = given if field.name in unsaid else [(0, field.size - 1)]
+                arcs = [_Arc(low, high, known[below]) for low, high in runs]
+                known[found] = self._node(node.field, known[node.absent], arcs)
+        return known[readings]
 
     def smallest_missing(self, readings: Set, wanted: Set) -> dict[str, int] | None:
         """Return the reading of ``wanted`` that is not in ``readings`` and has the lowest levels,
@@ -216,20 +215,22 @@ class ReadingSets:
         """Tell whether some reading gives these levels, whatever else it gives."""
         asked = sorted((self._number[name], level) for name, level in levels.items())
 
-        @functools.cache
-        def given(found: Set, done: int) -> bool:
-            node = self._nodes[found]
+        waiting, seen = [(readings, 0)], set[tuple[Set, int]]()
+        while waiting:
+            found, done = place = waiting.pop()
+            if found == NONE or place in seen:
+                continue
+            seen.add(place)
             if done == len(asked):
-                return found != NONE
-            field, level = asked[done]
+                return True
+            node, (field, level) = self._nodes[found], asked[done]
             if node.field < field:
                 rests = {node.absent, *(arc.rest for arc in node.arcs)}
-                return any(given(rest, done) for rest in rests)
-            return node.field == field and any(
-                arc.low <= level <= arc.high and given(arc.rest, done + 1) for arc in node.arcs
-            )
-
-        return given(readings, 0)
+                waiting.extend((rest, done) for rest in rests)
+            elif node.field == field:
+                held = (arc.rest for arc in node.arcs if arc.low <= level <= arc.high)
+                waiting.extend((rest, done + 1) for rest in held)
+        return False
 
     def nearest(self, readings: Set, levels: Mapping[str, int]) -> dict[str, int] | None:
         """Return the levels nearest to those asked for that some reading gives: least in the sum of
@@ -264,7 +265,10 @@ class ReadingSets:
                 choices.append((price, ((field.name, level), *rest)))
             return min(choices)
 
-        price, given = best(readings, 0)
+        try:
+            price, given = best(readings, 0)
+        except RecursionError:
+            raise self._too_large() from None
         return dict(given) if price < math.inf else None
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
@@ -130,7 +131,7 @@ class Quantity(Moving):
         """Low and high."""
         return Band(self.low, self.high)
 
-    @property
+    @functools.cached_property
     def size(self) -> int:
         """The number of levels, both ends included."""
         return steps(self.high, self.low, self.step, "nearest") + 1

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
 from typing import Any, ClassVar, Literal
@@ -71,7 +72,7 @@ class Wrapped(Moving):
                 )
         yield from super().problems()
 
-    @property
+    @functools.cached_property
     def size(self) -> int:
         """The number of remainders."""
         return steps(self.modulus, Decimal(0), self.step, "nearest")
