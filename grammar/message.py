@@ -205,6 +205,10 @@ class Message:
         found = self._readers[len(string)](string)
         return None if found is None else found[0].match(found)
 
+    def settles(self, length: int) -> bool:
+        """Tell whether None from ``quick`` is final for strings of a length."""
+        return self._readers.settle(length)
+
     def match(self, leaves: Iterable[int], texts: Sequence[str]) -> Match | None:
         """Return the match of a given way through the layout, None if a codeword or a check
         fails.
@@ -519,6 +523,11 @@ class Readers(dict[int, Reader]):
     def __init__(self, messages: Sequence[Message], spelling: Spelling) -> None:
         """Take the messages, and what stands for symbols."""
         self.messages, self.spelling = messages, spelling
+        self._left_out: set[int] = set()  # lengths for which some message has too many ways
+
+    def settle(self, length: int) -> bool:
+        """Tell whether all ways of strings of a length are tried."""
+        return self[length] is not None and length not in self._left_out
 
     def __missing__(self, length: int) -> Reader:
         if len(self) >= MOST_READERS:
@@ -530,10 +539,13 @@ class Readers(dict[int, Reader]):
         cuts: list[Cut] = []
         tried = 0
         for message in self.messages:
-            if tried <= MOST_TRIED_IN_ALL and message.lengths[0] <= length <= message.lengths[1]:
-                found, steps = _cuts(message, length, self.spelling)
-                cuts.extend(found)
+            if message.lengths[0] <= length <= message.lengths[1]:
+                room = min(MOST_TRIED, MOST_TRIED_IN_ALL - tried)
+                found, steps = _cuts(message, length, self.spelling, room)
                 tried += steps
+                if found is None:
+                    self._left_out.add(length)
+                cuts.extend(found or ())
         if len(cuts) <= _FEW:
             return _reader(cuts)
         by_first: dict[str | None, list[Cut]] = {}
@@ -558,8 +570,10 @@ class Readers(dict[int, Reader]):
 _FEW = 4  # cuts that are tried one after the other whatever the first symbol is
 
 
-def _cuts(message: Message, length: int, spelling: Spelling) -> tuple[list[Cut], int]:
-    """Return the ways to cut strings of one length, none where there are too many, and how many
+def _cuts(
+    message: Message, length: int, spelling: Spelling, most_tried: int
+) -> tuple[list[Cut] | None, int]:
+    """Return the ways to cut strings of one length, None where there are too many, and how many
     steps that took.
     """
     least, most = message.reach
@@ -580,8 +594,8 @@ def _cuts(message: Message, length: int, spelling: Spelling) -> tuple[list[Cut],
                 slices.append((begin, end))
             plan = message.plan(reversed(numbers))
             found.append(Cut(plan, tuple(reversed(slices)), spelling))
-        if len(found) > MOST_CUTS or tried > MOST_TRIED:
-            return [], tried
+        if len(found) > MOST_CUTS or tried > most_tried:
+            return None, tried
         for step in onward[point]:
             if step.leaf < 0:
                 waiting.append((step.target, place, said))

@@ -14,8 +14,6 @@ recursion of the Poisson binomial distribution).
 
 from __future__ import annotations
 
-import functools
-import itertools
 import math
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -24,8 +22,6 @@ from typing import TYPE_CHECKING
 
 from grammar import sound
 from grammar.automaton import Automaton, build
-from grammar.codes import CodeTable
-from grammar.layout import InOrder, Leaf, Maybe
 from grammar.message import Match, Message
 from grammar.paths import string_lattice, walk
 from grammar.sound import Confusions
@@ -81,35 +77,10 @@ def _known(
     }
 
 
-@functools.lru_cache(maxsize=256)
-def _settled(message: Message) -> bool:
-    """Tell whether a string can be cut in one way only, so that the fast path's answer is final.
-
-    So it is where codewords tell their own end, but for one part (which may be left out too) with
-    only parts of fixed length behind it.
-    """
-    parts = message.node.parts if isinstance(message.node, InOrder) else (message.node,)
-    loose = False
-    for part in parts:
-        leaf = part.part if isinstance(part, Maybe) else part
-        if not isinstance(leaf, Leaf):
-            return False
-        table = message.tables[leaf.number]
-        free = isinstance(part, Maybe) or not _ends_itself(table)
-        if loose and (free or table.lengths[0] != table.lengths[1]):
-            return False
-        loose |= free
-    return True
-
-
-def _ends_itself(table: CodeTable) -> bool:
-    low, high = table.lengths
-    words = sorted(word for _, word in table.words()) if low != high else []
-    return not any(after.startswith(before) for before, after in itertools.pairwise(words))
-
-
 class ReportReader:
-    """Reads strings of one direction as reports, the fast way where a message is straight."""
+    """Reads strings of one direction as reports, by the automaton only where the fast way does not
+    settle them.
+    """
 
     def __init__(self, messages: Sequence[Message]) -> None:
         """Take the messages that may be meant."""
@@ -127,7 +98,7 @@ class ReportReader:
             match = message.quick(string)
             if match is not None:
                 return match
-        if all(_settled(message) for message in fits):
+        if all(message.settles(len(string)) for message in fits):
             return None
         self._automaton = self._automaton or build(self.messages)
         for matches, _ in walk(self._automaton, string_lattice(string)).readings():
