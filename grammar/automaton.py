@@ -137,8 +137,9 @@ def _trim(automaton: Automaton, finals: Sequence[int]) -> None:
             if source not in alive:
                 alive.add(source)
                 waiting.append(source)
-    for state, steps in enumerate(automaton.steps):
-        automaton.steps[state] = [step for step in steps if step.target in alive]
+    if len(alive) < len(automaton.steps):
+        for state, steps in enumerate(automaton.steps):
+            automaton.steps[state] = [step for step in steps if step.target in alive]
 
 
 def _join(automaton: Automaton) -> None:
