@@ -88,7 +88,6 @@ def test_the_noise_has_the_grade_s_level(
     scale = float(mixed @ alone / (alone @ alone))  # how loud the same words are in the mixture
     rest = tmp_path / "rest.wav"
     mix = [
-        program("sox"),
         "-m",
         "-v",
         "1",
