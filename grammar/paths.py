@@ -201,6 +201,8 @@ def by_length(
     checked = checked and bool(message.check_leaves)
     start = Node(automaton.starts[0], (-1,) * len(message.check_leaves) if checked else ())
     layer = {start: one}
+    weigh = functools.cache(weigh)
+    follow = functools.cache(message.follow)
     while layer:
         after: dict[Node, Weight] = {}
         for node, weight in layer.items():
@@ -210,9 +212,9 @@ def by_length(
                     reached = [(Node(step.target, ()), step.mask)]
                 else:
                     reached = [
-                        (target, 1 << bit)
+                        (Node(step.target, key), 1 << bit)
                         for bit in bits(step.mask)
-                        for target in _behind(automaton, node, step, symbols[bit])
+                        for key in follow(leaf, node.checks, symbols[bit])
                     ]
                 for target, mask in reached:
                     more = times(weight, weigh(leaf, mask))

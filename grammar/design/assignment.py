@@ -58,14 +58,38 @@ def assign(
         options = {"rng": generator, **({"P0": "randomized"} if start else {})}
         found = optimize.quadratic_assignment(a, b, method="faq", options=options).col_ind
         if len(a) <= _MOST_EXCHANGED:
-            guess = numpy.column_stack([numpy.arange(len(a)), found])
-            found = optimize.quadratic_assignment(
-                a, b, method="2opt", options={"rng": generator, "partial_guess": guess}
-            ).col_ind
+            found = exchanged(a, b, found)
         cost = _cost(a, b, found)
         if cost < least - _NARROW * abs(least):
             best, least = [int(place) for place in found], cost
     return best, least
+
+
+def exchanged(a: Any, b: Any, places: Any) -> Any:
+    """Exchange two items, the first two in order that gain by it, until no exchange does.
+
+    What every exchange would add to the cost comes out of two products of matrices (E. Taillard,
+    Robust taboo search for the quadratic assignment problem, 1991, for matrices that need not be
+    symmetric).
+    """
+    numpy = needed("numpy")
+    places, own = numpy.array(places), numpy.diag(a)
+    while True:
+        here = b[places][:, places]
+        stay = numpy.diag(here)
+        added = numpy.zeros_like(here)
+        for flow, near in ((a, here), (a.T, here.T)):  # the rows of the two, then their columns
+            crossed = flow @ near.T
+            kept = numpy.diag(crossed)
+            added += crossed + crossed.T - kept[:, None] - kept
+            # the sums above count the two items themselves as if they stayed where they are
+            added -= (own[:, None] - flow.T) * (near.T - stay[:, None])
+            added -= (flow - own) * (stay - near)
+        added += (own[:, None] - own) * (stay - stay[:, None]) + (a - a.T) * (here.T - here)
+        gains = numpy.argwhere(numpy.triu(added < -_NARROW * abs((a * here).sum()), 1))
+        if not len(gains):
+            return places
+        places[gains[0]] = places[gains[0][::-1]]
 
 
 def _cost(a: Any, b: Any, places: Sequence[int]) -> float:

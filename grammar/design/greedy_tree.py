@@ -5,11 +5,17 @@ A node becomes a leaf where its level is likely enough for what the node costs, 
 the threshold is searched. It is the greedy tree of B. Varn (1971), optimal for levels all alike,
 with a threshold for unlike ones. Complexity: O(n·r·log n) for each threshold tried, n levels, r
 letters.
+
+Nodes are closed in the order of their costs, so what the leaves so far contribute to the mean time
+is settled while the tree grows, and Kraft's inequality bounds what the others can. A tree that
+can't be better than the best so far is given up; thresholds that decide alike share one tree.
 """
 
 from __future__ import annotations
 
+import bisect
 import heapq
+import itertools
 import math
 from collections.abc import Sequence
 
@@ -18,6 +24,10 @@ from grammar.design.capacity import capacity
 Word = tuple[int, ...]
 _TOLERANCE = 1e-9
 _THRESHOLDS = [10 ** (step / 16) for step in range(-32, 9)]
+_PROMISING = 0.5  # thresholds near this are tried first
+_BETWEEN_BOUNDS = 32  # nodes looked at from one bound to the next
+_LN2 = math.log(2)
+_ROUNDS = 3  # of the search for a bound's multiplier
 
 
 def matched(
@@ -34,46 +44,125 @@ def grown(
     likely: Sequence[float], times: Sequence[float], *, quick: bool = False
 ) -> tuple[list[Word], float]:
     """Return the best greedy tree over all thresholds, then with single nodes of the first place
-    opened or closed by force.
+    opened or closed by force; of trees as good as each other that of the lowest threshold.
 
     ``quick`` tries few thresholds and forces nothing.
     """
-    rate = capacity(times)
+    grower = _Grower(likely, times)
     thresholds = _THRESHOLDS[::6] if quick else _THRESHOLDS
-    trees = [_grow(likely, times, rate, threshold, {}) for threshold in thresholds]
-    (words, cost), threshold = min(zip(trees, thresholds, strict=True), key=lambda tree: tree[0][1])
+    best: tuple[float, float] = (math.inf, 0.0)  # mean time and threshold
+    words: list[Word] = []
+    done: list[tuple[float, float]] = []
+    for threshold in sorted(thresholds, key=lambda one: abs(math.log(one / _PROMISING))):
+        if any(low < threshold <= high for low, high in done):
+            continue
+        tree, alike = grower.grow(threshold, {}, best[0])
+        done.append(alike)
+        if tree is not None:
+            first = min(one for one in thresholds if alike[0] < one <= alike[1])
+            if (tree[1], first) < best:
+                words, best = tree[0], (tree[1], first)
+    cost, threshold = best
     if quick:
         return words, cost
     forced: dict[int, bool] = {}
     for letter in range(len(times)):
         opened = any(word[0] == letter and len(word) > 1 for word in words)
-        again, price = _grow(likely, times, rate, threshold, {**forced, letter: not opened})
-        if price < cost - _TOLERANCE:
+        tree, _ = grower.grow(threshold, {**forced, letter: not opened}, cost - _TOLERANCE)
+        if tree is not None and tree[1] < cost - _TOLERANCE:
             forced[letter] = not opened
-            words, cost = again, price
+            words, cost = tree
     return words, cost
 
 
-def _grow(
-    likely: Sequence[float],
-    times: Sequence[float],
-    rate: float,
-    threshold: float,
-    forced: dict[int, bool],
-) -> tuple[list[Word], float]:
-    """Grow one tree; ``forced`` says of letters in the first place whether their node is opened."""
-    letters = sorted(range(len(times)), key=lambda letter: (times[letter], letter))
-    open_nodes: list[tuple[float, Word]] = [(0.0, ())]
-    closed: list[tuple[float, Word]] = []
-    while len(open_nodes) + len(closed) < len(likely) or (not closed and len(open_nodes) == 1):
-        cost, word = heapq.heappop(open_nodes)
-        share = likely[min(len(closed), len(likely) - 1)]
-        close = bool(word) and bool(open_nodes) and share >= threshold * 2.0 ** (-rate * cost)
-        if len(word) == 1 and word[0] in forced and open_nodes:
-            close = not forced[word[0]]
-        if close:
-            closed.append((cost, word))
-            continue
-        for letter in letters:
-            heapq.heappush(open_nodes, (cost + times[letter], (*word, letter)))
-    return matched(likely, [*closed, *open_nodes])
+class _Grower:
+    """Grows trees for the same shares (falling) and times."""
+
+    def __init__(self, likely: Sequence[float], times: Sequence[float]) -> None:
+        self.likely, self.times, self.rate = likely, times, capacity(times)
+        self._letters = sorted(range(len(times)), key=lambda letter: (times[letter], letter))
+        self._rising = [-share for share in likely]
+        # sums over the levels from each on: of the shares, and of share · log2 share
+        self._shares = _from_the_end(likely)
+        self._bits = _from_the_end([share * math.log2(share) if share else 0.0 for share in likely])
+
+    def grow(
+        self, threshold: float, forced: dict[int, bool], most: float
+    ) -> tuple[tuple[list[Word], float] | None, tuple[float, float]]:
+        """Grow one tree; ``forced`` says of letters in the first place whether their node is
+        opened.
+
+        Return its words and mean time, None where that is more than ``most``; and the thresholds
+        (above the first, up to the second) with which every decision is the same.
+        """
+        likely, times, rate, letters = self.likely, self.times, self.rate, self._letters
+        levels, last = len(likely), len(likely) - 1
+        open_nodes: list[tuple[float, Word]] = [(0.0, ())]
+        closed: list[tuple[float, Word]] = []
+        below, above = 0.0, math.inf  # the ratios opened at most and closed at least
+        spent, room, looked = 0.0, 1.0, 0
+        while len(open_nodes) + len(closed) < levels or (not closed and len(open_nodes) == 1):
+            cost, word = node = open_nodes[0]
+            share = likely[min(len(closed), last)]
+            takes = 2.0 ** (-rate * cost)
+            close = False
+            if len(word) == 1 and word[0] in forced and len(open_nodes) > 1:
+                close = not forced[word[0]]
+            elif word and len(open_nodes) > 1:
+                close = share >= threshold * takes
+                ratio = share / takes if takes else math.inf
+                below, above = (below, min(above, ratio)) if close else (max(below, ratio), above)
+            if close:
+                heapq.heappop(open_nodes)
+                closed.append(node)
+                spent, room = spent + share * cost, room - takes
+            else:
+                first, *others = letters
+                heapq.heapreplace(open_nodes, (cost + times[first], (*word, first)))
+                for letter in others:
+                    heapq.heappush(open_nodes, (cost + times[letter], (*word, letter)))
+            looked += 1
+            if (
+                looked % _BETWEEN_BOUNDS == 0
+                and spent + self._rest(len(closed), cost, room) > most + _TOLERANCE
+            ):
+                return None, (min(below, threshold), max(above, threshold))
+        return matched(likely, [*closed, *open_nodes]), (
+            min(below, threshold),
+            max(above, threshold),
+        )
+
+    def _rest(self, place: int, cost: float, room: float) -> float:
+        """Return the least that levels from ``place`` on can add to the mean time, none of them
+        before ``cost``, in the ``room`` that Kraft's inequality leaves them: a Lagrangian bound,
+        valid for every multiplier, so that the search for a good one may stop anywhere.
+        """
+        if place >= len(self.likely):
+            return 0.0
+        takes, found = 2.0 ** (-self.rate * cost), 0.0
+        share = self._shares[place]
+        early = place
+        for _ in range(_ROUNDS):
+            left = room - (early - place) * takes
+            if left <= 0 or self._shares[early] <= 0:
+                break
+            multiplier = self._shares[early] / left
+            early = max(place, bisect.bisect_right(self._rising, -multiplier * takes))
+            later = self._shares[early]
+            found = max(
+                found,
+                (share - later) * cost
+                + (
+                    (early - place) * multiplier * takes / _LN2
+                    + later * (math.log2(multiplier) + 1 / _LN2)
+                    - self._bits[early]
+                    - multiplier * room / _LN2
+                )
+                / self.rate,
+            )
+        return found
+
+
+def _from_the_end(numbers: Sequence[float]) -> list[float]:
+    """Return the sum of the numbers from each place on, and 0 at the end."""
+    return [*itertools.accumulate(reversed(numbers), initial=0.0)][::-1]

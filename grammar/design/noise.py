@@ -14,6 +14,7 @@ recursion of the Poisson binomial distribution).
 
 from __future__ import annotations
 
+import itertools
 import math
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -44,10 +45,22 @@ class Noise:
     confusions: Confusions[str]
     lost: float
     added: float
+    _others: dict[str, tuple[list[str], list[float]]] = field(
+        default_factory=dict, init=False, repr=False, compare=False
+    )
 
     def slip(self, symbol: str) -> float:
         """Return how often a word said is not heard as itself."""
         return self.lost + (1 - self.lost) * (1 - self.confusions[symbol][symbol])
+
+    def others(self, said: str) -> tuple[list[str], list[float]]:
+        """Return what a symbol may be taken for, with the shares summed up."""
+        if said not in self._others:
+            row = self.confusions[said]
+            others = [symbol for symbol in self.confusions if symbol != said]
+            shares = list(itertools.accumulate(row[other] for other in others))
+            self._others[said] = others, shares
+        return self._others[said]
 
 
 def noise_of(alphabet: Alphabet, hearing: HearingSpec, grade: str | float | None = None) -> Noise:
@@ -147,11 +160,11 @@ def rates(
         slips = [noise.slip(symbol) for symbol in report.string] + [noise.added] * (
             len(report.string) + 1
         )
-        counts = _counts(slips, len(tries))
+        counts, chances = _counts(slips, len(tries)), _Mishaps(slips, len(tries))
         wrong = 0.0
         for mishaps, times in enumerate(tries, start=1):
             for _ in range(times):
-                heard = _heard(noise, report.string, _places(slips, mishaps, generator), generator)
+                heard = _heard(noise, report.string, chances.places(mishaps, generator), generator)
                 match = reader(heard) if heard != report.string else None
                 if match is None or (match.message is message and _same(match, report)):
                     continue
@@ -193,22 +206,30 @@ def _counts(slips: Sequence[float], most: int) -> list[float]:
     return counts
 
 
-def _places(slips: Sequence[float], mishaps: int, generator: random.Random) -> set[int]:
-    """Draw which places have a mishap, given that just so many have one."""
-    odds = [slip / (1 - slip) for slip in slips]
-    ways = [
-        [1.0] + [0.0] * mishaps
-    ]  # sums of products of odds over the places from here on, by how many are chosen
-    for one in reversed(odds):
-        last = ways[-1]
-        ways.append([last[n] + (one * last[n - 1] if n else 0.0) for n in range(mishaps + 1)])
-    ways.reverse()
-    chosen: set[int] = set()
-    for place, one in enumerate(odds):
-        left = mishaps - len(chosen)
-        if left and generator.random() * ways[place][left] < one * ways[place + 1][left - 1]:
-            chosen.add(place)
-    return chosen
+class _Mishaps:
+    """Where a report has mishaps, given that it has just so many (at most ``most``)."""
+
+    def __init__(self, slips: Sequence[float], most: int) -> None:
+        self._odds = [slip / (1 - slip) for slip in slips]
+        # sums of products of odds over the places from each on, by how many are chosen
+        self._ways = [[1.0] + [0.0] * most]
+        for one in reversed(self._odds):
+            last = self._ways[-1]
+            self._ways.append([1.0, *[last[n] + one * last[n - 1] for n in range(1, most + 1)]])
+        self._ways.reverse()
+
+    def places(self, mishaps: int, generator: random.Random) -> set[int]:
+        """Draw the places of so many mishaps."""
+        chosen: set[int] = set()
+        left = mishaps
+        for place, one in enumerate(self._odds):
+            if not left:
+                break
+            ways, after = self._ways[place], self._ways[place + 1]
+            if generator.random() * ways[left] < one * after[left - 1]:
+                chosen.add(place)
+                left -= 1
+        return chosen
 
 
 def _heard(noise: Noise, string: str, places: set[int], generator: random.Random) -> str:
@@ -221,9 +242,8 @@ def _heard(noise: Noise, string: str, places: set[int], generator: random.Random
         if place not in places or not said:
             parts.append(said)
         elif generator.random() * noise.slip(said) >= noise.lost:
-            row = noise.confusions[said]
-            others = [symbol for symbol in symbols if symbol != said]
-            parts.append(generator.choices(others, [row[other] for other in others])[0])
+            others, shares = noise.others(said)
+            parts.append(generator.choices(others, cum_weights=shares)[0])
     return "".join(parts)
 
 

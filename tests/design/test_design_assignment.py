@@ -6,13 +6,16 @@ import dataclasses
 import math
 import random
 
+import numpy
 import pytest
+from scipy import optimize
 
 from codec import load_book
 from codec.hear.simulate import Setting, simulate
 from codec.hear.tally import Tally
 from grammar.codes import Listed, Numbered
 from grammar.design import assign, needs_of, noise_of
+from grammar.design.assignment import exchanged
 from grammar.design.noise import simulated
 from grammar.design.parts import SymbolPool, assigned
 from grammar.design.write import book_text
@@ -179,3 +182,15 @@ def test_assigned_codewords_are_accepted_far_more_often_in_the_simulation_of_hea
         assert best.right - other.right > 4 * error
         assert sum(right for _, right in best.first) > sum(right for _, right in other.first)
     assert best.wrong <= 0.02 * REPORTS
+
+
+def test_exchanges_are_those_of_scipy() -> None:
+    generator = numpy.random.default_rng(5)
+    for size in (2, 3, 7, 15):
+        for _ in range(4):
+            a, b = generator.random((size, size)), generator.random((size, size))
+            places = generator.permutation(size)
+            guess = numpy.column_stack([numpy.arange(size), places])
+            options = {"rng": generator, "partial_guess": guess}
+            expected = optimize.quadratic_assignment(a, b, method="2opt", options=options)
+            assert exchanged(a, b, places).tolist() == expected.col_ind.tolist()

@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from grammar.design import Arc, capacity, constrained_capacity, entropy, optimal
+from grammar.design.greedy_tree import grown
 from grammar.errors import CodeError
 
 TIMES = st.lists(st.floats(0.3, 1.0), min_size=2, max_size=12)
@@ -201,3 +202,32 @@ def test_what_is_no_code_is_refused(weights: list[float], times: list[float]) ->
 
 def test_a_single_level_gets_the_shortest_word() -> None:
     assert optimal([3.0], [2, 1]).words == ((1,),)
+
+
+def test_a_tree_is_that_of_growing_every_threshold_to_its_end() -> None:
+    generator = random.Random(7)
+    for levels in (2, 9, 60, 300):
+        for letters in (2, 5, 20):
+            likely = sorted((generator.random() ** 4 for _ in range(levels)), reverse=True)
+            total = math.fsum(likely)
+            shares = [share / total for share in likely]
+            times = [generator.uniform(0.3, 0.9) for _ in range(letters)]
+            found, mean = grown(shares, times, quick=True)
+            assert len(set(found)) == levels
+            whole = [_whole_tree(shares, times, 10 ** (step / 16)) for step in range(-32, 9, 6)]
+            assert mean == pytest.approx(min(whole), rel=1e-12)
+
+
+def _whole_tree(shares: list[float], times: list[float], threshold: float) -> float:
+    """Return the mean time of the greedy tree of one threshold, grown without any bound."""
+    rate, closed, nodes = capacity(times), list[float](), [(0.0, 0)]
+    while len(nodes) + len(closed) < len(shares):
+        cost, depth = heapq.heappop(nodes)
+        share = shares[min(len(closed), len(shares) - 1)]
+        if depth and nodes and share >= threshold * 2.0 ** (-rate * cost):
+            closed.append(cost)
+            continue
+        for time_ in times:
+            heapq.heappush(nodes, (cost + time_, depth + 1))
+    costs = sorted([*closed, *(cost for cost, _ in nodes)])
+    return math.fsum(share * cost for share, cost in zip(shares, costs, strict=False))
