@@ -172,6 +172,13 @@ def _missed(needs: Needs, found: list[Proposal]) -> list[str]:
     return [f"{asked} ({near.name}: {came})" for asked, came in each[near.name].items()]
 
 
+def _unguarded(name: str, text: str, fields: Mapping[str, FieldBase]) -> str:
+    from codec.sheet.table import ENTRIES
+
+    of_sheet = name.startswith(_VALUE)
+    return ENTRIES.unguarded(name, text, ENTRIES.numeric(fields)) if of_sheet else text
+
+
 def _reports(path: str, fields: Mapping[str, FieldBase]) -> list[dict[str, str]]:
     """Return past reports from CSV: columns named after fields, or as an exported sheet has them;
     refused ones are passed over.
@@ -195,7 +202,11 @@ def _reports(path: str, fields: Mapping[str, FieldBase]) -> list[dict[str, str]]
                 report = (
                     {}
                     if row.get("refusal")
-                    else {field: row[name] for name, field in columns.items() if row[name]}
+                    else {
+                        field: _unguarded(name, row[name], fields)
+                        for name, field in columns.items()
+                        if row[name]
+                    }
                 )
                 for field, value in report.items():
                     try:

@@ -45,6 +45,7 @@ class Summary:
     reporters: dict[str, int] = field(
         default_factory=dict
     )  # who reports, where no car is named and all count for one
+    unproven: bool = False  # an export that does not tell which sheet it is of
     left_out: dict[str, int] = field(default_factory=dict)
     examples: dict[str, list[LeftOut]] = field(default_factory=dict)
 
@@ -62,6 +63,7 @@ class Summary:
             "supposed": self.supposed,
             "never_spoke": self.silent,
             "reporters": self.reporters,
+            "unproven": self.unproven,
         }
 
     def leave(self, left: LeftOut) -> None:
@@ -240,7 +242,7 @@ def import_export(journal: Journal, read: Read) -> Summary:
 
     Raises SheetError.
     """
-    summary = Summary()
+    summary = Summary(unproven=not read[0].sheet)
     batch: list[tuple[Entry, str]] = []
     for pair in restore(journal, read):
         batch.append(pair)

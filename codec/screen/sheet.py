@@ -274,6 +274,12 @@ def entries_table(journal: Journal, only: str | None) -> None:
     _clock_lines(entries)
 
 
+_UNPROVEN = (
+    "  the export is of an earlier version and does not tell which sheet it is of: make sure that"
+    " its values and units are those you expect"
+)
+
+
 def summary_lines(summary: Summary) -> None:
     """Print what an import brought and what it left out."""
     kinds = (
@@ -290,6 +296,14 @@ def summary_lines(summary: Summary) -> None:
         )
     if summary.there:
         console().print(safe(f"  {counted(summary.there, 'entry', 'entries')} there already"))
+    if summary.unproven:
+        console().print(safe(_UNPROVEN, "yellow"))
+    _lines_of_speakers(summary)
+    _lines_left_out(summary)
+
+
+def _lines_of_speakers(summary: Summary) -> None:
+    """Print what should be looked at of who said what."""
     if summary.once_more:
         told = (
             f"  {counted(summary.once_more, 'report is', 'reports are')} of laps that had one"
@@ -318,6 +332,9 @@ def summary_lines(summary: Summary) -> None:
         console().print(safe(told, "yellow"))
     if summary.silent:
         console().print(safe(f"  never spoke: {', '.join(summary.silent[:6])}", "yellow"))
+
+
+def _lines_left_out(summary: Summary) -> None:
     total = sum(summary.left_out.values())
     if total:
         console().print(safe(f"left out: {total}", "bold"))

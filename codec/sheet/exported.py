@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from codec.sheet.check_entry import fitting
 from codec.sheet.entry import Entry, SheetError
-from codec.sheet.journal import Journal
+from codec.sheet.journal import Journal, book_digest
 from codec.sheet.table import EntryTable
 from grammar.book import Book
 from grammar.loading import parse_book
@@ -16,16 +17,22 @@ from grammar.loading import parse_book
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """What a sheet tells of its book: its name, its digest, and its text."""
+    """What a sheet tells of its book: its name, its digest, and its text; and the sheet's own name.
+
+    ``sheet`` is "" in an export of an earlier version: it can't be told then whether a CSV and its
+    schema belong together.
+    """
 
     name: str
     digest: str
     text: str
+    sheet: str = ""
 
     @classmethod
     def of(cls, journal: Journal) -> Facts:
         """Return the facts of a journal."""
-        return cls(journal.facts["name"], journal.facts["digest"], journal.facts["book"])
+        facts = journal.facts
+        return cls(facts["name"], facts["digest"], facts["book"], journal.sheet)
 
     @classmethod
     def read(cls, told: Any, where: str) -> Facts:
@@ -33,7 +40,9 @@ class Facts:
         if isinstance(told, Mapping) and all(
             isinstance(told.get(key), str) for key in ("name", "digest", "text")
         ):
-            return cls(told["name"], told["digest"], told["text"])
+            sheet = told.get("sheet")
+            name, digest, text = told["name"], told["digest"], told["text"]
+            return cls(name, digest, text, sheet if isinstance(sheet, str) else "")
         raise SheetError(
             f"{where}: what it tells of its book is not complete",
             kind="sheet-export",
@@ -42,18 +51,27 @@ class Facts:
 
     def as_dict(self) -> dict[str, str]:
         """Return the facts as an export holds them."""
-        return {"name": self.name, "digest": self.digest, "text": self.text}
+        return dataclasses.asdict(self)
 
 
 Read = tuple[Facts, Iterator[Entry]]  # what an export tells of its book, and its entries
 
 
 def book_of(facts: Facts, where: str) -> Book:
-    """Return the book an export holds; raises SheetError."""
+    """Return the book an export holds; raises SheetError where it is none, or another than the
+    export says.
+    """
     try:
-        return parse_book(facts.text, facts.name)
+        book = parse_book(facts.text, facts.name)
     except ValueError as error:
         raise SheetError(f"{where}: its book can't be read: {error}", kind="sheet-export") from None
+    if book_digest(book) != facts.digest:
+        raise SheetError(
+            f"{where}: the book in it is not as it was written",
+            kind="sheet-export",
+            hint="export the sheet once more",
+        )
+    return book
 
 
 def entries_of(

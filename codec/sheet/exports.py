@@ -2,18 +2,21 @@
 back without loss.
 
 CSV         RFC 4180, UTF-8; beside it ``NAME.schema.json``, a Frictionless Table Schema that also
-            holds the book. A text that a spreadsheet would take for a formula gets an apostrophe
-            before it.
+            holds the book. The last two columns name the sheet and the book's digest, as the
+            schema does: a CSV beside the schema of another sheet is refused. A text that a
+            spreadsheet would take for a formula gets an apostrophe before it.
 JSON Lines  one object an entry, behind one that holds the book; empty facts are left out
 XLSX        Office Open XML: the entries, the laps for people, the book; numbers are numbers, with
-            the field's unit in their format
+            the field's unit in their format; a text that a spreadsheet would take for a formula is
+            marked as text
 """
 
 from __future__ import annotations
 
+import contextlib
 import csv
 import json
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Set
 from decimal import Decimal
 from pathlib import Path
 from typing import IO, Any, Literal
@@ -23,13 +26,15 @@ from codec.sheet import spreadsheet
 from codec.sheet.entry import SheetError
 from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
-from codec.sheet.table import ENTRIES, VALUE, EntryTable
+from codec.sheet.table import BOOK, ENTRIES, SHEET, VALUE, EntryTable
 from grammar.fields import number_text
 
 ExportForm = Literal["csv", "jsonl", "xlsx"]
 FORMS: tuple[ExportForm, ...] = ("csv", "jsonl", "xlsx")
 _HEADER = "sheet"
 _VERSION = 1
+_MOST_LINE = 4_000_000  # characters; the book's own text is one line of JSON
+_MOST_SCHEMA = 16_000_000
 _WORKBOOKS, _TABLES = (".xlsx", ".xlsm", ".xls", ".ods"), (".csv", ".tsv")
 
 
@@ -38,7 +43,8 @@ def export(journal: Journal, path: str | Path, *, replace: bool = False) -> int:
     the file is there whole or not at all.
 
     Raises SheetError where the suffix is none of csv, jsonl, xlsx, the file is there already
-    (unless ``replace``), or can't be written.
+    (unless ``replace``), or can't be written. A schema beside a CSV counts as the file, unless it
+    says the same.
     """
     path = Path(path)
     form = path.suffix[1:].casefold()
@@ -49,20 +55,20 @@ def export(journal: Journal, path: str | Path, *, replace: bool = False) -> int:
             expected=[f".{f}" for f in FORMS],
         )
     if path.exists() and not replace:
-        raise SheetError(
-            f"{str(path)!r} is there already",
-            kind="sheet-export",
-            hint="name another file, or say --replace",
-        )
+        raise _there_already(path)
     if form == "xlsx":
         return _whole(path, lambda stream: spreadsheet.write(journal, stream), binary=True)
     if form == "csv":
-        described = journal.table.table_schema(journal.book.fields)
-        described["book"] = Facts.of(journal).as_dict()
-        schema = json.dumps(described, ensure_ascii=False, indent=1)
-        _whole(schema_path(path), lambda stream: int(bool(stream.write(schema + "\n"))))
-        return _whole(path, lambda stream: _write_csv(journal, stream))
+        return _export_csv(journal, path, replace=replace)
     return _whole(path, lambda stream: _write_json(journal, stream))
+
+
+def _there_already(path: Path) -> SheetError:
+    return SheetError(
+        f"{str(path)!r} is there already",
+        kind="sheet-export",
+        hint="name another file, or say --replace",
+    )
 
 
 def schema_path(path: Path) -> Path:
@@ -71,8 +77,12 @@ def schema_path(path: Path) -> Path:
 
 
 def _whole(path: Path, write: Callable[[IO[Any]], int], *, binary: bool = False) -> int:
-    with written(path, kind="sheet-file", of=SheetError), whole(path, binary=binary) as stream:
+    with _written(path), whole(path, binary=binary) as stream:
         return write(stream)
+
+
+def _written(path: Path) -> contextlib.AbstractContextManager[None]:
+    return written(path, kind="sheet-file", of=SheetError)
 
 
 def read_export(path: Path, table: EntryTable = ENTRIES) -> Read | None:
@@ -114,14 +124,54 @@ def read_export(path: Path, table: EntryTable = ENTRIES) -> Read | None:
 # CSV
 
 
+def _export_csv(journal: Journal, path: Path, *, replace: bool) -> int:
+    """Write a CSV and its schema; both are complete before the first of them takes its place."""
+    described, schema = _described(journal), schema_path(path)
+    with _written(schema):
+        if not replace and schema.is_file() and schema.read_text("utf-8", "replace") != described:
+            raise _there_already(schema)
+    with _written(path), whole(path) as rows:
+        count = _write_csv(journal, rows)
+        rows.flush()  # what the disk refuses, it refuses before the schema is replaced
+        with _written(schema), whole(schema) as stream:
+            stream.write(described)
+    return count
+
+
+def _described(journal: Journal) -> str:
+    """Return the Table Schema beside a CSV."""
+    facts = Facts.of(journal)
+    described = journal.table.table_schema(journal.book.fields)
+    described["fields"] += [
+        {
+            "name": name,
+            "type": "string",
+            "constraints": {"required": True, "enum": [text]},
+            "description": about,
+        }
+        for (name, text), about in zip(
+            _origin(facts).items(), ("the sheet it is of", "the digest of its book"), strict=True
+        )
+    ]
+    described["book"] = facts.as_dict()
+    return json.dumps(described, ensure_ascii=False, indent=1) + "\n"
+
+
+def _origin(facts: Facts) -> dict[str, str]:
+    """Return the columns of a CSV that tell which sheet and book it is of, and what they hold."""
+    return {SHEET: facts.sheet, BOOK: facts.digest}
+
+
 def _write_csv(journal: Journal, stream: IO[str]) -> int:
     fields, table, count = journal.book.fields, journal.table, 0
+    origin = _origin(Facts.of(journal))
     writer = csv.writer(stream)
-    columns = table.names(fields)
-    writer.writerow(columns)
+    columns, numeric = table.names(fields), table.numeric(fields)
+    writer.writerow([*columns, *origin])
     for entry in journal.entries():
         texts = zip(columns, table.texts(entry, fields), strict=True)
-        writer.writerow([table.guarded(name, text) for name, text in texts])
+        row = [table.guarded(name, text, numeric) for name, text in texts]
+        writer.writerow([*row, *origin.values()])
         count += 1
     return count
 
@@ -129,8 +179,12 @@ def _write_csv(journal: Journal, stream: IO[str]) -> int:
 def _read_csv(path: Path, table: EntryTable) -> Read:
     schema = schema_path(path)
     try:
-        told = json.loads(schema.read_text("utf-8"))
-    except (OSError, ValueError) as error:
+        with schema.open(encoding="utf-8") as stream:
+            text = stream.read(_MOST_SCHEMA + 1)
+        if len(text) > _MOST_SCHEMA:
+            raise ValueError(f"more than {_MOST_SCHEMA} characters")
+        told = json.loads(text)
+    except (OSError, ValueError, RecursionError) as error:
         raise SheetError(
             f"{str(schema)!r} can't be read: {getattr(error, 'strerror', None) or error}",
             kind="sheet-export",
@@ -138,32 +192,65 @@ def _read_csv(path: Path, table: EntryTable) -> Read:
         ) from None
     facts = Facts.read(told.get("book") if isinstance(told, dict) else None, schema.name)
     book = book_of(facts, schema.name)
+    numeric = table.numeric(book.fields)
+    if not facts.sheet:  # an earlier version did not guard values
+        numeric |= {VALUE + name for name in book.fields}
 
-    return facts, entries_of(_csv_rows(path, table), book, table)
+    return facts, entries_of(_csv_rows(path, table, facts, numeric), book, table)
 
 
-def _csv_rows(path: Path, table: EntryTable) -> Iterator[tuple[str, dict[str, str]]]:
-    """Yield (place, row) of an exported CSV; raises SheetError where it is none."""
-    where = path.name
+def _of_another(place: str, facts: Facts) -> SheetError:
+    schema = f"{facts.sheet[:8]}, book {facts.digest[:8]}" if facts.sheet else "an earlier version"
+    return SheetError(
+        f"{place}: the CSV and its schema are not of one sheet (the schema is of {schema})",
+        kind="sheet-export",
+        hint="put the schema that was written with it beside it, or export the sheet once more",
+    )
+
+
+def _csv_rows(
+    path: Path, table: EntryTable, facts: Facts, numeric: Set[str]
+) -> Iterator[tuple[str, dict[str, str]]]:
+    """Yield (place, row) of an exported CSV; raises SheetError where it is none, or where a row is
+    of another sheet or book than its schema.
+    """
+    where, origin = path.name, _origin(facts) if facts.sheet else {}
     with path.open(encoding="utf-8-sig", errors="replace", newline="") as stream:
-        reader = csv.reader(stream, strict=True)
+        reader = csv.reader(_lines(stream, where), strict=True)
         try:
             header = next(reader, [])
             table.check_header(header, where)
+            if {SHEET, BOOK} & set(header) != origin.keys():
+                raise _of_another(where, facts)
             for row in reader:
                 place = f"{where}, line {reader.line_num}"
                 if len(row) != len(header):
                     raise SheetError(
                         f"{place}: {len(row)} cells for {len(header)} columns", kind="sheet-export"
                     )
-                cells = zip(header, row, strict=True)
-                yield place, {name: table.unguarded(name, text) for name, text in cells}
+                cells = dict(zip(header, row, strict=True))
+                if any(cells[name] != text for name, text in origin.items()):
+                    raise _of_another(place, facts)
+                yield (
+                    place,
+                    {n: table.unguarded(n, text, numeric) for n, text in cells.items()},
+                )
         except csv.Error as error:
             raise SheetError(
                 f"{where}, line {reader.line_num}: {error}",
                 kind="sheet-export",
                 hint="RFC 4180 is expected",
             ) from None
+
+
+def _lines(stream: IO[str], where: str) -> Iterator[str]:
+    """Yield the lines of an export, none of them longer than one can be."""
+    for number, line in enumerate(iter(lambda: stream.readline(_MOST_LINE), ""), start=1):
+        if len(line) == _MOST_LINE:
+            raise SheetError(
+                f"{where}, line {number}: more than {_MOST_LINE} characters", kind="sheet-export"
+            )
+        yield line
 
 
 # JSON Lines
@@ -182,8 +269,8 @@ def _write_json(journal: Journal, stream: IO[str]) -> int:
 
 
 def _read_json(path: Path, table: EntryTable) -> Read:
-    with path.open(encoding="utf-8") as stream:
-        told = _parsed(stream.readline(), f"{path.name}, line 1")
+    with path.open(encoding="utf-8", errors="replace", newline="\n") as stream:
+        told = _parsed(next(_lines(stream, path.name)), f"{path.name}, line 1")
     if told.get(_HEADER) != _VERSION:
         raise SheetError(
             f"{path.name}: form {str(told.get(_HEADER))[:20]} of the export is not known here",
@@ -197,10 +284,9 @@ def _read_json(path: Path, table: EntryTable) -> Read:
 
 def _json_rows(path: Path) -> Iterator[tuple[str, dict[str, str]]]:
     """Yield (place, row) of exported JSON Lines, behind the line of the book."""
-    with path.open(encoding="utf-8", newline="\n") as lines:
-        next(lines)
-        for number, line in enumerate(lines, start=2):
-            if line.strip():
+    with path.open(encoding="utf-8", errors="replace", newline="\n") as stream:
+        for number, line in enumerate(_lines(stream, path.name), start=1):
+            if number > 1 and line.strip():
                 where = f"{path.name}, line {number}"
                 yield where, _texts(_parsed(line, where), where)
 

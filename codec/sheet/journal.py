@@ -64,8 +64,8 @@ class Journal:
 
     ``Journal(path, book)`` opens it, or makes it where there is none (``when_needed``: with the
     first entry, not before); ``Journal(path)`` opens one that is there, with the book kept in it.
-    ``writer`` tells later who wrote an entry. A file that can only be read is opened all the same
-    (``writable`` is False).
+    ``writer`` tells later who wrote an entry; ``sheet`` is the sheet's own name. A file that can
+    only be read is opened all the same (``writable`` is False).
 
     Raises SheetError: ``sheet-missing``, ``not-a-sheet``, ``other-book``, ``sheet-later``,
     ``sheet-damaged``, ``sheet-replaced``, ``sheet-file``.
@@ -95,7 +95,7 @@ class Journal:
     def _take_up(self, book: Book | None) -> None:
         """Read what the file tells of itself."""
         facts = _facts(self._store)
-        self.facts = {name: facts[name] for name in _FACTS}
+        self.facts, self.sheet = {name: facts[name] for name in _FACTS}, facts["sheet"]
         self.book = _kept(self._store) if book is None else self._same(book)
         self._rows = Rows(self._store, self.table.stored)
 

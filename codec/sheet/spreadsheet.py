@@ -2,23 +2,27 @@
 
 from __future__ import annotations
 
+import contextlib
+import math
 import re
-import zipfile
+import warnings
 from collections.abc import Iterator
 from decimal import Decimal
 from pathlib import Path
 from typing import IO, Any
 
+from codec.sheet import workbook_check
 from codec.sheet.columns import json_number
 from codec.sheet.entry import SheetError
 from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
 from codec.sheet.state import cars, lap_message, laps, rows
-from codec.sheet.table import VALUE, EntryTable
+from codec.sheet.table import VALUE, EntryTable, is_run
 from grammar.fields import number_text, value_text
 
 _MOST_ROWS = 1_048_575
 _CHUNK = 30_000
+_MOST_FACTS = 16_000_000
 _DIGITS = 15  # of a number that a spreadsheet holds exactly
 _UNWRITABLE = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
 _ESCAPED = re.compile("_x([0-9A-Fa-f]{4})_")
@@ -67,7 +71,8 @@ def _cell(sheet: Any, value: Any, unit: str = "", *, bold: bool = False) -> Any:
         cell = WriteOnlyCell(
             sheet, value=_UNWRITABLE.sub(lambda found: f"_x{ord(found.group()):04X}_", value)
         )
-        cell.data_type = "s"  # a text that begins with = stays a text
+        cell.data_type = "s"  # a text that begins with = stays a text,
+        cell.quotePrefix = is_run(value)  # also when somebody edits it (ECMA-376 part 1, 18.8.45)
     else:
         cell = WriteOnlyCell(sheet, value=value)
     if unit:
@@ -150,36 +155,74 @@ def read(path: Path, table: EntryTable) -> Read:
     SheetError for any other.
     """
     openpyxl = _openpyxl()
-    try:
-        book = openpyxl.load_workbook(path, read_only=True, data_only=True)
-    except (zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
-        raise SheetError(
-            f"{path.name}: no workbook that can be read: {error}", kind="sheet-export"
-        ) from None
-    if not {"entries", "book"} <= set(book.sheetnames):
+    workbook_check.check(path)
+    with _told(path):
+        book = openpyxl.load_workbook(path, read_only=True, data_only=True, keep_links=False)
+        names = set(book.sheetnames)
+    if not {"entries", "book"} <= names:
         expected = ["the sheets 'entries' and 'book' of an exported one"]
         raise SheetError(
             f"{path.name}: a workbook with other sheets", kind="sheet-export", expected=expected
         )
-    told: dict[str, str] = {}
-    for key, text in book["book"].iter_rows(values_only=True, max_col=2):
-        told[str(key)] = told.get(str(key), "") + _plain(text)
-    facts = Facts.read(told, path.name)
+    told: dict[str, list[str]] = {}
+    size = 0
+    for key, text in _cells(path, book, "book", max_col=2):
+        told.setdefault(_plain(key), []).append(_plain(text))
+        size += len(told[_plain(key)][-1])
+        if size > _MOST_FACTS:
+            workbook_check.refuse(path, f"more than {_MOST_FACTS} characters tell of its book")
+    facts = Facts.read({key: "".join(texts) for key, texts in told.items()}, path.name)
     kept = book_of(facts, path.name)
 
-    return facts, entries_of(_rows(book, path.name, table), kept, table)
+    return facts, entries_of(_rows(path, book, table), kept, table)
 
 
-def _rows(book: Any, where: str, table: EntryTable) -> Iterator[tuple[str, dict[str, str]]]:
+def _rows(path: Path, book: Any, table: EntryTable) -> Iterator[tuple[str, dict[str, str]]]:
     """Yield (place, row) of the entries of a workbook."""
-    listed = book["entries"].iter_rows(values_only=True)
-    header = [str(name) for name in next(listed, ())]
-    table.check_header(header, where)
+    first = next(_cells(path, book, "entries", max_row=1), ())
+    header = [_plain(name) for name in first]
+    table.check_header(header, path.name)
+    listed = _cells(path, book, "entries", min_row=2, max_col=len(header))
     for number, row in enumerate(listed, start=2):
         texts = {name: _plain(value) for name, value in zip(header, row, strict=False)}
         if any(texts.get(name) for name in table.own):
-            yield f"{where}, row {number}", texts
+            yield f"{path.name}, row {number}", texts
     book.close()
+
+
+def _cells(path: Path, book: Any, name: str, **part: int) -> Iterator[Any]:
+    """Yield the rows of a table; raises SheetError where it is not one."""
+    with _told(path):
+        rows = book[name].iter_rows(values_only=True, **part)
+    while True:
+        with _told(path):
+            row = next(rows, None)
+        if row is None:
+            return
+        yield row
+
+
+@contextlib.contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Tell in our words what openpyxl makes of a broken workbook: any error of a wrong kind,
+    number or name; its warnings are about looks, and are dropped.
+    """
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            yield
+    except (
+        *workbook_check.BROKEN,
+        ArithmeticError,
+        AssertionError,
+        AttributeError,
+        LookupError,
+        SyntaxError,  # of XML
+        TypeError,
+        ValueError,
+    ) as error:
+        said = str(error).strip().partition("\n")[0][:200] or type(error).__name__
+        workbook_check.refuse(path, f"no workbook that can be read: {said}")
 
 
 def _number_cell(text: str) -> int | float | str:
@@ -194,4 +237,6 @@ def _plain(value: Any) -> str:
     """Return a cell as text."""
     if value is None or isinstance(value, str):
         return _ESCAPED.sub(lambda found: chr(int(found.group(1), 16)), value or "")
-    return number_text(Decimal(repr(value))) if isinstance(value, int | float) else str(value)
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        return str(value)
+    return number_text(Decimal(repr(value)))

@@ -4,11 +4,11 @@ texts of an export, JSON, the Table Schema, and entries from all of these.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Set
 from importlib import resources
 from typing import Any
 
-from codec.sheet.columns import Column, Fields, Text, Values, value_of
+from codec.sheet.columns import Column, Fields, Values, value_of
 from codec.sheet.entry import Entry, SheetError, columns
 from codec.store.store import scripts_in
 from codec.store.table import NUMBER, Stored, Table
@@ -23,8 +23,14 @@ _CALCULATED = (  # a spreadsheet would take a text that begins so for a formula
     "@",
     "\t",
     "\r",
+    "\n",
+    "＝",  # and their wide forms
+    "＋",
+    "－",
+    "＠",
     "'",
 )
+SHEET, BOOK = "sheet", "book"  # the columns of a CSV that tell which sheet and book it is of
 
 
 class EntryTable:
@@ -131,18 +137,16 @@ class EntryTable:
         facts = {name: self.columns[name].as_json(getattr(entry, name)) for name in self._in_json}
         return {name: value for name, value in facts.items() if value not in (None, "", {})}
 
-    def guarded(self, name: str, text: str) -> str:
-        """Return a text that no spreadsheet takes for a formula: with an apostrophe before it where
-        it might be.
+    def guarded(self, name: str, text: str, numeric: Set[str]) -> str:
+        """Return the text of a column that no spreadsheet takes for a formula: with an apostrophe
+        before it where it might be, unless it is a number.
         """
-        return "'" + text if self._is_text(name) and text.startswith(_CALCULATED) else text
+        return "'" + text if name not in numeric and is_run(text) else text
 
-    def unguarded(self, name: str, text: str) -> str:
+    def unguarded(self, name: str, text: str, numeric: Set[str]) -> str:
         """Take the apostrophe of ``guarded`` off again."""
-        return text[1:] if self._is_text(name) and text.startswith("'") else text
-
-    def _is_text(self, name: str) -> bool:
-        return isinstance(self.own.get(name), Text)
+        guarded = name not in numeric and text.startswith("'") and is_run(text[1:])
+        return text[1:] if guarded else text
 
     def table_schema(self, fields: Fields) -> dict[str, Any]:
         """Return the Table Schema of an export (Frictionless Standards)."""
@@ -159,9 +163,15 @@ class EntryTable:
             if field.unit_text:
                 column["unit"] = field.unit_text
             if field.one_of is not None:
-                column["constraints"] = {"enum": list(field.one_of)}
+                enum = [self.guarded(VALUE + name, one, set()) for one in field.one_of]
+                column["constraints"] = {"enum": enum}
             described.append(column)
         return {"fields": described, "missingValues": [""], "primaryKey": [NUMBER]}
+
+
+def is_run(text: str) -> bool:
+    """Tell whether a spreadsheet would run a text, or take it for one that is guarded."""
+    return text.startswith(_CALCULATED)
 
 
 def _sheet_error(error: CodeError, where: str = "") -> SheetError:

@@ -22,6 +22,7 @@ from dataclasses import dataclass
 from importlib.resources.abc import Traversable
 from pathlib import Path
 
+from codec.files import PRIVATE
 from codec.store.pages import SMALLEST, images, log_of, records_in
 from codec.store.table import Table, digest
 from grammar.errors import CodeError
@@ -161,6 +162,8 @@ class Store:
             return self._image(self._read_only())
         if size:
             self._check_log()
+        else:
+            _make_private(path)
         try:
             return self._connected(path)
         except sqlite3.OperationalError as error:
@@ -449,6 +452,14 @@ class Store:
         return table is not None and any(
             table.facts(*record) is not None for record in records_in(self.path, _SEARCHED)
         )
+
+
+def _make_private(path: Path) -> None:
+    """Make the file, for its owner alone, before SQLite would make it for everybody; where that
+    can't be, SQLite tells. Its log has the same rights as the file.
+    """
+    with contextlib.suppress(OSError):
+        os.close(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, PRIVATE))
 
 
 def _empty_log(connection: sqlite3.Connection) -> None:
