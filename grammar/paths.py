@@ -182,6 +182,29 @@ def _behind(automaton: Automaton, node: Node, step: Step, symbol: str) -> Iterat
         yield Node(step.target, key)
 
 
+def begun(automaton: Automaton, message: Message, *, checked: bool) -> Node:
+    """Return the node in which a message, the only one of the automaton, begins."""
+    return Node(automaton.starts[0], (-1,) * (len(message.check_leaves) if checked else 0))
+
+
+def onward(
+    automaton: Automaton, node: Node, follow: Callable[[int, Key, str], Iterable[Key]] | None
+) -> Iterator[tuple[int, Node]]:
+    """Yield the symbols (bit mask) said next and the node behind them, in an automaton of one
+    message: with its ``follow`` one by one, each with the states of the checks; with None check
+    symbols are like any others.
+    """
+    symbols = automaton.messages[0].alphabet.symbols
+    for step in automaton.steps[node.state]:
+        if follow is None:
+            yield step.mask, Node(step.target, ())
+            continue
+        leaf = automaton.owner[step.target][1]
+        for bit in bits(step.mask):
+            for key in follow(leaf, node.checks, symbols[bit]):
+                yield 1 << bit, Node(step.target, key)
+
+
 def by_length(
     message: Message,
     semiring: Semiring[Weight],
@@ -197,28 +220,17 @@ def by_length(
     like any others.
     """
     zero, one, plus, times = semiring
-    automaton, symbols = build([message]), message.alphabet.symbols
+    automaton = build([message])
     checked = checked and bool(message.check_leaves)
-    start = Node(automaton.starts[0], (-1,) * len(message.check_leaves) if checked else ())
-    layer = {start: one}
+    layer = {begun(automaton, message, checked=checked): one}
     weigh = functools.cache(weigh)
-    follow = functools.cache(message.follow)
+    follow = functools.cache(message.follow) if checked else None
     while layer:
         after: dict[Node, Weight] = {}
         for node, weight in layer.items():
-            for step in automaton.steps[node.state]:
-                leaf = automaton.owner[step.target][1]
-                if not checked:
-                    reached = [(Node(step.target, ()), step.mask)]
-                else:
-                    reached = [
-                        (Node(step.target, key), 1 << bit)
-                        for bit in bits(step.mask)
-                        for key in follow(leaf, node.checks, symbols[bit])
-                    ]
-                for target, mask in reached:
-                    more = times(weight, weigh(leaf, mask))
-                    after[target] = plus(after[target], more) if target in after else more
+            for mask, target in onward(automaton, node, follow):
+                more = times(weight, weigh(automaton.owner[target.state][1], mask))
+                after[target] = plus(after[target], more) if target in after else more
         layer = after
         if layer:
             done = (

@@ -38,6 +38,13 @@ def add_export(actions: Any) -> None:
     parser.add_argument(
         "--direction", choices=("car", "pit"), help=f"{one_way}: only reports, or only calls"
     )
+    enforcing = ", ".join(name for name, known in FORMATS.items() if known.enforces)
+    parser.add_argument(
+        "--enforce-check",
+        action="store_true",
+        help=f"{enforcing}: accept only what the check allows. Dangerous: a recogniser then makes"
+        " another report of a misheard word, and no check can tell",
+    )
     add_json(parser)
     parser.set_defaults(run=run_export)
 
@@ -51,7 +58,11 @@ def run_export(args: argparse.Namespace) -> int:
 
     book = load_book(args.book)
     files = export(
-        book, args.form, direction=args.direction, mark=_mark(book) if args.form == "card" else ""
+        book,
+        args.form,
+        direction=args.direction,
+        mark=_mark(book) if args.form == "card" else "",
+        enforce_check=args.enforce_check,
     )
     if args.out == "-":
         if len(files) > 1:

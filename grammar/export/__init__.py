@@ -4,7 +4,6 @@ cards for people.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import TYPE_CHECKING, NamedTuple
 
 from grammar.errors import CodeError
@@ -18,15 +17,16 @@ Files = dict[str, bytes]
 
 class Format(NamedTuple):
     """What a format is, what to do with its files ({name} is the book's, {c} its name in C),
-    whether it can hold one direction alone.
+    whether it can hold one direction alone, and whether it can enforce check symbols.
     """
 
     about: str
     use: str
     one_way: bool = False
+    enforces: bool = False
 
 
-_HEARD = "what it hears goes to: niner decode"
+_HEARD = "what it hears goes to niner decode or niner hear, which judge the check"
 FORMATS = {
     "lark": Format(
         "the generated Lark grammar of the reports, without ranges and checks",
@@ -37,16 +37,19 @@ FORMATS = {
         "JSGF 1.0, for a speech recogniser",
         f"give it to a recogniser with the words of the dict or pls export; {_HEARD}",
         True,
+        True,
     ),
     "fsg": Format(
         "the same as finite states, for a Sphinx recogniser: small and quick",
         "pocketsphinx.Decoder(fsg='{name}.fsg', dict='{name}.dict'), with the words of the"
         f" dict export; {_HEARD}",
         True,
+        True,
     ),
     "srgs": Format(
         "W3C SRGS 1.0 in XML, with tags that give the values",
         f"give it to a recogniser with the words of pls; {_HEARD}",
+        True,
         True,
     ),
     "dict": Format(
@@ -74,12 +77,23 @@ FORMATS = {
 }
 
 
-def export(book: Book, form: str, *, direction: Direction | None = None, mark: str = "") -> Files:
+def export(
+    book: Book,
+    form: str,
+    *,
+    direction: Direction | None = None,
+    mark: str = "",
+    enforce_check: bool = False,
+) -> Files:
     """Return a book in a form, as files by name; ``mark`` stands on cards, to tell those of one
     state of the book from another's.
 
+    In grammars for recognisers check symbols are free, any that the method gives, and what is heard
+    is held against the book afterwards. ``enforce_check`` lets them accept only what the checks
+    allow: a recogniser then makes another report of a misheard word, and no check can tell.
+
     Raises CodeError for an unknown form, a direction the book has no message of or the form can't
-    part, and a book the form can't hold.
+    part, a form that can't enforce checks, and a book the form can't hold.
     """
     if form not in FORMATS:
         raise CodeError(
@@ -93,27 +107,34 @@ def export(book: Book, form: str, *, direction: Direction | None = None, mark: s
             expected=parted,
             hint="leave --direction out",
         )
+    if enforce_check and not FORMATS[form].enforces:
+        raise CodeError(
+            f"{form} can't enforce check symbols",
+            kind="usage",
+            expected=[name for name, known in FORMATS.items() if known.enforces],
+            hint="leave --enforce-check out",
+        )
     if not book.sent_by(direction):
         raise CodeError(
             f"the book has no message of direction {direction}",
             kind="usage",
             expected=list(book.directions),
         )
-    makers: dict[str, Callable[[], Files]] = {
-        "c": lambda: _c(book, direction),
-        "card": lambda: _card(book, mark),
-    }
-    return (
-        makers[form]()
-        if form in makers
-        else {f"{book.name}.{_SUFFIX.get(form, form)}": _text(book, form, direction).encode()}
-    )
+    if form == "c":
+        return _c(book, direction)
+    if form == "card":
+        return _card(book, mark)
+    if FORMATS[form].enforces:
+        text = _grammar(book, form, direction, enforced=enforce_check)
+    else:
+        text = _text(book, form)
+    return {f"{book.name}.{_SUFFIX.get(form, form)}": text.encode()}
 
 
 _SUFFIX = {"srgs": "grxml"}
 
 
-def _text(book: Book, form: str, direction: Direction | None) -> str:
+def _text(book: Book, form: str) -> str:
     """Return the one file of a form; each is loaded only when it is asked for."""
     if form == "lark":
         from grammar.export.lark_grammar import grammar_text
@@ -123,15 +144,18 @@ def _text(book: Book, form: str, direction: Direction | None) -> str:
         from grammar.export.rows import rows
 
         return rows(book)
-    if form in ("dict", "pls"):
-        from grammar.export.lexicon import dictionary, pls
+    from grammar.export.lexicon import dictionary, pls
 
-        return pls(book) if form == "pls" else dictionary(book)
+    return pls(book) if form == "pls" else dictionary(book)
+
+
+def _grammar(book: Book, form: str, direction: Direction | None, *, enforced: bool) -> str:
+    """Return the one file of a grammar for recognisers."""
     from grammar.export.fsg import fsg
     from grammar.export.jsgf import jsgf
     from grammar.export.srgs import srgs
 
-    return {"fsg": fsg, "jsgf": jsgf, "srgs": srgs}[form](book, direction)
+    return {"fsg": fsg, "jsgf": jsgf, "srgs": srgs}[form](book, direction, enforced=enforced)
 
 
 def _c(book: Book, direction: Direction | None) -> Files:

@@ -6,8 +6,8 @@ from to probability [word]`` a line (without a word it is taken in silence), ``F
 begin with # are comments. Source: the manual of the Sphinx base library, module fsg_model (from
 memory), and what pocketsphinx 5 reads and writes.
 
-The states are those of the checks and code tables, each once, so the file stays small where a
-grammar of rules does not.
+The states are those of the code tables, and of the checks where these are enforced, each once, so
+the file stays small where a grammar of rules does not.
 """
 
 from __future__ import annotations
@@ -15,22 +15,23 @@ from __future__ import annotations
 import re
 
 from grammar.book import Book
-from grammar.export.network import Network, of_message
+from grammar.export.network import Network, caution, of_message
 from grammar.message import Direction
 
 
-def fsg(book: Book, direction: Direction | None = None) -> str:
-    """Return the states of a book's messages of a direction (None: of both).
+def fsg(book: Book, direction: Direction | None = None, *, enforced: bool = False) -> str:
+    """Return the states of a book's messages of a direction (None: of both), with ``enforced`` of
+    what their checks allow.
 
-    Raises CodeError where checks make them too many.
+    Raises CodeError where they are too many.
     """
-    states = _States()
-    for message in book.sent_by(direction):
-        states.add(book, of_message(message))
+    states, messages = _States(), book.sent_by(direction)
+    for message in messages:
+        states.add(book, of_message(message, enforced=enforced))
     return "\n".join(
         [
             f"# {re.sub(r'[^ -~]', ' ', book.title)}: generated; do not edit.",
-            "# Accepts what the book accepts, ranges and check symbols included.",
+            f"# {caution(messages, enforced=enforced)}",
             f"FSG_BEGIN {re.sub(r'[^A-Za-z0-9_]', '_', book.name) or 'book'}",
             f"NUM_STATES {states.count}",
             "START_STATE 0",

@@ -1,9 +1,9 @@
-"""A book's messages as networks of words, for grammars that recognisers read: exact, checks and
-ranges included.
+"""A book's messages as networks of words, for grammars that recognisers read: exact, ranges
+included.
 
-Every node is a state of the automaton of symbols together with the states of the checks, so what a
-grammar made of it accepts is just what the book accepts. Nodes from which all goes on alike are one
-node.
+Every node is a state of the automaton of symbols; check symbols are free, any that the method
+gives. With checks enforced it is that together with the states of the checks, and a grammar made of
+it accepts just what the book accepts. Nodes from which all goes on alike are one node.
 """
 
 from __future__ import annotations
@@ -12,13 +12,20 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from grammar.automaton import bits, build
+from grammar.automaton import build
 from grammar.codes import DONE, CodeTable
 from grammar.errors import CodeError
 from grammar.message import Message
-from grammar.paths import Node, advance
+from grammar.paths import begun, may_end, onward
 
 MOST_NODES = 20_000
+_FREE = (
+    "Check symbols are free: hold what is heard against the book, with niner decode or niner hear."
+)
+_ENFORCED = (
+    "DANGER: check symbols are enforced. A recogniser made to hear only what the check allows turns"
+    " a misheard word into another report, and the check can't tell any more."
+)
 
 
 class Arc(NamedTuple):
@@ -42,40 +49,56 @@ class Network:
     arcs: list[list[Arc]] = field(default_factory=list)
     final: list[bool] = field(default_factory=list)
 
+    def written_out(self) -> int:
+        """Return how many words there are if all that follows a node is written out behind each
+        word that leads to it, words that lead to the same node standing together.
+        """
+        words: dict[int, int] = {}
+        for node in _ends_first(self.arcs):
+            words[node] = sum(
+                len(symbols) + words[target] for target, _, symbols in grouped(self.arcs[node])
+            )
+        return words[0]
 
-def of_message(message: Message) -> Network:
-    """Return the network of a message. Raises CodeError where its checks make it too large."""
+
+def caution(messages: Sequence[Message], *, enforced: bool) -> str:
+    """Return what the head of a grammar of messages says of their checks."""
+    if not any(message.check_leaves for message in messages):
+        return "No check symbols: what is misheard may be another report."
+    return _ENFORCED if enforced else _FREE
+
+
+def of_message(message: Message, *, enforced: bool = False) -> Network:
+    """Return the network of a message, with ``enforced`` of what its checks allow.
+
+    Raises CodeError where it is too large.
+    """
     automaton = build([message])
-    start = Node(automaton.starts[0], (-1,) * len(message.check_leaves))
+    enforced = enforced and bool(message.check_leaves)
+    follow = message.follow if enforced else None
+    start = begun(automaton, message, checked=enforced)
     number = {start: 0}
     waiting = [start]
     network = Network()
     for node in waiting:
         arcs: list[Arc] = []
         begins = automaton.ended[node.state]
-        for step in automaton.steps[node.state]:
-            leaf = automaton.owner[step.target][1] if begins else -1
-            for bit in bits(step.mask):
-                symbol = message.alphabet.symbols[bit]
-                for after in advance(automaton, node, symbol, 1 << bit):
-                    if after.state != step.target:
-                        continue
-                    if after not in number:
-                        number[after] = len(waiting)
-                        waiting.append(after)
-                    arcs.append(Arc(symbol, number[after], leaf))
+        for mask, after in onward(automaton, node, follow):
+            leaf = automaton.owner[after.state][1] if begins else -1
+            if after not in number:
+                number[after] = len(waiting)
+                waiting.append(after)
+            arcs += [Arc(symbol, number[after], leaf) for symbol in message.alphabet.unmask(mask)]
         if len(waiting) > MOST_NODES:
             raise CodeError(
-                f"message {message.name}: its checks make more than {MOST_NODES} states of a"
-                " grammar",
+                f"message {message.name} has more than {MOST_NODES} states in a grammar",
                 kind="too-large",
-                hint=(
-                    "let its checks cover different parts; or export lark, and hold what is heard"
-                    " against the book"
-                ),
+                hint="leave its checks free" if enforced else "export lark",
             )
         network.arcs.append(arcs)
-        network.final.append(automaton.accepting[node.state] and message.settled(node.checks))
+        network.final.append(
+            may_end(automaton, node) if enforced else automaton.accepting[node.state]
+        )
     return _shared(network)
 
 

@@ -3,7 +3,8 @@
 
 The root rule's result has ``message``, ``string`` and ``values``, which has one property for each
 field said: a number, a name, or a list of flags; bands are {low, high}. Fields left unsaid as usual
-are not in it.
+are not in it. Unless checks are enforced, the values are those of a report whose check is still to
+be judged.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from xml.sax.saxutils import escape, quoteattr
 from grammar.book import Book
 from grammar.codes import CodeTable, Numeral
 from grammar.errors import CodeError, visible
-from grammar.export.network import Network, grouped, of_message
+from grammar.export.network import Network, caution, grouped, of_message
 from grammar.fields import Band, FieldBase, Value
 from grammar.message import Direction, Message
 
@@ -25,11 +26,12 @@ NAMESPACE = "http://www.w3.org/2001/06/grammar"
 _MOST_VALUES = 100_000
 
 
-def srgs(book: Book, direction: Direction | None = None) -> str:
-    """Return the grammar of a book's messages of a direction (None: of both).
+def srgs(book: Book, direction: Direction | None = None, *, enforced: bool = False) -> str:
+    """Return the grammar of a book's messages of a direction (None: of both), with ``enforced`` of
+    what their checks allow.
 
-    Raises CodeError where checks make it too large, a field has too many values to list, or a name
-    can't be a property's.
+    Raises CodeError where it is too large, a field has too many values to list, or a name can't be
+    a property's.
     """
     if "__proto__" in book.fields:
         raise CodeError(
@@ -37,15 +39,17 @@ def srgs(book: Book, direction: Direction | None = None) -> str:
             kind="name",
             hint="name the field otherwise",
         )
-    made = [(message, of_message(message)) for message in book.sent_by(direction)]
+    messages = book.sent_by(direction)
+    made = [(message, of_message(message, enforced=enforced)) for message in messages]
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',
+        f"<!-- {caution(messages, enforced=enforced)} -->",
         (
             f'<grammar xmlns="{NAMESPACE}" version="1.0" xml:lang="en" mode="voice" root="report"'
             ' tag-format="semantics/1.0">'
         ),
         f'  <meta name="description" content={quoteattr(visible(book.title))}/>',
-        f"  <tag>{escape(_script(book, [message for message, _ in made]))}</tag>",
+        f"  <tag>{escape(_script(book, messages))}</tag>",
     ]
     ways = "".join(_start(message.name) for message, _ in made)
     lines.append(f'  <rule id="report" scope="public"><one-of>{ways}</one-of></rule>')

@@ -58,6 +58,27 @@ def accepted(subject: Book, string: str, direction: Direction) -> bool:
         return False
 
 
+def accepted_but_for_the_check(subject: Book, string: str, direction: Direction) -> bool:
+    """Tell whether niner reads a string as a report, or would if its check symbol, where it ends
+    with one, were another.
+    """
+    if accepted(subject, string, direction):
+        return True
+    rules = {
+        message.name: rule.method.checks
+        for message in subject.sent_by(direction)
+        if (rule := message.tables[-1].check) is not None
+    }
+    for other in {symbol for checks in rules.values() for symbol in checks}:
+        try:
+            read = readings(subject, string[:-1] + other, direction=direction, typed=True)
+        except CodeError:
+            continue
+        if any(string[-1] in rules.get(reading.message, "") for reading in read):
+            return True
+    return False
+
+
 def words(subject: Book, string: str) -> list[str]:
     """Return what is said for a string, word by word."""
     return subject.alphabet.say(string).lower().split()

@@ -71,12 +71,27 @@ def test_one_file_is_printed_as_it_is(
     assert b"\r\n" in printed
 
 
+@pytest.mark.parametrize("form", [form for form, known in FORMATS.items() if known.enforces])
+def test_checks_are_free_unless_enforced_and_the_head_of_the_file_tells(
+    form: str, capfd: pytest.CaptureFixture[str]
+) -> None:
+    heads = []
+    for more in ([], ["--enforce-check"], ["--direction", "pit"]):
+        assert main(["book", "export", RACE, form, "-o", "-", *more]) == 0
+        heads.append(" ".join(capfd.readouterr().out.splitlines()[:3]))
+    free, enforced, unchecked = heads
+    assert "Check symbols are free" in free
+    assert "DANGER: check symbols are enforced." in enforced
+    assert "No check symbols" in unchecked
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
         ([RACE, "c", "-o", "-"], "c is 2 files"),
         ([RACE, "card", "-o", "-"], "card is 6 files"),
         ([RACE, "pls", "--direction", "pit"], "pls can't hold one direction alone"),
+        ([RACE, "lark", "--enforce-check"], "lark can't enforce check symbols"),
         (
             ["examples/starter/starter.toml", "fsg", "--direction", "pit"],
             "no message of direction pit",
