@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -256,6 +257,22 @@ def test_help_is_short_and_names_every_command(capsys: pytest.CaptureFixture[str
         "demo",
     ):
         assert command in shown
+
+
+@pytest.mark.parametrize("command", ["sheet", "race", "book", "drill"])
+def test_every_subcommand_says_in_its_help_what_it_does(
+    command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit):
+        main([command, "--help"])
+    listed = re.findall(r"^    ([a-z]+)\s", capsys.readouterr().out, re.MULTILINE)
+    assert len(listed) > 3
+    for name in listed:
+        with pytest.raises(SystemExit):
+            main([command, name, "--help"])
+        _, about, *_ = capsys.readouterr().out.split("\n\n")
+        assert re.match(r"[A-Z].*\.", about, re.DOTALL), name
+        assert not about.startswith(("positional", "options")), name
 
 
 @pytest.mark.parametrize("number", ["1_3", "١", "0x1", "one", "nan", "inf", "1e400"])

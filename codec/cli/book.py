@@ -8,7 +8,7 @@ from typing import Any
 from codec.cli.book_analyse import add_analyse
 from codec.cli.book_export import add_export
 from codec.cli.book_key import add_key
-from codec.cli.common import add_book, add_json, emit
+from codec.cli.common import add_book, add_command, add_json, emit
 from codec.cli.simulate import add_simulate
 
 
@@ -18,9 +18,10 @@ def add(commands: Any) -> None:
         "book", help="check and show a code book", description="Work on a code book."
     )
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
-    check = actions.add_parser(
+    check = add_command(
+        actions,
         "check",
-        help="find every problem, prove that no string has two readings, and give its figures",
+        "find every problem, prove that no string has two readings, and give its figures",
     )
     add_book(check)
     check.add_argument(
@@ -32,14 +33,14 @@ def add(commands: Any) -> None:
     )
     add_json(check)
     check.set_defaults(run=run_check)
-    show = actions.add_parser("show", help="draw the tables a person needs")
+    show = add_command(actions, "show", "draw the tables a person needs")
     add_book(show)
     show.add_argument(
         "--rows", type=_amount, default=12, metavar="N", help="rows of each table, 0 for all (12)"
     )
     show.set_defaults(run=run_show)
-    grammar = actions.add_parser(
-        "grammar", help="print the generated Lark grammar of the book's reports"
+    grammar = add_command(
+        actions, "grammar", "print the generated Lark grammar of the book's reports"
     )
     add_book(grammar)
     grammar.set_defaults(run=run_grammar)
@@ -47,7 +48,7 @@ def add(commands: Any) -> None:
     add_analyse(actions)
     add_key(actions)
     add_simulate(actions)
-    schema = actions.add_parser("schema", help="print the JSON Schema of the book format")
+    schema = add_command(actions, "schema", "print the JSON Schema of the book format")
     schema.set_defaults(run=run_schema)
 
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_book, add_json, emit
+from codec.cli.common import add_book, add_command, add_json, emit
 
 if TYPE_CHECKING:
     from grammar.book import Book
@@ -16,9 +16,10 @@ if TYPE_CHECKING:
 
 def add_analyse(actions: Any) -> None:
     """Add ``book analyse``."""
-    parser = actions.add_parser(
+    parser = add_command(
+        actions,
         "analyse",
-        help="where a message's seconds go, what is confused, what the designer would change",
+        "where a message's seconds go, what is confused, what the designer would change",
     )
     add_book(parser)
     parser.add_argument(

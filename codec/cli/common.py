@@ -13,6 +13,14 @@ from typing import Any
 from grammar.errors import CodeError
 
 
+def add_command(actions: Any, name: str, about: str) -> argparse.ArgumentParser:
+    """Add a command that one line tells all about, in the list of commands and in its own help."""
+    parser: argparse.ArgumentParser = actions.add_parser(
+        name, help=about, description=f"{about[0].upper()}{about[1:]}."
+    )
+    return parser
+
+
 def add_book(parser: argparse.ArgumentParser) -> None:
     """Add the code book argument."""
     parser.add_argument("book", metavar="BOOK", help="the code book, a TOML file")

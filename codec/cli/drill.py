@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_book, add_json, emit
+from codec.cli.common import add_book, add_command, add_json, emit
 from codec.cli.drill_keeping import add_keeping
 from grammar.errors import CodeError, counted
 
@@ -58,7 +58,7 @@ def add(commands: Any) -> None:
         "--keep-audio", metavar="FOLDER", help="keep the sound files here; made if it is not there"
     )
     hear.set_defaults(run=run_hear)
-    progress = actions.add_parser("progress", help="accuracy, seconds, confusions, what comes next")
+    progress = add_command(actions, "progress", "accuracy, seconds, confusions, what comes next")
     progress.add_argument("journal", metavar="JOURNAL", help="the journal's file")
     progress.add_argument("--person", help="only this person")
     progress.add_argument("--drill", choices=("read", "hear"), help="only this drill")

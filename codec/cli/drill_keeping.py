@@ -9,7 +9,7 @@ import json
 import sys
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_book
+from codec.cli.common import add_book, add_command
 from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 def add_keeping(actions: Any) -> None:
     """Add these commands to those of ``niner drill``."""
-    profile = actions.add_parser(
-        "profile", help="write a person's times and confusions for encode, hear and design"
+    profile = add_command(
+        actions, "profile", "write a person's times and confusions for encode, hear and design"
     )
     profile.add_argument("journal", metavar="JOURNAL", help="the journal's file")
     profile.add_argument("file", metavar="FILE", help="the profile to write")
@@ -39,14 +39,16 @@ def add_keeping(actions: Any) -> None:
         "--replace", action="store_true", help="write over a file that is no profile"
     )
     profile.set_defaults(run=run_profile)
-    needs = actions.add_parser(
-        "needs", help="print a profile as [times] and [hearing] of a needs file, for niner design"
+    needs = add_command(
+        actions,
+        "needs",
+        "print a profile as [times] and [hearing] of a needs file, for niner design",
     )
     add_book(needs)
     needs.add_argument("profile", metavar="PROFILE", help="the profile's file")
     needs.set_defaults(run=run_needs)
-    export = actions.add_parser("export", help="print a person's answers, one JSON object a line")
-    delete = actions.add_parser("delete", help="take a person out, with every answer")
+    export = add_command(actions, "export", "print a person's answers, one JSON object a line")
+    delete = add_command(actions, "delete", "take a person out, with every answer")
     for one, run in ((export, run_export), (delete, run_delete)):
         one.add_argument("journal", metavar="JOURNAL", help="the journal's file")
         one.add_argument("person", metavar="NAME", help="who")

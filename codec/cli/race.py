@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_json, emit, given
+from codec.cli.common import add_command, add_json, emit, given
 from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
@@ -22,12 +22,12 @@ def add(commands: Any) -> None:
         "race", help="where the race is heading, and what to call", description=about
     )
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
-    show = actions.add_parser("show", help="energy, temperatures, wheel, and the calls to make")
+    show = add_command(actions, "show", "energy, temperatures, wheel, and the calls to make")
     _add_sheet(show)
     add_json(show)
     show.set_defaults(run=run_show)
-    wheel = actions.add_parser(
-        "wheel", help="the fewest clicks from here to wanted positions, as calls"
+    wheel = add_command(
+        actions, "wheel", "the fewest clicks from here to wanted positions, as calls"
     )
     _add_sheet(wheel)
     wheel.add_argument(
@@ -38,12 +38,12 @@ def add(commands: Any) -> None:
     )
     add_json(wheel)
     wheel.set_defaults(run=run_wheel, gather="wanted")
-    check = actions.add_parser("check", help="find every problem of an event file")
+    check = add_command(actions, "check", "find every problem of an event file")
     check.add_argument("event", metavar="EVENT", help="the event file")
     check.add_argument("book", metavar="BOOK", help="the code book it is used with")
     add_json(check)
     check.set_defaults(run=run_check)
-    schema = actions.add_parser("schema", help="print the JSON Schema of the event format")
+    schema = add_command(actions, "schema", "print the JSON Schema of the event format")
     schema.set_defaults(run=run_schema)
 
 

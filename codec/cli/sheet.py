@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from codec.cli.common import add_json, emit, given
+from codec.cli.common import add_command, add_json, emit, given
 from codec.cli.debrief import add_compare, add_debrief
 from grammar.errors import CodeError, counted
 
@@ -30,7 +30,7 @@ def add(commands: Any) -> None:
         description="Work on the lap sheet, one file an event.",
     )
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
-    show = actions.add_parser("show", help="draw the sheet, lap by lap")
+    show = add_command(actions, "show", "draw the sheet, lap by lap")
     show.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     show.add_argument("--car", help="only this car")
     show.add_argument(
@@ -44,7 +44,7 @@ def add(commands: Any) -> None:
     add_json(show)
     show.set_defaults(run=run_show)
     _add_import(actions)
-    export = actions.add_parser("export", help="write the whole sheet as .csv, .jsonl or .xlsx")
+    export = add_command(actions, "export", "write the whole sheet as .csv, .jsonl or .xlsx")
     export.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     export.add_argument("file", metavar="FILE", help="the file to write; its suffix tells the form")
     export.add_argument("--replace", action="store_true", help="write over a file that is there")
@@ -52,11 +52,11 @@ def add(commands: Any) -> None:
     export.set_defaults(run=run_export)
     add_debrief(actions)
     add_compare(actions)
-    check = actions.add_parser("check", help="tell everything that is wrong with a sheet's file")
+    check = add_command(actions, "check", "tell everything that is wrong with a sheet's file")
     check.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     add_json(check)
     check.set_defaults(run=run_check)
-    rescue = actions.add_parser("rescue", help="save what can be read of a damaged sheet")
+    rescue = add_command(actions, "rescue", "save what can be read of a damaged sheet")
     rescue.add_argument("sheet", metavar="SHEET", help="the damaged file; it is only read")
     rescue.add_argument("file", metavar="NEW-SHEET", help="the sheet to make")
     rescue.add_argument(

@@ -194,7 +194,8 @@ def hear(
     book to reports ("car", the default where there are any) or calls ("pit").
 
     Raises ReportError where nothing was heard or the words can't be used, CodeError (kind
-    "too-large") where a message is too large.
+    "too-large") where a message is too large, and (kind "prior") for a prior that is none, such as
+    a string: decode it first.
     """
     model = model_of(book, direction)
     ears = channel(book, noise)

@@ -12,7 +12,7 @@ expected as in the first report of a run.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -46,13 +46,13 @@ class Prior:
     @staticmethod
     def of(prior: PriorLike, elapsed: int = 1) -> Prior:
         """Return the prior for None (the book's own), values, a reading, or readings from the
-        oldest to the newest, a lap apart.
+        oldest to the newest, a lap apart. Raises CodeError (kind ``prior``) for anything else.
         """
         if isinstance(prior, Prior):
             return prior
         if prior is None:
             return Prior()
-        readings = [prior] if isinstance(prior, Reading | Mapping) else list(prior)
+        readings = _readings(prior)
         last: dict[str, Any] = {}
         laps: dict[str, int] = {}
         for ago, reading in enumerate(readings[::-1]):
@@ -70,6 +70,23 @@ class Prior:
 
 
 PriorLike = Prior | Reading | Last | Sequence[Reading | Last] | None
+
+
+def _readings(prior: object) -> list[Reading | Last]:
+    """Return the readings or values of a prior; raises CodeError for what is none."""
+    single = isinstance(prior, str | Reading | Mapping)
+    several = prior if isinstance(prior, Iterable) and not single else [prior]
+    found: list[Reading | Last] = []
+    for one in several:
+        if not isinstance(one, Reading | Mapping):
+            raise CodeError(
+                f"{str(one)[:40]!r} is no prior",
+                kind="prior",
+                expected=["a reading", "values by field", "several of them", "a Prior"],
+                hint="decode a string first: prior=decode(book, string)",
+            )
+        found.append(one)
+    return found
 
 
 def shares(book: Book, prior: Prior, names: Sequence[str]) -> Shares:

@@ -175,3 +175,11 @@ def test_a_prior_of_what_the_book_does_not_have_is_refused() -> None:
         hear(BOOK, "one", prior={"speed": 3})
     with pytest.raises(EncodeError, match="not a number"):
         hear(BOOK, "one", prior={"motor": "warm"})
+
+
+@pytest.mark.parametrize("prior", ["4183HZ2", ["4183HZ2"], 7, [None]])
+def test_what_is_no_reading_is_no_prior(prior: Any) -> None:
+    with pytest.raises(CodeError, match="is no prior") as caught:
+        hear(BOOK, "one two", prior=prior)
+    assert caught.value.kind == "prior"
+    assert "decode a string first" in caught.value.hint
