@@ -285,7 +285,7 @@ class SubRip(Cues):
 
         try:
             cue = next(iter(srt.parse(block + "\n\n")))
-        except (srt.SRTParseError, StopIteration, ValueError):
+        except (srt.SRTParseError, StopIteration, ValueError, OverflowError):
             raise ValueError("no times hh:mm:ss,mmm --> hh:mm:ss,mmm") from None
         at, until = (
             _cue_time(part.split()[0])

@@ -1,0 +1,97 @@
+"""The short run of the campaign: kills, fuzz of every reader, a disk that fails at each write; and
+what once failed. The long runs are by hand: kills.py, fuzzing.py and faults.py.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from hostile.readers import READERS, attempt, mutated, seeds
+from hypothesis import HealthCheck, given, settings, target
+from hypothesis import strategies as st
+from programs import program
+from sheet.support import ROOT
+
+CORPUS = sorted((Path(__file__).parent / "corpus").iterdir())
+SLOW, UNIT = 2.0, 100_000  # seconds of processor time for so many bytes
+ENVIRONMENT = {**os.environ, "PYTHONPATH": f"{ROOT / 'tests'}{os.pathsep}{ROOT}"}
+
+
+def within_bounds(reader: str, data: bytes, folder: Path) -> str:
+    begin = time.process_time()
+    told = attempt(reader, data, folder)
+    taken = (time.process_time() - begin) / max(1.0, len(data) / UNIT)
+    assert taken < SLOW, f"{taken:.1f} s for 100 kB"
+    target(taken, label="seconds")
+    return told
+
+
+@pytest.mark.parametrize("reader", READERS)
+def test_what_is_sound_is_read(reader: str, tmp_path: Path) -> None:
+    assert attempt(reader, seeds()[reader][0], tmp_path) == "read"
+
+
+@pytest.mark.parametrize("path", CORPUS, ids=lambda path: path.name)
+def test_what_once_failed_is_read_or_refused(path: Path, tmp_path: Path) -> None:
+    begin = time.process_time()
+    attempt(path.name.partition("-")[0], path.read_bytes(), tmp_path)
+    assert time.process_time() - begin < SLOW * max(1.0, path.stat().st_size / UNIT)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("reader", READERS)
+@settings(
+    max_examples=40,
+    deadline=None,
+    suppress_health_check=[*HealthCheck],
+)
+@given(chance=st.randoms(use_true_random=False), choice=st.integers(0, 5))
+def test_any_changed_file_is_read_or_refused(
+    reader: str, tmp_path_factory: pytest.TempPathFactory, chance: object, choice: int
+) -> None:
+    import random
+
+    assert isinstance(chance, random.Random)
+    known = seeds()[reader]
+    folder = tmp_path_factory.mktemp("fuzz")
+    within_bounds(reader, mutated(reader, known[choice % len(known)], chance), folder)
+
+
+@pytest.mark.slow
+def test_nothing_acknowledged_is_lost_when_programs_are_killed(tmp_path: Path) -> None:
+    script = Path(__file__).with_name("kills.py")
+    done = subprocess.run(
+        [sys.executable, script, tmp_path / "kills", "40"],
+        capture_output=True, text=True, check=True, timeout=600, env=ENVIRONMENT,
+    )  # fmt: skip
+    told = {name: facts for line in done.stdout.splitlines() for name, facts in _facts(line)}
+    assert len(told) == 6
+    for facts in told.values():
+        assert facts["acknowledged"] > 0
+        assert (facts["lost"], facts["twice"]) == (0, 0), told
+
+
+def _facts(line: str) -> list[tuple[str, dict[str, int]]]:
+    return list(json.loads(line).items()) if line.startswith("{") else []
+
+
+@pytest.mark.slow
+def test_nothing_acknowledged_is_lost_when_the_disk_fails_at_any_write(tmp_path: Path) -> None:
+    library = tmp_path / "failing_disk.so"
+    source = Path(__file__).with_name("failing_disk.c")
+    subprocess.run([program("gcc"), "-shared", "-fPIC", "-o", library, source, "-ldl"], check=True)
+    script = Path(__file__).with_name("faults.py")
+    done = subprocess.run(
+        [sys.executable, script, tmp_path / "faults", "4"],
+        capture_output=True, text=True, check=True, timeout=600,
+        env={**ENVIRONMENT, "LD_PRELOAD": str(library)},
+    )  # fmt: skip
+    for name, facts in json.loads(done.stdout).items():
+        assert (name, facts["lost"], facts["wrong"]) == (name, 0, [])
+        assert facts["refused"] > 0
