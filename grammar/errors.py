@@ -19,20 +19,22 @@ _WINDOW = 96  # characters of a source line that are shown around the place
 _MOST_EXPECTED = 6
 
 
+def shown(character: str) -> bool:
+    """Tell whether a character is one that people see: no control, no mark that changes the
+    direction, no space but the plain one.
+    """
+    return character == " " or unicodedata.category(character)[0] not in "CZ"
+
+
 def visible(text: str) -> str:
     """Return ``text`` with control, invisible and direction-changing characters written as escapes.
 
     A transcript or a book may hold any of them; printed raw they could forge or hide parts of an
-    error on a terminal.
+    error on a terminal. Whatever is shown or printed for people passes through here.
     """
-    return "".join(
-        (
-            c
-            if c == " " or unicodedata.category(c)[0] not in "CZ"
-            else c.encode("unicode_escape").decode()
-        )
-        for c in text
-    )
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(c if shown(c) else c.encode("unicode_escape").decode() for c in text)
 
 
 def caret_lines(source: str, span: Span) -> str:

@@ -29,6 +29,7 @@ _ROUNDED = Context(prec=200)
 _DIGITS = (
     30  # a number of a book or a report has at most so many digits on either side of its point
 )
+_SHOWN = 30  # characters of a text that is no number
 _WRITTEN = {
     type(None): "null",
     bool: "true or false",
@@ -68,6 +69,25 @@ def exact(value: object) -> Decimal:
     if number and (abs(number.adjusted()) > _DIGITS or len(number.as_tuple().digits) > _DIGITS):
         raise ValueError(f"a number of more than {_DIGITS} digits")
     return number or Decimal(0)
+
+
+def whole(text: str, least: int, most: int) -> int:
+    """Return a whole number written in digits; raises ValueError, which names the domain, for
+    anything else and for one outside ``least`` … ``most``.
+
+    Every whole number that people or files give as text is read here: Python's own ``int`` takes
+    other alphabets' digits and underscores, and raises at thousands of digits.
+    """
+    written = text.strip().replace("\N{MINUS SIGN}", "-")
+    digits = written.removeprefix("-")
+    if digits.isascii() and digits.isdigit():
+        significant = digits.lstrip("0")
+        if len(significant) <= len(str(max(abs(least), abs(most)))):
+            number = int(significant or "0") * (-1 if written != digits else 1)
+            if least <= number <= most:
+                return number
+    said = f"{text[:_SHOWN]}…" if len(text) > _SHOWN else text
+    raise ValueError(f"{said!r} is no whole number from {least} to {most}")
 
 
 def at(low: Decimal, step: Decimal, level: int) -> Decimal:

@@ -13,7 +13,8 @@ from typing import Any
 import jsonschema
 import pytest
 
-from codec.cli import _parser, main
+from codec.cli import main
+from codec.cli.command_line import _parser
 
 ROOT = Path(__file__).parents[1]
 STARTER = str(ROOT / "examples" / "starter" / "starter.toml")

@@ -1,102 +1,23 @@
 """The ``niner`` command.
 
-Each command is a module beside this one with ``add(commands)``, which adds its arguments and names
-the function that runs it. Exit codes: 0 done, 1 a report needs a repeat, 2 usage or book error.
+Nothing is imported here before ``main`` runs, so that Ctrl-C in the first moments, while the
+command is still being loaded, ends it as quietly as later on.
 """
 
 from __future__ import annotations
 
-import argparse
-import contextlib
-import importlib
-import io
-import os
-import sys
-from collections.abc import Sequence
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
-from codec.cli.common import report
-from grammar.errors import CodeError
-
-COMMANDS = ("decode", "encode", "hear", "log", "sheet", "race", "book", "design", "drill", "demo")
-_ABOUT = (
-    "Spoken status codes for racing: decode what the driver read out, encode what the dash shows,"
-    " prove that a code is unambiguous."
-)
+INTERRUPTED = 130  # 128 and the number of SIGINT, as shells have it
 
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
-    for stream in (sys.stdout, sys.stderr):
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(
-                errors="backslashreplace"
-            )  # an output without ° or … must not stop a report
-    arguments = list(sys.argv[1:] if argv is None else argv)
-    parser = _parser(arguments)
-    args, rest = parser.parse_known_args(arguments)
-    _gather(parser, args, rest)
     try:
-        code: int = args.run(args)
-        sys.stdout.flush()
-    except CodeError as error:
-        return report(error, as_json=getattr(args, "json", False))
-    except BrokenPipeError:
-        # the reader of our output has gone: nothing to say to it
-        _drop_output()
-        return 0
-    except OSError as error:
-        _drop_output()
-        print(f"niner: can't write: {error.strerror or error}", file=sys.stderr)
-        return 2
+        from codec.cli.command_line import run
+
+        return run(argv)
     except KeyboardInterrupt:
-        return 130
-    return code
-
-
-def _drop_output() -> None:
-    """Write what is left of the output to nowhere, so that nothing fails once more at exit."""
-    with contextlib.suppress(OSError, ValueError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-
-
-def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
-    """Return the parser; only the module of the command that is asked for is loaded, all of them
-    for help, none for the version.
-    """
-    parser = argparse.ArgumentParser("niner", description=_ABOUT)
-    parser.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")
-    commands = parser.add_subparsers(title="commands", metavar="command", required=True)
-    asked = next((argument for argument in arguments if not argument.startswith("-")), None)
-    shown = () if arguments[:1] == ["--version"] else COMMANDS
-    for name in shown if asked not in COMMANDS else (asked,):
-        importlib.import_module(f"codec.cli.{name}").add(commands)
-    return parser
-
-
-def _gather(parser: argparse.ArgumentParser, args: argparse.Namespace, rest: Sequence[str]) -> None:
-    """Give words that stand behind an option to the argument that takes any number of them: options
-    may stand anywhere.
-    """
-    taker = getattr(args, "gather", None)
-    if rest and (taker is None or any(word.startswith("-") for word in rest)):
-        parser.error(f"unrecognized arguments: {' '.join(rest)}")
-    if rest and taker is not None:
-        getattr(args, taker).extend(rest)
-
-
-class _Version(argparse.Action):
-    """Looks the version up only when it is asked for."""
-
-    def __call__(self, parser: argparse.ArgumentParser, *_: object) -> None:
-        """Print the version and exit."""
-        print(_version())
-        parser.exit()
-
-
-def _version() -> str:
-    from importlib.metadata import PackageNotFoundError, version
-
-    try:
-        return f"niner {version('niner')}"
-    except PackageNotFoundError:  # run from a checkout that is not installed
-        return "niner (not installed)"
+        return INTERRUPTED

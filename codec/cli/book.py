@@ -8,7 +8,7 @@ from typing import Any
 from codec.cli.book_analyse import add_analyse
 from codec.cli.book_export import add_export
 from codec.cli.book_key import add_key
-from codec.cli.common import add_book, add_command, add_json, emit
+from codec.cli.common import add_book, add_command, add_json, amount, emit, put, say
 from codec.cli.simulate import add_simulate
 
 
@@ -26,7 +26,7 @@ def add(commands: Any) -> None:
     add_book(check)
     check.add_argument(
         "--pairs",
-        type=_amount,
+        type=amount,
         default=6,
         metavar="N",
         help="how many easily confused pairs of words to name (6)",
@@ -36,7 +36,11 @@ def add(commands: Any) -> None:
     show = add_command(actions, "show", "draw the tables a person needs")
     add_book(show)
     show.add_argument(
-        "--rows", type=_amount, default=12, metavar="N", help="rows of each table, 0 for all (12)"
+        "--rows",
+        type=amount,
+        default=12,
+        metavar="N",
+        help="rows of each table, 0 for all (12)",
     )
     show.set_defaults(run=run_show)
     grammar = add_command(
@@ -50,13 +54,6 @@ def add(commands: Any) -> None:
     add_simulate(actions)
     schema = add_command(actions, "schema", "print the JSON Schema of the book format")
     schema.set_defaults(run=run_schema)
-
-
-def _amount(text: str) -> int:
-    """Return a number of rows or pairs; argparse tells the option beside the error."""
-    if not (text.isascii() and text.isdigit() and len(text) < 10):
-        raise argparse.ArgumentTypeError(f"{text[:40]!r} is no whole number of 0 or more")
-    return int(text)
 
 
 def run_check(args: argparse.Namespace) -> int:
@@ -87,7 +84,7 @@ def run_grammar(args: argparse.Namespace) -> int:
     from grammar.export.lark_grammar import grammar_text
     from grammar.loading import load_book
 
-    print(grammar_text(load_book(args.book)), end="")
+    put(grammar_text(load_book(args.book)))
     return 0
 
 
@@ -97,7 +94,7 @@ def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no a
 
     from grammar.models import schema
 
-    print(json.dumps(schema(), indent=2, ensure_ascii=False))
+    say(json.dumps(schema(), indent=2, ensure_ascii=False))
     return 0
 
 

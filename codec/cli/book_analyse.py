@@ -7,7 +7,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_book, add_command, add_json, emit
+from codec.cli.common import add_book, add_command, add_json, emit, integer
 
 if TYPE_CHECKING:
     from grammar.book import Book
@@ -27,13 +27,16 @@ def add_analyse(actions: Any) -> None:
     )
     parser.add_argument(
         "--pairs",
-        type=int,
+        type=integer,
         default=10,
         metavar="N",
         help="how many easily confused pairs to list (10)",
     )
     parser.add_argument(
-        "--seed", type=int, default=1, help="the same seed gives the same figures (1)"
+        "--seed",
+        type=integer,
+        default=1,
+        help="the same seed gives the same figures (1)",
     )
     parser.add_argument(
         "--quick", action="store_true", help="do not design anything for comparison"

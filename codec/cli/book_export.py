@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import argparse
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_book, add_json, emit
+from codec.cli.common import add_book, add_json, emit, put, say, tell
 from grammar.export import FORMATS
 
 if TYPE_CHECKING:
@@ -69,7 +68,7 @@ def run_export(args: argparse.Namespace) -> int:
             raise CodeError(
                 f"{args.form} is {len(files)} files", kind="usage", hint="name a folder with --out"
             )
-        sys.stdout.buffer.write(next(iter(files.values())))
+        put(next(iter(files.values())))
         return 0
     folder = Path(args.out)
     for name, data in files.items():  # all or none
@@ -81,11 +80,11 @@ def run_export(args: argparse.Namespace) -> int:
         (
             emit({"file": str(folder / name), "bytes": len(data)})
             if args.json
-            else print(folder / name)
+            else say(str(folder / name))
         )
     if not args.json:
         first = next(iter(files)).partition(".")[0]
-        print(f"next: {FORMATS[args.form].use.format(name=book.name, c=first)}", file=sys.stderr)
+        tell(f"next: {FORMATS[args.form].use.format(name=book.name, c=first)}")
     return 0
 
 

@@ -5,12 +5,15 @@ line.
 from __future__ import annotations
 
 import argparse
+import codecs
 import json
 import sys
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from grammar.errors import CodeError
+from grammar.errors import CodeError, shown, visible_lines
+
+MOST = 10**9  # of a number that an option takes
 
 
 def add_command(actions: Any, name: str, about: str) -> argparse.ArgumentParser:
@@ -39,11 +42,31 @@ def lines(words: Sequence[str]) -> Iterator[str]:
         yield " ".join(words)
         return
     if sys.stdin.isatty():
-        print("one report a line; end with Ctrl-D", file=sys.stderr)
-    for raw in sys.stdin.buffer:
-        line = raw.decode("utf-8", "surrogateescape").rstrip("\r\n")
-        if line.strip():
-            yield line
+        tell("one report a line; end with Ctrl-D")
+    for number, raw in enumerate(sys.stdin.buffer):
+        line = raw.removeprefix(codecs.BOM_UTF8) if number == 0 else raw
+        text = line.decode("utf-8", "surrogateescape").rstrip("\r\n")
+        if text.strip():
+            yield text
+
+
+def integer(text: str) -> int:
+    """Return the whole number of an option; argparse tells the option beside the error."""
+    return _whole(text, -MOST)
+
+
+def amount(text: str) -> int:
+    """Return what an option counts, 0 or more, in the same way."""
+    return _whole(text, 0)
+
+
+def _whole(text: str, least: int) -> int:
+    from grammar.exact import whole
+
+    try:
+        return whole(text, least, MOST)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
 
 
 def given(pairs: Sequence[str], what: str = "value") -> dict[str, str]:
@@ -59,9 +82,41 @@ def given(pairs: Sequence[str], what: str = "value") -> dict[str, str]:
     return found
 
 
+def say(text: str) -> None:
+    """Print lines of text at once; whatever they are from, nothing in them can steer a terminal."""
+    print(visible_lines(text), flush=True)
+
+
+def tell(text: str) -> None:
+    """Print lines of text beside the output, on standard error, in the same way."""
+    print(visible_lines(text), file=sys.stderr, flush=True)
+
+
+def put(text: str | bytes) -> None:
+    """Print the text of a file: as it is into a pipe or another file, for people on a terminal."""
+    data = text if isinstance(text, bytes) else text.encode()
+    if sys.stdout.isatty():
+        say(data.decode("utf-8", "replace").replace("\r\n", "\n").removesuffix("\n"))
+        return
+    sys.stdout.flush()
+    sys.stdout.buffer.write(data)
+
+
 def emit(facts: Mapping[str, Any]) -> None:
-    """Print one JSON object on a line of its own."""
-    print(json.dumps(facts, ensure_ascii=False))
+    """Print one JSON object on a line of its own, at once: a program may wait for it."""
+    print(json_text(json.dumps(facts, ensure_ascii=False)), flush=True)
+
+
+def json_text(text: str) -> str:
+    r"""Return a JSON text with its control and invisible characters as ``\uXXXX``, which says the
+    same; line breaks stay.
+    """
+    if text.isascii() and text.isprintable():
+        return text
+    return "".join(
+        c if shown(c) or c == "\n" else json.dumps(c)[1:-1] if ord(c) > 0x7F else "\\u007f"
+        for c in text
+    )
 
 
 def report(error: CodeError, *, as_json: bool) -> int:
@@ -69,7 +124,7 @@ def report(error: CodeError, *, as_json: bool) -> int:
     code.
     """
     if as_json:
-        print(json.dumps(error.as_dict(), ensure_ascii=False))
+        emit(error.as_dict())
     else:
-        print(f"niner: {error}", file=sys.stderr)
+        tell(f"niner: {error}")
     return error.exit_code

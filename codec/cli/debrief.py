@@ -8,7 +8,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_json, emit
+from codec.cli.common import add_json, emit, say
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def run_debrief(args: argparse.Namespace) -> int:
         if args.json:
             emit({"file": str(path)})
         else:
-            print(path)
+            say(str(path))
     return 0
 
 

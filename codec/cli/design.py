@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_json, emit
+from codec.cli.common import add_json, emit, integer, tell
 
 if TYPE_CHECKING:
     from grammar.design import Needs, Proposal
@@ -43,11 +43,14 @@ def add(commands: Any) -> None:
         help="learn how often values occur from past reports: one column a field",
     )
     parser.add_argument(
-        "--seed", type=int, default=1, help="the same seed and needs give the same books (1)"
+        "--seed",
+        type=integer,
+        default=1,
+        help="the same seed and needs give the same books (1)",
     )
     parser.add_argument(
         "--draws",
-        type=int,
+        type=integer,
         default=1000,
         metavar="N",
         help="reports drawn for each proposal's figures (1000)",
@@ -232,10 +235,7 @@ def _reports(path: str, fields: Mapping[str, FieldBase]) -> list[dict[str, str]]
         )
     missing = [name for name in fields if name not in columns.values()]
     unknown = f"; no column for {', '.join(missing)}" if missing else ""
-    print(
-        f"learned from {counted(len(reports), 'report')}: {', '.join(columns.values())}{unknown}",
-        file=sys.stderr,
-    )
+    tell(f"learned from {counted(len(reports), 'report')}: {', '.join(columns.values())}{unknown}")
     return reports
 
 

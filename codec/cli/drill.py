@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_book, add_command, add_json, emit
+from codec.cli.common import add_book, add_command, add_json, emit, integer, put, say, tell
 from codec.cli.drill_keeping import add_keeping
 from grammar.errors import CodeError, counted
 
@@ -82,7 +82,11 @@ def _add_session(parser: argparse.ArgumentParser) -> None:
         help="the journal, several people in one (drills.niner)",
     )
     parser.add_argument(
-        "--items", type=int, default=20, metavar="N", help="how many questions (20)"
+        "--items",
+        type=integer,
+        default=20,
+        metavar="N",
+        help="how many questions (20)",
     )
     parser.add_argument("--only", choices=_ASKED, default="mixed", help="what is asked (mixed)")
     parser.add_argument(
@@ -99,7 +103,11 @@ def _add_session(parser: argparse.ArgumentParser) -> None:
         help="from one question to the next, as laps would; yours without it",
     )
     parser.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="another seed asks other questions (1)"
+        "--seed",
+        type=integer,
+        default=1,
+        metavar="N",
+        help="another seed asks other questions (1)",
     )
 
 
@@ -190,7 +198,7 @@ def _speaker(args: argparse.Namespace, folder: str) -> Speaker | None:
     speaker = Speaker(kept, voice=args.voice)
     speaker.check_voice()
     if speaker.lacking:
-        print(f"niner: {speaker.lacking}: the words are shown one by one", file=sys.stderr)
+        tell(f"niner: {speaker.lacking}: the words are shown one by one")
         return None
     return speaker
 
@@ -270,7 +278,7 @@ def _picture(path: str, found: Sequence[Progress]) -> None:
     confusion_picture(
         path, one.confusions, {row.name: row.right for row in one.symbols}, words, title, shown_as
     )
-    print(f"drawn: {path}")
+    say(f"drawn: {path}")
 
 
 def _write_csv(path: str, found: Sequence[Progress], *, replace: bool) -> None:
@@ -279,6 +287,6 @@ def _write_csv(path: str, found: Sequence[Progress], *, replace: bool) -> None:
     head, *rest = [one.as_csv() for one in found]
     text = head + "".join(more.split("\r\n", 1)[1] for more in rest)
     if path == "-":
-        print(text, end="")
+        put(text)
         return
     write(path, text, replace=replace, option="--csv")

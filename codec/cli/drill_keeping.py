@@ -5,11 +5,10 @@ elsewhere or taken out.
 from __future__ import annotations
 
 import argparse
-import json
 import sys
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_book, add_command
+from codec.cli.common import add_book, add_command, emit, put, say
 from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
@@ -89,7 +88,7 @@ def run_profile(args: argparse.Namespace) -> int:
     save_profile(profile, args.file)
     counts = sum(count for row in profile.heard.values() for count in row.values())
     told = f"{counted(len(profile.seconds), 'word')} timed, {counted(round(counts), 'word')} heard"
-    print(f"{args.file}: {', '.join(profile.people)}; {told}")
+    say(f"{args.file}: {', '.join(profile.people)}; {told}")
     return 0
 
 
@@ -117,7 +116,7 @@ def run_needs(args: argparse.Namespace) -> int:
     from codec.profile import load_profile, needs_text
     from grammar.loading import load_book
 
-    print(needs_text(load_book(args.book), load_profile(args.profile)), end="")
+    put(needs_text(load_book(args.book), load_profile(args.profile)))
     return 0
 
 
@@ -127,7 +126,7 @@ def run_export(args: argparse.Namespace) -> int:
 
     with DrillJournal(args.journal) as journal:
         for answer in journal.answers(journal.known(args.person)):
-            print(json.dumps(answer.as_dict(), ensure_ascii=False))
+            emit(answer.as_dict())
     return 0
 
 
@@ -146,8 +145,8 @@ def run_delete(args: argparse.Namespace) -> int:
                 input(f"delete {args.person!r} and {told} for good? (yes/no) ").strip().casefold()
                 != "yes"
             ):
-                print("nothing was deleted")
+                say("nothing was deleted")
                 return 1
         journal.delete(args.person)
-    print(f"{args.person!r} and {told} are deleted")
+    say(f"{args.person!r} and {told} are deleted")
     return 0

@@ -8,7 +8,7 @@ import sys
 from collections.abc import Iterator
 from typing import Any
 
-from codec.cli.common import add_book, add_json, emit, given
+from codec.cli.common import add_book, add_json, emit, given, tell
 
 
 def add(commands: Any) -> None:
@@ -60,7 +60,7 @@ def run(args: argparse.Namespace) -> int:
             encoded = encode(book, values, args.message, by=args.by, profile=profile)
         except CodeError as error:
             if not args.values and not args.json:
-                print(f"line {number}:", file=sys.stderr)
+                tell(f"line {number}:")
             worst = max(worst, report(error, as_json=args.json))
             continue
         if args.json:

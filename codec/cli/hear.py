@@ -9,7 +9,7 @@ import json
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_book, add_json, emit, given, lines
+from codec.cli.common import add_book, add_json, emit, given, integer, lines
 
 if TYPE_CHECKING:
     from codec.hear import Hearing, Prior
@@ -44,7 +44,11 @@ def add(commands: Any) -> None:
         ),
     )
     parser.add_argument(
-        "--laps", type=int, default=1, metavar="N", help="how many laps ago that was (1)"
+        "--laps",
+        type=integer,
+        default=1,
+        metavar="N",
+        help="how many laps ago that was (1)",
     )
     parser.add_argument(
         "--flat", action="store_true", help="expect nothing, not even what the book calls usual"
@@ -75,7 +79,11 @@ def add(commands: Any) -> None:
         "--direction", choices=("car", "pit"), help="reports (car, the default) or calls (pit)"
     )
     parser.add_argument(
-        "--count", type=int, default=5, metavar="N", help="how many readings to list (5)"
+        "--count",
+        type=integer,
+        default=5,
+        metavar="N",
+        help="how many readings to list (5)",
     )
     add_json(parser)
     parser.set_defaults(run=run, gather="text")

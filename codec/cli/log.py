@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_json, emit, lines
+from codec.cli.common import add_json, emit, lines, say, tell
 from grammar.errors import CodeError, visible
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
         )
         if not sys.stdin.isatty() or not sys.stdout.isatty():
             if begun is not None and begun.tone == "warning":
-                print("\n".join(begun.lines), file=sys.stderr)
+                tell("\n".join(begun.lines))
             return _piped(session, as_json=args.json)
         from codec.screen.log import Log
 
@@ -127,7 +127,7 @@ def _piped(session: Session, *, as_json: bool) -> int:
                 }
             )
         else:
-            print("\n".join(shown.lines), flush=True)
+            say("\n".join(shown.lines))
     return worst
 
 
@@ -136,5 +136,5 @@ def _not_written(line: str, error: CodeError, *, as_json: bool) -> int:
     if as_json:
         emit({"heard": line, **error.as_dict(), "written": []})
     else:
-        print(f"niner: {visible(line)}: {error}", file=sys.stderr, flush=True)
+        tell(f"niner: {visible(line)}: {error}")
     return error.exit_code

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_command, add_json, emit, given
+from codec.cli.common import add_command, add_json, emit, given, say
 from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
@@ -102,23 +102,23 @@ def run_show(args: argparse.Namespace) -> int:
 def run_wheel(args: argparse.Namespace) -> int:
     """Print the calls for wanted positions."""
     from codec.race import settings_calls
+    from codec.race.event import MOST_POSITION
+    from grammar.exact import whole
 
     wanted: dict[str, int] = {}
     for dial, text in given(args.wanted, "position").items():
         try:
-            wanted[dial] = int(text)
-        except ValueError:
-            raise CodeError(
-                f"{dial}: {text[:40]!r} is no position", kind="usage", expected=["a whole number"]
-            ) from None
+            wanted[dial] = whole(text, -MOST_POSITION, MOST_POSITION)
+        except ValueError as error:
+            raise CodeError(f"{dial}: no position: {error}", kind="usage") from None
     calls = settings_calls(_race(args), wanted)
     for one in calls:
         if args.json:
             emit({"reason": one.reason, **one.call.as_dict()})
         else:
-            print(f"{one.call.string}  {one.call.words}  ({one.reason})")
+            say(f"{one.call.string}  {one.call.words}  ({one.reason})")
     if not calls and not args.json:
-        print("every dial stands where it is wanted")
+        say("every dial stands where it is wanted")
     return 0
 
 
@@ -145,7 +145,7 @@ def run_check(args: argparse.Namespace) -> int:
         " that to use"
     )
     told = f"{counted(event.laps, 'lap')}, {figures}"
-    print(f"{event.title}: no problem\n  {told}")
+    say(f"{event.title}: no problem\n  {told}")
     return 0
 
 
@@ -155,5 +155,5 @@ def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no a
 
     from codec.race.event import schema
 
-    print(json.dumps(schema(), indent=2, ensure_ascii=False))
+    say(json.dumps(schema(), indent=2, ensure_ascii=False))
     return 0

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from codec.cli.common import add_command, add_json, emit, given
+from codec.cli.common import add_command, add_json, emit, given, say, tell
 from codec.cli.debrief import add_compare, add_debrief
 from grammar.errors import CodeError, counted
 
@@ -178,7 +178,7 @@ def run_export(args: argparse.Namespace) -> int:
     if args.json:
         emit({"file": args.file, "entries": count})
     else:
-        print(f"{counted(count, 'entry', 'entries')} written to {args.file}")
+        say(f"{counted(count, 'entry', 'entries')} written to {args.file}")
     return 0
 
 
@@ -286,15 +286,19 @@ def _transcript(
 
 
 def _lap(text: str) -> int:
-    if not text.isdecimal():
-        raise CodeError(f"{text[:20]!r} is no lap", kind="usage", expected=["CAR=LAP"])
-    return int(text)
+    from codec.sheet.state import MOST_LAP
+    from grammar.exact import whole
+
+    try:
+        return whole(text, 0, MOST_LAP)
+    except ValueError as error:
+        raise CodeError(f"--after: {error}", kind="usage", expected=["CAR=LAP"]) from None
 
 
 def _print_left_out(left: LeftOut) -> None:
     from grammar.errors import visible
 
-    print(f"line {left.number}: {left.reason}: {visible(left.text[:120])}")
+    say(f"line {left.number}: {left.reason}: {visible(left.text[:120])}")
 
 
 def _emit_left_out(left: LeftOut) -> None:
@@ -319,12 +323,11 @@ def run_check(args: argparse.Namespace) -> int:
     if args.json:
         emit({"file": args.sheet, "faults": faults})
     else:
-        print("\n".join(map(visible, faults)) or f"{args.sheet}: nothing is wrong with it")
+        say("\n".join(map(visible, faults)) or f"{args.sheet}: nothing is wrong with it")
     if faults:
-        print(
+        tell(
             "hint: keep a copy of the file, then save what can be read: niner sheet rescue SHEET"
-            " NEW-SHEET",
-            file=sys.stderr,
+            " NEW-SHEET"
         )
     return int(bool(faults))
 
@@ -350,7 +353,7 @@ def run_rescue(args: argparse.Namespace) -> int:
     found = rescue(path, book.fields)
     with Journal(args.file, book) as journal:
         save(journal, found)
-    print(
+    say(
         f"{counted(len(found.entries), 'entry', 'entries')} saved in {args.file};"
         f" {_missing(found.missing)}"
     )

@@ -6,7 +6,7 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_book, add_json, emit
+from codec.cli.common import add_book, add_json, emit, integer
 
 if TYPE_CHECKING:
     from codec.hear.simulate import Setting
@@ -27,14 +27,22 @@ def add_simulate(subcommands: Any) -> None:
     )
     add_book(parser)
     parser.add_argument(
-        "--reports", type=int, default=2000, metavar="N", help="how many reports (2000)"
+        "--reports",
+        type=integer,
+        default=2000,
+        metavar="N",
+        help="how many reports (2000)",
     )
     parser.add_argument(
-        "--seed", type=int, default=1, metavar="N", help="the same seed gives the same reports (1)"
+        "--seed",
+        type=integer,
+        default=1,
+        metavar="N",
+        help="the same seed gives the same reports (1)",
     )
     parser.add_argument(
         "--laps",
-        type=int,
+        type=integer,
         default=20,
         metavar="N",
         help="laps in a run; each begins with nothing known (20)",
@@ -56,7 +64,7 @@ def add_simulate(subcommands: Any) -> None:
     )
     parser.add_argument(
         "--hearings",
-        type=int,
+        type=integer,
         default=2,
         metavar="N",
         help="how often a report is heard before giving up (2)",

@@ -17,12 +17,13 @@ from pathlib import Path
 
 from codec.decoding import readings
 from codec.radio.forms import milliseconds
+from codec.sheet.state import MOST_LAP
 from grammar.book import Book
 from grammar.errors import CodeError, EncodeError, ReportError, visible
+from grammar.exact import whole
 from grammar.fields import FieldBase
 
 _OWN = ("lap", "time", "dash", "said")
-_MOST_LAPS = 10_000
 
 
 class CarFileError(CodeError):
@@ -151,14 +152,10 @@ def _add(
 
 
 def _whole(cell: str, place: str) -> int:
-    if (
-        not cell.isascii()
-        or not cell.isdigit()
-        or not 0 < int(cell[:9]) <= _MOST_LAPS
-        or len(cell) > 9
-    ):
-        raise _bad(place, "lap", cell, f"a whole number from 1 to {_MOST_LAPS}")
-    return int(cell)
+    try:
+        return whole(cell, 1, MOST_LAP)
+    except ValueError:
+        raise _bad(place, "lap", cell, f"a whole number from 1 to {MOST_LAP}") from None
 
 
 def _dash(cell: str, book: Book, place: str) -> str:

@@ -14,6 +14,8 @@ from codec.sheet.entry import Entry, SheetError
 from codec.sheet.state import (
     ADDED,
     EVENTS,
+    MOST_LAP,
+    MOST_LAPS,
     correction_of,
     lap_message,
     laps,
@@ -21,6 +23,9 @@ from codec.sheet.state import (
     withdrawal_of,
 )
 from grammar.errors import CodeError
+from grammar.exact import whole
+
+_LAP = "/lap, the number of a lap that has a report, and the report as it should be"
 
 
 def command(watch: Watch, text: str) -> Shown:
@@ -73,15 +78,13 @@ def _undo(watch: Watch, rest: str) -> Shown:
 
 def _lap(watch: Watch, rest: str) -> Shown:
     number, _, text = rest.partition(" ")
-    row = (
-        laps(watch.rows, watch.car, lap_message(watch.book)).get(int(number))
-        if number.isdecimal()
-        else None
-    )
+    try:
+        lap = whole(number, 0, MOST_LAP)
+    except ValueError as error:
+        return Shown("bad", (str(error), _LAP))
+    row = laps(watch.rows, watch.car, lap_message(watch.book)).get(lap)
     if row is None or not text.strip():
-        return Shown(
-            "bad", ("/lap, the number of a lap that has a report, and the report as it should be",)
-        )
+        return Shown("bad", (_LAP,))
     transcript = watch.decoded(watch.cut(text.strip()), row.entry.lap)
     if len(transcript.reports) != 1:
         return Shown("bad", ("one report is expected behind the lap",))
@@ -90,7 +93,7 @@ def _lap(watch: Watch, rest: str) -> Shown:
     watch.journal.append(
         correction_of(row.entry, heard=text.strip(), certainty=1.0, lap_by="given", **changed)
     )
-    return Shown("good", (f"lap {number}: {reading}",))
+    return Shown("good", (f"lap {lap}: {reading}",))
 
 
 def speak_to(watch: Watch, text: str) -> Shown:
@@ -146,10 +149,12 @@ def _note(watch: Watch, rest: str) -> Shown:
 
 
 def _event(watch: Watch, name: str, rest: str) -> Shown:
-    if name == ADDED and not rest.isdecimal():
-        return Shown("bad", ("/added and a number of laps",))
     if rest and name != ADDED:
         return Shown("bad", (f"/{name} stands alone",))
+    try:
+        amount = Decimal(whole(rest, 0, MOST_LAPS)) if name == ADDED else None
+    except ValueError as error:
+        return Shown("bad", ("/added and a number of laps", *([str(error)] if rest else [])))
     lap, lap_by = watch.keeper().now(None, None)
     watch.journal.append(
         Entry(
@@ -158,10 +163,10 @@ def _event(watch: Watch, name: str, rest: str) -> Shown:
             lap=lap,
             lap_by=lap_by,
             message=name,
-            amount=Decimal(rest) if rest else None,
+            amount=amount,
         )
     )
-    return Shown("good", (f"{watch.event_title(name)} {rest}".strip(),))
+    return Shown("good", (f"{watch.event_title(name)} {'' if amount is None else amount}".strip(),))
 
 
 class _Act(NamedTuple):

@@ -4,6 +4,7 @@ when the distance is a time.
 
 from __future__ import annotations
 
+import bisect
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
@@ -40,6 +41,7 @@ class Clock:
     def __init__(self, times: Mapping[int, int], distance: DistanceSpec) -> None:
         """Keep the known times (lap → milliseconds)."""
         self.times = dict(sorted(times.items()))
+        self._known = list(self.times)
         self.distance = distance
         self.usual = None if distance.lap_seconds is None else float(distance.lap_seconds)
 
@@ -60,16 +62,15 @@ class Clock:
         """Return when a lap ended (milliseconds; lap 0 is the start), None if it can't be told."""
         if lap in self.times:
             return float(self.times[lap])
-        known = list(self.times)
-        before, after = [n for n in known if n < lap], [n for n in known if n > lap]
-        if before and after:
-            low, high = before[-1], after[0]
+        known, place = self._known, bisect.bisect(self._known, lap)
+        if 0 < place < len(known):
+            low, high = known[place - 1], known[place]
             return self.times[low] + (self.times[high] - self.times[low]) * (lap - low) / (
                 high - low
             )
         if not known or self.usual is None:
             return None
-        nearest = before[-1] if before else after[0]
+        nearest = known[max(0, place - 1)]
         return self.times[nearest] + (lap - nearest) * self.usual * 1000
 
     def share(self, lap: int, span: Neutralised) -> Share:

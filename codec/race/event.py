@@ -14,15 +14,16 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, field_validator
 
 from codec.race import units
+from codec.sheet.state import MOST_LAPS
 from grammar.errors import Problem
 from grammar.exact import ExactDecimal, plain
 from grammar.fields.base import Strict
 from grammar.problems import nearest
 
+MOST_POSITION = 1000  # of a dial, below zero as well
 Share = Annotated[ExactDecimal, Field(ge=0, le=1)]
 Positive = Annotated[ExactDecimal, Field(gt=0)]
 NotNegative = Annotated[ExactDecimal, Field(ge=0)]
-MOST_LAPS = 1000
 
 
 class DistanceSpec(Strict):
@@ -230,8 +231,8 @@ class DialSpec(Strict):
     book's dial field.
     """
 
-    low: int = Field(1, ge=-1000, le=1000, description="The lowest position.")
-    high: int = Field(10, ge=-1000, le=1000, description="The highest position.")
+    low: int = Field(1, ge=-MOST_POSITION, le=MOST_POSITION, description="The lowest position.")
+    high: int = Field(10, ge=-MOST_POSITION, le=MOST_POSITION, description="The highest position.")
     start: int = Field(description="The position at the start.")
     wraps: bool = Field(False, description="Whether one click beyond the highest is the lowest.")
 

@@ -15,10 +15,10 @@ from codec.race.binding import Event
 from codec.race.clock import Clock, Neutralised
 from codec.race.dials import Ledger, SettingError, wheel_move, whole
 from codec.race.event import LapsSpec, WheelSpec
-from codec.race.plan import EnergyPlan
+from codec.race.plan import MOST_PLANNED, EnergyPlan
 from codec.race.race import Race, RaceNotice
 from codec.sheet.entry import Entry
-from codec.sheet.state import ADDED, NEUTRALISED, RESUMED
+from codec.sheet.state import ADDED, MOST_LAPS, NEUTRALISED, RESUMED
 from grammar.errors import CodeError, counted
 from grammar.fields import Value
 
@@ -53,6 +53,14 @@ def _in_order(facts: Iterable[Entry]) -> list[Entry]:
     return [fact for _, fact in sorted(kept, key=lambda pair: pair[0])]
 
 
+def _added(fact: Entry) -> int:
+    """Return the laps that an event says are added, below 0 those taken back; 0 where no race can
+    get so many.
+    """
+    amount = fact.amount or Decimal(0)
+    return int(amount) if abs(amount) <= MOST_LAPS and amount == int(amount) else 0
+
+
 class _Following:
     def __init__(self, event: Event, facts: list[Entry], history: bool) -> None:
         spec = event.spec
@@ -75,9 +83,7 @@ class _Following:
             Clock(times, spec.distance),
         )
         self.spans = self._spans()
-        self.announced = sum(
-            int(f.amount or 0) for f in facts if f.kind == "event" and f.message == ADDED
-        )
+        self.announced = sum(_added(f) for f in facts if f.kind == "event" and f.message == ADDED)
         self.called_laps: list[int] = []
         self.calls: dict[str, Mapping[str, Value]] = {}
         for fact in facts:
@@ -152,6 +158,10 @@ class _Following:
         if fact.lap is None or fact.lap < 1:
             self._note("no-lap", "a report without a lap tells nothing of the race", fact)
             return
+        if fact.lap > MOST_PLANNED:
+            message = f"lap {fact.lap} is more than a race can have: its report is left out"
+            self._note("no-lap", message, fact)
+            return
         self._drive_to(fact.lap)
         wrong = 1 - (1 - float(self.event.spec.wrong)) * (
             1.0 if fact.certainty is None else fact.certainty
@@ -211,12 +221,24 @@ class _Following:
             )
             self._neutralisation_over(self.spans[max(0, min(ended, len(self.spans)) - 1)], fact)
         elif fact.message == ADDED:
-            race.laps_added += int(fact.amount or 0)
-            if (
-                self.event.spec.calls.distance is None
-                and self.event.spec.readbacks.distance is None
-            ):
-                self._enter(int(fact.amount or 0), fact)
+            laps = _added(fact)
+            if laps != (fact.amount or 0):
+                self._too_many(f"{fact.amount:.6g}", fact)
+            self._make_longer(laps, fact)
+            distance = self.event.spec.calls.distance or self.event.spec.readbacks.distance
+            if laps and distance is None:
+                self._enter(laps, fact)
+
+    def _make_longer(self, laps: int, fact: Entry) -> None:
+        """Count laps added, unless they are more than a race can get."""
+        if self.race.laps_added + laps <= MOST_LAPS:
+            self.race.laps_added += laps
+        else:
+            self._too_many(str(laps), fact)
+
+    def _too_many(self, laps: str, fact: Entry) -> None:
+        message = f"{laps} laps more than the race has: no race can get so many; they do not count"
+        self._note("laps-added", message, fact)
 
     def _neutralisation_over(self, span: Neutralised, fact: Entry) -> None:
         race, spec = self.race, self.event.spec.neutralisation
@@ -240,7 +262,7 @@ class _Following:
         if not self.announced and not any(
             f.kind == "call" and self._is_distance(f) for f in self.facts
         ):
-            race.laps_added += laps
+            self._make_longer(laps, fact)
             if laps:
                 self._note(
                     "laps-expected",
@@ -279,7 +301,7 @@ class _Following:
     def _distance_called(self, fact: Entry, spec: LapsSpec) -> None:
         laps = whole(fact.values, spec.added)
         if not self.announced:
-            self.race.laps_added += laps
+            self._make_longer(laps, fact)
         if self.event.spec.readbacks.distance is None:
             self._enter(laps, fact)
         else:

@@ -8,12 +8,17 @@ Nothing is rounded, so adding a lap and taking it away again restores the plan.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import copy
+import itertools
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import Literal
 
+from codec.sheet.state import MOST_LAPS
 from grammar.errors import CodeError
+
+MOST_PLANNED = 2 * MOST_LAPS  # a race as long as may be, made longer by as much as may be
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,15 +46,12 @@ class EnergyPlan:
         changes: Iterable[Change] = (),
     ) -> None:
         """Work the plan out; raises CodeError where a change leaves no plan."""
-        self.base, self.changed, self.changes = tuple(base), changed, tuple(changes)
-        per_lap = list(self.base)
-        for change in self.changes:
-            per_lap = self._after(per_lap, change)
-        self.per_lap = tuple(per_lap)
-        sums = [Fraction(0)]
-        for planned in self.per_lap:
-            sums.append(sums[-1] + planned)
-        self._sums = sums
+        self.base, self.changed = tuple(base), changed
+        self.changes: tuple[Change, ...] = ()
+        self.per_lap = self.base
+        self._sums = [Fraction(0)]  # of the first laps, as far as they were asked for
+        for change in changes:
+            self._take(change)
 
     @property
     def laps(self) -> int:
@@ -62,20 +64,34 @@ class EnergyPlan:
 
     def used(self, lap: int) -> Fraction:
         """Return what may have been used by the end of lap ``lap``; 0 at the start."""
-        return (
-            self._sums[lap]
-            if lap <= self.laps
-            else self._sums[-1] + (lap - self.laps) * self.per_lap[-1]
-        )
+        planned = min(lap, self.laps)
+        for number in range(len(self._sums), planned + 1):
+            self._sums.append(self._sums[-1] + self.per_lap[number - 1])
+        if lap <= planned:
+            return self._sums[planned]
+        return self._sums[planned] + (lap - planned) * self.per_lap[-1]
 
     def change(self, after: int, *, laps: int = 0, removed: Fraction = Fraction(0)) -> EnergyPlan:
         """Return the plan changed behind lap ``after``; raises CodeError where that leaves no
         plan.
         """
-        return EnergyPlan(self.base, self.changed, (*self.changes, Change(after, laps, removed)))
+        made = copy.copy(self)
+        made._take(Change(after, laps, removed))
+        return made
+
+    def _take(self, change: Change) -> None:
+        self.per_lap = tuple(self._after(list(self.per_lap), change))
+        self.changes = (*self.changes, change)
+        self._sums = self._sums[: change.after + 1]
 
     def _after(self, per_lap: list[Fraction], change: Change) -> list[Fraction]:
         after, count = change.after, len(per_lap) + change.laps
+        if count > MOST_PLANNED:
+            raise CodeError(
+                f"{count} laps are more than the {MOST_PLANNED} that can be planned",
+                kind="plan",
+                hint="is the number of laps added right?",
+            )
         if not 0 <= after <= len(per_lap) or count < after:
             raise CodeError(
                 f"the race has {len(per_lap)} laps: {change.laps:+d} behind lap {after} leaves no"
@@ -89,9 +105,23 @@ class EnergyPlan:
             left = (left + shape[len(left) :])[: len(shape)]
             share = change.removed / len(left) if left else Fraction(0)
             return done + [planned - share for planned in left]
-        total, weight = sum(left, Fraction(0)) - change.removed, sum(shape, Fraction(0))
+        total, weight = _sum(left) - change.removed, _sum(shape)
         if shape and not left:
             raise CodeError(
                 f"lap {after} was the last: nothing is planned that could be spread", kind="plan"
             )
-        return done + [total * part / weight for part in shape]
+        for part, count in _runs(shape):
+            done += [total * part / weight] * count
+        return done
+
+
+def _runs(values: Iterable[Fraction]) -> Iterator[tuple[Fraction, int]]:
+    """Yield the values that stand in a row, and how often: a plan has few that differ, and sums of
+    fractions take long.
+    """
+    for value, run in itertools.groupby(values):
+        yield value, sum(1 for _ in run)
+
+
+def _sum(values: Iterable[Fraction]) -> Fraction:
+    return sum((value * count for value, count in _runs(values)), Fraction(0))

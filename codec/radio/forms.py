@@ -17,6 +17,8 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from codec.files import clean
+from codec.sheet.state import MOST_LAP
+from grammar.exact import whole
 
 MOST_LINE = 100_000  # characters of one line or cue that are looked at
 _MOST_SHOWN = 200  # characters of one that can't be read
@@ -25,6 +27,8 @@ _NAME = re.compile(r"\s*([^\W_][\w.' #/-]{0,39}?)\s*:\s+(?=\S)")
 _VOICE = re.compile(r"<v(?:\.[^ \t>]*)?[ \t]+([^>]*)>")
 _TAG = re.compile(r"</?[^>]{0,200}>")
 _ARROW = "-->"
+_MOST_HOURS = 9999  # of a recording
+_MOST_TIME = 30  # characters shown of what is no time
 IsCode = Callable[[str], bool]  # tells words of the book from a speaker's name
 
 
@@ -157,8 +161,10 @@ def _utterance(number: int, facts: Mapping[str, Any]) -> Utterance:
     if not isinstance(text, str):
         raise TypeError("no text: 'text', 'heard' or 'transcript' is expected")
     lap = get("lap")
-    if lap is not None and (isinstance(lap, bool) or not isinstance(lap, int)):
-        raise TypeError("'lap' must be a whole number")
+    if lap is not None and (
+        isinstance(lap, bool) or not isinstance(lap, int) or not 0 <= lap <= MOST_LAP
+    ):
+        raise TypeError(f"'lap' must be a whole number from 0 to {MOST_LAP}")
     words = tuple(_word(word) for word in _listed(facts, "words"))
     speaker, car = _first(facts, "speaker", "from", "channel"), get("car")
     return Utterance(
@@ -355,14 +361,19 @@ def _clock(hours: str | None, minutes: str, seconds: str) -> int:
     """Return a time written with colons in milliseconds; raises ValueError at 60 seconds or more,
     and at 60 minutes behind hours.
     """
+    written = ":".join(filter(None, (hours, minutes, seconds)))
     second = float(seconds.replace(",", "."))
-    if second >= 60 or (hours is not None and int(minutes) >= 60):
-        written = ":".join(filter(None, (hours, minutes, seconds)))
+    try:
+        hour = whole(hours or "0", 0, _MOST_HOURS)
+        minute = whole(minutes, 0, 999 if hours is None else 59)
+    except ValueError:
+        second = math.inf
+    if not 0 <= second < 60:
         raise ValueError(
-            f"{written} is no time: hours:minutes:seconds with less than 60 minutes and seconds are"
-            " expected"
+            f"{written[:_MOST_TIME]} is no time: hours:minutes:seconds with less than 60 minutes"
+            f" and seconds, and at most {_MOST_HOURS} hours, are expected"
         )
-    return round((int(hours or 0) * 3600 + int(minutes) * 60 + second) * 1000)
+    return round((hour * 3600 + minute * 60 + second) * 1000)
 
 
 def _named(line: str, is_code: IsCode) -> tuple[str, str]:

@@ -12,7 +12,9 @@ from typing import Any
 from codec.radio.forms import milliseconds
 from codec.reading import Reading
 from codec.sheet.entry import LapBy, SheetError
+from codec.sheet.state import MOST_LAP
 from grammar.book import Book
+from grammar.exact import whole
 from grammar.fields import Value
 
 LAP = "lap"  # the field of a book that holds the lap
@@ -35,9 +37,10 @@ def _start(start: str | None, lap: str | None) -> tuple[int, int]:
     at = milliseconds(start or None)
     if at is None:
         raise ValueError("a time is missing: when the lap began is expected")
-    if lap is None or not lap.strip().isdecimal():
-        raise ValueError(f"{str(lap or '')[:20]!r} is no lap: a whole number is expected")
-    return at, int(lap)
+    try:
+        return at, whole(lap or "", 0, MOST_LAP)
+    except ValueError as error:
+        raise ValueError(f"no lap: {error}") from None
 
 
 class LapTimes:

@@ -7,10 +7,8 @@ import itertools
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from rich.text import Text
-
 from codec.encoding import encode
-from codec.screen.console import console, safe
+from codec.screen.console import assembled, console, safe
 from codec.screen.reading import boxed, heading
 from grammar.book import Book
 from grammar.codes import CodeTable
@@ -47,7 +45,7 @@ def show(book: Book, *, rows: int) -> None:
 def _message(book: Book, message: Message) -> None:
     layout = book.spec.messages[message.name].layout
     console().print(
-        Text.assemble((message.title, "bold"), (f"  {_DIRECTION[message.direction]}", "dim"))
+        assembled((message.title, "bold"), (f"  {_DIRECTION[message.direction]}", "dim"))
     )
     console().print(safe(f"  {' '.join(layout.split())}", "cyan"))
     example = _example(book, message)
@@ -113,7 +111,7 @@ def _field_line(field: FieldBase) -> str:
 def check(facts: dict[str, Any]) -> None:
     """Print the result of a book's check; ``facts`` as ``niner book check --json`` gives them."""
     console().print(
-        Text.assemble(
+        assembled(
             (facts["title"], "bold"), "  ", ("no problem, no string with two readings", "green")
         )
     )

@@ -1,20 +1,42 @@
-"""The console, and text that is safe to show."""
+"""The console, and text that is safe to show.
+
+Text that is not the program's own goes through ``safe`` or ``assembled`` before it is laid out;
+what came past them is made visible by the console, so that nothing in it can steer a terminal.
+"""
 
 from __future__ import annotations
 
 import functools
+from collections.abc import Iterator
 from typing import Any
 
-from rich.console import Console
+from rich.console import Console, ConsoleOptions, RenderableType
+from rich.segment import Segment
 from rich.text import Text
 
-from grammar.errors import visible
+from grammar.errors import visible, visible_lines
 
 
-class _Console(Console):
-    """A console that leaves a reader who went away to the command line, and prints no blanks at
-    line ends into files and pipes.
+class SafeConsole(Console):
+    """A console that prints no control, escape or bidirectional characters but its own.
+
+    It leaves a reader who went away to the command line, and prints no blanks at line ends into
+    files and pipes.
     """
+
+    def render_str(self, text: str, **options: Any) -> Text:
+        """Take a text as it stands, made visible before it is laid out."""
+        return super().render_str(visible_lines(text), **options)
+
+    def render(
+        self, renderable: RenderableType, options: ConsoleOptions | None = None
+    ) -> Iterator[Segment]:
+        """Render; whatever text is left that is not visible becomes so."""
+        for segment in super().render(renderable, options):
+            if segment.control or segment.text == "\n":
+                yield segment
+            else:
+                yield Segment(visible_lines(segment.text), segment.style)
 
     def on_broken_pipe(self) -> None:
         """Raise as any print would."""
@@ -31,11 +53,21 @@ class _Console(Console):
 
 
 @functools.cache
-def console() -> Console:
+def console() -> SafeConsole:
     """Return the console: plain where the output is not a terminal."""
-    return _Console(highlight=False, emoji=False, markup=False)
+    return SafeConsole(highlight=False, emoji=False, markup=False)
 
 
 def safe(text: str, style: str = "") -> Text:
     """Return text to be shown as it stands, with invisible characters made visible."""
     return Text(visible(text), style=style)
+
+
+def assembled(*parts: str | Text | tuple[str, str]) -> Text:
+    """Return parts in a row, texts with their styles or without, each safe to show."""
+    return Text.assemble(
+        *(
+            part if isinstance(part, Text) else safe(part) if isinstance(part, str) else safe(*part)
+            for part in parts
+        )
+    )

@@ -13,7 +13,7 @@ from rich.text import Text
 from codec.drill.answer import MEANINGS, Answer
 from codec.drill.progress import Progress, Score
 from codec.drill.timing import Timing
-from codec.screen.console import console, safe
+from codec.screen.console import assembled, console, safe
 from codec.screen.reading import boxed, heading
 from grammar.errors import counted
 
@@ -52,7 +52,7 @@ def summary(answers: Sequence[Answer], items: int, unanswered: int = 0) -> None:
 def progress(found: Progress) -> None:
     """Print everything about one person in one drill."""
     what = "reading" if found.drill == "read" else "hearing"
-    console().print(Text.assemble((f"{found.person}, {what}", "bold"), f"  {found.book.title}"))
+    console().print(assembled((f"{found.person}, {what}", "bold"), f"  {found.book.title}"))
     told = ", ".join(
         f"{MEANINGS[outcome]} {count}"  # type: ignore[index]
         for outcome, count in found.outcomes.items()

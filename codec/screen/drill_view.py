@@ -25,6 +25,7 @@ from prompt_toolkit.styles import Style
 from codec.drill.answer import MEANINGS, Answer, Kind
 from codec.drill.marking import Marked
 from codec.drill.session import DrillSession
+from codec.screen.typed import Visible
 from grammar.errors import visible
 
 if TYPE_CHECKING:
@@ -101,7 +102,8 @@ class View:
         """
         asking = Condition(lambda: self._screen.answering)
         label = Window(FormattedTextControl([("class:key", _ANSWER)]), width=len(_ANSWER), height=1)
-        line = VSplit([label, Window(BufferControl(answer), height=1)])
+        typed = BufferControl(answer, input_processors=[Visible()])
+        line = VSplit([label, Window(typed, height=1)])
         top = Window(self.top, wrap_lines=True, height=Dimension(min=1, weight=1))
         foot = Window(FormattedTextControl(self._foot), height=self._foot_height, wrap_lines=True)
         return Layout(
@@ -205,9 +207,7 @@ class View:
 
     def _hint_lines(self) -> list[str]:
         hint = self._screen.hint
-        return [
-            line for part in hint.splitlines() for line in _wrapped(visible(part), self.columns)
-        ]
+        return [line for part in hint.splitlines() for line in _wrapped(part, self.columns)]
 
     def _keys_now(self) -> list[str]:
         screen = self._screen
@@ -272,7 +272,7 @@ def _result(
             )
         )
         if marked.reason:
-            rows.append(("class:quiet", _paragraph(visible(marked.reason), columns)))
+            rows.append(("class:quiet", _paragraph(marked.reason, columns)))
     times = [f"first word {answer.first:.1f} s"] if answer.first is not None else []
     times += [f"all {answer.last:.1f} s"] if answer.last is not None else []
     times += [f"brake signals missed: {answer.missed} of {answer.marks}"] if answer.marks else []
@@ -302,7 +302,7 @@ def _wrapped(text: str, columns: int, indent: int = 0) -> list[str]:
     blank = " " * indent
     width = max(_LEAST, columns)
     return textwrap.wrap(
-        text, width, initial_indent=blank, subsequent_indent=blank, break_on_hyphens=False
+        visible(text), width, initial_indent=blank, subsequent_indent=blank, break_on_hyphens=False
     ) or [""]
 
 

@@ -8,7 +8,7 @@ from rich.text import Text
 
 from codec.hear import Decision, Hearing, Marginal
 from codec.reading import Reading
-from codec.screen.console import console, safe
+from codec.screen.console import assembled, console, safe
 from codec.screen.reading import boxed
 from grammar.exact import percent as _percent
 
@@ -20,7 +20,7 @@ _SURE = (("✓", "bold green", "sure"), ("~", "bold yellow", "likely"), ("?", "b
 def show(hearing: Hearing) -> None:
     """Print a hearing."""
     console().print(
-        Text.assemble(("heard  ", "dim"), safe("; then ".join(one.text for one in hearing.heard)))
+        assembled(("heard  ", "dim"), safe("; then ".join(one.text for one in hearing.heard)))
     )
     console().print(_what_to_do(hearing))
     _candidates(hearing)
@@ -35,10 +35,10 @@ def show(hearing: Hearing) -> None:
 def _what_to_do(hearing: Hearing) -> Text:
     decision = hearing.decision
     if decision.kind == "accept":
-        return Text.assemble(
+        return assembled(
             ("ACCEPT  ", "bold green"), safe(str(hearing.candidates[0].reading), "bold")
         )
-    asked = Text.assemble(
+    asked = assembled(
         ("ASK     ", "bold red"), safe(decision.question, "bold"), safe(_prices(decision), "dim")
     )
     return Text("\n").join([asked, safe(f"        {_reason(hearing)}", "dim")])
@@ -155,4 +155,4 @@ def _mean(marginal: Marginal) -> Text:
 
 def _bar(share: float) -> Text:
     filled = round(share * _BAR)
-    return Text.assemble(("█" * filled, "cyan"), ("·" * (_BAR - filled), "dim"))
+    return assembled(("█" * filled, "cyan"), ("·" * (_BAR - filled), "dim"))

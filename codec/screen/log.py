@@ -28,10 +28,11 @@ from rich.text import Text
 
 from codec.log.session import Session
 from codec.log.shown import Shown
-from codec.screen.console import safe
+from codec.screen.console import SafeConsole, safe
 from codec.screen.sheet import lap_lines
+from codec.screen.typed import Visible
 from codec.sheet.state import NEUTRALISED, RESUMED
-from grammar.errors import CodeError
+from grammar.errors import CodeError, visible
 from grammar.exact import plain
 
 _STYLES = {"good": "bold green", "warning": "bold yellow", "bad": "bold red", "plain": ""}
@@ -59,7 +60,12 @@ class Commands(Completer):
         if text.startswith("/") and " " not in text:
             for name, about in self.session.commands.items():
                 if name.startswith(text[1:]):
-                    yield Completion(name, start_position=1 - len(text), display_meta=about)
+                    yield Completion(
+                        name,
+                        start_position=1 - len(text),
+                        display=visible(name),
+                        display_meta=visible(about),
+                    )
 
 
 class Log:
@@ -83,7 +89,7 @@ class Log:
             multiline=False,
             accept_handler=self._enter,
         )
-        control = BufferControl(self.line)
+        control = BufferControl(self.line, input_processors=[Visible()])
         above, keys = (
             Window(FormattedTextControl(self._drawn), wrap_lines=False),
             Window(FormattedTextControl(self._keys), height=1),
@@ -114,7 +120,7 @@ class Log:
 
     def _prompt(self) -> str:
         car = self.session.car
-        return f"car {car[: get_app().output.get_size().columns // 3]}> " if car else "> "
+        return f"car {visible(car)[: get_app().output.get_size().columns // 3]}> " if car else "> "
 
     def _enter(self, buffer: Buffer) -> bool:
         """Take the line; it stays where it is if it could not be written."""
@@ -163,7 +169,7 @@ class Log:
     def _drawn(self) -> ANSI:
         """Return everything above the line, drawn for the terminal's size as it is now."""
         size = get_app().output.get_size()
-        console = Console(
+        console = SafeConsole(
             file=io.StringIO(), force_terminal=True, color_system="256", width=size.columns,
             height=size.rows, highlight=False,
             emoji=False, markup=False, legacy_windows=False,

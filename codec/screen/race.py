@@ -15,7 +15,7 @@ from codec.race import Advice, Race, RaceNotice
 from codec.race.kalman import Distribution
 from codec.race.outlook import Distance, outlook
 from codec.race.temperature import Reaching
-from codec.screen.console import console, safe
+from codec.screen.console import assembled, console, safe
 from codec.screen.reading import boxed, heading
 from grammar.book import Book
 from grammar.errors import counted
@@ -43,13 +43,13 @@ def state_lines(race: Race, advice: Sequence[Advice]) -> list[Text]:
     look, unit = outlook(race), race.event.spec.energy.unit
     left = look.distance
     lines = [
-        Text.assemble(
+        assembled(
             (f"behind lap {race.lap}, {left.likeliest} to go", "bold"),
             f"  left {number(look.left.mean)} {unit}, {number(look.against_plan.mean, signed=True)}"
             " against plan",
             ("  NEUTRALISED" if race.neutralised else "", "bold yellow"),
         ),
-        Text.assemble(
+        assembled(
             f"flag {number(left.margin.mean, signed=True)} ({band(left.margin, signed=True)})"
             f" {unit}",
             (f"  short {left.short:.0%}", _style(left.short)),
@@ -70,7 +70,7 @@ def state_lines(race: Race, advice: Sequence[Advice]) -> list[Text]:
             )
         )
     lines += [
-        Text.assemble(("call  ", "dim"), (one.call.words, "bold green"), (f"  {one.reason}", "dim"))
+        assembled(("call  ", "dim"), (one.call.words, "bold green"), (f"  {one.reason}", "dim"))
         for one in advice
     ]
     return lines
@@ -126,7 +126,7 @@ def show_race(race: Race, advice: Sequence[Advice]) -> None:
         heading("To call")
         for one in advice:
             console().print(
-                Text.assemble(
+                assembled(
                     (one.call.string, "bold cyan"),
                     "  ",
                     (one.call.words, "bold"),
@@ -207,7 +207,7 @@ def notices(found: Sequence[RaceNotice], most: int = _NOTICES) -> None:
     if found:
         heading("To look at")
     for notice in found[-most:]:
-        console().print(Text.assemble((f"lap {notice.lap}: ", "dim"), safe(notice.text, "yellow")))
+        console().print(assembled((f"lap {notice.lap}: ", "dim"), safe(notice.text, "yellow")))
     if len(found) > most:
         console().print(safe(f"and {len(found) - most} earlier", "dim"))
 

@@ -8,7 +8,7 @@ from rich.text import Text
 
 from codec.encoding import Encoded
 from codec.reading import Reading
-from codec.screen.console import console, safe
+from codec.screen.console import assembled, console, safe
 from grammar.book import Book
 from grammar.exact import plain
 
@@ -17,7 +17,7 @@ def reading_lines(book: Book, reading: Reading) -> None:
     """Print a reading: a head line, then a row for each part with what was said, its values and
     warnings.
     """
-    head = Text.assemble((reading.title, "bold"), "  ", (reading.said, "bold cyan"))
+    head = assembled((reading.title, "bold"), "  ", (reading.said, "bold cyan"))
     if reading.string != reading.said:
         head.append(f"  (shortest: {reading.string})", "dim")
     console().print(head)
@@ -69,7 +69,7 @@ def _warning(reading: Reading, name: str) -> Text:
 
 def encoded_lines(book: Book, encoded: Encoded) -> None:
     """Print a string, the words to say, how long they take, and what was rounded."""
-    console().print(Text.assemble((encoded.string, "bold cyan"), "  ", (encoded.words, "bold")))
+    console().print(assembled((encoded.string, "bold cyan"), "  ", (encoded.words, "bold")))
     facts = (
         f"{encoded.message}: {len(encoded.string)} symbols, {encoded.syllables} syllables, about"
         f" {encoded.seconds:.1f} s"

@@ -13,7 +13,7 @@ from rich.text import Text
 from codec.radio.doubt import guessed, how_sure
 from codec.radio.importing import Summary, by_speaker
 from codec.radio.laps import lap_field
-from codec.screen.console import console, safe
+from codec.screen.console import assembled, console, safe
 from codec.sheet.entry import DOUBTFUL, Entry
 from codec.sheet.journal import Journal
 from codec.sheet.state import EVENTS, Row, cars, clock_steps, lap_message, laps, of_car, race, rows
@@ -147,7 +147,7 @@ def lap_lines(
     timed = any(row.entry.at is not None for row in mine)
     lead = 3 + (10 if timed else 0)
     padded = [f"  {head:>{size}}" for (head, _), size in zip(heads, sizes, strict=True)]
-    titles = Text.assemble("lap", "      time" if timed else "", *padded)
+    titles = assembled("lap", "      time" if timed else "", *padded)
     units = Text.assemble(
         " " * lead,
         *(f"  {unit:>{size}}" for (_, unit), size in zip(heads, sizes, strict=True)),
@@ -206,7 +206,7 @@ def lap_tables(journal: Journal, only: str | None) -> None:
         )
         head = f"car {car}" if car else "of no car" if named else "no car named"
         console().print(
-            Text.assemble(
+            assembled(
                 (head, "bold"),
                 f"  {named.get(car, '')}".rstrip(),
                 (f"  {counted(count, 'report')}", "dim"),

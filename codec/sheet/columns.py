@@ -17,7 +17,7 @@ from typing import Any, ClassVar
 from codec.files import clean
 from codec.reading import plain_value
 from grammar.errors import CodeError
-from grammar.exact import exact
+from grammar.exact import exact, whole
 from grammar.fields import Band, FieldBase, Value, number_text, value_text
 
 Fields = Mapping[str, FieldBase]  # those of the book, by name
@@ -153,7 +153,7 @@ class Whole(Column):
 
     def of_text(self, text: str) -> int:
         """Return the number."""
-        return int(text)
+        return whole(text, -MOST_NUMBER, MOST_NUMBER)
 
     def limits(self) -> dict[str, Any]:
         """Return the least number."""

@@ -22,6 +22,8 @@ EVENTS = {
     STOP: "stop",
     MARKER: "marker pressed",
 }
+MOST_LAPS = 1000  # that a race may have, and that may be added to one
+MOST_LAP = 10_000  # the highest number of a lap that is taken from people and files
 _ROOTS = ("report", "call", "event", "note")
 
 

@@ -6,7 +6,7 @@ import csv
 import io
 
 from grammar.book import Book
-from grammar.errors import CodeError
+from grammar.errors import CodeError, visible
 
 MOST_ROWS = 200_000
 
@@ -57,10 +57,13 @@ def rows(book: Book) -> str:
     return out.getvalue()
 
 
-def _safe(cell: str) -> str:
-    """Keep a spreadsheet from taking a book's text for a formula; numbers stay as they are."""
+def _safe(text: str) -> str:
+    """Keep a spreadsheet from taking a book's text for a formula, and show what is invisible in it;
+    numbers stay as they are.
+    """
+    cell = visible(text)
     return (
         "'" + cell
-        if cell[:1] in tuple("=@\t\r") or (cell[:1] in ("+", "-") and not cell[1:2].isdigit())
+        if cell[:1] in tuple("=@") or (cell[:1] in ("+", "-") and not cell[1:2].isdigit())
         else cell
     )
