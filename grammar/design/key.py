@@ -6,8 +6,10 @@ disclosed.
 
 Every table keeps its set of codewords, so lengths, times and the proof that no string has two
 readings stay; only which level has which codeword changes, among codewords that take about as long.
-The order is a Fisher-Yates shuffle driven by HMAC-SHA-256 (RFC 2104) of the secret over event,
-table and attempt; the secret is nowhere in the book. This keeps a code from being read along on the
+Each event has a key of its own, derived from the secret and a salt by HKDF (RFC 5869) with the
+event's name: the key of one event tells nothing of the next one's. The order is a Fisher-Yates
+shuffle driven by HMAC-SHA-256 (RFC 2104) of the event's key over table and attempt; neither key nor
+secret is in the book. This keeps a code from being read along on the
 spot. It is no cipher: the same value has the same codeword all event long, so who records many laps
 and knows what is likely can work it out.
 """
@@ -31,7 +33,7 @@ from grammar.figures import drawn
 from grammar.loading import parse_book
 
 MARGIN = 0.05
-LEAST_SECRET = 12
+LEAST_SECRET = 16  # bytes
 _MOST_ROWS = 20_000
 _ATTEMPTS = 24
 _DRAWS = 600
@@ -57,9 +59,11 @@ class Keyed:
     kept: tuple[str, ...]
 
 
-def keyed(book: Book, secret: bytes, event: str, *, margin: float = MARGIN) -> Keyed:
-    """Return the book under the key of a secret and an event; the same for the same secret, event
-    and book.
+def keyed(
+    book: Book, secret: bytes, event: str, *, salt: bytes = b"", margin: float = MARGIN
+) -> Keyed:
+    """Return the book under the key of a secret and an event; the same for the same secret, salt,
+    event and book. The secret is random, or a passphrase that was stretched (codec.key_file).
 
     ``margin`` is how much the mean seconds and the share of reports refused or read wrongly may
     change, as a share of what they were (rates below one in a thousand may change by that much).
@@ -71,10 +75,11 @@ def keyed(book: Book, secret: bytes, event: str, *, margin: float = MARGIN) -> K
             kind="secret",
             expected=[f"{LEAST_SECRET} or more; a random one is best"],
         )
+    key = event_key(secret, event, salt)
     before = _figures(book)
     for attempt in range(_ATTEMPTS):
         reach = _REACH / (1 + attempt // 3)
-        text, kept = _text(book, secret, event, attempt, reach)
+        text, kept = _text(book, key, event, attempt, reach)
         made = parse_book(text, book.name)
         after = _figures(made)
         if all(_near(before[name], after[name], margin) for name in before):
@@ -82,6 +87,21 @@ def keyed(book: Book, secret: bytes, event: str, *, margin: float = MARGIN) -> K
     raise CodeError(
         f"no key keeps times and rates within {margin:.0%}", kind="key", hint="allow a wider margin"
     )
+
+
+def event_key(secret: bytes, event: str, salt: bytes = b"") -> bytes:
+    """Return the key of one event, 32 bytes."""
+    return hkdf(secret, salt, f"niner event key 2|{event}".encode(), 32)
+
+
+def hkdf(secret: bytes, salt: bytes, info: bytes, size: int) -> bytes:
+    """Return ``size`` bytes derived from a secret: HKDF (RFC 5869) with SHA-256."""
+    drawn = hmac.new(salt or bytes(32), secret, hashlib.sha256).digest()
+    block, key = b"", b""
+    for number in range(1, -(-size // 32) + 1):
+        block = hmac.new(drawn, block + info + bytes([number]), hashlib.sha256).digest()
+        key += block
+    return key[:size]
 
 
 def _near(
@@ -104,14 +124,14 @@ def _figures(book: Book) -> dict[str, tuple[float, float, float]]:
 
 
 def _text(
-    book: Book, secret: bytes, event: str, attempt: int, reach: float
+    book: Book, key: bytes, event: str, attempt: int, reach: float
 ) -> tuple[str, tuple[str, ...]]:
     raw = document(book.source, book.name)
     kept = []
     tables: dict[str, Any] = {}
     for name, table in book.tables.items():
         entry = dict(raw["tables"][name])
-        source = _numbers(secret, f"niner key 1|{event}|{name}|{attempt}")
+        source = _numbers(key, f"{name}|{attempt}")
         tables[name] = _shuffled(book, table, entry, source, reach)
         if tables[name] is None:
             tables[name] = entry
@@ -201,11 +221,11 @@ def _blocks(
     return shuffled
 
 
-def _numbers(secret: bytes, label: str) -> Iterator[int]:
+def _numbers(key: bytes, label: str) -> Iterator[int]:
     """Yield whole numbers of 64 bits from HMAC-SHA-256 in counter mode."""
     counter = 0
     while True:
-        block = hmac.new(secret, f"{label}|{counter}".encode(), hashlib.sha256).digest()
+        block = hmac.new(key, f"{label}|{counter}".encode(), hashlib.sha256).digest()
         yield from (int.from_bytes(block[place : place + 8], "big") for place in range(0, 32, 8))
         counter += 1
 

@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
+import tomllib
 from pathlib import Path
 
 import pytest
 
 from codec import load_book
 from codec.cli import book_analyse, book_export, book_key, design
+from codec.key_file import draw, secret_of
 from codec.screen.console import console
+from grammar.design.key import event_key, hkdf
 from grammar.errors import CodeError
 
 STARTER = "examples/starter/starter.toml"
@@ -230,32 +234,104 @@ def test_export_writes_files_or_prints_one(
         run("book", "export", STARTER, "c", "--out", "-")
 
 
+HEAD = "\n".join(['format = "niner key 1"', f'salt = "{"0" * 32}"'])
+
+
+def _key(out: Path, *more: str, event: str = "race 1") -> int:
+    return run("book", "key", STARTER, "--event", event, "--out", str(out), "--replace", *more)
+
+
 def test_a_key_needs_a_secret_and_never_stores_it(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    out = tmp_path / "keyed.toml"
-    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
-    with pytest.raises(CodeError, match="no secret"):
-        run("book", "key", STARTER, "--event", "race 1", "--out", str(out))
-    monkeypatch.setenv(book_key.SECRET, "a phrase that no one guesses")
-    assert run("book", "key", STARTER, "--event", "race 1", "--out", str(out)) == 0
+    out, secret = tmp_path / "keyed.toml", tmp_path / "secret"
+    with pytest.raises(CodeError, match="--secret-file") as refused:
+        _key(out)
+    assert "--new-secret" in refused.value.hint
+    assert run("book", "key", "--new-secret", str(secret)) == 0
+    assert secret.stat().st_mode & 0o777 == 0o600
+    drawn = tomllib.loads(secret.read_text())
+    assert len(bytes.fromhex(drawn["secret"])) == 32
+    assert _key(out, "--secret-file", str(secret)) == 0
     first = out.read_text("utf-8")
-    (tmp_path / "secret").write_text("a phrase that no one guesses\n")
-    monkeypatch.delenv(book_key.SECRET)
-    assert (
-        run(
-            "book",
-            "key",
-            STARTER,
-            "--event",
-            "race 1",
-            "--out",
-            str(out),
-            "--secret-file",
-            str(tmp_path / "secret"),
-        )
-        == 0
-    )
+    assert drawn["secret"] not in first
+    assert drawn["salt"] not in first
+    assert _key(out, "--secret-file", str(secret)) == 0
     assert out.read_text("utf-8") == first
-    assert "phrase that" not in first
     assert "coded radio come first" in capsys.readouterr().out
+    with pytest.raises(CodeError, match="there already"):  # no key is ever written over
+        run("book", "key", "--new-secret", str(secret))
+    assert tomllib.loads(secret.read_text()) == drawn
+
+
+def test_a_passphrase_is_stretched_with_the_salt_and_the_cost_of_its_key_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out, salt = tmp_path / "keyed.toml", tmp_path / "salt"
+    assert run("book", "key", "--new-secret", str(salt), "--passphrase") == 0
+    facts = tomllib.loads(salt.read_text())
+    assert facts["scrypt"] == {"n": 131072, "r": 8, "p": 1}
+    assert "secret" not in facts
+    monkeypatch.setattr("sys.stdin.isatty", lambda: False, raising=False)
+    with pytest.raises(CodeError, match="no passphrase"):
+        _key(out, "--secret-file", str(salt))
+    monkeypatch.setenv(book_key.SECRET, "a phrase that no one guesses")
+    words = b"a phrase that no one guesses"
+    stretched = hashlib.scrypt(
+        words, salt=bytes.fromhex(facts["salt"]), n=131072, r=8, p=1, maxmem=2**28, dklen=32
+    )
+    assert secret_of(salt, words.decode) == (stretched, bytes.fromhex(facts["salt"]))
+    assert _key(out, "--secret-file", str(salt)) == 0
+    assert load_book(out).messages.keys() == load_book(STARTER).messages.keys()
+    assert "guesses" not in out.read_text("utf-8")
+
+
+@pytest.mark.parametrize("words", ["short", "a" * 40, "abababababababababab", ""])
+def test_a_passphrase_that_is_soon_guessed_is_refused(tmp_path: Path, words: str) -> None:
+    draw(tmp_path / "salt", passphrase=True)
+    with pytest.raises(CodeError, match="soon guessed"):
+        secret_of(tmp_path / "salt", lambda: words)
+
+
+@pytest.mark.parametrize("mode", [0o644, 0o640, 0o602, 0o777])
+def test_a_secret_that_others_can_read_is_refused(tmp_path: Path, mode: int) -> None:
+    draw(tmp_path / "secret")
+    (tmp_path / "secret").chmod(mode)
+    with pytest.raises(CodeError, match=f"others: {mode:04o}"):
+        secret_of(tmp_path / "secret", str)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        "a phrase that no one guesses\n",
+        'format = "niner key 1"\nsalt = "00"\nsecret = "00"\n',
+        f'{HEAD}\nsecret = "{"0" * 62}"\n',
+        f"{HEAD}\nscrypt = {{ n = 2, r = 8, p = 1 }}\n",
+        f"{HEAD}\nscrypt = {{ n = 1{'0' * 90}, r = 8, p = 1 }}\n",
+        f"{HEAD}\nscrypt = {{ n = 131072 }}\n",
+        f'format = "niner key 1"\nsalt = 5\nsecret = "{"0" * 64}"\n',
+        "\0" * 10_000,
+    ],
+)
+def test_what_is_no_key_file_is_told(tmp_path: Path, text: str) -> None:
+    path = tmp_path / "secret"
+    path.touch(0o600)
+    path.write_text(text)
+    with pytest.raises(CodeError, match="no key file") as refused:
+        secret_of(path, lambda: "a phrase that no one guesses")
+    assert "--new-secret" in refused.value.hint
+
+
+def test_the_key_of_an_event_is_derived_as_rfc_5869_has_it() -> None:
+    """RFC 5869, appendix A.1 and A.3 (values from memory of the published test cases)."""
+    info = bytes.fromhex("f0f1f2f3f4f5f6f7f8f9")
+    assert hkdf(bytes([0x0B]) * 22, bytes(range(13)), info, 42).hex() == (
+        "3cb25f25faacd57a90434f64d0362f2a2d2d0a90cf1a5a4c5db02d56ecc4c5bf34007208d5b887185865"
+    )
+    assert hkdf(bytes([0x0B]) * 22, b"", b"", 42).hex() == (
+        "8da4e775a563c18f715f802a063c5a31b8a11f5c5ee1879ec3454e5f3c738d2d9d201395faa4b61a96c8"
+    )
+    keys = {event_key(b"s" * 32, event, salt) for event in ("1", "2") for salt in (b"a", b"b")}
+    assert len(keys) == 4
