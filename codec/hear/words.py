@@ -31,13 +31,15 @@ if TYPE_CHECKING:
 Item = str | Mapping[str, float] | Sequence[Sequence[Any]]
 Words = str | Sequence[Item]
 MARK = re.compile(
-    r"\[[^\]\n]*\]|(?<!\S)[?]+(?!\S)|\((?:unclear|inaudible|unintelligible)\)", re.IGNORECASE
+    r"\[[^\]\n]{0,200}\]|(?<!\S)[?]+(?!\S)|\((?:unclear|inaudible|unintelligible)\)", re.IGNORECASE
 )
 
 MOST_WAYS = 32
 MOST_WORDS = 90
 _ALIKE = 0.7  # up to this distance an unknown word may be one of the number words
-_CHOICE = re.compile(r"[^\s/=]+(?:=[-+0-9.]+)?(?:/[^\s/=]+(?:=[-+0-9.]+)?)+|[^\s/=]+=[-+0-9.]+")
+_CHOICE = re.compile(  # from the beginning of a word on, so that a long one is gone through once
+    r"(?<![^\s/=])(?:[^\s/=]++(?:=[-+0-9.]++)?(?:/[^\s/=]++(?:=[-+0-9.]++)?)+|[^\s/=]++=[-+0-9.]++)"
+)
 _UNCLEAR = Meaning(WordKind.UNCLEAR)
 _RUN = SPOKEN | {WordKind.UNKNOWN, WordKind.UNCLEAR, WordKind.CHOICE}
 

@@ -5,13 +5,21 @@ forge output.
 from __future__ import annotations
 
 from functools import partial
+from pathlib import Path
 
 import pytest
 from hostile.watchdog import BOOK, TOGETHER, printable, settled
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from sheet.support import race_book
 
 from codec import CodeError, ReportError, decode, decode_all, decode_many, parse_book, readings
+from codec.hear import hear
+from codec.log.session import Session
+from codec.radio.crews import crews_of
+from codec.radio.importing import drafts
+from codec.radio.listener import Listener
+from codec.sheet import Journal
 
 PLAIN, JOINED = parse_book(BOOK), parse_book(TOGETHER)
 BOOKS = {"alone": PLAIN, "run together": JOINED}
@@ -162,3 +170,22 @@ def test_any_text_is_read_or_refused(text: str) -> None:
     for work in (lambda: decode_all(JOINED, text), lambda: decode(PLAIN, text, typed=True)):
         found = settled(work)
         assert not isinstance(found, CodeError) or printable(str(found))
+
+
+@pytest.mark.parametrize("unit", ["7", "7a", "7/", "7=", "K", "["])
+def test_thirty_thousand_characters_without_a_space_are_answered_at_once(
+    unit: str, tmp_path: Path
+) -> None:
+    text = (unit * 30_000)[:30_000]
+    with Journal(tmp_path / "a.sheet", race_book()) as journal:
+        session = Session(journal, "7")
+        session.enter("one two zero one yankee alfa quebec")  # what takes long the first time
+        hear(journal.book, "one two zero one yankee alfa quebec")
+        settled(lambda: decode_all(journal.book, text), seconds=1)
+        settled(lambda: hear(journal.book, text), seconds=1)
+        settled(lambda: session.enter(text), seconds=1)
+        settled(lambda: session.look(text), seconds=1)
+        listener = Listener(journal.book, crews_of(["7=Ana"]))
+        found = settled(lambda: list(drafts(listener, [text], "text")), seconds=1)
+        assert len(found) <= 1
+        assert len(list(journal.entries())) <= 3
