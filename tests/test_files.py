@@ -10,6 +10,7 @@ import pytest
 from codec import CodeError
 from codec.cli import main
 from codec.files import refuse_replacing, whole, write
+from codec.key_file import draw
 
 
 def test_what_was_there_stays_when_writing_fails_halfway(tmp_path: Path) -> None:
@@ -94,7 +95,7 @@ def test_a_book_by_hand_is_not_lost_to_one_that_is_made(
 ) -> None:
     path, secret = tmp_path / "book.toml", tmp_path / "secret"
     path.write_text("# months of work\n")
-    secret.write_text("seven long words kept apart")
+    draw(secret)
     command = [str(secret) if part == "SECRET" else part for part in command]
     assert main([*command, str(path)]) == 2
     assert "say --replace" in capsys.readouterr().err

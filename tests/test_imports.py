@@ -25,7 +25,8 @@ _IN_ORDER = """
     grammar.profile
     grammar.models grammar.book grammar.partial_book grammar.binding grammar.loading
     grammar.reading_sets grammar.figures grammar.design grammar.export
-    codec.files codec.reading codec.refusal codec.ways codec.decoding codec.encoding codec
+    codec.files codec.key_file codec.reading codec.refusal codec.ways
+    codec.decoding codec.encoding codec
     codec.hear codec.profile
     codec.store codec.sheet codec.radio codec.race codec.log
     codec.drill codec.debrief

@@ -177,7 +177,7 @@ def test_a_cue_at_a_time_that_is_none_is_told(times: str) -> None:
     ("rows", "said"),
     [
         ("7,1,0\n7,2,soon\n", "line 3: 'soon' is no time"),
-        ("7,first,0\n", "line 2: 'first' is no lap"),
+        ("7,first,0\n", "line 2: no lap: 'first' is no whole number from 0 to 10000"),
         ("7,1,\n", "line 2: a time is missing"),
         ("7,2,10\n7,1,90\n", "car 7 begins lap 2 at 10 s and lap 1 at 90 s"),
         ("7,1,9\n7,2,9\n", "at 9 s"), ("7,1\n", "a time is missing"),

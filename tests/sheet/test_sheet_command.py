@@ -98,7 +98,7 @@ def test_import_tells_programs_what_it_brought(tmp_path: Path) -> None:
         (["import", "none.sheet", "none.vtt", "--book", str(RACE)], "'none.vtt' can't be read"),
         (["export", "none.sheet", "x.csv"], "there is no sheet"),
         (["rescue", "none.sheet", "x.sheet"], "no longer tells which book"),
-        (["import", "none.sheet", "-", "--after", "7=x", "--book", str(RACE)], "is no lap"),
+        (["import", "none.sheet", "-", "--after", "7=x", "--book", str(RACE)], "is no whole"),
         (
             ["import", "none.sheet", "-", "--car", "7=Ana", "--after", "8=11", "--book", str(RACE)],
             "--after names car 8",
