@@ -25,6 +25,7 @@ from sheet.support import RACE, REPORT, ROOT, new, race_book, report
 
 from codec.cli import main
 from codec.drill import Answer, DrillJournal
+from codec.key_file import draw
 from codec.sheet import Entry, Journal
 from codec.sheet.exports import export, read_export
 from codec.sheet.journal import check
@@ -118,7 +119,6 @@ def _replaced(name: str, *arguments: str | Path) -> Command:
         return 1, 0
 
     def run(folder: Path) -> int:
-        (folder / "secret").chmod(0o600)
         said = [str(one).replace("FOLDER", str(folder)) for one in arguments]
         return _niner(*said, folder / name, "--replace")
 
@@ -203,7 +203,7 @@ def prepared(folder: Path) -> None:
     with DrillJournal(folder / "d.niner", create=True) as drills:
         drills.append(answer(drills.keep_book(race_book()), "before"))
     (folder / "k.toml").write_text("old\n")
-    (folder / "secret").write_text("seven long words kept apart from all else, 0123456789abcdef")
+    draw(folder / "secret")
 
 
 def once(
