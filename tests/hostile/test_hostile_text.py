@@ -16,9 +16,13 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
+from prompt_toolkit.document import Document
+from prompt_toolkit.layout import BufferControl
+from prompt_toolkit.layout.processors import TransformationInput
 
 from codec.cli import main
 from codec.screen.console import console
+from codec.screen.typed import Visible
 from grammar.errors import visible
 
 ROOT = Path(__file__).parents[2]
@@ -131,3 +135,17 @@ def test_nothing_that_a_command_prints_steers_a_terminal(
             told += "own" in shown
     console.cache_clear()
     assert told > len(COMMANDS) * 0.8  # the text is shown, and not left out
+
+
+def test_the_line_being_typed_is_shown_with_what_is_invisible_in_it() -> None:
+    line = f"a{STEERING}b"
+    given = TransformationInput(
+        BufferControl(), Document(line), 0, lambda place: place, [("", line)], 80, 24
+    )
+    made = Visible().apply_transformation(given)
+    shown = "".join(text for _, text, *_ in made.fragments)
+    assert shown == visible(line)
+    for place in range(len(line) + 2):  # the end of the line, and the blank behind it
+        at = made.source_to_display(place)
+        assert at == len(visible(line[:place])) + max(0, place - len(line))
+        assert made.display_to_source(at) == place
