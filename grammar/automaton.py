@@ -17,6 +17,7 @@ from grammar.errors import CodeError
 from grammar.message import Message
 
 MOST_EDGES = 300_000
+MOST_INNER = 400_000  # edges within codewords, at all places of all messages
 
 
 class Step(NamedTuple):
@@ -62,7 +63,20 @@ def build(messages: Sequence[Message], *, run_together: bool = False) -> Automat
     """
     automaton = Automaton(tuple(messages))
     finals: list[int] = []
-    fragments = {table: table.fragment() for message in messages for table in message.tables}
+    fragments: dict[CodeTable, Fragment] = {}
+    size = 0
+    for message in messages:
+        for table in message.tables:
+            if table not in fragments:
+                fragments[table] = table.fragment()
+            size += sum(map(len, fragments[table]))
+            if size > MOST_INNER:
+                raise CodeError(
+                    f"message {message.name}: tables whose codewords branch more than"
+                    f" {MOST_INNER} times in all",
+                    kind="too-large",
+                    hint="fewer or shorter codewords, or fewer places of large tables",
+                )
     for number, message in enumerate(automaton.messages):
         finals.extend(_add(automaton, number, message, fragments))
     _trim(automaton, finals)

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 DRAWS = 1000
 # steps along layouts to draw reports: of a message of very many parts fewer are drawn
-MOST_STEPS = 300_000
+MOST_STEPS = 200_000
 MOST_BITS = 14_000  # of a count: Python writes no number of more than 4,300 digits
 
 
@@ -182,7 +182,7 @@ def drawn(
         if name in message.fields
     }
     found: list[Drawn] = []
-    for _ in range(min(draws * 20, MOST_STEPS // len(message.course.steps) + 20)):
+    for _ in range(min(draws * 20, MOST_STEPS // len(message.course.steps) + 5)):
         levels = _draw(message, generator, weights)
         string = message.cheapest(levels, cost)
         if string is not None:  # a partial table may have no word for what was drawn

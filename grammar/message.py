@@ -698,7 +698,9 @@ def _cheapest(
     }
     for step in message.course.steps:
         before = reached.get(step.source)
-        if not before or not _says_no_more(message, step, levels, exact=exact):
+        if not before:
+            continue
+        if step.leaf < 0 and not _says_no_more(message, step, levels, exact=exact):
             continue
         after = reached.setdefault(step.target, {})
         if step.leaf < 0:
@@ -711,7 +713,7 @@ def _cheapest(
         for key, (price, length, string) in before.items():
             words = fixed if table.check is None else _closing(table.check, key[place])
             for word in words:
-                for state in message.follow(step.leaf, key, word):
+                for state in message.follow(step.leaf, key, word) if key else (key,):
                     said = (price + cost(table, word), length + len(word), string + word)
                     keep(after, state, said)
     return min(reached.get(message.course.end, {}).values(), key=order, default=(0, 0, None))[2]
@@ -719,9 +721,10 @@ def _cheapest(
 
 def _word(table: CodeTable, levels: Mapping[str, int]) -> Sequence[str]:
     """Return the codeword of a table for the levels, nothing where it has none."""
-    if any(field.name not in levels for field in table.fields):
+    try:
+        word = table.word(tuple([levels[field.name] for field in table.fields]))
+    except KeyError:
         return ()
-    word = table.word(tuple(levels[field.name] for field in table.fields))
     return () if word is None else (word,)
 
 

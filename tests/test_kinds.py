@@ -157,7 +157,7 @@ class Gray(CodeTable):
         return (((level,), word) for level, word in enumerate(self.by_level))
 
     def fragment(self) -> Fragment:
-        return trie(self.alphabet, self.by_level)
+        return trie(self.alphabet, self.by_level, self.name)
 
 
 class GraySpec(OneField):

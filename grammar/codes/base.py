@@ -15,13 +15,14 @@ from dataclasses import dataclass
 from pydantic import Field
 
 from grammar.codes.checks import CheckRule
-from grammar.errors import Problem
+from grammar.errors import CodeError, Problem
 from grammar.fields import FieldBase, Value
 from grammar.fields.base import Strict
 from grammar.symbols import Alphabet
 
 DONE = -1
 MOST_WIDTH = 40  # symbols in a codeword
+MOST_BEGINNINGS = 300_000  # of the codewords of a listed table: what its automaton is made of
 SYMBOLS = (("alphabet",),)  # what a problem with the symbols in use rests on
 MOST_KEPT = 8192  # so many codewords of a table, and levels of a field of it, are kept worked out
 
@@ -29,6 +30,7 @@ Fields = Mapping[str, FieldBase]
 Levels = tuple[int, ...]
 Edge = tuple[int, int]
 Fragment = list[list[Edge]]
+_Beginnings = dict[str, "_Beginnings | None"]  # by the next symbol; "" where a codeword ends
 
 
 class _Values(dict[int, Value]):
@@ -190,21 +192,35 @@ class CodeTable(ABC):
         return [_Values(field) for field in self.fields]
 
 
-def trie(alphabet: Alphabet, words: Iterable[str]) -> Fragment:
-    """Return the automaton of a list of words, like endings shared."""
-    root: dict[str, dict[str, object]] = {}
+def trie(alphabet: Alphabet, words: Iterable[str], name: str) -> Fragment:
+    """Return the automaton of a list of words, like endings shared.
+
+    Raises CodeError (kind "too-large") for more than ``MOST_BEGINNINGS``.
+    """
+    root: _Beginnings = {}
+    count = 0
     for word in words:
-        node: dict[str, object] = root  # type: ignore[assignment]
+        node = root
         for symbol in word:
-            node = node.setdefault(symbol, {})  # type: ignore[assignment]
-        node[""] = True
+            child = node.get(symbol)
+            if child is None:
+                child = node[symbol] = {}
+                count += 1
+            node = child
+        node[""] = None
+        if count > MOST_BEGINNINGS:
+            raise CodeError(
+                f"table {name}: codewords of more than {MOST_BEGINNINGS} different beginnings",
+                kind="too-large",
+                hint="fewer or shorter codewords, or more that begin alike",
+            )
     states: Fragment = [[]]
     known: dict[tuple[Edge, ...], int] = {}
 
-    def edges(node: dict[str, object]) -> tuple[Edge, ...]:
+    def edges(node: _Beginnings) -> tuple[Edge, ...]:
         masks: dict[int, int] = {}
         for symbol, child in node.items():
-            if not isinstance(child, dict):
+            if child is None:
                 continue
             bit = 1 << alphabet.index[symbol]
             if "" in child:
@@ -217,7 +233,7 @@ def trie(alphabet: Alphabet, words: Iterable[str]) -> Fragment:
                 masks[known[inner]] = masks.get(known[inner], 0) | bit
         return tuple((mask, target) for target, mask in masks.items())
 
-    states[0] = list(edges(root))  # type: ignore[arg-type]
+    states[0] = list(edges(root))
     return states
 
 

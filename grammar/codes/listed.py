@@ -25,7 +25,7 @@ from grammar.fields import FieldBase
 from grammar.problems import raise_all
 from grammar.symbols import Alphabet
 
-MOST_LISTED = 100_000  # symbols in all the codewords of a listed table
+MOST_LISTED = 1_000_000  # symbols in all the codewords of a listed table
 
 
 class Listed(CodeTable):
@@ -71,7 +71,7 @@ class Listed(CodeTable):
 
     def fragment(self) -> Fragment:
         """Return the automaton of the codewords."""
-        return trie(self.alphabet, self.by_word)
+        return trie(self.alphabet, self.by_word, self.name)
 
 
 class Literal(CodeTable):
@@ -108,7 +108,7 @@ class Literal(CodeTable):
 
     def fragment(self) -> Fragment:
         """Return the automaton of the one word."""
-        return trie(self.alphabet, [self.literal])
+        return trie(self.alphabet, [self.literal], self.name)
 
 
 class ListedSpec(OneField):
@@ -165,25 +165,29 @@ class ListedSpec(OneField):
             message = f"{len(self.words)} codewords for the {sizes}"
             yield Problem(("words",), message, "leave out the last")
             return
-        owner: dict[str, str] = {}
+        owner: dict[str, int] = {}
         wrong = False
+        used = frozenset(alphabet.symbols)
         pairs = enumerate(self.words) if isinstance(self.words, list) else self.words.items()
         for key, word in pairs:
             try:
-                level, shown = _level(members, key)
-                _check_word(word, shown, alphabet)
+                level = key if isinstance(key, int) else _level(members, key)
+                if not (1 <= len(word) <= MOST_WIDTH and used.issuperset(word)):
+                    _check_word(word, _shown(members, level), alphabet)
             except Problem as problem:
                 wrong = True
                 yield problem
                 continue
             if level in words:
+                shown = _shown(members, level)
                 message = f"{shown} has two codewords, {words[level]!r} and {word!r}"
                 yield Problem(("words",), message, "keep one")
             elif word in owner:
-                message = f"codeword {word!r} means both {owner[word]} and {shown}"
+                one, other = (_shown(members, place) for place in (owner[word], level))
+                message = f"codeword {word!r} means both {one} and {other}"
                 yield Problem(("words",), message, "give one of them another codeword")
             words.setdefault(level, word)
-            owner.setdefault(word, shown)
+            owner.setdefault(word, level)
         missing = next((level for level in range(size) if level not in words), None)
         if missing is not None and not self.partial and not wrong:
             shown = _shown(members, missing)
@@ -197,22 +201,23 @@ def _shown(members: Sequence[FieldBase], level: int) -> str:
     return members[0].text(level) if len(members) == 1 else f"combination {level}"
 
 
-def _level(members: Sequence[FieldBase], key: int | str) -> tuple[int, str]:
-    """Return the level, or the number of the combination, that a codeword stands for, and its text;
-    raises Problem where there is none.
+def _level(members: Sequence[FieldBase], key: str) -> int:
+    """Return the level of the field that a codeword stands for; raises Problem where there is
+    none.
     """
-    if isinstance(key, int):
-        return key, _shown(members, key)
     (field,) = members
-    hint = f"values are {field.domain}"
     try:
         rounded = field.level(key)
     except EncodeError as error:
         message = f"{key!r} is no value of {field.name}: {error.message}"
-        raise Problem(("words",), message, hint) from None
+        raise Problem(("words",), message, f"values are {field.domain}") from None
     if rounded.error:
-        raise Problem(("words",), f"{key!r} lies between two levels of {field.name}", hint)
-    return rounded.level, field.text(rounded.level)
+        raise Problem(
+            ("words",),
+            f"{key!r} lies between two levels of {field.name}",
+            f"values are {field.domain}",
+        )
+    return rounded.level
 
 
 def _check_word(word: str, shown: str, alphabet: Alphabet) -> None:

@@ -54,6 +54,26 @@ def listing(options: int, words: str) -> str:
     )
 
 
+def counted(count: int, width: int, *, by_value: bool = False, tables: int = 1) -> str:
+    """Return a book of tables of so many codewords each, scattered over all of that width."""
+    signs, step = "0123456789" + LETTERS, 1_000_003  # a prime: no two alike
+    words = []
+    for place_of_word in range(count):
+        number = place_of_word * (step if width > 4 else 1) ** 2 % 36**width
+        words.append("".join(signs[number // 36**place % 36] for place in reversed(range(width))))
+    listed = (
+        "{" + ",".join(f'{n} = "{word}"' for n, word in enumerate(words)) + "}"
+        if by_value
+        else quoted(iter(words))
+    )
+    field = f'kind = "quantity"\nlow = 0\nhigh = {count - 1}\nstep = 1\n'
+    return "".join(
+        f'[fields.f{n}]\n{field}[tables.f{n}]\nkind = "listed"\nwords = {listed}\n'
+        f"[messages.m{n}]\nlayout = '\"{signs[n]}\" f{n}'\n"
+        for n in range(tables)
+    )
+
+
 def quoted(words: Iterator[str]) -> str:
     return "[" + ",".join(f'"{word}"' for word in words) + "]"
 
@@ -108,6 +128,10 @@ ACCEPTED: dict[str, Callable[[], str]] = {
     "10,000 listed codewords by option": lambda: listing(
         10_000, "{" + ",".join(f'"o{n}" = "{own(n)}{n % 10}"' for n in range(10_000)) + "}"
     ),
+    "100,000 listed codewords": lambda: counted(100_000, 4),
+    "100,000 listed codewords by value": lambda: counted(100_000, 4, by_value=True),
+    "30,000 codewords of eight symbols": lambda: counted(30_000, 8),
+    "25,000 codewords of forty symbols": lambda: counted(25_000, 40),
     "10,000 options to warn of": lambda: book(
         1,
         digits,
@@ -170,6 +194,9 @@ REFUSED: dict[str, Callable[[], str]] = {
     "10,000 long codewords": lambda: listing(
         10_000, quoted((own(n) * 14)[:37] + own(n) for n in range(10_000))
     ),
+    "26,000 codewords of forty symbols": lambda: counted(26_000, 40),
+    "120,000 codewords of eight symbols": lambda: counted(120_000, 8),
+    "four tables of 40,000 codewords of eight symbols": lambda: counted(40_000, 8, tables=4),
     "a count of a millionth": lambda: wide("9999", "1", "1e-6"),
     "a step of a large prime": lambda: wide("999983000000", "999983", "1"),
     "more digits than a codeword has": lambda: wide("1e29", "1e29", "1e-29"),
