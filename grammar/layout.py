@@ -219,6 +219,11 @@ def _problem(
     return CodeError(message, kind="layout", source=text, span=span, hint=hint, expected=expected)
 
 
+_AGAIN = "write each one that may be said, the later ones inside the optional part: a ( b ( c )? )?"
+_OF_OTHERS = {  # signs of other notations
+    "*": "nothing is said any number of times here; " + _AGAIN,
+    "+": "nothing is said any number of times here; " + _AGAIN,
+}
 _ITEM = ("a table's name", 'symbols in "quotes"', "(")
 
 
@@ -335,4 +340,5 @@ class _Reader:
             if ended
             else f"{self.tokens[self.place].group()!r} can't stand here"
         )
-        return _problem(self.text, self.span, message, expected=expected)
+        hint = "" if ended else _OF_OTHERS.get(self.tokens[self.place].group(), "")
+        return _problem(self.text, self.span, message, hint, expected)

@@ -206,7 +206,7 @@ def heard_rows(profile: Profile, alphabet: Alphabet, default: Rows, strength: fl
 def needs_of_profile(
     profile: Profile, alphabet: Alphabet, default: Rows, strength: float
 ) -> dict[str, dict[str, Any]]:
-    """Return ``[times]`` (milliseconds at 100 % of the measured rate) and ``[hearing.confusions]``
+    """Return ``[times]`` (milliseconds as measured) and ``[hearing.confusions]``
     of a needs file for the designer.
 
     Only words that were measured have a time, and only words that were heard or misread have a row;
@@ -223,9 +223,7 @@ def needs_of_profile(
         symbol_counts(profile.heard, alphabet).keys() | symbol_counts(profile.read, alphabet).keys()
     )
     return {
-        "times": {
-            symbol: round(1000 * seconds / alphabet.spec.rate) for symbol, seconds in times.items()
-        },
+        "times": {symbol: round(1000 * seconds) for symbol, seconds in times.items()},
         "confusions": {
             said: {heard: math.floor(share * 1e9) / 1e9 for heard, share in rows[said].items()}
             for said in alphabet.symbols

@@ -92,7 +92,13 @@ class OwnWord(Strict):
     )
     sound: str = Field("", description="The word respelled, stress in capitals: 'DELL tah'.")
     milliseconds: int | None = Field(
-        None, ge=50, le=5000, description="Time to say it; estimated from its sound if not given."
+        None,
+        ge=50,
+        le=5000,
+        description=(
+            "Time to say it, used as given; if not given, estimated from its sound and scaled to"
+            " `words_per_minute`."
+        ),
     )
 
 
@@ -189,8 +195,8 @@ class AlphabetSpec(Strict):
 
     @property
     def rate(self) -> float:
-        """How much longer than measured words take at this speaking rate: what the milliseconds of
-        every word are multiplied by.
+        """How much longer than measured words take at this speaking rate: what published and
+        estimated times are multiplied by, not those that a team gives.
         """
         return _MINUTE / self.words_per_minute / _mean_seconds()
 
@@ -228,13 +234,13 @@ def _own(symbol: str, own: str | OwnWord, rate: float) -> SpellingWord:
 
     own = own if isinstance(own, OwnWord) else OwnWord(word=own, milliseconds=None)
     phones = sound.phones(normal(own.word), respelling=own.sound or None)
-    seconds = own.milliseconds / 1000 if own.milliseconds is not None else sound.seconds(phones)
+    seconds = sound.seconds(phones) * rate if own.milliseconds is None else own.milliseconds / 1000
     return SpellingWord(
         symbol,
         own.word,
         tuple(dict.fromkeys(own.also)),
         sound.syllables(phones),
-        seconds * rate,
+        seconds,
         own.sound,
     )
 

@@ -13,7 +13,8 @@ import pytest
 from codec import BookError, parse_book
 from codec.cli import main
 from codec.screen.book import check
-from grammar.errors import Problem
+from grammar.errors import CodeError, Problem
+from grammar.layout import parse_layout
 
 BOOK = """
 [alphabet]
@@ -415,3 +416,11 @@ def test_an_amount_below_nothing_is_refused_by_name(
         main(["book", option[0], "book.toml", f"{option[1]}={option[2]}"])
     assert stop.value.code == 2
     assert f"{option[1]}: {option[2]!r} is no whole number of 0 or more" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("sign", ["*", "+"])
+def test_signs_of_repetition_are_told_what_to_write_instead(sign: str) -> None:
+    with pytest.raises(CodeError, match="can't stand here") as caught:
+        parse_layout(f"lap ( cell ){sign}")
+    assert caught.value.hint.endswith("a ( b ( c )? )?")
+    assert caught.value.span == (12, 13)

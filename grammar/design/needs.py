@@ -87,7 +87,7 @@ class NeedsSpec(Strict):
         ),
     )
     times: dict[str, ExactDecimal] = Field(
-        default_factory=dict, description="Measured milliseconds of a symbol's word."
+        default_factory=dict, description="Measured milliseconds of a symbol's word, used as given."
     )
     limits: LimitsSpec = Field(default_factory=LimitsSpec, description="What a code may cost.")
 

@@ -15,6 +15,7 @@ from grammar import sound
 from grammar.errors import CodeError
 from grammar.sound.articulation import is_glide
 from grammar.sound.timing import estimated
+from grammar.symbols import Alphabet, AlphabetSpec, OwnWord
 
 SOUNDS = {word: sound.phones(word) for word in MILLISECONDS}
 ERRORS = {
@@ -85,3 +86,12 @@ def test_what_is_no_phone_is_refused() -> None:
     with pytest.raises(CodeError, match="'QQ' is not a phone") as caught:
         sound.syllables(("AH", "QQ"))
     assert "AH" in caught.value.expected
+
+
+@pytest.mark.parametrize("words_per_minute", [60, 100, 150])
+def test_a_time_that_a_team_gives_is_used_as_given(words_per_minute: float) -> None:
+    own = {"A": OwnWord(word="apple", milliseconds=450), "B": OwnWord(word="banana")}
+    alphabet = Alphabet(AlphabetSpec(symbols="ABC", words=own, words_per_minute=words_per_minute))
+    assert alphabet.words["A"].seconds == 0.45
+    scaled = sound.seconds("banana") * alphabet.spec.rate
+    assert alphabet.words["B"].seconds == pytest.approx(scaled)
