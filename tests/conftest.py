@@ -6,12 +6,34 @@ HYPOTHESIS_PROFILE chooses. ``--complete`` fails a run in which anything was ski
 from __future__ import annotations
 
 import os
+import sys
+import tempfile
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, Phase, settings
 
 from grammar import proof
+
+
+def _keep_bytecode() -> None:
+    """Where Python is told to write no bytecode, each command that a test starts would compile the
+    package anew: it is kept below the system's folder for temporary files, in a folder of this
+    user's own, and used again by the next run.
+    """
+    if os.environ.pop("PYTHONDONTWRITEBYTECODE", None) is None:
+        return
+    user = os.getuid() if hasattr(os, "getuid") else 0
+    folder = Path(tempfile.gettempdir()) / f"niner-bytecode-{user}"
+    folder.mkdir(mode=0o700, exist_ok=True)
+    if hasattr(os, "getuid") and folder.lstat().st_uid != user:
+        return  # made by somebody else: what lies there is not run
+    sys.dont_write_bytecode = False
+    sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = str(folder)
+
+
+_keep_bytecode()
 
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large]
 

@@ -6,7 +6,7 @@ from functools import partial
 
 import pytest
 from hostile.large import ACCEPTED, REFUSED
-from hostile.watchdog import BOOK, book_or_error, settled
+from hostile.watchdog import BOOK, book_or_error, settled, some_long
 
 from codec import Book, BookError, decode, decode_all, parse_book
 from grammar.message import MOST_KEPT, Spelling
@@ -21,15 +21,35 @@ REPORTS = (
     "A",
     "9 niner for to " * 50,
 )
+LONG_REFUSED = (
+    "10,000 fields with an unknown key",
+    "10,000 tables without field",
+    "10,000 fields with nothing",
+    "10,000 optional parts",
+    "1,400 optional parts",
+    "700 optional parts",
+    "10,000 alternatives",
+    "3,000 headers of 64 parts",
+    "10,000 unknown sections",
+    "700 messages, run together",
+)
+LONG_ACCEPTED = (
+    "100 optional parts",
+    "100 optional parts, run together",
+    "300 messages",
+    "10,000 listed codewords",
+    "10,000 listed codewords by option",
+    "10,000 bands with names",
+)
 
 
-@pytest.mark.parametrize("name", REFUSED)
+@pytest.mark.parametrize("name", some_long(REFUSED, LONG_REFUSED))
 def test_a_book_out_of_all_proportion_is_refused_with_what_is_wrong(name: str) -> None:
     found = book_or_error(REFUSED[name]())
     assert isinstance(found, BookError)
 
 
-@pytest.mark.parametrize("name", ACCEPTED)
+@pytest.mark.parametrize("name", some_long(ACCEPTED, LONG_ACCEPTED))
 def test_a_large_book_is_read_and_reads_reports_in_bounded_time(name: str) -> None:
     book = book_or_error(ACCEPTED[name]())
     assert isinstance(book, Book), str(book)[:500]

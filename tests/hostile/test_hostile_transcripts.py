@@ -8,7 +8,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
-from hostile.watchdog import BOOK, TOGETHER, printable, settled
+from hostile.watchdog import BOOK, TOGETHER, printable, settled, some_long
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheet.support import race_book
@@ -59,6 +59,21 @@ UNITS = (
     "[",
     "ﷺ",
 )
+LONG = (
+    "4 ",
+    "for to ",
+    "one hundred and twenty ",
+    "CORRECTION ",
+    "4 CORRECTION ",
+    "i say again ",
+    "say again ",
+    "uh ",
+    "4\n",
+    "full ",
+    "S 30 one twenty ",
+    "S30120 ",
+    "K4 ",
+)
 STRANGE = {
     "right-to-left override": "S 3 0 \u202e1 2 0",
     "Hebrew": "S 3 0 אחת 2 0",
@@ -78,7 +93,7 @@ STRANGE = {
 }
 
 
-@pytest.mark.parametrize("unit", UNITS)
+@pytest.mark.parametrize("unit", some_long(UNITS, LONG))
 def test_a_long_transcript_is_read_or_refused_in_bounded_time(unit: str) -> None:
     text = unit * (MANY // len(unit))
     settled(lambda: decode_all(JOINED, text))
@@ -95,9 +110,13 @@ def test_a_megabyte_in_one_line_is_refused_at_once(unit: str) -> None:
         assert len(str(error)) < 2000
 
 
-@pytest.mark.parametrize("symbols", [1000, 50_000])
+@pytest.mark.parametrize("symbols", [pytest.param(1000, marks=pytest.mark.slow), 50_000])
 @pytest.mark.parametrize(
-    "between", ["CORRECTION", "i say again", "words twice", "disregard", "correction i say again"]
+    "between",
+    some_long(
+        ["CORRECTION", "i say again", "words twice", "disregard", "correction i say again"],
+        ["CORRECTION", "words twice"],
+    ),
 )
 def test_long_runs_around_a_procedure_word_are_bounded(symbols: int, between: str) -> None:
     run = "0 " * (symbols // 2)

@@ -8,9 +8,11 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
+
+import pytest
 
 from codec import Book, BookError, CodeError, parse_book
 
@@ -101,6 +103,13 @@ def settled(work: Callable[[], Any], seconds: float = BOUND) -> Any:
         assert str(found).strip()
         assert found.kind
         assert found.as_dict()["error"] == found.kind
+    return found
+
+
+def some_long(cases: Iterable[str], long: Sequence[str]) -> list[Any]:
+    """Return cases as parameters: those named long, each like a case that is not, are marked so."""
+    found = [pytest.param(one, marks=pytest.mark.slow if one in long else ()) for one in cases]
+    assert len(set(long)) == sum(bool(one.marks) for one in found)
     return found
 
 

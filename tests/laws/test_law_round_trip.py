@@ -13,6 +13,8 @@ from strategies import Drawn, books
 from codec import decode, encode
 from grammar.message import Direction
 
+pytestmark = pytest.mark.usefixtures("short_proofs")
+
 
 def direction_of(drawn: Drawn, way: Way) -> Direction:
     return drawn.book.messages[way.message].direction

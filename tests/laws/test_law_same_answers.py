@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 
+import pytest
 from helpers import attempt
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -18,6 +19,7 @@ from codec.decoding import decode, decode_many
 from grammar.export.lark_grammar import grammar_text, matches
 from grammar.paths import string_lattice, walk
 
+pytestmark = pytest.mark.usefixtures("short_proofs")
 RACE = load_book("examples/race/race.toml")
 Answer = tuple[str, tuple[tuple[str, int], ...]]
 

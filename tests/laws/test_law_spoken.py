@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
+import pytest
 from helpers import attempt
 from hypothesis import given
 from hypothesis import strategies as st
@@ -16,6 +17,8 @@ from codec import Ambiguous, CodeError, Reading, decode, decode_all
 from grammar import data
 from grammar.message import Direction
 from grammar.speech.kinds import WordKind
+
+pytestmark = pytest.mark.usefixtures("short_proofs")
 
 HOMOPHONES = {"1": "won", "2": "too", "4": "for", "8": "ate", "0": "oh", "2 ": "to"}
 SMALL = ["zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine"]
