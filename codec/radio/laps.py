@@ -53,21 +53,20 @@ class LapTimes:
     @classmethod
     def read(cls, lines: Iterable[str], name: str) -> LapTimes:
         """Read a CSV with the columns car, lap, start (seconds, or ISO 8601); raises SheetError."""
-        rows = csv.DictReader(lines)
-        if not {"car", "lap", "start"} <= set(rows.fieldnames or ()):
-            raise SheetError(
-                f"{name}: columns car, lap, start are expected",
-                kind="lap-times",
-                hint="the first line names the columns",
-            )
-        starts: dict[str, list[tuple[int, int]]] = {}
-        for row in rows:
-            try:
-                starts.setdefault(row["car"] or "", []).append(_start(row["start"], row["lap"]))
-            except ValueError as error:
+        rows, starts = csv.DictReader(lines), dict[str, list[tuple[int, int]]]()
+        try:
+            if not {"car", "lap", "start"} <= set(rows.fieldnames or ()):
                 raise SheetError(
-                    f"{name}, line {rows.line_num}: {error}", kind="lap-times"
-                ) from None
+                    f"{name}: columns car, lap, start are expected",
+                    kind="lap-times",
+                    hint="the first line names the columns",
+                )
+            for row in rows:
+                starts.setdefault(row["car"] or "", []).append(_start(row["start"], row["lap"]))
+        except SheetError:
+            raise
+        except (ValueError, csv.Error) as error:
+            raise SheetError(f"{name}, line {rows.line_num}: {error}", kind="lap-times") from None
         for car, pairs in starts.items():
             pairs.sort()
             for (before, lap), (at, following) in itertools.pairwise(pairs):
