@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import io
 import math
 import re
 import warnings
@@ -47,7 +48,9 @@ def write(journal: Journal, stream: IO[bytes]) -> int:
     for key, text in Facts.of(journal).as_dict().items():
         for place in range(0, max(1, len(text)), _CHUNK):
             facts.append([_cell(facts, key), _cell(facts, text[place : place + _CHUNK])])
-    book.save(stream)
+    packed = io.BytesIO()  # an archive half written to a full disk complains when it is given up
+    book.save(packed)
+    stream.write(packed.getbuffer())
     return count
 
 
