@@ -16,6 +16,8 @@ from __future__ import annotations
 import contextlib
 import csv
 import json
+import os
+import stat
 from collections.abc import Callable, Iterator, Mapping, Set
 from decimal import Decimal
 from pathlib import Path
@@ -132,7 +134,9 @@ def _export_csv(journal: Journal, path: Path, *, replace: bool) -> int:
             raise _there_already(schema)
     with _written(path), whole(path) as rows:
         count = _write_csv(journal, rows)
-        rows.flush()  # what the disk refuses, it refuses before the schema is replaced
+        rows.flush()
+        if stat.S_ISREG(os.fstat(rows.fileno()).st_mode):
+            os.fsync(rows.fileno())  # what the disk refuses, it refuses before a schema is replaced
         with _written(schema), whole(schema) as stream:
             stream.write(described)
     return count
