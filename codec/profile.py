@@ -18,6 +18,7 @@ Words stand in their compared form: small letters, hyphens as spaces.
 
 from __future__ import annotations
 
+import dataclasses
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -114,7 +115,8 @@ def channel_of(book: Book, profile: Profile, noise: Noise | None = None) -> Chan
     worth = spec.strength * len(book.alphabet.symbols)
     insertion = rate(profile.added, profile.heard, base.insertion, worth)
     deletion = rate(profile.lost, profile.heard, base.deletion, worth)
-    return from_rows(book.alphabet, rows, insertion, deletion, base.noise)
+    made = from_rows(book.alphabet, rows, insertion, deletion, base.noise)
+    return dataclasses.replace(base, table=made.table, insertion=insertion, deletion=deletion)
 
 
 def _rows(base: Channel) -> dict[str, dict[str, float]]:

@@ -66,6 +66,29 @@ Share = Annotated[float, Field(ge=0, le=1)]
 Rows = dict[str, dict[str, Annotated[float, Field(ge=0, le=1e9)]]]
 
 
+class RadioCondition(Strict):
+    """A condition the radio may be in while a report is said.
+
+    Good and bad moments alternate as in the channel of E. N. Gilbert (1960) and E. O. Elliott
+    (1963). In a good moment words are heard as the confusions say, in a bad one any word may be
+    heard as any other, lost or added.
+    """
+
+    share: float = Field(
+        gt=0,
+        le=1,
+        description="How many reports are said in this condition, against the others' shares.",
+    )
+    bad: float = Field(0, ge=0, le=0.9, description="The share of words said in bad moments.")
+    words: float = Field(
+        2, ge=1, le=100, description="How many words a bad moment lasts, on average."
+    )
+
+
+# common practice, no source: most reports come through a radio that is as it always is
+_CONDITIONS = ({"share": 0.92}, {"share": 0.08, "bad": 0.3})
+
+
 class HearingSpec(Strict):
     """``[hearing]`` of a book: how reports are heard through noise, what a mistake costs, and when
     a reading is accepted.
@@ -97,6 +120,32 @@ class HearingSpec(Strict):
     )
     deletion: float = Field(
         0.01, gt=0, le=0.5, description="How often a word that was said is not heard."
+    )
+    conditions: list[RadioCondition] = Field(
+        default_factory=lambda: [RadioCondition(**given) for given in _CONDITIONS],
+        min_length=1,
+        max_length=6,
+        description=(
+            "How bad the radio may be. Nobody knows which condition a report is said in: all are"
+            " weighed, and what is heard tells which the next is said in."
+        ),
+    )
+    forgotten: float = Field(
+        0.1,
+        ge=0,
+        le=1,
+        description="How much of what is known of the condition a lap later no longer counts.",
+    )
+    bad_insertion: float = Field(0.1, gt=0, le=0.5, description="As insertion, in a bad moment.")
+    bad_deletion: float = Field(0.1, gt=0, le=0.5, description="As deletion, in a bad moment.")
+    misread: float = Field(
+        0.002, ge=0, le=0.5, description="How often a driver says another symbol than is shown."
+    )
+    swapped: float = Field(
+        0.002, ge=0, le=0.5, description="How often a driver swaps a symbol with the next."
+    )
+    repeated: float = Field(
+        0.002, ge=0, le=0.5, description="How often a field has the value of the lap before again."
     )
     stray: float = Field(
         0.005, ge=0, le=0.5, description="How often what is heard is no report of this book at all."

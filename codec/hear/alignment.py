@@ -1,9 +1,11 @@
 """What was heard, as a small weighted automaton over the symbols that may have been said.
 
-Its states are how many of the heard words are accounted for. Saying a symbol either stays (the word
-was lost) or moves one on (it was heard as the next word, whatever that is); between symbols, words
-that nobody said may be passed over. Summing over its paths is summing over all alignments. Several
-hearings of one report are several such automata side by side: the states are their combinations.
+Its states are how many of the heard words are accounted for, in a good or in a bad moment of the
+radio, in each condition it may be in. Saying a symbol either stays (the word was lost) or moves one
+on (it was heard as the next word, whatever that is), or two, where the driver swapped it with the
+next symbol; between symbols a moment may begin or end, and words that nobody said may be passed
+over. Summing over its paths is summing over all alignments, moments and conditions. Several
+hearings of one report are heard in one condition: their states are the combinations.
 
 An answer to a question covers only the part asked for. ``AskedPart`` names it by the words at its
 borders, as the procedure words do; before the first border and after the last the automaton waits.
@@ -12,10 +14,11 @@ Where the string has no such border, all of it is taken to be said again.
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
 
 from codec.hear.channel import Channel
 from codec.hear.heard import AskedPart, HeardReport, HeardWord
@@ -25,197 +28,157 @@ if TYPE_CHECKING:
     import numpy as np
 
 MOST_STATES = 4000
-_LARGE = 8000  # edges
-
-Columns = list[tuple["np.ndarray", "np.ndarray"]]
+_LARGE = 400_000  # edges times states
 
 
-@dataclass(slots=True)
-class AlignmentAutomaton:
-    """The automaton of one hearing over ``size`` states: ``stay[state, symbol]``, ``move[state,
-    symbol]`` to the next state.
+class Step(NamedTuple):
+    """Arcs from the states ``low``, ``low`` + 1 … to the states ``offset`` further on: weights by
+    (state, symbol), or by (state, 1) where all symbols are alike.
+    """
 
-    ``closure[state, later]`` passes over words that nobody said; it is applied before each symbol
-    and at the end.
+    low: int
+    offset: int
+    weights: np.ndarray
+
+    @property
+    def source(self) -> slice:
+        """The states it leaves."""
+        return slice(self.low, self.low + len(self.weights))
+
+    @property
+    def target(self) -> slice:
+        """The states it reaches."""
+        return slice(self.low + self.offset, self.low + self.offset + len(self.weights))
+
+    def taken(self, symbol: np.ndarray) -> Step:
+        """Return the arcs for each symbol of an array: weights by (state, edge)."""
+        if self.weights.shape[1] == 1:
+            return self
+        return Step(self.low, self.offset, self.weights.take(symbol, axis=1))
+
+
+class Closure(NamedTuple):
+    """What happens between symbols to the states from ``low`` on: read as (outer, state, inner),
+    their state changes with the weights (before, after) of ``block``.
+    """
+
+    low: int
+    outer: int
+    block: np.ndarray
+    inner: int
+
+    def apply(self, weights: np.ndarray, *, back: bool) -> None:
+        """Change the weights (state, column) in place; ``back``: from those after to those
+        before.
+        """
+        import numpy as np
+
+        size = self.outer * len(self.block) * self.inner
+        here = weights[self.low : self.low + size]
+        parts = here.reshape(self.outer, len(self.block), -1)
+        here[:] = np.matmul(self.block if back else self.block.T, parts).reshape(here.shape)
+
+
+@dataclass
+class Alignments:
+    """The automaton of what was heard, over ``size`` states; vectors over states are columns of
+    arrays (state, …).
+
+    ``steps`` are its arcs. ``closures`` begin and end moments and pass over words that nobody said,
+    one after the other, before each symbol and at the end. ``nothing`` is the likelihood of the
+    words if no report was made, ``condition[state]`` the number of the radio's condition.
     """
 
     start: np.ndarray
     end: np.ndarray
-    stay: np.ndarray
-    move: np.ndarray
-    closure: np.ndarray
-    nothing: float  # the likelihood of these words if no report was made
+    steps: list[Step]
+    closures: list[Closure]
+    nothing: float
+    condition: np.ndarray
 
     @property
     def size(self) -> int:
         """The number of states."""
         return len(self.start)
 
+    @functools.cached_property
+    def last(self) -> np.ndarray:
+        """What each state is worth when all symbols were said."""
+        found: np.ndarray = self.closed(self.end[:, None], back=True)[:, 0]
+        return found
 
-class Alignments:
-    """One or several hearings together; vectors over states are columns of arrays (state, …)."""
+    def closed(self, weights: np.ndarray, *, back: bool = False) -> np.ndarray:
+        """Return the weights (state, …) after moments have begun or ended and words that nobody
+        said were passed over; ``back``: from those after it those before.
+        """
+        found = weights.copy()
+        for closure in self.closures:
+            closure.apply(found, back=back)
+        return found
 
-    def __init__(self, automata: Sequence[AlignmentAutomaton]) -> None:
-        """Combine the hearings; raises ReportError where there are too many words in all."""
+    def said(self, weights: np.ndarray, symbol: np.ndarray) -> np.ndarray:
+        """Return the weights (state, edge) after saying the symbol of each edge."""
         import numpy as np
 
-        self.automata = list(automata)
-        self.shape = tuple(one.size for one in automata)
-        self.size = int(np.prod(self.shape))
-        if self.size > MOST_STATES:
-            raise ReportError(
-                f"{len(automata)} hearings have too many words to be combined",
-                kind="too-long",
-                hint="combine the last two or three only",
-            )
-        self.start, self.end, self.closure, self.nothing = (
-            np.ones(1),
-            np.ones(1),
-            np.ones((1, 1)),
-            1.0,
-        )
-        for one in automata:
-            self.start, self.end = np.kron(self.start, one.start), np.kron(self.end, one.end)
-            self.closure = np.kron(self.closure, one.closure)
-            self.nothing *= one.nothing
-        self.last = self.closure @ self.end
+        found = np.zeros(weights.shape)
+        for step in self.steps:
+            found[step.target] += weights[step.source] * step.taken(symbol).weights
+        return found
 
-    def columns(self, symbol: np.ndarray) -> Columns:
-        """Return for each hearing what staying and moving are worth for each symbol of an array:
-        (stay, move) by (state, edge).
+    def unsaid(self, weights: np.ndarray, symbol: np.ndarray) -> np.ndarray:
+        """Return the weights (state, edge) before saying the symbol of each edge, from those of
+        what follows: the transpose of ``said``.
         """
-        return [
-            (
-                one.stay if one.stay.shape[1] == 1 else one.stay.take(symbol, axis=1),
-                one.move[:-1].take(symbol, axis=1),
-            )
-            for one in self.automata
-        ]
-
-    def said(self, weights: np.ndarray, columns: Columns) -> np.ndarray:
-        """Return the weights (state, edge) after saying the symbol of each edge; ``weights`` may be
-        overwritten.
-        """
-        if len(columns) == 1:
-            return _said(weights, *columns[0])
         import numpy as np
 
-        array = weights.reshape(*self.shape, -1)
-        for place, (stay, move) in enumerate(columns):
-            array = np.moveaxis(
-                _said(
-                    np.moveaxis(array, place, 0),
-                    _between(stay, array.ndim),
-                    _between(move, array.ndim),
-                ),
-                0,
-                place,
-            )
-        return array.reshape(self.size, -1)
+        found = np.zeros(weights.shape)
+        for step in self.steps:
+            found[step.source] += weights[step.target] * step.taken(symbol).weights
+        return found
 
-    def unsaid(
-        self, weights: np.ndarray, columns: Columns, starts: np.ndarray, add: np.ufunc
+    def sums_said(
+        self, weights: np.ndarray, column: np.ndarray, symbol: np.ndarray, starts: np.ndarray
     ) -> np.ndarray:
-        """Return, for weights (state, edge) of what follows the symbol of each edge, those before
-        it: the transpose of ``said``.
-
-        What comes back is one column for each run of edges, which begin at ``starts`` and are put
-        together with ``add``. ``weights`` may be overwritten.
+        """Return by (state, run of edges) the weights after saying the symbols of the edges:
+        each edge begins with a column of ``weights``, the runs begin at ``starts``.
         """
-        import numpy as np
-
-        if (
-            len(columns) == 1 and add is np.add and columns[0][0].shape[1] == 1
-        ):  # every edge stays alike: sum first, then multiply
-            stay, move = columns[0]
-            before: np.ndarray = np.add.reduceat(weights, starts, axis=1) * stay
-            weights[1:] *= move
-            before[:-1] += np.add.reduceat(weights[1:], starts, axis=1) if len(move) else 0.0
-            return before
-        array = weights.reshape(*self.shape, -1)
-        for place, (stay, move) in enumerate(columns):
-            array = np.moveaxis(
-                _unsaid(
-                    np.moveaxis(array, place, 0),
-                    _between(stay, array.ndim),
-                    _between(move, array.ndim),
-                ),
-                0,
-                place,
-            )
-        return np.asarray(add.reduceat(array.reshape(self.size, -1), starts, axis=1))
-
-    def rows_said(
-        self, weights: np.ndarray, run: np.ndarray, symbol: np.ndarray
-    ) -> Iterator[tuple[int, np.ndarray]]:
-        """Yield (state, weights of the edges after saying their symbols); ``weights`` are by
-        (state, run), ``run`` is each edge's.
-
-        Large layers go state by state: that keeps to memory the processor has at hand.
-        """
-        import numpy as np
-
-        if len(self.automata) > 1 or len(run) < _LARGE:
-            yield from enumerate(self.said(weights.take(run, axis=1), self.columns(symbol)))
-            return
-        (one,) = self.automata
-        row, column, moved = np.empty((3, len(run)))
-        for state in range(one.size):
-            weights[state].take(run, out=row, mode="clip")
-            if state + 1 < one.size:
-                one.move[state].take(symbol, out=column, mode="clip")
-                column *= row
-            row *= one.stay[state, 0] if one.stay.shape[1] == 1 else one.stay[state].take(symbol)
-            if state:
-                row += moved
-            yield state, row
-            moved, column = column, moved
+        return self._sums(weights, column, symbol, starts, back=False)
 
     def sums_unsaid(
-        self, weights: np.ndarray, target: np.ndarray, symbol: np.ndarray, starts: np.ndarray
+        self, weights: np.ndarray, column: np.ndarray, symbol: np.ndarray, starts: np.ndarray
     ) -> np.ndarray:
-        """Return by (state, run) what the edges of each run are worth, from ``weights`` by (state,
-        node) of what follows their targets.
-        """
+        """Return by (state, run of edges) what the edges are worth: ``sums_said`` transposed."""
+        return self._sums(weights, column, symbol, starts, back=True)
+
+    def _sums(
+        self,
+        weights: np.ndarray,
+        column: np.ndarray,
+        symbol: np.ndarray,
+        starts: np.ndarray,
+        *,
+        back: bool,
+    ) -> np.ndarray:
+        """Large layers go state by state: that keeps to memory the processor has at hand."""
         import numpy as np
 
-        if len(self.automata) > 1 or len(target) < _LARGE:
-            return self.unsaid(weights.take(target, axis=1), self.columns(symbol), starts, np.add)
-        (one,) = self.automata
-        sums = np.empty((one.size, len(starts)))
-        row, later, column = np.empty((3, len(target)))
-        for state in reversed(range(one.size)):
-            weights[state].take(target, out=row, mode="clip")
-            np.multiply(
-                row,
-                one.stay[state, 0] if one.stay.shape[1] == 1 else one.stay[state].take(symbol),
-                out=column,
-            )
-            if state + 1 < one.size:
-                later *= one.move[state].take(symbol)
-                column += later
-            np.add.reduceat(column, starts, out=sums[state])
-            row, later = later, row
-        return sums
-
-
-def _between(table: np.ndarray, dimensions: int) -> np.ndarray:
-    """Put the axes of other hearings between the states and the edges of a table."""
-    return table.reshape(table.shape[0], *[1] * (dimensions - 2), table.shape[1])
-
-
-def _said(weights: np.ndarray, stay: np.ndarray, move: np.ndarray) -> np.ndarray:
-    moved = weights[:-1] * move
-    weights *= stay
-    weights[1:] += moved
-    return weights
-
-
-def _unsaid(weights: np.ndarray, stay: np.ndarray, move: np.ndarray) -> np.ndarray:
-    moved = weights[1:] * move
-    before: np.ndarray = weights * stay
-    before[:-1] += moved
-    return before
+        if len(column) * self.size < _LARGE:
+            said = (self.unsaid if back else self.said)(weights.take(column, axis=1), symbol)
+            return np.asarray(np.add.reduceat(said, starts, axis=1))
+        found = np.zeros((self.size, len(starts)))
+        row, worth = np.empty((2, len(column)))
+        for step in self.steps:
+            for place, alike in enumerate(step.weights):
+                source, target = step.low + place, step.low + place + step.offset
+                source, target = (target, source) if back else (source, target)
+                weights[source].take(column, out=row, mode="clip")
+                if len(alike) > 1:
+                    alike.take(symbol, out=worth, mode="clip")
+                    row *= worth
+                    found[target] += np.add.reduceat(row, starts)
+                elif alike[0]:
+                    found[target] += alike[0] * np.add.reduceat(row, starts)
+        return found
 
 
 def silence() -> Alignments:
@@ -223,53 +186,123 @@ def silence() -> Alignments:
     import numpy as np
 
     one = np.ones((1, 1))
-    return Alignments([AlignmentAutomaton(np.ones(1), np.ones(1), one, np.zeros((1, 1)), one, 1.0)])
+    return Alignments(np.ones(1), np.ones(1), [Step(0, 0, one)], [], 1.0, np.zeros(1, dtype=int))
 
 
-# the automaton of one hearing, made from its words
+def align(channel: Channel, hearings: Sequence[HeardReport], longest: int) -> Alignments:
+    """Return the automaton of one report's hearings: the radio's conditions side by side.
 
-
-def alignment_automaton(channel: Channel, heard: HeardReport, longest: int) -> AlignmentAutomaton:
-    """Return the automaton of one hearing: its ways side by side.
-
-    ``longest`` is the longest report, in symbols.
+    ``longest`` is the longest report, in symbols. Raises ReportError where the hearings have too
+    many words in all.
     """
+    likely = hearings[0].conditions or tuple(one.share for one in channel.conditions)
+    found = []
+    for number, share in enumerate(likely):
+        if share > 0:
+            one = _hearing(channel, number, hearings[0], longest, swaps=True)
+            for other in hearings[1:]:
+                one = _both(one, _hearing(channel, number, other, longest, swaps=False))
+            found.append((share, one))
+    return _side_by_side(found)
 
+
+def _hearing(
+    channel: Channel, number: int, heard: HeardReport, longest: int, *, swaps: bool
+) -> Alignments:
+    """Return the automaton of one hearing in one condition: its ways side by side."""
     ways = _with_borders(heard)
-    blocks = [_way(channel, words, heard.part, longest) for words in ways]
-    if len(blocks) == 1:
-        return blocks[0]
     scales = [sum(math.log(_top(word)) for word in words) for words in ways]
-    shares = [
-        math.exp(scale - max(scales)) / len(blocks) for scale in scales
-    ]  # each way's words were scaled on their own
-    scaled = [
-        replace(block, start=block.start * share, nothing=block.nothing * share)
-        for block, share in zip(blocks, shares, strict=True)
-    ]
-    return _side_by_side(scaled)
+    # each way's words were scaled on their own
+    shares = [math.exp(scale - max(scales)) / len(ways) for scale in scales]
+    return _side_by_side(
+        [
+            (
+                share,
+                _bordered(
+                    channel, heard.part, _words(channel, number, words, longest, swaps=swaps)
+                ),
+            )
+            for words, share in zip(ways, shares, strict=True)
+        ]
+    )
 
 
-def _side_by_side(blocks: Sequence[AlignmentAutomaton]) -> AlignmentAutomaton:
-    """Return the automaton of several, the states of each behind those of the one before; a move
-    out of the last state of one leads into the next.
-    """
+def _side_by_side(blocks: Sequence[tuple[float, Alignments]]) -> Alignments:
+    """Put automata side by side, each with the weight with which it is begun."""
     import numpy as np
 
-    size, low = sum(block.size for block in blocks), 0
-    closure = np.zeros((size, size))
-    for block in blocks:
-        here = slice(low, low + block.size)
-        closure[here, here] = block.closure
+    steps, closures, low = list[Step](), list[Closure](), 0
+    for _, block in blocks:
+        closures += [one._replace(low=low + one.low) for one in block.closures]
+        steps += [one._replace(low=low + one.low) for one in block.steps]
         low += block.size
-    return AlignmentAutomaton(
-        np.concatenate([block.start for block in blocks]),
-        np.concatenate([block.end for block in blocks]),
-        np.concatenate([np.broadcast_to(block.stay, block.move.shape) for block in blocks]),
-        np.concatenate([block.move for block in blocks]),
-        closure,
-        sum(block.nothing for block in blocks),
+    return Alignments(
+        np.concatenate([share * block.start for share, block in blocks]),
+        np.concatenate([block.end for _, block in blocks]),
+        _together(steps),
+        closures,
+        sum(share * block.nothing for share, block in blocks),
+        np.concatenate([block.condition for _, block in blocks]),
     )
+
+
+def _together(steps: Sequence[Step]) -> list[Step]:
+    """Return as few steps as do the same: one for each offset, with nothing where there is none."""
+    import numpy as np
+
+    found = []
+    for offset in dict.fromkeys(step.offset for step in steps):
+        alike = [step for step in steps if step.offset == offset]
+        low = min(step.low for step in alike)
+        high = max(step.low + len(step.weights) for step in alike)
+        weights = np.zeros((high - low, max(step.weights.shape[1] for step in alike)))
+        for step in alike:
+            weights[step.low - low : step.low - low + len(step.weights)] += step.weights
+        found.append(Step(low, offset, weights))
+    return found
+
+
+def _both(one: Alignments, other: Alignments) -> Alignments:
+    """Return two hearings together: every state of one with every state of the other."""
+    import numpy as np
+
+    if one.size * other.size > MOST_STATES:
+        raise ReportError(
+            "these hearings have too many words to be combined",
+            kind="too-long",
+            hint="combine the last two or three only",
+        )
+    steps = []
+    for a in one.steps:
+        for b in other.steps:
+            symbols = max(a.weights.shape[1], b.weights.shape[1])
+            weights = np.zeros((len(a.weights), other.size, symbols))
+            weights[:, b.source] = a.weights[:, None] * b.weights[None]
+            flat = weights.reshape(-1, symbols)[b.low : len(a.weights) * other.size]
+            low, offset = a.low * other.size + b.low, a.offset * other.size + b.offset
+            high = one.size * other.size - max(0, offset)
+            steps.append(Step(low, offset, flat[: high - low]))
+    return Alignments(
+        np.kron(one.start, other.start),
+        np.kron(one.end, other.end),
+        _together(steps),
+        [
+            *(
+                Closure(c.low * other.size, c.outer, c.block, c.inner * other.size)
+                for c in one.closures
+            ),
+            *(c for closure in other.closures for c in _for_each(closure, one.size, other.size)),
+        ],
+        one.nothing * other.nothing,
+        np.repeat(one.condition, other.size),
+    )
+
+
+def _for_each(closure: Closure, times: int, size: int) -> list[Closure]:
+    """Return a closure for each of so many groups of ``size`` states."""
+    if closure.outer * len(closure.block) * closure.inner == size:
+        return [closure._replace(outer=times * closure.outer)]
+    return [closure._replace(low=group * size + closure.low) for group in range(times)]
 
 
 def _top(word: HeardWord) -> float:
@@ -289,68 +322,136 @@ def _with_borders(heard: HeardReport) -> list[list[HeardWord]]:
     return ways
 
 
-def _way(
-    channel: Channel, words: Sequence[HeardWord], part: AskedPart, longest: int
-) -> AlignmentAutomaton:
-    """Return the automaton of one way: [wait for `after`] words [wait after `before`], and [all of
-    it, where there is no `after`].
+def _words(
+    channel: Channel, number: int, words: Sequence[HeardWord], longest: int, *, swaps: bool
+) -> Alignments:
+    """Return the automaton of some words in one condition: the states of good moments, then those
+    of bad ones, or those between two symbols that were swapped where there are no bad ones.
     """
     import numpy as np
 
-    count, symbols = len(words), channel.vocabulary
-    scale = [_top(word) for word in words]
-    passed = np.array(
-        [channel.insertion * word.stray / top for word, top in zip(words, scale, strict=True)]
+    count, condition = len(words), channel.conditions[number]
+    top = np.array([_top(word) for word in words])
+    stray = np.array([word.stray for word in words]) / top
+    heard = _misread(
+        channel, np.array([word.likelihood for word in words]).reshape(count, -1) / top[:, None]
     )
-    heard = np.array(
-        [word.likelihood / top for word, top in zip(words, scale, strict=True)]
-    ).reshape(count, symbols)
-    stay, move = np.full((count + 1, symbols), channel.deletion), np.zeros((count + 1, symbols))
-    move[:count] = (1 - channel.deletion) * heard
-    closure = np.zeros((count + 1, count + 1))
-    for place in range(count + 1):
-        closure[place, place:] = (1 - channel.insertion) * np.concatenate(
-            [[1.0], np.cumprod(passed[place:])]
+    none = float(np.prod(stray)) / (2 * longest)
+    places = count + 1
+    passed = _passed(stray, channel.insertion)
+    if condition.begins:
+        switch = np.array(
+            [[1 - condition.begins, condition.begins], [condition.ends, 1 - condition.ends]]
         )
-    stray = float(np.prod([word.stray / top for word, top in zip(words, scale, strict=True)])) / (
-        2 * longest
-    )
-    start, end = np.zeros(count + 1), np.zeros(count + 1)
-    start[0] = end[count] = 1.0
-    if not part.after and not part.before:
-        return AlignmentAutomaton(start, end, stay[:, :1], move, closure, stray)
-    return _bordered(channel, part, AlignmentAutomaton(start, end, stay, move, closure, stray))
+        bad_passed = _passed(stray, channel.bad_insertion)
+        over = np.hstack([np.kron(switch[:, :1], passed), np.kron(switch[:, 1:], bad_passed)])
+        size = 2 * places
+        lost = np.repeat([channel.deletion, channel.bad_deletion], places)[:, None]
+        steps = [
+            Step(0, 0, lost),
+            Step(0, 1, (1 - channel.deletion) * heard),
+            Step(places, 1, (1 - channel.bad_deletion) * stray[:, None]),
+        ]
+    else:
+        swapped = channel.swapped if swaps else 0.0
+        size, over, plain = places + (max(0, count - 1) if swapped else 0), passed, 1 - swapped
+        steps = [
+            Step(0, 0, np.full((places, 1), plain * channel.deletion)),
+            Step(0, 1, plain * (1 - channel.deletion) * heard),
+        ]
+        if swapped:
+            first = swapped * (1 - channel.deletion) ** 2 * heard[1:]
+            steps += [Step(0, places, first), Step(places, 2 - places, heard[:-1])]
+    start, end = np.zeros(size), np.zeros(size)
+    start[0], end[count] = 1 - condition.bad, 1.0
+    if condition.begins:
+        start[places], end[places + count] = condition.bad, 1.0
+    steps = [step for step in steps if len(step.weights)]
+    closures = [Closure(0, 1, over, 1)]
+    return Alignments(start, end, steps, closures, none, np.full(size, number))
 
 
-def _bordered(channel: Channel, part: AskedPart, inner: AlignmentAutomaton) -> AlignmentAutomaton:
-    """Return the automaton that waits outside the part."""
+def _passed(stray: np.ndarray, insertion: float) -> np.ndarray:
+    """Return by (words accounted for, later) what it is worth to pass over the words between."""
     import numpy as np
 
-    index, symbols, last = channel.alphabet.index, channel.vocabulary, inner.size - 1
+    places = len(stray) + 1
+    over = np.zeros((places, places))
+    for place in range(places):
+        products = np.cumprod(insertion * stray[place:])
+        over[place, place:] = (1 - insertion) * np.concatenate([[1.0], products])
+    return over
 
-    def waits(until: str, *, begins: bool) -> AlignmentAutomaton:
-        """One state that stays whatever is said; a symbol it waits for leads on."""
-        stay, move = np.ones((1, symbols)), np.zeros((1, symbols))
-        if until:
-            stay[0, index[until]], move[0, index[until]] = 0.0, 1.0
-        begin, end = (np.ones(1), np.zeros(1)) if begins else (np.zeros(1), np.ones(1))
-        return AlignmentAutomaton(begin, end, stay, move, np.ones((1, 1)), 0.0)
 
-    def without(border: str) -> AlignmentAutomaton:
-        """The words, none of which is said as the border."""
-        stay, move = inner.stay.copy(), inner.move.copy()
-        if border:
-            stay[:, index[border]] = move[:, index[border]] = 0.0
-        return replace(inner, stay=stay, move=move, nothing=0.0)
+def _misread(channel: Channel, heard: np.ndarray) -> np.ndarray:
+    """Return the likelihoods of words by the symbol shown, which may be said as any other."""
+    others = heard.sum(axis=1, keepdims=True) - heard
+    found: np.ndarray = (1 - channel.misread) * heard + channel.misread / max(
+        1, channel.vocabulary - 1
+    ) * others
+    return found
 
-    words = without(part.before)
-    blocks = [words]
-    if part.before:
-        words.move[last, index[part.before]] = 1.0
-        blocks.append(waits("", begins=False))
+
+def _bordered(channel: Channel, part: AskedPart, inner: Alignments) -> Alignments:
+    """Return the automaton that waits outside the part: [wait for `after`] words [wait after
+    `before`], and [all of it, where there is no `after`].
+    """
+    import numpy as np
+
+    if not part.after and not part.before:
+        return inner
+    index, symbols = channel.alphabet.index, channel.vocabulary
+    waits = [int(bool(part.after)), int(bool(part.before))]
+    size, low = inner.size, waits[0]
+    number = int(inner.condition[0])
+    wait = np.ones((1, symbols))
+    steps, start, end = list[Step](), np.zeros(size), inner.end
     if part.after:
-        words.start = np.zeros(inner.size)
-        blocks = [waits(part.after, begins=True), *blocks, without(part.after)]
-    whole = _side_by_side(blocks)
-    whole.nothing = inner.nothing
-    return whole
+        wait[0, index[part.after]] = 0.0
+        steps.append(Step(0, 0, wait))
+        go = np.zeros((1, symbols))
+        go[0, index[part.after]] = 1.0
+        steps += [
+            Step(0, 1 + int(state), go * inner.start[state]) for state in inner.start.nonzero()[0]
+        ]
+    else:
+        start = inner.start
+    inside = [step._replace(low=low + step.low) for step in inner.steps]
+    if part.before:
+        inside = [_never(step, index[part.before], symbols) for step in inside]
+        go = np.zeros((1, symbols))
+        go[0, index[part.before]] = 1.0
+        inside += [
+            Step(low + int(state), size - int(state), go * inner.end[state])
+            for state in inner.end.nonzero()[0]
+        ]
+        inside.append(Step(low + size, 0, np.ones((1, symbols))))
+    steps += inside
+    whole = Alignments(
+        np.concatenate([np.ones(waits[0]), start, np.zeros(waits[1])]),
+        np.concatenate([np.zeros(waits[0]), end, np.ones(waits[1])]),
+        steps,
+        [one._replace(low=low + one.low) for one in inner.closures],
+        inner.nothing,
+        np.full(low + size + waits[1], number),
+    )
+    if not part.after:
+        return whole
+    all_of_it = Alignments(
+        inner.start,
+        inner.end,
+        [_never(step, index[part.after], symbols) for step in inner.steps],
+        inner.closures,
+        0.0,
+        inner.condition,
+    )
+    return _side_by_side([(1.0, whole), (1.0, all_of_it)])
+
+
+def _never(step: Step, symbol: int, symbols: int) -> Step:
+    """Return a step that is never taken with one symbol."""
+    import numpy as np
+
+    weights = np.repeat(step.weights, symbols // step.weights.shape[1], axis=1)
+    weights[:, symbol] = 0.0
+    return Step(step.low, step.offset, weights)

@@ -1,5 +1,10 @@
-"""What is heard when a symbol is said: one table P(heard | said), and how often words are added or
-lost.
+"""What is heard when a symbol is said: one table P(heard | said), how often words are added or
+lost, how bad the radio may be, and what the driver may read wrongly.
+
+Nobody knows how bad the radio is just now. A report is said in one of a few conditions; in each,
+good and bad moments alternate from word to word (E. N. Gilbert, "Capacity of a burst-noise
+channel", 1960; E. O. Elliott 1963). In a bad moment a word says nothing of what was said. So one
+word that fits nothing makes its neighbours, and the rest of the report, less sure.
 
 The table comes from the sounds of the book's words in a grade of noise, then what the team states,
 then its counts (smoothed). A word outside the vocabulary is placed by its sound: it is heard as the
@@ -8,6 +13,7 @@ default model hears any word that sounds so.
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -23,7 +29,7 @@ if TYPE_CHECKING:
     import numpy as np
 
     from grammar.book import Book
-    from grammar.models import HearingSpec
+    from grammar.models import HearingSpec, RadioCondition
 
 Noise = str | float
 
@@ -35,13 +41,38 @@ def phones_of(alphabet: Alphabet, symbol: str) -> Phones:
     return sound.phones(normal(alphabet.words[symbol].word), respelling=respelling)
 
 
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """A condition of the radio: the ``share`` of reports said in it, P(a bad moment begins before
+    a word), and P(it has ended by the next word). ``begins`` 0: there is no bad moment.
+    """
+
+    share: float
+    begins: float = 0.0
+    ends: float = 1.0
+
+    @classmethod
+    def of(cls, spec: RadioCondition) -> Condition:
+        """Return the condition with this share of bad words, in moments of this mean length."""
+        ends = 1 / spec.words
+        return cls(spec.share, ends * spec.bad / (1 - spec.bad), ends)
+
+    @property
+    def bad(self) -> float:
+        """The share of words in bad moments."""
+        return self.begins / (self.begins + self.ends)
+
+
 @dataclass(eq=False)
 class Channel:
     """How words are heard: ``table[said, heard]`` over the alphabet's symbols, and the rates of
     added, lost and stray words.
 
     ``insertion`` is the share of gaps between words with one more word in them, ``deletion`` the
-    share of words said that are not heard.
+    share of words said that are not heard; ``bad_insertion`` and ``bad_deletion`` are those in bad
+    moments. ``misread`` is P(the driver says another symbol than is shown), ``swapped`` P(he says
+    it after the next one), ``forgotten`` how much of what is known of the condition is lost from
+    one report to the next.
     """
 
     alphabet: Alphabet
@@ -49,6 +80,12 @@ class Channel:
     table: np.ndarray
     insertion: float
     deletion: float
+    conditions: tuple[Condition, ...] = (Condition(1.0),)
+    bad_insertion: float = 0.1
+    bad_deletion: float = 0.1
+    misread: float = 0.0
+    swapped: float = 0.0
+    forgotten: float = 0.1
 
     @property
     def vocabulary(self) -> int:
@@ -120,7 +157,17 @@ def _made(alphabet: Alphabet, spec: HearingSpec, grade: Noise) -> Channel:
     rows = sound.with_table(rows, spec.confusions)
     if spec.counts:
         rows = sound.with_counts(rows, spec.counts, spec.strength)
-    return from_rows(alphabet, rows, spec.insertion, spec.deletion, grade)
+    whole = sum(one.share for one in spec.conditions)
+    conditions = [Condition.of(one) for one in spec.conditions]
+    return dataclasses.replace(
+        from_rows(alphabet, rows, spec.insertion, spec.deletion, grade),
+        conditions=tuple(dataclasses.replace(one, share=one.share / whole) for one in conditions),
+        bad_insertion=spec.bad_insertion,
+        bad_deletion=spec.bad_deletion,
+        misread=spec.misread,
+        swapped=spec.swapped,
+        forgotten=spec.forgotten,
+    )
 
 
 def from_rows(

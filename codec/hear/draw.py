@@ -19,7 +19,7 @@ from codec.hear.model import Expectation
 if TYPE_CHECKING:
     import numpy as np
 
-    from codec.hear.channel import Channel
+    from codec.hear.channel import Channel, Condition
 
 
 @dataclass(slots=True)
@@ -85,17 +85,56 @@ def _weights(weight: np.ndarray | float | None) -> np.ndarray:
     return np.asarray(weight)
 
 
-def passed_on(channel: Channel, said: Sequence[str], chance: random.Random) -> list[str]:
-    """Return the words heard for the symbols said: some added, some lost, some taken for others."""
+def condition(channel: Channel, chance: random.Random) -> Condition:
+    """Return a condition of the radio, drawn by its share."""
+    return chance.choices(channel.conditions, [one.share for one in channel.conditions])[0]
+
+
+def passed_on(
+    channel: Channel,
+    shown: Sequence[str],
+    chance: random.Random,
+    radio: Condition | None = None,
+    *,
+    again: bool = False,
+) -> list[str]:
+    """Return the words heard for the symbols shown: some misread or swapped, some added, some lost,
+    some taken for others, in a condition of the radio (drawn if not given).
+
+    ``again``: in answer to a question, where no symbols are swapped.
+    """
     words = [channel.alphabet.words[symbol].word for symbol in channel.alphabet.symbols]
     index = channel.alphabet.index
+    radio = condition(channel, chance) if radio is None else radio
     heard: list[str] = []
-    for symbol in [*said, None]:
-        while chance.random() < channel.insertion:
+    bad = chance.random() < radio.bad
+    for symbol in [*_read(channel, shown, chance, swaps=not (radio.begins or again)), None]:
+        bad = chance.random() >= radio.ends if bad else chance.random() < radio.begins
+        while chance.random() < (channel.bad_insertion if bad else channel.insertion):
             heard.append(chance.choice(words))
-        if symbol is not None and chance.random() >= channel.deletion:
-            heard.append(chance.choices(words, channel.table[index[symbol]].tolist())[0])
+        lost = channel.bad_deletion if bad else channel.deletion
+        if symbol is not None and chance.random() >= lost:
+            row = None if bad else channel.table[index[symbol]].tolist()
+            heard.append(chance.choices(words, row)[0])
     return heard
+
+
+def _read(
+    channel: Channel, shown: Sequence[str], chance: random.Random, *, swaps: bool
+) -> list[str]:
+    """Return the symbols that the driver says for those shown."""
+    said = list(shown)
+    place = 0
+    while place < len(said) - 1:
+        if swaps and chance.random() < channel.swapped:
+            said[place : place + 2] = said[place + 1], said[place]
+            place += 1
+        place += 1
+    others = {symbol: channel.alphabet.symbols.replace(symbol, "") for symbol in set(said)}
+    return [
+        chance.choice(others[symbol]) if chance.random() < channel.misread else symbol
+        for symbol in said
+    ]
 
 
 def answer(said: str, part: AskedPart) -> str:

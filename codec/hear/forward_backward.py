@@ -60,11 +60,13 @@ class Sums:
 
     ``total`` is the weight of all strings; ``after[state, node]`` that of all ways on from a node;
     ``levels[field][level]`` the weight of the strings in which a field has a level (they add up to
-    less than ``total`` where some strings do not say it).
+    less than ``total`` where some strings do not say it); ``ended[state]`` is what of ``total``
+    ends in a state.
     """
 
     total: float
     after: np.ndarray
+    ended: np.ndarray
     levels: dict[str, np.ndarray] = field(default_factory=dict)
 
 
@@ -79,7 +81,7 @@ def sums(model: WeightedLattice, alignments: Alignments) -> Sums:
         _forward(op, w, before, alignments)
         for op, w in zip(lattice.operations, model.weights, strict=True)
     ]
-    total = float(alignments.last @ before[:, lattice.end].sum(axis=1))
+    ended = alignments.last * before[:, lattice.end].sum(axis=1)
     after = np.zeros((alignments.size, lattice.nodes))
     after[:, lattice.end] = alignments.last[:, None]
     levels = {name: np.zeros(one.size) for name, one in lattice.message.fields.items()}
@@ -87,7 +89,7 @@ def sums(model: WeightedLattice, alignments: Alignments) -> Sums:
         reversed(lattice.operations), reversed(model.weights), reversed(passed), strict=True
     ):
         _backward(operation, weight, before, after, gone, alignments, levels)
-    return Sums(total, after, levels)
+    return Sums(float(ended.sum()), after, ended, levels)
 
 
 def total(model: WeightedLattice) -> float:
@@ -127,16 +129,14 @@ def _forward(
             mixed.reshape(alignments.size, -1)
         )
         return None
-    gone: np.ndarray = (alignments.closure.T @ before[:, operation.low : operation.high]).take(
+    gone: np.ndarray = alignments.closed(before[:, operation.low : operation.high]).take(
         operation.source, axis=1
     )
     if weight is not None:
         gone *= weight
-    reached = slice(operation.reached, operation.reached + operation.reach)
-    for state, row in alignments.rows_said(gone, operation.run, operation.symbol):
-        before[state, reached] += np.bincount(
-            operation.place, weights=row, minlength=operation.reach
-        )
+    before[:, operation.reached] += alignments.sums_said(
+        gone, operation.reached_run, operation.reached_symbol, operation.reached_starts
+    )
     return gone
 
 
@@ -172,8 +172,8 @@ def _backward(
         )  # the weights are in ``gone``
     if weight is not None:
         way *= weight
-    after[:, operation.low + operation.sources] += alignments.closure @ np.add.reduceat(
-        way, operation.source_starts, axis=1
+    after[:, operation.low + operation.sources] += alignments.closed(
+        np.add.reduceat(way, operation.source_starts, axis=1), back=True
     )
 
 

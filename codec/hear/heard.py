@@ -38,10 +38,12 @@ class HeardWord:
 @dataclass(slots=True)
 class HeardReport:
     """One hearing: every way to cut what was heard into words (each equally likely), the part it
-    covers, and what else was said.
+    covers, and what else was said; ``conditions`` is how likely each condition of the radio
+    was, () for what the channel has.
     """
 
     ways: list[list[HeardWord]]
     part: AskedPart = WHOLE
     text: str = ""
     events: tuple[str, ...] = ()
+    conditions: tuple[float, ...] = ()

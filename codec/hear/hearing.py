@@ -4,13 +4,14 @@ expected, and what to do about it.
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from codec.hear.alignment import Alignments, alignment_automaton
+from codec.hear.alignment import Alignments, align
 from codec.hear.channel import Channel, Noise, channel
 from codec.hear.decision import Decision, decide, settled
 from codec.hear.forward_backward import Sums, sums
@@ -125,8 +126,10 @@ class Hearing:
 
     ``candidates`` are the most probable readings, best first; ``unlisted`` is the probability of
     all other readings together, ``nothing`` that this was no report at all; these sum to 1.
-    ``marginals`` maps each field to its Marginal. ``decision`` says whether to accept the first
-    candidate or what to ask; nothing is accepted below the book's threshold.
+    ``marginals`` maps each field to its Marginal. ``conditions`` is how likely each condition of
+    the radio was when this was heard, ``next_conditions`` how likely each is for what is heard
+    next. ``decision`` says whether to accept the first candidate or what to ask; nothing is
+    accepted below the book's threshold.
     """
 
     book: Book
@@ -135,6 +138,8 @@ class Hearing:
     unlisted: float
     nothing: float
     marginals: Mapping[str, Marginal]
+    conditions: tuple[float, ...]
+    next_conditions: tuple[float, ...]
     decision: Decision
 
     @property
@@ -154,6 +159,7 @@ class Hearing:
             "unlisted": self.unlisted,
             "nothing": self.nothing,
             "fields": {name: _facts(marginal) for name, marginal in self.marginals.items()},
+            "conditions": list(self.conditions),
             "events": [event for one in self.heard for event in one.events],
         }
 
@@ -181,6 +187,7 @@ def hear(
     earlier: Sequence[Hearing] = (),
     part: AskedPart | None = None,
     direction: Direction | None = None,
+    conditions: Sequence[float] = (),
     count: int = 5,
 ) -> Hearing:
     """Return what ``heard`` may mean, exactly: every reading of the book is weighed, over every
@@ -191,7 +198,9 @@ def hear(
     newest, or a ``Prior``. ``noise`` is a grade, decibels, or a Channel; the default is the book's.
     ``earlier`` are hearings of the same report: ``heard`` then answers the question the last of
     them asked (``part`` says otherwise), and all are weighed together. ``direction`` narrows the
-    book to reports ("car", the default where there are any) or calls ("pit").
+    book to reports ("car", the default where there are any) or calls ("pit"). ``conditions`` is
+    how likely each condition of the radio is, as ``next_conditions`` of the report before tells;
+    without it, as it was for the first of ``earlier``, or the book's shares.
 
     Raises ReportError where nothing was heard or the words can't be used, CodeError (kind
     "too-large") where a message is too large, and (kind "prior") for a prior that is none, such as
@@ -200,11 +209,15 @@ def hear(
     model = model_of(book, direction)
     ears = channel(book, noise)
     asked = part if part is not None else (earlier[-1].decision.part if earlier else None)
+    radio = tuple(conditions) or (earlier[0].heard[0].conditions if earlier else ())
     hearings = [
         *(one for before in earlier for one in before.heard),
-        *listen(book, ears, heard, asked or AskedPart()),
+        *(
+            dataclasses.replace(one, conditions=radio)
+            for one in listen(book, ears, heard, asked or AskedPart())
+        ),
     ]
-    alignments = Alignments([alignment_automaton(ears, one, model.longest) for one in hearings])
+    alignments = align(ears, hearings, model.longest)
     expected = Prior.of(prior)
     weights = model.weighted(expected)
     found = [sums(one, alignments) for one in weights.lattices]
@@ -241,8 +254,30 @@ def hear(
         unlisted,
         nothing,
         _marginals(book, found, scale, expected),
+        *_conditions(ears, alignments, found, scale, nothing, radio),
         decide(book, ears, [(one.reading, one.probability) for one in candidates], rest, nothing),
     )
+
+
+def _conditions(
+    ears: Channel,
+    alignments: Alignments,
+    found: Sequence[Sums],
+    scale: Sequence[float],
+    nothing: float,
+    before: Sequence[float],
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Return how likely each condition of the radio was for the last hearing, and is for the next:
+    what is forgotten takes the shares of the book.
+    """
+    import numpy as np
+
+    shares = np.array([one.share for one in ears.conditions])
+    ended = np.sum([one.ended * share for one, share in zip(found, scale, strict=True)], axis=0)
+    heard = np.bincount(alignments.condition, weights=ended, minlength=len(shares))
+    now = heard + nothing * (np.array(before) if before else shares)
+    after = (1 - ears.forgotten) * now + ears.forgotten * shares
+    return tuple(now.tolist()), tuple(after.tolist())
 
 
 def _reading(book: Book, match: Match, prior: Prior) -> Reading:

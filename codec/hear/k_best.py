@@ -166,10 +166,8 @@ class BestFirstSearch:
             return
         edges = slice(int(operation.starts[runs.start]), int(operation.starts[runs.stop]))
         symbol = operation.symbol[edges]
-        gone = self.alignments.closure.T @ one.weights
-        after = self.alignments.said(
-            gone[:, None].repeat(len(symbol), axis=1), self.alignments.columns(symbol)
-        )
+        gone = self.alignments.closed(one.weights[:, None])
+        after = self.alignments.said(gone.repeat(len(symbol), axis=1), symbol)
         if weight is not None:
             after *= np.asarray(weight).take(operation.run[edges])
         self._push_all(one, after, operation.target[edges], symbol)
@@ -244,16 +242,14 @@ def _most(model: WeightedLattice, alignments: Alignments) -> np.ndarray:
                 best = (grid[state] * table[0]).max(axis=1)
                 most[state, here] = np.maximum(most[state, here], best.reshape(-1))
         else:
-            way = alignments.unsaid(
-                most.take(operation.target, axis=1),
-                alignments.columns(operation.symbol),
-                operation.starts[:-1],
-                np.maximum,
-            )
+            worth = alignments.unsaid(most.take(operation.target, axis=1), operation.symbol)
+            way = np.maximum.reduceat(worth, operation.starts[:-1], axis=1)
             if weight is not None:
                 way *= weight
             here_nodes = operation.low + operation.sources
-            best = alignments.closure @ np.maximum.reduceat(way, operation.source_starts, axis=1)
+            best = alignments.closed(
+                np.maximum.reduceat(way, operation.source_starts, axis=1), back=True
+            )
             most[:, here_nodes] = np.maximum(most[:, here_nodes], best)
     return most
 
@@ -269,7 +265,7 @@ def likelihoods(alignments: Alignments, strings: list[list[int]]) -> list[float]
     lengths = np.array([len(said) for said in strings])
     weights = np.repeat(alignments.start[:, None], len(strings), axis=1)
     for place in range(longest):
-        after = alignments.said(alignments.closure.T @ weights, alignments.columns(rows[:, place]))
+        after = alignments.said(alignments.closed(weights), rows[:, place])
         weights = np.where(place < lengths, after, weights)
     found: list[float] = (alignments.last @ weights).tolist()
     return found

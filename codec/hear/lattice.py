@@ -39,8 +39,8 @@ class Say:
     Edges that leave one source and decide the same levels are a run: run r holds the edges
     ``starts[r]`` … ``starts[r + 1]`` - 1, leaves the node ``low + source[r]`` and decides
     ``decides[field][r]``. The runs of each source in ``sources`` begin at ``source_starts``.
-    ``run`` is the run of each edge, ``place`` its target counted from ``reached``, the lowest of
-    all; ``reach`` is how many nodes from there to the highest.
+    In order of their targets ``reached``, the edges of each of which begin at ``reached_starts``,
+    the edges have the runs ``reached_run`` and the symbols ``reached_symbol``.
     """
 
     low: int
@@ -53,9 +53,10 @@ class Say:
     sources: np.ndarray
     source_starts: np.ndarray
     run: np.ndarray
-    place: np.ndarray
-    reached: int
-    reach: int
+    reached: np.ndarray
+    reached_starts: np.ndarray
+    reached_run: np.ndarray
+    reached_symbol: np.ndarray
 
     def runs(self, node: int) -> range:
         """Return the runs that leave a node."""
@@ -520,7 +521,9 @@ def _said(edges: _Edges) -> Say:
     starts = np.nonzero(begins)[0]
     source = edges.source[starts]
     sources, source_starts = np.unique(source, return_index=True)
-    reached = int(edges.target.min())
+    run = np.cumsum(begins) - 1
+    order = edges.target.argsort(kind="stable")
+    reached_starts = np.flatnonzero(np.diff(edges.target[order], prepend=-1))
     return Say(
         low=edges.low,
         high=edges.high,
@@ -531,8 +534,9 @@ def _said(edges: _Edges) -> Say:
         decides={name: levels[starts] for name, levels in edges.decides.items()},
         sources=sources,
         source_starts=source_starts,
-        run=np.cumsum(begins) - 1,
-        place=edges.target - reached,
-        reached=reached,
-        reach=int(edges.target.max()) - reached + 1,
+        run=run,
+        reached=edges.target[order][reached_starts],
+        reached_starts=reached_starts,
+        reached_run=run[order],
+        reached_symbol=edges.symbol[order],
     )

@@ -3,7 +3,8 @@
 From the last accepted readings where the book says how a field wanders or holds; from the usual
 value and its spread, or its share, otherwise; flat where the book says nothing. A small share
 (``surprise`` of ``[hearing]``) is always flat: the world may have changed, and nothing within a
-field's range is impossible.
+field's range is impossible. As small a one (``repeated``) has the value of the lap before: a driver
+may read the display of a lap ago.
 
 What wanders is near the last value moved by the drift, within wander · √laps. With a spread and no
 drift it falls back towards the usual value (``persistence``), so that after many laps it is
@@ -102,7 +103,7 @@ def shares(book: Book, prior: Prior, names: Sequence[str]) -> Shares:
             raise CodeError(
                 f"there is no field {name!r}", kind="unknown-field", expected=list(book.fields)
             )
-    surprise = book.spec.hearing.surprise
+    surprise, repeated = book.spec.hearing.surprise, book.spec.hearing.repeated
     found: Shares = {}
     for name in names:
         one = book.fields[name]
@@ -111,7 +112,13 @@ def shares(book: Book, prior: Prior, names: Sequence[str]) -> Shares:
         if prior.flat:
             expected = [1 / one.size] * one.size
         elif name in prior.last:
-            expected = one.shares_after(prior.last[name], prior.laps.get(name, 1))
+            before = one.level(prior.last[name]).level
+            expected = [
+                (1 - repeated) * share + repeated * (level == before)
+                for level, share in enumerate(
+                    one.shares_after(prior.last[name], prior.laps.get(name, 1))
+                )
+            ]
         else:
             expected = one.shares()
         found[name] = np.array([*surprised(expected, surprise), 1.0])

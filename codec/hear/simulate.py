@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from codec.hear.channel import Channel, Noise, channel
 from codec.hear.decision import spoken_seconds
-from codec.hear.draw import Source, answer, passed_on
+from codec.hear.draw import Source, answer, condition, passed_on
 from codec.hear.heard import AskedPart
 from codec.hear.hearing import Hearing, hear
 from codec.hear.model import Model, model_of
@@ -140,7 +140,8 @@ def _report(
     ears, air = channels
     earlier: list[Hearing] = []
     string = said.said if said is not None else ""
-    heard = passed_on(air, string, chance) if said is not None else _anything(book, chance)
+    radio = condition(air, chance)
+    heard = passed_on(air, string, chance, radio) if said is not None else _anything(book, chance)
     tally.seconds += book.alphabet.seconds(string)
     tally.plain_seconds += book.alphabet.seconds(string)
     part: AskedPart | None = None
@@ -172,7 +173,11 @@ def _report(
         again, seconds = _asked(book, string, part, tally)
         tally.cost += seconds if weighed else 0.0
         earlier = earlier if found is None else [found]
-        heard = passed_on(air, again, chance) if said is not None else _anything(book, chance)
+        heard = (
+            passed_on(air, again, chance, radio, again=True)
+            if said is not None
+            else _anything(book, chance)
+        )
     tally.given_up += 1
 
 

@@ -20,7 +20,7 @@ from hear.weighted_automata import Automata
 
 from codec import Book
 from codec.hear import channel, hear
-from codec.hear.alignment import Alignments, alignment_automaton
+from codec.hear.alignment import align
 from codec.hear.draw import Source, passed_on
 from codec.hear.forward_backward import sums
 from codec.hear.k_best import BestFirstSearch, BestString
@@ -44,9 +44,7 @@ def five_best(book: Book, words: Sequence[str]) -> list[BestString]:
     """
     model, ears = model_of(book, None), channel(book)
     expected = model.weighted(Prior())
-    evidence = Alignments(
-        [alignment_automaton(ears, one, model.longest) for one in listen(book, ears, words)]
-    )
+    evidence = align(ears, listen(book, ears, words), model.longest)
     found = [sums(one, evidence) for one in expected.lattices]
     return list(
         itertools.islice(BestFirstSearch(expected.lattices, found, expected.scale, evidence), 5)

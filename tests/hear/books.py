@@ -8,6 +8,13 @@ from helpers import book_of
 
 from codec import Book
 
+# a radio that is never worse than the book's noise, and a driver who never slips
+PLAIN: dict[str, Any] = {
+    "conditions": [{"share": 1}],
+    "misread": 0,
+    "swapped": 0,
+    "repeated": 0,
+}
 LAP: dict[str, Any] = {
     "hearing": {"messages": {"lap": 9}},
     "fields": {

@@ -1,5 +1,5 @@
-"""The posterior by listing: every way to say every report, and every alignment of it with the words
-heard, one by one.
+"""The posterior by listing: every way to say every report one by one; over every alignment of it
+with the words heard, every moment of the radio and slip of the driver by recursion.
 
 Written from the description of the model alone; the strings come from ``laws.reference``, the
 confusions from the sounds.
@@ -7,6 +7,7 @@ confusions from the sounds.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
@@ -17,13 +18,10 @@ from laws.reference import Reference, Tree, tables_of
 from codec.hear.channel import phones_of
 from grammar import sound
 
-INSERTION, DELETION, STRAY, SPOKEN_ANYWAY, LEFT_OUT = (
-    0.01,
-    0.01,
-    0.005,
-    0.02,
-    0.5,
-)  # the book format's defaults
+# the book format's defaults
+INSERTION, DELETION, STRAY, SPOKEN_ANYWAY, LEFT_OUT = 0.01, 0.01, 0.005, 0.02, 0.5
+BAD_INSERTION, BAD_DELETION, MISREAD, SWAPPED = 0.1, 0.1, 0.002, 0.002
+CONDITIONS = ((0.92, 0.0, 1.0), (0.08, 0.3, 2.0))  # share, bad words, their run
 
 Levels = tuple[tuple[str, int], ...]
 Word = Mapping[str, float]  # P(this is heard | said symbol), and "" for a word nobody said
@@ -116,29 +114,55 @@ def _weighed(
     return rows
 
 
-def alignments(said: str, heard: Sequence[Word]) -> Iterator[float]:
-    """Yield the probability of each alignment of what was said with what was heard: words in gaps,
-    lost, or heard as something.
+def alignments(said: str, heard: Sequence[Word], bad: float, run: float, swapped: float) -> float:
+    """Return the probability that what was shown is heard so, in one condition of the radio: summed
+    over its moments, symbols misread or swapped, words in gaps, lost, or heard as something.
     """
-    stack = [(0, 0, 1.0)]
-    while stack:
-        place, word_number, probability = stack.pop()
-        if word_number < len(heard):
-            stack.append((place, word_number + 1, probability * INSERTION * heard[word_number][""]))
+    read = [_read(word) for word in heard]
+    begins = bad / (1 - bad) / run
+    switch = {
+        False: ((False, 1 - begins), (True, begins)),
+        True: ((False, 1 / run), (True, 1 - 1 / run)),
+    }
+
+    @functools.cache
+    def rest(place: int, number: int, was_bad: bool) -> float:
+        """Return what all that follows is worth, from the gap before a symbol on."""
+        found = 0.0
+        for now_bad, chance in switch[was_bad]:
+            insertion = BAD_INSERTION if now_bad else INSERTION
+            over = chance * (1 - insertion)
+            for word_number in range(number, len(heard) + 1):
+                if word_number > number:
+                    over *= insertion * heard[word_number - 1][""]
+                found += over * symbol(place, word_number, now_bad)
+        return found
+
+    def symbol(place: int, number: int, now_bad: bool) -> float:
         if place == len(said):
-            if word_number == len(heard):
-                yield probability * (1 - INSERTION)
-            continue
-        closed = probability * (1 - INSERTION)
-        stack.append((place + 1, word_number, closed * DELETION))
-        if word_number < len(heard):
-            stack.append(
-                (
-                    place + 1,
-                    word_number + 1,
-                    closed * (1 - DELETION) * heard[word_number][said[place]],
-                )
-            )
+            return float(number == len(heard))
+        deletion = BAD_DELETION if now_bad else DELETION
+        found = deletion * rest(place + 1, number, now_bad)
+        if number < len(heard):
+            chance = heard[number][""] if now_bad else read[number][said[place]]
+            found += (1 - deletion) * chance * rest(place + 1, number + 1, now_bad)
+        if bad:
+            return found
+        found *= 1 - swapped
+        if place + 1 < len(said) and number + 1 < len(heard):
+            both = read[number + 1][said[place]] * read[number][said[place + 1]]
+            both *= swapped * (1 - deletion) ** 2
+            found += both * rest(place + 2, number + 2, now_bad)
+        return found
+
+    return (1 - bad) * rest(0, 0, False) + bad * rest(0, 0, True)
+
+
+def _read(word: Word) -> Word:
+    """Return how a word may be heard for a symbol shown, which the driver may read as another."""
+    symbols = [symbol for symbol in word if symbol]
+    others = {s: math.fsum(word[o] for o in symbols if o != s) for s in symbols}
+    return {s: (1 - MISREAD) * word[s] + MISREAD / (len(symbols) - 1) * others[s] for s in symbols}
 
 
 def part(string: str, after: str, before: str) -> str:
@@ -149,6 +173,16 @@ def part(string: str, after: str, before: str) -> str:
         return string
     rest = string[string.index(after) + 1 :] if after else string
     return rest[: rest.index(before)] if before and before in rest else rest
+
+
+def _heard(string: str, hearings: Sequence[Hearing], bad: float, run: float) -> Iterator[float]:
+    """Yield how likely each hearing of a string is in one condition: symbols are swapped only when
+    the report is read first.
+    """
+    for number, (cuts, after, before) in enumerate(hearings):
+        said = part(string, after, before)
+        swapped = SWAPPED if number == 0 else 0.0
+        yield math.fsum(alignments(said, words, bad, run, swapped) for words in cuts) / len(cuts)
 
 
 class Posterior(NamedTuple):
@@ -171,11 +205,10 @@ def posterior(
         whole = math.fsum(way.weight for way in every)
         for way in every:
             weight = (1 - STRAY) / len(found) * way.weight / whole
-            for cuts, after, before in hearings:
-                said = part(way.string, after, before)
-                weight *= math.fsum(math.fsum(alignments(said, words)) for words in cuts) / len(
-                    cuts
-                )
+            weight *= math.fsum(
+                share * math.prod(_heard(way.string, hearings, bad, run))
+                for share, bad, run in CONDITIONS
+            )
             masses[name, way.levels] += weight
     stray = STRAY
     for cuts, _, _ in hearings:

@@ -6,12 +6,14 @@ from __future__ import annotations
 
 from typing import Any
 
-from hear.books import LAP
+from hear.books import LAP, PLAIN
 from helpers import book_of
 
 from codec import Book
 
-SIX: dict[str, Any] = {"hearing": {"stray": 0}} | {key: LAP[key] for key in ("fields", "tables")}
+SIX: dict[str, Any] = {"hearing": PLAIN | {"stray": 0}} | {
+    key: LAP[key] for key in ("fields", "tables")
+}
 
 
 def six_with_check() -> Book:

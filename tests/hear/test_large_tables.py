@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from hear import brute
-from hear.books import PACKED, packed_book
+from hear.books import PACKED, PLAIN, packed_book
 from helpers import book_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -33,7 +33,7 @@ def test_every_codeword_of_a_packed_table_against_arrays_over_all_of_them() -> N
         name: {"kind": "quantity", "low": 0, "high": size - 1, "step": 1, "usual": 4, "spread": 6}
         for name, size in sizes.items()
     }
-    book = book_of(PACKED | {"fields": fields})
+    book = book_of(PACKED | {"fields": fields, "hearing": PLAIN})
     words = ["one", "kello", "?", "niner", "golf"]
     hearing = hear(book, words)
     heard = [

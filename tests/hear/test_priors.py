@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hear.books import LAP, lap_book
+from hear.books import LAP, PLAIN, lap_book
 from helpers import book_of
 from hypothesis import given
 from hypothesis import strategies as st
@@ -18,7 +18,7 @@ from codec.hear import Prior, hear
 from codec.hear.priors import shares
 from grammar.fields.discrete_normal import folded, over_levels
 
-BOOK = lap_book()
+BOOK = lap_book(**PLAIN)
 
 
 def normal(value: float, levels: Any, centre: float, width: float) -> float:
@@ -183,3 +183,10 @@ def test_what_is_no_reading_is_no_prior(prior: Any) -> None:
         hear(BOOK, "one two", prior=prior)
     assert caught.value.kind == "prior"
     assert "decode a string first" in caught.value.hint
+
+
+def test_a_display_of_the_lap_before_may_be_read_again() -> None:
+    plain = expected({"motor": 100}, "motor")
+    again = expected({"motor": 100}, "motor", lap_book(**PLAIN | {"repeated": 0.1}))
+    here = np.arange(40, 140) == 100
+    assert again == pytest.approx(0.9 * (plain - 0.0002) + 0.098 * here + 0.0002)
