@@ -106,10 +106,10 @@ def run(args: argparse.Namespace) -> int:
         from codec.profile import channel_of, load_profile
 
         noise = channel_of(book, load_profile(args.profile), noise)
-    worst = 0
+    worst, radio = 0, tuple[float, ...]()
     for line in lines(args.text):
         try:
-            hearing = _heard(book, _words(line), prior, noise, args)
+            hearing = _heard(book, _words(line), prior, noise, radio, args)
         except CodeError as error:
             worst = max(worst, report(error, as_json=args.json))
             continue
@@ -119,6 +119,8 @@ def run(args: argparse.Namespace) -> int:
             from codec.screen.hear import show
 
             show(hearing)
+        if args.follow:
+            radio = hearing.next_conditions
         if hearing.accepted is None:
             worst = max(worst, 1)
         elif args.follow:
@@ -126,7 +128,14 @@ def run(args: argparse.Namespace) -> int:
     return worst
 
 
-def _heard(book: Book, words: Any, prior: Prior, noise: Any, args: argparse.Namespace) -> Hearing:
+def _heard(
+    book: Book,
+    words: Any,
+    prior: Prior,
+    noise: Any,
+    radio: Sequence[float],
+    args: argparse.Namespace,
+) -> Hearing:
     from codec.hear import hear
 
     earlier: Sequence[Hearing] = ()
@@ -139,6 +148,7 @@ def _heard(book: Book, words: Any, prior: Prior, noise: Any, args: argparse.Name
                 noise=noise,
                 earlier=earlier,
                 direction=args.direction,
+                conditions=radio,
             )
         ]
     return hear(
@@ -148,6 +158,7 @@ def _heard(book: Book, words: Any, prior: Prior, noise: Any, args: argparse.Name
         noise=noise,
         earlier=earlier,
         direction=args.direction,
+        conditions=radio,
         count=args.count,
     )
 

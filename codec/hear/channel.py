@@ -15,7 +15,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -96,6 +96,25 @@ class Channel:
         """Return P(this symbol's word is heard | each symbol said)."""
         column: np.ndarray = self.table[:, self.alphabet.index[symbol]]
         return column
+
+    def learnt(self, before: Sequence[float], words: int, *, clean: bool) -> tuple[float, ...]:
+        """Return how likely each condition is for the next report, after one of so many words was
+        heard as it was said (``clean``: its words were a report) or was not.
+
+        ``before`` is how likely each was, () for the book's shares. What is forgotten takes the
+        book's shares.
+        """
+        right = float(self.table.diagonal().mean()) * (1 - self.deletion) * (1 - self.insertion)
+        shares = [one.share for one in self.conditions]
+        weights = []
+        for one, share in zip(self.conditions, before or shares, strict=True):
+            good = (1 - one.bad) * (1 - one.begins) ** words * right**words
+            weights.append(share * (good if clean else 1 - good))
+        whole = sum(weights)
+        return tuple(
+            (1 - self.forgotten) * weight / whole + self.forgotten * share
+            for weight, share in zip(weights, shares, strict=True)
+        )
 
     @functools.lru_cache(maxsize=512)  # noqa: B019 - channels are few and kept as long as their book
     def foreign(self, word: str) -> np.ndarray:

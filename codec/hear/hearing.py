@@ -276,7 +276,7 @@ def _conditions(
     ended = np.sum([one.ended * share for one, share in zip(found, scale, strict=True)], axis=0)
     heard = np.bincount(alignments.condition, weights=ended, minlength=len(shares))
     now = heard + nothing * (np.array(before) if before else shares)
-    after = (1 - ears.forgotten) * now + ears.forgotten * shares
+    after = (1 - ears.forgotten) * now + ears.forgotten * shares  # as Channel.learnt
     return tuple(now.tolist()), tuple(after.tolist())
 
 

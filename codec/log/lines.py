@@ -10,7 +10,7 @@ from __future__ import annotations
 from codec.decoding import Transcript
 from codec.log.shown import Shown
 from codec.log.watch import Watch
-from codec.radio.doubt import Doubt, doubt
+from codec.radio.doubt import NOISY, Doubt, doubt, of_any_lap
 from codec.radio.finder import Finder, Passages
 from codec.reading import Reading
 from codec.sheet.entry import Entry
@@ -182,7 +182,10 @@ def _refused(watch: Watch, text: str, error: CodeError) -> Shown:
     """
     before = watch.guess
     answer = None if before is None else doubt(watch.book, text, watch.values(), before)
-    alone = doubt(watch.book, text, watch.values())
+    last = watch.values()
+    if watch.waiting is not None:
+        last = of_any_lap(watch.book, last)
+    alone = doubt(watch.book, text, last, radio=watch.radio)
     taken_alone = alone is not None and alone.accept
     guess = answer if answer is not None and answer.accept and not taken_alone else alone
     if guess is None:
@@ -191,8 +194,7 @@ def _refused(watch: Watch, text: str, error: CodeError) -> Shown:
     if not guess.accept or watch.readbacks.differs(reading):
         likely = reading if guess.message else None
         return _ask_for(watch, text, error, guess, likely, answer)
-    noise = "heard through noise"
-    watch.journal.append(report_entry(watch, reading, text, guess.probability, noise))
+    watch.journal.append(report_entry(watch, reading, text, guess.probability, NOISY))
     return Shown("warning", (f"{reading}  ({guess.sure} sure)", f"as heard: {error.message}"))
 
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 from codec.decoding import Transcript, decode_all
 from codec.log.readbacks import ReadBacks, repeated
 from codec.log.shown import Shown
-from codec.radio.doubt import LIKELY, Doubt, doubt, doubtful
+from codec.radio.doubt import LIKELY, Doubt, doubt, doubtful, radio_after
 from codec.radio.finder import Finder
 from codec.radio.laps import LapKeeper
 from codec.reading import Reading
@@ -113,8 +113,21 @@ class Watch:
             return None
         key = self._key(waiting)
         if self._guess[0] != key:
-            self._guess = (key, doubt(self.book, waiting.entry.heard, self.values()))
+            heard, values = waiting.entry.heard, self.values()
+            self._guess = (key, doubt(self.book, heard, values, radio=self.radio))
         return self._guess[1]
+
+    @property
+    def radio(self) -> tuple[float, ...]:
+        """How likely each condition of this car's radio is, by its reports before the one that
+        waits.
+        """
+        waiting = self.waiting
+        firsts = [row.first for row in self.rows]
+        mine = [one for one in firsts if one.kind == "report" and one.car == self.car]
+        if waiting is not None:
+            mine = [one for one in mine if one.seq < waiting.first.seq]
+        return radio_after(self.book, mine)
 
     @staticmethod
     def _key(waiting: Row) -> object:

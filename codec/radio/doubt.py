@@ -4,13 +4,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import deque
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from codec.radio.laps import lap_field, whole_lap
 from codec.reading import Reading
+from codec.sheet.entry import Entry
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import percent
@@ -23,6 +25,8 @@ LIKELY = 0.5
 _SURE = 0.9  # a field less sure than this is pointed out
 _TELLING = 0.1  # and one less sure than this says nothing of the report
 _GUESSED = "most likely"
+NOISY = "heard through noise"  # the note of a report that was taken all the same
+REMEMBERED = 20  # reports: of what is longer ago nearly all is forgotten
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,11 +76,36 @@ def how_sure(probability: float) -> str:
     return percent(min(probability, 0.9999))
 
 
+def radio_after(book: Book, reports: Iterable[Entry]) -> tuple[float, ...]:
+    """Return how likely each condition of the radio is for the next report of a car, by its reports
+    as they were first written, the oldest first.
+    """
+    from codec.hear import channel
+
+    ears, likely = channel(book), tuple[float, ...]()
+    for entry in deque(reports, REMEMBERED):
+        words = len(entry.string) or len(entry.heard.split())
+        clean = not entry.refusal and NOISY not in entry.note
+        likely = ears.learnt(likely, words, clean=clean)
+    return likely
+
+
+def of_any_lap(book: Book, last: Mapping[str, Any] | None) -> dict[str, Any]:
+    """Return the values of the last report without its lap: where one waits for its repeat, what is
+    heard next is that lap again or the next.
+    """
+    return {name: value for name, value in (last or {}).items() if name != lap_field(book)}
+
+
 def doubt(
-    book: Book, text: str, last: Mapping[str, Any] | None, asked: Doubt | None = None
+    book: Book,
+    text: str,
+    last: Mapping[str, Any] | None,
+    asked: Doubt | None = None,
+    radio: Sequence[float] = (),
 ) -> Doubt | None:
-    """Return what ``text`` may have been, given the values of the last report of this car; None
-    where nothing can be said.
+    """Return what ``text`` may have been, given the values of the last report of this car and how
+    likely each condition of its radio is; None where nothing can be said.
 
     With ``asked``, the text answers the question asked there.
     """
@@ -85,7 +114,12 @@ def doubt(
     earlier = [] if asked is None else [asked.hearing]
     try:
         hearing = hear(
-            book, text, prior=dict(last) if last else None, direction="car", earlier=earlier
+            book,
+            text,
+            prior=dict(last) if last else None,
+            direction="car",
+            earlier=earlier,
+            conditions=() if earlier else radio,
         )
     except (CodeError, ValueError):
         return None
@@ -137,12 +171,16 @@ def guessed(note: str) -> str:
 
 
 def perhaps(
-    book: Book, text: str, last: Mapping[str, Any] | None, context: Mapping[str, Any]
+    book: Book,
+    text: str,
+    last: Mapping[str, Any] | None,
+    context: Mapping[str, Any],
+    radio: Sequence[float] = (),
 ) -> Perhaps | None:
-    """Return what ``text`` most likely was, given the values of the last report and what restores
-    its lap; None where nobody can tell.
+    """Return what ``text`` most likely was, given the values of the last report, what restores its
+    lap, and how likely each condition of the radio is; None where nobody can tell.
     """
-    doubted = doubt(book, text, last)
+    doubted = doubt(book, text, last, radio=radio)
     if doubted is None:
         return None
     guess, name = doubted.guess, lap_field(book)

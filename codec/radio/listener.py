@@ -7,13 +7,14 @@ It holds a few utterances of each speaker and nothing else, so a transcript may 
 from __future__ import annotations
 
 import hashlib
+from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
 from codec.radio.choices import Choice, best
 from codec.radio.crews import Crew, Roster
-from codec.radio.doubt import perhaps
+from codec.radio.doubt import REMEMBERED, of_any_lap, perhaps, radio_after
 from codec.radio.evidence import Prefilter
 from codec.radio.finder import Finder, Passage
 from codec.radio.forms import LeftOut, Utterance
@@ -66,6 +67,7 @@ class _Car:
     last: dict[Direction, _Last] = field(default_factory=dict)
     events: dict[str, Utterance] = field(default_factory=dict)
     values: Mapping[str, Value] | None = None
+    reports: deque[Entry] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
 
 
 @dataclass(frozen=True, slots=True)
@@ -283,7 +285,16 @@ class Listener:
     def _refused(self, passage: Passage, base: Entry, turn: _Turn) -> Draft:
         """Keep a report that can't be read, with what it most likely was."""
         utterance, laps, error = turn.utterance, turn.car.laps, passage.error
-        guess = perhaps(self.book, base.heard, turn.car.values, laps.context(utterance.at))
+        before, values = turn.car.last.get("car"), turn.car.values
+        if before is not None and before.reading is None:
+            values = of_any_lap(self.book, values)
+        guess = perhaps(
+            self.book,
+            base.heard,
+            values,
+            laps.context(utterance.at),
+            radio_after(self.book, turn.car.reports),
+        )
         why = error.message[:400] if error is not None else ""
         lap, lap_by = laps.of_unread(
             guess.lap if guess is not None else None, utterance.at, utterance.lap
@@ -382,7 +393,11 @@ class Listener:
             sure,
             entry.lap,
         )
-        return Draft(entry) if mended is None else Draft(entry.replace(kind="correction"), uid)
+        if mended is not None:
+            return Draft(entry.replace(kind="correction"), uid)
+        if direction == "car":
+            turn.car.reports.append(entry)
+        return Draft(entry)
 
     def _mends(self, last: _Last, entry: Entry, passage: Passage, turn: _Turn) -> bool:
         """Tell whether a report is the same one again: after I SAY AGAIN or CORRECTION, of the same
