@@ -222,7 +222,7 @@ def _default(key: FieldInfo) -> str:
     if key.is_required():
         return "needed"
     value = key.get_default(call_default_factory=True)
-    if isinstance(value, BaseModel):
+    if isinstance(value, BaseModel) or (isinstance(value, list) and value):
         return "as below"
     if value is None or value in ("", [], {}, ()):
         return "–"

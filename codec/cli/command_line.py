@@ -27,6 +27,9 @@ _ABOUT = (
 
 def run(argv: Sequence[str] | None = None) -> int:
     """Run the command line; return the exit code."""
+    # the matrices of hearing are small: several threads of the linear algebra behind numpy cost
+    # twice the processor time and save none
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     _open_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
