@@ -63,7 +63,7 @@ class _Family:
 
     number: int
     order: list[int]
-    bounds: list[float]
+    bounds: np.ndarray
     nodes: np.ndarray
     symbols: np.ndarray | None
     weights: np.ndarray
@@ -129,7 +129,7 @@ class BestFirstSearch:
     def _push_member(self, family: _Family, place: int) -> None:
         """Push one of a family: the next waits until this one's turn has come."""
         if place < len(family.order):
-            bound = family.bounds[family.order[place]]
+            bound = float(family.bounds[family.order[place]])
             if bound > 0:
                 heapq.heappush(self.heap, (-bound, next(self.counter), family, place))
 
@@ -179,7 +179,7 @@ class BestFirstSearch:
 
         bounds = np.einsum("se,se->e", after, self.bounds[before.number].take(target, axis=1))
         order = bounds.argsort()[::-1].tolist()
-        family = _Family(before.number, order, bounds.tolist(), target, symbol, after, before.way)
+        family = _Family(before.number, order, bounds, target, symbol, after, before.way)
         self._push_member(family, 0)
 
     def _tighten(self) -> None:
@@ -196,8 +196,12 @@ class BestFirstSearch:
         waiting, self.heap = self.heap, []
         for bound, count, found, place in waiting:
             if isinstance(found, _Family):
-                for one in (found.member(n) for n in range(place, len(found.order))):
-                    self._push(one)
+                waits = np.array(found.order[place:])
+                bounds = self.bounds[found.number].take(found.nodes[waits], axis=1)
+                found.bounds = np.zeros(len(found.nodes))
+                found.bounds[waits] = np.einsum("se,se->e", found.weights[:, waits], bounds)
+                found.order = waits[found.bounds[waits].argsort()[::-1]].tolist()
+                self._push_member(found, 0)
             elif found.node < 0:
                 self.heap.append((bound, count, found, place))
             else:

@@ -105,6 +105,7 @@ def respelled(text: str) -> Phones:
     )
 
 
+@functools.lru_cache(maxsize=4096)
 def estimate(word: str) -> Phones:
     """Return the phones of an English word guessed from its letters alone; raises CodeError for
     anything but letters.
