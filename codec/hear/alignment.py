@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     import numpy as np
 
 MOST_STATES = 4000
-_LARGE = 400_000  # edges times states
+_LARGE = 40_000  # edges times states
 
 
 class Step(NamedTuple):
@@ -167,17 +167,41 @@ class Alignments:
             return np.asarray(np.add.reduceat(said, starts, axis=1))
         found = np.zeros((self.size, len(starts)))
         row, worth = np.empty((2, len(column)))
+        for state, arcs in enumerate(self._entering if back else self._leaving):
+            weights[state].take(column, out=row, mode="clip")
+            alike = None  # the sums of what is worth the same for every symbol, made at need
+            for other, by_symbol in arcs:
+                if len(by_symbol) > 1:
+                    by_symbol.take(symbol, out=worth, mode="clip")
+                    worth *= row
+                    found[other] += np.add.reduceat(worth, starts)
+                else:
+                    alike = np.add.reduceat(row, starts) if alike is None else alike
+                    found[other] += by_symbol * alike
+        return found
+
+    @functools.cached_property
+    def _leaving(self) -> list[list[tuple[int, np.ndarray]]]:
+        """For each state the states that its arcs reach, with their weights by symbol, or with one
+        for all symbols.
+        """
+        import numpy as np
+
+        found: list[list[tuple[int, np.ndarray]]] = [[] for _ in range(self.size)]
         for step in self.steps:
-            for place, alike in enumerate(step.weights):
-                source, target = step.low + place, step.low + place + step.offset
-                source, target = (target, source) if back else (source, target)
-                weights[source].take(column, out=row, mode="clip")
-                if len(alike) > 1:
-                    alike.take(symbol, out=worth, mode="clip")
-                    row *= worth
-                    found[target] += np.add.reduceat(row, starts)
-                elif alike[0]:
-                    found[target] += alike[0] * np.add.reduceat(row, starts)
+            for state, row in enumerate(step.weights, start=step.low):
+                if row.any():
+                    by_symbol = row[:1] if np.ptp(row) == 0 else row
+                    found[state].append((state + step.offset, by_symbol))
+        return found
+
+    @functools.cached_property
+    def _entering(self) -> list[list[tuple[int, np.ndarray]]]:
+        """For each state the states whose arcs reach it, with their weights likewise."""
+        found: list[list[tuple[int, np.ndarray]]] = [[] for _ in range(self.size)]
+        for state, arcs in enumerate(self._leaving):
+            for target, by_symbol in arcs:
+                found[target].append((state, by_symbol))
         return found
 
 
