@@ -119,15 +119,15 @@ def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_reading
 
 
 @pytest.mark.parametrize("reports", [40, pytest.param(250, marks=pytest.mark.slow)])
-def test_it_takes_less_radio_time_in_the_simulation_of_hearing_too(
+def test_it_takes_less_radio_time_said_once_and_is_hardly_ever_heard_wrongly(
     reports: int, designed: Designed, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The simulation of ``niner book simulate``, questions and answers included; each report the
     first of a run, as the needs have it.
 
-    Small and seeded, with room for chance. In long runs (by hand 30,000 reports, designed 24,000):
-    said once 31.0 % less (± 0.1), with questions 24.9 % less, and accepted wrong 2.5 of 10,000
-    against 3.3, a standard error of 1 each.
+    Small and seeded, with room for chance. Said once it takes three tenths less. What it saves with
+    questions is printed, not claimed: the proposal is chosen by a hearer to whom the radio is never
+    bad, and its few words carry less that bad moments could be told by.
     """
     setting = Setting(reports=reports, seed=3, laps=1)
     hand = simulate(lap_alone(RACE), setting).as_dict()
@@ -141,7 +141,6 @@ def test_it_takes_less_radio_time_in_the_simulation_of_hearing_too(
                 f"\n  heard, {name:8}: {told}, accepted wrong {one['accepted_wrong']:.2g}", end=""
             )
     assert best["seconds_said_once"] <= 0.73 * hand["seconds_said_once"]
-    assert best["seconds"] <= 0.83 * hand["seconds"]
     assert best["accepted_wrong"] <= 0.01
 
 
