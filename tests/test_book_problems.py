@@ -415,7 +415,10 @@ def test_an_amount_below_nothing_is_refused_by_name(
     with pytest.raises(SystemExit) as stop:
         main(["book", option[0], "book.toml", f"{option[1]}={option[2]}"])
     assert stop.value.code == 2
-    assert f"{option[1]}: {option[2]!r} is no whole number of 0 or more" in capsys.readouterr().err
+    assert (
+        f"{option[1]}: {option[2]!r} is no whole number from 0 to 1000000000"
+        in capsys.readouterr().err
+    )
 
 
 @pytest.mark.parametrize("sign", ["*", "+"])

@@ -17,7 +17,6 @@ from dataclasses import dataclass
 from typing import Any, ClassVar
 
 from codec.files import clean
-from codec.sheet.state import MOST_LAP
 from grammar.exact import whole
 
 MOST_LINE = 100_000  # characters of one line or cue that are looked at
@@ -161,6 +160,8 @@ def _utterance(number: int, facts: Mapping[str, Any]) -> Utterance:
     if not isinstance(text, str):
         raise TypeError("no text: 'text', 'heard' or 'transcript' is expected")
     lap = get("lap")
+    from codec.sheet.state import MOST_LAP  # the sheet is not loaded to name the forms
+
     if lap is not None and (
         isinstance(lap, bool) or not isinstance(lap, int) or not 0 <= lap <= MOST_LAP
     ):
