@@ -7,8 +7,9 @@ change), ``message``, the ``source`` text with the ``span`` in it, what was ``ex
 
 from __future__ import annotations
 
+import itertools
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, TypeVar
 
 Rebuilt = TypeVar("Rebuilt", bound=ValueError)
@@ -17,6 +18,7 @@ Keys = tuple[str | int, ...]  # from the top of a document to one of its parts
 
 _WINDOW = 96  # characters of a source line that are shown around the place
 _MOST_EXPECTED = 6
+_MOST_RAISED = 20  # problems of one table
 
 
 def shown(character: str) -> bool:
@@ -302,3 +304,10 @@ class BookError(DocumentError):
 def visible_lines(text: str) -> str:
     """Make every line of ``text`` visible, keeping the line breaks."""
     return "\n".join(visible(line) for line in text.split("\n"))
+
+
+def raise_all(problems: Iterable[Problem]) -> None:
+    """Raise a group of problems, of very many the first; do nothing where there is none."""
+    found = list(itertools.islice(problems, _MOST_RAISED))
+    if found:
+        raise ExceptionGroup("problems", found)

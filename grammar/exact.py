@@ -18,8 +18,7 @@ from decimal import (
 )
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, WithJsonSchema
-
+from grammar.declared import Checked
 from grammar.errors import Problem
 
 _CONTEXT = Context(
@@ -130,7 +129,13 @@ def _decimal(value: Any) -> Decimal:
         ) from None
 
 
-ExactDecimal = Annotated[Decimal, BeforeValidator(_decimal), WithJsonSchema({"type": "number"})]
+def _checked() -> Any:
+    from pydantic import BeforeValidator, WithJsonSchema
+
+    return Annotated[Decimal, BeforeValidator(_decimal), WithJsonSchema({"type": "number"})]
+
+
+ExactDecimal = Annotated[Decimal, Checked(_checked)]
 
 
 def percent(share: float) -> str:

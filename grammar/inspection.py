@@ -11,22 +11,37 @@ from __future__ import annotations
 import copy
 import difflib
 import itertools
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Generic, TypeVar
+from typing import Any, Generic, Self, TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, ConfigDict, ValidationError, model_validator
 
 from grammar.document import MOST_BYTES, TOML, Syntax, place_of, read
 from grammar.errors import DocumentError, Keys, Problem, visible
-from grammar.problems import NOTHING, inside, problems_of
+from grammar.problems import NOTHING, inside, problems_of, refuse
 
 Model = TypeVar("Model", bound=BaseModel)
 # context of validation: entries were left out because they are wrong, so none may be left
 PARTLY = "partly"
 _MOST_ROUNDS = 6  # what is found only once something else was left out
 _OF_ANY = ("title", "notes")  # keys that tell nothing of what kind a file is
+
+
+class Strict(BaseModel):
+    """Base of the models of files: unknown keys are problems, nothing changes after loading."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True, validate_default=False)
+
+    def problems(self) -> Iterator[Problem]:
+        """Yield what does not fit in this part, each with its keys from here."""
+        yield from ()
+
+    @model_validator(mode="after")
+    def _all_fits(self) -> Self:
+        refuse(self.problems())
+        return self
 
 
 @dataclass(frozen=True)

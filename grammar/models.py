@@ -14,8 +14,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 from grammar.codes import AnyTable
 from grammar.errors import Problem
 from grammar.fields import AnyField, bound
-from grammar.fields.base import Strict
-from grammar.inspection import PARTLY
+from grammar.inspection import PARTLY, Strict
 from grammar.symbols import AlphabetSpec, Sayable
 
 MOST_MESSAGES = 2000
@@ -240,13 +239,17 @@ class PhraseSpec(Strict):
     label: str = Field("", description="What people call it; the default is its name.")
 
 
+def _published_words() -> AlphabetSpec:
+    return AlphabetSpec()
+
+
 class BookSpec(Strict):
     """A code book."""
 
     title: str = Field("", max_length=200, description="What the book is called.")
     notes: str = Field("", max_length=10_000, description="Anything its readers should know.")
     alphabet: AlphabetSpec = Field(
-        default_factory=AlphabetSpec, description="The symbols in use and their words."
+        default_factory=_published_words, description="The symbols in use and their words."
     )
     speech: SpeechSpec = Field(
         default_factory=SpeechSpec, description="How transcripts are read and strings said."

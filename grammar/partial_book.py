@@ -56,7 +56,7 @@ def _without(alphabet: dict[str, Any], path: Sequence[str]) -> bool:
         and isinstance(alphabet.get("retired"), str)
     ):
         in_use = (
-            AlphabetSpec.model_fields["symbols"].default
+            AlphabetSpec.declared["symbols"].default
             if "symbols" not in alphabet
             else alphabet["symbols"]
         )

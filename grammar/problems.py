@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import difflib
 import functools
-import itertools
 import re
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -53,7 +52,6 @@ _KINDS = {
 
 NOTHING = object()  # where keys lead nowhere
 _CLOSE = 0.7  # how like a name has to be to be suggested for another
-_MOST_RAISED = 20  # problems of one table
 _MOST_SEARCHED = 200  # problems for which the whole format is searched
 
 
@@ -69,13 +67,6 @@ def refuse(problems: Iterable[Problem]) -> None:
     ]
     if found:
         raise ValidationError.from_exception_data("part", found)
-
-
-def raise_all(problems: Iterable[Problem]) -> None:
-    """Raise a group of problems, of very many the first; do nothing where there is none."""
-    found = list(itertools.islice(problems, _MOST_RAISED))
-    if found:
-        raise ExceptionGroup("problems", found)
 
 
 def problems_of(

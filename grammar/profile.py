@@ -15,7 +15,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, Field
 
 from grammar.errors import Problem
-from grammar.fields.base import Strict
+from grammar.inspection import Strict
 from grammar.symbols import Alphabet, normal
 
 

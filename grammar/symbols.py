@@ -11,15 +11,13 @@ from __future__ import annotations
 import functools
 import re
 import unicodedata
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
-from pydantic import AfterValidator, Discriminator, Field, Tag
-
 from grammar.data import table
+from grammar.declared import Checked, Declared, takes
 from grammar.errors import Problem
-from grammar.fields.base import Strict
 
 MOST_SYMBOLS = 96
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)*(?: [^\W_]+(?:'[^\W_]+)*)*")
@@ -79,20 +77,28 @@ def _said(word: str) -> str:
     return word
 
 
-Sayable = Annotated[str, AfterValidator(sayable)]
-_Said = Annotated[str, AfterValidator(_said)]  # kept as written
+def _after(check: Callable[[str], str]) -> Any:
+    from pydantic import AfterValidator
+
+    return Annotated[str, AfterValidator(check)]
 
 
-class OwnWord(Strict):
+Sayable = Annotated[str, Checked(lambda: _after(sayable))]
+_Said = Annotated[str, Checked(lambda: _after(_said))]  # kept as written
+
+
+class OwnWord(Declared):
     """A team's own word for a symbol."""
 
-    word: _Said = Field(description="What is said and emitted.")
-    also: list[Sayable] = Field(
+    word: _Said = takes(description="What is said and emitted.")
+    also: list[Sayable] = takes(
         default_factory=list, max_length=50, description="Variants that are accepted too."
     )
-    sound: str = Field("", description="The word respelled, stress in capitals: 'DELL tah'.")
-    milliseconds: int | None = Field(
-        None,
+    sound: str = takes(
+        default="", description="The word respelled, stress in capitals: 'DELL tah'."
+    )
+    milliseconds: int | None = takes(
+        default=None,
         ge=50,
         le=5000,
         description=(
@@ -102,30 +108,41 @@ class OwnWord(Strict):
     )
 
 
-_Word = Annotated[
-    Annotated[_Said, Tag("text")] | Annotated[OwnWord, Tag("table")],
-    Discriminator(lambda word: "table" if isinstance(word, dict | OwnWord) else "text"),
-]
+def _own_word() -> Any:
+    from pydantic import Discriminator, Tag
+
+    return Annotated[
+        Annotated[_Said, Tag("text")] | Annotated[OwnWord, Tag("table")],
+        Discriminator(lambda word: "table" if isinstance(word, dict | OwnWord) else "text"),
+    ]
 
 
-class AlphabetSpec(Strict):
+_Word = Annotated[str | OwnWord, Checked(_own_word)]
+
+
+class AlphabetSpec(Declared):
     """``[alphabet]`` of a book."""
 
-    letters: Literal["icao"] = Field("icao", description="The words for letters.")
-    figures: Literal["icao", "itu"] = Field(
-        "icao", description="The words for digits: three (ICAO) or terrathree (ITU)."
+    letters: Literal["icao"] = takes(default="icao", description="The words for letters.")
+    figures: Literal["icao", "itu"] = takes(
+        default="icao", description="The words for digits: three (ICAO) or terrathree (ITU)."
     )
-    symbols: str = Field(
-        "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ",
+    symbols: str = takes(
+        default="0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ",
         max_length=MOST_SYMBOLS,
         description="The symbols in use, in order.",
     )
-    retired: str = Field("", max_length=MOST_SYMBOLS, description="Symbols taken out of use.")
-    words: dict[str, _Word] = Field(
+    retired: str = takes(
+        default="", max_length=MOST_SYMBOLS, description="Symbols taken out of use."
+    )
+    words: dict[str, _Word] = takes(
         default_factory=dict, description="A team's own words: symbol = word."
     )
-    words_per_minute: float = Field(
-        100, gt=20, le=300, description="Speaking rate; ICAO Doc 9432 2.2.1 asks for at most 100."
+    words_per_minute: float = takes(
+        default=100,
+        gt=20,
+        le=300,
+        description="Speaking rate; ICAO Doc 9432 2.2.1 asks for at most 100.",
     )
 
     def problems(self) -> Iterator[Problem]:

@@ -28,9 +28,9 @@ from pydantic.fields import FieldInfo
 from codec.race.event import EventSpec
 from codec.radio.forms import FORMS
 from codec.sheet.table import ENTRIES
+from grammar.declared import Checked, Declared, OneKindOf
 from grammar.design.needs import NeedsSpec
 from grammar.exact import plain
-from grammar.fields.base import OneKindOf
 from grammar.models import BookSpec
 from grammar.profile import Profile
 
@@ -65,16 +65,29 @@ def models() -> dict[str, type[BaseModel]]:
 
 
 def _models_in(annotation: Any) -> Iterator[type[BaseModel]]:
-    if inspect.isclass(annotation) and issubclass(annotation, BaseModel):
-        yield annotation
+    model = _model_of(annotation)
+    if model is not None:
+        yield model
     for part in _kinds(annotation) or get_args(annotation):
         yield from _models_in(part)
 
 
+def _model_of(annotation: Any) -> type[BaseModel] | None:
+    """Return the model that an annotation is, or that is made out of it."""
+    if not inspect.isclass(annotation):
+        return None
+    if issubclass(annotation, Declared):
+        return annotation.model()
+    return annotation if issubclass(annotation, BaseModel) else None
+
+
 def _kinds(annotation: Any) -> list[type[BaseModel]]:
-    """Return the kinds that a model annotated with them may be of."""
+    """Return the models of the kinds that a part annotated with them may be of."""
     return [
-        kind for one in get_args(annotation) if isinstance(one, OneKindOf) for kind in one.kinds
+        kind.model()
+        for one in get_args(annotation)
+        if isinstance(one, OneKindOf)
+        for kind in one.kinds
     ]
 
 
@@ -148,7 +161,12 @@ def _table(head: tuple[str, ...], rows: Iterable[tuple[str, ...]]) -> list[str]:
 
 
 def _takes(key: FieldInfo) -> str:
-    return _typed(key.annotation) + _range(key.metadata, key.annotation)
+    return _typed(_made(key.metadata, key.annotation)) + _range(key.metadata, key.annotation)
+
+
+def _made(metadata: Iterable[Any], annotation: Any) -> Any:
+    """Return what an annotation is in pydantic's own terms."""
+    return next((one.make() for one in metadata if isinstance(one, Checked)), annotation)
 
 
 def _typed(annotation: Any) -> str:
@@ -158,7 +176,9 @@ def _typed(annotation: Any) -> str:
         return _either([_linked(kind) for kind in kinds])
     if origin is Annotated:
         inner = [part for part in args[1:] if isinstance(part, FieldInfo)]
-        return _typed(args[0]) + _range([one for part in inner for one in part.metadata], args[0])
+        return _typed(_made(args[1:], args[0])) + _range(
+            [one for part in inner for one in part.metadata], args[0]
+        )
     if origin is None and annotation in _PLAIN:
         return _PLAIN[annotation]
     if origin is Literal:
@@ -171,8 +191,9 @@ def _typed(annotation: Any) -> str:
         holds = _typed(args[1])
         names = "two names" if holds.startswith("by name: ") else "name"
         return f"by {names}: {holds.removeprefix('by name: ')}"
-    if inspect.isclass(annotation) and issubclass(annotation, BaseModel):
-        return _linked(annotation)
+    model = _model_of(annotation)
+    if model is not None:
+        return _linked(model)
     raise TypeError(f"no words for {annotation!r}")
 
 
@@ -222,7 +243,7 @@ def _default(key: FieldInfo) -> str:
     if key.is_required():
         return "needed"
     value = key.get_default(call_default_factory=True)
-    if isinstance(value, BaseModel) or (isinstance(value, list) and value):
+    if isinstance(value, BaseModel | Declared) or (isinstance(value, list) and value):
         return "as below"
     if value is None or value in ("", [], {}, ()):
         return "–"

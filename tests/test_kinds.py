@@ -19,7 +19,7 @@ from typing import Any, ClassVar, Literal
 
 import pytest
 from export.c_program import answers, readings_of
-from pydantic import Field, TypeAdapter
+from pydantic import TypeAdapter
 
 from codec import Book, BookError, EncodeError, decode, encode, parse_book
 from codec.hear import hear
@@ -30,6 +30,7 @@ from codec.sheet.exports import FORMS, export, read_export
 from grammar import codes, fields
 from grammar.codes.base import CodeTable, Fragment, Levels, OneField, in_use, trie
 from grammar.codes.base import Fields as BookFields
+from grammar.declared import takes
 from grammar.errors import Problem
 from grammar.exact import ExactDecimal, at, difference, plain
 from grammar.export import FORMATS
@@ -45,9 +46,9 @@ class Doublings(Measured):
     """A quantity in steps that each double it, rounded down; the last means "or above"."""
 
     kind: Literal["doublings"]
-    low: ExactDecimal = Field(gt=0, description="The lowest value.")
-    count: int = Field(ge=2, le=50, description="How many values there are.")
-    usual: ExactDecimal | None = Field(None, description="The usual value.")
+    low: ExactDecimal = takes(gt=0, description="The lowest value.")
+    count: int = takes(ge=2, le=50, description="How many values there are.")
+    usual: ExactDecimal | None = takes(default=None, description="The usual value.")
 
     described: ClassVar[str] = "doublings"
 
@@ -164,7 +165,7 @@ class GraySpec(OneField):
     """``kind = "gray"``."""
 
     kind: Literal["gray"]
-    figures: str = Field("01", min_length=2, max_length=2, description="The two symbols.")
+    figures: str = takes(default="01", min_length=2, max_length=2, description="The two symbols.")
 
     def build(self, name: str, fields: BookFields, alphabet: Alphabet) -> CodeTable:
         """Return the table; raises Problem."""

@@ -17,7 +17,7 @@ from codec.race import units
 from codec.sheet.state import MOST_LAPS
 from grammar.errors import Problem
 from grammar.exact import ExactDecimal, plain
-from grammar.fields.base import Strict
+from grammar.inspection import Strict
 from grammar.problems import nearest
 
 MOST_POSITION = 1000  # of a dial, below zero as well

@@ -13,7 +13,7 @@ from grammar.codes.check import Check, CheckSpec
 from grammar.codes.checks import CheckRule
 from grammar.codes.listed import Listed, ListedSpec, Literal
 from grammar.codes.numbered import DigitsSpec, Numbered, PackedSpec, ScaleSpec
-from grammar.fields.base import OneKindOf
+from grammar.declared import OneKindOf
 
 KINDS: list[type[TableSpec]] = [DigitsSpec, ScaleSpec, ListedSpec, PackedSpec, CheckSpec]
 AnyTable = Annotated[TableSpec, OneKindOf(KINDS)]

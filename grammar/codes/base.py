@@ -12,12 +12,10 @@ from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from pydantic import Field
-
 from grammar.codes.checks import CheckRule
+from grammar.declared import Declared, takes
 from grammar.errors import CodeError, Problem
 from grammar.fields import FieldBase, Value
-from grammar.fields.base import Strict
 from grammar.symbols import Alphabet
 
 DONE = -1
@@ -237,7 +235,7 @@ def trie(alphabet: Alphabet, words: Iterable[str], name: str) -> Fragment:
     return states
 
 
-class TableSpec(Strict):
+class TableSpec(Declared):
     """The model of a kind of code table in a book."""
 
     @abstractmethod
@@ -248,8 +246,8 @@ class TableSpec(Strict):
 class OneField(TableSpec):
     """What tables of one field share."""
 
-    field: str | None = Field(
-        None, description="The field it says; the default is the field of the same name."
+    field: str | None = takes(
+        default=None, description="The field it says; the default is the field of the same name."
     )
 
     def field_of(self, name: str, fields: Fields) -> FieldBase:

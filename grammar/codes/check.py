@@ -5,11 +5,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Annotated, Literal
-
-from pydantic import Field, GetCoreSchemaHandler
-from pydantic_core import CoreSchema, core_schema
 
 from grammar.codes import checks
 from grammar.codes.base import (
@@ -23,6 +19,7 @@ from grammar.codes.base import (
     in_use,
 )
 from grammar.codes.checks import CheckRule
+from grammar.declared import Checked, takes
 from grammar.errors import Problem
 from grammar.symbols import Alphabet
 
@@ -76,45 +73,34 @@ class Check(CodeTable):
         return f"check symbol, {self.check.title}, over {covers}{skipped}"
 
 
-@dataclass(frozen=True, slots=True)
-class _OneOf:
-    """Annotates a text that is one of several names."""
-
-    names: tuple[str, ...]
-
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: GetCoreSchemaHandler
-    ) -> CoreSchema:
-        return core_schema.literal_schema(list(self.names))
+Method = Annotated[str, Checked(lambda: Literal[(*checks.PUBLISHED, _WEIGHTED)])]
 
 
 class CheckSpec(TableSpec):
     """A check symbol over what stands before it."""
 
     kind: Literal["check"]
-    method: Annotated[str, _OneOf((*checks.PUBLISHED, _WEIGHTED))] = Field(
-        description="A published method, or a weighted sum."
-    )
-    over: list[str] | None = Field(
-        None,
+    method: Method = takes(description="A published method, or a weighted sum.")
+    over: list[str] | None = takes(
+        default=None,
         description=(
             "The tables it covers; the default is all that stands before it in the message."
         ),
     )
-    weights: list[int] | None = Field(
-        None,
+    weights: list[int] | None = takes(
+        default=None,
         min_length=1,
         max_length=64,
         description="Weighted sum: the weights, taken in turn from the left.",
     )
-    modulus: int | None = Field(
-        None,
+    modulus: int | None = takes(
+        default=None,
         ge=2,
         le=96,
         description="Weighted sum: the modulus; the default is the number of symbols.",
     )
-    symbols: str | None = Field(
-        None,
+    symbols: str | None = takes(
+        default=None,
         min_length=2,
         max_length=96,
         description="Weighted sum: its alphabet, value 0 first; the default is the book's.",

@@ -7,8 +7,6 @@ import typing
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Annotated
 
-from pydantic import Discriminator, Field, Tag
-
 from grammar.codes.base import (
     MOST_WIDTH,
     CodeTable,
@@ -20,9 +18,9 @@ from grammar.codes.base import (
     members_of,
     trie,
 )
-from grammar.errors import EncodeError, Problem
+from grammar.declared import Checked, takes
+from grammar.errors import EncodeError, Problem, raise_all
 from grammar.fields import FieldBase
-from grammar.problems import raise_all
 from grammar.symbols import Alphabet
 
 MOST_LISTED = 1_000_000  # symbols in all the codewords of a listed table
@@ -111,24 +109,34 @@ class Literal(CodeTable):
         return trie(self.alphabet, [self.literal], self.name)
 
 
+def _words() -> typing.Any:
+    from pydantic import Discriminator, Tag
+
+    return Annotated[
+        Annotated[list[str], Tag("list")] | Annotated[dict[str, str], Tag("table")],
+        Discriminator(lambda words: "list" if isinstance(words, list) else "table"),
+    ]
+
+
+Words = Annotated[list[str] | dict[str, str], Checked(_words)]
+
+
 class ListedSpec(OneField):
     """Explicit codewords of any length, for one field or for several together."""
 
     kind: typing.Literal["listed"]
-    fields: list[str] | None = Field(
-        None,
+    fields: list[str] | None = takes(
+        default=None,
         min_length=2,
         max_length=16,
         description=(
             "Several fields said together, the first counting most; then list every codeword."
         ),
     )
-    words: Annotated[
-        Annotated[list[str], Tag("list")] | Annotated[dict[str, str], Tag("table")],
-        Discriminator(lambda words: "list" if isinstance(words, list) else "table"),
-    ] = Field(description="Codewords in level order, or value = codeword.")
-    partial: bool = Field(
-        False, description="Whether levels without a codeword are meant (another table says them)."
+    words: Words = takes(description="Codewords in level order, or value = codeword.")
+    partial: bool = takes(
+        default=False,
+        description="Whether levels without a codeword are meant (another table says them).",
     )
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:

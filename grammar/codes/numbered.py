@@ -11,8 +11,6 @@ from collections.abc import Iterator, Sequence
 from decimal import Decimal
 from typing import Literal
 
-from pydantic import Field
-
 from grammar.codes.base import (
     DONE,
     MOST_WIDTH,
@@ -27,6 +25,7 @@ from grammar.codes.base import (
     in_use,
     members_of,
 )
+from grammar.declared import takes
 from grammar.errors import EncodeError, Problem
 from grammar.exact import ExactDecimal, plain, steps, whole_steps
 from grammar.fields import FieldBase
@@ -197,36 +196,43 @@ class DigitsSpec(OneField):
     """Decimal numbers in fixed width: the level's number, or the value itself."""
 
     kind: Literal["digits"]
-    count: Literal["level", "value"] = Field(
-        "level",
+    count: Literal["level", "value"] = takes(
+        default="level",
         description=(
             "What the number is: the level from `first` on, or the value in units of `per`."
         ),
     )
-    first: int = Field(
-        0, ge=0, le=10**15, description="With count = 'level': the number of the lowest level."
+    first: int = takes(
+        default=0,
+        ge=0,
+        le=10**15,
+        description="With count = 'level': the number of the lowest level.",
     )
-    per: ExactDecimal | None = Field(
-        None,
+    per: ExactDecimal | None = takes(
+        default=None,
         gt=0,
         description=(
             "With count = 'value': what one count is worth; the default is the field's step."
         ),
     )
-    width: int | None = Field(
-        None,
+    width: int | None = takes(
+        default=None,
         ge=1,
         le=MOST_WIDTH,
         description="How many digits; the default is as many as the largest number needs.",
     )
-    minus: str | None = Field(
-        None, min_length=1, max_length=1, description="The symbol before numbers below zero."
+    minus: str | None = takes(
+        default=None,
+        min_length=1,
+        max_length=1,
+        description="The symbol before numbers below zero.",
     )
-    lowest: ExactDecimal | None = Field(
-        None, description="The first value it says, where another table says those before it."
+    lowest: ExactDecimal | None = takes(
+        default=None,
+        description="The first value it says, where another table says those before it.",
     )
-    highest: ExactDecimal | None = Field(
-        None, description="The last value it says, where another table says those after it."
+    highest: ExactDecimal | None = takes(
+        default=None, description="The last value it says, where another table says those after it."
     )
 
     def build(self, name: str, fields: Fields, alphabet: Alphabet) -> CodeTable:
@@ -322,8 +328,8 @@ class ScaleSpec(OneField):
     """One symbol per level, in order."""
 
     kind: Literal["scale"]
-    symbols: str | None = Field(
-        None,
+    symbols: str | None = takes(
+        default=None,
         max_length=96,
         description="The symbols in level order; the default is the alphabet's.",
     )
@@ -359,17 +365,17 @@ class PackedSpec(TableSpec):
     """Several fields in one mixed-radix number, written in as many symbols as it needs."""
 
     kind: Literal["packed"]
-    fields: list[str] = Field(
+    fields: list[str] = takes(
         min_length=1, max_length=64, description="The fields, the first counting most."
     )
-    symbols: str | None = Field(
-        None,
+    symbols: str | None = takes(
+        default=None,
         min_length=2,
         max_length=96,
         description="The figures, value 0 first; the default is the alphabet.",
     )
-    width: int | None = Field(
-        None,
+    width: int | None = takes(
+        default=None,
         ge=1,
         le=MOST_WIDTH,
         description="How many symbols; the default is as many as are needed.",

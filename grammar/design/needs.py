@@ -21,7 +21,8 @@ from grammar.design.noise import Noise, noise_of
 from grammar.errors import BookError, CodeError, EncodeError, Keys, Problem
 from grammar.exact import ExactDecimal
 from grammar.fields import FieldBase
-from grammar.fields.base import Strict, Weights, surprised
+from grammar.fields.base import Weights, surprised
+from grammar.inspection import Strict
 from grammar.loading import BOOK, load_book, weight_problems
 from grammar.models import Fields, HearingSpec, Name, SpeechSpec
 from grammar.partial_book import BookFormat
@@ -198,7 +199,7 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
     inspection.note(*given.problems())
     inspection.settle()
     sections = given.sections(inspection.raw)
-    alphabet = Alphabet(AlphabetSpec.model_validate(sections["alphabet"]))
+    alphabet = Alphabet(AlphabetSpec.read(sections["alphabet"]))
     stem = Path(name).stem
     return Needs(
         stem,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
+from grammar.declared import OneKindOf
 from grammar.fields.bands import Bands
 from grammar.fields.base import (
     ENUMERABLE,
@@ -16,7 +17,6 @@ from grammar.fields.base import (
     Beyond,
     FieldBase,
     Limit,
-    OneKindOf,
     Progression,
     Rounded,
     Value,

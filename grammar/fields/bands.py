@@ -10,8 +10,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any, ClassVar, Literal
 
-from pydantic import Field
-
+from grammar.declared import takes
 from grammar.errors import Problem
 from grammar.exact import ExactDecimal, exact, plain
 from grammar.fields.base import TO, Band, Interval, Rounded, looked_up, numbered
@@ -24,23 +23,27 @@ class Bands(Measured):
     """A quantity known only to lie between two of several edges."""
 
     kind: Literal["bands"]
-    edges: list[ExactDecimal] = Field(
+    edges: list[ExactDecimal] = takes(
         min_length=1,
         max_length=10_000,
         description="Where one band ends and the next begins, rising.",
     )
-    low: ExactDecimal | None = Field(
-        None, description="The lowest value of all; without it the first band has no low end."
+    low: ExactDecimal | None = takes(
+        default=None,
+        description="The lowest value of all; without it the first band has no low end.",
     )
-    high: ExactDecimal | None = Field(
-        None, description="The highest value of all; without it the last band has no high end."
+    high: ExactDecimal | None = takes(
+        default=None,
+        description="The highest value of all; without it the last band has no high end.",
     )
-    edge_in: Literal["lower", "upper"] = Field(
-        "upper", description="Which band a value exactly on an edge belongs to."
+    edge_in: Literal["lower", "upper"] = takes(
+        default="upper", description="Which band a value exactly on an edge belongs to."
     )
-    names: list[str] | None = Field(None, description="What each band is called, from the lowest.")
-    usual: int | str | None = Field(
-        None, description="The usual band: its number from 0, or its name."
+    names: list[str] | None = takes(
+        default=None, description="What each band is called, from the lowest."
+    )
+    usual: int | str | None = takes(
+        default=None, description="The usual band: its number from 0, or its name."
     )
 
     described: ClassVar[str] = "bands"

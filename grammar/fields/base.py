@@ -10,29 +10,15 @@ from __future__ import annotations
 import difflib
 import functools
 import math
-import operator
 from abc import abstractmethod
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from decimal import Decimal
 from fractions import Fraction
-from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple
 
-from pydantic import (
-    BaseModel,
-    ConfigDict,
-    Discriminator,
-    Field,
-    GetCoreSchemaHandler,
-    PrivateAttr,
-    Tag,
-    model_validator,
-)
-from pydantic_core import CoreSchema
-
+from grammar.declared import Checked, Declared, takes
 from grammar.errors import EncodeError, Problem
 from grammar.exact import ExactDecimal, at, plain
-from grammar.problems import refuse
 
 MOST_LEVELS = 10**15
 ENUMERABLE = 100_000  # up to so many levels a distribution is listed
@@ -87,43 +73,15 @@ class Rounded(NamedTuple):
     beyond: Beyond = ""
 
 
-class Strict(BaseModel):
-    """Base of the book's models: unknown keys are problems, nothing changes after loading."""
-
-    model_config = ConfigDict(extra="forbid", frozen=True, defer_build=True, validate_default=False)
-
-    def problems(self) -> Iterator[Problem]:
-        """Yield what does not fit in this part, each with its keys from here."""
-        yield from ()
-
-    @model_validator(mode="after")
-    def _all_fits(self) -> Self:
-        refuse(self.problems())
-        return self
-
-
-@dataclass(frozen=True, slots=True)
-class OneKindOf:
-    """Annotates a model that is of one of several kinds, told apart by their key ``kind``."""
-
-    kinds: Sequence[type[BaseModel]]
-
-    def __get_pydantic_core_schema__(
-        self, source: object, handler: GetCoreSchemaHandler
-    ) -> CoreSchema:
-        """Return the schema of the union of the kinds there are when a model is built."""
-        union = functools.reduce(operator.or_, self.kinds)
-        return handler.generate_schema(Annotated[union, Field(discriminator="kind")])
-
-
-class Limit(Strict):
+class Limit(Declared):
     """A value at which the engineer is warned: strictly above, or strictly below."""
 
-    above: ExactDecimal | None = Field(
-        None, description="Warns of values above this; a limit has either `above` or `below`."
+    above: ExactDecimal | None = takes(
+        default=None,
+        description="Warns of values above this; a limit has either `above` or `below`.",
     )
-    below: ExactDecimal | None = Field(None, description="Warns of values below this.")
-    say: str = Field("", description="What the warning says; the default names the limit.")
+    below: ExactDecimal | None = takes(default=None, description="Warns of values below this.")
+    say: str = takes(default="", description="What the warning says; the default names the limit.")
 
     def passed(self, low: Decimal | None, high: Decimal | None) -> bool:
         """Tell whether a value known to lie in ``low`` … ``high`` passes the limit for certain or
@@ -148,43 +106,51 @@ class Limit(Strict):
         return self.say or f"{label} {self.side}{' ' + unit if unit else ''}"
 
 
-Weight = Annotated[float, Field(ge=0, le=1e12)]
+def _weights() -> Any:
+    from pydantic import Discriminator, Field, Tag
+
+    weight = Annotated[float, Field(ge=0, le=1e12)]
+    return Annotated[
+        Annotated[dict[str, weight], Tag("value = weight")]
+        | Annotated[list[weight], Tag("a weight a level")],
+        Discriminator(
+            lambda given: "a weight a level" if isinstance(given, list) else "value = weight"
+        ),
+    ]
+
+
 # how often values occur: value = weight, or one weight a level; told apart first, so that a wrong
 # weight is one problem, not two
-Weights = Annotated[
-    Annotated[dict[str, Weight], Tag("value = weight")]
-    | Annotated[list[Weight], Tag("a weight a level")],
-    Discriminator(
-        lambda given: "a weight a level" if isinstance(given, list) else "value = weight"
-    ),
-]
+Weights = Annotated[dict[str, float] | list[float], Checked(_weights)]
 _NEVER = 1e-6  # what never occurred may still occur: every level has at least this share
 
 
-class FieldBase(Strict):
+class FieldBase(Declared):
     """One quantity or fact with a finite list of levels, numbered from 0."""
 
-    label: str = Field("", description="What a person calls it; the default is the field's name.")
-    share: float = Field(
-        0.9,
+    label: str = takes(
+        default="", description="What a person calls it; the default is the field's name."
+    )
+    share: float = takes(
+        default=0.9,
         ge=0,
         le=1,
         description="How often the field has its usual value, where no spread is given.",
     )
-    hold: float | None = Field(
-        None,
+    hold: float | None = takes(
+        default=None,
         ge=0,
         le=1,
         description="How often it stays as it was a lap ago; for what does not wander.",
     )
-    often: Weights | None = Field(
-        None,
+    often: Weights | None = takes(
+        default=None,
         description=(
             "How often each value occurs, where that is known: value = weight, or one weight a"
             " level."
         ),
     )
-    _name: str = PrivateAttr("")
+    _name = ""
 
     described: ClassVar[str] = "field"
 
@@ -192,12 +158,12 @@ class FieldBase(Strict):
         """Give the field its key in the book, once."""
         if self._name not in ("", name):
             raise ValueError(f"the field {self._name!r} can't be {name!r} too")
-        self._name = name
+        self.__dict__["_name"] = name
 
     @functools.cached_property
     def name(self) -> str:
         """The key of the field in the book."""
-        return self._name  # kept: a private attribute of a model is slow to reach
+        return self._name
 
     @property
     def title(self) -> str:

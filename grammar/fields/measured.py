@@ -9,8 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
 from typing import ClassVar
 
-from pydantic import Field
-
+from grammar.declared import takes
 from grammar.errors import Problem
 from grammar.exact import ExactDecimal, exact, plain
 from grammar.fields.base import Band, FieldBase, Limit, Value
@@ -35,8 +34,8 @@ def _way_to_write(text: str, unit: str) -> str:
 class Measured(FieldBase):
     """What quantities of all kinds share: a unit and limits."""
 
-    unit: str = Field("", description="The unit as people write it: kWh, °C, %.")
-    limits: list[Limit] = Field(
+    unit: str = takes(default="", description="The unit as people write it: kWh, °C, %.")
+    limits: list[Limit] = takes(
         default_factory=list, description="Values at which the reading carries a warning."
     )
 
@@ -163,15 +162,15 @@ class Moving(Measured):
     · √laps.
     """
 
-    drift: ExactDecimal = Field(
-        Decimal(0),
+    drift: ExactDecimal = takes(
+        default=Decimal(0),
         description=(
             "How much it changes from one lap to the next, on average, in the unit: 1 for a lap"
             " number."
         ),
     )
-    wander: ExactDecimal | None = Field(
-        None,
+    wander: ExactDecimal | None = takes(
+        default=None,
         ge=0,
         description=(
             "Standard deviation of that change, in the unit; without it the last lap tells nothing"

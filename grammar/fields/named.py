@@ -6,8 +6,7 @@ import functools
 from collections.abc import Iterable, Iterator, Sequence
 from typing import Any, ClassVar, Literal
 
-from pydantic import Field
-
+from grammar.declared import takes
 from grammar.errors import Problem
 from grammar.fields.base import (
     FieldBase,
@@ -24,12 +23,13 @@ class Choice(FieldBase):
     """One of several named options; level n is the n-th."""
 
     kind: Literal["choice"]
-    options: list[str] = Field(min_length=1, max_length=10_000, description="The names, in order.")
-    warn: list[str] = Field(
+    options: list[str] = takes(min_length=1, max_length=10_000, description="The names, in order.")
+    warn: list[str] = takes(
         default_factory=list, description="Options whose reading carries a warning."
     )
-    usual: str | None = Field(
-        None, description="The usual option; optional parts that carry it may be left unsaid."
+    usual: str | None = takes(
+        default=None,
+        description="The usual option; optional parts that carry it may be left unsaid.",
     )
 
     described: ClassVar[str] = "choice"
@@ -104,11 +104,11 @@ class Flags(FieldBase):
     """Several yes-or-no facts at once; bit n of the level is the n-th flag."""
 
     kind: Literal["flags"]
-    flags: list[str] = Field(min_length=1, max_length=32, description="The names, in order.")
-    warn: list[str] = Field(
+    flags: list[str] = takes(min_length=1, max_length=32, description="The names, in order.")
+    warn: list[str] = takes(
         default_factory=list, description="Flags that carry a warning when set."
     )
-    usual: list[str] | None = Field(None, description="The flags usually set; [] for none.")
+    usual: list[str] | None = takes(default=None, description="The flags usually set; [] for none.")
 
     described: ClassVar[str] = "flags"
     numbering: ClassVar[str] = "flags as bits, the first is 1"

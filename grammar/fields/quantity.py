@@ -9,8 +9,7 @@ from decimal import Decimal
 from fractions import Fraction
 from typing import Any, ClassVar, Literal
 
-from pydantic import Field
-
+from grammar.declared import takes
 from grammar.errors import Problem
 from grammar.exact import ExactDecimal, Rounding, at, difference, plain, steps, whole_steps
 from grammar.fields.base import MOST_LEVELS, Band, Beyond, Interval, Progression, Rounded
@@ -29,25 +28,26 @@ class Quantity(Moving):
     """
 
     kind: Literal["quantity"]
-    low: ExactDecimal = Field(description="The lowest value.")
-    high: ExactDecimal = Field(
+    low: ExactDecimal = takes(description="The lowest value.")
+    high: ExactDecimal = takes(
         description="The highest value, a whole number of steps from the lowest."
     )
-    step: ExactDecimal = Field(description="The resolution, above 0: 0.1, 1, 5 …")
-    open: Literal["neither", "low", "high", "both"] = Field(
-        "neither", description="Which ends mean 'or beyond'."
+    step: ExactDecimal = takes(description="The resolution, above 0: 0.1, 1, 5 …")
+    open: Literal["neither", "low", "high", "both"] = takes(
+        default="neither", description="Which ends mean 'or beyond'."
     )
-    rounding: Rounding = Field(
-        "nearest",
+    rounding: Rounding = takes(
+        default="nearest",
         description=(
             "How a value between two levels is rounded; ties of `nearest` go to the even level."
         ),
     )
-    usual: ExactDecimal | None = Field(
-        None, description="The usual value; optional parts that carry it may be left unsaid."
+    usual: ExactDecimal | None = takes(
+        default=None,
+        description="The usual value; optional parts that carry it may be left unsaid.",
     )
-    spread: ExactDecimal | None = Field(
-        None, description="Standard deviation about the usual value, in the unit, above 0."
+    spread: ExactDecimal | None = takes(
+        default=None, description="Standard deviation about the usual value, in the unit, above 0."
     )
 
     described: ClassVar[str] = "quantity"

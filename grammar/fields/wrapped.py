@@ -7,8 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
 from typing import Any, ClassVar, Literal
 
-from pydantic import Field
-
+from grammar.declared import takes
 from grammar.errors import EncodeError, Problem
 from grammar.exact import ExactDecimal, at, difference, plain, steps, whole_steps
 from grammar.fields.base import MOST_LEVELS, Progression, Rounded, Value
@@ -22,13 +21,14 @@ class Wrapped(Moving):
     """
 
     kind: Literal["wrapped"]
-    modulus: ExactDecimal = Field(
+    modulus: ExactDecimal = takes(
         description="What is taken off as often as possible, above 0: 10 leaves the last figure."
     )
-    step: ExactDecimal = Field(
-        Decimal(1), description="The resolution, above 0; the modulus is a whole number of steps."
+    step: ExactDecimal = takes(
+        default=Decimal(1),
+        description="The resolution, above 0; the modulus is a whole number of steps.",
     )
-    usual: ExactDecimal | None = Field(None, description="The usual remainder.")
+    usual: ExactDecimal | None = takes(default=None, description="The usual remainder.")
 
     described: ClassVar[str] = "wrapped"
     wraps: ClassVar[bool] = True

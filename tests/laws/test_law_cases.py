@@ -185,8 +185,10 @@ def test_time_is_told_for_the_words_that_are_given() -> None:
 )
 def test_numbers_far_apart_are_held_exactly(value: str) -> None:
     """Thirty digits on either side of the point: sums stay exact."""
-    field = Quantity(kind="quantity", low="0", high="1e20", step="1e20", open="both")
+    field = Quantity.read(
+        {"kind": "quantity", "low": "0", "high": "1e20", "step": "1e20", "open": "both"}
+    )
     rounded = field.level(value)
     assert rounded.level == 0
     with pytest.raises((BookError, ValueError)):
-        Quantity(kind="quantity", low=value, high="1e30", step="1")
+        Quantity.read({"kind": "quantity", "low": value, "high": "1e30", "step": "1"})
