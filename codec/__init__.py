@@ -50,7 +50,8 @@ if TYPE_CHECKING:
         UnknownWord,
     )
     from grammar.fields import Band
-    from grammar.loading import load_book, parse_book
+    from grammar.loading import load_book
+    from grammar.parsing import parse_book
 else:
     # Where the names are defined, each above what it stands on: none is loaded in vain.
     _MODULES = (
@@ -58,6 +59,7 @@ else:
         "grammar.fields",
         "grammar.book",
         "grammar.loading",
+        "grammar.parsing",
         "codec.reading",
         "codec.decoding",
         "codec.encoding",

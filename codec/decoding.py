@@ -48,7 +48,7 @@ class Transcript:
         facts += [
             (
                 span[0],
-                {"event": name, "label": book.spec.phrases[name].label or name, "span": list(span)},
+                {"event": name, "label": book.rules.events[name], "span": list(span)},
             )
             for name, span in self.events
         ]

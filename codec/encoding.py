@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from codec.decoding import decode, readings
 from codec.reading import Reading
@@ -14,8 +14,10 @@ from grammar.codes import CodeTable
 from grammar.errors import Ambiguous, CodeError, EncodeError, ReportError
 from grammar.fields import Rounded
 from grammar.message import Message
-from grammar.profile import Profile, word_seconds
 from grammar.reading_sets import ReadingSets
+
+if TYPE_CHECKING:
+    from grammar.profile import Profile
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +81,11 @@ def encode(
     rounded = _rounded(book, given)
     levels = {name: r.level for name, r in rounded.items()}
     chosen = _message(book, levels, message)
-    own = None if profile is None else word_seconds(profile, book.alphabet)
+    own = None
+    if profile is not None:
+        from grammar.profile import word_seconds
+
+        own = word_seconds(profile, book.alphabet)
     string = chosen.cheapest(levels, book.cost(by, own), exact=isinstance(values, Reading))
     if string is None:
         raise _unsayable(chosen, levels)

@@ -6,55 +6,74 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Mapping
+from typing import TYPE_CHECKING, NamedTuple
+from typing import Literal as OneOf
 
 from grammar.automaton import Automaton, build
 from grammar.codes import CodeTable
 from grammar.errors import CodeError
 from grammar.fields import FieldBase
 from grammar.message import Direction, Found, Message, Readers, Spelling
-from grammar.models import BookSpec
 from grammar.proof import Ambiguity, ambiguity, overlap
 from grammar.speech import Lexicon
 from grammar.symbols import Alphabet
 
+if TYPE_CHECKING:
+    from grammar.models import BookSpec
+
 COSTS = ("seconds", "symbols", "syllables")
+
+
+class Rules(NamedTuple):
+    """What a book says of itself as a whole: ``events`` are the titles of its phrases by name."""
+
+    title: str
+    run_together: bool
+    whole_numbers: OneOf["digits", "magnitudes"]
+    events: Mapping[str, str]
+
+
+class Parts(NamedTuple):
+    """What a book is built of."""
+
+    alphabet: Alphabet
+    fields: dict[str, FieldBase]
+    tables: dict[str, CodeTable]
+    messages: dict[str, Message]
+    lexicon: Lexicon
 
 
 class Book:
     """A code book that compiles: no problem, and no string with two readings.
 
-    Made by ``load_book`` or ``parse_book`` of ``grammar.loading``. ``fields``, ``tables`` and
-    ``messages`` are by name, in file order.
+    Made by ``load_book`` of ``grammar.loading`` or ``parse_book`` of ``grammar.parsing``.
+    ``fields``, ``tables`` and ``messages`` are by name, in file order.
     """
 
     def __init__(
         self,
-        spec: BookSpec,
-        alphabet: Alphabet,
-        tables: dict[str, CodeTable],
-        messages: dict[str, Message],
-        lexicon: Lexicon,
         name: str,
-        source: str = "",
+        source: str,
+        rules: Rules,
+        parts: Parts,
+        spec: Callable[[], BookSpec],
     ) -> None:
-        """Take what the loader built and checked, and the text it came from."""
-        self.source = source
-        self.spec, self.alphabet, self.tables, self.messages, self.lexicon, self.name = (
-            spec,
-            alphabet,
-            tables,
-            messages,
-            lexicon,
-            name,
-        )
-        self.fields: dict[str, FieldBase] = dict(spec.fields)
+        """Take what was built and checked, the text it came from, and what makes its model."""
+        self.name, self.source, self.rules = name, source, rules
+        self.alphabet, self.fields, self.tables, self.messages, self.lexicon = parts
+        self._spec = spec
         self._automata: dict[Direction | None, Automaton] = {}
         self._plain: dict[Direction | None, Callable[[str], Found | None]] = {}
+
+    @functools.cached_property
+    def spec(self) -> BookSpec:
+        """The model of the file, for what is not needed to read and say reports."""
+        return self._spec()
 
     @property
     def title(self) -> str:
         """The book's title, or its file's name."""
-        return self.spec.title or self.name
+        return self.rules.title or self.name
 
     def sent_by(self, direction: Direction | None) -> list[Message]:
         """Return the messages of a direction; None: all of them."""
@@ -105,7 +124,7 @@ class Book:
         """
         if direction not in self._automata:
             self._automata[direction] = build(
-                self.sent_by(direction), run_together=self.spec.speech.run_together
+                self.sent_by(direction), run_together=self.rules.run_together
             )
         return self._automata[direction]
 
@@ -122,7 +141,7 @@ class Book:
             return None
         return (
             ambiguity([*car, *pit], run_together=True)
-            if self.spec.speech.run_together
+            if self.rules.run_together
             else overlap(car, pit)
         )
 
@@ -140,7 +159,7 @@ class Book:
         """Return the words for a codeword: spelling words, or whole hundreds and thousands where
         the book says so.
         """
-        if self.spec.speech.whole_numbers == "magnitudes" and table.decimal:
+        if self.rules.whole_numbers == "magnitudes" and table.decimal:
             from grammar.speech.numbers import whole
 
             words = whole(word)
@@ -170,7 +189,7 @@ class Book:
             entry.word: times[symbol] if by == "seconds" else float(entry.syllables)
             for symbol, entry in self.alphabet.words.items()
         }
-        if self.spec.speech.whole_numbers == "magnitudes" and not plain:
+        if self.rules.whole_numbers == "magnitudes" and not plain:
             prices = {**self.alphabet.magnitudes(by), **prices}
             return lambda table, word: sum(prices[w] for w in self.spoken(table, word))
         by_symbol = {symbol: prices[entry.word] for symbol, entry in self.alphabet.words.items()}

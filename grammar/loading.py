@@ -1,24 +1,21 @@
-"""Loading a book: reading the file, finding every problem with its place, and proving what is
-left.
+"""Loading a book from its file, or from what is kept of it in the user's cache folder where the
+file was found right before.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import contextlib
+import functools
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from grammar.binding import bind_messages, bind_tables
+from grammar import kept
 from grammar.book import Book
-from grammar.errors import BookError, CodeError, EncodeError, Problem
-from grammar.fields import ENUMERABLE, FieldBase
-from grammar.message import Message
-from grammar.models import BookSpec
-from grammar.partial_book import BookFormat
-from grammar.proof import Ambiguity, ambiguity
-from grammar.speech import Lexicon
-from grammar.symbols import Alphabet
+from grammar.compiled import compiled, rebuilt
+from grammar.document import read
 
-BOOK = BookFormat("a book", BookSpec, BookError, "book", {"messages": {}})
+if TYPE_CHECKING:
+    from grammar.models import BookSpec
 
 
 def load_book(path: str | Path) -> Book:
@@ -27,79 +24,20 @@ def load_book(path: str | Path) -> Book:
     Raises BookError with every problem at once (file, line, what to do), also where the file can't
     be read; never anything else.
     """
-    return parse_book(BOOK.read(path), str(path))
+    text = read(Path(path), "a book")
+    found = kept.found(text)
+    if found is not None:
+        with contextlib.suppress(KeyError):  # a kind that this program does not have
+            return rebuilt(found, Path(path).stem, text, functools.partial(_spec, text, str(path)))
+    from grammar.parsing import parse_book
+
+    book = parse_book(text, str(path))
+    if kept.wanted():
+        kept.keep(text, compiled(book))
+    return book
 
 
-def parse_book(text: str, name: str = "book") -> Book:
-    """Return the code book in a TOML text; raises BookError like ``load_book``."""
-    text = text.removeprefix("\ufeff")
-    inspection = BOOK.inspect(text, name)
-    spec = inspection.model()
-    inspection.note(*weight_problems(spec.fields))
-    alphabet = Alphabet(spec.alphabet)
-    lexicon = Lexicon(
-        alphabet,
-        fillers=spec.speech.fillers,
-        phrases={name: phrase.says for name, phrase in spec.phrases.items()},
-        homophones=spec.speech.homophones,
-    )
-    inspection.note(*lexicon.problems)
-    tables = bind_tables(spec, alphabet, inspection)
-    messages = bind_messages(spec, alphabet, tables, inspection)
-    inspection.settle()
-    inspection.note(*_ambiguities(spec, messages))
-    inspection.settle()
-    return Book(spec, alphabet, tables, messages, lexicon, Path(name).stem, text)
+def _spec(text: str, name: str) -> BookSpec:
+    from grammar.parsing import spec_of
 
-
-def weight_problems(fields: Mapping[str, FieldBase]) -> Iterator[Problem]:
-    """Yield what is wrong with how often the values of fields are said to occur."""
-    for name, field in fields.items():
-        keys = ("fields", name, "often")
-        if field.often is not None and field.size > ENUMERABLE:
-            message = f"{field.size} levels are too many to weigh"
-            yield Problem(keys, message, f"at most {ENUMERABLE}")
-        elif field.often is not None:
-            try:
-                field.shares()
-            except EncodeError as error:
-                yield Problem(keys, error.message, error.hint or f"values are {field.domain}")
-
-
-def _ambiguities(spec: BookSpec, messages: Mapping[str, Message]) -> Iterator[Problem]:
-    """Yield, for each direction, a shortest string that has two readings."""
-    for direction in ("car", "pit"):
-        sent = [message for message in messages.values() if message.direction == direction]
-        if not sent:
-            continue
-        try:
-            found = ambiguity(sent) or (
-                ambiguity(sent, run_together=True) if spec.speech.run_together else None
-            )
-        except CodeError as error:
-            yield Problem(("messages",), error.message, error.hint, error.kind)
-            continue
-        if found is not None:
-            keys = ("messages", found.one[0].message.name, "layout")
-            yield Problem(keys, witness_text(found), _way_out(found), "ambiguous")
-
-
-def witness_text(found: Ambiguity) -> str:
-    """Return an ambiguity in words: the string, and both readings with where they cut it."""
-    one, other = (
-        "; then ".join(f"{' '.join(match.texts)} as {match.text()}" for match in side)
-        for side in (found.one, found.other)
-    )
-    same = " (the same values, said by two ways through the layout)" if found.alike else ""
-    return (
-        f"{found.string!r} has two readings, in {found.where}{same}\n    either {one}\n    or    "
-        f" {other}"
-    )
-
-
-def _way_out(found: Ambiguity) -> str:
-    if len(found.one) > 1 or len(found.other) > 1:
-        return "change a codeword, or set run_together = false and pause between reports"
-    if found.one[0].message is not found.other[0].message:
-        return "begin one of the messages with a symbol of its own, or give them different lengths"
-    return "change a codeword, or put symbols in quotes before the optional part"
+    return spec_of(text, name)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import functools
 import re
 import unicodedata
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal
 
@@ -269,12 +269,15 @@ class Alphabet:
     SpellingWord; ``spoken`` maps every accepted word in its compared form → symbol.
     """
 
-    def __init__(self, spec: AlphabetSpec) -> None:
-        """Take the symbols in use from a checked ``[alphabet]``."""
+    def __init__(self, spec: AlphabetSpec, words: Sequence[SpellingWord] | None = None) -> None:
+        """Take the symbols in use from a checked ``[alphabet]``, and the words worked out of it
+        before.
+        """
         self.spec = spec
         self.symbols = "".join(symbol for symbol in spec.symbols if symbol not in spec.retired)
         self.index = {symbol: number for number, symbol in enumerate(self.symbols)}
-        self.words = {entry.symbol: entry for entry in spec.entries(self.symbols)}
+        entries = spec.entries(self.symbols) if words is None else words
+        self.words = {entry.symbol: entry for entry in entries}
         self.spoken: dict[str, str] = {}
         for entry in self.words.values():
             for word in (normal(entry.word), *entry.also):

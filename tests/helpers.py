@@ -10,8 +10,8 @@ import tomli_w
 from codec import Book, BookError, CodeError, parse_book
 from grammar.binding import bind_messages, bind_tables
 from grammar.codes import CodeTable
-from grammar.loading import BOOK
 from grammar.message import Message
+from grammar.parsing import BOOK
 from grammar.symbols import Alphabet
 
 Result = TypeVar("Result")

@@ -130,7 +130,7 @@ def _needs(args: argparse.Namespace) -> Needs:
     from grammar.design import needs_of, parse_needs
     from grammar.document import document, read
     from grammar.errors import CodeError
-    from grammar.loading import parse_book
+    from grammar.parsing import parse_book
 
     path = Path(args.needs)
     text = read(path, "needs or a book")

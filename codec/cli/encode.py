@@ -46,12 +46,15 @@ def run(args: argparse.Namespace) -> int:
     """Encode the arguments, or each line."""
     from codec.cli.common import report
     from codec.encoding import encode
-    from codec.profile import load_profile
     from grammar.errors import CodeError
     from grammar.loading import load_book
 
     book = load_book(args.book)
-    profile = load_profile(args.profile) if args.profile else None
+    profile = None
+    if args.profile:
+        from codec.profile import load_profile
+
+        profile = load_profile(args.profile)
     worst, number = 0, 0
     for number, values in enumerate(_values(args), start=1):
         try:

@@ -235,7 +235,8 @@ def _journal(args: argparse.Namespace, facts: Any) -> Journal:
     with the one an export holds.
     """
     from codec.sheet import Journal
-    from grammar.loading import load_book, parse_book
+    from grammar.loading import load_book
+    from grammar.parsing import parse_book
 
     path = Path(args.sheet)
     book = load_book(args.book) if args.book is not None else None

@@ -18,7 +18,7 @@ from codec.drill.answer import Answer, DrillError, checked_name
 from codec.sheet.journal import book_digest
 from codec.store.store import Clock, Format, Store, now, scripts_in, stamp
 from grammar.book import Book
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 FORMAT = Format(
     word="drill",

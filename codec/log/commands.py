@@ -46,7 +46,7 @@ def command(watch: Watch, text: str) -> Shown:
 
 def commands(watch: Watch) -> dict[str, str]:
     """Return what may stand behind ``/``, and what it does."""
-    events = {name: watch.event_title(name) for name in (*EVENTS, *watch.book.spec.phrases)}
+    events = {name: watch.event_title(name) for name in (*EVENTS, *watch.book.rules.events)}
     return {name: act.about for name, act in _ACTS.items() if act.about} | events
 
 

@@ -283,8 +283,8 @@ class Watch:
 
     def event_title(self, name: str) -> str:
         """Return what people call an event."""
-        phrase = self.book.spec.phrases.get(name)
-        return phrase.label if phrase is not None and phrase.label else EVENTS.get(name, name)
+        title = self.book.rules.events.get(name, name)
+        return EVENTS.get(name, name) if title == name else title
 
     def standing(self) -> Shown:
         """Return who is spoken to, and what still waits for an answer."""

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from codec.screen.console import console, safe
+from codec.screen.console import boxed, console, heading, safe
 from codec.screen.design import FULL, count, rate
-from codec.screen.reading import boxed, heading
 from grammar.design import Analysis, Keyed, Proposal
 from grammar.design.analysis import Mixed
 

@@ -8,8 +8,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from codec.encoding import encode
-from codec.screen.console import assembled, console, safe
-from codec.screen.reading import boxed, heading
+from codec.screen.console import assembled, boxed, console, heading, safe
 from grammar.book import Book
 from grammar.codes import CodeTable
 from grammar.errors import CodeError

@@ -10,8 +10,10 @@ import functools
 from collections.abc import Iterator
 from typing import Any
 
+from rich import box
 from rich.console import Console, ConsoleOptions, RenderableType
 from rich.segment import Segment
+from rich.table import Table
 from rich.text import Text
 
 from grammar.errors import visible, visible_lines
@@ -71,3 +73,17 @@ def assembled(*parts: str | Text | tuple[str, str]) -> Text:
             for part in parts
         )
     )
+
+
+def heading(text: str) -> None:
+    """Print a line that parts one thing from the next."""
+    console().print()
+    console().print(safe(text, "bold underline"))
+
+
+def boxed(*columns: str, right: tuple[str, ...] = ()) -> Table:
+    """Return an empty table with these column heads."""
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
+    for column in columns:
+        table.add_column(column, justify="right" if column in right else "left", overflow="fold")
+    return table

@@ -12,9 +12,9 @@ from codec.debrief.summary import CAUTION
 from codec.decoding import decode
 from codec.race import Event, advise, facts, follow
 from codec.radio.importing import Summary
-from codec.screen.console import console, safe
+from codec.screen.console import console, heading, safe
 from codec.screen.race import state_lines
-from codec.screen.reading import encoded_lines, heading, reading_lines
+from codec.screen.reading import encoded_lines, reading_lines
 from codec.screen.sheet import lap_tables, summary_lines
 from codec.sheet import Entry, Journal
 from codec.sheet.state import rows

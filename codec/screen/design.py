@@ -13,8 +13,7 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from rich.table import Table
 
 from codec.files import written
-from codec.screen.console import console, safe
-from codec.screen.reading import boxed
+from codec.screen.console import boxed, console, safe
 from grammar.design import FAMILIES, Needs, Proposal, bound_of, broken, expected_seconds
 from grammar.errors import CodeError
 from grammar.libraries import needed

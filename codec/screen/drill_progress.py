@@ -13,8 +13,7 @@ from rich.text import Text
 from codec.drill.answer import MEANINGS, Answer
 from codec.drill.progress import Progress, Score
 from codec.drill.timing import Timing
-from codec.screen.console import assembled, console, safe
-from codec.screen.reading import boxed, heading
+from codec.screen.console import assembled, boxed, console, heading, safe
 from grammar.errors import counted
 
 _BAR = 10

@@ -8,8 +8,7 @@ from rich.text import Text
 
 from codec.hear import Decision, Hearing, Marginal
 from codec.reading import Reading
-from codec.screen.console import assembled, console, safe
-from codec.screen.reading import boxed
+from codec.screen.console import assembled, boxed, console, safe
 from grammar.exact import percent as _percent
 
 _BAR = 20

@@ -15,8 +15,7 @@ from codec.race import Advice, Race, RaceNotice
 from codec.race.kalman import Distribution
 from codec.race.outlook import Distance, outlook
 from codec.race.temperature import Reaching
-from codec.screen.console import assembled, console, safe
-from codec.screen.reading import boxed, heading
+from codec.screen.console import assembled, boxed, console, heading, safe
 from grammar.book import Book
 from grammar.errors import counted
 

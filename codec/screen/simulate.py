@@ -9,8 +9,7 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from codec.hear.tally import THRESHOLDS, Tally
-from codec.screen.console import console, safe
-from codec.screen.reading import boxed, heading
+from codec.screen.console import boxed, console, heading, safe
 
 
 @contextlib.contextmanager

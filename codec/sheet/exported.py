@@ -12,7 +12,7 @@ from codec.sheet.entry import Entry, SheetError
 from codec.sheet.journal import Journal, book_digest
 from codec.sheet.table import EntryTable
 from grammar.book import Book
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 
 @dataclass(frozen=True, slots=True)

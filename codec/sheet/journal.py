@@ -24,7 +24,7 @@ from codec.store.store import Clock, Format, Store, now, stamp
 from codec.store.table import NUMBER
 from grammar.book import Book
 from grammar.errors import BookError
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 _FACTS = ("book", "digest", "name")  # what a sheet tells of its book, beside its own name
 

@@ -12,7 +12,7 @@ from codec.sheet.table import ENTRIES, EntryTable
 from codec.store.rescue import sound_rows, texts_in
 from grammar.book import Book
 from grammar.errors import CodeError
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 
 @dataclass(frozen=True, slots=True)

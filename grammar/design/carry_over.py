@@ -14,7 +14,7 @@ from typing import Any
 
 from grammar.book import Book
 from grammar.errors import BookError
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 _LAYOUT = re.compile(r"\"[^\"]*\"|'[^']*'|\w+")
 Sections = dict[str, Any]

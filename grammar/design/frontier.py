@@ -15,7 +15,7 @@ from grammar.design.needs import LimitsSpec, Needs
 from grammar.design.noise import noise_of, rates
 from grammar.design.write import book_text
 from grammar.figures import Drawn, drawn, longest
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 DRAWS = 1000
 

@@ -30,7 +30,7 @@ from grammar.design.write import book_text
 from grammar.document import document
 from grammar.errors import CodeError
 from grammar.figures import drawn
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 MARGIN = 0.05
 LEAST_SECRET = 16  # bytes

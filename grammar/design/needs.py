@@ -23,8 +23,9 @@ from grammar.exact import ExactDecimal
 from grammar.fields import FieldBase
 from grammar.fields.base import Weights, surprised
 from grammar.inspection import Strict
-from grammar.loading import BOOK, load_book, weight_problems
+from grammar.loading import load_book
 from grammar.models import Fields, HearingSpec, Name, SpeechSpec
+from grammar.parsing import BOOK, weight_problems
 from grammar.partial_book import BookFormat
 from grammar.symbols import Alphabet, AlphabetSpec
 

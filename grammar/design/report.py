@@ -9,7 +9,7 @@ from grammar.design.carry_over import joined
 from grammar.design.frontier import Proposal, broken
 from grammar.design.needs import Needs
 from grammar.design.write import book_text
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 CAUTION = (
     "Codes are learned in a parked car, a simulator or at a desk. A temperature, voltage or"

@@ -165,6 +165,11 @@ class FieldBase(Declared):
         """The key of the field in the book."""
         return self._name
 
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, FieldBase) and super().__eq__(other) and self.name == other.name
+
+    __hash__ = Declared.__hash__
+
     @property
     def title(self) -> str:
         """The label, or the name written with spaces."""

@@ -35,7 +35,7 @@ from grammar.design import (
     written,
 )
 from grammar.export.c import c_files
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 
 def codewords() -> None:

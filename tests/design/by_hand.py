@@ -5,7 +5,7 @@ from __future__ import annotations
 from codec import Book
 from grammar.design.write import book_text
 from grammar.document import document
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 
 def lap_alone(book: Book, noise: float | None = None) -> Book:

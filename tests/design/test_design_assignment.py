@@ -20,7 +20,7 @@ from grammar.design.noise import simulated
 from grammar.design.parts import SymbolPool, assigned
 from grammar.design.write import book_text
 from grammar.document import document
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 # NUG12 of QAPLIB (C. Nugent, T. Vollmann and J. Ruml 1968; R. Burkard, S. Karisch and F. Rendl
 # 1997): flows, between places on a grid of

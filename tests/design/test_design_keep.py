@@ -13,7 +13,7 @@ from codec import decode, encode, load_book
 from codec.cli import main
 from grammar.design import Needs, Proposal, candidates, needs_of, propose, written
 from grammar.document import document
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 BOOK = """
 title = "Two reports and a call"

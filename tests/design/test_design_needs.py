@@ -24,7 +24,8 @@ from grammar.design import (
 )
 from grammar.design.write import book_text, value_text
 from grammar.errors import BookError, CodeError
-from grammar.loading import load_book, parse_book
+from grammar.loading import load_book
+from grammar.parsing import parse_book
 
 NEEDS = Path("examples/design/needs.toml")
 

@@ -30,7 +30,7 @@ from grammar.design.frontier import expected_seconds
 from grammar.design.noise import rates
 from grammar.errors import CodeError
 from grammar.figures import drawn
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 RACE = load_book("examples/race/race.toml")
 

@@ -13,7 +13,7 @@ from export.strings import BOOKS, example
 from codec import CodeError
 from grammar.design import Candidate, Needs, candidates, load_needs, propose, written
 from grammar.export.c import c_files
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 # of a message with more readings than can all be compared; tests/bench/bench_export.py takes
 # 100,000

@@ -23,7 +23,7 @@ from PIL import Image, ImageFont
 from codec import Book
 from grammar.export.card import CAUTION, MOST_ROWS, Reader, blocks, html
 from grammar.export.card_picture import picture
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 RACE = example("race")
 READERS: tuple[Reader, ...] = ("driver", "engineer")

@@ -31,8 +31,8 @@ from strategies import Drawn, books
 
 from codec import Book, CodeError
 from grammar.export import export, jsgf, network
-from grammar.loading import parse_book
 from grammar.message import Direction
+from grammar.parsing import parse_book
 
 Accepts = Callable[[list[str]], bool]
 

@@ -18,8 +18,8 @@ from lxml import etree
 from codec import Book, CodeError, Reading, readings
 from grammar.export import export
 from grammar.fields import Band
-from grammar.loading import parse_book
 from grammar.message import Direction
+from grammar.parsing import parse_book
 
 
 def grammar(subject: Book, direction: Direction | None = None) -> Srgs:

@@ -11,7 +11,7 @@ from lxml import etree
 
 from codec import CodeError
 from grammar.export import export
-from grammar.loading import parse_book
+from grammar.parsing import parse_book
 
 PLS = "{http://www.w3.org/2005/01/pronunciation-lexicon}"
 
