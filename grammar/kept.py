@@ -77,7 +77,11 @@ def keep(text: str, told: str) -> None:
 def folder() -> Path:
     """Return the folder; raises RuntimeError where the user has no home."""
     base = Path(os.environ.get("XDG_CACHE_HOME", ""))
-    return (base if base.is_absolute() else Path.home() / ".cache") / "niner"
+    if not base.is_absolute():
+        base = Path.home() / ".cache"
+        if not base.parent.is_dir():  # it is not for us to make
+            raise RuntimeError("the home folder is missing")
+    return base / "niner"
 
 
 def _bound(place: Path) -> None:

@@ -215,6 +215,10 @@ def test_a_folder_that_can_not_be_used_is_no_error(
         monkeypatch.setenv("HOME", str(tmp_path / "file"))
         assert not from_folder(RACE)
         assert not from_folder(RACE)
+    missing = tmp_path / "missing"
+    monkeypatch.setenv("HOME", str(missing))
+    assert not from_folder(RACE)
+    assert not missing.exists()
     assert not folder.exists()
 
 
