@@ -90,7 +90,10 @@ def test_what_is_no_phone_is_refused() -> None:
 
 @pytest.mark.parametrize("words_per_minute", [60, 100, 150])
 def test_a_time_that_a_team_gives_is_used_as_given(words_per_minute: float) -> None:
-    own = {"A": OwnWord(word="apple", milliseconds=450), "B": OwnWord(word="banana")}
+    own: dict[str, str | OwnWord] = {
+        "A": OwnWord(word="apple", milliseconds=450),
+        "B": OwnWord(word="banana"),
+    }
     alphabet = Alphabet(AlphabetSpec(symbols="ABC", words=own, words_per_minute=words_per_minute))
     assert alphabet.words["A"].seconds == 0.45
     scaled = sound.seconds("banana") * alphabet.spec.rate
