@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import gc
 from collections.abc import Iterator, Mapping
 from pathlib import Path
 
@@ -19,6 +21,21 @@ from grammar.symbols import Alphabet
 BOOK = BookFormat("a book", BookSpec, BookError, "book", {"messages": {}})
 
 
+@contextlib.contextmanager
+def _uncollected() -> Iterator[None]:
+    """Let no garbage be looked for: hundreds of thousands of small objects are made that all stay,
+    and the collector would walk them, and all else that lives, again and again.
+    """
+    on = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if on:
+            gc.enable()
+
+
+@_uncollected()
 def parse_book(text: str, name: str = "book") -> Book:
     """Return the code book in a TOML text.
 

@@ -21,3 +21,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return run(argv)
     except KeyboardInterrupt:
         return INTERRUPTED
+    except RuntimeError as error:
+        # what is raised while a class is made reaches us as the cause of this, up to Python 3.11
+        if isinstance(error.__cause__, KeyboardInterrupt):
+            return INTERRUPTED
+        raise

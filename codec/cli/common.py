@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import argparse
 import codecs
+import contextlib
 import json
 import sys
 from collections.abc import Iterator, Mapping, Sequence
@@ -88,8 +89,11 @@ def say(text: str) -> None:
 
 
 def tell(text: str) -> None:
-    """Print lines of text beside the output, on standard error, in the same way."""
-    print(visible_lines(text), file=sys.stderr, flush=True)
+    """Print lines of text beside the output, on standard error, in the same way; where that can't
+    be written there is nobody to tell.
+    """
+    with contextlib.suppress(OSError):
+        print(visible_lines(text), file=sys.stderr, flush=True)
 
 
 def put(text: str | bytes) -> None:
