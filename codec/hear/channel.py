@@ -97,12 +97,20 @@ class Channel:
         column: np.ndarray = self.table[:, self.alphabet.index[symbol]]
         return column
 
+    def after(self, now: Sequence[float]) -> tuple[float, ...]:
+        """Return how likely each condition is for the next report, from how likely it was for this
+        one: what is forgotten takes the book's shares.
+        """
+        return tuple(
+            (1 - self.forgotten) * likely + self.forgotten * one.share
+            for likely, one in zip(now, self.conditions, strict=True)
+        )
+
     def learnt(self, before: Sequence[float], words: int, *, clean: bool) -> tuple[float, ...]:
         """Return how likely each condition is for the next report, after one of so many words was
         heard as it was said (``clean``: its words were a report) or was not.
 
-        ``before`` is how likely each was, () for the book's shares. What is forgotten takes the
-        book's shares.
+        ``before`` is how likely each was, () for the book's shares.
         """
         right = float(self.table.diagonal().mean()) * (1 - self.deletion) * (1 - self.insertion)
         shares = [one.share for one in self.conditions]
@@ -111,10 +119,7 @@ class Channel:
             good = (1 - one.bad) * (1 - one.begins) ** words * right**words
             weights.append(share * (good if clean else 1 - good))
         whole = sum(weights)
-        return tuple(
-            (1 - self.forgotten) * weight / whole + self.forgotten * share
-            for weight, share in zip(weights, shares, strict=True)
-        )
+        return self.after([weight / whole for weight in weights])
 
     @functools.lru_cache(maxsize=512)  # noqa: B019 - channels are few and kept as long as their book
     def foreign(self, word: str) -> np.ndarray:

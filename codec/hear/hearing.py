@@ -267,17 +267,16 @@ def _conditions(
     nothing: float,
     before: Sequence[float],
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Return how likely each condition of the radio was for the last hearing, and is for the next:
-    what is forgotten takes the shares of the book.
+    """Return how likely each condition of the radio was for what was heard, and is for the next
+    report.
     """
     import numpy as np
 
     shares = np.array([one.share for one in ears.conditions])
     ended = np.sum([one.ended * share for one, share in zip(found, scale, strict=True)], axis=0)
     heard = np.bincount(alignments.condition, weights=ended, minlength=len(shares))
-    now = heard + nothing * (np.array(before) if before else shares)
-    after = (1 - ears.forgotten) * now + ears.forgotten * shares  # as Channel.learnt
-    return tuple(now.tolist()), tuple(after.tolist())
+    now = tuple((heard + nothing * (np.array(before) if before else shares)).tolist())
+    return now, ears.after(now)
 
 
 def _reading(book: Book, match: Match, prior: Prior) -> Reading:
