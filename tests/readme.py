@@ -10,6 +10,7 @@ from __future__ import annotations
 import contextlib
 import os
 import re
+import shlex
 import subprocess
 import sys
 import tempfile
@@ -17,12 +18,16 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import NamedTuple
 
+from commands import called
+
 ROOT = Path(__file__).parents[1]
 README = ROOT / "README.md"
 DOCUMENTS = (README, ROOT / "DEVELOPERS.md", *sorted((ROOT / "examples").rglob("*.md")))
 _BLOCK = re.compile(r"```console\n(.*?)```", re.DOTALL)
 _CHAPTER = re.compile(r"^(?=## )", re.MULTILINE)
 _FILE = re.compile(r"(?<!\S)(?!examples/)([\w-]+)(?:/\S*|\.[a-z]\w*)(?!\S)")
+_NINER = re.compile(r"niner (?P<arguments>[^|<>]*)(?P<behind>\|.*)?")
+_TERMINAL = {"COLUMNS": "100", "TERM": "dumb"}
 
 
 class Example(NamedTuple):
@@ -83,11 +88,33 @@ def run(command: str, where: Path) -> str:
     """Return what a command prints, both streams, in a terminal of 100 columns; ``niner`` is this
     checkout's.
     """
+    return _text(_shell(command, where))
+
+
+def call(command: str, where: Path) -> str:
+    """Return what ``run`` does, sooner: a ``niner`` that no other program feeds is called in this
+    process, and what it prints is given to the programs behind it.
+    """
+    found = _NINER.fullmatch(command)
+    if found is None:
+        return run(command, where)
+    arguments, behind = shlex.split(found["arguments"]), found["behind"]
+    done = called(arguments, where=where, environment=_TERMINAL, together=not behind)
+    if not behind:
+        return _text(done.stdout)
+    return _text(done.stderr + _shell(f"cat {behind}", where, done.stdout))
+
+
+def _text(printed: bytes) -> str:
+    """Return what was printed with the line ends of a document."""
+    return printed.decode().replace("\r\n", "\n")
+
+
+def _shell(command: str, where: Path, given: bytes = b"") -> bytes:
     environment = {
         **os.environ,
-        "COLUMNS": "100",
+        **_TERMINAL,
         "PYTHONPATH": str(ROOT),
-        "TERM": "dumb",
         "PYTHON": sys.executable,
     }
     shell = (
@@ -98,9 +125,9 @@ def run(command: str, where: Path) -> str:
         ["bash", "-c", shell + command],
         cwd=where,
         env=environment,
+        input=given,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
-        text=True,
         check=False,
     )
     return done.stdout

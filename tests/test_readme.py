@@ -6,10 +6,11 @@ from __future__ import annotations
 
 import doctest
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from readme import DOCUMENTS, README, ROOT, Example, chapters, examples, folder, makers, run
+from readme import DOCUMENTS, README, ROOT, Example, call, chapters, examples, folder, makers, run
 from test_imports import LAYERS
 
 TEXTS = {str(path.relative_to(ROOT)): path.read_text("utf-8") for path in DOCUMENTS}
@@ -45,14 +46,17 @@ def test_the_documents_have_examples() -> None:
 @pytest.mark.parametrize(
     ("document", "heading"), CHAPTERS, ids=[", ".join(one) for one in CHAPTERS]
 )
-def test_every_command_prints_what_the_document_shows(document: str, heading: str) -> None:
+@pytest.mark.parametrize("tell", [call, pytest.param(run, marks=pytest.mark.slow)])
+def test_every_command_prints_what_the_document_shows(
+    document: str, heading: str, tell: Callable[[str, Path], str]
+) -> None:
     found = chapters(TEXTS[document])
     before = list(found)[: list(found).index(heading)]
     with folder() as where:
         for one in makers(found[heading], [one for other in before for one in found[other]]):
-            run(one.command, where)
+            tell(one.command, where)
         for one in found[heading]:
-            assert Example(one.command, run(one.command, where)) == one
+            assert Example(one.command, tell(one.command, where)) == one
 
 
 def test_the_commands_that_make_the_files_of_a_chapter_are_run_before_it() -> None:

@@ -9,7 +9,8 @@ import os
 from pathlib import Path
 
 import pytest
-from hostile.watchdog import BOOK, niner, printable, settled
+from commands import started
+from hostile.watchdog import BOOK, niner, plain, printable, settled
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -152,11 +153,12 @@ def test_lines_that_are_no_text_are_refused_one_by_one(good: Path, flags: list[s
 def test_an_output_that_lacks_characters_is_no_reason_to_fail(
     good: Path, encoding: str, flags: list[str]
 ) -> None:
-    done = niner(
-        ["decode", good, *flags],
-        "S 3 0 1 2 1\nшесть\n".encode(),
-        PYTHONIOENCODING=encoding,
-        PYTHONUTF8="0",
+    done = plain(
+        started(
+            ["decode", good, *flags],
+            "S 3 0 1 2 1\nшесть\n".encode(),
+            environment={"PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"},
+        )
     )
     assert done.returncode == 1
     assert "S30121" in done.stdout.decode(encoding)
@@ -165,7 +167,7 @@ def test_an_output_that_lacks_characters_is_no_reason_to_fail(
 @pytest.mark.parametrize("flags", [[], ["--json"]], ids=" ".join)
 def test_a_full_device_is_told(good: Path, flags: list[str]) -> None:
     with Path("/dev/full").open("wb") as full:
-        done = niner(["decode", good, *flags, "S30120"], stdout=full)
+        done = plain(started(["decode", good, *flags, "S30120"], stdout=full))
     assert done.returncode == 2
     assert b"can't write" in done.stderr
 
@@ -174,7 +176,7 @@ def test_a_closed_output_is_no_reason_to_fail(good: Path) -> None:
     reader, writer = os.pipe()
     os.close(reader)
     with os.fdopen(writer, "wb") as output:
-        done = niner(["decode", good, "S30120"], stdout=output)
+        done = plain(started(["decode", good, "S30120"], stdout=output))
     assert done.returncode == 0
 
 
@@ -208,7 +210,8 @@ def test_text_that_looks_like_markup_is_shown_as_it_stands(tmp_path: Path) -> No
         ),
         "utf-8",
     )
-    shown = niner(["decode", path, "S 3 0 1 2 1"], COLUMNS="300").stdout.decode()
+    done = plain(started(["decode", path, "S 3 0 1 2 1"], environment={"COLUMNS": "300"}))
+    shown = done.stdout.decode()
     assert shown.count(text) >= 2
     assert "[b]u[/b]" in shown
 

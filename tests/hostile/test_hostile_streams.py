@@ -14,7 +14,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
-from hostile.watchdog import BOOK, ROOT
+from commands import ROOT
+from hostile.watchdog import BOOK
 
 RACE = str(ROOT / "examples" / "race" / "race.toml")
 REPORT = "one two zero one yankee alfa quebec"

@@ -3,21 +3,18 @@
 from __future__ import annotations
 
 import contextlib
-import os
 import signal
-import subprocess
-import sys
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import pytest
+from commands import Done, called
 
 from codec import Book, BookError, CodeError, parse_book
 
 BOUND = 5.0  # seconds of processor time; generous: everything here is meant to take less than 2
-ROOT = Path(__file__).parents[2]
 
 BOOK = """
 title = "hostile"
@@ -131,24 +128,16 @@ def printable(text: str) -> bool:
     return all(character.isprintable() for character in text.replace("\n", ""))
 
 
-def niner(
-    arguments: Sequence[str | bytes | Path],
-    given: bytes = b"",
-    *,
-    stdout: Any = None,
-    **environment: str,
-) -> subprocess.CompletedProcess[bytes]:
-    """Run the command line in a process of its own, stopped after the bound (and time to start)."""
-    done = subprocess.run(
-        [sys.executable, "-c", "from codec.cli import main; raise SystemExit(main())", *arguments],
-        input=given,
-        stdout=subprocess.PIPE if stdout is None else stdout,
-        stderr=subprocess.PIPE,
-        timeout=BOUND + 5,
-        check=False,
-        env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
-    )
-    assert b"Traceback" not in done.stderr, done.stderr.decode(errors="replace")[-2000:]
-    assert b"Exception ignored" not in done.stderr, done.stderr.decode(errors="replace")[-2000:]
+def niner(arguments: Sequence[str | bytes | Path], given: bytes = b"", **environment: str) -> Done:
+    """Call the command line in this process, in bounded time."""
+    with bounded():
+        done = called(arguments, given, environment=environment)
+    return plain(done)
+
+
+def plain(done: Done) -> Done:
+    """Return how a command ended, which is never with a traceback."""
+    for words in (b"Traceback", b"Exception ignored"):
+        assert words not in done.stderr, done.stderr.decode(errors="replace")[-2000:]
     assert done.returncode in (0, 1, 2), done.stderr.decode(errors="replace")[-2000:]
     return done

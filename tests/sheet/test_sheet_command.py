@@ -6,8 +6,10 @@ import json
 import subprocess
 import sys
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
+from commands import called, started
 from sheet.support import RACE, ROOT
 
 from codec import load_book
@@ -17,17 +19,18 @@ EVENT = ROOT / "examples" / "event"
 CREWS = ["--car", "7=Ilse Marrow,Quill", "--car", "61=Teo Vash,Denn"]
 
 
-def niner(*arguments: str | Path, stdin: str = "") -> subprocess.CompletedProcess[str]:
-    """Run the command as a user does."""
-    code = "import sys, codec.cli as c; sys.exit(c.main())"
-    return subprocess.run(
-        [sys.executable, "-c", code, "sheet", *map(str, arguments)],
-        capture_output=True,
-        text=True,
-        input=stdin,
-        cwd=ROOT,
-        check=False,
-    )
+class Told(NamedTuple):
+    """How a command ended, and the text that it printed."""
+
+    returncode: int
+    stdout: str
+    stderr: str
+
+
+def niner(*arguments: str | Path, stdin: str = "", where: Path = ROOT) -> Told:
+    """Run ``niner sheet`` in a terminal of 80 columns."""
+    done = called(["sheet", *arguments], stdin.encode(), where=where, environment={"COLUMNS": "80"})
+    return Told(done.returncode, done.stdout.decode(), done.stderr.decode())
 
 
 @pytest.fixture(scope="module")
@@ -39,6 +42,14 @@ def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert "written: 60 reports" in done.stdout
     assert "left out:" in done.stdout
     return path
+
+
+def test_the_command_in_a_process_of_its_own_prints_the_same(sheet: Path) -> None:
+    for more in ([], ["--car", "8"]):
+        arguments: list[str | bytes | Path] = ["sheet", "show", sheet, *more]
+        environment = {"COLUMNS": "80"}
+        one = started(arguments, environment=environment)
+        assert one == called(arguments, environment=environment)
 
 
 def test_show_draws_each_car(sheet: Path) -> None:
@@ -110,15 +121,9 @@ def test_import_tells_programs_what_it_brought(tmp_path: Path) -> None:
     ],
 )
 def test_what_can_not_be_done_is_said(tmp_path: Path, arguments: list[str], said: str) -> None:
-    done = subprocess.run(
-        [sys.executable, "-c", "import sys, codec.cli as c; sys.exit(c.main())", "sheet",
-        *arguments],
-        capture_output=True, text=True, cwd=tmp_path, check=False, env={"PYTHONPATH": str(ROOT)},
-        input="",
-    )  # fmt: skip
+    done = niner(*arguments, where=tmp_path)
     assert done.returncode == 2
     assert said in done.stderr
-    assert "Traceback" not in done.stderr
 
 
 def test_export_tells_programs_what_it_wrote(sheet: Path, tmp_path: Path) -> None:
