@@ -1,7 +1,7 @@
 """The long fuzz, by hand: every reader in a process of its own for so many seconds.
 
 ``PYTHONPATH=.:tests python tests/hostile/fuzzing.py FOLDER SECONDS [READER …]`` prints one line of
-JSON a reader: how many inputs and bytes, how many were read, how many foreign errors, the slowest
+JSON a reader, when the time is over or 10⁸ bytes are read: how many inputs and bytes, how many were read, how many foreign errors, the slowest
 answer for each 100 kB, and the memory at its peak. What failed is kept in FOLDER, to go into
 ``corpus``. Changes are guided by coverage where ``atheris`` is installed (pip install atheris),
 else drawn at random.
@@ -27,6 +27,7 @@ from typing import Any
 SLOW = 2.0  # seconds of processor time for 100 kB
 _UNIT = 100_000
 _MOST_POOL = 200
+_ENOUGH = 10**8  # bytes
 _EVERY = 2.0  # seconds from one report of the figures to the next
 
 
@@ -101,7 +102,7 @@ class Fuzz:
         """Change sound files, and changed ones again, until the time is over."""
         chance, pool = random.Random(seed), list(self.readers.seeds()[self.reader])
         until = time.monotonic() + seconds
-        while time.monotonic() < until:
+        while time.monotonic() < until and self.figures.bytes < _ENOUGH:
             data = self.readers.mutated(self.reader, chance.choice(pool), chance)
             if self.one(data) and len(pool) < _MOST_POOL:
                 pool.append(data)  # what is still read is changed again

@@ -15,6 +15,7 @@ import io
 import json
 import os
 import random
+import re
 import select
 import shutil
 import signal
@@ -164,6 +165,32 @@ def drills(folder: Path, rounds: int, chance: random.Random) -> Outcome:
         return _count(Outcome(rounds), said, [answer.person for answer in journal.answers()])
 
 
+def drill_screen(folder: Path, rounds: int, chance: random.Random) -> Outcome:
+    """A drill on a terminal: what the screen counts as answered is in the journal."""
+    path, found = folder / "screen.niner", Outcome(rounds)
+    command = ["drill", "read", str(RACE), "--message", "lap", "--only", "symbols", "--items", "9"]
+    for number in range(rounds):
+        person = f"Ana {number}"
+        with Terminal([*command, "--person", person, "--journal", str(path)], 100, 30) as terminal:
+            terminal.shows("Enter: the car is parked")
+            terminal.press("Enter")
+            for place in (1, 2):
+                terminal.shows(f"{place} of 9", "Space: show")
+                for waits in ("when the first word", "when the last word", "answer:"):
+                    terminal.press("Space")
+                    terminal.shows(waits)
+                terminal.press("Enter")
+            time.sleep(chance.uniform(0.0, 0.05))
+            terminal.kill()
+            shown = max(int(one) for one in re.findall(r"(\d) of 9", terminal.screen())) - 1
+        with DrillJournal(path) as journal:
+            there = len(list(journal.answers(person)))
+        found.acknowledged += shown
+        found.lost += max(0, shown - there)
+        found.twice += max(0, there - 2)
+    return found
+
+
 def exports(folder: Path, rounds: int, chance: random.Random) -> Outcome:
     """Exports of two sheets over each other: the one or the other, or refused; never torn."""
     sheets, heard = [folder / "one.sheet", folder / "two.sheet"], {}
@@ -212,6 +239,7 @@ ATTACKS: dict[str, tuple[Callable[[Path, int, random.Random], Outcome], int]] = 
     "log, on a terminal": (live_log, 20),  # each takes as long as so many of the others
     "import": (imports, 4),
     "drill": (drills, 1),
+    "drill, on a terminal": (drill_screen, 20),
     "exports": (exports, 2),
     "two writers": (two_writers, 2),
 }

@@ -20,7 +20,9 @@ from prompt_toolkit.document import Document
 from prompt_toolkit.layout import BufferControl
 from prompt_toolkit.layout.processors import TransformationInput
 
+from codec import load_book
 from codec.cli import main
+from codec.drill import Answer, DrillJournal
 from codec.screen.console import console
 from codec.screen.typed import Visible
 from grammar.errors import visible
@@ -68,12 +70,35 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
         "utf-8",
         newline="",
     )
+    (made / "needs.toml").write_text(NEEDS.format(steering=_toml(f"own{STEERING}")), "utf-8")
+    (made / "car.csv").write_text(f"lap,motor,said\n1,95,one{STEERING[5:8]}\n", "utf-8")
+    with DrillJournal(made / "drills.niner", create=True) as journal:
+        kept = journal.keep_book(load_book(made / "book.toml"))
+        for outcome in ("right", "caught"):
+            journal.append(
+                Answer(
+                    person="Ana own", drill="read", session=f"s{STEERING}", book=kept,
+                    kind="report", shown="5163JRBT", said=f"own{STEERING}", answer=STEERING,
+                    outcome=outcome, first=1.5, done=4.5,
+                )
+            )  # fmt: skip
     (made / "broken.toml").write_text(
         f"title = {STEERING!r}\n[{_toml(STEERING)}]\nx = 1\n", "utf-8"
     )
     return made
 
 
+NEEDS = """
+title = {steering}
+message = "lap"
+[alphabet]
+use = "0123456789"
+[fields.level]
+label = {steering}
+kind = "choice"
+options = ["low", "high"]
+notes = {steering}
+"""
 COMMANDS: Sequence[Sequence[str]] = (
     ["book", "check", "book.toml"],
     ["book", "check", "broken.toml"],
@@ -100,6 +125,18 @@ COMMANDS: Sequence[Sequence[str]] = (
     ["race", "show", "new.sheet", "event.toml", "--car", "7"],
     ["race", "wheel", "new.sheet", "event.toml", "--car", "7", f"{STEERING}=1"],
     ["book", "simulate", "book.toml", "--reports", "20"],
+    ["design", "needs.toml", "--draws", "20", "--out", "-"],
+    ["sheet", "export", "new.sheet", f"e{STEERING}.csv"],
+    ["sheet", "export", "new.sheet", "e.jsonl", "--replace"],
+    ["sheet", "import", "again.sheet", "e.jsonl"],
+    ["sheet", "debrief", "new.sheet", "page", "--event", "event.toml", "--replace"],
+    ["sheet", "compare", "new.sheet", "car.csv", "--car", f"8{STEERING}"],
+    ["sheet", "rescue", "new.sheet", "rescued.sheet"],
+    ["drill", "progress", "drills.niner"],
+    ["drill", "profile", "drills.niner", f"p{STEERING}.json"],
+    ["drill", "export", "drills.niner", f"Ana{STEERING}"],
+    ["drill", "delete", "drills.niner", f"Ana{STEERING}"],
+    ["drill", "progress", f"no{STEERING}.niner"],
 )
 
 
