@@ -1,10 +1,10 @@
 """The long fuzz, by hand: every reader in a process of its own for so many seconds.
 
 ``PYTHONPATH=.:tests python tests/hostile/fuzzing.py FOLDER SECONDS [READER …]`` prints one line of
-JSON a reader, when the time is over or 10⁸ bytes are read: how many inputs and bytes, how many were read, how many foreign errors, the slowest
-answer for each 100 kB, and the memory at its peak. What failed is kept in FOLDER, to go into
-``corpus``. Changes are guided by coverage where ``atheris`` is installed (pip install atheris),
-else drawn at random.
+JSON a reader, when the time is over or 10⁸ bytes are read: how many inputs and bytes, how many were
+read, how many foreign errors, the slowest answer for each 100 kB, and the memory at its peak. What
+failed is kept in FOLDER, to go into ``corpus``. Changes are guided by coverage where ``atheris`` is
+installed (pip install atheris), else drawn at random.
 """
 
 from __future__ import annotations
