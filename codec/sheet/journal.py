@@ -13,6 +13,7 @@ import os
 import sqlite3
 import uuid
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -59,6 +60,32 @@ def book_digest(book: Book) -> str:
     ).hexdigest()
 
 
+@dataclass(slots=True)
+class _Line:
+    """What is written as one line: the transaction begins with its first entry."""
+
+    key: str
+    store: Store
+    stack: contextlib.ExitStack
+    count: int = 0
+    begun: bool = False
+
+    def transaction(self) -> contextlib.AbstractContextManager[None]:
+        if not self.begun:
+            self.stack.enter_context(self.store.transaction())
+            self.begun = True
+        return contextlib.nullcontext()
+
+    def next_name(self) -> str:
+        self.count += 1
+        return _named(self.key, self.count)
+
+
+def _named(key: str, number: int) -> str:
+    """Return the name of an entry that a line of this key has brought."""
+    return f"{key}.{number}"
+
+
 class Journal:
     """The journal in a file.
 
@@ -83,6 +110,7 @@ class Journal:
     ) -> None:
         """Open or make the file."""
         self.path, self._clock, self.table = Path(path), clock, table
+        self._line: _Line | None = None
         self.writer = writer or f"{_user()}.{os.getpid()}"
         make = None if book is None else functools.partial(_write_facts, book)
         self._store = Store(self.path, sheet_format(table), make, when_needed=when_needed)
@@ -139,10 +167,35 @@ class Journal:
         if self._store.pending:
             self._store.make()
             self._take_up(self.book)
-        with self._store.transaction():
+        with self._store.transaction() if self._line is None else self._line.transaction():
             return [self._insert(entry, uid) for entry, uid in wanted]
 
+    @contextlib.contextmanager
+    def line(self, key: str) -> Iterator[bool]:
+        """Write all that is appended within together when it ends, or none of it where an error
+        ends it; its entries are named after ``key``.
+
+        Yields whether the key is new: a line that is sent again, as nobody knows whether it was
+        written, finds its entries there. Others can write until the first entry is appended.
+        """
+        with contextlib.ExitStack() as stack:
+            self._line = _Line(key, self._store, stack)
+            stack.callback(self._line_ended)
+            yield self.find(_named(key, 1)) is None
+
+    def _line_ended(self) -> None:
+        self._line = None
+
+    def of_line(self, key: str) -> list[Entry]:
+        """Return the entries that a line of this key has brought, [] for none."""
+        found: list[Entry] = []
+        while (entry := self.find(_named(key, len(found) + 1))) is not None:
+            found.append(entry)
+        return found
+
     def _insert(self, entry: Entry, about: str) -> Entry:
+        if self._line is not None and not entry.uid:
+            entry = entry.replace(uid=self._line.next_name())
         if entry.uid:
             there = self.find(entry.uid)
             if there is not None:
