@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 from codec.files import whole, written
 from grammar.document import JSON
 from grammar.errors import DocumentError
-from grammar.inspection import Format
+from grammar.inspection import DocumentFormat
 from grammar.profile import (
     MeasuredTime,
     Profile,
@@ -64,7 +64,9 @@ class ProfileError(DocumentError):
     kind_of_file = "profile"
 
 
-_PROFILE = Format("a profile", Profile, ProfileError, "profile", syntax=JSON, most=5_000_000)
+_PROFILE = DocumentFormat(
+    "a profile", Profile, ProfileError, "profile", syntax=JSON, most=5_000_000
+)
 
 
 def load_profile(path: str | Path) -> Profile:

@@ -20,7 +20,7 @@ MOST_EDGES = 300_000
 MOST_INNER = 400_000  # edges within codewords, at all places of all messages
 
 
-class Step(NamedTuple):
+class Edge(NamedTuple):
     """An edge: the symbols it takes (bit mask), where it leads, and whether it begins a new
     report.
     """
@@ -40,7 +40,7 @@ class Automaton:
     """
 
     messages: tuple[Message, ...]
-    steps: list[list[Step]] = field(default_factory=list)
+    steps: list[list[Edge]] = field(default_factory=list)
     starts: list[int] = field(default_factory=list)
     owner: list[tuple[int, int]] = field(default_factory=list)
     ended: list[bool] = field(default_factory=list)
@@ -99,9 +99,9 @@ def _add(
         inner = [automaton.state((number, leaf), ended=False) for _ in fragment[1:]]
         places = dict(enumerate(inner, start=1)) | {DONE: junction}
         for state, edges in zip(inner, fragment[1:], strict=True):
-            automaton.steps[state] = [Step(mask, places[target]) for mask, target in edges]
+            automaton.steps[state] = [Edge(mask, places[target]) for mask, target in edges]
         junctions.append(junction)
-        entries.append([Step(mask, places[target]) for mask, target in fragment[0]])
+        entries.append([Edge(mask, places[target]) for mask, target in fragment[0]])
     reached = [(start, 0), *((state, behind[leaf]) for leaf, state in enumerate(junctions))]
     for state, point in reached:
         steps = [step for leaf in first[point] for step in entries[leaf]]
@@ -159,7 +159,7 @@ def _trim(automaton: Automaton, finals: Sequence[int]) -> None:
 def _join(automaton: Automaton) -> None:
     """Let every complete report be followed by any other."""
     begins = [
-        Step(step.mask, step.target, True)
+        Edge(step.mask, step.target, True)
         for start in automaton.starts
         for step in automaton.steps[start]
     ]

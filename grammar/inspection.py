@@ -1,7 +1,8 @@
 """Inspecting a file: reading it, finding every problem in it at once, and telling each with its
 place.
 
-The same for every kind of file (books, needs, events, profiles); ``Format`` is what they differ in.
+The same for every kind of file (books, needs, events, profiles); ``DocumentFormat`` is what they
+differ in.
 Where something is wrong, the rest is checked without it, and what refers to what was left out is
 not blamed.
 """
@@ -45,7 +46,7 @@ class Strict(BaseModel):
 
 
 @dataclass(frozen=True)
-class Format(Generic[Model]):
+class DocumentFormat(Generic[Model]):
     """A kind of file: ``what`` it is called ("a book"), its model, the error that tells its
     problems, and the slug of their kind.
 
@@ -100,7 +101,7 @@ class Inspection(Generic[Model]):
     ``raw`` is what the file holds, as it stands.
     """
 
-    def __init__(self, form: Format[Model], text: str, name: str) -> None:
+    def __init__(self, form: DocumentFormat[Model], text: str, name: str) -> None:
         self.form, self.name = form, name
         self._text = text.removeprefix("\ufeff").replace("\r\n", "\n")
         self._found: list[Problem] = []

@@ -61,7 +61,7 @@ class SpeechSpec(Strict):
     )
 
 
-Share = Annotated[float, Field(ge=0, le=1)]
+Probability = Annotated[float, Field(ge=0, le=1)]
 Rows = dict[str, dict[str, Annotated[float, Field(ge=0, le=1e9)]]]
 
 
@@ -155,10 +155,10 @@ class HearingSpec(Strict):
         le=1,
         description="How often a field has any value at all, whatever was expected of it.",
     )
-    spoken_anyway: Share = Field(
+    spoken_anyway: Probability = Field(
         0.02, description="How often an optional part is said although all in it is as usual."
     )
-    left_out: Share = Field(
+    left_out: Probability = Field(
         0.5, description="How often an optional part whose fields have no usual value is left out."
     )
     messages: dict[Name, Annotated[float, Field(gt=0, le=1e6)]] = Field(

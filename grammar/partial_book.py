@@ -9,7 +9,7 @@ from typing import Any
 
 from grammar.data import table
 from grammar.errors import Keys
-from grammar.inspection import Format, Model
+from grammar.inspection import DocumentFormat, Model
 from grammar.symbols import AlphabetSpec, possible
 
 _SPARED = ("direction", "label")  # keys of a message that its layout can be checked without
@@ -17,7 +17,7 @@ _TEXTS = ("fillers", "says")  # lists whose texts stand for themselves
 _SYMBOLS = ("symbols", "retired", "words")  # keys of the alphabet that tell what is in use
 
 
-class BookFormat(Format[Model]):
+class BookFormat(DocumentFormat[Model]):
     """The format of a file that has sections of a book."""
 
     def part(self, keys: Keys) -> Keys:

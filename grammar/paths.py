@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
-from grammar.automaton import Automaton, Step, bits, build
+from grammar.automaton import Automaton, Edge, bits, build
 from grammar.message import Match, Message
 from grammar.semirings import Semiring, Weight
 
@@ -168,7 +168,7 @@ def advance(automaton: Automaton, node: Node, symbol: str, bit: int) -> Iterator
             yield from _behind(automaton, node, step, symbol)
 
 
-def _behind(automaton: Automaton, node: Node, step: Step, symbol: str) -> Iterator[Node]:
+def _behind(automaton: Automaton, node: Node, step: Edge, symbol: str) -> Iterator[Node]:
     """Yield the nodes behind a step that takes a symbol: one for each guess of the checks."""
     number, leaf = automaton.owner[step.target]
     message = automaton.messages[number]

@@ -15,7 +15,7 @@ import itertools
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
-from grammar.automaton import Automaton, Step, bits, build
+from grammar.automaton import Automaton, Edge, bits, build
 from grammar.errors import CodeError
 from grammar.message import Match, Message
 from grammar.paths import Node, advance, may_end, trace
@@ -149,7 +149,7 @@ class _Search:
         return [members for members in after.values() if len({m.side for m in members}) > 1]
 
     def parted(
-        self, group: Sequence[_Member], steps: Sequence[Sequence[Step]] | None = None
+        self, group: Sequence[_Member], steps: Sequence[Sequence[Edge]] | None = None
     ) -> Iterable[Pair]:
         """Yield the pairs of a group, with how they were reached; only those that may go on, where
         ``steps`` are given.
@@ -305,7 +305,7 @@ def _begin(automaton: Automaton, state: int) -> Node:
     return Node(state, (-1,) * len(automaton.messages[automaton.owner[state][0]].check_leaves))
 
 
-def _mask(steps: Sequence[Step]) -> int:
+def _mask(steps: Sequence[Edge]) -> int:
     mask = 0
     for step in steps:
         mask |= step.mask

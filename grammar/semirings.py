@@ -31,7 +31,7 @@ LEAST: Semiring[float] = Semiring(math.inf, 0, min, operator.add)
 MOST: Semiring[float] = Semiring(-math.inf, 0, max, operator.add)
 
 
-class Step(Protocol):
+class Link(Protocol):
     """A step from one point of a graph to another."""
 
     @property
@@ -43,15 +43,15 @@ class Step(Protocol):
         """The point it leads to."""
 
 
-OneStep = TypeVar("OneStep", bound=Step)
+OneLink = TypeVar("OneLink", bound=Link)
 
 
 def sums_to_end(
-    steps: Sequence[OneStep],
+    steps: Sequence[OneLink],
     ends: Iterable[int],
     points: int,
     semiring: Semiring[Weight],
-    weigh: Callable[[OneStep], Weight],
+    weigh: Callable[[OneLink], Weight],
 ) -> list[Weight]:
     """Return for each point of a graph without circles the sum over all ways from it to an end.
 

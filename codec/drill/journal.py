@@ -16,11 +16,11 @@ from typing import Self
 
 from codec.drill.answer import Answer, DrillError, checked_name
 from codec.sheet.journal import book_digest
-from codec.store.store import Clock, Format, Store, now, scripts_in, stamp
+from codec.store.store import Clock, JournalFormat, Store, now, scripts_in, stamp
 from grammar.book import Book
 from grammar.parsing import parse_book
 
-FORMAT = Format(
+FORMAT = JournalFormat(
     word="drill",
     name="journal",
     long_name="journal of drills",

@@ -10,13 +10,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
-from codec.race.energy import RACING, Share
+from codec.race.energy import RACING, NeutralisedShare
 from codec.race.event import DistanceSpec
 from codec.race.truncated_normal import normal_cdf
 
 _PRIOR = 3  # the usual lap time of the event file counts as much as so many laps
 _LEAST = 1e-4
-_PARTLY = Share(
+_PARTLY = NeutralisedShare(
     0.5, 1 / 12
 )  # a lap in which the race was neutralised, or resumed, at a moment nobody noted
 
@@ -73,16 +73,18 @@ class Clock:
         nearest = known[max(0, place - 1)]
         return self.times[nearest] + (lap - nearest) * self.usual * 1000
 
-    def share(self, lap: int, span: Neutralised) -> Share:
+    def share(self, lap: int, span: Neutralised) -> NeutralisedShare:
         """Return how much of a lap a neutralisation took."""
         begun, ended = self.ended(lap - 1), self.ended(lap)
         timed = span.begin is not None and (span.end is not None or span.last is None)
         if timed and begun is not None and ended is not None and ended > begun:
             end = ended if span.end is None else span.end
-            return Share(max(0.0, min(end, ended) - max(span.begin or 0, begun)) / (ended - begun))
+            return NeutralisedShare(
+                max(0.0, min(end, ended) - max(span.begin or 0, begun)) / (ended - begun)
+            )
         if lap < span.first or (span.last is not None and lap > span.last):
             return RACING
-        return _PARTLY if lap in (span.first, span.last) else Share(1.0)
+        return _PARTLY if lap in (span.first, span.last) else NeutralisedShare(1.0)
 
     def minutes(self, span: Neutralised) -> Fraction | None:
         """Return how long a neutralisation took, None if it has not ended or nobody can tell."""

@@ -17,14 +17,14 @@ from grammar.fields import Value
 
 
 @dataclass(frozen=True, slots=True)
-class Share:
+class NeutralisedShare:
     """How much of a lap was neutralised: the mean and the variance of what is known of it."""
 
     mean: float = 0.0
     variance: float = 0.0
 
 
-RACING = Share()
+RACING = NeutralisedShare()
 
 
 def begin(event: Event) -> GaussianMixture:
@@ -34,7 +34,7 @@ def begin(event: Event) -> GaussianMixture:
     return GaussianMixture.start(0.0, 0.0, 0.0, float(event.spec.energy.first))
 
 
-def transition(event: Event, expected: float, share: Share = RACING) -> Transition:
+def transition(event: Event, expected: float, share: NeutralisedShare = RACING) -> Transition:
     """Return what one lap does to the energy used; ``expected`` is what the lap takes at the plan
     or the target called.
     """

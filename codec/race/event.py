@@ -21,7 +21,7 @@ from grammar.inspection import Strict
 from grammar.problems import nearest
 
 MOST_POSITION = 1000  # of a dial, below zero as well
-Share = Annotated[ExactDecimal, Field(ge=0, le=1)]
+ExactShare = Annotated[ExactDecimal, Field(ge=0, le=1)]
 Positive = Annotated[ExactDecimal, Field(gt=0)]
 NotNegative = Annotated[ExactDecimal, Field(ge=0)]
 
@@ -169,10 +169,10 @@ class NeutralisationSpec(Strict):
     energy_per_minute: NotNegative = Field(
         Decimal(0), description="Energy taken off what may be used, for each minute."
     )
-    use: Share = Field(
+    use: ExactShare = Field(
         Decimal("0.5"), description="The energy of a neutralised lap as a share of the lap's plan."
     )
-    use_spread: Share = Field(Decimal("0.1"), description="Standard deviation of that share.")
+    use_spread: ExactShare = Field(Decimal("0.1"), description="Standard deviation of that share.")
 
 
 class ReportSpec(Strict):

@@ -10,7 +10,7 @@ from codec.race.binding import Binding, EnergyField, Event, TemperatureField
 from codec.race.event import EventSpec
 from grammar.book import Book
 from grammar.errors import DocumentError
-from grammar.inspection import Format
+from grammar.inspection import DocumentFormat
 
 __all__ = ["EnergyField", "Event", "EventError", "TemperatureField", "load_event", "parse_event"]
 
@@ -28,7 +28,7 @@ _STAND_INS = {
     "distance": {"laps": 1},
     "energy": {"usable": 1, "spread": 1, "drift": 0, "first": 1},
 }
-EVENT = Format("an event file", EventSpec, EventError, "event", _STAND_INS)
+EVENT = DocumentFormat("an event file", EventSpec, EventError, "event", _STAND_INS)
 
 
 def load_event(path: str | Path, book: Book) -> Event:

@@ -18,7 +18,7 @@ _MOST_TRIED = 48
 
 
 @dataclass(slots=True)
-class Choice:
+class Interpretation:
     """The text an utterance is taken for, and what was found in it.
 
     ``share`` is what other texts leave it, 0 … 1; ``instead_of`` the text the recogniser had first,
@@ -60,19 +60,19 @@ def best(
     words: Wording,
     role: Direction | None,
     context: Mapping[str, Any],
-) -> Choice:
+) -> Interpretation:
     """Return what an utterance of these ``words`` is taken for: its text as it stands where that
     holds a report, else the one alternative that does.
 
     Where several texts hold different reports each is as sure as its share of their confidences.
     """
     found = finder.find(words, role, context)
-    plain = Choice(utterance, found.listed, found.reason)
+    plain = Interpretation(utterance, found.listed, found.reason)
     if not utterance.open_to_doubt:
         return plain
     others = list(_other_texts(utterance))
     weights: dict[tuple[str, ...], float] = {}
-    choices: dict[tuple[str, ...], Choice] = {}
+    choices: dict[tuple[str, ...], Interpretation] = {}
     own = _strings(found.listed)
     if own:
         weights[own], choices[own] = max(_confidence(utterance), 1e-6), plain
@@ -82,7 +82,7 @@ def best(
         if strings:
             weights[strings] = weights.get(strings, 0.0) + weight
             other = utterance.taken_for(text)
-            choices.setdefault(strings, Choice(other, passages, instead_of=utterance.text))
+            choices.setdefault(strings, Interpretation(other, passages, instead_of=utterance.text))
     if not choices:
         return plain
     total = sum(weights.values())

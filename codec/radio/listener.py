@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 
-from codec.radio.choices import Choice, best
+from codec.radio.choices import Interpretation, best
 from codec.radio.crews import Crew, Roster
 from codec.radio.doubt import REMEMBERED, of_any_lap, perhaps, radio_after
 from codec.radio.evidence import Prefilter
@@ -74,7 +74,7 @@ class _Car:
 class _Turn:
     """One utterance: what it is taken for, the direction of what its speaker sends, and the car."""
 
-    choice: Choice
+    choice: Interpretation
     role: Direction | None
     car: _Car
 
@@ -155,7 +155,7 @@ class Listener:
 
     def _joined(
         self, utterance: Utterance, words: Wording, role: Direction | None, car: _Car
-    ) -> Choice | None:
+    ) -> Interpretation | None:
         """Return what an utterance is taken for together with the one it goes on with; None where
         there is no report across both.
         """
@@ -180,7 +180,7 @@ class Listener:
             for passage in found.listed
             if passage.kind == "reading" and passage.span[0] < border < passage.span[1]
         ]
-        return Choice(joined, crossing, changed=changing) if crossing else None
+        return Interpretation(joined, crossing, changed=changing) if crossing else None
 
     def _put_right(self, utterance: Utterance, role: Direction | None, car: _Car) -> _Last | None:
         """Return the report or call that a correction said apart may be of."""

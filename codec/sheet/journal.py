@@ -21,7 +21,7 @@ from typing import Any, Self
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.table import ENTRIES, EntryTable
 from codec.store.rows import Rows
-from codec.store.store import Clock, Format, Store, now, stamp
+from codec.store.store import Clock, JournalFormat, Store, now, stamp
 from codec.store.table import NUMBER
 from grammar.book import Book
 from grammar.errors import BookError
@@ -31,9 +31,9 @@ _FACTS = ("book", "digest", "name")  # what a sheet tells of its book, beside it
 
 
 @functools.cache
-def sheet_format(table: EntryTable = ENTRIES) -> Format:
+def sheet_format(table: EntryTable = ENTRIES) -> JournalFormat:
     """Return what a sheet declares of its file."""
-    return Format(
+    return JournalFormat(
         word="sheet",
         name="sheet",
         long_name="lap sheet",

@@ -156,14 +156,14 @@ def laps(standing: Iterable[Row], car: str, message: str) -> dict[int, Row]:
 
 
 @dataclass(frozen=True, slots=True)
-class Race:
+class RaceState:
     """The state of the race: whether it is neutralised, and the laps added so far."""
 
     neutralised: bool
     added: Decimal
 
 
-def race(standing: Iterable[Row]) -> Race:
+def race(standing: Iterable[Row]) -> RaceState:
     """Return the state of the race from its events, and from calls that say laps ``added``; a call
     said to two cars counts once.
     """
@@ -183,7 +183,7 @@ def race(standing: Iterable[Row]) -> Race:
             and isinstance(added := entry.values.get(ADDED), Decimal)
         ):
             called[entry.car] = called.get(entry.car, Decimal(0)) + added
-    return Race(neutralised, events or max(called.values(), default=Decimal(0)))
+    return RaceState(neutralised, events or max(called.values(), default=Decimal(0)))
 
 
 def clock_steps(entries: Iterable[Entry]) -> list[int]:

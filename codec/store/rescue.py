@@ -13,11 +13,11 @@ from pathlib import Path
 from typing import Any
 
 from codec.store.pages import records_in
-from codec.store.store import Format
+from codec.store.store import JournalFormat
 from codec.store.table import NUMBER
 
 
-def sound_rows(path: Path, form: Format) -> tuple[list[dict[str, Any]], list[int]]:
+def sound_rows(path: Path, form: JournalFormat) -> tuple[list[dict[str, Any]], list[int]]:
     """Return the rows of the journal's table that can be read, in order, and the numbers missing
     among them; raises the journal's error where no file is.
 

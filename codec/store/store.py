@@ -62,7 +62,7 @@ class StoreError(CodeError):
 
 
 @dataclass(frozen=True, slots=True)
-class Format:
+class JournalFormat:
     """What a journal declares of its file.
 
     ``word``         begins the kinds of its errors: ``sheet`` makes ``sheet-full``
@@ -120,7 +120,7 @@ class Store:
     def __init__(
         self,
         path: Path,
-        form: Format,
+        form: JournalFormat,
         make: Callable[[sqlite3.Connection], object] | None = None,
         *,
         when_needed: bool = False,

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from grammar.codes.base import DONE, CodeTable, Edge, Fragment, Levels, Numeral, TableSpec
+from grammar.codes.base import DONE, CodeTable, Fragment, FragmentEdge, Levels, Numeral, TableSpec
 from grammar.codes.check import Check, CheckSpec
 from grammar.codes.checks import CheckRule
 from grammar.codes.listed import Listed, ListedSpec, Literal
@@ -25,8 +25,8 @@ __all__ = [
     "Check",
     "CheckRule",
     "CodeTable",
-    "Edge",
     "Fragment",
+    "FragmentEdge",
     "Levels",
     "Listed",
     "Literal",

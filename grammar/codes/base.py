@@ -26,8 +26,8 @@ MOST_KEPT = 8192  # so many codewords of a table, and levels of a field of it, a
 
 Fields = Mapping[str, FieldBase]
 Levels = tuple[int, ...]
-Edge = tuple[int, int]
-Fragment = list[list[Edge]]
+FragmentEdge = tuple[int, int]
+Fragment = list[list[FragmentEdge]]
 _Beginnings = dict[str, "_Beginnings | None"]  # by the next symbol; "" where a codeword ends
 
 
@@ -213,9 +213,9 @@ def trie(alphabet: Alphabet, words: Iterable[str], name: str) -> Fragment:
                 hint="fewer or shorter codewords, or more that begin alike",
             )
     states: Fragment = [[]]
-    known: dict[tuple[Edge, ...], int] = {}
+    known: dict[tuple[FragmentEdge, ...], int] = {}
 
-    def edges(node: _Beginnings) -> tuple[Edge, ...]:
+    def edges(node: _Beginnings) -> tuple[FragmentEdge, ...]:
         masks: dict[int, int] = {}
         for symbol, child in node.items():
             if child is None:

@@ -9,7 +9,7 @@ analysis, and a key for an event.
 from grammar.design.analysis import Analysis, analyse, remarks
 from grammar.design.assignment import assign
 from grammar.design.candidates import FAMILIES, Candidate, candidates
-from grammar.design.capacity import Arc, capacity, constrained_capacity, entropy, least
+from grammar.design.capacity import ChannelSymbol, capacity, constrained_capacity, entropy, least
 from grammar.design.codewords import Code, optimal
 from grammar.design.frontier import (
     Bound,
@@ -31,9 +31,9 @@ from grammar.design.report import written
 __all__ = [
     "FAMILIES",
     "Analysis",
-    "Arc",
     "Bound",
     "Candidate",
+    "ChannelSymbol",
     "Code",
     "Keyed",
     "Needs",

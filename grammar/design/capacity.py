@@ -18,7 +18,7 @@ from grammar.errors import CodeError
 _HALVINGS = 200
 
 
-class Arc(NamedTuple):
+class ChannelSymbol(NamedTuple):
     """A symbol of a constrained channel: allowed in state ``before``, leaving it in state
     ``after``, lasting ``time``.
     """
@@ -54,7 +54,7 @@ def capacity(times: Sequence[float]) -> float:
     )
 
 
-def constrained_capacity(arcs: Iterable[Arc]) -> float:
+def constrained_capacity(arcs: Iterable[ChannelSymbol]) -> float:
     """Return the bits per unit of time where what may follow depends on a state; states are
     numbered from 0.
 
@@ -82,7 +82,7 @@ def _root(falling: object, high: float) -> float:
     return (low + high) / 2
 
 
-def _radius(rows: Sequence[Arc], states: int, rate: float) -> float:
+def _radius(rows: Sequence[ChannelSymbol], states: int, rate: float) -> float:
     """Return the largest eigenvalue by power iteration on the matrix plus 1, which converges
     whatever the period.
     """

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 Files = dict[str, bytes]
 
 
-class Format(NamedTuple):
+class ExportFormat(NamedTuple):
     """What a format is, what to do with its files ({name} is the book's, {c} its name in C),
     whether it can hold one direction alone, and whether it can enforce check symbols.
     """
@@ -28,49 +28,49 @@ class Format(NamedTuple):
 
 _HEARD = "what it hears goes to niner decode or niner hear, which judge the check"
 FORMATS = {
-    "lark": Format(
+    "lark": ExportFormat(
         "the generated Lark grammar of the reports, without ranges and checks",
         "lark.Lark.open('{name}.lark', parser='earley', start='car'); hold what it reads against"
         " the book: niner decode",
     ),
-    "jsgf": Format(
+    "jsgf": ExportFormat(
         "JSGF 1.0, for a speech recogniser",
         f"give it to a recogniser with the words of the dict or pls export; {_HEARD}",
         True,
         True,
     ),
-    "fsg": Format(
+    "fsg": ExportFormat(
         "the same as finite states, for a Sphinx recogniser: small and quick",
         "pocketsphinx.Decoder(fsg='{name}.fsg', dict='{name}.dict'), with the words of the"
         f" dict export; {_HEARD}",
         True,
         True,
     ),
-    "srgs": Format(
+    "srgs": ExportFormat(
         "W3C SRGS 1.0 in XML, with tags that give the values",
         f"give it to a recogniser with the words of pls; {_HEARD}",
         True,
         True,
     ),
-    "dict": Format(
+    "dict": ExportFormat(
         "how the words are said, in ARPAbet, as Sphinx recognisers read it",
         "give it to the recogniser with the fsg or jsgf export",
     ),
-    "pls": Format(
+    "pls": ExportFormat(
         "how the words are said, in W3C PLS 1.0",
         "give it to the recogniser with the srgs or jsgf export",
     ),
-    "csv": Format(
+    "csv": ExportFormat(
         "every codeword with words and values (RFC 4180)",
         "open it in a spreadsheet: UTF-8, parted by commas",
     ),
-    "c": Format(
+    "c": ExportFormat(
         "one C99 header and source for the dash",
         "compile {c}.c into the dash's program and call {c}_self_test() at its start; units and"
         " values are told in {c}.h",
         True,
     ),
-    "card": Format(
+    "card": ExportFormat(
         "cards for driver and engineer: printable HTML, SVG, PNG",
         "print the .html from a browser, on A4, Letter or A5",
     ),
@@ -177,4 +177,4 @@ def _card(book: Book, mark: str) -> Files:
     return found
 
 
-__all__ = ["FORMATS", "Files", "Format", "export"]
+__all__ = ["FORMATS", "ExportFormat", "Files", "export"]

@@ -29,7 +29,7 @@ CAUTION = (
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class CardLine:
     """One line: what is shown, what it means, whether it warns; ``named``: a name is shown, not
     symbols, and what it means stands below.
     """
@@ -46,7 +46,7 @@ class Block:
 
     title: str
     note: str
-    rows: tuple[Row, ...]
+    rows: tuple[CardLine, ...]
 
 
 def blocks(book: Book, reader: Reader) -> list[Block]:
@@ -58,12 +58,12 @@ def blocks(book: Book, reader: Reader) -> list[Block]:
         return [*orders, *map(_table, _tables(book, book.messages.values()))]
     used = _used(book)
     words = tuple(
-        Row(symbol, book.alphabet.words[symbol].word)
+        CardLine(symbol, book.alphabet.words[symbol].word)
         for symbol in book.alphabet.symbols
         if symbol in used
     )
     phrases = tuple(
-        Row(phrase.label or name, ", ".join(phrase.says), named=True)
+        CardLine(phrase.label or name, ", ".join(phrase.says), named=True)
         for name, phrase in book.spec.phrases.items()
     )
     calls = [
@@ -84,12 +84,13 @@ def _short(block: Block) -> Block:
     """
     if len(block.rows) <= _SHORT:
         return block
-    return Block(block.title, block.note, (*block.rows[:3], Row("…", "…"), block.rows[-1]))
+    return Block(block.title, block.note, (*block.rows[:3], CardLine("…", "…"), block.rows[-1]))
 
 
-def _orders(book: Book, way: Direction) -> tuple[Row, ...]:
+def _orders(book: Book, way: Direction) -> tuple[CardLine, ...]:
     return tuple(
-        Row(message.title, _order(book, message.name), named=True) for message in book.sent_by(way)
+        CardLine(message.title, _order(book, message.name), named=True)
+        for message in book.sent_by(way)
     )
 
 
@@ -121,7 +122,7 @@ def _table(table: CodeTable) -> Block:
     for levels, word in table.words():
         pairs = list(zip(table.fields, levels, strict=True))
         rows.append(
-            Row(
+            CardLine(
                 word,
                 ", ".join(field.text(level) for field, level in pairs),
                 any(field.warnings(level) for field, level in pairs),
@@ -195,7 +196,7 @@ def _printed(block: Block) -> str:
     )
 
 
-def _printed_row(row: Row) -> str:
+def _printed_row(row: CardLine) -> str:
     left, right, warns = (
         escape(visible(row.symbols)),
         escape(visible(row.meaning)),

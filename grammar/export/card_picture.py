@@ -14,7 +14,7 @@ from typing import Any, Literal, NamedTuple
 
 from grammar.book import Book
 from grammar.errors import visible
-from grammar.export.card import CAUTION, Block, Reader, Row, blocks, title
+from grammar.export.card import CAUTION, Block, CardLine, Reader, blocks, title
 from grammar.libraries import needed
 
 _COLUMN = 3.9  # width of a column
@@ -128,7 +128,7 @@ def _headed(text: str, room: float) -> _Piece:
     return _Piece(piece.height + 0.06, lowered, dark=True)
 
 
-def _row(row: Row, indent: float, room: float) -> _Piece:
+def _row(row: CardLine, indent: float, room: float) -> _Piece:
     """Return a row: symbols with what they mean beside them, or below them where they are a name or
     too long.
     """

@@ -28,7 +28,7 @@ _ENFORCED = (
 )
 
 
-class Arc(NamedTuple):
+class WordArc(NamedTuple):
     """A word said: the symbol, the node after it, and the leaf whose codeword it begins (-1: it
     goes on with one).
     """
@@ -46,7 +46,7 @@ class Network:
     No arc leads back, and every node lies on a way from node 0 to an end.
     """
 
-    arcs: list[list[Arc]] = field(default_factory=list)
+    arcs: list[list[WordArc]] = field(default_factory=list)
     final: list[bool] = field(default_factory=list)
 
     def written_out(self) -> int:
@@ -81,14 +81,16 @@ def of_message(message: Message, *, enforced: bool = False) -> Network:
     waiting = [start]
     network = Network()
     for node in waiting:
-        arcs: list[Arc] = []
+        arcs: list[WordArc] = []
         begins = automaton.ended[node.state]
         for mask, after in onward(automaton, node, follow):
             leaf = automaton.owner[after.state][1] if begins else -1
             if after not in number:
                 number[after] = len(waiting)
                 waiting.append(after)
-            arcs += [Arc(symbol, number[after], leaf) for symbol in message.alphabet.unmask(mask)]
+            arcs += [
+                WordArc(symbol, number[after], leaf) for symbol in message.alphabet.unmask(mask)
+            ]
         if len(waiting) > MOST_NODES:
             raise CodeError(
                 f"message {message.name} has more than {MOST_NODES} states in a grammar",
@@ -108,7 +110,7 @@ def of_table(table: CodeTable) -> Network:
     end = len(fragment)
     arcs = [
         [
-            Arc(symbol, end if target == DONE else target, -1)
+            WordArc(symbol, end if target == DONE else target, -1)
             for mask, target in edges
             for symbol in table.alphabet.unmask(mask)
         ]
@@ -121,7 +123,7 @@ def _shared(network: Network) -> Network:
     """Keep only nodes from which the message can be completed, one of those from which it goes on
     in the same ways.
     """
-    kept: dict[tuple[bool, tuple[Arc, ...]], int] = {}
+    kept: dict[tuple[bool, tuple[WordArc, ...]], int] = {}
     new: dict[int, int | None] = {}
     for node in _ends_first(network.arcs):
         arcs = {
@@ -139,7 +141,7 @@ def _shared(network: Network) -> Network:
     return Network([arcs for _, arcs in shared], [final for final, _ in shared])
 
 
-def _ends_first(arcs: Sequence[Sequence[Arc]]) -> list[int]:
+def _ends_first(arcs: Sequence[Sequence[WordArc]]) -> list[int]:
     """Return the nodes in an order in which each comes after all that it leads to."""
     found: list[int] = []
     seen = {0}
@@ -156,7 +158,7 @@ def _ends_first(arcs: Sequence[Sequence[Arc]]) -> list[int]:
     return found
 
 
-def grouped(arcs: Sequence[Arc]) -> list[tuple[int, int, list[str]]]:
+def grouped(arcs: Sequence[WordArc]) -> list[tuple[int, int, list[str]]]:
     """Return arcs as (target, leaf begun, symbols): words that lead to the same node stand
     together.
     """

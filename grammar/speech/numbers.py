@@ -14,10 +14,10 @@ from collections.abc import Iterator, Sequence
 from grammar.speech.kinds import WordKind
 from grammar.speech.lexicon import Meaning
 
-Arc = tuple[int, str]  # (how many words, the digits they stand for)
+DigitArc = tuple[int, str]  # (how many words, the digits they stand for)
 
 
-def arcs(words: Sequence[Meaning], start: int) -> Iterator[Arc]:
+def arcs(words: Sequence[Meaning], start: int) -> Iterator[DigitArc]:
     """Yield every (number of words, string of symbols) that begins with ``words[start]``; the usual
     way of reading is the longest.
     """

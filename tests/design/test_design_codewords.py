@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from grammar.design import Arc, capacity, constrained_capacity, entropy, optimal
+from grammar.design import ChannelSymbol, capacity, constrained_capacity, entropy, optimal
 from grammar.design.greedy_tree import grown
 from grammar.errors import CodeError
 
@@ -26,8 +26,8 @@ WEIGHTS = st.lists(st.floats(1e-6, 1.0), min_size=2, max_size=60)
 def test_the_telegraph_has_the_capacity_shannon_gave() -> None:
     # Shannon 1948, I.1: dot 2, dash 4, letter space 3, word space 6, no two spaces together: C =
     # 0.539
-    dots = [Arc(state, 0, time) for state in (0, 1) for time in (2, 4)]
-    spaces = [Arc(0, 1, 3), Arc(0, 1, 6)]
+    dots = [ChannelSymbol(state, 0, time) for state in (0, 1) for time in (2, 4)]
+    spaces = [ChannelSymbol(0, 1, 3), ChannelSymbol(0, 1, 6)]
     assert constrained_capacity(dots + spaces) == pytest.approx(0.5389360518, abs=1e-10)
 
 
@@ -39,7 +39,7 @@ def test_equal_letters_carry_the_logarithm_of_their_number() -> None:
 def test_costs_one_and_two_give_the_golden_ratio() -> None:
     # the largest root of X^-1 + X^-2 = 1
     assert capacity([1, 2]) == pytest.approx(math.log2((1 + math.sqrt(5)) / 2))
-    free = [Arc(0, 0, 1), Arc(0, 0, 2)]
+    free = [ChannelSymbol(0, 0, 1), ChannelSymbol(0, 0, 2)]
     assert constrained_capacity(free) == pytest.approx(capacity([1, 2]))
 
 

@@ -15,7 +15,7 @@ from race.support import event, plain_event
 from scipy.stats import norm, truncnorm
 
 from codec.race import energy
-from codec.race.energy import Share, transition, used_after
+from codec.race.energy import NeutralisedShare, transition, used_after
 from codec.race.kalman import Distribution, GaussianMixture, Transition
 from codec.race.truncated_normal import truncated, truncated_standard
 
@@ -157,11 +157,10 @@ def test_the_forecast_in_closed_form_is_the_filter_driven_on(
 def test_a_neutralised_lap_takes_its_share() -> None:
     spec = event("", "[neutralisation]\nuse = 0.4\nuse_spread = 0\n")
     start = GaussianMixture.start(0.0, 0.2, 0.0, 0.01)
-    state = start.advance(transition(spec, 1.4, Share(1.0)))
+    state = start.advance(transition(spec, 1.4, NeutralisedShare(1.0)))
     assert state.level().mean == pytest.approx(0.4 * 1.4)
-    assert start.advance(transition(spec, 1.4, Share(0.5))).level().mean == pytest.approx(
-        1.4 - 0.5 * 0.6 * 1.4 + 0.1
-    )
+    halved = start.advance(transition(spec, 1.4, NeutralisedShare(0.5)))
+    assert halved.level().mean == pytest.approx(1.4 - 0.5 * 0.6 * 1.4 + 0.1)
 
 
 @given(

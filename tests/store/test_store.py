@@ -24,7 +24,7 @@ from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.journal import check, sheet_format
 from codec.sheet.table import ENTRIES, EntryTable
 from codec.store.pages import images
-from codec.store.store import Format, Store
+from codec.store.store import JournalFormat, Store
 
 
 def test_a_sheet_of_the_first_version_is_read_and_written_on(tmp_path: Path) -> None:
@@ -51,7 +51,7 @@ def test_a_journal_of_drills_of_the_first_version_is_read_and_written_on(tmp_pat
         assert journal.append(first.replace(seq=0)).seq == 3
 
 
-def with_script(script: str) -> Format:
+def with_script(script: str) -> JournalFormat:
     return dataclasses.replace(sheet_format(), scripts=(*ENTRIES.scripts, script))
 
 
