@@ -31,7 +31,7 @@ _IN_ORDER = """
     codec.hear codec.profile
     codec.store codec.sheet codec.radio codec.race codec.log
     codec.drill codec.debrief
-    codec.screen codec.cli
+    codec.screen codec.desk codec.cli
 """
 LAYERS = _IN_ORDER.split()
 

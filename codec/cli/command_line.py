@@ -18,7 +18,19 @@ from typing import IO, NoReturn
 from codec.cli.common import report, say, tell
 from grammar.errors import CodeError, visible_lines
 
-COMMANDS = ("decode", "encode", "hear", "log", "sheet", "race", "book", "design", "drill", "demo")
+COMMANDS = (
+    "decode",
+    "encode",
+    "hear",
+    "log",
+    "sheet",
+    "race",
+    "book",
+    "design",
+    "drill",
+    "desk",
+    "demo",
+)
 _ABOUT = (
     "Spoken status codes for racing: decode what the driver read out, encode what the dash shows,"
     " prove that a code is unambiguous."

@@ -1,0 +1,88 @@
+"""``niner desk``: the sheet in a browser, for everybody at the wall."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from codec.cli.common import tell
+from grammar.errors import CodeError
+
+if TYPE_CHECKING:
+    from codec.desk.serving import Served
+
+
+def add(commands: Any) -> None:
+    """Add the command."""
+    about = (
+        "Serve a sheet, or every sheet of a folder, as live pages in a browser: the wall where"
+        " engineers write, and a view for all who only look."
+    )
+    caution = (
+        "The event's rules on radio use come first. A temperature or insulation warning is handled"
+        " by the event's and the team's own safety procedures and by qualified people; these pages"
+        " only show it."
+    )
+    parser = commands.add_parser(
+        "desk", help="the sheet in a browser, live", description=about, epilog=caution
+    )
+    parser.add_argument("place", metavar="SHEET_OR_FOLDER", help="a sheet, or a folder of sheets")
+    parser.add_argument("--book", help="the code book, for a new sheet")
+    parser.add_argument("--event", help="the event file: shows where the race is heading")
+    parser.add_argument("--port", type=int, default=8899, help="the port (8899); 0 takes any")
+    parser.add_argument(
+        "--lan",
+        nargs="?",
+        const="",
+        metavar="NAME",
+        help=(
+            "serve the network this machine is in, too, by links that hold a secret; NAME is what"
+            " others call this machine, its address if not given"
+        ),
+    )
+    parser.add_argument("--cert", help="a certificate, to serve by https")
+    parser.add_argument("--key", help="the certificate's key")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Serve until Ctrl-C."""
+    from grammar.loading import load_book
+
+    try:
+        from codec.desk.serving import serve, sheets_at
+    except ImportError as error:
+        raise CodeError(
+            f"the desk needs {error.name}", kind="not-installed", hint="pip install 'niner[desk]'"
+        ) from None
+    if (args.cert is None) != (args.key is None):
+        raise CodeError("--cert and --key go together", kind="usage")
+    place, book = Path(args.place), None if args.book is None else load_book(args.book)
+    sheets = sheets_at(place, book, None if args.event is None else Path(args.event))
+    folder = place if place.is_dir() else place.parent
+    serve(
+        sheets,
+        _tell,
+        port=args.port,
+        lan=args.lan,
+        links_at=folder / ".niner-desk-links",
+        certificate=None if args.cert is None else (args.cert, args.key),
+    )
+    return 0
+
+
+def _tell(served: Served) -> None:
+    tell(f"the desk: {served.address}   Ctrl-C ends it; everything written is on the disk")
+    for role, link in served.links.items():
+        tell(f"to {role.name.lower()}: {link}")
+        _show_code(link)
+
+
+def _show_code(link: str) -> None:
+    """Show a link as a QR code (ISO/IEC 18004) for a tablet's camera."""
+    if sys.stderr.isatty():
+        import segno
+
+        segno.make(link, micro=False).terminal(out=sys.stderr, compact=True)

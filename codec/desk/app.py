@@ -1,0 +1,246 @@
+"""The desk as an application: its pages, what they ask for, and what they send."""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+from collections.abc import AsyncIterator, Mapping, Sequence
+from typing import Any, cast
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import (
+    HTMLResponse,
+    JSONResponse,
+    PlainTextResponse,
+    Response,
+    StreamingResponse,
+)
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from codec.debrief.summary import CAUTION
+from codec.desk.access import Guard, Links, Role, cookie
+from codec.desk.board import board, history
+from codec.desk.sheets import Line, OpenSheet
+from codec.log.shown import Shown
+from grammar.errors import CodeError, visible
+from grammar.exact import whole
+
+NEEDED: Mapping[str, Role] = {
+    "/": Role.WATCH,
+    "/static/": Role.NOBODY,
+    "/join/": Role.NOBODY,
+    "/enter": Role.WRITE,
+    "/wall": Role.WRITE,
+    "/links": Role.WRITE,
+}
+# why a sheet can't be written just now: a page keeps its line and sends it again
+_LATER = {f"sheet-{why}" for why in ("full", "busy", "read-only", "replaced", "file", "damaged")}
+_MOST = 10**9
+_RETRY = 1000  # milliseconds after which a page whose line was cut asks again
+
+
+def application(
+    sheets: Mapping[str, OpenSheet],
+    *,
+    names: Sequence[str],
+    scheme: str = "http",
+    links: Links | None = None,
+) -> Guard:
+    """Return the application that serves these sheets, by name, behind its guard.
+
+    ``names`` are the names, with the port, by which it may be called.
+    """
+    pages = Pages(sheets, links, scheme)
+    routes = [
+        Route("/", pages.index),
+        Route("/wall/{sheet}", pages.wall),
+        Route("/watch/{sheet}", pages.watch),
+        Route("/history/{sheet}", pages.history),
+        Route("/live/{sheet}", pages.live),
+        Route("/look/{sheet}", pages.look),
+        Route("/enter/{sheet}", pages.enter, methods=["POST"]),
+        Route("/join/{token}", pages.join),
+        Mount("/static", StaticFiles(packages=[("codec.desk", "static")])),
+    ]
+    inner = Starlette(
+        routes=routes,
+        lifespan=pages.lifespan,
+        exception_handlers={CodeError: _told, HTTPException: _missing, ClientDisconnect: _gone},
+    )
+    return Guard(inner, names=names, scheme=scheme, links=links, needed=NEEDED)
+
+
+def _shown(value: object) -> object:
+    """Return a text so that all of it can be seen, whatever characters it has."""
+    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+
+
+class Pages:
+    """What each address answers."""
+
+    def __init__(self, sheets: Mapping[str, OpenSheet], links: Links | None, scheme: str) -> None:
+        self.sheets, self.links, self.scheme = sheets, links, scheme
+        self.templates = Environment(
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            finalize=_shown,
+            loader=PackageLoader("codec.desk"),
+        )
+
+    @contextlib.asynccontextmanager
+    async def lifespan(self, _: Starlette) -> AsyncIterator[None]:
+        """Open the sheets, watch them, and close them in the end."""
+        for sheet in self.sheets.values():
+            await sheet.open()
+        watching = [asyncio.create_task(sheet.watch()) for sheet in self.sheets.values()]
+        try:
+            yield
+        finally:
+            for task in watching:
+                task.cancel()
+            await asyncio.gather(*watching, return_exceptions=True)
+            for sheet in self.sheets.values():
+                await sheet.close()
+
+    def _sheet(self, request: Request) -> OpenSheet:
+        try:
+            return self.sheets[request.path_params["sheet"]]
+        except KeyError:
+            raise HTTPException(404, "this desk has no sheet of that name") from None
+
+    def _page(self, name: str, **context: Any) -> HTMLResponse:
+        return HTMLResponse(self.templates.get_template(name).render(caution=CAUTION, **context))
+
+    async def index(self, request: Request) -> Response:
+        """The sheets of the desk."""
+        return self._page("index.html", sheets=sorted(self.sheets), role=request.scope["role"])
+
+    async def wall(self, request: Request) -> Response:
+        """Where engineers write and read."""
+        return await self._wall(request, writes=True)
+
+    async def watch(self, request: Request) -> Response:
+        """The same to be read only, and large."""
+        return await self._wall(request, writes=False)
+
+    async def _wall(self, request: Request, *, writes: bool) -> Response:
+        sheet = self._sheet(request)
+        cars = await sheet.ask(lambda session: dict(session.cars))
+        wanted = request.query_params.getlist("car") or list(cars) or [""]
+        boards = {car: await self._board(sheet, car, writes=writes) for car in wanted}
+        return self._page(
+            "wall.html",
+            sheet=request.path_params["sheet"],
+            title=sheet.session.book.title,
+            boards={car: Markup(html) for car, html in boards.items()},  # noqa: S704 - drawn by our own template
+            drivers=cars,
+            writes=writes,
+            version=sheet.version,
+        )
+
+    async def _board(self, sheet: OpenSheet, car: str, *, writes: bool) -> str:
+        template = self.templates.get_template("board.html")
+
+        def draw() -> str:
+            session = sheet.session
+            session.car = car
+            return template.render(board=board(session), writes=writes, trouble=sheet.trouble)
+
+        return await sheet.drawn((car, writes), draw)
+
+    async def live(self, request: Request) -> Response:
+        """What is new, as server-sent events (HTML Living Standard, 9.2): the board of each car
+        asked for, whenever something was written.
+        """
+        sheet, writes = self._sheet(request), request.query_params.get("writes") == "yes"
+        cars = request.query_params.getlist("car")
+        seen = _number(request, "seen", -1)
+
+        async def events() -> AsyncIterator[str]:
+            yield f"retry: {_RETRY}\n\n"
+            last: dict[str, str] = {}
+            async for version in sheet.news(seen):
+                known = await sheet.ask(lambda session: list(session.cars))
+                boards = {
+                    car: await self._board(sheet, car, writes=writes) for car in cars or known
+                }
+                new = {car: html for car, html in boards.items() if last.get(car) != html}
+                last = boards
+                told = json.dumps({"version": version, "boards": new, "cars": known})
+                yield f"event: news\ndata: {told}\n\n"
+
+        return StreamingResponse(events(), media_type="text/event-stream")
+
+    async def history(self, request: Request) -> Response:
+        """Everything written, a page at a time, with what is searched for."""
+        sheet, search = self._sheet(request), request.query_params.get("search", "")[:200]
+        before = _number(request, "before", 0)
+        found = await sheet.ask(lambda session: history(session, search, before))
+        return self._page("history.html", found=found, sheet=request.path_params["sheet"])
+
+    async def look(self, request: Request) -> Response:
+        """What the line being typed would be taken for."""
+        query = request.query_params
+        shown = await self._sheet(request).look(query.get("car", ""), query.get("text", ""))
+        return JSONResponse(_facts(shown))
+
+    async def enter(self, request: Request) -> Response:
+        """Write a line; the answer means that it is on the disk."""
+        try:
+            sent = json.loads(await request.body())
+            line = Line(*(str(sent[name]) for name in ("key", "writer", "car", "text")))
+        except (ValueError, KeyError, TypeError):
+            raise CodeError(
+                "a line is a JSON object of key, writer, car and text", kind="usage"
+            ) from None
+        shown, new = await self._sheet(request).enter(line)
+        return JSONResponse(
+            {**_facts(shown), "new": new, "entries": [e.seq for e in shown.written]}
+        )
+
+    async def join(self, request: Request) -> Response:
+        """Take a link: its token goes into a cookie, and the page leads on."""
+        token = request.path_params["token"]
+        if self.links is None or not (role := self.links.role(token)):
+            raise HTTPException(403, "this link is not, or no longer, one of this desk")
+        answer = self._page("join.html", role=role)
+        answer.headers.append("set-cookie", cookie(token, secure=self.scheme == "https"))
+        return answer
+
+
+def _number(request: Request, name: str, usual: int) -> int:
+    """Return a number of an address; raises CodeError where it is none."""
+    try:
+        return whole(request.query_params.get(name, str(usual)), -1, _MOST)
+    except ValueError as error:
+        raise CodeError(f"{name}: {error}", kind="usage") from None
+
+
+def _facts(shown: Shown) -> dict[str, Any]:
+    return {"tone": shown.tone, "lines": [visible(line) for line in shown.lines]}
+
+
+async def _told(_: Request, error: Exception) -> Response:
+    """Tell an error of ours: a line that was refused is a page's to keep."""
+    told = cast("CodeError", error)
+    status = 503 if told.kind in _LATER else 400
+    facts = _facts(Shown.of_error(told))
+    return JSONResponse({**facts, "kind": told.kind}, status_code=status)
+
+
+async def _missing(_: Request, error: Exception) -> Response:
+    told = cast("HTTPException", error)
+    return PlainTextResponse(f"{told.detail}\n", status_code=told.status_code)
+
+
+async def _gone(_: Request, error: Exception) -> Response:  # noqa: ARG001 - the library's signature
+    """Nobody is there any more to be answered."""
+    return Response(status_code=400)

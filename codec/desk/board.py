@@ -1,0 +1,137 @@
+"""What a desk shows of one car, as data: the templates only lay it out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from codec.log.session import Session
+from codec.log.watch import Notice
+from codec.race import Advice, Outlook, Race, advise, outlook
+from codec.radio.laps import lap_field
+from codec.sheet.entry import Entry
+from codec.sheet.state import Row, lap_message, laps, of_car
+from grammar.book import Book
+from grammar.fields import value_text
+
+_LAPS = 30
+_PAGE = 100  # entries of the history at a time
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A value of a lap, and whether it warns."""
+
+    text: str
+    warns: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LapLine:
+    """One line of the laps."""
+
+    row: Row
+    cells: Sequence[Cell]
+    said: str
+    counts: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """Everything of one car that a wall shows."""
+
+    car: str
+    driver: str
+    lap: int
+    neutralised: bool
+    added: str
+    cars: Sequence[str]
+    alerts: Sequence[str]
+    looks: Sequence[Notice]
+    waiting: Sequence[str]
+    asking: str
+    heads: Sequence[tuple[str, str]]
+    lines: Sequence[LapLine]
+    race: Race | None
+    look: Outlook | None
+    advice: Sequence[Advice]
+
+
+def board(session: Session) -> Board:
+    """Return the board of the session's car."""
+    book, race = session.book, session.followed
+    name = lap_message(book)
+    fields = [f for f in book.messages[name].fields if f != lap_field(book)] if name else []
+    best = {id(row) for row in laps(session.rows, session.car, name).values()}
+    mine = [row for row in of_car(session.rows, session.car) if not row.withdrawn][-_LAPS:]
+    return Board(
+        car=session.car,
+        driver=session.cars.get(session.car, ""),
+        lap=session.lap,
+        neutralised=session.race.neutralised,
+        added=str(session.race.added) if session.race.added else "",
+        cars=list(session.cars),
+        alerts=session.alerts,
+        looks=session.looks,
+        waiting=session.doubtful(),
+        asking=session.asking if session.waiting is not None else "",
+        heads=[(book.fields[f].title, book.fields[f].unit_text) for f in fields],
+        lines=[_line(book, fields, row, id(row) in best) for row in reversed(mine)],
+        race=race,
+        look=None if race is None else outlook(race),
+        advice=[] if race is None else advise(race),
+    )
+
+
+def _line(book: Book, fields: Sequence[str], row: Row, best: bool) -> LapLine:
+    entry = row.entry
+    in_columns = row.first.kind == "report" and entry.accepted
+    cells = [_cell(book, name, entry) if in_columns else Cell("") for name in fields]
+    said = "" if in_columns and any(cell.text for cell in cells) else _said(book, row)
+    return LapLine(row, cells, said, row.first.kind != "report" or best)
+
+
+def _cell(book: Book, name: str, entry: Entry) -> Cell:
+    if name not in entry.values:
+        return Cell("")
+    field, value = book.fields[name], entry.values[name]
+    return Cell(value_text(value), bool(field.warnings(field.level(value).level)))
+
+
+def _said(book: Book, row: Row) -> str:
+    entry = row.entry
+    if row.first.kind == "event":
+        phrase = book.spec.phrases.get(entry.message)
+        return (phrase.label if phrase is not None and phrase.label else entry.message) + (
+            "" if entry.amount is None else f" {entry.amount}"
+        )
+    if row.first.kind == "call":
+        values = ", ".join(f"{name} {value_text(value)}" for name, value in entry.values.items())
+        return f"called: {values}"
+    return entry.heard or entry.note
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """A page of everything that was written, the newest first; ``before`` leads to the next."""
+
+    entries: Sequence[Entry]
+    search: str
+    before: int
+
+
+def history(session: Session, search: str, before: int) -> History:
+    """Return the entries whose words have all that is searched for, those before a number."""
+    wanted = search.casefold().split()
+    found: list[Entry] = []
+    for entry in reversed(session.entries):
+        if before and entry.seq >= before:
+            continue
+        text = (
+            f"{entry.heard} {entry.string} {entry.message} {entry.note} {entry.kind} {entry.writer}"
+        )
+        if all(word in text.casefold() for word in wanted):
+            found.append(entry)
+        if len(found) == _PAGE:
+            return History(found, search, found[-1].seq)
+    return History(found, search, 0)

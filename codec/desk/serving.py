@@ -1,0 +1,120 @@
+"""A desk that runs: the sheets it opens, the names it is called by, the links it hands out."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import uvicorn
+
+from codec.desk.access import Links, Role
+from codec.desk.app import application
+from codec.desk.sheets import OpenSheet
+from grammar.book import Book
+from grammar.errors import CodeError
+
+_SUFFIX = ".sheet"
+_LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+
+
+@dataclass(frozen=True, slots=True)
+class Served:
+    """Where a desk is found: its address on this machine, and the link of each role for others."""
+
+    address: str
+    links: dict[Role, str]
+
+
+def sheets_at(
+    place: Path, book: Book | None = None, event: Path | None = None
+) -> dict[str, OpenSheet]:
+    """Return the sheets of a place, by name: the sheet itself, or those of a folder.
+
+    Raises CodeError where there is none.
+    """
+    if place.is_dir():
+        found = sorted(place.glob(f"*{_SUFFIX}"))
+        if not found:
+            raise CodeError(
+                f"there is no sheet in {str(place)!r}",
+                kind="sheet-missing",
+                hint=f"name a sheet, NAME{_SUFFIX}; a new one needs --book",
+            )
+        return {path.stem: OpenSheet(path, event=event) for path in found}
+    if book is None and not place.exists():
+        raise CodeError(
+            f"there is no sheet {str(place)!r}",
+            kind="sheet-missing",
+            hint="a new one needs its code book: --book BOOK",
+        )
+    return {place.stem: OpenSheet(place, book, event)}
+
+
+def serve(
+    sheets: dict[str, OpenSheet],
+    tell: Callable[[Served], None],
+    *,
+    port: int,
+    lan: str | None = None,
+    links_at: Path,
+    certificate: tuple[str, str] | None = None,
+) -> None:
+    """Serve the sheets until the process is told to end; ``tell`` hears where.
+
+    ``lan`` is this machine's name on its network, "" for its address, None to serve this machine
+    alone. Raises CodeError where the port is taken.
+    """
+    scheme = "http" if certificate is None else "https"
+    bound = _bound("127.0.0.1" if lan is None else "0.0.0.0", port)  # noqa: S104 - asked for by name
+    number = bound.getsockname()[1]
+    name = _address() if lan == "" else lan
+    names = [f"{host}:{number}" for host in (*_LOOPBACK, *filter(None, [name]))]
+    links = None if lan is None else Links(links_at)
+    served = Served(
+        f"{scheme}://127.0.0.1:{number}/",
+        {}
+        if links is None
+        else {r: f"{scheme}://{name}:{number}/join/{t}" for r, t in links.tokens.items()},
+    )
+    guarded = application(sheets, names=names, scheme=scheme, links=links)
+    config = uvicorn.Config(
+        guarded,
+        log_level="warning",
+        access_log=False,  # what is asked for may hold a link
+        server_header=False,
+        timeout_graceful_shutdown=1,  # pages that listen would hold it for ever
+        ssl_certfile=None if certificate is None else certificate[0],
+        ssl_keyfile=None if certificate is None else certificate[1],
+        ws="none",
+    )
+    server = uvicorn.Server(config)
+    tell(served)
+    with bound:
+        server.run(sockets=[bound])
+
+
+def _bound(host: str, port: int) -> socket.socket:
+    made = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    made.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        made.bind((host, port))
+    except OSError as error:
+        made.close()
+        raise CodeError(
+            f"port {port} can't be used: {error.strerror}",
+            kind="usage",
+            hint="name another: --port NUMBER, or --port 0 for any that is free",
+        ) from None
+    return made
+
+
+def _address() -> str:
+    """Return this machine's address on its network, found without sending anything."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # an address for documentation, RFC 5737
+        except OSError:
+            return socket.gethostname()
+        return str(probe.getsockname()[0])

@@ -1,0 +1,197 @@
+"""A sheet that a desk has open: every line goes through one thread of its own, so that none is
+lost between two, and who watches is told when something is new.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import functools
+import re
+from collections.abc import AsyncIterator, Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
+
+from codec.log.session import Session
+from codec.log.shown import Shown
+from codec.race import Event, load_event
+from codec.sheet.journal import Journal
+from grammar.book import Book
+from grammar.errors import CodeError
+
+_LOOKS = 0.2  # seconds between two looks for what another program has written
+_KEY = re.compile(r"[0-9a-f]{32}")  # a line's own name: 128 bits of chance
+_MOST_LINE = 4000  # characters
+_MOST_NAME = 60
+Result = TypeVar("Result")
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What a page sends: the line's own name, who writes it, the car, and the words."""
+
+    key: str
+    writer: str
+    car: str
+    text: str
+
+    def checked(self) -> Line:
+        """Return it; raises CodeError where it is none."""
+        if not _KEY.fullmatch(self.key):
+            raise CodeError("a line needs a name of 32 hexadecimal digits", kind="usage")
+        if not self.writer.strip() or len(self.writer) > _MOST_NAME:
+            raise CodeError("who writes?", kind="usage", hint="give your name first")
+        if len(self.text) > _MOST_LINE:
+            raise CodeError(f"a line has at most {_MOST_LINE} characters", kind="usage")
+        return self
+
+
+class OpenSheet:
+    """One sheet, open until the desk ends.
+
+    All that touches the file is done in one thread, in the order in which it came; the rest of the
+    desk waits for nothing. ``version`` grows with everything new.
+    """
+
+    def __init__(self, path: Path, book: Book | None = None, event: Path | None = None) -> None:
+        """Name the sheet; ``open`` opens it. A new one needs a book."""
+        self.path, self.version = path, 0
+        self.trouble = ""  # why the sheet can't be read as it is now
+        self._book, self._event_file = book, event
+        self._thread = ThreadPoolExecutor(1, thread_name_prefix=f"sheet {path.name}")
+        self._changed = asyncio.Condition()
+        self._session: Session | None = None
+        self._drawn: dict[object, str] = {}
+        self._drawn_of = -1
+
+    async def open(self) -> None:
+        """Open the file; raises CodeError."""
+        await self._run(self._open)
+
+    def _open(self) -> None:
+        journal = Journal(self.path, self._book)
+        event: Event | None = None
+        if self._event_file is not None:
+            event = load_event(self._event_file, journal.book)
+        self._session = Session(journal, event=event)
+
+    async def close(self) -> None:
+        """Close the file."""
+        await self._run(self._close)
+        self._thread.shutdown()
+
+    def _close(self) -> None:
+        if self._session is not None:
+            self._session.journal.close()
+
+    @property
+    def session(self) -> Session:
+        """What is known of the sheet; only for what runs in its thread."""
+        if self._session is None:
+            raise CodeError("the sheet is not open yet", kind="usage")
+        return self._session
+
+    async def _run(self, act: Callable[[], Result]) -> Result:
+        return await asyncio.get_running_loop().run_in_executor(self._thread, act)
+
+    async def ask(self, act: Callable[[Session], Result], car: str | None = None) -> Result:
+        """Return what ``act`` finds out from the sheet as it is now, for one car."""
+
+        def found() -> Result:
+            session = self.session
+            if car is not None:
+                session.car = car
+            return act(session)
+
+        return await self._run(found)
+
+    async def drawn(self, key: object, draw: Callable[[], str]) -> str:
+        """Return what ``draw`` makes of the sheet: once for all who look, until something is
+        new.
+        """
+
+        def made() -> str:
+            if self._drawn_of != self.version:
+                self._drawn, self._drawn_of = {}, self.version
+            if key not in self._drawn:
+                self._drawn[key] = draw()
+            return self._drawn[key]
+
+        return await self._run(made)
+
+    async def enter(self, line: Line) -> tuple[Shown, bool]:
+        """Write a line; return what to show, and whether it is new, when it is on the disk."""
+        line.checked()
+        answer = await self._run(functools.partial(self._enter, line))
+        await self._tell()
+        return answer
+
+    def _enter(self, line: Line) -> tuple[Shown, bool]:
+        session, journal = self.session, self.session.journal
+        session.car, journal.writer = line.car, line.writer.strip()
+        there = journal.of_line(line.key)
+        if there:
+            return Shown("good", ("this line was written before",), tuple(there)), False
+        try:
+            with journal.line(line.key):
+                return session.enter(line.text), True
+        except BaseException:
+            self._begin_again()
+            raise
+
+    def _begin_again(self) -> None:
+        """Forget what a line that failed had told the session."""
+        session = self.session
+        self._session = Session(session.journal, event=session.event)
+
+    async def look(self, car: str, text: str) -> Shown:
+        """Return what a line would be taken for."""
+        return await self.ask(lambda session: session.look(text[:_MOST_LINE]), car)
+
+    async def watch(self) -> None:
+        """Look for what other programs write, until cancelled."""
+        while True:
+            await asyncio.sleep(_LOOKS)
+            if await self._run(self._is_behind):
+                await self._tell()
+
+    def _is_behind(self) -> bool:
+        """Tell whether the sheet has more, or less, than is known of it."""
+        entries = self.session.entries
+        try:
+            last = self.session.journal.last
+        except CodeError as error:
+            last, told = -1, error.message
+        else:
+            told = ""
+        if told == self.trouble and last < 0:
+            return False
+        self.trouble = told
+        return last != (entries[-1].seq if entries else 0)
+
+    async def _tell(self) -> None:
+        """Bring what is known up to date, and tell who watches."""
+        await self._run(self._refresh)
+        async with self._changed:
+            self._changed.notify_all()
+
+    def _refresh(self) -> None:
+        try:
+            self.session.refresh()
+        except CodeError as error:
+            self.trouble = error.message
+        self.version += 1
+
+    async def news(self, seen: int = -1, beat: float = 15.0) -> AsyncIterator[int]:
+        """Yield the version each time it has grown, and at every beat at least; who is slow gets
+        the last one only.
+        """
+        while True:
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(beat), self._changed:
+                    while self.version == seen:
+                        await self._changed.wait()
+            seen = self.version
+            yield seen

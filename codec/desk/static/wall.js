@@ -1,0 +1,174 @@
+// The wall: lines are read while they are typed, kept until they are on the disk, and what is new is drawn as it comes.
+import { Outbox } from "./outbox.js";
+
+const cars = document.querySelector("#cars");
+const { sheet, writes } = cars.dataset;
+const status = document.querySelector("#line");
+const address = (page, query = {}) => `/${page}/${encodeURIComponent(sheet)}?${new URLSearchParams(query)}`;
+const sections = () => [...cars.querySelectorAll(".car")];
+
+function say(state, words) {
+  status.dataset.state = state;
+  status.textContent = words;
+}
+
+// what is new
+
+function listen() {
+  const query = new URLSearchParams({ writes, seen: cars.dataset.version });
+  for (const section of sections()) if (section.dataset.car) query.append("car", section.dataset.car);
+  const source = new EventSource(`/live/${encodeURIComponent(sheet)}?${query}`);
+  source.addEventListener("open", () => { say("on", "connected"); outbox?.send(); });
+  source.addEventListener("error", () => say("off", "no connection: lines are kept here"));
+  source.addEventListener("news", (event) => {
+    const { boards, cars: known } = JSON.parse(event.data);
+    const shown = sections().map((section) => section.dataset.car);
+    if (!new URLSearchParams(location.search).has("car") && known.some((car) => !shown.includes(car))) {
+      source.close();
+      location.reload(); // a car more: the page is laid out anew, what is being typed is kept
+      return;
+    }
+    for (const section of sections()) {
+      const html = boards[section.dataset.car];
+      if (html !== undefined) {
+        const board = section.querySelector(".board");
+        const scroll = board.querySelector(".scroll")?.scrollLeft ?? 0;
+        board.innerHTML = html;
+        const now = board.querySelector(".scroll");
+        if (now) now.scrollLeft = scroll;
+      }
+    }
+  });
+}
+
+// lines
+
+const KEPT = `niner-typed-${sheet}`;
+let outbox = null;
+
+function told(section, { tone, lines }) {
+  const place = section.querySelector(".told");
+  place.dataset.tone = tone;
+  place.replaceChildren(...lines.map((line) => Object.assign(document.createElement("p"), { textContent: line })));
+}
+
+function waiting(lines) {
+  for (const section of sections()) {
+    const mine = lines.filter((line) => line.car === section.dataset.car);
+    section.querySelector(".sending")?.replaceChildren(
+      ...mine.map((line) => Object.assign(document.createElement("li"), { textContent: line.text })),
+    );
+  }
+}
+
+function writer() {
+  const field = document.querySelector("#writer");
+  if (!field.value.trim()) { field.focus(); field.classList.add("wanted"); return ""; }
+  field.classList.remove("wanted");
+  return field.value.trim();
+}
+
+async function enter(section, text) {
+  const name = writer();
+  if (!name || !text.trim()) return false;
+  const car = section.dataset.car;
+  await outbox.add({ writer: name, car, text, sheet }, (answer) => told(section, answer));
+  return true;
+}
+
+function look(section) {
+  const input = section.querySelector("input"), place = section.querySelector(".look");
+  let asked = null;
+  input.addEventListener("input", async () => {
+    remember();
+    asked?.abort();
+    asked = new AbortController();
+    if (!input.value.trim()) { place.replaceChildren(); return; }
+    try {
+      const answer = await fetch(address("look", { car: section.dataset.car, text: input.value }), { signal: asked.signal });
+      const { tone, lines } = await answer.json();
+      place.dataset.tone = tone;
+      place.textContent = lines.join("  ");
+    } catch (error) {
+      if (error.name !== "AbortError") place.textContent = "";
+    }
+  });
+}
+
+function remember() {
+  const typed = Object.fromEntries(sections().map((section) => [section.dataset.car, section.querySelector("input")?.value ?? ""]));
+  sessionStorage.setItem(KEPT, JSON.stringify(typed));
+}
+
+function here() {
+  return document.activeElement?.closest?.(".car") ?? sections()[0];
+}
+
+const KEYS = {
+  n: (section) => enter(section, section.querySelector(".neutralised") ? "/resumed" : "/neutralised"),
+  m: (section) => enter(section, "/marker"),
+  o: (section) => enter(section, "/ok"),
+  u: (section) => enter(section, "/undo"),
+  c: (section) => { const call = section.querySelector(".call"); return call && enter(section, call.dataset.call); },
+  r: (section) => enter(section, "/back"),
+};
+
+function keys(event) {
+  if (!event.altKey || event.ctrlKey || event.metaKey) return;
+  const key = event.key.toLowerCase();
+  if (key >= "1" && key <= "9") {
+    sections()[Number(key) - 1]?.querySelector("input")?.focus();
+    event.preventDefault();
+  } else if (KEYS[key]) {
+    event.preventDefault();
+    KEYS[key](here());
+  }
+}
+
+function begin() {
+  const name = document.querySelector("#writer");
+  name.value = localStorage.getItem("niner-writer") ?? "";
+  name.addEventListener("change", () => localStorage.setItem("niner-writer", name.value.trim()));
+  const typed = JSON.parse(sessionStorage.getItem(KEPT) ?? "{}");
+  for (const section of sections()) {
+    const input = section.querySelector("input"), past = [];
+    let place = 0;
+    input.value = typed[section.dataset.car] ?? "";
+    look(section);
+    section.querySelector("form").addEventListener("submit", async (event) => {
+      event.preventDefault();
+      const text = input.value;
+      if (await enter(section, text)) {
+        place = past.push(text);
+        if (input.value === text) input.value = "";
+        section.querySelector(".look").replaceChildren();
+        remember();
+      }
+    });
+    input.addEventListener("keydown", (event) => {
+      const step = { ArrowUp: -1, ArrowDown: 1 }[event.key];
+      if (step && place + step >= 0 && place + step <= past.length) {
+        place += step;
+        input.value = past[place] ?? "";
+        event.preventDefault();
+      }
+    });
+  }
+  document.addEventListener("keydown", keys);
+  (name.value ? sections()[0]?.querySelector("input") : name)?.focus();
+}
+
+function tick() {
+  const now = new Date();
+  document.querySelector("#clock").textContent = now.toLocaleTimeString("en-GB");
+  setTimeout(tick, 1000 - now.getMilliseconds());
+}
+
+if (writes === "yes") {
+  outbox = await Outbox.open((line) => fetch(address("enter"), {
+    method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(line),
+  }), waiting, sheet);
+  begin();
+}
+tick();
+listen();

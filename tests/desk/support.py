@@ -1,0 +1,47 @@
+"""A desk in the process of the test, as a browser sees it."""
+
+from __future__ import annotations
+
+import contextlib
+import secrets
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from sheet.support import race_book
+from starlette.testclient import TestClient
+
+from codec.desk.access import Links
+from codec.desk.app import application
+from codec.desk.sheets import OpenSheet
+from codec.sheet import Entry, Journal
+
+NAME = "127.0.0.1:8899"
+REPORT = "one two zero one yankee alfa quebec"
+
+
+def sheet_at(folder: Path) -> Path:
+    """Make a sheet of two cars."""
+    path = folder / "race.sheet"
+    with Journal(path, race_book()) as journal:
+        journal.append(Entry(kind="car", car="7", message="Ilse Marrow"))
+        journal.append(Entry(kind="car", car="61", message="Teo Vash"))
+    return path
+
+
+@contextlib.contextmanager
+def desk(path: Path, links: Links | None = None, name: str = NAME) -> Iterator[TestClient]:
+    """Serve a sheet to a client that asks as a page of the desk does."""
+    sheets = {path.stem: OpenSheet(path)}
+    served = application(sheets, names=[NAME], links=links)
+    client = TestClient(
+        served, base_url=f"http://{name}", headers={"origin": f"http://{name}"},
+        follow_redirects=False,
+    )  # fmt: skip
+    with client:
+        yield client
+
+
+def line(text: str, car: str = "7", writer: str = "Quill", key: str = "") -> dict[str, Any]:
+    """Return what a page sends for a line."""
+    return {"key": key or secrets.token_hex(16), "writer": writer, "car": car, "text": text}

@@ -1,0 +1,90 @@
+"""What is written at a desk is on the disk when it is acknowledged, once, and seen by all."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from desk.support import REPORT, desk, line, sheet_at
+
+from codec.sheet import Journal
+
+HOSTILE = "<script>alert(1)</script> \u202e\x1b[2J\" ' &amp;"
+
+
+def test_a_line_is_on_the_disk_when_it_is_acknowledged_with_who_wrote_it(tmp_path: Path) -> None:
+    path = sheet_at(tmp_path)
+    with desk(path) as client:
+        told = client.post("/enter/race", json=line(REPORT)).json()
+        assert told["new"]
+        with Journal(path) as journal:
+            entry = journal[told["entries"][0]]
+        assert (entry.writer, entry.car, entry.heard) == ("Quill", "7", REPORT)
+
+
+def test_a_line_sent_again_is_there_once(tmp_path: Path) -> None:
+    path, sent = sheet_at(tmp_path), line("nonsense yankee alfa")
+    with desk(path) as client:
+        first = client.post("/enter/race", json=sent).json()
+        again = client.post("/enter/race", json=sent).json()
+        assert (first["new"], again["new"]) == (True, False)
+        assert again["entries"][: len(first["entries"])] == first["entries"]
+    with desk(path) as client:  # begun again after a kill
+        assert not client.post("/enter/race", json=sent).json()["new"]
+    with Journal(path) as journal:
+        assert sum(entry.heard == sent["text"] for entry in journal.entries()) == 1
+        assert journal.faults() == []
+
+
+def test_a_line_is_read_while_it_is_typed_and_nothing_is_written(tmp_path: Path) -> None:
+    path = sheet_at(tmp_path)
+    with desk(path) as client:
+        told = client.get("/look/race", params={"car": "7", "text": REPORT}).json()
+        assert told["tone"] == "good"
+        short = client.get("/look/race", params={"car": "7", "text": "one two"}).json()
+        assert short["tone"] == "warning"
+    with Journal(path) as journal:
+        assert len(journal) == 2
+
+
+def test_both_cars_stand_on_the_wall_and_hostile_words_do_nothing(tmp_path: Path) -> None:
+    with desk(sheet_at(tmp_path)) as client:
+        for car in ("7", "61"):
+            client.post("/enter/race", json=line(f"/note {HOSTILE}", car))
+        for address in ("/wall/race", "/watch/race", "/history/race?search=alert"):
+            page = client.get(address).text
+            assert "<script>alert" not in page
+            assert "&lt;script&gt;alert(1)" in page
+            assert not re.search("[\x1b\u202e]", page)
+        assert "Ilse Marrow" in client.get("/wall/race").text
+        assert "Teo Vash" in client.get("/wall/race").text
+
+
+def test_lines_that_are_none_are_refused_in_words(tmp_path: Path) -> None:
+    with desk(sheet_at(tmp_path)) as client:
+        for sent, why in [
+            ({}, "a line is a JSON object"),
+            ([1], "a line is a JSON object"),
+            (line("x", key="short"), "32 hexadecimal digits"),
+            (line("x", writer=" "), "who writes?"),
+            (line("x" * 5000), "at most 4000 characters"),
+        ]:
+            answer = client.post("/enter/race", json=sent)
+            assert answer.status_code == 400
+            assert why in answer.json()["lines"][0]
+        assert client.get("/wall/nothing").status_code == 404
+        assert client.get("/live/race?seen=x").status_code == 400
+        assert client.get("/history/race?before=x").status_code == 400
+
+
+def test_the_history_is_searched_and_turned_by_the_page(tmp_path: Path) -> None:
+    with desk(sheet_at(tmp_path)) as client:
+        for number in range(120):
+            client.post("/enter/race", json=line(f"/note thing {number}."))
+        first = client.get("/history/race").text
+        assert "thing 119." in first
+        assert "thing 5." not in first
+        (earlier,) = re.findall(r'href="(\?[^"]*before=\d+)"', first)
+        assert "thing 5." in client.get(f"/history/race{earlier.replace('&amp;', '&')}").text
+        assert "thing 5." in client.get("/history/race?search=thing 5.").text
+        assert "thing 119." not in client.get("/history/race?search=thing 5.").text
