@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import Any, ClassVar, Literal
 
 import pytest
-from export.c_program import answers, readings_of
+from export.c_program import answers, compiled, readings_of
 from pydantic import TypeAdapter
 
 from codec import Book, BookError, EncodeError, decode, encode, parse_book
@@ -413,6 +413,8 @@ def test_harm_and_progression(book: Book) -> None:
 def test_the_c_of_the_dash_says_them(book: Book, tmp_path: Path) -> None:
     if shutil.which("gcc") is None:
         pytest.skip("gcc is not here: install it to compile the C of a book")
-    given, wanted = answers(book, tmp_path, "dash", lambda message: readings_of(message, 2000))
+    given, wanted = answers(
+        book, compiled(book, tmp_path, "dash"), lambda message: readings_of(message, 2000)
+    )
     assert given == wanted
     assert not any(string.startswith("-") for string in wanted)

@@ -20,7 +20,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from design.by_hand import lap_alone
-from export.c_program import answers, readings_of
+from export.c_program import answers, compiled, readings_of
 
 from codec import load_book
 from codec.hear.simulate import Setting, simulate
@@ -127,8 +127,7 @@ def dash(book: Book, count: int) -> None:
     with tempfile.TemporaryDirectory() as place:
         given, wanted = answers(
             book,
-            Path(place),
-            "dash",
+            compiled(book, Path(place), "dash"),
             lambda message: readings_of(message, count) if message.name == "lap" else (),
         )
     alike = sum(one == other for one, other in zip(given, wanted, strict=True))

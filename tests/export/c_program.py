@@ -158,21 +158,17 @@ def sayable(message: Message, field: FieldBase) -> Sequence[int]:
 
 
 def answers(
-    book: Book,
-    folder: Path,
-    name: str,
-    made: Callable[[Message], Iterable[Case]],
-    level: str = "-O1",
+    book: Book, built: Path, made: Callable[[Message], Iterable[Case]]
 ) -> tuple[list[str], list[str]]:
-    """Return what the C of a book says to the values made for each of its messages, and what is
-    expected.
+    """Return what the compiled C of a book says to the values made for each of its messages, and
+    what is expected.
     """
     rows, wanted = [], []
     for number, message in enumerate(book.messages.values()):
         for row, values in made(message):
             rows.append([number, *row])
             wanted.append(expected(book, message, values))
-    return said(compiled(book, folder, name, level), rows), wanted
+    return said(built, rows), wanted
 
 
 def expected(book: Book, message: Message, values: Mapping[str, object]) -> str:

@@ -7,59 +7,66 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from export.c_program import answers, cases, readings_of
+from export.c_program import EVERY, answers, cases, compiled, readings_of
 from export.strings import BOOKS, example
 
-from codec import CodeError
-from grammar.design import Candidate, Needs, candidates, load_needs, propose, written
+from codec import Book, CodeError
+from grammar.design import candidates, load_needs, propose, written
 from grammar.export.c import c_files
 from grammar.parsing import parse_book
 
-# of a message with more readings than can all be compared; tests/bench/bench_export.py takes
-# 100,000
-DRAWN = [2_000, pytest.param(10_000, marks=pytest.mark.slow)]
+# up to how many readings of a message all are compared, and how many of one that has more;
+# tests/bench/bench_export.py takes 100,000
+DRAWN = [(4_000, 2_000), pytest.param(EVERY, 10_000, marks=pytest.mark.slow)]
 
 
-@pytest.mark.parametrize("most", DRAWN)
-@pytest.mark.parametrize("name", BOOKS)
+@pytest.fixture(scope="module", params=BOOKS)
+def example_in_c(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> tuple[Book, Path]:
+    """An example book and its C, compiled."""
+    book = example(request.param)
+    return book, compiled(book, tmp_path_factory.mktemp(book.name), book.name)
+
+
+@pytest.mark.parametrize(("every", "most"), DRAWN)
 def test_c_gives_the_string_of_encode_for_every_reading_or_some_thousand(
-    name: str, most: int, tmp_path: Path
+    example_in_c: tuple[Book, Path], every: int, most: int
 ) -> None:
-    book = example(name)
-    given, wanted = answers(book, tmp_path, name, lambda message: readings_of(message, most))
+    given, wanted = answers(*example_in_c, lambda message: readings_of(message, most, every))
     assert given == wanted
     assert not any(string.startswith("-") for string in wanted)
 
 
-@pytest.mark.parametrize("name", BOOKS)
-def test_c_rounds_as_encode_does_and_refuses_the_same_values(name: str, tmp_path: Path) -> None:
-    book = example(name)
-    given, wanted = answers(book, tmp_path, name, lambda message: cases(message, 400))
+def test_c_rounds_as_encode_does_and_refuses_the_same_values(
+    example_in_c: tuple[Book, Path],
+) -> None:
+    given, wanted = answers(*example_in_c, lambda message: cases(message, 400))
     assert given == wanted
-    if name != "drill":  # whose fields take any number
+    if example_in_c[0].name != "drill":  # whose fields take any number
         assert any(answer.startswith("-") for answer in wanted)
 
 
-@pytest.mark.parametrize("level", ["-O0", "-O1", "-O2", "-O3"])
-def test_the_c_of_a_designed_book_compiles_without_a_warning_and_agrees(
-    level: str, tmp_path: Path
-) -> None:
-    """The designer's books have long lists of codewords and one way through a layout, which
+@pytest.fixture(scope="module")
+def designed() -> Book:
+    """A book of the designer's: long lists of codewords and one way through a layout, which
     compilers look through.
     """
     needs = load_needs("examples/design/needs.toml")
-    proposal = propose(needs, designed(needs), draws=50)
-    book = parse_book(written(needs, proposal, 1)[0], "designed")
-    given, wanted = answers(
-        book, tmp_path, "dash", lambda message: readings_of(message, 500, every=500), level
-    )
-    assert given == wanted
-
-
-def designed(needs: Needs) -> Candidate:
     made = next(make() for make in list(candidates(needs, ["packed"]))[2:])
     assert made is not None
-    return made
+    return parse_book(written(needs, propose(needs, made, draws=50), 1)[0], "designed")
+
+
+@pytest.mark.parametrize(
+    "level", [*(pytest.param(one, marks=pytest.mark.slow) for one in ("-O0", "-O1", "-O2")), "-O3"]
+)
+def test_the_c_of_a_designed_book_compiles_without_a_warning_and_agrees(
+    designed: Book, level: str, tmp_path: Path
+) -> None:
+    built = compiled(designed, tmp_path, "dash", level)
+    given, wanted = answers(designed, built, lambda message: readings_of(message, 500, every=500))
+    assert given == wanted
 
 
 MANY = """
@@ -126,7 +133,9 @@ layout = '"HH" e k v'
 
 def test_every_kind_of_field_table_check_and_layout_is_in_the_c(tmp_path: Path) -> None:
     book = parse_book(MANY, "many")
-    given, wanted = answers(book, tmp_path, "many", lambda message: cases(message, 800))
+    given, wanted = answers(
+        book, compiled(book, tmp_path, "many"), lambda message: cases(message, 800)
+    )
     assert given == wanted
 
 
@@ -170,7 +179,7 @@ layout = '"Y" ( a b )? ( c d )? k'
 def test_fields_of_other_alternatives_and_optional_ones_may_be_left_unsaid(tmp_path: Path) -> None:
     book = parse_book(APART, "apart")
     given, wanted = answers(
-        book, tmp_path, "apart", lambda message: cases(message, 600, unsaid=0.4)
+        book, compiled(book, tmp_path, "apart"), lambda message: cases(message, 600, unsaid=0.4)
     )
     assert given == wanted
     begun = {string[:2] for string in wanted}
@@ -212,7 +221,9 @@ def test_no_text_and_no_name_of_a_book_breaks_the_c(name: str, tmp_path: Path) -
     book = parse_book(AWKWARD, name)
     prefix = c_files(book).header_name.removesuffix(".h")
     assert prefix.isidentifier()
-    given, wanted = answers(book, tmp_path, prefix, lambda message: readings_of(message, 0))
+    given, wanted = answers(
+        book, compiled(book, tmp_path, prefix), lambda message: readings_of(message, 0)
+    )
     assert given == wanted
     assert wanted[0] == "\\???"
 

@@ -54,6 +54,11 @@ def png(name: str, reader: Reader) -> bytes:
     return picture(book(name), reader, "png")
 
 
+@functools.cache
+def svg(name: str, reader: Reader) -> bytes:
+    return picture(book(name), reader, "svg", "Book 01234567.")
+
+
 class Cells(HTMLParser):
     """Collects the cells, the tags and all text of a page."""
 
@@ -106,9 +111,9 @@ def font(style: str) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(str(path), float(size[1]))
 
 
-def lines(svg: bytes) -> tuple[list[Line], float, float]:
+def lines(drawing: bytes) -> tuple[list[Line], float, float]:
     """Return the lines of text of a picture, its width and its height."""
-    root = ET.fromstring(svg)  # noqa: S314 - our own
+    root = ET.fromstring(drawing)  # noqa: S314 - our own
     width, height = (float(root.get(side, "").removesuffix("pt")) for side in ("width", "height"))
     found = []
     for element in root.iter("{http://www.w3.org/2000/svg}text"):
@@ -123,7 +128,7 @@ def lines(svg: bytes) -> tuple[list[Line], float, float]:
 def test_nothing_on_a_picture_reaches_beyond_the_page_or_over_something_else(
     name: str, reader: Reader
 ) -> None:
-    found, width, height = lines(picture(book(name), reader, "svg", "Book 01234567."))
+    found, width, height = lines(svg(name, reader))
     assert found
     margin = 14  # points
     for line in found:
@@ -190,7 +195,7 @@ def test_the_title_the_mark_of_the_book_and_the_caution_stand_on_top(reader: Rea
         < page.index(escape(CAUTION))
         < page.index("<main>")
     )
-    drawn = [line.text for line in lines(picture(RACE, reader, "svg", "Book 01234567."))[0]]
+    drawn = [line.text for line in lines(svg("race", reader))[0]]
     begin = " ".join(drawn[: drawn.index("Reports, driver to pit")])
     assert begin == f"{RACE.title}: {reader} {CAUTION} Book 01234567."
 
@@ -231,7 +236,7 @@ def test_a_name_stands_above_what_it_means_however_long_it_is() -> None:
             f"<b>{escape(phrase.label or 'rain')}</b><br><span"
             f" class=meaning>{escape(', '.join(phrase.says))}<" in page
         )
-    drawn = [line.text for line in lines(picture(RACE, "driver", "svg"))[0]]
+    drawn = [line.text for line in lines(svg("race", "driver"))[0]]
     place = drawn.index("race made longer, entered on the")  # a column has no room for all of it
     assert drawn[place + 1 : place + 3] == ["wheel", '"L" added check']
 
@@ -247,7 +252,7 @@ def test_every_printed_table_has_a_head_that_goes_with_it_to_the_next_column() -
 
 
 def test_a_drawn_table_that_goes_on_has_its_title_again() -> None:
-    drawn = lines(picture(RACE, "engineer", "svg"))[0]
+    drawn = lines(svg("race", "engineer"))[0]
     tops = {
         round(line.left): line
         for line in sorted(drawn, key=lambda line: -line.top)

@@ -32,6 +32,8 @@ LONG_REFUSED = (
     "3,000 headers of 64 parts",
     "10,000 unknown sections",
     "700 messages, run together",
+    "10,000 tables with an unknown key",
+    "four tables of 40,000 codewords of eight symbols",
 )
 LONG_ACCEPTED = (
     "100 optional parts",
@@ -40,6 +42,8 @@ LONG_ACCEPTED = (
     "10,000 listed codewords",
     "10,000 listed codewords by option",
     "10,000 bands with names",
+    "100,000 listed codewords by value",
+    "25,000 codewords of forty symbols",
 )
 
 
