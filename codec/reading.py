@@ -6,11 +6,10 @@ import functools
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from grammar.errors import Span
-from grammar.fields import Band, FieldBase, Value
+from grammar.fields import FieldBase, Value, plain_value
 from grammar.message import Direction, Found, Match
 
 if TYPE_CHECKING:
@@ -225,17 +224,3 @@ class Reading:
                 for p in self.parts
             ],
         }
-
-
-def plain_value(value: Value) -> Any:
-    """Return a value in JSON's own kinds: decimals as numbers, bands as {low, high}, sets as sorted
-    lists.
-    """
-    if isinstance(value, Decimal):
-        return int(value) if value == value.to_integral_value() else float(value)
-    if isinstance(value, Band):
-        return {
-            "low": None if value.low is None else plain_value(value.low),
-            "high": None if value.high is None else plain_value(value.high),
-        }
-    return sorted(value) if isinstance(value, frozenset) else value

@@ -10,8 +10,8 @@ from typing import Any
 import pytest
 
 from codec import CodeError, decode, encode, load_book
-from codec.reading import plain_value
 from grammar.exact import exact
+from grammar.fields import plain_value
 
 EXAMPLES = Path(__file__).parents[1] / "examples"
 FILES = sorted(EXAMPLES.glob("*/reports.jsonl"))

@@ -77,6 +77,7 @@ def run_export(args: argparse.Namespace) -> int:
         folder.mkdir(parents=True, exist_ok=True)
     for name, data in files.items():
         write(folder / name, data, replace=args.replace)
+    for name, data in files.items():
         (
             emit({"file": str(folder / name), "bytes": len(data)})
             if args.json

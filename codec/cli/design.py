@@ -70,6 +70,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Propose, show, and write what was picked."""
+    from codec.files import write
     from codec.screen.design import progress, show, wrote
     from grammar.design import (
         FAMILIES,
@@ -94,6 +95,14 @@ def run(args: argparse.Namespace) -> int:
     best = frontier(found)
     pick = _picked(args.pick, found) if args.pick else chosen(best, needs) or chosen(found, needs)
     shown = sorted(found, key=lambda one: one.mean) if args.all else best
+    # files first, as whoever reads what is printed may go away
+    if args.plot:
+        from codec.screen.design import plot
+
+        plot(needs, found, best, pick, Path(args.plot))
+    book = written(needs, pick, args.seed) if args.out and pick is not None else None
+    if book is not None and args.out != "-":
+        write(args.out, book[0], replace=args.replace)
     if args.json:
         facts = [
             {
@@ -107,10 +116,6 @@ def run(args: argparse.Namespace) -> int:
         emit({"needs": needs.title, "bound": round(bound_of(needs).seconds, 4), "proposals": facts})
     else:
         show(needs, shown, best, pick)
-    if args.plot:
-        from codec.screen.design import plot
-
-        plot(needs, found, best, pick, Path(args.plot))
     if pick is None:
         raise CodeError(
             "no proposal keeps the limits",
@@ -118,11 +123,11 @@ def run(args: argparse.Namespace) -> int:
             expected=_missed(needs, found),
             hint="raise [limits], or say less; --pick NAME writes one all the same",
         )
-    if args.out:
-        text, left_out = written(needs, pick, args.seed)
-        _write(args.out, text, replace=args.replace)
+    if book is not None:
+        if args.out == "-":
+            sys.stdout.write(book[0])
         if not args.json:
-            wrote(pick, args.out, left_out)
+            wrote(pick, args.out, book[1])
     return 0
 
 
@@ -250,12 +255,3 @@ def _picked(name: str, found: list[Proposal]) -> Proposal:
         kind="unknown-proposal",
         expected=[one.name for one in found],
     )
-
-
-def _write(path: str, text: str, *, replace: bool) -> None:
-    from codec.files import write
-
-    if path == "-":
-        sys.stdout.write(text)
-    else:
-        write(path, text, replace=replace)

@@ -16,6 +16,7 @@ from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
     from codec.race import Outlook
+    from codec.race.kalman import Distribution
 
 Width = Literal["wide", "narrow"]
 _INCHES: dict[Width, tuple[float, float]] = {"wide": (9.0, 3.6), "narrow": (4.2, 3.6)}
@@ -140,64 +141,44 @@ def _outlooks(debrief: Debrief) -> Sequence[Outlook]:
     return [outlook(race) for race in debrief.race.history] if debrief.race is not None else []
 
 
+def _banded(
+    axis: Any, estimates: Sequence[tuple[int, Distribution]], colour: str, label: str = ""
+) -> None:
+    """Draw the band of each lap's estimate, and a line of their means where it has a label."""
+    laps = [lap for lap, _ in estimates]
+    lows, highs = zip(*(one.band() for _, one in estimates), strict=True) if estimates else ((), ())
+    axis.fill_between(laps, lows, highs, color=colour, alpha=0.2, linewidth=0, label="80 % band")
+    if label:
+        axis.plot(laps, [one.mean for _, one in estimates], color=colour, label=label)
+
+
+def _both(axis: Any, debrief: Debrief, name: str, scale: float = 1) -> None:
+    """Draw the values of a field as reported, and as recorded where they were."""
+    reported, recorded = debrief.reported(name), debrief.was(name)
+    values = [scale * value for value in reported.values()]
+    axis.plot(list(reported), values, "o", color=_ORANGE, markersize=4, label="reported")
+    if recorded:
+        values = [scale * value for value in recorded.values()]
+        dashed = {"linestyle": "--", "linewidth": 1, "label": "recorded"}
+        axis.plot(list(recorded), values, color=_GREY, **dashed)
+
+
 def _energy(debrief: Debrief, canvas: Any) -> None:
     above, below = _axes(canvas, 2)
     race = debrief.race
     if race is None:
         return
     unit, outlooks = race.event.spec.energy.unit, _outlooks(debrief)
-    seen = [outlook.lap for outlook in outlooks]
-    bands = [outlook.against_plan.band() for outlook in outlooks]
-    above.fill_between(
-        seen,
-        [b[0] for b in bands],
-        [b[1] for b in bands],
-        color=_BLUE,
-        alpha=0.2,
-        linewidth=0,
-        label="80 % band",
-    )
-    above.plot(
-        seen, [outlook.against_plan.mean for outlook in outlooks], color=_BLUE, label="estimated"
-    )
+    _banded(above, [(one.lap, one.against_plan) for one in outlooks], _BLUE, "estimated")
     for name, bound in race.event.energies.items():
         if bound.spec.says == "delta":
-            sign = (1 if bound.spec.positive == "left" else -1) * float(bound.scale)
-            reported, recorded = debrief.reported(name), debrief.was(name)
-            above.plot(
-                list(reported),
-                [sign * v for v in reported.values()],
-                "o",
-                color=_ORANGE,
-                markersize=4,
-                label="reported",
-            )
-            if recorded:
-                above.plot(
-                    list(recorded),
-                    [sign * v for v in recorded.values()],
-                    color=_GREY,
-                    linestyle="--",
-                    linewidth=1,
-                    label="recorded",
-                )
+            sign = 1 if bound.spec.positive == "left" else -1
+            _both(above, debrief, name, sign * float(bound.scale))
     above.axhline(0, color="black", linewidth=0.8)
     above.set_ylabel(f"against the plan, {unit}")
     _legend(above)
-    margins = [outlook.distance.margin for outlook in outlooks]
-    bands = [margin.band() for margin in margins]
-    below.fill_between(
-        seen,
-        [b[0] for b in bands],
-        [b[1] for b in bands],
-        color=_GREEN,
-        alpha=0.2,
-        linewidth=0,
-        label="80 % band",
-    )
-    below.plot(
-        seen, [margin.mean for margin in margins], color=_GREEN, label="forecast on that lap"
-    )
+    margins = [(one.lap, one.distance.margin) for one in outlooks]
+    _banded(below, margins, _GREEN, "forecast on that lap")
     below.axhline(0, color=_RED, linewidth=1, linestyle="--", label="reserve")
     below.set_ylabel(f"margin at the flag, {unit}")
     _legend(below)
@@ -226,41 +207,15 @@ def _temperatures(debrief: Debrief) -> list[str]:
 def _temperature_panels(debrief: Debrief, canvas: Any) -> None:
     names = _temperatures(debrief)
     for axis, name in zip(_axes(canvas, len(names)), names, strict=True):
-        field, reported, recorded = (
-            debrief.book.fields[name],
-            debrief.reported(name),
-            debrief.was(name),
-        )
-        outlooks = [outlook for outlook in _outlooks(debrief) if name in outlook.temperatures]
-        if outlooks:
-            bands = [outlook.temperatures[name].band() for outlook in outlooks]
-            seen = [outlook.lap for outlook in outlooks]
-            axis.fill_between(
-                seen,
-                [b[0] for b in bands],
-                [b[1] for b in bands],
-                color=_BLUE,
-                alpha=0.2,
-                linewidth=0,
-                label="80 % band",
-            )
-        axis.plot(
-            list(reported),
-            list(reported.values()),
-            "o",
-            color=_ORANGE,
-            markersize=4,
-            label="reported",
-        )
-        if recorded:
-            axis.plot(
-                list(recorded),
-                list(recorded.values()),
-                color=_GREY,
-                linestyle="--",
-                linewidth=1,
-                label="recorded",
-            )
+        field = debrief.book.fields[name]
+        estimates = [
+            (one.lap, one.temperatures[name])
+            for one in _outlooks(debrief)
+            if name in one.temperatures
+        ]
+        if estimates:
+            _banded(axis, estimates, _BLUE)
+        _both(axis, debrief, name)
         for limit in _limits(debrief, name):
             axis.axhline(limit, color=_RED, linestyle="--", linewidth=1, label=f"limit {limit:g}")
         axis.set_ylabel(f"{field.title}, {field.unit_text}")

@@ -11,7 +11,6 @@ import uuid
 from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
-from types import TracebackType
 from typing import Self
 
 from codec.drill.answer import Answer, DrillError, checked_name
@@ -147,12 +146,7 @@ class DrillJournal:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
 

@@ -20,9 +20,9 @@ from codec.hear.model import model_of
 from codec.hear.priors import Prior, PriorLike
 from codec.hear.ranking import Ranking
 from codec.hear.words import Words, listen
-from codec.reading import Reading, plain_value
+from codec.reading import Reading
 from grammar.errors import EncodeError, ReportError
-from grammar.fields import FieldBase, Value
+from grammar.fields import FieldBase, Value, plain_value
 from grammar.message import Direction, Match
 
 if TYPE_CHECKING:

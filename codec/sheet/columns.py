@@ -15,10 +15,9 @@ from decimal import Decimal
 from typing import Any, ClassVar
 
 from codec.files import clean
-from codec.reading import plain_value
 from grammar.errors import CodeError
 from grammar.exact import exact, whole
-from grammar.fields import Band, FieldBase, Value, number_text, value_text
+from grammar.fields import Band, FieldBase, Value, number_text, plain_value, value_text
 
 Fields = Mapping[str, FieldBase]  # those of the book, by name
 MOST_CHARACTERS = 32_000  # of one text: what a cell of a spreadsheet holds

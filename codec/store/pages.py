@@ -11,7 +11,6 @@ import itertools
 import struct
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from types import TracebackType
 from typing import Any, Self
 
 MAGIC = b"SQLite format 3\0"
@@ -46,12 +45,7 @@ class Pages:
     def __enter__(self) -> Self:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        value: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self._file.close()
 
     def __iter__(self) -> Iterator[bytes]:

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
@@ -19,7 +18,7 @@ from grammar.book import Book
 from grammar.codes import CodeTable, Numeral
 from grammar.errors import CodeError, visible
 from grammar.export.network import Network, caution, grouped, of_message
-from grammar.fields import Band, FieldBase, Value
+from grammar.fields import FieldBase, plain_value
 from grammar.message import Direction, Message
 
 NAMESPACE = "http://www.w3.org/2001/06/grammar"
@@ -161,16 +160,4 @@ def _compact(value: Any) -> str:
 
 
 def _plain(field: FieldBase, level: int) -> Any:
-    return plain(field.value(level))
-
-
-def plain(value: Value) -> Any:
-    """Return a value as JSON has it: numbers, names, sorted flags, bands as {low, high}."""
-    if isinstance(value, Band):
-        return {
-            "low": None if value.low is None else float(value.low),
-            "high": None if value.high is None else float(value.high),
-        }
-    if isinstance(value, Decimal):
-        return int(value) if value == value.to_integral_value() else float(value)
-    return sorted(value) if isinstance(value, frozenset) else value
+    return plain_value(field.value(level))

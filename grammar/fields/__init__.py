@@ -23,6 +23,7 @@ from grammar.fields.base import (
     bound,
     labelled,
     number_text,
+    plain_value,
     value_text,
 )
 from grammar.fields.measured import Moving
@@ -53,5 +54,6 @@ __all__ = [
     "bound",
     "labelled",
     "number_text",
+    "plain_value",
     "value_text",
 ]

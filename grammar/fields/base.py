@@ -506,3 +506,17 @@ def bound(fields: dict[str, Any]) -> dict[str, Any]:
     for name, field in fields.items():
         field.bind(name)
     return fields
+
+
+def plain_value(value: Value) -> Any:
+    """Return a value in JSON's own kinds: decimals as numbers, bands as {low, high}, sets as sorted
+    lists.
+    """
+    if isinstance(value, Decimal):
+        return int(value) if value == value.to_integral_value() else float(value)
+    if isinstance(value, Band):
+        return {
+            "low": None if value.low is None else plain_value(value.low),
+            "high": None if value.high is None else plain_value(value.high),
+        }
+    return sorted(value) if isinstance(value, frozenset) else value

@@ -223,6 +223,33 @@ def test_analyse_tells_where_seconds_go_and_what_the_designer_would_do(
     assert facts["proposals"] == []
 
 
+@pytest.mark.parametrize(
+    ("told", "command", "written"),
+    [
+        (
+            "codec.screen.design.show",
+            f"design {STARTER} --message lap --family fixed --draws 50 --out OUT/a.toml",
+            ["a.toml"],
+        ),
+        (
+            "codec.cli.book_export.say",
+            f"book export {STARTER} c --out OUT",
+            ["starter.c", "starter.h"],
+        ),
+    ],
+)
+def test_files_are_written_though_nobody_reads_what_is_printed(
+    told: str, command: str, written: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def gone(*_: object) -> None:
+        raise BrokenPipeError
+
+    monkeypatch.setattr(told, gone)
+    with pytest.raises(BrokenPipeError):
+        run(*command.replace("OUT", str(tmp_path)).split())
+    assert sorted(path.name for path in tmp_path.iterdir()) == written
+
+
 def test_export_writes_files_or_prints_one(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
