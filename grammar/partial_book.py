@@ -5,12 +5,11 @@ problem is told at once.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, get_args
 
-from grammar.data import table
 from grammar.errors import Keys
 from grammar.inspection import DocumentFormat, Model
-from grammar.symbols import AlphabetSpec, possible
+from grammar.symbols import AlphabetSpec, Letters, possible
 
 _SPARED = ("direction", "label")  # keys of a message that its layout can be checked without
 _TEXTS = ("fillers", "says")  # lists whose texts stand for themselves
@@ -43,7 +42,9 @@ class BookFormat(DocumentFormat[Model]):
 
 def _without(alphabet: dict[str, Any], path: Sequence[str]) -> bool:
     """Take out a word or a key of the alphabet; tell whether its symbols are certain."""
-    key, published, words = path[0], table("icao"), alphabet.get("words")
+    letters = alphabet.get("letters")
+    spec = AlphabetSpec(letters=letters) if letters in get_args(Letters) else AlphabetSpec()
+    key, published, words = path[0], spec.published, alphabet.get("words")
     own = words if isinstance(words, dict) else {}
     if key == "words" and len(path) > 1:
         own.pop(path[1], None)

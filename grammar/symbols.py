@@ -19,6 +19,9 @@ from grammar.data import table
 from grammar.declared import Checked, Declared, takes
 from grammar.errors import Problem
 
+# published words, files of these names in ``tables``: of all letters and digits; of digits alone
+Letters = Literal["icao"]
+Figures = Literal[Letters, "itu"]
 MOST_SYMBOLS = 96
 _WORD = re.compile(r"[^\W_]+(?:'[^\W_]+)*(?: [^\W_]+(?:'[^\W_]+)*)*")
 _MINUTE = 60.0
@@ -123,8 +126,8 @@ _Word = Annotated[str | OwnWord, Checked(_own_word)]
 class AlphabetSpec(Declared):
     """``[alphabet]`` of a book."""
 
-    letters: Literal["icao"] = takes(default="icao", description="The words for letters.")
-    figures: Literal["icao", "itu"] = takes(
+    letters: Letters = takes(default="icao", description="The words for letters.")
+    figures: Figures = takes(
         default="icao", description="The words for digits: three (ICAO) or terrathree (ITU)."
     )
     symbols: str = takes(
@@ -181,7 +184,7 @@ class AlphabetSpec(Declared):
                     f"a word for {symbol!r}, which is no symbol in use",
                     f"in use are {used}",
                 )
-        published = table("icao")
+        published = self.published
         for symbol in used:
             if symbol not in self.words and symbol not in published and possible(symbol):
                 yield Problem(
@@ -211,6 +214,12 @@ class AlphabetSpec(Declared):
                     )
 
     @property
+    def published(self) -> dict[str, Any]:
+        """The published words by their symbol, the rows of their tables."""
+        figures = table(self.figures).items()
+        return table(self.letters) | {one: row for one, row in figures if one.isdigit()}
+
+    @property
     def rate(self) -> float:
         """How much longer than measured words take at this speaking rate: what published and
         estimated times are multiplied by, not those that a team gives.
@@ -219,17 +228,13 @@ class AlphabetSpec(Declared):
 
     def entries(self, used: str) -> list[SpellingWord]:
         """Return the spelling words of the symbols ``used``, a team's own before the published."""
-        letters, figures = table(self.letters), table(self.figures)
-        rate = self.rate
-        words = []
-        for symbol in used:
-            own = self.words.get(symbol)
-            row = figures.get(symbol) if symbol.isdigit() else None
-            row = row or letters.get(symbol)
-            words.append(
-                _own(symbol, own, rate) if own is not None else _published(symbol, row or {}, rate)
-            )
-        return words
+        published, rate = self.published, self.rate
+        return [
+            _published(symbol, published[symbol], rate)
+            if (own := self.words.get(symbol)) is None
+            else _own(symbol, own, rate)
+            for symbol in used
+        ]
 
 
 @functools.cache
@@ -241,9 +246,8 @@ def _mean_seconds() -> float:
 
 def _published(symbol: str, row: dict[str, Any], rate: float) -> SpellingWord:
     also = tuple(dict.fromkeys(normal(word) for word in row["also"]))
-    return SpellingWord(
-        symbol, row["word"], also, row["syllables"], row["milliseconds"] / 1000 * rate
-    )
+    seconds = row["milliseconds"] / 1000 * rate
+    return SpellingWord(symbol, row["word"], also, row["syllables"], seconds, row.get("sound", ""))
 
 
 def _own(symbol: str, own: str | OwnWord, rate: float) -> SpellingWord:

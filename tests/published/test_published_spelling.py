@@ -6,11 +6,17 @@ SERA.14020, CAP 413; ITU Radio Regulations appendix 14.
 
 from __future__ import annotations
 
+from typing import Any, get_args
+
 import pytest
 from published.support import book
 from sound.published import DIGITS, FIGURES, LETTERS
 
 from codec import ReportError, decode, encode
+from grammar import symbols
+from grammar.data import table
+from grammar.sound import respelled
+from grammar.symbols import Alphabet, AlphabetSpec, Letters, sayable
 
 ICAO = book("spelling")
 ITU = book("spelling", ("[alphabet]", '[alphabet]\nfigures = "itu"'))
@@ -38,6 +44,36 @@ def test_variant_is_decoded_and_never_emitted(symbol: str, variant: str) -> None
         reading = decode(ICAO, written)
         assert reading["symbol"] == symbol
         assert encode(ICAO, reading).words == WORDS[symbol] != variant
+
+
+@pytest.mark.parametrize("name", get_args(Letters))
+def test_a_table_of_words_has_every_letter_and_digit(name: str) -> None:
+    rows = table(name)
+    assert rows.keys() >= set(AlphabetSpec.declared["symbols"].default)
+    for row in rows.values():
+        assert sayable(row["word"])
+        assert row["syllables"] > 0
+        assert row["milliseconds"] > 0
+
+
+def test_words_of_another_language_are_one_table(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Invented words."""
+    own = {"A": ("anker", "AN ker"), "B": ("birke", "BEER keh"), "1": ("eins", "EYENS")}
+    rows = {
+        symbol: {"word": word, "also": [], "syllables": 2, "milliseconds": 500, "sound": sound}
+        for symbol, (word, sound) in own.items()
+    }
+    monkeypatch.setattr(symbols, "table", lambda name: rows if name == "made up" else table(name))
+    made_up: Any = "made up"
+    spec = AlphabetSpec(letters=made_up, figures=made_up, symbols="AB1", retired="B")
+    assert not list(spec.problems())
+    alphabet = Alphabet(spec)
+    assert alphabet.say("A1") == "anker eins"
+    assert alphabet.spoken == {"anker": "A", "eins": "1"}
+    assert alphabet.retired_word("birke") == "B"
+    assert alphabet.words["A"].phones() == respelled("AN ker")
+    (problem,) = AlphabetSpec(letters=made_up, symbols="A1C").problems()
+    assert problem.message == "'C' has no published word"
 
 
 @pytest.mark.parametrize("symbol", WORDS)
