@@ -42,7 +42,7 @@ class BookFormat(DocumentFormat[Model]):
 
 def _without(alphabet: dict[str, Any], path: Sequence[str]) -> bool:
     """Take out a word or a key of the alphabet; tell whether its symbols are certain."""
-    letters = alphabet.get("letters")
+    letters: Any = alphabet.get("letters")
     spec = AlphabetSpec(letters=letters) if letters in get_args(Letters) else AlphabetSpec()
     key, published, words = path[0], spec.published, alphabet.get("words")
     own = words if isinstance(words, dict) else {}
