@@ -90,6 +90,7 @@ def serve(
         ws="none",
     )
     server = uvicorn.Server(config)
+    bound.listen()  # who comes from now on waits for an answer, and is not refused
     tell(served)
     with bound:
         server.run(sockets=[bound])

@@ -68,11 +68,14 @@ function writer() {
   return field.value.trim();
 }
 
-async function enter(section, text) {
+// Take a line; return whether it was taken. It is in the browser's database before it is sent.
+function enter(section, text) {
   const name = writer();
   if (!name || !text.trim()) return false;
   const car = section.dataset.car;
-  await outbox.add({ writer: name, car, text, sheet }, (answer) => told(section, answer));
+  outbox.add({ writer: name, car, text, sheet }, (answer) => told(section, answer)).catch((error) => {
+    told(section, { tone: "bad", lines: [`not kept: ${text}`, `${error}`] });
+  });
   return true;
 }
 
@@ -135,12 +138,11 @@ function begin() {
     let place = 0;
     input.value = typed[section.dataset.car] ?? "";
     look(section);
-    section.querySelector("form").addEventListener("submit", async (event) => {
+    section.querySelector("form").addEventListener("submit", (event) => {
       event.preventDefault();
-      const text = input.value;
-      if (await enter(section, text)) {
-        place = past.push(text);
-        if (input.value === text) input.value = "";
+      if (enter(section, input.value)) {
+        place = past.push(input.value);
+        input.value = "";
         section.querySelector(".look").replaceChildren();
         remember();
       }

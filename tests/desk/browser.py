@@ -1,0 +1,80 @@
+"""A desk that really serves, and Debian's Chromium that looks at it; tests that need them skip
+where they are missing.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Self
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+from programs import program
+from sheet.support import ROOT
+
+_SETTINGS = [
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
+    "--disable-background-networking", "--disable-component-update",
+]  # fmt: skip
+
+
+@contextlib.contextmanager
+def chromium() -> Iterator[Browser]:
+    """Start the browser, with nothing kept from before."""
+    path = program("chromium")
+    with sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=path, args=_SETTINGS)
+        try:
+            yield browser
+        finally:
+            browser.close()
+
+
+class Served:
+    """A desk of one sheet on a port of its own, that can be killed and begun again."""
+
+    def __init__(self, sheet: Path, *, event: Path | None = None) -> None:
+        with socket.socket() as probe:
+            probe.bind(("127.0.0.1", 0))
+            self.port = int(probe.getsockname()[1])
+        script = str(Path(__file__).with_name("server.py"))
+        command = [sys.executable, script, str(sheet), str(self.port)]
+        environment = {**os.environ, "PYTHONPATH": f"{ROOT / 'tests'}{os.pathsep}{ROOT}"}
+        self._process = subprocess.Popen(
+            [*command, *([str(event)] if event else [])],
+            stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=environment,
+        )  # fmt: skip
+        self.address = f"http://127.0.0.1:{self.port}"
+        self.start()
+
+    def _say(self, word: str) -> None:
+        assert self._process.stdin is not None
+        assert self._process.stdout is not None
+        print(word, file=self._process.stdin, flush=True)
+        if not self._process.stdout.readline():
+            pytest.fail("the desk did not start")
+
+    def start(self) -> None:
+        self._say("start")
+
+    def kill(self) -> None:
+        """End it as kill -9 does."""
+        self._say("kill")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        with contextlib.suppress(BrokenPipeError):
+            self.kill()
+        assert self._process.stdin is not None
+        self._process.stdin.close()
+        self._process.wait(10)
+        assert self._process.stdout is not None
+        self._process.stdout.close()

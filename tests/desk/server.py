@@ -1,0 +1,39 @@
+"""A desk in a process of its own that is killed and begun again at a word: ``start`` and ``kill``
+on standard input, each answered by a line.
+
+What serves is loaded once and forked, so that a start takes as long as opening the sheet.
+"""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+from pathlib import Path
+
+from codec.desk.serving import serve, sheets_at
+
+
+def main(sheet: Path, port: int, event: Path | None) -> None:
+    """Obey until the input ends."""
+    child = 0
+    for word in sys.stdin:
+        if word.strip() == "start":
+            child = os.fork()
+            if child == 0:
+                sys.stdin = open(os.devnull)  # noqa: PTH123, SIM115 - the parent's is not ours to read
+                serve(
+                    sheets_at(sheet, event=event),
+                    lambda _: print("started", flush=True),
+                    port=port,
+                    links_at=sheet.with_name("links"),
+                )
+                os._exit(0)
+        else:
+            os.kill(child, signal.SIGKILL)
+            os.waitpid(child, 0)
+            print("killed", flush=True)
+
+
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), int(sys.argv[2]), Path(sys.argv[3]) if sys.argv[3:] else None)

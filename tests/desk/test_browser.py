@@ -1,0 +1,131 @@
+"""The desk as people see it, in Debian's Chromium: a race written by keyboard alone, two engineers
+and a watcher, a server that goes away and comes back, and pages that everybody can read.
+
+The rules for people who see or move otherwise are those of "Web Content Accessibility Guidelines
+2.2" (W3C), as axe-core checks them.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Literal
+
+import pytest
+from axe_playwright_python.sync_playwright import Axe
+from desk.browser import Served, chromium
+from desk.support import REPORT, sheet_at
+from playwright.sync_api import Browser, Page, expect
+from sheet.support import ROOT
+
+from codec.sheet import Journal
+
+EVENT = ROOT / "examples" / "race" / "event.toml"
+SECOND = 1_000
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as started:
+        yield started
+
+
+@pytest.fixture(scope="module")
+def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, Path]]:
+    path = sheet_at(tmp_path_factory.mktemp("desk"))
+    with Served(path, event=EVENT) as served:
+        yield served, path
+
+
+def _page(browser: Browser, address: str, name: str = "", **settings: object) -> Page:
+    page = browser.new_context(**settings).new_page()  # type: ignore[arg-type]
+    page.goto(address)
+    expect(page.locator("#line")).to_have_text("connected")
+    if name:
+        page.keyboard.type(name)  # a new browser asks first who writes
+        page.keyboard.press("Tab")
+        page.keyboard.press("Alt+1")
+    return page
+
+
+def test_two_engineers_and_a_watcher_by_keyboard_alone(
+    browser: Browser, desk: tuple[Served, Path]
+) -> None:
+    served, path = desk
+    quill = _page(browser, f"{served.address}/wall/race", "Quill")
+    denn = _page(browser, f"{served.address}/wall/race", "Denn")
+    watcher = _page(browser, f"{served.address}/watch/race")
+    quill.keyboard.type(REPORT)
+    expect(quill.locator(".look").first).to_have_attribute("data-tone", "good")
+    quill.keyboard.press("Enter")
+    seven = "[data-car='7'] tr.report"
+    for page in (quill, denn, watcher):
+        expect(page.locator(seven)).to_have_count(1, timeout=2 * SECOND)
+    denn.keyboard.press("Alt+2")
+    denn.keyboard.type("/note rain at the harbour")
+    denn.keyboard.press("Enter")
+    expect(quill.get_by_text("rain at the harbour")).to_be_visible(timeout=2 * SECOND)
+    denn.keyboard.press("Alt+n")
+    for page in (quill, denn, watcher):  # a fact of the race stands at both cars
+        expect(page.locator(".state.neutralised").first).to_be_visible(timeout=2 * SECOND)
+    denn.keyboard.press("Alt+u")
+    expect(watcher.locator(".state.neutralised")).to_have_count(0, timeout=2 * SECOND)
+    with Journal(path) as journal:
+        writers = {entry.writer for entry in journal.entries() if entry.kind != "car"}
+    assert writers == {"Quill", "Denn"}
+    for page in (quill, denn, watcher):
+        page.context.close()
+
+
+def test_what_is_typed_while_the_desk_is_away_is_written_once_when_it_is_back(
+    browser: Browser, desk: tuple[Served, Path]
+) -> None:
+    served, path = desk
+    page = _page(browser, f"{served.address}/wall/race", "Quill")
+    served.kill()
+    expect(page.locator("#line")).to_contain_text("no connection")
+    for number in range(3):
+        page.keyboard.type(f"/note while away {number}")
+        page.keyboard.press("Enter")
+    expect(page.locator("[data-car='7'] .sending li")).to_have_count(3)
+    served.start()
+    expect(page.locator(".sending li")).to_have_count(0, timeout=15 * SECOND)
+    expect(page.locator("#line")).to_have_text("connected", timeout=15 * SECOND)
+    with Journal(path) as journal:
+        notes = [entry.heard for entry in journal.entries() if "while away" in entry.heard]
+    assert notes == [f"while away {number}" for number in range(3)]
+    page.context.close()
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize("width", [360, 1440])
+def test_pages_can_be_read_by_everybody(
+    browser: Browser, desk: tuple[Served, Path], scheme: Literal["light", "dark"], width: int
+) -> None:
+    served, _ = desk
+    context = browser.new_context(
+        color_scheme=scheme, viewport={"width": width, "height": 800}, reduced_motion="reduce"
+    )
+    page = context.new_page()
+    for place in ("", "wall/race", "watch/race", "history/race"):
+        page.goto(f"{served.address}/{place}")
+        found = Axe().run(page)
+        assert found.violations_count == 0, found.generate_report()
+        overflow = page.evaluate("document.documentElement.scrollWidth - innerWidth")
+        assert overflow <= 0, place
+    context.close()
+
+
+def test_the_first_paint_is_quick_and_a_page_is_small(
+    browser: Browser, desk: tuple[Served, Path]
+) -> None:
+    served, _ = desk
+    page = browser.new_context().new_page()
+    sizes: list[int] = []
+    page.on("response", lambda answer: sizes.append(int(answer.headers.get("content-length", 0))))
+    begin = time.monotonic()
+    page.goto(f"{served.address}/wall/race")
+    assert time.monotonic() - begin < 10  # seconds; how long exactly is for the bench to tell
+    assert sum(sizes) < 200_000
+    page.context.close()
