@@ -27,7 +27,7 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
-class LapLine:
+class BoardLine:
     """One line of the laps."""
 
     row: Row
@@ -51,7 +51,7 @@ class Board:
     waiting: Sequence[str]
     asking: str
     heads: Sequence[tuple[str, str]]
-    lines: Sequence[LapLine]
+    lines: Sequence[BoardLine]
     race: Race | None
     look: Outlook | None
     advice: Sequence[Advice]
@@ -83,12 +83,12 @@ def board(session: Session) -> Board:
     )
 
 
-def _line(book: Book, fields: Sequence[str], row: Row, best: bool) -> LapLine:
+def _line(book: Book, fields: Sequence[str], row: Row, best: bool) -> BoardLine:
     entry = row.entry
     in_columns = row.first.kind == "report" and entry.accepted
     cells = [_cell(book, name, entry) if in_columns else Cell("") for name in fields]
     said = "" if in_columns and any(cell.text for cell in cells) else _said(book, row)
-    return LapLine(row, cells, said, row.first.kind != "report" or best)
+    return BoardLine(row, cells, said, row.first.kind != "report" or best)
 
 
 def _cell(book: Book, name: str, entry: Entry) -> Cell:

@@ -28,7 +28,7 @@ def log_of(path: Path) -> Path:
     return path.with_name(path.name + "-wal")
 
 
-class Pages:
+class StoredPages:
     """The pages of a file, then those of its log, read one at a time. Raises OSError."""
 
     def __init__(self, path: Path) -> None:
@@ -76,14 +76,14 @@ def records_in(path: Path, first: int | None = None) -> Iterator[Record]:
     A record longer than a page is yielded with the first and with the last known version of the
     pages it goes on to.
     """
-    with Pages(path) as pages:
+    with StoredPages(path) as pages:
         for page in itertools.islice(pages, first):
             start = 100 if page.startswith(MAGIC) else 0
             if len(page) > start + 8 and page[start] in (_TABLE_LEAF, _INDEX_LEAF):
                 yield from _cells(page, start, pages)
 
 
-def _cells(page: bytes, start: int, pages: Pages) -> Iterator[Record]:
+def _cells(page: bytes, start: int, pages: StoredPages) -> Iterator[Record]:
     count = int.from_bytes(page[start + 3 : start + 5], "big")
     is_table = page[start] == _TABLE_LEAF
     for number in range(min(count, len(page) // 2)):
@@ -99,7 +99,9 @@ def _cells(page: bytes, start: int, pages: Pages) -> Iterator[Record]:
             continue  # this cell is damaged; the others may not be
 
 
-def _payloads(page: bytes, place: int, length: int, pages: Pages, *, is_table: bool) -> list[bytes]:
+def _payloads(
+    page: bytes, place: int, length: int, pages: StoredPages, *, is_table: bool
+) -> list[bytes]:
     """Return the bytes of a record; of one longer than a page, with the first and with the last
     overflow pages known.
     """
