@@ -16,6 +16,7 @@ from grammar.fields import FieldBase
 from grammar.message import Direction, Found, Message, Readers, Spelling
 from grammar.proof import Ambiguity, ambiguity, overlap
 from grammar.speech import Lexicon
+from grammar.speech.facts import TITLES
 from grammar.symbols import Alphabet
 
 if TYPE_CHECKING:
@@ -25,12 +26,23 @@ COSTS = ("seconds", "symbols", "syllables")
 
 
 class Rules(NamedTuple):
-    """What a book says of itself as a whole: ``events`` are the titles of its phrases by name."""
+    """What a book says of itself as a whole: ``events`` are the titles of its phrases by name,
+    ``meanings`` what each of them tells, a fact of ``grammar.speech.facts`` or else its own name.
+    """
 
     title: str
     run_together: bool
     whole_numbers: OneOf["digits", "magnitudes"]
     events: Mapping[str, str]
+    meanings: Mapping[str, str]
+
+    def title_of(self, fact: str) -> str:
+        """Return what people call what was told: as the book calls the phrase that means it, else
+        as the trade does.
+        """
+        named = next((name for name, meant in self.meanings.items() if meant == fact), "")
+        title = self.events.get(named, named)
+        return TITLES.get(fact, fact) if title in ("", named) else title
 
 
 class Parts(NamedTuple):

@@ -32,7 +32,7 @@ def compiled(book: Book) -> str:
     words = book.alphabet.words.values()
     return json.dumps(
         {
-            "rules": [*book.rules[:3], dict(book.rules.events)],
+            "rules": [*book.rules[:3], *map(dict, book.rules[3:])],
             "alphabet": _told(spec.alphabet),
             "words": [[w.symbol, w.word, w.also, w.syllables, w.seconds, w.sound] for w in words],
             "fields": {name: _told(field) for name, field in spec.fields.items()},

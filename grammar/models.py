@@ -15,6 +15,7 @@ from grammar.codes import AnyTable
 from grammar.errors import Problem
 from grammar.fields import AnyField, bound
 from grammar.inspection import PARTLY, Strict
+from grammar.speech.facts import Fact
 from grammar.symbols import AlphabetSpec, Sayable
 
 MOST_MESSAGES = 2000
@@ -237,6 +238,13 @@ class PhraseSpec(Strict):
         min_length=1, max_length=100, description="The forms in which it is said."
     )
     label: str = Field("", description="What people call it; the default is its name.")
+    means: Fact | None = Field(
+        None,
+        description=(
+            "The fact of the race or of the car that it tells; the default is the fact of its name,"
+            " if there is one."
+        ),
+    )
 
 
 def _published_words() -> AlphabetSpec:
@@ -262,7 +270,7 @@ class BookSpec(Strict):
     messages: dict[Name, MessageSpec] = Field(description="Layouts of code tables, by name.")
     phrases: dict[Name, PhraseSpec] = Field(
         default_factory=dict,
-        description="Spoken events, by name; the race knows `neutralised` and `resumed`.",
+        description="Spoken events, by name.",
     )
 
     @field_validator("fields", "tables", "messages", mode="before")

@@ -63,6 +63,7 @@ def parse_book(text: str, name: str = "book") -> Book:
         spec.speech.run_together,
         spec.speech.whole_numbers,
         {key: phrase.label or key for key, phrase in spec.phrases.items()},
+        {key: phrase.means or key for key, phrase in spec.phrases.items()},
     )
     parts = Parts(alphabet, dict(spec.fields), tables, messages, lexicon)
     return Book(Path(name).stem, text, rules, parts, lambda: spec)

@@ -79,7 +79,11 @@ def run(args: argparse.Namespace) -> int:
         event = event or _event(args.event, journal.book)
         session = Session(journal, event=event)
         begun = (
-            speak_to(session, args.car) if args.car else session.standing() if session.car else None
+            speak_to(session, args.car)
+            if args.car
+            else session.spoken_to()
+            if session.car
+            else None
         )
         if not sys.stdin.isatty() or not sys.stdout.isatty():
             if begun is not None and begun.tone == "warning":

@@ -74,12 +74,12 @@ def car_of(cars: dict[str, str], car: str | None) -> str:
 def _race(args: argparse.Namespace) -> Race:
     from codec.race import facts, follow, load_event
     from codec.sheet import Journal
-    from codec.sheet.state import cars, rows
+    from codec.sheet.state import Standing
 
     with Journal(args.sheet) as journal:
         event = load_event(args.event, journal.book)
-        entries = list(journal.entries())
-    return follow(event, facts(rows(entries), car_of(cars(entries), args.car)))
+        standing = Standing(journal.entries())
+    return follow(event, facts(standing, car_of(standing.cars, args.car)))
 
 
 def run_show(args: argparse.Namespace) -> int:

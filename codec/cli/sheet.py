@@ -161,9 +161,9 @@ def _races(
 ) -> dict[str, tuple[Race, list[Advice]]]:
     """Return where the race of each car is heading, and what to call."""
     from codec.race import advise, facts, follow, load_event
-    from codec.sheet.state import rows
+    from codec.sheet.state import Standing
 
-    event, standing = load_event(path, journal.book), rows(journal.entries())
+    event, standing = load_event(path, journal.book), Standing(journal.entries())
     races = {car: follow(event, facts(standing, car)) for car in wanted}
     return {car: (race, advise(race)) for car, race in races.items()}
 

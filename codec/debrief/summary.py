@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 from codec.debrief.recorded import CarFile
 from codec.debrief.symbols import heard_symbols, side_by_side
 from codec.sheet.entry import Entry
-from codec.sheet.state import EVENTS, Row, lap_message, laps, of_car, rows
+from codec.sheet.state import LapRow, Row, Standing, lap_rows, laps
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.fields import Value
@@ -98,42 +98,36 @@ def summarise(
     """Return the race of one car lap by lap; with an event file also where it was heading, with a
     car's file also what was wrong.
     """
-    listed = list(entries)
-    standing = of_car(rows(listed), car)
-    lines = {
-        lap: _line(book, lap, row) for lap, row in laps(standing, car, lap_message(book)).items()
-    }
-    _radio(book, standing, lines)
-    for row in standing:
-        lap = row.entry.lap
-        if row.first.kind == "event" and lap is not None and not row.withdrawn:
-            phrase = book.spec.phrases.get(row.entry.message)
+    standing = Standing(entries)
+    sheet = lap_rows(standing, car, book)
+    lines = {lap: _line(book, lap, row) for lap, row in laps(standing, car, book).items()}
+    _radio(book, sheet, lines)
+    for line in sheet:
+        row = line.row
+        if row is None:
+            lines[line.lap] = LapLine(line.lap, remarks=["no report"])
+        elif row.first.kind == "event" and not row.withdrawn:
             amount = "" if row.entry.amount is None else f" {row.entry.amount}"
-            lines.setdefault(lap, LapLine(lap)).remarks.append(
-                (
-                    phrase.label
-                    if phrase and phrase.label
-                    else EVENTS.get(row.entry.message, row.entry.message)
-                )
-                + amount
-            )
+            told = lines.setdefault(line.lap, LapLine(line.lap)).remarks
+            told.append(book.rules.title_of(row.entry.message) + amount)
     debrief = Debrief(
         title or (event.title if event else book.title),
         book,
         car,
         [lines[lap] for lap in sorted(lines)],
-        _doubted(book, standing),
+        _doubted(book, standing.of(car, "report")),
     )
     if event is not None:
         _follow(debrief, event, standing)
     if recorded is not None:
         from codec.debrief.compare import compare
 
-        debrief.recorded, debrief.comparison = recorded, compare(book, listed, recorded, car=car)
+        found = compare(book, standing.entries, recorded, car=car)
+        debrief.recorded, debrief.comparison = recorded, found
     return debrief
 
 
-def _follow(debrief: Debrief, event: Event, standing: Sequence[Row]) -> None:
+def _follow(debrief: Debrief, event: Event, standing: Standing) -> None:
     from codec.race import facts, follow
 
     debrief.race = follow(event, facts(standing, debrief.car), history=True)
@@ -162,16 +156,15 @@ def _warnings(book: Book, entry: Entry) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _radio(book: Book, standing: Sequence[Row], lines: dict[int, LapLine]) -> None:
+def _radio(book: Book, sheet: Sequence[LapRow], lines: dict[int, LapLine]) -> None:
     """Add up the seconds of everything said on each lap."""
-    for row in standing:
+    for told in sheet:
+        row = told.row
+        if row is None or row.first.kind == "note":
+            continue
+        line = lines.setdefault(told.lap, LapLine(told.lap))
         for entry in (row.first, *row.corrections, *row.questions, *row.answers, *row.readbacks):
-            if entry.lap is None or row.first.kind == "note":
-                continue
-            line, seconds = (
-                lines.setdefault(entry.lap, LapLine(entry.lap)),
-                said_seconds(book, entry),
-            )
+            seconds = said_seconds(book, entry)
             if entry.kind == "question" or (row.first.kind == "call" and entry.kind != "readback"):
                 line.pit_seconds += seconds
             else:

@@ -10,7 +10,7 @@ from codec.log.watch import Notice
 from codec.race import Advice, Outlook, Race, advise, outlook
 from codec.radio.laps import lap_field
 from codec.sheet.entry import Entry
-from codec.sheet.state import Row, lap_message, laps, of_car
+from codec.sheet.state import Row, lap_message, lap_rows
 from grammar.book import Book
 from grammar.fields import value_text
 
@@ -59,11 +59,15 @@ class Board:
 
 def board(session: Session) -> Board:
     """Return the board of the session's car."""
-    book, race = session.book, session.followed
+    book, mine = session.book, session.mine
+    race = mine.followed
     name = lap_message(book)
     fields = [f for f in book.messages[name].fields if f != lap_field(book)] if name else []
-    best = {id(row) for row in laps(session.rows, session.car, name).values()}
-    mine = [row for row in of_car(session.rows, session.car) if not row.withdrawn][-_LAPS:]
+    lines = [
+        _line(book, fields, line.row, line.counts)
+        for line in lap_rows(session.standing, session.car, book, most=_LAPS)
+        if line.row is not None and not line.row.withdrawn
+    ]
     return Board(
         car=session.car,
         driver=session.cars.get(session.car, ""),
@@ -71,12 +75,12 @@ def board(session: Session) -> Board:
         neutralised=session.race.neutralised,
         added=str(session.race.added) if session.race.added else "",
         cars=list(session.cars),
-        alerts=session.alerts,
-        looks=session.looks,
+        alerts=mine.alerts,
+        looks=mine.looks,
         waiting=session.doubtful(),
         asking=session.asking if session.waiting is not None else "",
         heads=[(book.fields[f].title, book.fields[f].unit_text) for f in fields],
-        lines=[_line(book, fields, row, id(row) in best) for row in reversed(mine)],
+        lines=lines[: -_LAPS - 1 : -1],
         race=race,
         look=None if race is None else outlook(race),
         advice=[] if race is None else advise(race),
@@ -101,10 +105,8 @@ def _cell(book: Book, name: str, entry: Entry) -> Cell:
 def _said(book: Book, row: Row) -> str:
     entry = row.entry
     if row.first.kind == "event":
-        phrase = book.spec.phrases.get(entry.message)
-        return (phrase.label if phrase is not None and phrase.label else entry.message) + (
-            "" if entry.amount is None else f" {entry.amount}"
-        )
+        amount = "" if entry.amount is None else f" {entry.amount}"
+        return book.rules.title_of(entry.message) + amount
     if row.first.kind == "call":
         values = ", ".join(f"{name} {value_text(value)}" for name, value in entry.values.items())
         return f"called: {values}"

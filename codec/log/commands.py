@@ -6,24 +6,22 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import NamedTuple
 
-from codec.log.lines import report_entry
+from codec.log.lines import note, report_entry
 from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio.doubt import LIKELY
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.state import (
     ADDED,
-    EVENTS,
     MOST_LAP,
     MOST_LAPS,
     correction_of,
-    lap_message,
     laps,
-    last_to_undo,
     withdrawal_of,
 )
 from grammar.errors import CodeError
 from grammar.exact import whole
+from grammar.speech.facts import TITLES
 
 _LAP = "/lap, the number of a lap that has a report, and the report as it should be"
 
@@ -46,7 +44,8 @@ def command(watch: Watch, text: str) -> Shown:
 
 def commands(watch: Watch) -> dict[str, str]:
     """Return what may stand behind ``/``, and what it does."""
-    events = {name: watch.event_title(name) for name in (*EVENTS, *watch.book.rules.events)}
+    meant = (*TITLES, *watch.book.rules.meanings.values())
+    events = {name: watch.event_title(name) for name in meant}
     return {name: act.about for name, act in _ACTS.items() if act.about} | events
 
 
@@ -62,17 +61,17 @@ def _ok(watch: Watch, rest: str) -> Shown:
     if guess is None or waiting is None or rest or guess.probability < LIKELY:
         return Shown("bad", ("nothing was heard that is likely enough to be taken",))
     reading = watch.restored(guess.guess)
-    watch.journal.append(
+    watch.write(
         report_entry(watch, reading, waiting.entry.heard, guess.probability, "taken by hand")
     )
     return Shown("good", (str(reading),))
 
 
 def _undo(watch: Watch, rest: str) -> Shown:
-    last = last_to_undo([entry for entry in watch.entries if entry.car in (watch.car, "")])
+    last = watch.standing.undoable(watch.car)
     if last is None or rest:
         return Shown("bad", ("there is nothing to undo",))
-    watch.journal.append(withdrawal_of(last))
+    watch.write(withdrawal_of(last))
     return Shown("good", (f"withdrawn: {last.kind} {last.string or last.message or last.heard}",))
 
 
@@ -82,7 +81,7 @@ def _lap(watch: Watch, rest: str) -> Shown:
         lap = whole(number, 0, MOST_LAP)
     except ValueError as error:
         return Shown("bad", (str(error), _LAP))
-    row = laps(watch.rows, watch.car, lap_message(watch.book)).get(lap)
+    row = laps(watch.standing, watch.car, watch.book).get(lap)
     if row is None or not text.strip():
         return Shown("bad", (_LAP,))
     transcript = watch.decoded(watch.cut(text.strip()), row.entry.lap)
@@ -90,7 +89,7 @@ def _lap(watch: Watch, rest: str) -> Shown:
         return Shown("bad", ("one report is expected behind the lap",))
     reading = transcript.reports[0]
     changed = {"message": reading.message, "string": reading.said, "values": dict(reading.values)}
-    watch.journal.append(
+    watch.write(
         correction_of(row.entry, heard=text.strip(), certainty=1.0, lap_by="given", **changed)
     )
     return Shown("good", (f"lap {lap}: {reading}",))
@@ -117,7 +116,7 @@ def speak_to(watch: Watch, text: str) -> Shown:
         watch.journal.append(Entry(kind="car", car=name, message=driver))
         watch.refresh()
     watch.car = name
-    shown = watch.standing()
+    shown = watch.spoken_to()
     if known and driver and driver != known:
         return Shown(
             "warning",
@@ -144,7 +143,7 @@ def _check_new(watch: Watch, name: str, driver: str, *, named: bool) -> None:
 def _note(watch: Watch, rest: str) -> Shown:
     if not rest:
         return Shown("bad", ("/note and the words",))
-    watch.journal.append(Entry(kind="note", car=watch.car, lap=watch.lap or None, heard=rest))
+    watch.write(note(watch, rest))
     return Shown("good", (f"noted: {rest}",))
 
 
@@ -156,7 +155,7 @@ def _event(watch: Watch, name: str, rest: str) -> Shown:
     except ValueError as error:
         return Shown("bad", ("/added and a number of laps", *([str(error)] if rest else [])))
     lap, lap_by = watch.keeper().now(None, None)
-    watch.journal.append(
+    watch.write(
         Entry(
             kind="event",
             car=watch.car,

@@ -7,6 +7,8 @@ kept and asked for.
 
 from __future__ import annotations
 
+from decimal import Decimal
+
 from codec.decoding import Transcript
 from codec.log.shown import Shown
 from codec.log.watch import Watch
@@ -14,7 +16,7 @@ from codec.radio.doubt import NOISY, Doubt, doubt, of_any_lap
 from codec.radio.finder import Finder, Passages
 from codec.reading import Reading
 from codec.sheet.entry import Entry
-from codec.sheet.state import Row, lap_message
+from codec.sheet.state import ADDED, Row, lap_message
 from grammar.errors import CodeError
 from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.words import Word, Wording, cut
@@ -51,22 +53,38 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
                 " was the read-back without its end"
             )
     for name, _ in transcript.events:
-        entries.append(_event(watch, name, text))
-        shown.append(watch.event_title(name))
+        fact = watch.book.rules.meanings[name]
+        entries.append(_event(watch, fact, text))
+        shown.append(watch.event_title(fact))
     for ask in transcript.asks:
         asked = text[ask.span[0] : ask.span[1]]
         entries.append(_question(watch, asked))
         shown.append(f"asked: {asked}")
-    watch.journal.append_all(entries)
+    watch.write(*entries)
     watch.refresh()
     return Shown(
-        "warning" if warnings else "good", (*shown, *warnings, *watch.standing().lines[1:])
+        "warning" if warnings else "good", (*shown, *warnings, *watch.spoken_to().lines[1:])
     )
 
 
-def _event(watch: Watch, name: str, text: str) -> Entry:
+def _event(watch: Watch, fact: str, text: str, number: int | None = None) -> Entry:
     lap, lap_by = watch.keeper().now(None, None)
-    return Entry(kind="event", car=watch.car, lap=lap, lap_by=lap_by, heard=text, message=name)
+    amount = None if number is None or fact != ADDED else Decimal(number)
+    return Entry(
+        kind="event",
+        car=watch.car,
+        lap=lap,
+        lap_by=lap_by,
+        heard=text,
+        message=fact,
+        amount=amount,
+    )
+
+
+def note(watch: Watch, text: str) -> Entry:
+    """Return the entry of a note on the lap being driven."""
+    lap, lap_by = watch.keeper().now(None, None)
+    return Entry(kind="note", car=watch.car, lap=lap, lap_by=lap_by, heard=text)
 
 
 def _question(watch: Watch, text: str) -> Entry:
@@ -123,16 +141,17 @@ def _talked(watch: Watch, text: str, talked: Passages) -> Shown:
     """Keep talk as a note, with the phrases and questions in it; a report that waits for its repeat
     waits on.
     """
-    entries = [Entry(kind="note", car=watch.car, lap=watch.lap or None, heard=text)]
+    entries = [note(watch, text)]
     shown: list[str] = []
     for passage in talked.listed:
         if passage.kind == "phrase":
-            entries.append(_event(watch, passage.name, text))
-            shown.append(watch.event_title(passage.name))
+            fact = watch.book.rules.meanings[passage.name]
+            entries.append(_event(watch, fact, text, passage.number))
+            shown.append(watch.event_title(fact))
         else:
             entries.append(_question(watch, passage.name))
             shown.append(f"asked: {passage.name}")
-    watch.journal.append_all(entries)
+    watch.write(*entries)
     watch.refresh()
     if talked.listed:
         shown.append("noted as talk")
@@ -140,7 +159,7 @@ def _talked(watch: Watch, text: str, talked: Passages) -> Shown:
         why = talked.reason
         why = why if why.startswith("'") else "no report, call or phrase in it"
         shown.append(f"noted as talk: {why}; /undo takes it back, / lists the commands")
-    return Shown("good" if talked.listed else "plain", (*shown, *watch.standing().lines[1:]))
+    return Shown("good" if talked.listed else "plain", (*shown, *watch.spoken_to().lines[1:]))
 
 
 # reports
@@ -185,7 +204,7 @@ def _refused(watch: Watch, text: str, error: CodeError) -> Shown:
     last = watch.values()
     if watch.waiting is not None:
         last = of_any_lap(watch.book, last)
-    alone = doubt(watch.book, text, last, radio=watch.radio)
+    alone = doubt(watch.book, text, last, radio=watch.mine.radio)
     taken_alone = alone is not None and alone.accept
     guess = answer if answer is not None and answer.accept and not taken_alone else alone
     if guess is None:
@@ -194,7 +213,7 @@ def _refused(watch: Watch, text: str, error: CodeError) -> Shown:
     if not guess.accept or watch.readbacks.differs(reading):
         likely = reading if guess.message else None
         return _ask_for(watch, text, error, guess, likely, answer)
-    watch.journal.append(report_entry(watch, reading, text, guess.probability, NOISY))
+    watch.write(report_entry(watch, reading, text, guess.probability, NOISY))
     return Shown("warning", (f"{reading}  ({guess.sure} sure)", f"as heard: {error.message}"))
 
 
@@ -212,12 +231,12 @@ def _ask_for(
     entry = _unread(watch, text, error, guess, likely)
     wrong = None if likely is None else watch.readbacks.repeating(likely)
     if wrong is not None:
-        kept = watch.journal.append(_answer(watch, text, wrong.row, entry.lap))
+        [kept] = watch.write(_answer(watch, text, wrong.row, entry.lap))
     else:
         kept = _keep_unread(watch, entry, guess, answer)
     watch.refresh()
     question = watch.asking if wrong is None else "SAY AGAIN"
-    watch.journal.append(
+    watch.write(
         Entry(
             kind="question",
             car=watch.car,
@@ -241,10 +260,10 @@ def _keep_unread(watch: Watch, entry: Entry, guess: Doubt | None, answer: Doubt 
     """
     waiting, before = watch.waiting, watch.guess
     if waiting is None or (entry.message, entry.lap) != (waiting.entry.message, waiting.entry.lap):
-        return watch.journal.append(entry)
+        return watch.write(entry)[0]
     if before is None or (guess is not None and guess.probability > before.probability):
-        return watch.journal.append(entry.replace(kind="correction", about=waiting.first.seq))
-    kept = watch.journal.append(_answer(watch, entry.heard, waiting, waiting.entry.lap))
+        return watch.write(entry.replace(kind="correction", about=waiting.first.seq))[0]
+    [kept] = watch.write(_answer(watch, entry.heard, waiting, waiting.entry.lap))
     if answer is not None and answer.probability > before.probability:
         watch.answered(answer)
     return kept

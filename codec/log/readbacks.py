@@ -8,12 +8,12 @@ NEGATIVE I SAY AGAIN and the call.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from codec.reading import Reading
 from codec.sheet.entry import Entry
-from codec.sheet.state import Row
+from codec.sheet.state import Row, Standing
 from grammar.book import Book
 from grammar.fields import Value, value_text
 
@@ -56,14 +56,14 @@ class ReadBacks:
     back yet.
     """
 
-    def __init__(self, book: Book, standing: Iterable[Row], car: str) -> None:
-        """Go through what stands."""
+    def __init__(self, book: Book, standing: Standing, car: str) -> None:
+        """Go through what stands, in the order in which it was said."""
         self.book = book
         self.done: list[ReadBack] = []
         self.waiting: list[Row] = []
         self._called: set[str] = set()
-        for row in standing:
-            if row.entry.car != car or not row.counts:
+        for row in standing.rows_in_order(standing.of(car, "report", "call")):
+            if not row.counts:
                 continue
             if row.first.kind == "call":
                 self.waiting.append(row)

@@ -82,7 +82,7 @@ class Session(Watch):
     def _asked(self, notice: Notice) -> list[str]:
         """Return what to say to a wrong read-back, which is kept as a question."""
         question = self.readbacks.reply(notice.seq)
-        self.journal.append(
+        self.write(
             Entry(
                 kind="question",
                 car=self.car,

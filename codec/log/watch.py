@@ -1,5 +1,5 @@
-"""What an engineer at one sheet knows of one car: its laps and calls, what waits for its
-repeat, and what there is to look at.
+"""What an engineer at one sheet knows: of each car its laps and calls, what waits for its repeat,
+and what there is to look at.
 
 Everything that is to outlive a crash is in the journal: the car spoken to, the laps, and a report
 that still waits for its repeat are read back from it when a session begins.
@@ -8,6 +8,7 @@ that still waits for its repeat are read back from it when a session begins.
 from __future__ import annotations
 
 import functools
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -20,13 +21,15 @@ from codec.radio.laps import LapKeeper
 from codec.reading import Reading
 from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
-from codec.sheet.state import EVENTS, Row, cars, lap_message, laps, race, rows
+from codec.sheet.state import RaceState, Row, Standing, lap_message, laps
 from grammar.errors import CodeError
 from grammar.exact import percent
+from grammar.fields import Value
 from grammar.speech.words import Wording, cut
 
 if TYPE_CHECKING:
     from codec.race import Event, Race
+    from codec.race.follow import Follower
 
 _READ_BACK, _WRONG = "readback-differs", "WRONG READ-BACK"
 
@@ -43,42 +46,28 @@ class Notice:
     ask: bool
 
 
-class Watch:
-    """One engineer at one sheet: what is known there now."""
+class CarWatch:
+    """What is known of one car, by the entries there are; when others come, a new one is made."""
 
-    def __init__(self, journal: Journal, car: str = "", event: Event | None = None) -> None:
-        """Take up the sheet where it was left; with an ``event`` the race is followed."""
-        self.journal, self.book, self.event = journal, journal.book, event
-        self.entries: list[Entry] = []
-        self.over = False
-        self._guess: tuple[object, Doubt | None] = (None, None)
-        self._followed: tuple[object, Race | None] = (None, None)
-        self.refresh()
-        spoken = [entry.car for entry in self.entries if entry.car]
-        self.car = car or (spoken[-1] if spoken else "")
-
-    def refresh(self) -> None:
-        """Read what has come since, from this writer or another."""
-        after = self.entries[-1].seq if self.entries else 0
-        self.entries.extend(self.journal.entries(after))
-        self.rows = rows(self.entries)
-        self.cars = cars(self.entries)
-        self.race = race(self.rows)
+    def __init__(self, watch: Watch, car: str) -> None:
+        """Look at a car."""
+        self._watch, self.car, self.book = watch, car, watch.book
+        self.standing = watch.standing
 
     @property
     def lap(self) -> int:
         """The last lap that the car has a report of, 0 if none; one that waits for its repeat does
         not count.
         """
-        return max(self._lap_reports, default=0)
+        return max(self.reports, default=0)
 
-    @property
-    def _lap_reports(self) -> dict[int, Row]:
+    @functools.cached_property
+    def reports(self) -> dict[int, Row]:
         """The reports of this car that count, by lap."""
-        reports = laps(self.rows, self.car, lap_message(self.book))
-        return {lap: row for lap, row in reports.items() if row.counts}
+        found = laps(self.standing, self.car, self.book)
+        return {lap: row for lap, row in found.items() if row.counts}
 
-    @property
+    @functools.cached_property
     def waiting(self) -> Row | None:
         """The report of this car that waits for its repeat: the last one refused.
 
@@ -87,15 +76,13 @@ class Watch:
         """
         called: set[str] = set()
         behind = -1  # the last lap of which a report stands behind the row looked at
-        for row in reversed(self.rows):
+        for row in reversed(self.standing.of(self.car, "report", "call")):
             entry = row.entry
-            if entry.car != self.car or row.withdrawn:
+            if row.withdrawn:
                 continue
             lap = entry.lap or 0
             if row.first.kind == "call":
                 called.add(entry.message)
-            elif row.first.kind != "report":
-                continue
             elif entry.refusal and not called & repeated(self.book, entry.message):
                 if behind < lap or behind < 0:
                     return row
@@ -104,43 +91,24 @@ class Watch:
         return None
 
     @property
-    def guess(self) -> Doubt | None:
-        """What the report that waits for its repeat may have been, None if none waits or nothing
-        can be said.
-        """
-        waiting = self.waiting
-        if waiting is None:
-            return None
-        key = self._key(waiting)
-        if self._guess[0] != key:
-            heard, values = waiting.entry.heard, self.values()
-            self._guess = (key, doubt(self.book, heard, values, radio=self.radio))
-        return self._guess[1]
-
-    @property
     def radio(self) -> tuple[float, ...]:
         """How likely each condition of this car's radio is, by its reports before the one that
         waits.
         """
         waiting = self.waiting
-        firsts = [row.first for row in self.rows]
-        mine = [one for one in firsts if one.kind == "report" and one.car == self.car]
+        mine = [row.first for row in self.standing.of(self.car, "report")]
         if waiting is not None:
             mine = [one for one in mine if one.seq < waiting.first.seq]
         return radio_after(self.book, mine)
 
-    @staticmethod
-    def _key(waiting: Row) -> object:
-        return waiting.first.seq, len(waiting.corrections)
-
-    @property
+    @functools.cached_property
     def alerts(self) -> list[str]:
         """The warnings of the car's last lap report that counts: what the driver reports as such
         comes before limits passed.
         """
         flagged: list[str] = []
         passed: list[str] = []
-        for name, value in self.values().items():
+        for name, value in self.values.items():
             field = self.book.fields[name]
             (flagged if field.reports_warnings else passed).extend(
                 field.warnings(field.level(value).level)
@@ -148,25 +116,26 @@ class Watch:
         return flagged + passed
 
     @property
+    def values(self) -> Mapping[str, Value]:
+        """The values of the car's last lap report that counts."""
+        return self.reports[self.lap].entry.values if self.reports else {}
+
+    @functools.cached_property
     def readbacks(self) -> ReadBacks:
         """The calls of this car, and how they were read back."""
-        return ReadBacks(self.book, self.rows, self.car)
+        return ReadBacks(self.book, self.standing, self.car)
 
-    @property
+    @functools.cached_property
     def followed(self) -> Race | None:
-        """The race of this car, None without an event; worked out anew when something was
-        written.
-        """
-        if self.event is None:
+        """The race of this car, None without an event."""
+        follower = self._watch.follower(self.car)
+        if follower is None:
             return None
-        key = (self.car, len(self.entries))
-        if self._followed[0] != key:
-            from codec.race import facts, follow
+        from codec.race import facts
 
-            self._followed = (key, follow(self.event, facts(self.rows, self.car)))
-        return self._followed[1]
+        return follower.race(facts(self.standing, self.car))
 
-    @property
+    @functools.cached_property
     def notices(self) -> list[Notice]:
         """Everything to look at of this car, the oldest first."""
         of_race = [] if self.followed is None else self.followed.notices
@@ -196,6 +165,125 @@ class Watch:
         ]
         return sorted(now, key=lambda notice: not notice.ask)
 
+    def keeper(self) -> LapKeeper:
+        """Return what knows the car's lap."""
+        return LapKeeper(self.book, self.car, last=self.lap)
+
+
+class Watch:
+    """One engineer at one sheet: what is known there now, and the car spoken to."""
+
+    def __init__(self, journal: Journal, car: str = "", event: Event | None = None) -> None:
+        """Take up the sheet where it was left; with an ``event`` the race is followed."""
+        self.journal, self.book, self.event = journal, journal.book, event
+        self.standing = Standing()
+        self.over = False
+        self._guess: tuple[object, Doubt | None] = (None, None)
+        self._cars: dict[str, tuple[int, CarWatch]] = {}
+        self._followers: dict[str, Follower] = {}
+        self._race: tuple[int, RaceState] = (-1, RaceState())
+        self.refresh()
+        spoken = (entry.car for entry in reversed(self.entries) if entry.car)
+        self.car = car or next(spoken, "")
+
+    @property
+    def entries(self) -> list[Entry]:
+        """Every entry of the sheet."""
+        return self.standing.entries
+
+    @property
+    def rows(self) -> list[Row]:
+        """What stands, in the order of its numbers."""
+        return self.standing.rows
+
+    @property
+    def cars(self) -> dict[str, str]:
+        """The cars of the sheet, each with its driver."""
+        return self.standing.cars
+
+    @property
+    def race(self) -> RaceState:
+        """The state of the race."""
+        if self._race[0] != len(self.entries):
+            self._race = (len(self.entries), self.standing.race)
+        return self._race[1]
+
+    def refresh(self) -> None:
+        """Read what has come since, from this writer or another."""
+        after = self.entries[-1].seq if self.entries else 0
+        self.standing.take(self.journal.entries(after))
+
+    def write(self, *entries: Entry) -> list[Entry]:
+        """Write entries as said now, all or none of them; raises SheetError."""
+        now = self.now()
+        timed = [entry if entry.at is not None else entry.replace(at=now) for entry in entries]
+        return self.journal.append_all(timed)
+
+    def now(self) -> int:
+        """Return the time of the clock, in milliseconds since 1970."""
+        return round(self.journal.clock().timestamp() * 1000)
+
+    def of(self, car: str) -> CarWatch:
+        """Return what is known of a car."""
+        count, known = self._cars.get(car, (-1, None))
+        if known is None or count != len(self.entries):
+            known = CarWatch(self, car)
+            self._cars[car] = (len(self.entries), known)
+        return known
+
+    @property
+    def mine(self) -> CarWatch:
+        """What is known of the car spoken to."""
+        return self.of(self.car)
+
+    def follower(self, car: str) -> Follower | None:
+        """Return what follows the race of a car, from look to look; None without an event."""
+        if self.event is None:
+            return None
+        if car not in self._followers:
+            from codec.race.follow import Follower
+
+            self._followers[car] = Follower(self.event)
+        return self._followers[car]
+
+    @property
+    def lap(self) -> int:
+        """The last lap that the car spoken to has a report of, 0 if none."""
+        return self.mine.lap
+
+    @property
+    def waiting(self) -> Row | None:
+        """The report of the car spoken to that waits for its repeat."""
+        return self.mine.waiting
+
+    @property
+    def readbacks(self) -> ReadBacks:
+        """The calls of the car spoken to, and how they were read back."""
+        return self.mine.readbacks
+
+    @property
+    def notices(self) -> list[Notice]:
+        """Everything to look at of the car spoken to, the oldest first."""
+        return self.mine.notices
+
+    @property
+    def guess(self) -> Doubt | None:
+        """What the report that waits for its repeat may have been, None if none waits or nothing
+        can be said.
+        """
+        mine = self.mine
+        if mine.waiting is None:
+            return None
+        key = self._key(mine.waiting)
+        if self._guess[0] != key:
+            heard, values = mine.waiting.entry.heard, dict(mine.values)
+            self._guess = (key, doubt(self.book, heard, values, radio=mine.radio))
+        return self._guess[1]
+
+    @staticmethod
+    def _key(waiting: Row) -> object:
+        return waiting.first.seq, len(waiting.corrections)
+
     def heard(self) -> list[str]:
         """Return the lines entered so far, the oldest first: the history of the prompt."""
         return list(
@@ -207,8 +295,8 @@ class Watch:
         )
 
     def keeper(self) -> LapKeeper:
-        """Return what knows the car's lap."""
-        return LapKeeper(self.book, self.car, last=self.lap)
+        """Return what knows the lap of the car spoken to."""
+        return self.mine.keeper()
 
     def cut(self, text: str) -> Wording:
         """Return the words of a line."""
@@ -277,16 +365,14 @@ class Watch:
         )
 
     def values(self) -> dict[str, object]:
-        """Return the values of the car's last lap report that counts."""
-        reports = list(self._lap_reports.values())
-        return dict(reports[-1].entry.values) if reports else {}
+        """Return the values of the last lap report of the car spoken to."""
+        return dict(self.mine.values)
 
     def event_title(self, name: str) -> str:
         """Return what people call an event."""
-        title = self.book.rules.events.get(name, name)
-        return EVENTS.get(name, name) if title == name else title
+        return self.book.rules.title_of(name)
 
-    def standing(self) -> Shown:
+    def spoken_to(self) -> Shown:
         """Return who is spoken to, and what still waits for an answer."""
         lines = [f"car {self.car} {self.cars.get(self.car, '')}".rstrip()]
         if self.waiting is not None:
@@ -300,4 +386,4 @@ class Watch:
             self.car = (
                 names[(names.index(self.car) + 1) % len(names)] if self.car in names else names[0]
             )
-        return self.standing() if names else Shown("warning", ("no car yet: /car 7=DRIVER",))
+        return self.spoken_to() if names else Shown("warning", ("no car yet: /car 7=DRIVER",))

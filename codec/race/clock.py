@@ -23,8 +23,8 @@ _PARTLY = NeutralisedShare(
 
 @dataclass(frozen=True, slots=True)
 class Neutralised:
-    """A neutralisation: the lap and the time (milliseconds) of its begin and its end, None where it
-    is not known or not yet.
+    """A neutralisation: the lap being driven and the time (milliseconds) at its begin and at its
+    end, None where it is not known or not yet.
     """
 
     first: int
@@ -58,11 +58,15 @@ class Clock:
             return math.fsum(seconds) / len(seconds) if seconds else None
         return (math.fsum(seconds) + _PRIOR * self.usual) / (len(seconds) + _PRIOR)
 
-    def ended(self, lap: int) -> float | None:
-        """Return when a lap ended (milliseconds; lap 0 is the start), None if it can't be told."""
+    def ended(self, lap: int, upto: int | None = None) -> float | None:
+        """Return when a lap ended (milliseconds; lap 0 is the start), None if it can't be told.
+
+        With ``upto`` only what is known behind that lap tells.
+        """
         if lap in self.times:
             return float(self.times[lap])
-        known, place = self._known, bisect.bisect(self._known, lap)
+        known = self._known if upto is None else self._known[: bisect.bisect(self._known, upto)]
+        place = bisect.bisect(known, lap)
         if 0 < place < len(known):
             low, high = known[place - 1], known[place]
             return self.times[low] + (self.times[high] - self.times[low]) * (lap - low) / (
@@ -73,9 +77,9 @@ class Clock:
         nearest = known[max(0, place - 1)]
         return self.times[nearest] + (lap - nearest) * self.usual * 1000
 
-    def share(self, lap: int, span: Neutralised) -> NeutralisedShare:
-        """Return how much of a lap a neutralisation took."""
-        begun, ended = self.ended(lap - 1), self.ended(lap)
+    def share(self, lap: int, span: Neutralised, upto: int) -> NeutralisedShare:
+        """Return how much of a lap a neutralisation took, by what is known behind lap ``upto``."""
+        begun, ended = self.ended(lap - 1, upto), self.ended(lap, upto)
         timed = span.begin is not None and (span.end is not None or span.last is None)
         if timed and begun is not None and ended is not None and ended > begun:
             end = ended if span.end is None else span.end
@@ -86,17 +90,15 @@ class Clock:
             return RACING
         return _PARTLY if lap in (span.first, span.last) else NeutralisedShare(1.0)
 
-    def minutes(self, span: Neutralised) -> Fraction | None:
-        """Return how long a neutralisation took, None if it has not ended or nobody can tell."""
-        if span.last is None:
+    @staticmethod
+    def minutes(span: Neutralised, now: int | None = None) -> Fraction | None:
+        """Return how long a neutralisation lasted, up to ``now`` if it still does; None if nobody
+        can tell.
+        """
+        end = now if span.last is None else span.end
+        if span.begin is None or end is None or end < span.begin:
             return None
-        if span.begin is not None and span.end is not None and span.end >= span.begin:
-            return Fraction(span.end - span.begin, 60_000)
-        return (
-            None
-            if self.distance.lap_seconds is None
-            else (span.last - span.first) * Fraction(self.distance.lap_seconds) / 60
-        )
+        return Fraction(end - span.begin, 60_000)
 
     def laps_left(self, lap: int, lap_seconds: float, added_minutes: Fraction) -> dict[int, float]:
         """Return, for a race by time, the probability of each number of laps left behind ``lap``.
@@ -104,8 +106,9 @@ class Clock:
         The lap being driven when the time runs out is finished, and so are the further laps.
         """
         spec = self.distance
-        gone = self.ended(lap)
-        start = self.ended(0)
+        gone = self.ended(lap, lap)
+        start = self.ended(0, lap)
+        known = bisect.bisect(self._known, lap)
         elapsed = (
             (gone - start) / 1000 if gone is not None and start is not None else lap * lap_seconds
         )
@@ -116,7 +119,7 @@ class Clock:
         while before < 1 - _LEAST and laps < 2000:
             laps += 1
             deviation = math.sqrt(
-                laps * spread**2 + (laps * spread / math.sqrt(len(self.times) + _PRIOR)) ** 2
+                laps * spread**2 + (laps * spread / math.sqrt(known + _PRIOR)) ** 2
             )
             done = (
                 normal_cdf((laps * lap_seconds - rest) / deviation)

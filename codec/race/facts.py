@@ -1,25 +1,26 @@
-"""What the race is followed by: the entries of one car that tell something, as they stand."""
+"""What the race is followed by: the entries of one car that tell something, as they stand, and the
+facts of the race, whoever's channel they came on.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
 from codec.sheet.entry import DOUBTFUL, Entry
-from codec.sheet.state import Row, of_car
+from codec.sheet.state import Standing, once
 
 
-def facts(standing: Iterable[Row], car: str) -> list[Entry]:
-    """Return what the sheet says of one car, as it stands, in order: reports, calls, read-backs and
-    events; events that name no car count for all.
+def facts(standing: Standing, car: str) -> list[Entry]:
+    """Return what the sheet says of one car, as it stands, in the order in which it was said:
+    reports, calls, read-backs and events, each with the moment at which it was said.
 
-    A report that was refused as doubtful counts by its certainty, where that is known; any other
-    refused entry tells nothing.
+    Facts of the race count for every car, and so do events that name none. A report that was
+    refused as doubtful counts by its certainty, where that is known; any other refused entry tells
+    nothing.
     """
-    found: list[Entry] = []
-    for row in of_car(standing, car):
+    told: list[Entry] = []
+    for row in standing.of(car, "report", "call", "event"):
         if not row.withdrawn:
-            found += filter(_tells, [row.entry, *row.readbacks])
-    return sorted(found, key=lambda entry: entry.seq)
+            told += filter(_tells, [row.entry, *row.readbacks])
+    return once(standing.in_order(told))
 
 
 def _tells(entry: Entry) -> bool:

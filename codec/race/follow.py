@@ -1,12 +1,15 @@
-"""Following the race: reports, calls, read-backs and events taken one after the other.
+"""Following the race: reports, calls, read-backs and events taken one after the other, each in the
+lap in which it was said.
 
-Nothing is kept between two looks: a correction of an earlier lap changes all that follows from it,
-so the race is worked out from the start each time. That takes a few milliseconds a lap.
+The race is followed by what was known at the time: nothing looks ahead. So a race that goes on is
+followed on from where it stood; a correction of an earlier lap, or a late report, from that lap.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import copy
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
@@ -18,39 +21,112 @@ from codec.race.event import LapsSpec, WheelSpec
 from codec.race.plan import MOST_PLANNED, EnergyPlan
 from codec.race.race import Race, RaceNotice
 from codec.sheet.entry import Entry
-from codec.sheet.state import ADDED, MOST_LAPS, NEUTRALISED, RESUMED
+from codec.sheet.fitting import fitting
+from codec.sheet.order import Placed, placed, reports_lap
+from codec.sheet.state import ADDED, MOST_LAPS, NEUTRALISED, RESUMED, lap_message
 from grammar.errors import CodeError, counted
 from grammar.fields import Value
 
 _FITS = 0.5  # a value less likely than this to be right is pointed out
+_NEAR, _EVERY = 4, 16  # kept to go on from: the last laps, and of those before every so many
 
 
 def follow(event: Event, facts: Iterable[Entry], *, history: bool = False) -> Race:
-    """Return the race after all facts; they may come in any order of laps. What does not fit is a
-    notice, never an error.
+    """Return the race after all facts, given in the order in which they were said; reports may come
+    in any order of laps. What does not fit is a notice, never an error.
 
     With ``history`` the race keeps how it stood behind each lap.
     """
-    return _Following(event, _in_order(facts), history).race
+    return Follower(event, history=history).race(facts)
 
 
-def _in_order(facts: Iterable[Entry]) -> list[Entry]:
-    """Return the facts by lap, of one lap in the order they were written; of each lap only the last
-    report of a kind.
+class Follower:
+    """Follows a race that goes on: from one look to the next only what is new is worked out."""
+
+    def __init__(self, event: Event, *, history: bool = False) -> None:
+        """Begin before the start."""
+        self.event, self._history = event, history
+        self._taken: list[Placed] = []
+        self._now = _Following(event, history)
+        self._kept = {0: copy.copy(self._now)}  # by how many facts were taken
+
+    def race(self, facts: Iterable[Entry]) -> Race:
+        """Return the race after all facts; see ``follow``."""
+        told = _in_order(self.event, facts)
+        same = _same(self._taken, told)
+        if same < len(self._taken):
+            self._kept = {count: kept for count, kept in self._kept.items() if count <= same}
+            self._taken = self._taken[: max(self._kept)]
+            self._now = copy.copy(self._kept[len(self._taken)])
+        self._now.race.clock = _clock(self.event, told)
+        for one in told[len(self._taken) :]:
+            if one.of_lap and one.behind > self._now.race.lap:
+                self._keep()
+            self._now.take(one)
+            self._taken.append(one)
+        return self._now.seen()
+
+    def _keep(self) -> None:
+        """Keep the race as it stands before a lap."""
+        self._kept[len(self._taken)] = copy.copy(self._now)
+        for place, count in enumerate(sorted(self._kept)[:-_NEAR]):
+            if place % _EVERY and len(self._kept) > 2 * _EVERY:
+                del self._kept[count]
+
+
+def _same(one: Sequence[Placed], other: Sequence[Placed]) -> int:
+    """Return how many facts are the same from the beginning on."""
+    count = 0
+    for mine, others in zip(one, other, strict=False):
+        if mine.behind != others.behind or mine.entry != others.entry:
+            break
+        count += 1
+    return count
+
+
+def _in_order(event: Event, facts: Iterable[Entry]) -> list[Placed]:
+    """Return the facts lap by lap; of several reports of one lap, of a kind, the one that fits the
+    laps about it.
     """
-    running, keyed = 0, []
-    last: dict[tuple[int, str], Entry] = {}
-    for fact in facts:
-        if fact.kind == "report" and fact.lap is not None:
-            running = max(running, fact.lap)
-            last[fact.lap, fact.message] = fact
-        keyed.append((running if fact.lap is None else fact.lap, fact))
-    kept = [
-        (lap, fact)
-        for lap, fact in keyed
-        if fact.kind != "report" or fact.lap is None or last[fact.lap, fact.message] is fact
-    ]
-    return [fact for _, fact in sorted(kept, key=lambda pair: pair[0])]
+    message = lap_message(event.book)
+
+    def of_lap(fact: Entry) -> bool:
+        told = fact.lap is not None and fact.lap_by != "order" and _tells(event, fact)
+        return told or reports_lap(fact, message)
+
+    listed = placed(facts, of_lap)
+    reports: dict[str, dict[int, list[Entry]]] = {}
+    for one in listed:
+        if one.of_lap:
+            reports.setdefault(one.entry.message, {}).setdefault(one.behind, []).append(one.entry)
+    left_out: set[int] = set()
+    for by_lap in reports.values():
+        if any(len(several) > 1 for several in by_lap.values()):
+            said = {lap: [one.values for one in several] for lap, several in by_lap.items()}
+            for lap, place in fitting(event.book, said).items():
+                chosen = by_lap[lap][place]
+                left_out |= {
+                    id(one)
+                    for one in by_lap[lap]
+                    if one is not chosen and one.values.keys() & chosen.values.keys()
+                }
+    return [one for one in listed if id(one.entry) not in left_out]
+
+
+def _clock(event: Event, told: Iterable[Placed]) -> Clock:
+    times = {
+        one.behind: one.entry.at
+        for one in told
+        if one.of_lap and one.entry.at is not None and _tells(event, one.entry)
+    }
+    return Clock(times, event.spec.distance)
+
+
+def _tells(event: Event, fact: Entry) -> bool:
+    """Tell whether a fact is a report that says something of energy or temperature."""
+    return fact.kind == "report" and bool(
+        fact.values.keys() & (event.energies.keys() | event.temperatures.keys())
+    )
 
 
 def _added(fact: Entry) -> int:
@@ -61,78 +137,73 @@ def _added(fact: Entry) -> int:
     return int(amount) if abs(amount) <= MOST_LAPS and amount == int(amount) else 0
 
 
+@dataclass(slots=True)
+class _Announced:
+    """The laps announced: by race control, else by calls to the driver; None where nobody did."""
+
+    by_event: int | None = None
+    by_call: int | None = None
+
+    def add(self, laps: int, *, called: bool) -> None:
+        if called:
+            self.by_call = (self.by_call or 0) + laps
+        else:
+            self.by_event = (self.by_event or 0) + laps
+
+    @property
+    def laps(self) -> int | None:
+        return self.by_call if self.by_event is None else self.by_event
+
+
 class _Following:
-    def __init__(self, event: Event, facts: list[Entry], history: bool) -> None:
+    """The race as it is followed; what it knows is its own, so that a copy goes on by itself."""
+
+    def __init__(self, event: Event, history: bool) -> None:
         spec = event.spec
-        self.event, self.facts, self.history = event, facts, history
-        lap_messages = {fact.message for fact in facts if self._tells(event, fact)}
-        times = {
-            f.lap: f.at
-            for f in facts
-            if f.kind == "report"
-            and f.lap is not None
-            and f.at is not None
-            and f.message in lap_messages
-        }
+        self.event, self.history = event, history
         self.race = Race(
             event,
             EnergyPlan(event.plan, spec.plan.changed),
             energy.begin(event),
             {name: temperature.begin(bound) for name, bound in event.temperatures.items()},
             Ledger(spec.dials, read_back=spec.readbacks.wheel is not None),
-            Clock(times, spec.distance),
+            Clock({}, spec.distance),
         )
-        self.spans = self._spans()
-        self.announced = sum(_added(f) for f in facts if f.kind == "event" and f.message == ADDED)
+        self.announced = _Announced()
+        self.announced_since = _Announced()  # the last neutralisation began
         self.called_laps: list[int] = []
         self.calls: dict[str, Mapping[str, Value]] = {}
-        for fact in facts:
-            self._take(fact)
-        self._look()
+        self.past: list[Race] = []  # with history: behind each lap
+        self.lap, self.behind = 1, 0  # of the fact being taken
+
+    def __copy__(self) -> _Following:
+        """Return it as it stands: what becomes of either changes nothing in the other."""
+        made = object.__new__(_Following)
+        made.event, made.history, made.race = self.event, self.history, self.race.as_it_stands()
+        made.announced = copy.copy(self.announced)
+        made.announced_since = copy.copy(self.announced_since)
+        made.called_laps, made.calls = list(self.called_laps), dict(self.calls)
+        made.past, made.lap, made.behind = list(self.past), self.lap, self.behind
+        return made
+
+    def seen(self) -> Race:
+        """Return the race as it stands now, with its history where that is kept."""
+        race = self.race.as_it_stands()
+        if self.history:
+            race.history = [*self.past[: race.lap], race.as_it_stands()]
+        return race
 
     def _look(self) -> None:
         """Keep the race as it stands behind the lap, in place of what was kept of it before."""
-        race = self.race
         if self.history:
-            race.history[race.lap :] = [race.as_it_stands()]
-
-    @staticmethod
-    def _tells(event: Event, fact: Entry) -> bool:
-        """Tell whether a fact is a report of the lap: it says something of energy or
-        temperature.
-        """
-        return fact.kind == "report" and bool(
-            fact.values.keys() & (event.energies.keys() | event.temperatures.keys())
-        )
-
-    def _spans(self) -> list[Neutralised]:
-        """Return the neutralisations that the facts tell of."""
-        found: list[Neutralised] = []
-        running = 0
-        for fact in self.facts:
-            running = max(running, fact.lap or 0)
-            lap = running if fact.lap is None else fact.lap
-            if (
-                fact.kind == "event"
-                and fact.message == NEUTRALISED
-                and not (found and found[-1].last is None)
-            ):
-                found.append(Neutralised(lap, fact.at))
-            elif (
-                fact.kind == "event"
-                and fact.message == RESUMED
-                and found
-                and found[-1].last is None
-            ):
-                found[-1] = Neutralised(found[-1].first, found[-1].begin, lap, fact.at)
-        return found
+            self.past[self.race.lap :] = [self.race.as_it_stands()]
 
     def _note(self, kind: str, text: str, fact: Entry) -> None:
-        self.race.notices.append(
-            RaceNotice(kind, self.race.lap if fact.lap is None else fact.lap, text, fact.seq)
-        )
+        self.race.notices.append(RaceNotice(kind, self.lap, text, fact.seq))
 
-    def _take(self, fact: Entry) -> None:
+    def take(self, one: Placed) -> None:
+        """Take the next fact."""
+        fact, self.lap, self.behind = one.entry, one.lap, one.behind
         calls, readbacks = self.event.spec.calls, self.event.spec.readbacks
         if fact.kind == "event":
             self._event(fact)
@@ -150,33 +221,33 @@ class _Following:
             self._distance_entered(fact, readbacks.distance)
         elif readbacks.wheel and fact.message == readbacks.wheel.message:
             self._wheel(fact, readbacks.wheel, called=False)
-        elif self._tells(self.event, fact):
+        elif _tells(self.event, fact):
             self._report(fact)
 
     def _report(self, fact: Entry) -> None:
-        race = self.race
-        if fact.lap is None or fact.lap < 1:
+        race, lap = self.race, self.behind
+        if fact.lap is None or lap < 1:
             self._note("no-lap", "a report without a lap tells nothing of the race", fact)
             return
-        if fact.lap > MOST_PLANNED:
-            message = f"lap {fact.lap} is more than a race can have: its report is left out"
+        if lap > MOST_PLANNED:
+            message = f"lap {lap} is more than a race can have: its report is left out"
             self._note("no-lap", message, fact)
             return
-        self._drive_to(fact.lap)
+        self._drive_to(lap)
         wrong = 1 - (1 - float(self.event.spec.wrong)) * (
             1.0 if fact.certainty is None else fact.certainty
         )
         used, usable = float(race.plan.used(race.lap)), float(race.usable)
         observed = energy.observations(self.event, fact.values, planned_used=used, usable=usable)
-        race.energy, truth = race.energy.report(observed, wrong=wrong, mark=fact.lap)
+        race.energy, truth = race.energy.report(observed, wrong=wrong, mark=lap)
         doubted = (
             [name for name in self.event.energies if name in fact.values] if truth < _FITS else []
         )
         for name, state in race.temperatures.items():
             observed = temperature.observations(self.event.temperatures[name], fact.values)
-            race.temperatures[name], right = state.report(observed, wrong=wrong, mark=fact.lap)
+            race.temperatures[name], right = state.report(observed, wrong=wrong, mark=lap)
             doubted += [name] if right < _FITS else []
-        race.reported.append(fact.lap)
+        race.reported.append(lap)
         if doubted:
             fields = self.event.book.fields
             told = ", ".join(
@@ -186,8 +257,7 @@ class _Following:
             )
             self._note(
                 "unlikely-report",
-                f"the report of lap {fact.lap} does not fit the laps before it: {told}; is it"
-                " right?",
+                f"the report of lap {lap} does not fit the laps before it: {told}; is it right?",
                 fact,
             )
 
@@ -196,7 +266,7 @@ class _Following:
         while race.lap < lap:
             self._look()
             race.lap += 1
-            shares = [race.clock.share(race.lap, span) for span in self.spans]
+            shares = [race.clock.share(race.lap, span, lap) for span in race.spans]
             share = max(shares, key=lambda found: found.mean, default=energy.RACING)
             if not share.mean:
                 race.raced.append(race.lap)
@@ -210,81 +280,77 @@ class _Following:
 
     def _event(self, fact: Entry) -> None:
         race = self.race
-        if fact.message == NEUTRALISED:
-            race.neutralised = True
+        if fact.message == NEUTRALISED and not race.neutralised:
+            race.spans.append(Neutralised(self.lap, fact.at))
+            self.announced_since = _Announced()
         elif fact.message == RESUMED and race.neutralised:
-            race.neutralised = False
-            ended = sum(
-                1
-                for span in self.spans
-                if span.last is not None and span.last <= (fact.lap or race.lap)
-            )
-            self._neutralisation_over(self.spans[max(0, min(ended, len(self.spans)) - 1)], fact)
+            race.spans[-1] = replace(race.spans[-1], last=self.lap, end=fact.at)
+            self._neutralisation_over(fact)
         elif fact.message == ADDED:
             laps = _added(fact)
             if laps != (fact.amount or 0):
                 self._too_many(f"{fact.amount:.6g}", fact)
-            self._make_longer(laps, fact)
+            self._announce(laps, fact, called=False)
             distance = self.event.spec.calls.distance or self.event.spec.readbacks.distance
             if laps and distance is None:
                 self._enter(laps, fact)
 
-    def _make_longer(self, laps: int, fact: Entry) -> None:
-        """Count laps added, unless they are more than a race can get."""
-        if self.race.laps_added + laps <= MOST_LAPS:
-            self.race.laps_added += laps
-        else:
+    def _announce(self, laps: int, fact: Entry, *, called: bool) -> None:
+        """Count laps added, unless they are more than a race can get; what was expected is settled
+        by them.
+        """
+        if (self.announced.laps or 0) + laps > MOST_LAPS:
             self._too_many(str(laps), fact)
+            return
+        race, expected = self.race, self.race.laps_expected
+        self.announced.add(laps, called=called)
+        self.announced_since.add(laps, called=called)
+        race.laps_expected = 0
+        race.laps_added = self.announced.laps or 0
+        if expected:
+            race.notices = [one for one in race.notices if one.kind != "laps-expected"]
+            if laps != expected:
+                self._differ(laps, expected, fact)
+
+    def _differ(self, laps: int, due: int, fact: Entry) -> None:
+        told = counted(laps, "lap was", "laps were")
+        self._note("laps-differ", f"{told} announced, by the event file it would be {due}", fact)
 
     def _too_many(self, laps: str, fact: Entry) -> None:
         message = f"{laps} laps more than the race has: no race can get so many; they do not count"
         self._note("laps-added", message, fact)
 
-    def _neutralisation_over(self, span: Neutralised, fact: Entry) -> None:
+    def _neutralisation_over(self, fact: Entry) -> None:
         race, spec = self.race, self.event.spec.neutralisation
-        minutes = race.clock.minutes(span)
-        if minutes is None:
+        minutes, laps = race.clock.minutes(race.spans[-1]), race.laps_due()
+        if minutes is None or laps is None:
             if spec.laps_per_minute or spec.time_share or spec.energy_per_minute:
                 self._note(
                     "no-time",
-                    "how long the race was neutralised is not known; give the events times, or"
-                    " distance.lap_seconds",
+                    "how long the race was neutralised is not known: its entries have no times;"
+                    " enter the laps added",
                     fact,
                 )
             return
         race.minutes_added += minutes * Fraction(spec.time_share)
-        added = minutes * Fraction(spec.laps_per_minute)
-        laps = (
-            -(-added.numerator // added.denominator)
-            if spec.count == "begun"
-            else added.numerator // added.denominator
-        )
-        if not self.announced and not any(
-            f.kind == "call" and self._is_distance(f) for f in self.facts
-        ):
-            self._make_longer(laps, fact)
-            if laps:
-                self._note(
-                    "laps-expected",
-                    f"{counted(laps, 'lap is', 'laps are')} to be added by the event file; wait for"
-                    " race control",
-                    fact,
-                )
-        elif laps and self.announced and laps != self.announced and len(self.spans) == 1:
+        announced, known = self.announced_since.laps, self.announced.laps or 0
+        if announced is not None:
+            if laps and announced != laps:
+                self._differ(announced, laps, fact)
+        elif laps > MOST_LAPS - known:
+            self._too_many(str(laps), fact)
+        elif laps:
+            race.laps_expected, race.laps_added = laps, known + laps
             self._note(
-                "laps-differ",
-                f"{counted(self.announced, 'lap was', 'laps were')} announced, by the event file it"
-                f" would be {laps}",
+                "laps-expected",
+                f"{counted(laps, 'lap is', 'laps are')} to be added by the event file; wait for"
+                " race control",
                 fact,
             )
         removed = minutes * Fraction(spec.energy_per_minute)
         if removed:
             race.removed += removed
             self._change(0, removed, fact)
-
-    def _is_distance(self, fact: Entry) -> bool:
-        distance = self.event.spec.calls.distance
-        return distance is not None and fact.message == distance.message
 
     def _change(self, laps: int, removed: Fraction, fact: Entry) -> bool:
         try:
@@ -300,8 +366,7 @@ class _Following:
 
     def _distance_called(self, fact: Entry, spec: LapsSpec) -> None:
         laps = whole(fact.values, spec.added)
-        if not self.announced:
-            self._make_longer(laps, fact)
+        self._announce(laps, fact, called=True)
         if self.event.spec.readbacks.distance is None:
             self._enter(laps, fact)
         else:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from codec.race.binding import Event
-from codec.race.clock import Clock
+from codec.race.clock import Clock, Neutralised
 from codec.race.dials import Ledger
 from codec.race.kalman import GaussianMixture
 from codec.race.plan import EnergyPlan
@@ -29,8 +30,9 @@ class Race:
     """The race behind lap ``lap`` (0: before the first report).
 
     ``energy`` is what is known of the energy used and of the driver's habit, ``temperatures`` of
-    each temperature. ``plan`` is the plan the dash has, ``laps_added`` what is announced,
-    ``laps_entered`` what the dash knows of it, ``removed`` the energy taken off, ``target`` the
+    each temperature. ``plan`` is the plan the dash has, ``laps_added`` what is announced or, until
+    it is, expected (``laps_expected`` of them), ``laps_entered`` what the dash knows of it,
+    ``spans`` the neutralisations, ``removed`` the energy taken off, ``target`` the
     energy per lap called last, ``ledger`` the wheel. ``history``, of a race followed with it, has
     the race as it stood behind each lap from the start.
     """
@@ -42,9 +44,10 @@ class Race:
     ledger: Ledger
     clock: Clock
     lap: int = 0
-    neutralised: bool = False
     laps_added: int = 0
     laps_entered: int = 0
+    laps_expected: int = 0
+    spans: list[Neutralised] = field(default_factory=list)
     minutes_added: Fraction = Fraction(0)
     removed: Fraction = Fraction(0)
     target: Fraction | None = None
@@ -52,6 +55,22 @@ class Race:
     history: list[Race] = field(default_factory=list)
     raced: list[int] = field(default_factory=list)
     reported: list[int] = field(default_factory=list)
+
+    @property
+    def neutralised(self) -> bool:
+        """Tell whether the race is neutralised."""
+        return bool(self.spans) and self.spans[-1].last is None
+
+    def laps_due(self, now: int | None = None) -> int | None:
+        """Return the laps that the event's rule adds for the last neutralisation, by its minutes up
+        to ``now`` if it still lasts; None where nobody knows how long it lasted.
+        """
+        minutes = self.clock.minutes(self.spans[-1], now) if self.spans else Fraction(0)
+        if minutes is None:
+            return None
+        rule = self.event.spec.neutralisation
+        due = minutes * Fraction(rule.laps_per_minute)
+        return math.ceil(due) if rule.count == "begun" else math.floor(due)
 
     @property
     def usable(self) -> Fraction:
@@ -65,6 +84,7 @@ class Race:
             temperatures=dict(self.temperatures),
             ledger=self.ledger.as_it_stands(),
             notices=list(self.notices),
+            spans=list(self.spans),
             history=[],
             raced=list(self.raced),
             reported=list(self.reported),

@@ -14,7 +14,7 @@ from collections.abc import Iterable
 
 from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
-from codec.sheet.state import laps, rows
+from codec.sheet.state import rows
 
 _APART = 1000  # milliseconds
 _FAMILY = {
@@ -76,12 +76,11 @@ class EarlierEntries:
             if entry.at is not None and entry.heard:
                 moment = entry.at, _words(entry), entry.uid
                 by_second[_second(entry, entry.at)].append(moment)
-        standing = rows(earlier)
-        reports = [row.entry for row in standing if row.first.kind == "report"]
+        reports = [row for row in rows(earlier) if row.first.kind == "report"]
         return by_second, {
-            (car, lap)
-            for car, message in {(entry.car, entry.message) for entry in reports}
-            for lap in laps(standing, car, message)
+            (row.entry.car, row.entry.lap)
+            for row in reports
+            if row.entry.lap is not None and not row.withdrawn
         }
 
 

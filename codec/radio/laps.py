@@ -145,10 +145,12 @@ class LapKeeper:
         return (self.expected(at), "order") if perhaps is None else (perhaps, "said")
 
     def now(self, at: int | None, given: int | None) -> tuple[int | None, LapBy]:
-        """Return the lap of anything that is no lap report."""
+        """Return the lap of anything that is no lap report: the one being driven, None before
+        there is any report to tell.
+        """
         if given is not None:
             return given, "given"
         timed = self._timed(at)
         if timed is not None:
             return timed, "time"
-        return (self.last, "order") if self.last else (None, "")
+        return (self.last + 1, "order") if self.last else (None, "")

@@ -255,16 +255,17 @@ class Listener:
         return f"{self._chain.hexdigest()}{self._count:04x}"
 
     def _event(self, passage: Passage, base: Entry, turn: _Turn) -> Iterator[Draft]:
-        before = turn.car.events.get(passage.name)
+        fact = self.book.rules.meanings[passage.name]
+        before = turn.car.events.get(fact)
         if before is not None and self._near(before, turn.utterance, self.odds["readback"]):
             return
-        turn.car.events[passage.name] = turn.utterance
+        turn.car.events[fact] = turn.utterance
         lap, lap_by = turn.lap_now()
-        number = passage.number if passage.name == ADDED else None
+        number = passage.number if fact == ADDED else None
         yield Draft(
             base.replace(
                 kind="event",
-                message=passage.name,
+                message=fact,
                 lap=lap,
                 lap_by=lap_by,
                 amount=None if number is None else Decimal(number),

@@ -17,7 +17,7 @@ from codec.screen.race import state_lines
 from codec.screen.reading import encoded_lines, reading_lines
 from codec.screen.sheet import lap_tables, summary_lines
 from codec.sheet import Entry, Journal
-from codec.sheet.state import rows
+from codec.sheet.state import Standing, rows
 from grammar.book import Book
 from grammar.errors import CodeError
 
@@ -70,7 +70,7 @@ def heading_there(book: Book, event: Event, entries: Sequence[Entry]) -> None:
         ),
         default=len(entries),
     )
-    race = follow(event, facts(rows(entries[:until]), _CAR))
+    race = follow(event, facts(Standing(entries[:until]), _CAR))
     heading(f"Where it was heading behind lap {race.lap}, and the answer")
     advice = advise(race)
     for line in state_lines(race, ()):

@@ -184,7 +184,7 @@ class Log:
         """
         session = self.session
         below = self._below(width, height // 2)
-        alerts = [safe(f"! {alert}", "bold red") for alert in session.alerts]
+        alerts = [safe(f"! {alert}", "bold red") for alert in session.mine.alerts]
         fixed = [
             *_packed(self._looks(), width),
             *(_packed(alerts, width) or [Text("─" * width, style="dim")]),
@@ -193,23 +193,23 @@ class Log:
         room = height - len(below) - len(fixed) - 1
         race = self._race(console, width, room - _LEAST)
         room = max(0, room - len(race))
-        table = lap_lines(session.book, session.rows, session.car, width, last=max(1, room - 2))[
-            :room
-        ]
+        table = lap_lines(
+            session.book, session.standing, session.car, width, last=max(1, room - 2)
+        )[:room]
         return [self._head(width), *race, *fixed, *table, *[Text()] * (room - len(table)), *below][
             :height
         ]
 
     def _looks(self) -> list[Text]:
         """Return what there is to look at and is not told below."""
-        now = [notice for notice in self.session.looks if notice.text not in self.shown.lines]
+        now = [notice for notice in self.session.mine.looks if notice.text not in self.shown.lines]
         return [safe(notice.text, "bold red" if notice.ask else "bold yellow") for notice in now]
 
     def _race(self, console: Console, width: int, most: int) -> list[Text]:
         """Return where the race is heading and what to call, where the event is known: what is
         whole in ``most`` lines.
         """
-        session, race = self.session, self.session.followed
+        session, race = self.session, self.session.mine.followed
         if race is None or not session.car:
             return []
         if self._told[0] is not race:  # worked out anew when something is written
@@ -257,11 +257,7 @@ class Log:
         return head
 
     def _last_of(self, car: str) -> str:
-        mine = [
-            row.entry
-            for row in self.session.rows
-            if row.entry.car == car and row.first.kind == "report" and not row.withdrawn
-        ]
+        mine = [row.entry for row in self.session.standing.of(car, "report") if not row.withdrawn]
         return "–" if not mine else f"lap {mine[-1].lap}" + (" ?" if mine[-1].refusal else "")
 
     def _below(self, width: int, most: int) -> list[Text]:
@@ -279,7 +275,7 @@ class Log:
             else [Text()]
         )
         preview = preview[:_PREVIEW]
-        above = {f"! {alert}" for alert in self.session.alerts}
+        above = {f"! {alert}" for alert in self.session.mine.alerts}
         for number, line in enumerate(line for line in self.shown.lines if line not in above):
             style = (
                 _STYLES[self.shown.tone]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 
 from rich import box
 from rich.table import Table
@@ -16,21 +16,21 @@ from codec.radio.laps import lap_field
 from codec.screen.console import assembled, console, safe
 from codec.sheet.entry import DOUBTFUL, Entry
 from codec.sheet.journal import Journal
-from codec.sheet.state import EVENTS, Row, cars, clock_steps, lap_message, laps, of_car, race, rows
+from codec.sheet.order import SINCE_1970
+from codec.sheet.state import Row, Standing, lap_message, lap_rows
 from grammar.book import Book
 from grammar.errors import counted
 from grammar.exact import plain
 from grammar.fields import FieldBase, Value, value_text
 
-_EPOCH = 10**11  # milliseconds from here on are times of day
-
 
 def clock(at: int | None) -> str:
-    """Write a time: from the beginning of a recording, or of day (UTC)."""
+    """Write a time: from the beginning of a recording, or of day (local)."""
     if at is None:
         return ""
-    if at >= _EPOCH:
-        return datetime.datetime.fromtimestamp(at / 1000, datetime.UTC).strftime("%H:%M:%S")
+    if at >= SINCE_1970:
+        moment = datetime.datetime.fromtimestamp(at / 1000, datetime.UTC)
+        return moment.astimezone().strftime("%H:%M:%S")
     minutes, seconds = divmod(abs(at) // 1000, 60)
     return f"{'−' if at < 0 else ''}{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
 
@@ -80,12 +80,7 @@ def remark(book: Book, row: Row) -> Text:
     """Return what is to be said of a row besides its values."""
     entry, parts = row.entry, []
     if row.first.kind == "event":
-        phrase = book.spec.phrases.get(entry.message)
-        name = (
-            phrase.label
-            if phrase is not None and phrase.label
-            else EVENTS.get(entry.message, entry.message)
-        )
+        name = book.rules.title_of(entry.message)
         parts.append(
             (f"{name}{'' if entry.amount is None else f' {plain(entry.amount)}'}", "bold yellow")
         )
@@ -122,29 +117,31 @@ def remark(book: Book, row: Row) -> Text:
 
 
 def lap_lines(
-    book: Book, standing: Sequence[Row], car: str, width: int, *, last: int | None = None
+    book: Book, standing: Standing, car: str, width: int, *, last: int | None = None
 ) -> list[Text]:
-    """Return what stands for one car, a line or two each, in the order of the journal; ``last``
-    keeps only so many lines below the head.
+    """Return what stands for one car, lap by lap, a line or two each; ``last`` keeps only so many
+    lines below the head.
 
     The fields of the lap report have a column each; whatever else there is to say follows on the
     same line where it fits.
     """
     columns = lap_columns(book)
-    mine = of_car(standing, car)
+    mine = lap_rows(standing, car, book, most=last)
     cells = [
         [
-            shown_value(book.fields[n], row.entry.values[n]) if _in_columns(row, n) else Text()
+            shown_value(book.fields[n], line.row.entry.values[n])
+            if line.row is not None and _in_columns(line.row, n)
+            else Text()
             for n in columns
         ]
-        for row in mine
+        for line in mine
     ]
     heads = [(name.replace("_", " "), book.fields[name].unit_text) for name in columns]
     sizes = [
         max(len(head), len(unit), *(line[n].cell_len for line in cells), 1)
         for n, (head, unit) in enumerate(heads)
     ]
-    timed = any(row.entry.at is not None for row in mine)
+    timed = any(line.row is not None and line.row.first.at is not None for line in mine)
     lead = 3 + (10 if timed else 0)
     padded = [f"  {head:>{size}}" for (head, _), size in zip(heads, sizes, strict=True)]
     titles = assembled("lap", "      time" if timed else "", *padded)
@@ -153,20 +150,28 @@ def lap_lines(
         *(f"  {unit:>{size}}" for (_, unit), size in zip(heads, sizes, strict=True)),
         style="dim",
     )
-    best = {id(row) for row in laps(standing, car, lap_message(book)).values()}
     lines: list[Text] = []
-    for row, line in zip(mine, cells, strict=True):
-        shown = Text(f"{'' if row.entry.lap is None else row.entry.lap:>3}")
-        shown.append(f"  {clock(row.entry.at):>8}" if timed else "", "dim")
-        if any(line):
-            for cell, size in zip(line, sizes, strict=True):
+    for line, values in zip(mine, cells, strict=True):
+        row = line.row
+        shown = Text(f"{line.lap:>3}")
+        if row is None:
+            lines.append(shown.append(" " * (lead - 3)).append("  no report", "yellow"))
+            continue
+        shown.append(f"  {clock(row.first.at):>8}" if timed else "", "dim")
+        if any(values):
+            for cell, size in zip(values, sizes, strict=True):
                 shown.append(" " * (2 + size - cell.cell_len)).append_text(cell)
-        lines.extend(_with_remark(shown, remark(book, row), width, lead))
-        if row.withdrawn or (
-            row.first.kind == "report" and row.counts and any(line) and id(row) not in best
-        ):
+        other = row.first.kind == "report" and row.counts and any(values) and not line.counts
+        said = remark(book, row)
+        if other and not row.withdrawn:
+            said = Text("; ").join(filter(None, (said, safe(_OTHER, "yellow"))))
+        lines.extend(_with_remark(shown, said, width, lead))
+        if row.withdrawn or other:
             lines[-1].stylize("dim strike" if row.withdrawn else "dim")
     return [titles, units, *(lines if last is None else lines[max(0, len(lines) - last) :])]
+
+
+_OTHER = "does not count: of another car or lap?"
 
 
 def _in_columns(row: Row, name: str) -> bool:
@@ -197,13 +202,11 @@ def _with_remark(shown: Text, said: Text, width: int, lead: int) -> list[Text]:
 
 def lap_tables(journal: Journal, only: str | None) -> None:
     """Print the laps of every car, or of one."""
-    entries = list(journal.entries())
-    standing, named = rows(entries), cars(entries)
-    astray = any(not row.entry.car and row.first.kind in ("report", "call") for row in standing)
+    standing = Standing(journal.entries())
+    named = standing.cars
+    astray = bool(standing.of("", "report", "call"))
     for car in [only] if only is not None else [*named, ""] if astray or not named else list(named):
-        count = sum(
-            row.first.kind == "report" and row.counts for row in standing if row.entry.car == car
-        )
+        count = sum(row.counts for row in standing.of(car, "report"))
         head = f"car {car}" if car else "of no car" if named else "no car named"
         console().print(
             assembled(
@@ -218,27 +221,23 @@ def lap_tables(journal: Journal, only: str | None) -> None:
             crop=False,
         )
         console().print()
-    state = race(standing)
+    state = standing.race
     if state.neutralised:
         console().print(safe("The race is neutralised.", "bold yellow"))
     if state.added:
         console().print(
             safe(f"{plain(state.added)} {'lap' if state.added == 1 else 'laps'} added.")
         )
-    _clock_lines(entries)
+    _clock_lines(standing)
 
 
-def _clock_lines(entries: Sequence[Entry]) -> None:
-    steps = clock_steps(entries)
-    if steps:
-        places = ", ".join(str(seq) for seq in steps[:8])
-        console().print(
-            safe(
-                f"The clock had gone backwards before entry {places}; the order is that of the"
-                " entries.",
-                "yellow",
-            )
-        )
+def _clock_lines(standing: Standing) -> None:
+    """Print where times can't be taken as they stand."""
+    steps = standing.moments.steps
+    for step in steps[:_STEPS]:
+        console().print(safe(str(step), "yellow"))
+    if len(steps) > _STEPS:
+        console().print(safe(f"and {len(steps) - _STEPS} more such entries", "yellow"))
 
 
 def entries_table(journal: Journal, only: str | None) -> None:
@@ -248,8 +247,10 @@ def entries_table(journal: Journal, only: str | None) -> None:
         table.add_column(name, justify="right", no_wrap=True)
     for name in ("kind", "car", "who", "sure", "what"):
         table.add_column(name, overflow="fold", no_wrap=name in ("kind", "sure"))
-    entries = [entry for entry in journal.entries() if only in (None, entry.car)]
-    for entry in entries:
+    standing = Standing(journal.entries())
+    for entry in standing.entries:
+        if only not in (None, entry.car):
+            continue
         about = f"of #{entry.about} " if entry.about else ""
         sure = "" if entry.certainty is None else how_sure(entry.certainty)
         what = values_text(journal.book, entry) if entry.accepted else entry.heard
@@ -271,9 +272,10 @@ def entries_table(journal: Journal, only: str | None) -> None:
             safe(entry.speaker or entry.writer), sure, safe(detail, style),
         )  # fmt: skip
     console().print(table)
-    _clock_lines(entries)
+    _clock_lines(standing)
 
 
+_STEPS = 4  # that are told one by one
 _UNPROVEN = (
     "  the export is of an earlier version and does not tell which sheet it is of: make sure that"
     " its values and units are those you expect"

@@ -110,8 +110,8 @@ class Entry:
 
     @property
     def accepted(self) -> bool:
-        """Tell whether its values count: it was decoded and not refused."""
-        return bool(self.string) and not self.refusal
+        """Tell whether its values count: it was decoded, or told by field, and not refused."""
+        return bool(self.string or self.values) and not self.refusal
 
     def replace(self, **changes: Any) -> Entry:
         """Return a copy with some of it changed."""

@@ -108,7 +108,7 @@ class Journal:
         table: EntryTable = ENTRIES,
     ) -> None:
         """Open or make the file."""
-        self.path, self._clock, self.table = Path(path), clock, table
+        self.path, self.clock, self.table = Path(path), clock, table
         self._line: _Line | None = None
         self.writer = writer or f"{_user()}.{os.getpid()}"
         make = None if book is None else functools.partial(_write_facts, book)
@@ -211,7 +211,7 @@ class Journal:
         written = entry.replace(
             seq=last + 1,
             uid=entry.uid or uuid.uuid4().hex,
-            logged=entry.logged or stamp(self._clock),
+            logged=entry.logged or stamp(self.clock),
             writer=entry.writer or self.writer,
         )
         self._rows.add(self.table.row(written))

@@ -17,7 +17,7 @@ from codec.sheet.columns import json_number
 from codec.sheet.entry import SheetError
 from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
-from codec.sheet.state import cars, lap_message, laps, rows
+from codec.sheet.state import Standing, lap_message, laps
 from codec.sheet.table import VALUE, EntryTable, is_run
 from grammar.fields import number_text, value_text
 
@@ -112,13 +112,12 @@ def _entries(sheet: Any, journal: Journal) -> int:
 
 
 def _laps(sheet: Any, journal: Journal) -> None:
-    """Write the laps of every car as people read them: the last report of each."""
+    """Write the laps of every car as people read them: the report of each that counts."""
     reported = (
         journal.book.messages[lap_message(journal.book)].fields if lap_message(journal.book) else {}
     )
     fields = {name: field for name, field in journal.book.fields.items() if name in reported}
-    entries = list(journal.entries())
-    standing = rows(entries)
+    standing = Standing(journal.entries())
     sheet.freeze_panes = "C2"
     titles = [
         f"{field.title}{' in ' + field.unit_text if field.unit_text else ''}"
@@ -130,8 +129,8 @@ def _laps(sheet: Any, journal: Journal) -> None:
             for title in ("car", "lap", "message", "string", *titles, "refusal", "heard")
         ]
     )
-    for car in cars(entries):
-        for lap, row in laps(standing, car, lap_message(journal.book)).items():
+    for car in standing.cars:
+        for lap, row in laps(standing, car, journal.book).items():
             line: list[Any] = [
                 _cell(sheet, car),
                 lap,

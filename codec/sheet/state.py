@@ -1,30 +1,29 @@
 """What the journal says now: every entry with its corrections, withdrawals, questions and answers
 put together.
 
-Entries are taken in the order of their numbers; the clock plays no part in it.
+Entries are taken up in the order of their numbers, each once: what stands goes on from where it
+stood. What was said stands in the order of ``codec.sheet.order``.
 """
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
-from codec.sheet.entry import Entry
+from codec.sheet.entry import Entry, Kind
+from codec.sheet.fitting import fitting
+from codec.sheet.order import Moments, placed, reports_lap
 from grammar.book import Book
+from grammar.speech.facts import OF_THE_RACE
 
-NEUTRALISED, RESUMED, ADDED, STOP, MARKER = "neutralised", "resumed", "added", "stop", "marker"
-EVENTS = {
-    NEUTRALISED: "race neutralised",
-    RESUMED: "race resumed",
-    ADDED: "laps added",
-    STOP: "stop",
-    MARKER: "marker pressed",
-}
+NEUTRALISED, RESUMED, STOPPED, ADDED = "neutralised", "resumed", "stopped", "added"
 MOST_LAPS = 1000  # that a race may have, and that may be added to one
 MOST_LAP = 10_000  # the highest number of a lap that is taken from people and files
-_ROOTS = ("report", "call", "event", "note")
+_ROOTS: tuple[Kind, ...] = ("report", "call", "event", "note")
+_ANNOUNCED_AGAIN = 180_000  # milliseconds: laps added, announced again to another car
 
 
 @dataclass(slots=True)
@@ -60,77 +59,162 @@ def withdrawal_of(entry: Entry, note: str = "") -> Entry:
     return Entry(kind="withdrawal", car=entry.car, lap=entry.lap, about=entry.seq, note=note)
 
 
-def rows(entries: Iterable[Entry]) -> list[Row]:
-    """Return every report, call, event and note in order, as it stands."""
-    listed = list(entries)
-    dead = _dead(listed)
-    found: dict[int, Row] = {}
-    root: dict[int, int] = {}
-    for entry in listed:
-        if entry.kind in _ROOTS:
-            found[entry.seq] = Row(entry, entry, withdrawn=entry.seq in dead)
-            root[entry.seq] = entry.seq
-            continue
-        row = found.get(root.get(entry.about or 0, 0))
-        if row is None:
-            continue
-        root[entry.seq] = row.first.seq
-        if entry.seq in dead:
-            continue
-        if entry.kind == "correction":
-            row.corrections.append(entry)
-            row.entry = entry.replace(kind=row.first.kind, seq=row.first.seq, about=row.first.about)
-        else:
-            {"question": row.questions, "answer": row.answers, "readback": row.readbacks}.get(
-                entry.kind, []
-            ).append(entry)
-    return list(found.values())
+class Standing:
+    """What a sheet says now: every report, call, event and note as it stands, the cars and their
+    drivers, and when things were said.
 
-
-def _dead(entries: Sequence[Entry]) -> set[int]:
-    """Return the numbers of entries withdrawn; the last word is with the latest, so they are gone
-    through from the end.
+    ``take`` goes on from where it stands: its work is in proportion to what is new. ``rows`` are in
+    the order of their numbers.
     """
-    dead: set[int] = set()
-    for entry in reversed(entries):
-        if entry.kind == "withdrawal" and entry.about is not None and entry.seq not in dead:
-            dead.add(entry.about)
-    return dead
+
+    def __init__(self, entries: Iterable[Entry] = ()) -> None:
+        """Take up the entries there are."""
+        self.entries: list[Entry] = []
+        self.rows: list[Row] = []
+        self.cars: dict[str, str] = {}
+        self.moments = Moments()
+        self._about: dict[int, Row] = {}  # whatever is about a row, and the row itself
+        self._parts: dict[int, list[Entry]] = {}  # of a row, by its number, in order
+        self._withdrawals: dict[int, int] = {}  # each, and what it takes back
+        self._taken_back_by: dict[int, list[int]] = {}
+        self._of_car: dict[tuple[str | None, Kind], list[Row]] = {}  # None: of all of them
+        self.take(entries)
+
+    def take(self, entries: Iterable[Entry]) -> None:
+        """Take up what has come since."""
+        for entry in entries:
+            self.entries.append(entry)
+            self.moments.take(entry)
+            if entry.kind == "car":
+                self.cars[entry.car] = entry.message
+            elif entry.car:
+                self.cars.setdefault(entry.car, "")
+            if entry.kind in _ROOTS:
+                self._begin(entry)
+            elif entry.kind == "withdrawal":
+                self._take_back(entry)
+            elif (row := self._about.get(entry.about or 0)) is not None:
+                self._about[entry.seq] = row
+                self._parts[row.first.seq].append(entry)
+                self._put_together(row)
+
+    def of(self, car: str, *kinds: Kind, most: int | None = None) -> list[Row]:
+        """Return what stands for one car, of these kinds (of all where none is named), in the order
+        of their numbers: its own, and, of events and notes, facts of the race and what names no
+        car. ``most`` keeps only so many of each kind, the last ones.
+
+        A report or call of no car belongs to none.
+        """
+        found: list[Row] = []
+        for kind in kinds or _ROOTS:
+            for whose in (car, None):
+                listed = self._of_car.get((whose, kind), [])
+                found += listed if most is None else listed[-most:]
+        return sorted(found, key=_number)
+
+    def in_order(self, entries: Iterable[Entry]) -> list[Entry]:
+        """Return entries as they stand in the order in which they were first said, each with the
+        moment at which it was.
+        """
+        found = []
+        for entry in sorted(entries, key=lambda entry: self.moments.key(entry.seq)):
+            at = self.moments.at(entry.seq)
+            found.append(entry if entry.at == at else entry.replace(at=at))
+        return found
+
+    def rows_in_order(self, listed: Iterable[Row]) -> list[Row]:
+        """Return rows in the order in which they were first said."""
+        return sorted(listed, key=lambda row: self.moments.key(row.first.seq))
+
+    def stands(self, entry: Entry) -> bool:
+        """Tell whether an entry was not withdrawn."""
+        return not self._dead(entry.seq)
+
+    def undoable(self, car: str) -> Entry | None:
+        """Return the last entry of a car, or of none, that stands and can be taken back; a question
+        goes with the report it is about.
+        """
+        kept = (
+            entry
+            for entry in reversed(self.entries)
+            if entry.car in (car, "")
+            and entry.kind not in ("withdrawal", "car", "question")
+            and self.stands(entry)
+        )
+        return next(kept, None)
+
+    @property
+    def race(self) -> RaceState:
+        """The state of the race, which is one for all cars."""
+        shared = self._of_car.get((None, "event"), [])
+        facts = [row.entry for row in shared if not row.withdrawn]
+        calls = [
+            row.entry
+            for (_, kind), listed in self._of_car.items()
+            for row in listed
+            if kind == "call" and row.counts
+        ]
+        return _race(once(self.in_order(facts)), calls)
+
+    def _begin(self, entry: Entry) -> None:
+        row = self._about[entry.seq] = Row(entry, entry)
+        self._parts[entry.seq] = []
+        self.rows.append(row)
+        self._of_car.setdefault(_whose(row), []).append(row)
+
+    def _take_back(self, entry: Entry) -> None:
+        about = entry.about or 0
+        self._withdrawals[entry.seq] = about
+        self._taken_back_by.setdefault(about, []).append(entry.seq)
+        while about in self._withdrawals:
+            about = self._withdrawals[about]
+        if about in self._about:
+            self._put_together(self._about[about])
+
+    def _dead(self, seq: int) -> bool:
+        """Tell whether an entry is withdrawn; withdrawing a withdrawal brings it back."""
+        return any(not self._dead(by) for by in self._taken_back_by.get(seq, ()))
+
+    def _put_together(self, row: Row) -> None:
+        before = _whose(row)
+        row.withdrawn, row.entry = self._dead(row.first.seq), row.first
+        row.corrections, row.questions, row.answers, row.readbacks = [], [], [], []
+        for entry in self._parts[row.first.seq]:
+            if self._dead(entry.seq):
+                continue
+            if entry.kind == "correction":
+                row.corrections.append(entry)
+                row.entry = entry.replace(
+                    kind=row.first.kind, seq=row.first.seq, about=row.first.about
+                )
+            elif entry.kind in ("question", "answer", "readback"):
+                getattr(row, f"{entry.kind}s").append(entry)
+        if _whose(row) != before:
+            self._of_car[before].remove(row)
+            bisect.insort(self._of_car.setdefault(_whose(row), []), row, key=_number)
 
 
-def last_to_undo(entries: Sequence[Entry]) -> Entry | None:
-    """Return the last entry that stands and can be taken back; a question goes with the report it
-    is about.
-    """
-    dead = _dead(entries)
-    kept = (
-        entry
-        for entry in reversed(entries)
-        if entry.seq not in dead and entry.kind not in ("withdrawal", "car", "question")
+def _number(row: Row) -> int:
+    return row.first.seq
+
+
+def _whose(row: Row) -> tuple[str | None, Kind]:
+    """Return the car that a row is of, None for all, and its kind."""
+    entry, kind = row.entry, row.first.kind
+    for_all = (kind == "event" and entry.message in OF_THE_RACE) or (
+        kind in ("event", "note") and not entry.car
     )
-    return next(kept, None)
+    return None if for_all else entry.car, kind
+
+
+def rows(entries: Iterable[Entry]) -> list[Row]:
+    """Return every report, call, event and note in the order of their numbers, as it stands."""
+    return Standing(entries).rows
 
 
 def cars(entries: Iterable[Entry]) -> dict[str, str]:
-    """Return the cars named, each with its driver, in order; then those that only occur."""
-    named: dict[str, str] = {}
-    for entry in entries:
-        if entry.kind == "car":
-            named[entry.car] = entry.message
-        elif entry.car:
-            named.setdefault(entry.car, "")
-    return named
-
-
-def of_car(standing: Iterable[Row], car: str) -> list[Row]:
-    """Return what stands for one car: its own, and events and notes that name no car; a report or
-    call of no car belongs to none.
-    """
-    return [
-        row
-        for row in standing
-        if row.entry.car == car or (not row.entry.car and row.first.kind in ("event", "note"))
-    ]
+    """Return the cars, each with its driver, in the order in which they are named."""
+    return Standing(entries).cars
 
 
 def lap_message(book: Book) -> str:
@@ -140,57 +224,115 @@ def lap_message(book: Book) -> str:
     return next((message.name for message in book.sent_by("car")), "")
 
 
-def laps(standing: Iterable[Row], car: str, message: str) -> dict[int, Row]:
-    """Return the report of each lap of a car in one message: the last one that counts, else the
-    last refused one.
+def laps(standing: Standing, car: str, book: Book) -> dict[int, Row]:
+    """Return the lap report of each lap of a car: of several that count the one that fits the laps
+    about it, else the last refused one.
     """
-    found: dict[int, Row] = {}
-    for row in standing:
+    message = lap_message(book)
+    found: dict[int, list[Row]] = {}
+    for row in standing.of(car, "report"):
         entry = row.entry
-        mine = row.first.kind == "report" and entry.car == car and entry.message in (message, "")
-        if mine and entry.lap is not None and not row.withdrawn:
-            before = found.get(entry.lap)
-            if before is None or row.counts or not before.counts:
-                found[entry.lap] = row
-    return dict(sorted(found.items()))
+        if entry.message in (message, "") and entry.lap is not None and not row.withdrawn:
+            found.setdefault(entry.lap, []).append(row)
+    counting = {lap: [row for row in of_lap if row.counts] for lap, of_lap in found.items()}
+    several = {lap: of_lap for lap, of_lap in sorted(counting.items()) if of_lap}
+    chosen = fitting(
+        book, {lap: [row.entry.values for row in of_lap] for lap, of_lap in several.items()}
+    )
+    best = {lap: of_lap[-1] for lap, of_lap in found.items()}
+    best |= {lap: several[lap][place] for lap, place in chosen.items()}
+    return dict(sorted(best.items()))
+
+
+@dataclass(frozen=True, slots=True)
+class LapRow:
+    """A line of the lap sheet: a row against its lap, or, without one, a lap of which no report
+    came. ``counts`` tells whether its values are those of its lap.
+    """
+
+    lap: int
+    row: Row | None = None
+    counts: bool = False
+
+
+def lap_rows(standing: Standing, car: str, book: Book, *, most: int | None = None) -> list[LapRow]:
+    """Return what stands for one car, lap by lap: late reports at their lap, and a line for each
+    lap of which no report came. ``most`` keeps only so many rows of each other kind.
+    """
+    best, message = laps(standing, car, book), lap_message(book)
+    listed = [*standing.of(car, "report"), *standing.of(car, "call", "event", "note", most=most)]
+    by_number = {row.first.seq: row for row in listed}
+    found = [
+        LapRow(one.lap, row, one.of_lap and row.counts and best.get(one.lap) is row)
+        for one in placed(
+            standing.in_order(row.entry for row in listed),
+            lambda entry: reports_lap(entry, message),
+        )
+        for row in (by_number[one.entry.seq],)
+    ]
+    missing = [
+        LapRow(lap) for lap in range(min(best, default=0), max(best, default=0)) if lap not in best
+    ]
+    return sorted([*found, *missing], key=lambda line: line.lap) if missing else found
 
 
 @dataclass(frozen=True, slots=True)
 class RaceState:
-    """The state of the race: whether it is neutralised, and the laps added so far."""
+    """The state of the race: whether it is neutralised, and since when (milliseconds, None where
+    nobody knows), whether it is stopped, wet or dry ("" if nobody said so), and the laps added.
+    """
 
-    neutralised: bool
-    added: Decimal
+    neutralised: bool = False
+    since: int | None = None
+    stopped: bool = False
+    weather: str = ""
+    added: Decimal = Decimal(0)
 
 
-def race(standing: Iterable[Row]) -> RaceState:
-    """Return the state of the race from its events, and from calls that say laps ``added``; a call
+def _race(facts: Sequence[Entry], calls: Sequence[Entry]) -> RaceState:
+    """Return the state of the race from its facts, and from calls that say laps ``added``; a call
     said to two cars counts once.
     """
-    neutralised = False
-    events, called = Decimal(0), dict[str, Decimal]()
-    for row in standing:
-        entry = row.entry
-        if row.withdrawn:
-            continue
-        if row.first.kind == "event" and entry.message in (NEUTRALISED, RESUMED):
-            neutralised = entry.message == NEUTRALISED
-        elif row.first.kind == "event" and entry.message == ADDED:
-            events += entry.amount or 0
-        elif (
-            row.first.kind == "call"
-            and row.counts
-            and isinstance(added := entry.values.get(ADDED), Decimal)
-        ):
-            called[entry.car] = called.get(entry.car, Decimal(0)) + added
-    return RaceState(neutralised, events or max(called.values(), default=Decimal(0)))
+    found = RaceState()
+    for fact in facts:
+        if fact.message == NEUTRALISED and not found.neutralised:
+            found = replace(found, neutralised=True, since=fact.at)
+        elif fact.message == RESUMED:
+            found = replace(found, neutralised=False, since=None, stopped=False)
+        elif fact.message == STOPPED:
+            found = replace(found, stopped=True)
+        elif fact.message in ("rain", "dry"):
+            found = replace(found, weather=fact.message)
+        elif fact.message == ADDED:
+            found = replace(found, added=found.added + (fact.amount or 0))
+    called: dict[str, Decimal] = {}
+    for call in calls:
+        if isinstance(added := call.values.get(ADDED), Decimal):
+            called[call.car] = called.get(call.car, Decimal(0)) + added
+    return replace(found, added=found.added or max(called.values(), default=Decimal(0)))
 
 
-def clock_steps(entries: Iterable[Entry]) -> list[int]:
-    """Return the numbers of the entries before which the clock had gone backwards."""
-    steps, last = [], ""
-    for entry in entries:
-        if last and entry.logged < last:
-            steps.append(entry.seq)
-        last = entry.logged
-    return steps
+def once(facts: Iterable[Entry]) -> list[Entry]:
+    """Return facts of the race, given in order, without laps added that were announced before on
+    another car's channel.
+    """
+    kept: list[Entry] = []
+    heard: list[tuple[Entry, set[str]]] = []  # announcements, and the channels they came on
+    for fact in facts:
+        if fact.message == ADDED:
+            same = next(
+                (on for one, on in heard if _repeats(one, fact) and fact.car not in on), None
+            )
+            if same is not None:
+                same.add(fact.car)
+                continue
+            heard.append((fact, {fact.car}))
+        kept.append(fact)
+    return kept
+
+
+def _repeats(one: Entry, other: Entry) -> bool:
+    timed = one.at is not None and other.at is not None
+    return one.amount == other.amount and (
+        not timed or abs((other.at or 0) - (one.at or 0)) <= _ANNOUNCED_AGAIN
+    )

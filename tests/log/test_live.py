@@ -29,7 +29,7 @@ def session(tmp_path: Path) -> Session:
 
 
 def strings(session: Session) -> dict[int, str]:
-    found = laps(session.rows, session.car, "lap")
+    found = laps(session.standing, session.car, session.book)
     return {lap: row.entry.string for lap, row in found.items() if row.counts}
 
 
@@ -175,8 +175,8 @@ def test_speaking_to_another_car_tells_what_waits_there(session: Session) -> Non
 
 def test_what_the_driver_reports_as_an_alert_comes_first(session: Session) -> None:
     session.enter("three zero eight four yankee foxtrot x-ray x-ray")
-    assert session.alerts[0] == "alert: insulation"
-    assert len(session.alerts) == 5
+    assert session.mine.alerts[0] == "alert: insulation"
+    assert len(session.mine.alerts) == 5
 
 
 def piped(sheet: Path, text: str, *options: str) -> subprocess.CompletedProcess[str]:

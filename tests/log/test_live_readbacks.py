@@ -90,7 +90,7 @@ def test_a_read_back_whose_check_fails_is_never_taken_for_another_call(session: 
 def test_a_read_back_of_which_only_the_kind_is_known_waits_as_one(session: Session) -> None:
     session.enter("whiskey bravo sierra ? ?")
     assert [(row.entry.message, row.entry.lap) for row in session.rows if row.entry.refusal] == [
-        ("set", 1)
+        ("set", 2)
     ]
     assert session.enter(words("set")).tone == "good"
     assert session.waiting is None
@@ -133,7 +133,7 @@ def test_what_the_race_notices_is_told_when_it_happens(tmp_path: Path) -> None:
     assert shown.tone == "warning"
     assert shown.lines[0].startswith("the report of lap 3 does not fit the laps before it: ")
     assert "motor 125 °C" in shown.lines[0]
-    told = follow(event, facts(session.rows, "7")).notices
+    told = follow(event, facts(session.standing, "7")).notices
     assert [(one.seq, one.lap, one.text) for one in session.notices] == [
         (one.seq, one.lap, one.text) for one in told
     ]
@@ -151,9 +151,9 @@ def test_a_wrong_read_back_is_told_until_it_is_put_right(session: Session) -> No
     for lap in ("two two two two niner golf romeo", "three two one two lima five bravo"):
         session.enter(lap)
     assert session.lap == 3
-    assert [notice.ask for notice in session.looks] == [True]
+    assert [notice.ask for notice in session.mine.looks] == [True]
     session.enter(words("set"))
-    assert session.looks == []
+    assert session.mine.looks == []
 
 
 def test_a_call_said_while_another_waits_may_be_its_read_back(session: Session) -> None:

@@ -12,7 +12,7 @@ from sheet.support import RACE, race_book
 from codec import encode
 from codec.log.session import Session
 from codec.sheet import Journal
-from codec.sheet.state import laps, rows
+from codec.sheet.state import Standing, laps
 
 SIZES = [(80, 24), (200, 50)]
 ALARMING = "three zero eight four yankee foxtrot x-ray x-ray"
@@ -65,9 +65,11 @@ def test_an_engineer_logs_a_race(tmp_path: Path, columns: int, height: int) -> N
         terminal.shows("car 7>")
         terminal.press("F10")
     with Journal(sheet) as journal:
-        standing = rows(journal.entries())
+        standing = Standing(journal.entries())
         assert {
-            lap: row.entry.string for lap, row in laps(standing, "7", "lap").items() if row.counts
+            lap: row.entry.string
+            for lap, row in laps(standing, "7", race_book()).items()
+            if row.counts
         } == {1: MENDED.string, 2: "2222L62"}
         assert journal.faults() == []
 

@@ -84,12 +84,18 @@ def test_laps_added_are_pending_until_the_driver_enters_them() -> None:
 
 
 def test_energy_removed_is_missing_at_the_flag() -> None:
-    """Four laps of 75 s neutralised, 0.1 kWh a minute: 0.5 kWh less, known exactly."""
+    """Five minutes neutralised, 0.1 kWh a minute: 0.5 kWh less, known exactly."""
     rest = DELTA + "[neutralisation]\nenergy_per_minute = 0.1\nuse = 1\nuse_spread = 0\n"
     spec = event(SURE, rest, distance="laps = 20\nlap_seconds = 75")
     race = follow(
         spec,
-        [*ON_PLAN[:2], fact("event", "neutralised", 3), fact("event", "resumed", 7), *ON_PLAN[2:7]],
+        [
+            *ON_PLAN[:2],
+            fact("event", "neutralised", 3, at=200_000),
+            *ON_PLAN[2:6],
+            fact("event", "resumed", 7, at=500_000),
+            ON_PLAN[6],
+        ],
     )
     assert race.removed == Fraction(1, 2)
     assert outlook(race).left.mean == pytest.approx(28.4 - 0.5 - race.energy.level().mean)

@@ -16,7 +16,7 @@ from codec.race import check_call, facts, follow, settings_calls
 from codec.race.dials import Ledger, Move, SettingError, fewest_clicks, move
 from codec.race.event import DialSpec
 from codec.sheet import Entry, Journal
-from codec.sheet.state import rows
+from codec.sheet.state import Standing
 
 DIALS = st.builds(
     lambda low, size, start,
@@ -179,7 +179,7 @@ def test_a_ledger_rebuilt_from_the_journal_is_the_live_one(tmp_path: Path) -> No
                 )
             )
     with Journal(tmp_path / "sheet") as journal:
-        rebuilt = follow(race_event(), facts(rows(journal.entries()), "7"))
+        rebuilt = follow(race_event(), facts(Standing(journal.entries()), "7"))
     assert (rebuilt.ledger.positions, rebuilt.ledger.waiting, rebuilt.ledger.doubtful) == (
         live.positions, live.waiting, live.doubtful,
     )  # fmt: skip
@@ -192,5 +192,5 @@ def _seconds(call: Encoded) -> float:
 
 def test_the_story_leaves_the_wheel_where_it_was_set() -> None:
     story = tell()
-    race = follow(story.event, facts(rows(story.entries), "7"))
+    race = follow(story.event, facts(Standing(story.entries), "7"))
     assert race.ledger.positions["brake balance"] == 7

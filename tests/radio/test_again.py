@@ -5,12 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from sheet.support import REPORT, ROOT, new
+from sheet.support import REPORT, ROOT, new, race_book
 
 from codec.radio.crews import crews_of
 from codec.radio.importing import Summary, bounded, import_transcript
 from codec.sheet import Journal
-from codec.sheet.state import laps, rows
+from codec.sheet.state import Standing, laps, rows
 
 CREWS = crews_of(["7=Ilse Marrow,Quill", "61=Teo Vash,Denn"])
 EVENT = ROOT / "examples" / "event"
@@ -62,4 +62,4 @@ def test_a_lap_reported_once_more_is_told(tmp_path: Path) -> None:
         summary = import_transcript(journal, [f"[00:01:00] Ilse Marrow: {REPORT}\n"], "text", CREWS)
         assert summary.once_more == 1
         assert summary.as_dict()["laps_reported_before"] == 1
-        assert list(laps(rows(journal.entries()), "7", "lap")) == [5]
+        assert list(laps(Standing(journal.entries()), "7", race_book())) == [5]

@@ -19,7 +19,7 @@ def test_a_long_line_goes_on_below_and_loses_no_word(tmp_path: Path, width: int)
     session = Session(new(tmp_path), "7")
     for line in ("one two one two eight sierra alfa", "whiskey bravo sierra two", ASKED):
         session.enter(line)
-    lines = [line.plain for line in lap_lines(session.book, session.rows, "7", width)]
+    lines = [line.plain for line in lap_lines(session.book, session.standing, "7", width)]
     assert all(
         len(line) <= width for line in lines[3:]
     )  # the columns of numbers are as wide as they are

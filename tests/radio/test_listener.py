@@ -24,7 +24,7 @@ from codec.radio.importing import bounded, import_transcript
 from codec.radio.laps import LapTimes
 from codec.radio.listener import Draft, Listener
 from codec.sheet import Entry, Journal
-from codec.sheet.state import correction_of, laps, last_to_undo, race, rows, withdrawal_of
+from codec.sheet.state import Standing, correction_of, laps, rows, withdrawal_of
 
 CREWS = [Crew("7", "Ana", ("Quill",)), Crew("61", "Teo", ("Denn",))]
 EVENT = Path(__file__).parents[2] / "examples" / "event"
@@ -277,20 +277,20 @@ def test_the_example_event_is_read_whole_from_every_form(tmp_path: Path, form: s
     with new(tmp_path) as journal, (EVENT / f"radio.{form}").open("rb") as stream:
         kind = "text" if form == "txt" else form
         summary = import_transcript(journal, bounded(stream), kind, EVENT_CREWS)
-        standing = rows(journal.entries())
+        standing = Standing(journal.entries())
         for car in ("7", "61"):
             wanted = {row["lap"]: row["string"] for row in truth if row["car"] == car}
             found = {
                 lap: row.entry.string
-                for lap, row in laps(standing, car, "lap").items()
+                for lap, row in laps(standing, car, journal.book).items()
                 if row.counts
             }
             assert found == wanted
-        assert race(standing).added == 3
-        assert not race(standing).neutralised
+        assert standing.race.added == 3
+        assert not standing.race.neutralised
         assert summary.written["question"] >= 6
         assert [
-            r.entry.message for r in standing if r.first.kind == "event" and r.entry.car == "7"
+            r.entry.message for r in standing.rows if r.first.kind == "event" and r.entry.car == "7"
         ] == ["neutralised", "resumed", "marker"]
         with (EVENT / f"radio.{form}").open("rb") as again:
             second = import_transcript(journal, bounded(again), kind, EVENT_CREWS)
@@ -326,7 +326,7 @@ def test_undo_takes_back_one_entry_after_the_other(tmp_path: Path) -> None:
         for lap in (1, 2):
             journal.append(report(lap=lap))
         undone = []
-        while (last := last_to_undo(list(journal.entries()))) is not None:
+        while (last := Standing(journal.entries()).undoable("7")) is not None:
             journal.append(withdrawal_of(last))
             undone.append(last.lap)
         assert undone == [2, 1]

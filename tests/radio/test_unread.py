@@ -18,7 +18,7 @@ from codec.radio.evidence import Evidence, Prefilter
 from codec.radio.listener import Draft, Listener
 from codec.radio.one_edit import Nearly
 from codec.sheet import Entry
-from codec.sheet.state import laps, rows
+from codec.sheet.state import Standing, laps
 from grammar.automaton import build
 from grammar.speech.words import cut
 
@@ -168,7 +168,7 @@ def test_the_next_lap_is_no_correction_of_one_that_could_not_be_read() -> None:
     assert [(e.kind, e.lap, bool(e.refusal)) for e in entries] == [
         ("report", 1, False), ("report", 2, True), ("report", 3, True), ("report", 4, False),
     ]  # fmt: skip
-    assert list(laps(rows(entries), "7", "lap")) == [1, 2, 3, 4]
+    assert list(laps(Standing(entries), "7", race_book())) == [1, 2, 3, 4]
 
 
 def test_what_is_asked_for_mends_the_report_it_was_asked_about() -> None:

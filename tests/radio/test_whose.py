@@ -7,14 +7,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from sheet.support import REPORT, new
+from sheet.support import REPORT, new, race_book
 
 from codec.race import facts
 from codec.radio.crews import Crew, crews_of
 from codec.radio.importing import Summary, import_transcript
 from codec.screen.sheet import summary_lines
 from codec.sheet import Journal
-from codec.sheet.state import laps, of_car, rows
+from codec.sheet.state import Standing, laps
 from grammar.errors import CodeError
 
 LINES = [
@@ -92,11 +92,11 @@ def test_a_transcript_that_names_nobody_is_of_the_only_car(tmp_path: Path) -> No
 def test_a_report_of_no_car_counts_in_no_car_and_an_event_of_none_in_all(tmp_path: Path) -> None:
     with new(tmp_path) as journal:
         brought(journal, lines=[f"Zed: {REPORT}\n", "Zed: safety car\n"])
-        standing = rows(journal.entries())
-    assert [row.entry.kind for row in of_car(standing, "7")] == ["event"]
+        standing = Standing(journal.entries())
+    assert [row.entry.kind for row in standing.of("7")] == ["event"]
     assert [fact.kind for fact in facts(standing, "7")] == ["event"]
-    assert not laps(of_car(standing, "7"), "7", "lap")
-    assert [row.entry.kind for row in of_car(standing, "")] == ["report", "event"]
+    assert not laps(standing, "7", race_book())
+    assert [row.entry.kind for row in standing.of("")] == ["report", "event"]
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,216 @@
+"""When things were said, and in which lap: by time, then by the number of the entry.
+
+A lap runs from the report of the lap before to its own: behind its report the next lap is being
+driven. So "the lap" of anything that is no report of a lap is the lap being driven.
+"""
+
+from __future__ import annotations
+
+import bisect
+import datetime
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from codec.sheet.entry import Entry
+
+SINCE_1970 = 10**11  # milliseconds from here on are times of day, below they count from a beginning
+_DAY = 24 * 3600 * 1000
+_LIVE = 20_000  # an entry logged so soon after it was said was said to the clock it is logged by
+_OUT_OF_ORDER = 60_000  # a transcript may be so far out of its order, and two clocks apart
+_TOLD = 1000  # a clock that is put right by less than this is not worth a word
+
+StepKind = Literal["back", "midnight", "mixed"]
+
+
+class Step(NamedTuple):
+    """Where times can't be taken as they stand: from the entry ``seq`` on the clock had gone back,
+    or began anew at midnight, or counts from another beginning than before.
+    """
+
+    seq: int
+    kind: StepKind
+
+    def __str__(self) -> str:
+        """Tell it in words."""
+        return {
+            "back": (
+                f"the clock had gone backwards before entry {self.seq}; the order is that of the"
+                " entries"
+            ),
+            "midnight": f"times begin anew at midnight before entry {self.seq}",
+            "mixed": (
+                f"entry {self.seq} counts time from another beginning than those before it; the"
+                " order is that of the entries"
+            ),
+        }[self.kind]
+
+
+@dataclass(slots=True)
+class _Writer:
+    last: int
+    ahead: int = 0  # what is added to the times of this writer since the clock went back
+
+
+class Moments:
+    """When each entry was said, in milliseconds, on one clock that never goes back.
+
+    Takes entries in the order of their numbers. The clock of one writer is put on by as much as it
+    went back: what is said later stands later.
+    """
+
+    def __init__(self) -> None:
+        """Begin with no entry."""
+        self.steps: list[Step] = []
+        self._at: dict[int, int] = {}
+        self._running: dict[int, int] = {}
+        self._writers: dict[str, _Writer] = {}
+        self._newest: int | None = None
+        self._logged = 0.0
+        self._of_day: bool | None = None
+
+    def take(self, entry: Entry) -> None:
+        """Take the next entry."""
+        at = entry.at
+        if at is not None and not self._counts_alike(entry, of_day=at >= SINCE_1970):
+            at = None
+        if at is not None:
+            at = self._put_on(entry, at)
+            self._at[entry.seq] = at
+            self._newest = at if self._newest is None else max(self._newest, at)
+            self._running[entry.seq] = at
+        elif self._newest is not None:
+            self._running[entry.seq] = self._newest
+        self._look_at_clock(entry)
+
+    def at(self, seq: int) -> int | None:
+        """Return when an entry was said, None where nobody knows."""
+        return self._at.get(seq)
+
+    def key(self, seq: int) -> tuple[float, int]:
+        """Return what puts entries in order; one without a time stands where it was written."""
+        return self._running.get(seq, float("-inf")), seq
+
+    def _look_at_clock(self, entry: Entry) -> None:
+        """Tell where the clock by which entries are logged went back, though nobody knows when they
+        were said.
+        """
+        logged = _logged(entry)
+        if logged is None:
+            return
+        if entry.at is None and logged < self._logged - _TOLD:
+            self.steps.append(Step(entry.seq, "back"))
+        self._logged = logged
+
+    def _counts_alike(self, entry: Entry, *, of_day: bool) -> bool:
+        """Tell whether an entry counts from the same beginning as those before it."""
+        if self._of_day is None:
+            self._of_day = of_day
+        if of_day == self._of_day:
+            return True
+        if not any(step.kind == "mixed" for step in self.steps):
+            self.steps.append(Step(entry.seq, "mixed"))
+        return False
+
+    def _put_on(self, entry: Entry, at: int) -> int:
+        writer = self._writers.get(entry.writer)
+        live = _is_live(entry, at)
+        if writer is None:
+            writer = self._writers[entry.writer] = _Writer(at)
+            if live and self._newest is not None:
+                writer.last = max(at, self._newest - _OUT_OF_ORDER)
+        back = writer.last - (at + writer.ahead)
+        if back > (0 if live else _OUT_OF_ORDER):
+            midnight = not live and at < SINCE_1970 and back > _DAY / 2
+            writer.ahead += _DAY if midnight else back
+            if midnight or back >= _TOLD:
+                self.steps.append(Step(entry.seq, "midnight" if midnight else "back"))
+        writer.last = max(writer.last, at + writer.ahead)
+        return at + writer.ahead
+
+
+def _is_live(entry: Entry, at: int) -> bool:
+    """Tell whether an entry was said when it was logged."""
+    logged = _logged(entry)
+    return at >= SINCE_1970 and logged is not None and abs(logged - at) <= _LIVE
+
+
+def _logged(entry: Entry) -> float | None:
+    """Return when an entry was logged, in milliseconds since 1970; None where it does not say."""
+    try:
+        moment = datetime.datetime.fromisoformat(entry.logged)
+    except ValueError:
+        return None
+    return (moment if moment.tzinfo else moment.replace(tzinfo=datetime.UTC)).timestamp() * 1000
+
+
+class Placed(NamedTuple):
+    """Something said: ``behind`` so many laps; a report of a lap stands at its end."""
+
+    behind: int
+    entry: Entry
+    of_lap: bool
+
+    @property
+    def lap(self) -> int:
+        """The lap: of a report its own, of anything else the lap being driven."""
+        return self.behind if self.of_lap else self.behind + 1
+
+
+def reports_lap(entry: Entry, message: str) -> bool:
+    """Tell whether an entry is a report of a lap; ``message`` is the one reported each lap.
+
+    Any other report is of a lap only where it says so.
+    """
+    return (
+        entry.kind == "report"
+        and entry.lap is not None
+        and (entry.message in ("", message) or entry.lap_by == "said")
+    )
+
+
+def placed(said: Iterable[Entry], of_lap: Callable[[Entry], bool]) -> list[Placed]:
+    """Return what was said to and by one car, given in order, lap by lap; ``of_lap`` tells which of
+    it are reports of laps.
+
+    A report stands at its own lap, however late it came; anything else in the lap that was being
+    driven: behind the last lap reported before it, or, where reports of laps are missing there and
+    times are known, behind the lap that had ended by then.
+    """
+    told = [(entry, of_lap(entry)) for entry in said]
+    ends = _ends(entry for entry, reports in told if reports and not entry.refusal)
+    found: list[Placed] = []
+    running = 0
+    for entry, reports in told:
+        if reports:
+            running = running if entry.refusal else max(running, entry.lap or 0)
+            found.append(Placed(entry.lap or 0, entry, of_lap=True))
+        else:
+            found.append(Placed(max(running, _ended_by(entry, running, ends)), entry, of_lap=False))
+    return sorted(found, key=lambda one: (one.behind, not one.of_lap))
+
+
+def _ends(reports: Iterable[Entry]) -> list[tuple[int, int]]:
+    """Return the laps reported whose times are known, each with its time, in order of both."""
+    ends: list[tuple[int, int]] = []
+    for entry in reports:
+        if entry.lap is None or entry.at is None:
+            continue
+        if not ends or (entry.lap > ends[-1][0] and entry.at > ends[-1][1]):
+            ends.append((entry.lap, entry.at))
+    return ends
+
+
+def _ended_by(entry: Entry, running: int, ends: Sequence[tuple[int, int]]) -> int:
+    """Return the last lap that had ended when something was said, by the clock, 0 where it does
+    not tell.
+    """
+    if entry.lap_by in ("time", "given") and entry.lap:
+        return entry.lap - 1
+    if entry.at is None:
+        return 0
+    place = bisect.bisect([at for _, at in ends], entry.at)
+    if not 0 < place < len(ends) or ends[place - 1][0] < running:
+        return 0
+    (lap, begun), (following, ended) = ends[place - 1], ends[place]
+    return min(following - 1, lap + (entry.at - begun) * (following - lap) // (ended - begun))
