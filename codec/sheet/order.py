@@ -20,16 +20,16 @@ _LIVE = 20_000  # an entry logged so soon after it was said was said to the cloc
 _OUT_OF_ORDER = 60_000  # a transcript may be so far out of its order, and two clocks apart
 _TOLD = 1000  # a clock that is put right by less than this is not worth a word
 
-StepKind = Literal["back", "midnight", "mixed"]
+ClockStepKind = Literal["back", "midnight", "mixed"]
 
 
-class Step(NamedTuple):
+class ClockStep(NamedTuple):
     """Where times can't be taken as they stand: from the entry ``seq`` on the clock had gone back,
     or began anew at midnight, or counts from another beginning than before.
     """
 
     seq: int
-    kind: StepKind
+    kind: ClockStepKind
 
     def __str__(self) -> str:
         """Tell it in words."""
@@ -61,7 +61,7 @@ class Moments:
 
     def __init__(self) -> None:
         """Begin with no entry."""
-        self.steps: list[Step] = []
+        self.steps: list[ClockStep] = []
         self._at: dict[int, int] = {}
         self._running: dict[int, int] = {}
         self._writers: dict[str, _Writer] = {}
@@ -99,7 +99,7 @@ class Moments:
         if logged is None:
             return
         if entry.at is None and logged < self._logged - _TOLD:
-            self.steps.append(Step(entry.seq, "back"))
+            self.steps.append(ClockStep(entry.seq, "back"))
         self._logged = logged
 
     def _counts_alike(self, entry: Entry, *, of_day: bool) -> bool:
@@ -109,7 +109,7 @@ class Moments:
         if of_day == self._of_day:
             return True
         if not any(step.kind == "mixed" for step in self.steps):
-            self.steps.append(Step(entry.seq, "mixed"))
+            self.steps.append(ClockStep(entry.seq, "mixed"))
         return False
 
     def _put_on(self, entry: Entry, at: int) -> int:
@@ -124,7 +124,7 @@ class Moments:
             midnight = not live and at < SINCE_1970 and back > _DAY / 2
             writer.ahead += _DAY if midnight else back
             if midnight or back >= _TOLD:
-                self.steps.append(Step(entry.seq, "midnight" if midnight else "back"))
+                self.steps.append(ClockStep(entry.seq, "midnight" if midnight else "back"))
         writer.last = max(writer.last, at + writer.ahead)
         return at + writer.ahead
 

@@ -23,6 +23,7 @@ NEUTRALISED, RESUMED, STOPPED, ADDED = "neutralised", "resumed", "stopped", "add
 MOST_LAPS = 1000  # that a race may have, and that may be added to one
 MOST_LAP = 10_000  # the highest number of a lap that is taken from people and files
 _ROOTS: tuple[Kind, ...] = ("report", "call", "event", "note")
+_STATES = (NEUTRALISED, RESUMED, STOPPED)  # of which the race is in one
 _ANNOUNCED_AGAIN = 180_000  # milliseconds: laps added, announced again to another car
 
 
@@ -256,20 +257,21 @@ class LapRow:
 
 
 def lap_rows(standing: Standing, car: str, book: Book, *, most: int | None = None) -> list[LapRow]:
-    """Return what stands for one car, lap by lap: late reports at their lap, and a line for each
-    lap of which no report came. ``most`` keeps only so many rows of each other kind.
+    """Return what stands for one car, lap by lap: late reports at their lap, facts of the race once,
+    and a line for each lap of which no report came. ``most`` keeps only so many rows of each other kind.
     """
     best, message = laps(standing, car, book), lap_message(book)
-    listed = [*standing.of(car, "report"), *standing.of(car, "call", "event", "note", most=most)]
-    by_number = {row.first.seq: row for row in listed}
-    found = [
-        LapRow(one.lap, row, one.of_lap and row.counts and best.get(one.lap) is row)
-        for one in placed(
-            standing.in_order(row.entry for row in listed),
-            lambda entry: reports_lap(entry, message),
-        )
-        for row in (by_number[one.entry.seq],)
-    ]
+    others = standing.of(car, "call", "event", "note", most=most)
+    by_number = {row.first.seq: row for row in [*standing.of(car, "report"), *others]}
+    facts = [row.entry for row in others if row.first.kind == "event" and not row.withdrawn]
+    for seq in {fact.seq for fact in facts} - {fact.seq for fact in once(standing.in_order(facts))}:
+        del by_number[seq]
+    said = standing.in_order(row.entry for row in by_number.values())
+    found = []
+    for one in placed(said, lambda entry: reports_lap(entry, message)):
+        row = by_number[one.entry.seq]
+        counts = one.of_lap and row.counts and best.get(one.lap) is row
+        found.append(LapRow(one.lap, row, counts))
     missing = [
         LapRow(lap) for lap in range(min(best, default=0), max(best, default=0)) if lap not in best
     ]
@@ -313,18 +315,21 @@ def _race(facts: Sequence[Entry], calls: Sequence[Entry]) -> RaceState:
 
 
 def once(facts: Iterable[Entry]) -> list[Entry]:
-    """Return facts of the race, given in order, without laps added that were announced before on
-    another car's channel.
+    """Return facts of the race, given in order, without what was heard before on another car's
+    channel: the same state of the race, or laps added that were announced already.
     """
     kept: list[Entry] = []
+    state, channel = "", ""
     heard: list[tuple[Entry, set[str]]] = []  # announcements, and the channels they came on
     for fact in facts:
-        if fact.message == ADDED:
-            same = next(
-                (on for one, on in heard if _repeats(one, fact) and fact.car not in on), None
-            )
-            if same is not None:
-                same.add(fact.car)
+        if fact.message in _STATES:
+            if fact.message == state and fact.car != channel:
+                continue
+            state, channel = fact.message, fact.car
+        elif fact.message == ADDED:
+            on = next((on for one, on in heard if _repeats(one, fact) and fact.car not in on), None)
+            if on is not None:
+                on.add(fact.car)
                 continue
             heard.append((fact, {fact.car}))
         kept.append(fact)
