@@ -194,7 +194,9 @@ def _secured(send: Send, path: str) -> Send:
 
     async def answered(message: MutableMapping[str, Any]) -> None:
         if message["type"] == "http.response.start":
+            own = {name.lower() for name, _ in message.get("headers", [])}
             more = [(name.encode(), value.encode()) for name, value in _SECURITY.items()]
+            more = [(name, value) for name, value in more if name not in own]
             message["headers"] = [*message.get("headers", []), *more, (b"cache-control", kept)]
         await send(message)
 

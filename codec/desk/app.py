@@ -6,7 +6,8 @@ import asyncio
 import contextlib
 import json
 from collections.abc import AsyncIterator, Mapping, Sequence
-from typing import Any, cast
+from dataclasses import asdict
+from typing import Any, cast, get_args
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -23,13 +24,17 @@ from starlette.responses import (
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from codec.debrief.summary import CAUTION
+from codec.debrief.page import page
+from codec.debrief.summary import CAUTION, summarise
+from codec.desk import books
 from codec.desk.access import Guard, Links, Role, cookie
 from codec.desk.board import board, history
 from codec.desk.sheets import Line, OpenSheet
 from codec.log.shown import Shown
-from grammar.errors import CodeError, visible
+from grammar.errors import CodeError, visible, visible_lines
 from grammar.exact import whole
+from grammar.export import card
+from grammar.export.card import Reader
 
 NEEDED: Mapping[str, Role] = {
     "/": Role.WATCH,
@@ -65,6 +70,13 @@ def application(
         Route("/live/{sheet}", pages.live),
         Route("/look/{sheet}", pages.look),
         Route("/enter/{sheet}", pages.enter, methods=["POST"]),
+        Route("/book/{sheet}", pages.book),
+        Route("/book/{sheet}/read", pages.read),
+        Route("/book/{sheet}/say", pages.say),
+        Route("/book/{sheet}/noise", pages.noise),
+        Route("/book/{sheet}/problems", pages.problems, methods=["POST"]),
+        Route("/book/{sheet}/card/{reader}", pages.card),
+        Route("/debrief/{sheet}", pages.debrief),
         Route("/join/{token}", pages.join),
         Mount("/static", StaticFiles(packages=[("codec.desk", "static")])),
     ]
@@ -78,7 +90,9 @@ def application(
 
 def _shown(value: object) -> object:
     """Return a text so that all of it can be seen, whatever characters it has."""
-    return visible(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+    return (
+        visible_lines(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+    )
 
 
 class Pages:
@@ -206,6 +220,60 @@ class Pages:
             {**_facts(shown), "new": new, "entries": [e.seq for e in shown.written]}
         )
 
+    async def book(self, request: Request) -> Response:
+        """The sheet's book: tried both ways, through noise, and edited."""
+        book = self._sheet(request).session.book
+        return self._page(
+            "book.html", book=book, source=book.source, sheet=request.path_params["sheet"]
+        )
+
+    async def read(self, request: Request) -> Response:
+        """What a text says."""
+        book, query = self._sheet(request).session.book, request.query_params
+        return JSONResponse(await asyncio.to_thread(books.read, book, query.get("text", "")))
+
+    async def say(self, request: Request) -> Response:
+        """How values are said."""
+        book, query = self._sheet(request).session.book, dict(request.query_params)
+        return JSONResponse(
+            await asyncio.to_thread(books.say, book, query.pop("message", ""), query)
+        )
+
+    async def noise(self, request: Request) -> Response:
+        """What noise makes of a report."""
+        book, query = self._sheet(request).session.book, request.query_params
+        decibels, seed = _number(request, "decibels", 0), _number(request, "seed", 1)
+        found = await asyncio.to_thread(
+            books.through_noise, book, query.get("text", ""), decibels, seed
+        )
+        return JSONResponse([asdict(one) for one in found])
+
+    async def problems(self, request: Request) -> Response:
+        """What is wrong with a book as it is written."""
+        text = (await request.body()).decode("utf-8", "replace")
+        return JSONResponse(await asyncio.to_thread(books.problems, text))
+
+    async def card(self, request: Request) -> Response:
+        """The card of one who reads or hears the code."""
+        reader = request.path_params["reader"]
+        if reader not in get_args(Reader):
+            raise HTTPException(404, "there is no such card")
+        return _printed(card.html(self._sheet(request).session.book, reader))
+
+    async def debrief(self, request: Request) -> Response:
+        """The debrief of one car."""
+        sheet, car = self._sheet(request), request.query_params.get("car", "")
+        entries = await sheet.ask(lambda session: list(session.entries))
+        cars = await sheet.ask(lambda session: dict(session.cars))
+        if car not in cars:
+            return self._page("debriefs.html", cars=cars, sheet=request.path_params["sheet"])
+        session = sheet.session
+
+        def drawn() -> str:
+            return page(summarise(session.book, entries, car=car, event=session.event))
+
+        return _printed(await asyncio.to_thread(drawn))
+
     async def join(self, request: Request) -> Response:
         """Take a link: its token goes into a cookie, and the page leads on."""
         token = request.path_params["token"]
@@ -216,10 +284,16 @@ class Pages:
         return answer
 
 
+def _printed(html: str) -> Response:
+    """Return a page that stands alone, with its own style and no script."""
+    alone = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'none'"
+    return HTMLResponse(html, headers={"content-security-policy": alone})
+
+
 def _number(request: Request, name: str, usual: int) -> int:
     """Return a number of an address; raises CodeError where it is none."""
     try:
-        return whole(request.query_params.get(name, str(usual)), -1, _MOST)
+        return whole(request.query_params.get(name, str(usual)), -_MOST, _MOST)
     except ValueError as error:
         raise CodeError(f"{name}: {error}", kind="usage") from None
 

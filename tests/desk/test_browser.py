@@ -108,7 +108,7 @@ def test_pages_can_be_read_by_everybody(
         color_scheme=scheme, viewport={"width": width, "height": 800}, reduced_motion="reduce"
     )
     page = context.new_page()
-    for place in ("", "wall/race", "watch/race", "history/race"):
+    for place in ("", "wall/race", "watch/race", "history/race", "book/race", "debrief/race"):
         page.goto(f"{served.address}/{place}")
         found = Axe().run(page)
         assert found.violations_count == 0, found.generate_report()

@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 from desk.support import REPORT, desk, line, sheet_at
+from sheet.support import race_book
 
 from codec.sheet import Journal
 
@@ -88,3 +89,55 @@ def test_the_history_is_searched_and_turned_by_the_page(tmp_path: Path) -> None:
         assert "thing 5." in client.get(f"/history/race{earlier.replace('&amp;', '&')}").text
         assert "thing 5." in client.get("/history/race?search=thing 5.").text
         assert "thing 119." not in client.get("/history/race?search=thing 5.").text
+
+
+def test_a_book_is_tried_both_ways(tmp_path: Path) -> None:
+    with desk(sheet_at(tmp_path)) as client:
+        (read,) = client.get("/book/race/read", params={"text": REPORT}).json()["readings"]
+        assert read["string"] == "1201YAQ"
+        values = {one["field"]: one["text"] for one in read["values"]}
+        said = client.get("/book/race/say", params={"message": read["name"], **values}).json()
+        assert (said["string"], said["words"]) == ("1201YAQ", REPORT)
+        wrong = client.get("/book/race/say", params={**values, "motor": "hot"})
+        assert wrong.status_code == 400
+        assert "motor" in wrong.json()["lines"][0]
+        assert client.get("/book/race/read", params={"text": "one"}).status_code == 400
+
+
+def test_noise_is_the_same_for_the_same_seed_and_does_nothing_where_there_is_none(
+    tmp_path: Path,
+) -> None:
+    def heard(decibels: int, seed: int) -> list[dict[str, str]]:
+        asked: dict[str, str | int] = {"text": "1201YAQ", "decibels": decibels, "seed": seed}
+        found: list[dict[str, str]] = client.get("/book/race/noise", params=asked).json()
+        return found
+
+    with desk(sheet_at(tmp_path)) as client:
+        loud = heard(-12, 1)
+        assert loud == heard(-12, 1)
+        assert loud != heard(-12, 2)
+        assert any(one["verdict"] == "ask" for one in loud)
+        assert sum(one["words"] == REPORT for one in heard(20, 1)) > 4
+
+
+def test_a_book_being_written_is_told_every_problem_with_its_place(tmp_path: Path) -> None:
+    text = race_book().source
+    broken = text.replace('kind = "quantity"', 'kind = "quantety"').encode()
+    with desk(sheet_at(tmp_path)) as client:
+        assert client.post("/book/race/problems", content=text.encode()).json() == []
+        found = client.post("/book/race/problems", content=broken).json()
+        assert len(found) == text.count('kind = "quantity"')
+        lines = broken.decode().splitlines()
+        assert all("quantety" in lines[one["line"] - 1] for one in found)
+        assert client.post("/book/race/problems", content=b"\xff[[[").json()[0]["text"]
+
+
+def test_cards_and_the_debrief_stand_alone_and_run_nothing(tmp_path: Path) -> None:
+    with desk(sheet_at(tmp_path)) as client:
+        client.post("/enter/race", json=line(REPORT))
+        for address in ("/book/race/card/driver", "/book/race/card/engineer"):
+            answer = client.get(address)
+            assert answer.status_code == 200
+            assert "script" not in answer.headers["content-security-policy"]
+        assert client.get("/book/race/card/nobody").status_code == 404
+        assert "car=61" in client.get("/debrief/race").text
