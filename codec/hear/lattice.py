@@ -300,8 +300,8 @@ class _Builder:
 
 # one code table: its layers, multiplied by the keys that reach it
 
-# from so many edges on, the last figure of a packed table is summed by one matrix product
-_DENSE = 20_000
+# from so many edges on, the last symbols of codewords are summed by one matrix product
+_DENSE = 2_000
 
 
 @dataclass(slots=True)
@@ -345,12 +345,13 @@ class _Speller:
 
         state = np.zeros(len(point.keys), dtype=np.int64)
         key = np.array([self.key(k) for k in point.keys], dtype=np.int64)
-        low, pending, found = point.low, [], self.builder.layers_of(self.leaf)
+        low, pending, found = point.low, list[_Edges | Mix](), self.builder.layers_of(self.leaf)
         for depth, layer in enumerate(found):
-            if depth == len(found) - 1 and self._worth_mixing(layer, state, key):
-                pending.append(self._mixed(layer, low, key[: len(key) // layer.states]))
-                break
-            edges = self._edges(layer, low, state, key)
+            on = layer
+            if self._worth_mixing(layer, state, key):
+                ends, on = layer.parted()
+                pending += self._mixed(ends, low, key[: len(key) // layer.states])
+            edges = self._edges(on, low, state, key)
             self.lattice.edges += len(edges.source)
             if self.lattice.edges > MOST_EDGES:
                 raise CodeError(
@@ -362,7 +363,8 @@ class _Speller:
             low = self.lattice.nodes
             edges.target = np.where(edges.ends, edges.target, edges.target + low)
             self.lattice.nodes += len(state)
-            pending.append(edges)
+            if len(edges.source):
+                pending.append(edges)
         return self._finish(pending)
 
     def _edges(self, layer: Layer, low: int, state: np.ndarray, key: np.ndarray) -> _Edges:
@@ -433,41 +435,29 @@ class _Speller:
         width = len(self.keys) + 1
         codes, place = np.unique(edges.target[on] * width + edges.key[on], return_inverse=True)
         state, key = codes // width, codes % width
+        keys = np.unique(key)
         if (
             layer is not None
-            and self.table.numeral is not None
-            and len(self.table.fields) > 1
             and not self.builder.open
-            and all(t == END for t in layer.target[:1])
-        ):
-            keys = np.unique(key)
-            if layer.states * len(keys) <= 2 * len(
-                codes
-            ):  # nearly every state has every key: give it all of them
-                place = np.searchsorted(keys, key)[place] + state[place] * len(keys)
-                state, key = (
-                    np.repeat(np.arange(layer.states), len(keys)),
-                    np.tile(keys, layer.states),
-                )
+            and layer.states * len(keys) <= 2 * len(codes)
+        ):  # nearly every state has every key: give it all of them
+            place = np.searchsorted(keys, key)[place] + state[place] * len(keys)
+            state = np.repeat(np.arange(layer.states), len(keys))
+            key = np.tile(keys, layer.states)
         edges.target[on] = place
         return state, key
 
     def _worth_mixing(self, layer: Layer, state: np.ndarray, key: np.ndarray) -> bool:
         keys, rest = divmod(len(state), layer.states)
-        if (
-            rest
-            or keys < 2
-            or self.table.numeral is None
-            or len(self.table.fields) < 2
-            or self.builder.open
-            or len(layer.source) * keys < _DENSE
-        ):
+        ends = int((layer.target == END).sum())
+        checked = self.table.check is not None  # which of its symbols is said rests on the key
+        if rest or keys < 2 or self.builder.open or checked or ends * keys < _DENSE:
             return False
         grid = key.reshape(layer.states, keys)
         return bool((state[::keys] == range(layer.states)).all() and (grid == grid[0]).all())
 
-    def _mixed(self, layer: Layer, low: int, keys: np.ndarray) -> _Edges:
-        """Add the matrix from states to figures, and return the edges that then say the figure."""
+    def _mixed(self, layer: Layer, low: int, keys: np.ndarray) -> tuple[Mix, _Edges]:
+        """Return the matrix from states to figures, and the edges that then say the figure."""
         import numpy as np
 
         figures, place = np.unique(layer.symbol, return_inverse=True)
@@ -479,35 +469,28 @@ class _Speller:
             decides[name][layer.source, place] = levels
         slot, count = self.lattice.nodes, len(figures) * len(keys)
         self.lattice.nodes += count
-        self.lattice.operations.append(
-            Mix(low, slot, layer.states, len(figures), len(keys), possible, decides)
-        )
+        mix = Mix(low, slot, layer.states, len(figures), len(keys), possible, decides)
         symbol, key = np.repeat(figures, len(keys)), np.tile(keys, len(figures))
         reached = self._moved(key, symbol, {})
         target = np.full(count, END)
-        return _Edges(
+        return mix, _Edges(
             slot, slot + count, np.arange(count), symbol, {}, target, reached, target == END
         )
 
-    def _finish(self, pending: list[_Edges]) -> Point:
+    def _finish(self, pending: list[_Edges | Mix]) -> Point:
         """Give the end of the codeword its nodes, and add the operations."""
         import numpy as np
 
-        reached = np.unique(np.concatenate([edges.key[edges.ends] for edges in pending]))
+        said = [edges for edges in pending if isinstance(edges, _Edges)]
+        reached = np.unique(np.concatenate([edges.key[edges.ends] for edges in said]))
         after = self.builder.point(self.keys[number] for number in reached.tolist())
         place = np.zeros(len(self.keys), dtype=np.int64)
         for number, key in enumerate(after.keys):
             place[self.numbers[key]] = after.low + number
-        mixes = [
-            operation for operation in self.lattice.operations[-1:] if isinstance(operation, Mix)
-        ]
-        if mixes:
-            self.lattice.operations.pop()
-        for number, edges in enumerate(pending):
-            edges.target = np.where(edges.ends, place[edges.key], edges.target)
-            if mixes and number == len(pending) - 1:
-                self.lattice.operations.append(mixes[0])
-            self.lattice.operations.append(_said(edges))
+        for one in pending:
+            if isinstance(one, _Edges):
+                one.target = np.where(one.ends, place[one.key], one.target)
+            self.lattice.operations.append(one if isinstance(one, Mix) else _said(one))
         return after
 
 

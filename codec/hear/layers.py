@@ -42,6 +42,20 @@ class Layer:
     decides: dict[str, np.ndarray]
     states: int
 
+    def parted(self) -> tuple[Layer, Layer]:
+        """Return the edges that end a codeword, and those that go on."""
+        ends, on = (
+            Layer(
+                self.source[kept],
+                self.target[kept],
+                self.symbol[kept],
+                {name: levels[kept] for name, levels in self.decides.items()},
+                self.states,
+            )
+            for kept in (self.target == END, self.target != END)
+        )
+        return ends, on
+
 
 def layers(table: CodeTable) -> list[Layer]:
     """Return the layers of a table; raises CodeError (kind "too-large") where it has too many
