@@ -17,7 +17,7 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 from codec.hear.channel import Channel
@@ -87,6 +87,10 @@ class Alignments:
     ``steps`` are its arcs. ``closures`` begin and end moments and pass over words that nobody said,
     one after the other, before each symbol and at the end. ``nothing`` is the likelihood of the
     words if no report was made, ``condition[state]`` the number of the radio's condition.
+    ``place[state]`` is how many of the ``words[state]`` heard words are accounted for, -1 where
+    that has nothing to do with the symbols said. ``products`` are hearings whose states are
+    combined, with the number of the first state of each combination; there are none where one
+    hearing stands alone.
     """
 
     start: np.ndarray
@@ -95,11 +99,30 @@ class Alignments:
     closures: list[Closure]
     nothing: float
     condition: np.ndarray
+    place: np.ndarray
+    words: np.ndarray
+    products: list[tuple[int, tuple[Alignments, ...]]] = field(default_factory=list)
+
+    @property
+    def rows(self) -> np.ndarray:
+        """The numbers of the states."""
+        import numpy as np
+
+        return np.arange(self.size)
+
+    reached = rows
 
     @property
     def size(self) -> int:
         """The number of states."""
         return len(self.start)
+
+    @functools.cached_property
+    def between(self) -> np.ndarray:
+        """What happens between symbols as one matrix (state after, state before)."""
+        import numpy as np
+
+        return self.closed(np.eye(self.size)).astype(np.float32)
 
     @functools.cached_property
     def last(self) -> np.ndarray:
@@ -209,8 +232,8 @@ def silence() -> Alignments:
     """Return the alignments with nothing heard at all: every string counts with its own weight."""
     import numpy as np
 
-    one = np.ones((1, 1))
-    return Alignments(np.ones(1), np.ones(1), [Step(0, 0, one)], [], 1.0, np.zeros(1, dtype=int))
+    one, zero = np.ones((1, 1)), np.zeros(1, dtype=int)
+    return Alignments(np.ones(1), np.ones(1), [Step(0, 0, one)], [], 1.0, zero, zero - 1, zero)
 
 
 def align(channel: Channel, hearings: Sequence[HeardReport], longest: int) -> Alignments:
@@ -256,7 +279,9 @@ def _side_by_side(blocks: Sequence[tuple[float, Alignments]]) -> Alignments:
     import numpy as np
 
     steps, closures, low = list[Step](), list[Closure](), 0
+    products = list[tuple[int, tuple[Alignments, ...]]]()
     for _, block in blocks:
+        products += [(low + begin, hearings) for begin, hearings in block.products]
         closures += [one._replace(low=low + one.low) for one in block.closures]
         steps += [one._replace(low=low + one.low) for one in block.steps]
         low += block.size
@@ -266,7 +291,10 @@ def _side_by_side(blocks: Sequence[tuple[float, Alignments]]) -> Alignments:
         _together(steps),
         closures,
         sum(share * block.nothing for share, block in blocks),
-        np.concatenate([block.condition for _, block in blocks]),
+        condition=np.concatenate([block.condition for _, block in blocks]),
+        place=np.concatenate([block.place for _, block in blocks]),
+        words=np.concatenate([block.words for _, block in blocks]),
+        products=products,
     )
 
 
@@ -319,6 +347,9 @@ def _both(one: Alignments, other: Alignments) -> Alignments:
         ],
         one.nothing * other.nothing,
         np.repeat(one.condition, other.size),
+        np.full(one.size * other.size, -1),
+        np.zeros(one.size * other.size, dtype=int),
+        [(0, (*(one.products[0][1] if one.products else (one,)), other))],
     )
 
 
@@ -392,7 +423,11 @@ def _words(
         start[places], end[places + count] = condition.bad, 1.0
     steps = [step for step in steps if len(step.weights)]
     closures = [Closure(0, 1, over, 1)]
-    return Alignments(start, end, steps, closures, none, np.full(size, number))
+    place = np.arange(size) % places if condition.begins else np.arange(size)
+    place[places:] += 0 if condition.begins else 1 - places  # one of two is heard, the second
+    return Alignments(
+        start, end, steps, closures, none, np.full(size, number), place, np.full(size, count)
+    )
 
 
 def _passed(stray: np.ndarray, insertion: float) -> np.ndarray:
@@ -458,6 +493,8 @@ def _bordered(channel: Channel, part: AskedPart, inner: Alignments) -> Alignment
         [one._replace(low=low + one.low) for one in inner.closures],
         inner.nothing,
         np.full(low + size + waits[1], number),
+        np.full(low + size + waits[1], -1),
+        np.zeros(low + size + waits[1], dtype=int),
     )
     if not part.after:
         return whole
@@ -468,6 +505,8 @@ def _bordered(channel: Channel, part: AskedPart, inner: Alignments) -> Alignment
         inner.closures,
         0.0,
         inner.condition,
+        inner.place,
+        inner.words,
     )
     return _side_by_side([(1.0, whole), (1.0, all_of_it)])
 

@@ -1,22 +1,29 @@
 """Sums over every string of a message and every alignment at once: forward, backward, and the share
 of each level.
 
-Arrays are (state of the alignments, node of the lattice). Nothing is left out: the sums are exact
-up to rounding.
+Arrays are (state of the alignments, node of the lattice). The sums are exact up to rounding; those
+of several hearings are taken in windows (see ``windows``).
 """
 
 from __future__ import annotations
 
+import itertools
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from codec.hear.alignment import Alignments
 from codec.hear.lattice import Decides, Join, MessageLattice, Mix, Operation
+from codec.hear.windows import Window, Windows
 
 if TYPE_CHECKING:
     import numpy as np
 
     from codec.hear.priors import Shares
+
+
+# states up to which several hearings are summed without windows
+MOST_WHOLE = 200
 
 
 @dataclass(slots=True)
@@ -75,20 +82,32 @@ def sums(model: WeightedLattice, alignments: Alignments) -> Sums:
     import numpy as np
 
     lattice = model.lattice
-    before = np.zeros((alignments.size, lattice.nodes))
+    whole: list[Alignments | Window] = [alignments]
+    windows = (
+        Windows(alignments, lattice)
+        if alignments.products and alignments.size > MOST_WHOLE
+        else None
+    )
+    parts = [whole if windows is None else windows.at(one) for one in lattice.operations]
+    kind = np.float64 if windows is None else np.float32
+    weights = [
+        weight.astype(kind, copy=False) if isinstance(weight, np.ndarray) else weight
+        for weight in model.weights
+    ]
+    before = np.zeros((alignments.size, lattice.nodes), kind)
     before[:, lattice.start] = alignments.start[:, None]
     passed = [
-        _forward(op, w, before, alignments)
-        for op, w in zip(lattice.operations, model.weights, strict=True)
+        _forward(operation, weight, before, part)
+        for operation, weight, part in zip(lattice.operations, weights, parts, strict=True)
     ]
     ended = alignments.last * before[:, lattice.end].sum(axis=1)
-    after = np.zeros((alignments.size, lattice.nodes))
+    after = np.zeros_like(before)
     after[:, lattice.end] = alignments.last[:, None]
     levels = {name: np.zeros(one.size) for name, one in lattice.message.fields.items()}
-    for operation, weight, gone in zip(
-        reversed(lattice.operations), reversed(model.weights), reversed(passed), strict=True
-    ):
-        _backward(operation, weight, before, after, gone, alignments, levels)
+    back = list(zip(lattice.operations, weights, parts, passed, strict=True))
+    for operation, weight, part, gone in reversed(back):
+        with_gone = list(itertools.zip_longest(part, gone))
+        _backward(operation, weight, before, after, with_gone, levels)
     return Sums(float(ended.sum()), after, ended, levels)
 
 
@@ -102,7 +121,7 @@ def total(model: WeightedLattice) -> float:
     before = np.zeros((1, model.lattice.nodes))
     before[:, model.lattice.start] = 1.0
     for operation, weight in zip(model.lattice.operations, model.weights, strict=True):
-        _forward(operation, weight, before, alignments)
+        _forward(operation, weight, before, [alignments])
     return float(before[0, model.lattice.end].sum())
 
 
@@ -110,34 +129,34 @@ def _forward(
     operation: Operation,
     weight: np.ndarray | float | None,
     before: np.ndarray,
-    alignments: Alignments,
-) -> np.ndarray | None:
-    """Carry the weights before an operation through it; return what each run starts with,
-    weighted.
+    parts: Sequence[Alignments | Window],
+) -> list[np.ndarray]:
+    """Carry the weights before an operation through it, for the states of each part; return what
+    each run starts with, weighted.
     """
     import numpy as np
 
-    if isinstance(operation, Join):
-        before[:, operation.target] += before[:, operation.source] * weight
-        return None
-    if isinstance(operation, Mix):
-        states = before[:, operation.low : operation.low + operation.states * operation.keys]
-        mixed = np.matmul(
-            np.asarray(weight).T, states.reshape(alignments.size, operation.states, operation.keys)
-        )
-        before[:, operation.slot : operation.slot + operation.figures * operation.keys] = (
-            mixed.reshape(alignments.size, -1)
-        )
-        return None
-    gone: np.ndarray = alignments.closed(before[:, operation.low : operation.high]).take(
-        operation.source, axis=1
-    )
-    if weight is not None:
-        gone *= weight
-    before[:, operation.reached] += alignments.sums_said(
-        gone, operation.reached_run, operation.reached_symbol, operation.reached_starts
-    )
-    return gone
+    passed = []
+    for part in parts:
+        if isinstance(operation, Join):
+            there = np.ix_(part.rows, operation.target)
+            before[there] += before[np.ix_(part.rows, operation.source)] * weight
+        elif isinstance(operation, Mix):
+            states = before[part.rows, _states(operation)]
+            grid = states.reshape(-1, operation.states, operation.keys)
+            mixed = np.matmul(np.asarray(weight).T, grid)
+            before[part.rows, _slots(operation)] = mixed.reshape(len(states), -1)
+        else:
+            gone = part.closed(before[part.rows, operation.low : operation.high]).take(
+                operation.source, axis=1
+            )
+            if weight is not None:
+                gone *= weight
+            before[np.ix_(part.reached, operation.reached)] += part.sums_said(
+                gone, operation.reached_run, operation.reached_symbol, operation.reached_starts
+            )
+            passed.append(gone)
+    return passed
 
 
 def _backward(
@@ -145,36 +164,42 @@ def _backward(
     weight: np.ndarray | float | None,
     before: np.ndarray,
     after: np.ndarray,
-    gone: np.ndarray | None,
-    alignments: Alignments,
+    parts: Sequence[tuple[Alignments | Window, np.ndarray | None]],
     levels: dict[str, np.ndarray],
 ) -> None:
-    """Carry the weights after an operation back through it, and add up what its levels are
-    worth.
+    """Carry the weights after an operation back through it, and add up what its levels are worth;
+    with each part comes what its runs started with.
     """
     import numpy as np
 
-    if isinstance(operation, Join):
-        way = after[:, operation.target] * weight
-        after[:, operation.source] += way
-        if operation.implies:
-            worth = float((before[:, operation.source] * way).sum())
-            for name, level in operation.implies.items():
-                levels[name][level] += worth
-        return
-    if isinstance(operation, Mix):
-        _mixed_back(operation, np.asarray(weight), before, after, levels)
-        return
-    way = alignments.sums_unsaid(after, operation.target, operation.symbol, operation.starts[:-1])
-    if operation.decides and gone is not None:
-        _add(
-            levels, operation.decides, np.einsum("sr,sr->r", gone, way)
-        )  # the weights are in ``gone``
-    if weight is not None:
-        way *= weight
-    after[:, operation.low + operation.sources] += alignments.closed(
-        np.add.reduceat(way, operation.source_starts, axis=1), back=True
-    )
+    for part, gone in parts:
+        if isinstance(operation, Join):
+            way = after[np.ix_(part.rows, operation.target)] * weight
+            here = np.ix_(part.rows, operation.source)
+            after[here] += way
+            if operation.implies:
+                worth = float((before[here] * way).sum())
+                for name, level in operation.implies.items():
+                    levels[name][level] += worth
+        elif isinstance(operation, Mix):
+            _mixed_back(operation, np.asarray(weight), before, after, part.rows, levels)
+        else:
+            way = part.sums_unsaid(after, operation.target, operation.symbol, operation.starts[:-1])
+            if operation.decides and gone is not None:  # the weights are in ``gone``
+                _add(levels, operation.decides, np.einsum("sr,sr->r", gone, way))
+            if weight is not None:
+                way *= weight
+            after[np.ix_(part.rows, operation.low + operation.sources)] += part.closed(
+                np.add.reduceat(way, operation.source_starts, axis=1), back=True
+            )
+
+
+def _states(operation: Mix) -> slice:
+    return slice(operation.low, operation.low + operation.states * operation.keys)
+
+
+def _slots(operation: Mix) -> slice:
+    return slice(operation.slot, operation.slot + operation.figures * operation.keys)
 
 
 def _mixed_back(
@@ -182,16 +207,15 @@ def _mixed_back(
     weight: np.ndarray,
     before: np.ndarray,
     after: np.ndarray,
+    rows: np.ndarray,
     levels: dict[str, np.ndarray],
 ) -> None:
     import numpy as np
 
-    here = slice(operation.low, operation.low + operation.states * operation.keys)
-    slots = after[:, operation.slot : operation.slot + operation.figures * operation.keys]
-    said = slots.reshape(len(after), operation.figures, operation.keys)
-    after[:, here] += np.matmul(weight, said).reshape(len(after), -1)
+    said = after[rows, _slots(operation)].reshape(-1, operation.figures, operation.keys)
+    after[rows, _states(operation)] += np.matmul(weight, said).reshape(len(rows), -1)
     if operation.decides:
-        states = before[:, here].reshape(len(before), operation.states, operation.keys)
+        states = before[rows, _states(operation)].reshape(-1, operation.states, operation.keys)
         worth = weight * np.tensordot(states, said, axes=((0, 2), (0, 2)))
         _add(levels, operation.decides, worth)
 

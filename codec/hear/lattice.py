@@ -116,8 +116,46 @@ class MessageLattice:
     start: list[int] = field(default_factory=list)
     end: list[int] = field(default_factory=list)
     strings: Strings | None = None  # where a reading may have more than one string
+    _reached: tuple[np.ndarray, np.ndarray] | None = None
     _wide: list[tuple[int, int, int]] = field(default_factory=list)
     _single: dict[int, list[int]] = field(default_factory=dict)
+
+    @property
+    def lengths(self) -> tuple[int, int]:
+        """The fewest and the most symbols of a string."""
+        low, high = self._symbols()
+        return int(low[self.end].min()), int(high[self.end].max())
+
+    def depths(self, operation: Operation) -> tuple[int, int]:
+        """Return the fewest and the most symbols that are said before an operation."""
+        low, high = self._symbols()
+        here = _sources(operation)
+        return int(low[here].min()), int(high[here].max())
+
+    def _symbols(self) -> tuple[np.ndarray, np.ndarray]:
+        """Return the fewest and the most symbols said on the way to each node; nodes that nothing
+        reaches have more than there are.
+        """
+        import numpy as np
+
+        if self._reached is None:
+            low, high = np.full(self.nodes, self.nodes), np.zeros(self.nodes, dtype=int)
+            low[self.start] = 0
+            for operation in self.operations:
+                before = low[_sources(operation)], high[_sources(operation)]
+                if isinstance(operation, Mix):
+                    slots = slice(
+                        operation.slot, operation.slot + operation.figures * operation.keys
+                    )
+                    low[slots], high[slots] = before[0].min(), before[1].max()
+                else:
+                    if isinstance(operation, Say):
+                        edges = operation.source.take(operation.run)
+                        before = before[0].take(edges) + 1, before[1].take(edges) + 1
+                    np.minimum.at(low, operation.target, before[0])
+                    np.maximum.at(high, operation.target, before[1])
+            self._reached = low, high
+        return self._reached
 
     def leaving(self, node: int) -> list[int]:
         """Return the numbers of the operations that leave a node."""
@@ -135,6 +173,15 @@ class MessageLattice:
         return [
             number for low, high, number in self._wide if low <= node < high
         ] + self._single.get(node, [])
+
+
+def _sources(operation: Operation) -> slice | np.ndarray:
+    """Return the nodes that an operation leaves."""
+    if isinstance(operation, Join):
+        return operation.source
+    if isinstance(operation, Mix):
+        return slice(operation.low, operation.low + operation.states * operation.keys)
+    return slice(operation.low, operation.high)
 
 
 def build(message: Message, spec: HearingSpec) -> MessageLattice:
