@@ -15,6 +15,7 @@ from typing import NamedTuple
 from grammar.codes import DONE, CodeTable, Fragment
 from grammar.errors import CodeError
 from grammar.message import Message
+from grammar.semirings import ends_first
 
 MOST_EDGES = 300_000
 MOST_INNER = 400_000  # edges within codewords, at all places of all messages
@@ -172,6 +173,26 @@ def _join(automaton: Automaton) -> None:
     for state, done in enumerate(automaton.accepting):
         if done:
             automaton.steps[state] = [*automaton.steps[state], *begins]
+
+
+class Edge(NamedTuple):
+    """A step of an automaton, with the state it leaves."""
+
+    source: int
+    target: int
+    mask: int
+
+
+def edges(automaton: Automaton) -> list[Edge]:
+    """Return the edges of the automaton of one message, those into a state before those out of
+    it.
+    """
+    targets = [[step.target for step in steps] for steps in automaton.steps]
+    return [
+        Edge(state, step.target, step.mask)
+        for state in reversed(ends_first(targets))
+        for step in automaton.steps[state]
+    ]
 
 
 def bits(mask: int) -> Iterator[int]:

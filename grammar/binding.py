@@ -183,13 +183,8 @@ class _Checks:
                 yield _at(self.layout, leaf, nothing, "put it behind other tables")
             return
         for other in sorted(covered):
-            mask = 0
-            for edges in message.tables[other].fragment():
-                for symbols, _ in edges:
-                    mask |= symbols
-            foreign = [
-                symbol for symbol in message.alphabet.unmask(mask) if symbol not in check.value_of
-            ]
+            said = message.alphabet.unmask(message.tables[other].symbols)
+            foreign = [symbol for symbol in said if symbol not in check.value_of]
             if foreign:
                 yield _at(
                     self.layout,

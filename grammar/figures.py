@@ -8,6 +8,9 @@ nothing), with its standard error.
 
 from __future__ import annotations
 
+import bisect
+import functools
+import heapq
 import itertools
 import math
 import random
@@ -15,15 +18,15 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
-from grammar.automaton import bits
+from grammar.automaton import bits, build, edges
 from grammar.codes import CodeTable
 from grammar.codes.detection import missed
 from grammar.errors import CodeError
 from grammar.fields import ENUMERABLE
 from grammar.message import Message
-from grammar.paths import by_length
+from grammar.paths import begun, may_end, onward
 from grammar.reading_sets import ReadingSets
-from grammar.semirings import Semiring
+from grammar.semirings import MOST, sums_to_end
 
 if TYPE_CHECKING:
     from grammar.book import Book
@@ -31,6 +34,8 @@ if TYPE_CHECKING:
 DRAWS = 1000
 # steps along layouts to draw reports: of a message of very many parts fewer are drawn
 MOST_STEPS = 200_000
+_DIGITS = 9  # of seconds, in which strings that take as long as each other are told from others
+_ALIKE = 2 * 10**-_DIGITS
 MOST_BITS = 14_000  # of a count: Python writes no number of more than 4,300 digits
 
 
@@ -135,13 +140,37 @@ def longest(book: Book, message: Message) -> tuple[float, str]:
     symbols = book.alphabet.symbols
     price = [book.alphabet.words[symbol].seconds for symbol in symbols]
 
-    def dearest(_: int, mask: int) -> tuple[float, str]:
+    @functools.cache
+    def dearest(mask: int) -> tuple[float, str]:
         return max((price[bit], symbols[bit]) for bit in bits(mask))
 
-    longest_first: Semiring[tuple[float, str]] = Semiring(
-        (-math.inf, ""), (0.0, ""), max, lambda one, other: (one[0] + other[0], one[1] + other[1])
+    automaton = build([message])
+    # the most seconds from each state on, whatever the checks say: no way takes more
+    ends = [state for state, done in enumerate(automaton.accepting) if done]
+    rest = sums_to_end(
+        edges(automaton), ends, len(automaton.steps), MOST, lambda edge: dearest(edge.mask)[0]
     )
-    return max(by_length(message, longest_first, dearest))
+    follow = functools.cache(message.follow) if message.check_leaves else None
+    begin = begun(automaton, message, checked=follow is not None)
+    reached = {begin: (0.0, "")}
+    # the most promising first, of those alike the shortest: all ways to a node come before it
+    waiting = [(-rest[begin.state], 0, "", begin)]
+    found = (-math.inf, "")
+    while waiting and -waiting[0][0] > found[0] - _ALIKE:
+        *_, string, node = heapq.heappop(waiting)
+        seconds, best = reached[node]
+        if string != best:
+            continue
+        if may_end(automaton, node):
+            found = max(found, (seconds, string))
+        for mask, after in onward(automaton, node, follow):
+            more, symbol = dearest(mask)
+            one = (seconds + more, string + symbol)
+            if after not in reached or one > reached[after]:
+                reached[after] = one
+                promised = round(one[0] + rest[after.state], _DIGITS)
+                heapq.heappush(waiting, (-promised, len(one[1]), one[1], after))
+    return found
 
 
 # the mean
@@ -212,7 +241,7 @@ def _draw(
         for field in message.tables[step.leaf].fields if step.leaf >= 0 else ():
             weights = shares.get(field.name)
             levels[field.name] = (
-                generator.choices(range(field.size), cum_weights=weights)[0]
+                bisect.bisect(weights, generator.random() * weights[-1], 0, field.size - 1)
                 if weights
                 else generator.randrange(field.size)
             )

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import functools
 import itertools
+import operator
 import types
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
@@ -189,6 +190,11 @@ class Message:
     def lengths(self) -> tuple[int, int]:
         """The shortest and the longest string, in symbols."""
         return int(self.reach[0][0]), int(self.reach[1][0])
+
+    @functools.cached_property
+    def symbols(self) -> int:
+        """The symbols that may stand in its strings, as a mask."""
+        return functools.reduce(operator.or_, (table.symbols for table in self.tables))
 
     @functools.cached_property
     def ways(self) -> int:
@@ -501,7 +507,9 @@ class Cut(NamedTuple):
     @property
     def first(self) -> int:
         """The symbols it may begin with, as a mask."""
-        return functools.reduce(int.__or__, (mask for mask, _ in self.plan.tables[0].fragment()[0]))
+        return functools.reduce(
+            operator.or_, (mask for mask, _ in self.plan.tables[0].fragment()[0])
+        )
 
     def match(self, found: Found) -> Match:
         """Return what was found by this cut."""
@@ -548,10 +556,11 @@ class Readers(dict[int, Reader]):
                 cuts.extend(found or ())
         if len(cuts) <= _FEW:
             return _reader(cuts)
-        by_first: dict[str | None, list[Cut]] = {}
-        for cut in cuts:
+        by_first: dict[str | None, tuple[int, ...]] = {}  # numbers of cuts
+        for number, cut in enumerate(cuts):
             for symbol in cut.plan.message.alphabet.unmask(cut.first):
-                by_first.setdefault(symbol, []).append(cut)
+                by_first[symbol] = (*by_first.get(symbol, ()), number)
+        made: dict[tuple[int, ...], Reader] = {}
         readers: dict[str | None, Reader] = {}
         symbol_of = self.spelling.symbol_of
 
@@ -559,9 +568,12 @@ class Readers(dict[int, Reader]):
             first = symbol_of(said[0])
             reader = readers.get(first)
             if reader is None:
-                if first not in by_first:
+                numbers = by_first.get(first)
+                if numbers is None:
                     return None
-                reader = readers[first] = _reader(by_first[first])
+                if numbers not in made:
+                    made[numbers] = _reader([cuts[number] for number in numbers])
+                reader = readers[first] = made[numbers]
             return reader(said)
 
         return read

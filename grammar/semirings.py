@@ -64,3 +64,22 @@ def sums_to_end(
     for step in reversed(steps):
         sums[step.source] = plus(sums[step.source], times(weigh(step), sums[step.target]))
     return sums
+
+
+def ends_first(targets: Sequence[Sequence[int]]) -> list[int]:
+    """Return the points of a graph without circles that point 0 leads to, each after all that it
+    leads to itself.
+    """
+    found: list[int] = []
+    seen = {0}
+    waiting = [(0, iter(targets[0]))]
+    while waiting:
+        point, rest = waiting[-1]
+        target = next(rest, None)
+        if target is None:
+            found.append(point)
+            waiting.pop()
+        elif target not in seen:
+            seen.add(target)
+            waiting.append((target, iter(targets[target])))
+    return found

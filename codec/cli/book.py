@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import argparse
+import functools
+import operator
 from typing import Any
 
 from codec.cli.book_analyse import add_analyse
@@ -161,11 +163,8 @@ def _confusable(book: Any, pairs: int) -> list[dict[str, Any]]:
     """
     from grammar import sound
 
-    mask = 0
-    for steps in book.automaton(None).steps:
-        for step in steps:
-            mask |= step.mask
-    entries = [book.alphabet.words[symbol] for symbol in book.alphabet.unmask(mask)]
+    said = functools.reduce(operator.or_, (message.symbols for message in book.messages.values()))
+    entries = [book.alphabet.words[symbol] for symbol in book.alphabet.unmask(said)]
     words = [(entry.word, entry.phones()) for entry in entries]
     found = sound.confusable_pairs(words, pairs, "noisy") if len(words) > 1 and pairs else []
     return [{"words": [pair.first, pair.second], "probability": pair.probability} for pair in found]

@@ -7,6 +7,7 @@ from __future__ import annotations
 import functools
 import itertools
 import math
+import operator
 from abc import ABC, abstractmethod
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -132,6 +133,12 @@ class CodeTable(ABC):
     @abstractmethod
     def fragment(self) -> Fragment:
         """Return the automaton of the codewords."""
+
+    @property
+    def symbols(self) -> int:
+        """The symbols that may stand in its codewords, as a mask."""
+        masks = (mask for edges in self.fragment() for mask, _ in edges)
+        return functools.reduce(operator.or_, masks, 0)
 
     @property
     def combinations(self) -> int:

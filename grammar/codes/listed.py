@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 import typing
 from collections.abc import Iterator, Mapping, Sequence
@@ -69,6 +70,10 @@ class Listed(CodeTable):
 
     def fragment(self) -> Fragment:
         """Return the automaton of the codewords."""
+        return self._fragment
+
+    @functools.cached_property
+    def _fragment(self) -> Fragment:
         return trie(self.alphabet, self.by_word, self.name)
 
 

@@ -4,6 +4,7 @@ easily confused and what that costs.
 
 from __future__ import annotations
 
+import functools
 import heapq
 import math
 from collections.abc import Sequence
@@ -15,7 +16,6 @@ from grammar.design.capacity import capacity, entropy
 from grammar.design.frontier import Bound, mean_of
 from grammar.design.noise import Noise, confused_words, noise_of, rates
 from grammar.errors import CodeError
-from grammar.fields import FieldBase
 from grammar.figures import drawn, longest
 from grammar.message import Message
 
@@ -142,6 +142,8 @@ def _spent(book: Book, message: Message, strings: Sequence[str], rate: float) ->
 
 def _mixed(book: Book, message: Message, noise: Noise, mean: float, most: int) -> list[Mixed]:
     """Return the pairs of levels of each table that cost most, counting both ways."""
+    if not most:
+        return []
     spec = book.spec.hearing
     checked = frozenset(leaf for check in message.check_leaves for leaf in message.covered(check))
     found: list[Mixed] = []
@@ -154,26 +156,26 @@ def _mixed(book: Book, message: Message, noise: Noise, mean: float, most: int) -
             continue
         rows = list(table.words())
         shares = _row_shares(table, [levels for levels, _ in rows], spec.surprise)
-        harms = [_harms(field) for field in table.fields]
-        noticed, again = leaf in checked, mean + spec.turnaround
-        costed: list[tuple[float, int, int, float, float]] = []
+        harms = [functools.cache(field.harm) for field in table.fields]
+        noticed = leaf in checked
+        price = mean + spec.turnaround if noticed else spec.wrong
+        highest = price * (1 if noticed else len(harms))
+        dearest: list[tuple[float, int, int, float, float]] = []  # the least of them first
         for said, read, probability in confused_words(noise, [word for _, word in rows]):
-            share, bad = shares[said] * probability, 0.0
-            for row, a, b in zip(harms, rows[said][0], rows[read][0], strict=True):
-                bad += row[a][b]
-            costed.append(
-                (-share * (again if noticed else spec.wrong * bad), said, read, share, bad)
-            )
-        for cost, said, read, share, bad in heapq.nsmallest(most, costed):
+            share = shares[said] * probability
+            if len(dearest) < most or share * highest >= dearest[0][0]:
+                levels = zip(harms, rows[said][0], rows[read][0], strict=True)
+                bad = sum((harm(a, b) for harm, a, b in levels), 0.0)
+                cost = share * (price if noticed else price * bad)
+                heapq.heappush(dearest, (cost, -said, -read, share, bad))
+                if len(dearest) > most:
+                    heapq.heappop(dearest)
+        for cost, *numbers, share, bad in dearest:
+            said, read = (-int(number) for number in numbers)
             texts = [_text(table, rows[place][0]) for place in (said, read)]
             words = _differing(book, rows[said][1], rows[read][1])
-            found.append(Mixed(table.name, texts[0], texts[1], words, share, bad, noticed, -cost))
+            found.append(Mixed(table.name, texts[0], texts[1], words, share, bad, noticed, cost))
     return sorted(found, key=lambda one: (-one.cost, one.table, one.said, one.read))[:most]
-
-
-def _harms(field: FieldBase) -> list[list[float]]:
-    size = field.size
-    return [[field.harm(a, b) for b in range(size)] for a in range(size)]
 
 
 def _row_shares(table: CodeTable, rows: Sequence[tuple[int, ...]], surprise: float) -> list[float]:
@@ -215,7 +217,7 @@ def _misheard(book: Book, message: Message) -> list[str]:
     """Return which words that the message says are easily taken for others of them, each pair
     once.
     """
-    said = sorted({symbol for table in message.tables for _, symbol in _symbols(book, table)})
+    said = sorted(book.alphabet.unmask(message.symbols))
     confusions, words = noise_of(book.alphabet, book.spec.hearing).confusions, book.alphabet.words
     told: dict[frozenset[str], str] = {}
     for one in said:
@@ -235,11 +237,3 @@ def _misheard(book: Book, message: Message) -> list[str]:
                 f" time{both}: {hint}"
             )
     return list(told.values())
-
-
-def _symbols(book: Book, table: CodeTable) -> list[tuple[str, str]]:
-    mask = 0
-    for edges in table.fragment():
-        for symbols, _ in edges:
-            mask |= symbols
-    return [(table.name, symbol) for symbol in book.alphabet.unmask(mask)]

@@ -17,7 +17,9 @@ import bisect
 import heapq
 import itertools
 import math
+import operator
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from grammar.design.capacity import capacity
 
@@ -51,36 +53,63 @@ def grown(
     grower = _Grower(likely, times)
     thresholds = _THRESHOLDS[::6] if quick else _THRESHOLDS
     best: tuple[float, float] = (math.inf, 0.0)  # mean time and threshold
-    words: list[Word] = []
+    tree: _Tree | None = None
     done: list[tuple[float, float]] = []
     for threshold in sorted(thresholds, key=lambda one: abs(math.log(one / _PROMISING))):
         if any(low < threshold <= high for low, high in done):
             continue
-        tree, alike = grower.grow(threshold, {}, best[0])
+        found, alike = grower.grow(threshold, {}, best[0])
         done.append(alike)
-        if tree is not None:
+        if found is not None:
             first = min(one for one in thresholds if alike[0] < one <= alike[1])
-            if (tree[1], first) < best:
-                words, best = tree[0], (tree[1], first)
+            if (found[1], first) < best:
+                tree, best = found[0], (found[1], first)
     cost, threshold = best
+    words = tree.words()[: len(likely)] if tree is not None else []
     if quick:
         return words, cost
     forced: dict[int, bool] = {}
     for letter in range(len(times)):
         opened = any(word[0] == letter and len(word) > 1 for word in words)
-        tree, _ = grower.grow(threshold, {**forced, letter: not opened}, cost - _TOLERANCE)
-        if tree is not None and tree[1] < cost - _TOLERANCE:
+        found, _ = grower.grow(threshold, {**forced, letter: not opened}, cost - _TOLERANCE)
+        if found is not None and found[1] < cost - _TOLERANCE:
             forced[letter] = not opened
-            words, cost = tree
+            words, cost = found[0].words()[: len(likely)], found[1]
     return words, cost
+
+
+class _Tree(NamedTuple):
+    """The nodes of a tree: those closed, in order, and the others, of which only the cheapest
+    behind each opened node is held: (its cost, its word, the cost of the node before it, the place
+    of its last letter among ``letters``, which have their times and come quickest first).
+    """
+
+    closed: list[tuple[float, Word]]
+    held: list[tuple[float, Word, float, int]]
+    letters: Sequence[tuple[float, int]]
+
+    def costs(self) -> list[float]:
+        """Return the costs of all nodes, in order: those closed cost least."""
+        return [cost for cost, _ in self.closed] + sorted(
+            before + time for _, _, before, place in self.held for time, _ in self.letters[place:]
+        )
+
+    def words(self) -> list[Word]:
+        """Return the words of all nodes, in order."""
+        held = sorted(
+            (before + time, (*word[:-1], letter))
+            for _, word, before, place in self.held
+            for time, letter in self.letters[place:]
+        )
+        return [word for _, word in (*self.closed, *held)]
 
 
 class _Grower:
     """Grows trees for the same shares (falling) and times."""
 
     def __init__(self, likely: Sequence[float], times: Sequence[float]) -> None:
-        self.likely, self.times, self.rate = likely, times, capacity(times)
-        self._letters = sorted(range(len(times)), key=lambda letter: (times[letter], letter))
+        self.likely, self.rate = likely, capacity(times)
+        self._letters = sorted((time, letter) for letter, time in enumerate(times))
         self._rising = [-share for share in likely]
         # sums over the levels from each on: of the shares, and of share · log2 share
         self._shares = _from_the_end(likely)
@@ -88,49 +117,51 @@ class _Grower:
 
     def grow(
         self, threshold: float, forced: dict[int, bool], most: float
-    ) -> tuple[tuple[list[Word], float] | None, tuple[float, float]]:
+    ) -> tuple[tuple[_Tree, float] | None, tuple[float, float]]:
         """Grow one tree; ``forced`` says of letters in the first place whether their node is
         opened.
 
-        Return its words and mean time, None where that is more than ``most``; and the thresholds
+        Return it and its mean time, None where that is more than ``most``; and the thresholds
         (above the first, up to the second) with which every decision is the same.
         """
-        likely, times, rate, letters = self.likely, self.times, self.rate, self._letters
-        levels, last = len(likely), len(likely) - 1
-        open_nodes: list[tuple[float, Word]] = [(0.0, ())]
-        closed: list[tuple[float, Word]] = []
+        likely, rate, letters = self.likely, self.rate, self._letters
+        last, (quickest, first) = len(likely) - 1, letters[0]
+        tree = _Tree([], [(0.0, (), 0.0, len(letters) - 1)], letters)
+        closed, held, others = tree.closed, tree.held, 1
+        share, spent, room, looked = likely[0], 0.0, 1.0, 0
         below, above = 0.0, math.inf  # the ratios opened at most and closed at least
-        spent, room, looked = 0.0, 1.0, 0
-        while len(open_nodes) + len(closed) < levels or (not closed and len(open_nodes) == 1):
-            cost, word = node = open_nodes[0]
-            share = likely[min(len(closed), last)]
+        while others + len(closed) <= last or (not closed and others == 1):
+            cost, word, before, place = held[0]
             takes = 2.0 ** (-rate * cost)
             close = False
-            if len(word) == 1 and word[0] in forced and len(open_nodes) > 1:
+            if len(word) == 1 and word[0] in forced and others > 1:
                 close = not forced[word[0]]
-            elif word and len(open_nodes) > 1:
+            elif word and others > 1:
                 close = share >= threshold * takes
                 ratio = share / takes if takes else math.inf
                 below, above = (below, min(above, ratio)) if close else (max(below, ratio), above)
-            if close:
-                heapq.heappop(open_nodes)
-                closed.append(node)
-                spent, room = spent + share * cost, room - takes
+            if place + 1 < len(letters):  # the next behind the same node comes in its place
+                time, letter = letters[place + 1]
+                heapq.heapreplace(held, (before + time, (*word[:-1], letter), before, place + 1))
             else:
-                first, *others = letters
-                heapq.heapreplace(open_nodes, (cost + times[first], (*word, first)))
-                for letter in others:
-                    heapq.heappush(open_nodes, (cost + times[letter], (*word, letter)))
+                heapq.heappop(held)
+            if close:
+                closed.append((cost, word))
+                others -= 1
+                spent, room = spent + share * cost, room - takes
+                share = likely[min(len(closed), last)]
+            else:
+                heapq.heappush(held, (cost + quickest, (*word, first), cost, 0))
+                others += len(letters) - 1
             looked += 1
             if (
                 looked % _BETWEEN_BOUNDS == 0
                 and spent + self._rest(len(closed), cost, room) > most + _TOLERANCE
             ):
                 return None, (min(below, threshold), max(above, threshold))
-        return matched(likely, [*closed, *open_nodes]), (
-            min(below, threshold),
-            max(above, threshold),
-        )
+        mean = math.fsum(map(operator.mul, likely, tree.costs()))
+        found = (tree, mean) if mean <= most else None
+        return found, (min(below, threshold), max(above, threshold))
 
     def _rest(self, place: int, cost: float, room: float) -> float:
         """Return the least that levels from ``place`` on can add to the mean time, none of them

@@ -8,6 +8,8 @@ are named, not listed. A mark tells cards of one state of a book from another's.
 
 from __future__ import annotations
 
+import functools
+import operator
 from collections.abc import Iterable
 from dataclasses import dataclass
 from html import escape
@@ -105,13 +107,8 @@ def _order(book: Book, name: str) -> str:
 
 
 def _used(book: Book) -> set[str]:
-    mask = 0
-    for message in book.messages.values():
-        for table in message.tables:
-            for edges in table.fragment():
-                for symbols, _ in edges:
-                    mask |= symbols
-    return set(book.alphabet.unmask(mask))
+    said = (message.symbols for message in book.messages.values())
+    return set(book.alphabet.unmask(functools.reduce(operator.or_, said)))
 
 
 def _table(table: CodeTable) -> Block:

@@ -17,6 +17,7 @@ from grammar.codes import DONE, CodeTable
 from grammar.errors import CodeError
 from grammar.message import Message
 from grammar.paths import begun, may_end, onward
+from grammar.semirings import ends_first
 
 MOST_NODES = 20_000
 _FREE = (
@@ -49,12 +50,16 @@ class Network:
     arcs: list[list[WordArc]] = field(default_factory=list)
     final: list[bool] = field(default_factory=list)
 
+    def ends_first(self) -> list[int]:
+        """Return the nodes in an order in which each comes after all that it leads to."""
+        return ends_first([[arc.target for arc in arcs] for arcs in self.arcs])
+
     def written_out(self) -> int:
         """Return how many words there are if all that follows a node is written out behind each
         word that leads to it, words that lead to the same node standing together.
         """
         words: dict[int, int] = {}
-        for node in _ends_first(self.arcs):
+        for node in self.ends_first():
             words[node] = sum(
                 len(symbols) + words[target] for target, _, symbols in grouped(self.arcs[node])
             )
@@ -125,7 +130,7 @@ def _shared(network: Network) -> Network:
     """
     kept: dict[tuple[bool, tuple[WordArc, ...]], int] = {}
     new: dict[int, int | None] = {}
-    for node in _ends_first(network.arcs):
+    for node in network.ends_first():
         arcs = {
             arc._replace(target=place)
             for arc in network.arcs[node]
@@ -139,23 +144,6 @@ def _shared(network: Network) -> Network:
         for final, arcs in reversed(kept)
     ]
     return Network([arcs for _, arcs in shared], [final for final, _ in shared])
-
-
-def _ends_first(arcs: Sequence[Sequence[WordArc]]) -> list[int]:
-    """Return the nodes in an order in which each comes after all that it leads to."""
-    found: list[int] = []
-    seen = {0}
-    waiting = [(0, iter(arcs[0]))]
-    while waiting:
-        node, rest = waiting[-1]
-        arc = next(rest, None)
-        if arc is None:
-            found.append(node)
-            waiting.pop()
-        elif arc.target not in seen:
-            seen.add(arc.target)
-            waiting.append((arc.target, iter(arcs[arc.target])))
-    return found
 
 
 def grouped(arcs: Sequence[WordArc]) -> list[tuple[int, int, list[str]]]:

@@ -13,9 +13,13 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 
 
-def by_turns(works: Mapping[str, Callable[[], object]], rounds: int) -> dict[str, float]:
-    """Return the median processor seconds of each of ``works``, run by turns so that a busy moment
-    falls on all of them.
+def by_turns(
+    works: Mapping[str, Callable[[], object]],
+    rounds: int,
+    pick: Callable[[list[float]], float] = statistics.median,
+) -> dict[str, float]:
+    """Return the processor seconds of each of ``works``, of those of all rounds what ``pick``
+    does, run by turns so that a busy moment falls on all of them.
     """
     seconds: dict[str, list[float]] = {name: [] for name in works}
     for _ in range(rounds):
@@ -23,7 +27,7 @@ def by_turns(works: Mapping[str, Callable[[], object]], rounds: int) -> dict[str
             began = time.process_time()
             work()
             seconds[name].append(time.process_time() - began)
-    return {name: statistics.median(times) for name, times in seconds.items()}
+    return {name: pick(times) for name, times in seconds.items()}
 
 
 def processes(commands: Mapping[str, Sequence[str]], rounds: int) -> dict[str, tuple[float, float]]:
