@@ -175,21 +175,21 @@ def _join(automaton: Automaton) -> None:
             automaton.steps[state] = [*automaton.steps[state], *begins]
 
 
-class Edge(NamedTuple):
-    """A step of an automaton, with the state it leaves."""
+class EdgeFrom(NamedTuple):
+    """An edge with the state it leaves."""
 
     source: int
     target: int
     mask: int
 
 
-def edges(automaton: Automaton) -> list[Edge]:
+def edges(automaton: Automaton) -> list[EdgeFrom]:
     """Return the edges of the automaton of one message, those into a state before those out of
     it.
     """
     targets = [[step.target for step in steps] for steps in automaton.steps]
     return [
-        Edge(state, step.target, step.mask)
+        EdgeFrom(state, step.target, step.mask)
         for state in reversed(ends_first(targets))
         for step in automaton.steps[state]
     ]
