@@ -6,8 +6,15 @@ from __future__ import annotations
 
 import argparse
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
+from codec.cli.common import integer
+from codec.cli.desk import PORT
+
+if TYPE_CHECKING:
+    from grammar.book import Book
+
+SPEED = 20
 CARS = ("7=Ilse Marrow,Quill", "61=Teo Vash,Denn")
 
 
@@ -26,6 +33,12 @@ def add(commands: Any) -> None:
         default="niner-demo",
         help="where the sheet and the debrief are written (niner-demo)",
     )
+    parser.add_argument(
+        "--desk",
+        action="store_true",
+        help=f"watch the race in a browser instead, {SPEED} times as fast as it was",
+    )
+    parser.add_argument("--port", type=integer, default=PORT, help=f"the desk's port ({PORT})")
     parser.set_defaults(run=run)
 
 
@@ -61,6 +74,8 @@ def run(args: argparse.Namespace) -> int:
             old.unlink()
         for file in files:
             (out / file.name).write_bytes(file.read_bytes())
+    if args.desk:
+        return _desk(args, book, sheet, out / files[1].name)
     demo.opening(book, (examples / "event" / "radio.txt").read_text("utf-8").splitlines())
     with Journal(sheet, book) as journal, (examples / "event" / "radio.jsonl").open("rb") as radio:
         summary = import_transcript(journal, bounded(radio), "jsonl", crews_of(CARS))
@@ -69,4 +84,38 @@ def run(args: argparse.Namespace) -> int:
     demo.heading_there(book, event, entries)
     demo.debrief(book, event, entries, examples / "event" / "car-7.csv", out)
     demo.closing(examples, out)
+    return 0
+
+
+def _desk(args: argparse.Namespace, book: Book, sheet: Path, event: Path) -> int:
+    """Write the race into the sheet as it went, and serve it."""
+    import tempfile
+
+    from codec.cli.desk import serving, tell_served
+    from codec.radio.crews import crews_of
+    from codec.radio.importing import bounded, import_transcript
+    from codec.sheet import Journal
+
+    desk = serving()
+    from codec.desk.replay import Replay
+
+    radio = demo_folder() / "event" / "radio.jsonl"
+    with (
+        tempfile.TemporaryDirectory() as scratch,
+        Journal(Path(scratch) / "race.sheet", book) as journal,
+        radio.open("rb") as lines,
+    ):
+        import_transcript(journal, bounded(lines), "jsonl", crews_of(CARS))
+        entries = list(journal.entries())
+    replay = Replay(sheet, book, entries, SPEED)
+    replay.start()
+    try:
+        desk.serve(
+            desk.sheets_at(sheet, book, event),
+            tell_served,
+            port=args.port,
+            links_at=sheet.with_name(desk.LINKS),
+        )
+    finally:
+        replay.stop()
     return 0

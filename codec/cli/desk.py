@@ -7,11 +7,15 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import tell
+from codec.cli.common import integer, tell
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:
+    from types import ModuleType
+
     from codec.desk.serving import Served
+
+PORT = 8899
 
 
 def add(commands: Any) -> None:
@@ -31,7 +35,9 @@ def add(commands: Any) -> None:
     parser.add_argument("place", metavar="SHEET_OR_FOLDER", help="a sheet, or a folder of sheets")
     parser.add_argument("--book", help="the code book, for a new sheet")
     parser.add_argument("--event", help="the event file: shows where the race is heading")
-    parser.add_argument("--port", type=int, default=8899, help="the port (8899); 0 takes any")
+    parser.add_argument(
+        "--port", type=integer, default=PORT, help=f"the port ({PORT}); 0 takes any"
+    )
     parser.add_argument(
         "--lan",
         nargs="?",
@@ -51,29 +57,36 @@ def run(args: argparse.Namespace) -> int:
     """Serve until Ctrl-C."""
     from grammar.loading import load_book
 
-    try:
-        from codec.desk.serving import serve, sheets_at
-    except ImportError as error:
-        raise CodeError(
-            f"the desk needs {error.name}", kind="not-installed", hint="pip install 'niner[desk]'"
-        ) from None
+    desk = serving()
     if (args.cert is None) != (args.key is None):
         raise CodeError("--cert and --key go together", kind="usage")
     place, book = Path(args.place), None if args.book is None else load_book(args.book)
-    sheets = sheets_at(place, book, None if args.event is None else Path(args.event))
+    sheets = desk.sheets_at(place, book, None if args.event is None else Path(args.event))
     folder = place if place.is_dir() else place.parent
-    serve(
+    desk.serve(
         sheets,
-        _tell,
+        tell_served,
         port=args.port,
         lan=args.lan,
-        links_at=folder / ".niner-desk-links",
+        links_at=folder / desk.LINKS,
         certificate=None if args.cert is None else (args.cert, args.key),
     )
     return 0
 
 
-def _tell(served: Served) -> None:
+def serving() -> ModuleType:
+    """Return what serves a desk; raises CodeError where what it needs is not installed."""
+    try:
+        from codec.desk import serving as found
+    except ImportError as error:
+        raise CodeError(
+            f"the desk needs {error.name}", kind="not-installed", hint="pip install 'niner[desk]'"
+        ) from None
+    return found
+
+
+def tell_served(served: Served) -> None:
+    """Tell where the desk is, and the link of each role."""
     tell(f"the desk: {served.address}   Ctrl-C ends it; everything written is on the disk")
     for role, link in served.links.items():
         tell(f"to {role.name.lower()}: {link}")

@@ -15,6 +15,7 @@ from codec.desk.sheets import OpenSheet
 from grammar.book import Book
 from grammar.errors import CodeError
 
+LINKS = ".niner-desk-links"  # beside the sheets
 _SUFFIX = ".sheet"
 _LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 
