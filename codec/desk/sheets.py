@@ -14,9 +14,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TypeVar
 
+from codec.decoding import decode_all
 from codec.log.session import Session
 from codec.log.shown import Shown
 from codec.race import Event, load_event
+from codec.radio.doubt import doubt
 from codec.sheet.journal import Journal
 from grammar.book import Book
 from grammar.errors import CodeError
@@ -76,6 +78,16 @@ class OpenSheet:
         if self._event_file is not None:
             event = load_event(self._event_file, journal.book)
         self._session = Session(journal, event=event)
+        self._warm(journal.book)
+
+    @staticmethod
+    def _warm(book: Book) -> None:
+        """Load what reads and hears before the first line waits for it."""
+        word = book.alphabet.words[book.alphabet.symbols[0]].word
+        with contextlib.suppress(CodeError):
+            decode_all(book, word)
+        with contextlib.suppress(CodeError):
+            doubt(book, word, {})
 
     async def close(self) -> None:
         """Close the file."""

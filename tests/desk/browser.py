@@ -57,11 +57,18 @@ class Served:
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         print(word, file=self._process.stdin, flush=True)
-        if not self._process.stdout.readline():
+        answer = self._process.stdout.readline().split()
+        if not answer:
             pytest.fail("the desk did not start")
+        self.child = int(answer[1]) if answer[1:] else 0
 
     def start(self) -> None:
         self._say("start")
+
+    def memory(self) -> int:
+        """Return what it holds in memory, in kilobytes."""
+        told = Path(f"/proc/{self.child}/status").read_text()
+        return next(int(line.split()[1]) for line in told.splitlines() if "VmRSS" in line)
 
     def kill(self) -> None:
         """End it as kill -9 does."""

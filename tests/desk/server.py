@@ -24,7 +24,7 @@ def main(sheet: Path, port: int, event: Path | None) -> None:
                 sys.stdin = open(os.devnull)  # noqa: PTH123, SIM115 - the parent's is not ours to read
                 serve(
                     sheets_at(sheet, event=event),
-                    lambda _: print("started", flush=True),
+                    lambda _: print("started", os.getpid(), flush=True),
                     port=port,
                     links_at=sheet.with_name("links"),
                 )
