@@ -1,6 +1,8 @@
-"""Hypothesis profiles: ``dev`` looks for new cases on every run, ``ci`` repeats the same ones.
+"""Hypothesis profiles: ``dev`` looks for new cases on every run, ``ci`` repeats the same ones,
+``full`` repeats more.
 
-HYPOTHESIS_PROFILE chooses. ``--complete`` fails a run in which anything was skipped.
+HYPOTHESIS_PROFILE chooses; ``.ci/run`` takes ``full``. ``--complete`` fails a run in which anything
+was skipped.
 """
 
 from __future__ import annotations
@@ -38,11 +40,12 @@ _keep_bytecode()
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large]
 
 settings.register_profile(
-    "dev", deadline=None, max_examples=60, suppress_health_check=_SLOW_IS_FINE
+    "dev", deadline=None, max_examples=30, suppress_health_check=_SLOW_IS_FINE
 )
 settings.register_profile(
     "ci", parent=settings.get_profile("dev"), derandomize=True, print_blob=True
 )
+settings.register_profile("full", parent=settings.get_profile("ci"), max_examples=100)
 settings.register_profile("long", parent=settings.get_profile("dev"), max_examples=1500)
 settings.register_profile(
     "find",

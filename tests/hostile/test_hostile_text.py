@@ -99,7 +99,7 @@ kind = "choice"
 options = ["low", "high"]
 notes = {steering}
 """
-COMMANDS: Sequence[Sequence[str]] = (
+OF_BOOKS: Sequence[Sequence[str]] = (
     ["book", "check", "book.toml"],
     ["book", "check", "broken.toml"],
     ["book", "check", f"no{STEERING}"],
@@ -114,6 +114,10 @@ COMMANDS: Sequence[Sequence[str]] = (
     ["encode", "book.toml", f"lap={STEERING}"],
     ["encode", "book.toml", f"{STEERING}=1"],
     ["hear", "book.toml", f"one two zero one yankee alfa {STEERING}"],
+    ["book", "simulate", "book.toml", "--reports", "3"],
+    ["design", "needs.toml", "--draws", "20", "--out", "-"],
+)
+OF_EVENTS: Sequence[Sequence[str]] = (
     ["log", "new.sheet", "--book", "book.toml", "--car", f"7=Ana{STEERING}", "--writer", STEERING],
     ["sheet", "import", "new.sheet", "talk.txt", "--left-out"],
     ["sheet", "show", "new.sheet"],
@@ -124,8 +128,6 @@ COMMANDS: Sequence[Sequence[str]] = (
     ["race", "check", "event.toml", "book.toml"],
     ["race", "show", "new.sheet", "event.toml", "--car", "7"],
     ["race", "wheel", "new.sheet", "event.toml", "--car", "7", f"{STEERING}=1"],
-    ["book", "simulate", "book.toml", "--reports", "20"],
-    ["design", "needs.toml", "--draws", "20", "--out", "-"],
     ["sheet", "export", "new.sheet", f"e{STEERING}.csv"],
     ["sheet", "export", "new.sheet", "e.jsonl", "--replace"],
     ["sheet", "import", "again.sheet", "e.jsonl"],
@@ -150,9 +152,11 @@ def _printed(command: Sequence[str], capsys: pytest.CaptureFixture[str]) -> str:
     return STYLE.sub("", out + err)
 
 
+@pytest.mark.parametrize("commands", [OF_BOOKS, OF_EVENTS], ids=["of books", "of events"])
 @pytest.mark.parametrize("place", ["pipe", "terminal"])
 def test_nothing_that_a_command_prints_steers_a_terminal(
     place: str,
+    commands: Sequence[Sequence[str]],
     folder: Path,
     monkeypatch: pytest.MonkeyPatch,
     capsys: pytest.CaptureFixture[str],
@@ -163,7 +167,7 @@ def test_nothing_that_a_command_prints_steers_a_terminal(
     (folder / "new.sheet").unlink(missing_ok=True)
     given, told = (folder / "lines.txt").read_bytes(), 0
     console.cache_clear()
-    for command in COMMANDS:
+    for command in commands:
         for option in ["", "--json"][: 1 + (place == "pipe")]:
             monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(given), "utf-8"))
             shown = _printed([*command, *filter(None, [option])], capsys)
@@ -171,7 +175,7 @@ def test_nothing_that_a_command_prints_steers_a_terminal(
             assert not live, (command, option, live, shown[:300])
             told += "own" in shown
     console.cache_clear()
-    assert told > len(COMMANDS) * 0.8  # the text is shown, and not left out
+    assert told > len(commands) * 0.8  # the text is shown, and not left out
 
 
 def test_the_line_being_typed_is_shown_with_what_is_invisible_in_it() -> None:
