@@ -257,8 +257,9 @@ class LapRow:
 
 
 def lap_rows(standing: Standing, car: str, book: Book, *, most: int | None = None) -> list[LapRow]:
-    """Return what stands for one car, lap by lap: late reports at their lap, facts of the race once,
-    and a line for each lap of which no report came. ``most`` keeps only so many rows of each other kind.
+    """Return what stands for one car, lap by lap: late reports at their lap, facts of the race
+    once, and a line for each lap of which no report came. ``most`` keeps only so many rows of each
+    other kind.
     """
     best, message = laps(standing, car, book), lap_message(book)
     others = standing.of(car, "call", "event", "note", most=most)
