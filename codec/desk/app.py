@@ -8,7 +8,9 @@ import json
 from collections.abc import AsyncIterator, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, cast, get_args
+from urllib.parse import parse_qs
 
+import segno
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 from starlette.applications import Starlette
@@ -18,6 +20,7 @@ from starlette.responses import (
     HTMLResponse,
     JSONResponse,
     PlainTextResponse,
+    RedirectResponse,
     Response,
     StreamingResponse,
 )
@@ -56,12 +59,14 @@ def application(
     names: Sequence[str],
     scheme: str = "http",
     links: Links | None = None,
+    address: str = "",
 ) -> Guard:
     """Return the application that serves these sheets, by name, behind its guard.
 
-    ``names`` are the names, with the port, by which it may be called.
+    ``names`` are the names, with the port, by which it may be called, ``address`` what links begin
+    with.
     """
-    pages = Pages(sheets, links, scheme)
+    pages = Pages(sheets, links, scheme, address)
     routes = [
         Route("/", pages.index),
         Route("/wall/{sheet}", pages.wall),
@@ -77,6 +82,8 @@ def application(
         Route("/book/{sheet}/problems", pages.problems, methods=["POST"]),
         Route("/book/{sheet}/card/{reader}", pages.card),
         Route("/debrief/{sheet}", pages.debrief),
+        Route("/links", pages.give_links),
+        Route("/links", pages.revoke, methods=["POST"]),
         Route("/join/{token}", pages.join),
         Mount("/static", StaticFiles(packages=[("codec.desk", "static")])),
     ]
@@ -98,8 +105,10 @@ def _shown(value: object) -> object:
 class Pages:
     """What each address answers."""
 
-    def __init__(self, sheets: Mapping[str, OpenSheet], links: Links | None, scheme: str) -> None:
-        self.sheets, self.links, self.scheme = sheets, links, scheme
+    def __init__(
+        self, sheets: Mapping[str, OpenSheet], links: Links | None, scheme: str, address: str
+    ) -> None:
+        self.sheets, self.links, self.scheme, self.address = sheets, links, scheme, address
         self.templates = Environment(
             autoescape=True,
             undefined=StrictUndefined,
@@ -273,6 +282,34 @@ class Pages:
             return page(summarise(session.book, entries, car=car, event=session.event))
 
         return _printed(await asyncio.to_thread(drawn))
+
+    async def give_links(self, _: Request) -> Response:
+        """The link of each role, to be read off the screen by a tablet's camera."""
+        if self.links is None:
+            raise HTTPException(404, "this desk serves its own machine alone: it has no links")
+        given = {role: self.address_of(role) for role in self.links.tokens}
+        drawn = {role: segno.make(link, micro=False).svg_data_uri() for role, link in given.items()}
+        return self._page("links.html", given=given, drawn=drawn)
+
+    def address_of(self, role: Role) -> str:
+        """Return the link of a role."""
+        tokens = {} if self.links is None else self.links.tokens
+        return f"{self.address}join/{tokens[role]}"
+
+    async def revoke(self, request: Request) -> Response:
+        """Give a role a new link: the old one opens nothing any more."""
+        sent = parse_qs((await request.body()).decode("utf-8", "replace"))
+        named = sent.get("role", [""])[0]
+        if self.links is None or named not in Role.__members__ or not Role[named]:
+            raise CodeError(
+                "a role is expected", kind="usage", expected=[r.name for r in Role if r]
+            )
+        self.links.revoke(Role[named])
+        answer = RedirectResponse("/links", status_code=303)
+        if Role[named] is request.scope["role"]:  # who does it stays in
+            token = self.links.tokens[Role[named]]
+            answer.headers.append("set-cookie", cookie(token, secure=self.scheme == "https"))
+        return answer
 
     async def join(self, request: Request) -> Response:
         """Take a link: its token goes into a cookie, and the page leads on."""

@@ -73,13 +73,12 @@ def serve(
     name = _address() if lan == "" else lan
     names = [f"{host}:{number}" for host in (*_LOOPBACK, *filter(None, [name]))]
     links = None if lan is None else Links(links_at)
+    base = f"{scheme}://{name or '127.0.0.1'}:{number}/"
     served = Served(
         f"{scheme}://127.0.0.1:{number}/",
-        {}
-        if links is None
-        else {r: f"{scheme}://{name}:{number}/join/{t}" for r, t in links.tokens.items()},
+        {} if links is None else {r: f"{base}join/{t}" for r, t in links.tokens.items()},
     )
-    guarded = application(sheets, names=names, scheme=scheme, links=links)
+    guarded = application(sheets, names=names, scheme=scheme, links=links, address=base)
     config = uvicorn.Config(
         guarded,
         log_level="warning",

@@ -116,3 +116,23 @@ def test_a_strange_cookie_is_nobody(tmp_path: Path) -> None:
     with desk(sheet_at(tmp_path), Links(tmp_path / "links")) as client:
         for kept in (f"{COOKIE}=", f"{COOKIE}=x", "=;=", "a" * 5000, f'{COOKIE}="\\777'):
             assert client.get("/watch/race", headers={"cookie": kept}).status_code == 403
+
+
+def test_a_link_made_anew_shuts_out_who_has_the_old_one_and_not_who_made_it(
+    tmp_path: Path,
+) -> None:
+    links = Links(tmp_path / "links")
+    with desk(sheet_at(tmp_path), links) as client:
+        client.get(f"/join/{links.tokens[Role.WRITE]}")
+        shown = client.get("/links").text
+        assert all(f"join/{token}" in shown for token in links.tokens.values())
+        assert shown.count("data:image/svg+xml") == 3
+        before = dict(links.tokens)
+        assert client.post("/links", content="role=WRITE").status_code == 303
+        assert client.post("/links", content="role=WATCH").status_code == 303
+        assert client.get("/links").status_code == 200
+        assert client.get(f"/join/{before[Role.WATCH]}").status_code == 403
+        assert links.tokens[Role.DRILL] == before[Role.DRILL]
+        assert client.post("/links", content="role=NOBODY").status_code == 400
+        client.get(f"/join/{links.tokens[Role.WATCH]}")
+        assert client.get("/links").status_code == 403
