@@ -74,9 +74,14 @@ def serve(
     names = [f"{host}:{number}" for host in (*_LOOPBACK, *filter(None, [name]))]
     links = None if lan is None else Links(links_at)
     base = f"{scheme}://{name or '127.0.0.1'}:{number}/"
-    served = Served(
-        f"{scheme}://127.0.0.1:{number}/",
-        {} if links is None else {r: f"{base}join/{t}" for r, t in links.tokens.items()},
+    own = f"{scheme}://127.0.0.1:{number}/"
+    served = (
+        Served(own, {})
+        if links is None
+        else Served(
+            f"{own}join/{links.tokens[Role.WRITE]}",
+            {role: f"{base}join/{token}" for role, token in links.tokens.items()},
+        )
     )
     guarded = application(sheets, names=names, scheme=scheme, links=links, address=base)
     config = uvicorn.Config(
