@@ -6,7 +6,10 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import NamedTuple
 
-from codec.log.lines import note, report_entry
+from codec.encoding import encode
+from codec.log.fields import dial_at
+from codec.log.lines import note, report_entry, stands_at, write_down
+from codec.log.readbacks import repeated
 from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio.doubt import LIKELY
@@ -16,6 +19,7 @@ from codec.sheet.state import (
     MOST_LAP,
     MOST_LAPS,
     correction_of,
+    lap_message,
     laps,
     withdrawal_of,
 )
@@ -23,6 +27,7 @@ from grammar.errors import CodeError
 from grammar.exact import whole
 from grammar.speech.facts import TITLES
 
+_OF = "/of 61, or /of lap 4: the car or the lap of the last report"
 _LAP = "/lap, the number of a lap that has a report, and the report as it should be"
 
 
@@ -93,6 +98,74 @@ def _lap(watch: Watch, rest: str) -> Shown:
         correction_of(row.entry, heard=text.strip(), certainty=1.0, lap_by="given", **changed)
     )
     return Shown("good", (f"lap {lap}: {reading}",))
+
+
+def _of(watch: Watch, rest: str) -> Shown:
+    """File the last lap report with another car, or with another lap."""
+    reports = [row for row in watch.standing.of(watch.car, "report") if row.counts]
+    mine = [row for row in reports if row.entry.message == lap_message(watch.book)]
+    if not mine or not rest:
+        return Shown("bad", (_OF,))
+    entry = mine[-1].entry
+    word, _, number = rest.partition(" ")
+    if word.casefold() == "lap":
+        try:
+            lap = whole(number.strip(), 1, MOST_LAP)
+        except ValueError as error:
+            return Shown("bad", (str(error), _OF))
+        moved = correction_of(entry, lap=lap, lap_by="given", certainty=entry.certainty)
+    elif rest in watch.cars:
+        moved = correction_of(entry, car=rest, certainty=entry.certainty)
+    else:
+        return Shown("bad", (f"there is no car {rest[:40]!r}; cars: {', '.join(watch.cars)}", _OF))
+    watch.write(moved.replace(at=None))
+    told = entry.string or "what was told by field"
+    return Shown("good", (f"{told}: of car {moved.car}, lap {moved.lap}",))
+
+
+def _called(watch: Watch, rest: str) -> Shown:
+    """Log the call that is advised first, as said now."""
+    race = watch.mine.followed
+    from codec.race import advise
+
+    advice = [] if race is None else advise(race)
+    if not advice or rest:
+        return Shown("bad", ("there is no call to make",))
+    return write_down(watch, advice[0].call.string)
+
+
+def _read_back(watch: Watch, rest: str) -> Shown:
+    """Log that the last call that waits was read back as it was said."""
+    calls = [one for one in watch.readbacks.log if one.state != "read back"]
+    if not calls or rest:
+        return Shown("bad", ("no call waits to be read back",))
+    call = calls[-1].row.entry
+    answers = [name for name in watch.book.messages if call.message in repeated(watch.book, name)]
+    if answers:
+        return write_down(watch, encode(watch.book, dict(call.values), answers[0]).string)
+    watch.write(
+        Entry(
+            kind="readback",
+            car=watch.car,
+            lap=call.lap,
+            lap_by=call.lap_by,
+            message=call.message,
+            string=call.string,
+            values=dict(call.values),
+            certainty=1.0,
+            about=calls[-1].row.first.seq,
+            note="agrees",
+        )
+    )
+    return Shown("good", (f"read back: {call.string}",))
+
+
+def _wheel(watch: Watch, rest: str) -> Shown:
+    dials = {} if watch.event is None else watch.event.spec.dials
+    told = dial_at(watch.book, dials, rest)
+    if told is None:
+        return Shown("bad", (f"/wheel and where a dial stands: {', '.join(dials) or 'none'} = 7",))
+    return stands_at(watch, rest, *told)
 
 
 def speak_to(watch: Watch, text: str) -> Shown:
@@ -178,6 +251,10 @@ class _Act(NamedTuple):
 _ACTS = {
     "ok": _Act(_ok, "take the likeliest reading of what was heard"),
     "undo": _Act(_undo, "withdraw the last entry"),
+    "called": _Act(_called, "log the call that is advised, as said now"),
+    "right": _Act(_read_back, "the last call was read back right"),
+    "of": _Act(_of, "the last report is of another car or lap: /of 61, /of lap 4"),
+    "wheel": _Act(_wheel, "where a dial stands: /wheel regeneration=7"),
     "lap": _Act(_lap, "enter a lap again: /lap 5 and the report"),
     "car": _Act(speak_to, "speak to another car: /car 61, for a new one /car 61=DRIVER"),
     "note": _Act(_note, "write a note"),

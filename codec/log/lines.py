@@ -7,16 +7,18 @@ kept and asked for.
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from codec.decoding import Transcript
+from codec.log.fields import ByField, by_field, dial_at
 from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio.doubt import NOISY, Doubt, doubt, of_any_lap
 from codec.radio.finder import Finder, Passages
 from codec.reading import Reading
-from codec.sheet.entry import Entry
-from codec.sheet.state import ADDED, Row, lap_message
+from codec.sheet.entry import Entry, LapBy
+from codec.sheet.state import ADDED, POSITION, Row, lap_message
 from grammar.errors import CodeError
 from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.words import Word, Wording, cut
@@ -31,20 +33,121 @@ def write_down(watch: Watch, text: str) -> Shown:
     try:
         transcript = watch.decoded(words)
     except CodeError as error:
-        talked = talk(watch.finder, words)
-        return _refused(watch, text, error) if talked is None else _talked(watch, text, talked)
+        return _told_otherwise(watch, text, words, error)
     if not (transcript.reports or transcript.events or transcript.asks):
         return Shown("warning", ("nothing in it to log",))
     return _read(watch, transcript)
+
+
+def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -> Shown:
+    """Write down a line that is no report or call: values by the names of fields, where a dial
+    stands, talk, or a report that can't be read.
+    """
+    try:
+        told = by_field(watch.book, text)
+    except CodeError as wrong:
+        return Shown.of_error(wrong)
+    if told is not None:
+        return _by_field(watch, text, told)
+    dial = None if watch.event is None else dial_at(watch.book, watch.event.spec.dials, text)
+    if dial is not None:
+        return stands_at(watch, text, *dial)
+    talked = talk(watch.finder, words)
+    return _refused(watch, text, error) if talked is None else _talked(watch, text, talked)
+
+
+def _by_field(watch: Watch, text: str, told: ByField) -> Shown:
+    """Keep what was told field by field: as what is known of the report that waits, where there is
+    one, else as a report of its own.
+    """
+    waiting, name = watch.waiting, lap_message(watch.book)
+    lap = watch.lap + 1 if told.lap is None else told.lap
+    lap_by: LapBy = "order" if told.lap is None else "given"
+    entry = Entry(
+        kind="report",
+        car=watch.car,
+        lap=lap,
+        lap_by=lap_by,
+        heard=text,
+        message=name,
+        values=dict(told.values),
+        certainty=1.0,
+        note="by field",
+    )
+    if waiting is not None and waiting.entry.message in ("", name):
+        if told.lap is None:
+            entry = entry.replace(lap=waiting.entry.lap, lap_by=waiting.entry.lap_by)
+        if entry.lap == waiting.entry.lap:
+            entry = entry.replace(kind="correction", about=waiting.first.seq)
+    before = watch.mine.reports
+    watch.write(entry)
+    watch.refresh()
+    again = _reported_again(watch, before, [entry])
+    shown = f"part of the report of lap {entry.lap}: {ByField(told.values, None).told(watch.book)}"
+    return Shown("warning" if again else "good", (shown, *again))
+
+
+def stands_at(watch: Watch, text: str, dial: str, position: int) -> Shown:
+    """Keep where the driver says that a dial stands; raises CodeError where it can't."""
+    lap, lap_by = watch.keeper().now(None, None)
+    race = watch.mine.followed
+    if race is not None:
+        race.ledger.as_it_stands().stands(dial, position)
+    watch.write(
+        Entry(
+            kind="event",
+            car=watch.car,
+            lap=lap,
+            lap_by=lap_by,
+            heard=text,
+            message=POSITION,
+            amount=Decimal(position),
+            note=dial,
+        )
+    )
+    return Shown("good", (f"{dial} stands at {position}",))
+
+
+def _reported_again(watch: Watch, before: Mapping[int, Row], written: Sequence[Entry]) -> list[str]:
+    """Return what to ask about reports of laps that had one already: which car or lap they were
+    of. Both stay; the one that fits the laps about it counts.
+    """
+    lines: list[str] = []
+    for entry in written:
+        if entry.kind != "report" or entry.message != lap_message(watch.book):
+            continue
+        there = before.get(entry.lap or 0)
+        if there is None or there.entry.values == entry.values or not _clash(there.entry, entry):
+            continue
+        counts = watch.mine.reports[entry.lap or 0].entry
+        fits = "this one" if counts.values == entry.values else "the earlier one"
+        lines += [
+            (
+                f"lap {entry.lap} has a report already, {there.entry.string or 'by field'}: which"
+                f" car or lap is this one of? Both stay; {fits} fits, and counts"
+            ),
+            "/of 61 or /of lap 4 files it with that car or lap, /undo takes it back",
+        ]
+    return lines
+
+
+def _clash(one: Entry, other: Entry) -> bool:
+    return bool(one.values.keys() & other.values.keys())
 
 
 def _read(watch: Watch, transcript: Transcript) -> Shown:
     """Keep what was read, and tell what there is to look at in it."""
     text, shown, warnings = transcript.text, list[str](), list[str]()
     entries: list[Entry] = []
+    before = watch.mine.reports
     for reading in transcript.reports:
-        entries.append(report_entry(watch, reading, text, 1.0))
         shown.append(str(reading))
+        again = watch.readbacks.said_again(reading.message, reading.values)
+        if again is not None and again.answered is not None:
+            entries.append(_question(watch, text).replace(about=again.answered.first.seq))
+            shown[-1] += "  (said again)"
+            continue
+        entries.append(report_entry(watch, reading, text, 1.0))
         warnings += [f"! {warning}" for warning in reading.warnings]
         waits = watch.readbacks.waits(reading)
         if waits is not None:
@@ -62,6 +165,7 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
         shown.append(f"asked: {asked}")
     watch.write(*entries)
     watch.refresh()
+    warnings += _reported_again(watch, before, entries)
     return Shown(
         "warning" if warnings else "good", (*shown, *warnings, *watch.spoken_to().lines[1:])
     )

@@ -9,7 +9,8 @@ NEGATIVE I SAY AGAIN and the call.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Literal
 
 from codec.reading import Reading
 from codec.sheet.entry import Entry
@@ -18,6 +19,7 @@ from grammar.book import Book
 from grammar.fields import Value, value_text
 
 Values = Mapping[str, Value]
+CallState = Literal["called", "read back", "wrong"]
 NEGATIVE = "NEGATIVE"  # what the reply to a wrong read-back begins with
 
 
@@ -33,9 +35,10 @@ def repeated(book: Book, message: str) -> frozenset[str]:
 def different(book: Book, called: Entry, values: Values) -> str:
     """Return in words where a read-back says something else than was called, "" if it does not."""
     told = [
-        f"{book.fields[name].title} {value_text(value)} called, {value_text(said)} read back"
+        f"{book.fields[name].title} {value_text(value)} called,"
+        f" {value_text(values[name]) if name in values else 'nothing'} read back"
         for name, value in called.values.items()
-        if (said := values[name]) != value
+        if values.get(name) != value
     ]
     return "; ".join(told)
 
@@ -43,7 +46,7 @@ def different(book: Book, called: Entry, values: Values) -> str:
 @dataclass(frozen=True, slots=True)
 class ReadBack:
     """A read-back that stands, the call it is of (None if there was none), and in words what is
-    wrong with it, "" if nothing is.
+    wrong with it, "" if nothing is, or if it was put right since.
     """
 
     row: Row
@@ -51,9 +54,30 @@ class ReadBack:
     wrong: str
 
 
+@dataclass(slots=True)
+class Called:
+    """A call and how it was read back: ``answered`` is the last read-back, ``wrong`` tells in words
+    what differed in it.
+
+    ``right`` says that it was read back right, in a book that has no message for that.
+    """
+
+    row: Row
+    answered: Row | None = None
+    wrong: str = ""
+    right: bool = False
+
+    @property
+    def state(self) -> CallState:
+        """What has become of it."""
+        if self.wrong:
+            return "wrong"
+        return "read back" if self.right or self.answered is not None else "called"
+
+
 class ReadBacks:
-    """The calls of one car and their read-backs: ``done`` in order, ``waiting`` the calls not read
-    back yet.
+    """The calls of one car and their read-backs: ``log`` every call in order, ``done`` the
+    read-backs, ``waiting`` the calls not read back yet.
     """
 
     def __init__(self, book: Book, standing: Standing, car: str) -> None:
@@ -61,23 +85,49 @@ class ReadBacks:
         self.book = book
         self.done: list[ReadBack] = []
         self.waiting: list[Row] = []
+        self.log: list[Called] = []
         self._called: set[str] = set()
         for row in standing.rows_in_order(standing.of(car, "report", "call")):
             if not row.counts:
                 continue
             if row.first.kind == "call":
-                self.waiting.append(row)
-                self._called.add(row.entry.message)
-            elif row.first.kind == "report" and self._called & repeated(book, row.entry.message):
-                call = self.call(row.entry.message, row.entry.values)
-                if call is not None:
-                    self.waiting.remove(call)
-                wrong = (
-                    "read back, but not called"
-                    if call is None
-                    else different(book, call.entry, row.entry.values)
-                )
-                self.done.append(ReadBack(row, call, wrong))
+                self._call(row)
+            elif self._called & repeated(book, row.entry.message):
+                self._answer(row)
+
+    def _call(self, row: Row) -> None:
+        self._called.add(row.entry.message)
+        again = self.said_again(row.entry.message, row.entry.values)
+        if again is None:
+            again = Called(row)
+            self.log.append(again)
+            self.waiting.append(row)
+        for answer in row.readbacks:  # said word for word
+            again.right = dict(answer.values) == dict(row.entry.values)
+            again.wrong = "" if again.right else different(self.book, row.entry, answer.values)
+            if again.right and row in self.waiting:
+                self.waiting.remove(row)
+
+    def _answer(self, row: Row) -> None:
+        call, last = self.call(row.entry.message, row.entry.values), self._wrong(row.entry.message)
+        if call is None and last is not None and _mends(last, row.entry.values):
+            call, self.done[-1] = last.call, replace(last, wrong="")
+        if call is None:
+            self.done.append(ReadBack(row, None, "read back, but not called"))
+            return
+        if call in self.waiting:
+            self.waiting.remove(call)
+        told = next(one for one in self.log if one.row is call)
+        told.answered, told.wrong = row, different(self.book, call.entry, row.entry.values)
+        self.done.append(ReadBack(row, call, told.wrong))
+
+    def said_again(self, message: str, values: Values) -> Called | None:
+        """Return the call that a call says once more, because its read-back was wrong; None for a
+        new one.
+        """
+        last = next((one for one in reversed(self.log) if one.row.entry.message == message), None)
+        same = last is not None and last.wrong and dict(last.row.entry.values) == dict(values)
+        return last if same else None
 
     def call(self, message: str, values: Values) -> Row | None:
         """Return the call that a report reads back: one that said the same, else of those most like
@@ -108,14 +158,7 @@ class ReadBacks:
         Anything else may be of a call that nobody typed, and stands for itself.
         """
         last = self.repeating(reading)
-        if last is None or last.call is None:
-            return None
-        said = dict(reading.values)
-        return (
-            last.row
-            if said in (dict(last.call.entry.values), dict(last.row.entry.values))
-            else None
-        )
+        return last.row if last is not None and _mends(last, reading.values) else None
 
     def repeating(self, reading: Reading) -> ReadBack | None:
         """Return the wrong read-back that a reading is likely a repeat of: no call but that of the
@@ -164,3 +207,12 @@ class ReadBacks:
         return (
             last if last is not None and last.wrong and last.row.entry.message == message else None
         )
+
+
+def _mends(wrong: ReadBack, values: Values) -> bool:
+    """Tell whether a report puts a wrong read-back right, or says it once more."""
+    said = dict(values)
+    return wrong.call is not None and said in (
+        dict(wrong.call.entry.values),
+        dict(wrong.row.entry.values),
+    )

@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from codec.log.begun import begun
 from codec.log.commands import command, commands
+from codec.log.fields import ByField, by_field
 from codec.log.lines import write_down
 from codec.log.readbacks import NEGATIVE
 from codec.log.shown import Shown, Tone
@@ -43,12 +45,27 @@ class Session(Watch):
         try:
             transcript = self.decoded(self.cut(text))
         except CodeError as error:
-            return Shown("warning", (error.message,))
+            return self._looked_otherwise(text, error)
         shown = [(str(reading), self.readbacks.differs(reading)) for reading in transcript.reports]
         return Shown(
             "warning" if any(differs for _, differs in shown) else "good",
             tuple(f"{read}  ! {differs}" if differs else read for read, differs in shown),
         )
+
+    def _looked_otherwise(self, text: str, error: CodeError) -> Shown:
+        """Return what a line that is no report or call would be taken for: the fields it names, or
+        as much of a report as it has.
+        """
+        try:
+            told = by_field(self.book, text)
+        except CodeError as wrong:
+            return Shown("warning", (wrong.message,))
+        if told is not None:
+            lap = self.lap + 1 if told.lap is None else told.lap
+            values = ByField(told.values, None).told(self.book)
+            return Shown("good", (f"part of the report of lap {lap}: {values}",))
+        fields = begun(self.book, self.cut(text))
+        return Shown("warning", (*([", ".join(fields)] if fields else []), error.message))
 
     @property
     def commands(self) -> dict[str, str]:

@@ -12,7 +12,7 @@ from typing import Any
 
 from codec.encoding import Encoded, encode
 from codec.race import units
-from codec.race.dials import Move, fewest_clicks, wheel_move
+from codec.race.dials import Move, Position, fewest_clicks, wheel_move
 from codec.race.event import WheelSpec
 from codec.race.outlook import outlook
 from codec.race.race import Race
@@ -139,6 +139,8 @@ def settings_calls(race: Race, wanted: Mapping[str, int]) -> list[Advice]:
             kind="event",
             hint="name one in [calls.wheel]",
         )
+    if wheel.position:
+        return _positions(race, wheel, wanted)
     book, field = race.event.book, race.event.book.fields[wheel.clicks]
     most = (
         max(dial.high - dial.low for dial in race.event.spec.dials.values())
@@ -158,6 +160,18 @@ def settings_calls(race: Race, wanted: Mapping[str, int]) -> list[Advice]:
         )
         for move in fewest_clicks(race.ledger, wanted, allowed, seconds)
     ]
+
+
+def _positions(race: Race, wheel: WheelSpec, wanted: Mapping[str, int]) -> list[Advice]:
+    """Return a call for each dial that is not heading for the position wanted."""
+    ledger, found = race.ledger.as_it_stands(), list[Advice]()
+    for dial, position in wanted.items():
+        name = ledger.name(dial)
+        if ledger.heading(name) != ledger.call(name, Position(position)):
+            values = {wheel.dial: name, wheel.position: position}
+            call = encode(race.event.book, values, wheel.message)
+            found.append(Advice(f"{name} to {position}", call))
+    return found
 
 
 def _wheel_call(book: Book, wheel: WheelSpec, move: Move) -> Encoded:

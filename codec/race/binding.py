@@ -229,8 +229,17 @@ class Binding:
         message = self._message(keys, wheel.message)
         if message is None:
             return
-        clicks = self._field((*keys, "clicks"), message, wheel.clicks, _steps)
         dials = self._field((*keys, "dial"), message, wheel.dial, _options)
+        if wheel.position:
+            there = self._field((*keys, "position"), message, wheel.position, _steps)
+            if there and dials and keys[0] == "calls":
+                self._sayable(
+                    keys, wheel.message, {wheel.dial: dials[0], wheel.position: there.last}
+                )
+            return
+        if not (wheel.way and wheel.clicks):
+            return  # told already
+        clicks = self._field((*keys, "clicks"), message, wheel.clicks, _steps)
         ways = self._field((*keys, "way"), message, wheel.way, _options)
         wrong = [
             (key, option)

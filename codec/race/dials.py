@@ -12,6 +12,7 @@ import itertools
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
+from typing import NamedTuple
 
 from codec.race.event import DialSpec, WheelSpec
 from grammar.errors import CodeError
@@ -29,18 +30,40 @@ class Move:
     clicks: int
 
 
+class Position(NamedTuple):
+    """A setting that says where a dial is to stand."""
+
+    at: int
+
+
+Setting = int | Position  # so many clicks, or a position
+
+
+@dataclass(frozen=True, slots=True)
+class WrongAnswer:
+    """A read-back that said something else than was called: the call, what was said, and where the
+    dial stood before it.
+    """
+
+    called: Setting
+    said: Setting
+    before: int
+
+
 @dataclass(slots=True)
 class Ledger:
     """Where each dial stands.
 
-    ``waiting`` holds the calls not yet read back, ``doubtful`` the dials whose read-back cannot be.
+    ``waiting`` holds the calls not yet read back, ``doubtful`` the dials whose read-back cannot be,
+    ``wrong`` the last read-back of a dial where it was wrong and is not put right yet.
     """
 
     dials: Mapping[str, DialSpec]
     read_back: bool = True
     positions: dict[str, int] = field(default_factory=dict)
-    waiting: dict[str, list[int]] = field(default_factory=dict)
+    waiting: dict[str, list[Setting]] = field(default_factory=dict)
     doubtful: set[str] = field(default_factory=set)
+    wrong: dict[str, WrongAnswer] = field(default_factory=dict)
 
     def __post_init__(self) -> None:
         """Begin with every dial where the event says it starts."""
@@ -49,7 +72,14 @@ class Ledger:
     def as_it_stands(self) -> Ledger:
         """Return the ledger as it stands now: later calls change nothing there."""
         waiting = {name: list(calls) for name, calls in self.waiting.items()}
-        return Ledger(self.dials, self.read_back, dict(self.positions), waiting, set(self.doubtful))
+        return Ledger(
+            self.dials,
+            self.read_back,
+            dict(self.positions),
+            waiting,
+            set(self.doubtful),
+            dict(self.wrong),
+        )
 
     def name(self, dial: str) -> str:
         """Return the dial's name as the event writes it; raises SettingError for an unknown one."""
@@ -65,64 +95,102 @@ class Ledger:
     def heading(self, dial: str) -> int:
         """Return where a dial stands when every call has been done."""
         position = self.positions[dial]
-        for clicks in self.waiting.get(dial, ()):
-            position = self._moved(dial, position, clicks)
+        for setting in self.waiting.get(dial, ()):
+            position = self._moved(dial, position, setting)
         return position
 
-    def call(self, dial: str, clicks: int) -> int:
+    def call(self, dial: str, setting: Setting) -> int:
         """Note a call and return where the dial will be; raises SettingError, and notes nothing,
         where that would leave the range.
+
+        The call of a wrong read-back, said again, is no new one.
         """
         name = self.name(dial)
-        position = self._moved(name, self.heading(name), clicks)
+        wrong = self.wrong.get(name)
+        if wrong is not None and wrong.called == setting and not self.waiting.get(name):
+            return self._moved(name, wrong.before, setting)
+        position = self._moved(name, self.heading(name), setting)
         if self.read_back:
-            self.waiting.setdefault(name, []).append(clicks)
+            self.waiting.setdefault(name, []).append(setting)
         else:
             self.positions[name] = position
         return position
 
-    def answer(self, dial: str, clicks: int) -> str:
-        """Note a read-back: the dial moves as the driver says.
+    def mends(self, name: str, setting: Setting) -> bool:
+        """Tell whether a read-back puts the last wrong one right, or says it once more."""
+        wrong = self.wrong.get(name)
+        return (
+            wrong is not None
+            and not self.waiting.get(name)
+            and setting in (wrong.called, wrong.said)
+        )
+
+    def answer(self, dial: str, setting: Setting) -> str:
+        """Note a read-back: the dial moves as the driver says. One that puts a wrong one right, or
+        says it once more, counts in its place.
 
         Returns what is wrong with it in words, "" if nothing is.
         """
         name = self.name(dial)
         waiting = self.waiting.get(name, [])
-        called = waiting.pop(0) if waiting else None
+        called: Setting | None
+        if self.mends(name, setting):
+            before, called = self.wrong[name].before, self.wrong[name].called
+        else:
+            before, called = self.positions[name], waiting.pop(0) if waiting else None
+        self.wrong.pop(name, None)
         try:
-            self.positions[name] = self._moved(name, self.positions[name], clicks)
+            self.positions[name] = self._moved(name, before, setting)
         except SettingError:
             self.doubtful.add(name)
             return (
-                f"{name}: {in_words(clicks)} read back, which cannot be from"
-                f" {self.positions[name]}; ask where it stands"
+                f"{name}: {in_words(setting)} read back, which cannot be from {before}; ask where"
+                " it stands"
             )
+        now = f"it stands at {self.positions[name]} now"
         if called is None:
-            return (
-                f"{name}: {in_words(clicks)} read back, but not called; it stands at"
-                f" {self.positions[name]} now"
-            )
-        if called != clicks:
-            return (
-                f"{name}: {in_words(called)} called, {in_words(clicks)} read back; it stands at"
-                f" {self.positions[name]} now"
-            )
+            return f"{name}: {in_words(setting)} read back, but not called; {now}"
+        if called != setting:
+            self.wrong[name] = WrongAnswer(called, setting, before)
+            return f"{name}: {in_words(called)} called, {in_words(setting)} read back; {now}"
         return ""
 
-    def _moved(self, name: str, position: int, clicks: int) -> int:
-        moved = move(self.dials[name], position, clicks)
+    def stands(self, dial: str, position: int) -> None:
+        """Note where the driver says that a dial stands; raises SettingError where it can't.
+
+        What was called before it is done with.
+        """
+        name = self.name(dial)
+        self.positions[name] = self._moved(name, self.positions[name], Position(position))
+        self.waiting.pop(name, None)
+        self.wrong.pop(name, None)
+        self.doubtful.discard(name)
+
+    def _moved(self, name: str, position: int, setting: Setting) -> int:
+        dial = self.dials[name]
+        if isinstance(setting, Position):
+            if dial.low <= setting.at <= dial.high:
+                return setting.at
+            message, most = (
+                f"{name}: there is no position {setting.at}",
+                f"{dial.low} … {dial.high}",
+            )
+            raise SettingError(message, kind="dial-range", expected=[most])
+        moved = move(dial, position, setting)
         if moved is None:
-            dial = self.dials[name]
             raise SettingError(
-                f"{name}: {in_words(clicks)} from {position} would leave {dial.low} … {dial.high}",
+                f"{name}: {in_words(setting)} from {position} would leave {dial.low} … {dial.high}",
                 kind="dial-range",
                 expected=[f"at most {dial.high - position} up or {position - dial.low} down"],
             )
         return moved
 
 
-def in_words(clicks: int) -> str:
-    """Return clicks in words: "2 up"."""
+def in_words(setting: Setting) -> str:
+    """Return a setting in words: "2 up", "position 7"."""
+    if isinstance(setting, Position):
+        return f"position {setting.at}"
+    clicks = setting
     return f"{abs(clicks)} {'down' if clicks < 0 else 'up'}"
 
 
@@ -196,11 +264,16 @@ def _way(
     )
 
 
-def wheel_move(spec: WheelSpec, values: Mapping[str, object]) -> tuple[str, int]:
-    """Return the dial and the clicks (down below zero) that a call or a read-back tells."""
+def wheel_move(spec: WheelSpec, values: Mapping[str, object]) -> tuple[str, Setting]:
+    """Return the dial and the setting (clicks, down below zero, or a position) that a call or a
+    read-back tells.
+    """
+    dial = str(values[spec.dial])
+    if spec.position:
+        return dial, Position(whole(values, spec.position))
     up = str(values[spec.way]).casefold() == spec.up.casefold()
     clicks = whole(values, spec.clicks)
-    return str(values[spec.dial]), clicks if up else -clicks
+    return dial, clicks if up else -clicks
 
 
 def whole(values: Mapping[str, object], name: str) -> int:

@@ -261,16 +261,30 @@ class LapsSpec(Strict):
 
 
 class WheelSpec(Strict):
-    """Which message changes a setting on the wheel: the fields of dial, direction and clicks, and
-    the two directions' options.
+    """Which message changes a setting on the wheel: the field of the dial, and either those of
+    direction and clicks, with the two directions' options, or that of the position.
     """
 
     message: str = Field(description="The book's message.")
     dial: str = Field(description="Its field that names the setting.")
-    way: str = Field(description="Its field for the direction.")
-    clicks: str = Field(description="Its field for how many clicks.")
+    way: str = Field("", description="Its field for the direction.")
+    clicks: str = Field("", description="Its field for how many clicks.")
+    position: str = Field(
+        "", description="Its field for the position, where it says where to turn and not how far."
+    )
     up: str = Field("up", description="What that field calls the way up.")
     down: str = Field("down", description="What it calls the way down.")
+
+    def problems(self) -> Iterator[Problem]:
+        """Yield what a setting lacks, or has twice."""
+        if self.position and (self.way or self.clicks):
+            message = "a setting is said in clicks or as a position, not both"
+            yield Problem(("position",), message, "remove it, or `way` and `clicks`")
+        elif not self.position:
+            for key in ("way", "clicks"):
+                if not getattr(self, key):
+                    message = f"a setting said in clicks needs `{key}`"
+                    yield Problem((key,), message, "name its field, or that of the `position`")
 
 
 class CallsSpec(Strict):

@@ -23,7 +23,7 @@ from codec.race.race import Race, RaceNotice
 from codec.sheet.entry import Entry
 from codec.sheet.fitting import fitting
 from codec.sheet.order import Placed, placed, reports_lap
-from codec.sheet.state import ADDED, MOST_LAPS, NEUTRALISED, RESUMED, lap_message
+from codec.sheet.state import ADDED, MOST_LAPS, NEUTRALISED, POSITION, RESUMED, lap_message
 from grammar.errors import CodeError, counted
 from grammar.fields import Value
 
@@ -173,6 +173,7 @@ class _Following:
         self.announced_since = _Announced()  # the last neutralisation began
         self.called_laps: list[int] = []
         self.calls: dict[str, Mapping[str, Value]] = {}
+        self.wrong: dict[str, int] = {}  # dial → its last read-back, where it is wrong
         self.past: list[Race] = []  # with history: behind each lap
         self.lap, self.behind = 1, 0  # of the fact being taken
 
@@ -183,6 +184,7 @@ class _Following:
         made.announced = copy.copy(self.announced)
         made.announced_since = copy.copy(self.announced_since)
         made.called_laps, made.calls = list(self.called_laps), dict(self.calls)
+        made.wrong = dict(self.wrong)
         made.past, made.lap, made.behind = list(self.past), self.lap, self.behind
         return made
 
@@ -294,6 +296,15 @@ class _Following:
             distance = self.event.spec.calls.distance or self.event.spec.readbacks.distance
             if laps and distance is None:
                 self._enter(laps, fact)
+        elif fact.message == POSITION:
+            self._position(fact)
+
+    def _position(self, fact: Entry) -> None:
+        """Take where the driver says that a dial stands; the event's note names it."""
+        try:
+            self.race.ledger.stands(fact.note, int(fact.amount or 0))
+        except SettingError as error:
+            self._note(error.kind, error.message, fact)
 
     def _announce(self, laps: int, fact: Entry, *, called: bool) -> None:
         """Count laps added, unless they are more than a race can get; what was expected is settled
@@ -410,16 +421,26 @@ class _Following:
             )
 
     def _wheel(self, fact: Entry, spec: WheelSpec, *, called: bool) -> None:
-        dial, clicks = wheel_move(spec, fact.values)
+        dial, setting = wheel_move(spec, fact.values)
+        ledger = self.race.ledger
         try:
             if called:
-                self.race.ledger.call(dial, clicks)
+                ledger.call(dial, setting)
                 return
-            flag = self.race.ledger.answer(dial, clicks)
+            name = ledger.name(dial)
+            mended = self.wrong.pop(name, None) if ledger.mends(name, setting) else None
+            flag = ledger.answer(dial, setting)
         except SettingError as error:
             if error.kind == "dial" and not self.event.spec.dials:
                 return
             self._note(error.kind, error.message, fact)
             return
+        if mended is not None:  # it is said again: what was wrong before it is no more
+            self.race.notices = [
+                one
+                for one in self.race.notices
+                if one.kind != "readback-differs" or one.seq != mended
+            ]
         if flag:
             self._note("readback-differs", flag, fact)
+            self.wrong[name] = fact.seq

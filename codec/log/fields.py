@@ -1,0 +1,138 @@
+"""Lines that tell values by the names of fields, for what is known of a report that was not heard
+whole: ``left=33.6``, ``lap 3 33.6 motor 90``; and where a dial stands: ``regeneration 7``.
+
+Every word of such a line has its meaning, or the line is none: nothing is guessed.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from codec.radio.laps import LAP
+from codec.sheet.state import MOST_LAP, lap_message
+from grammar.book import Book
+from grammar.exact import whole
+from grammar.fields import FieldBase, Value
+from grammar.speech.kinds import WordKind
+from grammar.speech.words import cut
+
+_PART = re.compile(r"[^\s=,;]+|=")
+_BETWEEN = frozenset(("to", "at", "is", "on", "position", "="))
+
+
+@dataclass(frozen=True, slots=True)
+class ByField:
+    """What a line tells field by field, and the lap it says, None where it says none."""
+
+    values: Mapping[str, Value]
+    lap: int | None
+
+    def told(self, book: Book) -> str:
+        """Return it in words."""
+        fields = book.fields
+        shown = [
+            f"{fields[name].title} {fields[name].text(fields[name].level(value).level)}"
+            for name, value in self.values.items()
+        ]
+        return ", ".join([*([] if self.lap is None else [f"lap {self.lap}"]), *shown])
+
+
+def by_field(book: Book, text: str) -> ByField | None:
+    """Return what a line tells field by field, None where it is no such line.
+
+    A number that no name stands before is of the first field of the lap report. Raises CodeError
+    for a value that its field does not have, in a line that names fields.
+    """
+    report = book.messages.get(lap_message(book))
+    if report is None:
+        return None
+    fields = {name: field for name, field in report.fields.items() if name != LAP}
+    parts = _PART.findall(text)
+    lap: int | None = None
+    values: dict[str, Value] = {}
+    named = False
+    while parts:
+        if parts[0].casefold() == LAP and len(parts) > 1 and parts[1 + (parts[1] == "=")].isdigit():
+            parts = parts[1 + (parts[1] == "=") :]
+            lap, named = whole(parts.pop(0), 0, MOST_LAP), True
+            continue
+        field, parts, is_named = _next_field(fields, parts, values)
+        named = named or is_named
+        if field is None or not parts or field.name in values:
+            return None
+        values[field.name], parts = _value(field, parts)
+    return ByField(values, lap) if named and values else None
+
+
+def _next_field(
+    fields: Mapping[str, FieldBase], parts: list[str], told: Mapping[str, Value]
+) -> tuple[FieldBase | None, list[str], bool]:
+    """Return the field that comes next, what stands behind its name, and whether it is named."""
+    for field in fields.values():
+        for name in (field.name.replace("_", " "), field.title):
+            words = name.casefold().split()
+            if [part.casefold() for part in parts[: len(words)]] == words:
+                behind = parts[len(words) :]
+                return field, behind[1:] if behind[:1] == ["="] else behind, True
+    first = next(iter(fields.values()), None)
+    number = re.fullmatch(r"[-+−]?\d+([.]\d+)?", parts[0]) is not None
+    if first is None or not number or told or not first.numeric:
+        return None, parts, False
+    return first, parts, False
+
+
+def _value(field: FieldBase, parts: list[str]) -> tuple[Value, list[str]]:
+    """Return the value that stands at the beginning, as the code rounds it, and what stands behind
+    it; a unit may.
+    """
+    value = field.value(field.level(parts[0].replace("−", "-")).level)
+    behind = parts[1:]
+    return value, behind[1:] if behind and behind[0] == field.unit_text else behind
+
+
+def dial_at(book: Book, dials: Mapping[str, object], text: str) -> tuple[str, int] | None:
+    """Return the dial and the position that a line tells, such as ``regen to 8`` or ``regeneration
+    seven``; None where it is no such line.
+    """
+    words = text.replace("=", " = ").split()
+    if len(words) < 2:
+        return None
+    said = [dial for dial in dials if _begins(dial, words)]
+    if len(said) != 1:
+        return None
+    rest = words[_length(said[0], words) :]
+    while rest and rest[0].casefold() in _BETWEEN:
+        rest = rest[1:]
+    digits = "".join(_digits(book, " ".join(rest)))
+    return (said[0], int(digits)) if digits and len(digits) <= 4 else None
+
+
+def _length(dial: str, words: list[str]) -> int:
+    """Return how many words name a dial: all of its own, or the beginning of its one."""
+    own = dial.casefold().split()
+    given = [word.casefold() for word in words[: len(own)]]
+    if given == own:
+        return len(own)
+    return int(len(own) == 1 and len(given[0]) >= 3 and own[0].startswith(given[0]))
+
+
+def _begins(dial: str, words: list[str]) -> bool:
+    return _length(dial, words) > 0
+
+
+def _digits(book: Book, text: str) -> Iterator[str]:
+    """Yield the digits of a number said or written, and something else where it is none."""
+    if text.isdigit():
+        yield text
+        return
+    for word in cut(book.lexicon, text):
+        meaning = word.meaning
+        one = meaning.kind in (WordKind.UNIT, WordKind.TO)  # a word alone may be a typed string too
+        if one and meaning.options[0].isdigit():
+            yield meaning.options[0]
+        elif meaning.kind in (WordKind.TEEN, WordKind.TENS):
+            yield meaning.value
+        else:
+            yield "?????"
