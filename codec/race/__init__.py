@@ -2,7 +2,7 @@
 reported.
 
 event = load_event("event.toml", book)
-race = follow(event, facts(rows(journal.entries()), car="7"))
+race = follow(event, facts(Standing(journal.entries()), car="7"))
 look = outlook(race)
 look.distance.margin.band(), look.distance.short, advise(race)
 """
