@@ -19,7 +19,7 @@ from codec.race.clock import Clock, Neutralised
 from codec.race.dials import Ledger, SettingError, wheel_move, whole
 from codec.race.event import LapsSpec, WheelSpec
 from codec.race.plan import MOST_PLANNED, EnergyPlan
-from codec.race.race import Race, RaceNotice
+from codec.race.race import DrivenLap, Race, RaceNotice
 from codec.sheet.entry import Entry
 from codec.sheet.fitting import fitting
 from codec.sheet.order import Placed, placed, reports_lap
@@ -155,6 +155,9 @@ class _Announced:
         return self.by_call if self.by_event is None else self.by_event
 
 
+_CHANGING = (list, dict, set, _Announced)  # what a following knows and goes on to change
+
+
 class _Following:
     """The race as it is followed; what it knows is its own, so that a copy goes on by itself."""
 
@@ -180,12 +183,11 @@ class _Following:
     def __copy__(self) -> _Following:
         """Return it as it stands: what becomes of either changes nothing in the other."""
         made = object.__new__(_Following)
-        made.event, made.history, made.race = self.event, self.history, self.race.as_it_stands()
-        made.announced = copy.copy(self.announced)
-        made.announced_since = copy.copy(self.announced_since)
-        made.called_laps, made.calls = list(self.called_laps), dict(self.calls)
-        made.wrong = dict(self.wrong)
-        made.past, made.lap, made.behind = list(self.past), self.lap, self.behind
+        made.__dict__ = {
+            name: copy.copy(value) if isinstance(value, _CHANGING) else value
+            for name, value in self.__dict__.items()
+        }
+        made.race = self.race.as_it_stands()
         return made
 
     def seen(self) -> Race:
@@ -250,6 +252,7 @@ class _Following:
             race.temperatures[name], right = state.report(observed, wrong=wrong, mark=lap)
             doubted += [name] if right < _FITS else []
         race.reported.append(lap)
+        race.driven[-1] = replace(race.driven[-1], used=race.energy.level().mean)
         if doubted:
             fields = self.event.book.fields
             told = ", ".join(
@@ -268,17 +271,18 @@ class _Following:
         while race.lap < lap:
             self._look()
             race.lap += 1
+            expected = race.expected(race.lap)
             shares = [race.clock.share(race.lap, span, lap) for span in race.spans]
             share = max(shares, key=lambda found: found.mean, default=energy.RACING)
             if not share.mean:
                 race.raced.append(race.lap)
-            race.energy = race.energy.advance(
-                energy.transition(self.event, float(race.expected(race.lap)), share)
-            )
+            race.energy = race.energy.advance(energy.transition(self.event, float(expected), share))
             for name, bound in self.event.temperatures.items():
                 race.temperatures[name] = race.temperatures[name].advance(
                     temperature.transition(bound)
                 )
+            used = race.energy.level().mean
+            race.driven.append(DrivenLap(race.lap, used, expected, share.mean))
 
     def _event(self, fact: Entry) -> None:
         race = self.race

@@ -25,6 +25,19 @@ class RaceNotice:
     seq: int = 0
 
 
+@dataclass(frozen=True, slots=True)
+class DrivenLap:
+    """A lap driven: the energy ``used`` by its end (the mean of what was known then), what the lap
+    was expected to take, at the target in force or else the plan, and how much of it was
+    neutralised.
+    """
+
+    lap: int
+    used: float
+    target: Fraction
+    neutralised: float = 0.0
+
+
 @dataclass
 class Race:
     """The race behind lap ``lap`` (0: before the first report).
@@ -32,7 +45,7 @@ class Race:
     ``energy`` is what is known of the energy used and of the driver's habit, ``temperatures`` of
     each temperature. ``plan`` is the plan the dash has, ``laps_added`` what is announced or, until
     it is, expected (``laps_expected`` of them), ``laps_entered`` what the dash knows of it,
-    ``spans`` the neutralisations, ``removed`` the energy taken off, ``target`` the
+    ``spans`` the neutralisations, ``driven`` every lap driven, from the first, ``removed`` the energy taken off, ``target`` the
     energy per lap called last, ``ledger`` the wheel. ``history``, of a race followed with it, has
     the race as it stood behind each lap from the start.
     """
@@ -53,6 +66,7 @@ class Race:
     target: Fraction | None = None
     notices: list[RaceNotice] = field(default_factory=list)
     history: list[Race] = field(default_factory=list)
+    driven: list[DrivenLap] = field(default_factory=list)
     raced: list[int] = field(default_factory=list)
     reported: list[int] = field(default_factory=list)
 
@@ -86,9 +100,18 @@ class Race:
             notices=list(self.notices),
             spans=list(self.spans),
             history=[],
+            driven=list(self.driven),
             raced=list(self.raced),
             reported=list(self.reported),
         )
+
+    def use_of(self, lap: int) -> float | None:
+        """Return the energy that a lap driven took, by what was known at its end and at that of the
+        lap before; None for one that is not driven.
+        """
+        if not 1 <= lap <= len(self.driven):
+            return None
+        return self.driven[lap - 1].used - (self.driven[lap - 2].used if lap > 1 else 0.0)
 
     def doubts(self) -> dict[int, float]:
         """Return, for each lap reported, how likely its report is wrong, by all that is known
