@@ -5,6 +5,8 @@ proof that it is unambiguous.
 from __future__ import annotations
 
 import functools
+import hashlib
+import json
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 from typing import Literal as OneOf
@@ -81,6 +83,13 @@ class Book:
     def spec(self) -> BookSpec:
         """The model of the file, for what is not needed to read and say reports."""
         return self._spec()
+
+    @functools.cached_property
+    def digest(self) -> str:
+        """The digest of what the book says: its file's comments and spacing don't count."""
+        told = self.spec.model_dump(mode="json", exclude_unset=True)
+        text = json.dumps(told, ensure_ascii=False, separators=(",", ":"))
+        return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
 
     @property
     def title(self) -> str:

@@ -46,6 +46,7 @@ def compiled(book: Book) -> str:
                 spec.speech.homophones,
             ],
             "one way": book.one_way,
+            "digest": book.digest,
         },
         ensure_ascii=True,
         separators=(",", ":"),
@@ -79,7 +80,7 @@ def rebuilt(told: str, name: str, source: str, spec: Callable[[], BookSpec]) -> 
     lexicon = Lexicon(alphabet, fillers=fillers, phrases=phrases, homophones=homophones)
     parts = Parts(alphabet, known, tables, messages, lexicon)
     book = Book(name, source, Rules(*kept["rules"]), parts, spec)
-    book.one_way = kept["one way"]
+    book.one_way, book.digest = kept["one way"], kept["digest"]
     return book
 
 

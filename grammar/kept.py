@@ -21,7 +21,7 @@ from pathlib import Path
 
 from grammar import __version__
 
-FORMAT = 2  # of the compiled form; a form that older programs can't rebuild has the next number
+FORMAT = 3  # of the compiled form; a form that older programs can't rebuild has the next number
 MOST_KEPT = 200  # books
 MOST_BYTES = 20_000_000  # of an entry; what is larger is neither kept nor read
 

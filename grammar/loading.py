@@ -24,14 +24,18 @@ def load_book(path: str | Path) -> Book:
     Raises BookError with every problem at once (file, line, what to do), also where the file can't
     be read; never anything else.
     """
-    text = read(Path(path), "a book")
+    return book_of(read(Path(path), "a book"), str(path))
+
+
+def book_of(text: str, name: str) -> Book:
+    """Return the code book in a TOML text, that of a file or one of the name; raises BookError."""
     found = kept.found(text)
     if found is not None:
         with contextlib.suppress(KeyError):  # a kind that this program does not have
-            return rebuilt(found, Path(path).stem, text, functools.partial(_spec, text, str(path)))
+            return rebuilt(found, Path(name).stem, text, functools.partial(_spec, text, name))
     from grammar.parsing import parse_book
 
-    book = parse_book(text, str(path))
+    book = parse_book(text, name)
     if kept.wanted():
         kept.keep(text, compiled(book))
     return book

@@ -17,7 +17,6 @@ from hypothesis import strategies as st
 from strategies import Drawn, books
 
 from codec import Book, BookError, CodeError, decode, decode_all, encode, load_book
-from codec.sheet.journal import book_digest
 from grammar import kept, parsing
 from grammar.compiled import compiled, rebuilt
 from grammar.figures import figures, longest, readings
@@ -65,7 +64,7 @@ def facts(book: Book) -> list[Any]:
     ]
     lexicon = (book.lexicon.meanings, book.lexicon.plain, book.lexicon.longest)
     return [
-        *(book.title, book.name, book.rules, book.one_way, book.source, book_digest(book)),
+        *(book.title, book.name, book.rules, book.one_way, book.source, book.digest),
         *(book.alphabet.words, book.alphabet.spoken, book.alphabet.symbols, lexicon),
         *(fields, tables, messages),
     ]

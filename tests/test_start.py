@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 import codec
+from codec.sheet import Journal
 
 ROOT = Path(__file__).parents[1]
 HEAVY = frozenset(("lark", "numpy", "pydantic", "rich"))
@@ -23,14 +24,19 @@ REPORT = ["five", "one", "six", "three", "juliett", "romeo", "bravo", "tango"]
 ENCODED = ["--message", "lap", "lap=23", "energy=-0.34", "motor=95", "inverter=65", "battery=44"]
 
 
-def loaded(code: str) -> set[str]:
-    """Return the names of the modules that are loaded when a program ends."""
+def loaded(code: str, typed: str = "") -> set[str]:
+    """Return the names of the modules that are loaded when a program ends that was given a text."""
     ending = (
         "import atexit, json, sys\n"
         "atexit.register(lambda: print('\\n' + json.dumps(list(sys.modules))))\n"
     )
     done = subprocess.run(
-        [sys.executable, "-c", ending + code], cwd=ROOT, capture_output=True, text=True, check=True
+        [sys.executable, "-c", ending + code],
+        cwd=ROOT,
+        input=typed,
+        capture_output=True,
+        text=True,
+        check=True,
     )
     return set(json.loads(done.stdout.splitlines()[-1]))
 
@@ -57,6 +63,20 @@ def test_a_command_loads_what_it_needs(
     run = f"from codec.cli import main\nraise SystemExit(main({arguments!r}))"
     assert loaded(run) & HEAVY == needed
     assert not loaded(run) & HEAVY
+
+
+def test_the_live_log_of_a_known_book_starts_without_anything_heavy(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("NINER_CACHE", "on")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
+    codec.load_book(ROOT / RACE)
+    sheet = str(tmp_path / "race.sheet")
+    for arguments in (["log", sheet, "--book", RACE], ["log", sheet]):
+        run = f"from codec.cli import main\nraise SystemExit(main({arguments!r}))"
+        assert not loaded(run, " ".join(REPORT)) & HEAVY
+    with Journal(sheet) as journal:
+        assert len(journal) == 2
 
 
 def test_a_name_of_the_library_is_loaded_when_it_is_asked_for() -> None:

@@ -91,6 +91,5 @@ def run_export(args: argparse.Namespace) -> int:
 
 def _mark(book: Book) -> str:
     """Return the mark of what a book says, as a sheet tells it."""
-    from codec.sheet.journal import book_digest
 
-    return f"Book {book_digest(book)[:8]}."
+    return f"Book {book.digest[:8]}."

@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Self
 
 from codec.drill.answer import Answer, DrillError, checked_name
-from codec.sheet.journal import book_digest
 from codec.store.store import Clock, JournalFormat, Store, now, scripts_in, stamp
 from grammar.book import Book
 from grammar.parsing import parse_book
@@ -55,7 +54,7 @@ class DrillJournal:
 
     def keep_book(self, book: Book) -> str:
         """Keep a book's text, so that progress can be told without its file; return its digest."""
-        digest = book_digest(book)
+        digest = book.digest
         with self._store.transaction():
             self._store.connection.execute(
                 "INSERT OR IGNORE INTO books VALUES (?, ?, ?)", (digest, book.name, book.source)

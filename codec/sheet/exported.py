@@ -9,7 +9,7 @@ from typing import Any
 
 from codec.sheet.check_entry import fitting
 from codec.sheet.entry import Entry, SheetError
-from codec.sheet.journal import Journal, book_digest
+from codec.sheet.journal import Journal
 from codec.sheet.table import EntryTable
 from grammar.book import Book
 from grammar.parsing import parse_book
@@ -65,7 +65,7 @@ def book_of(facts: Facts, where: str) -> Book:
         book = parse_book(facts.text, facts.name)
     except ValueError as error:
         raise SheetError(f"{where}: its book can't be read: {error}", kind="sheet-export") from None
-    if book_digest(book) != facts.digest:
+    if book.digest != facts.digest:
         raise SheetError(
             f"{where}: the book in it is not as it was written",
             kind="sheet-export",

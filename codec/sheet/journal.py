@@ -7,8 +7,6 @@ from __future__ import annotations
 import contextlib
 import functools
 import getpass
-import hashlib
-import json
 import os
 import sqlite3
 import uuid
@@ -24,7 +22,7 @@ from codec.store.store import Clock, JournalFormat, Store, now, stamp
 from codec.store.table import NUMBER
 from grammar.book import Book
 from grammar.errors import BookError
-from grammar.parsing import parse_book
+from grammar.loading import book_of
 
 _FACTS = ("book", "digest", "name")  # what a sheet tells of its book, beside its own name
 
@@ -49,14 +47,6 @@ def sheet_format(table: EntryTable = ENTRIES) -> JournalFormat:
         facts="SELECT name, text FROM facts",
         table=table.stored,
     )
-
-
-def book_digest(book: Book) -> str:
-    """Return the digest of what a book says: its file's comments and spacing don't count."""
-    told = book.spec.model_dump(mode="json", exclude_unset=True)
-    return hashlib.sha256(
-        json.dumps(told, ensure_ascii=False, separators=(",", ":")).encode("utf-8", "replace")
-    ).hexdigest()
 
 
 @dataclass(slots=True)
@@ -127,7 +117,7 @@ class Journal:
         self._rows = Rows(self._store, self.table.stored)
 
     def _same(self, book: Book) -> Book:
-        found = book_digest(book)
+        found = book.digest
         if found != self.facts["digest"]:
             raise SheetError(
                 f"{str(self.path)!r} was written with another book than {book.title!r}: with"
@@ -298,7 +288,7 @@ def _faults(store: Store, rows: Rows, fields: Mapping[str, Any] | None) -> list[
 
 
 def _write_facts(book: Book, connection: sqlite3.Connection) -> None:
-    facts = {"book": book.source, "digest": book_digest(book), "name": book.name}
+    facts = {"book": book.source, "digest": book.digest, "name": book.name}
     connection.executemany("INSERT INTO facts VALUES (?, ?)", facts.items())
 
 
@@ -313,10 +303,10 @@ def _kept(store: Store) -> Book:
     """Return the book kept in the file; raises SheetError."""
     facts = _facts(store)
     try:
-        book = parse_book(facts["book"], facts["name"])
+        book = book_of(facts["book"], facts["name"])
     except BookError:
         raise store.form.damaged(store.path, "the book kept in it can't be read") from None
-    if book_digest(book) != facts["digest"]:
+    if book.digest != facts["digest"]:
         raise store.form.damaged(store.path, "the book kept in it is not as it was written")
     return book
 

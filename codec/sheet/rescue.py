@@ -7,7 +7,7 @@ from pathlib import Path
 
 from codec.sheet.columns import Fields
 from codec.sheet.entry import Entry
-from codec.sheet.journal import Journal, book_digest, sheet_format
+from codec.sheet.journal import Journal, sheet_format
 from codec.sheet.table import ENTRIES, EntryTable
 from codec.store.rescue import sound_rows, texts_in
 from grammar.book import Book
@@ -42,7 +42,7 @@ def rescue_book(path: Path) -> Book | None:
             book = parse_book(text, min(names) if len(names) == 1 else "book")
         except CodeError:
             continue  # a copy that is damaged; another may not be
-        if book_digest(book) in found.get("digest", set()):
+        if book.digest in found.get("digest", set()):
             return book
     return None
 

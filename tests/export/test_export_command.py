@@ -10,7 +10,6 @@ import pytest
 from export.strings import BOOKS
 
 from codec.cli import main
-from codec.sheet.journal import book_digest
 from grammar.export import FORMATS
 from grammar.loading import load_book
 
@@ -124,6 +123,6 @@ def test_help_tells_every_format(capsys: pytest.CaptureFixture[str]) -> None:
 
 def test_cards_bear_the_mark_that_a_sheet_knows_the_book_by(tmp_path: Path) -> None:
     assert main(["book", "export", RACE, "card", "-o", str(tmp_path)]) == 0
-    mark = book_digest(load_book(RACE))[:8]
+    mark = load_book(RACE).digest[:8]
     for path in tmp_path.iterdir():
         assert path.suffix == ".png" or f"Book {mark}." in path.read_text("utf-8")
