@@ -118,7 +118,7 @@ def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_reading
     assert best.ask <= hand.ask
 
 
-@pytest.mark.parametrize("reports", [10, pytest.param(250, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("reports", [6, pytest.param(250, marks=pytest.mark.slow)])
 def test_it_takes_less_radio_time_said_once_and_is_hardly_ever_heard_wrongly(
     reports: int, designed: Designed, capsys: pytest.CaptureFixture[str]
 ) -> None:

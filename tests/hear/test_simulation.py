@@ -118,7 +118,7 @@ def test_asking_again_gets_more_reports_right_and_takes_radio_time() -> None:
     assert asked.right + asked.wrong + asked.given_up == asked.reports
 
 
-@pytest.mark.parametrize("reports", [100, pytest.param(REPORTS, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("reports", [80, pytest.param(REPORTS, marks=pytest.mark.slow)])
 def test_asking_costs_about_what_it_was_expected_to(reports: int) -> None:
     asked = simulate(book(True), Setting(reports, 7, noise=NOISE, hearings=3))
     assert asked.doubted >= 0.12 * reports
