@@ -45,9 +45,9 @@ class Race:
     ``energy`` is what is known of the energy used and of the driver's habit, ``temperatures`` of
     each temperature. ``plan`` is the plan the dash has, ``laps_added`` what is announced or, until
     it is, expected (``laps_expected`` of them), ``laps_entered`` what the dash knows of it,
-    ``spans`` the neutralisations, ``driven`` every lap driven, from the first, ``removed`` the energy taken off, ``target`` the
-    energy per lap called last, ``ledger`` the wheel. ``history``, of a race followed with it, has
-    the race as it stood behind each lap from the start.
+    ``spans`` the neutralisations, ``driven`` every lap driven, from the first, ``removed`` the
+    energy taken off, ``target`` the energy per lap called last, ``ledger`` the wheel. ``history``,
+    of a race followed with it, has the race as it stood behind each lap from the start.
     """
 
     event: Event
