@@ -31,9 +31,10 @@ from codec.debrief.page import page
 from codec.debrief.summary import CAUTION, summarise
 from codec.desk import books
 from codec.desk.access import Guard, Links, Role, cookie
-from codec.desk.board import board, history
+from codec.desk.board import history
 from codec.desk.sheets import Line, OpenSheet
 from codec.log.shown import Shown
+from codec.views.board import board
 from grammar.errors import CodeError, visible, visible_lines
 from grammar.exact import whole
 from grammar.export import card

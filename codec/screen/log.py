@@ -1,14 +1,17 @@
 """The live sheet on the whole terminal: the race, the last laps, what was just heard, and a line to
-type in.
+type in; on a wide terminal of both cars at once.
 
 Drawn with rich into the window of a prompt_toolkit application, which edits the line, keeps its
-history and completes its commands.
+history and completes its commands. What is shown is worked out in ``codec.views``.
 """
 
 from __future__ import annotations
 
+import functools
 import io
+import textwrap
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 from prompt_toolkit.application import Application
@@ -29,9 +32,12 @@ from rich.text import Text
 from codec.log.session import Session
 from codec.log.shown import Shown
 from codec.screen.console import SafeConsole, safe
-from codec.screen.sheet import lap_lines
+from codec.screen.race import state_lines
+from codec.screen.sheet import clock, line_texts
 from codec.screen.typed import Visible
 from codec.sheet.state import NEUTRALISED, RESUMED
+from codec.views.board import Board, board, lap_clock
+from codec.views.laps import SheetLine
 from grammar.errors import CodeError, visible
 from grammar.exact import plain
 
@@ -40,7 +46,21 @@ _STYLES = {"good": "bold green", "warning": "bold yellow", "bad": "bold red", "p
 # last lap
 _LEAST = 5
 _PREVIEW = 3  # lines at most that tell what the line being typed would be taken for
-_KEYS = "F2 car  F3 neutralised/resumed  F4 marker  F8 undo  F9 ok  / commands  F10 leave"
+_TWO = 140  # columns from which on two cars are shown side by side
+_TIMED = 90  # columns from which on lines tell their times
+_FIND = "find"
+_KEYS = (
+    "F2 car",
+    "F3 neutralised/resumed",
+    "F4 marker",
+    "F5 called it",
+    "F6 read back right",
+    "F8 undo",
+    "F9 ok",
+    "PgUp",
+    "/ commands",
+    "F10 leave",
+)
 
 
 class Commands(Completer):
@@ -58,7 +78,8 @@ class Commands(Completer):
         """Yield the commands that begin as the line does."""
         text = document.text_before_cursor
         if text.startswith("/") and " " not in text:
-            for name, about in self.session.commands.items():
+            known = {**self.session.commands, _FIND: "show the lines with these words: /find regen"}
+            for name, about in known.items():
                 if name.startswith(text[1:]):
                     yield Completion(
                         name,
@@ -75,7 +96,9 @@ class Log:
         """Lay out the screen; ``shown`` is told first; ``settings`` go to prompt_toolkit (input and
         output, for tests).
         """
-        self._told: tuple[object, list[Text]] = (None, [])
+        self._boards: dict[tuple[str, int | None], tuple[int, Board]] = {}
+        self._above = 0  # lines of the table that are scrolled past, from its end
+        self._wanted = ""  # what is searched for
         begun = () if shown is None or shown.tone == "good" else shown.lines
         self.session, self.shown = (
             session,
@@ -103,7 +126,7 @@ class Log:
             Layout(FloatContainer(body, [menu]), focused_element=control),
             key_bindings=self._bindings(),
             full_screen=True,
-            refresh_interval=2.0,  # what the other engineer writes shows up by itself
+            refresh_interval=1.0,  # the clock; what the other engineer writes shows up by itself
             before_render=lambda app: self._refresh(),  # noqa: ARG005
             **settings,
         )
@@ -131,6 +154,12 @@ class Log:
 
     def _do(self, text: str) -> bool:
         """Enter a line; tell whether it was written."""
+        word, _, wanted = text.strip().partition(" ")
+        if word == f"/{_FIND}":
+            self._above, self._wanted = 0, wanted.strip()
+            self.shown = Shown("plain", ("Esc shows all lines again",) if wanted else ())
+            return True
+        self._above = 0
         try:
             self.shown = self.session.enter(text)
         except CodeError as error:
@@ -145,6 +174,8 @@ class Log:
             keys.add(key)(lambda event: self._press(event, text))
 
         press("f4", "/marker")
+        press("f5", "/called")
+        press("f6", "/right")
         press("f8", "/undo")
         press("f9", "/ok")
         keys.add("f3")(
@@ -153,7 +184,11 @@ class Log:
             )
         )
         keys.add("f2")(lambda event: self._next_car())  # noqa: ARG005
-        for key in ("f10", "c-d", "c-c"):
+        keys.add("pageup")(lambda event: self._scroll(event, 1))
+        keys.add("pagedown")(lambda event: self._scroll(event, -1))
+        keys.add("escape")(self._all)
+        keys.add("c-c")(self._clear)
+        for key in ("f10", "c-d"):
             keys.add(key)(lambda event: event.app.exit())
         return keys
 
@@ -162,7 +197,23 @@ class Log:
         event.app.invalidate()
 
     def _next_car(self) -> None:
-        self.shown = self.session.next_car()
+        self.shown, self._above = self.session.next_car(), 0
+
+    def _scroll(self, event: KeyPressEvent, pages: int) -> None:
+        page = max(1, event.app.output.get_size().rows // 2)
+        self._above = max(0, self._above + pages * page)
+
+    def _all(self, event: KeyPressEvent) -> None:
+        """Show all lines again, the last ones."""
+        self._above, self._wanted = 0, ""
+        event.app.invalidate()
+
+    def _clear(self, event: KeyPressEvent) -> None:
+        """Clear the line; leave only where there is nothing in it to lose."""
+        if self.line.text:
+            self.line.reset()
+        else:
+            event.app.exit()
 
     # drawing
 
@@ -178,47 +229,94 @@ class Log:
             console.print(line, no_wrap=True, overflow="ellipsis", crop=True)
         return ANSI(console.file.getvalue().rstrip("\n"))  # type: ignore[attr-defined]
 
+    def _board(self, car: str, most: int | None) -> Board:
+        """Return the board of a car; worked out anew when something is written, and its clock each
+        time.
+        """
+        count, known = self._boards.get((car, most), (-1, None))
+        if known is None or count != len(self.session.entries):
+            known = board(self.session, car, most=most)
+            if len(self._boards) > 2 * len(self.session.cars) + 2:
+                self._boards.clear()
+            self._boards[car, most] = (len(self.session.entries), known)
+        return replace(known, clock=lap_clock(self.session, car))
+
     def _lines(self, console: Console, width: int, height: int) -> list[Text]:
         """Return the lines of the screen; where they are too many the race goes first, then the
         table, never what was just heard.
         """
-        session = self.session
         below = self._below(width, height // 2)
-        alerts = [safe(f"! {alert}", "bold red") for alert in session.mine.alerts]
+        cars = self._side_by_side(width)
+        room = height - len(below)
+        if len(cars) < 2:
+            pane = self._pane(console, self.session.car, width, room)
+            return [*pane, *below][:height]
+        half = (width - 3) // 2
+        panes = [self._pane(console, car, half, room) for car in cars]
+        both = []
+        for left, right in zip(*panes, strict=True):
+            line = _fitted(left, half)
+            both.append(line.append(" │ ", "dim").append_text(_fitted(right, half)))
+        return [*both, *below][:height]
+
+    def _side_by_side(self, width: int) -> list[str]:
+        """Return the cars that are shown: the one spoken to, and on a wide screen one more, in the
+        order of the sheet.
+        """
+        cars = list(self.session.cars)
+        if width < _TWO or len(cars) < 2 or self.session.car not in cars:
+            return [self.session.car]
+        place = cars.index(self.session.car)
+        beside = cars[(place + 1) % len(cars)]
+        return [car for car in cars if car in (self.session.car, beside)]
+
+    def _pane(self, console: Console, car: str, width: int, height: int) -> list[Text]:
+        """Return the lines of one car."""
+        most = None if self._wanted else height + self._above
+        shown = self._board(car, most)
+        alerts = [safe(f"! {alert}", "bold red") for alert in shown.alerts]
         fixed = [
-            *_packed(self._looks(), width),
+            *_packed(self._looks(shown), width),
             *(_packed(alerts, width) or [Text("─" * width, style="dim")]),
         ]
-        fixed = fixed[: max(1, height - len(below) - 1)]
-        room = height - len(below) - len(fixed) - 1
-        race = self._race(console, width, room - _LEAST)
+        wheel = [line for line in (_wheel(shown), _calls(shown)) if line]
+        fixed = [*fixed, *_packed(wheel, width)][: max(1, height - 1)]
+        room = height - len(fixed) - 1
+        race = self._race(console, shown, width, room - _LEAST)
         room = max(0, room - len(race))
-        table = lap_lines(
-            session.book, session.standing, session.car, width, last=max(1, room - 2)
-        )[:room]
-        return [self._head(width), *race, *fixed, *table, *[Text()] * (room - len(table)), *below][
-            :height
-        ]
+        table = self._table(shown, width, room)
+        head = self._head(shown, width)
+        return [head, *race, *fixed, *table, *[Text()] * (room - len(table))][:height]
 
-    def _looks(self) -> list[Text]:
+    def _table(self, shown: Board, width: int, room: int) -> list[Text]:
+        """Return as much of the laps as there is room for: the last lines, or those scrolled or
+        searched to.
+        """
+        lines = [line for line in shown.lines if _has(line, self._wanted)]
+        uses = shown.uses if shown.race is not None else None
+        drawn = line_texts(self.session.book, lines, width, uses=uses, timed=width >= _TIMED)
+        body, rows = drawn[2:], max(1, room - 2)
+        self._above = min(self._above, max(0, len(body) - rows))
+        end = len(body) - self._above
+        return [*drawn[:2], *body[max(0, end - rows) : end]][:room]
+
+    def _looks(self, shown: Board) -> list[Text]:
         """Return what there is to look at and is not told below."""
-        now = [notice for notice in self.session.mine.looks if notice.text not in self.shown.lines]
+        now = [notice for notice in shown.looks if notice.text not in self.shown.lines]
         return [safe(notice.text, "bold red" if notice.ask else "bold yellow") for notice in now]
 
-    def _race(self, console: Console, width: int, most: int) -> list[Text]:
+    def _race(self, console: Console, shown: Board, width: int, most: int) -> list[Text]:
         """Return where the race is heading and what to call, where the event is known: what is
         whole in ``most`` lines.
         """
-        session, race = self.session, self.session.mine.followed
-        if race is None or not session.car:
+        if shown.race is None or not shown.car:
             return []
-        if self._told[0] is not race:  # worked out anew when something is written
-            from codec.race import advise
-            from codec.screen.race import state_lines
-
-            self._told = (race, state_lines(race, advise(race)))
+        told = state_lines(shown.race, shown.advice)
+        due = shown.race.laps_due(self.session.now()) if shown.race.neutralised else None
+        if due is not None:
+            told.insert(1, safe(f"laps due so far by the event file: {due}", "bold yellow"))
         lines: list[Text] = []
-        for line in self._told[1]:
+        for line in told:
             listed = (
                 []
                 if line.spans
@@ -230,35 +328,39 @@ class Log:
             lines += parts
         return lines
 
-    def _head(self, width: int) -> Text:
-        session, race = self.session, self.session.race
-        driver = session.cars.get(session.car, "")
-        name = (
-            f"car {session.car}{' ' + driver if driver else ''}"
-            if session.car
-            else "no car yet: /car 7=DRIVER"
-        )
-        state = (
-            [("NEUTRALISED", "bold black on yellow")] if race.neutralised else [("racing", "green")]
-        )
-        added = (
-            [(f"+{plain(race.added)} lap{'' if race.added == 1 else 's'}", "bold")]
-            if race.added
-            else []
-        )
-        parts = [(name, "bold"), (f"lap {session.lap or '–'}", "bold"), *state, *added]
-        others = [f"{car}:{self._last_of(car)}" for car in session.cars if car != session.car]
+    def _head(self, shown: Board, width: int) -> Text:
+        session, state = self.session, shown.state
+        driver = f" {shown.driver}" if shown.driver else ""
+        name = f"car {shown.car}{driver}" if shown.car else "no car yet: /car 7=DRIVER"
+        spoken = shown.car == session.car
+        parts = [
+            (name, "bold reverse" if spoken and len(session.cars) > 1 else "bold"),
+            (f"lap {shown.driving if shown.lap else '–'}", "bold"),
+            *_state(shown),
+        ]
+        if state.added:
+            parts.append((f"+{plain(state.added)} lap{'' if state.added == 1 else 's'}", "bold"))
+        if self._wanted:
+            parts.append((f"find: {self._wanted}", "bold cyan"))
+        elif self._above:
+            parts.append((f"{self._above} lines up", "bold cyan"))
+        shown_cars = {shown.car, *self._side_by_side(get_app().output.get_size().columns)}
+        others = [f"{car}: {self._lap_of(car)}" for car in session.cars if car not in shown_cars]
         head = Text("  ").join(
             [safe(text, style) for text, style in [*parts, *((other, "dim") for other in others)]]
         )
-        title = safe(session.book.title, "dim")
-        if head.cell_len + title.cell_len + 2 <= width:
-            head.append(" " * (width - head.cell_len - title.cell_len)).append_text(title)
+        ends = [safe(clock(session.now()), "bold"), safe(session.book.title, "dim")]
+        for end in (Text("  ").join(ends[::-1]), ends[0]):
+            if head.cell_len + end.cell_len + 2 <= width:
+                head.append(" " * (width - head.cell_len - end.cell_len)).append_text(end)
+                break
         return head
 
-    def _last_of(self, car: str) -> str:
-        mine = [row.entry for row in self.session.standing.of(car, "report") if not row.withdrawn]
-        return "–" if not mine else f"lap {mine[-1].lap}" + (" ?" if mine[-1].refusal else "")
+    def _lap_of(self, car: str) -> str:
+        """Return the lap that another car is driving, and whether a report of it waits."""
+        known = self.session.of(car)
+        waits = " ?" if known.waiting is not None else ""
+        return f"lap {known.lap + 1 if known.lap else '–'}{waits}"
 
     def _below(self, width: int, most: int) -> list[Text]:
         """Return what was just heard, and what the line being typed would be taken for, in ``most``
@@ -288,13 +390,89 @@ class Log:
         return [*lines[: max(2, most - len(preview))], *preview]
 
     def _keys(self) -> ANSI:
-        return ANSI(f"\x1b[7m{_KEYS[: get_app().output.get_size().columns]}\x1b[0m")
+        return ANSI(f"\x1b[7m{_bar(get_app().output.get_size().columns)}\x1b[0m")
+
+
+@functools.lru_cache(maxsize=8)
+def _bar(columns: int) -> str:
+    """Return the keys: shorter words where they don't fit."""
+    for keys in (_KEYS, [_SHORT.get(key, key) for key in _KEYS]):
+        if len("  ".join(keys)) <= columns:
+            return "  ".join(keys)
+    return " ".join(_SHORT.get(key, key) for key in _KEYS)[:columns]
+
+
+_SHORT = {
+    "F3 neutralised/resumed": "F3 neutral",
+    "F4 marker": "F4 mark",
+    "F5 called it": "F5 called",
+    "F6 read back right": "F6 right",
+    "/ commands": "/",
+    "F10 leave": "F10",
+}
+
+
+def _state(shown: Board) -> list[tuple[str, str]]:
+    """Return the state of the race, and of the lap being driven."""
+    state, lap = shown.state, shown.clock
+    if state.stopped:
+        parts = [("STOPPED", "bold white on red")]
+    elif state.neutralised:
+        parts = [("NEUTRALISED", "bold black on yellow")]
+    else:
+        parts = [("racing", "green")]
+    if state.weather == "rain":
+        parts.append(("rain", "bold cyan"))
+    if lap.into is not None:
+        parts.append((f"{_minutes(lap.into)} in", ""))
+    if lap.overdue:
+        parts.append((f"report overdue {_minutes(lap.overdue)}", "bold yellow"))
+    return parts
+
+
+def _minutes(milliseconds: int) -> str:
+    return f"{milliseconds // 60_000}:{milliseconds // 1000 % 60:02d}"
+
+
+def _wheel(shown: Board) -> Text:
+    """Return where the dials stand, and where those will that a call is on its way to."""
+    dials = [
+        f"{dial.name} {dial.position}{'?' if dial.doubtful else ''}"
+        + ("" if dial.heading == dial.position else f"→{dial.heading}")
+        for dial in shown.dials
+    ]
+    return safe(f"wheel  {', '.join(dials)}", "dim") if dials else Text()
+
+
+def _calls(shown: Board) -> Text:
+    """Return the last calls that are not read back yet."""
+    open_calls = [call for call in shown.calls[:3] if call.state != "read back"]
+    told = [
+        f"{call.string} {'read back wrong' if call.wrong else 'not read back'}"
+        for call in open_calls
+    ]
+    return safe(f"calls  {', '.join(told)}", "bold cyan") if told else Text()
+
+
+def _has(line: SheetLine, wanted: str) -> bool:
+    """Tell whether a line has all the words that are searched for."""
+    if not wanted:
+        return True
+    row = line.row
+    heard = "" if row is None else f"{row.entry.heard} {row.entry.string} {row.entry.message}"
+    text = f"lap {line.lap} {line.said} {heard}".casefold()
+    return all(word in text for word in wanted.casefold().split())
+
+
+def _fitted(line: Text, width: int) -> Text:
+    """Return a line cut or filled to a width."""
+    fitted = line.copy()
+    fitted.truncate(width, overflow="ellipsis", pad=True)
+    return fitted
 
 
 def _folded(line: str, width: int) -> list[str]:
     """Cut a line at spaces so that it fits."""
-    import textwrap
-
     return textwrap.wrap(line, width, subsequent_indent="  ") or [""]
 
 

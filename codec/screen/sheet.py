@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 from rich import box
 from rich.table import Table
@@ -12,16 +12,15 @@ from rich.text import Text
 
 from codec.radio.doubt import guessed, how_sure
 from codec.radio.importing import Summary, by_speaker
-from codec.radio.laps import lap_field
 from codec.screen.console import assembled, console, safe
-from codec.sheet.entry import DOUBTFUL, Entry
 from codec.sheet.journal import Journal
 from codec.sheet.order import SINCE_1970
-from codec.sheet.state import Row, Standing, lap_message, lap_rows
+from codec.sheet.state import Standing
+from codec.views.board import LapUse
+from codec.views.laps import SheetLine, lap_columns, sheet_lines, state_of, values_text
 from grammar.book import Book
 from grammar.errors import counted
 from grammar.exact import plain
-from grammar.fields import FieldBase, Value, value_text
 
 
 def clock(at: int | None) -> str:
@@ -35,113 +34,42 @@ def clock(at: int | None) -> str:
     return f"{'−' if at < 0 else ''}{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
 
 
-def warned(field: FieldBase, value: Value) -> bool:
-    """Tell whether a value passes a limit or is one to warn of."""
-    try:
-        return bool(field.warnings(field.level(value).level))
-    except ValueError:
-        return False
-
-
-def shown_value(field: FieldBase | None, value: Value) -> Text:
-    """Write a value without its unit, in red where it warns; no flags are a dot."""
-    text = value_text(value)
-    text = (
-        "·"
-        if text == "none" and isinstance(value, frozenset)
-        else text.replace("-", "−")
-        if text[:1] == "-"
-        else text
-    )
-    return safe(text, "bold red" if field is not None and warned(field, value) else "")
-
-
-def lap_columns(book: Book) -> list[str]:
-    """Return the fields of the lap report, which get a column each: those of the first message from
-    the car, but for the lap.
-    """
-    name = lap_message(book)
-    return (
-        [field for field in book.messages[name].fields if field != lap_field(book)] if name else []
-    )
-
-
-def values_text(book: Book, entry: Entry) -> str:
-    """Write all values of an entry in words."""
-    shown = []
-    for name, value in entry.values.items():
-        field = book.fields.get(name)
-        unit = f" {field.unit_text}" if field is not None and field.unit_text else ""
-        shown.append(f"{field.title if field is not None else name} {value_text(value)}{unit}")
-    return ", ".join(shown)
-
-
-def remark(book: Book, row: Row) -> Text:
-    """Return what is to be said of a row besides its values."""
-    entry, parts = row.entry, []
-    if row.first.kind == "event":
-        name = book.rules.title_of(entry.message)
-        parts.append(
-            (f"{name}{'' if entry.amount is None else f' {plain(entry.amount)}'}", "bold yellow")
-        )
-    elif row.first.kind == "note":
-        parts.append((entry.heard or entry.note, ""))
-    elif entry.refusal:
-        parts.append((f"{_state(entry)}: {entry.heard}", "yellow"))
-        parts += [(guess, "yellow")] if (guess := guessed(entry.note)) else []
-    elif row.first.kind == "call" or entry.message != lap_message(book):
-        title = (
-            book.messages[entry.message].title if entry.message in book.messages else entry.message
-        )
-        parts.append(
-            (f"{title}: {values_text(book, entry)}", "cyan" if row.first.kind == "call" else "")
-        )
-    if row.questions and not entry.accepted:
-        parts.append((f"asked: {row.questions[-1].heard}", "magenta"))
-    if row.corrections and entry.accepted:
-        parts.append(
-            (
-                (
-                    f"first heard: {row.first.heard}"
-                    if row.first.refusal
-                    else f"corrected from {row.first.string}"
-                ),
-                "dim",
-            )
-        )
-    if any(back.note == "differs" for back in row.readbacks):
-        parts.append(("read back differently", "bold magenta"))
-    if row.withdrawn:
-        parts.append(("withdrawn", "dim"))
-    return Text("; ").join([safe(text, style) for text, style in parts])
-
-
 def lap_lines(
     book: Book, standing: Standing, car: str, width: int, *, last: int | None = None
 ) -> list[Text]:
     """Return what stands for one car, lap by lap, a line or two each; ``last`` keeps only so many
     lines below the head.
-
-    The fields of the lap report have a column each; whatever else there is to say follows on the
-    same line where it fits.
     """
-    columns = lap_columns(book)
-    mine = lap_rows(standing, car, book, most=last)
-    cells = [
-        [
-            shown_value(book.fields[n], line.row.entry.values[n])
-            if line.row is not None and _in_columns(line.row, n)
-            else Text()
-            for n in columns
-        ]
-        for line in mine
-    ]
-    heads = [(name.replace("_", " "), book.fields[name].unit_text) for name in columns]
+    lines = sheet_lines(standing, car, book, most=last)
+    drawn = line_texts(book, lines, width)
+    return drawn if last is None else [*drawn[:2], *drawn[2:][max(0, len(drawn) - 2 - last) :]]
+
+
+def line_texts(
+    book: Book,
+    lines: Sequence[SheetLine],
+    width: int,
+    *,
+    uses: Mapping[int, LapUse] | None = None,
+    timed: bool = True,
+) -> list[Text]:
+    """Return lines of the lap sheet as two lines of heads, and a line or two each.
+
+    The fields of the lap report have a column each, and so have the use of a lap, its target and
+    the gap, where ``uses`` tells them; whatever else there is to say follows on the same line where
+    it fits. Times are left out where none is ``timed`` or known.
+    """
+    names = lap_columns(book)
+    heads = [(name.replace("_", " "), book.fields[name].unit_text) for name in names]
+    cells = [[_cell(line, name) for name in names] for line in lines]
+    if uses is not None:
+        heads += [("used", ""), ("target", ""), ("gap", "")]
+        cells = [row + _use(uses, line) for row, line in zip(cells, lines, strict=True)]
     sizes = [
-        max(len(head), len(unit), *(line[n].cell_len for line in cells), 1)
+        max(len(head), len(unit), *(row[n].cell_len for row in cells), 1)
         for n, (head, unit) in enumerate(heads)
     ]
-    timed = any(line.row is not None and line.row.first.at is not None for line in mine)
+    timed = timed and any(line.at is not None for line in lines)
     lead = 3 + (10 if timed else 0)
     padded = [f"  {head:>{size}}" for (head, _), size in zip(heads, sizes, strict=True)]
     titles = assembled("lap", "      time" if timed else "", *padded)
@@ -150,39 +78,46 @@ def lap_lines(
         *(f"  {unit:>{size}}" for (_, unit), size in zip(heads, sizes, strict=True)),
         style="dim",
     )
-    lines: list[Text] = []
-    for line, values in zip(mine, cells, strict=True):
-        row = line.row
+    drawn: list[Text] = []
+    for line, values in zip(lines, cells, strict=True):
         shown = Text(f"{line.lap:>3}")
-        if row is None:
-            lines.append(shown.append(" " * (lead - 3)).append("  no report", "yellow"))
-            continue
-        shown.append(f"  {clock(row.first.at):>8}" if timed else "", "dim")
+        shown.append(f"  {clock(line.at):>8}" if timed else "", "dim")
         if any(values):
             for cell, size in zip(values, sizes, strict=True):
                 shown.append(" " * (2 + size - cell.cell_len)).append_text(cell)
-        other = row.first.kind == "report" and row.counts and any(values) and not line.counts
-        said = remark(book, row)
-        if other and not row.withdrawn:
-            said = Text("; ").join(filter(None, (said, safe(_OTHER, "yellow"))))
-        lines.extend(_with_remark(shown, said, width, lead))
-        if row.withdrawn or other:
-            lines[-1].stylize("dim strike" if row.withdrawn else "dim")
-    return [titles, units, *(lines if last is None else lines[max(0, len(lines) - last) :])]
+        said = Text("; ").join([safe(text, _TONES[tone]) for text, tone in line.remarks])
+        drawn.extend(_with_remark(shown, said, width, lead))
+        if line.withdrawn or line.other:
+            drawn[-1].stylize("dim strike" if line.withdrawn else "dim")
+    return [titles, units, *drawn]
 
 
-_OTHER = "does not count: of another car or lap?"
+_TONES = {
+    "plain": "",
+    "event": "bold yellow",
+    "refused": "yellow",
+    "call": "cyan",
+    "asked": "bold magenta",
+    "quiet": "dim",
+    "alarm": "bold red",
+}
 
 
-def _in_columns(row: Row, name: str) -> bool:
-    return row.first.kind == "report" and row.entry.accepted and name in row.entry.values
+def _cell(line: SheetLine, name: str) -> Text:
+    value = (line.values or {}).get(name)
+    return Text() if value is None else safe(value.text, "bold red" if value.warns else "")
 
 
-def _state(entry: Entry) -> str:
-    """Return what became of a report that was not accepted; its refusal is the slug of an error,
-    for programs.
-    """
-    return entry.refusal if entry.refusal == DOUBTFUL else "not read"
+def _use(uses: Mapping[int, LapUse], line: SheetLine) -> list[Text]:
+    """Return what a lap took, its target and the gap, at the report that counts."""
+    use = uses.get(line.lap) if line.counts else None
+    if use is None:
+        return [Text(), Text(), Text()]
+    if use.gap is None:
+        return [Text(f"{use.used:.2f}"), Text(f"{use.target:.2f}"), Text("neutr.", "dim")]
+    over = use.gap > _GAP * use.target
+    gap = Text(f"{use.gap:+.2f}".replace("-", "−"), "bold yellow" if over else "")
+    return [Text(f"{use.used:.2f}"), Text(f"{use.target:.2f}"), gap]
 
 
 def _with_remark(shown: Text, said: Text, width: int, lead: int) -> list[Text]:
@@ -261,7 +196,7 @@ def entries_table(journal: Journal, only: str | None) -> None:
         )
         style = "yellow" if entry.refusal else ""
         why = (
-            f" ({'; '.join(filter(None, (_state(entry), guessed(entry.note))))})"
+            f" ({'; '.join(filter(None, (state_of(entry), guessed(entry.note))))})"
             if entry.refusal
             else ""
         )
@@ -275,6 +210,7 @@ def entries_table(journal: Journal, only: str | None) -> None:
     _clock_lines(standing)
 
 
+_GAP = 0.05  # of the target: a lap that took more than so much above it is marked
 _STEPS = 4  # that are told one by one
 _UNPROVEN = (
     "  the export is of an earlier version and does not tell which sheet it is of: make sure that"

@@ -35,22 +35,22 @@ def test_an_engineer_logs_a_race(tmp_path: Path, columns: int, height: int) -> N
         terminal.write("one two zero one yankee alfa quebec")
         terminal.shows("→  lap report: lap 1")  # the reading stands there before Enter
         terminal.press("Enter")
-        terminal.shows("lap 1  racing", "  1       0     80")
+        terminal.shows("lap 2  racing", "      0     80")
 
         terminal.type(
             "two one seven four x-ray quebec november tango"
         )  # misheard: the check does not fit
         terminal.shows("ask: SAY AGAIN", "does not fit")
         terminal.type("two double two two lima six two")
-        terminal.shows("  2     0.2     90", "first heard: two one seven four")
+        terminal.shows("    0.2     90", "first heard: two one seven four")
 
         terminal.type("safety car")
         terminal.shows("NEUTRALISED")
         terminal.press("F3")
-        terminal.shows("lap 2  racing")
+        terminal.shows("lap 3  racing")
 
         terminal.type(f"/lap 1 {MENDED.words}")
-        terminal.shows("lap 1: lap report", "  1     0.3     80", "corrected from 1201YAQ")
+        terminal.shows("lap 1: lap report", "    0.3     80", "corrected from 1201YAQ")
         terminal.type("five one six three juliett romeo bravo tango")
         terminal.shows("! alert: brakes")
         terminal.press("F8")
@@ -58,9 +58,9 @@ def test_an_engineer_logs_a_race(tmp_path: Path, columns: int, height: int) -> N
 
         terminal.kill()
     with Terminal(["log", sheet], columns, height) as terminal:
-        terminal.shows("car 7 Ana Cole", "lap 2  racing", "  2     0.2     90", "withdrawn")
+        terminal.shows("car 7 Ana Cole", "lap 3  racing", "    0.2     90", "withdrawn")
         terminal.type("/car 61 Teo Vash")
-        terminal.shows("car 61 Teo Vash", "7:lap 2")
+        terminal.shows("car 61 Teo Vash", "lap 3")
         terminal.press("F2")
         terminal.shows("car 7>")
         terminal.press("F10")
@@ -84,7 +84,7 @@ def test_two_engineers_see_each_other_s_entries(tmp_path: Path) -> None:
         two.shows("car 61>")
         one.type("one two zero one yankee alfa quebec")
         one.shows("lap 1")
-        two.shows("7:lap 1")
+        two.shows("7: lap 2")
 
 
 def test_a_command_is_completed(tmp_path: Path) -> None:
@@ -111,7 +111,7 @@ def test_a_line_that_can_t_be_written_stays_to_be_entered_again(tmp_path: Path) 
         holder.execute("ROLLBACK")
         holder.close()
         terminal.press("Enter")
-        terminal.shows("lap 1  racing")
+        terminal.shows("lap 2  racing")
 
 
 @pytest.mark.parametrize(("columns", "height"), SIZES, ids=["80x24", "200x50"])
@@ -162,7 +162,7 @@ def test_nothing_that_matters_is_cut(tmp_path: Path, columns: int, height: int) 
     ) as terminal:
         terminal.shows("car 7>")
         terminal.type("one two one two eight sierra alfa")
-        terminal.shows("lap 1  racing")
+        terminal.shows("lap 2  racing")
         terminal.write(ALARMING)
         terminal.shows("battery 60 °C", "insulation")
         terminal.press("Enter")
@@ -241,3 +241,31 @@ def test_the_next_car_s_own_state_is_told(tmp_path: Path) -> None:
         terminal.shows("ask: SAY AGAIN")
         terminal.press("F2")
         assert "ask" not in terminal.shows("car 7>", "\ncar 7 Ana\n")
+
+
+@pytest.mark.parametrize(("columns", "height"), [(80, 24), (160, 48)], ids=["80x24", "160x48"])
+def test_two_cars_through_a_neutralisation(tmp_path: Path, columns: int, height: int) -> None:
+    """Facts of the race stand on both cars; on a wide screen both are seen at once."""
+    event = str(RACE.parents[1] / "event" / "event.toml")
+    command = ["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--event", event]
+    with Terminal([*command, "--car", "7=Ana"], columns, height) as terminal:
+        terminal.shows("car 7>")
+        for line in ("/car 61=Teo", "one two zero one yankee alfa quebec", "safety car"):
+            terminal.type(line)
+        both = ["car 7 Ana", "car 61 Teo"] if columns > 100 else ["car 61 Teo", "7: lap"]
+        screen = terminal.shows("NEUTRALISED", "laps due so far", "used  target", *both)
+        assert screen.count("laps due so far") == (2 if columns > 100 else 1)
+        terminal.press("F2")
+        terminal.shows("car 7>", "NEUTRALISED")
+        terminal.press("F3")
+        terminal.type("/added 3")
+        screen = terminal.shows("racing", "+3 laps")
+        terminal.write("one two zero")
+        terminal.shows("→  lap …1, energy against plan 0.0 kWh")
+        terminal.press("C-c")
+        terminal.shows("\ncar 7>\n")
+        terminal.type("/find resumed")
+        terminal.shows("find: resumed", "race resumed")
+        terminal.press("Escape")
+        screen = terminal.shows("laps added 3")
+        assert len(screen.splitlines()) <= height

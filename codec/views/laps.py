@@ -1,0 +1,175 @@
+"""The lap sheet of one car, line by line: values against their laps, and whatever else was said."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+from codec.radio.doubt import guessed
+from codec.radio.laps import lap_field
+from codec.sheet.entry import DOUBTFUL, Entry
+from codec.sheet.state import POSITION, Row, Standing, lap_message, lap_rows
+from grammar.book import Book
+from grammar.exact import plain
+from grammar.fields import Value, value_text
+
+LineKind = Literal["report", "call", "event", "note", "missing"]
+Tone = Literal["plain", "event", "refused", "call", "asked", "quiet", "alarm"]
+OTHER = "does not count: of another car or lap?"
+
+
+class Remark(NamedTuple):
+    """Something to be said of a line besides its values, and its tone."""
+
+    text: str
+    tone: Tone = "plain"
+
+
+class ShownValue(NamedTuple):
+    """A value as people read it, without its unit, and whether it passes a limit."""
+
+    text: str
+    warns: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SheetLine:
+    """One line of the lap sheet: what was said against a lap, or that no report came of it.
+
+    ``at`` is when it was said, ``values`` the fields of the lap report, by name; ``counts`` tells
+    whether they are those of the lap, ``other`` that there is a report that fits it better.
+    """
+
+    lap: int
+    kind: LineKind
+    at: int | None = None
+    row: Row | None = None
+    values: Mapping[str, ShownValue] | None = None
+    remarks: Sequence[Remark] = ()
+    counts: bool = False
+    other: bool = False
+
+    @property
+    def withdrawn(self) -> bool:
+        """Tell whether it was taken back."""
+        return self.row is not None and self.row.withdrawn
+
+    @property
+    def refused(self) -> bool:
+        """Tell whether it was not accepted."""
+        return self.row is not None and bool(self.row.entry.refusal)
+
+    @property
+    def said(self) -> str:
+        """The remarks as one text."""
+        return "; ".join(remark.text for remark in self.remarks)
+
+
+def lap_columns(book: Book) -> list[str]:
+    """Return the fields of the lap report, which get a column each: those of the first message from
+    the car, but for the lap.
+    """
+    name = lap_message(book)
+    return (
+        [field for field in book.messages[name].fields if field != lap_field(book)] if name else []
+    )
+
+
+def sheet_lines(
+    standing: Standing, car: str, book: Book, *, most: int | None = None
+) -> list[SheetLine]:
+    """Return the lap sheet of a car; ``most`` keeps only so many lines of each kind but reports."""
+    columns = lap_columns(book)
+    found: list[SheetLine] = []
+    for line in lap_rows(standing, car, book, most=most):
+        row = line.row
+        if row is None:
+            found.append(SheetLine(line.lap, "missing", remarks=(Remark("no report", "refused"),)))
+            continue
+        entry = row.entry
+        in_columns = row.first.kind == "report" and entry.accepted
+        values = {
+            name: shown_value(book, name, entry.values[name])
+            for name in columns
+            if in_columns and name in entry.values
+        }
+        other = bool(values) and not line.counts and not row.withdrawn
+        remarks = [*_remarks(book, row), *([Remark(OTHER, "refused")] if other else [])]
+        kind: LineKind = row.first.kind  # type: ignore[assignment]  # a row begins with one of these
+        at = standing.moments.at(row.first.seq)
+        found.append(SheetLine(line.lap, kind, at, row, values, remarks, line.counts, other))
+    return found
+
+
+def shown_value(book: Book, name: str, value: Value) -> ShownValue:
+    """Return a value as people read it; no flags are a dot."""
+    text = value_text(value)
+    if text == "none" and isinstance(value, frozenset):
+        text = "·"
+    field = book.fields.get(name)
+    return ShownValue(text.replace("-", "−") if text[:1] == "-" else text, _warns(field, value))
+
+
+def _warns(field: object, value: Value) -> bool:
+    from grammar.fields import FieldBase
+
+    if not isinstance(field, FieldBase):
+        return False
+    try:
+        return bool(field.warnings(field.level(value).level))
+    except ValueError:
+        return False
+
+
+def values_text(book: Book, entry: Entry) -> str:
+    """Write all values of an entry in words."""
+    shown = []
+    for name, value in entry.values.items():
+        field = book.fields.get(name)
+        unit = f" {field.unit_text}" if field is not None and field.unit_text else ""
+        shown.append(f"{field.title if field is not None else name} {value_text(value)}{unit}")
+    return ", ".join(shown)
+
+
+def state_of(entry: Entry) -> str:
+    """Return what became of a report that was not accepted; its refusal is the slug of an error,
+    for programs.
+    """
+    return entry.refusal if entry.refusal == DOUBTFUL else "not read"
+
+
+def event_text(book: Book, entry: Entry) -> str:
+    """Write an event in words."""
+    if entry.message == POSITION:
+        return f"{entry.note} stands at {plain(entry.amount)}" if entry.amount is not None else ""
+    amount = "" if entry.amount is None else f" {plain(entry.amount)}"
+    return book.rules.title_of(entry.message) + amount
+
+
+def _remarks(book: Book, row: Row) -> list[Remark]:
+    """Return what is to be said of a row besides its values."""
+    entry, parts = row.entry, list[Remark]()
+    if row.first.kind == "event":
+        parts.append(Remark(event_text(book, entry), "event"))
+    elif row.first.kind == "note":
+        parts.append(Remark(entry.heard or entry.note))
+    elif entry.refusal:
+        parts.append(Remark(f"{state_of(entry)}: {entry.heard}", "refused"))
+        parts += [Remark(guess, "refused")] if (guess := guessed(entry.note)) else []
+    elif row.first.kind == "call" or entry.message != lap_message(book):
+        known = book.messages.get(entry.message)
+        title = entry.message if known is None else known.title
+        tone: Tone = "call" if row.first.kind == "call" else "plain"
+        parts.append(Remark(f"{title}: {values_text(book, entry)}", tone))
+    if row.questions and not entry.accepted:
+        parts.append(Remark(f"asked: {row.questions[-1].heard}", "asked"))
+    if row.corrections and entry.accepted:
+        first = row.first
+        told = f"first heard: {first.heard}" if first.refusal else f"corrected from {first.string}"
+        parts.append(Remark(told, "quiet"))
+    if any(back.note == "differs" for back in row.readbacks):
+        parts.append(Remark("read back differently", "asked"))
+    if row.withdrawn:
+        parts.append(Remark("withdrawn", "quiet"))
+    return parts
