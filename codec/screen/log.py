@@ -32,7 +32,6 @@ from rich.text import Text
 from codec.log.session import Session
 from codec.log.shown import Shown
 from codec.screen.console import SafeConsole, safe
-from codec.screen.race import state_lines
 from codec.screen.sheet import clock, line_texts
 from codec.screen.typed import Visible
 from codec.sheet.state import NEUTRALISED, RESUMED
@@ -311,6 +310,8 @@ class Log:
         """
         if shown.race is None or not shown.car:
             return []
+        from codec.screen.race import state_lines  # slow to load, and not needed without an event
+
         told = state_lines(shown.race, shown.advice)
         due = shown.race.laps_due(self.session.now()) if shown.race.neutralised else None
         if due is not None:

@@ -7,14 +7,17 @@ from __future__ import annotations
 import statistics
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from codec.log.readbacks import CallState
 from codec.log.session import Session
 from codec.log.watch import CarWatch, Notice
-from codec.race import Advice, Outlook, Race, advise, outlook
 from codec.sheet.order import SINCE_1970
 from codec.sheet.state import RaceState
 from codec.views.laps import SheetLine, lap_columns, sheet_lines
+
+if TYPE_CHECKING:
+    from codec.race import Advice, Outlook, Race
 
 _LAPS = 30  # lines of each kind but reports that a wall shows, where it is not told how many
 _LATE, _SLACK = 1.15, 5000  # a report is overdue behind so much of a lap, and so many milliseconds
@@ -99,6 +102,7 @@ def board(session: Session, car: str | None = None, *, most: int | None = _LAPS)
     car = session.car if car is None else car
     book, known = session.book, session.of(car)
     race, columns = known.followed, lap_columns(book)
+    look, advice = (None, ()) if race is None else _heading(race)
     waits = car == session.car and session.waiting is not None
     return Board(
         car=car,
@@ -116,11 +120,17 @@ def board(session: Session, car: str | None = None, *, most: int | None = _LAPS)
         lines=sheet_lines(session.standing, car, book, most=most),
         uses={} if race is None else uses(race),
         race=race,
-        look=None if race is None else outlook(race),
-        advice=[] if race is None else advise(race),
+        look=look,
+        advice=advice,
         dials=dials(race),
         calls=calls(session, known),
     )
+
+
+def _heading(race: Race) -> tuple[Outlook, Sequence[Advice]]:
+    from codec.race import advise, outlook  # slow to load, and not needed without an event
+
+    return outlook(race), advise(race)
 
 
 def uses(race: Race) -> dict[int, LapUse]:
