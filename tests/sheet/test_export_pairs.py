@@ -122,6 +122,7 @@ from pathlib import Path
 from codec.sheet import Journal
 from codec.sheet.exports import export
 sheets = [Journal(path) for path in sys.argv[2:]]
+export(sheets[0], sys.argv[1], replace=True)
 print("ready", flush=True)
 while True:
     for sheet in sheets:
