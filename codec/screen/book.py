@@ -5,6 +5,7 @@ from __future__ import annotations
 import collections
 import itertools
 from collections.abc import Mapping, Sequence
+from decimal import Decimal
 from typing import Any
 
 from codec.encoding import encode
@@ -174,7 +175,7 @@ def _many(readings: int | None) -> str:
     """Return a number of readings, rounded where nobody would count its digits."""
     if readings is None:
         return "many"
-    return f"{readings:,}" if readings < _MOST_COUNTED else f"{readings:.2e}"
+    return f"{readings:,}" if readings < _MOST_COUNTED else f"{Decimal(readings):.2e}"
 
 
 def _caution(book: Book) -> None:

@@ -392,7 +392,7 @@ class PackedSpec(TableSpec):
         size = math.prod(member.size for member in members)
         needed = width_for(size, len(figures))
         if needed > MOST_WIDTH or (self.width is not None and self.width < needed):
-            shown = f"{size}" if size < 10**12 else f"about {size:.1e}"
+            shown = f"{size}" if size < 10**12 else f"about {Decimal(size):.1e}"
             raise Problem(
                 ("width",),
                 f"{shown} combinations need {needed} symbols",

@@ -11,7 +11,8 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from hostile.watchdog import bounded
+from hostile.large import book, digits, row
+from hostile.watchdog import book_or_error, bounded
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -50,6 +51,21 @@ def _logged(sheet: Path, *lines: str, monkeypatch: pytest.MonkeyPatch) -> int:
     given_lines = io.BytesIO("\n".join(lines).encode())
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(given_lines, "utf-8"))
     return main(["log", str(sheet), "--book", str(BOOK), "--car", "7=Ana"])
+
+
+def test_more_readings_than_a_float_counts_are_told(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "many.toml"
+    path.write_text(book(400, digits, row(400)), "utf-8")
+    with bounded():
+        assert main(["book", "check", str(path)]) == 0
+    assert "1.00e+400" in capsys.readouterr().out
+    names = ", ".join(f"'f{n}'" for n in range(64))
+    packed = f"[tables.p]\nkind = 'packed'\nfields = [{names}]\n"
+    field = '[fields.f{0}]\nkind = "quantity"\nlow = 0\nhigh = 99999999\nstep = 1\n'
+    refused = book_or_error(book(64, digits, "p", field, packed))
+    assert "about 1.0e+512 combinations need" in str(refused)
 
 
 @pytest.mark.parametrize("number", HUGE)
