@@ -112,7 +112,7 @@ def channel_of(book: Book, profile: Profile, noise: Noise | None = None) -> Chan
     """
     from codec.hear.channel import channel, from_rows
 
-    base, spec = channel(book, noise), book.spec.hearing
+    base, spec = channel(book, noise), book.hearing
     rows = heard_rows(profile, book.alphabet, _rows(base), spec.strength)
     worth = spec.strength * len(book.alphabet.symbols)
     insertion = rate(profile.added, profile.heard, base.insertion, worth)
@@ -136,7 +136,7 @@ def needs_text(book: Book, profile: Profile, noise: Noise | None = None) -> str:
     from codec.hear.channel import channel
 
     facts = needs_of_profile(
-        profile, book.alphabet, _rows(channel(book, noise)), book.spec.hearing.strength
+        profile, book.alphabet, _rows(channel(book, noise)), book.hearing.strength
     )
     lines = [
         "[times]",
@@ -148,7 +148,7 @@ def needs_text(book: Book, profile: Profile, noise: Noise | None = None) -> str:
     lines += [
         "",
         "[hearing]",
-        f"noise = {json.dumps(book.spec.hearing.noise if noise is None else noise)}",
+        f"noise = {json.dumps(book.hearing.noise if noise is None else noise)}",
         "",
         "[hearing.confusions]",
     ]

@@ -15,6 +15,7 @@ from grammar.automaton import Automaton, build
 from grammar.codes import CodeTable
 from grammar.errors import CodeError
 from grammar.fields import FieldBase
+from grammar.hearing import HearingSpec
 from grammar.message import Direction, Found, Message, Readers, Spelling
 from grammar.proof import Ambiguity, ambiguity, overlap
 from grammar.speech import Lexicon
@@ -83,6 +84,11 @@ class Book:
     def spec(self) -> BookSpec:
         """The model of the file, for what is not needed to read and say reports."""
         return self._spec()
+
+    @functools.cached_property
+    def hearing(self) -> HearingSpec:
+        """How its reports are heard."""
+        return self.spec.hearing
 
     @functools.cached_property
     def digest(self) -> str:

@@ -17,6 +17,7 @@ from grammar.book import Book, Parts, Rules
 from grammar.codes import CodeTable, Literal
 from grammar.declared import Declared
 from grammar.fields import FieldBase, Limit
+from grammar.hearing import HearingSpec, RadioCondition
 from grammar.layout import leaves, parse_layout
 from grammar.message import Message
 from grammar.speech import Lexicon
@@ -47,6 +48,7 @@ def compiled(book: Book) -> str:
             ],
             "one way": book.one_way,
             "digest": book.digest,
+            "hearing": _told(book.hearing),
         },
         ensure_ascii=True,
         separators=(",", ":"),
@@ -81,6 +83,7 @@ def rebuilt(told: str, name: str, source: str, spec: Callable[[], BookSpec]) -> 
     parts = Parts(alphabet, known, tables, messages, lexicon)
     book = Book(name, source, Rules(*kept["rules"]), parts, spec)
     book.one_way, book.digest = kept["one way"], kept["digest"]
+    book.hearing = _made(kept["hearing"])
     return book
 
 
@@ -110,5 +113,13 @@ def _made(told: Any) -> Any:
 
 
 def _kinds() -> dict[str, type[Declared]]:
-    parts: list[type[Declared]] = [AlphabetSpec, OwnWord, Limit, *fields.KINDS, *codes.KINDS]
+    parts: list[type[Declared]] = [
+        AlphabetSpec,
+        OwnWord,
+        HearingSpec,
+        RadioCondition,
+        Limit,
+        *fields.KINDS,
+        *codes.KINDS,
+    ]
     return {kind.__name__: kind for kind in parts}

@@ -199,7 +199,7 @@ def drawn(
     generator = random.Random(seed)  # noqa: S311 - a repeatable sample, not a secret
     cost = book.cost("seconds")
     surprise, known = (
-        book.spec.hearing.surprise,
+        book.hearing.surprise,
         {name: field for name, field in message.fields.items() if field.size <= ENUMERABLE},
     )
     weights = {

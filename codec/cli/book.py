@@ -153,7 +153,7 @@ def _facts(book: Any, pairs: int) -> dict[str, Any]:
 
 
 def _proven(book: Any) -> str:
-    joined = ", and across their join" if book.spec.speech.run_together else ""
+    joined = ", and across their join" if book.rules.run_together else ""
     return "within each message, across the messages of each direction" + joined
 
 

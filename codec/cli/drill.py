@@ -149,7 +149,7 @@ def _session(args: argparse.Namespace, drill: Any) -> int:
         tempfile.TemporaryDirectory(prefix="niner-") as folder,
     ):
         speaker = _speaker(args, folder) if drill == "hear" else None
-        grade = named(args.noise or str(book.spec.hearing.noise)) if drill == "hear" else ""
+        grade = named(args.noise or str(book.hearing.noise)) if drill == "hear" else ""
         session = DrillSession(
             journal,
             pool,

@@ -92,7 +92,7 @@ def run(args: argparse.Namespace) -> int:
 
         write(
             args.figure,
-            picture(tallies, book.spec.hearing.threshold, Path(args.figure).suffix[1:].lower()),
+            picture(tallies, book.hearing.threshold, Path(args.figure).suffix[1:].lower()),
             replace=True,
         )
     if args.json:
@@ -101,7 +101,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         from codec.screen.simulate import show
 
-        show(tallies, book.spec.hearing.threshold)
+        show(tallies, book.hearing.threshold)
     return 0
 
 

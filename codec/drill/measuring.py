@@ -35,7 +35,7 @@ def said_times(book: Book, answers: Iterable[Answer]) -> list[tuple[str, float]]
 
 def _word_by_word(book: Book, answer: Answer) -> bool:
     """Tell whether each symbol is one word: a book may have whole hundreds said as such."""
-    if book.spec.speech.whole_numbers == "digits":
+    if book.rules.whole_numbers == "digits":
         return True
     message = book.messages.get(answer.part_of)
     match = None if message is None else message.quick(answer.shown)

@@ -89,7 +89,7 @@ class Pool:
         return Item(kind, text, share, part_of, self.direction)
 
     def _drawn(self, seed: int, draws: int) -> list[Item]:
-        sent = [self.book.spec.hearing.messages.get(message.name, 1.0) for message in self.messages]
+        sent = [self.book.hearing.messages.get(message.name, 1.0) for message in self.messages]
         found = []
         for place, (message, often) in enumerate(zip(self.messages, sent, strict=True)):
             wanted = max(20, round(draws * often / sum(sent)))
@@ -122,7 +122,7 @@ class Pool:
 
         words = [(symbol, self.book.alphabet.words[symbol].phones()) for symbol in self.share]
         found = (
-            sound.confusable_pairs(words, MOST_CONFUSABLE, self.book.spec.hearing.noise)
+            sound.confusable_pairs(words, MOST_CONFUSABLE, self.book.hearing.noise)
             if len(words) > 1
             else []
         )

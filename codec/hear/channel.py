@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     import numpy as np
 
     from grammar.book import Book
-    from grammar.models import HearingSpec, RadioCondition
+    from grammar.hearing import HearingSpec, RadioCondition
 
 Noise = str | float
 
@@ -168,9 +168,9 @@ def channel(book: Book, noise: Noise | Channel | None = None) -> Channel:
     if isinstance(noise, Channel):
         return noise
     kept: dict[Noise, Channel] = book.__dict__.setdefault("_channels", {})
-    grade = book.spec.hearing.noise if noise is None else noise
+    grade = book.hearing.noise if noise is None else noise
     if grade not in kept:
-        kept[grade] = _made(book.alphabet, book.spec.hearing, grade)
+        kept[grade] = _made(book.alphabet, book.hearing, grade)
     return kept[grade]
 
 

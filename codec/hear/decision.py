@@ -75,7 +75,7 @@ def settled(book: Book, probability: float) -> bool:
     """Tell whether a reading of this probability is accepted whatever the others are: asking
     anything would cost more.
     """
-    spec = book.spec.hearing
+    spec = book.hearing
     return (
         probability >= spec.threshold
         and spec.wrong * (1 - probability) <= spoken_seconds(book, "") + spec.turnaround
@@ -90,7 +90,7 @@ def decide(
     nothing: float,
 ) -> Decision:
     """Return the cheapest choice; accepting is one only from the book's threshold on."""
-    spec = book.spec.hearing
+    spec = book.hearing
     if not ranked:
         return Decision(
             "ask all",
@@ -238,7 +238,7 @@ class _Judge:
 
     def cost(self, askable: _Askable) -> float:
         """Return the expected seconds of asking for a part, to the end of the matter."""
-        spec = self.book.spec.hearing
+        spec = self.book.hearing
         asked = (
             spoken_seconds(self.book, askable.part.after + askable.part.before) + spec.turnaround
         )
@@ -251,7 +251,7 @@ class _Judge:
         """The expected seconds of asking for the whole report until that settles the matter: what a
         useless question still leaves to do.
         """
-        spec = self.book.spec.hearing
+        spec = self.book.hearing
         once = (
             spoken_seconds(self.book, "") + spec.turnaround + self.book.alphabet.seconds(self.said)
         )
@@ -269,7 +269,7 @@ class _Judge:
         heard = against.sum(axis=2)
         rest, least = (
             self._rest(askable, self.differs[:, here].sum(axis=1)),
-            self.book.spec.hearing.threshold,
+            self.book.hearing.threshold,
         )
         sure = self.shares / (self.shares @ np.exp(heard) + rest)
         missed = np.exp(heard[:, :, None] - against)  # one word of the answer not understood

@@ -221,7 +221,7 @@ def hear(
     expected = Prior.of(prior)
     weights = model.weighted(expected)
     found = [sums(one, alignments) for one in weights.lattices]
-    spec = book.spec.hearing
+    spec = book.hearing
     scale = [(1 - spec.stray) * share for share in weights.scale]
     stray = spec.stray * alignments.nothing
     everything = sum(one.total * share for one, share in zip(found, scale, strict=True)) + stray

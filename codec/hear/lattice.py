@@ -25,7 +25,7 @@ from grammar.message import Message
 if TYPE_CHECKING:
     import numpy as np
 
-    from grammar.models import HearingSpec
+    from grammar.hearing import HearingSpec
 
 Key = tuple[int, ...]
 Decides = dict[str, "np.ndarray"]
@@ -482,7 +482,7 @@ class _Speller:
         width = len(self.keys) + 1
         codes, place = np.unique(edges.target[on] * width + edges.key[on], return_inverse=True)
         state, key = codes // width, codes % width
-        keys = np.unique(key)
+        keys, _ = np.unique(key, return_inverse=True)  # without, numpy loads masked arrays
         if (
             layer is not None
             and not self.builder.open

@@ -39,9 +39,7 @@ class Model:
         """Build the lattices; raises CodeError where a message is too large."""
         self.book = book
         messages = book.sent_by(direction or ("car" if book.sent_by("car") else "pit"))
-        self.lattices: list[MessageLattice] = [
-            build(message, book.spec.hearing) for message in messages
-        ]
+        self.lattices: list[MessageLattice] = [build(message, book.hearing) for message in messages]
         self.longest = max(message.lengths[1] for message in messages)
         self._kept: list[tuple[Prior, Expectation]] = []
 
@@ -63,8 +61,7 @@ class Model:
         expected = shares(self.book, prior, names)
         models = [weighted(lattice, expected) for lattice in self.lattices]
         sent = [
-            self.book.spec.hearing.messages.get(lattice.message.name, 1.0)
-            for lattice in self.lattices
+            self.book.hearing.messages.get(lattice.message.name, 1.0) for lattice in self.lattices
         ]
         masses = [total(model) for model in models]
         whole = sum(share for share, mass in zip(sent, masses, strict=True) if mass > 0)

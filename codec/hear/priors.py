@@ -103,7 +103,7 @@ def shares(book: Book, prior: Prior, names: Sequence[str]) -> Shares:
             raise CodeError(
                 f"there is no field {name!r}", kind="unknown-field", expected=list(book.fields)
             )
-    surprise, repeated = book.spec.hearing.surprise, book.spec.hearing.repeated
+    surprise, repeated = book.hearing.surprise, book.hearing.repeated
     found: Shares = {}
     for name in names:
         one = book.fields[name]

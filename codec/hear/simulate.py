@@ -82,7 +82,7 @@ def _said(
     no report of this book.
     """
     model = model_of(book, None)
-    stray = book.spec.hearing.stray
+    stray = book.hearing.stray
     expected, source = Prior(), _source(model, Prior())
     for number in range(setting.reports):
         if number % setting.laps == 0 and expected != Prior():
@@ -154,7 +154,7 @@ def _report(
             tally.first.append((best.probability if best is not None else 0.0, right))
         if found is not None and found.accepted is not None:
             tally.right, tally.wrong = tally.right + right, tally.wrong + (not right)
-            tally.cost += book.spec.hearing.wrong if hearing and weighed and not right else 0.0
+            tally.cost += book.hearing.wrong if hearing and weighed and not right else 0.0
             return
         if hearing == setting.hearings - 1:
             break
@@ -186,7 +186,7 @@ def _asked(book: Book, string: str, part: AskedPart, tally: Tally) -> tuple[str,
     again = answer(string, part)
     seconds = (
         spoken_seconds(book, part.after + part.before)
-        + book.spec.hearing.turnaround
+        + book.hearing.turnaround
         + book.alphabet.seconds(again)
     )
     tally.asked_part, tally.asked_all = (

@@ -11,7 +11,7 @@ from grammar.layout import Maybe
 from grammar.message import Match, Message, Plan
 
 if TYPE_CHECKING:
-    from grammar.models import HearingSpec
+    from grammar.hearing import HearingSpec
 
 _Share = tuple[
     float, list[dict[str, int]]

@@ -278,7 +278,7 @@ class _TranscriptEar(Ear):
         ]
         if not found:
             if events:
-                spoken = ", ".join(self.book.spec.phrases[event].label or event for event in events)
+                spoken = ", ".join(self.book.rules.events[event] for event in events)
                 raise Incomplete(
                     f"an event ({spoken}), and no report",
                     kind="no-report",

@@ -337,7 +337,7 @@ class _Search:
 
     def _decoded(self, words: Wording, direction: Direction | None) -> tuple[Reading, ...]:
         book = self.finder.book
-        if not book.spec.speech.run_together:
+        if not book.rules.run_together:
             return (decode(book, words, direction=direction, context=self.context),)
         return decode_all(book, words, direction=direction, context=self.context).reports
 

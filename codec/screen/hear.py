@@ -26,9 +26,7 @@ def show(hearing: Hearing) -> None:
     _fields(hearing)
     for one in hearing.heard:
         for event in one.events:
-            console().print(
-                safe(f"event: {hearing.book.spec.phrases[event].label or event}", "magenta")
-            )
+            console().print(safe(f"event: {hearing.book.rules.events[event]}", "magenta"))
 
 
 def _what_to_do(hearing: Hearing) -> Text:
@@ -50,7 +48,7 @@ def _prices(decision: Decision) -> str:
 
 
 def _reason(hearing: Hearing) -> str:
-    threshold = hearing.book.spec.hearing.threshold
+    threshold = hearing.book.hearing.threshold
     if not hearing.candidates:
         return "no reading of this book is at all probable"
     best = hearing.candidates[0].probability
@@ -123,7 +121,7 @@ def _fields(hearing: Hearing) -> None:
         level = best.levels[name]
         share = float(marginal.probabilities[level])
         mark, style, _ = _SURE[
-            0 if share >= hearing.book.spec.hearing.threshold else 1 if share >= 0.5 else 2
+            0 if share >= hearing.book.hearing.threshold else 1 if share >= 0.5 else 2
         ]
         others = ", ".join(
             f"{marginal.text(n)} {_percent(p)}"

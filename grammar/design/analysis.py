@@ -88,7 +88,7 @@ def analyse(
         )
     subject = book.messages[message]
     reports = drawn(book, subject, draws, seed)
-    noise = noise_of(book.alphabet, book.spec.hearing)
+    noise = noise_of(book.alphabet, book.hearing)
     met = rates(book, subject, noise, reports, seed=seed)
     mean, error = mean_of(reports)
     worst, string = longest(book, subject)
@@ -97,7 +97,7 @@ def analyse(
         if len(book.alphabet.symbols) > 1
         else math.inf
     )
-    surprise = book.spec.hearing.surprise
+    surprise = book.hearing.surprise
     bits = math.fsum(entropy(field.occurring(surprise)) for field in subject.fields.values())
     spent = _spent(book, subject, [report.string for report in reports], rate)
     mixed = _mixed(book, subject, noise, mean, pairs)
@@ -133,9 +133,7 @@ def _spent(book: Book, message: Message, strings: Sequence[str], rate: float) ->
     count = max(1, len(strings))
     found = []
     for name, table in tables.items():
-        bits = math.fsum(
-            entropy(field.occurring(book.spec.hearing.surprise)) for field in table.fields
-        )
+        bits = math.fsum(entropy(field.occurring(book.hearing.surprise)) for field in table.fields)
         found.append(Spent(name, seconds[name] / count, symbols[name] / count, bits, bits / rate))
     return sorted(found, key=lambda one: -one.waste)
 
@@ -144,7 +142,7 @@ def _mixed(book: Book, message: Message, noise: Noise, mean: float, most: int) -
     """Return the pairs of levels of each table that cost most, counting both ways."""
     if not most:
         return []
-    spec = book.spec.hearing
+    spec = book.hearing
     checked = frozenset(leaf for check in message.check_leaves for leaf in message.covered(check))
     found: list[Mixed] = []
     for leaf, table in enumerate(message.tables):
@@ -218,7 +216,7 @@ def _misheard(book: Book, message: Message) -> list[str]:
     once.
     """
     said = sorted(book.alphabet.unmask(message.symbols))
-    confusions, words = noise_of(book.alphabet, book.spec.hearing).confusions, book.alphabet.words
+    confusions, words = noise_of(book.alphabet, book.hearing).confusions, book.alphabet.words
     told: dict[frozenset[str], str] = {}
     for one in said:
         others = {other: confusions[one][other] for other in said if other != one}

@@ -113,7 +113,7 @@ def propose(needs: Needs, candidate: Candidate, *, draws: int = DRAWS, seed: int
     message = book.messages[needs.message]
     reports = drawn(book, message, draws, seed, needs.shares)
     mean, error = mean_of(reports)
-    met = rates(book, message, noise_of(book.alphabet, book.spec.hearing), reports, seed=seed)
+    met = rates(book, message, noise_of(book.alphabet, book.hearing), reports, seed=seed)
     rows = sum(table.size for table in message.tables if table.check is None)
     worst, _ = longest(book, message)
     figures = (mean, error, worst, met.wrong, met.error, met.ask, met.harm, rows)

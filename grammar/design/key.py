@@ -114,7 +114,7 @@ def _near(
 
 
 def _figures(book: Book) -> dict[str, tuple[float, float, float]]:
-    noise = noise_of(book.alphabet, book.spec.hearing)
+    noise = noise_of(book.alphabet, book.hearing)
     found = {}
     for name, message in book.messages.items():
         reports = drawn(book, message, _DRAWS, 1)

@@ -22,9 +22,10 @@ from grammar.errors import BookError, CodeError, EncodeError, Keys, Problem
 from grammar.exact import ExactDecimal
 from grammar.fields import FieldBase
 from grammar.fields.base import Weights, surprised
+from grammar.hearing import HearingSpec, Name
 from grammar.inspection import Strict
 from grammar.loading import load_book
-from grammar.models import Fields, HearingSpec, Name, SpeechSpec
+from grammar.models import Fields, SpeechSpec
 from grammar.parsing import BOOK, weight_problems
 from grammar.partial_book import BookFormat
 from grammar.symbols import Alphabet, AlphabetSpec
@@ -256,10 +257,10 @@ def needs_of(book: Book, message: str) -> Needs:
         fields,
         {name: field.shares() for name, field in fields.items()},
         book.alphabet,
-        book.spec.hearing,
+        book.hearing,
         LimitsSpec(),
         sections,
-        noise_of(book.alphabet, book.spec.hearing),
+        noise_of(book.alphabet, book.hearing),
         rest=rest_of(raw, book, message),
     )
 

@@ -31,7 +31,7 @@ from grammar.symbols import Alphabet
 if TYPE_CHECKING:
     from grammar.book import Book
     from grammar.figures import Drawn
-    from grammar.models import HearingSpec
+    from grammar.hearing import HearingSpec
 
 TRIES = (2, 5, 1)  # how often a drawn report is heard with one, two, three mishaps
 

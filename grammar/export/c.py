@@ -83,7 +83,7 @@ def c_files(book: Book, name: str | None = None, *, direction: Direction | None 
             expected=[f"at most {MOST_WORDS}"],
         )
     _refuse_alike(messages)
-    for message in messages if book.spec.speech.whole_numbers == "magnitudes" else ():
+    for message in messages if book.rules.whole_numbers == "magnitudes" else ():
         _refuse_magnitudes(message)
     return CFiles(
         f"{prefix}.h",

@@ -42,7 +42,7 @@ BOOKS: dict[str, tuple[str, Callable[[str], Values]]] = {
 def spoken(book: Book, count: int) -> list[tuple[str, str]]:
     """Return (direction, words) of reports, messages as often as the book expects them."""
     chance = random.Random(7)
-    often = book.spec.hearing.messages
+    often = book.hearing.messages
     messages = list(book.messages.values())
     picked = chance.choices(messages, [often.get(m.name, 1) for m in messages], k=count)
     waiting = {

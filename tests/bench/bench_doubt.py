@@ -148,7 +148,7 @@ def said(book: Book, count: int, chance: random.Random) -> Iterator[tuple[Readin
     """
     message = max(
         (m for m in book.sent_by("car")),
-        key=lambda m: book.spec.hearing.messages.get(m.name, 1.0),
+        key=lambda m: book.hearing.messages.get(m.name, 1.0),
     )
     cost, last = book.cost("seconds"), dict[str, Any]()
     for number in range(count):
@@ -158,7 +158,7 @@ def said(book: Book, count: int, chance: random.Random) -> Iterator[tuple[Readin
             levels = {}
             for name, field in message.fields.items():
                 shares = field.shares_after(last[name], 1) if name in last else field.shares()
-                weights = surprised(shares, book.spec.hearing.surprise)
+                weights = surprised(shares, book.hearing.surprise)
                 levels[name] = chance.choices(range(field.size), weights)[0]
             string = message.cheapest(levels, cost)
             if string is None:  # a partial table has no word for what was drawn
@@ -178,7 +178,7 @@ def likelihood(book: Book, reading: Reading, last: dict[str, Any]) -> float:
     for name, level in reading.match.levels().items():
         field = book.fields[name]
         shares = field.shares_after(last[name], 1) if name in last else field.shares()
-        product *= surprised(shares, book.spec.hearing.surprise)[level]
+        product *= surprised(shares, book.hearing.surprise)[level]
     return product
 
 

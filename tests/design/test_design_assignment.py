@@ -93,7 +93,7 @@ def harm_heard(symbols: str) -> float:
     book = parse_book(BATTERY.format(symbols=f'symbols = "{symbols}"'))
     field, table = book.fields["battery"], book.tables["battery"]
     assert isinstance(table, Numbered | Listed)
-    noise = noise_of(book.alphabet, book.spec.hearing, -9.0)
+    noise = noise_of(book.alphabet, book.hearing, -9.0)
     generator, total, count = random.Random(2), 0.0, 30_000
     for level in generator.choices(range(field.size), field.shares(), k=count):
         heard = table.levels(simulated(noise, table.word((level,)) or "", generator))
@@ -106,7 +106,7 @@ def test_assigned_codewords_do_less_harm_than_monotone_and_random_ones_in_simula
 ) -> None:
     book = parse_book(BATTERY.format(symbols=""))
     needs = needs_of(book, "hot")
-    needs = dataclasses.replace(needs, noise=noise_of(book.alphabet, book.spec.hearing, -9.0))
+    needs = dataclasses.replace(needs, noise=noise_of(book.alphabet, book.hearing, -9.0))
     ordered = book.alphabet.symbols[: book.fields["battery"].size]
     placed = assigned(SymbolPool(needs, ordered), "battery", wrong=120.0, seed=1)[
         "symbols"
@@ -151,7 +151,7 @@ def test_assigned_codewords_are_accepted_far_more_often_in_the_simulation_of_hea
     """
     race = load_book("examples/race/race.toml")
     needs = dataclasses.replace(
-        needs_of(race, "lap"), noise=noise_of(race.alphabet, race.spec.hearing, -9.0)
+        needs_of(race, "lap"), noise=noise_of(race.alphabet, race.hearing, -9.0)
     )
     ordered = {name: race.alphabet.symbols[: race.fields[name].size] for name in TEMPERATURES}
     placed = {

@@ -83,7 +83,7 @@ def test_other_messages_phrases_and_settings_go_on_as_they_were(
     assert {"lap", "wheel", "pit"} <= set(book.messages)
     assert (book.messages["lap"].title, book.messages["wheel"].direction) == ("lap report", "pit")
     assert book.spec.phrases == TEAM.spec.phrases
-    assert book.spec.hearing.messages == TEAM.spec.hearing.messages
+    assert book.hearing.messages == TEAM.hearing.messages
     for battery in (20, 30, 60):
         for message, values in (
             ("pit", {"battery": battery, "mode": "push"}),

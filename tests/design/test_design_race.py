@@ -94,12 +94,12 @@ def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_reading
     """
     message = RACE.messages["lap"]
     reports = drawn(RACE, message, 2500, 1)
-    hand = rates(RACE, message, noise_of(RACE.alphabet, RACE.spec.hearing), reports)
+    hand = rates(RACE, message, noise_of(RACE.alphabet, RACE.hearing), reports)
     seconds = sum(report.seconds for report in reports) / len(reports)
     best = designed[name]
     with capsys.disabled():
         print(
-            f"\n  bound {bound_of(needs).seconds:.3f} s; noise {RACE.spec.hearing.noise}, 2500"
+            f"\n  bound {bound_of(needs).seconds:.3f} s; noise {RACE.hearing.noise}, 2500"
             " reports, standard errors in brackets"
         )
         print("  code                 mean s   saved   accepted wrong        asked again   worst s")

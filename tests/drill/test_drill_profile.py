@@ -265,9 +265,7 @@ def test_a_channel_is_the_mean_of_the_dirichlet_posterior() -> None:
     )
     counts = np.zeros(len(at))
     counts[at["9"]], counts[at["5"]] = 7, 30
-    wanted = stats.dirichlet(
-        book.spec.hearing.strength * channel(book).table[at["5"]] + counts
-    ).mean()
+    wanted = stats.dirichlet(book.hearing.strength * channel(book).table[at["5"]] + counts).mean()
     assert np.allclose(own.table[at["5"]], wanted)
 
 

@@ -88,7 +88,7 @@ def test_hopeless_words_are_asked_for_as_a_whole_at_a_believable_cost() -> None:
     """
     once = (
         spoken_seconds(BOOK, "")
-        + BOOK.spec.hearing.turnaround
+        + BOOK.hearing.turnaround
         + BOOK.alphabet.seconds(SAID.reading.said)
     )
     found = hear(BOOK, ["?"] * len(WORDS), prior=Prior(flat=True))

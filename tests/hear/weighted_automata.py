@@ -70,7 +70,7 @@ class Automata:
         """What is left out is worth its usual levels; said anyway, they are worth little (the
         book's defaults).
         """
-        spec = self.book.spec.hearing
+        spec = self.book.hearing
         implied = self.message.usual(part.part)
         word, left = "", 1.0
         for leaf in leaves(part):

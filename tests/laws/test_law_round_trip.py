@@ -69,11 +69,7 @@ def price(drawn: Drawn, way: Way, by: str) -> float:
     for _, table, symbols in way.pieces:
         kind = drawn.draft.spec["tables"].get(table, {}).get("kind")
         words: list[str] = list(symbols)
-        if (
-            kind == "digits"
-            and book.spec.speech.whole_numbers == "magnitudes"
-            and symbols.isdigit()
-        ):
+        if kind == "digits" and book.rules.whole_numbers == "magnitudes" and symbols.isdigit():
             number = int(symbols)
             if 100 <= number < 100_000 and number % 100 == 0 and len(str(number)) == len(symbols):
                 words = [*str(number // 1000), "thousand"] if number >= 1000 else []

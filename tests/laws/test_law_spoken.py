@@ -127,7 +127,7 @@ def meant(drawn: Drawn, way: Way, text: str, *, plain: bool) -> Reading | None:
             assert str(wanted) in reading.candidates or len(reading.candidates) == 8
         else:
             assert reading.kind in ("several-reports", "too-many-ways", "procedure")
-            assert reading.kind != "several-reports" or drawn.book.spec.speech.run_together
+            assert reading.kind != "several-reports" or drawn.book.rules.run_together
         return None
     assert reading == wanted
     assert (reading.values, reading.string) == (wanted.values, wanted.string)
@@ -250,7 +250,7 @@ def test_reports_that_run_together_are_parted_where_the_book_allows_it(
     sent = [way for way in drawn.ways if book.messages[way.message].direction == direction]
     ways = data.draw(st.lists(st.sampled_from(sent), min_size=2, max_size=5))
     text = book.alphabet.say("".join(way.string for way in ways))
-    if book.spec.speech.run_together:
+    if book.rules.run_together:
         transcript = decode_all(book, text, direction=direction)
         assert [report.said for report in transcript.reports] == [way.string for way in ways]
         assert [dict(way.levels) for way in ways] == [
