@@ -7,6 +7,8 @@ by colour alone.
 from __future__ import annotations
 
 import io
+import itertools
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
@@ -15,12 +17,16 @@ from codec.debrief.summary import Debrief, certainties
 from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
-    from codec.race import Outlook
+    from codec.race import Race
+    from codec.race.binding import EnergyField
+    from codec.race.interval import Interval
     from codec.race.kalman import Distribution
 
 Width = Literal["wide", "narrow"]
 _INCHES: dict[Width, tuple[float, float]] = {"wide": (9.0, 3.6), "narrow": (4.2, 3.6)}
 _BLUE, _ORANGE, _GREEN, _RED, _GREY = "#0072b2", "#e69f00", "#009e73", "#d55e00", "#777777"
+_CERTAIN = 0.9  # a report at least so certain needs no look
+_MANY = 8  # words doubted: fewer are told in a sentence
 _LEAST_BAR = 2  # %: a report that is surely wrong is still to be seen
 _STYLE: Any = {
     "svg.fonttype": "path",
@@ -50,6 +56,7 @@ class Figure:
 
 
 NAMES = (
+    "use",
     "energy",
     "temperatures",
     "certainty",
@@ -62,6 +69,9 @@ def figures(debrief: Debrief) -> list[Figure]:
     """Return the figures for which there is something to show."""
     found: list[Figure] = []
     if debrief.race is not None and debrief.race.event.energies:
+        if debrief.race.reported:
+            about = _described_use(debrief.race)
+            found.append(Figure("use", "Use against target", about, _use))
         found.append(
             Figure("energy", "Energy against plan", _described_energy(debrief), _energy, 2)
         )
@@ -76,7 +86,7 @@ def figures(debrief: Debrief) -> list[Figure]:
                 len(_temperatures(debrief)),
             )
         )
-    if certainties(debrief):
+    if _doubtful(debrief):
         found.append(
             Figure(
                 "certainty",
@@ -95,7 +105,7 @@ def figures(debrief: Debrief) -> list[Figure]:
                 _radio,
             )
         )
-    if debrief.doubted:
+    if often_doubted(debrief):
         description = ", ".join(
             f"{word} {count}" for word, count in debrief.doubted.most_common(12)
         )
@@ -135,12 +145,6 @@ def _axes(canvas: Any, count: int) -> list[Any]:
     return list(axes)
 
 
-def _outlooks(debrief: Debrief) -> Sequence[Outlook]:
-    from codec.race import outlook
-
-    return [outlook(race) for race in debrief.race.history] if debrief.race is not None else []
-
-
 def _banded(
     axis: Any, estimates: Sequence[tuple[int, Distribution]], colour: str, label: str = ""
 ) -> None:
@@ -152,15 +156,96 @@ def _banded(
         axis.plot(laps, [one.mean for _, one in estimates], color=colour, label=label)
 
 
-def _both(axis: Any, debrief: Debrief, name: str, scale: float = 1) -> None:
-    """Draw the values of a field as reported, and as recorded where they were."""
-    reported, recorded = debrief.reported(name), debrief.was(name)
-    values = [scale * value for value in reported.values()]
-    axis.plot(list(reported), values, "o", color=_ORANGE, markersize=4, label="reported")
-    if recorded:
-        values = [scale * value for value in recorded.values()]
+def _intervals(axis: Any, said: Mapping[int, Interval]) -> None:
+    """Draw reports as the intervals that they stand for; an end that is open as an arrow."""
+    label = "reported"
+    ends = [end for interval in said.values() for end in interval if math.isfinite(end)]
+    reach = 0.1 * (max(ends) - min(ends)) if len(ends) > 1 else 1.0
+    for lap, (low, high) in said.items():
+        bottom = low if math.isfinite(low) else high - reach
+        top = high if math.isfinite(high) else low + reach
+        style = {"color": _ORANGE, "linewidth": 4, "solid_capstyle": "butt", "label": label}
+        axis.plot([lap, lap], [bottom, top], **style)
+        label = "_"  # once in the legend
+        if not math.isfinite(low):
+            axis.plot([lap], [bottom], "v", color=_ORANGE, markersize=5)
+        if not math.isfinite(high):
+            axis.plot([lap], [top], "^", color=_ORANGE, markersize=5)
+
+
+def _recorded(axis: Any, values: Mapping[int, float]) -> None:
+    """Draw what the car recorded, where it did."""
+    if values:
         dashed = {"linestyle": "--", "linewidth": 1, "label": "recorded"}
-        axis.plot(list(recorded), values, color=_GREY, **dashed)
+        axis.plot(list(values), list(values.values()), color=_GREY, **dashed)
+
+
+def _use(debrief: Debrief, canvas: Any) -> None:
+    """Draw what each lap took against its target, with calls, neutralisations and laps added."""
+    axis, race = _axes(canvas, 1)[0], debrief.race
+    if race is None:
+        return
+    edges = [lap - 0.5 for lap in range(1, len(race.driven) + 2)]
+    targets = [float(driven.target) for driven in race.driven]
+    axis.stairs(targets, edges, baseline=None, color="black", linewidth=1.4, label="target")
+    raced = {one.lap: race.use_of(one.lap) or 0.0 for one in race.driven if not one.neutralised}
+    over = [lap for lap in raced if lap in race.reported and raced[lap] > targets[lap - 1]]
+    below = [lap for lap in raced if lap in race.reported and lap not in over]
+    missing = [lap for lap in raced if lap not in race.reported]
+    for laps, marker, colour, label in (
+        (below, "v", _GREEN, "took less"),
+        (over, "^", _RED, "took more"),
+        (missing, "o", _GREY, "no report"),
+    ):
+        values = [raced[lap] for lap in laps]
+        axis.vlines(laps, [targets[lap - 1] for lap in laps], values, color=colour, linewidth=2)
+        if laps:
+            axis.plot(laps, values, marker, color=colour, markersize=6, label=label)
+    axis.set_ylabel(f"{race.event.spec.energy.unit} a lap")
+    every = [*targets, *raced.values()]
+    low, high = min(every), max(every)
+    room = max(high - low, 0.05 * high)
+    axis.set_ylim(low - 0.25 * room, high + 0.3 * room)
+    _mark_race(axis, race)
+    _legend(axis)
+
+
+def _mark_race(axis: Any, race: Race) -> None:
+    """Mark neutralisations, laps added, and calls of a target on a strip of laps."""
+    low, high = axis.get_ylim()
+    for span in race.spans:
+        last = race.lap if span.last is None else span.last
+        axis.axvspan(span.first - 0.5, last + 0.5, color=_GREY, alpha=0.18, linewidth=0)
+        middle = (span.first + last) / 2
+        axis.text(middle, low, "neutralised", ha="center", va="bottom", fontsize=7, color="#444444")
+    for before, then in itertools.pairwise(race.history):
+        added = then.laps_added - before.laps_added
+        if added:
+            axis.axvline(then.lap + 0.5, color=_BLUE, linestyle=":", linewidth=1.2)
+            told = f"{added:+d} {'lap' if abs(added) == 1 else 'laps'}"
+            axis.text(then.lap + 0.6, high, told, va="top", fontsize=8, color=_BLUE)
+        if then.target is not None and then.target != before.target:
+            axis.annotate(
+                f"called {float(then.target):.2f}",
+                (then.lap + 0.5, float(then.target)),
+                (4, -26),
+                textcoords="offset points",
+                fontsize=7,
+                arrowprops={"arrowstyle": "->", "linewidth": 0.8},
+            )
+
+
+def _described_use(race: Race) -> str:
+    gaps = [
+        (race.use_of(one.lap) or 0.0) - float(one.target)
+        for one in race.driven
+        if not one.neutralised and one.lap in race.reported
+    ]
+    over, unit = sum(gap > 0 for gap in gaps), race.event.spec.energy.unit
+    mean = math.fsum(gaps) / len(gaps) if gaps else 0.0
+    laps = counted(len(gaps), "raced lap")
+    text = f"{over} of {laps} above the target in force; {mean:+.3f} {unit} a lap on average."
+    return text.replace("-", "−")
 
 
 def _energy(debrief: Debrief, canvas: Any) -> None:
@@ -168,12 +253,16 @@ def _energy(debrief: Debrief, canvas: Any) -> None:
     race = debrief.race
     if race is None:
         return
-    unit, outlooks = race.event.spec.energy.unit, _outlooks(debrief)
+    unit, outlooks = race.event.spec.energy.unit, debrief.outlooks
     _banded(above, [(one.lap, one.against_plan) for one in outlooks], _BLUE, "estimated")
     for name, bound in race.event.energies.items():
-        if bound.spec.says == "delta":
-            sign = 1 if bound.spec.positive == "left" else -1
-            _both(above, debrief, name, sign * float(bound.scale))
+        said = debrief.intervals(name).items()
+        known = range(len(race.history))
+        _intervals(
+            above, {lap: _against_plan(race, bound, lap, one) for lap, one in said if lap in known}
+        )
+        was = {lap: (value, value) for lap, value in debrief.was(name).items() if lap in known}
+        _recorded(above, {lap: _against_plan(race, bound, lap, one)[0] for lap, one in was.items()})
     above.axhline(0, color="black", linewidth=0.8)
     above.set_ylabel(f"against the plan, {unit}")
     _legend(above)
@@ -184,8 +273,36 @@ def _energy(debrief: Debrief, canvas: Any) -> None:
     _legend(below)
 
 
+def _against_plan(race: Race, bound: EnergyField, lap: int, values: Interval) -> Interval:
+    """Return an interval of a field's values as energy against the plan the dash had then: above
+    zero, more is left than planned.
+    """
+    from codec.race.interval import mirrored, shifted
+
+    behind, scale = race.history[lap], float(bound.scale)
+    planned = float(behind.plan.used(lap))
+    told = values[0] * scale, values[1] * scale
+    if bound.spec.says == "delta":
+        return told if bound.spec.positive == "left" else mirrored(told)
+    if bound.spec.says == "remaining":
+        return shifted(told, planned - float(behind.usable))
+    return mirrored(told, planned)
+
+
+def _doubtful(debrief: Debrief) -> bool:
+    """Tell whether any report was less than certain, or refused: else there is nothing to draw."""
+    found = certainties(debrief)
+    refused = any(line.refused for line in debrief.lines)
+    return bool(found) and (refused or min(found.values()) < _CERTAIN)
+
+
+def often_doubted(debrief: Debrief) -> bool:
+    """Tell whether words were doubted so often that a figure of them says something."""
+    return debrief.doubted.total() >= _MANY and max(debrief.doubted.values()) > 1
+
+
 def _described_energy(debrief: Debrief) -> str:
-    last = _outlooks(debrief)[-1]
+    last = debrief.outlooks[-1]
     low, high = last.distance.margin.band()
     unit = debrief.race.event.spec.energy.unit if debrief.race is not None else ""
     now = f"{last.against_plan.mean:+.2f} {unit} against plan on lap {last.lap}"
@@ -210,12 +327,13 @@ def _temperature_panels(debrief: Debrief, canvas: Any) -> None:
         field = debrief.book.fields[name]
         estimates = [
             (one.lap, one.temperatures[name])
-            for one in _outlooks(debrief)
+            for one in debrief.outlooks
             if name in one.temperatures
         ]
         if estimates:
             _banded(axis, estimates, _BLUE)
-        _both(axis, debrief, name)
+        _intervals(axis, debrief.intervals(name))
+        _recorded(axis, debrief.was(name))
         for limit in _limits(debrief, name):
             axis.axhline(limit, color=_RED, linestyle="--", linewidth=1, label=f"limit {limit:g}")
         axis.set_ylabel(f"{field.title}, {field.unit_text}")

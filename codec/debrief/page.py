@@ -8,13 +8,15 @@ from importlib import resources
 from pathlib import Path
 from typing import Any
 
-from codec.debrief.figures import NAMES, Figure, figures, image
+from codec.debrief.figures import NAMES, Figure, figures, image, often_doubted
 from codec.debrief.summary import CAUTION, Debrief, certainties, table
+from codec.debrief.told import sentences
 from codec.files import whole, written
 from codec.race.outlook import outlook
 from grammar.errors import CodeError, counted
 
 PAGE = "debrief.html"
+_DOUBTED = 12  # words at most that are told
 
 
 def write(debrief: Debrief, folder: str | Path, *, replace: bool = False) -> list[Path]:
@@ -99,7 +101,15 @@ def _context(debrief: Debrief, drawn: list[_DrawnFigure]) -> dict[str, Any]:
     return {
         "debrief": debrief,
         "caution": CAUTION,
+        "told": sentences(debrief, debrief.outlooks),
         "facts": _facts(debrief),
+        "doubted": (
+            ""
+            if often_doubted(debrief)
+            else ", ".join(
+                f"{word} {count}×" for word, count in debrief.doubted.most_common(_DOUBTED)
+            )
+        ),
         "figures": [_embedded(one) for one in drawn],
         "comparison": comparison,
         "rounded": (
@@ -122,6 +132,7 @@ def _context(debrief: Debrief, drawn: list[_DrawnFigure]) -> dict[str, Any]:
         ),
         "counted": counted,
         "columns": _columns(debrief),
+        "uses": _uses(debrief),
         "rows": [
             {**row, "sure": f"{sure[row['line'].lap]:.0%}" if row["line"].lap in sure else ""}
             for row in table(debrief)
@@ -136,6 +147,18 @@ def _columns(debrief: Debrief) -> list[str]:
         if reports
         else []
     )
+
+
+def _uses(debrief: Debrief) -> dict[int, tuple[str, str, str]]:
+    """Return, by lap, what it took, its target and the gap, as people read them."""
+    race, found = debrief.race, dict[int, tuple[str, str, str]]()
+    for driven in race.driven if race is not None else ():
+        used = race.use_of(driven.lap) if race is not None else None
+        if used is None or race is None or driven.lap not in race.reported:
+            continue
+        gap = "neutralised" if driven.neutralised else f"{used - float(driven.target):+.2f}"
+        found[driven.lap] = f"{used:.2f}", f"{float(driven.target):.2f}", gap.replace("-", "−")
+    return found
 
 
 def _embedded(drawn: _DrawnFigure) -> dict[str, str]:

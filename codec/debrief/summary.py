@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -11,14 +12,15 @@ from typing import TYPE_CHECKING, Any
 from codec.debrief.recorded import CarFile
 from codec.debrief.symbols import heard_symbols, side_by_side
 from codec.sheet.entry import Entry
-from codec.sheet.state import LapRow, Row, Standing, lap_rows, laps
+from codec.sheet.state import LapRow, Row, Standing, lap_message, lap_rows, laps
+from codec.sheet.words import event_text, message_text
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.fields import Value
 
 if TYPE_CHECKING:
     from codec.debrief.findings import Comparison
-    from codec.race import Event, Race
+    from codec.race import Event, Outlook, Race
 
 UNKNOWN_WORD = 0.5  # seconds for a word whose sound nobody knows
 CAUTION = (
@@ -52,7 +54,7 @@ class LapLine:
     remarks: list[str] = field(default_factory=list)
 
 
-@dataclass(slots=True)
+@dataclass
 class Debrief:
     """The race of one car: its laps, the words that were doubted, and, with an event file, the race
     as it was followed.
@@ -74,6 +76,26 @@ class Debrief:
             for line in self.lines
             if isinstance(value := line.values.get(name), Decimal)
         }
+
+    def intervals(self, name: str) -> dict[int, tuple[float, float]]:
+        """Return, by lap, the values of a measured field that are said as it was reported."""
+        from codec.race.interval import interval
+
+        field = self.book.fields[name]
+        return {
+            line.lap: interval(field, field.level(line.values[name]).level)
+            for line in self.lines
+            if name in line.values
+        }
+
+    @functools.cached_property
+    def outlooks(self) -> list[Outlook]:
+        """What was to be seen behind each lap; [] without an event file."""
+        if self.race is None:
+            return []
+        from codec.race import outlook
+
+        return [outlook(race) for race in self.race.history]
 
     def was(self, name: str) -> dict[int, float]:
         """Return the recorded value of a numeric field by lap."""
@@ -102,14 +124,11 @@ def summarise(
     sheet = lap_rows(standing, car, book)
     lines = {lap: _line(book, lap, row) for lap, row in laps(standing, car, book).items()}
     _radio(book, sheet, lines)
-    for line in sheet:
-        row = line.row
-        if row is None:
-            lines[line.lap] = LapLine(line.lap, remarks=["no report"])
-        elif row.first.kind == "event" and not row.withdrawn:
-            amount = "" if row.entry.amount is None else f" {row.entry.amount}"
-            told = lines.setdefault(line.lap, LapLine(line.lap)).remarks
-            told.append(book.rules.title_of(row.entry.message) + amount)
+    for told in sheet:
+        if told.row is None:
+            lines[told.lap] = LapLine(told.lap, remarks=["no report"])
+        elif not told.row.withdrawn and (said := _said(book, told)):
+            lines.setdefault(told.lap, LapLine(told.lap)).remarks.append(said)
     debrief = Debrief(
         title or (event.title if event else book.title),
         book,
@@ -125,6 +144,18 @@ def summarise(
         found = compare(book, standing.entries, recorded, car=car)
         debrief.recorded, debrief.comparison = recorded, found
     return debrief
+
+
+def _said(book: Book, line: LapRow) -> str:
+    """Return in words what was said on a lap besides its report, "" for what is told elsewhere."""
+    row = line.row
+    if row is None or row.first.kind == "note":
+        return ""
+    if row.first.kind == "event":
+        return event_text(book, row.entry)
+    if not row.counts or row.entry.message == lap_message(book):
+        return ""
+    return message_text(book, row.entry)
 
 
 def _follow(debrief: Debrief, event: Event, standing: Standing) -> None:

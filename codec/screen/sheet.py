@@ -16,8 +16,9 @@ from codec.screen.console import assembled, console, safe
 from codec.sheet.journal import Journal
 from codec.sheet.order import SINCE_1970
 from codec.sheet.state import Standing
+from codec.sheet.words import values_text
 from codec.views.board import LapUse
-from codec.views.laps import SheetLine, lap_columns, sheet_lines, state_of, values_text
+from codec.views.laps import SheetLine, lap_columns, sheet_lines, state_of
 from grammar.book import Book
 from grammar.errors import counted
 from grammar.exact import plain

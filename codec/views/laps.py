@@ -9,9 +9,9 @@ from typing import Literal, NamedTuple
 from codec.radio.doubt import guessed
 from codec.radio.laps import lap_field
 from codec.sheet.entry import DOUBTFUL, Entry
-from codec.sheet.state import POSITION, Row, Standing, lap_message, lap_rows
+from codec.sheet.state import Row, Standing, lap_message, lap_rows
+from codec.sheet.words import event_text, message_text
 from grammar.book import Book
-from grammar.exact import plain
 from grammar.fields import Value, value_text
 
 LineKind = Literal["report", "call", "event", "note", "missing"]
@@ -122,29 +122,11 @@ def _warns(field: object, value: Value) -> bool:
         return False
 
 
-def values_text(book: Book, entry: Entry) -> str:
-    """Write all values of an entry in words."""
-    shown = []
-    for name, value in entry.values.items():
-        field = book.fields.get(name)
-        unit = f" {field.unit_text}" if field is not None and field.unit_text else ""
-        shown.append(f"{field.title if field is not None else name} {value_text(value)}{unit}")
-    return ", ".join(shown)
-
-
 def state_of(entry: Entry) -> str:
     """Return what became of a report that was not accepted; its refusal is the slug of an error,
     for programs.
     """
     return entry.refusal if entry.refusal == DOUBTFUL else "not read"
-
-
-def event_text(book: Book, entry: Entry) -> str:
-    """Write an event in words."""
-    if entry.message == POSITION:
-        return f"{entry.note} stands at {plain(entry.amount)}" if entry.amount is not None else ""
-    amount = "" if entry.amount is None else f" {plain(entry.amount)}"
-    return book.rules.title_of(entry.message) + amount
 
 
 def _remarks(book: Book, row: Row) -> list[Remark]:
@@ -158,10 +140,8 @@ def _remarks(book: Book, row: Row) -> list[Remark]:
         parts.append(Remark(f"{state_of(entry)}: {entry.heard}", "refused"))
         parts += [Remark(guess, "refused")] if (guess := guessed(entry.note)) else []
     elif row.first.kind == "call" or entry.message != lap_message(book):
-        known = book.messages.get(entry.message)
-        title = entry.message if known is None else known.title
         tone: Tone = "call" if row.first.kind == "call" else "plain"
-        parts.append(Remark(f"{title}: {values_text(book, entry)}", tone))
+        parts.append(Remark(message_text(book, entry), tone))
     if row.questions and not entry.accepted:
         parts.append(Remark(f"asked: {row.questions[-1].heard}", "asked"))
     if row.corrections and entry.accepted:

@@ -7,18 +7,25 @@ from __future__ import annotations
 import base64
 import re
 import xml.etree.ElementTree as ElementTree
+from collections import Counter
+from dataclasses import replace
+from decimal import Decimal
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from helpers import book_of
 from race.story import Story, tell
+from race.test_race_following import BOOK, OTHER
 
 from codec.debrief import Debrief, summarise
-from codec.debrief.figures import NAMES, figures, image
+from codec.debrief.figures import NAMES, _against_plan, figures, image
 from codec.debrief.page import page, write
 from codec.debrief.recorded import parse_car_file
 from codec.debrief.summary import CAUTION, certainties
-from codec.race import outlook
+from codec.debrief.told import sentences
+from codec.race import follow, outlook, parse_event
+from codec.sheet import Entry
 from grammar.errors import CodeError
 
 NASTY = "<script>alert(1)</script>&\"'{{ 7 * 7 }}"
@@ -99,7 +106,8 @@ def test_planted_faults_and_laps_are_in_the_tables(text: str, story: Story) -> N
     for _, verdict in story.planted:
         assert f'<td class="n">{verdict}</td>' in text
     assert "seven as echo 1×" in text
-    assert len(re.findall(r"<tr><td class=\"n\">\d+</td>", text)) >= 25 + len(story.planted)
+    rows = re.findall(r"<tr><td class=\"n lap\" data-of=\"lap\">\d+</td>", text)
+    assert len(rows) >= 25 + len(story.planted)
 
 
 @pytest.fixture
@@ -132,7 +140,7 @@ def test_no_text_is_taken_for_markup(story: Story, place: str) -> None:
 def test_files_are_written_and_the_same_each_time(tmp_path: Path, summary: Debrief) -> None:
     written = write(summary, tmp_path / "a")
     names = sorted(path.name for path in written)
-    stems = ["certainty", "doubted", "energy", "radio", "temperatures"]
+    stems = ["certainty", "energy", "radio", "temperatures", "use"]
     assert names == sorted(
         ["debrief.html", *(f"{stem}.{form}" for stem in stems for form in ("png", "svg"))]
     )
@@ -162,7 +170,53 @@ def test_an_earlier_debrief_is_written_over_only_if_asked_to_and_none_of_its_fig
 
 
 def test_every_figure_there_may_be_is_known_by_name(summary: Debrief) -> None:
-    assert tuple(figure.name for figure in figures(summary)) == NAMES
+    assert tuple(figure.name for figure in figures(summary)) == NAMES[:-1]
+    often = Counter({"five": 5, "niner": 4})
+    doubted = figures(replace(summary, doubted=often))
+    assert tuple(figure.name for figure in doubted) == NAMES
+
+
+def test_four_words_doubted_once_each_are_told_in_a_sentence(text: str, summary: Debrief) -> None:
+    assert summary.doubted.total() < 8
+    assert "Words doubted: " in text
+
+
+def test_the_debrief_opens_with_three_sentences(text: str, summary: Debrief) -> None:
+    ending, driven, forecast = sentences(summary, summary.outlooks)
+    assert text.index('<ul class="told">') < text.index(CAUTION.replace("'", "&#39;"))
+    assert re.match(r"Car 7 ended 26 laps [\d.]+ kWh (over|below) the reserve", ending)
+    assert driven.startswith("Called 1.33 from lap 16 on, 1.3")
+    assert "80 % bands" in forecast
+
+
+def test_a_car_that_ran_short_is_told_since_when_and_why(story: Story) -> None:
+    """Two laps were to be added, four were announced."""
+    entries = [
+        entry.replace(amount=Decimal(4)) if entry.message == "added" else entry
+        for entry in story.entries
+    ]
+    summary = summarise(story.book, entries, car="7", event=story.event)
+    ending = sentences(summary, summary.outlooks)[0]
+    assert "short (100%), since lap 10" in ending
+    assert "four laps added" in ending
+
+
+def test_a_report_stands_for_an_interval(summary: Debrief) -> None:
+    """Temperatures of the race book are said up to the next 5 °C: 95 is above 90, up to 95."""
+    low, high = summary.intervals("motor")[7]
+    said = float(summary.lines[6].values["motor"])  # type: ignore[arg-type]  # a number
+    assert (low, high) == (said - 5, said)
+
+
+def test_energy_that_remains_is_held_against_the_plan() -> None:
+    """54 MJ said, rounded down, are 54 to 55: 15 kWh of 30 and a little more; behind ten laps of
+    twenty the plan has 15 left.
+    """
+    spec = parse_event(OTHER, book_of(BOOK))
+    told = Entry(kind="report", message="a", lap=10, lap_by="said", seq=1)
+    race = follow(spec, [told.replace(values={"left": Decimal(54)})], history=True)
+    low, high = _against_plan(race, spec.energies["left"], 10, (54.0, 55.0))
+    assert (low, high) == (pytest.approx(0.0), pytest.approx(1 / 3.6))
 
 
 def test_the_forecast_of_the_time_ends_at_what_came(summary: Debrief) -> None:

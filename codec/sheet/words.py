@@ -1,0 +1,33 @@
+"""What entries say, in words."""
+
+from __future__ import annotations
+
+from codec.sheet.entry import Entry
+from codec.sheet.state import POSITION
+from grammar.book import Book
+from grammar.exact import plain
+from grammar.fields import value_text
+
+
+def values_text(book: Book, entry: Entry) -> str:
+    """Write all values of an entry in words."""
+    shown = []
+    for name, value in entry.values.items():
+        field = book.fields.get(name)
+        unit = f" {field.unit_text}" if field is not None and field.unit_text else ""
+        shown.append(f"{field.title if field is not None else name} {value_text(value)}{unit}")
+    return ", ".join(shown)
+
+
+def message_text(book: Book, entry: Entry) -> str:
+    """Write a report or a call in words, with what its message is called."""
+    known = book.messages.get(entry.message)
+    return f"{entry.message if known is None else known.title}: {values_text(book, entry)}"
+
+
+def event_text(book: Book, entry: Entry) -> str:
+    """Write an event in words."""
+    if entry.message == POSITION and entry.amount is not None:
+        return f"{entry.note} stands at {plain(entry.amount)}"
+    amount = "" if entry.amount is None else f" {plain(entry.amount)}"
+    return book.rules.title_of(entry.message) + amount
