@@ -92,12 +92,14 @@ def readings(message: Message) -> int | None:
 
 class Unsaid(NamedTuple):
     """Combinations of levels that a message can't say: how many, the one of lowest levels, and the
-    fewest levels of it that no reading gives together.
+    fewest levels of it that no reading gives together; ``alone`` where readings give all of them,
+    but each says more.
     """
 
     combinations: int
     smallest: dict[str, int]
     together: dict[str, int]
+    alone: bool
 
     def text(self, message: Message) -> str:
         """Return it in words."""
@@ -105,6 +107,7 @@ class Unsaid(NamedTuple):
             f"{message.fields[name].title} {message.fields[name].text(level)}"
             for name, level in self.together.items()
         )
+        levels += " alone" if self.alone else ""
         lacking = f"{self.combinations} combination{'s' if self.combinations > 1 else ''} of levels"
         return f"message {message.name} can't say {levels}; in all it lacks words for {lacking}"
 
@@ -122,12 +125,16 @@ def unsaid(message: Message, declared: Iterable[str] = ()) -> Unsaid | None:
     if smallest is None:
         return None
     fewest = next(
-        dict(some)
-        for size in range(1, len(smallest) + 1)
-        for some in itertools.combinations(smallest.items(), size)
-        if size in (1, 2, len(smallest)) and not sets.gives(sets.all, dict(some))
+        (
+            dict(some)
+            for size in range(1, len(smallest) + 1)
+            for some in itertools.combinations(smallest.items(), size)
+            if size in (1, 2, len(smallest)) and not sets.gives(sets.all, dict(some))
+        ),
+        None,
     )
-    return Unsaid(sets.count(wanted) - sets.count(sets.all), smallest, fewest)
+    lacking = sets.count(wanted) - sets.count(sets.all)
+    return Unsaid(lacking, smallest, fewest or smallest, fewest is None)
 
 
 # the longest string

@@ -144,6 +144,30 @@ def test_a_limit_beyond_an_open_end_is_noted(
     assert "60 °C" in note
 
 
+def test_levels_that_can_be_said_but_not_alone_are_noted(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The heat may be left out as usual, but said only together with the rain."""
+    text = """
+[fields.heat]
+kind = "choice"
+options = ["low", "high"]
+usual = "low"
+[fields.rain]
+kind = "choice"
+options = ["dry", "wet"]
+[tables.heat]
+kind = "digits"
+[tables.rain]
+kind = "digits"
+[messages.m]
+layout = '"Z" ( heat rain )?'
+"""
+    assert notes(tmp_path, text, capsys) == [
+        "message m can't say heat high alone; in all it lacks words for 1 combination of levels"
+    ]
+
+
 # everything at once
 
 

@@ -194,6 +194,8 @@ def _unsaid(message: Any, declared: list[str]) -> list[str]:
         return [error.message]
     if found is None:
         return []
+    if found.alone:  # which no declaration of a field leaves out
+        return [found.text(message)]
     fields = ", ".join(f'"{name}"' for name in found.together)
     return [f"{found.text(message)}; unsaid = [{fields}] says that this is meant"]
 

@@ -67,6 +67,8 @@ def test_what_can_not_be_said_is_found_with_its_lowest_levels(draft: Draft) -> N
             assert tuple(found.smallest.items()) in expected
             alike = [one for one in expected if [n for n, _ in one] == [*found.smallest]]
             assert min(alike) == tuple(found.smallest.items())
+            together = set(found.together.items())
+            assert found.alone == any(together <= set(reading) for reading in listed)
 
 
 @given(drafts(), st.data())
