@@ -168,6 +168,7 @@ class Pages:
             drivers=cars,
             writes=writes,
             version=sheet.version,
+            now=sheet.session.now(),
         )
 
     async def _board(self, sheet: OpenSheet, car: str, *, writes: bool) -> str:
@@ -198,7 +199,8 @@ class Pages:
                 }
                 new = {car: html for car, html in boards.items() if last.get(car) != html}
                 last = boards
-                told = json.dumps({"version": version, "boards": new, "cars": known})
+                now = sheet.session.now()
+                told = json.dumps({"version": version, "now": now, "boards": new, "cars": known})
                 yield f"event: news\ndata: {told}\n\n"
 
         return StreamingResponse(events(), media_type="text/event-stream")

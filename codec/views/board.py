@@ -59,11 +59,14 @@ class CallShown:
 @dataclass(frozen=True, slots=True)
 class LapClock:
     """The lap being driven, in milliseconds: how long it has lasted, and how long its report is
-    overdue, None where nobody knows.
+    overdue, None where nobody knows; ``begun`` is when it began and ``due`` when its report is
+    overdue, since 1970.
     """
 
     into: int | None = None
     overdue: int | None = None
+    begun: int | None = None
+    due: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,9 +182,9 @@ def lap_clock(session: Session, car: str) -> LapClock:
         return LapClock()
     usual = _usual_lap(known.followed, {lap: at for lap, at in ends.items() if at is not None})
     if usual is None:
-        return LapClock(now - begun)
-    due = round(usual * (_SLOW if session.race.neutralised else 1) * _LATE) + _SLACK
-    return LapClock(now - begun, max(0, now - begun - due))
+        return LapClock(now - begun, begun=begun)
+    due = begun + round(usual * (_SLOW if session.race.neutralised else 1) * _LATE) + _SLACK
+    return LapClock(now - begun, max(0, now - due), begun, due)
 
 
 def _usual_lap(race: Race | None, ends: Mapping[int, int]) -> float | None:

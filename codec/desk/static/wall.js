@@ -1,10 +1,12 @@
 // The wall: lines are read while they are typed, kept until they are on the disk, and what is new is drawn as it comes.
+import { charts } from "./chart.js";
 import { Outbox } from "./outbox.js";
 
 const cars = document.querySelector("#cars");
 const { sheet, writes } = cars.dataset;
 const status = document.querySelector("#line");
 const address = (page, query = {}) => `/${page}/${encodeURIComponent(sheet)}?${new URLSearchParams(query)}`;
+let ahead = Number(cars.dataset.now) - Date.now(); // of the desk's clock
 const sections = () => [...cars.querySelectorAll(".car")];
 
 function say(state, words) {
@@ -21,7 +23,8 @@ function listen() {
   source.addEventListener("open", () => { say("on", "connected"); outbox?.send(); });
   source.addEventListener("error", () => say("off", "no connection: lines are kept here"));
   source.addEventListener("news", (event) => {
-    const { boards, cars: known } = JSON.parse(event.data);
+    const { boards, cars: known, now } = JSON.parse(event.data);
+    ahead = now - Date.now();
     const shown = sections().map((section) => section.dataset.car);
     if (!new URLSearchParams(location.search).has("car") && known.some((car) => !shown.includes(car))) {
       source.close();
@@ -36,6 +39,7 @@ function listen() {
         board.innerHTML = html;
         const now = board.querySelector(".scroll");
         if (now) now.scrollLeft = scroll;
+        charts(board);
       }
     }
   });
@@ -112,8 +116,8 @@ const KEYS = {
   m: (section) => enter(section, "/marker"),
   o: (section) => enter(section, "/ok"),
   u: (section) => enter(section, "/undo"),
-  c: (section) => { const call = section.querySelector(".call"); return call && enter(section, call.dataset.call); },
-  r: (section) => enter(section, "/back"),
+  c: (section) => enter(section, "/called"),
+  r: (section) => enter(section, "/right"),
 };
 
 function keys(event) {
@@ -157,11 +161,27 @@ function begin() {
     });
   }
   document.addEventListener("keydown", keys);
+  cars.addEventListener("click", (event) => { // a lap to be put right
+    const fix = event.target.closest(".fix"), input = fix?.closest(".car").querySelector("input");
+    if (fix) { input.value = fix.dataset.fix; input.focus(); }
+  });
   (name.value ? sections()[0]?.querySelector("input") : name)?.focus();
+}
+
+// Minutes and seconds of the lap being driven, by the clock of the desk.
+function laps() {
+  const now = Date.now() + ahead;
+  for (const time of document.querySelectorAll(".into")) {
+    const seconds = Math.max(0, Math.round((now - Number(time.dataset.begun)) / 1000));
+    const late = time.dataset.due && now > Number(time.dataset.due);
+    time.textContent = `${Math.floor(seconds / 60)}:${String(seconds % 60).padStart(2, "0")}${late ? " report overdue" : ""}`;
+    time.classList.toggle("late", Boolean(late));
+  }
 }
 
 function tick() {
   const now = new Date();
+  laps();
   document.querySelector("#clock").textContent = now.toLocaleTimeString("en-GB");
   setTimeout(tick, 1000 - now.getMilliseconds());
 }
@@ -173,4 +193,5 @@ if (writes === "yes") {
   begin();
 }
 tick();
+charts(document);
 listen();
