@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -12,7 +12,7 @@ from codec.reading import Reading
 from grammar.book import COSTS, Book
 from grammar.codes import CodeTable
 from grammar.errors import Ambiguous, CodeError, EncodeError, ReportError
-from grammar.fields import Rounded
+from grammar.fields import Band, FieldBase, Rounded
 from grammar.message import Message
 from grammar.reading_sets import ReadingSets
 
@@ -65,6 +65,8 @@ def encode(
 ) -> Encoded:
     """Return the string that says ``values`` (field → value) in ``message`` at the least cost.
 
+    A field of a part said again has a list of values, one for each time (None: not said then), or
+    one under each numbered name; a family of fields may have one value a member, by its name.
     ``by`` is "seconds" (default), "symbols" or "syllables"; a ``profile`` gives the seconds of the
     person who will say it. Without ``message`` the one message that can say exactly these fields is
     taken. Values are rounded to the nearest level. Optional parts whose fields have their usual
@@ -131,14 +133,59 @@ def _reads_as(book: Book, words: str, reading: Reading) -> bool:
 
 def _rounded(book: Book, values: Mapping[str, Any]) -> dict[str, Rounded]:
     rounded = {}
-    for name, value in values.items():
+    for name, value in _apart(book, values):
         field = book.fields.get(name)
         if field is None:
             raise EncodeError(
                 f"there is no field {name!r}", kind="unknown-field", expected=list(book.fields)
             )
+        if name in rounded:
+            raise EncodeError(f"{name!r} is given twice", kind="given-twice")
         rounded[name] = field.level(value)
     return rounded
+
+
+def _apart(book: Book, values: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
+    """Yield the fields and values given, those of families and of parts said again each by
+    itself.
+    """
+    for name, value in values.items():
+        several = book.declared.get(name)
+        if several is not None and several.members is not None and isinstance(value, Mapping):
+            names = dict(zip(several.members, several.family, strict=True))
+            for member, one in value.items():
+                if member not in names:
+                    raise EncodeError(
+                        f"{name} has no member {member!r}",
+                        kind="unknown-member",
+                        expected=several.members,
+                    )
+                yield from _apart(book, {names[member].name: one})
+        elif name in book.lists and (name not in book.fields or _list_of(book.fields[name], value)):
+            given = list(value) if _several(value) else [value]
+            if len(given) > len(book.lists[name]):
+                raise EncodeError(
+                    f"{name}: {len(given)} values; at most {len(book.lists[name])} are said",
+                    kind="too-many-values",
+                )
+            times = zip(book.lists[name], given, strict=False)
+            yield from ((one, said) for one, said in times if said is not None)
+        else:
+            yield name, value
+
+
+def _list_of(field: FieldBase, value: Any) -> bool:
+    """Tell whether what is given for a field that is said by itself too is a list of its values:
+    flags are one value, a list of names.
+    """
+    return _several(value) and not (
+        isinstance(field.value(0), frozenset) and all(isinstance(one, str) for one in value)
+    )
+
+
+def _several(value: Any) -> bool:
+    """Tell whether a value is a list of them; a band is one value."""
+    return isinstance(value, list | tuple) and not isinstance(value, Band)
 
 
 def _message(book: Book, levels: Mapping[str, int], name: str | None) -> Message:
@@ -199,8 +246,8 @@ def _unsayable(message: Message, levels: Mapping[str, int]) -> EncodeError:
                     hint=f"{_nearest(message, levels)}add one to the book",
                 )
     left_out = [step.left_out for step in message.course.steps if step.left_out is not None]
-    implied = {name for part in left_out for name in message.usual(part)}
-    needed = [name for name in missing if name not in implied]
+    spared = {name for part in left_out for name in message.said_by(part)}
+    needed = [name for name in missing if name not in spared]
     missing = needed or missing
     if missing:
         shown = message.fields[missing[0]]

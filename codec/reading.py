@@ -50,6 +50,9 @@ class Reading:
     canonical string, ``said`` the symbols as they were said; ``warnings`` tells limits passed;
     ``parts`` holds the span of every part; ``implied`` names the fields left unsaid because they
     are as usual. Two readings are equal when message and levels are.
+
+    A field of a part said again has one value for each time, under the field's name with the number
+    of the time: ``place_1``, ``place_2``. ``lists`` has them under its own name, ``place``.
     """
 
     _spans: Sequence[Span] | None = None
@@ -114,9 +117,25 @@ class Reading:
                 values[name] = field.restored(self.levels[name], near)
         return values
 
-    def __getitem__(self, name: str) -> Value:
-        """Return a field's value; raises KeyError for a field the reading does not have."""
-        return self.values[name]
+    @property
+    def lists(self) -> dict[str, list[Value | None]]:
+        """The values of the fields of parts said again, one for each time; None where a field was
+        not said that time.
+        """
+        message = self.match.message
+        times = message.times(self.match.plan.leaves) if message.lists else {}
+        return {
+            name: [self.values.get(one) for one in message.lists[name][:count]]
+            for name, count in times.items()
+        }
+
+    def __getitem__(self, name: str) -> Value | list[Value | None]:
+        """Return a field's value, or the list of them; raises KeyError for a field the reading does
+        not have.
+        """
+        if name in self.values:
+            return self.values[name]
+        return self.lists[name]
 
     @property
     def warnings(self) -> tuple[str, ...]:
@@ -210,8 +229,8 @@ class Reading:
             "direction": self.direction,
             "string": self.string,
             "said": self.said,
-            "values": {name: plain_value(value) for name, value in self.values.items()},
-            "units": {name: self.unit(name) for name in self.values if self.unit(name)},
+            "values": self._plain_values(),
+            "units": self._units(),
             "implied": list(self.implied),
             "warnings": list(self.warnings),
             "parts": [
@@ -224,3 +243,23 @@ class Reading:
                 for p in self.parts
             ],
         }
+
+    def _plain_values(self) -> dict[str, Any]:
+        """Return the values in JSON's own kinds, those of parts said again as lists."""
+        found: dict[str, Any] = {}
+        lists = self.lists
+        heads = {times[0]: name for name, times in self.match.message.lists.items()}
+        numbered = {one for times in self.match.message.lists.values() for one in times}
+        for name in self.match.message.fields:
+            if name in heads:
+                listed = lists[heads[name]]
+                found[heads[name]] = [None if one is None else plain_value(one) for one in listed]
+            elif name in self.values and name not in numbered:
+                found[name] = plain_value(self.values[name])
+        return found
+
+    def _units(self) -> dict[str, str]:
+        lists = self.match.message.lists
+        of_lists = {name: self.unit(times[0]) for name, times in lists.items()}
+        units = of_lists | {name: self.unit(name) for name in self.values}
+        return {name: units[name] for name in self._plain_values() if units[name]}

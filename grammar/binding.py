@@ -5,12 +5,13 @@ problem with its keys.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from typing import Any
 
 from grammar.codes import CodeTable, Literal
 from grammar.codes.base import MOST_WIDTH, in_use
 from grammar.errors import CodeError, Keys, Problem, caret_lines
+from grammar.fields import with_members
 from grammar.inspection import Inspection
 from grammar.layout import Leaf, Node, leaves, parse_layout
 from grammar.message import Message
@@ -27,9 +28,10 @@ def bind_tables(
 ) -> dict[str, CodeTable]:
     """Return the tables that can be built; of the others the problems are noted."""
     tables: dict[str, CodeTable] = {}
+    fields = with_members(spec.fields)
     for name, table in spec.tables.items():
         try:
-            tables[name] = table.build(name, spec.fields, alphabet)
+            tables[name] = table.build(name, fields, alphabet)
         except* Problem as found:
             for problem in found.exceptions:
                 if isinstance(problem, Problem):
@@ -46,15 +48,19 @@ def bind_messages(
 ) -> dict[str, Message]:
     """Return the messages that can be built; of the others the problems are noted."""
     messages: dict[str, Message] = {}
+    families = {name: table.family for name, table in tables.items() if table.family}
+    names = with_members(spec.fields).keys()
     for name, one in spec.messages.items():
         keys = ("messages", name, "layout")
         try:
-            node = parse_layout(one.layout)
+            node = parse_layout(one.layout, families)
             problems, bound = _bound_leaves(one.layout, node, tables, alphabet)
             if not problems:
                 message = Message(name, one.direction, node, bound, alphabet, one.label)
-                found = _Checks(one.layout, message).problems()
-                problems = list(itertools.islice(found, _MOST_TOLD))
+                # what is wrong with a part said again is wrong each time
+                checks = _Checks(one.layout, message, names)
+                found = {problem.message: problem for problem in checks.problems()}
+                problems = list(found.values())[:_MOST_TOLD]
             if not problems:
                 messages[name] = message
                 inspection.note(*_unsaid(one.unsaid, message))
@@ -66,8 +72,9 @@ def bind_messages(
 
 def _unsaid(declared: Sequence[str], message: Message) -> Iterator[Problem]:
     """Yield the fields declared to be said in part that the message does not have."""
+    known = {*message.fields, *(field.declared_as for field in message.fields.values())}
     for number, name in enumerate(declared):
-        if name not in message.fields:
+        if name not in known:
             yield Problem(
                 ("messages", message.name, "unsaid", number),
                 f"message {message.name} has no field {name!r}",
@@ -112,7 +119,7 @@ def _bound_leaves(
                     layout, leaf, found.message, found.hint, found.rests_on
                 )
         elif leaf.name in tables:
-            bound.append(tables[leaf.name])
+            bound.append(tables[leaf.name].at(leaf.member, leaf.turn))
         elif leaf.name not in problems:
             known = ", ".join(itertools.islice(tables, 12)) or "none"
             problems[leaf.name] = _at(
@@ -130,8 +137,8 @@ class _Checks:
     their work.
     """
 
-    def __init__(self, layout: str, message: Message) -> None:
-        self.layout, self.message = layout, message
+    def __init__(self, layout: str, message: Message, names: Set[str]) -> None:
+        self.layout, self.message, self.names = layout, message, names
         self.order = list(leaves(message.node))
 
     def problems(self) -> Iterator[Problem]:
@@ -142,6 +149,7 @@ class _Checks:
             yield _at(self.layout, self.order[checks[MOST_CHECKS]], message)
             return
         yield from self._said_twice()
+        yield from self._named_alike()
         for number in checks:
             yield from self._of_check(number)
 
@@ -158,6 +166,28 @@ class _Checks:
                     yield _at(self.layout, self.order[step.leaf], message, hint)
             own = sum(bit[field.name] for field in fields)
             said[step.target] |= said[step.source] | own
+
+    def _named_alike(self) -> Iterator[Problem]:
+        """Yield the fields of parts said again whose names are those of other fields."""
+        for name, times in self.message.lists.items():
+            taken = [
+                one for one in (name, *times) if one in self.message.fields and one in self.names
+            ]
+            first = self.message.fields[times[0]]
+            place = next(n for n, one in enumerate(self.message.tables) if first in one.fields)
+            if name in taken:
+                message = (
+                    f"the field {name!r} is said again and again here, and by itself elsewhere"
+                )
+                hint = "a message has one value of a field, or a list of them"
+                yield _at(self.layout, self.order[place], message, hint)
+            elif taken:
+                message = (
+                    f"{name!r} at each time is {taken[0]!r}, which is another field of the book"
+                )
+                yield _at(
+                    self.layout, self.order[place], message, "name one of the fields otherwise"
+                )
 
     def _of_check(self, number: int) -> Iterator[Problem]:
         """Yield where a check symbol covers nothing, or not what stands before it, or symbols that

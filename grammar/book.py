@@ -62,7 +62,9 @@ class Book:
     """A code book that compiles: no problem, and no string with two readings.
 
     Made by ``load_book`` of ``grammar.loading`` or ``parse_book`` of ``grammar.parsing``.
-    ``fields``, ``tables`` and ``messages`` are by name, in file order.
+    ``fields``, ``tables`` and ``messages`` are by name, in file order. A family of fields is in
+    ``fields`` as its members, a field of a part said again as one field for each time, which
+    ``lists`` has by the field's own name; ``declared`` has them as they stand in the file.
     """
 
     def __init__(
@@ -75,10 +77,31 @@ class Book:
     ) -> None:
         """Take what was built and checked, the text it came from, and what makes its model."""
         self.name, self.source, self.rules = name, source, rules
-        self.alphabet, self.fields, self.tables, self.messages, self.lexicon = parts
+        self.alphabet, self.declared, self.tables, self.messages, self.lexicon = parts
         self._spec = spec
         self._automata: dict[Direction | None, Automaton] = {}
         self._plain: dict[Direction | None, Callable[[str], Found | None]] = {}
+
+    @functools.cached_property
+    def lists(self) -> dict[str, list[str]]:
+        """The fields of parts said again: by the field's own name its names at each time."""
+        found: dict[str, list[str]] = {}
+        for message in self.messages.values():
+            for name, times in message.lists.items():
+                found[name] = max(times, found.get(name, []), key=len)
+        return found
+
+    @functools.cached_property
+    def fields(self) -> dict[str, FieldBase]:
+        """All fields that reports have, and those that no message says."""
+        said = {name for message in self.messages.values() for name in message.fields}
+        found: dict[str, FieldBase] = {}
+        for one in (one for field in self.declared.values() for one in field.family):
+            times = len(self.lists.get(one.name, ()))
+            if one.name in said or not times:
+                found[one.name] = one
+            found |= {one.turns[turn].name: one.turns[turn] for turn in range(1, times + 1)}
+        return found
 
     @functools.cached_property
     def spec(self) -> BookSpec:
@@ -186,7 +209,8 @@ class Book:
         """Return the words for a codeword: spelling words, or whole hundreds and thousands where
         the book says so.
         """
-        if self.rules.whole_numbers == "magnitudes" and table.decimal:
+        signed = table.numeral is not None and table.numeral.plus
+        if self.rules.whole_numbers == "magnitudes" and table.decimal and not signed:
             from grammar.speech.numbers import whole
 
             words = whole(word)

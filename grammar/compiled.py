@@ -67,14 +67,18 @@ def rebuilt(told: str, name: str, source: str, spec: Callable[[], BookSpec]) -> 
     alphabet = Alphabet(_made(kept["alphabet"]), words)
     known: dict[str, FieldBase] = {name: _made(one) for name, one in kept["fields"].items()}
     fields.bound(known)
+    every = fields.with_members(known)
     tables: dict[str, CodeTable] = {
-        name: _made(one).build(name, known, alphabet) for name, one in kept["tables"].items()
+        name: _made(one).build(name, every, alphabet) for name, one in kept["tables"].items()
     }
+    families = {name: table.family for name, table in tables.items() if table.family}
     messages: dict[str, Message] = {}
     for key, (direction, layout, label) in kept["messages"].items():
-        node = parse_layout(layout)
+        node = parse_layout(layout, families)
         bound = [
-            Literal(leaf.literal, alphabet) if leaf.literal else tables[leaf.name]
+            Literal(leaf.literal, alphabet)
+            if leaf.literal
+            else tables[leaf.name].at(leaf.member, leaf.turn)
             for leaf in leaves(node)
         ]
         messages[key] = Message(key, direction, node, bound, alphabet, label)

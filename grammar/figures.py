@@ -23,6 +23,7 @@ from grammar.codes import CodeTable
 from grammar.codes.detection import missed
 from grammar.errors import CodeError
 from grammar.fields import ENUMERABLE
+from grammar.layout import Turn
 from grammar.message import Message
 from grammar.paths import begun, may_end, onward
 from grammar.reading_sets import ReadingSets
@@ -119,8 +120,10 @@ def unsaid(message: Message, declared: Iterable[str] = ()) -> Unsaid | None:
     Levels of ``declared`` fields that no reading gives are left out on purpose. Raises CodeError
     (kind "too-large") where this can't be settled within bounds.
     """
+    names = frozenset(declared)
+    meant = {name for name, one in message.fields.items() if names & {name, one.declared_as}}
     sets = ReadingSets(message)
-    wanted = sets.covering(sets.all, frozenset(declared))
+    wanted = sets.covering(sets.all, frozenset(meant))
     smallest = sets.smallest_missing(sets.all, wanted)
     if smallest is None:
         return None
@@ -205,8 +208,9 @@ def drawn(
     """
     generator = random.Random(seed)  # noqa: S311 - a repeatable sample, not a secret
     cost = book.cost("seconds")
-    surprise, known = (
+    surprise, left_out, known = (
         book.hearing.surprise,
+        book.hearing.left_out,
         {name: field for name, field in message.fields.items() if field.size <= ENUMERABLE},
     )
     weights = {
@@ -219,7 +223,7 @@ def drawn(
     }
     found: list[Drawn] = []
     for _ in range(min(draws * 20, MOST_STEPS // len(message.course.steps) + 5)):
-        levels = _draw(message, generator, weights)
+        levels = _draw(message, generator, weights, left_out)
         string = message.cheapest(levels, cost)
         if string is not None:  # a partial table may have no word for what was drawn
             match = message.quick(string)
@@ -231,17 +235,23 @@ def drawn(
 
 
 def _draw(
-    message: Message, generator: random.Random, shares: Mapping[str, list[float]]
+    message: Message,
+    generator: random.Random,
+    shares: Mapping[str, list[float]],
+    left_out: float,
 ) -> dict[str, int]:
     """Return the levels of one report: parts left out only where they may be something else than
-    usual, alternatives as likely as each other.
+    usual, those said again with the chance ``left_out`` each time, alternatives as likely as each
+    other.
     """
     levels: dict[str, int] = {}
     onward, point = message.onward, 0
     while point != message.course.end:
         step, *others = onward[point]
         part = others[0].left_out if others else None
-        if part is not None:
+        if isinstance(part, Turn):
+            step = others[0] if generator.random() < left_out else step
+        elif part is not None:
             step = step if message.said_by(part) <= message.usual(part).keys() else others[0]
         elif others:
             step = generator.choice(onward[point])

@@ -4,38 +4,54 @@
     ( alert code )?          an optional part; also  alert?
     a | b                    one or the other
     "V"                      symbols that always stand there
+    ( place state ){0..4}    said again and again, none to four times; also  state{2}
 
-The notation becomes a tree of four kinds of node, its leaves numbered from left to right; the tree
-becomes a course: points, and steps from point to point, each of which says one leaf or decides
-something. Every way through the layout is one way along the course.
+The notation becomes a tree, its leaves numbered from left to right; the tree becomes a course:
+points, and steps from point to point, each of which says one leaf or decides something. Every way
+through the layout is one way along the course.
+
+What is said again and what stands for several tables is written out in the tree, so whoever walks
+it need not know: a table of a family of fields is one leaf a member, a part said again stands there
+as often as it may be said, each time after the first ones inside the optional time before it.
 """
 
 from __future__ import annotations
 
 import itertools
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
 from grammar.errors import CodeError, Span
 
 _TOKEN = re.compile(
-    r'(?P<name>[A-Za-z_][A-Za-z0-9_]*)|(?P<quoted>"[^"\n]*")|(?P<sign>[()|?])|(?P<other>\S)|\s+'
+    r'(?P<name>[A-Za-z_][A-Za-z0-9_]*)|(?P<quoted>"[^"\n]*")|(?P<sign>[()|?])'
+    r"|(?P<times>\{[^{}\n]*\})|(?P<other>\S)|\s+"
 )
+_TIMES = re.compile(r"\{\s*(?:([0-9]{1,4})\s*\.\.\s*)?([0-9]{1,4})\s*\}")
 MOST_NESTED = 40
 MOST_LENGTH = 100_000
+MOST_TIMES = 50
+MOST_AGAIN = 2_000  # leaves that parts said again are written out as, in one layout
 Result = TypeVar("Result")
 
 
 @dataclass(frozen=True, slots=True)
 class Leaf:
-    """One code table (or quoted symbols) at one place of a message."""
+    """One code table (or quoted symbols) at one place of a message.
+
+    Of a table of a family of fields it says the one of this ``member`` (from 0). In a part that is
+    said again it stands for the time ``turn`` (from 1; 0 for none) of the part ``again`` (from 0).
+    """
 
     number: int
     name: str
     literal: str
     span: Span
+    member: int | None = None
+    again: int = 0
+    turn: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +59,14 @@ class InOrder:
     """Parts one after the other."""
 
     parts: tuple[Node, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Turn(InOrder):
+    """One time of a part that is said again, and behind it the times that may follow.
+
+    Where it is left out, nothing was said: that implies no usual value.
+    """
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,9 +94,10 @@ def bottom_up(
     in_order: Callable[[list[Result]], Result],
     maybe: Callable[[Result], Result],
     either: Callable[[list[Result]], Result],
+    turn: Callable[[list[Result]], Result] | None = None,
 ) -> Result:
     """Return what a tree comes to, from its leaves up: each kind of node makes one result of those
-    of its parts.
+    of its parts; a time of a part said again as parts in order, where nothing else is given.
     """
 
     def result(node: Node) -> Result:
@@ -81,7 +106,9 @@ def bottom_up(
         if isinstance(node, Maybe):
             return maybe(result(node.part))
         parts = [result(part) for part in node.parts]
-        return either(parts) if isinstance(node, Either) else in_order(parts)
+        if isinstance(node, Either):
+            return either(parts)
+        return turn(parts) if turn and isinstance(node, Turn) else in_order(parts)
 
     return result(node)
 
@@ -165,14 +192,14 @@ def course(root: Node) -> Course:
     return Course(tuple(steps), end, next(numbers))
 
 
-def parse_layout(text: str) -> Node:
-    """Return the tree of a layout.
+def parse_layout(text: str, families: Mapping[str, int] | None = None) -> Node:
+    """Return the tree of a layout; ``families`` tells how many fields each table of a family says.
 
     Raises CodeError with the place where the notation is broken, where a part could be left out in
     two ways, and where the message could be empty.
     """
     _guard(text)
-    node = _Reader(text).layout()
+    node = _Reader(text, families or {}).layout()
     if nullable(node):
         raise _problem(
             text,
@@ -219,12 +246,12 @@ def _problem(
     return CodeError(message, kind="layout", source=text, span=span, hint=hint, expected=expected)
 
 
-_AGAIN = "write each one that may be said, the later ones inside the optional part: a ( b ( c )? )?"
 _OF_OTHERS = {  # signs of other notations
-    "*": "nothing is said any number of times here; " + _AGAIN,
-    "+": "nothing is said any number of times here; " + _AGAIN,
+    "*": "say how often at most: ( a b ){0..4}",
+    "+": "say how often at most: ( a b ){1..4}",
 }
 _ITEM = ("a table's name", 'symbols in "quotes"', "(")
+_BEHIND = ("?", "{0..4}")
 
 
 class _Reader:
@@ -232,8 +259,10 @@ class _Reader:
     it.
     """
 
-    def __init__(self, text: str) -> None:
-        self.text, self.count, self.place = text, 0, 0
+    def __init__(self, text: str, families: Mapping[str, int]) -> None:
+        self.text, self.families, self.count, self.place = text, families, 0, 0
+        self.again = self.turn = 0  # what is read is the time ``turn`` of the part ``again``
+        self.repeated = 0  # leaves in parts said again
         self.tokens = [found for found in _TOKEN.finditer(text) if found.lastgroup]
         self.ends = 0  # where the last token taken ends
 
@@ -241,7 +270,7 @@ class _Reader:
         """layout: choice"""
         node = self.choice()
         if self.kind:
-            raise self.refused(*_ITEM, "|", "?", "the end")
+            raise self.refused(*_ITEM, "|", *_BEHIND, "the end")
         return node
 
     def choice(self) -> Node:
@@ -271,9 +300,11 @@ class _Reader:
         return parts[0] if len(parts) == 1 else InOrder(tuple(parts))
 
     def item(self) -> Node:
-        """item: atom "?"?"""
-        start = self.here
+        """item: atom times? "?"?"""
+        start, place = self.here, self.place
         node = self.atom()
+        if self.kind == "times":
+            node = self.times(node, start, place)
         if self.kind != "?":
             return node
         self.take()
@@ -286,6 +317,39 @@ class _Reader:
             )
         return Maybe(node, (start, self.ends))
 
+    def times(self, node: Node, start: int, place: int) -> Node:
+        """times: "{" (NUMBER "..")? NUMBER "}"
+
+        What stands before it, from the token ``place`` on, is read once for each time.
+        """
+        times, behind, span = self.span, self.place + 1, (start, self.span[1])
+        found = _TIMES.fullmatch(self.text, *times)
+        least, most = (int(number or found[2]) for number in found.groups()) if found else (0, 0)
+        if not 0 <= least <= most or not 1 <= most <= MOST_TIMES:
+            message = f"this does not say how often: at most {MOST_TIMES} times"
+            raise _problem(self.text, times, message, "from least to most", ["{0..4}", "{2}"])
+        if any(leaf.turn for leaf in leaves(node)):
+            hint = "write the inner part out, or say it in a message of its own"
+            raise _problem(self.text, span, "a part said again holds another one", hint)
+        if nullable(node):
+            message = "a part said again could be empty"
+            raise _problem(self.text, span, message, "make one part of it not optional")
+        self.repeated += sum(1 for _ in leaves(node)) * most
+        if self.repeated > MOST_AGAIN:
+            message = f"parts said again are more than {MOST_AGAIN} places in all"
+            raise _problem(self.text, span, message, "fewer times, or shorter parts")
+        self.count = next(leaves(node)).number
+        parts = []
+        for self.turn in range(1, most + 1):
+            self.place = place
+            parts.append(self.atom())
+        self.again, self.turn, self.place, self.ends = self.again + 1, 0, behind, times[1]
+        more: tuple[Node, ...] = ()
+        for part in reversed(parts[least:]):
+            more = (Maybe(Turn((part, *more)), span),)
+        more = (*(Turn((part,)) for part in parts[:least]), *more)
+        return more[0] if len(more) == 1 else InOrder(more)
+
     def atom(self) -> Node:
         """atom: NAME | QUOTED | "(" choice ")" """
         kind, span = self.kind, self.span
@@ -293,7 +357,7 @@ class _Reader:
             self.take()
             node = self.choice()
             if self.kind != ")":
-                raise self.refused(*_ITEM, "|", "?", ")")
+                raise self.refused(*_ITEM, "|", *_BEHIND, ")")
             self.take()
             return node
         if kind not in ("name", "quoted"):
@@ -301,8 +365,15 @@ class _Reader:
         text = self.take()
         if text == '""':
             raise _problem(self.text, span, "no symbol between the quotes")
+        literal = text[1:-1] if kind == "quoted" else ""
+        members = range(self.families[text]) if text in self.families else [None]
+        said = [self.leaf(text, literal, span, member) for member in members]
+        return said[0] if len(said) == 1 else InOrder(tuple(said))
+
+    def leaf(self, name: str, literal: str, span: Span, member: int | None) -> Leaf:
+        """Return the next leaf."""
         self.count += 1
-        return Leaf(self.count - 1, text, text[1:-1] if kind == "quoted" else "", span)
+        return Leaf(self.count - 1, name, literal, span, member, self.again, self.turn)
 
     @property
     def kind(self) -> str:

@@ -153,6 +153,7 @@ class Message:
         self.check_leaves = tuple(
             i for i, table in enumerate(self.tables) if table.check is not None
         )
+        self._again = {leaf.number: leaf for leaf in leaves(node) if leaf.turn}
         self._plans: dict[tuple[int, ...], Plan] = {}
         self._readers = Readers([self], Spelling(str))
         self._said_by: dict[int, frozenset[str]] = {}
@@ -167,6 +168,33 @@ class Message:
     def onward(self) -> list[list[CourseStep]]:
         """The steps of the course out of each point."""
         return self.course.onward()
+
+    @functools.cached_property
+    def lists(self) -> dict[str, list[str]]:
+        """The fields of parts said again: by the field's own name its names at each time."""
+        found: dict[str, list[str]] = {}
+        for number, leaf in sorted(self._again.items(), key=lambda one: one[1].turn):
+            for field in self.tables[number].fields:
+                times = found.setdefault(field.name.removesuffix(f"_{leaf.turn}"), [])
+                if field.name not in times:
+                    times.append(field.name)
+        return found
+
+    def times(self, said: Iterable[int]) -> dict[str, int]:
+        """Return how often the part was said that each field of ``lists`` is in, on the way that
+        says these leaves.
+        """
+        most: dict[int, int] = {}  # by part
+        for leaf in said:
+            if leaf in self._again:
+                again = self._again[leaf]
+                most[again.again] = max(most.get(again.again, 0), again.turn)
+        found = dict.fromkeys(self.lists, 0)
+        for leaf, again in self._again.items():
+            for field in self.tables[leaf].fields if again.turn == 1 else ():
+                name = field.name.removesuffix("_1")
+                found[name] = max(found[name], most.get(again.again, 0))
+        return found
 
     def covered(self, check_leaf: int) -> frozenset[int]:
         """Return the leaves that the check at a leaf covers, said or not."""
@@ -304,6 +332,7 @@ class Message:
                     for name, level in parts[0].items()
                     if all(name in part for part in parts)
                 },
+                turn=lambda _: {},
             )
         return found
 

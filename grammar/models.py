@@ -12,7 +12,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from grammar.codes import AnyTable
 from grammar.errors import Problem
-from grammar.fields import AnyField, bound
+from grammar.fields import AnyField, bound, member_problems
 from grammar.hearing import HearingSpec, Name
 from grammar.inspection import PARTLY, Strict
 from grammar.speech.facts import Fact
@@ -55,8 +55,8 @@ class MessageSpec(Strict):
     )
     layout: str = Field(
         description=(
-            "The order of tables: energy motor battery ( alert code )? check; a | b; quoted"
-            " symbols."
+            "The order of tables: energy motor battery ( alert code )? check; a | b; ( place state"
+            " ){0..4}; quoted symbols."
         )
     )
     label: str = Field("", description="What people call it; the default is its name.")
@@ -120,7 +120,10 @@ class BookSpec(Strict):
         return entries
 
     def problems(self) -> Iterator[Problem]:
-        """Yield what ``[hearing]`` names that is not in the book."""
+        """Yield members of families without a name of their own, and what ``[hearing]`` names that
+        is not in the book.
+        """
+        yield from member_problems(self.fields)
         for message in self.hearing.messages:
             if message not in self.messages:
                 yield Problem(

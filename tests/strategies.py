@@ -142,6 +142,8 @@ def _digits(draw: Any, plan: _Plan, field: dict[str, Any]) -> dict[str, Any]:
             entry["per"] = field["step"] / draw(st.sampled_from([1, 2, 5]))
         if field.get("low", 0) < 0:
             entry["minus"] = "-" if plan.kind == "digits" else "M"
+            if draw(st.booleans()):  # a figure may tell the sign where it always stands there
+                entry["minus"], entry["plus"] = draw(st.permutations("018"))[:2]
     elif draw(st.booleans()):
         entry["first"] = draw(st.sampled_from([1, 5, 8, 98]))
     if draw(st.integers(0, 3)) == 0:
@@ -200,8 +202,9 @@ def trees(draw: Any, plan: _Plan, groups: list[list[str]], check: str | None) ->
         parts.append(_shaped(draw, plan, taken, check))
     if draw(st.integers(0, 2)) == 0:
         parts.insert(draw(st.integers(1 if check else 0, len(parts))), _literal(draw, plan))
-    if all(kind == "maybe" for kind, _ in parts):
-        parts = [*parts[:-1], parts[-1][1]]
+    if all(kind == "maybe" or (kind == "again" and not inner[1]) for kind, inner in parts):
+        kind, inner = parts[-1]
+        parts[-1] = inner if kind == "maybe" else ("again", (inner[0], 1, inner[2]))
     if check is not None and (check not in tables_of(("order", parts)) or draw(st.booleans())):
         parts.insert(draw(st.integers(1, len(parts))), ("table", check))
     return parts[0] if len(parts) == 1 else ("order", _flat(parts))
@@ -225,9 +228,16 @@ def _shaped(draw: Any, plan: _Plan, items: list[Tree], check: str | None) -> Tre
     """Wrap one or two parts: in order, optional, as alternatives, nested."""
     shape = draw(
         st.sampled_from(
-            ["order", "maybe", "either", "nested", *(["checked"] * (1 + (check is not None)))]
+            [
+                *("order", "maybe", "either", "nested", "again"),
+                *(["checked"] * (1 + (check is not None))),
+            ]
         )
     )
+    if shape == "again":
+        most = draw(st.integers(1, 3))
+        part = items[0] if len(items) == 1 else ("order", _flat(items))
+        return ("again", (part, draw(st.integers(0, most)), most))
     if shape == "maybe":
         return ("maybe", items[0] if len(items) == 1 else ("order", _flat(items)))
     if shape == "either":
@@ -260,6 +270,8 @@ def drafts(
         "alphabet": plan.spec,
     }
     spec["fields"] = {name: draw(fields(4 if plan.kind == "tiny" else 6)) for name in names}
+    if draw(st.integers(0, 3)) == 0:
+        spec["fields"][names[-1]]["members"] = ["left", "rear left"]
     tables: dict[str, Any] = {}
     groups: list[list[str]] = []
     packed = draw(st.integers(0, 3)) == 3
@@ -319,6 +331,8 @@ def marked(draft: Draft, marks: str) -> Draft:
             return tree
         if kind == "maybe":
             return ("maybe", ("order", _flat([mark(), walk(inner)])))
+        if kind == "again":
+            return ("again", (("order", _flat([mark(), walk(inner[0])])), *inner[1:]))
         if kind == "either":
             return ("either", tuple(("order", _flat([mark(), walk(part)])) for part in inner))
         return ("order", _flat([walk(part) for part in inner]))

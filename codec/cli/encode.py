@@ -5,10 +5,13 @@ from __future__ import annotations
 import argparse
 import json
 import sys
-from collections.abc import Iterator
-from typing import Any
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_book, add_json, emit, given, tell
+
+if TYPE_CHECKING:
+    from grammar.book import Book
 
 
 def add(commands: Any) -> None:
@@ -56,7 +59,7 @@ def run(args: argparse.Namespace) -> int:
 
         profile = load_profile(args.profile)
     worst, number = 0, 0
-    for number, values in enumerate(_values(args), start=1):
+    for number, values in enumerate(_values(book, args), start=1):
         try:
             if isinstance(values, CodeError):
                 raise values
@@ -81,13 +84,25 @@ def run(args: argparse.Namespace) -> int:
     return worst
 
 
-def _values(args: argparse.Namespace) -> Iterator[Any]:
+def _given(book: Book, pairs: Sequence[str]) -> dict[str, Any]:
+    """Return the values of arguments; a field of a part said again is given once for each time."""
+    single, lists = [], dict[str, Any]()
+    for pair in pairs:
+        name, equals, value = pair.partition("=")
+        if equals and name in book.lists and name not in book.fields:
+            lists.setdefault(name, []).append(value)
+        else:
+            single.append(pair)
+    return given(single) | lists
+
+
+def _values(book: Book, args: argparse.Namespace) -> Iterator[Any]:
     from decimal import Decimal
 
     from grammar.errors import CodeError
 
     if args.values:
-        yield given(args.values)
+        yield _given(book, args.values)
         return
     for raw in sys.stdin.buffer:
         line = raw.decode("utf-8", "surrogateescape").strip()

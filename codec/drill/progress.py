@@ -170,14 +170,13 @@ class Progress:
                 if time is not None:
                     seconds.setdefault(name, []).append(time)
         rows = []
+        titles = {name: one.title for name, one in (self.book.declared | self.book.fields).items()}
         for name in asked:
             found = timing(seconds.get(name, []))
             mean, error = (
                 (found.mean, found.error if found.count > 1 else None) if found else (None, None)
             )
-            rows.append(
-                Score(name, self.book.fields[name].title, asked[name], right[name], mean, error)
-            )
+            rows.append(Score(name, titles[name], asked[name], right[name], mean, error))
         return rows
 
     def _parts(self, answer: Answer) -> list[tuple[str, bool, float | None]]:

@@ -4,6 +4,7 @@ object; and what its model in a book is: the settings out of which it is built.
 
 from __future__ import annotations
 
+import copy
 import functools
 import itertools
 import math
@@ -48,7 +49,8 @@ class _Values(dict[int, Value]):
 @dataclass(frozen=True, slots=True)
 class Numeral:
     """How a table writes numbers: those of its codewords are ``first + stride * n`` (n = 0 … size -
-    1), each ``width`` of ``figures`` (value 0 first), below zero with ``minus`` before its amount.
+    1), each ``width`` of ``figures`` (value 0 first), below zero with ``minus`` before its amount,
+    from zero on with ``plus``.
 
     ``start + n`` counts the levels of all fields as one mixed-radix number, the first field most
     significant.
@@ -61,6 +63,7 @@ class Numeral:
     stride: int = 1
     minus: str = ""
     start: int = 0
+    plus: str = ""
 
     @property
     def last(self) -> int:
@@ -72,11 +75,11 @@ class Numeral:
         others.
         """
         if self.first >= 0:
-            return [("", self.first, self.last)]
+            return [(self.plus, self.first, self.last)]
         below = min(self.size, -(self.first // self.stride))  # how many numbers lie below zero
         runs = [(self.minus, -(self.first + self.stride * (below - 1)), -self.first)]
         return (
-            [*runs, ("", self.first + self.stride * below, self.last)]
+            [*runs, (self.plus, self.first + self.stride * below, self.last)]
             if below < self.size
             else runs
         )
@@ -107,6 +110,22 @@ class CodeTable(ABC):
     def __init__(self, name: str, fields: Sequence[FieldBase], alphabet: Alphabet) -> None:
         """Bind a table to its fields."""
         self.name, self.fields, self.alphabet = name, tuple(fields), alphabet
+
+    @property
+    def family(self) -> int | None:
+        """How many fields it says one after the other, a codeword each; None for no family."""
+        return next((len(one.family) for one in self.fields if one.members is not None), None)
+
+    def at(self, member: int | None, turn: int) -> CodeTable:
+        """Return the table with its fields as they are said at one place of a layout: of a member
+        of a family (None: of no family), and at one time of a part said again (0: of no such part).
+        """
+        fields = self.fields if member is None else [self.fields[0].family[member]]
+        if not turn and member is None:
+            return self
+        made = copy.copy(self)
+        made.fields = tuple(one.turns[turn] if turn else one for one in fields)
+        return made
 
     @property
     @abstractmethod
@@ -276,9 +295,9 @@ def found(name: str, fields: Fields, *keys: str) -> FieldBase:
 
 
 def members_of(names: list[str], fields: Fields, done: str) -> list[FieldBase]:
-    """Return the fields of a table of several; raises Problem."""
-    members = [found(name, fields, "fields") for name in names]
-    twice = [name for name, n in Counter(names).items() if n > 1]
+    """Return the fields of a table of several, those of a family in its place; raises Problem."""
+    members = [one for name in names for one in found(name, fields, "fields").family]
+    twice = [name for name, n in Counter(one.name for one in members).items() if n > 1]
     if twice:
         raise Problem(("fields",), f"{twice[0]!r} is {done} twice", "name each field once")
     return members

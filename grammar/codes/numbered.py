@@ -67,12 +67,9 @@ class Numbered(CodeTable):
 
     @property
     def lengths(self) -> tuple[int, int]:
-        """The width, one more with a minus."""
-        numeral = self.numeral
-        return (
-            numeral.width + len(numeral.minus) * (numeral.first < 0 and numeral.last < 0),
-            numeral.width + len(numeral.minus) * (numeral.first < 0),
-        )
+        """The width, one more with a sign."""
+        lengths = [len(sign) + self.numeral.width for sign, _, _ in self.numeral.runs()]
+        return min(lengths), max(lengths)
 
     @property
     def part(self) -> Sequence[range] | None:
@@ -95,7 +92,8 @@ class Numbered(CodeTable):
 
     def _word(self, index: int) -> str:
         number = self.numeral.first + self.numeral.stride * index
-        return (self.numeral.minus if number < 0 else "") + self._written(abs(number))
+        sign = self.numeral.minus if number < 0 else self.numeral.plus
+        return sign + self._written(abs(number))
 
     def _written(self, number: int) -> str:
         width, figures = self.numeral.width, self.numeral.figures
@@ -111,7 +109,8 @@ class Numbered(CodeTable):
         """Return the levels of a codeword, None if the number is none of this table's."""
         numeral = self.numeral
         negative = bool(numeral.minus) and word.startswith(numeral.minus)
-        amount = self._read(word[len(numeral.minus) :] if negative else word)
+        sign = numeral.minus if negative else numeral.plus
+        amount = self._read(word.removeprefix(sign)) if word.startswith(sign) else None
         if amount is None or (negative and amount == 0):
             return None
         number, rest = divmod((-amount if negative else amount) - numeral.first, numeral.stride)
@@ -225,7 +224,13 @@ class DigitsSpec(OneField):
         default=None,
         min_length=1,
         max_length=1,
-        description="The symbol before numbers below zero.",
+        description="The symbol before numbers below zero; with `plus` it may be a figure.",
+    )
+    plus: str | None = takes(
+        default=None,
+        min_length=1,
+        max_length=1,
+        description="The symbol before all other numbers; the default is none.",
     )
     lowest: ExactDecimal | None = takes(
         default=None,
@@ -254,9 +259,7 @@ class DigitsSpec(OneField):
                 f"{field.name} goes below zero",
                 "give a `minus` symbol, or count = 'level'",
             )
-        minus = in_use(self.minus or "", alphabet, "minus")
-        if minus.isdigit():
-            raise Problem(("minus",), "the minus can't be a digit")
+        minus, plus = self._signs(alphabet)
         needed = len(str(max(abs(first), abs(last))))
         if needed > MOST_WIDTH:
             raise Problem(
@@ -271,9 +274,22 @@ class DigitsSpec(OneField):
                 f"width = {needed}",
             )
         numeral = Numeral(
-            "0123456789", self.width or needed, end - start + 1, first, stride, minus, start
+            "0123456789", self.width or needed, end - start + 1, first, stride, minus, start, plus
         )
         return Numbered(name, [field], alphabet, numeral, kind="digits")
+
+    def _signs(self, alphabet: Alphabet) -> tuple[str, str]:
+        minus = in_use(self.minus or "", alphabet, "minus")
+        plus = in_use(self.plus or "", alphabet, "plus")
+        if minus.isdigit() and not plus:
+            message = "a minus that is a digit would be taken for one of the number"
+            hint = (
+                "give a `plus` too, which stands before all other numbers: minus = '1', plus = '0'"
+            )
+            raise Problem(("minus",), message, hint)
+        if plus and plus == minus:
+            raise Problem(("plus",), "the plus and the minus are alike", "give them two symbols")
+        return minus, plus
 
     def _level(self, field: FieldBase, key: Literal["lowest", "highest"], default: int) -> int:
         value = self.lowest if key == "lowest" else self.highest

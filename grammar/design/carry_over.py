@@ -14,6 +14,7 @@ from typing import Any
 
 from grammar.book import Book
 from grammar.errors import BookError
+from grammar.fields import with_members
 from grammar.parsing import parse_book
 
 _LAYOUT = re.compile(r"\"[^\"]*\"|'[^']*'|\w+")
@@ -31,6 +32,7 @@ def rest_of(sections: Mapping[str, Any], book: Book, message: str) -> Sections:
         "own": own,
         "messages": messages,
         "fields": sections["fields"],
+        "declared": {name: one.declared_as for name, one in with_members(book.declared).items()},
         "tables": sections["tables"],
         "phrases": sections.get("phrases", {}),
         "sent": sections.get("hearing", {}).get("messages", {}),
@@ -93,8 +95,9 @@ def _with(
         more["tables"][new] = _named(one, table, new, called)
         if one["kind"] != "check":
             said = one.get("fields") or [one.get("field", table)]
+            declared = [rest["declared"][field] for field in said]
             more["fields"] |= {
-                field: rest["fields"][field] for field in said if field not in more["fields"]
+                field: rest["fields"][field] for field in declared if field not in more["fields"]
             }
     layout = _LAYOUT.sub(lambda found: called.get(found.group(), found.group()), entry["layout"])
     more["messages"][name] = {**entry, "layout": layout}

@@ -8,7 +8,7 @@ a code may cost. ``NeedsSpec`` is the format.
 from __future__ import annotations
 
 import dataclasses
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,7 @@ from grammar.design.carry_over import rest_of
 from grammar.design.noise import Noise, noise_of
 from grammar.errors import BookError, CodeError, EncodeError, Keys, Problem
 from grammar.exact import ExactDecimal
-from grammar.fields import FieldBase
+from grammar.fields import FieldBase, member_problems, with_members
 from grammar.fields.base import Weights, surprised
 from grammar.hearing import HearingSpec, Name
 from grammar.inspection import Strict
@@ -241,14 +241,15 @@ def needs_of(book: Book, message: str) -> Needs:
         )
     inspection.note(
         *(
-            _too_large(("fields", name), field)
-            for name, field in fields.items()
+            _too_large(("fields", field.declared_as), field)
+            for field in fields.values()
             if field.size > MOST_FIELD
-        )
+        ),
+        *_said_again(("messages", message, "layout"), book, fields),
     )
     inspection.settle()
     sections = {part: raw.get(part, {}) for part in ("alphabet", "speech", "hearing")} | {
-        "fields": {name: raw["fields"][name] for name in fields}
+        "fields": {one.declared_as: raw["fields"][one.declared_as] for one in fields.values()}
     }
     return Needs(
         book.name,
@@ -273,8 +274,17 @@ class _Given:
     def __init__(self, spec: NeedsSpec, book: Book | None) -> None:
         self.spec, self.book = spec, book
         self.taken = {} if book is None else BOOK.inspect(book.source, book.name).raw
-        self.known = {**({} if book is None else book.fields), **spec.fields}
-        self.say = spec.say or self._all()
+        declared = {**({} if book is None else book.declared), **spec.fields}
+        known = with_members(declared)
+        self.known = {name: one for name, one in known.items() if one.members is None}
+        if book is not None:  # of parts said again: known, and refused
+            self.known = book.fields | self.known
+        said = [
+            (place, one)
+            for place, name in enumerate(spec.say or self._all())
+            for one in ([m.name for m in known[name].family] if name in known else [name])
+        ]
+        self.say, self._places = [name for _, name in said], [place for place, _ in said]
         self.fields = {name: self.known[name] for name in self.say if name in self.known}
         base = None if book is None else book.spec
         self.hearing = spec.hearing or (HearingSpec() if base is None else base.hearing)
@@ -290,6 +300,7 @@ class _Given:
 
     def problems(self) -> Iterator[Problem]:
         """Yield what does not fit together."""
+        yield from member_problems(self.spec.fields)
         yield from self._of_fields()
         yield from weight_problems(self.fields)
         for name, weights in self.spec.values.items():
@@ -312,7 +323,7 @@ class _Given:
         elif not self.say:
             yield Problem(("fields",), "nothing is to be said", "give [fields.*], or `book`")
         for place, name in enumerate(self.say):
-            keys = ("say", place) if self.spec.say else ("fields", name)
+            keys = ("say", self._places[place]) if self.spec.say else ("fields", name)
             if name in self.say[:place]:
                 yield Problem(keys, f"{name!r} stands twice", "say it once")
             elif name not in self.known:
@@ -320,8 +331,11 @@ class _Given:
                 message = f"there is no field {name!r}"
                 yield Problem(keys, message, hint, rests_on=[("fields", name)])
             elif self.known[name].size > MOST_FIELD:
-                keys = ("fields", name) if name in self.spec.fields else keys
+                declared = self.known[name].declared_as
+                keys = ("fields", declared) if declared in self.spec.fields else keys
                 yield _too_large(keys, self.known[name])
+        if self.book is not None:
+            yield from _said_again(("message",), self.book, self.say)
 
     def _of_values(
         self, name: str, weights: Mapping[str, float] | Sequence[float]
@@ -332,6 +346,10 @@ class _Given:
             yield Problem(keys, f"{name!r} is not said", hint, rests_on=[("fields", name)])
             return
         if field.size > MOST_FIELD:
+            return
+        if field.declared_as != name:
+            hint = f"give it as `often` of [fields.{field.declared_as}]"
+            yield Problem(keys, "the members of a family are weighed together", hint)
             return
         foreign = 0
         for value in weights if isinstance(weights, Mapping) else ():
@@ -397,9 +415,21 @@ class _Given:
                 **(raw.get("fields", {}).get(name) or self.taken["fields"][name]),
                 **({"often": raw["values"][name]} if name in self.spec.values else {}),
             }
-            for name in self.fields
+            for name in dict.fromkeys(one.declared_as for one in self.fields.values())
         }
         return made
+
+
+def _said_again(keys: Keys, book: Book, names: Iterable[str]) -> Iterator[Problem]:
+    """Yield the first of the fields that a part said again has: there is no such part in a code
+    that is designed.
+    """
+    numbered = {one: name for name, times in book.lists.items() for one in times}
+    for name in names:
+        if name in numbered:
+            message = f"{numbered[name]} is said again and again, which can't be designed"
+            yield Problem(keys, message, "name a message in which every part is said once at most")
+            return
 
 
 def _too_large(keys: Keys, field: FieldBase) -> Problem:

@@ -63,7 +63,6 @@ def table_lines(table: CodeTable, alphabet: Alphabet) -> list[str]:
 
 def _numbered(numeral: Numeral, number: str, alphabet: Alphabet) -> list[str]:
     figures = ", ".join(str(alphabet.index[figure]) for figure in numeral.figures)
-    minus = alphabet.index[numeral.minus] if numeral.minus else 0
     lines = [
         f"    static const unsigned char figures[] = {{{figures}}};",
         f"    int64_t number = {number} - INT64_C({numeral.start});",
@@ -71,11 +70,12 @@ def _numbered(numeral: Numeral, number: str, alphabet: Alphabet) -> list[str]:
         f"    number = INT64_C({numeral.first}) + INT64_C({numeral.stride}) * number;",
     ]
     written = f"written((uint64_t)number, figures, {len(numeral.figures)}, {numeral.width}, text)"
+    signed = f"return 1 + {written.replace(', text)', ', text + 1)')};"
     if numeral.first < 0:
-        lines.append(
-            f"    if (number < 0) {{ text[0] = {minus}; number = -number; return 1 +"
-            f" {written.replace(', text)', ', text + 1)')}; }}"
-        )
+        minus = alphabet.index[numeral.minus]
+        lines.append(f"    if (number < 0) {{ text[0] = {minus}; number = -number; {signed} }}")
+    if numeral.plus:
+        return [*lines, f"    text[0] = {alphabet.index[numeral.plus]};", f"    {signed}"]
     return [*lines, f"    return {written};"]
 
 

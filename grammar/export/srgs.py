@@ -68,7 +68,7 @@ def _rules(book: Book, message: Message, network: Network) -> list[str]:
         ways = []
         for target, begins, symbols in grouped(arcs):
             ends = (
-                f"t{_number(book, message.tables[begins])}(out);"
+                f"{_function(book, message.tables[begins])}(out);"
                 if begins >= 0 and message.tables[begins].fields
                 else ""
             )
@@ -91,8 +91,14 @@ def _rules(book: Book, message: Message, network: Network) -> list[str]:
     return lines
 
 
-def _number(book: Book, table: CodeTable) -> int:
-    return list(book.tables).index(table.name)
+def _function(book: Book, table: CodeTable) -> str:
+    """Return the name of the function that turns a table's codeword into values, a name for each
+    place where it says other fields: of a family, or of a part said again.
+    """
+    number = list(book.tables).index(table.name)
+    if table is book.tables[table.name]:
+        return f"t{number}"
+    return f"t{number}_{list(book.fields).index(table.fields[0].name)}"
 
 
 def _quoted(text: str) -> str:
@@ -103,35 +109,45 @@ def _script(book: Book, messages: Sequence[Message]) -> str:
     """Return the global script: for each table a function that turns the codeword ``word`` into
     values.
     """
-    used = {table.name for message in messages for table in message.tables}
+    said = {
+        _function(book, table): table
+        for message in messages
+        for table in message.tables
+        if table.fields
+    }
     parts = []
-    for number, (name, table) in enumerate(book.tables.items()):
-        if name in used and table.fields:
+    for number, table in enumerate(book.tables.values()):
+        functions = {name: one for name, one in said.items() if one.name == table.name}
+        if functions:
             numeral = table.numeral
-            parts.append(
-                _listed(number, table) if numeral is None else _numbered(number, table, numeral)
-            )
+            parts.append(_rows(number, table) if numeral is None else _lists(number, table))
+            parts += [
+                _listed(name, number, one)
+                if numeral is None
+                else _numbered(name, number, one, numeral)
+                for name, one in functions.items()
+            ]
     return "".join(parts)
 
 
-def _listed(number: int, table: CodeTable) -> str:
+def _rows(number: int, table: CodeTable) -> str:
+    """Return the values of a table by codeword."""
     rows = {
         word: [_plain(field, level) for field, level in zip(table.fields, levels, strict=True)]
         for levels, word in table.words()
     }
+    return f"var w{number}={_compact(rows)};"
+
+
+def _listed(function: str, number: int, table: CodeTable) -> str:
     sets = "".join(
         f"o.values[{_quoted(field.name)}]=v[{place}];" for place, field in enumerate(table.fields)
     )
-    return (
-        f"var w{number}={_compact(rows)};function t{number}(o){{var"
-        f" v=w{number}[o.word];{sets}o.word='';}}"
-    )
+    return f"function {function}(o){{var v=w{number}[o.word];{sets}o.word='';}}"
 
 
-def _numbered(number: int, table: CodeTable, numeral: Numeral) -> str:
-    """Return the arithmetic of a table of numbers: digits to number, number to levels, levels to
-    values from a list.
-    """
+def _lists(number: int, table: CodeTable) -> str:
+    """Return the values of the fields of a table by level."""
     for field in table.fields:
         if field.size > _MOST_VALUES:
             raise CodeError(
@@ -139,17 +155,22 @@ def _numbered(number: int, table: CodeTable, numeral: Numeral) -> str:
                 kind="too-large",
                 hint="export another format",
             )
-    lists = _compact(
-        [[_plain(field, level) for level in range(field.size)] for field in table.fields]
-    )
+    lists = [[_plain(field, level) for level in range(field.size)] for field in table.fields]
+    return f"var v{number}={_compact(lists)};"
+
+
+def _numbered(function: str, number: int, table: CodeTable, numeral: Numeral) -> str:
+    """Return the arithmetic of a table of numbers: digits to number, number to levels, levels to
+    values from a list.
+    """
     minus = f"if(o.word.charAt(0)=={_quoted(numeral.minus)}){{s=-1;i=1;}}" if numeral.minus else ""
+    minus += "else i=1;" if numeral.minus and numeral.plus else "i=1;" if numeral.plus else ""
     sets = "".join(
         f"o.values[{_quoted(field.name)}]=v{number}[{place}][n%{field.size}];n=Math.floor(n/{field.size});"
         for place, field in reversed(list(enumerate(table.fields)))
     )
     return (
-        f"var v{number}={lists};function t{number}(o){{var"
-        f" n=0,s=1,i=0;{minus}for(;i<o.word.length;i++)"
+        f"function {function}(o){{var n=0,s=1,i=0;{minus}for(;i<o.word.length;i++)"
         f"n=n*{len(numeral.figures)}+{_quoted(numeral.figures)}.indexOf(o.word.charAt(i));"
         f"n=(s*n-({numeral.first}))/{numeral.stride}+{numeral.start};{sets}o.word='';}}"
     )

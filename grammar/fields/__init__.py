@@ -22,9 +22,11 @@ from grammar.fields.base import (
     Value,
     bound,
     labelled,
+    member_problems,
     number_text,
     plain_value,
     value_text,
+    with_members,
 )
 from grammar.fields.measured import Moving
 from grammar.fields.named import Choice, Flags
@@ -53,7 +55,9 @@ __all__ = [
     "Wrapped",
     "bound",
     "labelled",
+    "member_problems",
     "number_text",
     "plain_value",
     "value_text",
+    "with_members",
 ]

@@ -10,17 +10,19 @@ from __future__ import annotations
 import difflib
 import functools
 import math
+import re
 from abc import abstractmethod
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from decimal import Decimal
 from fractions import Fraction
-from typing import Annotated, Any, ClassVar, Literal, NamedTuple
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self
 
 from grammar.declared import Checked, Declared, takes
 from grammar.errors import EncodeError, Problem
 from grammar.exact import ExactDecimal, at, plain
 
 MOST_LEVELS = 10**15
+MOST_NAME = 60  # characters of a name in a book
 ENUMERABLE = 100_000  # up to so many levels a distribution is listed
 
 TO = "…"  # between the ends of a band as a journal has it
@@ -150,7 +152,17 @@ class FieldBase(Declared):
             " level."
         ),
     )
+    members: list[str] | None = takes(
+        default=None,
+        min_length=2,
+        max_length=100,
+        description=(
+            "Makes it a family: a field for each of these names, all alike, NAME_MEMBER; its tables"
+            " say them one after the other."
+        ),
+    )
     _name = ""
+    _declared = ""
 
     described: ClassVar[str] = "field"
 
@@ -162,8 +174,46 @@ class FieldBase(Declared):
 
     @functools.cached_property
     def name(self) -> str:
-        """The key of the field in the book."""
+        """The key of the field in the book; that of a member of a family, or of one time of a part
+        said again, is made of it.
+        """
         return self._name
+
+    # a field for each member of a family, and for each time of a part said again
+
+    @property
+    def declared_as(self) -> str:
+        """The key in the book of the field that it was made of, its own if it was not."""
+        return self._declared or self._name
+
+    @functools.cached_property
+    def family(self) -> tuple[FieldBase, ...]:
+        """The fields of a family, one a member; of any other field itself alone."""
+        if self.members is None:
+            return (self,)
+        return tuple(self.like(member_name(member), member) for member in self.members)
+
+    @functools.cached_property
+    def turns(self) -> Turns:
+        """The field at each time of a part said again."""
+        return Turns(self)
+
+    def like(self, suffix: str, mark: str) -> Self:
+        """Return the same field under a name and a label with something behind them."""
+        given = {**self.given_keys(), "label": f"{self._label} {mark}", **self.marked(mark)}
+        given.pop("members", None)
+        made = type(self)(**given)
+        made.bind(f"{self._name}_{suffix}")
+        made.__dict__["_declared"] = self.declared_as
+        return made
+
+    def marked(self, mark: str) -> dict[str, Any]:  # noqa: ARG002 - only some kinds have such words
+        """Return the keys whose words have to tell one of several like fields, with its mark."""
+        return {}
+
+    @property
+    def _label(self) -> str:
+        return self.label or self._name.replace("_", " ")
 
     def __eq__(self, other: object) -> bool:
         return isinstance(other, FieldBase) and super().__eq__(other) and self.name == other.name
@@ -172,8 +222,9 @@ class FieldBase(Declared):
 
     @property
     def title(self) -> str:
-        """The label, or the name written with spaces."""
-        return self.label or self._name.replace("_", " ")
+        """The label, or the name written with spaces; of a family with its members."""
+        members = "" if self.members is None else f" ({', '.join(self.members)})"
+        return self._label + members
 
     # levels and values
 
@@ -501,6 +552,24 @@ def number_text(number: Decimal) -> str:
     return "0" if text in ("-0", "") else text
 
 
+class Turns(dict[int, FieldBase]):
+    """A field at each time of a part said again, by the number of the time from 1."""
+
+    def __init__(self, field: FieldBase) -> None:
+        self.field = field
+
+    def __missing__(self, number: int) -> FieldBase:
+        self[number] = made = self.field.like(str(number), str(number))
+        return made
+
+
+def member_name(member: str) -> str:
+    """Return what a member adds to the name of its family: its letters and digits, anything else
+    as ``_``.
+    """
+    return re.sub(r"[^A-Za-z0-9]+", "_", member).strip("_")
+
+
 def bound(fields: dict[str, Any]) -> dict[str, Any]:
     """Give every field of a book its key for a name."""
     for name, field in fields.items():
@@ -520,3 +589,31 @@ def plain_value(value: Value) -> Any:
             "high": None if value.high is None else plain_value(value.high),
         }
     return sorted(value) if isinstance(value, frozenset) else value
+
+
+def with_members(fields: Mapping[str, FieldBase]) -> dict[str, FieldBase]:
+    """Return the fields of a book by name, each family followed by its members."""
+    found: dict[str, FieldBase] = {}
+    for name, field in fields.items():
+        found[name] = field
+        found.update((one.name, one) for one in field.family)
+    return found
+
+
+def member_problems(fields: Mapping[str, FieldBase]) -> Iterator[Problem]:
+    """Yield members of families that make no name, or one that is taken."""
+    taken = dict.fromkeys(fields, "a field of the book")
+    for name, field in fields.items():
+        for number, member in enumerate(field.members or ()):
+            keys, made = ("fields", name, "members", number), f"{name}_{member_name(member)}"
+            if not member_name(member) or not member.isprintable() or member != member.strip():
+                hint = "write at least one letter or digit"
+                yield Problem(keys, f"the member {member!r} makes no name", hint)
+            elif len(made) > MOST_NAME:
+                message = f"the member makes a name of {len(made)} characters, {made!r}"
+                yield Problem(keys, message, f"at most {MOST_NAME} are allowed")
+            elif made in taken:
+                message = f"the member makes the name {made!r}, which is {taken[made]}"
+                yield Problem(keys, message, "call the member, or the other, differently")
+            else:
+                taken[made] = f"that of another member of {name}"

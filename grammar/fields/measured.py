@@ -7,7 +7,7 @@ import re
 from abc import abstractmethod
 from collections.abc import Callable, Iterator, Sequence
 from decimal import Decimal
-from typing import ClassVar
+from typing import Any, ClassVar
 
 from grammar.declared import takes
 from grammar.errors import Problem
@@ -40,6 +40,15 @@ class Measured(FieldBase):
     )
 
     numeric: ClassVar[bool] = True
+
+    def marked(self, mark: str) -> dict[str, Any]:
+        """Return the limits, whose words of their own tell the mark too."""
+        return {
+            "limits": [
+                Limit(**{**one.given_keys(), "say": f"{one.say}, {mark}"}) if one.say else one
+                for one in self.limits
+            ]
+        }
 
     @property
     def unit_text(self) -> str:

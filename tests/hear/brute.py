@@ -81,33 +81,55 @@ def ways(reference: Reference, name: str, shares: Mapping[str, Any]) -> Iterator
 
 
 def _weighed(
-    reference: Reference, tree: Tree, count: list[int], shares: Mapping[str, Any]
+    reference: Reference, tree: Tree, count: list[int], shares: Mapping[str, Any], turn: int = 0
 ) -> list[tuple[Any, dict[str, int], float]]:
     kind, inner = tree
     if kind in ("table", "literal"):
         return [
             (p, lv, math.prod(shares[n][x] for n, x in lv.items()))
-            for p, lv in reference._expand(tree, count)
+            for p, lv in reference._expand(tree, count, turn)
         ]
+    if kind == "again":
+        part, least, most = inner
+        names = {name for table in tables_of(part) for name in reference.fields_of(table)}
+        turns = [_weighed(reference, part, count, shares, t) for t in range(1, most + 1)]
+        # a part that says nothing is as usual where it is left out
+        on, off = (1 - LEFT_OUT, LEFT_OUT) if names else (SPOKEN_ANYWAY, 1 - SPOKEN_ANYWAY)
+        found = []
+        for times in range(least, most + 1):
+            factor = on ** (times - least) * (off if times < most else 1)
+            found += [(p, lv, w * factor) for p, lv, w in _in_order(turns[:times])]
+        return found
     if kind == "maybe":
-        implied = reference.implied(inner)
-        names = {name for table in tables_of(inner) for name in reference.fields_of(table)}
+        implied = reference.implied(inner, turn)
+        names = {
+            name
+            for table in tables_of(inner)
+            for place in reference.places(table, turn)
+            for name in place
+        }
         same = names <= implied.keys()
         said = []
-        for pieces, levels, weight in _weighed(reference, inner, count, shares):
+        for pieces, levels, weight in _weighed(reference, inner, count, shares, turn):
             factor = (SPOKEN_ANYWAY if levels == implied else 1.0) if same else 1 - LEFT_OUT
             said.append((pieces, levels, weight * factor))
         skipped = (1 - SPOKEN_ANYWAY if same else LEFT_OUT) * math.prod(
             shares[n][x] for n, x in implied.items()
         )
         return [*said, ((), implied, skipped)]
-    branches = [_weighed(reference, part, count, shares) for part in inner]
+    branches = [_weighed(reference, part, count, shares, turn) for part in inner]
     if kind == "either":
         return [
             (pieces, levels, weight / len(branches))
             for branch in branches
             for pieces, levels, weight in branch
         ]
+    return _in_order(branches)
+
+
+def _in_order(
+    branches: Sequence[list[tuple[Any, dict[str, int], float]]],
+) -> list[tuple[Any, dict[str, int], float]]:
     rows: list[tuple[Any, dict[str, int], float]] = [((), {}, 1.0)]
     for branch in branches:
         rows = [((*a, *b), x | y, v * w) for a, x, v in rows for b, y, w in branch]

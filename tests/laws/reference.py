@@ -18,6 +18,7 @@ from stdnum.iso7064 import mod_11_2, mod_11_10, mod_37_2, mod_37_36
 Tree = tuple[
     Any, ...
 ]  # ("table", name) ("literal", symbols) ("order", trees) ("maybe", tree) ("either", trees)
+# ("again", (tree, least, most))
 LETTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 DIGITS = "0123456789"
 ALL = DIGITS + LETTERS
@@ -64,6 +65,9 @@ def notation(tree: Tree) -> str:
         return f'"{inner}"'
     if kind == "maybe":
         return f"( {notation(inner)} )?"
+    if kind == "again":
+        part, least, most = inner
+        return f"( {notation(part)} ){{{least}..{most}}}"
     parts = [notation(part) for part in inner]
     return " ".join(parts) if kind == "order" else f"( {' | '.join(parts)} )"
 
@@ -104,17 +108,43 @@ class Reference:
 
     def __init__(self, draft: Draft) -> None:
         self.draft = draft
-        self.fields, self.tables = draft.spec["fields"], draft.spec["tables"]
+        self.fields, self.tables = dict(draft.spec["fields"]), draft.spec["tables"]
+        for name in draft.spec["fields"]:
+            self.fields |= dict.fromkeys(self.members(name), self.fields[name])
         given = draft.spec.get("alphabet", {})
         retired = given.get("retired", "")
         self.symbols = "".join(s for s in given.get("symbols", ALL) if s not in retired)
+
+    def members(self, name: str) -> list[str]:
+        """Return the fields of a family, nothing for any other field."""
+        members = self.fields[name].get("members", ()) if name in self.draft.spec["fields"] else ()
+        return [f"{name}_{member.replace(' ', '_')}" for member in members]
+
+    def field(self, name: str) -> Mapping[str, Any]:
+        """Return the field that a reading names, at any time of a part said again."""
+        return dict(self.fields.get(name) or self.fields[name.rpartition("_")[0]])
 
     def fields_of(self, table: str) -> list[str]:
         """Return the fields of a table."""
         entry = self.tables[table]
         if entry["kind"] == "check":
             return []
-        return list(entry["fields"]) if entry["kind"] == "packed" else [entry.get("field", table)]
+        if entry["kind"] == "packed":
+            return [one for name in entry["fields"] for one in self.members(name) or [name]]
+        return [entry.get("field", table)]
+
+    def places(self, table: str, turn: int) -> list[list[str]]:
+        """Return the fields that each place says where a layout names a table: one of a family has
+        a place for each member. At one time of a part said again they are numbered.
+        """
+        names = self.fields_of(table)
+        several = self.members(names[0]) if len(names) == 1 else []
+        behind = f"_{turn}" if turn else ""
+        return (
+            [[name + behind] for name in several]
+            if several
+            else [[name + behind for name in names]]
+        )
 
     def words(self, table: str) -> Iterator[tuple[tuple[int, ...], str]]:
         """Yield (levels, codeword) of a table that is no check."""
@@ -174,9 +204,8 @@ class Reference:
             low = Decimal(field["low"]) if field["kind"] == "quantity" else Decimal(0)
             numbers = [int((low + step * n) / per) for n in range(size(field))]
         width = entry.get("width", max(len(str(abs(number))) for number in numbers))
-        return ("" if numbers[level] >= 0 else entry["minus"]) + str(abs(numbers[level])).zfill(
-            width
-        )
+        sign = entry.get("plus", "") if numbers[level] >= 0 else entry["minus"]
+        return sign + str(abs(numbers[level])).zfill(width)
 
     def ways(self, message: str) -> Iterator[Way]:
         """Yield every way to say every report of a message."""
@@ -191,54 +220,59 @@ class Reference:
         return list(
             dict.fromkeys(
                 name
-                for table in tables_of(self.draft.trees[message])
-                for name in self.fields_of(table)
+                for table, turn in places_of(self.draft.trees[message])
+                for place in self.places(table, turn)
+                for name in place
             )
         )
 
     def _expand(
-        self, tree: Tree, count: list[int]
+        self, tree: Tree, count: list[int], turn: int = 0
     ) -> list[tuple[tuple[tuple[int, str, str], ...], dict[str, int]]]:
         """List (pieces, levels) below a tree; a check's symbol is left open ("")."""
         kind, inner = tree
-        if kind in ("table", "literal"):
-            number = count[0]
+        if kind == "literal":
             count[0] += 1
-            if kind == "literal":
-                return [(((number, f'"{inner}"', inner),), {})]
-            if self.tables[inner]["kind"] == "check":
-                return [(((number, inner, ""),), {})]
-            names = self.fields_of(inner)
-            return [
-                (((number, inner, word),), dict(zip(names, levels, strict=True)))
-                for levels, word in self.words(inner)
-            ]
+            return [(((count[0] - 1, f'"{inner}"', inner),), {})]
+        if kind == "table":
+            return _joined([self._said(inner, names, count) for names in self.places(inner, turn)])
         if kind == "maybe":
-            return [*self._expand(inner, count), ((), self.implied(inner))]
-        branches = [self._expand(part, count) for part in inner]
+            return [*self._expand(inner, count, turn), ((), self.implied(inner, turn))]
+        if kind == "again":
+            part, least, most = inner
+            turns = [self._expand(part, count, number) for number in range(1, most + 1)]
+            return [way for times in range(least, most + 1) for way in _joined(turns[:times])]
+        branches = [self._expand(part, count, turn) for part in inner]
         if kind == "either":
             return [one for branch in branches for one in branch]
-        every = []
-        for combination in itertools.product(*branches):
-            levels: dict[str, int] = {}
-            for _, more in combination:
-                levels.update(more)
-            every.append((tuple(piece for pieces, _ in combination for piece in pieces), levels))
-        return every
+        return _joined(branches)
 
-    def implied(self, tree: Tree) -> dict[str, int]:
+    def _said(
+        self, table: str, names: Sequence[str], count: list[int]
+    ) -> list[tuple[tuple[tuple[int, str, str], ...], dict[str, int]]]:
+        number = count[0]
+        count[0] += 1
+        if self.tables[table]["kind"] == "check":
+            return [(((number, table, ""),), {})]
+        return [
+            (((number, table, word),), dict(zip(names, levels, strict=True)))
+            for levels, word in self.words(table)
+        ]
+
+    def implied(self, tree: Tree, turn: int = 0) -> dict[str, int]:
         """Return what leaving a part out means: the usual level of each field that every way
         through it gives.
         """
         kind, inner = tree
-        if kind == "literal":
+        if kind in ("literal", "again"):
             return {}
         if kind == "table":
-            levels = {name: usual(self.fields[name]) for name in self.fields_of(inner)}
+            names = [name for place in self.places(inner, turn) for name in place]
+            levels = {name: usual(self.field(name)) for name in names}
             return {name: level for name, level in levels.items() if level is not None}
         if kind == "maybe":
-            return self.implied(inner)
-        parts = [self.implied(part) for part in inner]
+            return self.implied(inner, turn)
+        parts = [self.implied(part, turn) for part in inner]
         if kind == "either":
             return {
                 name: level
@@ -283,13 +317,17 @@ class Reference:
             entry = self.tables[inner]
             if entry["kind"] == "check":
                 return 1
-            return (
+            words = (
                 len(entry["words"])
                 if entry["kind"] == "listed"
                 else _product([size(self.fields[n]) for n in self.fields_of(inner)])
             )
+            return int(words ** len(self.places(inner, 0)))
         if kind == "maybe":
             return self.count(inner) + 1
+        if kind == "again":
+            part, least, most = inner
+            return sum(self.count(part) ** times for times in range(least, most + 1))
         return (_product if kind == "order" else sum)([self.count(part) for part in inner])
 
     def sent_by(self, direction: str) -> list[str]:
@@ -301,6 +339,19 @@ class Reference:
         ]
 
 
+def _joined(
+    branches: Sequence[list[tuple[tuple[tuple[int, str, str], ...], dict[str, int]]]],
+) -> list[tuple[tuple[tuple[int, str, str], ...], dict[str, int]]]:
+    """Return the ways that go through every branch, one after the other."""
+    every = []
+    for combination in itertools.product(*branches):
+        levels: dict[str, int] = {}
+        for _, more in combination:
+            levels.update(more)
+        every.append((tuple(piece for pieces, _ in combination for piece in pieces), levels))
+    return every
+
+
 def _product(numbers: Sequence[int]) -> int:
     result = 1
     for number in numbers:
@@ -310,11 +361,21 @@ def _product(numbers: Sequence[int]) -> int:
 
 def tables_of(tree: Tree) -> Iterator[str]:
     """Yield the tables named in a layout, from left to right."""
+    return (table for table, _ in places_of(tree))
+
+
+def places_of(tree: Tree, turn: int = 0) -> Iterator[tuple[str, int]]:
+    """Yield the tables named in a layout, from left to right, those of a part said again each time
+    with the number of the time.
+    """
     kind, inner = tree
     if kind == "table":
-        yield inner
+        yield inner, turn
     elif kind == "maybe":
-        yield from tables_of(inner)
+        yield from places_of(inner, turn)
+    elif kind == "again":
+        for number in range(1, inner[2] + 1):
+            yield from places_of(inner[0], number)
     elif kind != "literal":
         for part in inner:
-            yield from tables_of(part)
+            yield from places_of(part, turn)

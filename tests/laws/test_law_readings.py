@@ -32,12 +32,12 @@ def missing(draft: Draft, given_levels: set[Levels], declared: set[str]) -> list
     """List the combinations of levels that no reading gives, of fields that some reading gives
     together.
     """
-    found = set()
+    found, reference = set(), Reference(draft)
     for names in {tuple(name for name, _ in reading) for reading in given_levels}:
         alike = [r for r in given_levels if tuple(name for name, _ in r) == names]
         said = {name: {level for r in alike for n, level in r if n == name} for name in names}
         ranges = [
-            sorted(said[name]) if name in declared else range(size(draft.spec["fields"][name]))
+            sorted(said[name]) if name in declared else range(size(reference.field(name)))
             for name in names
         ]
         for levels in itertools.product(*ranges):
@@ -79,7 +79,7 @@ def test_the_nearest_that_can_be_said_is_a_reading_and_none_is_nearer(
     for name, message in built(draft).items():
         listed = {way.levels for way in reference.ways(name)}
         wanted = {
-            field: data.draw(st.integers(0, size(draft.spec["fields"][field]) - 1))
+            field: data.draw(st.integers(0, size(reference.field(field)) - 1))
             for field in data.draw(st.sampled_from([tuple(n for n, _ in r) for r in listed]))
         }
         sets = ReadingSets(message)
