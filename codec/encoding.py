@@ -80,7 +80,7 @@ def encode(
     given: Mapping[str, Any] = values.values if isinstance(values, Reading) else values
     if isinstance(values, Reading):
         message = message or values.message
-    rounded = _rounded(book, given)
+    rounded = _rounded(book, given, book.messages.get(message or ""))
     levels = {name: r.level for name, r in rounded.items()}
     chosen = _message(book, levels, message)
     own = None
@@ -131,9 +131,9 @@ def _reads_as(book: Book, words: str, reading: Reading) -> bool:
         return False
 
 
-def _rounded(book: Book, values: Mapping[str, Any]) -> dict[str, Rounded]:
+def _rounded(book: Book, values: Mapping[str, Any], message: Message | None) -> dict[str, Rounded]:
     rounded = {}
-    for name, value in _apart(book, values):
+    for name, value in _apart(book, values, message or book):
         field = book.fields.get(name)
         if field is None:
             raise EncodeError(
@@ -145,9 +145,11 @@ def _rounded(book: Book, values: Mapping[str, Any]) -> dict[str, Rounded]:
     return rounded
 
 
-def _apart(book: Book, values: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
-    """Yield the fields and values given, those of families and of parts said again each by
-    itself.
+def _apart(
+    book: Book, values: Mapping[str, Any], where: Book | Message
+) -> Iterator[tuple[str, Any]]:
+    """Yield the fields and values given, those of families and of parts said again each by itself;
+    what is a list is told by the message, or by the book where it is not known.
     """
     for name, value in values.items():
         several = book.declared.get(name)
@@ -160,15 +162,17 @@ def _apart(book: Book, values: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
                         kind="unknown-member",
                         expected=several.members,
                     )
-                yield from _apart(book, {names[member].name: one})
-        elif name in book.lists and (name not in book.fields or _list_of(book.fields[name], value)):
+                yield from _apart(book, {names[member].name: one}, where)
+        elif name in where.lists and (
+            name not in where.fields or _list_of(book.fields[name], value)
+        ):
             given = list(value) if _several(value) else [value]
-            if len(given) > len(book.lists[name]):
+            if len(given) > len(where.lists[name]):
                 raise EncodeError(
-                    f"{name}: {len(given)} values; at most {len(book.lists[name])} are said",
+                    f"{name}: {len(given)} values; at most {len(where.lists[name])} are said",
                     kind="too-many-values",
                 )
-            times = zip(book.lists[name], given, strict=False)
+            times = zip(where.lists[name], given, strict=False)
             yield from ((one, said) for one, said in times if said is not None)
         else:
             yield name, value

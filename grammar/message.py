@@ -12,20 +12,20 @@ import functools
 import itertools
 import operator
 import types
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 from typing import Literal as OneOf
 
-from grammar.codes import CheckRule, CodeTable
+from grammar.codes import DONE, CheckRule, CodeTable, Fragment
 from grammar.codes.checks import start_for
 from grammar.fields import FieldBase, Value
 from grammar.layout import Course, CourseStep, Node, bottom_up, course, leaves
-from grammar.semirings import COUNTING, LEAST, MOST, sums_to_end
+from grammar.semirings import COUNTING, LEAST, MOST, POSSIBLE, sums_to_end
 from grammar.symbols import Alphabet
 
 Direction = OneOf["car", "pit"]
 Cost = Callable[[CodeTable, str], float]
-# what a function that reads strings of one length tries; what has more ways goes the whole way
+# what a function that reads strings of one length tries; what has more ways is traced
 MOST_CUTS = 128
 MOST_TRIED = 4_000  # steps to find those cuts
 MOST_TRIED_IN_ALL = 40_000  # of all messages
@@ -121,9 +121,9 @@ class Match(NamedTuple):
 _Before = tuple["_Before", CourseStep] | None  # decisions so far, the last one outermost
 # leaves said so far with the places of their codewords, the last one outermost
 _Leaves = tuple["_Leaves", int, int, int] | None
-# what reads strings of one length gives: the cut, what was said, the values as in Match; a bare
+# what reads strings gives: the way it was read, what was said, the values as in Match; a bare
 # tuple, for one is made of every report read in bulk
-Found = tuple["Cut", Sequence[str], dict[str, Value]]
+Found = tuple["Cut | _Traced", Sequence[str], dict[str, Value]]
 
 
 class Message:
@@ -233,9 +233,7 @@ class Message:
     # strings to matches
 
     def quick(self, string: str) -> Match | None:
-        """Return the match of a string, None where it has none; None also where the message has so
-        many ways to be cut at this length that only the automaton tells.
-        """
+        """Return the match of a string, None where it has none."""
         found = self._readers[len(string)](string)
         return None if found is None else found[0].match(found)
 
@@ -554,17 +552,19 @@ class Readers(dict[int, Reader]):
     """By the number of symbols what reads strings of so many as one of ``messages``: the first
     match, or None. Each is made when the first such string comes.
 
-    None tells nothing where messages have more ways to be cut than the limits above allow.
+    Messages that have more ways to be cut than the limits above allow are followed symbol by symbol
+    instead; None tells nothing where a string met more ways than can be tried.
     """
 
     def __init__(self, messages: Sequence[Message], spelling: Spelling) -> None:
         """Take the messages, and what stands for symbols."""
         self.messages, self.spelling = messages, spelling
-        self._left_out: set[int] = set()  # lengths for which some message has too many ways
+        self._tracers: dict[str, _Tracer] = {}  # of messages that have too many ways
 
     def settle(self, length: int) -> bool:
-        """Tell whether all ways of strings of a length are tried."""
-        return self[length] is not None and length not in self._left_out
+        """Tell whether all ways of strings of a length were tried."""
+        del length
+        return not any(tracer.unsettled for tracer in self._tracers.values())
 
     def __missing__(self, length: int) -> Reader:
         if len(self) >= MOST_READERS:
@@ -574,6 +574,7 @@ class Readers(dict[int, Reader]):
 
     def _made(self, length: int) -> Reader:
         cuts: list[Cut] = []
+        tracers: list[_Tracer] = []
         tried = 0
         for message in self.messages:
             if message.lengths[0] <= length <= message.lengths[1]:
@@ -581,8 +582,19 @@ class Readers(dict[int, Reader]):
                 found, steps = _cuts(message, length, self.spelling, room)
                 tried += steps
                 if found is None:
-                    self._left_out.add(length)
+                    tracers.append(self._tracer(message))
                 cuts.extend(found or ())
+        if not tracers:
+            return self._of_cuts(cuts)
+        readers = [*([self._of_cuts(cuts)] if cuts else []), *(one.read for one in tracers)]
+        return readers[0] if len(readers) == 1 else functools.partial(_first, readers)
+
+    def _tracer(self, message: Message) -> _Tracer:
+        if message.name not in self._tracers:
+            self._tracers[message.name] = _Tracer(message, self.spelling)
+        return self._tracers[message.name]
+
+    def _of_cuts(self, cuts: Sequence[Cut]) -> Reader:
         if len(cuts) <= _FEW:
             return _reader(cuts)
         by_first: dict[str | None, tuple[int, ...]] = {}  # numbers of cuts
@@ -608,7 +620,191 @@ class Readers(dict[int, Reader]):
         return read
 
 
+def _first(readers: Iterable[Reader], said: Sequence[str]) -> Found | None:
+    return next((found for read in readers if (found := read(said)) is not None), None)
+
+
 _FEW = 4  # cuts that are tried one after the other whatever the first symbol is
+_MOST_TRACED = 64  # ways to read what is said so far, of those that are not settled yet
+
+
+class _Told(NamedTuple):
+    """A codeword read: its leaf, its symbols, the values of the fields of its table."""
+
+    leaf: int
+    text: str
+    values: tuple[Value, ...]
+
+
+class _Way(NamedTuple):
+    """A way to read what is said since all ways last agreed: the codewords that are complete, then
+    the leaf whose codeword was said as far as a state of its table's automaton (DONE: to its end).
+    """
+
+    told: tuple[_Told, ...]
+    leaf: int
+    state: int
+    text: str = ""
+
+
+class _Place(dict[str, Any]):
+    """Where what was said has led: by the next word the place after it, and what it settled; worked
+    out when first asked for. Without ways nothing begins so.
+    """
+
+    def __init__(self, tracer: _Tracer, ways: tuple[_Way, ...]) -> None:
+        self.tracer, self.ways = tracer, ways
+
+    def __missing__(self, word: str) -> tuple[_Place, tuple[_Told, ...]]:
+        if not self.ways:
+            return self, ()
+        self[word] = found = self.tracer.after(self, word)
+        return found
+
+    @functools.cached_property
+    def ends(self) -> list[tuple[_Told, ...]]:
+        """What is settled if nothing more is said, for each way that may end here."""
+        may_end = self.tracer.may_end
+        return [way.told for way in self.ways if way.state == DONE and may_end(way.leaf)]
+
+
+class _Tracer:
+    """Reads strings of a message word by word, keeping the ways to read them side by side until one
+    is left: so its work grows with the string, and what it knows with what was said, not with the
+    ways through the layout.
+    """
+
+    def __init__(self, message: Message, spelling: Spelling) -> None:
+        self.message, self.spelling = message, spelling
+        self.unsettled = False  # whether something had more ways than were kept
+        self._behind = {step.leaf: step.target for step in message.course.steps if step.leaf >= 0}
+        steps, end, points = message.course
+        self._ends = sums_to_end(steps, [end], points, POSSIBLE, lambda step: step.leaf < 0)
+        self._fragments: dict[int, Fragment] = {}
+        self._next: dict[int, list[int]] = {}  # leaves that may be said at a point
+        self._kept = 0
+        self._nothing = _Place(self, ())
+        self._begin()
+
+    def _begin(self) -> None:
+        """Forget all places but the one behind each leaf, which are made anew."""
+        self._after_leaf: dict[int, _Place] = {}
+        self._start = _Place(self, (_Way((), -1, DONE),))
+
+    def may_end(self, leaf: int) -> bool:
+        """Tell whether the message may end behind a leaf."""
+        return leaf >= 0 and self._ends[self._behind[leaf]]
+
+    def read(self, said: Sequence[str]) -> Found | None:
+        """Return what a string says, None for nothing."""
+        if self._kept > MOST_KEPT:  # what is kept stays small, whatever is said
+            self._kept = 0
+            self._begin()
+        here = self._start
+        told: list[_Told] = []
+        for word in said:
+            here, settled = here[word]
+            if settled:
+                told += settled
+        for rest in here.ends:
+            found = self._found([*told, *rest], said)
+            if found is not None:
+                return found
+        return None
+
+    def after(self, place: _Place, word: str) -> tuple[_Place, tuple[_Told, ...]]:
+        """Return the place after a word, and the codewords that all ways to it agree in."""
+        symbol = self.spelling.symbol_of(word)
+        if symbol is None or symbol not in self.message.alphabet.index:
+            return self._nothing, ()
+        bit = 1 << self.message.alphabet.index[symbol]
+        ways = [one for way in place.ways for one in self._onward(way, symbol, bit)]
+        if len(ways) > _MOST_TRACED:
+            self.unsettled = True
+            ways = []
+        if not ways:
+            return self._nothing, ()
+        self._kept += 1
+        first = ways[0].told
+        same = min(map(_agree(first), [way.told for way in ways]))
+        left = tuple([way._replace(told=way.told[same:]) for way in ways])
+        one = left[0]
+        if len(left) == 1 and one.state == DONE:  # the same whatever came before
+            if one.leaf not in self._after_leaf:
+                self._after_leaf[one.leaf] = _Place(self, left)
+            return self._after_leaf[one.leaf], first[:same]
+        return _Place(self, left), first[:same]
+
+    def _onward(self, way: _Way, symbol: str, bit: int) -> Iterator[_Way]:
+        """Yield a way with one symbol more."""
+        if way.state == DONE:
+            begun = self._leaves(self._behind[way.leaf] if way.leaf >= 0 else 0)
+            edges = [(leaf, edge) for leaf in begun for edge in self._fragment(leaf)[0]]
+        else:
+            edges = [(way.leaf, edge) for edge in self._fragment(way.leaf)[way.state]]
+        text = way.text + symbol
+        for leaf, (mask, target) in edges:
+            if not mask & bit:
+                continue
+            if target != DONE:
+                yield _Way(way.told, leaf, target, text)
+                continue
+            told = _Told(leaf, text, self.message.tables[leaf].values(text) or ())
+            yield _Way((*way.told, told), leaf, DONE)
+
+    def _fragment(self, leaf: int) -> Fragment:
+        if leaf not in self._fragments:
+            self._fragments[leaf] = self.message.tables[leaf].fragment()
+        return self._fragments[leaf]
+
+    def _leaves(self, point: int) -> list[int]:
+        """Return the leaves that may be said next at a point."""
+        if point not in self._next:
+            self._next[point] = []
+            waiting = [point]
+            while waiting:
+                here = waiting.pop()
+                for step in self.message.onward[here]:
+                    if step.leaf >= 0:
+                        self._next[point].append(step.leaf)
+                    else:
+                        waiting.append(step.target)
+        return self._next[point]
+
+    def _found(self, told: Sequence[_Told], said: Sequence[str]) -> Found | None:
+        """Return what codewords say, None where a check does not hold."""
+        plan = self.message.plan([one.leaf for one in told])
+        for place, rule, covers in plan.checks:
+            if rule.wanted("".join([told[n].text for n in covers])) != told[place].text:
+                return None
+        values = itertools.chain.from_iterable([one.values for one in told])
+        given: dict[str, Value] = dict(zip(plan.names, values, strict=True))
+        if plan.names != plan.order:
+            given.update([(one.name, one.value) for one in plan.implied])
+            given = {name: given[name] for name in plan.order}
+        return _Traced(plan, told), said, given
+
+
+def _agree(one: Sequence[_Told]) -> Callable[[Sequence[_Told]], int]:
+    """Return what counts the codewords in which ways agree with one."""
+
+    def count(other: Sequence[_Told]) -> int:
+        pairs = enumerate(zip(one, other, strict=False))
+        least = min(len(one), len(other))
+        return next((n for n, (a, b) in pairs if (a.leaf, a.text) != (b.leaf, b.text)), least)
+
+    return count
+
+
+class _Traced(NamedTuple):
+    """The way on which a string was read, in place of a cut."""
+
+    plan: Plan
+    told: Sequence[_Told]
+
+    def match(self, found: Found) -> Match:
+        """Return what was found."""
+        return Match(self.plan, tuple([one.text for one in self.told]), found[2])
 
 
 def _cuts(

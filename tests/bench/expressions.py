@@ -249,73 +249,85 @@ HECTOPASCAL = numbers(steps(850, 251), 4, 850)
 INCHES = numbers(steps(2500, 751, 1, 100), 4, 2500)
 
 
-def _time(found: re.Match[str], _: str) -> Values:
-    day, hour, minute = found.group("day", "hour", "minute")
-    return {"day": DAY[day], "hour": HOUR[hour], "minute": MINUTE[minute]}
+INTENSITY = {None: "moderate", "minus": "light", "plus": "heavy"}
+DESCRIPTOR = dict(
+    zip(
+        map(say, ("SH", "TS", "FZ", "BL")),
+        ("shower(s)", "thunderstorm", "freezing", "blowing"),
+        strict=True,
+    )
+)
+CONVECTIVE = {say("CB"): "cumulonimbus", say("TCU"): "towering cumulus"}
+
+_RUNWAY = f" romeo (?P<runway>{FF}) slant (?P<range>{FFFF})(?: (?P<tendency>{any_of(TENDENCY)}))?"
+_WEATHER = (
+    f"(?: (?P<intensity>plus|minus))?(?: (?P<descriptor>{any_of(DESCRIPTOR)}))?"
+    f" (?P<weather>{any_of(WEATHER)})"
+)
+_CLOUD = f" (?P<amount>{any_of(AMOUNT)}) (?P<base>{FFF})(?: (?P<convective>{any_of(CONVECTIVE)}))?"
+_RUNWAYS, _WEATHERS, _CLOUDS = map(re.compile, (_RUNWAY, _WEATHER, _CLOUD))
 
 
-def _wind(found: re.Match[str], _: str) -> Values:
-    direction, speed, gust, unit = found.group("direction", "speed", "gust", "unit")
-    values: Values = {} if direction is None else {"direction": DIRECTION[direction]}
-    values["speed"] = SPEED[speed]
-    if gust is not None:
-        values["gust"] = SPEED[gust]
-    values["speed_unit"] = UNIT[unit]
+def _report(found: re.Match[str], _: str) -> Values:
+    said = found.groupdict()
+    values: Values = {
+        "day": DAY[said["day"]],
+        "hour": HOUR[said["hour"]],
+        "minute": MINUTE[said["minute"]],
+        "speed": SPEED[said["speed"]],
+        "speed_unit": UNIT[said["unit"]],
+        "temperature": DEGREES[said["temperature"]],
+        "dew_point": DEGREES[said["dew"]],
+    }
+    if said["direction"] is not None:
+        values["direction"] = DIRECTION[said["direction"]]
+    if said["gust"] is not None:
+        values["gust"] = SPEED[said["gust"]]
+    if said["hectopascal"] is not None:
+        values["pressure"] = HECTOPASCAL[said["hectopascal"]]
+    else:
+        values["pressure_inches"] = INCHES[said["inches"]]
+    if said["visibility"] is not None:
+        values["visibility"] = VISIBILITY[said["visibility"]]
+        _several(said, values)
     return values
 
 
-def _visibility(found: re.Match[str], _: str) -> Values:
-    return {"visibility": VISIBILITY[found["visibility"]]}
+def _several(said: dict[str, str], values: Values) -> None:
+    """Add what is said again and again."""
+    for number, one in enumerate(_RUNWAYS.finditer(said["runways"] or ""), start=1):
+        runway, seen, tendency = one.groups()
+        values[f"runway_{number}"] = RUNWAY[runway]
+        values[f"runway_range_{number}"] = RANGE[seen]
+        if tendency is not None:
+            values[f"tendency_{number}"] = TENDENCY[tendency]
+    for number, one in enumerate(_WEATHERS.finditer(said["weathers"] or ""), start=1):
+        intensity, descriptor, weather = one.groups()
+        values[f"intensity_{number}"] = INTENSITY[intensity]
+        if descriptor is not None:
+            values[f"descriptor_{number}"] = DESCRIPTOR[descriptor]
+        values[f"weather_{number}"] = WEATHER[weather]
+    for number, one in enumerate(_CLOUDS.finditer(said["clouds"] or ""), start=1):
+        amount, base, convective = one.groups()
+        values[f"amount_{number}"] = AMOUNT[amount]
+        values[f"base_{number}"] = BASE[base]
+        if convective is not None:
+            values[f"convective_{number}"] = CONVECTIVE[convective]
 
 
-def _runway(found: re.Match[str], _: str) -> Values:
-    runway, seen, tendency = found.group("runway", "range", "tendency")
-    values: Values = {"runway": RUNWAY[runway], "runway_range": RANGE[seen]}
-    return values if tendency is None else values | {"tendency": TENDENCY[tendency]}
-
-
-def _weather(found: re.Match[str], _: str) -> Values:
-    return {"weather": WEATHER[found["weather"]]}
-
-
-def _cloud(found: re.Match[str], _: str) -> Values:
-    return {"amount": AMOUNT[found["amount"]], "base": BASE[found["base"]]}
-
-
-def _temperature(found: re.Match[str], _: str) -> Values:
-    return {"temperature": DEGREES[found["temperature"]], "dew_point": DEGREES[found["dew"]]}
-
-
-def _pressure(found: re.Match[str], _: str) -> Values:
-    return {"pressure": HECTOPASCAL[found["hectopascal"]]}
-
-
-def _inches(found: re.Match[str], _: str) -> Values:
-    return {"pressure_inches": INCHES[found["inches"]]}
+def _unnamed(expression: str) -> str:
+    return re.sub(r"\(\?P<\w+>", "(?:", expression)
 
 
 _M = f"(?:mike )?{FF}"
 METAR = reader(
     f"(?P<day>{FF}) (?P<hour>{FF}) (?P<minute>{FF}) zulu"
-    f"|(?:(?P<direction>{FFF})|victor romeo bravo) (?P<speed>{FFF}|{FF})"
+    f" (?:(?P<direction>{FFF})|victor romeo bravo) (?P<speed>{FFF}|{FF})"
     f"(?: golf (?P<gust>{FFF}|{FF}))? (?P<unit>{any_of(UNIT)})"
-    f"|(?P<visibility>{FFFF})"
-    f"|romeo (?P<runway>{FF}) slant (?P<range>{FFFF})(?: (?P<tendency>{any_of(TENDENCY)}))?"
-    f"|(?P<weather>{any_of(WEATHER)})"
-    f"|(?P<amount>{any_of(AMOUNT)}) (?P<base>{FFF})"
-    f"|(?P<temperature>{_M}) slant (?P<dew>{_M})"
-    f"|quebec (?P<hectopascal>{FFFF})"
-    f"|alfa (?P<inches>{FFFF})",
-    {
-        "minute": _time,
-        "unit": _wind,
-        "visibility": _visibility,
-        "range": _runway,
-        "tendency": _runway,
-        "weather": _weather,
-        "base": _cloud,
-        "dew": _temperature,
-        "hectopascal": _pressure,
-        "inches": _inches,
-    },
+    f"(?: {say('CAVOK')}| (?P<visibility>{FFFF})"
+    f"(?P<runways>(?:{_unnamed(_RUNWAY)}){{0,4}})(?P<weathers>(?:{_unnamed(_WEATHER)}){{0,3}})"
+    f"(?: {say('NSC')}|(?P<clouds>(?:{_unnamed(_CLOUD)}){{1,4}})))"
+    f" (?P<temperature>{_M}) slant (?P<dew>{_M})"
+    f" (?:quebec (?P<hectopascal>{FFFF})|alfa (?P<inches>{FFFF}))(?P<report>)",
+    {"report": _report},
 )
