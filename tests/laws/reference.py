@@ -205,7 +205,7 @@ class Reference:
             numbers = [int((low + step * n) / per) for n in range(size(field))]
         width = entry.get("width", max(len(str(abs(number))) for number in numbers))
         sign = entry.get("plus", "") if numbers[level] >= 0 else entry["minus"]
-        return sign + str(abs(numbers[level])).zfill(width)
+        return str(sign) + str(abs(numbers[level])).zfill(width)
 
     def ways(self, message: str) -> Iterator[Way]:
         """Yield every way to say every report of a message."""

@@ -1,10 +1,11 @@
-"""The fast path, the automaton and the generated Lark grammar accept the same strings with the same
-readings.
+"""The fast paths, the automaton and the generated Lark grammar accept the same strings with the
+same readings.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
+from unittest import mock
 
 import pytest
 from helpers import attempt
@@ -17,6 +18,7 @@ from strategies import Drawn, books
 from codec import CodeError, Reading, ReportError, load_book, readings
 from codec.decoding import decode, decode_many
 from grammar.export.lark_grammar import grammar_text, matches
+from grammar.message import Direction, Match, Readers, Spelling
 from grammar.paths import string_lattice, walk
 
 pytestmark = pytest.mark.usefixtures("short_proofs")
@@ -87,12 +89,21 @@ def test_all_ways_of_reading_a_string_agree(drawn: Drawn, data: st.DataObject) -
             assert {
                 (match.message.name, tuple(match.levels().items())) for match in quick
             } == expected
-            for match in quick:
+            for match in [*quick, *traced(drawn, string, direction, len(expected))]:
                 levels = match.levels()
                 assert match.string == string
                 assert match.values == {
                     name: match.message.fields[name].value(level) for name, level in levels.items()
                 }
+
+
+def traced(drawn: Drawn, string: str, direction: Direction, count: int) -> list[Match]:
+    """Return what is read word by word, as in messages with too many ways to be cut."""
+    with mock.patch("grammar.message.MOST_CUTS", -1):
+        readers = [Readers([message], Spelling(str)) for message in drawn.book.sent_by(direction)]
+        found = [read for one in readers if (read := one[len(string)](string)) is not None]
+    assert len(found) == count
+    return [read[0].match(read) for read in found]
 
 
 @given(books(), st.data())
