@@ -5,17 +5,21 @@ the two reports that a team writes first, and what a book of them may not hold.
 from __future__ import annotations
 
 import json
+import math
 from pathlib import Path
 from typing import Any
 
 import pytest
 from helpers import book_of, toml_text
 
-from codec import BookError, EncodeError, ReportError, decode, encode
+from codec import BookError, EncodeError, ReportError, decode, encode, load_book
 from codec.cli import main
+from codec.hear import hear
 from codec.sheet import Entry, Journal
 from codec.sheet.exports import export, read_export
+from grammar.design import analyse
 from grammar.errors import CodeError
+from grammar.export.card import html
 from grammar.figures import readings, unsaid
 from grammar.layout import parse_layout
 
@@ -351,3 +355,46 @@ def test_commands_take_and_give_lists(tmp_path: Path, capsys: pytest.CaptureFixt
     assert json.loads(capsys.readouterr().out)["values"]["warning"] == ["low", "hot"]
     assert main(["encode", str(path), "lap=7", "lap=8"]) == 2
     assert "'lap' is given twice" in capsys.readouterr().err
+
+
+TYRES = load_book(Path(__file__).parents[1] / "examples" / "tyres" / "tyres.toml")
+
+
+def test_cards_name_the_members_in_their_order() -> None:
+    page = html(TYRES, "driver")
+    assert "lap tyre (front left, front right, rear left, rear right) ( warning corner?" in page
+    assert html(TYRES, "engineer").count("<th colspan=2>tyre (front left, ") == 1
+
+
+def test_what_is_said_again_is_heard_through_noise() -> None:
+    said = "seven five two five one four eight four seven papa charlie victor"
+    best = hear(TYRES, said).candidates[0].reading
+    assert best.lists == {"warning": ["slow puncture", "vibration"], "corner": ["rear left", None]}
+    # a word less may be a warning less: the most likely reading has three words to itself
+    other = hear(TYRES, said.replace("victor", "sierra"))
+    assert other.accepted is None
+
+
+def test_the_bits_of_what_is_said_again_are_those_of_what_is_expected() -> None:
+    # by hand: each of up to two warnings of four is said half of the time, if the last one was
+    even = {"kind": "choice", "options": WARNING["options"]}
+    book = book_of(report("lap warning{0..2}", fields={"warning": even}))
+    found = analyse(book, "lap", pairs=0, draws=20)
+    times = 1 + 0.5  # one bit whether a first, half the time one whether a second
+    assert found.bound.bits == pytest.approx(math.log2(10) + times + (0.5 + 0.25) * 2, abs=1e-3)
+    said = {one.table: one.bits for one in found.spent}
+    assert said["warning"] == pytest.approx(1.5, abs=1e-3)
+
+
+def test_every_length_is_read_where_there_are_many_ways() -> None:
+    spec = report('"A" lap (warning place?){0..8} "Z"')
+    book = book_of(spec)
+    for count in (0, 1, 5, 8):
+        for place in ("", "R"):
+            said = "A7" + ("SM" + place) * count + "Z"
+            match = book.messages["lap"].quick(said)
+            assert match is not None
+            assert match.levels() == decode(book, said, typed=True).levels
+            assert "".join(match.texts) == said
+            assert book.messages["lap"].quick(said[:-1] + "Y") is None
+            assert book.messages["lap"].quick(said + "Z") is None

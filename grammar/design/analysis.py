@@ -7,7 +7,7 @@ from __future__ import annotations
 import functools
 import heapq
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from grammar.book import Book
@@ -17,6 +17,7 @@ from grammar.design.frontier import Bound, mean_of
 from grammar.design.noise import Noise, confused_words, noise_of, rates
 from grammar.errors import CodeError
 from grammar.figures import drawn, longest
+from grammar.layout import Leaf, Maybe, Node, Turn
 from grammar.message import Message
 
 DRAWS = 1500
@@ -97,9 +98,8 @@ def analyse(
         if len(book.alphabet.symbols) > 1
         else math.inf
     )
-    surprise = book.hearing.surprise
-    bits = math.fsum(entropy(field.occurring(surprise)) for field in subject.fields.values())
-    spent = _spent(book, subject, [report.string for report in reports], rate)
+    bits, of_tables = _bits(book, subject)
+    spent = _spent(book, subject, [report.string for report in reports], rate, of_tables)
     mixed = _mixed(book, subject, noise, mean, pairs)
     return Analysis(
         message,
@@ -117,24 +117,58 @@ def analyse(
     )
 
 
-def _spent(book: Book, message: Message, strings: Sequence[str], rate: float) -> list[Spent]:
+def _bits(book: Book, message: Message) -> tuple[float, dict[str, float]]:
+    """Return the bits that the values of a message carry, and those of each table; of what is said
+    again and again as often as it is expected to be.
+    """
+    spec = book.hearing
+    known: dict[tuple[str, str], float] = {}  # by table and field
+    times = 0.0  # the bits of how often something is said again
+
+    def add(node: Node, chance: float) -> None:
+        nonlocal times
+        if isinstance(node, Leaf):
+            table = message.tables[node.number]
+            for field in table.fields:
+                known[table.name, field.name] = chance * entropy(field.occurring(spec.surprise))
+        elif isinstance(node, Maybe) and isinstance(node.part, Turn):
+            times += chance * entropy([spec.left_out, 1 - spec.left_out])
+            add(node.part, chance * (1 - spec.left_out))
+        else:
+            for part in (node.part,) if isinstance(node, Maybe) else node.parts:
+                add(part, chance)
+
+    add(message.node, 1.0)
+    of_tables: dict[str, float] = {}
+    of_fields: dict[str, float] = {}  # that several tables may say, instead of each other
+    for (table_name, name), bits in known.items():
+        of_tables[table_name] = of_tables.get(table_name, 0.0) + bits
+        of_fields[name] = max(of_fields.get(name, 0.0), bits)
+    return math.fsum([times, *of_fields.values()]), of_tables
+
+
+def _spent(
+    book: Book,
+    message: Message,
+    strings: Sequence[str],
+    rate: float,
+    of_tables: Mapping[str, float],
+) -> list[Spent]:
     cost = book.cost("seconds")
     seconds: dict[str, float] = {}
     symbols: dict[str, int] = {}
-    tables: dict[str, CodeTable] = {}
     for string in strings:
         match = message.quick(string)
         for table, text in (
             zip(match.plan.tables, match.texts, strict=True) if match is not None else ()
         ):
-            tables[table.name] = table
             seconds[table.name] = seconds.get(table.name, 0.0) + cost(table, text)
             symbols[table.name] = symbols.get(table.name, 0) + len(text)
     count = max(1, len(strings))
-    found = []
-    for name, table in tables.items():
-        bits = math.fsum(entropy(field.occurring(book.hearing.surprise)) for field in table.fields)
-        found.append(Spent(name, seconds[name] / count, symbols[name] / count, bits, bits / rate))
+    found = [
+        Spent(name, seconds[name] / count, symbols[name] / count, bits, bits / rate)
+        for name, bits in ((name, of_tables.get(name, 0.0)) for name in seconds)
+    ]
     return sorted(found, key=lambda one: -one.waste)
 
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import functools
 import operator
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from html import escape
@@ -103,7 +104,15 @@ def _tables(book: Book, messages: Iterable[Message]) -> list[CodeTable]:
 
 
 def _order(book: Book, name: str) -> str:
-    return " ".join(book.spec.messages[name].layout.split())
+    """Return a layout with the members of each family of fields, which are said in that order."""
+
+    def named(found: re.Match[str]) -> str:
+        table = book.tables.get(found.group())
+        family = table.fields[0] if table is not None and table.family else None
+        return f"{found.group()} ({', '.join(family.members or ())})" if family else found.group()
+
+    layout = " ".join(book.spec.messages[name].layout.split())
+    return re.sub(r'"[^"]*"|\w+', named, layout)
 
 
 def _used(book: Book) -> set[str]:
