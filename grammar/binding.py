@@ -119,7 +119,7 @@ def _bound_leaves(
                     layout, leaf, found.message, found.hint, found.rests_on
                 )
         elif leaf.name in tables:
-            bound.append(tables[leaf.name].at(leaf.member, leaf.turn))
+            bound.append(tables[leaf.name].at(leaf.member, leaf.repetition))
         elif leaf.name not in problems:
             known = ", ".join(itertools.islice(tables, 12)) or "none"
             problems[leaf.name] = _at(

@@ -100,7 +100,10 @@ class Book:
             times = len(self.lists.get(one.name, ()))
             if one.name in said or not times:
                 found[one.name] = one
-            found |= {one.turns[turn].name: one.turns[turn] for turn in range(1, times + 1)}
+            found |= {
+                one.repetitions[repetition].name: one.repetitions[repetition]
+                for repetition in range(1, times + 1)
+            }
         return found
 
     @functools.cached_property

@@ -78,7 +78,7 @@ def rebuilt(told: str, name: str, source: str, spec: Callable[[], BookSpec]) -> 
         bound = [
             Literal(leaf.literal, alphabet)
             if leaf.literal
-            else tables[leaf.name].at(leaf.member, leaf.turn)
+            else tables[leaf.name].at(leaf.member, leaf.repetition)
             for leaf in leaves(node)
         ]
         messages[key] = Message(key, direction, node, bound, alphabet, label)

@@ -23,7 +23,7 @@ from grammar.codes import CodeTable
 from grammar.codes.detection import missed
 from grammar.errors import CodeError
 from grammar.fields import ENUMERABLE
-from grammar.layout import Turn
+from grammar.layout import Repetition
 from grammar.message import Message
 from grammar.paths import begun, may_end, onward
 from grammar.reading_sets import ReadingSets
@@ -249,7 +249,7 @@ def _draw(
     while point != message.course.end:
         step, *others = onward[point]
         part = others[0].left_out if others else None
-        if isinstance(part, Turn):
+        if isinstance(part, Repetition):
             step = others[0] if generator.random() < left_out else step
         elif part is not None:
             step = step if message.said_by(part) <= message.usual(part).keys() else others[0]

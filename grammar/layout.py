@@ -41,8 +41,8 @@ Result = TypeVar("Result")
 class Leaf:
     """One code table (or quoted symbols) at one place of a message.
 
-    Of a table of a family of fields it says the one of this ``member`` (from 0). In a part that is
-    said again it stands for the time ``turn`` (from 1; 0 for none) of the part ``again`` (from 0).
+    Of a table of a family of fields it says the one of this ``member`` (from 0). In a part said
+    again it stands for one ``repetition`` (from 1; 0 for none) of the part number ``again``.
     """
 
     number: int
@@ -51,7 +51,7 @@ class Leaf:
     span: Span
     member: int | None = None
     again: int = 0
-    turn: int = 0
+    repetition: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +62,7 @@ class InOrder:
 
 
 @dataclass(frozen=True, slots=True)
-class Turn(InOrder):
+class Repetition(InOrder):
     """One time of a part that is said again, and behind it the times that may follow.
 
     Where it is left out, nothing was said: that implies no usual value.
@@ -94,7 +94,7 @@ def bottom_up(
     in_order: Callable[[list[Result]], Result],
     maybe: Callable[[Result], Result],
     either: Callable[[list[Result]], Result],
-    turn: Callable[[list[Result]], Result] | None = None,
+    repetition: Callable[[list[Result]], Result] | None = None,
 ) -> Result:
     """Return what a tree comes to, from its leaves up: each kind of node makes one result of those
     of its parts; a time of a part said again as parts in order, where nothing else is given.
@@ -108,7 +108,7 @@ def bottom_up(
         parts = [result(part) for part in node.parts]
         if isinstance(node, Either):
             return either(parts)
-        return turn(parts) if turn and isinstance(node, Turn) else in_order(parts)
+        return repetition(parts) if repetition and isinstance(node, Repetition) else in_order(parts)
 
     return result(node)
 
@@ -261,7 +261,7 @@ class _Reader:
 
     def __init__(self, text: str, families: Mapping[str, int]) -> None:
         self.text, self.families, self.count, self.place = text, families, 0, 0
-        self.again = self.turn = 0  # what is read is the time ``turn`` of the part ``again``
+        self.again = self.repetition = 0  # of the part that is read
         self.repeated = 0  # leaves in parts said again
         self.tokens = [found for found in _TOKEN.finditer(text) if found.lastgroup]
         self.ends = 0  # where the last token taken ends
@@ -328,7 +328,7 @@ class _Reader:
         if not 0 <= least <= most or not 1 <= most <= MOST_TIMES:
             message = f"this does not say how often: at most {MOST_TIMES} times"
             raise _problem(self.text, times, message, "from least to most", ["{0..4}", "{2}"])
-        if any(leaf.turn for leaf in leaves(node)):
+        if any(leaf.repetition for leaf in leaves(node)):
             hint = "write the inner part out, or say it in a message of its own"
             raise _problem(self.text, span, "a part said again holds another one", hint)
         if nullable(node):
@@ -340,14 +340,14 @@ class _Reader:
             raise _problem(self.text, span, message, "fewer times, or shorter parts")
         self.count = next(leaves(node)).number
         parts = []
-        for self.turn in range(1, most + 1):
+        for self.repetition in range(1, most + 1):
             self.place = place
             parts.append(self.atom())
-        self.again, self.turn, self.place, self.ends = self.again + 1, 0, behind, times[1]
+        self.again, self.repetition, self.place, self.ends = self.again + 1, 0, behind, times[1]
         more: tuple[Node, ...] = ()
         for part in reversed(parts[least:]):
-            more = (Maybe(Turn((part, *more)), span),)
-        more = (*(Turn((part,)) for part in parts[:least]), *more)
+            more = (Maybe(Repetition((part, *more)), span),)
+        more = (*(Repetition((part,)) for part in parts[:least]), *more)
         return more[0] if len(more) == 1 else InOrder(more)
 
     def atom(self) -> Node:
@@ -373,7 +373,7 @@ class _Reader:
     def leaf(self, name: str, literal: str, span: Span, member: int | None) -> Leaf:
         """Return the next leaf."""
         self.count += 1
-        return Leaf(self.count - 1, name, literal, span, member, self.again, self.turn)
+        return Leaf(self.count - 1, name, literal, span, member, self.again, self.repetition)
 
     @property
     def kind(self) -> str:

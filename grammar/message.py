@@ -73,6 +73,19 @@ class Plan:
         given = {*self.names, *(one.name for one in implied)}
         self.order = tuple(name for name in message.fields if name in given)
 
+    @functools.cached_property
+    def arranged(self) -> Callable[[Sequence[Value]], Iterable[Value]]:
+        """What puts the values of the fields said, and behind them of those implied, in order."""
+        names = [*self.names, *(one.name for one in self.implied)]
+        places = [names.index(name) for name in self.order]
+        straight = places == sorted(places) or len(places) < 2
+        return tuple if straight else operator.itemgetter(*places)
+
+    @functools.cached_property
+    def implied_values(self) -> tuple[Value, ...]:
+        """The values of the fields left unsaid."""
+        return tuple(one.value for one in self.implied)
+
 
 class Match(NamedTuple):
     """One reading of a string: the way through a message's layout, the symbols of each part, and
@@ -153,7 +166,7 @@ class Message:
         self.check_leaves = tuple(
             i for i, table in enumerate(self.tables) if table.check is not None
         )
-        self._again = {leaf.number: leaf for leaf in leaves(node) if leaf.turn}
+        self._again = {leaf.number: leaf for leaf in leaves(node) if leaf.repetition}
         self._plans: dict[tuple[int, ...], Plan] = {}
         self._readers = Readers([self], Spelling(str))
         self._said_by: dict[int, frozenset[str]] = {}
@@ -173,9 +186,9 @@ class Message:
     def lists(self) -> dict[str, list[str]]:
         """The fields of parts said again: by the field's own name its names at each time."""
         found: dict[str, list[str]] = {}
-        for number, leaf in sorted(self._again.items(), key=lambda one: one[1].turn):
+        for number, leaf in sorted(self._again.items(), key=lambda one: one[1].repetition):
             for field in self.tables[number].fields:
-                times = found.setdefault(field.name.removesuffix(f"_{leaf.turn}"), [])
+                times = found.setdefault(field.name.removesuffix(f"_{leaf.repetition}"), [])
                 if field.name not in times:
                     times.append(field.name)
         return found
@@ -188,10 +201,10 @@ class Message:
         for leaf in said:
             if leaf in self._again:
                 again = self._again[leaf]
-                most[again.again] = max(most.get(again.again, 0), again.turn)
+                most[again.again] = max(most.get(again.again, 0), again.repetition)
         found = dict.fromkeys(self.lists, 0)
         for leaf, again in self._again.items():
-            for field in self.tables[leaf].fields if again.turn == 1 else ():
+            for field in self.tables[leaf].fields if again.repetition == 1 else ():
                 name = field.name.removesuffix("_1")
                 found[name] = max(found[name], most.get(again.again, 0))
         return found
@@ -330,7 +343,7 @@ class Message:
                     for name, level in parts[0].items()
                     if all(name in part for part in parts)
                 },
-                turn=lambda _: {},
+                repetition=lambda _: {},
             )
         return found
 
@@ -777,12 +790,11 @@ class _Tracer:
         for place, rule, covers in plan.checks:
             if rule.wanted("".join([told[n].text for n in covers])) != told[place].text:
                 return None
-        values = itertools.chain.from_iterable([one.values for one in told])
-        given: dict[str, Value] = dict(zip(plan.names, values, strict=True))
-        if plan.names != plan.order:
-            given.update([(one.name, one.value) for one in plan.implied])
-            given = {name: given[name] for name in plan.order}
-        return _Traced(plan, told), said, given
+        values = [
+            *itertools.chain.from_iterable([one.values for one in told]),
+            *plan.implied_values,
+        ]
+        return _Traced(plan, told), said, dict(zip(plan.order, plan.arranged(values), strict=True))
 
 
 def _agree(one: Sequence[_Told]) -> Callable[[Sequence[_Told]], int]:

@@ -116,15 +116,15 @@ class CodeTable(ABC):
         """How many fields it says one after the other, a codeword each; None for no family."""
         return next((len(one.family) for one in self.fields if one.members is not None), None)
 
-    def at(self, member: int | None, turn: int) -> CodeTable:
+    def at(self, member: int | None, repetition: int) -> CodeTable:
         """Return the table with its fields as they are said at one place of a layout: of a member
         of a family (None: of no family), and at one time of a part said again (0: of no such part).
         """
         fields = self.fields if member is None else [self.fields[0].family[member]]
-        if not turn and member is None:
+        if not repetition and member is None:
             return self
         made = copy.copy(self)
-        made.fields = tuple(one.turns[turn] if turn else one for one in fields)
+        made.fields = tuple(one.repetitions[repetition] if repetition else one for one in fields)
         return made
 
     @property

@@ -17,7 +17,7 @@ from grammar.design.frontier import Bound, mean_of
 from grammar.design.noise import Noise, confused_words, noise_of, rates
 from grammar.errors import CodeError
 from grammar.figures import drawn, longest
-from grammar.layout import Leaf, Maybe, Node, Turn
+from grammar.layout import Leaf, Maybe, Node, Repetition
 from grammar.message import Message
 
 DRAWS = 1500
@@ -131,7 +131,7 @@ def _bits(book: Book, message: Message) -> tuple[float, dict[str, float]]:
             table = message.tables[node.number]
             for field in table.fields:
                 known[table.name, field.name] = chance * entropy(field.occurring(spec.surprise))
-        elif isinstance(node, Maybe) and isinstance(node.part, Turn):
+        elif isinstance(node, Maybe) and isinstance(node.part, Repetition):
             times += chance * entropy([spec.left_out, 1 - spec.left_out])
             add(node.part, chance * (1 - spec.left_out))
         else:

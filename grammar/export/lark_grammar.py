@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
 from grammar.codes import CodeTable, Numeral
@@ -83,7 +83,16 @@ class _Rules:
             " ".join,
             lambda part: f"({part})?",
             lambda parts: f"({' | '.join(parts)})",
+            lambda parts: self._repetition(message, parts),
         )
+
+    def _repetition(self, message: Message, parts: Sequence[str]) -> str:
+        """Add a rule for one time of a part said again: written out in one rule, their lengths
+        would be multiplied by those of the parts after them.
+        """
+        rule = self.names.free(f"{self.names.messages[message.name]}_again")
+        self.lines.append(f"{rule}: {' '.join(parts)}")
+        return rule
 
     def _leaf(self, message: Message, leaf: Leaf) -> str:
         rule = self.names.free(f"{self.names.messages[message.name]}_{leaf.number + 1}")

@@ -194,9 +194,9 @@ class FieldBase(Declared):
         return tuple(self.like(member_name(member), member) for member in self.members)
 
     @functools.cached_property
-    def turns(self) -> Turns:
+    def repetitions(self) -> Repetitions:
         """The field at each time of a part said again."""
-        return Turns(self)
+        return Repetitions(self)
 
     def like(self, suffix: str, mark: str) -> Self:
         """Return the same field under a name and a label with something behind them."""
@@ -552,7 +552,7 @@ def number_text(number: Decimal) -> str:
     return "0" if text in ("-0", "") else text
 
 
-class Turns(dict[int, FieldBase]):
+class Repetitions(dict[int, FieldBase]):
     """A field at each time of a part said again, by the number of the time from 1."""
 
     def __init__(self, field: FieldBase) -> None:

@@ -27,8 +27,11 @@ from lark.exceptions import UnexpectedInput, VisitError
 
 from codec import Reading, decode, decode_many, load_book
 from grammar.book import Book
+from grammar.codes import CodeTable
 from grammar.export.lark_grammar import grammar_text
+from grammar.fields import FieldBase
 from grammar.figures import drawn
+from grammar.layout import leaves
 from grammar.message import Message
 
 BOOKS: dict[str, tuple[str, Callable[[str], Values]]] = {
@@ -52,16 +55,50 @@ def spoken(book: Book, count: int) -> list[tuple[str, str]]:
     return [(m.direction, book.alphabet.say(next(waiting[m.name]).string)) for m in picked]
 
 
+def turns_of(message: Message) -> list[tuple[set[str], Values]]:
+    """Return what each time of a part said again says, and what of it is implied as usual."""
+    fields: dict[tuple[int, int], list[FieldBase]] = {}
+    for leaf in leaves(message.node):
+        if leaf.repetition:
+            fields.setdefault((leaf.again, leaf.repetition), []).extend(
+                message.tables[leaf.number].fields
+            )
+    return [
+        (
+            {one.name for one in said},
+            {one.name: one.value(one.usual_level) for one in said if one.usual_level is not None},
+        )
+        for said in fields.values()
+    ]
+
+
+def leaf_reader(table: CodeTable) -> Callable[[Any, Sequence[Any]], Any]:
+    """Return what names the values of a table at one place."""
+    names = [field.name for field in table.fields]
+
+    def values(_: Any, children: Sequence[Any]) -> Any:
+        if not children or isinstance(children[0], str):
+            return ({}, children)
+        said, words = children[0]
+        return dict(zip(names, said, strict=True)), words
+
+    return values
+
+
+def joined(_: Any, parts: Sequence[Any]) -> Any:
+    """Return the values and words of parts together."""
+    merged: Values = {}
+    for part in parts:
+        merged.update(part[0])
+    return merged, [word for part in parts for word in part[1]]
+
+
 def by_lark(book: Book) -> Callable[[str, str], Values]:
     """Return stock Lark on the generated grammar, values made by a transformer while it parses."""
 
     def of_table(name: str) -> Callable[[Any, Sequence[str]], Any]:
         found = book.tables[name]
-        names = [field.name for field in found.fields]
-        known = {
-            book.alphabet.say(word): dict(zip(names, found.values(word) or (), strict=True))
-            for _, word in found.words()
-        }
+        known = {book.alphabet.say(word): found.values(word) or () for _, word in found.words()}
         return lambda _, words: (known[" ".join(words)], words)
 
     def of_message(message: Message) -> Callable[[Any, Sequence[Any]], Values]:
@@ -69,6 +106,7 @@ def by_lark(book: Book) -> Callable[[str, str], Values]:
             name: message.fields[name].value(level)
             for name, level in message.usual(message.node).items()
         }
+        turns = turns_of(message)
         checked = [message.tables[leaf].check for leaf in message.check_leaves]
         symbol_of = book.lexicon.plain
 
@@ -82,6 +120,9 @@ def by_lark(book: Book) -> Callable[[str, str], Values]:
                     raise ValueError(said)
             for name, value in usual.items():
                 merged.setdefault(name, value)
+            for said, implied in turns:
+                if said & merged.keys():
+                    merged = implied | merged
             return merged
 
         return values
@@ -89,13 +130,10 @@ def by_lark(book: Book) -> Callable[[str, str], Values]:
     rules: dict[str, Any] = {f"table_{name}": of_table(name) for name in book.tables}
     rules |= {f"message_{name}": of_message(m) for name, m in book.messages.items()}
 
-    def leaf(_: Any, children: Sequence[Any]) -> Any:
-        literal = not children or isinstance(children[0], str)
-        return ({}, children) if literal else children[0]
-
     for name, message in book.messages.items():
-        for number in range(len(message.tables)):
-            rules[f"message_{name}_{number + 1}"] = leaf
+        for number, one in enumerate(message.tables):
+            rules[f"message_{name}_{number + 1}"] = leaf_reader(one)
+            rules[f"message_{name}_again{f'_{number + 1}' if number else ''}"] = joined
     rules |= {direction: lambda _, children: children[0] for direction in book.directions}
     reads = type("Reads", (Transformer,), rules)()
     lark = Lark(grammar_text(book), parser="lalr", start=list(book.directions), transformer=reads)
