@@ -11,6 +11,7 @@ from codec.hear.decision import Decision
 from codec.hear.heard import AskedPart
 from codec.hear.hearing import Hearing, Marginal, WeighedReading, hear
 from codec.hear.priors import Prior
+from codec.hear.slots import Slots
 
 __all__ = [
     "AskedPart",
@@ -19,6 +20,7 @@ __all__ = [
     "Hearing",
     "Marginal",
     "Prior",
+    "Slots",
     "WeighedReading",
     "channel",
     "hear",

@@ -14,6 +14,7 @@ Where the string has no such border, all of it is taken to be said again.
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import math
 from collections.abc import Sequence
@@ -21,7 +22,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
 from codec.hear.channel import Channel
-from codec.hear.heard import AskedPart, HeardReport, HeardWord
+from codec.hear.heard import AskedPart, HeardReport, HeardSlot, HeardWord
 from grammar.errors import ReportError
 
 if TYPE_CHECKING:
@@ -239,24 +240,39 @@ def silence() -> Alignments:
 def align(channel: Channel, hearings: Sequence[HeardReport], longest: int) -> Alignments:
     """Return the automaton of one report's hearings: the radio's conditions side by side.
 
-    ``longest`` is the longest report, in symbols. Raises ReportError where the hearings have too
-    many words in all.
+    ``longest`` is the longest report, in symbols. Where all of them are slots of a recogniser the
+    radio's condition shows in its doubts alone, and states have none (-1). Raises ReportError where
+    the hearings have too many words in all.
     """
     likely = hearings[0].conditions or tuple(one.share for one in channel.conditions)
+    doubts_only = all(heard.slots for heard in hearings)
     found = []
-    for number, share in enumerate(likely):
+    for number, share in [(0, 1.0)] if doubts_only else enumerate(likely):
         if share > 0:
             one = _hearing(channel, number, hearings[0], longest, swaps=True)
             for other in hearings[1:]:
                 one = _both(one, _hearing(channel, number, other, longest, swaps=False))
             found.append((share, one))
-    return _side_by_side(found)
+    whole = _side_by_side(found)
+    return dataclasses.replace(whole, condition=whole.condition - 1) if doubts_only else whole
 
 
 def _hearing(
     channel: Channel, number: int, heard: HeardReport, longest: int, *, swaps: bool
 ) -> Alignments:
     """Return the automaton of one hearing in one condition: its ways side by side."""
+    if heard.slots:
+        return _side_by_side(
+            [
+                (
+                    share,
+                    _bordered(
+                        channel, heard.part, _places(channel, number, places, longest, swaps=swaps)
+                    ),
+                )
+                for share, places in _slots_with_borders(channel, heard)
+            ]
+        )
     ways = _with_borders(heard)
     scales = [sum(math.log(_top(word)) for word in words) for words in ways]
     # each way's words were scaled on their own
@@ -375,6 +391,72 @@ def _with_borders(heard: HeardReport) -> list[list[HeardWord]]:
     if heard.part.before:
         ways += [way[:-1] for way in ways if len(way) > 1 and way[-1].symbol == heard.part.before]
     return ways
+
+
+def _slots_with_borders(
+    channel: Channel, heard: HeardReport
+) -> list[tuple[float, Sequence[HeardSlot]]]:
+    """Return the places of a hearing, and those without the first or last slot where the answer may
+    repeat the word at its border there, each with its weight.
+    """
+    places, index = heard.slots, channel.alphabet.index
+    ways: list[tuple[float, Sequence[HeardSlot]]] = [(1.0, places)]
+    if heard.part.after and len(places) > 3:
+        repeated = places[0].passed * float(places[1].likelihood[index[heard.part.after]])
+        ways.append((repeated, places[2:]))
+    if heard.part.before:
+        ways += [
+            (
+                share * float(some[-2].likelihood[index[heard.part.before]]) * some[-1].passed,
+                some[:-2],
+            )
+            for share, some in ways
+            if len(some) > 3
+        ]
+    return [(share / len(ways), some) for share, some in ways]
+
+
+def _places(
+    channel: Channel, number: int, places: Sequence[HeardSlot], longest: int, *, swaps: bool
+) -> Alignments:
+    """Return the automaton of a recogniser's places, gaps and slots in turn: the states are how
+    many are accounted for, then as many between two symbols that were swapped.
+
+    A symbol was heard at a place; between symbols places that hold none are passed over. Symbols
+    that were swapped were heard in slots that follow one another.
+    """
+    import numpy as np
+
+    count = len(places)
+    likelihood = np.array([place.likelihood for place in places])
+    passed = np.array([place.passed for place in places])
+    heard, even = _misread(channel, likelihood), likelihood.mean(axis=1)
+    swapped = channel.swapped if swaps and count > 3 else 0.0
+    over = np.eye(count + 1)
+    for place in range(count + 1):
+        over[place, place + 1 :] = np.cumprod(passed[place:])
+    # a symbol that chance had nobody say is one of the vocabulary
+    none = float(np.prod(passed + even)) / (2 * longest)
+    size = (count + 1) * (2 if swapped else 1)
+    steps = [Step(0, 1, (1 - swapped) * heard)]
+    if swapped:
+        is_slot = (np.arange(count - 2) % 2 == 1)[:, None]
+        steps += [
+            Step(0, count + 1, swapped * is_slot * heard[2:]),
+            Step(count + 1, 2 - count, passed[1:-1, None] * heard[:-2]),
+        ]
+    start, end = np.zeros(size), np.zeros(size)
+    start[0] = end[count] = 1.0
+    return Alignments(
+        start,
+        end,
+        steps,
+        [Closure(0, 1, over, 1)],
+        none,
+        condition=np.full(size, number),
+        place=np.full(size, -1),
+        words=np.zeros(size, dtype=int),
+    )
 
 
 def _words(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -36,10 +37,23 @@ class HeardWord:
 
 
 @dataclass(slots=True)
+class HeardSlot:
+    """A place where a recogniser may have heard a word: the likelihood of each symbol, and that of
+    no symbol.
+    """
+
+    likelihood: np.ndarray
+    passed: float
+
+
+@dataclass(slots=True)
 class HeardReport:
     """One hearing: every way to cut what was heard into words (each equally likely), the part it
     covers, and what else was said; ``conditions`` is how likely each condition of the radio
     was, () for what the channel has.
+
+    Where a recogniser told its doubts there are no ways: ``slots`` has its places, gaps and slots
+    in turn, and ``score``, where there is one, log P(sound | string) of strings.
     """
 
     ways: list[list[HeardWord]]
@@ -47,3 +61,5 @@ class HeardReport:
     text: str = ""
     events: tuple[str, ...] = ()
     conditions: tuple[float, ...] = ()
+    slots: tuple[HeardSlot, ...] = ()
+    score: Callable[[Sequence[str]], Sequence[float | None]] | None = None

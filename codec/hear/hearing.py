@@ -18,7 +18,9 @@ from codec.hear.forward_backward import Sums, sums
 from codec.hear.heard import AskedPart, HeardReport
 from codec.hear.model import model_of
 from codec.hear.priors import Prior, PriorLike
-from codec.hear.ranking import Ranking
+from codec.hear.ranking import Ranked, Ranking
+from codec.hear.scored import weighed_by_score
+from codec.hear.slots import Slots, listen_to_slots
 from codec.hear.words import Words, listen
 from codec.reading import Reading
 from grammar.errors import EncodeError, ReportError
@@ -31,6 +33,7 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 _WEIGHED = 12  # how many readings the decision weighs against each other
+_SCORED = 60  # how many a recogniser scores again
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,7 +183,7 @@ def _facts(marginal: Marginal) -> dict[str, Any]:
 
 def hear(
     book: Book,
-    heard: Words,
+    heard: Words | Slots,
     *,
     prior: PriorLike = None,
     noise: Noise | Channel | None = None,
@@ -193,8 +196,9 @@ def hear(
     """Return what ``heard`` may mean, exactly: every reading of the book is weighed, over every
     alignment of its words with those heard.
 
-    ``heard`` is a transcript or a list of words (see ``codec.hear.words``). ``prior`` is None (what
-    the book expects), the last accepted reading or its values, several from the oldest to the
+    ``heard`` is a transcript, a list of words (see ``codec.hear.words``), or the ``Slots`` of a
+    recogniser; where these have a score, the best readings are weighed by it. ``prior`` is None
+    (what the book expects), the last accepted reading or its values, several from the oldest to the
     newest, or a ``Prior``. ``noise`` is a grade, decibels, or a Channel; the default is the book's.
     ``earlier`` are hearings of the same report: ``heard`` then answers the question the last of
     them asked (``part`` says otherwise), and all are weighed together. ``direction`` narrows the
@@ -214,7 +218,7 @@ def hear(
         *(one for before in earlier for one in before.heard),
         *(
             dataclasses.replace(one, conditions=radio)
-            for one in listen(book, ears, heard, asked or AskedPart())
+            for one in _listened(book, ears, heard, asked or AskedPart())
         ),
     ]
     alignments = align(ears, hearings, model.longest)
@@ -233,11 +237,18 @@ def hear(
             span=(0, len(hearings[-1].text)),
         )
     scale = [share / everything for share in scale]
-    ranking = Ranking(weights.lattices, found, scale, alignments)
-    ranked = ranking.best(count)
-    if not ranked or not settled(book, ranked[0][1]):
-        ranked = ranking.best(max(count, _WEIGHED))
     nothing = stray / everything
+    ranking = Ranking(weights.lattices, found, scale, alignments)
+    marginals = _marginals(book, found, scale, expected)
+    if len(hearings) == 1 and hearings[0].score is not None and hearings[0].part == AskedPart():
+        before = ranking.best(max(count, _SCORED))
+        ranked, left = weighed_by_score(ears, hearings[0], ranking, before, model.longest)
+        nothing *= left
+        marginals = _changed(marginals, before, ranked, left)
+    else:
+        ranked = ranking.best(count)
+        if not ranked or not settled(book, ranked[0][1]):
+            ranked = ranking.best(max(count, _WEIGHED))
     candidates = [
         WeighedReading(_reading(book, match, expected), probability)
         for match, probability in ranked
@@ -253,10 +264,42 @@ def hear(
         tuple(listed),
         unlisted,
         nothing,
-        _marginals(book, found, scale, expected),
+        marginals,
         *_conditions(ears, alignments, found, scale, nothing, radio),
         decide(book, ears, [(one.reading, one.probability) for one in candidates], rest, nothing),
     )
+
+
+def _listened(
+    book: Book, ears: Channel, heard: Words | Slots, part: AskedPart
+) -> list[HeardReport]:
+    if isinstance(heard, Slots):
+        return [listen_to_slots(book, heard, part)]
+    return listen(book, ears, heard, part)
+
+
+def _changed(
+    marginals: Mapping[str, Marginal],
+    before: Sequence[Ranked],
+    after: Sequence[Ranked],
+    left: float,
+) -> dict[str, Marginal]:
+    """Return the marginals after the probabilities of some readings have changed, and all others by
+    the factor ``left``.
+    """
+    found = {name: one.probabilities * left for name, one in marginals.items()}
+    for sign, ranked, factor in ((-1, before, left), (1, after, 1.0)):
+        for match, probability in ranked:
+            for name, level in match.levels().items():
+                found[name][level] += sign * probability * factor
+    return {
+        name: dataclasses.replace(
+            one,
+            probabilities=found[name].clip(0),
+            absent=min(1.0, max(0.0, 1 - float(found[name].sum()))),
+        )
+        for name, one in marginals.items()
+    }
 
 
 def _conditions(
@@ -268,11 +311,14 @@ def _conditions(
     before: Sequence[float],
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Return how likely each condition of the radio was for what was heard, and is for the next
-    report.
+    report: as before where a recogniser's doubts are all that was heard.
     """
     import numpy as np
 
     shares = np.array([one.share for one in ears.conditions])
+    if alignments.condition[0] < 0:
+        now = tuple(before) or tuple(shares.tolist())
+        return now, ears.after(now)
     ended = np.sum([one.ended * share for one, share in zip(found, scale, strict=True)], axis=0)
     heard = np.bincount(alignments.condition, weights=ended, minlength=len(shares))
     now = tuple((heard + nothing * (np.array(before) if before else shares)).tolist())

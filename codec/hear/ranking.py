@@ -63,6 +63,21 @@ class Ranking:
                 return [(self.found[key][0], mass) for key, mass in ranked]
             wanted = len(self.found) + _MORE
 
+    def strings(self, match: Match) -> list[tuple[str, float]]:
+        """Return the strings that say a reading found, each with its share of the reading's prior,
+        up to one factor.
+        """
+        levels = match.levels()
+        _, best = self.found[match.message.name, tuple(levels.items())]
+        found = best.lattice.strings
+        others = [] if found is None else list(found.others(match, levels))
+        if found is None or not others:
+            return [(best.string, 1.0)]
+        return [
+            (string, found.share(plan, levels))
+            for plan, string in [(match.plan, best.string), *others]
+        ]
+
     def _ended(self, most: int) -> bool:
         return self.next is None or self.next.weight < LEAST or self.looked >= most
 
