@@ -1,9 +1,10 @@
 """The best readings weighed again by a recogniser's own score of whole strings.
 
 Slots treat the words of a string one by one; a recogniser that scores whole strings knows more.
-Both are measured against the string that the slots hold most likely: how much less likely the
-sound is for another string is taken from the score instead of from the slots. What a slip of the
-driver makes of a string stays as the slots have it, and so do readings that were not scored.
+Both are measured against the string that the slots hold most likely, or where that has no score
+against the likeliest that has one: how much less likely the sound is for another string is taken
+from the score instead of from the slots. What a slip of the driver makes of a string stays as the
+slots have it, and so do readings that were not scored.
 """
 
 from __future__ import annotations
@@ -34,12 +35,15 @@ def weighed_by_score(
     strings = list(dict.fromkeys(string for found in ways for string, _ in found))
     anchor = likeliest(channel, heard)
     scores = _scores(heard, [anchor, *strings])
-    if not strings or scores[0] is None:
+    scored = [number for number, score in enumerate(scores) if score is not None]
+    if not strings or not scored:
         return list(ranked), 1.0
     steady = dataclasses.replace(channel, misread=0.0, swapped=0.0)
     plain = align(steady, [heard], longest)
     numbers = [[index[symbol] for symbol in string] for string in (anchor, *strings)]
     as_said = likelihoods(plain, numbers)
+    start = 0 if scored[0] == 0 else max(scored, key=lambda number: as_said[number])
+    known = scores[start] or 0.0
     slipped = likelihoods(ranking.alignments, numbers[1:])
     factor = {}
     for string, score, own, whole in zip(strings, scores[1:], as_said[1:], slipped, strict=True):
@@ -47,8 +51,8 @@ def weighed_by_score(
         if score is None or whole <= 0:
             factor[string] = (whole, whole)
             continue
-        scored = as_said[0] * math.exp(min(50.0, score - scores[0]))
-        factor[string] = (whole, max(0.0, whole - said * own) + said * scored)
+        by_score = as_said[start] * math.exp(min(50.0, score - known))
+        factor[string] = (whole, max(0.0, whole - said * own) + said * by_score)
     found = []
     for (match, probability), spoken in zip(ranked, ways, strict=True):
         before = sum(share * factor[string][0] for string, share in spoken)

@@ -15,7 +15,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from codec.hear.heard import WHOLE, AskedPart, HeardReport, HeardSlot
 from grammar.errors import CodeError, Incomplete, ReportError
@@ -52,12 +52,12 @@ class Slots:
                 kind="alternatives",
                 expected=["no gaps, or one more than slots"],
             )
-        for place in (*self.slots, *self.gaps):
-            pairs: list[tuple[str | None, float]] = list(place.items())
-            for word, share in pairs:
+        places: list[Mapping[Any, float]] = [*self.slots, *self.gaps]
+        for place in places:
+            for word, share in place.items():
                 if not 0 <= share <= 1:
                     raise _no_probability(word, share)
-            whole = math.fsum(share for _, share in pairs)
+            whole = math.fsum(place.values())
             if whole > 1 + 1e-6:
                 raise _no_probability("all words of a slot", whole)
 

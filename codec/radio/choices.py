@@ -7,12 +7,15 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from codec.radio.finder import Finder, Passage
 from codec.radio.forms import RecognisedWord, Utterance
 from grammar.message import Direction
 from grammar.speech.words import Wording, cut
+
+if TYPE_CHECKING:
+    from codec.hear import Slots
 
 _MOST_TRIED = 48
 
@@ -22,7 +25,8 @@ class Interpretation:
     """The text an utterance is taken for, and what was found in it.
 
     ``share`` is what other texts leave it, 0 … 1; ``instead_of`` the text the recogniser had first,
-    where another was taken; ``changed`` whether it puts something right that was said before.
+    where another was taken; ``changed`` whether it puts something right that was said before;
+    ``doubts`` what a recogniser told of it, where that decided.
     """
 
     utterance: Utterance
@@ -31,6 +35,7 @@ class Interpretation:
     changed: bool = False
     share: float = 1.0
     instead_of: str = ""
+    doubts: Slots | None = None
 
     def certainty(self, odds: Mapping[str, float], passage: Passage) -> float:
         """Return how sure a report is: that it is one, that its words were recognised, and that no

@@ -10,15 +10,17 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from codec.radio.forms import Utterance
 from codec.radio.laps import lap_field, whole_lap
 from codec.reading import Reading
 from codec.sheet.entry import Entry
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import percent
+from grammar.message import Direction
 
 if TYPE_CHECKING:
-    from codec.hear import Hearing
+    from codec.hear import Hearing, Slots
 
 # a guess below this can't be taken, not even by hand: it is more likely wrong than right
 LIKELY = 0.5
@@ -97,12 +99,24 @@ def of_any_lap(book: Book, last: Mapping[str, Any] | None) -> dict[str, Any]:
     return {name: value for name, value in (last or {}).items() if name != lap_field(book)}
 
 
+def slots_of(utterance: Utterance) -> Slots:
+    """Return the doubts of an utterance as they are heard."""
+    from codec.hear import Slots
+
+    def score(strings: Sequence[str]) -> list[float | None]:
+        return [utterance.scores.get(string) for string in strings]
+
+    slots = [{word or None: share for word, share in slot.items()} for slot in utterance.slots]
+    return Slots(slots, utterance.gaps, score if utterance.scores else None)
+
+
 def doubt(
     book: Book,
-    text: str,
+    text: str | Slots,
     last: Mapping[str, Any] | None,
     asked: Doubt | None = None,
     radio: Sequence[float] = (),
+    direction: Direction = "car",
 ) -> Doubt | None:
     """Return what ``text`` may have been, given the values of the last report of this car and how
     likely each condition of its radio is; None where nothing can be said.
@@ -117,7 +131,7 @@ def doubt(
             book,
             text,
             prior=dict(last) if last else None,
-            direction="car",
+            direction=direction,
             earlier=earlier,
             conditions=() if earlier else radio,
         )
@@ -172,7 +186,7 @@ def guessed(note: str) -> str:
 
 def perhaps(
     book: Book,
-    text: str,
+    text: str | Slots,
     last: Mapping[str, Any] | None,
     context: Mapping[str, Any],
     radio: Sequence[float] = (),

@@ -13,7 +13,7 @@ import math
 import re
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
 from codec.files import clean
@@ -44,6 +44,9 @@ class RecognisedWord:
 class Utterance:
     """What one speaker said in one go: ``number`` of its line or cue, ``at`` and ``until`` in
     milliseconds.
+
+    ``slots``, ``gaps`` and ``scores`` are a recogniser's doubts, as ``codec.hear.Slots`` has them:
+    {word: probability} with "" for no word, and log P(sound | string) of some strings of symbols.
     """
 
     number: int
@@ -56,6 +59,9 @@ class Utterance:
     confidence: float | None = None
     words: tuple[RecognisedWord, ...] = ()
     alternatives: tuple[tuple[str, float], ...] = ()
+    slots: tuple[Mapping[str, float], ...] = ()
+    gaps: tuple[Mapping[str, float], ...] = ()
+    scores: Mapping[str, float] = field(default_factory=dict)
 
     @property
     def open_to_doubt(self) -> bool:
@@ -123,6 +129,10 @@ class JsonLines(Form):
     ``channel``); ``start`` (or ``at``, ``time``) in seconds or ISO 8601; ``end``; ``car``; ``lap``;
     ``confidence``; ``words``: [{``word``, ``confidence``, ``alternatives``: [{``word``,
     ``confidence``}]}]; ``alternatives``: [{``text``, ``confidence``}].
+
+    A recogniser's doubts: ``slots``: [{word: probability}], a word "" for no word; ``gaps``:
+    [{word: probability}], one more than slots, of words that may have been missed; ``scores``:
+    {string of symbols: log P(sound | string)}, which may leave strings out.
     """
 
     name, suffixes, opening = "jsonl", ("jsonl", "ndjson"), r"\{"
@@ -179,7 +189,33 @@ def _utterance(number: int, facts: Mapping[str, Any]) -> Utterance:
         None if confidence is None else _confidence(confidence),
         words,
         others,
+        _doubts(facts, "slots"),
+        _doubts(facts, "gaps"),
+        _numbers(facts, "scores"),
     )
+
+
+def _doubts(facts: Mapping[str, Any], name: str) -> tuple[Mapping[str, float], ...]:
+    """Return the probabilities of words at the places of a line."""
+    found = []
+    for place in _listed(facts, name):
+        if not isinstance(place, dict):
+            raise TypeError(f"each of {name!r} is expected to be {{word: probability}}")
+        found.append({clean(word): _confidence(share) for word, share in place.items()})
+        if math.fsum(found[-1].values()) > 1 + 1e-6:
+            raise ValueError(f"the words of each of {name!r} are more than 1 together")
+    if name == "gaps" and found and len(found) != len(_listed(facts, "slots")) + 1:
+        raise ValueError("one more of 'gaps' than of 'slots' is expected")
+    return tuple(found)
+
+
+def _numbers(facts: Mapping[str, Any], name: str) -> Mapping[str, float]:
+    found = facts.get(name) or {}
+    if not isinstance(found, dict) or not all(
+        isinstance(number, int | float) and math.isfinite(number) for number in found.values()
+    ):
+        raise TypeError(f"{name!r} must be {{string: number}}")
+    return {str(string): float(number) for string, number in found.items()}
 
 
 def _first(facts: Mapping[str, Any], *names: str) -> Any:

@@ -14,7 +14,15 @@ from decimal import Decimal
 
 from codec.radio.choices import Interpretation, best
 from codec.radio.crews import Crew, Roster
-from codec.radio.doubt import REMEMBERED, of_any_lap, perhaps, radio_after
+from codec.radio.doubt import (
+    LIKELY,
+    REMEMBERED,
+    doubt,
+    of_any_lap,
+    perhaps,
+    radio_after,
+    slots_of,
+)
 from codec.radio.evidence import Prefilter
 from codec.radio.finder import Finder, Passage
 from codec.radio.forms import LeftOut, Utterance
@@ -23,6 +31,7 @@ from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL, Entry, Kind, LapBy
 from codec.sheet.state import ADDED, lap_message
 from grammar.book import Book
+from grammar.errors import ReportError
 from grammar.fields import Value
 from grammar.message import Direction
 from grammar.speech.kinds import CHANGING, SPOKEN
@@ -30,6 +39,7 @@ from grammar.speech.words import Wording, cut
 
 _MOST_CHARACTERS = 20_000  # of an utterance
 _MOST_JOINED = 400  # characters
+_HEARD = 60.0  # bits: that it is a report was weighed already
 _NEAR = 6  # utterances: where there are no times, things this close belong together
 
 
@@ -119,12 +129,15 @@ class Listener:
         if len(text) > _MOST_CHARACTERS:
             return [LeftOut(number, text[:200], "too long to be one utterance")]
         role, name = self.roster.who(utterance)
-        if not utterance.open_to_doubt and not self._prefilter.worth(text):
+        weighed = utterance.open_to_doubt or bool(utterance.slots)
+        if not weighed and not self._prefilter.worth(text):
             self._remember(utterance)
             return [LeftOut(number, text, "ordinary talk")]
-        car, words = self._car(name), cut(self.book.lexicon, text)
-        choice = self._joined(utterance, words, role, car) or best(
-            self.finder, utterance, words, role, car.laps.context(utterance.at)
+        car = self._car(name)
+        choice = (
+            self._of_doubts(utterance, role, car)
+            if utterance.slots
+            else self._of_text(utterance, role, car)
         )
         self._remember(utterance)
         turn = _Turn(choice, role, car)
@@ -132,6 +145,37 @@ class Listener:
             draft for passage in choice.passages for draft in self._drafts(passage, turn)
         ]
         return drafts or [LeftOut(number, text, choice.reason or "said before")]
+
+    def _of_text(self, utterance: Utterance, role: Direction | None, car: _Car) -> Interpretation:
+        """Return what an utterance is taken for by its text."""
+        words = cut(self.book.lexicon, utterance.text)
+        return self._joined(utterance, words, role, car) or best(
+            self.finder, utterance, words, role, car.laps.context(utterance.at)
+        )
+
+    def _of_doubts(self, utterance: Utterance, role: Direction | None, car: _Car) -> Interpretation:
+        """Return what an utterance is taken for by a recogniser's doubts: whether it holds a
+        report, and which, is weighed by what is expected; its text tells no more than phrases.
+        """
+        text, context = utterance.text, car.laps.context(utterance.at)
+        plain, slots = utterance.taken_for(text), slots_of(utterance)
+        before, values = car.last.get("car"), car.values
+        if before is not None and before.reading is None:
+            values = of_any_lap(self.book, values)
+        doubted = doubt(
+            self.book, slots, None if role == "pit" else values, direction=role or "car"
+        )
+        if doubted is None or doubted.hearing.nothing >= LIKELY:
+            found = best(self.finder, plain, cut(self.book.lexicon, text), role, context)
+            phrases = [one for one in found.passages if one.kind not in ("reading", "refused")]
+            return Interpretation(plain, phrases, "ordinary talk")
+        span, guess = (0, len(text)), doubted.guess
+        if doubted.accept:
+            reading = Reading(self.book, guess.match, guess.text, guess.spans, dict(context))
+            passage = Passage("reading", span, (reading,), bits=_HEARD)
+            return Interpretation(plain, [passage], share=doubted.probability, doubts=slots)
+        why = ReportError(f"not sure: ask {doubted.question}", kind=DOUBTFUL)
+        return Interpretation(plain, [Passage("refused", span, error=why)], doubts=slots)
 
     def _car(self, name: str) -> _Car:
         if name not in self._cars:
@@ -291,7 +335,7 @@ class Listener:
             values = of_any_lap(self.book, values)
         guess = perhaps(
             self.book,
-            base.heard,
+            turn.choice.doubts or base.heard,
             values,
             laps.context(utterance.at),
             radio_after(self.book, turn.car.reports),
