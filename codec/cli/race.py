@@ -135,17 +135,22 @@ def run_check(args: argparse.Namespace) -> int:
         "laps": event.laps,
         "planned": round(float(sum(event.plan)), 6),
         "spare": round(spare, 6),
+        "unreported": event.unreported,
         "problems": [],
     }
     if args.json:
         emit(facts)
         return 0
-    figures = (
-        f"{facts['planned']:g} {energy.unit} planned, {facts['spare']:g} {energy.unit} more than"
-        " that to use"
+    beside = (
+        f"{facts['spare']:g} {energy.unit} more than that to use"
+        if spare >= 0
+        else f"{-spare:g} {energy.unit} of the reserve"
     )
-    told = f"{counted(event.laps, 'lap')}, {figures}"
+    told = f"{counted(event.laps, 'lap')}, {facts['planned']:g} {energy.unit} planned, {beside}"
     say(f"{event.title}: no problem\n  {told}")
+    if event.unreported:
+        named = ", ".join(f"/{fact}" for fact in event.unreported)
+        say(f"  no phrase or message of the book reports these, so they are typed: {named}")
     return 0
 
 

@@ -24,6 +24,7 @@ from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.words import Word, Wording, cut
 
 _TALK = "… "  # behind this, small letters are not taken for symbols
+_HOW_MANY = "how many laps? /added 3 counts them"
 _SIGN = 1.0  # bits: fewer than this and a word is hardly a sign of a code, such as "to" and "for"
 
 
@@ -159,6 +160,7 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
         fact = watch.book.rules.meanings[name]
         entries.append(_event(watch, fact, text))
         shown.append(watch.event_title(fact))
+        warnings += [_HOW_MANY] if fact == ADDED else []
     for ask in transcript.asks:
         asked = text[ask.span[0] : ask.span[1]]
         entries.append(_question(watch, asked))
@@ -252,6 +254,7 @@ def _talked(watch: Watch, text: str, talked: Passages) -> Shown:
             fact = watch.book.rules.meanings[passage.name]
             entries.append(_event(watch, fact, text, passage.number))
             shown.append(watch.event_title(fact))
+            shown += [_HOW_MANY] if entries[-1].message == ADDED and not passage.number else []
         else:
             entries.append(_question(watch, passage.name))
             shown.append(f"asked: {passage.name}")

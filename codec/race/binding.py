@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from decimal import Decimal
 from fractions import Fraction
 from typing import TypeVar
 
@@ -19,6 +20,7 @@ from grammar.fields import FieldBase, Progression, labelled
 from grammar.inspection import Inspection
 from grammar.message import Direction, Message
 from grammar.problems import nearest
+from grammar.speech.facts import TITLES
 
 PERCENT = "%"
 Asked = TypeVar("Asked")
@@ -70,6 +72,16 @@ class Event:
         """The laps planned at the start."""
         return self.spec.distance.planned
 
+    @property
+    def unreported(self) -> list[str]:
+        """The facts of the race and of a car that no phrase or message of the book reports: they
+        can only be entered by hand.
+        """
+        told = set(self.book.rules.meanings.values())
+        if self.spec.calls.distance is not None or self.spec.readbacks.distance is not None:
+            told.add("added")
+        return [fact for fact in TITLES if fact not in told]
+
 
 class Binding:
     """The event's names looked up in the book; what does not fit is noted."""
@@ -101,13 +113,19 @@ class Binding:
         laps, given, energy = self.spec.distance.planned, self.spec.plan.per_lap, self.spec.energy
         if given is None:
             return (Fraction(energy.usable - energy.reserve) / laps,) * laps
-        if not isinstance(given, list):
-            return (Fraction(given),) * laps
-        if len(given) != laps:
-            message = f"{len(given)} figures for {laps} laps"
+        figures = given if isinstance(given, list) else [given] * laps
+        if len(figures) != laps:
+            message = f"{len(figures)} figures for {laps} laps"
             hint = "give one for each lap, or one for all"
             self._note(("plan", "per_lap"), message, hint, _DISTANCE)
-        return tuple(map(Fraction, given))
+        elif (total := sum(figures, Decimal(0))) > energy.usable:
+            message = (
+                f"{plain(total)} {energy.unit} planned for {laps} laps, of"
+                f" {plain(energy.usable)} usable"
+            )
+            hint = "a figure is the energy of one lap"
+            self._note(("plan", "per_lap"), message, hint, (*_DISTANCE, ("energy", "usable")))
+        return tuple(map(Fraction, figures))
 
     def _measured(self, keys: Keys, name: str) -> FieldBase | None:
         field = self.book.fields.get(name)

@@ -5,7 +5,7 @@ alarm; a second report of a lap is asked about.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pytest
@@ -14,11 +14,12 @@ from sheet.support import RACE, race_book
 from codec import encode
 from codec.log.session import Session
 from codec.race import facts, follow, load_event, parse_event
-from codec.sheet import Journal
+from codec.sheet import Entry, Journal
 from codec.sheet.state import Standing
 
 EVENT = RACE.parents[1] / "event" / "event.toml"
 NOON = datetime.datetime(2026, 5, 2, 12, tzinfo=datetime.UTC)
+ON_PLAN = {"energy": "0.1", "motor": 95, "inverter": 65, "battery": 44, "alert": []}
 REPORTS = (
     "one two one two eight sierra alfa",
     "two two two two niner golf romeo",
@@ -249,3 +250,33 @@ def test_a_phrase_means_the_fact_that_the_book_names(tmp_path: Path) -> None:
         assert session.race.neutralised
         assert session.mine.followed is not None
         assert session.mine.followed.neutralised
+
+
+def test_what_a_line_costs_does_not_grow_with_the_race(
+    session: Session, clock: Watchmaker, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Of a report at lap 20 only that report is followed, and only its entries are taken up."""
+    from codec.race.follow import _Following
+
+    for lap in range(2, 21):
+        clock.on(80)
+        session.enter(encode(race_book(), {**ON_PLAN, "lap": lap}, "lap").words)
+    taken: list[object] = []
+    take, take_up = _Following.take, session.standing.take
+
+    def counted(following: _Following, one: object) -> None:
+        taken.append(one)
+        take(following, one)  # type: ignore[arg-type]  # passed on as it is
+
+    monkeypatch.setattr(_Following, "take", counted)
+    seen: list[object] = []
+
+    def taken_up(entries: Iterable[Entry]) -> None:
+        new = list(entries)
+        seen.extend(new)
+        take_up(new)
+
+    monkeypatch.setattr(session.standing, "take", taken_up)
+    session.enter(encode(race_book(), {**ON_PLAN, "lap": 21}, "lap").words)
+    assert session.lap == 21
+    assert len(taken) == len(seen) == 1

@@ -92,9 +92,12 @@ def test_wanted_positions_are_told_as_calls(
 
 def test_an_event_file_is_checked(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("race", "check", EVENT, RACE) == 0
-    assert capsys.readouterr().out.endswith(
-        "24 laps, 33.6 kWh planned, 0 kWh more than that to use\n"
-    )
+    told = capsys.readouterr().out.splitlines()[1:]
+    by_hand = "/stopped, /yellow, /dry"
+    assert told == [
+        "  24 laps, 33.6 kWh planned, 0 kWh more than that to use",
+        f"  no phrase or message of the book reports these, so they are typed: {by_hand}",
+    ]
     bad = tmp_path / "bad.toml"
     bad.write_text(EVENT.read_text("utf-8").replace("laps = 24", "laps = -1"), "utf-8")
     with pytest.raises(CodeError, match="1 problem"):

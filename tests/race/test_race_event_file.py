@@ -50,6 +50,13 @@ def test_the_example_event_fits_the_race_book() -> None:
         ("usable = 34.0", "usable = 0.3", "energy.reserve"),
         ("per_lap = 1.4", "per_lap = [1.4, 1.4]", "plan.per_lap"),
         ("per_lap = 1.4", 'per_lap = "much"', "plan.per_lap"),
+        ("per_lap = 1.4", "per_lap = 8.6", "plan.per_lap"),
+        ('way = "way", clicks = "clicks" }', 'way = "way" }', "calls.wheel.clicks"),
+        (
+            'way = "way", clicks = "clicks" }',
+            'way = "way", clicks = "clicks", position = "clicks" }',
+            "calls.wheel.position",
+        ),
         ("[reports.energy]", "[reports.charge]", "reports.charge"),
         ("[reports.energy]", "[reports.motor]", "reports.motor"),
         ("[reports.energy]", "[reports.alert]", "reports.alert"),

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import itertools
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from helpers import book_of
 from hypothesis import given
 from hypothesis import strategies as st
 from race.story import tell
 from race.support import fact, race_book, race_event
 
 from codec import Encoded, encode
-from codec.race import check_call, facts, follow, settings_calls
+from codec.race import check_call, facts, follow, parse_event, settings_calls
 from codec.race.dials import Ledger, Move, SettingError, fewest_clicks, move
 from codec.race.event import DialSpec
 from codec.sheet import Entry, Journal
@@ -188,6 +190,72 @@ def test_a_ledger_rebuilt_from_the_journal_is_the_live_one(tmp_path: Path) -> No
 
 def _seconds(call: Encoded) -> float:
     return call.seconds
+
+
+PLACES = {
+    "fields": {
+        "dial": {"kind": "choice", "options": ["bias", "map"]},
+        "place": {"kind": "quantity", "low": 0, "high": 9, "step": 1},
+        "charge": {"kind": "quantity", "unit": "kWh", "low": 0, "high": 49, "step": 0.5},
+    },
+    "tables": {
+        "dial": {"kind": "listed", "words": ["B", "M"]},
+        "place": {"kind": "digits"},
+        "charge": {"kind": "digits"},
+    },
+    "messages": {
+        "lap": {"layout": "charge"},
+        "done": {"layout": '"W" dial place "W"'},
+        "turn": {"layout": '"W" dial place', "direction": "pit"},
+    },
+}
+TO_PLACES = """
+[distance]
+laps = 20
+[energy]
+usable = 30
+spread = 0.05
+drift = 0.01
+first = 0.05
+[calls]
+wheel = { message = "turn", dial = "dial", position = "place" }
+[readbacks]
+wheel = { message = "done", dial = "dial", position = "place" }
+[dials]
+bias = { low = 1, high = 8, start = 5 }
+map = { low = 1, high = 4, start = 2 }
+"""
+
+
+def test_a_wheel_that_is_called_by_positions_is_followed_and_called() -> None:
+    event = parse_event(TO_PLACES, book_of(PLACES))
+
+    def said(kind: str, message: str, place: int, seq: int) -> Entry:
+        values = {"dial": "bias", "place": Decimal(place)}
+        return Entry(kind=kind, message=message, lap=1, values=values, seq=seq)  # type: ignore[arg-type]  # of the kinds
+
+    called = [said("call", "turn", 7, 1)]
+    race = follow(event, called)
+    assert (race.ledger.positions["bias"], race.ledger.heading("bias")) == (5, 7)
+    wrong = follow(event, [*called, said("report", "done", 6, 2)])
+    assert [notice.text for notice in wrong.notices] == [
+        "bias: position 7 called, position 6 read back; it stands at 6 now"
+    ]
+    right = follow(event, [*called, said("report", "done", 6, 2), said("report", "done", 7, 3)])
+    assert (right.ledger.positions["bias"], right.notices) == (7, [])
+    assert [one.call.string for one in settings_calls(right, {"bias": 7, "map": 4})] == ["WM4"]
+    with pytest.raises(SettingError, match="there is no position 9"):
+        settings_calls(right, {"bias": 9})
+
+
+def test_a_wrong_read_back_is_closed_by_the_right_one() -> None:
+    ledger = Ledger({"balance": DialSpec(start=5)})
+    ledger.call("balance", 2)
+    assert "2 up called, 3 up read back" in ledger.answer("balance", 3)
+    assert ledger.call("balance", 2) == 7  # NEGATIVE, I SAY AGAIN: no new call
+    assert ledger.waiting["balance"] == []
+    assert ledger.answer("balance", 2) == ""
+    assert ledger.positions["balance"] == 7
 
 
 def test_the_story_leaves_the_wheel_where_it_was_set() -> None:
