@@ -14,6 +14,7 @@ from grammar.export import FORMATS
 from grammar.loading import load_book
 
 RACE = "examples/race/race.toml"
+STARTER = "examples/starter/starter.toml"
 
 
 @pytest.mark.parametrize("form", FORMATS)
@@ -88,11 +89,11 @@ def test_checks_are_free_unless_enforced_and_the_head_of_the_file_tells(
     ("arguments", "told"),
     [
         ([RACE, "c", "-o", "-"], "c is 2 files"),
-        ([RACE, "card", "-o", "-"], "card is 6 files"),
+        ([STARTER, "card", "-o", "-"], "card is 6 files"),
         ([RACE, "pls", "--direction", "pit"], "pls can't hold one direction alone"),
         ([RACE, "lark", "--enforce-check"], "lark can't enforce check symbols"),
         (
-            ["examples/starter/starter.toml", "fsg", "--direction", "pit"],
+            [STARTER, "fsg", "--direction", "pit"],
             "no message of direction pit",
         ),
         ([RACE, "c", "-o", "/dev/null/here"], "can't be written"),

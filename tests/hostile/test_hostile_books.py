@@ -359,7 +359,11 @@ PIECES = sorted(
 )
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(
+    max_examples=2 * settings().max_examples,
+    deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)
 @given(
     st.integers(0, len(BOOK)),
     st.integers(0, 40),
@@ -370,7 +374,7 @@ def test_a_book_changed_anywhere_is_read_or_told(place: int, length: int, new: s
     book_or_error(BOOK[:place] + new + BOOK[place + length :])
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(st.sampled_from(PIECES), max_size=40))
 def test_the_lines_of_a_book_in_any_order_are_read_or_told(lines: list[str]) -> None:
     book_or_error("\n".join(lines))

@@ -110,7 +110,7 @@ def test_a_device_without_end_is_refused() -> None:
 
 
 @settings(
-    max_examples=120,
+    max_examples=2 * settings().max_examples,
     deadline=None,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],
 )

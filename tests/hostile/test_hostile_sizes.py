@@ -44,6 +44,7 @@ LONG_ACCEPTED = (
     "10,000 bands with names",
     "100,000 listed codewords by value",
     "25,000 codewords of forty symbols",
+    "30,000 codewords of eight symbols",
 )
 
 

@@ -171,7 +171,7 @@ def test_invisible_characters_never_make_or_hide_a_symbol() -> None:
         assert isinstance(error, CodeError), repr(character)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=2 * settings().max_examples, deadline=None)
 @given(
     st.lists(
         st.sampled_from([*UNITS, *STRANGE.values(), "sierra", "lima", "\ud83d", "triple", "and"]),
@@ -184,7 +184,7 @@ def test_any_mixture_is_read_or_refused(pieces: list[str], kind: str) -> None:
     assert not isinstance(found, CodeError) or printable(str(found))
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=2 * settings().max_examples, deadline=None)
 @given(st.text(max_size=60))
 def test_any_text_is_read_or_refused(text: str) -> None:
     for work in (lambda: decode_all(JOINED, text), lambda: decode(PLAIN, text, typed=True)):

@@ -93,15 +93,16 @@ TEMPLATES = [
 ]  # fmt: skip
 
 
+@pytest.mark.parametrize("count", [1000, pytest.param(3000, marks=pytest.mark.slow)])
 def test_made_up_talk_full_of_names_and_numbers_holds_hardly_a_report(
-    capsys: pytest.CaptureFixture[str],
+    count: int, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Some of it is a call word for word (Lima three, Tango two two); nothing else may be taken,
     but seven figures by chance.
     """
     chance = random.Random(5)
     lines = []
-    for number in range(1, 3001):
+    for number in range(1, count + 1):
         text = chance.choice(TEMPLATES)
         while "{" in text:
             text = text.replace("{name}", chance.choice(NAMES), 1).replace(
