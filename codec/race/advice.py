@@ -47,7 +47,8 @@ def advise(race: Race) -> list[Advice]:
 
 
 def _laps(race: Race) -> Advice | None:
-    spec, missing = race.event.spec.calls.distance, race.laps_added - race.laps_entered
+    announced = race.laps_added - race.laps_expected
+    spec, missing = race.event.spec.calls.distance, announced - race.laps_entered
     laps = race.event.book.fields[spec.added].progression if spec else None
     if spec is None or missing <= 0 or laps is None or race.neutralised:
         return None

@@ -12,7 +12,7 @@ import io
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from prompt_toolkit.application import Application
 from prompt_toolkit.application.current import get_app
@@ -39,6 +39,9 @@ from codec.views.board import Board, board, lap_clock
 from codec.views.laps import SheetLine
 from grammar.errors import CodeError, visible
 from grammar.exact import plain
+
+if TYPE_CHECKING:
+    from codec.race import Race
 
 _STYLES = {"good": "bold green", "warning": "bold yellow", "bad": "bold red", "plain": ""}
 # lines of the table that stay, however much there is to tell above it: two of its head, and the
@@ -96,6 +99,7 @@ class Log:
         output, for tests).
         """
         self._boards: dict[tuple[str, int | None], tuple[int, Board]] = {}
+        self._told: dict[str, tuple[Race, list[Text]]] = {}
         self._above = 0  # lines of the table that are scrolled past, from its end
         self._wanted = ""  # what is searched for
         begun = () if shown is None or shown.tone == "good" else shown.lines
@@ -310,9 +314,7 @@ class Log:
         """
         if shown.race is None or not shown.car:
             return []
-        from codec.screen.race import state_lines  # slow to load, and not needed without an event
-
-        told = state_lines(shown.race, shown.advice)
+        told = list(self._state_lines(shown, shown.race))
         due = shown.race.laps_due(self.session.now()) if shown.race.neutralised else None
         if due is not None:
             told.insert(1, safe(f"laps due so far by the event file: {due}", "bold yellow"))
@@ -328,6 +330,15 @@ class Log:
                 break
             lines += parts
         return lines
+
+    def _state_lines(self, shown: Board, race: Race) -> list[Text]:
+        """Return where the race is heading; worked out anew when something is written."""
+        known = self._told.get(shown.car)
+        if known is None or known[0] is not race:
+            from codec.screen.race import state_lines  # slow to load, and only with an event
+
+            known = self._told[shown.car] = race, state_lines(race, shown.advice)
+        return known[1]
 
     def _head(self, shown: Board, width: int) -> Text:
         session, state = self.session, shown.state

@@ -117,7 +117,7 @@ def _use(uses: Mapping[int, LapUse], line: SheetLine) -> list[Text]:
     if use.gap is None:
         return [Text(f"{use.used:.2f}"), Text(f"{use.target:.2f}"), Text("neutr.", "dim")]
     over = use.gap > _GAP * use.target
-    gap = Text(f"{use.gap:+.2f}".replace("-", "−"), "bold yellow" if over else "")
+    gap = Text(f"{round(use.gap, 2) + 0.0:+.2f}".replace("-", "−"), "bold yellow" if over else "")
     return [Text(f"{use.used:.2f}"), Text(f"{use.target:.2f}"), gap]
 
 

@@ -129,6 +129,18 @@ def state_of(entry: Entry) -> str:
     return entry.refusal if entry.refusal == DOUBTFUL else "not read"
 
 
+def _corrected(row: Row) -> str:
+    """Return in words what was first written of a row that was corrected."""
+    first, entry = row.first, row.entry
+    if first.refusal:
+        return f"first heard: {first.heard}"
+    if first.car != entry.car:
+        return f"first filed with car {first.car}"
+    if first.values == entry.values and first.lap != entry.lap:
+        return f"first filed with lap {first.lap}"
+    return f"corrected from {first.string or first.heard}"
+
+
 def _remarks(book: Book, row: Row) -> list[Remark]:
     """Return what is to be said of a row besides its values."""
     entry, parts = row.entry, list[Remark]()
@@ -145,9 +157,7 @@ def _remarks(book: Book, row: Row) -> list[Remark]:
     if row.questions and not entry.accepted:
         parts.append(Remark(f"asked: {row.questions[-1].heard}", "asked"))
     if row.corrections and entry.accepted:
-        first = row.first
-        told = f"first heard: {first.heard}" if first.refusal else f"corrected from {first.string}"
-        parts.append(Remark(told, "quiet"))
+        parts.append(Remark(_corrected(row), "quiet"))
     if any(back.note == "differs" for back in row.readbacks):
         parts.append(Remark("read back differently", "asked"))
     if row.withdrawn:
