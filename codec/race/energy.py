@@ -7,13 +7,37 @@ a delta by the plan the dash has, the remaining energy by what was usable.
 
 from __future__ import annotations
 
+import functools
+import itertools
+import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
 
 from codec.race.binding import EnergyField, Event
 from codec.race.interval import Interval, interval, mirrored, shifted
-from codec.race.kalman import Distribution, GaussianMixture, Observation, Transition
+from codec.race.kalman import (
+    Cases,
+    Course,
+    Distribution,
+    GaussianMixture,
+    Observation,
+    Transition,
+)
 from grammar.fields import Value
+
+if TYPE_CHECKING:
+    from codec.race.truncated_normal import Array
+
+# how many times as much as stated laps may scatter and the habit drift, in steps of a factor
+_SCATTERS = (0.4, 0.63, 1.0, 1.6, 2.5, 4.0)
+_DRIFTS = (0.5, 1.0, 2.0, 4.0)
+_DRIFT_DOUBT = 0.7  # times as much as the scatter the drift is doubted
+_CREEPS = 0.05  # how likely the habit creeps, against that it only drifts
+_AS_STATED = 1.3  # a factor up to this is as stated, or its inverse
+_SURE, _SURE_OF_TREND = 0.9, 0.8  # of what the laps are like, before it is told
+_ODD = 4.0  # times as much as others an odd lap scatters
+_PARTLY = 0.15  # how far a target half kept may lie off the half, as a share of the whole way
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,27 +55,79 @@ def begin(event: Event) -> GaussianMixture:
     """Return what is known at the start: nothing is used, and the driver's habit is about the
     plan.
     """
-    return GaussianMixture.start(0.0, 0.0, 0.0, float(event.spec.energy.first))
+    return GaussianMixture.start(
+        0.0, 0.0, 0.0, float(event.spec.energy.first), _cases(*_doubts(event))
+    )
+
+
+def _doubts(event: Event) -> tuple[float, float]:
+    """Return how much the stated noise is doubted, and the deviation of a steady change of the
+    habit from lap to lap.
+    """
+    spec = event.spec.energy
+    plan = float(sum(event.plan)) / event.laps
+    creep = 0.1 * plan / event.laps if spec.creep is None else float(spec.creep)
+    return float(spec.doubt), creep
+
+
+@functools.lru_cache(maxsize=64)
+def _cases(doubt: float, creep: float) -> Cases:
+    """Return what the noise may be like: normal distributions of the logarithms of the factors, on
+    a grid.
+    """
+    if not doubt:
+        return Cases.of([(1.0, 1.0, 1.0, 0.0)])
+
+    def share(factor: float, width: float) -> float:
+        return math.exp(-0.5 * (math.log(factor) / width) ** 2)
+
+    cases = [
+        (share(scatter, doubt) * share(drift, _DRIFT_DOUBT * doubt), scatter, drift, 0.0)
+        for scatter, drift in itertools.product(_SCATTERS, _DRIFTS)
+    ]
+    if creep:
+        total = math.fsum(case[0] for case in cases)
+        cases += [
+            (_CREEPS * total * share(scatter, doubt), scatter, 1.0, creep) for scatter in _SCATTERS
+        ]
+    return Cases.of(cases)
 
 
 def transition(event: Event, expected: float, share: NeutralisedShare = RACING) -> Transition:
     """Return what one lap does to the energy used; ``expected`` is what the lap takes at the plan
     or the target called.
     """
-    spec = event.spec
+    spec, energy = event.spec, event.spec.energy
     saved = expected * (1 - float(spec.neutralisation.use))
     unsure = expected * float(spec.neutralisation.use_spread) * share.mean
     racing = 1 - share.mean
     return Transition(
         offset=expected - saved * share.mean,
         gain=racing,
-        level_variance=float(spec.energy.spread) ** 2
-        + saved * saved * share.variance
-        + unsure * unsure,
-        slope_variance=float(spec.energy.drift) ** 2,
-        jump=float(spec.energy.jump),
+        level_variance=float(energy.spread) ** 2,
+        slope_variance=float(energy.drift) ** 2,
+        known_variance=saved * saved * share.variance + unsure * unsure,
+        jump=float(energy.jump),
         jump_level=expected * expected / 4,
-        jump_slope=float(spec.energy.first) ** 2,
+        jump_slope=float(energy.first) ** 2,
+        odd=float(energy.odd),
+        odd_factor=_ODD**2,
+    )
+
+
+def called(event: Event, state: GaussianMixture, before: float, target: float) -> GaussianMixture:
+    """Return what is known when a ``target`` is called, where ``before`` was expected.
+
+    A target may be kept (then the habit begins anew, about it), half kept, or ignored.
+    """
+    spec, first = event.spec.targets, float(event.spec.energy.first)
+    return state.changed(
+        before - target,
+        (
+            Course(float(spec.kept), 0.0, first**2),
+            Course(float(spec.half), 0.5, first**2 / 4, _PARTLY),
+            Course(float(spec.ignored), 1.0),
+        ),
     )
 
 
@@ -84,39 +160,88 @@ def observations(
             yield Observation(low, high, 1 / bound.field.size)
 
 
-def used_after(
-    event: Event, state: GaussianMixture, expected: float, laps: int, *, held: bool = False
-) -> Distribution:
+def least_used(event: Event, values: Mapping[str, Value], *, usable: float) -> float | None:
+    """Return the least that was used by what a report says is left, None if it says nothing of
+    that.
+    """
+    return max(
+        (
+            used_interval(
+                bound, bound.field.level(values[name]).level, planned_used=0, usable=usable
+            )[0]
+            for name, bound in event.energies.items()
+            if name in values and bound.spec.says == "remaining"
+        ),
+        default=None,
+    )
+
+
+def used_after(event: Event, state: GaussianMixture, expected: float, laps: int) -> Distribution:
     """Return the distribution of the energy used ``laps`` laps on, in which ``expected`` is taken
     at plan or target.
 
-    ``held`` is for a target that is still to be called: every lap takes what is expected, but for
-    the spread of single laps, because later calls correct a habit that is off it. The sums are
-    those of ``transition``, lap by lap, in closed form.
+    The sums are those of ``transition``, lap by lap, in closed form, but for what no habit tells.
     """
-    energy = event.spec.energy
-    noise, drift = (
-        laps * float(energy.spread) ** 2,
-        float(energy.drift) ** 2 * (laps - 1) * laps * (2 * laps - 1) / 6,
-    )
-    if held:
-        return Distribution(
-            tuple(
-                (normal.weight, normal.level + expected, normal.level_variance + noise)
-                for normal in state.components
-            )
-        )
-    return Distribution(
-        tuple(
-            (
-                normal.weight,
-                normal.level + expected + laps * normal.slope,
-                normal.level_variance
-                + 2 * laps * normal.covariance
-                + laps * laps * normal.slope_variance
-                + noise
-                + drift,
-            )
-            for normal in state.components
-        )
-    )
+    noise = laps * lap_noise(event, state) + _drifted(event, state, laps)
+    return state.after(laps, noise).shifted(expected)
+
+
+def used_held(event: Event, state: GaussianMixture, expected: float) -> Distribution:
+    """Return the distribution of the energy used when ``expected`` more is called, lap by lap, and
+    kept: calls correct whatever comes, but for the last lap, whose use nobody corrects.
+    """
+    return used_once(event, state, expected, 1)
+
+
+def used_once(event: Event, state: GaussianMixture, expected: float, laps: int) -> Distribution:
+    """Return the distribution of the energy used ``laps`` laps on when a target is called once, and
+    kept: the habit begins anew about it, and no call corrects what becomes of it.
+    """
+    first = (laps * float(event.spec.energy.first)) ** 2
+    noise = laps * lap_noise(event, state) + _drifted(event, state, laps) + first
+    return state.held(noise).shifted(expected)
+
+
+def _drifted(event: Event, state: GaussianMixture, laps: int) -> Array:
+    """Return the variance that the drift of the habit brings to each way within so many laps."""
+    drift: Array = (float(event.spec.energy.drift) * state.cases.drift[state.case]) ** 2
+    return drift * ((laps - 1) * laps * (2 * laps - 1) / 6)
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """What the laps are like, by all that was reported: how many times as much as stated they
+    scatter and the habit drifts, how much more a lap takes than the one before it, and how likely
+    it is that it is so.
+    """
+
+    kind: Literal["scatter", "drift", "creep"]
+    factor: float
+    chance: float
+
+
+def manners(state: GaussianMixture) -> list[Manner]:
+    """Return in what the laps are not as the event file says, where that is nearly certain."""
+    cases, weight = state.cases, state.case_weights()
+    found = []
+    more, less = cases.scatter > _AS_STATED, cases.scatter < 1 / _AS_STATED
+    for apart in (more, less):
+        chance = float(weight[apart].sum())
+        if chance > _SURE:
+            found.append(Manner("scatter", float(weight @ cases.scatter), chance))
+    creeping = cases.bend > 0
+    moving = creeping | (cases.drift > _AS_STATED)
+    chance, creep = float(weight[moving].sum()), float(weight[creeping].sum())
+    if chance > _SURE_OF_TREND:
+        if 2 * creep > chance:
+            found.append(Manner("creep", state.bend().mean / creep, chance))
+        else:
+            found.append(Manner("drift", float(weight @ cases.drift), chance))
+    return found
+
+
+def lap_noise(event: Event, state: GaussianMixture) -> Array:
+    """Return the variance of single laps in each way, odd ones among them."""
+    spec = event.spec.energy
+    scatter: Array = float(spec.spread) ** 2 * state.cases.scatter[state.case] ** 2
+    return scatter * (1 + state.odd_chance(float(spec.odd)) * (_ODD**2 - 1))

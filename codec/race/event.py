@@ -114,6 +114,27 @@ class EnergySpec(Strict):
             " slowly."
         ),
     )
+    doubt: Annotated[ExactDecimal, Field(ge=0, le=2)] = Field(
+        Decimal("0.45"),
+        description=(
+            "How far `spread` and `drift` may be off: the standard deviation of the natural"
+            " logarithm of the factor. The race teaches better; 0 believes them."
+        ),
+    )
+    odd: Annotated[ExactDecimal, Field(ge=0, le=Decimal("0.5"))] = Field(
+        Decimal("0.01"),
+        description=(
+            "The share of laps expected to scatter four times as much as the others; how many do"
+            " is learned."
+        ),
+    )
+    creep: NotNegative | None = Field(
+        None,
+        description=(
+            "Standard deviation of a steady change of the habit, a lap; the default would change it"
+            " by a tenth of the plan over the race, 0 is none."
+        ),
+    )
 
     @field_validator("unit")
     @classmethod
@@ -150,6 +171,17 @@ class PlanSpec(Strict):
             " left over the new number of them, or `keep` the plan of each lap."
         ),
     )
+
+
+class TargetsSpec(Strict):
+    """``[targets]``: whether the driver keeps the targets that are called.
+
+    Each counts beforehand like so many targets called before.
+    """
+
+    kept: Positive = Field(Decimal("2.7"), description="Targets kept.")
+    half: Positive = Field(Decimal("0.15"), description="Targets kept half way.")
+    ignored: Positive = Field(Decimal("0.15"), description="Targets ignored.")
 
 
 class NeutralisationSpec(Strict):
@@ -330,6 +362,9 @@ class EventSpec(Strict):
     distance: DistanceSpec = Field(description="How long the race is.")
     energy: EnergySpec = Field(description="What energy there is, and how evenly it is used.")
     plan: PlanSpec = Field(default_factory=PlanSpec, description="The energy planned for each lap.")
+    targets: TargetsSpec = Field(
+        default_factory=TargetsSpec, description="Whether the driver keeps the targets called."
+    )
     neutralisation: NeutralisationSpec = Field(
         default_factory=NeutralisationSpec, description="What a neutralised race costs and gives."
     )

@@ -8,7 +8,8 @@ followed on from where it stood; a correction of an earlier lap, or a late repor
 from __future__ import annotations
 
 import copy
-from collections.abc import Iterable, Mapping, Sequence
+import functools
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
@@ -18,6 +19,7 @@ from codec.race.binding import Event
 from codec.race.clock import Clock, Neutralised
 from codec.race.dials import Ledger, SettingError, wheel_move, whole
 from codec.race.event import LapsSpec, WheelSpec
+from codec.race.kalman import GaussianMixture
 from codec.race.plan import MOST_PLANNED, EnergyPlan
 from codec.race.race import DrivenLap, Race, RaceNotice
 from codec.sheet.entry import Entry
@@ -27,6 +29,8 @@ from codec.sheet.state import ADDED, MOST_LAPS, NEUTRALISED, POSITION, RESUMED, 
 from grammar.errors import CodeError, counted
 from grammar.fields import Value
 
+_NOT_KEPT = 0.6  # a target held so surely for not kept is pointed out
+_CERTAIN = 0.98  # a report taken so surely sets how much can be left
 _FITS = 0.5  # a value less likely than this to be right is pointed out
 _NEAR, _EVERY = 4, 16  # kept to go on from: the last laps, and of those before every so many
 
@@ -158,6 +162,17 @@ class _Announced:
 _CHANGING = (list, dict, set, _Announced)  # what a following knows and goes on to change
 
 
+def _manner(manner: energy.Manner, unit: str) -> str:
+    """Return in words in what the laps are not as the event file says."""
+    if manner.kind == "creep":
+        more = "more" if manner.factor > 0 else "less"
+        told = f"each takes about {abs(manner.factor):.3f} {unit} {more} than the one before"
+    else:
+        what = "they scatter" if manner.kind == "scatter" else "the habit drifts"
+        told = f"{what} about {manner.factor:.1f} times as much"
+    return f"the laps don't look as the event file says ({manner.chance:.0%}): {told}"
+
+
 class _Following:
     """The race as it is followed; what it knows is its own, so that a copy goes on by itself."""
 
@@ -174,7 +189,10 @@ class _Following:
         )
         self.announced = _Announced()
         self.announced_since = _Announced()  # the last neutralisation began
+        # what is known, but for how much the last certain report allows to be left
+        self.believed = self.race.energy
         self.called_laps: list[int] = []
+        self.told_of_target, self.told_of_manners = False, set[str]()
         self.calls: dict[str, Mapping[str, Value]] = {}
         self.wrong: dict[str, int] = {}  # dial → its last read-back, where it is wrong
         self.past: list[Race] = []  # with history: behind each lap
@@ -242,17 +260,24 @@ class _Following:
             1.0 if fact.certainty is None else fact.certainty
         )
         used, usable = float(race.plan.used(race.lap)), float(race.usable)
-        observed = energy.observations(self.event, fact.values, planned_used=used, usable=usable)
-        race.energy, truth = race.energy.report(observed, wrong=wrong, mark=lap)
+        observed = list(
+            energy.observations(self.event, fact.values, planned_used=used, usable=usable)
+        )
+        truth = self.believed.truth_of(observed, wrong=wrong)
+        self._know(lambda state: state.report(observed, wrong=wrong, mark=lap))
+        least = energy.least_used(self.event, fact.values, usable=usable)
+        if least is not None and (fact.certainty is None or fact.certainty >= _CERTAIN):
+            race.energy = self.believed.at_least(least)
         doubted = (
             [name for name in self.event.energies if name in fact.values] if truth < _FITS else []
         )
         for name, state in race.temperatures.items():
-            observed = temperature.observations(self.event.temperatures[name], fact.values)
-            race.temperatures[name], right = state.report(observed, wrong=wrong, mark=lap)
-            doubted += [name] if right < _FITS else []
+            said = list(temperature.observations(self.event.temperatures[name], fact.values))
+            doubted += [name] if state.truth_of(said, wrong=wrong) < _FITS else []
+            race.temperatures[name] = state.report(said, wrong=wrong, mark=lap)
         race.reported.append(lap)
         race.driven[-1] = replace(race.driven[-1], used=race.energy.level().mean)
+        self._doubt_driver(fact)
         if doubted:
             fields = self.event.book.fields
             told = ", ".join(
@@ -266,6 +291,33 @@ class _Following:
                 fact,
             )
 
+    def _know(self, step: Callable[[GaussianMixture], GaussianMixture]) -> None:
+        """Take a step in what is believed of the energy, and in what is shown of it."""
+        shown, believed = self.race.energy, self.believed
+        self.believed = step(believed)
+        self.race.energy = self.believed if shown is believed else step(shown)
+
+    def _doubt_driver(self, fact: Entry) -> None:
+        """Note a target that is not kept, once a call, and laps that are not as the event file
+        says, once of each kind.
+        """
+        race, unit = self.race, self.event.spec.energy.unit
+        _, half, ignored = race.energy.branches()
+        if race.target is not None and not self.told_of_target and half + ignored > _NOT_KEPT:
+            self.told_of_target = True
+            use = float(race.target) + race.energy.slope().mean
+            how = "half kept" if half > ignored else "not kept"
+            self._note(
+                "target-not-kept",
+                f"the target of {float(race.target):.2f} {unit} is {how}"
+                f" ({half + ignored:.0%}): a lap takes {use:.2f}",
+                fact,
+            )
+        for manner in energy.manners(race.energy):
+            if manner.kind not in self.told_of_manners:
+                self.told_of_manners.add(manner.kind)
+                self._note("not-as-stated", _manner(manner, unit), fact)
+
     def _drive_to(self, lap: int) -> None:
         race = self.race
         while race.lap < lap:
@@ -276,7 +328,8 @@ class _Following:
             share = max(shares, key=lambda found: found.mean, default=energy.RACING)
             if not share.mean:
                 race.raced.append(race.lap)
-            race.energy = race.energy.advance(energy.transition(self.event, float(expected), share))
+            move = energy.transition(self.event, float(expected), share)
+            self._know(functools.partial(GaussianMixture.advance, move=move))
             for name, bound in self.event.temperatures.items():
                 race.temperatures[name] = race.temperatures[name].advance(
                     temperature.transition(bound)
@@ -401,9 +454,11 @@ class _Following:
     def _target(self, fact: Entry, name: str) -> None:
         value, unit = fact.values.get(name), self.event.book.fields[name].unit_text
         if isinstance(value, Decimal):
-            race = self.race
+            race, before = self.race, float(self.race.expected(self.race.lap + 1))
             race.target = units.energy(value, unit, self.event.spec.energy.unit)
-            race.energy = race.energy.reset_slope(0.0, float(self.event.spec.energy.first))
+            self.told_of_target = False
+            target = float(race.target)
+            self._know(lambda state: energy.called(self.event, state, before, target))
 
     def _repeated(self, fact: Entry) -> None:
         """Note a call that was not repeated as it was said.

@@ -1,35 +1,84 @@
 """What is known of a quantity and of its trend: a Kalman filter that knows the rounding of the
-code.
+code, and that does not believe what it was told of its own noise.
 
-The state is (level, slope), normal, or a mixture of a few normals. A report says that the level
-lies in an interval: the values that the code rounds to what was said, without end on one side at an
-open end. The state is conditioned on that by matching moments: the level given the interval is a
-normal distribution cut to it, and the Kalman gain carries its mean and variance over to the slope.
-For steps that are small against what is uncertain this is the Kalman filter with the variance of
-the rounding, step²/12, as noise.
+The state is (level, slope, bend): a lap adds the slope to the level and the bend to the slope. It
+is normal, or a mixture of normals. A report says that the level lies in an interval: the values that
+the code rounds to what was said, without end on one side at an open end. The state is conditioned
+on that by matching moments: the level given the interval is a normal distribution cut to it, and
+the Kalman gain carries its mean and variance over to the rest. For steps that are small against
+what is uncertain this is the Kalman filter with the variance of the rounding, step²/12, as noise.
+
+Nobody knows the noise beforehand: how much single laps scatter and how much the slope drifts, as
+multiples of what was stated, and whether the slope bends, are a table of ``Cases``, each with its
+own normals, weighed by how well it foretold the reports. Single laps have heavy tails: a lap may be
+odd, that is scatter several times as much, and how often laps are is learned (the probability of
+the next is that of a beta distribution, given how many were). The case itself may change: a little
+of the weight goes back to what was held likely at first with each lap.
 
 A report may be wrong. Each is taken both ways, as right (then it conditions the state) and as wrong
 (then it tells nothing), and each way keeps its weight, so that later reports can still tell which
 it was. So is a lap on which something happened that no trend tells: without that way, a filter that
-is sure of itself would hold every report behind such a lap for wrong. Only the likeliest ways are
-kept.
+is sure of itself would hold every report behind such a lap for wrong. Only the likeliest ways of
+each case are kept; an odd lap and an ordinary one are merged into one way once their reports are
+taken.
 
 Sources: R. E. Kalman 1960; H. W. Sorenson, D. L. Alspach 1971 (Gaussian sums); R. E. Curry 1970
-(quantised measurements).
+(quantised measurements); D. T. Magill 1965 (a table of filters for unknown noise); H. A. P. Blom,
+Y. Bar-Shalom 1988 (merging).
 """
 
 from __future__ import annotations
 
+import functools
 import math
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
-from typing import NamedTuple
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
 
-from codec.race.truncated_normal import normal_cdf, truncated
+from codec.race.truncated_normal import normal_cdfs, truncated
 
-MOST_COMPONENTS = 12
-_LEAST_SHARE = 1e-6
+if TYPE_CHECKING:
+    import numpy as np
+
+    from codec.race.truncated_normal import Array
+
+MOST_WAYS = 5  # of one case and one branch
+MOST_MARKS = 63  # reports, the last ones, of which it can still be told whether they were wrong
+_LEAST_SHARE = 1e-5
+_LEAST_LOG = (
+    -200.0
+)  # a way is never held for less likely against the likeliest, so that it can come back
+_ROOT_TWO_PI = math.sqrt(2 * math.pi)
 _LEAST_VARIANCE = 1e-12
+_LEAST_MISSING = 1e-4
+_FORGOTTEN = 0.003  # of what was learned about the noise, with each lap
+_ODD_LAPS = 20.0  # what is held beforehand about odd laps counts as much as so many laps seen
+
+
+@dataclass(frozen=True, eq=False)
+class Cases:
+    """What the noise may be like: for each case its probability, how many times as much single laps
+    scatter and the slope drifts, and the variance of the bend.
+    """
+
+    weight: Array
+    scatter: Array
+    drift: Array
+    bend: Array
+
+    @classmethod
+    def of(cls, cases: Iterable[tuple[float, float, float, float]]) -> Cases:
+        """Return them from (probability, scatter, drift, standard deviation of the bend)."""
+        import numpy as np
+
+        weight, scatter, drift, bend = np.array(list(cases), dtype=float).T
+        return cls(weight / weight.sum(), scatter, drift, bend**2)
+
+    @classmethod
+    @functools.cache
+    def one(cls) -> Cases:
+        """Return the one case that everything is as stated."""
+        return cls.of([(1.0, 1.0, 1.0, 0.0)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +86,10 @@ class Transition:
     """What one lap does: the level gains ``offset`` and ``gain`` times the slope, the slope keeps
     the share ``settles``.
 
-    Both gain variance. With the probability ``jump`` something happened that no trend tells: then
-    the level gains ``jump_level``, the slope ``jump_slope`` of variance more.
+    Both gain variance, as many times as a case says; ``known_variance`` comes to the level in any
+    case. With the probability ``odd`` the lap is odd, and ``level_variance`` is ``odd_factor`` times
+    as much. With the probability ``jump`` something happened that no trend tells: then the level
+    gains ``jump_level``, the slope ``jump_slope`` of variance more.
     """
 
     offset: float = 0.0
@@ -46,9 +97,12 @@ class Transition:
     settles: float = 1.0
     level_variance: float = 0.0
     slope_variance: float = 0.0
+    known_variance: float = 0.0
     jump: float = 0.0
     jump_level: float = 0.0
     jump_slope: float = 0.0
+    odd: float = 0.0
+    odd_factor: float = 1.0
 
 
 class Observation(NamedTuple):
@@ -61,12 +115,9 @@ class Observation(NamedTuple):
     chance: float
 
 
-@dataclass(frozen=True, slots=True)
-class Component:
+class Component(NamedTuple):
     """One normal of the mixture: its weight, the means of level and slope, their variances and
     covariance.
-
-    ``wrong`` has bit n set where the report marked n is taken for wrong.
     """
 
     weight: float
@@ -75,72 +126,85 @@ class Component:
     level_variance: float
     covariance: float
     slope_variance: float
-    wrong: int = 0
-
-    def moved(self, transition: Transition) -> Component:
-        """Return it a lap later, if nothing happened that no trend tells."""
-        gain, settles = transition.gain, transition.settles
-        return Component(
-            self.weight,
-            self.level + transition.offset + gain * self.slope,
-            settles * self.slope,
-            self.level_variance
-            + 2 * gain * self.covariance
-            + gain * gain * self.slope_variance
-            + transition.level_variance,
-            settles * (self.covariance + gain * self.slope_variance),
-            settles * settles * self.slope_variance + transition.slope_variance,
-            self.wrong,
-        )
 
 
-@dataclass(frozen=True, slots=True)
 class Distribution:
-    """The distribution of one quantity: a mixture of normals as (weight, mean, variance)."""
+    """The distribution of one quantity: a mixture of normals."""
 
-    parts: tuple[tuple[float, float, float], ...]
+    __slots__ = ("deviations", "means", "weights")
+
+    def __init__(self, weights: Array, means: Array, variances: Array) -> None:
+        """Keep the parts, whose weights sum to 1."""
+        import numpy as np
+
+        self.weights, self.means = weights, means
+        self.deviations: Array = np.sqrt(np.maximum(variances, _LEAST_VARIANCE))
+
+    @classmethod
+    def of(cls, parts: Iterable[tuple[float, float, float]]) -> Distribution:
+        """Return the mixture of some (weight, mean, variance)."""
+        import numpy as np
+
+        weights, means, variances = np.array(list(parts), dtype=float).T
+        return cls(weights, means, variances)
+
+    @classmethod
+    def mixed(cls, parts: Sequence[tuple[float, Distribution]]) -> Distribution:
+        """Return the mixture of some distributions, each with its probability."""
+        import numpy as np
+
+        return cls(
+            np.concatenate([share * of.weights for share, of in parts]),
+            np.concatenate([of.means for _, of in parts]),
+            np.concatenate([of.deviations for _, of in parts]) ** 2,
+        )
 
     @property
     def mean(self) -> float:
         """The mean."""
-        return math.fsum(weight * mean for weight, mean, _ in self.parts)
+        return float(self.weights @ self.means)
 
     @property
     def deviation(self) -> float:
         """The standard deviation."""
-        centre = self.mean
-        return math.sqrt(
-            math.fsum(
-                weight * (variance + (mean - centre) ** 2) for weight, mean, variance in self.parts
-            )
-        )
+        return math.sqrt(self.weights @ (self.deviations**2 + (self.means - self.mean) ** 2))
 
     def below(self, x: float) -> float:
         """Return the probability of less than ``x``."""
-        return math.fsum(
-            weight * normal_cdf((x - mean) / math.sqrt(max(variance, _LEAST_VARIANCE)))
-            for weight, mean, variance in self.parts
-        )
+        return float(self.weights @ normal_cdfs((x - self.means) / self.deviations))
 
     def shifted(self, by: float) -> Distribution:
         """Return the distribution of ``by`` more."""
-        return Distribution(tuple((weight, by + mean, var) for weight, mean, var in self.parts))
+        return Distribution(self.weights, self.means + by, self.deviations**2)
 
     def mirrored(self, about: float) -> Distribution:
         """Return the distribution of what is left of ``about``."""
-        return Distribution(tuple((weight, about - mean, var) for weight, mean, var in self.parts))
+        return Distribution(self.weights, about - self.means, self.deviations**2)
+
+    def density(self, x: float) -> float:
+        """Return the density at ``x``."""
+        import numpy as np
+
+        away = (x - self.means) / self.deviations
+        return float(self.weights @ (np.exp(-away * away / 2) / self.deviations)) / _ROOT_TWO_PI
 
     def quantile(self, share: float) -> float:
-        """Return the value below which ``share`` of the probability lies."""
-        reach = [
-            (mean - 9 * math.sqrt(variance) - 1e-9, mean + 9 * math.sqrt(variance) + 1e-9)
-            for _, mean, variance in self.parts
-        ]
-        low, high = min(pair[0] for pair in reach), max(pair[1] for pair in reach)
-        for _ in range(60):
-            middle = (low + high) / 2
-            low, high = (middle, high) if self.below(middle) < share else (low, middle)
-        return (low + high) / 2
+        """Return the value below which ``share`` of the probability lies: Newton's method, in
+        brackets.
+        """
+        low = float((self.means - 9 * self.deviations).min()) - 1e-9
+        high = float((self.means + 9 * self.deviations).max()) + 1e-9
+        x = self.mean
+        for _ in range(100):
+            off = self.below(x) - share
+            low, high = (x, high) if off < 0 else (low, x)
+            if abs(off) < 1e-10 or high - low < 1e-12 * (1 + abs(x)):
+                break
+            density = self.density(x)
+            x = x - off / density if density > 0 else low
+            if not low < x < high:
+                x = (low + high) / 2
+        return x
 
     def band(self, share: float = 0.8) -> tuple[float, float]:
         """Return the band that holds ``share`` of the probability, as much of the rest on either
@@ -149,60 +213,185 @@ class Distribution:
         return self.quantile((1 - share) / 2), self.quantile((1 + share) / 2)
 
 
-class GaussianMixture:
-    """What is known of level and slope: a mixture of normals whose weights sum to 1.
+@dataclass(frozen=True, slots=True)
+class Course:
+    """What may become of a trend that is to change: ``share`` of the slope stays, and ``variance``
+    comes to it; ``width`` times what the slope is off comes as a deviation more. ``weight`` counts
+    beforehand like so many times that it was seen.
+    """
 
+    weight: float
+    share: float
+    variance: float = 0.0
+    width: float = 0.0
+
+
+class GaussianMixture:
+    """What is known of level, slope and bend: a mixture of normals whose weights sum to 1.
+
+    Ways stand along the first axis; along the second the kinds of the last lap, ordinary and odd.
     Nothing changes: each step returns a new one.
     """
 
-    __slots__ = ("components",)
+    __slots__ = (
+        "branch",
+        "case",
+        "cases",
+        "covariance",
+        "laps",
+        "marks",
+        "mean",
+        "odd",
+        "past",
+        "weight",
+        "wrong",
+    )
 
-    def __init__(self, components: Iterable[Component]) -> None:
-        """Keep the likeliest components, their weights made to sum to 1."""
-        kept = sorted(components, key=lambda normal: -normal.weight)[:MOST_COMPONENTS]
-        least = kept[0].weight * _LEAST_SHARE
-        kept = [normal for normal in kept if normal.weight > least]
-        total = math.fsum(normal.weight for normal in kept)
-        self.components = tuple(
-            Component(
-                w.weight / total,
-                w.level,
-                w.slope,
-                w.level_variance,
-                w.covariance,
-                w.slope_variance,
-                w.wrong,
-            )
-            for w in kept
-        )
+    cases: Cases
+    weight: Array
+    mean: Array
+    covariance: Array
+    case: np.ndarray  # of each way, its place in the cases
+    branch: np.ndarray  # the course the slope took when it was to change last, -1 before
+    past: Array  # how often it took each course before
+    odd: Array  # how many laps were odd
+    laps: float
+    wrong: np.ndarray  # bit n is set where the report of mark n from the end is taken for wrong
+    marks: tuple[int, ...]
 
     @classmethod
     def start(
-        cls, level: float, slope: float, level_deviation: float, slope_deviation: float
+        cls,
+        level: float,
+        slope: float,
+        level_deviation: float,
+        slope_deviation: float,
+        cases: Cases | None = None,
     ) -> GaussianMixture:
         """Return what is known at the start."""
-        return cls([Component(1.0, level, slope, level_deviation**2, 0.0, slope_deviation**2)])
+        import numpy as np
 
-    def advance(self, transition: Transition) -> GaussianMixture:
-        """Return what is known a lap later."""
-        moved = [normal.moved(transition) for normal in self.components]
-        if not transition.jump:
-            return GaussianMixture(moved)
-        jumped = [
-            Component(
-                w.weight * transition.jump,
-                w.level,
-                w.slope,
-                w.level_variance + transition.jump_level,
-                w.covariance,
-                w.slope_variance + transition.jump_slope,
-                w.wrong,
-            )
-            for w in moved
-        ]
-        return GaussianMixture(
-            [*(_weighted(normal, 1 - transition.jump) for normal in moved), *jumped]
+        made = cls()
+        made.cases = cases or Cases.one()
+        count = len(made.cases.weight)
+        made.weight = made.cases.weight[:, None].copy()
+        made.mean = np.zeros((count, 1, 3))
+        made.mean[..., 0], made.mean[..., 1] = level, slope
+        made.covariance = np.zeros((count, 1, 3, 3))
+        made.covariance[..., 0, 0], made.covariance[..., 1, 1] = (
+            level_deviation**2,
+            slope_deviation**2,
         )
+        made.covariance[:, 0, 2, 2] = made.cases.bend
+        made.case, made.branch = np.arange(count), np.full(count, -1)
+        made.past, made.odd, made.laps = np.zeros((count, 3)), np.zeros(count), 0.0
+        made.wrong, made.marks = np.zeros(count, np.uint64), ()
+        return made
+
+    def _with(self, **changes: object) -> GaussianMixture:
+        made = GaussianMixture()
+        for name in self.__slots__:
+            setattr(made, name, changes.get(name, getattr(self, name)))
+        return made
+
+    def _taken(self, which: np.ndarray, **changes: object) -> GaussianMixture:
+        """Return the ways at these places, with other weights and moments."""
+        chosen = {name: getattr(self, name)[which] for name in _OF_A_WAY if name not in changes}
+        return self._with(**chosen, **changes)
+
+    def advance(self, move: Transition) -> GaussianMixture:
+        """Return what is known a lap later."""
+        import numpy as np
+
+        state = self.settled()
+        matrix = np.array([[1.0, move.gain, 0.0], [0.0, move.settles, 1.0], [0.0, 0.0, 1.0]])
+        mean = state.mean @ matrix.T
+        mean[..., 0] += move.offset
+        covariance = matrix @ state.covariance @ matrix.T
+        level = move.level_variance * state.cases.scatter[state.case] ** 2
+        covariance[:, 0, 0, 0] += level + move.known_variance
+        covariance[:, 0, 1, 1] += move.slope_variance * state.cases.drift[state.case] ** 2
+        weight = state.weight
+        if move.odd:
+            chance = state.odd_chance(move.odd)
+            weight = np.concatenate([weight * (1 - chance)[:, None], weight * chance[:, None]], 1)
+            mean, covariance = np.repeat(mean, 2, axis=1), np.repeat(covariance, 2, axis=1)
+            covariance[:, 1, 0, 0] += level * (move.odd_factor - 1)
+        moved = state._with(weight=weight, mean=mean, covariance=covariance, laps=state.laps + 1)
+        if not move.jump:
+            return moved
+        jumped = covariance.copy()
+        jumped[..., 0, 0] += move.jump_level
+        jumped[..., 1, 1] += move.jump_slope
+        return moved._taken(
+            np.tile(np.arange(len(weight)), 2),
+            weight=np.concatenate([weight * (1 - move.jump), weight * move.jump]),
+            mean=np.concatenate([mean, mean]),
+            covariance=np.concatenate([covariance, jumped]),
+        )
+
+    def odd_chance(self, beforehand: float) -> Array:
+        """Return the probability of each way that the next lap is odd."""
+        return (beforehand * _ODD_LAPS + self.odd) / (_ODD_LAPS + self.laps)
+
+    def settled(self) -> GaussianMixture:
+        """Return it with the kinds of the last lap merged, and only the likeliest ways."""
+        import numpy as np
+
+        state = self
+        if self.weight.shape[1] > 1:
+            weight = self.weight.sum(axis=1, keepdims=True)
+            share = self.weight / weight
+            mean = (share[..., None] * self.mean).sum(axis=1, keepdims=True)
+            away = self.mean - mean
+            spread = self.covariance + away[..., :, None] * away[..., None, :]
+            covariance = (share[..., None, None] * spread).sum(axis=1, keepdims=True)
+            state = self._with(
+                weight=weight, mean=mean, covariance=covariance, odd=self.odd + share[:, 1]
+            )
+        kept = state._taken(state._likeliest())
+        return kept._with(weight=kept._remembered())
+
+    def _likeliest(self) -> np.ndarray:
+        """Return the places of the ways to keep: the likeliest of each branch of each case."""
+        import numpy as np
+
+        weight, group = self.weight[:, 0], self.case * 4 + self.branch + 1
+        order = np.lexsort((-weight, group))
+        sorted_group = group[order]
+        begins = np.flatnonzero(np.r_[True, sorted_group[1:] != sorted_group[:-1]])
+        rank = np.arange(len(order)) - np.repeat(begins, np.diff(np.r_[begins, len(order)]))
+        best = np.zeros(len(self.cases.weight))
+        np.maximum.at(best, self.case, weight)
+        likely = weight[order] > np.maximum(_LEAST_SHARE * weight.max(), 0.0)
+        return order[(rank < MOST_WAYS) & (likely | (weight[order] >= best[self.case[order]]))]
+
+    def _remembered(self) -> Array:
+        """Return the weights, summing to 1, with a little given back to each case."""
+        import numpy as np
+
+        weight = self.weight / self.weight.sum()
+        if len(self.cases.weight) == 1:
+            return weight
+        of_case = np.bincount(self.case, weight[:, 0], len(self.cases.weight))
+        kept = (1 - _FORGOTTEN) * of_case + _FORGOTTEN * self.cases.weight
+        return weight * (kept / of_case)[self.case][:, None]
+
+    def _conditioned(self, low: float, high: float) -> tuple[Array, Array, Array]:
+        """Return the logarithms of the interval's probabilities, and the moments given that the
+        level lies in it.
+        """
+        import numpy as np
+
+        level = self.mean[..., 0]
+        variance = np.maximum(self.covariance[..., 0, 0], _LEAST_VARIANCE)
+        part = truncated(level, variance, low, high)
+        carried = self.covariance[..., 0] / variance[..., None]
+        mean = self.mean + carried * (part.mean - level)[..., None]
+        shrunk = (variance - part.variance)[..., None, None]
+        covariance = self.covariance - carried[..., :, None] * carried[..., None, :] * shrunk
+        covariance[..., 0, 0] = part.variance
+        return part.log_mass, mean, covariance
 
     def observe(
         self, low: float, high: float, *, wrong: float = 0.0, chance: float = 1.0, mark: int = 0
@@ -212,86 +401,180 @@ class GaussianMixture:
         ``wrong`` is the probability that the report is wrong, ``chance`` that a wrong report says
         just this; ``mark`` names the report for ``doubt``.
         """
-        right = [self._conditioned(normal, low, high) for normal in self.components]
+        import numpy as np
+
+        log_mass, mean, covariance = self._conditioned(low, high)
+        before = np.log(self.weight)
+        right = before + log_mass + math.log1p(-wrong) if wrong < 1 else before - math.inf
         if wrong <= 0:
-            highest = max(log for _, log in right)
-            return GaussianMixture(
-                _weighted(normal, math.exp(log - highest)) for normal, log in right
-            )
-        found = [_weighted(normal, (1 - wrong) * math.exp(log)) for normal, log in right]
-        found += [
-            replace(normal, weight=normal.weight * wrong * chance, wrong=normal.wrong | 1 << mark)
-            for normal in self.components
-        ]
-        return GaussianMixture(found)
+            return self._with(weight=_shares(right), mean=mean, covariance=covariance)
+        logs = np.concatenate([right, before + math.log(wrong * chance)])
+        marks, bits = self._marked(mark)
+        return self._taken(
+            np.tile(np.arange(len(before)), 2),
+            weight=_shares(logs),
+            mean=np.concatenate([mean, self.mean]),
+            covariance=np.concatenate([covariance, self.covariance]),
+            wrong=np.concatenate([bits, bits | np.uint64(1)]),
+        )._with(marks=marks)
+
+    def _marked(self, mark: int) -> tuple[tuple[int, ...], np.ndarray]:
+        """Return the marks with a new one, and the bits moved on for it."""
+        import numpy as np
+
+        if self.marks and self.marks[0] == mark:
+            return self.marks, self.wrong
+        return (mark, *self.marks[: MOST_MARKS - 1]), self.wrong << np.uint64(1)
 
     def doubt(self, mark: int) -> float:
-        """Return the probability that the report marked so was wrong, by all that is known now."""
-        return math.fsum(normal.weight for normal in self.components if normal.wrong >> mark & 1)
+        """Return the probability that the report marked so was wrong, by all that is known now; 0
+        of a report so long ago that nobody can tell.
+        """
+        import numpy as np
+
+        if mark not in self.marks:
+            return 0.0
+        bit = np.uint64(1) << np.uint64(self.marks.index(mark))
+        return float(self.weight[(self.wrong & bit) != 0].sum())
 
     def report(
         self, observations: Iterable[Observation], *, wrong: float, mark: int
-    ) -> tuple[GaussianMixture, float]:
-        """Return what is known after a report, and the probability that it is right: of the least
-        likely of its observations, 1 if there are none.
-        """
-        state, truth = self, 1.0
+    ) -> GaussianMixture:
+        """Return what is known after a report."""
+        state = self
         for low, high, chance in observations:
-            truth = min(truth, state.truth(low, high, wrong=wrong, chance=chance))
             state = state.observe(low, high, wrong=wrong, chance=chance, mark=mark)
-        return state, truth
+        return state
+
+    def truth_of(self, observations: Iterable[Observation], *, wrong: float) -> float:
+        """Return the probability that a report is right, given all before it: of the least likely
+        of its observations, 1 if there are none.
+        """
+        return min(
+            (
+                self.truth(low, high, wrong=wrong, chance=chance)
+                for low, high, chance in observations
+            ),
+            default=1.0,
+        )
 
     def truth(self, low: float, high: float, *, wrong: float, chance: float) -> float:
         """Return the probability that a report is right, given all before it."""
-        right = math.fsum(
-            normal.weight * math.exp(self._conditioned(normal, low, high)[1])
-            for normal in self.components
-        )
+        import numpy as np
+
+        log_mass, *_ = self._conditioned(low, high)
+        right = float((self.weight * np.exp(log_mass)).sum())
         return (1 - wrong) * right / ((1 - wrong) * right + wrong * chance) if wrong > 0 else 1.0
 
-    @staticmethod
-    def _conditioned(normal: Component, low: float, high: float) -> tuple[Component, float]:
-        """Return a component given that the level lies in the interval, with the logarithm of that
-        interval's probability.
-        """
-        variance = max(normal.level_variance, _LEAST_VARIANCE)
-        part = truncated(normal.level, variance, low, high)
-        carried = normal.covariance / variance
-        shrunk = variance - part.variance
-        conditioned = Component(
-            normal.weight,
-            part.mean,
-            normal.slope + carried * (part.mean - normal.level),
-            part.variance,
-            carried * part.variance,
-            max(normal.slope_variance - carried * carried * shrunk, _LEAST_VARIANCE),
-            normal.wrong,
-        )
-        return conditioned, part.log_mass
+    def at_least(self, low: float) -> GaussianMixture:
+        """Return what is known if the level certainly is no less than ``low``."""
+        import numpy as np
 
-    def reset_slope(self, slope: float, deviation: float) -> GaussianMixture:
-        """Return what is known when the trend is begun anew: a new target was called."""
-        return GaussianMixture(
-            Component(w.weight, w.level, slope, w.level_variance, 0.0, deviation**2, w.wrong)
-            for w in self.components
+        missing = np.maximum(low - self.mean[..., 0], 0.0)
+        if float((self.weight * missing).sum()) < _LEAST_MISSING:
+            return self
+        log_mass, mean, covariance = self._conditioned(low, math.inf)
+        return self._with(
+            weight=_shares(np.log(self.weight) + log_mass), mean=mean, covariance=covariance
         )
+
+    def changed(self, shift: float, courses: Sequence[Course]) -> GaussianMixture:
+        """Return what is known when the trend is to change: the slope is ``shift`` more against
+        what it is counted from now on, and takes one of three courses.
+
+        The probability of each is that of a Dirichlet distribution, given those taken before.
+        """
+        import numpy as np
+
+        state = self.settled()
+        taken = state.branch >= 0
+        past = state.past.copy()
+        past[np.flatnonzero(taken), state.branch[taken]] += 1
+        counts = past + np.array([course.weight for course in courses])
+        chances = counts / counts.sum(axis=1, keepdims=True)
+        mean, covariance = state.mean.copy(), state.covariance
+        mean[..., 1] += shift
+        made = []
+        for number, course in enumerate(courses):
+            matrix = np.diag([1.0, course.share, 1.0])
+            after = matrix @ covariance @ matrix
+            off = mean[..., 1] ** 2 + covariance[..., 1, 1]
+            after[..., 1, 1] += course.variance + course.width**2 * off
+            made.append((state.weight * chances[:, number, None], mean @ matrix, after))
+        weight, mean, covariance = (np.concatenate(parts) for parts in zip(*made, strict=True))
+        count, ways = len(state.weight), len(courses)
+        changed = state._taken(
+            np.tile(np.arange(count), ways),
+            weight=weight,
+            mean=mean,
+            covariance=covariance,
+            branch=np.repeat(np.arange(ways), count),
+            past=np.tile(past, (ways, 1)),
+        )
+        return changed.settled()
+
+    def branches(self) -> tuple[float, float, float]:
+        """Return the probability of each course of the last change; all 0 before the first."""
+        first, second, third = (
+            float(self.weight[self.branch == number].sum()) for number in range(3)
+        )
+        return first, second, third
 
     def level(self) -> Distribution:
         """Return the distribution of the level."""
-        return Distribution(tuple((w.weight, w.level, w.level_variance) for w in self.components))
+        return self._of(self.mean[..., 0], self.covariance[..., 0, 0])
 
     def slope(self) -> Distribution:
         """Return the distribution of the slope."""
-        return Distribution(tuple((w.weight, w.slope, w.slope_variance) for w in self.components))
+        return self._of(self.mean[..., 1], self.covariance[..., 1, 1])
+
+    def bend(self) -> Distribution:
+        """Return the distribution of the bend."""
+        return self._of(self.mean[..., 2], self.covariance[..., 2, 2])
+
+    def after(self, laps: int, noise: Array) -> Distribution:
+        """Return the distribution of the level ``laps`` laps on, but for offsets: each lap adds the
+        slope to the level and the bend to the slope; ``noise`` is the variance that comes to each
+        way.
+        """
+        import numpy as np
+
+        steps = np.array([1.0, laps, laps * (laps - 1) / 2])
+        return self._of(self.mean @ steps, self.covariance @ steps @ steps + noise[:, None])
+
+    def held(self, noise: Array) -> Distribution:
+        """Return the distribution of the level with ``noise`` of variance more to each way."""
+        return self._of(self.mean[..., 0], self.covariance[..., 0, 0] + noise[:, None])
+
+    def _of(self, means: Array, variances: Array) -> Distribution:
+        return Distribution(self.weight.ravel(), means.ravel(), variances.ravel())
+
+    @property
+    def components(self) -> list[Component]:
+        """The normals of level and slope, the likeliest first."""
+        return sorted(
+            Component(w, m[0], m[1], p[0][0], p[0][1], p[1][1])
+            for w, m, p in zip(
+                self.weight.ravel().tolist(),
+                self.mean.reshape(-1, 3).tolist(),
+                self.covariance.reshape(-1, 3, 3).tolist(),
+                strict=True,
+            )
+        )[::-1]
+
+    def case_weights(self) -> Array:
+        """Return the probability of each case, by all that is known now."""
+        import numpy as np
+
+        return np.bincount(self.case, self.weight.sum(axis=1), len(self.cases.weight))
 
 
-def _weighted(normal: Component, factor: float) -> Component:
-    return Component(
-        normal.weight * factor,
-        normal.level,
-        normal.slope,
-        normal.level_variance,
-        normal.covariance,
-        normal.slope_variance,
-        normal.wrong,
-    )
+_OF_A_WAY = ("weight", "mean", "covariance", "case", "branch", "past", "odd", "wrong")
+
+
+def _shares(logs: Array) -> Array:
+    """Return weights that sum to 1 from logarithms; none is 0, so that each can come back."""
+    import numpy as np
+
+    weights: Array = np.exp(np.maximum(logs - logs.max(), _LEAST_LOG))
+    return weights / weights.sum()

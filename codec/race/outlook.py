@@ -9,7 +9,8 @@ Figures are worked out when they are asked for.
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping
+import math
+from collections.abc import Callable, Mapping
 from fractions import Fraction
 
 from codec.race import energy, temperature
@@ -52,32 +53,47 @@ class Distance:
 
     @functools.cached_property
     def safe(self) -> float | None:
-        """The highest target that, held from here, keeps the chance of running short within what
-        the event accepts.
+        """The highest target that keeps the chance of running short within what the event accepts,
+        if it is corrected each lap: what is left is then spread over the laps left but for what the
+        last lap may take too much. None behind the flag.
+        """
+        event, state = self._race.event, self._race.energy
+        return self._highest(lambda _, used: energy.used_held(event, state, used))
 
-        None behind the flag.
+    @functools.cached_property
+    def safe_once(self) -> float | None:
+        """The highest target that does so if it is called now, kept, and never corrected; None
+        behind the flag.
+        """
+        event, state = self._race.event, self._race.energy
+        return self._highest(lambda laps, used: energy.used_once(event, state, used, laps))
+
+    def _highest(self, used: Callable[[int, float], Distribution]) -> float | None:
+        """Return the highest target with which the chance of running short is accepted; ``used``
+        tells the energy used after so many laps that together are to take so much.
         """
         if not self.likeliest:
             return None
         chance, low, high = float(self._race.event.spec.advice.chance), 0.0, max(self._budget, 0.0)
+        spread = {laps: used(laps, 0.0) for laps in self.laps_left}
         for _ in range(40):
             target = (low + high) / 2
-            left = self._over({laps: laps * target for laps in self.laps_left}, held=True)
-            low, high = (low, target) if left.below(0.0) > chance else (target, high)
+            left = math.fsum(
+                share * (1 - spread[laps].below(self._budget - laps * target))
+                for laps, share in self.laps_left.items()
+            )
+            low, high = (low, target) if left > chance else (target, high)
         return low
 
-    def _over(self, expected: Mapping[int, float], *, held: bool = False) -> Distribution:
+    def _over(self, expected: Mapping[int, float]) -> Distribution:
         """Return what is left over at the flag, where so many laps are expected to take so much."""
         event, state = self._race.event, self._race.energy
-        return Distribution(
-            tuple(
-                (self.laps_left[laps] * weight, self._budget - mean, variance)
+        return Distribution.mixed(
+            [
+                (self.laps_left[laps], energy.used_after(event, state, energies, laps))
                 for laps, energies in expected.items()
-                for weight, mean, variance in energy.used_after(
-                    event, state, energies, laps, held=held
-                ).parts
-            )
-        )
+            ]
+        ).mirrored(self._budget)
 
 
 class Outlook:

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
 
 from codec.race.binding import TemperatureField
 from codec.race.interval import interval
-from codec.race.kalman import Component, GaussianMixture, Observation, Transition
-from codec.race.truncated_normal import normal_cdf, truncated
+from codec.race.kalman import GaussianMixture, Observation, Transition
+from codec.race.truncated_normal import normal_cdfs, truncated
 from grammar.fields import Value
 
+if TYPE_CHECKING:
+    from codec.race.truncated_normal import Array
+
 _SURE = 1 - 1e-9
-_LEAST = 1e-6
+_LEAST, _NOTHING, _LEAST_VARIANCE = 1e-6, 1e-12, 1e-12
 _BETWEEN, _APART, _NODES = (
     0.9,
     0.5,
@@ -73,24 +77,22 @@ def observations(bound: TemperatureField, values: Mapping[str, Value]) -> Iterat
         yield Observation(low, high, 1 / field.size)
 
 
-def reaching(bound: TemperatureField, state: GaussianMixture, lap: int, laps: int) -> Reaching:
-    """Return when the limit is reached within ``laps`` laps from ``lap``.
+def reaching(
+    bound: TemperatureField, state: GaussianMixture, lap: int, laps: int, *, hotter: float = 0.0
+) -> Reaching:
+    """Return when the limit is reached within ``laps`` laps from ``lap``; each of them warms by
+    ``hotter`` more than the trend tells.
 
     Nothing is foreseen that no trend tells. The trend is cut into narrow ones, each of which is
     carried on lap by lap: what has not reached the limit is kept, cut at the limit, by its moments.
     """
-    limit, move = float(bound.limit), replace(transition(bound), jump=0.0)
-    left = [
-        _kept(normal.weight, replace(normal, weight=1.0), limit)
-        for wide in state.components
-        for normal in _narrow(wide)
-    ]
+    limit, spec = float(bound.limit), bound.spec
+    settles, spread, drift = float(spec.settles), float(spec.spread) ** 2, float(spec.drift) ** 2
+    left = _Below(*_narrow(state)).cut(limit)
     by = [1 - state.level().below(limit)]
     for _ in range(laps):
-        left = [
-            _kept(weight, normal.moved(move), limit) for weight, normal in left if weight > _LEAST
-        ]
-        reached = min(1.0, 1 - math.fsum(weight for weight, _ in left))
+        left = left.likely().moved(hotter, settles, spread, drift).cut(limit)
+        reached = min(1.0, 1 - float(left.weight.sum()))
         by.append(max(by[-1], reached))
         if reached > _SURE:
             by += [by[-1]] * (laps + 1 - len(by))
@@ -98,45 +100,77 @@ def reaching(bound: TemperatureField, state: GaussianMixture, lap: int, laps: in
     return Reaching(lap, tuple(by))
 
 
-def _narrow(normal: Component) -> list[Component]:
-    """Return a normal as a mixture of normals whose slopes are known better: at even
-    distances, together as good as it.
-    """
-    if normal.weight < 1e-3 or normal.slope_variance <= 0:
-        return [normal]
-    carried = normal.covariance / normal.slope_variance
-    inner = normal.slope_variance * (1 - _BETWEEN)
-    rest = max(normal.level_variance - carried * normal.covariance, 0.0)
-    nodes = [node * _APART for node in range(-_NODES, _NODES + 1)]
-    weights = [math.exp(-node * node / (2 * _BETWEEN)) for node in nodes]
-    total, deviation = math.fsum(weights), math.sqrt(normal.slope_variance)
-    return [
-        replace(
-            normal,
-            weight=normal.weight * weight / total,
-            level=normal.level + carried * node * deviation,
-            slope=normal.slope + node * deviation,
-            level_variance=rest + carried * carried * inner,
-            covariance=carried * inner,
-            slope_variance=inner,
+class _Below(NamedTuple):
+    """What has not reached the limit yet: normals of level and slope."""
+
+    weight: Array
+    level: Array
+    slope: Array
+    level_variance: Array
+    covariance: Array
+    slope_variance: Array
+
+    def likely(self) -> _Below:
+        """Return those that still count."""
+        counts = self.weight > _LEAST
+        return _Below(*(part[counts] for part in self))
+
+    def moved(self, hotter: float, settles: float, spread: float, drift: float) -> _Below:
+        """Return them a lap later."""
+        return _Below(
+            self.weight,
+            self.level + self.slope + hotter,
+            settles * self.slope,
+            self.level_variance + 2 * self.covariance + self.slope_variance + spread,
+            settles * (self.covariance + self.slope_variance),
+            settles * settles * self.slope_variance + drift,
         )
-        for node, weight in zip(nodes, weights, strict=True)
-    ]
+
+    def cut(self, limit: float) -> _Below:
+        """Return what of them lies below the limit."""
+        import numpy as np
+
+        mass = normal_cdfs((limit - self.level) / np.sqrt(self.level_variance))
+        some = _Below(*(part[mass > _NOTHING] for part in self))
+        part = truncated(some.level, some.level_variance, -math.inf, limit)
+        carried = some.covariance / some.level_variance
+        shrunk = some.level_variance - part.variance
+        return _Below(
+            some.weight * mass[mass > _NOTHING],
+            part.mean,
+            some.slope + carried * (part.mean - some.level),
+            part.variance,
+            carried * part.variance,
+            np.maximum(some.slope_variance - carried * carried * shrunk, 0.0),
+        )
 
 
-def _kept(weight: float, normal: Component, limit: float) -> tuple[float, Component]:
-    """Return the weight of what lies below the limit, and that part."""
-    mass = normal_cdf((limit - normal.level) / math.sqrt(normal.level_variance))
-    if mass < 1e-12:
-        return 0.0, normal
-    part = truncated(normal.level, normal.level_variance, -math.inf, limit)
-    carried = normal.covariance / normal.level_variance
-    shrunk = normal.level_variance - part.variance
-    return weight * mass, Component(
-        1.0,
-        part.mean,
-        normal.slope + carried * (part.mean - normal.level),
-        part.variance,
-        carried * part.variance,
-        normal.slope_variance - carried * carried * shrunk,
+def _narrow(state: GaussianMixture) -> tuple[Array, ...]:
+    """Return normals as mixtures of normals whose slopes are known better: at even distances,
+    together as good as they are.
+    """
+    import numpy as np
+
+    nodes = np.arange(-_NODES, _NODES + 1) * _APART
+    shares = np.exp(-nodes * nodes / (2 * _BETWEEN))
+    shares /= shares.sum()
+    weight = state.weight.ravel()
+    mean, spread = state.mean.reshape(-1, 3), state.covariance.reshape(-1, 3, 3)
+    slope_variance = np.maximum(spread[:, 1, 1], _LEAST_VARIANCE)
+    carried = spread[:, 0, 1] / slope_variance
+    inner = slope_variance * (1 - _BETWEEN)
+    rest = np.maximum(spread[:, 0, 0] - carried * spread[:, 0, 1], 0.0)
+    away = nodes * np.sqrt(slope_variance)[:, None]
+
+    def same(values: Array) -> Array:
+        return np.broadcast_to(values[:, None], away.shape)
+
+    parts = (
+        weight[:, None] * shares,
+        mean[:, 0, None] + carried[:, None] * away,
+        mean[:, 1, None] + away,
+        same(rest + carried * carried * inner),
+        same(carried * inner),
+        same(inner),
     )
+    return tuple(part.ravel() for part in parts)
