@@ -74,12 +74,14 @@ class Plan:
         self.order = tuple(name for name in message.fields if name in given)
 
     @functools.cached_property
-    def arranged(self) -> Callable[[Sequence[Value]], Iterable[Value]]:
-        """What puts the values of the fields said, and behind them of those implied, in order."""
+    def arranged(self) -> Callable[[Sequence[Value]], tuple[Value, ...]] | None:
+        """What puts the values of the fields said, and behind them of those implied, in order; None
+        where they are.
+        """
         names = [*self.names, *(one.name for one in self.implied)]
         places = [names.index(name) for name in self.order]
         straight = places == sorted(places) or len(places) < 2
-        return tuple if straight else operator.itemgetter(*places)
+        return None if straight else operator.itemgetter(*places)
 
     @functools.cached_property
     def implied_values(self) -> tuple[Value, ...]:
@@ -167,7 +169,7 @@ class Message:
             i for i, table in enumerate(self.tables) if table.check is not None
         )
         self._again = {leaf.number: leaf for leaf in leaves(node) if leaf.repetition}
-        self._plans: dict[tuple[int, ...], Plan] = {}
+        self.known_plans: dict[tuple[int, ...], Plan] = {}
         self._readers = Readers([self], Spelling(str))
         self._said_by: dict[int, frozenset[str]] = {}
         self._usual: dict[int, dict[str, int]] = {}
@@ -275,11 +277,13 @@ class Message:
     def plan(self, said: Iterable[int]) -> Plan:
         """Return the plan of the way through the layout that says these leaves."""
         numbers = tuple(said)
-        if numbers not in self._plans:
-            if len(self._plans) >= MOST_PLANS:  # what is kept stays small, whatever a book allows
-                self._plans.clear()
-            self._plans[numbers] = self._plan(numbers)
-        return self._plans[numbers]
+        if numbers not in self.known_plans:
+            if (
+                len(self.known_plans) >= MOST_PLANS
+            ):  # what is kept stays small, whatever a book allows
+                self.known_plans.clear()
+            self.known_plans[numbers] = self._plan(numbers)
+        return self.known_plans[numbers]
 
     def _plan(self, numbers: tuple[int, ...]) -> Plan:
         place = {leaf: n for n, leaf in enumerate(numbers)}
@@ -693,6 +697,7 @@ class _Tracer:
         self._behind = {step.leaf: step.target for step in message.course.steps if step.leaf >= 0}
         steps, end, points = message.course
         self._ends = sums_to_end(steps, [end], points, POSSIBLE, lambda step: step.leaf < 0)
+        self._plans = message.known_plans
         self._fragments: dict[int, Fragment] = {}
         self._next: dict[int, list[int]] = {}  # leaves that may be said at a point
         self._kept = 0
@@ -720,7 +725,7 @@ class _Tracer:
             if settled:
                 told += settled
         for rest in here.ends:
-            found = self._found([*told, *rest], said)
+            found = self._found([*told, *rest] if rest else told, said)
             if found is not None:
                 return found
         return None
@@ -786,15 +791,15 @@ class _Tracer:
 
     def _found(self, told: Sequence[_Told], said: Sequence[str]) -> Found | None:
         """Return what codewords say, None where a check does not hold."""
-        plan = self.message.plan([one.leaf for one in told])
+        leaves, texts, given = zip(*told, strict=True)
+        plan = self._plans.get(leaves) or self.message.plan(leaves)
         for place, rule, covers in plan.checks:
-            if rule.wanted("".join([told[n].text for n in covers])) != told[place].text:
+            if rule.wanted("".join([texts[n] for n in covers])) != texts[place]:
                 return None
-        values = [
-            *itertools.chain.from_iterable([one.values for one in told]),
-            *plan.implied_values,
-        ]
-        return _Traced(plan, told), said, dict(zip(plan.order, plan.arranged(values), strict=True))
+        values: Sequence[Value] = [*itertools.chain.from_iterable(given), *plan.implied_values]
+        if plan.arranged is not None:
+            values = plan.arranged(values)
+        return _Traced(plan, texts), said, dict(zip(plan.order, values, strict=True))
 
 
 def _agree(one: Sequence[_Told]) -> Callable[[Sequence[_Told]], int]:
@@ -812,11 +817,11 @@ class _Traced(NamedTuple):
     """The way on which a string was read, in place of a cut."""
 
     plan: Plan
-    told: Sequence[_Told]
+    texts: tuple[str, ...]
 
     def match(self, found: Found) -> Match:
         """Return what was found."""
-        return Match(self.plan, tuple([one.text for one in self.told]), found[2])
+        return Match(self.plan, self.texts, found[2])
 
 
 def _cuts(

@@ -13,6 +13,7 @@ before the clock runs; it is the processor's, the works run by turns, and the me
 from __future__ import annotations
 
 import collections
+import itertools
 import random
 import resource
 import sys
@@ -49,7 +50,7 @@ def spoken(book: Book, count: int) -> list[tuple[str, str]]:
     messages = list(book.messages.values())
     picked = chance.choices(messages, [often.get(m.name, 1) for m in messages], k=count)
     waiting = {
-        name: iter(drawn(book, book.messages[name], number, 5))
+        name: itertools.cycle(drawn(book, book.messages[name], number, 5))
         for name, number in collections.Counter(m.name for m in picked).items()
     }
     return [(m.direction, book.alphabet.say(next(waiting[m.name]).string)) for m in picked]

@@ -11,6 +11,7 @@ from grammar.figures import drawn
 from grammar.message import Direction
 
 BOOKS = ("starter", "qualifying", "race", "drill")
+SEVERAL = (*BOOKS, "tyres")  # with a book of families and of parts said again
 CHANGES = ("substitution", "deletion", "insertion", "swap", "check")
 
 

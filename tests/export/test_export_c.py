@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from export.c_program import EVERY, answers, cases, compiled, readings_of
-from export.strings import BOOKS, example
+from export.strings import SEVERAL, example
 
 from codec import Book, CodeError
 from grammar.design import candidates, load_needs, propose, written
@@ -20,7 +20,7 @@ from grammar.parsing import parse_book
 DRAWN = [(4_000, 2_000), pytest.param(EVERY, 10_000, marks=pytest.mark.slow)]
 
 
-@pytest.fixture(scope="module", params=BOOKS)
+@pytest.fixture(scope="module", params=SEVERAL)
 def example_in_c(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> tuple[Book, Path]:

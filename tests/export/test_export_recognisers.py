@@ -16,7 +16,7 @@ from export.fsg_reader import Fsg
 from export.jsgf_reader import Jsgf
 from export.srgs_reader import Srgs
 from export.strings import (
-    BOOKS,
+    SEVERAL,
     accepted,
     accepted_but_for_the_check,
     example,
@@ -69,7 +69,7 @@ READERS: dict[str, tuple[str, Callable[[Path], Accepts]]] = {
 
 CASES = [
     (name, reader, enforced)
-    for name in BOOKS
+    for name in SEVERAL
     for reader in READERS
     for enforced in (False, True)
     if (name, reader, enforced) != ("race", "JSGF by pocketsphinx", True)  # too long: it says so
@@ -187,7 +187,7 @@ def test_the_words_a_grammar_takes_are_those_the_recogniser_writes_out(
     assert len(said) == told > 40
 
 
-@pytest.mark.parametrize("name", BOOKS)
+@pytest.mark.parametrize("name", SEVERAL)
 def test_a_recogniser_starts_with_the_grammar_and_the_words(
     name: str, tmp_path: Path, capfd: pytest.CaptureFixture[str]
 ) -> None:
