@@ -63,16 +63,26 @@ def _target(race: Race) -> Advice | None:
     safe = distance.safe
     if pace is None or safe is None or race.lap == 0 or race.neutralised:
         return None
-    advice, field = race.event.spec.advice, race.event.book.fields[pace.target]
-    now = race.expected(race.lap + 1)
-    if abs(Fraction(safe) - now) <= Fraction(advice.change) or field.progression is None:
+    field, change = race.event.book.fields[pace.target], float(race.event.spec.advice.change)
+    now = outlook(race).use.mean
+    if abs(safe - now) <= change or field.progression is None:
         return None
     band = _band(race, field.progression, field.unit_text, safe)
     call = quickest(race.event.book, pace.message, field, *band)
-    if call is None or call.reading.values[pace.target] == _said(race, field):
+    again = call is not None and call.reading.values[pace.target] == _said(race, field)
+    if call is None or (again and not _missed(race, now)):
         return None
     why = f"{distance.short:.0%} chance of running short" if safe < now else "there is more to use"
-    return Advice(f"{float(now):.2f} {race.event.spec.energy.unit} a lap now: {why}", call)
+    return Advice(f"{now:.2f} {race.event.spec.energy.unit} a lap now: {why}", call)
+
+
+def _missed(race: Race, now: float) -> bool:
+    """Tell whether the driver uses more than the target in force allows him, by more than he may be
+    off one just called: then it is called again.
+    """
+    spec = race.event.spec
+    off = max(float(spec.energy.first), float(spec.advice.change))
+    return race.target is not None and now - float(race.target) > off
 
 
 def _said(race: Race, field: FieldBase) -> Decimal | None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from codec.race.advice import Advice
+from codec.race.energy import manners
 from codec.race.kalman import Distribution
 from codec.race.outlook import Distance, outlook
 from codec.race.race import Race
@@ -31,6 +32,11 @@ def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
         "against_plan": distribution_as_dict(look.against_plan),
         "use_per_lap": distribution_as_dict(look.use),
         "target": None if race.target is None else float(race.target),
+        "target_kept": None if race.target is None else _kept(race),
+        "laps_are": [
+            {"kind": one.kind, "factor": round(one.factor, 4), "chance": round(one.chance, 4)}
+            for one in manners(race.energy)
+        ],
         "as_it_is": _ending(look.distance),
         "one_lap_more": _ending(look.more),
         "one_lap_fewer": None if look.fewer is None else _ending(look.fewer),
@@ -62,6 +68,11 @@ def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
     }
 
 
+def _kept(race: Race) -> dict[str, float]:
+    shares = zip(("kept", "half", "ignored"), race.energy.branches(), strict=True)
+    return {name: round(share, 4) for name, share in shares}
+
+
 def distribution_as_dict(of: Distribution) -> dict[str, float]:
     """Return a distribution as its mean, its standard deviation and its 80 % band."""
     low, high = of.band()
@@ -77,6 +88,7 @@ def _ending(distance: Distance) -> dict[str, Any]:
     return {
         "even": None if distance.even is None else round(distance.even, 4),
         "safe": None if distance.safe is None else round(distance.safe, 4),
+        "safe_once": None if distance.safe_once is None else round(distance.safe_once, 4),
         "margin": distribution_as_dict(distance.margin),
         "short": round(distance.short, 4),
     }

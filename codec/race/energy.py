@@ -32,8 +32,8 @@ if TYPE_CHECKING:
 # how many times as much as stated laps may scatter and the habit drift, in steps of a factor
 _SCATTERS = (0.4, 0.63, 1.0, 1.6, 2.5, 4.0)
 _DRIFTS = (0.5, 1.0, 2.0, 4.0)
-_DRIFT_DOUBT = 0.7  # times as much as the scatter the drift is doubted
-_CREEPS = 0.05  # how likely the habit creeps, against that it only drifts
+_DRIFT_DOUBT = 0.5  # times as much as the scatter the drift is doubted
+_CREEPS = 0.03  # how likely the habit creeps, against that it only drifts
 _AS_STATED = 1.3  # a factor up to this is as stated, or its inverse
 _SURE, _SURE_OF_TREND = 0.9, 0.8  # of what the laps are like, before it is told
 _ODD = 4.0  # times as much as others an odd lap scatters

@@ -115,7 +115,7 @@ class EnergySpec(Strict):
         ),
     )
     doubt: Annotated[ExactDecimal, Field(ge=0, le=2)] = Field(
-        Decimal("0.45"),
+        Decimal("0.4"),
         description=(
             "How far `spread` and `drift` may be off: the standard deviation of the natural"
             " logarithm of the factor. The race teaches better; 0 believes them."

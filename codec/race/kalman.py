@@ -2,11 +2,12 @@
 code, and that does not believe what it was told of its own noise.
 
 The state is (level, slope, bend): a lap adds the slope to the level and the bend to the slope. It
-is normal, or a mixture of normals. A report says that the level lies in an interval: the values that
-the code rounds to what was said, without end on one side at an open end. The state is conditioned
-on that by matching moments: the level given the interval is a normal distribution cut to it, and
-the Kalman gain carries its mean and variance over to the rest. For steps that are small against
-what is uncertain this is the Kalman filter with the variance of the rounding, step²/12, as noise.
+is normal, or a mixture of normals. A report says that the level lies in an interval: the values
+that the code rounds to what was said, without end on one side at an open end. The state is
+conditioned on that by matching moments: the level given the interval is a normal distribution cut
+to it, and the Kalman gain carries its mean and variance over to the rest. For steps that are small
+against what is uncertain this is the Kalman filter with the variance of the rounding, step²/12, as
+noise.
 
 Nobody knows the noise beforehand: how much single laps scatter and how much the slope drifts, as
 multiples of what was stated, and whether the slope bends, are a table of ``Cases``, each with its
@@ -87,8 +88,8 @@ class Transition:
     the share ``settles``.
 
     Both gain variance, as many times as a case says; ``known_variance`` comes to the level in any
-    case. With the probability ``odd`` the lap is odd, and ``level_variance`` is ``odd_factor`` times
-    as much. With the probability ``jump`` something happened that no trend tells: then the level
+    case. With the probability ``odd`` the lap is odd: ``level_variance`` is ``odd_factor`` times as
+    much. With the probability ``jump`` something happened that no trend tells: then the level
     gains ``jump_level``, the slope ``jump_slope`` of variance more.
     """
 
@@ -336,8 +337,6 @@ class GaussianMixture:
 
     def settled(self) -> GaussianMixture:
         """Return it with the kinds of the last lap merged, and only the likeliest ways."""
-        import numpy as np
-
         state = self
         if self.weight.shape[1] > 1:
             weight = self.weight.sum(axis=1, keepdims=True)
@@ -363,19 +362,22 @@ class GaussianMixture:
         rank = np.arange(len(order)) - np.repeat(begins, np.diff(np.r_[begins, len(order)]))
         best = np.zeros(len(self.cases.weight))
         np.maximum.at(best, self.case, weight)
-        likely = weight[order] > np.maximum(_LEAST_SHARE * weight.max(), 0.0)
-        return order[(rank < MOST_WAYS) & (likely | (weight[order] >= best[self.case[order]]))]
+        likely = weight[order] > _LEAST_SHARE * weight.max()
+        likely |= weight[order] >= best[self.case[order]]
+        kept: np.ndarray = order[(rank < MOST_WAYS) & likely]
+        return kept
 
     def _remembered(self) -> Array:
         """Return the weights, summing to 1, with a little given back to each case."""
         import numpy as np
 
-        weight = self.weight / self.weight.sum()
+        weight: Array = self.weight / self.weight.sum()
         if len(self.cases.weight) == 1:
             return weight
         of_case = np.bincount(self.case, weight[:, 0], len(self.cases.weight))
         kept = (1 - _FORGOTTEN) * of_case + _FORGOTTEN * self.cases.weight
-        return weight * (kept / of_case)[self.case][:, None]
+        again: Array = weight * (kept / of_case)[self.case][:, None]
+        return again
 
     def _conditioned(self, low: float, high: float) -> tuple[Array, Array, Array]:
         """Return the logarithms of the interval's probabilities, and the moments given that the
@@ -566,7 +568,10 @@ class GaussianMixture:
         """Return the probability of each case, by all that is known now."""
         import numpy as np
 
-        return np.bincount(self.case, self.weight.sum(axis=1), len(self.cases.weight))
+        weights: Array = np.bincount(
+            self.case, self.weight.sum(axis=1), len(self.cases.weight)
+        ).astype(float)
+        return weights
 
 
 _OF_A_WAY = ("weight", "mean", "covariance", "case", "branch", "past", "odd", "wrong")
@@ -577,4 +582,5 @@ def _shares(logs: Array) -> Array:
     import numpy as np
 
     weights: Array = np.exp(np.maximum(logs - logs.max(), _LEAST_LOG))
-    return weights / weights.sum()
+    weights /= weights.sum()
+    return weights

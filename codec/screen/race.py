@@ -19,7 +19,7 @@ from codec.screen.console import assembled, boxed, console, heading, safe
 from grammar.book import Book
 from grammar.errors import counted
 
-_RISKY, _BAD = 0.1, 0.5
+_RISKY, _BAD, _LIKELY = 0.1, 0.5, 0.8
 _NOTICES = 5
 _WIDE = 76  # columns of a screen that have room for what differs beside the strings
 
@@ -52,9 +52,9 @@ def state_lines(race: Race, advice: Sequence[Advice]) -> list[Text]:
             f"flag {number(left.margin.mean, signed=True)} ({band(left.margin, signed=True)})"
             f" {unit}",
             (f"  short {left.short:.0%}", _style(left.short)),
-            f"  now {number(look.use.mean, 3)}"
-            + ("" if left.safe is None else f", safe {number(left.safe, 3)} a lap"),
+            f"  now {number(look.use.mean, 3)} a lap",
         ),
+        *_targets(race),
     ]
     hot = [(name, reached) for name, reached in look.reaching.items() if reached.chance >= _RISKY]
     if hot:
@@ -75,6 +75,22 @@ def state_lines(race: Race, advice: Sequence[Advice]) -> list[Text]:
     return lines
 
 
+def _targets(race: Race) -> list[Text]:
+    """Return the safe targets, which says which it is, and how surely the one called is kept."""
+    distance = outlook(race).distance
+    if distance.safe is None or distance.safe_once is None:
+        return []
+    told = (
+        f"safe {number(distance.safe, 3)} a lap if corrected each lap,"
+        f" {number(distance.safe_once, 3)} if called once"
+    )
+    if race.target is None:
+        return [safe(told)]
+    kept, *_ = race.energy.branches()
+    style = "bold red" if kept < _BAD else "yellow" if kept < _LIKELY else "green"
+    return [assembled(told, f"  {number(float(race.target))} ", (f"kept {kept:.0%}", style))]
+
+
 def show_state(race: Race, advice: Sequence[Advice], car: str) -> None:
     """Print the race of one car in a few lines."""
     heading(f"Where the race of car {car} is heading" if car else "Where the race is heading")
@@ -89,7 +105,7 @@ def show_race(race: Race, advice: Sequence[Advice]) -> None:
     """
     look = outlook(race)
     console().print(safe(race.event.title, "bold"))
-    for line in state_lines(race, ())[:2]:
+    for line in [*state_lines(race, ())[:2], *_targets(race)]:
         console().print(line)
     heading("Energy")
     unit = race.event.spec.energy.unit
@@ -98,9 +114,10 @@ def show_race(race: Race, advice: Sequence[Advice]) -> None:
         "laps left",
         "even",
         "safe",
+        "once",
         "margin at the flag, 80 %",
         "short",
-        right=("laps left", "even", "safe", "short"),
+        right=("laps left", "even", "safe", "once", "short"),
     )
     for name, ending in (
         ("as it is", look.distance),
@@ -113,7 +130,8 @@ def show_race(race: Race, advice: Sequence[Advice]) -> None:
     console().print(
         safe(
             "even uses up all but the reserve; safe keeps the chance of running short at"
-            f" {race.event.spec.advice.chance:%}",
+            f" {race.event.spec.advice.chance:.0%} if the target is kept and corrected each lap,"
+            " once if it is called now and never again",
             "dim",
         )
     )
@@ -142,8 +160,9 @@ def _style(short: float) -> str:
 
 
 def _ending(grid: Table, name: str, ending: Distance) -> None:
-    even, safest = (
-        "" if value is None else number(value, 3) for value in (ending.even, ending.safe)
+    even, safest, once = (
+        "" if value is None else number(value, 3)
+        for value in (ending.even, ending.safe, ending.safe_once)
     )
     laps = ", ".join(
         f"{laps} ({share:.0%})" if share < 0.995 else str(laps)
@@ -152,7 +171,7 @@ def _ending(grid: Table, name: str, ending: Distance) -> None:
     )
     margin = f"{number(ending.margin.mean, signed=True)}  ({band(ending.margin, signed=True)})"
     grid.add_row(
-        name, laps, even, safest, margin, Text(f"{ending.short:.0%}", _style(ending.short))
+        name, laps, even, safest, once, margin, Text(f"{ending.short:.0%}", _style(ending.short))
     )
 
 

@@ -4,11 +4,11 @@ python tests/bench/bench_race.py [--races 2000] [--targets 1000] [--obeyed 1000]
     [--jobs 2] [--only bands]
 
 Races are driven here with numpy: by normal laps as the event file says, by laps that scatter more
-or less, by heavy tails (Student's t, Laplace), by laps that go together (autoregressive), by a noise
-that changes during the race, by odd laps, by a habit that creeps, and by regeneration that fades
-with heat. Nothing of it is shared with the model that foretells them. The dash rounds to the code,
-10 % of the reports are missing, 2 % are wrong. Everything is printed with its seed, nothing is
-asserted.
+or less, by heavy tails (Student's t, Laplace), by laps that go together (autoregressive), by a
+noise that changes during the race, by odd laps, by a habit that creeps, and by regeneration that
+fades with heat. Nothing of it is shared with the model that foretells them. The dash rounds to the
+code, 10 % of the reports are missing, 2 % are wrong. Everything is printed with its seed, nothing
+is asserted.
 
 bands    in how many races the 80 % band of the margin at the flag held what came, behind laps 6,
          12 and 18; and in how many the screen told that the laps are not as the event file says
@@ -296,7 +296,7 @@ def targets(job: tuple[Setting, Target, Noise, int, int]) -> tuple[float, float,
         used = numpy.cumsum(laps)
         dash = Dash(event, random)
         facts = [dash.entry(lap, float(used[lap - 1])) for lap in range(1, LAPS + 1)]
-        heard = [*filter(None, facts), call(event, 8, asked)]
+        heard = sorted([*filter(None, facts), call(event, 8, asked)], key=lambda one: one.seq)
         race = follow(event, heard, history=True)
         when = [n.lap for n in race.notices if n.kind == "target-not-kept"]
         soon += any(lap <= 10 for lap in when)
@@ -367,7 +367,7 @@ def absolute(job: tuple[int, int]) -> tuple[float, float]:
             *filter(None, facts),
             Entry(kind="event", message="neutralised", lap=10, seq=95),
         ]
-        race = follow(event, heard, history=True)
+        race = follow(event, sorted(heard, key=lambda one: one.seq), history=True)
         for report in heard[:-1]:
             said = float(report.values["left"]) + 0.1
             look = outlook(race.history[report.lap or 0])

@@ -27,7 +27,7 @@ drift = 0.006
 first = 0.04
 {energy}
 """
-SURE = "jump = 0"
+SURE = "jump = 0\ndoubt = 0\nodd = 0"
 CALLS = """
 [calls]
 pace = { message = "pace", target = "target" }

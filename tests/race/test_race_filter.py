@@ -27,7 +27,7 @@ INFINITE = math.inf
 def test_a_cut_normal_is_that_of_scipy(low: float, width: float) -> None:
     """Reference: scipy.stats.truncnorm (mean, variance) and scipy.stats.norm (mass)."""
     high = low + width if low > -INFINITE else width - 3
-    part, reference = truncated_standard(low, high), truncnorm(low, high)
+    part, reference = truncated_standard(numpy.array(low), numpy.array(high)), truncnorm(low, high)
     assert part.mean == pytest.approx(
         reference.mean(), abs=1e-6 * max(1, abs(low) if low > -INFINITE else 1)
     )
@@ -43,7 +43,7 @@ def test_a_cut_normal_lies_in_its_interval_and_knows_more(
     high = low + width
     if high <= low:
         return
-    part = truncated(mean, variance, low, high)
+    part = truncated(numpy.array([mean]), numpy.array([variance]), low, high)
     slack = 1e-6 * max(1.0, abs(low), abs(high))
     assert low - slack <= part.mean <= high + slack
     assert 0 <= part.variance <= min(variance * (1 + 1e-9), width * width / 4 + slack)

@@ -133,8 +133,11 @@ def test_a_neutralisation_of_unknown_length_is_told() -> None:
 
 
 def test_a_new_target_is_driven_from_the_next_lap_on() -> None:
+    """Where the driver is known to keep every target."""
+    surely = "[targets]\nkept = 1e9\n"
     race = follow(
-        event(SURE, DELTA + CALLS), [*ON_PLAN, fact("call", "pace", 12, target=Decimal("1.30"))]
+        event(SURE, DELTA + CALLS + surely),
+        [*ON_PLAN, fact("call", "pace", 12, target=Decimal("1.30"))],
     )
     assert race.target == Fraction(13, 10)
     assert outlook(race).use.mean == pytest.approx(1.3)
