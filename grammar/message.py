@@ -248,13 +248,16 @@ class Message:
     # strings to matches
 
     def quick(self, string: str) -> Match | None:
-        """Return the match of a string, None where it has none."""
+        """Return the match of a string, None where it has none; None also where more ways were met
+        than are kept side by side (see ``settles``).
+        """
         found = self._readers[len(string)](string)
         return None if found is None else found[0].match(found)
 
-    def settles(self, length: int) -> bool:
-        """Tell whether None from ``quick`` is final for strings of a length."""
-        return self._readers.settle(length)
+    @property
+    def settles(self) -> bool:
+        """Whether None from ``quick`` has been final so far."""
+        return self._readers.settle
 
     def match(self, leaves: Iterable[int], texts: Sequence[str]) -> Match | None:
         """Return the match of a given way through the layout, None if a codeword or a check
@@ -578,9 +581,9 @@ class Readers(dict[int, Reader]):
         self.messages, self.spelling = messages, spelling
         self._tracers: dict[str, _Tracer] = {}  # of messages that have too many ways
 
-    def settle(self, length: int) -> bool:
-        """Tell whether all ways of strings of a length were tried."""
-        del length
+    @property
+    def settle(self) -> bool:
+        """Whether all ways of every string so far were tried."""
         return not any(tracer.unsettled for tracer in self._tracers.values())
 
     def __missing__(self, length: int) -> Reader:

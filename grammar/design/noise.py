@@ -111,7 +111,7 @@ class ReportReader:
             match = message.quick(string)
             if match is not None:
                 return match
-        if all(message.settles(len(string)) for message in fits):
+        if all(message.settles for message in fits):
             return None
         self._automaton = self._automaton or build(self.messages)
         for matches, _ in walk(self._automaton, string_lattice(string)).readings():
