@@ -4,12 +4,14 @@ reports of nobody's car count for none.
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from sheet.support import REPORT, new, race_book
+from sheet.support import RACE, REPORT, new, race_book
 
-from codec.race import facts
+from codec import encode
+from codec.race import facts, follow, load_event
 from codec.radio.crews import Crew, crews_of
 from codec.radio.importing import Summary, import_transcript
 from codec.screen.sheet import summary_lines
@@ -117,3 +119,36 @@ def test_people_are_given_with_commas_between_them() -> None:
         Crew("7", "Ana Lee", ("Quill",)),
         Crew("61"),
     ]
+
+
+def test_race_control_ends_the_neutralisation_of_every_car(tmp_path: Path) -> None:
+    """It says no lap, and nobody drives its car: what it says stands where it was said."""
+    book = race_book()
+    event = load_event(RACE.parents[1] / "event" / "event.toml", book)
+    lines: list[str] = []
+
+    def say(seconds: int, speaker: str, words: str) -> None:
+        clock = f"00:{seconds // 60:02d}:{seconds % 60:02d}"
+        lines.append(f"[{clock}] {speaker}: {words}\n")
+
+    values = {"energy": "0.0", "motor": 95, "inverter": 65, "battery": 44, "alert": []}
+    for lap in range(1, 11):
+        for car, driver in enumerate(("Ana", "Teo")):
+            words = encode(book, {**values, "lap": lap}, "lap").words
+            say(82 * lap + 7 * car, driver, words)
+        if lap == 4:
+            say(82 * lap + 20, "Race Control", "safety car")
+        if lap == 7:
+            say(82 * lap + 40, "Race Control", "racing again")
+    with new(tmp_path) as journal:
+        brought(journal, "7=Ana,Quill", "61=Teo,Denn", lines=lines)
+        standing = Standing(journal.entries())
+    assert not standing.race.neutralised
+    for car in ("7", "61"):
+        race = follow(event, facts(standing, car))
+        (span,) = race.spans
+        assert (span.first, span.last, race.neutralised) == (5, 8, False)
+        assert race.clock.minutes(span) == Fraction(3 * 82 + 20, 60)
+        assert [round(one.neutralised, 1) for one in race.driven] == [
+            0, 0, 0, 0, *((0.8, 1, 1, 0.5) if car == "7" else (0.8, 1, 1, 0.4)), 0, 0
+        ]  # fmt: skip
