@@ -79,7 +79,7 @@ def _ending(car: str, race: Race, outlooks: Sequence[Outlook]) -> str:
             f"{who} ended {race.lap} laps {over}, short from lap {since} on: {_why(race, since)}."
         )
     told = f"{who} ended {race.lap} laps {over}"
-    longest = max(stretches, key=lambda one: one[1] - one[0], default=None)
+    longest = max(stretches, key=lambda one: (one[1] - one[0], one[0]), default=None)
     if longest is None or longest[1] - longest[0] + 1 < _STRETCH:
         return f"{told} and was never likely to run short."
     begun, ended = longest

@@ -345,7 +345,7 @@ class _Following:
         elif fact.message == RESUMED and race.neutralised:
             race.spans[-1] = replace(race.spans[-1], last=self.lap, end=fact.at)
             self._neutralisation_over(fact)
-        elif fact.message == ADDED:
+        elif fact.message == ADDED and fact.amount is not None:  # nobody knows how many, else
             laps = _added(fact)
             if laps != (fact.amount or 0):
                 self._too_many(f"{fact.amount:.6g}", fact)

@@ -305,3 +305,30 @@ def test_what_does_not_fit_is_a_notice_and_never_an_error() -> None:
     race = follow(spec, facts)
     assert {notice.kind for notice in race.notices} == {"no-lap", "dial-range", "readback-differs"}
     assert outlook(race).distance.laps_left == {0: 1.0}
+
+
+def test_laps_added_without_a_number_announce_nothing() -> None:
+    """Somebody said that there are more laps, and not how many: the event's rule still tells."""
+    spec = event(SURE, DELTA + "[neutralisation]\nlaps_per_minute = 0.5\n")
+    told = [
+        fact("event", "neutralised", 3, at=0),
+        fact("event", "resumed", 7, at=300_000),
+        fact("event", "added", 7, seq=76),
+    ]
+    race = follow(spec, told)
+    assert (race.laps_expected, race.laps_added) == (2, 2)
+    assert [notice.kind for notice in race.notices] == ["laps-expected"]
+
+
+def test_laps_announced_for_one_neutralisation_leave_those_of_the_next_expected() -> None:
+    spec = event(SURE, DELTA + "[neutralisation]\nlaps_per_minute = 0.5\n")
+    told = [
+        fact("event", "neutralised", 3, at=0),
+        fact("event", "added", 5, amount=Decimal(3), at=250_000),
+        fact("event", "resumed", 7, seq=76, at=300_000),
+        fact("event", "neutralised", 9, seq=96, at=600_000),
+        fact("event", "resumed", 12, seq=126, at=840_000),
+    ]
+    race = follow(spec, told)
+    assert (race.laps_expected, race.laps_added) == (2, 5)
+    assert [notice.kind for notice in race.notices] == ["laps-differ", "laps-expected"]
