@@ -133,9 +133,9 @@ def test_race_control_ends_the_neutralisation_of_every_car(tmp_path: Path) -> No
 
     values = {"energy": "0.0", "motor": 95, "inverter": 65, "battery": 44, "alert": []}
     for lap in range(1, 11):
-        for car, driver in enumerate(("Ana", "Teo")):
+        for place, driver in enumerate(("Ana", "Teo")):
             words = encode(book, {**values, "lap": lap}, "lap").words
-            say(82 * lap + 7 * car, driver, words)
+            say(82 * lap + 7 * place, driver, words)
         if lap == 4:
             say(82 * lap + 20, "Race Control", "safety car")
         if lap == 7:
