@@ -74,7 +74,8 @@ class Board:
     """Everything of one car that a wall shows.
 
     ``lap`` is the last lap reported, ``driving`` the one being driven; ``heads`` are name and unit
-    of each column of ``lines``, ``uses`` what each lap took, with an event file.
+    of each column of ``lines``, ``uses`` what each lap took, with an event file; ``kept`` is how
+    likely it is that the target called is kept, None where none was.
     """
 
     car: str
@@ -94,6 +95,7 @@ class Board:
     race: Race | None
     look: Outlook | None
     advice: Sequence[Advice]
+    kept: float | None
     dials: Sequence[DialShown]
     calls: Sequence[CallShown]
 
@@ -125,6 +127,7 @@ def board(session: Session, car: str | None = None, *, most: int | None = _LAPS)
         race=race,
         look=look,
         advice=advice,
+        kept=None if race is None or race.target is None else race.energy.branches()[0],
         dials=dials(race),
         calls=calls(session, known),
     )
