@@ -32,7 +32,8 @@ from codec.debrief.summary import CAUTION, summarise
 from codec.desk import books
 from codec.desk.access import Guard, Links, Role, cookie
 from codec.desk.board import history
-from codec.desk.sheets import Line, OpenSheet
+from codec.desk.bringing import bring
+from codec.desk.sheets import Line, OpenSheet, checked_name
 from codec.log.shown import Shown
 from codec.views.board import board
 from grammar.errors import CodeError, visible, visible_lines
@@ -46,6 +47,7 @@ NEEDED: Mapping[str, Role] = {
     "/join/": Role.NOBODY,
     "/enter": Role.WRITE,
     "/wall": Role.WRITE,
+    "/import": Role.WRITE,
     "/links": Role.WRITE,
 }
 # why a sheet can't be written just now: a page keeps its line and sends it again
@@ -83,6 +85,8 @@ def application(
         Route("/book/{sheet}/problems", pages.problems, methods=["POST"]),
         Route("/book/{sheet}/card/{reader}", pages.card),
         Route("/debrief/{sheet}", pages.debrief),
+        Route("/import/{sheet}", pages.bringing),
+        Route("/import/{sheet}", pages.bring, methods=["POST"]),
         Route("/links", pages.give_links),
         Route("/links", pages.revoke, methods=["POST"]),
         Route("/join/{token}", pages.join),
@@ -93,7 +97,7 @@ def application(
         lifespan=pages.lifespan,
         exception_handlers={CodeError: _told, HTTPException: _missing, ClientDisconnect: _gone},
     )
-    return Guard(inner, names=names, scheme=scheme, links=links, needed=NEEDED)
+    return Guard(inner, names=names, scheme=scheme, links=links, needed=NEEDED, large=["/import/"])
 
 
 def _shown(value: object) -> object:
@@ -285,6 +289,22 @@ class Pages:
             return page(summarise(session.book, entries, car=car, event=session.event))
 
         return _printed(await asyncio.to_thread(drawn))
+
+    async def bringing(self, request: Request) -> Response:
+        """Where a transcript or an exported sheet is dropped."""
+        sheet = self._sheet(request)
+        cars = await sheet.ask(lambda session: dict(session.cars))
+        return self._page("import.html", sheet=request.path_params["sheet"], cars=cars)
+
+    async def bring(self, request: Request) -> Response:
+        """Write what a file holds into the sheet, and tell what it brought."""
+        sheet, query = self._sheet(request), request.query_params
+        writer = checked_name(query.get("writer", ""))
+        found = await asyncio.to_thread(
+            bring, sheet.path, writer, query.get("name", "a file")[:200], await request.body(),
+            [line for line in query.getlist("crew") if line.strip()],
+        )  # fmt: skip
+        return JSONResponse(found)
 
     async def give_links(self, _: Request) -> Response:
         """The link of each role, to be read off the screen by a tablet's camera."""

@@ -43,11 +43,17 @@ class Line:
         """Return it; raises CodeError where it is none."""
         if not _KEY.fullmatch(self.key):
             raise CodeError("a line needs a name of 32 hexadecimal digits", kind="usage")
-        if not self.writer.strip() or len(self.writer) > _MOST_NAME:
-            raise CodeError("who writes?", kind="usage", hint="give your name first")
+        checked_name(self.writer)
         if len(self.text) > _MOST_LINE:
             raise CodeError(f"a line has at most {_MOST_LINE} characters", kind="usage")
         return self
+
+
+def checked_name(writer: str) -> str:
+    """Return the name of who writes; raises CodeError where it is none."""
+    if not writer.strip() or len(writer) > _MOST_NAME:
+        raise CodeError("who writes?", kind="usage", hint="give your name first")
+    return writer.strip()
 
 
 class OpenSheet:
@@ -142,7 +148,7 @@ class OpenSheet:
 
     def _enter(self, line: Line) -> tuple[Shown, bool]:
         session, journal = self.session, self.session.journal
-        session.car, journal.writer = line.car, line.writer.strip()
+        session.car, journal.writer = line.car, checked_name(line.writer)
         there = journal.of_line(line.key)
         if there:
             return Shown("good", ("this line was written before",), tuple(there)), False

@@ -7,7 +7,6 @@ The rules for people who see or move otherwise are those of "Web Content Accessi
 
 from __future__ import annotations
 
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Literal
@@ -98,8 +97,15 @@ def test_what_is_typed_while_the_desk_is_away_is_written_once_when_it_is_back(
     page.context.close()
 
 
-@pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("width", [360, 1440])
+@pytest.mark.parametrize(
+    ("scheme", "width"),
+    [
+        pytest.param("dark", 360, marks=pytest.mark.slow),
+        pytest.param("light", 360),
+        pytest.param("dark", 1440, marks=pytest.mark.slow),
+        pytest.param("light", 1440, marks=pytest.mark.slow),
+    ],
+)
 def test_pages_can_be_read_by_everybody(
     browser: Browser, desk: tuple[Served, Path], scheme: Literal["light", "dark"], width: int
 ) -> None:
@@ -108,7 +114,15 @@ def test_pages_can_be_read_by_everybody(
         color_scheme=scheme, viewport={"width": width, "height": 800}, reduced_motion="reduce"
     )
     page = context.new_page()
-    for place in ("", "wall/race", "watch/race", "history/race", "book/race", "debrief/race"):
+    for place in (
+        "",
+        "wall/race",
+        "watch/race",
+        "history/race",
+        "book/race",
+        "debrief/race",
+        "import/race",
+    ):
         page.goto(f"{served.address}/{place}")
         found = Axe().run(page)
         assert found.violations_count == 0, found.generate_report()
@@ -117,15 +131,12 @@ def test_pages_can_be_read_by_everybody(
     context.close()
 
 
-def test_the_first_paint_is_quick_and_a_page_is_small(
-    browser: Browser, desk: tuple[Served, Path]
-) -> None:
+def test_a_page_is_small(browser: Browser, desk: tuple[Served, Path]) -> None:
     served, _ = desk
     page = browser.new_context().new_page()
     sizes: list[int] = []
     page.on("response", lambda answer: sizes.append(int(answer.headers.get("content-length", 0))))
-    begin = time.monotonic()
     page.goto(f"{served.address}/wall/race")
-    assert time.monotonic() - begin < 10  # seconds; how long exactly is for the bench to tell
+    expect(page.locator("#line")).to_have_text("connected")
     assert sum(sizes) < 200_000
     page.context.close()

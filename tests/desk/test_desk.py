@@ -6,7 +6,7 @@ import re
 from pathlib import Path
 
 from desk.support import REPORT, desk, line, sheet_at
-from sheet.support import race_book
+from sheet.support import ROOT, race_book
 
 from codec.sheet import Journal
 
@@ -141,3 +141,28 @@ def test_cards_and_the_debrief_stand_alone_and_run_nothing(tmp_path: Path) -> No
             assert "script" not in answer.headers["content-security-policy"]
         assert client.get("/book/race/card/nobody").status_code == 404
         assert "car=61" in client.get("/debrief/race").text
+
+
+def test_what_is_dropped_on_the_desk_comes_once(tmp_path: Path) -> None:
+    talk = (ROOT / "examples" / "event" / "radio.vtt").read_bytes()
+    asked = {
+        "writer": "Quill",
+        "name": "radio.vtt",
+        "crew": ["7=Ilse Marrow,Quill", "61=Teo Vash,Denn"],
+    }
+    path = sheet_at(tmp_path)
+    with desk(path) as client:
+        first = client.post("/import/race", params=asked, content=talk).json()
+        assert first["written"]["report"] > 50
+        assert first["left_out"]
+        again = client.post("/import/race", params=asked, content=talk).json()
+        assert not again["written"]
+        assert "Ilse Marrow" in client.get("/wall/race").text
+        for name, content, why in [("x.vtt", b" ", "is empty"), ("x.bin", b"\0\1", "is no text")]:
+            answer = client.post("/import/race", params={**asked, "name": name}, content=content)
+            assert answer.status_code == 400
+            assert why in answer.json()["lines"][0]
+        unknown = {**asked, "crew": ["7=Nobody There"]}
+        assert client.post("/import/race", params=unknown, content=talk).status_code == 400
+    with Journal(path) as journal:
+        assert journal.faults() == []

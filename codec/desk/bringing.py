@@ -1,0 +1,59 @@
+"""What is dropped on a desk: a transcript or an exported sheet goes into the sheet that is open, as
+``niner sheet import`` does it.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+from codec.radio.crews import crews_of
+from codec.radio.forms import form_of
+from codec.radio.importing import Summary, bounded, import_export, import_transcript
+from codec.sheet.exports import read_export
+from codec.sheet.journal import Journal
+from grammar.errors import CodeError, visible
+
+_HEAD = 4096  # characters that tell a form
+
+
+def bring(sheet: Path, writer: str, name: str, body: bytes, crews: Sequence[str]) -> dict[str, Any]:
+    """Write what a file holds into a sheet, and return what it brought and what was left out, with
+    examples. ``name`` is the file's, ``crews`` who drives what, as ``CAR=DRIVER,ENGINEER…``.
+
+    Raises CodeError where it can't be read or written.
+    """
+    if not body.strip():
+        raise CodeError(f"{name!r} is empty", kind="usage")
+    with tempfile.TemporaryDirectory(prefix="niner-") as folder:
+        path = Path(folder) / f"brought{Path(name).suffix}"
+        path.write_bytes(body)
+        read = read_export(path)
+        with Journal(sheet, writer=writer) as journal:
+            if read is not None:
+                return _told(import_export(journal, read))
+            if b"\0" in body[:_HEAD]:
+                raise CodeError(f"{name!r} is no text", kind="usage", hint="save it as UTF-8 text")
+            form = form_of(name, body[:_HEAD].decode("utf-8", "replace")).name
+            with path.open("rb") as stream:
+                summary = import_transcript(journal, bounded(stream), form, crews_of(crews))
+            return _told(summary)
+
+
+def _told(summary: Summary) -> dict[str, Any]:
+    left = [
+        {
+            "reason": visible(reason),
+            "count": count,
+            "lines": [visible(f"line {one.number}: {one.text}") for one in summary.examples[reason]],
+        }
+        for reason, count in sorted(summary.left_out.items(), key=lambda item: -item[1])
+    ]
+    return {
+        "written": summary.written,
+        "refused": summary.refused,
+        "there": summary.there,
+        "left_out": left,
+    }
