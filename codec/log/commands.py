@@ -9,7 +9,7 @@ from typing import NamedTuple
 from codec.encoding import encode
 from codec.log.fields import dial_at
 from codec.log.lines import note, report_entry, stands_at, write_down
-from codec.log.readbacks import repeated
+from codec.log.readbacks import Called, repeated
 from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio.doubt import LIKELY
@@ -23,10 +23,12 @@ from codec.sheet.state import (
     laps,
     withdrawal_of,
 )
+from codec.sheet.words import message_text
 from grammar.errors import CodeError
 from grammar.exact import whole
 from grammar.speech.facts import TITLES
 
+_CALLS = 6  # that are told
 _OF = "/of 61, or /of lap 4: the car or the lap of the last report"
 _LAP = "/lap, the number of a lap that has a report, and the report as it should be"
 
@@ -160,6 +162,22 @@ def _read_back(watch: Watch, rest: str) -> Shown:
     return Shown("good", (f"read back: {call.string}",))
 
 
+def _calls(watch: Watch, rest: str) -> Shown:
+    """Tell the last calls and what became of them, the last one first."""
+    log = watch.readbacks.log[: -_CALLS - 1 : -1]
+    if rest:
+        return Shown("bad", ("/calls stands alone",))
+    if not log:
+        return Shown("plain", ("no call yet",))
+    return Shown("plain", tuple(_call_told(watch, one) for one in log))
+
+
+def _call_told(watch: Watch, call: Called) -> str:
+    entry = call.row.entry
+    told = call.wrong or call.state
+    return f"{entry.string}  {message_text(watch.book, entry)}: {told}"
+
+
 def _wheel(watch: Watch, rest: str) -> Shown:
     dials = {} if watch.event is None else watch.event.spec.dials
     told = dial_at(watch.book, dials, rest)
@@ -253,6 +271,7 @@ _ACTS = {
     "undo": _Act(_undo, "withdraw the last entry"),
     "called": _Act(_called, "log the call that is advised, as said now"),
     "right": _Act(_read_back, "the last call was read back right"),
+    "calls": _Act(_calls, "the last calls, and how they were read back"),
     "of": _Act(_of, "the last report is of another car or lap: /of 61, /of lap 4"),
     "wheel": _Act(_wheel, "where a dial stands: /wheel regeneration=7"),
     "lap": _Act(_lap, "enter a lap again: /lap 5 and the report"),

@@ -101,6 +101,7 @@ class Log:
         self._boards: dict[tuple[str, int | None], tuple[int, Board]] = {}
         self._told: dict[str, tuple[Race, list[Text]]] = {}
         self._above = 0  # lines of the table that are scrolled past, from its end
+        self._furthest = 0  # that can be, at the last drawing
         self._wanted = ""  # what is searched for
         begun = () if shown is None or shown.tone == "good" else shown.lines
         self.session, self.shown = (
@@ -204,7 +205,7 @@ class Log:
 
     def _scroll(self, event: KeyPressEvent, pages: int) -> None:
         page = max(1, event.app.output.get_size().rows // 2)
-        self._above = max(0, self._above + pages * page)
+        self._above = max(0, min(self._furthest, self._above + pages * page))
 
     def _all(self, event: KeyPressEvent) -> None:
         """Show all lines again, the last ones."""
@@ -248,7 +249,7 @@ class Log:
         """Return the lines of the screen; where they are too many the race goes first, then the
         table, never what was just heard.
         """
-        below = self._below(width, height // 2)
+        below, self._furthest = self._below(width, height // 2), 0
         cars = self._side_by_side(width)
         room = height - len(below)
         if len(cars) < 2:
@@ -299,8 +300,8 @@ class Log:
         uses = shown.uses if shown.race is not None else None
         drawn = line_texts(self.session.book, lines, width, uses=uses, timed=width >= _TIMED)
         body, rows = drawn[2:], max(1, room - 2)
-        self._above = min(self._above, max(0, len(body) - rows))
-        end = len(body) - self._above
+        self._furthest = max(self._furthest, len(body) - rows)
+        end = len(body) - min(self._above, max(0, len(body) - rows))
         return [*drawn[:2], *body[max(0, end - rows) : end]][:room]
 
     def _looks(self, shown: Board) -> list[Text]:
