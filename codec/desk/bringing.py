@@ -43,13 +43,15 @@ def bring(sheet: Path, writer: str, name: str, body: bytes, crews: Sequence[str]
 
 
 def _told(summary: Summary) -> dict[str, Any]:
+    most_first = sorted(summary.left_out.items(), key=lambda item: -item[1])
     left = [
         {
             "reason": visible(reason),
             "count": count,
-            "lines": [visible(f"line {one.number}: {one.text}") for one in summary.examples[reason]],
+            "lines": [f"line {one.number}: {visible(one.text)}" for one in examples],
         }
-        for reason, count in sorted(summary.left_out.items(), key=lambda item: -item[1])
+        for reason, count in most_first
+        for examples in [summary.examples[reason]]
     ]
     return {
         "written": summary.written,

@@ -35,10 +35,9 @@ function listen() {
       const html = boards[section.dataset.car];
       if (html !== undefined) {
         const board = section.querySelector(".board");
-        const scroll = board.querySelector(".scroll")?.scrollLeft ?? 0;
+        const before = [...board.querySelectorAll(".scroll")].map((place) => place.scrollLeft);
         board.innerHTML = html;
-        const now = board.querySelector(".scroll");
-        if (now) now.scrollLeft = scroll;
+        board.querySelectorAll(".scroll").forEach((place, number) => { place.scrollLeft = before[number] ?? 0; });
         charts(board);
       }
     }
