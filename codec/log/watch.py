@@ -149,6 +149,8 @@ class CarWatch:
             ask = notice.kind == _READ_BACK
             text = f"{_WRONG}: {notice.text}" if ask else notice.text
             noticed.append(Notice(notice.seq, notice.lap, text, ask))
+        steps = self.standing.moments.steps  # told once, when they come
+        noticed += [Notice(step.seq, 0, str(step), ask=False) for step in steps]
         return sorted(noticed, key=lambda notice: notice.seq)
 
     @property

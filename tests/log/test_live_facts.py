@@ -118,11 +118,13 @@ def test_entries_carry_the_time_and_a_clock_set_back_is_told(
 ) -> None:
     assert session.entries[-1].at == round(NOON.timestamp() * 1000)
     clock.on(-3600)
-    session.enter("safety car")
+    shown = session.enter("safety car")
+    assert any("the clock had gone backwards" in line for line in shown.lines)
+    assert session.enter("/note quiet").lines == ("noted: quiet",)
     clock.on(60)
     session.enter("green flag")
     (step,) = session.standing.moments.steps
-    assert step.seq == session.entries[-2].seq
+    assert step.seq == session.entries[-3].seq
     assert str(step).startswith("the clock had gone backwards")
     told = facts(session.standing, "7")
     assert [fact.message for fact in told] == ["lap", "neutralised", "resumed"]
