@@ -31,8 +31,8 @@ from codec.debrief.page import page
 from codec.debrief.summary import CAUTION, summarise
 from codec.desk import books
 from codec.desk.access import Guard, Links, Role, cookie
-from codec.desk.history import history
 from codec.desk.bringing import bring
+from codec.desk.history import history
 from codec.desk.sheets import Line, OpenSheet, checked_name
 from codec.log.shown import Shown
 from codec.views.board import board

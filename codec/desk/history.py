@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 from codec.log.session import Session
 from codec.sheet.entry import Entry
-from codec.views.laps import event_text, values_text
+from codec.sheet.words import event_text, values_text
 from grammar.book import Book
 
 _PAGE = 100  # entries of the history at a time
