@@ -11,7 +11,8 @@ The file is JSON (RFC 8259), every key but the first may be left out:
      "startup": {"seconds": s, "error": s, "count": n},
      "seconds": {word: {"seconds": s, "error": s, "count": n}},
      "read": {word shown: {word said: n}},
-     "heard": {word said: {word heard: n}}, "lost": {word said: n}, "added": {word heard: n}}
+     "heard": {word said: {word heard: n}}, "lost": {word said: n}, "added": {word heard: n},
+     "swapped": n, "reports": {marks: n}}
 
 Words stand in their compared form: small letters, hyphens as spaces.
 """
@@ -108,9 +109,13 @@ def save_profile(profile: Profile, path: str | Path) -> None:
 
 def channel_of(book: Book, profile: Profile, noise: Noise | None = None) -> Channel:
     """Return the channel of a book corrected by a profile's counts; the book's own is worth
-    ``[hearing] strength`` counts a word.
+    ``[hearing] strength`` counts a word, its conditions ``learning.WORTH`` reports.
+
+    Confusions come from words heard, slips of reading from words read (among the confusions, and
+    how often neighbours are swapped), bad moments from whole reports.
     """
     from codec.hear.channel import channel, from_rows
+    from codec.hear.learning import learnt
 
     base, spec = channel(book, noise), book.hearing
     rows = heard_rows(profile, book.alphabet, _rows(base), spec.strength)
@@ -118,7 +123,11 @@ def channel_of(book: Book, profile: Profile, noise: Noise | None = None) -> Chan
     insertion = rate(profile.added, profile.heard, base.insertion, worth)
     deletion = rate(profile.lost, profile.heard, base.deletion, worth)
     made = from_rows(book.alphabet, rows, insertion, deletion, base.noise)
-    return dataclasses.replace(base, table=made.table, insertion=insertion, deletion=deletion)
+    swapped = rate({"": profile.swapped}, profile.read, base.swapped, worth)
+    known = dataclasses.replace(
+        base, table=made.table, insertion=insertion, deletion=deletion, swapped=swapped
+    )
+    return learnt(known, profile.reports)
 
 
 def _rows(base: Channel) -> dict[str, dict[str, float]]:

@@ -29,6 +29,7 @@ def _word(text: str) -> str:
 Word = Annotated[str, AfterValidator(_word)]  # in compared form
 Count = Annotated[float, Field(ge=0, le=1e9)]
 Counts = dict[Word, dict[Word, Count]]
+Marks = Annotated[str, Field(pattern=r"^[=x-]{1,90}$")]
 Rows = dict[str, dict[str, float]]
 # of readings off the dash, before any was counted: as the lapses of hearing, ours, no source
 _SLIP = 0.001
@@ -81,6 +82,14 @@ class Profile(Strict):
     added: dict[Word, Count] = Field(
         default_factory=dict, description="How often a word was heard that nobody said."
     )
+    swapped: Count = Field(0, description="How often two neighbours were read the wrong way round.")
+    reports: dict[Marks, Count] = Field(
+        default_factory=dict,
+        description=(
+            "How reports were heard, word by word: = as said, x as another word, - not at all; each"
+            " row of marks with how many reports had it."
+        ),
+    )
 
     def merged(self, other: Profile) -> Profile:
         """Return both together: counts add, times are averaged by their counts, people are named
@@ -106,6 +115,8 @@ class Profile(Strict):
             heard=_added(self.heard, other.heard),
             lost=_summed(self.lost, other.lost),
             added=_summed(self.added, other.added),
+            swapped=self.swapped + other.swapped,
+            reports=_summed(self.reports, other.reports),
         )
 
     def with_heard(self, alphabet: Alphabet, pairs: Iterable[tuple[str, str]]) -> Profile:

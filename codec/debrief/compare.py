@@ -10,6 +10,7 @@ more than the code rounds are *rounding only*.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
@@ -219,8 +220,13 @@ class _Lap:
             self.found.heard += [(symbol, "") for symbol in aligned.lost] + [
                 ("", symbol) for symbol in aligned.added
             ]
+            self.found.marks += [aligned.marks] if aligned.marks else []
         if dash and said and not late:
-            self.found.read += side_by_side(dash, list(said)).pairs
+            read = side_by_side(dash, list(said)).pairs
+            self.found.read += read
+            self.found.swapped += sum(
+                one == other[::-1] and one[0] != one[1] for one, other in itertools.pairwise(read)
+            )
 
     def _late(self, entry: Entry, said: str, dash: str) -> str:
         """Return in words why a report is late, "" if it is not."""

@@ -54,12 +54,16 @@ class Comparison:
     ``heard`` pairs each symbol said with the one heard, ``read`` each symbol on the dash with the
     one said, ``foreign`` each symbol said with a word heard that is none of the book's. Right ones
     are among them; "" stands for nothing said, or nothing heard.
+    ``marks`` tells of each report which of its words were heard (see ``Profile``), ``swapped`` how
+    many neighbours were read the wrong way round.
     """
 
     findings: list[Finding] = field(default_factory=list)
     heard: list[tuple[str, str]] = field(default_factory=list)
     read: list[tuple[str, str]] = field(default_factory=list)
     foreign: list[tuple[str, str]] = field(default_factory=list)
+    marks: list[str] = field(default_factory=list)
+    swapped: int = 0
     unused: tuple[str, ...] = ()
 
     @property
@@ -81,5 +85,7 @@ class Comparison:
         for said, word in self.foreign:
             row = strange.setdefault(word_of(book.alphabet, said), {})
             row[word.casefold()] = row.get(word.casefold(), 0) + 1
-        known = Profile(people=people, heard=strange)
+        known = Profile(
+            people=people, heard=strange, swapped=self.swapped, reports=Counter(self.marks)
+        )
         return known.with_heard(book.alphabet, self.heard).with_read(book.alphabet, self.read)

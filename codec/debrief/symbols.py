@@ -74,12 +74,14 @@ def string_of(book: Book, words: str) -> str:
 @dataclass(frozen=True, slots=True)
 class Aligned:
     """Two strings side by side: pairs of (said, heard), what was said and not heard, and what was
-    heard and not said.
+    heard and not said; ``marks`` tells of each symbol said whether it was heard (=), taken for
+    another (x) or lost (-).
     """
 
     pairs: tuple[tuple[str, str], ...]
     lost: str
     added: str
+    marks: str
 
     @property
     def wrong(self) -> tuple[tuple[str, str], ...]:
@@ -94,14 +96,20 @@ def side_by_side(said: str, heard: Sequence[str]) -> Aligned:
     first, and what stands between them is paired only where as many were said as heard.
     """
     if len(said) == len(heard):
-        return Aligned(tuple(zip(said, heard, strict=True)), "", "")
+        return Aligned(tuple(zip(said, heard, strict=True)), "", "", _marked(said, heard))
     pairs: list[tuple[str, str]] = []
-    lost = added = ""
+    lost = added = marks = ""
     for tag, a, b, c, d in difflib.SequenceMatcher(
         None, list(said), list(heard), autojunk=False
     ).get_opcodes():
         if tag == "equal" or b - a == d - c:
             pairs += zip(said[a:b], heard[c:d], strict=True)
+            marks += _marked(said[a:b], heard[c:d])
         else:
             lost, added = lost + said[a:b], added + "".join(heard[c:d])
-    return Aligned(tuple(pairs), lost, added)
+            marks += "-" * (b - a)
+    return Aligned(tuple(pairs), lost, added, marks)
+
+
+def _marked(said: str, heard: Sequence[str]) -> str:
+    return "".join("=" if a == b else "x" for a, b in zip(said, heard, strict=True))
