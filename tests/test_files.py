@@ -74,6 +74,8 @@ def test_a_file_that_cannot_be_written_is_named_with_what_to_do(tmp_path: Path) 
             "monotone",
             "--draws",
             "50",
+            "--heard",
+            "10",
             "--pick",
             "monotone-all",
             "--out",

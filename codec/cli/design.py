@@ -53,7 +53,14 @@ def add(commands: Any) -> None:
         type=integer,
         default=1000,
         metavar="N",
-        help="reports drawn for each proposal's figures (1000)",
+        help="reports drawn for each proposal's mean seconds (1000)",
+    )
+    parser.add_argument(
+        "--heard",
+        type=integer,
+        default=60,
+        metavar="N",
+        help="reports heard for each proposal, as niner hear does; more take longer (60)",
     )
     parser.add_argument("--all", action="store_true", help="show what others beat, too")
     parser.add_argument(
@@ -71,6 +78,7 @@ def add(commands: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Propose, show, and write what was picked."""
     from codec.files import write
+    from codec.hear.scoring import Scorer
     from codec.screen.design import progress, show, wrote
     from grammar.design import (
         FAMILIES,
@@ -79,6 +87,7 @@ def run(args: argparse.Namespace) -> int:
         candidates,
         chosen,
         frontier,
+        nearest,
         proposals,
         written,
     )
@@ -88,12 +97,24 @@ def run(args: argparse.Namespace) -> int:
         raise CodeError(
             f"{args.draws} reports tell too little", kind="usage", expected=["--draws 50 or more"]
         )
+    if args.heard < 10:
+        raise CodeError(
+            f"{args.heard} reports tell too little", kind="usage", expected=["--heard 10 or more"]
+        )
     needs = _needs(args)
     makers = list(candidates(needs, args.family or tuple(FAMILIES), args.seed))
     with progress("designing", len(makers)) as done:
-        found = proposals(needs, makers, draws=args.draws, seed=args.seed, done=done)
+        scorer = Scorer(args.heard)
+        found = proposals(
+            needs, makers, draws=args.draws, seed=args.seed, listener=scorer, done=done
+        )
     best = frontier(found)
-    pick = _picked(args.pick, found) if args.pick else chosen(best, needs) or chosen(found, needs)
+    card = needs.limits.card
+    pick = (
+        _picked(args.pick, found, card=card)
+        if args.pick
+        else chosen(best, needs) or chosen(found, needs)
+    )
     shown = sorted(found, key=lambda one: one.mean) if args.all else best
     # files first, as whoever reads what is printed may go away
     if args.plot:
@@ -120,8 +141,10 @@ def run(args: argparse.Namespace) -> int:
         raise CodeError(
             "no proposal keeps the limits",
             kind="limits",
-            expected=_missed(needs, found),
-            hint="raise [limits], or say less; --pick NAME writes one all the same",
+            expected=[
+                f"{asked} ({one.name}: {came})" for asked, one, came in nearest(found, needs)
+            ],
+            hint="raise one of these [limits], or say less; --pick NAME writes one all the same",
         )
     if book is not None:
         if args.out == "-":
@@ -158,26 +181,6 @@ def _needs(args: argparse.Namespace) -> Needs:
         else parse_needs(text, str(path))
     )
     return needs.with_reports(_reports(args.sheet, needs.fields)) if args.sheet else needs
-
-
-def _missed(needs: Needs, found: list[Proposal]) -> list[str]:
-    """Return how near proposals come to the limits: to those that none keeps, or else that which
-    breaks fewest.
-    """
-    from grammar.design import broken, expected_seconds
-
-    each = {one.name: broken(one, needs.limits) for one in found}
-    hopeless = set.intersection(*map(set, each.values()))
-    near = min(
-        found,
-        key=lambda one: (
-            len(each[one.name].keys() & hopeless),
-            len(each[one.name]),
-            one.wrong,
-            expected_seconds(one, needs),
-        ),
-    )
-    return [f"{asked} ({near.name}: {came})" for asked, came in each[near.name].items()]
 
 
 def _unguarded(name: str, text: str, fields: Mapping[str, FieldBase]) -> str:
@@ -244,14 +247,15 @@ def _reports(path: str, fields: Mapping[str, FieldBase]) -> list[dict[str, str]]
     return reports
 
 
-def _picked(name: str, found: list[Proposal]) -> Proposal:
+def _picked(name: str, found: list[Proposal], *, card: bool) -> Proposal:
+    """Return a proposal by its name, as people with a card hear it where the limits want one."""
     from grammar.errors import CodeError
 
-    for one in found:
-        if one.name == name:
-            return one
-    raise CodeError(
-        f"there is no proposal {name!r}",
-        kind="unknown-proposal",
-        expected=[one.name for one in found],
-    )
+    named = [one for one in found if one.name == name]
+    if not named:
+        raise CodeError(
+            f"there is no proposal {name!r}",
+            kind="unknown-proposal",
+            expected=list(dict.fromkeys(one.name for one in found)),
+        )
+    return next((one for one in named if (one.ear == "card") == card), named[0])

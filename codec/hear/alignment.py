@@ -274,7 +274,7 @@ def _hearing(
             ]
         )
     ways = _with_borders(heard)
-    scales = [sum(math.log(_top(word)) for word in words) for words in ways]
+    scales = [sum(math.log(scale_of(word)) for word in words) for words in ways]
     # each way's words were scaled on their own
     shares = [math.exp(scale - max(scales)) / len(ways) for scale in scales]
     return _side_by_side(
@@ -376,7 +376,7 @@ def _for_each(closure: Closure, times: int, size: int) -> list[Closure]:
     return [closure._replace(low=group * size + closure.low) for group in range(times)]
 
 
-def _top(word: HeardWord) -> float:
+def scale_of(word: HeardWord) -> float:
     """Return what a word's likelihoods are divided by, so that long reports do not vanish below the
     smallest number.
     """
@@ -468,7 +468,7 @@ def _words(
     import numpy as np
 
     count, condition = len(words), channel.conditions[number]
-    top = np.array([_top(word) for word in words])
+    top = np.array([scale_of(word) for word in words])
     stray = np.array([word.stray for word in words]) / top
     heard = _misread(
         channel, np.array([word.likelihood for word in words]).reshape(count, -1) / top[:, None]

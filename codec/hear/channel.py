@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import dataclasses
 import functools
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -91,6 +92,16 @@ class Channel:
     def vocabulary(self) -> int:
         """How many words there are to be heard."""
         return len(self.alphabet.symbols)
+
+    @functools.cached_property
+    def words(self) -> list[str]:
+        """The words there are to be heard, as they are written."""
+        return [self.alphabet.words[symbol].word for symbol in self.alphabet.symbols]
+
+    @functools.cached_property
+    def summed(self) -> list[list[float]]:
+        """The rows of the table, each summed up from its beginning, to draw from."""
+        return [list(itertools.accumulate(row)) for row in self.table.tolist()]
 
     def heard(self, symbol: str) -> np.ndarray:
         """Return P(this symbol's word is heard | each symbol said)."""

@@ -103,8 +103,7 @@ def passed_on(
 
     ``again``: in answer to a question, where no symbols are swapped.
     """
-    words = [channel.alphabet.words[symbol].word for symbol in channel.alphabet.symbols]
-    index = channel.alphabet.index
+    words, index = channel.words, channel.alphabet.index
     radio = condition(channel, chance) if radio is None else radio
     heard: list[str] = []
     bad = chance.random() < radio.bad
@@ -114,8 +113,8 @@ def passed_on(
             heard.append(chance.choice(words))
         lost = channel.bad_deletion if bad else channel.deletion
         if symbol is not None and chance.random() >= lost:
-            row = None if bad else channel.table[index[symbol]].tolist()
-            heard.append(chance.choices(words, row)[0])
+            row = None if bad else channel.summed[index[symbol]]
+            heard.append(chance.choices(words, cum_weights=row)[0])
     return heard
 
 
@@ -130,9 +129,9 @@ def _read(
             said[place : place + 2] = said[place + 1], said[place]
             place += 1
         place += 1
-    others = {symbol: channel.alphabet.symbols.replace(symbol, "") for symbol in set(said)}
+    symbols = channel.alphabet.symbols
     return [
-        chance.choice(others[symbol]) if chance.random() < channel.misread else symbol
+        chance.choice(symbols.replace(symbol, "")) if chance.random() < channel.misread else symbol
         for symbol in said
     ]
 

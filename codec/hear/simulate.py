@@ -59,11 +59,11 @@ def simulate(book: Book, setting: Setting, progress: Callable[[int], None] | Non
     ears = channel(book, setting.noise)
     air = ears if setting.truth is None else channel(book, setting.truth)
     tally = Tally(setting.title or book.title)
-    for said, expected in _said(book, setting, chance):
+    for reading, expected in said(book, setting, chance):
         tally.reports += 1
         _report(
             book,
-            said,
+            reading,
             expected if setting.prior else Prior(flat=True),
             (ears, air),
             setting,
@@ -75,14 +75,14 @@ def simulate(book: Book, setting: Setting, progress: Callable[[int], None] | Non
     return tally
 
 
-def _said(
-    book: Book, setting: Setting, chance: random.Random
+def said(
+    book: Book, setting: Setting, chance: random.Random, *, stray: float | None = None
 ) -> Iterator[tuple[Reading | None, Prior]]:
     """Yield what the driver says, lap by lap, with what is rightly expected of it; None for what is
-    no report of this book.
+    no report of this book, ``stray`` of all (by default the book's share).
     """
     model = model_of(book, None)
-    stray = book.hearing.stray
+    stray = book.hearing.stray if stray is None else stray
     expected, source = Prior(), _source(model, Prior())
     for number in range(setting.reports):
         if number % setting.laps == 0 and expected != Prior():
@@ -129,7 +129,7 @@ def _near(fields: Mapping[str, FieldBase], prior: Prior) -> dict[str, Any] | Non
 
 def _report(
     book: Book,
-    said: Reading | None,
+    reading: Reading | None,
     expected: Prior,
     channels: tuple[Channel, Channel],
     setting: Setting,
@@ -139,17 +139,17 @@ def _report(
     """Let one report be said, heard, asked for again where the decision says so, and counted."""
     ears, air = channels
     earlier: list[Hearing] = []
-    string = said.said if said is not None else ""
+    string = reading.said if reading is not None else ""
     radio = condition(air, chance)
-    heard = passed_on(air, string, chance, radio) if said is not None else _anything(book, chance)
+    words = passed_on(air, string, chance, radio) if reading is not None else anything(book, chance)
     tally.seconds += book.alphabet.seconds(string)
     tally.plain_seconds += book.alphabet.seconds(string)
     part: AskedPart | None = None
     weighed = True  # whether the first hearing could be: only then it was told what asking costs
     for hearing in range(setting.hearings):
-        found = _heard(book, heard, expected, ears, earlier, part)
+        found = heard(book, words, expected, ears, earlier, part)
         best = found.candidates[0] if found is not None and found.candidates else None
-        right = best is not None and said is not None and best.reading == said
+        right = best is not None and reading is not None and best.reading == reading
         if hearing == 0:
             tally.first.append((best.probability if best is not None else 0.0, right))
         if found is not None and found.accepted is not None:
@@ -173,22 +173,17 @@ def _report(
         again, seconds = _asked(book, string, part, tally)
         tally.cost += seconds if weighed else 0.0
         earlier = earlier if found is None else [found]
-        heard = (
+        words = (
             passed_on(air, again, chance, radio, again=True)
-            if said is not None
-            else _anything(book, chance)
+            if reading is not None
+            else anything(book, chance)
         )
     tally.given_up += 1
 
 
 def _asked(book: Book, string: str, part: AskedPart, tally: Tally) -> tuple[str, float]:
     """Count a question with its answer, and return what is said again and the seconds of both."""
-    again = answer(string, part)
-    seconds = (
-        spoken_seconds(book, part.after + part.before)
-        + book.hearing.turnaround
-        + book.alphabet.seconds(again)
-    )
+    again, seconds = answer(string, part), asked_seconds(book, string, part)
     tally.asked_part, tally.asked_all = (
         tally.asked_part + (part != AskedPart()),
         tally.asked_all + (part == AskedPart()),
@@ -197,21 +192,31 @@ def _asked(book: Book, string: str, part: AskedPart, tally: Tally) -> tuple[str,
     return again, seconds
 
 
-def _heard(
+def asked_seconds(book: Book, string: str, part: AskedPart) -> float:
+    """Return the seconds of a question for a part of a string, the pause, and the answer."""
+    return (
+        spoken_seconds(book, part.after + part.before)
+        + book.hearing.turnaround
+        + book.alphabet.seconds(answer(string, part))
+    )
+
+
+def heard(
     book: Book,
-    heard: list[str],
+    words: list[str],
     expected: Prior,
     ears: Channel,
     earlier: list[Hearing],
     part: AskedPart | None,
 ) -> Hearing | None:
+    """Return the hearing of a report, None where nothing can be heard in it."""
     try:
-        return hear(book, heard, prior=expected, noise=ears, earlier=earlier, part=part, count=1)
+        return hear(book, words, prior=expected, noise=ears, earlier=earlier, part=part, count=1)
     except ReportError:  # not a word of it came through, or far too many
         return None
 
 
-def _anything(book: Book, chance: random.Random) -> list[str]:
+def anything(book: Book, chance: random.Random) -> list[str]:
     """Return words of the book that are no report."""
     longest = model_of(book, None).longest
     words = [entry.word for entry in book.alphabet.words.values()]

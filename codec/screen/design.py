@@ -14,10 +14,26 @@ from rich.table import Table
 
 from codec.files import written
 from codec.screen.console import boxed, console, safe
-from grammar.design import FAMILIES, Needs, Proposal, bound_of, broken, expected_seconds
+from grammar.design import (
+    FAMILIES,
+    Needs,
+    Proposal,
+    bound_of,
+    broken,
+    expected_seconds,
+    one_in,
+)
 from grammar.errors import CodeError
 from grammar.libraries import needed
 
+_FIGURES = (
+    "over: above the least of any code; wrong: accepted with a wrong reading; ask: asked about when"
+    " first heard; each in the noise of [hearing], bad moments included"
+)
+_EARS = (
+    "ear: tool weighs what it hears (niner hear); card is people who take each word as heard; rows"
+    " are of the card"
+)
 CAUTION = "Event regulations on radio use, and on coded messages, come first."
 
 
@@ -84,31 +100,20 @@ def show(
     for family in dict.fromkeys(one.family for one in shown):
         console().print(safe(f"  {family}: {FAMILIES[family]}", "dim"))
     error = max((one.error for one in shown), default=0.0)
-    console().print(
-        safe(
-            "mean s: of the same reports drawn for each; one standard error is up to"
-            f" {error:.3f} s",
-            "dim",
-        )
+    in_all = max((one.met.seconds_error for one in shown), default=0.0)
+    said = f"mean s: said once, of the same reports drawn for each (standard error {error:.3f} s)"
+    lines = (
+        f"{said}; in all: with questions and answers (up to {in_all:.2f} s)",
+        _FIGURES,
+        _EARS,
     )
-    console().print(
-        safe(
-            "over: above the least of any code; wrong: accepted with a wrong reading; ask: refused,"
-            " to be said again",
-            "dim",
-        )
-    )
-    console().print(
-        safe(
-            "wrong and ask are in the noise of [hearing]; rows are of the card, card tells whether"
-            " people can read it",
-            "dim",
-        )
-    )
+    for line in lines:
+        console().print(safe(line, "dim"))
     console().print(safe(CAUTION, "italic"))
 
 
-FULL, _MEDIUM = 78, 62  # columns of a screen that hold all figures, or those that matter most
+FULL = 78  # columns of a screen that hold all figures of an analysis
+_COLUMNS = {"over": 92, "worst": 92, "rows": 78, "mean s": 75, "ask": 66}  # from what width on
 
 
 def _proposals(
@@ -118,22 +123,17 @@ def _proposals(
     width = console().width
     columns: dict[str, Callable[[Proposal], str]] = {
         "mean s": lambda one: f"{one.mean:.3f}",
+        "in all": lambda one: f"{one.seconds:.2f}",
         "over": lambda one: f"{one.over:.0%}",
         "worst": lambda one: f"{one.worst:.2f}",
-        "wrong": lambda one: rate(one.wrong),
+        "wrong": lambda one: one_in(one.wrong, one.met.wrong_error),
         "ask": lambda one: f"{one.ask:.1%}",
         "rows": lambda one: count(one.rows),
-        "card": lambda one: "yes" if one.readable else "no",
+        "ear": lambda one: one.ear,
     }
-    left_out = (
-        set()
-        if width >= FULL
-        else {"rows", "card"}
-        if width >= _MEDIUM
-        else {"rows", "card", "over", "worst"}
-    )
+    left_out = {name for name, least in _COLUMNS.items() if width < least}
     taken = {name: text for name, text in columns.items() if name not in left_out}
-    grid = boxed("proposal", *taken, right=tuple(name for name in taken if name != "card"))
+    grid = boxed("proposal", *taken, right=tuple(name for name in taken if name != "ear"))
     for column in grid.columns:
         column.no_wrap = True
     for one in shown:
@@ -191,21 +191,32 @@ def plot(
     axes.set_yscale("log")
     floor = min((one.wrong for one in found if one.wrong > 0), default=1e-6) / 3
     for one in found:
-        marker = "v" if one.wrong == 0 else "s" if one.readable else "o"
+        marker = "v" if one.wrong == 0 else "s" if one.ear == "card" else "o"
         inside = one in best
-        axes.plot(
-            one.mean,
+        axes.errorbar(
+            one.seconds,
             max(one.wrong, floor),
-            marker,
+            xerr=one.met.seconds_error,
+            yerr=min(one.met.wrong_error, 0.9 * max(one.wrong, floor)),
+            fmt=marker,
             color="black" if inside else "0.7",
             mfc="black" if inside else "white",
-            ms=7,
+            elinewidth=0.7,
+            ms=6,
         )
     if pick is not None:
         axes.plot(
-            pick.mean, max(pick.wrong, floor), "o", color="black", mfc="none", ms=15, label="picked"
+            pick.seconds,
+            max(pick.wrong, floor),
+            "o",
+            color="black",
+            mfc="none",
+            ms=15,
+            label="picked",
         )
-    _number(axes, [(one.mean, max(one.wrong, floor), one is pick) for one in best])
+    _number(axes, [(one.seconds, max(one.wrong, floor), one is pick) for one in best])
+    axes.yaxis.set_major_formatter(lambda share, _: one_in(share))
+    axes.yaxis.set_minor_formatter(lambda *_: "")
     names = [f"{number}  {one.name}" for number, one in enumerate(best, start=1)]
     axes.text(1.02, 1.0, "\n".join(names), transform=axes.transAxes, fontsize=8, va="top")
     bound = bound_of(needs).seconds
@@ -217,12 +228,12 @@ def plot(
         label=f"no code takes less: {bound:.2f} s",
     )
     axes.set(
-        xlabel="mean seconds a report",
-        ylabel="share accepted with a wrong reading",
+        xlabel="mean seconds a report, with questions and answers (bars: one standard error)",
+        ylabel="reports accepted with a wrong reading",
         title=needs.title.replace("$", r"\$"),
     )
-    axes.plot([], [], "s", color="black", label="read from a card")
-    axes.plot([], [], "o", color="black", label="needs the tool")
+    axes.plot([], [], "s", color="black", label="people with a card")
+    axes.plot([], [], "o", color="black", label="the tool")
     axes.plot([], [], "o", color="0.7", mfc="white", label="beaten by another")
     if any(one.wrong == 0 for one in found):
         axes.plot([], [], "v", color="black", label="no wrong reading drawn: fewer than shown")

@@ -11,6 +11,7 @@ from grammar.design.assignment import assign
 from grammar.design.candidates import FAMILIES, Candidate, candidates
 from grammar.design.capacity import ChannelSymbol, capacity, constrained_capacity, entropy, least
 from grammar.design.codewords import Code, optimal
+from grammar.design.ears import Listener, Met, one_in
 from grammar.design.frontier import (
     Bound,
     Proposal,
@@ -19,6 +20,7 @@ from grammar.design.frontier import (
     chosen,
     expected_seconds,
     frontier,
+    nearest,
     proposals,
     propose,
 )
@@ -36,6 +38,8 @@ __all__ = [
     "ChannelSymbol",
     "Code",
     "Keyed",
+    "Listener",
+    "Met",
     "Needs",
     "NeedsSpec",
     "Noise",
@@ -56,8 +60,10 @@ __all__ = [
     "largest_independent_set",
     "least",
     "load_needs",
+    "nearest",
     "needs_of",
     "noise_of",
+    "one_in",
     "optimal",
     "parse_needs",
     "proposals",

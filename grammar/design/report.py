@@ -6,6 +6,7 @@ from __future__ import annotations
 
 from grammar.design.candidates import FAMILIES
 from grammar.design.carry_over import joined
+from grammar.design.ears import one_in
 from grammar.design.frontier import Proposal, broken
 from grammar.design.needs import Needs
 from grammar.design.write import book_text
@@ -32,17 +33,23 @@ def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str,
         f" code that tells its own end takes less than {bound.seconds:.2f} s. This one takes"
         f" {proposal.over:.1%} more{', its check symbol included' if proposal.checked else ''}."
     )
-    met = (
-        f"In the noise of [hearing], by drawing reports, {proposal.wrong:.2g} of them are accepted"
-        f" with a wrong reading (standard error {proposal.wrong_error:.1g}), {proposal.ask:.1%}"
-        " must be asked for again."
+    met = proposal.met
+    who = (
+        "the tool weighs what it hears and asks"
+        if proposal.ear == "tool"
+        else "people take each word as they hear it, and ask for all that is no report"
+    )
+    heard = (
+        f"In the noise of [hearing], where {who}: with questions a report takes {met.seconds:.2f} s"
+        f" (standard error {met.seconds_error:.2f}), {met.ask:.1%} are asked about,"
+        f" {one_in(met.wrong, met.wrong_error)} accepted with a wrong reading."
     )
     missed = [f"{asked}: this one {came}" for asked, came in broken(proposal, needs.limits).items()]
     head = [
         f"{needs.title}: a proposed code, {proposal.name}: {FAMILIES[proposal.family]}.",
         "",
         spoken,
-        met,
+        heard,
         (
             "People can read it from a card."
             if proposal.readable

@@ -3,14 +3,13 @@ asserted; it takes some minutes.
 
 - codewords: seconds for 2,000 levels, and the distance from the bound of the greedy tree alone
 - race: the race book's own needs, by the designer's own figures and by the simulation of hearing
-  (priors, questions, thresholds), in the book's noise, and at -9 dB; the number of reports is the
-  first argument (2000: some minutes; 10000 tells rates of a thousandth apart)
+  (priors, questions, thresholds) in runs of laps, in the book's noise, and at -9 dB; the number of
+  reports heard of each is the first argument (200: some minutes)
 - dash: the C of a designed book against ``encode``, 100,000 random readings
 """
 
 from __future__ import annotations
 
-import math
 import random
 import sys
 import tempfile
@@ -23,13 +22,14 @@ from design.by_hand import lap_alone
 from export.c_program import answers, compiled, readings_of
 
 from codec import load_book
-from codec.hear.simulate import Setting, simulate
+from codec.hear.scoring import Scorer, mean_seconds
 from grammar.book import Book
 from grammar.design import (
     analyse,
     candidates,
     chosen,
     needs_of,
+    one_in,
     optimal,
     proposals,
     written,
@@ -96,16 +96,12 @@ def heard(
     base: tuple[float, float, float] | None,
     reports: int,
 ) -> tuple[float, float]:
-    """Print a book's figures, and those of the first reports of runs in the simulation; return its
-    seconds said once, and in all.
+    """Print a book's figures, and those of its reports as they are heard; return its seconds said
+    once, and in all.
     """
-    tally = simulate(book, Setting(reports=reports, seed=21, laps=1))
-    once, in_all, wrong = (
-        tally.plain_seconds / reports,
-        tally.seconds / reports,
-        tally.wrong / reports,
-    )
-    error = math.sqrt(max(1, tally.wrong)) / reports
+    message = book.messages["lap"]
+    met = Scorer(reports)(book, message, "tool", 21)
+    once, in_all = mean_seconds(book), met.seconds
     saved = [
         "      –" if base is None else f"{1 - x / y:7.1%}"
         for x, y in zip((figures[0], once, in_all), base or (1, 1, 1), strict=True)
@@ -116,8 +112,8 @@ def heard(
         end="",
     )
     print(
-        f"{once:.3f} s {saved[1]}, {in_all:.3f} s {saved[2]}, {tally.wrong:3} = {wrong:.1e}"
-        f" ({error:.0e})",
+        f"{once:.3f} s {saved[1]}, {in_all:.3f} s ({met.seconds_error:.3f}) {saved[2]}, asked"
+        f" {met.ask:.1%}, wrong {one_in(met.wrong, met.wrong_error)}",
         flush=True,
     )
     return once, in_all
@@ -138,7 +134,7 @@ def dash(book: Book, count: int) -> None:
 
 
 def main() -> None:
-    reports = int(sys.argv[1]) if len(sys.argv) > 1 else 2000
+    reports = int(sys.argv[1]) if len(sys.argv) > 1 else 200
     print("codewords")
     codewords()
     print("race")

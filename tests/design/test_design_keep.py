@@ -158,6 +158,8 @@ def test_the_command_tells_what_was_left_out(
                 "variable",
                 "--draws",
                 "50",
+                "--heard",
+                "10",
                 "--out",
                 str(out),
             ]

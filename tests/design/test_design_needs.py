@@ -53,7 +53,7 @@ def test_the_example_is_read() -> None:
         ("N = 690", "N = 6", "N = 6", "6 ms for one word"),
         ("F = 655", "f = 655", "f = 655", "'f' is no symbol in use"),
         ('message = "lap"', 'say = ["lap", "speed"]', '"speed"', "there is no field 'speed'"),
-        ("wrong = 0.0005", "wrong = 5", "wrong = 5", "less than 1"),
+        ("wrong = 0.005", "wrong = 5", "wrong = 5", "less than 1"),
         ('kind = "wrapped" ', 'kind = "warped" ', 'kind = "warped"', "kind 'warped' is unknown"),
         ("[fields.lap]", "[fields.lap", "", "not TOML"),
     ],

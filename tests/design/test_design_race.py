@@ -5,13 +5,14 @@ and no less safe.
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterator
 
 import pytest
 from design.by_hand import lap_alone
 
 from codec import decode, encode, load_book
-from codec.hear.simulate import Setting, simulate
+from codec.hear.scoring import Scorer
 from grammar.design import (
     Needs,
     Proposal,
@@ -23,6 +24,7 @@ from grammar.design import (
     keyed,
     needs_of,
     noise_of,
+    one_in,
     proposals,
     written,
 )
@@ -108,7 +110,7 @@ def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_reading
             f"   {hand.ask:.1%}"
         )
         for one in designed.values():
-            wrong = f"{one.wrong:.1e} ({one.wrong_error:.0e})"
+            wrong = f"{one.wrong:.1e} ({one.met.wrong_error:.0e})"
             print(
                 f"  {one.name:20} {one.mean:.3f}  {1 - one.mean / seconds:6.1%}  {wrong:20} "
                 f" {one.ask:6.1%}       {one.worst:.2f}"
@@ -118,30 +120,32 @@ def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_reading
     assert best.ask <= hand.ask
 
 
-@pytest.mark.parametrize("reports", [6, pytest.param(250, marks=pytest.mark.slow)])
-def test_it_takes_less_radio_time_said_once_and_is_hardly_ever_heard_wrongly(
+@pytest.mark.parametrize("reports", [6, pytest.param(120, marks=pytest.mark.slow)])
+def test_it_takes_less_radio_time_with_its_questions_too(
     reports: int, designed: Designed, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """The simulation of ``niner book simulate``, questions and answers included; each report the
-    first of a run, as the needs have it.
+    """Both heard by the tool, in runs of 20 laps, in a radio with bad moments, at one threshold and
+    price: a quarter less at least, where 200 reports told 29 % (standard error 1 %).
 
-    Small and seeded, with room for chance. Said once it takes three tenths less. What it saves with
-    questions is printed, not claimed: the proposal is chosen by a hearer to whom the radio is never
-    bad, and its few words carry less that bad moments could be told by.
+    The designed code has one check symbol as the other has, and fewer words beside it by which bad
+    moments could be told: its wrong readings are up to twice as many (9e-4 against 6e-4), and are
+    printed, not claimed to be as few.
     """
-    setting = Setting(reports=reports, seed=3, laps=1)
-    hand = simulate(lap_alone(RACE), setting).as_dict()
-    best = simulate(designed["packed-all-quick"].book, setting).as_dict()
-    with capsys.disabled():
-        for name, one in (("by hand", hand), ("designed", best)):
-            told = (
-                f"said once {one['seconds_said_once']:.3f} s, with questions {one['seconds']:.3f} s"
-            )
+    found = {}
+    for name, book in (
+        ("by hand", lap_alone(RACE)),
+        ("designed", designed["packed-all-check"].book),
+    ):
+        found[name] = met = Scorer(reports)(book, book.messages["lap"], "tool", 3)
+        with capsys.disabled():
             print(
-                f"\n  heard, {name:8}: {told}, accepted wrong {one['accepted_wrong']:.2g}", end=""
+                f"\n  heard, {name:8}: with questions {met.seconds:.2f} s"
+                f" ({met.seconds_error:.2f}), wrong {one_in(met.wrong, met.wrong_error)}",
+                end="",
             )
-    assert best["seconds_said_once"] <= 0.73 * hand["seconds_said_once"]
-    assert best["accepted_wrong"] <= 0.01
+    error = math.hypot(*(met.seconds_error for met in found.values()))
+    assert found["designed"].seconds <= 0.75 * found["by hand"].seconds + 2 * error
+    assert found["designed"].wrong <= 0.003
 
 
 def test_the_book_it_writes_is_sound_and_undoes_itself(designed: Designed, needs: Needs) -> None:
