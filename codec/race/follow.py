@@ -41,15 +41,15 @@ def follow(event: Event, facts: Iterable[Entry], *, history: bool = False) -> Ra
 
     With ``history`` the race keeps how it stood behind each lap.
     """
-    return Follower(event, history=history).race(facts)
+    return Follower(event, history=history, once=True).race(facts)
 
 
 class Follower:
     """Follows a race that goes on: from one look to the next only what is new is worked out."""
 
-    def __init__(self, event: Event, *, history: bool = False) -> None:
-        """Begin before the start."""
-        self.event, self._history = event, history
+    def __init__(self, event: Event, *, history: bool = False, once: bool = False) -> None:
+        """Begin before the start; one that is asked only ``once`` keeps nothing to go on from."""
+        self.event, self._once = event, once
         self._taken: list[Placed] = []
         self._now = _Following(event, history)
         self._kept = {0: copy.copy(self._now)}  # by how many facts were taken
@@ -64,7 +64,7 @@ class Follower:
             self._now = copy.copy(self._kept[len(self._taken)])
         self._now.race.clock = _clock(self.event, told)
         for one in told[len(self._taken) :]:
-            if one.of_lap and one.behind > self._now.race.lap:
+            if not self._once and one.of_lap and one.behind > self._now.race.lap:
                 self._keep()
             self._now.take(one)
             self._taken.append(one)

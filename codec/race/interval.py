@@ -4,6 +4,7 @@ to it.
 
 from __future__ import annotations
 
+import functools
 import math
 from fractions import Fraction
 
@@ -12,6 +13,7 @@ from grammar.fields import FieldBase
 Interval = tuple[float, float]
 
 
+@functools.lru_cache(maxsize=4096)  # the laps of a race say the same levels again and again
 def interval(field: FieldBase, level: int, scale: Fraction = Fraction(1)) -> Interval:
     """Return the values, times ``scale``, that are said as ``level``; an open end has no end.
 

@@ -235,6 +235,7 @@ class GaussianMixture:
     """
 
     __slots__ = (
+        "_last",
         "branch",
         "case",
         "cases",
@@ -248,6 +249,8 @@ class GaussianMixture:
         "wrong",
     )
 
+    _last: tuple[float, float, tuple[Array, Array, Array]] | None
+
     cases: Cases
     weight: Array
     mean: Array
@@ -259,6 +262,10 @@ class GaussianMixture:
     laps: float
     wrong: np.ndarray  # bit n is set where the report of mark n from the end is taken for wrong
     marks: tuple[int, ...]
+
+    def __init__(self) -> None:
+        """Make one of which nothing is known yet; see ``start``."""
+        self._last = None
 
     @classmethod
     def start(
@@ -291,14 +298,16 @@ class GaussianMixture:
 
     def _with(self, **changes: object) -> GaussianMixture:
         made = GaussianMixture()
-        for name in self.__slots__:
-            setattr(made, name, changes.get(name, getattr(self, name)))
+        for name in _KEPT:
+            setattr(made, name, changes[name] if name in changes else getattr(self, name))
         return made
 
     def _taken(self, which: np.ndarray, **changes: object) -> GaussianMixture:
         """Return the ways at these places, with other weights and moments."""
-        chosen = {name: getattr(self, name)[which] for name in _OF_A_WAY if name not in changes}
-        return self._with(**chosen, **changes)
+        for name in _OF_A_WAY:
+            if name not in changes:
+                changes[name] = getattr(self, name)[which]
+        return self._with(**changes)
 
     def advance(self, move: Transition) -> GaussianMixture:
         """Return what is known a lap later."""
@@ -349,13 +358,18 @@ class GaussianMixture:
                 weight=weight, mean=mean, covariance=covariance, odd=self.odd + share[:, 1]
             )
         kept = state._taken(state._likeliest())
-        return kept._with(weight=kept._remembered())
+        kept.weight = kept._remembered()  # nobody else has it yet
+        return kept
 
     def _likeliest(self) -> np.ndarray:
         """Return the places of the ways to keep: the likeliest of each branch of each case."""
         import numpy as np
 
         weight, group = self.weight[:, 0], self.case * 4 + self.branch + 1
+        if (group == group[0]).all():
+            first = np.argsort(-weight, kind="stable")[:MOST_WAYS]
+            alone: np.ndarray = first[weight[first] > _LEAST_SHARE * weight.max()]
+            return alone
         order = np.lexsort((-weight, group))
         sorted_group = group[order]
         begins = np.flatnonzero(np.r_[True, sorted_group[1:] != sorted_group[:-1]])
@@ -385,6 +399,8 @@ class GaussianMixture:
         """
         import numpy as np
 
+        if self._last is not None and self._last[:2] == (low, high):
+            return self._last[2]
         level = self.mean[..., 0]
         variance = np.maximum(self.covariance[..., 0, 0], _LEAST_VARIANCE)
         part = truncated(level, variance, low, high)
@@ -393,7 +409,9 @@ class GaussianMixture:
         shrunk = (variance - part.variance)[..., None, None]
         covariance = self.covariance - carried[..., :, None] * carried[..., None, :] * shrunk
         covariance[..., 0, 0] = part.variance
-        return part.log_mass, mean, covariance
+        found = part.log_mass, mean, covariance
+        self._last = low, high, found  # whether a report is right is asked before it is taken
+        return found
 
     def observe(
         self, low: float, high: float, *, wrong: float = 0.0, chance: float = 1.0, mark: int = 0
@@ -575,6 +593,7 @@ class GaussianMixture:
 
 
 _OF_A_WAY = ("weight", "mean", "covariance", "case", "branch", "past", "odd", "wrong")
+_KEPT = (*_OF_A_WAY, "cases", "laps", "marks")  # from one step to the next
 
 
 def _shares(logs: Array) -> Array:
