@@ -143,7 +143,9 @@ class _Lap:
 
     def _attempt(self, attempt: _Attempt, recorded: RecordedLap, said: str) -> None:
         entry, dash = attempt.entry, self._dash(recorded)
-        raw = [] if entry.string else heard_symbols(self.book, entry.heard)
+        by_field = entry.accepted and not entry.string  # a part of a report, told field by field
+        said = "" if by_field else said
+        raw = [] if entry.string or by_field else heard_symbols(self.book, entry.heard)
         symbols = list(entry.string) or [heard.symbol for heard in raw]
         heard = "".join(symbol or "?" for symbol in symbols)
         aligned = side_by_side(said, symbols) if said else None
@@ -155,7 +157,7 @@ class _Lap:
                 for symbol, heard in zip(said, raw, strict=True)
                 if not heard.symbol
             ]
-        values = entry.values if entry.string else {}
+        values = entry.values if entry.accepted or entry.string else {}
         wrong_fields = self._differing(values, dash)
         verdicts: list[tuple[Verdict, str]] = [("late", late)] if late else []
         if said:
@@ -165,7 +167,7 @@ class _Lap:
                 verdicts.append(("heard wrong", ""))
         elif (
             not late
-            and (wrong_fields or (not entry.string and heard != dash))
+            and (wrong_fields or (not entry.string and not by_field and heard != dash))
             and not self._only_rounded(values, recorded)
         ):
             verdicts.append(("wrong", "read or heard: the driver's words are not known"))

@@ -25,6 +25,7 @@ from codec.radio.crews import crews_of
 from codec.radio.importing import bounded, import_transcript
 from codec.sheet import Entry, Journal
 from codec.sheet.state import rows
+from grammar.fields import Value
 
 EVENT = ROOT / "examples" / "event"
 
@@ -277,3 +278,21 @@ def test_a_report_of_another_car_is_not_compared(tmp_path: Path) -> None:
         entry.seq for entry in entries if entry.car == "7"
     }
     assert {finding.seq for finding in comparison.findings} <= seven
+
+
+def test_a_part_of_a_report_is_held_against_the_car_field_by_field() -> None:
+    """Of lap 7 only the motor was made out, rightly; of lap 8 only the energy, wrongly."""
+    story = tell()
+    recorded = parse_car_file(story.car_file(), story.book)
+    motor = next(e for e in story.entries if e.lap == 7 and e.message == "lap").values["motor"]
+    parts: dict[int, dict[str, Value]] = {7: {"motor": motor}, 8: {"energy": Decimal("-1.9")}}
+    entries = [
+        Entry(
+            kind="report", car="7", lap=lap, seq=lap, message="lap", heard="by field", values=said
+        )
+        for lap, said in parts.items()
+    ]
+    found = compare(story.book, entries, recorded, car="7").findings
+    verdicts = {one.lap: (one.verdict, one.fields) for one in found if one.lap in parts}
+    assert verdicts[7][0] in ("as recorded", "rounding only")
+    assert verdicts[8] == ("wrong", ("energy",))
