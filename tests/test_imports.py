@@ -29,7 +29,7 @@ _IN_ORDER = """
     codec.files codec.key_file codec.reading codec.refusal codec.ways
     codec.decoding codec.encoding codec
     codec.hear codec.profile
-    codec.store codec.sheet codec.radio codec.race codec.log
+    codec.store codec.sheet codec.radio codec.voice codec.race codec.log
     codec.drill codec.debrief codec.views
     codec.screen codec.desk codec.cli
 """
@@ -133,7 +133,8 @@ def _run_at_import(nodes: Iterable[ast.AST]) -> Iterator[ast.AST]:
 def test_heavy_libraries_are_imported_where_they_are_used() -> None:
     for name, tree in TREES.items():
         heavy = {other.split(".")[0] for other in _imported(_run_at_import(tree.body))} & HEAVY
-        assert not heavy or _room(name) == "codec.screen", name
+        trains = name.startswith("codec.voice.training.")  # run by hand, imported by nothing else
+        assert not heavy or trains or _room(name) == "codec.screen", name
 
 
 @pytest.mark.parametrize(

@@ -57,8 +57,14 @@ def test_every_module_is_in_it(names: list[str]) -> None:
         str(path.relative_to(ROOT))
         for package in ("codec", "grammar")
         for path in (ROOT / package).rglob("*.py")
+        if "training" not in path.parts
     }
     assert modules <= set(names)
+
+
+def test_the_acoustic_model_is_in_it_and_its_training_is_not(names: list[str]) -> None:
+    assert {"codec/voice/acoustic.onnx", "codec/voice/acoustic.json"} <= set(names)
+    assert not [name for name in names if "training" in name]
 
 
 def test_the_demo_has_what_it_reads_and_nothing_else(names: list[str]) -> None:

@@ -22,6 +22,7 @@ COMMANDS = (
     "decode",
     "encode",
     "hear",
+    "listen",
     "log",
     "sheet",
     "race",

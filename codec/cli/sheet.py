@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
@@ -15,9 +15,10 @@ from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
     from codec.race import Advice, Race
-    from codec.radio.forms import LeftOut
+    from codec.radio.forms import LeftOut, Utterance
     from codec.radio.importing import Summary
     from codec.sheet import Journal
+    from grammar.book import Book
 
 _CREW = "CAR=DRIVER[,ENGINEER …]"
 
@@ -76,16 +77,28 @@ def _add_import(actions: Any) -> None:
     from codec.radio.forms import FORMS
 
     about = (
-        "Find the reports, calls and phrases in a radio transcript, or read an exported sheet back."
+        "Find the reports, calls and phrases in a radio recording or transcript, or read an"
+        " exported sheet back. A recording that is named as somebody of a car is taken for theirs."
     )
     parser = actions.add_parser(
-        "import", help="read radio transcripts, or an exported sheet", description=about
+        "import",
+        help="read radio recordings, transcripts, or an exported sheet",
+        description=about,
     )
     parser.add_argument("sheet", metavar="SHEET", help="the sheet's file; made if it is not there")
     parser.add_argument(
         "file",
         metavar="FILE",
-        help=f"{', '.join(_forms())}; an exported .csv, .jsonl, .xlsx; - for standard input",
+        help=(
+            f"{', '.join(_forms())}; a .wav, .flac, .ogg, .mp3; an exported .csv, .jsonl, .xlsx; -"
+            " for standard input"
+        ),
+    )
+    parser.add_argument(
+        "more", nargs="*", metavar="RECORDING", help="more recordings, one after the other"
+    )
+    parser.add_argument(
+        "--start", metavar="TIME", help="when the recordings began: seconds, or ISO 8601 (0)"
     )
     parser.add_argument("--book", help="the code book, for a new sheet")
     parser.add_argument(
@@ -112,7 +125,7 @@ def _add_import(actions: Any) -> None:
         "--left-out", action="store_true", help="print every line that was left out, and why"
     )
     add_json(parser)
-    parser.set_defaults(run=run_import)
+    parser.set_defaults(run=run_import, gather="more")
 
 
 def run_show(args: argparse.Namespace) -> int:
@@ -183,10 +196,23 @@ def run_export(args: argparse.Namespace) -> int:
 
 
 def run_import(args: argparse.Namespace) -> int:
-    """Import a transcript or an exported sheet."""
+    """Import recordings, a transcript or an exported sheet."""
     from codec.radio.importing import import_export
     from codec.sheet.exports import read_export
+    from codec.voice.recordings import is_recording
 
+    files = [args.file, *args.more]
+    others = [name for name in files if not is_recording(name)]
+    if not others:
+        return _import_recordings(files, args)
+    if args.more or args.start is not None:
+        raise CodeError(
+            "several files, and --start, are for recordings"
+            if args.more
+            else "--start is for recordings",
+            kind="usage",
+            expected=["one transcript or exported sheet at a time"],
+        )
     path = Path(args.file)
     if args.file != "-" and args.form in (None, "jsonl"):
         with _opened(path):
@@ -203,6 +229,65 @@ def run_import(args: argparse.Namespace) -> int:
             summary = _transcript(journal, stream, head, args, wanted)
     _told(summary, args)
     return 0
+
+
+def _import_recordings(files: Sequence[str], args: argparse.Namespace) -> int:
+    """Listen to recordings, and write what was said in them."""
+    from codec.radio.forms import milliseconds
+    from codec.radio.importing import import_utterances
+    from codec.screen.sheet import progress
+
+    wanted = _wanted(args)
+    try:
+        start = milliseconds(args.start) or 0
+    except ValueError as error:
+        raise CodeError(f"--start: {error}", kind="usage") from None
+    names = {
+        name.casefold(): name for crew in wanted["crews"] for name in (crew.driver, *crew.wall)
+    }
+    for file in files:
+        path = Path(file)
+        with _opened(path) as stream, _journal(args, None) as journal:
+            speaker = names.get(path.stem.casefold(), "")
+            with progress(path.stat().st_size) as read:
+                said = _said_in(journal.book, stream, repr(file), speaker, start, read)
+                summary = import_utterances(journal, said, left_out=_leaver(args), **wanted)
+        _told(summary, args)
+    return 0
+
+
+def _said_in(
+    book: Book,
+    stream: BinaryIO,
+    name: str,
+    speaker: str,
+    start: int,
+    read: Callable[[int], None],
+) -> Iterator[Utterance | LeftOut]:
+    """Yield what was said in a recording; ``start`` is when it began, in milliseconds."""
+    from codec.radio.forms import LeftOut, Utterance
+    from codec.voice import listen
+
+    place = 0
+    for number, stretch in enumerate(listen(book, stream, name), start=1):
+        read(stream.tell() - place)
+        place = stream.tell()
+        if not stretch.text:
+            at = f"{stretch.start:.1f} to {stretch.end:.1f} s"
+            yield LeftOut(number, at, "sound in which no word was heard")
+            continue
+        yield Utterance(
+            number,
+            stretch.text,
+            speaker,
+            start + round(1000 * stretch.start),
+            start + round(1000 * stretch.end),
+            slots=tuple(
+                {word or "": share for word, share in slot.items()} for slot in stretch.slots.slots
+            ),
+            gaps=tuple(stretch.slots.gaps),
+            score=stretch.slots.score,
+        )
 
 
 @contextlib.contextmanager
@@ -276,14 +361,15 @@ def _transcript(
 
     form = args.form or form_of(args.file, head).name
     with progress(Path(args.file).stat().st_size if args.file != "-" else 0) as read:
-        left_out = (
-            _print_left_out
-            if args.left_out and not args.json
-            else _emit_left_out
-            if args.left_out
-            else None
-        )
-        return import_transcript(journal, bounded(stream, read), form, left_out=left_out, **wanted)
+        lines = bounded(stream, read)
+        return import_transcript(journal, lines, form, left_out=_leaver(args), **wanted)
+
+
+def _leaver(args: argparse.Namespace) -> Callable[[LeftOut], None] | None:
+    """Return what is told of lines left out, None where nobody asked."""
+    if not args.left_out:
+        return None
+    return _emit_left_out if args.json else _print_left_out
 
 
 def _lap(text: str) -> int:

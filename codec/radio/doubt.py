@@ -107,7 +107,7 @@ def slots_of(utterance: Utterance) -> Slots:
         return [utterance.scores.get(string) for string in strings]
 
     slots = [{word or None: share for word, share in slot.items()} for slot in utterance.slots]
-    return Slots(slots, utterance.gaps, score if utterance.scores else None)
+    return Slots(slots, utterance.gaps, utterance.score or (score if utterance.scores else None))
 
 
 def doubt(

@@ -12,7 +12,7 @@ import json
 import math
 import re
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
@@ -46,7 +46,8 @@ class Utterance:
     milliseconds.
 
     ``slots``, ``gaps`` and ``scores`` are a recogniser's doubts, as ``codec.hear.Slots`` has them:
-    {word: probability} with "" for no word, and log P(sound | string) of some strings of symbols.
+    {word: probability} with "" for no word, and log P(sound | string) of some strings of symbols,
+    or ``score`` of any.
     """
 
     number: int
@@ -62,6 +63,7 @@ class Utterance:
     slots: tuple[Mapping[str, float], ...] = ()
     gaps: tuple[Mapping[str, float], ...] = ()
     scores: Mapping[str, float] = field(default_factory=dict)
+    score: Callable[[Sequence[str]], Sequence[float | None]] | None = None
 
     @property
     def open_to_doubt(self) -> bool:

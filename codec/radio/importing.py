@@ -8,13 +8,14 @@ from typing import Any, BinaryIO
 
 from codec.radio.crews import Crew, role_of
 from codec.radio.dedupe import EarlierEntries
-from codec.radio.forms import FORMS, MOST_LINE, LeftOut
+from codec.radio.forms import FORMS, MOST_LINE, LeftOut, Utterance
 from codec.radio.laps import LapTimes
 from codec.radio.listener import Draft, Listener
 from codec.sheet.entry import Entry
 from codec.sheet.exported import Read, restore
 from codec.sheet.journal import Journal
 from codec.sheet.state import cars
+from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.speech.kinds import WordKind
 from grammar.speech.words import cut
@@ -112,14 +113,24 @@ def bounded(stream: BinaryIO, read: Callable[[int], None] | None = None) -> Iter
         yield raw.decode("utf-8", "replace")
 
 
-def drafts(listener: Listener, lines: Iterable[str], form: str) -> Iterator[Draft | LeftOut]:
-    """Yield what a transcript brings, in order."""
-    lexicon = listener.book.lexicon
+def said(book: Book, lines: Iterable[str], form: str) -> Iterator[Utterance | LeftOut]:
+    """Yield the utterances of a transcript; ``form`` is the name of one of ``FORMS``."""
 
     def is_code(text: str) -> bool:
-        return all(word.kind is not WordKind.UNKNOWN for word in cut(lexicon, text))
+        return all(word.kind is not WordKind.UNKNOWN for word in cut(book.lexicon, text))
 
-    for utterance in FORMS[form].utterances(lines, is_code):
+    return FORMS[form].utterances(lines, is_code)
+
+
+def drafts(listener: Listener, lines: Iterable[str], form: str) -> Iterator[Draft | LeftOut]:
+    """Yield what a transcript brings, in order."""
+    return _brought(listener, said(listener.book, lines, form))
+
+
+def _brought(
+    listener: Listener, utterances: Iterable[Utterance | LeftOut]
+) -> Iterator[Draft | LeftOut]:
+    for utterance in utterances:
         if isinstance(utterance, LeftOut):
             yield utterance
         else:
@@ -136,10 +147,28 @@ def import_transcript(
     after: Mapping[str, int] | None = None,
     left_out: Callable[[LeftOut], None] | None = None,
 ) -> Summary:
-    """Write what a transcript brings to the journal; the same transcript again, a longer one, or
-    another form of it adds only what is new.
+    """Write what a transcript brings to the journal: ``form`` is the name of one of ``FORMS``, the
+    rest is as for ``import_utterances``.
+    """
+    utterances = said(journal.book, lines, form)
+    return import_utterances(
+        journal, utterances, crews, times=times, after=after, left_out=left_out
+    )
 
-    ``form`` is the name of one of ``FORMS``; ``crews`` tells who drives which car and who speaks to
+
+def import_utterances(
+    journal: Journal,
+    utterances: Iterable[Utterance | LeftOut],
+    crews: Sequence[Crew],
+    *,
+    times: LapTimes | None = None,
+    after: Mapping[str, int] | None = None,
+    left_out: Callable[[LeftOut], None] | None = None,
+) -> Summary:
+    """Write what was said to the journal; the same again, more of it, or another form of it adds
+    only what is new.
+
+    ``crews`` tells who drives which car and who speaks to
     it, ``times`` when laps began, ``after`` the lap of a car before its first report (0).
     ``left_out`` is told of every line left out.
     Raises SheetError, and CodeError where the names of ``crews`` are not those of the transcript:
@@ -147,7 +176,7 @@ def import_transcript(
     """
     listener = Listener(journal.book, crews, times=times, after=after)
     batch = _Batch(journal, listener, crews)
-    for draft in drafts(listener, lines, form):
+    for draft in _brought(listener, utterances):
         if isinstance(draft, LeftOut):
             batch.summary.leave(draft)
             if left_out is not None:

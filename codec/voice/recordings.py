@@ -1,0 +1,101 @@
+"""Recordings in: WAV, FLAC, OGG and MP3 of any length, any number of channels, 8 to 192 kHz, as
+blocks of sound at 8 kHz.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+from codec.voice.features import RATE
+from grammar.errors import CodeError
+from grammar.libraries import needed
+
+if TYPE_CHECKING:
+    import numpy as np
+
+SUFFIXES = ("wav", "flac", "ogg", "oga", "opus", "mp3")
+BLOCK = 10.0  # seconds of sound in hand at a time
+_RATES = (4000, 192_000)
+_MOST_CHANNELS = 32
+_LOUDEST = 1e5  # of floating-point samples, which may be in units of 16 bits
+_KEPT = 64 << 20  # bytes of standard input held in memory; more goes to a temporary file
+
+
+def is_recording(name: str) -> bool:
+    """Tell from a file's name whether it is a recording."""
+    return name.rpartition(".")[2].casefold() in SUFFIXES
+
+
+@contextmanager
+def _opened(source: str | Path | BinaryIO, name: str) -> Iterator[Any]:
+    soundfile = needed("soundfile", "voice")
+    if not isinstance(source, str | Path) and source.seekable():
+        with _as_sound(soundfile, source, name) as sound:
+            yield sound
+        return
+    if not isinstance(source, str | Path):
+        with tempfile.SpooledTemporaryFile(_KEPT) as kept:
+            for data in iter(lambda: source.read(1 << 20), b""):
+                kept.write(data)
+            kept.seek(0)
+            with _as_sound(soundfile, kept, name) as sound:
+                yield sound
+        return
+    try:
+        with Path(source).open("rb") as stream, _as_sound(soundfile, stream, name) as sound:
+            yield sound
+    except OSError as error:
+        raise CodeError(f"{name} can't be read: {error.strerror or error}", kind="usage") from None
+
+
+def _as_sound(soundfile: Any, stream: Any, name: str) -> Any:
+    try:
+        return soundfile.SoundFile(stream)
+    except (soundfile.LibsndfileError, TypeError, RuntimeError):
+        raise CodeError(
+            f"{name} is no recording that can be read",
+            kind="recording",
+            expected=["WAV, FLAC, OGG or MP3"],
+        ) from None
+
+
+def blocks(source: str | Path | BinaryIO, name: str) -> Iterator[np.ndarray]:
+    """Yield the sound of a recording at 8 kHz, its channels together, ``BLOCK`` seconds at a time.
+
+    Raises CodeError (kind "recording") for what is no recording, at a rate out of range or without
+    any sound in it, (kind "missing-library") without the extra ``voice``.
+    """
+    import numpy as np
+
+    soxr = needed("soxr", "voice")
+    with _opened(source, name) as sound:
+        rate = sound.samplerate
+        if not _RATES[0] <= rate <= _RATES[1]:
+            raise CodeError(
+                f"{name} has {rate} samples a second",
+                kind="recording",
+                expected=[f"{_RATES[0]} to {_RATES[1]}"],
+            )
+        if sound.channels > _MOST_CHANNELS:
+            raise CodeError(
+                f"{name} has {sound.channels} channels",
+                kind="recording",
+                expected=[f"at most {_MOST_CHANNELS}"],
+            )
+        resampler = soxr.ResampleStream(rate, RATE, 1, dtype="float32")
+        empty = True
+        while True:
+            taken = sound.read(int(BLOCK * rate), dtype="float32", always_2d=True)
+            if not len(taken):
+                break
+            whole = np.nan_to_num(taken, posinf=0.0, neginf=0.0).clip(-_LOUDEST, _LOUDEST)
+            mono = whole.mean(axis=1, dtype=np.float32)
+            empty = empty and not bool(np.abs(mono).max(initial=0.0) > 1e-4)
+            yield resampler.resample_chunk(mono)
+        yield resampler.resample_chunk(np.zeros(0, np.float32), last=True)
+        if empty:
+            raise CodeError(f"there is no sound in {name}", kind="recording")
