@@ -6,6 +6,7 @@ from functools import reduce
 from typing import NamedTuple
 
 from grammar.book import Book
+from grammar.errors import CodeError
 from grammar.speech.kinds import ONE_SYMBOL, WordKind
 from grammar.speech.words import Wording
 
@@ -30,7 +31,10 @@ def begun(book: Book, words: Wording) -> list[str]:
     string = _symbols(words)
     if string is None or len(string) < _LEAST or "car" not in book.directions:
         return []
-    automaton = book.automaton("car")
+    try:
+        automaton = book.automaton("car")
+    except CodeError:  # larger than what can be walked: then nothing is told before it is whole
+        return []
     ways = [_Way(state, (), 0) for state in automaton.starts]
     for place, symbol in enumerate(string):
         bit = book.alphabet.mask(symbol) if symbol in book.alphabet.index else 0

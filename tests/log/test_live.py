@@ -281,3 +281,12 @@ def test_a_car_that_is_not_there_is_told_at_the_start(tmp_path: Path) -> None:
     wrong = piped(tmp_path / "e.sheet", f"{REPORT}\n", "--car", "71")
     assert wrong.returncode == 2
     assert "there is no car '71' in the sheet; its cars: 7" in wrong.stderr
+
+
+def test_a_report_being_typed_tells_the_fields_it_has(session: Session) -> None:
+    """As many as every way to go on has in common; the check and what may be unsaid are not yet."""
+    typed = ["five", "one", "six", "three", "juliett", "romeo"]
+    told = [session.look(" ".join(typed[:count])).lines[0] for count in (3, 4, 6)]
+    assert told[0] == told[1] == "lap …5, energy against plan -0.4 kWh"
+    assert told[2] == f"{told[0]}, motor 105 °C, inverter 75 °C, battery 48 °C"
+    assert session.look("5163JR").lines[0] == told[2]
