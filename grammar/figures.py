@@ -33,10 +33,12 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 DRAWS = 1000
+MOST_DRAWS = 40_000  # of all messages of a book
 # steps along layouts to draw reports: of a message of very many parts fewer are drawn
-MOST_STEPS = 200_000
+MOST_STEPS = 100_000
 _DIGITS = 9  # of seconds, in which strings that take as long as each other are told from others
 _ALIKE = 2 * 10**-_DIGITS
+MOST_COVERED = 100  # symbols before a check up to which it is counted what it notices
 MOST_BITS = 14_000  # of a count: Python writes no number of more than 4,300 digits
 
 
@@ -222,7 +224,12 @@ def drawn(
         if name in message.fields
     }
     found: list[Drawn] = []
-    for _ in range(min(draws * 20, MOST_STEPS // len(message.course.steps) + 5)):
+    states = math.prod(  # of the checks, about as many as are followed at once
+        len(rule.method.starts()) * min(message.ways, len(rule.method.values))
+        for rule in message.rules
+    )
+    most = MOST_STEPS // (len(message.course.steps) * states) + 5
+    for _ in range(min(draws * 20, most)):
         levels = _draw(message, generator, weights, left_out)
         string = message.cheapest(levels, cost)
         if string is not None:  # a partial table may have no word for what was drawn
@@ -268,9 +275,9 @@ def _draw(
 
 def notices(table: CodeTable, length: int) -> dict[str, tuple[int, int]]:
     """Return, for a check over ``length`` symbols, (missed, all) of single substitutions and of
-    swaps of neighbours.
+    swaps of neighbours; nothing for more than ``MOST_COVERED`` symbols.
     """
-    if table.check is None:
+    if table.check is None or length > MOST_COVERED:
         return {}
     method = table.check.method
     return {change: missed(method, length, change) for change in ("substitution", "swap")}

@@ -388,14 +388,15 @@ class Message:
         return tuple(self.covered(leaf) for leaf in self.check_leaves)
 
     @functools.cached_property
-    def _rules(self) -> tuple[CheckRule, ...]:
+    def rules(self) -> tuple[CheckRule, ...]:
+        """The rules of its checks."""
         return tuple(rule for table in self.tables if (rule := table.check) is not None)
 
     def settled(self, key: tuple[int, ...]) -> bool:
         """Tell whether a report may end with these states of the checks: of the guesses left open,
         only one counts.
         """
-        return all(_settled(rule, state) for rule, state in zip(self._rules, key, strict=True))
+        return all(_settled(rule, state) for rule, state in zip(self.rules, key, strict=True))
 
     def follow(self, leaf: int, key: tuple[int, ...], word: str) -> list[tuple[int, ...]]:
         """Return the states of the checks after ``word`` at ``leaf``; -1 is a check that has
@@ -407,7 +408,7 @@ class Message:
         """
         keys = [key]
         for number, (check_leaf, rule) in enumerate(
-            zip(self.check_leaves, self._rules, strict=True)
+            zip(self.check_leaves, self.rules, strict=True)
         ):
             if leaf >= check_leaf:
                 # what it covered no longer matters from here on: forgotten, so that ways that
@@ -644,6 +645,7 @@ def _first(readers: Iterable[Reader], said: Sequence[str]) -> Found | None:
     return next((found for read in readers if (found := read(said)) is not None), None)
 
 
+_DEEPEST = 80  # places at which cuts are held against each other: Python nests no deeper than 100
 _FEW = 4  # cuts that are tried one after the other whatever the first symbol is
 _MOST_TRACED = 64  # ways to read what is said so far, of those that are not settled yet
 
@@ -866,53 +868,87 @@ def _cuts(
 
 
 def _reader(cuts: Sequence[Cut]) -> Reader:
-    """Return the function that tries the cuts in turn; its source is numbers and variables only,
-    whatever is in the book.
+    """Return the function that tries the cuts; its source is numbers and variables only, whatever
+    is in the book.
     """
-    lines, given = ["def read(said):"], dict[str, Any]()
-    for number, cut in enumerate(cuts):
-        given[f"C{number}"] = cut
-        given["symbol_of"] = cut.spelling.symbol_of
-        tests: list[tuple[float, str]] = []
-        for place, (table, (begin, end)) in enumerate(
-            zip(cut.plan.tables, cut.slices, strict=True)
-        ):
-            known = f"T{number}_{place}"
-            given[known] = cut.spelling.codewords(table, end - begin)
-            words = "".join(f"[said[{n}]]" for n in range(begin, end))
-            rare = table.size ** (1 / (end - begin))
-            named = f"(v{place} := {known}{words})" if table.fields else known + words
-            tests.append((rare, named))
-        # what other ways seldom meet by chance, for the look-ups it takes, comes first
-        lines.append(f" if {' and '.join(test for _, test in sorted(tests))}:")
-        indent = "  "
-        for place, rule, covers in cut.plan.checks:
-            runs = _joined([cut.slices[n] for n in covers])
-            start = f"K{number}_{place}"
-            given[start] = cut.spelling.start(rule, sum(end - begin for begin, end in runs))
-            lines.append(f"{indent}state = {start}")
-            for begin, end in runs:
-                lines.append(f"{indent}for word in said[{begin}:{end}]: state = state[word]")
-            lines.append(f'{indent}if state[""] == symbol_of(said[{cut.slices[place][0]}]):')
+    source = _Source()
+    if len(cuts) <= _FEW:
+        for cut in cuts:
+            source.one(cut, 0, " ")
+    else:
+        source.several(cuts, 0, " ")
+    lines = ["def read(said):", *source.lines, " return None"]
+    code = compile("\n".join(lines), "<made>", "exec").co_consts[0]
+    return types.FunctionType(code, source.given)
+
+
+class _Source:
+    """The source of a reader, and what its variables stand for."""
+
+    def __init__(self) -> None:
+        self.lines: list[str] = []
+        self.given: dict[str, Any] = {}
+        self._names: dict[int, str] = {}
+
+    def named(self, value: Any) -> str:
+        """Return the variable that stands for something that stays."""
+        if id(value) not in self._names:
+            self._names[id(value)] = f"k{len(self._names)}"
+            self.given[self._names[id(value)]] = value
+        return self._names[id(value)]
+
+    def test(self, cut: Cut, place: int) -> str:
+        """Return what looks up the codeword at a place of a cut."""
+        table, (begin, end) = cut.plan.tables[place], cut.slices[place]
+        words = "".join(f"[said[{n}]]" for n in range(begin, end))
+        found = self.named(cut.spelling.codewords(table, end - begin)) + words
+        return f"(v{place} := {found})" if table.fields else found
+
+    def one(self, cut: Cut, place: int, indent: str) -> None:
+        """Try one cut from a place on: what other ways seldom meet by chance, for the look-ups it
+        takes, comes first.
+        """
+        tests = [
+            (table.size ** (1 / (end - begin)), self.test(cut, n))
+            for n, (table, (begin, end)) in enumerate(zip(cut.plan.tables, cut.slices, strict=True))
+            if n >= place
+        ]
+        if tests:
+            self.lines.append(f"{indent}if {' and '.join(test for _, test in sorted(tests))}:")
             indent += " "
-        lines.append(f"{indent}return C{number}, said, {_values(cut.plan, number, given)}")
-    code = compile("\n".join([*lines, " return None"]), "<made>", "exec").co_consts[0]
-    return types.FunctionType(code, given)
+        for n, rule, covers in cut.plan.checks:
+            runs = _joined([cut.slices[other] for other in covers])
+            start = self.named(cut.spelling.start(rule, sum(end - begin for begin, end in runs)))
+            self.lines.append(f"{indent}state = {start}")
+            for begin, end in runs:
+                self.lines.append(f"{indent}for word in said[{begin}:{end}]: state = state[word]")
+            symbol = f"{self.named(cut.spelling.symbol_of)}(said[{cut.slices[n][0]}])"
+            self.lines.append(f'{indent}if state[""] == {symbol}:')
+            indent += " "
+        self.lines.append(f"{indent}return {self.named(cut)}, said, {self.values(cut.plan)}")
 
+    def several(self, cuts: Sequence[Cut], place: int, indent: str) -> None:
+        """Try cuts that are alike up to a place: those that are alike there too together."""
+        if len(cuts) == 1 or place == _DEEPEST:
+            for cut in cuts:
+                self.one(cut, place, indent)
+            return
+        alike: dict[tuple[CodeTable, tuple[int, int]], list[Cut]] = {}
+        for cut in cuts:
+            alike.setdefault((cut.plan.tables[place], cut.slices[place]), []).append(cut)
+        for several in alike.values():
+            self.lines.append(f"{indent}if {self.test(several[0], place)}:")
+            self.several(several, place + 1, indent + " ")
 
-def _values(plan: Plan, number: int, given: dict[str, Any]) -> str:
-    """Return the source of the values of a plan."""
-    source = {
-        field.name: f"v{place}[{index}]"
-        for place, table in enumerate(plan.tables)
-        for index, field in enumerate(table.fields)
-    }
-    for place, one in enumerate(plan.implied):
-        source[one.name] = f"U{number}_{place}"
-        given[f"U{number}_{place}"] = one.value
-    given.update((f"N{number}_{place}", name) for place, name in enumerate(plan.order))
-    pairs = (f"N{number}_{place}: {source[name]}" for place, name in enumerate(plan.order))
-    return f"{{{', '.join(pairs)}}}"
+    def values(self, plan: Plan) -> str:
+        """Return the source of the values of a plan."""
+        source = {
+            field.name: f"v{place}[{index}]"
+            for place, table in enumerate(plan.tables)
+            for index, field in enumerate(table.fields)
+        }
+        source.update((one.name, self.named(one.value)) for one in plan.implied)
+        return f"{{{', '.join(f'{self.named(name)}: {source[name]}' for name in plan.order)}}}"
 
 
 def _joined(slices: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
@@ -930,6 +966,7 @@ def _joined(slices: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
 
 # a string so far: its price, its length, its symbols
 _Priced = tuple[float, int, str]
+_ALIKE = 1e-8  # prices nearer than this may be one when rounded
 
 
 def _cheapest(
@@ -946,9 +983,7 @@ def _cheapest(
     def order(one: _Priced) -> tuple[float, int, list[int]]:
         return round(one[0], 9), one[1], [index[symbol] for symbol in one[2]]
 
-    def keep(kept: dict[tuple[int, ...], _Priced], key: tuple[int, ...], one: _Priced) -> None:
-        if key not in kept or order(one) < order(kept[key]):
-            kept[key] = one
+    keep = functools.partial(_keep, order)
 
     reached: dict[int, dict[tuple[int, ...], _Priced]] = {
         0: {(-1,) * len(message.check_leaves): (0.0, 0, "")}
@@ -974,6 +1009,22 @@ def _cheapest(
                     said = (price + cost(table, word), length + len(word), string + word)
                     keep(after, state, said)
     return min(reached.get(message.course.end, {}).values(), key=order, default=(0, 0, None))[2]
+
+
+def _keep(
+    order: Callable[[_Priced], Any],
+    kept: dict[tuple[int, ...], _Priced],
+    key: tuple[int, ...],
+    one: _Priced,
+) -> None:
+    """Keep the first in ``order`` of the strings that lead to the same states of the checks."""
+    other = kept.get(key)
+    if (
+        other is None
+        or one[0] < other[0] - _ALIKE
+        or (one[0] < other[0] + _ALIKE and order(one) < order(other))
+    ):
+        kept[key] = one
 
 
 def _word(table: CodeTable, levels: Mapping[str, int]) -> Sequence[str]:

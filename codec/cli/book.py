@@ -101,11 +101,12 @@ def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no a
 
 
 def _facts(book: Any, pairs: int) -> dict[str, Any]:
-    from grammar.figures import figures, notices
+    from grammar.figures import DRAWS, MOST_DRAWS, figures, notices
 
     messages, checks, weak = [], [], []
+    draws = min(DRAWS, MOST_DRAWS // len(book.messages))
     for message in book.messages.values():
-        f = figures(book, message)
+        f = figures(book, message, draws=draws)
         messages.append(
             {
                 "message": message.name,

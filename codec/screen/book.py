@@ -126,7 +126,7 @@ def check(facts: dict[str, Any]) -> None:
         console().print(
             safe(
                 f"{row['table']} in {row['message']}, {row['symbols']} symbols before it,"
-                f" {row['method']}: notices {shares}"
+                f" {row['method']}: notices {shares or 'what is not counted over so many'}"
             )
         )
     if facts["confusable"]:

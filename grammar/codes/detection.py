@@ -2,9 +2,19 @@
 
 from __future__ import annotations
 
+import collections
+import functools
+import itertools
+from collections.abc import Callable, Mapping
+from typing import TypeVar
+
 from grammar.codes.checks import CheckMethod, State
 
+_Pairs = dict[tuple[State, State], int]
+_Key = TypeVar("_Key")
 
+
+@functools.lru_cache(64)
 def missed(method: CheckMethod, length: int, change: str) -> tuple[int, int]:
     """Count changes of one kind that ``method`` fails to notice among all strings of ``length``
     covered characters and their check.
@@ -13,25 +23,69 @@ def missed(method: CheckMethod, length: int, change: str) -> tuple[int, int]:
     unlike neighbours exchanged, the last with the check among them). Returns (missed, all). Exact,
     by following all pairs of states at once rather than all strings.
     """
-    size, swap = len(method.values), change == "swap"
-    counts = {(start, start, 0): 1 for start in method.starts()}
+    steps, swap = _Steps(method), change == "swap"
+    unchanged = dict.fromkeys(method.starts(), 1)  # strings by the states they lead to
+    changed: _Pairs = {}  # and by those of what they were changed into
+    begun: _Pairs = {}  # strings of whose change the second character is still to come
     for place in range(length):
-        before = counts
-        counts = _advance(method, counts, size, last=place == length - 1, swap=swap)
+        before, pairs = unchanged, dict(begun)
+        for (a, b), n in changed.items():
+            for pair in zip(steps[a], steps[b], strict=True):
+                pairs[pair] = pairs.get(pair, 0) + n
+        begun = {}
+        if not swap:
+            for pair, n in _spread(unchanged, steps.replaced).items():
+                pairs[pair] = pairs.get(pair, 0) + n
+        elif place < length - 1:
+            begun = _spread(unchanged, steps.swapped)
+        unchanged, changed = _spread(unchanged, lambda a: collections.Counter(steps[a])), pairs
     bad = total = 0
-    for (a, b, phase), n in counts.items():
-        if phase == 2 and method.wanted(a) is not None:
+    for (a, b), n in changed.items():
+        if method.wanted(a) is not None:
             total += n
             bad += n if method.wanted(a) == method.wanted(b) else 0
     if swap:
-        last_bad, last_total = _swapped_with_check(
-            method, {a: n for (a, _, phase), n in before.items() if phase == 0}
-        )
+        last_bad, last_total = _swapped_with_check(method, before)
         return bad + last_bad, total + last_total
-    strings = sum(
-        n for (a, _, phase), n in counts.items() if phase == 0 and method.wanted(a) is not None
-    )
+    strings = sum(n for a, n in unchanged.items() if method.wanted(a) is not None)
     return bad, total + strings * (len(method.checks) - 1)
+
+
+class _Steps(dict[State, list[State]]):
+    """The states behind each state, by the value of the character."""
+
+    def __init__(self, method: CheckMethod) -> None:
+        self.method = method
+        self.replaced, self.swapped = (
+            functools.cache(self._replaced),
+            functools.cache(self._swapped),
+        )
+
+    def __missing__(self, state: State) -> list[State]:
+        self[state] = [self.method.step(state, value) for value in range(len(self.method.values))]
+        return self[state]
+
+    def _replaced(self, state: State) -> collections.Counter[tuple[State, State]]:
+        """Return the pairs of states behind one, by one character and by another."""
+        return collections.Counter(itertools.permutations(self[state], 2))
+
+    def _swapped(self, state: State) -> collections.Counter[tuple[State, State]]:
+        """Return the pairs of states behind one, by two unlike characters and by them swapped."""
+        behind = [self[after] for after in self[state]]
+        return collections.Counter(
+            (behind[v][w], behind[w][v]) for v, w in itertools.permutations(range(len(behind)), 2)
+        )
+
+
+def _spread(
+    counts: Mapping[State, int], behind: Callable[[State], Mapping[_Key, int]]
+) -> dict[_Key, int]:
+    """Return what lies behind states that are met so many times."""
+    found: dict[_Key, int] = {}
+    for state, n in counts.items():
+        for key, times in behind(state).items():
+            found[key] = found.get(key, 0) + n * times
+    return found
 
 
 def _swapped_with_check(method: CheckMethod, counts: dict[State, int]) -> tuple[int, int]:
@@ -49,35 +103,3 @@ def _swapped_with_check(method: CheckMethod, counts: dict[State, int]) -> tuple[
             again = method.wanted(method.step(state, swapped)) if swapped >= 0 else None
             bad += n if again is not None and method.checks[again] == character else 0
     return bad, total
-
-
-def _advance(
-    method: CheckMethod,
-    counts: dict[tuple[State, State, int], int],
-    size: int,
-    *,
-    last: bool,
-    swap: bool,
-) -> dict[tuple[State, State, int], int]:
-    """Move all pairs of states on by one character; phase 0 before the change, 2 after it, and 3 +
-    the held pair within a swap.
-    """
-    after: dict[tuple[State, State, int], int] = {}
-
-    def add(a: State, b: State, phase: int, n: int) -> None:
-        after[a, b, phase] = after.get((a, b, phase), 0) + n
-
-    for (a, b, phase), n in counts.items():
-        for v in range(size):
-            if phase in (0, 2):
-                add(method.step(a, v), method.step(b, v), phase, n)
-            if phase == 0 and not (swap and last):
-                for w in range(size):
-                    if w != v:
-                        add(
-                            method.step(a, v), method.step(b, w), 3 + v * size + w if swap else 2, n
-                        )
-        if phase >= 3:
-            v, w = divmod(phase - 3, size)
-            add(method.step(a, w), method.step(b, v), 2, n)
-    return after

@@ -6,16 +6,22 @@ Each message ends with a group of its own, so the last group that matched tells 
 
 from __future__ import annotations
 
+import functools
 import itertools
 import operator
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
+from grammar.book import Book
+from grammar.codes import CodeTable
 from grammar.fields import Band
+from grammar.layout import bottom_up
+from grammar.message import Message
 
 Values = dict[str, Any]
+MOST_LISTED = 20_000  # codewords that a dictionary holds
 
 FIGURES = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "niner")
 LETTERS = """alfa bravo charlie delta echo foxtrot golf hotel india juliett kilo lima mike november
@@ -331,3 +337,137 @@ METAR = reader(
     f" (?:quebec (?P<hectopascal>{FFFF})|alfa (?P<inches>{FFFF}))(?P<report>)",
     {"report": _report},
 )
+
+
+def by_rule(book: Book) -> Callable[[str], Values]:
+    """Return the peer of any book, made the same way: a group a table, dictionaries for what can
+    be listed, arithmetic for what can't.
+    """
+    word = {symbol: entry.word for symbol, entry in book.alphabet.words.items()}
+    symbol_of = {text: symbol for symbol, text in word.items()}
+    parts: dict[str, list[tuple[str, CodeTable]]] = {}
+    reads: dict[str, Callable[[str], dict[str, Any]]] = {}
+
+    def of_message(message: Message) -> str:
+        groups = [f"{message.name}_{number}" for number in range(len(message.tables))]
+        parts[message.name] = list(zip(groups, message.tables, strict=True))
+        for group, one in parts[message.name]:
+            if one.fields:
+                reads[group] = _read(one, word)
+        inside = bottom_up(
+            message.node,
+            lambda leaf: (
+                f"(?P<{groups[leaf.number]}>{_pattern(message.tables[leaf.number], word)})"
+            ),
+            "".join,
+            lambda part: f"(?:{part})?",
+            lambda several: f"(?:{'|'.join(several)})",
+        )
+        return f"{inside}(?P<{message.name}>)"
+
+    pattern = re.compile("|".join(of_message(message) for message in book.messages.values()))
+
+    @functools.cache
+    def unsaid(message: Message, places: tuple[int, ...]) -> dict[str, Any]:
+        return {one.name: one.value for one in message.plan(places).implied}
+
+    def read(line: str) -> Values:
+        found = pattern.fullmatch(line + " ")
+        if found is None or found.lastgroup is None:
+            raise ValueError(line)
+        message = book.messages[found.lastgroup]
+        values: Values = {}
+        said = []
+        for number, (group, one) in enumerate(parts[message.name]):
+            text = found[group]
+            if text is None:
+                continue
+            said.append((number, text))
+            if one.fields:
+                values.update(reads[group](text))
+            elif one.check is not None and not _fits(message, said, symbol_of):
+                raise ValueError(line)
+        if len(said) < len(message.tables):
+            values.update(unsaid(message, tuple([place for place, _ in said])))
+        return values
+
+    return read
+
+
+def _fits(message: Message, said: Sequence[tuple[int, str]], symbol_of: Mapping[str, str]) -> bool:
+    """Tell whether the last part said, a check symbol, closes those it covers."""
+    number, symbol = said[-1]
+    check, covered = message.tables[number].check, message.covered(number)
+    words = "".join(text for place, text in said[:-1] if place in covered).split()
+    wanted = check and check.wanted("".join([symbol_of[one] for one in words]))
+    return wanted == symbol_of[symbol[:-1]]
+
+
+def _pattern(one: CodeTable, word: Mapping[str, str]) -> str:
+    """Return what matches a table's codewords, each word with a blank behind it."""
+    if one.size > MOST_LISTED:
+        letters = "|".join(word[symbol] for symbol in one.alphabet.unmask(one.symbols))
+        low, high = one.lengths
+        return f"(?:(?:{letters}) ){{{low},{high}}}"
+    tree: dict[str, Any] = {}
+    if one.literal is not None or one.check is not None:
+        words = [one.literal] if one.literal else one.alphabet.unmask(one.symbols)
+    else:
+        words = [codeword for _, codeword in one.words()]
+    for codeword in words:
+        node = tree
+        for symbol in codeword:
+            node = node.setdefault(symbol, {})
+        node[""] = {}
+
+    def of(node: dict[str, Any]) -> str:
+        ends = "" in node
+        behind: dict[str, list[str]] = {}
+        for symbol, child in node.items():
+            if symbol:
+                behind.setdefault(of(child), []).append(word[symbol])
+        ways = [
+            f"{words[0] if len(words) == 1 else '(?:' + '|'.join(words) + ')'} {rest}"
+            for rest, words in behind.items()
+        ]
+        inside = ways[0] if len(ways) == 1 and not ends else f"(?:{'|'.join(ways)})"
+        return (f"{inside}?" if ends else inside) if ways else ""
+
+    return of(tree)
+
+
+def _read(one: CodeTable, word: Mapping[str, str]) -> Callable[[str], dict[str, Any]]:
+    """Return what reads a codeword's words."""
+    names = [field.name for field in one.fields]
+    if one.size <= MOST_LISTED:
+        return {
+            "".join(f"{word[symbol]} " for symbol in codeword): dict(
+                zip(names, one.values(codeword) or (), strict=True)
+            )
+            for _, codeword in one.words()
+        }.__getitem__
+    numeral = one.numeral
+    assert numeral is not None
+    figure = {word[symbol]: place for place, symbol in enumerate(numeral.figures)}
+    base, lists = (
+        len(numeral.figures),
+        [
+            (field.name, field.size, [field.value(level) for level in range(field.size)])
+            for field in reversed(one.fields)
+        ],
+    )
+
+    def read(text: str) -> dict[str, Any]:
+        number = 0
+        for said in text.split():
+            number = number * base + figure[said]
+        number = (number - numeral.first) // numeral.stride + numeral.start
+        values = {}
+        for name, size, known in lists:
+            number, level = divmod(number, size)
+            values[name] = known[level]
+        if number:
+            raise ValueError(text)
+        return values
+
+    return read

@@ -106,6 +106,10 @@ def checks(count: int) -> str:
     )
 
 
+def figures(count: int) -> str:
+    return "".join(f"[messages.m{n:03d}]\nlayout = '\"{n:03d}\" f0'\n" for n in range(count))
+
+
 def messages(count: int) -> str:
     return "".join(f"[messages.m{n}]\nlayout = 'f{n}'\n" for n in range(1, count))
 
@@ -120,7 +124,15 @@ ACCEPTED: dict[str, Callable[[], str]] = {
     "100 optional parts": lambda: book(100, pair, optional(100), FLAG),
     "100 optional parts and a check": lambda: book(100, pair, optional(100) + " c", FLAG, MOD_37),
     "100 optional parts, run together": lambda: book(100, pair, optional(100), FLAG, head=TOGETHER),
+    "38 packed fields and a check": lambda: book(
+        38,
+        digits,
+        "p c",
+        '[fields.f{0}]\nkind = "quantity"\nlow = 0\nhigh = 35\nstep = 1\n',
+        MOD_37 + f"[tables.p]\nkind = 'packed'\nfields = {quoted(f'f{n}' for n in range(38))}\n",
+    ),
     "700 alternatives": lambda: book(700, pair, row(700, " | "), FLAG),
+    "500 messages of figures": lambda: book(1, digits, '"ZZZ" f0', more=figures(500)),
     "300 messages": lambda: book(300, pair, "f0", FLAG, messages(300)),
     "10,000 listed codewords": lambda: listing(
         10_000, quoted(f"{own(n)}{n % 10}" for n in range(10_000))

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from functools import partial
+from pathlib import Path
 
 import pytest
 from hostile.large import ACCEPTED, REFUSED
-from hostile.watchdog import BOOK, book_or_error, settled, some_long
+from hostile.watchdog import BOOK, book_or_error, niner, settled, some_long
 
 from codec import Book, BookError, decode, decode_all, parse_book
 from grammar.message import MOST_KEPT, Spelling
@@ -61,6 +62,14 @@ def test_a_large_book_is_read_and_reads_reports_in_bounded_time(name: str) -> No
     for report in REPORTS:
         settled(partial(decode_all, book, report))
         settled(partial(decode, book, report))
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ACCEPTED)
+def test_a_large_book_is_checked_in_bounded_time(name: str, tmp_path: Path) -> None:
+    path = tmp_path / "large.toml"
+    path.write_text(ACCEPTED[name](), "utf-8")
+    assert niner(["book", "check", path]).returncode == 0
 
 
 def test_what_is_kept_of_codewords_stays_bounded() -> None:

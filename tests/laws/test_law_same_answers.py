@@ -4,6 +4,7 @@ same readings.
 
 from __future__ import annotations
 
+import random
 from collections import defaultdict
 from unittest import mock
 
@@ -15,7 +16,7 @@ from lark import Lark
 from laws.reference import Way
 from strategies import Drawn, books
 
-from codec import CodeError, Reading, ReportError, load_book, readings
+from codec import CodeError, Reading, ReportError, encode, load_book, parse_book, readings
 from codec.decoding import decode, decode_many
 from grammar.export.lark_grammar import grammar_text, matches
 from grammar.message import Direction, Match, Readers, Spelling
@@ -182,3 +183,27 @@ def test_a_string_typed_as_one_word_is_refused_for_the_same_symbol_as_typed_apar
         assert one.kind == apart.kind
         assert one.source[slice(*place)] == apart.source[slice(*spaced)]
         assert one.source[: place[0]] == apart.source[: spaced[0]].replace(" ", "")
+
+
+@pytest.mark.parametrize("check", ["", " c"])
+def test_a_message_of_many_optional_parts_is_read_by_look_ups(check: str) -> None:
+    """Law 6, where there are hundreds of ways to cut a string."""
+    parts = [
+        f"[fields.f{n}]\nkind = 'quantity'\nlow = 0\nhigh = 9\nstep = 1\nusual = 0\n"
+        f"[tables.f{n}]\nkind = 'listed'\nwords = {[f'{letter}{digit}' for digit in range(10)]}\n"
+        for n, letter in enumerate("ABCDEFGHIJ")
+    ]
+    layout = " ".join(f"f{n}?" for n in range(len(parts)))
+    closing = "[tables.c]\nkind = 'check'\nmethod = 'iso7064 mod 37,36'\n"
+    book = parse_book(f"{''.join(parts)}{closing}[messages.m]\nlayout = '\"ZY\" {layout}{check}'\n")
+    message, generator = book.messages["m"], random.Random(4)
+    assert all(message.settles(length) for length in range(30))
+    for _ in range(100):
+        values = {f"f{n}": generator.choice([0, 0, n, 9]) for n in range(len(parts))}
+        string = encode(book, values).string
+        assert decode(book, string, typed=True).values == values
+        place = generator.randrange(len(string))
+        other = string[:place] + generator.choice("AB01") + string[place + 1 :]
+        walked = walk(book.automaton("car"), string_lattice(other)).readings()
+        match = message.quick(other)
+        assert [one.levels() for (one,), _ in walked] == ([match.levels()] if match else [])
