@@ -222,9 +222,8 @@ def measured(name: str, count: int) -> tuple[str, ...]:
         f"{count / seconds['many']:,.0f}",
         f"{seconds['many'] / expressed:.2f}",
         f"{seconds['one'] / expressed:.2f}",
-        f"{parsed / seconds['many']:.1f}",
-        f"{parsed / seconds['one']:.1f}",
-        f"{len(able) / len(part):.0%}",
+        *(f"{parsed / seconds[work]:.1f}" if lark else "-" for work in ("many", "one")),
+        f"{len(able) / len(part):.0%}" if lark else "-",
     )
 
 
