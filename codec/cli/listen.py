@@ -29,7 +29,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the stretches; the exit code is 1 if there was none with a word in it."""
-    from codec.voice import listen
+    from codec.voice.listening import listen
     from grammar.loading import load_book
 
     book, words = load_book(args.book), False

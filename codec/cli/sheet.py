@@ -266,7 +266,7 @@ def _said_in(
 ) -> Iterator[Utterance | LeftOut]:
     """Yield what was said in a recording; ``start`` is when it began, in milliseconds."""
     from codec.radio.forms import LeftOut, Utterance
-    from codec.voice import listen
+    from codec.voice.listening import listen
 
     place = 0
     for number, stretch in enumerate(listen(book, stream, name), start=1):

@@ -2,12 +2,6 @@
 
 recording → gate → features → acoustic model → search over the book's words → slots and score
 
-from codec.voice import listen
-for stretch in listen(book, "radio.wav"): ...
+from codec.voice.listening import listen
+for transmission in listen(book, "radio.wav"): ...
 """
-
-from __future__ import annotations
-
-from codec.voice.listening import Transmission, listen
-
-__all__ = ["Transmission", "listen"]

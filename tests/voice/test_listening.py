@@ -21,8 +21,8 @@ from codec import CodeError, load_book
 from codec.cli import main
 from codec.hear import hear
 from codec.sheet import Journal
-from codec.voice import acoustic, listen
-from codec.voice.listening import Recogniser
+from codec.voice import acoustic
+from codec.voice.listening import Recogniser, listen
 
 ROOT = Path(__file__).parents[2]
 RACE = str(ROOT / "examples" / "race" / "race.toml")
