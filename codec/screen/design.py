@@ -185,7 +185,7 @@ def plot(
         )
     matplotlib = needed("matplotlib", "figures")
     figure = needed("matplotlib.figure", "figures").Figure(
-        figsize=(9.5, 5.5), facecolor="white", layout="constrained"
+        figsize=(9.5, max(5.5, 0.16 * len(best) + 0.8)), facecolor="white", layout="constrained"
     )
     axes = figure.add_subplot()
     axes.set_yscale("log")
@@ -217,8 +217,11 @@ def plot(
     _number(axes, [(one.seconds, max(one.wrong, floor), one is pick) for one in best])
     axes.yaxis.set_major_formatter(lambda share, _: one_in(share))
     axes.yaxis.set_minor_formatter(lambda *_: "")
-    names = [f"{number}  {one.name}" for number, one in enumerate(best, start=1)]
-    axes.text(1.02, 1.0, "\n".join(names), transform=axes.transAxes, fontsize=8, va="top")
+    names = [
+        f"{number}  {one.name}{', by card' if one.ear == 'card' else ''}"
+        for number, one in enumerate(best, start=1)
+    ]
+    axes.text(1.02, 1.0, "\n".join(names), transform=axes.transAxes, fontsize=7, va="top")
     bound = bound_of(needs).seconds
     axes.axvline(
         bound,
@@ -237,7 +240,7 @@ def plot(
     axes.plot([], [], "o", color="0.7", mfc="white", label="beaten by another")
     if any(one.wrong == 0 for one in found):
         axes.plot([], [], "v", color="black", label="no wrong reading drawn: fewer than shown")
-    axes.legend(fontsize=8)
+    axes.legend(fontsize=7)
     with written(path), matplotlib.rc_context({"svg.hashsalt": "niner"}):
         figure.savefig(
             path,

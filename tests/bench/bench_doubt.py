@@ -98,6 +98,51 @@ def two_wrong(share: float, *, together: bool) -> Spoiling:
     return spoil
 
 
+def lost_in_runs(share: float) -> Spoiling:
+    """A run of two to four words is lost, in so many reports."""
+
+    def spoil(words: Words, _: Sequence[str], chance: random.Random) -> Words:
+        if chance.random() < share:
+            first = chance.randrange(len(words))
+            del words[first : first + chance.randint(2, 4)]
+        return words
+
+    return spoil
+
+
+def mistaken_always(share: float) -> Spoiling:
+    """Every third word of the table is, so often, one and the same other: a habit nobody told."""
+    return lambda words, known, chance: [
+        known[(place + 7) % len(known)]
+        if (place := known.index(word)) % 3 == 0 and chance.random() < share
+        else word
+        for word in words
+    ]
+
+
+def heavy_tailed(scale: float) -> Spoiling:
+    """How bad a report is varies without bound: each word is any other with a share drawn anew for
+    the report, small as a rule and large now and then (Pareto, exponent 1).
+    """
+
+    def spoil(words: Words, known: Sequence[str], chance: random.Random) -> Words:
+        share = min(0.9, scale / max(1e-9, chance.random()))
+        return uniform(share)(words, known, chance)
+
+    return spoil
+
+
+def looked_alike(share: float) -> Spoiling:
+    """Symbols that look alike on a dash are read for each other, so often."""
+    pairs = [("five", "sierra"), ("eight", "bravo"), ("zero", "delta"), ("two", "zulu")]
+    pairs += [("one", "seven"), ("zero", "quebec"), ("victor", "yankee"), ("eight", "three")]
+    other = {a: b for one, two in pairs for a, b in ((one, two), (two, one))}
+    return lambda words, known, chance: [
+        other[word] if other.get(word) in known and chance.random() < share else word
+        for word in words
+    ]
+
+
 def _other(word: str, known: Sequence[str], chance: random.Random) -> str:
     return chance.choice([other for other in known if other != word])
 
@@ -125,6 +170,10 @@ SPOILINGS: dict[str, Spoiling] = {
        for share in (0.05, 0.2, 1.0)},
     **{f"two neighbours wrong, {share:.0%} of reports": two_wrong(share, together=True)
        for share in (0.05, 0.2, 1.0)},
+    "two to four lost in a row, 20% of reports": lost_in_runs(0.2),
+    "a third of the table mistaken, 10% of times": mistaken_always(0.1),
+    "any other word, share heavy-tailed": heavy_tailed(0.005),
+    "taken for what looks alike, 3%": looked_alike(0.03),
 }  # fmt: skip
 
 
@@ -244,9 +293,9 @@ def told(one: Row) -> list[str]:
 EDGES = (0.0, 0.2, 0.4, 0.6, 0.8, 0.9, 0.95, 0.98, 0.995, 1.0)
 
 
-def picture(rows: Sequence[Row]) -> bytes:
-    """Return the reliability of all rows as SVG: how sure the best reading was called against how
-    often it was right; the size of a dot is the number of reports.
+def picture(rows: Sequence[Row], form: str = "svg") -> bytes:
+    """Return the reliability of all rows as SVG or PNG: how sure the best reading was called
+    against how often it was right; the size of a dot is the number of reports.
     """
     import matplotlib as mpl
     from matplotlib.figure import Figure
@@ -286,7 +335,8 @@ def picture(rows: Sequence[Row]) -> bytes:
         figure.supylabel("how often it was right")
         figure.tight_layout()
         stream = io.BytesIO()
-        figure.savefig(stream, format="svg", metadata={"Date": None})
+        dated = {"metadata": {"Date": None}} if form == "svg" else {"dpi": 110}
+        figure.savefig(stream, format=form, **dated)
     return stream.getvalue()
 
 
@@ -311,7 +361,7 @@ def main() -> None:
     title = f"{args.reports} reports a row, {args.book}, seed {args.seed}"
     table(title, [head.split(", "), *map(told, rows)])
     if args.figure:
-        args.figure.write_bytes(picture(rows))
+        args.figure.write_bytes(picture(rows, args.figure.suffix[1:]))
 
 
 if __name__ == "__main__":

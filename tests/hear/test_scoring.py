@@ -61,7 +61,7 @@ def test_a_simulation_finds_what_the_listener_said(needs_file: str, name: str) -
         ("needs.toml", "packed-all"),
         ("needs.toml", "packed-all-check"),
         ("rain.toml", "variable-all"),
-        ("rain.toml", "packed-32-check"),
+        ("rain.toml", "packed-30-check"),
     ],
 )
 def test_a_longer_simulation_finds_what_the_listener_said(needs_file: str, name: str) -> None:
