@@ -214,7 +214,7 @@ def test_the_demo_tells_a_race_from_the_radio_to_the_debrief(
         "one two one two eight sierra alfa",
         "race neutralised",
         "energy per lap 1.31 kWh",
-        "tango two eight",
+        "tango three zero",
         "qualified",
     ):
         assert text in shown
