@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from codec.radio.laps import LAP
 from codec.sheet.state import MOST_LAP, lap_message
 from grammar.book import Book
+from grammar.errors import CodeError
 from grammar.exact import whole
 from grammar.fields import FieldBase, Value
 from grammar.speech.kinds import WordKind
@@ -43,7 +44,8 @@ def by_field(book: Book, text: str) -> ByField | None:
     """Return what a line tells field by field, None where it is no such line.
 
     A number that no name stands before is of the first field of the lap report. Raises CodeError
-    for a value that its field does not have, in a line that names fields.
+    for a value that its field does not have, in a line that names fields, and for a lap that no
+    race has.
     """
     report = book.messages.get(lap_message(book))
     if report is None:
@@ -54,9 +56,9 @@ def by_field(book: Book, text: str) -> ByField | None:
     values: dict[str, Value] = {}
     named = False
     while parts:
-        if parts[0].casefold() == LAP and len(parts) > 1 and parts[1 + (parts[1] == "=")].isdigit():
-            parts = parts[1 + (parts[1] == "=") :]
-            lap, named = whole(parts.pop(0), 0, MOST_LAP), True
+        behind = _behind(parts[1:])
+        if lap is None and parts[0].casefold() == LAP and behind and _is_number(behind[0]):
+            lap, parts, named = _lap(behind[0]), behind[1:], True
             continue
         field, parts, is_named = _next_field(fields, parts, values)
         named = named or is_named
@@ -64,6 +66,23 @@ def by_field(book: Book, text: str) -> ByField | None:
             return None
         values[field.name], parts = _value(field, parts)
     return ByField(values, lap) if named and values else None
+
+
+def _behind(parts: list[str]) -> list[str]:
+    """Return what stands behind a name, without the sign between them."""
+    return parts[1:] if parts[:1] == ["="] else parts
+
+
+def _is_number(text: str) -> bool:
+    """Tell whether a text is figures alone, those that ``int`` and people read alike."""
+    return text.isascii() and text.isdigit()
+
+
+def _lap(text: str) -> int:
+    try:
+        return whole(text, 0, MOST_LAP)
+    except ValueError as error:
+        raise CodeError(f"lap: {error}", kind="usage") from None
 
 
 def _next_field(
@@ -74,8 +93,7 @@ def _next_field(
         for name in (field.name.replace("_", " "), field.title):
             words = name.casefold().split()
             if [part.casefold() for part in parts[: len(words)]] == words:
-                behind = parts[len(words) :]
-                return field, behind[1:] if behind[:1] == ["="] else behind, True
+                return field, _behind(parts[len(words) :]), True
     first = next(iter(fields.values()), None)
     number = re.fullmatch(r"[-+−]?\d+([.]\d+)?", parts[0]) is not None
     if first is None or not number or told or not first.numeric:
@@ -124,7 +142,7 @@ def _begins(dial: str, words: list[str]) -> bool:
 
 def _digits(book: Book, text: str) -> Iterator[str]:
     """Yield the digits of a number said or written, and something else where it is none."""
-    if text.isdigit():
+    if _is_number(text):
         yield text
         return
     for word in cut(book.lexicon, text):

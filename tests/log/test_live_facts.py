@@ -203,6 +203,23 @@ def test_a_partial_report_is_kept_field_by_field(session: Session) -> None:
     assert race.reported == [1, 2, 3]
 
 
+@pytest.mark.parametrize(
+    "typed",
+    ["lap=", "lap =", "lap ² energy 0.1", "lap 3 lap 4 energy 0.1", "regeneration ²", "=", "²"],
+)
+def test_a_line_that_tells_no_field_whole_is_no_such_line(session: Session, typed: str) -> None:
+    """Also while it is being typed, as ``lap=3`` begins with ``lap=``."""
+    session.look(typed)
+    session.enter(typed)
+    assert "by field" not in [entry.note for entry in session.entries]
+
+
+def test_a_lap_that_no_race_has_is_told(session: Session) -> None:
+    before = len(session.entries)
+    assert "lap: '99999' is no whole number" in session.enter("lap 99999 energy 0.1").lines[0]
+    assert len(session.entries) == before
+
+
 def test_a_partial_report_tells_what_is_known_of_the_one_that_waits(session: Session) -> None:
     session.enter("two two lemon lemon golf lemon")
     assert session.waiting is not None
