@@ -97,6 +97,40 @@ def test_what_is_typed_while_the_desk_is_away_is_written_once_when_it_is_back(
     page.context.close()
 
 
+def test_a_line_that_the_sheet_did_not_judge_stays_and_one_that_it_refused_is_told(
+    browser: Browser, desk: tuple[Served, Path]
+) -> None:
+    """Also by http from another machine, where a browser has no locks (Web Locks API, W3C)."""
+    served, path = desk
+    context = browser.new_context()
+    context.add_init_script("delete Navigator.prototype.locks")
+    page = context.new_page()
+    answer = {"status": 403, "body": "a link of this desk is needed"}
+    page.route("**/enter/*", lambda route: route.fulfill(**answer))  # type: ignore[arg-type]
+    page.goto(f"{served.address}/wall/race")
+    page.fill("#writer", "Quill")
+    for text in ("/note before the link", "/note behind it"):
+        page.fill("[data-car='7'] input", text)
+        page.keyboard.press("Enter")
+    sending, told = page.locator(".sending li"), page.locator("[data-car='7'] .told")
+    expect(told).to_contain_text("not written yet: /note before the link")
+    expect(told).to_contain_text("a link of this desk is needed")
+    expect(sending).to_have_count(2)
+    answer |= {"status": 400, "body": '{"tone": "bad", "lines": ["who writes?"]}'}
+    page.reload()
+    expect(told).to_contain_text("not written: /note behind it", timeout=5 * SECOND)
+    expect(sending).to_have_count(0)
+    page.unroute("**/enter/*")
+    page.fill("[data-car='7'] input", "/note with a link")
+    page.keyboard.press("Enter")
+    expect(page.locator("[data-car='7'] .board")).to_contain_text("with a link")
+    with Journal(path) as journal:
+        notes = [entry.heard for entry in journal.entries() if entry.kind == "note"]
+    assert notes[-1] == "with a link"
+    assert not any("the link" in note or "behind it" in note for note in notes)
+    context.close()
+
+
 @pytest.mark.parametrize(
     ("scheme", "width"),
     [

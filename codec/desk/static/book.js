@@ -65,7 +65,10 @@ const readAgain = asking(80, (signal) => {
 // Put what was read into the form beside it, to be changed there.
 function fill({ name, values }) {
   choose(name);
-  for (const { field, text } of values) if (form().elements[field]) form().elements[field].value = text;
+  for (const { field, text } of values) {
+    const input = form().elements.namedItem(field); // not by the name alone: a field may be called length
+    if (input) input.value = text;
+  }
   sayAgain();
 }
 

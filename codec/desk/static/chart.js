@@ -25,6 +25,14 @@ const sized = new ResizeObserver((changes) => {
   for (const { target, contentRect } of changes) target.drawn?.setSize({ width: contentRect.width, height: HEIGHT });
 });
 
+// Let go of the charts within a part of the page that is put out: each listens to the window until then.
+export function forget(part) {
+  for (const place of part.querySelectorAll(".chart")) {
+    sized.unobserve(place);
+    place.drawn?.destroy();
+  }
+}
+
 // Draw every chart within a part of the page that was put in.
 export function charts(part) {
   for (const place of part.querySelectorAll(".chart")) {

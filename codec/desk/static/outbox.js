@@ -3,6 +3,10 @@
 
 const STORE = "lines";
 
+// One tab of a browser sends at a time (Web Locks API, W3C). Only pages by https and pages of the browser's own machine have that; elsewhere
+// two tabs may send the same line, which is written once all the same.
+const alone = (name, act) => (navigator.locks ? navigator.locks.request(name, act) : act());
+
 function asked(request) {
   return new Promise((resolve, reject) => {
     request.onsuccess = () => resolve(request.result);
@@ -10,18 +14,29 @@ function asked(request) {
   });
 }
 
+// What a sheet tells of a line that it was sent; null where an answer is none of a sheet's.
+function judged(text) {
+  try {
+    const told = JSON.parse(text);
+    return Array.isArray(told.lines) ? told : null;
+  } catch {
+    return null;
+  }
+}
+
 export class Outbox {
-  static async open(post, show, sheet) {
+  static async open(post, show, heard, sheet) {
     const opening = indexedDB.open("niner-outbox", 1);
     opening.onupgradeneeded = () => opening.result.createObjectStore(STORE, { keyPath: "place", autoIncrement: true });
-    const outbox = new Outbox(await asked(opening), post, show, sheet);
+    const outbox = new Outbox(await asked(opening), post, show, heard, sheet);
     await outbox.show();
     outbox.send();
     return outbox;
   }
 
-  constructor(database, post, show, sheet) {
-    Object.assign(this, { database, post, showLines: show, sheet, heard: new Map(), sending: null });
+  // `show` is given the lines that are kept whenever they change, `heard` a line and what there is to tell of it.
+  constructor(database, post, show, heard, sheet) {
+    Object.assign(this, { database, post, showLines: show, heard, sheet, sending: null });
   }
 
   store(mode) {
@@ -36,19 +51,20 @@ export class Outbox {
     this.showLines(await this.lines());
   }
 
-  // Keep a line, and send it; `heard` is told the desk's answer.
-  async add(line, heard) {
+  // Keep a line, and send it.
+  async add(line) {
     const key = [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-    this.heard.set(key, heard);
     await asked(this.store("readwrite").add({ ...line, key }));
     await this.show();
     this.send();
   }
 
-  // Send what is kept, one line after the other, in the order in which it was typed; one tab of a browser at a time.
+  // Send what is kept, one line after the other, in the order in which it was typed; what comes while the last one is done with, too.
   send() {
     this.again = true;
-    this.sending ??= navigator.locks.request(`niner-outbox-${this.sheet}`, () => this.run()).finally(() => { this.sending = null; });
+    this.sending ??= alone(`niner-outbox-${this.sheet}`, () => this.run())
+      .finally(() => { this.sending = null; })
+      .then(() => { if (this.again) this.send(); });
   }
 
   async run() {
@@ -63,27 +79,23 @@ export class Outbox {
     }
   }
 
-  // Return whether the line is done with: written, or refused for good.
+  // Return whether the line is done with: written, or refused for good by the sheet. Whatever else is answered, by the desk's guard or by
+  // something between, the line stays here and is sent again.
   async one(line) {
-    let answer;
+    let answer, text;
     try {
       answer = await this.post(line);
+      text = await answer.text();
     } catch {
       return false;
     }
-    let told;
-    try {
-      told = await answer.json();
-    } catch {
-      told = { tone: "bad", lines: [`not written: ${line.text}`] };
-    }
-    if (answer.status >= 500) {
-      this.heard.get(line.key)?.(told);
-      return false; // it can't be written now: the line stays here
+    const told = judged(text);
+    if (!told || answer.status >= 500) {
+      this.heard(line, told ?? { tone: "bad", lines: [`not written yet: ${line.text}`, text.slice(0, 200)] });
+      return false;
     }
     await asked(this.store("readwrite").delete(line.place));
-    this.heard.get(line.key)?.(answer.ok ? told : { tone: "bad", lines: [`not written: ${line.text}`, ...told.lines] });
-    this.heard.delete(line.key);
+    this.heard(line, answer.ok ? told : { tone: "bad", lines: [`not written: ${line.text}`, ...told.lines] });
     await this.show();
     return true;
   }

@@ -1,5 +1,5 @@
 // The wall: lines are read while they are typed, kept until they are on the disk, and what is new is drawn as it comes.
-import { charts } from "./chart.js";
+import { charts, forget } from "./chart.js";
 import { Outbox } from "./outbox.js";
 
 const cars = document.querySelector("#cars");
@@ -36,6 +36,7 @@ function listen() {
       if (html !== undefined) {
         const board = section.querySelector(".board");
         const before = [...board.querySelectorAll(".scroll")].map((place) => place.scrollLeft);
+        forget(board);
         board.innerHTML = html;
         board.querySelectorAll(".scroll").forEach((place, number) => { place.scrollLeft = before[number] ?? 0; });
         charts(board);
@@ -76,7 +77,7 @@ function enter(section, text) {
   const name = writer();
   if (!name || !text.trim()) return false;
   const car = section.dataset.car;
-  outbox.add({ writer: name, car, text, sheet }, (answer) => told(section, answer)).catch((error) => {
+  outbox.add({ writer: name, car, text, sheet }).catch((error) => {
     told(section, { tone: "bad", lines: [`not kept: ${text}`, `${error}`] });
   });
   return true;
@@ -146,8 +147,7 @@ function begin() {
       if (enter(section, input.value)) {
         place = past.push(input.value);
         input.value = "";
-        section.querySelector(".look").replaceChildren();
-        remember();
+        input.dispatchEvent(new Event("input")); // what it would be taken for is asked no more
       }
     });
     input.addEventListener("keydown", (event) => {
@@ -188,7 +188,7 @@ function tick() {
 if (writes === "yes") {
   outbox = await Outbox.open((line) => fetch(address("enter"), {
     method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(line),
-  }), waiting, sheet);
+  }), waiting, (line, answer) => told(sections().find(({ dataset }) => dataset.car === line.car) ?? sections()[0], answer), sheet);
   begin();
 }
 tick();
