@@ -17,6 +17,7 @@ from collections.abc import Awaitable, Callable, Iterable, Mapping, MutableMappi
 from enum import IntEnum
 from http.cookies import CookieError, SimpleCookie
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from codec.files import whole, written
@@ -106,15 +107,16 @@ class Guard:
         scheme: str = "http",
         links: Links | None = None,
         needed: Mapping[str, Role],
-        large: Iterable[str] = (),
+        large: Mapping[str, int] = MappingProxyType({}),
     ) -> None:
-        """Take the ``names`` (host and port) by which the desk is called, and what role each path
-        needs by how it begins; without ``links`` everybody who reaches it may write.
+        """Take the ``names`` (host and port) by which the desk is called, what role each path needs
+        by how it begins, and how many bytes may be sent to those that take ``large`` files; without
+        ``links`` everybody who reaches it may write.
         """
         self.application, self.links = application, links
-        self.names, self.scheme = frozenset(names), scheme
+        self.names, self.scheme = frozenset(name.casefold() for name in names), scheme
         self.needed = sorted(needed.items(), key=lambda item: -len(item[0]))
-        self.large = tuple(large)
+        self.large = large
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer a request, or pass it on with the role of who asks in ``scope``."""
@@ -131,16 +133,21 @@ class Guard:
         if refusal is not None:
             await _refuse(send, *refusal)
             return
-        scope["role"] = role
-        most = MOST_FILE if scope["path"].startswith(self.large) else MOST_BODY
-        await self.application(scope, _Bounded(receive, most), _secured(send, scope["path"]))
+        scope["role"], path = role, scope["path"]
+        await self.application(scope, _Bounded(receive, self._most(path)), _secured(send, path))
+
+    def _most(self, path: str) -> int:
+        """Return how many bytes may be sent to a path."""
+        return next(
+            (most for start, most in self.large.items() if path.startswith(start)), MOST_BODY
+        )
 
     def _refusal(
         self, scope: Scope, headers: Mapping[str, str], role: Role
     ) -> tuple[int, str] | None:
         """Return the status and the words of a refusal, None where there is nothing to refuse."""
         host, origin, path = headers.get("host", ""), headers.get("origin"), scope["path"]
-        if host not in self.names:
+        if host.casefold() not in self.names:
             return 421, "this desk is not known by that name"
         if scope["method"] not in ("GET", "HEAD", "POST"):
             return 405, "this is not done here"
@@ -150,7 +157,7 @@ class Guard:
             return 403, "only a page of this desk may ask for that"
         if headers.get("sec-fetch-site", "none") == "cross-site" and not path.startswith("/join/"):
             return 403, "only a page of this desk may ask for that"
-        most = MOST_FILE if path.startswith(self.large) else MOST_BODY
+        most = self._most(path)
         if int(headers.get("content-length", "0")) > most:
             return 413, f"more than {most} bytes"
         needed = next((role for start, role in self.needed if path.startswith(start)), Role.WRITE)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import asyncio
 import contextlib
 import json
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Collection, Mapping, Sequence
 from dataclasses import asdict
 from typing import Any, cast, get_args
 from urllib.parse import parse_qs
@@ -30,12 +30,13 @@ from starlette.staticfiles import StaticFiles
 from codec.debrief.page import page
 from codec.debrief.summary import CAUTION, summarise
 from codec.desk import books
-from codec.desk.access import Guard, Links, Role, cookie
+from codec.desk.access import MOST_FILE, Guard, Links, Role, cookie
 from codec.desk.bringing import bring
 from codec.desk.history import history
 from codec.desk.sheets import Line, OpenSheet, checked_name
 from codec.log.shown import Shown
 from codec.views.board import board
+from grammar.document import MOST_BYTES
 from grammar.errors import CodeError, visible, visible_lines
 from grammar.exact import whole
 from grammar.export import card
@@ -50,6 +51,7 @@ NEEDED: Mapping[str, Role] = {
     "/import": Role.WRITE,
     "/links": Role.WRITE,
 }
+LARGE: Mapping[str, int] = {"/import/": MOST_FILE, "/book/": MOST_BYTES}
 # why a sheet can't be written just now: a page keeps its line and sends it again
 _LATER = {f"sheet-{why}" for why in ("full", "busy", "read-only", "replaced", "file", "damaged")}
 _MOST = 10**9
@@ -97,7 +99,7 @@ def application(
         lifespan=pages.lifespan,
         exception_handlers={CodeError: _told, HTTPException: _missing, ClientDisconnect: _gone},
     )
-    return Guard(inner, names=names, scheme=scheme, links=links, needed=NEEDED, large=["/import/"])
+    return Guard(inner, names=names, scheme=scheme, links=links, needed=NEEDED, large=LARGE)
 
 
 def _shown(value: object) -> object:
@@ -127,7 +129,7 @@ class Pages:
     async def lifespan(self, _: Starlette) -> AsyncIterator[None]:
         """Open the sheets, watch them, and close them in the end."""
         for sheet in self.sheets.values():
-            await sheet.open()
+            sheet.open()
         watching = [asyncio.create_task(sheet.watch()) for sheet in self.sheets.values()]
         try:
             yield
@@ -162,7 +164,7 @@ class Pages:
     async def _wall(self, request: Request, *, writes: bool) -> Response:
         sheet = self._sheet(request)
         cars = await sheet.ask(lambda session: dict(session.cars))
-        wanted = request.query_params.getlist("car") or list(cars) or [""]
+        wanted = _cars(request, cars) or list(cars) or [""]
         boards = {car: await self._board(sheet, car, writes=writes) for car in wanted}
         return self._page(
             "wall.html",
@@ -190,7 +192,6 @@ class Pages:
         asked for, whenever something was written.
         """
         sheet, writes = self._sheet(request), request.query_params.get("writes") == "yes"
-        cars = request.query_params.getlist("car")
         seen = _number(request, "seen", -1)
 
         async def events() -> AsyncIterator[str]:
@@ -198,9 +199,8 @@ class Pages:
             last: dict[str, str] = {}
             async for version in sheet.news(seen):
                 known = await sheet.ask(lambda session: list(session.cars))
-                boards = {
-                    car: await self._board(sheet, car, writes=writes) for car in cars or known
-                }
+                cars = _cars(request, known) or known
+                boards = {car: await self._board(sheet, car, writes=writes) for car in cars}
                 new = {car: html for car, html in boards.items() if last.get(car) != html}
                 last = boards
                 now = sheet.session.now()
@@ -227,7 +227,7 @@ class Pages:
         try:
             sent = json.loads(await request.body())
             line = Line(*(str(sent[name]) for name in ("key", "writer", "car", "text")))
-        except (ValueError, KeyError, TypeError):
+        except (ValueError, KeyError, TypeError, RecursionError):
             raise CodeError(
                 "a line is a JSON object of key, writer, car and text", kind="usage"
             ) from None
@@ -356,6 +356,11 @@ def _number(request: Request, name: str, usual: int) -> int:
         return whole(request.query_params.get(name, str(usual)), -_MOST, _MOST)
     except ValueError as error:
         raise CodeError(f"{name}: {error}", kind="usage") from None
+
+
+def _cars(request: Request, known: Collection[str]) -> list[str]:
+    """Return the cars that an address names, those that the sheet knows."""
+    return [car for car in request.query_params.getlist("car") if car in known]
 
 
 def _facts(shown: Shown) -> dict[str, Any]:

@@ -28,7 +28,8 @@ def bring(sheet: Path, writer: str, name: str, body: bytes, crews: Sequence[str]
     if not body.strip():
         raise CodeError(f"{name!r} is empty", kind="usage")
     with tempfile.TemporaryDirectory(prefix="niner-") as folder:
-        path = Path(folder) / f"brought{Path(name).suffix}"
+        ending = "".join(one for one in Path(name).suffix[:20] if one.isalnum())
+        path = Path(folder) / f"brought.{ending}"
         path.write_bytes(body)
         read = read_export(path)
         with Journal(sheet, writer=writer) as journal:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -18,6 +18,7 @@ from grammar.errors import CodeError
 LINKS = ".niner-desk-links"  # beside the sheets
 _SUFFIX = ".sheet"
 _LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+_USUAL_PORTS = {"http": 80, "https": 443}
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,13 +66,13 @@ def serve(
     """Serve the sheets until the process is told to end; ``tell`` hears where.
 
     ``lan`` is this machine's name on its network, "" for its address, None to serve this machine
-    alone. Raises CodeError where the port is taken.
+    alone. Raises CodeError where the port is taken, or a sheet can't be opened.
     """
     scheme = "http" if certificate is None else "https"
     bound = _bound("127.0.0.1" if lan is None else "0.0.0.0", port)  # noqa: S104 - asked for by name
     number = bound.getsockname()[1]
     name = _address() if lan == "" else lan
-    names = [f"{host}:{number}" for host in (*_LOOPBACK, *filter(None, [name]))]
+    names = names_of([*_LOOPBACK, *([name] if name else [])], number, scheme)
     links = None if lan is None else Links(links_at)
     base = f"{scheme}://{name or '127.0.0.1'}:{number}/"
     own = f"{scheme}://127.0.0.1:{number}/"
@@ -95,10 +96,20 @@ def serve(
         ws="none",
     )
     server = uvicorn.Server(config)
-    bound.listen()  # who comes from now on waits for an answer, and is not refused
-    tell(served)
     with bound:
+        for sheet in sheets.values():
+            sheet.open()
+        bound.listen()  # who comes from now on waits for an answer, and is not refused
+        tell(served)
         server.run(sockets=[bound])
+
+
+def names_of(hosts: Sequence[str], port: int, scheme: str) -> list[str]:
+    """Return what a browser calls these hosts in a request: without the port where it is the usual
+    one (RFC 9110, 4.2.3 and 7.2).
+    """
+    usual = [host for host in hosts if _USUAL_PORTS[scheme] == port]
+    return [*(f"{host}:{port}" for host in hosts), *usual]
 
 
 def _bound(host: str, port: int) -> socket.socket:

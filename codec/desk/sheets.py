@@ -74,9 +74,10 @@ class OpenSheet:
         self._drawn: dict[object, str] = {}
         self._drawn_of = -1
 
-    async def open(self) -> None:
-        """Open the file; raises CodeError."""
-        await self._run(self._open)
+    def open(self) -> None:
+        """Open the file, where it is not open yet; raises CodeError."""
+        if self._session is None:
+            self._thread.submit(self._open).result()
 
     def _open(self) -> None:
         journal = Journal(self.path, self._book)
@@ -147,6 +148,7 @@ class OpenSheet:
         return answer
 
     def _enter(self, line: Line) -> tuple[Shown, bool]:
+        self._forget_unwritten()
         session, journal = self.session, self.session.journal
         session.car, journal.writer = line.car, checked_name(line.writer)
         there = journal.of_line(line.key)
@@ -156,13 +158,20 @@ class OpenSheet:
             with journal.line(line.key):
                 return session.enter(line.text), True
         except BaseException:
-            self._begin_again()
+            with contextlib.suppress(CodeError):  # the next look at the file does it then
+                self._begin_again()
             raise
 
     def _begin_again(self) -> None:
         """Forget what a line that failed had told the session."""
         session = self.session
         self._session = Session(session.journal, event=session.event)
+
+    def _forget_unwritten(self) -> None:
+        """Begin again where more is known than the sheet has; raises CodeError."""
+        entries = self.session.entries
+        if entries and self.session.journal.last < entries[-1].seq:
+            self._begin_again()
 
     async def look(self, car: str, text: str) -> Shown:
         """Return what a line would be taken for."""
@@ -184,10 +193,8 @@ class OpenSheet:
             last, told = -1, error.message
         else:
             told = ""
-        if told == self.trouble and last < 0:
-            return False
-        self.trouble = told
-        return last != (entries[-1].seq if entries else 0)
+        changed, self.trouble = told != self.trouble, told
+        return changed or (not told and last != (entries[-1].seq if entries else 0))
 
     async def _tell(self) -> None:
         """Bring what is known up to date, and tell who watches."""
@@ -197,6 +204,7 @@ class OpenSheet:
 
     def _refresh(self) -> None:
         try:
+            self._forget_unwritten()
             self.session.refresh()
         except CodeError as error:
             self.trouble = error.message

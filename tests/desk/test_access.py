@@ -13,8 +13,12 @@ from pathlib import Path
 
 import pytest
 from desk.support import NAME, desk, line, sheet_at
+from sheet.support import race_book
+from starlette.responses import Response
+from starlette.testclient import TestClient
 
-from codec.desk.access import COOKIE, MOST_BODY, Links, Role
+from codec.desk.access import COOKIE, MOST_BODY, Guard, Links, Receive, Role, Scope, Send
+from codec.desk.serving import names_of
 from grammar.errors import CodeError
 
 READS = ["/", "/watch/race", "/history/race", "/look/race?car=7&text=one"]
@@ -27,6 +31,18 @@ def test_a_name_that_leads_here_from_elsewhere_is_not_heard(tmp_path: Path) -> N
             for address in READS:
                 assert client.get(address).status_code == 421, (name, address)
             assert client.post("/enter/race", json=line("/note x")).status_code == 421
+
+
+def test_a_desk_is_called_as_browsers_write_its_name() -> None:
+    """Small letters (URL Standard, WHATWG, host parsing), without the usual port (RFC 9110)."""
+    guard = Guard(_answered, names=names_of(["Pit-Wall.example"], 443, "https"), needed={})
+    for name in ("pit-wall.example", "pit-wall.example:443"):
+        assert TestClient(guard, base_url=f"https://{name}").get("/").status_code == 200, name
+    assert names_of(["127.0.0.1"], 8899, "http") == ["127.0.0.1:8899"]
+
+
+async def _answered(scope: Scope, receive: Receive, send: Send) -> None:
+    await Response("here")(scope, receive, send)
 
 
 @pytest.mark.parametrize(
@@ -77,6 +93,9 @@ def test_no_page_runs_what_stands_in_it_or_asks_anybody_else(tmp_path: Path) -> 
 def test_a_body_is_bounded_whatever_it_says_of_itself(tmp_path: Path) -> None:
     with desk(sheet_at(tmp_path)) as client:
         assert client.post("/enter/race", content=b"x" * (MOST_BODY + 1)).status_code == 413
+        assert client.post("/enter/race", content=b"[" * MOST_BODY).status_code == 400
+        book = race_book().source + "# " + "x" * MOST_BODY
+        assert client.post("/book/race/problems", content=book.encode()).json() == []
         pieces = iter([b"x" * 10_000] * 20)  # its length is not told before
         assert client.post("/enter/race", content=pieces).status_code == 400
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import asyncio
 import re
 from pathlib import Path
 
+import pytest
+from commands import called
 from desk.support import REPORT, desk, line, sheet_at
 from sheet.support import ROOT, race_book
 
-from codec.sheet import Journal
+from codec.desk.sheets import Line, OpenSheet
+from codec.sheet import Entry, Journal, SheetError
 
 HOSTILE = "<script>alert(1)</script> \u202e\x1b[2J\" ' &amp;"
 
@@ -35,6 +39,51 @@ def test_a_line_sent_again_is_there_once(tmp_path: Path) -> None:
     with Journal(path) as journal:
         assert sum(entry.heard == sent["text"] for entry in journal.entries()) == 1
         assert journal.faults() == []
+
+
+def test_what_the_file_does_not_have_is_forgotten_before_a_line_is_written(tmp_path: Path) -> None:
+    sheet = OpenSheet(sheet_at(tmp_path))
+    sheet.open()
+    unwritten = Entry(kind="note", car="7", heard="of a line that failed", seq=3)
+    sheet.session.standing.take([unwritten])
+    told, _ = asyncio.run(sheet.enter(Line(**line("/note kept"))))
+    assert [entry.seq for entry in told.written] == [3]
+    assert [entry.heard for entry in sheet.session.entries[2:]] == ["kept"]
+    asyncio.run(sheet.close())
+
+
+def test_a_page_tells_why_a_sheet_cannot_be_read_and_when_it_can_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def busy(_: Journal) -> int:
+        raise SheetError("another program holds the sheet", kind="sheet-busy")
+
+    async def seen() -> list[str]:
+        watching = asyncio.create_task(sheet.watch())
+        troubles = []
+        with monkeypatch.context() as patched:
+            patched.setattr(Journal, "last", property(busy))
+            before = await anext(sheet.news(0))
+            troubles.append(sheet.trouble)
+        await anext(sheet.news(before, beat=5))
+        assert sheet.version > before
+        troubles.append(sheet.trouble)
+        watching.cancel()
+        await sheet.close()
+        return troubles
+
+    sheet = OpenSheet(sheet_at(tmp_path))
+    sheet.open()
+    assert asyncio.run(seen()) == ["another program holds the sheet", ""]
+
+
+def test_what_is_no_sheet_is_told_before_anything_is_served(tmp_path: Path) -> None:
+    other = tmp_path / "other.sheet"
+    other.write_text("laps")
+    done = called(["desk", other, "--port", "0"])
+    assert (done.returncode, done.stdout) == (2, b"")
+    assert b"is no lap sheet" in done.stderr
+    assert b"http" not in done.stderr
 
 
 def test_a_line_is_read_while_it_is_typed_and_nothing_is_written(tmp_path: Path) -> None:
