@@ -19,6 +19,8 @@ from codec.hear.heard import HeardReport
 from codec.hear.k_best import likelihoods
 from codec.hear.ranking import Ranked, Ranking
 
+_MOST = 50.0  # natural logarithms by which a weight grows: far from the largest number of a float
+
 
 def weighed_by_score(
     channel: Channel,
@@ -35,7 +37,9 @@ def weighed_by_score(
     strings = list(dict.fromkeys(string for found in ways for string, _ in found))
     anchor = likeliest(channel, heard)
     scores = _scores(heard, [anchor, *strings])
-    scored = [number for number, score in enumerate(scores) if score is not None]
+    scored = [
+        number for number, score in enumerate(scores) if score is not None and score > -math.inf
+    ]
     if not strings or not scored:
         return list(ranked), 1.0
     steady = dataclasses.replace(channel, misread=0.0, swapped=0.0)
@@ -44,26 +48,29 @@ def weighed_by_score(
     as_said = likelihoods(plain, numbers)
     start = 0 if scored[0] == 0 else max(scored, key=lambda number: as_said[number])
     known = scores[start] or 0.0
+    # sound far likelier for others than for that string makes all that was not scored less likely
+    best = max((scores[number] or 0.0) - known for number in scored)
+    rest = math.exp(min(0.0, _MOST - best))
     slipped = likelihoods(ranking.alignments, numbers[1:])
     factor = {}
     for string, score, own, whole in zip(strings, scores[1:], as_said[1:], slipped, strict=True):
         said = (1 - channel.misread) ** len(string) * (1 - _swapping(channel, plain)) ** len(string)
-        if score is None or whole <= 0:
-            factor[string] = (whole, whole)
+        if score is None:
+            factor[string] = (whole, rest * whole)
             continue
-        by_score = as_said[start] * math.exp(min(50.0, score - known))
-        factor[string] = (whole, max(0.0, whole - said * own) + said * by_score)
+        by_score = as_said[start] * math.exp(min(score - known, score - known + _MOST - best))
+        factor[string] = (whole, rest * max(0.0, whole - said * own) + said * by_score)
     found = []
     for (match, probability), spoken in zip(ranked, ways, strict=True):
         before = sum(share * factor[string][0] for string, share in spoken)
         after = sum(share * factor[string][1] for string, share in spoken)
-        found.append((match, probability * after / before if before > 0 else probability))
-    other = max(0.0, 1 - sum(probability for _, probability in ranked))
+        found.append((match, probability * (after / before if before > 0 else rest)))
+    other = rest * max(0.0, 1 - sum(probability for _, probability in ranked))
     total = other + sum(probability for _, probability in found)
     if not total > 0:
         return list(ranked), 1.0
     found = [(match, probability / total) for match, probability in found]
-    return sorted(found, key=lambda pair: -pair[1]), 1 / total
+    return sorted(found, key=lambda pair: -pair[1]), rest / total
 
 
 def _scores(heard: HeardReport, strings: Sequence[str]) -> list[float | None]:

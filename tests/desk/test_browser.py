@@ -106,7 +106,7 @@ def test_a_line_that_the_sheet_did_not_judge_stays_and_one_that_it_refused_is_to
     context.add_init_script("delete Navigator.prototype.locks")
     page = context.new_page()
     answer = {"status": 403, "body": "a link of this desk is needed"}
-    page.route("**/enter/*", lambda route: route.fulfill(**answer))  # type: ignore[arg-type]
+    page.route("**/enter/*", lambda route: route.fulfill(**answer))
     page.goto(f"{served.address}/wall/race")
     page.fill("#writer", "Quill")
     for text in ("/note before the link", "/note behind it"):

@@ -22,6 +22,7 @@ from strategies import Drawn, books
 from codec import CodeError, Incomplete, ReportError
 from codec.hear import AskedPart, Prior, Slots, hear
 from codec.hear.priors import shares
+from codec.hear.slots import Score
 from grammar.message import Direction
 
 FEW = settings(max_examples=6)
@@ -218,6 +219,31 @@ def test_a_score_decides_between_readings_that_the_slots_hold_alike() -> None:
     assert alike.accepted is None
     assert told.accepted is not None
     assert told.accepted.said == string
+
+
+def test_scores_far_apart_still_decide_and_a_string_of_no_likelihood_is_no_measure() -> None:
+    """The scores of whole strings differ by hundreds where many frames of sound are summed."""
+    string, other = a_report(), a_report("four two one niner five eight")
+    words = BOOK.alphabet.words
+
+    def table(scores: Mapping[str, float], among: float) -> Score:
+        return lambda strings: [scores.get(one, among) for one in strings]
+
+    even: list[dict[str | None, float]] = [
+        {words[one].word: 0.98} if one == two else {words[one].word: 0.55, words[two].word: 0.43}
+        for one, two in zip(string, other, strict=True)
+    ]
+    for scores in (
+        {string: -900.0, other: -400.0},  # 500 above what the slots hold most likely
+        {string: -math.inf, other: -400.0},
+    ):
+        for among in (-420.0, -math.inf):
+            heard = Slots(even, score=table(scores, among))
+            hearing = hear(BOOK, heard, prior=Prior(flat=True))
+            assert hearing.accepted is not None
+            assert hearing.accepted.said == other
+    nowhere = Slots(even, score=lambda ss: [-math.inf] * len(ss))
+    assert hear(BOOK, nowhere, prior=Prior(flat=True)).accepted is None
 
 
 def test_a_score_that_can_not_tell_changes_nothing() -> None:
