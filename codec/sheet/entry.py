@@ -76,7 +76,9 @@ class Entry:
     writer: Annotated[str, Text("who wrote it", written=True)] = ""
     kind: Annotated[Kind, Option("what it is", options=KINDS, required=True)]
     car: Annotated[str, Text("the car")] = ""
-    lap: Annotated[int | None, Whole("the lap it stands against")] = None
+    lap: Annotated[int | None, Whole("the lap: of a report its own, else the one being driven")] = (
+        None
+    )
     lap_by: Annotated[LapBy, Option("how the lap is known", options=LAP_BY)] = ""
     at: Annotated[
         int | None, Whole("milliseconds from the beginning of the recording, or since 1970")
