@@ -49,9 +49,9 @@ Again = Callable[[AskedPart], list[str]]
 
 @dataclass(frozen=True, slots=True)
 class Scorer:
-    """A ``Listener`` of the designer: hears so many reports, in runs of ``laps`` as ``simulate``
-    does, each as it was said and ``spoilt`` times otherwise. By card, which takes no time, it hears
-    ``more`` times as many.
+    """A ``HearingTrial`` of the designer: hears so many reports, in runs of ``laps`` as
+    ``simulate`` does, each as it was said and ``spoilt`` times otherwise. By card, which takes no
+    time, it hears ``more`` times as many.
     """
 
     reports: int = 60

@@ -18,11 +18,11 @@ from codec.race.binding import EnergyField, Event
 from codec.race.interval import Interval, interval, mirrored, shifted
 from codec.race.kalman import (
     Cases,
-    Course,
     Distribution,
     GaussianMixture,
     Observation,
     Transition,
+    TrendOutcome,
 )
 from grammar.fields import Value
 
@@ -124,9 +124,9 @@ def called(event: Event, state: GaussianMixture, before: float, target: float) -
     return state.changed(
         before - target,
         (
-            Course(float(spec.kept), 0.0, first**2),
-            Course(float(spec.half), 0.5, first**2 / 4, _PARTLY),
-            Course(float(spec.ignored), 1.0),
+            TrendOutcome(float(spec.kept), 0.0, first**2),
+            TrendOutcome(float(spec.half), 0.5, first**2 / 4, _PARTLY),
+            TrendOutcome(float(spec.ignored), 1.0),
         ),
     )
 

@@ -215,7 +215,7 @@ class Distribution:
 
 
 @dataclass(frozen=True, slots=True)
-class Course:
+class TrendOutcome:
     """What may become of a trend that is to change: ``share`` of the slope stays, and ``variance``
     comes to it; ``width`` times what the slope is off comes as a deviation more. ``weight`` counts
     beforehand like so many times that it was seen.
@@ -498,7 +498,7 @@ class GaussianMixture:
             weight=_shares(np.log(self.weight) + log_mass), mean=mean, covariance=covariance
         )
 
-    def changed(self, shift: float, courses: Sequence[Course]) -> GaussianMixture:
+    def changed(self, shift: float, courses: Sequence[TrendOutcome]) -> GaussianMixture:
         """Return what is known when the trend is to change: the slope is ``shift`` more against
         what it is counted from now on, and takes one of three courses.
 

@@ -11,7 +11,7 @@ from grammar.design.assignment import assign
 from grammar.design.candidates import FAMILIES, Candidate, candidates
 from grammar.design.capacity import ChannelSymbol, capacity, constrained_capacity, entropy, least
 from grammar.design.codewords import Code, optimal
-from grammar.design.ears import Listener, Met, one_in
+from grammar.design.ears import HearingTrial, Met, one_in
 from grammar.design.frontier import (
     Bound,
     Proposal,
@@ -37,8 +37,8 @@ __all__ = [
     "Candidate",
     "ChannelSymbol",
     "Code",
+    "HearingTrial",
     "Keyed",
-    "Listener",
     "Met",
     "Needs",
     "NeedsSpec",

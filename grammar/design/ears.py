@@ -33,7 +33,7 @@ class Met:
     lost: float = 0.0
 
 
-class Listener(Protocol):
+class HearingTrial(Protocol):
     """Measures what becomes of the reports of a message."""
 
     def __call__(self, book: Book, message: Message, ear: Ear, seed: int) -> Met:

@@ -11,7 +11,7 @@ from grammar import sound
 from grammar.book import Book
 from grammar.design.candidates import CARD, Candidate
 from grammar.design.capacity import capacity, entropy
-from grammar.design.ears import Ear, Listener, Met, one_in
+from grammar.design.ears import Ear, HearingTrial, Met, one_in
 from grammar.design.needs import LimitsSpec, Needs
 from grammar.design.noise import noise_of, rates
 from grammar.design.write import book_text
@@ -152,7 +152,7 @@ def propose(needs: Needs, candidate: Candidate, *, draws: int = DRAWS, seed: int
     )
 
 
-def heard(needs: Needs, proposal: Proposal, listener: Listener, seed: int) -> list[Proposal]:
+def heard(needs: Needs, proposal: Proposal, listener: HearingTrial, seed: int) -> list[Proposal]:
     """Return a proposal as it is heard: by the tool, and by people with a card if they can read
     it.
     """
@@ -177,7 +177,7 @@ def proposals(
     *,
     draws: int = DRAWS,
     seed: int = 1,
-    listener: Listener | None = None,
+    listener: HearingTrial | None = None,
     done: Callable[[str], None] | None = None,
 ) -> list[Proposal]:
     """Return all candidates that can be built, with their figures: those of each ear, if there is

@@ -128,9 +128,10 @@ def test_lines_that_are_none_are_refused_in_words(tmp_path: Path) -> None:
 
 
 def test_the_history_is_searched_and_turned_by_the_page(tmp_path: Path) -> None:
-    with desk(sheet_at(tmp_path)) as client:
-        for number in range(120):
-            client.post("/enter/race", json=line(f"/note thing {number}."))
+    path = sheet_at(tmp_path)
+    with Journal(path) as journal:
+        journal.append_all(Entry(kind="note", heard=f"thing {number}.") for number in range(120))
+    with desk(path) as client:
         first = client.get("/history/race").text
         assert "thing 119." in first
         assert "thing 5." not in first

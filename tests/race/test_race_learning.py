@@ -17,7 +17,7 @@ from race.support import CALLS, DELTA, SURE, event, fact, report
 from scipy.stats import beta, multivariate_normal
 
 from codec.race import Event, energy, follow, outlook, parse_event
-from codec.race.kalman import Cases, Course, GaussianMixture, Transition
+from codec.race.kalman import Cases, GaussianMixture, Transition, TrendOutcome
 from codec.race.race import Race
 from codec.sheet import Entry
 
@@ -183,7 +183,11 @@ def test_a_driver_who_ignored_one_target_is_believed_less_at_the_next() -> None:
 def test_courses_are_the_moments_of_simulated_drivers() -> None:
     """Brute force: numpy draws a million slopes, takes a course with each, and counts."""
     random = numpy.random.default_rng(8)
-    courses = (Course(2.0, 0.0, 0.04**2), Course(1.0, 0.5, 0.02**2), Course(1.0, 1.0))
+    courses = (
+        TrendOutcome(2.0, 0.0, 0.04**2),
+        TrendOutcome(1.0, 0.5, 0.02**2),
+        TrendOutcome(1.0, 1.0),
+    )
     state = GaussianMixture.start(0.0, 0.05, 0.0, 0.03).changed(0.3, courses)
     slope = random.normal(0.05, 0.03, 1_000_000) + 0.3
     course = random.choice(3, len(slope), p=[0.5, 0.25, 0.25])
