@@ -303,7 +303,8 @@ def picture(rows: Sequence[Row], form: str = "svg") -> bytes:
     names = list(dict.fromkeys(row.name for row in rows))
     with mpl.rc_context({"svg.hashsalt": "niner", "font.size": 7}):
         across = 5
-        figure = Figure(figsize=(2.3 * across, 2.4 * math.ceil(len(names) / across)))
+        size = (2.3 * across, 2.4 * math.ceil(len(names) / across))
+        figure = Figure(figsize=size, layout="constrained")
         for number, name in enumerate(names, start=1):
             axes = figure.add_subplot(math.ceil(len(names) / across), across, number)
             axes.plot([0, 1], [0, 1], color="0.7", linewidth=0.8)
@@ -333,7 +334,6 @@ def picture(rows: Sequence[Row], form: str = "svg") -> bytes:
             axes.set(xlim=(-0.03, 1.03), ylim=(-0.03, 1.03))
         figure.supxlabel("how sure the best reading was called (blue: last lap known; orange: not)")
         figure.supylabel("how often it was right")
-        figure.tight_layout()
         stream = io.BytesIO()
         dated = {"metadata": {"Date": None}} if form == "svg" else {"dpi": 110}
         figure.savefig(stream, format=form, **dated)
