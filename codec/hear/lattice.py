@@ -468,7 +468,7 @@ class _Speller:
                 usual = implied.get(name, -2)
                 place = len(self.builder.rules) + number
                 changed = (levels >= 0) & (levels != usual) & (moved >= 0)
-                for before in np.unique(moved[changed]).tolist():
+                for before in sorted(set(moved[changed].tolist())):
                     key = self.keys[before]
                     flagged = self.key((*key[:place], 1, *key[place + 1 :]))
                     moved = np.where(changed & (moved == before), flagged, moved)
@@ -529,7 +529,8 @@ class _Speller:
         import numpy as np
 
         said = [edges for edges in pending if isinstance(edges, _Edges)]
-        reached = np.unique(np.concatenate([edges.key[edges.ends] for edges in said]))
+        ended = np.concatenate([edges.key[edges.ends] for edges in said])
+        reached, _ = np.unique(ended, return_inverse=True)
         after = self.builder.point(self.keys[number] for number in reached.tolist())
         place = np.zeros(len(self.keys), dtype=np.int64)
         for number, key in enumerate(after.keys):
