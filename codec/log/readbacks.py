@@ -105,8 +105,8 @@ class ReadBacks:
         for answer in row.readbacks:  # said word for word
             again.right = dict(answer.values) == dict(row.entry.values)
             again.wrong = "" if again.right else different(self.book, row.entry, answer.values)
-            if again.right and row in self.waiting:
-                self.waiting.remove(row)
+            if again.right and again.row in self.waiting:
+                self.waiting.remove(again.row)
 
     def _answer(self, row: Row) -> None:
         call, last = self.call(row.entry.message, row.entry.values), self._wrong(row.entry.message)

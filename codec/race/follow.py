@@ -32,7 +32,7 @@ from grammar.fields import Value
 _NOT_KEPT = 0.6  # a target held so surely for not kept is pointed out
 _CERTAIN = 0.98  # a report taken so surely sets how much can be left
 _FITS = 0.5  # a value less likely than this to be right is pointed out
-_NEAR, _EVERY = 4, 16  # kept to go on from: the last laps, and of those before every so many
+_NEAR = 32  # laps before which the race is kept, to go on from: the last ones, beside the start
 
 
 def follow(event: Event, facts: Iterable[Entry], *, history: bool = False) -> Race:
@@ -73,9 +73,8 @@ class Follower:
     def _keep(self) -> None:
         """Keep the race as it stands before a lap."""
         self._kept[len(self._taken)] = copy.copy(self._now)
-        for place, count in enumerate(sorted(self._kept)[:-_NEAR]):
-            if place % _EVERY and len(self._kept) > 2 * _EVERY:
-                del self._kept[count]
+        for count in sorted(self._kept)[1:-_NEAR]:
+            del self._kept[count]
 
 
 def _same(one: Sequence[Placed], other: Sequence[Placed]) -> int:

@@ -13,9 +13,11 @@ import pytest
 from sheet.support import RACE, new, race_book
 
 from codec import encode
-from codec.log.readbacks import repeated
+from codec.log.readbacks import ReadBacks, repeated
 from codec.log.session import Session
 from codec.race import facts, follow, load_event
+from codec.sheet import Entry
+from codec.sheet.state import Standing
 
 EVENT = RACE.parents[1] / "event" / "event.toml"
 WHEEL = {"dial": "brake balance", "way": "down", "clicks": 2}
@@ -46,6 +48,25 @@ def test_a_message_from_the_car_reads_back_the_call_with_its_fields() -> None:
         "set": {"wheel"},
         "entered": {"distance"},
     }
+
+
+def test_a_call_said_again_and_then_read_back_word_for_word_waits_no_more() -> None:
+    """As an import writes them: read-backs in the words of the call."""
+    called, wrong = (
+        dict(encode(race_book(), {**WHEEL, "clicks": clicks}, "wheel").reading.values)
+        for clicks in (2, 3)
+    )
+    said = [("call", called, None), ("readback", wrong, 1), ("call", called, None),
+            ("readback", called, 3)]  # fmt: skip
+    entries = [
+        Entry(kind=kind, car="7", seq=seq, about=about, message="wheel", string="W", values=values)
+        for seq, (kind, values, about) in enumerate(said, start=1)
+    ]
+    states = []
+    for count in range(1, 5):
+        known = ReadBacks(race_book(), Standing(entries[:count]), "7")
+        states.append((known.log[0].state, len(known.waiting)))
+    assert states == [("called", 1), ("wrong", 1), ("wrong", 1), ("read back", 0)]
 
 
 def test_a_read_back_that_says_what_was_called_is_fine(session: Session) -> None:
