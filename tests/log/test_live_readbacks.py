@@ -16,8 +16,9 @@ from codec import encode
 from codec.log.readbacks import ReadBacks, repeated
 from codec.log.session import Session
 from codec.race import facts, follow, load_event
-from codec.sheet import Entry
+from codec.sheet import Entry, Kind
 from codec.sheet.state import Standing
+from grammar.fields import Value
 
 EVENT = RACE.parents[1] / "event" / "event.toml"
 WHEEL = {"dial": "brake balance", "way": "down", "clicks": 2}
@@ -56,8 +57,10 @@ def test_a_call_said_again_and_then_read_back_word_for_word_waits_no_more() -> N
         dict(encode(race_book(), {**WHEEL, "clicks": clicks}, "wheel").reading.values)
         for clicks in (2, 3)
     )
-    said = [("call", called, None), ("readback", wrong, 1), ("call", called, None),
-            ("readback", called, 3)]  # fmt: skip
+    said: list[tuple[Kind, dict[str, Value], int | None]] = [
+        ("call", called, None), ("readback", wrong, 1), ("call", called, None),
+        ("readback", called, 3),
+    ]  # fmt: skip
     entries = [
         Entry(kind=kind, car="7", seq=seq, about=about, message="wheel", string="W", values=values)
         for seq, (kind, values, about) in enumerate(said, start=1)
