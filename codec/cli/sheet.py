@@ -17,7 +17,9 @@ if TYPE_CHECKING:
     from codec.race import Advice, Race
     from codec.radio.forms import LeftOut, Utterance
     from codec.radio.importing import Summary
+    from codec.reading import Reading
     from codec.sheet import Journal
+    from codec.sheet.entry import Entry
     from grammar.book import Book
 
 _CREW = "CAR=DRIVER[,ENGINEER …]"
@@ -42,9 +44,15 @@ def add(commands: Any) -> None:
     show.add_argument(
         "--event", help="the event file: adds where the race is heading, and what to call"
     )
+    show.add_argument(
+        "--doubtful",
+        action="store_true",
+        help="only the reports that do not count, what they may have been, and what to type",
+    )
     add_json(show)
     show.set_defaults(run=run_show)
     _add_import(actions)
+    _add_by_hand(actions)
     export = add_command(actions, "export", "write the whole sheet as .csv, .jsonl or .xlsx")
     export.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     export.add_argument("file", metavar="FILE", help="the file to write; its suffix tells the form")
@@ -64,6 +72,19 @@ def add(commands: Any) -> None:
         "--book", help="the book it was written with, where the file no longer tells"
     )
     rescue.set_defaults(run=run_rescue)
+
+
+def _add_by_hand(actions: Any) -> None:
+    accept = add_command(actions, "accept", "take a doubtful report as it most likely was")
+    fix = add_command(actions, "fix", "put a report or call right, in words")
+    for parser, run in ((accept, run_accept), (fix, run_fix)):
+        parser.add_argument("sheet", metavar="SHEET", help="the sheet's file")
+        parser.add_argument("entry", metavar="N", help="its number: niner sheet show --doubtful")
+        if parser is fix:
+            parser.add_argument("words", metavar="WORDS", nargs="+", help="what was said")
+        parser.add_argument("--car", help="the car it is of, where the sheet has none or another")
+        add_json(parser)
+        parser.set_defaults(run=run)
 
 
 def _forms() -> list[str]:
@@ -144,6 +165,9 @@ def run_show(args: argparse.Namespace) -> int:
             if args.event is not None
             else {}
         )
+        if args.doubtful:
+            _show_doubtful(journal, args)
+            return 0
         if args.json:
             _show_json(journal, args.car, races)
             return 0
@@ -154,6 +178,58 @@ def run_show(args: argparse.Namespace) -> int:
         for car, (race, advice) in races.items():
             show_state(race, advice, car)
     return 0
+
+
+def _show_doubtful(journal: Journal, args: argparse.Namespace) -> None:
+    """Print what does not count, what it may have been, and what to type."""
+    from codec.radio.by_hand import doubtful_rows, lines
+    from grammar.errors import visible
+
+    found = list(doubtful_rows(journal, args.car))
+    for one in found if args.json else ():
+        emit(one.as_dict())
+    if not args.json:
+        shown = [visible(line) for line in lines(found, args.sheet)]
+        say("\n".join(shown) or "nothing is doubtful")
+
+
+def run_accept(args: argparse.Namespace) -> int:
+    """Take a doubtful report."""
+    from codec.radio.by_hand import accept
+    from codec.sheet import Journal
+
+    with Journal(args.sheet) as journal:
+        _tell_put_right(journal, *accept(journal, _number(args.entry), args.car), args)
+    return 0
+
+
+def run_fix(args: argparse.Namespace) -> int:
+    """Put a report or call right."""
+    from codec.radio.by_hand import fix
+    from codec.sheet import Journal
+
+    words = " ".join(args.words)
+    with Journal(args.sheet) as journal:
+        _tell_put_right(journal, *fix(journal, _number(args.entry), words, args.car), args)
+    return 0
+
+
+def _number(text: str) -> int:
+    from grammar.exact import whole
+
+    try:
+        return whole(text.removeprefix("#"), 1, 10**9)
+    except ValueError as error:
+        raise CodeError(f"N: {error}", kind="usage", expected=["the number of an entry"]) from None
+
+
+def _tell_put_right(
+    journal: Journal, entry: Entry, reading: Reading, args: argparse.Namespace
+) -> None:
+    if args.json:
+        emit(journal.table.as_json(entry))
+    else:
+        say(f"#{entry.about} is now: car {entry.car}, {reading}")
 
 
 def _show_json(
@@ -355,13 +431,13 @@ def _wanted(args: argparse.Namespace) -> dict[str, Any]:
 def _transcript(
     journal: Journal, stream: BinaryIO, head: str, args: argparse.Namespace, wanted: dict[str, Any]
 ) -> Summary:
-    from codec.radio.forms import form_of
-    from codec.radio.importing import bounded, import_transcript
+    from codec.radio.forms import FORMS, form_of
+    from codec.radio.importing import bounded, import_transcript, pieces
     from codec.screen.sheet import progress
 
     form = args.form or form_of(args.file, head).name
     with progress(Path(args.file).stat().st_size if args.file != "-" else 0) as read:
-        lines = bounded(stream, read)
+        lines = (bounded if FORMS[form].by_line else pieces)(stream, read)
         return import_transcript(journal, lines, form, left_out=_leaver(args), **wanted)
 
 

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 from codec.radio.finder import Finder, Passage
 from codec.radio.forms import RecognisedWord, Utterance
+from codec.reading import Reading
 from grammar.message import Direction
-from grammar.speech.words import Wording, cut
+from grammar.speech.words import Wording
 
 if TYPE_CHECKING:
     from codec.hear import Slots
@@ -46,8 +47,10 @@ class Interpretation:
 
 
 def heard_right(utterance: Utterance, passage: Passage) -> float:
-    """Return the recogniser's confidence in the words of a report: their product, or the
-    utterance's own where words have none.
+    """Return how likely the words of a report were recognised rightly, given that they are one.
+
+    The recogniser's confidences tell how often all of them are right, one is wrong, or more are
+    (for the utterance as a whole where words have none); wrong words seldom make a report.
     """
     known = [
         word.confidence
@@ -55,8 +58,36 @@ def heard_right(utterance: Utterance, passage: Passage) -> float:
         if word.confidence is not None and passage.span[0] <= start and end <= passage.span[1]
     ]
     if known:
-        return math.prod(known)
-    return 1.0 if utterance.confidence is None else utterance.confidence
+        right = math.prod(known)
+        one = sum(
+            (1 - sure) * math.prod(known[:n] + known[n + 1 :]) for n, sure in enumerate(known)
+        )
+    else:
+        right = 1.0 if utterance.confidence is None else utterance.confidence
+        one = 0.0
+    if right >= 1:
+        return 1.0
+    chances = [chances_of(reading) for reading in passage.readings]
+    by_one, by_more = (max(pair[n] for pair in chances) for n in (0, 1)) if chances else (1.0, 1.0)
+    wrong = one * by_one + max(0.0, 1 - right - one) * by_more
+    return right / (right + wrong) if right > 0 else 0.0
+
+
+def chances_of(reading: Reading) -> tuple[float, float]:
+    """Return how likely the string of a reading is still one of its message with one symbol another
+    one, and with several.
+    """
+    message, said = reading.match.message, reading.said
+    symbols = reading.match.message.alphabet.symbols
+    others = [
+        said[:place] + symbol + said[place + 1 :]
+        for place in range(len(said))
+        for symbol in symbols
+        if symbol != said[place]
+    ]
+    fitting = sum(message.quick(other) is not None for other in others) / max(1, len(others))
+    checked = any(table.check for table in reading.match.plan.tables)
+    return fitting, max(fitting, 1 / len(symbols)) if checked else 1.0
 
 
 def best(
@@ -82,7 +113,7 @@ def best(
     if own:
         weights[own], choices[own] = max(_confidence(utterance), 1e-6), plain
     for text, weight in others:
-        passages = finder.find(cut(finder.book.lexicon, text), role, context).listed
+        passages = finder.find(finder.cut(text), role, context).listed
         strings = _strings(passages)
         if strings:
             weights[strings] = weights.get(strings, 0.0) + weight
@@ -91,10 +122,14 @@ def best(
     if not choices:
         return plain
     total = sum(weights.values())
-    if not own:  # that there was no report weighs too
-        everything = _confidence(utterance) + sum(weight for _, weight in others)
-        total = max(total, min(1.0, everything))
     chosen = own or max(weights, key=lambda strings: weights[strings])
+    if (
+        not own
+    ):  # that nothing of this was said weighs too, but words seldom make a report by chance
+        everything = _confidence(utterance) + sum(weight for _, weight in others)
+        readings = [one for part in choices[chosen].passages for one in part.readings]
+        by_chance = max(chances_of(one)[1] for one in readings)
+        total += max(0.0, min(1.0, everything) - total) * by_chance
     choices[chosen].share = weights[chosen] / total if total else 0.0
     return choices[chosen]
 

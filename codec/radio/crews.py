@@ -42,7 +42,26 @@ def role_of(speaker: str, crews: Sequence[Crew]) -> tuple[Direction | None, str]
             return "pit", crew.car
     if speaker in _CAR:
         return "car", ""
-    return ("pit" if speaker in _PIT else None), ""
+    if speaker in _PIT:
+        return "pit", ""
+    return _by_part(speaker, crews)
+
+
+def _by_part(speaker: str, crews: Sequence[Crew]) -> tuple[Direction | None, str]:
+    """Return whose name a part of one is, where it is of one person only: Marrow of Ilse Marrow."""
+    parts = set(speaker.split())
+    meant: list[tuple[Direction, str]] = []
+    for crew in crews:
+        people: list[tuple[Direction, str]] = [
+            ("car", crew.driver),
+            *(("pit", n) for n in crew.wall),
+        ]
+        meant += [
+            (role, crew.car)
+            for role, name in people
+            if parts and parts < set(name.casefold().split())
+        ]
+    return meant[0] if len(meant) == 1 else (None, "")
 
 
 class Roster:
@@ -72,6 +91,15 @@ class Roster:
             return ""
         crew = self.crews[0]
         return "" if crew.driver and crew.wall and speaker and role is None else crew.car
+
+    @property
+    def cars(self) -> list[str]:
+        """The cars named."""
+        return [crew.car for crew in self.crews]
+
+    def stranger(self, utterance: Utterance) -> bool:
+        """Tell whether a name stands before what was said, and it is nobody's of the crews."""
+        return bool(utterance.speaker) and self.who(utterance)[0] is None and not utterance.car
 
     def foreign(self, utterance: Utterance, role: Direction | None) -> bool:
         """Tell whether somebody speaks who is nobody's driver, though the drivers are named: a

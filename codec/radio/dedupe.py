@@ -11,18 +11,37 @@ from __future__ import annotations
 import functools
 from collections import defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass, field
 
 from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
-from codec.sheet.state import rows
+from codec.sheet.state import BY_HAND, rows
 
 _APART = 1000  # milliseconds
+_ONE_REPORT = 60_000  # milliseconds within which a lap is reported, said again and read back
+NOT_USED = "not used: put right by hand"
 _FAMILY = {
     "correction": "report",
     "readback": "report",
     "answer": "question",
 }  # what a form with fewer words may have taken it for
 _Second = tuple[str, str, str, int]  # car, speaker and family of an entry, and its second
+
+
+@dataclass(slots=True)
+class _Known:
+    """What a sheet has: the moment, words and uid of each entry, by second; every (car, lap)
+    reported; by those the moment, string and uid of what counts; and what was put right by hand.
+    """
+
+    by_second: dict[_Second, list[tuple[int, str, str]]] = field(
+        default_factory=lambda: defaultdict(list)
+    )
+    laps: set[tuple[str, int]] = field(default_factory=set)
+    accepted: dict[tuple[str, int | None], list[tuple[int, str, str]]] = field(
+        default_factory=lambda: defaultdict(list)
+    )
+    by_hand: set[str] = field(default_factory=set)
 
 
 class EarlierEntries:
@@ -41,47 +60,67 @@ class EarlierEntries:
         known by another ``uid``.
         """
         brought = []
-        for entry, about in pairs:
+        for entry, root in pairs:
             known = self.last == 0 or self.journal.find(entry.uid) is not None
-            uid = "" if known else self._same(entry)
+            uid = "" if known else self._same(entry) or self._said_before(entry)
+            about = self.uids.get(root, root)
             if uid:
                 self.uids[entry.uid] = uid
+            elif not known and entry.kind == "correction" and about in self._known.by_hand:
+                note = "; ".join(filter(None, (NOT_USED, entry.note)))
+                brought.append((entry.replace(kind="answer", note=note), about))
             else:
-                brought.append((entry, self.uids.get(about, about)))
+                brought.append((entry, about))
         return brought
 
     def reported(self, entry: Entry) -> bool:
         """Tell whether there was a report of an entry's lap before the import."""
         if self.last == 0 or entry.kind != "report" or entry.lap is None:
             return False
-        return (entry.car, entry.lap) in self._known[1]
+        return (entry.car, entry.lap) in self._known.laps
 
     def _same(self, entry: Entry) -> str:
         """Return the ``uid`` of the entry that tells the same, "" if there is none."""
         if entry.at is None or not entry.heard:
             return ""
-        by_second, words = self._known[0], _words(entry)
+        by_second, words = self._known.by_second, _words(entry)
         for beside in (-1, 0, 1):
             for at, others, uid in by_second.get(_second(entry, entry.at, beside), ()):
                 if abs(at - entry.at) < _APART and (others in words or words in others):
                     return uid
         return ""
 
+    def _said_before(self, entry: Entry) -> str:
+        """Return the ``uid`` of the report that stands for a car and a lap already, where another
+        hearing of it about then tells no more; "" if there is none.
+        """
+        if entry.kind not in ("report", "correction") or entry.at is None:
+            return ""
+        for at, string, uid in self._known.accepted.get((entry.car, entry.lap), ()):
+            if abs(at - entry.at) < _ONE_REPORT and (entry.refusal or entry.string == string):
+                return uid
+        return ""
+
     @functools.cached_property
-    def _known(self) -> tuple[dict[_Second, list[tuple[int, str, str]]], set[tuple[str, int]]]:
-        """The moment, words and uid of each entry, by second; and every (car, lap) reported."""
+    def _known(self) -> _Known:
         earlier = [entry for entry in self.journal.entries() if entry.seq <= self.last]
-        by_second: dict[_Second, list[tuple[int, str, str]]] = defaultdict(list)
+        known = _Known()
         for entry in earlier:
             if entry.at is not None and entry.heard:
                 moment = entry.at, _words(entry), entry.uid
-                by_second[_second(entry, entry.at)].append(moment)
-        reports = [row for row in rows(earlier) if row.first.kind == "report"]
-        return by_second, {
-            (row.entry.car, row.entry.lap)
-            for row in reports
-            if row.entry.lap is not None and not row.withdrawn
-        }
+                known.by_second[_second(entry, entry.at)].append(moment)
+        for row in rows(earlier):
+            entry, first = row.entry, row.first
+            if first.kind not in ("report", "call") or row.withdrawn:
+                continue
+            if any(BY_HAND in one.note for one in row.corrections):
+                known.by_hand.add(first.uid)
+            if first.kind == "report" and entry.lap is not None:
+                known.laps.add((entry.car, entry.lap))
+                if row.counts and first.at is not None:
+                    told = first.at, entry.string, first.uid
+                    known.accepted[entry.car, entry.lap].append(told)
+        return known
 
 
 def _second(entry: Entry, at: int, beside: int = 0) -> _Second:

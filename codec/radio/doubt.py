@@ -21,6 +21,7 @@ from grammar.message import Direction
 
 if TYPE_CHECKING:
     from codec.hear import Hearing, Slots
+    from codec.hear.words import Words
 
 # a guess below this can't be taken, not even by hand: it is more likely wrong than right
 LIKELY = 0.5
@@ -112,27 +113,31 @@ def slots_of(utterance: Utterance) -> Slots:
 
 def doubt(
     book: Book,
-    text: str | Slots,
+    text: Words | Slots,
     last: Mapping[str, Any] | None,
     asked: Doubt | None = None,
     radio: Sequence[float] = (),
     direction: Direction = "car",
+    *,
+    laps: int = 1,
+    again: bool = False,
 ) -> Doubt | None:
-    """Return what ``text`` may have been, given the values of the last report of this car and how
-    likely each condition of its radio is; None where nothing can be said.
+    """Return what ``text`` may have been, given the values of the last report of this car, ``laps``
+    ago, and how likely each condition of its radio is; None where nothing can be said.
 
-    With ``asked``, the text answers the question asked there.
+    With ``asked``, the text answers the question asked there, or says all of it ``again``.
     """
-    from codec.hear import hear
+    from codec.hear import AskedPart, Prior, hear
 
     earlier = [] if asked is None else [asked.hearing]
     try:
         hearing = hear(
             book,
             text,
-            prior=dict(last) if last else None,
+            prior=Prior.of(dict(last), laps) if last else None,
             direction=direction,
             earlier=earlier,
+            part=AskedPart() if again else None,
             conditions=() if earlier else radio,
         )
     except (CodeError, ValueError):
@@ -184,23 +189,21 @@ def guessed(note: str) -> str:
     return note[note.find(_GUESSED) :] if _GUESSED in note else ""
 
 
-def perhaps(
-    book: Book,
-    text: str | Slots,
-    last: Mapping[str, Any] | None,
-    context: Mapping[str, Any],
-    radio: Sequence[float] = (),
-) -> Perhaps | None:
-    """Return what ``text`` most likely was, given the values of the last report, what restores its
-    lap, and how likely each condition of the radio is; None where nobody can tell.
+def perhaps(book: Book, doubted: Doubt | None, context: Mapping[str, Any]) -> Perhaps | None:
+    """Return what a report that can't be read most likely was, given what restores its lap; None
+    where nobody can tell.
     """
-    doubted = doubt(book, text, last, radio=radio)
     if doubted is None:
         return None
     guess, name = doubted.guess, lap_field(book)
     marginal, lap = doubted.hearing.marginals.get(name), None
     if marginal is not None and marginal.probability >= _SURE:
-        restored = Reading(book, guess.match, guess.text, guess.spans, dict(context))
-        lap = restored.values.get(name)
+        lap = restored(doubted, context).values.get(name)
     string = guess.said if doubted.probability >= LIKELY else ""
     return Perhaps(string, doubted.probability, whole_lap(lap))
+
+
+def restored(doubted: Doubt, context: Mapping[str, Any]) -> Reading:
+    """Return the likeliest reading with its lap made whole."""
+    guess = doubted.guess
+    return Reading(doubted.hearing.book, guess.match, guess.text, guess.spans, dict(context))

@@ -15,6 +15,7 @@ from collections.abc import Iterable
 from importlib import resources
 from typing import Any
 
+from codec.radio.wording import RadioWords
 from grammar.book import Book
 from grammar.data import table
 from grammar.message import Message
@@ -22,7 +23,7 @@ from grammar.paths import by_length
 from grammar.semirings import COUNTING, POSSIBLE
 from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.lexicon import Meaning
-from grammar.speech.words import Word, cut
+from grammar.speech.words import Word
 
 _MOST_KEPT = 200_000
 _DIGITS = {
@@ -171,6 +172,7 @@ class Prefilter(dict[str, tuple[float, float]]):
     def __init__(self, evidence: Evidence) -> None:
         """Take the words that always need a closer look."""
         super().__init__()
+        self._cut = RadioWords(evidence.book.lexicon).cut
         self._evidence, self._row, self._refused = (
             evidence,
             float(evidence.bits["row"]),
@@ -228,7 +230,7 @@ class Prefilter(dict[str, tuple[float, float]]):
 
     def __missing__(self, raw: str) -> tuple[float, float]:
         # not alone: small letters are a word then
-        found = cut(self._evidence.book.lexicon, f"… {raw}")[1:]
+        found = self._cut(f"+ {raw}")[1:]
         bits = self._evidence.of_words(found)
         form = raw.strip(".,;:!?\"'").casefold()
         filler = bool(found) and all(word.kind is WordKind.FILLER for word in found)

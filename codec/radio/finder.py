@@ -8,14 +8,18 @@ are a tie and refused.
 
 from __future__ import annotations
 
+import difflib
+import functools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from codec.decoding import decode, decode_all
+from codec.radio.edits import Edits
 from codec.radio.evidence import Evidence, digits_of, settings
-from codec.radio.one_edit import Nearly
+from codec.radio.named import NamedReports
+from codec.radio.wording import RadioWords
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL
 from grammar.book import Book
@@ -28,6 +32,7 @@ _ENDS, _STOPS = ".!?;", ".!?;,:"
 _PAST = frozenset((WordKind.FILLER, WordKind.ANSWER, WordKind.SEPARATOR))
 _EMPTY = frozenset((WordKind.FILLER, WordKind.AND))
 _MOST_CUTS = 12
+_ALIKE = 0.6  # of the letters: of words written much alike
 _SYMBOLS = {
     WordKind.TEEN: 2,
     WordKind.TENS: 2,
@@ -73,7 +78,7 @@ class Finder:
 
     def __init__(self, book: Book) -> None:
         """Weigh the words of a book."""
-        self.book, self.evidence, self.reports = book, Evidence(book), Nearly(book, "car")
+        self.book, self.evidence, self.edits = book, Evidence(book), Edits(book, "car")
         self.odds, cues = settings()["odds"], settings()["cues"]
         self.before, self.after, self.hedges = (
             frozenset(cues["before"]),
@@ -82,6 +87,15 @@ class Finder:
         )
         self.shortest = min(message.lengths[0] for message in book.messages.values())
         self.plain = frozenset(cues["plain"]) | self.before | self.after
+        self._spoken = [
+            form for form, meaning in book.lexicon.meanings.items() if meaning.kind in SPOKEN
+        ]
+        self.cut, self.named = RadioWords(book.lexicon).cut, NamedReports(book)
+
+    @functools.lru_cache(10_000)  # noqa: B019 - finders are few and kept as long as their book
+    def like_code(self, form: str) -> bool:
+        """Tell whether a word is written much like one of the code."""
+        return bool(difflib.get_close_matches(form, self._spoken, n=1, cutoff=_ALIKE))
 
     def find(
         self,
@@ -403,7 +417,7 @@ class _Search:
         start, end = self._with_edges(*attempt)
         words = self.words[start:end]
         try:
-            decode_all(self.finder.book, words, direction=self.role or "car", context=self.context)
+            decode_all(self.finder.book, words, direction="car", context=self.context)
             error = CodeError(
                 "not sure that it is a report",
                 kind=DOUBTFUL,
@@ -463,17 +477,15 @@ class _Search:
         return self._strong(start, end) >= 0.5 * max(1, len(self.words) - beside // 2)
 
     def _one_word_off(self, start: int, end: int) -> bool:
-        """Tell whether a driver's words would be a report with one word more, or with another word
-        in place of one.
+        """Tell whether words would be a report with one word more or less, or with another word in
+        place of one.
         """
-        if self.role != "car":
-            return False
         words = self.words[start:end]
         sizes = [digits_of(word.meaning) for word in words]
         if max(sizes) > 1 and math.inf not in sizes:
             return False  # talk is full of numbers like ten and twenty two, with no letter in them
         parted = any(self._stopped(place, _STOPS) for place in range(start, end - 1))
-        return not parted and self.finder.reports.nearly(words)
+        return not parted and self.finder.edits.least(words) <= 1
 
     def _with_edges(self, start: int, end: int) -> Run:
         """Return a run with the word before or behind it, where that is none of the code and a
@@ -487,7 +499,7 @@ class _Search:
                 and self.forms[place] not in self.finder.plain
             ):
                 wider = min(start, place), max(end, place + 1)
-                if self.finder.reports.nearly(self.words[slice(*wider)]):
+                if self.finder.edits.least(self.words[slice(*wider)]) <= 1:
                     return wider
         return start, end
 

@@ -20,6 +20,8 @@ from codec.files import clean
 from grammar.exact import whole
 
 MOST_LINE = 100_000  # characters of one line or cue that are looked at
+MOST_DOCUMENT = 64_000_000  # characters of a recogniser's document
+_NEW_UTTERANCE = 1.5  # seconds of pause between two words
 _MOST_SHOWN = 200  # characters of one that can't be read
 _TIME = re.compile(r"\s*[\[(]?(?:(\d{1,3}):)?(\d{1,3}):(\d{2}(?:[.,]\d{1,6})?)[\])]?\s+(?:-\s+)?")
 _NAME = re.compile(r"\s*([^\W_][\w.' #/-]{0,39}?)\s*:\s+(?=\S)")
@@ -74,6 +76,12 @@ class Utterance:
         """Return the utterance with another text, of which the recogniser says no more."""
         return Utterance(self.number, text, self.speaker, self.at, self.until, self.car, self.lap)
 
+    def gone_on_with(self, other: Utterance) -> Utterance:
+        """Return this utterance and the one that it goes on in as one."""
+        text, speaker = f"{self.text} {other.text}", other.speaker or self.speaker
+        car, lap = other.car or self.car, self.lap if other.lap is None else other.lap
+        return Utterance(other.number, text, speaker, self.at, other.until, car, lap)
+
 
 @dataclass(frozen=True, slots=True)
 class LeftOut:
@@ -93,6 +101,7 @@ class Form(ABC):
     """
 
     name: ClassVar[str]
+    by_line: ClassVar[bool] = True  # whether its files are read a line at a time
     suffixes: ClassVar[tuple[str, ...]] = ()
     signature: ClassVar[str | None] = None
     opening: ClassVar[str | None] = None
@@ -264,6 +273,198 @@ def _confidence(value: Any) -> float:
     if not 0 <= number <= 1:
         raise ValueError(f"a confidence of 0 … 1 is expected, not {str(value)[:20]}")
     return number
+
+
+class RecogniserJson(Form):
+    """What speech recognisers write, one JSON document or several. Whisper: ``segments`` with
+    ``text``, ``start``, ``end``, ``speaker``, ``words`` (``word``, ``start``, ``end``,
+    ``probability`` or ``score``), or ``transcription`` with ``offsets``. Vosk: ``text``, ``result``
+    (``word``, ``start``, ``end``, ``conf``), or ``alternatives``. PocketSphinx: ``t``, ``b``,
+    ``d``, ``p``, ``w``.
+
+    Where words have times, a long pause between them, or another speaker, begins a new utterance.
+    """
+
+    name, suffixes, by_line = "json", ("json",), False
+
+    def utterances(self, lines: Iterable[str], _: IsCode, /) -> Iterator[Utterance | LeftOut]:
+        """Yield what was said, and what is nothing that a recogniser writes."""
+        number = 0
+        for document in _documents(lines):
+            found = [document] if isinstance(document, str) else _recognised(document)
+            for facts in found:
+                number += 1
+                if isinstance(facts, str):
+                    yield LeftOut(number, facts[:_MOST_SHOWN], "not JSON that a recogniser writes")
+                    continue
+                try:
+                    yield _utterance(number, facts)
+                except (TypeError, ValueError, OverflowError) as error:
+                    yield LeftOut(number, str(facts)[:_MOST_SHOWN], str(error))
+
+
+def _documents(pieces: Iterable[str]) -> Iterator[Any]:
+    """Yield the JSON documents of a text, and as a text what is none."""
+    text = ""
+    for piece in pieces:
+        text += piece
+        if len(text) > MOST_DOCUMENT:
+            yield text[:_MOST_SHOWN]
+            return
+    decoder, place = json.JSONDecoder(), 0
+    while True:
+        place += len(text[place:]) - len(text[place:].lstrip("\ufeff \t\r\n,"))
+        if place >= len(text):
+            return
+        try:
+            document, place = decoder.raw_decode(text, place)
+        except (ValueError, RecursionError):
+            yield text[place:]
+            return
+        yield document
+
+
+def _recognised(document: Any) -> Iterator[Mapping[str, Any] | str]:
+    """Yield the utterances of a recogniser's document as JSON Lines have them, and as a text what
+    is none.
+    """
+    if isinstance(document, list):
+        for one in document:
+            yield from _recognised(one)
+    elif not isinstance(document, dict):
+        yield str(document)
+    else:
+        yield from _of_document(document)
+
+
+def _of_document(document: Mapping[str, Any]) -> Iterator[Mapping[str, Any] | str]:
+    listed = {name: document[name] for name in document if isinstance(document[name], list)}
+    if "segments" in listed:
+        for one in listed["segments"]:
+            yield from _segment(one)
+    elif "transcription" in listed:
+        yield from map(_by_offsets, listed["transcription"])
+    elif "alternatives" in listed and "text" not in document:
+        yield _n_best(listed["alternatives"])
+    elif "text" in document or "t" in document:
+        words = document.get("result", document.get("words"))
+        facts = {**document, "words": words} if "text" in document else _pocket(document)
+        if facts["text"] != "":  # nothing was said
+            yield from _segment(facts)
+    elif "partial" not in document:  # of which the whole follows
+        yield json.dumps(document)
+
+
+def _segment(facts: Any) -> Iterator[Mapping[str, Any] | str]:
+    """Yield the utterances of a stretch of words with their times."""
+    if not isinstance(facts, dict):
+        yield str(facts)
+        return
+    words = facts.get("words")
+    timed = (
+        isinstance(words, list)
+        and bool(words)
+        and all(isinstance(word, dict) for word in words)
+        and any("start" in word for word in words)
+    )
+    if not timed:
+        yield {name: facts.get(name) for name in ("text", "start", "end", "speaker", "confidence")}
+        return
+    run: list[Mapping[str, Any]] = []
+    speaker = facts.get("speaker")
+    for word in words or ():
+        last = run[-1] if run else None
+        who = word.get("speaker", speaker)
+        if last is not None and (
+            who != last.get("speaker", speaker) or _pause(last, word) > _NEW_UTTERANCE
+        ):
+            yield _of_words(run, speaker, facts)
+            run = []
+        run.append(word)
+    yield _of_words(run, speaker, facts)
+
+
+def _pause(last: Mapping[str, Any], word: Mapping[str, Any]) -> float:
+    end, start = last.get("end"), word.get("start")
+    known = isinstance(end, int | float) and isinstance(start, int | float)
+    return float(start) - float(end) if known and start is not None and end is not None else 0.0
+
+
+def _of_words(
+    words: list[Mapping[str, Any]], speaker: Any, facts: Mapping[str, Any]
+) -> Mapping[str, Any]:
+    first, last = words[0], words[-1]
+    listed = []
+    for word in words:
+        sure = _first(word, "probability", "score", "conf", "confidence")
+        listed.append({"word": word.get("word", word.get("text")), "confidence": sure})
+    text = " ".join(str(word["word"]).strip() for word in listed)
+    return {
+        "text": text,
+        "start": first.get("start", facts.get("start")),
+        "end": last.get("end", facts.get("end")),
+        "speaker": first.get("speaker", speaker),
+        "words": listed,
+    }
+
+
+def _by_offsets(facts: Any) -> Mapping[str, Any] | str:
+    offsets = facts.get("offsets") if isinstance(facts, dict) else None
+    if not isinstance(offsets, dict):
+        return str(facts)
+    start, end = (offsets.get(name) for name in ("from", "to"))
+    return {
+        "text": facts.get("text"),
+        "start": start / 1000 if isinstance(start, int | float) else None,
+        "end": end / 1000 if isinstance(end, int | float) else None,
+        "speaker": facts.get("speaker"),
+    }
+
+
+def _n_best(others: list[Any]) -> Mapping[str, Any] | str:
+    """Return an utterance of several texts; scores that are no probabilities are taken for their
+    logarithms.
+    """
+    known = [one for one in others if isinstance(one, dict) and isinstance(one.get("text"), str)]
+    if not known:
+        return str(others)
+    scores = [one.get("confidence") for one in known]
+    numbers = [float(score) if isinstance(score, int | float) else 0.0 for score in scores]
+    if any(not 0 <= number <= 1 for number in numbers):
+        weights = [math.exp(max(-60.0, number - max(numbers))) for number in numbers]
+        numbers = [weight / sum(weights) for weight in weights]
+    words = [one.get("result") for one in known]
+    first = words[0][0] if isinstance(words[0], list) and words[0] else {}
+    last = words[0][-1] if isinstance(words[0], list) and words[0] else {}
+    return {
+        "start": first.get("start") if isinstance(first, dict) else None,
+        "end": last.get("end") if isinstance(last, dict) else None,
+        "alternatives": [
+            {"text": one["text"], "confidence": number}
+            for one, number in zip(known, numbers, strict=True)
+        ],
+    }
+
+
+def _pocket(facts: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return PocketSphinx's short names as the others': t text, b begin, d duration, p probability,
+    w words; silences and noises stand in angle brackets or square ones.
+    """
+
+    def word(one: Any) -> Mapping[str, Any]:
+        begin, length = one.get("b"), one.get("d")
+        timed = isinstance(begin, int | float) and isinstance(length, int | float)
+        return {
+            "word": re.sub(r"\(\d+\)$", "", str(one.get("t", ""))),
+            "start": begin,
+            "end": begin + length if timed else None,
+            "probability": min(1.0, one["p"]) if isinstance(one.get("p"), int | float) else None,
+        }
+
+    listed = facts.get("w")
+    words = [one for one in listed if isinstance(one, dict)] if isinstance(listed, list) else []
+    spoken = [word(one) for one in words if str(one.get("t", ""))[:1] not in "<["]
+    return {"text": facts["t"], "start": facts.get("b"), "words": spoken}
 
 
 class Cues(Form):
@@ -464,7 +665,7 @@ def _moment(text: str) -> float:
 
 
 FORMS: Mapping[str, Form] = {
-    form.name: form for form in (PlainText(), JsonLines(), WebVTT(), SubRip())
+    form.name: form for form in (PlainText(), JsonLines(), RecogniserJson(), WebVTT(), SubRip())
 }
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO
@@ -9,6 +10,7 @@ from typing import Any, BinaryIO
 from codec.radio.crews import Crew, role_of
 from codec.radio.dedupe import EarlierEntries
 from codec.radio.forms import FORMS, MOST_LINE, LeftOut, Utterance
+from codec.radio.lap_model import LapModel
 from codec.radio.laps import LapTimes
 from codec.radio.listener import Draft, Listener
 from codec.sheet.entry import Entry
@@ -113,6 +115,15 @@ def bounded(stream: BinaryIO, read: Callable[[int], None] | None = None) -> Iter
         yield raw.decode("utf-8", "replace")
 
 
+def pieces(stream: BinaryIO, read: Callable[[int], None] | None = None) -> Iterator[str]:
+    """Yield a stream in pieces, however long its lines; ``read`` is told the bytes taken."""
+    decoder = codecs.getincrementaldecoder("utf-8")("replace")
+    for raw in iter(lambda: stream.read(1 << 16), b""):
+        if read is not None:
+            read(len(raw))
+        yield decoder.decode(raw)
+
+
 def said(book: Book, lines: Iterable[str], form: str) -> Iterator[Utterance | LeftOut]:
     """Yield the utterances of a transcript; ``form`` is the name of one of ``FORMS``."""
 
@@ -135,6 +146,7 @@ def _brought(
             yield utterance
         else:
             yield from listener.hear(utterance)
+    yield from listener.finish()
 
 
 def import_transcript(
@@ -176,7 +188,8 @@ def import_utterances(
     """
     listener = Listener(journal.book, crews, times=times, after=after)
     batch = _Batch(journal, listener, crews)
-    for draft in _brought(listener, utterances):
+    laps = LapModel(journal.book, dict(after or {}))
+    for draft in laps.placed(_brought(listener, utterances), listener.waits):
         if isinstance(draft, LeftOut):
             batch.summary.leave(draft)
             if left_out is not None:

@@ -110,14 +110,17 @@ class LapKeeper:
         """Return the lap the clock says, None where nobody knows when laps began."""
         return self._times.at(self.car, at) if self._times else None
 
-    def context(self, at: int | None) -> dict[str, Any]:
+    def context(self, at: int | None, likely: int | None = None) -> dict[str, Any]:
         """Return what restores a wrapped lap: the lap expected, up to two before it, else the ones
-        after it, for races run forward.
+        after it, for races run forward; where a later lap is ``likely`` by the clock, as many
+        before it as after it.
         """
         if self._remainders is None:
             return {self._field: self.expected(at)} if self._field else {}
         half = self._remainders.last / 2
-        return {self._field: max(half, self.expected(at) - 2 + half)}
+        first = self.expected(at) - 2
+        first = first if likely is None else max(first, likely - int(half))
+        return {self._field: max(half, first + half)}
 
     def of(self, reading: Reading, at: int | None, given: int | None) -> tuple[int | None, LapBy]:
         """Return the lap of a report and how it is known; the next report is expected behind it."""
@@ -126,8 +129,12 @@ class LapKeeper:
             self.last = max(self.last, lap)
         return lap, lap_by
 
+    def said(self, reading: Reading) -> int | None:
+        """Return the lap that a report says."""
+        return whole_lap(reading.values.get(self._field))
+
     def _of(self, reading: Reading, at: int | None, given: int | None) -> tuple[int | None, LapBy]:
-        said = whole_lap(reading.values.get(self._field))
+        said = self.said(reading)
         if said is not None:
             return said, "said"
         if given is None and self._timed(at) is None and reading.message == self._counted:

@@ -7,40 +7,73 @@ It holds a few utterances of each speaker and nothing else, so a transcript may 
 from __future__ import annotations
 
 import hashlib
+import math
+import re
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
+from typing import TYPE_CHECKING, Any
 
 from codec.radio.choices import Interpretation, best
 from codec.radio.crews import Crew, Roster
 from codec.radio.doubt import (
     LIKELY,
+    NOISY,
     REMEMBERED,
+    Doubt,
     doubt,
     of_any_lap,
     perhaps,
     radio_after,
+    restored,
     slots_of,
 )
+from codec.radio.edits import MOST
 from codec.radio.evidence import Prefilter
 from codec.radio.finder import Finder, Passage
 from codec.radio.forms import LeftOut, Utterance
 from codec.radio.laps import LapKeeper, LapTimes
+from codec.radio.named import PlainReport
+from codec.radio.outlook import CarOutlook
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL, Entry, Kind, LapBy
 from codec.sheet.state import ADDED, lap_message
 from grammar.book import Book
-from grammar.errors import ReportError
+from grammar.errors import CodeError, ReportError
 from grammar.fields import Value
 from grammar.message import Direction
-from grammar.speech.kinds import CHANGING, SPOKEN
-from grammar.speech.words import Wording, cut
+from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
+from grammar.speech.words import Wording
+
+if TYPE_CHECKING:
+    from codec.hear import Slots
 
 _MOST_CHARACTERS = 20_000  # of an utterance
 _MOST_JOINED = 400  # characters
 _HEARD = 60.0  # bits: that it is a report was weighed already
 _NEAR = 6  # utterances: where there are no times, things this close belong together
+_ALONE = "the driver was not heard"  # the note of a report that only its read-back tells
+_READ_BACK = "read back"
+_NAMED_RIGHT = 0.995  # how often the name before a line is that of somebody of the car that speaks
+_AS_NAMED, _OTHERWISE = (
+    0.9,
+    0.999,
+)  # how sure a car must be that the name tells, or that it does not
+_OTHERS = {
+    "known": 1e-9,
+    "blank": 0.01,
+    "numbered": 0.02,
+    "stranger": 0.5,
+}  # how often a report is of no car named
+# how a program names those it tells apart only by their voices
+_NUMBERED = re.compile(r"(?:speaker|spk|spkr|s|channel|ch)?[\s_-]*\d{1,3}", re.IGNORECASE)
+_FITS = 0.03  # what a read-back alone may be: of a lap less likely than this it is an earlier one's
+_WAIT = 150.0  # seconds, and lines: so long a report waits for what tells whose it is
+_MOST_WAITING = 40
+_LITTLE = ("a", "i", "o")  # words of their own: as likely noise as the letters
+_SPOILT_WORDS = 0.02  # of the words of a report that has one not as said, those that are not
+_NAMED_BITS = 20.0  # of a report in plain words: every field by its name
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +96,16 @@ class _Last:
     reading: Reading | None
     lap: int | None
     asked: bool = False
+    entry: Entry | None = None
+    doubt: Doubt | None = None
+    values: Mapping[str, Value] | None = None  # of the report before it
+    sure: bool = True
+
+    def about(self, message: str) -> bool:
+        """Tell whether it may be of a message, as far as anybody knows."""
+        known = self.reading.message if self.reading is not None else ""
+        known = known or ("" if self.doubt is None else self.doubt.message)
+        return known in ("", message)
 
     @property
     def lap_known(self) -> tuple[int | None, LapBy]:
@@ -74,9 +117,12 @@ class _Last:
 class _Car:
     name: str
     laps: LapKeeper
+    outlook: CarOutlook
     last: dict[Direction, _Last] = field(default_factory=dict)
     events: dict[str, Utterance] = field(default_factory=dict)
     values: Mapping[str, Value] | None = None
+    swapped: int = 0  # reports that the wall is said to have made, less those of the driver
+    says_plus: bool = False  # in plain words, where a value is not below nought
     reports: deque[Entry] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
 
 
@@ -98,6 +144,16 @@ class _Turn:
         return self.car.laps.now(self.utterance.at, self.utterance.lap)
 
 
+@dataclass(frozen=True, slots=True)
+class _Waiting:
+    """A report or call that can be read, and of which nobody knows yet whose it is."""
+
+    reading: Reading
+    passage: Passage
+    entry: Entry
+    turn: _Turn
+
+
 class Listener:
     """Turns utterances into drafts of entries, in order."""
 
@@ -115,11 +171,16 @@ class Listener:
         self._prefilter = Prefilter(self.finder.evidence)
         self._times, self._after = times, after or {}
         self._cars: dict[str, _Car] = {}
-        self._tails: dict[str, Utterance] = {}
+        self._tails: deque[Utterance] = deque(maxlen=3)
+        self._halves: deque[Utterance] = deque(maxlen=3)  # of reports in plain words
+        self._named_spoilt = {True: 0, False: 0}  # reports in plain words, with words amiss or not
+        self._waiting: list[_Waiting] = []
+        self._learnt: dict[str, dict[str, float]] = {}  # by a stranger's name, reports of each car
         self._chain = hashlib.blake2b(
             repr(self.roster.crews).encode("utf-8", "replace"), digest_size=12
         )
         self._count = 0
+        self._reported = lap_message(book)
 
     def hear(self, utterance: Utterance) -> list[Draft | LeftOut]:
         """Return what one utterance brings: drafts of entries, or the reason why there are none."""
@@ -129,35 +190,45 @@ class Listener:
         if len(text) > _MOST_CHARACTERS:
             return [LeftOut(number, text[:200], "too long to be one utterance")]
         role, name = self.roster.who(utterance)
-        weighed = utterance.open_to_doubt or bool(utterance.slots)
-        if not weighed and not self._prefilter.worth(text):
+        worth = utterance.open_to_doubt or bool(utterance.slots) or self._prefilter.worth(text)
+        said, whole = self._in_words(utterance)
+        if not worth and said is None:
             self._remember(utterance)
             return [LeftOut(number, text, "ordinary talk")]
+        waited = list(self._waited(utterance)) if self._waiting else []
         car = self._car(name)
         choice = (
             self._of_doubts(utterance, role, car)
             if utterance.slots
             else self._of_text(utterance, role, car)
         )
-        self._remember(utterance)
         turn = _Turn(choice, role, car)
-        drafts: list[Draft | LeftOut] = [
-            draft for passage in choice.passages for draft in self._drafts(passage, turn)
+        if said is not None:
+            turn = _Turn(_without(choice, said), role, car)
+        drafts = [
+            draft for passage in turn.choice.passages for draft in self._drafts(passage, turn)
         ]
-        return drafts or [LeftOut(number, text, choice.reason or "said before")]
+        if said is not None:
+            drafts += self._named(said, replace(turn, choice=Interpretation(whole, ())))
+        if not drafts and not any(one.turn is turn for one in self._waiting):
+            drafts = [LeftOut(number, text, choice.reason or "said before")]
+        return waited + drafts
 
     def _of_text(self, utterance: Utterance, role: Direction | None, car: _Car) -> Interpretation:
         """Return what an utterance is taken for by its text."""
-        words = cut(self.book.lexicon, utterance.text)
-        return self._joined(utterance, words, role, car) or best(
-            self.finder, utterance, words, role, car.laps.context(utterance.at)
-        )
+        words = self.finder.cut(utterance.text)
+        choice = best(self.finder, utterance, words, role, self._context(car, utterance))
+        read = any(passage.kind == "reading" for passage in choice.passages)
+        choice = self._joined(utterance, words, role, car, read=read) or choice
+        if not read:
+            self._remember(utterance)
+        return choice
 
     def _of_doubts(self, utterance: Utterance, role: Direction | None, car: _Car) -> Interpretation:
         """Return what an utterance is taken for by a recogniser's doubts: whether it holds a
         report, and which, is weighed by what is expected; its text tells no more than phrases.
         """
-        text, context = utterance.text, car.laps.context(utterance.at)
+        text, context = utterance.text, self._context(car, utterance)
         plain, slots = utterance.taken_for(text), slots_of(utterance)
         before, values = car.last.get("car"), car.values
         if before is not None and before.reading is None:
@@ -166,65 +237,105 @@ class Listener:
             self.book, slots, None if role == "pit" else values, direction=role or "car"
         )
         if doubted is None or doubted.hearing.nothing >= LIKELY:
-            found = best(self.finder, plain, cut(self.book.lexicon, text), role, context)
+            found = best(self.finder, plain, self.finder.cut(text), role, context)
             phrases = [one for one in found.passages if one.kind not in ("reading", "refused")]
             return Interpretation(plain, phrases, "ordinary talk")
-        span, guess = (0, len(text)), doubted.guess
+        span = (0, len(text))
         if doubted.accept:
-            reading = Reading(self.book, guess.match, guess.text, guess.spans, dict(context))
-            passage = Passage("reading", span, (reading,), bits=_HEARD)
+            passage = Passage("reading", span, (restored(doubted, context),), bits=_HEARD)
             return Interpretation(plain, [passage], share=doubted.probability, doubts=slots)
         why = ReportError(f"not sure: ask {doubted.question}", kind=DOUBTFUL)
         return Interpretation(plain, [Passage("refused", span, error=why)], doubts=slots)
 
+    def waits(self) -> int | None:
+        """Return since when something waits to be told whose it is; None where nothing does."""
+        moments = [one.entry.at for one in self._waiting if one.entry.at is not None]
+        return min(moments, default=None)
+
+    def finish(self) -> list[Draft | LeftOut]:
+        """Return what waited for more than was said."""
+        return list(self._decided(everything=True))
+
     def _car(self, name: str) -> _Car:
         if name not in self._cars:
             laps = LapKeeper(self.book, name, self._times, self._after.get(name, 0))
-            self._cars[name] = _Car(name, laps)
+            self._cars[name] = _Car(name, laps, CarOutlook(self.book, name, self._times))
         return self._cars[name]
+
+    def _context(self, car: _Car, utterance: Utterance) -> dict[str, Any]:
+        """Return what restores the lap that a report says."""
+        laps = car.outlook.laps(utterance.at, utterance.number) if utterance.at is not None else {}
+        likely = max(laps, key=laps.__getitem__, default=0)
+        return car.laps.context(utterance.at, likely if laps and laps[likely] > 0.5 else None)
 
     # one report in two utterances
 
     def _remember(self, utterance: Utterance) -> None:
-        """Keep an utterance that stops in the middle of a code: the next one of this speaker may go
-        on with it.
-        """
+        """Keep an utterance that stops in the middle of a code: the next one may go on with it."""
         text = utterance.text
         if len(text) < _MOST_JOINED and self._prefilter.codes((text.split() or [""])[-1]):
-            self._tails[utterance.speaker] = utterance
-        else:
-            self._tails.pop(utterance.speaker, None)
-        if len(self._tails) > 1000:
-            self._tails.clear()
+            self._tails.append(utterance)
 
     def _joined(
-        self, utterance: Utterance, words: Wording, role: Direction | None, car: _Car
+        self,
+        utterance: Utterance,
+        words: Wording,
+        role: Direction | None,
+        car: _Car,
+        *,
+        read: bool,
     ) -> Interpretation | None:
         """Return what an utterance is taken for together with the one it goes on with; None where
-        there is no report across both.
+        there is no report across both, or where it was ``read`` alone.
         """
         if not words or len(utterance.text) > _MOST_JOINED:
             return None
-        changing = words[0].kind in CHANGING
-        before = (
-            self._put_right(utterance, role, car)
-            if changing
-            else self._gone_on_with(utterance)
-            if words[0].kind in SPOKEN
-            else None
-        )
-        if before is None:
+        if words[0].kind in CHANGING:
+            last = self._put_right(utterance, role, car)
+            befores: list[Utterance | _Last] = [] if last is None else [last]
+        elif words[0].kind in SPOKEN or words[0].kind is WordKind.UNKNOWN:
+            befores = list(self._gone_on_with(utterance))
+        else:
             return None
-        text, at = f"{before.text} {utterance.text}", utterance.at if changing else before.at
-        joined = Utterance(utterance.number, text, utterance.speaker, at)
+        found = (self._across(before, utterance, role, car, read=read) for before in befores)
+        return next(filter(None, found), None)
+
+    def _across(
+        self,
+        before: Utterance | _Last,
+        utterance: Utterance,
+        role: Direction | None,
+        car: _Car,
+        *,
+        read: bool,
+    ) -> Interpretation | None:
+        """Return what an utterance is taken for together with another one before it."""
+        text = f"{before.text} {utterance.text}"
+        changing = isinstance(before, _Last)
+        joined = (
+            utterance.taken_for(text)
+            if isinstance(before, _Last)
+            else before.gone_on_with(utterance)
+        )
         border = len(text) - len(utterance.text)
-        found = self.finder.find(cut(self.book.lexicon, text), role, car.laps.context(utterance.at))
+        found = self.finder.find(self.finder.cut(text), role, self._context(car, utterance))
         crossing = [
             passage
             for passage in found.listed
-            if passage.kind == "reading" and passage.span[0] < border < passage.span[1]
+            if passage.span[0] < border < passage.span[1]
+            and (
+                passage.kind == "reading"
+                or (not changing and not read and self._nearly(passage, text))
+            )
         ]
         return Interpretation(joined, crossing, changed=changing) if crossing else None
+
+    def _nearly(self, passage: Passage, text: str) -> bool:
+        """Tell whether what can't be read across two utterances may be one report."""
+        if passage.kind != "refused":
+            return False
+        start, end = passage.span
+        return self.finder.edits.least(self.finder.cut(text[start:end])) < MOST - 1
 
     def _put_right(self, utterance: Utterance, role: Direction | None, car: _Car) -> _Last | None:
         """Return the report or call that a correction said apart may be of."""
@@ -233,12 +344,28 @@ class Listener:
             return None
         return last if self._near(last, utterance, self.odds["again"]) else None
 
-    def _gone_on_with(self, utterance: Utterance) -> Utterance | None:
-        """Return the utterance of the same speaker that stopped in the middle of a code."""
-        tail = self._tails.get(utterance.speaker)
-        if tail is None or not self._near(tail, utterance, self.odds["pause"], within=2):
-            return None
-        return tail
+    def _gone_on_with(self, utterance: Utterance) -> Iterator[Utterance]:
+        """Yield the utterances that stopped in the middle of a code and may go on in this one:
+        the same speaker's, then those of somebody not named.
+        """
+        tails = [tail for tail in reversed(self._tails) if self._goes_on(tail, utterance)]
+        yield from sorted(tails, key=lambda tail: tail.speaker != utterance.speaker)
+
+    def _goes_on(self, tail: Utterance, utterance: Utterance) -> bool:
+        same = tail.speaker == utterance.speaker
+        near = self._near(tail, utterance, self.odds["pause"], within=2)
+        return near and (same or self._of_one_crew(tail, utterance))
+
+    def _of_one_crew(self, tail: Utterance, utterance: Utterance) -> bool:
+        """Tell whether two utterances may be one person's though their names differ: one goes on at
+        once where the other ends, and no other car's name stands before it.
+        """
+        if tail.number != utterance.number - 1 and tail.at is None:
+            return False
+        if tail.until is not None and utterance.at is not None and utterance.at - tail.until > 2500:
+            return False
+        cars = {self.roster.who(one)[1] for one in (tail, utterance)} - {""}
+        return len(cars) <= 1
 
     def _near(
         self, before: Utterance | _Last, utterance: Utterance, seconds: float, within: int = _NEAR
@@ -259,9 +386,135 @@ class Listener:
         near = last is not None and self._near(last, turn.utterance, self.odds[odds])
         return last if near else None
 
+    # whose it is
+
+    def _whose(self, reading: Reading, turn: _Turn) -> tuple[str, float]:
+        """Return the car whose report it most likely is, and how likely; "" for one not named."""
+        utterance, cars = turn.utterance, self.roster.cars
+        stranger = self.roster.stranger(utterance)
+        if utterance.car or not cars or (len(cars) == 1 and not self._of_nobody(turn)):
+            return turn.car.name, 1.0
+        if reading.message != self._reported:
+            return turn.car.name, float(bool(turn.car.name))
+        kind = "stranger" if stranger else "known" if turn.role and turn.car.name else "blank"
+        if stranger and _NUMBERED.fullmatch(utterance.speaker.strip()):
+            kind = "numbered"
+        if kind == "stranger" and len(cars) == 1:
+            return "", 0.0  # somebody else's name, where the car's people are known by theirs
+        others = _OTHERS[kind]
+        learnt = self._learnt.get(utterance.speaker, {}) if stranger else {}
+        logs = {"": math.log(others) + self._of_another(reading, turn, kind)}
+        for car in cars:
+            share = 1 / len(cars)
+            if kind == "known" and len(cars) > 1:
+                named = car == turn.car.name
+                share = _NAMED_RIGHT if named else (1 - _NAMED_RIGHT) / (len(cars) - 1)
+            elif kind == "known":
+                share = 1.0
+            elif learnt:
+                share = (learnt.get(car, 0.0) + 0.2) / (sum(learnt.values()) + 0.2 * len(cars))
+            outlook = self._car(car).outlook
+            fit = outlook.fit(reading, utterance.at, utterance.number)
+            logs[car] = math.log((1 - others) * share) + fit
+        most = max(logs.values())
+        weights = {car: math.exp(log - most) for car, log in logs.items()}
+        car = max(weights, key=weights.__getitem__)
+        return car, weights[car] / sum(weights.values())
+
+    def _of_another(self, reading: Reading, turn: _Turn, kind: str) -> float:
+        """Return log P(report | it is of no car named): of a person with a name most likely another
+        driver, whose car is on the same lap and much like these.
+        """
+        other = CarOutlook(self.book, "")
+        if kind != "stranger":
+            return other.flat(reading)
+        utterance = turn.utterance
+        laps = [
+            self._car(car).outlook.lap_share(reading, utterance.at, utterance.number)
+            for car in self.roster.cars
+        ]
+        return math.log(max([*laps, 1e-4])) + other.usual(reading)
+
+    def _known_whose(self, car: str, sure: float, turn: _Turn) -> bool:
+        """Tell whether a report is surely enough of a car."""
+        if not self.roster.crews:
+            return True
+        least = self.book.spec.hearing.threshold
+        if turn.role is not None and turn.car.name:
+            least = _AS_NAMED if car == turn.car.name else _OTHERWISE
+        return bool(car) and sure >= least
+
+    def _waited(self, utterance: Utterance) -> Iterator[Draft | LeftOut]:
+        """Yield what waited long enough."""
+        oldest = self._waiting[0].turn.utterance
+        late = not self._near(oldest, utterance, _WAIT, within=int(_WAIT))
+        if late or len(self._waiting) > _MOST_WAITING:
+            yield from self._decided(oldest=1)
+
+    def _decided(self, *, oldest: int = 0, everything: bool = False) -> Iterator[Draft | LeftOut]:
+        """Yield the drafts of what waited and is known now, of the ``oldest`` or of ``everything``
+        whatever is known.
+        """
+        again = True
+        while again:
+            again = False
+            for place, one in enumerate(self._waiting):
+                car, sure = self._whose(one.reading, one.turn)
+                if self._known_whose(car, sure, one.turn):
+                    del self._waiting[place]
+                    yield from self._given(one, car, sure)
+                    again = True
+                    break
+        for _ in range(len(self._waiting) if everything else min(oldest, len(self._waiting))):
+            one = self._waiting.pop(0)
+            car, sure = self._whose(one.reading, one.turn)
+            yield Draft(self._of_no_car(one, car, sure))
+
+    def _of_no_car(self, one: _Waiting, car: str, sure: float) -> Entry:
+        """Return the entry of what nobody knows whose it is."""
+        kind: Kind = "report" if one.reading.direction == "car" else "call"
+        note = f"most likely of car {car} ({sure:.0%})" if car and sure >= 0.5 else ""
+        lap, lap_by = self._car("").laps.of(one.reading, one.entry.at, one.turn.utterance.lap)
+        return one.entry.replace(
+            kind=kind, car="", lap=lap, lap_by=lap_by, note=note, refusal=DOUBTFUL
+        )
+
+    def _given(self, one: _Waiting, car: str, sure: float) -> Iterator[Draft]:
+        """Yield the drafts of a report that waited, now that its car is known."""
+        turn = replace(one.turn, car=self._car(car))
+        entry = one.entry.replace(car=car, certainty=round((one.entry.certainty or 1.0) * sure, 4))
+        reading = self._restored(one.reading, turn)
+        if self._known_already(reading, turn):
+            return
+        yield from self._reported_by(reading, one.passage, self._valued(entry, reading), turn)
+
+    def _known_already(self, reading: Reading, turn: _Turn) -> bool:
+        """Tell whether the same report of the car was taken about then."""
+        utterance, outlook = turn.utterance, turn.car.outlook
+        beside = (
+            outlook.before(utterance.at, utterance.number),
+            outlook.behind(utterance.at, utterance.number),
+        )
+        for known in beside:
+            if known is not None and known.levels == reading.levels:
+                if known.at is None or utterance.at is None:
+                    return abs(known.number - utterance.number) <= _NEAR
+                if abs(known.at - utterance.at) <= self.odds["again"] * 1000:
+                    return True
+        return False
+
+    def _restored(self, reading: Reading, turn: _Turn) -> Reading:
+        """Return a reading with its lap made whole as its car's."""
+        context = self._context(turn.car, turn.utterance)
+        return Reading(self.book, reading.match, reading.text, reading.spans, context)
+
+    @staticmethod
+    def _valued(entry: Entry, reading: Reading) -> Entry:
+        return entry.replace(values=dict(reading.values))
+
     # drafts
 
-    def _drafts(self, passage: Passage, turn: _Turn) -> Iterator[Draft]:
+    def _drafts(self, passage: Passage, turn: _Turn) -> Iterator[Draft | LeftOut]:
         utterance, choice = turn.utterance, turn.choice
         heard = utterance.text[passage.span[0] : passage.span[1]]
         base = Entry(
@@ -277,10 +530,10 @@ class Listener:
             yield from self._event(passage, base, turn)
         elif passage.kind == "ask":
             yield self._question(passage, base, turn)
-        elif passage.kind == "refused" and turn.role != "pit":
+        elif passage.kind == "refused":
             if self._of_nobody(turn):
                 base, turn = base.replace(car=""), replace(turn, car=self._car(""))
-            yield self._refused(passage, base, turn)
+            yield from self._refused(passage, base, turn)
         elif passage.kind == "reading":
             start = passage.span[0]
             for reading in passage.readings:
@@ -319,6 +572,8 @@ class Listener:
 
     def _question(self, passage: Passage, base: Entry, turn: _Turn) -> Draft:
         asked = self._recent(turn, "pit" if turn.role == "car" else "car", "again")
+        if asked is None and turn.role == "car":
+            asked = self._recent(turn, "car", "again")  # the names before the lines are swapped
         if asked is not None:
             asked.asked = True
         lap, lap_by = turn.lap_now() if asked is None else asked.lap_known
@@ -327,19 +582,210 @@ class Listener:
         )
         return Draft(question, "" if asked is None else asked.uid)
 
-    def _refused(self, passage: Passage, base: Entry, turn: _Turn) -> Draft:
+    # what is said by the names of the fields
+
+    def _in_words(self, utterance: Utterance) -> tuple[PlainReport | None, Utterance]:
+        """Return the report in plain words in an utterance, or in it and the one it goes on with,
+        with what it stands in.
+        """
+        named, text = self.finder.named, utterance.text
+        if len(text) > _MOST_JOINED or not named.begins(text):
+            return None, utterance
+        said = named.find(text)
+        if said is not None and not said.missing:
+            return said, utterance
+        for before in reversed(self._halves):
+            if self._goes_on(before, utterance):
+                both = named.find(f"{before.text} {text}")
+                if both is not None and not both.missing:
+                    return both, before.gone_on_with(utterance)
+        self._halves.append(utterance)
+        return said, utterance
+
+    def _named(self, said: PlainReport, turn: _Turn) -> Iterator[Draft]:
+        """Keep a report said in plain words: as any other that can be read, where nothing is
+        missing and its values are near those before.
+        """
+        utterance = turn.utterance
+        heard = utterance.text[said.span[0] : said.span[1]]
+        base = Entry(
+            kind="note", car=turn.car.name, at=utterance.at, speaker=utterance.speaker, heard=heard
+        )
+        passage = Passage("reading", said.span, bits=_NAMED_BITS)
+        reading = None
+        if not said.missing:
+            reading = max(
+                self._ways(said, turn),
+                key=lambda pair: pair[0],
+                default=(0.0, None),
+            )[1]
+        if reading is None:
+            last = self._recent(turn, "car", "again")
+            if turn.role == "pit" or (last is not None and last.reading is not None):
+                return
+            error = CodeError(
+                f"not said, or not once: {', '.join(said.missing)}"
+                if said.missing
+                else "the book has no string for it",
+                kind="incomplete",
+            )
+            refused = Passage("refused", said.span, error=error)
+            yield self._unread(refused, base, turn, None, last)
+            return
+        certainty = self._as_said(said, reading, turn)
+        entry = base.replace(
+            message=reading.message,
+            string=reading.said,
+            values=dict(reading.values),
+            certainty=certainty,
+            refusal=DOUBTFUL if certainty < self.book.spec.hearing.threshold else "",
+            uid=self._uid(),
+        )
+        yield from self._of_a_car(reading, replace(passage, readings=(reading,)), entry, turn)
+
+    def _as_said(self, said: PlainReport, reading: Reading, turn: _Turn) -> float:
+        """Return how likely a report in plain words was said as it was written down: a word of a
+        number may have been lost, or be another, and nothing checks it but the report before.
+        """
+        named, utterance, outlook = self.finder.named, turn.utterance, turn.car.outlook
+        before = outlook.before(utterance.at, utterance.number)
+        laps = 1 if before is None else max(1, (turn.car.laps.said(reading) or 0) - before.lap)
+        plus, turn.car.says_plus = turn.car.says_plus, turn.car.says_plus or said.plus
+        self._named_spoilt[said.spoilt] += 1
+        if named.far(said, None if before is None else before.values, laps):
+            return 0.5
+        spoilt, clean = self._named_spoilt[True], self._named_spoilt[False]
+        rate = (0.5 + spoilt) / (20 + spoilt + clean) * _SPOILT_WORDS
+        likely = 0.9999
+        for name, others in said.others.items():
+            level = reading.levels[name]
+            right = outlook.share(name, level, utterance.at, utterance.number)
+            wrong = 0.0
+            for value, weight in others:
+                other = named.level(name, value)
+                if other is not None and other != level:
+                    share = outlook.share(name, other, utterance.at, utterance.number)
+                    wrong += (
+                        1.0 if plus and value == -said.values[name] else rate * weight
+                    ) * share
+            likely *= right / (right + wrong)
+        return likely
+
+    def _ways(self, said: PlainReport, turn: _Turn) -> Iterator[tuple[float, Reading]]:
+        """Yield what was said as the report of each car whose it may be, with how well it fits."""
+        utterance, named = turn.utterance, self.finder.named
+        cars = [turn.car.name] if turn.car.name or not self.roster.cars else self.roster.cars
+        for name in cars:
+            car = self._car(name)
+            laps = car.outlook.laps(utterance.at, utterance.number)
+            lap = max(laps, key=laps.__getitem__, default=car.laps.expected(utterance.at))
+            context = self._context(car, utterance)
+            reading = named.reading(said, utterance.lap or lap, utterance.text, context)
+            if reading is not None:
+                yield car.outlook.fit(reading, utterance.at, utterance.number), reading
+
+    # what can't be read
+
+    def _refused(self, passage: Passage, base: Entry, turn: _Turn) -> Iterator[Draft]:
+        """Weigh a report that can't be read: with what the car reported before, and with what was
+        heard of this report already. It is taken where the book's threshold allows, else kept with
+        what it most likely was.
+        """
+        utterance = turn.utterance
+        words = turn.choice.doubts or self._words(passage, turn)
+        last = self._recent(turn, "car", "again")
+        if last is not None and not self._one_exchange(last, passage, turn):
+            last = None
+        told = bool(turn.car.name) or (last is not None and last.speaker == utterance.speaker)
+        if last is not None and last.reading is not None and last.sure and told:
+            first = self.finder.cut(base.heard)[:1]
+            if not passage.changing or any(word.kind is WordKind.REPEAT for word in first):
+                return  # said again, or read back, and not heard as well as before
+        open_before = last if last is not None and last.reading is None else None
+        weighed = self._weighed(words, turn, open_before)
+        if weighed is not None and self._taken(weighed, turn):
+            reading = restored(weighed, self._context(turn.car, utterance))
+            entry = self._valued(base, reading).replace(
+                message=reading.message,
+                string=reading.said,
+                certainty=round(min(weighed.probability, 0.9999), 4),
+                note=NOISY,
+                uid=self._uid(),
+            )
+            yield from self._report(reading, passage, entry, turn, weighed)
+        elif open_before is not None and turn.utterance.speaker != open_before.speaker:
+            open_before.doubt = weighed or open_before.doubt
+        elif self._worth_keeping(passage, turn):
+            yield self._unread(passage, base, turn, weighed, open_before)
+
+    def _one_exchange(self, last: _Last, passage: Passage, turn: _Turn) -> bool:
+        """Tell whether what can't be read is likely of the report just said."""
+        if last.at is not None and turn.utterance.at is not None:
+            return True
+        return passage.changing or last.asked
+
+    def _worth_keeping(self, passage: Passage, turn: _Turn) -> bool:
+        """Tell whether what can't be read was an attempt at a report that somebody should see."""
+        if turn.role == "pit" or (turn.role is None and self.roster.stranger(turn.utterance)):
+            return passage.bits >= 0 and turn.role is None
+        return True
+
+    def _words(self, passage: Passage, turn: _Turn) -> str:
+        """Return the words of a passage, each apart."""
+        words = self.finder.cut(turn.utterance.text)
+        inside = [
+            "?" if word.text in _LITTLE else word.text
+            for word in words
+            if passage.span[0] <= word.span[0] and word.span[1] <= passage.span[1]
+        ]
+        return " ".join(inside)
+
+    def _weighed(self, words: str | Slots, turn: _Turn, before: _Last | None) -> Doubt | None:
+        """Return what words most likely were; None where that can't be told, or is not worth the
+        time: what is far from every report is none.
+        """
+        car, utterance = turn.car, turn.utterance
+        if before is not None and before.doubt is not None:
+            again = doubt(self.book, words, before.values, before.doubt, again=True)
+            if again is not None and again.accept:
+                return again
+        if isinstance(words, str) and self.finder.edits.least(self.finder.cut(words)) >= MOST:
+            return None
+        known = car.outlook.before(utterance.at, utterance.number)
+        values, laps = None if known is None else known.values, 1
+        if known is not None:
+            shares = car.outlook.laps(utterance.at, utterance.number)
+            likely = max(shares, key=shares.__getitem__)
+            laps = max(1, likely - known.lap)
+            one = car.last.get("car")
+            unread = one is not None and one.reading is None and one is not before
+            if shares[likely] < 0.7 or (unread and utterance.at is None):
+                values = of_any_lap(self.book, values)
+        return doubt(self.book, words, values, radio=radio_after(self.book, car.reports), laps=laps)
+
+    def _taken(self, weighed: Doubt, turn: _Turn) -> bool:
+        """Tell whether what was weighed may be taken: the book's threshold allows it, its car is
+        known, and its lap is the one expected.
+        """
+        if not weighed.accept or not (turn.car.name or not self.roster.crews):
+            return False
+        if weighed.guess.message != self._reported:
+            return turn.role != "pit"
+        utterance = turn.utterance
+        reading = restored(weighed, self._context(turn.car, utterance))
+        return turn.car.outlook.lap_share(reading, utterance.at, utterance.number) >= _FITS
+
+    def _unread(
+        self,
+        passage: Passage,
+        base: Entry,
+        turn: _Turn,
+        weighed: Doubt | None,
+        last: _Last | None,
+    ) -> Draft:
         """Keep a report that can't be read, with what it most likely was."""
         utterance, laps, error = turn.utterance, turn.car.laps, passage.error
-        before, values = turn.car.last.get("car"), turn.car.values
-        if before is not None and before.reading is None:
-            values = of_any_lap(self.book, values)
-        guess = perhaps(
-            self.book,
-            turn.choice.doubts or base.heard,
-            values,
-            laps.context(utterance.at),
-            radio_after(self.book, turn.car.reports),
-        )
+        guess = perhaps(self.book, weighed, self._context(turn.car, utterance))
         why = error.message[:400] if error is not None else ""
         lap, lap_by = laps.of_unread(
             guess.lap if guess is not None else None, utterance.at, utterance.lap
@@ -352,16 +798,18 @@ class Listener:
             lap=lap,
             lap_by=lap_by,
         )
-        last = self._recent(turn, "car", "again")
-        if last is not None and (last.reading or not self._of_one(last, entry, passage, turn)):
+        if last is not None and not self._of_one(last, entry, passage, turn):
             last = None
-        return self._kept(entry, turn, "car", None, mended=last)
+        return self._kept(entry, turn, "car", None, mended=last, weighed=weighed)
+
+    # what can be read
 
     def _reading(
         self, reading: Reading, passage: Passage, base: Entry, turn: _Turn
     ) -> Iterator[Draft]:
-        """Keep a report or call that can be read: as a read-back, or as one of its own."""
-        direction, role = reading.direction, turn.role
+        """Keep a report or call that can be read: as a read-back, or as one of its own; it waits
+        where nobody knows whose it is.
+        """
         certainty = round(turn.choice.certainty(self.odds, passage), 4)
         entry = base.replace(
             message=reading.message,
@@ -371,16 +819,193 @@ class Listener:
             refusal=DOUBTFUL if certainty < self.odds["sure"] else "",
             uid=self._uid(),
         )
-        last = self._recent(turn, direction, "readback")
+        if turn.car.name:
+            yield from self._told_whose(reading, turn)
+        if not entry.refusal and self._cut_short(reading, passage, turn):
+            entry = entry.replace(refusal=DOUBTFUL, certainty=min(certainty, 0.5))
+        if reading.direction == "pit":
+            yield from self._called(reading, passage, entry, turn)
+        else:
+            yield from self._of_a_car(reading, passage, entry, turn)
+
+    def _cut_short(self, reading: Reading, passage: Passage, turn: _Turn) -> bool:
+        """Tell whether the word beside a report may be one more of it, misheard."""
+        if len(passage.readings) > 1 or reading.direction == "pit":
+            return False
+        words = self.finder.cut(turn.utterance.text)
+        inside = [
+            n
+            for n, word in enumerate(words)
+            if passage.span[0] <= word.span[0] and word.span[1] <= passage.span[1]
+        ]
+        if not inside:
+            return False
+        start, end = inside[0], inside[-1] + 1
+        for place, before in ((start - 1, True), (end, False)):
+            if not 0 <= place < len(words) or words[place].kind is not WordKind.UNKNOWN:
+                continue
+            between = words[min(place, end - 1)].span[1], words[max(place, start)].span[0]
+            together = not turn.utterance.text[slice(*between)].strip()
+            if (
+                together
+                and words[place].text.casefold() not in self.finder.plain
+                and self.finder.edits.longer(words[start:end], before=before)
+            ):
+                wider = words[min(place, start) : max(place + 1, end)]
+                heard = self._weighed(" ".join(word.text for word in wider), turn, None)
+                like = self.finder.like_code(words[place].text.casefold())
+                return like or heard is None or not heard.accept or heard.guess != reading
+        return False
+
+    def _of_a_car(
+        self, reading: Reading, passage: Passage, entry: Entry, turn: _Turn
+    ) -> Iterator[Draft]:
+        """Keep a report where its car is known; it waits where it is not."""
+        last = self._recent(turn, "car", "readback") if turn.car.name else None
+        if last is not None and (last.reading == reading or passage.changing):
+            yield from self._reported_by(reading, passage, entry, turn)
+            return
+        car, sure = self._whose(reading, turn)
+        if not self._known_whose(car, sure, turn):
+            if self._of_nobody(turn) or (
+                self.roster.stranger(turn.utterance) and not car and len(self.roster.crews) == 1
+            ):
+                turn = replace(turn, car=self._car(""))
+                yield from self._report(reading, passage, entry.replace(car=""), turn)
+            else:
+                self._waiting.append(_Waiting(reading, passage, entry, turn))
+                yield from self._of_the_talk(reading, turn)
+            return
+        if car != turn.car.name:
+            waiting = _Waiting(reading, passage, entry, turn)
+            yield from self._given(waiting, car, sure)
+        else:
+            yield from self._reported_by(reading, passage, entry, turn)
+        yield from self._settled()
+
+    def _settled(self) -> Iterator[Draft]:
+        """Yield what waited and is known since something was reported."""
+        if self._waiting:
+            for draft in self._decided():
+                if isinstance(draft, Draft):
+                    yield draft
+
+    def _of_the_talk(self, reading: Reading, turn: _Turn) -> Iterator[Draft]:
+        """Yield the draft of a read-back whose call tells its car."""
+        for car in self.roster.cars:
+            last = self._car(car).last.get("pit")
+            if (
+                last is not None
+                and last.reading is not None
+                and reading.message != self._reported
+                and reading.said.startswith(last.reading.said)
+                and self._near(last, turn.utterance, self.odds["readback"])
+            ):
+                yield from self._given(self._waiting.pop(), car, 1.0)
+                return
+
+    def _told_whose(self, reading: Reading, turn: _Turn) -> Iterator[Draft]:
+        """Yield the drafts of what waited and was said again now by somebody of a known car."""
+        for one in self._waiting:
+            again = reading.said.startswith(one.reading.said)
+            if one.reading.direction == "pit":  # the walls of two cars may call the same
+                called = self._recent(turn, "pit", "readback")
+                again = again and turn.role == "car" and called is None
+            if again and self._near(one.turn.utterance, turn.utterance, self.odds["readback"]):
+                self._waiting.remove(one)
+                yield from self._given(one, turn.car.name, 0.99)
+                return
+
+    def _reported_by(
+        self, reading: Reading, passage: Passage, entry: Entry, turn: _Turn
+    ) -> Iterator[Draft]:
+        """Keep a report of a known car: one of its own, one said again, one read back, or one of
+        which only the read-back was heard.
+        """
+        last = self._recent(turn, "car", "readback")
+        by_another = last is not None and last.speaker != turn.utterance.speaker
+        if last is not None and last.reading == reading and (by_another or turn.role == "pit"):
+            if last.sure:
+                yield self._readback(entry, turn, last, agrees=True)
+            else:  # heard twice
+                yield from self._report(reading, passage, entry, turn)
+            return
+        if turn.role != "pit":
+            yield from self._report(reading, passage, entry, turn)
+            return
+        one = self._recent(turn, "car", "again")
+        if one is not None and one.sure and self._same_lap(one, reading, turn):
+            yield self._readback(entry, turn, one, agrees=one.reading == reading)
+        elif one is not None and not one.sure and self._of_one_report(one, reading, turn):
+            yield from self._second(reading, passage, entry, turn, one)
+        else:
+            yield from self._alone(reading, passage, entry, turn)
+
+    def _of_one_report(self, last: _Last, reading: Reading, turn: _Turn) -> bool:
+        """Tell whether what could not be read may be what is read now."""
+        soon = last.asked or self._near(last, turn.utterance, self.odds["readback"])
+        return soon and last.about(reading.message)
+
+    def _same_lap(self, last: _Last, reading: Reading, turn: _Turn) -> bool:
+        if reading.message != self._reported or turn.utterance.at is not None:
+            return True
+        return last.lap == turn.car.laps.said(reading)
+
+    def _second(
+        self, reading: Reading, passage: Passage, entry: Entry, turn: _Turn, last: _Last
+    ) -> Iterator[Draft]:
+        """Keep what the wall read back of a report that could not be read: two hearings of one
+        report.
+        """
+        words = self._words(passage, turn)
+        weighed = self._weighed(words, turn, last) if last.doubt is not None else None
+        if weighed is not None and (not weighed.accept or weighed.guess != reading):
+            entry = entry.replace(refusal=DOUBTFUL)
+        yield from self._report(reading, passage, entry.replace(note=_READ_BACK), turn, mends=last)
+
+    def _alone(
+        self, reading: Reading, passage: Passage, entry: Entry, turn: _Turn
+    ) -> Iterator[Draft]:
+        """Keep what somebody read back whose driver was not heard, if it is of the lap expected."""
+        utterance = turn.utterance
+        share = turn.car.outlook.lap_share(reading, utterance.at, utterance.number)
+        if share < _FITS or (turn.role == "pit" and reading.message != self._reported):
+            yield self._readback(entry, turn, self._recent(turn, "car", "readback"), agrees=False)
+        else:
+            yield from self._report(reading, passage, entry.replace(note=_ALONE), turn)
+
+    def _called(
+        self, reading: Reading, passage: Passage, entry: Entry, turn: _Turn
+    ) -> Iterator[Draft]:
+        """Keep a call: one of its own, one read back, or one of which only the read-back was
+        heard.
+        """
+        last = self._recent(turn, "pit", "readback")
         agrees = last is not None and last.reading == reading
         by_another = last is not None and last.speaker != turn.utterance.speaker
-        if (agrees and by_another) or role not in (None, direction):
-            yield self._readback(entry, turn, last, agrees=agrees)
-        elif direction == "car" and self._of_nobody(turn):
-            turn = replace(turn, car=self._car(""))
-            yield from self._reading(reading, passage, base.replace(car=""), turn)
+        if agrees and (by_another or turn.role == "car"):
+            yield self._readback(entry, turn, last, agrees=True)
+        elif turn.role == "car" and self._no_call(reading, passage, turn):
+            yield self._readback(entry, turn, last, agrees=False)
+        elif (
+            not turn.car.name
+            and len(self.roster.crews) > 1
+            and turn.role is None
+            and (not self.roster.stranger(turn.utterance))
+        ):
+            self._waiting.append(_Waiting(reading, passage, entry, turn))
         else:
             yield from self._report(reading, passage, entry, turn)
+
+    def _no_call(self, reading: Reading, passage: Passage, turn: _Turn) -> bool:
+        """Tell whether a call that only a driver is said to have said may be none: too few words,
+        or the beginning of a report.
+        """
+        if turn.car.swapped > 1:
+            return False
+        words = self.finder.cut(self.book.alphabet.say(reading.said))
+        begun = self.finder.edits.longer(words, before=False)
+        return begun or passage.bits < self.odds["wrong_role"]
 
     def _readback(self, entry: Entry, turn: _Turn, last: _Last | None, *, agrees: bool) -> Draft:
         """Keep what was said before by somebody else, or is not for its speaker to say."""
@@ -395,49 +1020,75 @@ class Listener:
         return Draft(readback, "" if last is None else last.uid)
 
     def _report(
-        self, reading: Reading, passage: Passage, entry: Entry, turn: _Turn
+        self,
+        reading: Reading,
+        passage: Passage,
+        entry: Entry,
+        turn: _Turn,
+        weighed: Doubt | None = None,
+        mends: _Last | None = None,
     ) -> Iterator[Draft]:
         """Keep a report or call, as the correction of the last one where it is the same one again;
         one that only repeats it brings nothing.
         """
         direction, utterance = reading.direction, turn.utterance
-        last = self._recent(turn, direction, "again")
-        if last is not None and last.speaker != utterance.speaker:
-            last = None
-        if last is not None and last.reading == reading and not turn.choice.changed:
+        last = mends or self._recent(turn, direction, "again")
+        if last is not None and last.speaker != utterance.speaker and last.reading is not None:
+            last = last if last.reading == reading and not last.sure else None
+        if last is not None and last.reading == reading and not turn.choice.changed and last.sure:
             return
         lap, lap_by = turn.car.laps.of(reading, utterance.at, utterance.lap)
         kind: Kind = "report" if direction == "car" else "call"
         entry = entry.replace(kind=kind, lap=lap, lap_by=lap_by)
-        if last is not None and not self._mends(last, entry, passage, turn):
+        if last is not None and mends is None and not self._mends(last, entry, passage, turn):
             last = None
-        sure = None if entry.refusal else reading
-        if sure is not None and direction == "car" and reading.message == lap_message(self.book):
+        if last is not None and last.reading == reading and not last.sure:
+            before = last.entry.certainty if last.entry is not None else None
+            sure = 1 - (1 - (before or 0.0)) * (1 - (entry.certainty or 0.0))
+            doubtful = DOUBTFUL if sure < self.odds["sure"] else ""
+            entry = entry.replace(certainty=sure, refusal=doubtful)
+        known = not entry.refusal
+        if known and direction == "car" and last is None and turn.role is not None:
+            turn.car.swapped = max(-9, turn.car.swapped + (1 if turn.role == "pit" else -1))
+        if known and direction == "car" and reading.message == self._reported:
             turn.car.values = entry.values
-        yield self._kept(entry, turn, direction, sure, mended=last)
+            if lap is not None:
+                turn.car.outlook.learn(reading, lap, utterance.at, utterance.number)
+                if self.roster.stranger(utterance):
+                    learnt = self._learnt.setdefault(utterance.speaker, {})
+                    learnt[turn.car.name] = learnt.get(turn.car.name, 0.0) + 1
+        yield self._kept(entry, turn, direction, reading, mended=last, weighed=weighed)
 
     def _kept(
         self,
         entry: Entry,
         turn: _Turn,
         direction: Direction,
-        sure: Reading | None,
+        reading: Reading | None,
         *,
         mended: _Last | None,
+        weighed: Doubt | None = None,
     ) -> Draft:
         """Remember a report or call as the last one, and return its draft: a correction of the one
         that it mends.
         """
         uid, utterance = entry.uid if mended is None else mended.uid, turn.utterance
-        turn.car.last[direction] = _Last(
+        last = _Last(
             uid,
             entry.heard,
             utterance.speaker,
             utterance.number,
             utterance.at,
-            sure,
+            reading,
             entry.lap,
+            entry=entry,
+            doubt=weighed,
+            values=turn.car.values if reading is None else None,
+            sure=reading is not None and not entry.refusal,
         )
+        before = turn.car.last.get(direction)
+        if before is None or before.number <= last.number:
+            turn.car.last[direction] = last
         if mended is not None:
             return Draft(entry.replace(kind="correction"), uid)
         if direction == "car":
@@ -450,8 +1101,8 @@ class Listener:
         """
         if passage.changing or turn.choice.changed:
             return True
-        if last.reading is None:
-            return self._of_one(last, entry, passage, turn)
+        if last.reading is None or not last.sure:
+            return last.about(entry.message) and self._of_one(last, entry, passage, turn)
         return (
             last.reading.message == entry.message
             and entry.kind == "report"
@@ -466,6 +1117,20 @@ class Listener:
         Times tell: a lap lasts longer. Without them the lap said does; where none is said it is so
         if the report was asked for.
         """
-        if passage.changing or (last.at is not None and turn.utterance.at is not None):
+        if passage.changing:
             return True
+        if last.at is not None and turn.utterance.at is not None:
+            return last.asked or self._near(last, turn.utterance, self.odds["readback"])
         return entry.lap == last.lap if entry.lap_by == "said" else last.asked
+
+
+def _without(choice: Interpretation, said: PlainReport) -> Interpretation:
+    """Return what was found beside a report said in plain words, whose numbers are no code."""
+    kept = [
+        passage
+        for passage in choice.passages
+        if passage.kind not in ("refused", "reading")
+        or passage.span[1] <= said.span[0]
+        or said.span[1] <= passage.span[0]
+    ]
+    return replace(choice, passages=kept)

@@ -229,7 +229,7 @@ def summary_lines(summary: Summary) -> None:
         console().print(
             safe(
                 f"  {summary.refused} of them can't be read or are doubtful, and need a look: niner"
-                " sheet show",
+                " sheet show --doubtful",
                 "yellow",
             )
         )

@@ -236,14 +236,27 @@ class Values(Column):
         return {name: value_of(fields, name, text) for name, text in texts.items()}
 
 
+# values of texts, by field: a sheet of many laps has few different ones
+_KEPT_VALUES: dict[tuple[int, str], tuple[FieldBase, Value]] = {}
+_MOST_VALUES = 20_000
+
+
 def value_of(fields: Fields, name: str, text: str) -> Value:
     """Return the value of the field ``name`` that an export or the journal has as text; raises
     CodeError where the text is none.
     """
+    field = fields.get(name)
+    kept = _KEPT_VALUES.get((id(field), text))
+    if kept is not None and kept[0] is field:
+        return kept[1]
     try:
-        if name not in fields:
+        if field is None:
             raise ValueError(f"the book has no field {name!r}")
-        return fields[name].from_text(text)
+        value = field.from_text(text)
+        if len(_KEPT_VALUES) > _MOST_VALUES:
+            _KEPT_VALUES.clear()
+        _KEPT_VALUES[id(field), text] = field, value
+        return value
     except ValueError as error:
         raise CodeError(
             f"{name} = {text[:60]!r}: {error}",

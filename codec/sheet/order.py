@@ -186,7 +186,9 @@ def placed(said: Iterable[Entry], of_lap: Callable[[Entry], bool]) -> list[Place
             running = running if entry.refusal else max(running, entry.lap or 0)
             found.append(Placed(entry.lap or 0, entry, of_lap=True))
         else:
-            found.append(Placed(max(running, _ended_by(entry, running, ends)), entry, of_lap=False))
+            told_lap = entry.lap - 1 if entry.lap_by in ("time", "given") and entry.lap else None
+            behind = max(running, _ended_by(entry, running, ends)) if told_lap is None else told_lap
+            found.append(Placed(behind, entry, of_lap=False))
     return sorted(found, key=lambda one: (one.behind, not one.of_lap))
 
 
@@ -205,8 +207,6 @@ def _ended_by(entry: Entry, running: int, ends: Sequence[tuple[int, int]]) -> in
     """Return the last lap that had ended when something was said, by the clock, 0 where it does
     not tell.
     """
-    if entry.lap_by in ("time", "given") and entry.lap:
-        return entry.lap - 1
     if entry.at is None:
         return 0
     place = bisect.bisect([at for _, at in ends], entry.at)

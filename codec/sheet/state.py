@@ -21,6 +21,7 @@ from grammar.speech.facts import OF_THE_RACE
 
 NEUTRALISED, RESUMED, STOPPED, ADDED = "neutralised", "resumed", "stopped", "added"
 POSITION = "position"  # of a dial, which the event's note names
+BY_HAND = "by hand"  # the note of what somebody put right who looked at it
 MOST_LAPS = 1000  # that a race may have, and that may be added to one
 MOST_LAP = 10_000  # the highest number of a lap that is taken from people and files
 _ROOTS: tuple[Kind, ...] = ("report", "call", "event", "note")

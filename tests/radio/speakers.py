@@ -55,11 +55,14 @@ BREAKS = [
 
 @dataclass(frozen=True, slots=True)
 class Labelled:
-    """A line, and the strings that it holds; ``()`` for none."""
+    """A line, and the strings that it holds, ``()`` for none; ``perhaps`` the one that was said in
+    it, and may be made out.
+    """
 
     said: Utterance
     strings: tuple[str, ...]
     why: str
+    perhaps: str = ""
 
 
 def strings(book: Book, direction: str, chance: random.Random) -> Iterator[str]:
@@ -160,8 +163,8 @@ def labelled(
 ) -> list[Labelled]:
     """Return a labelled set in random order, its lines far apart in time."""
     chance = random.Random(seed)
-    made: list[tuple[str, str, tuple[str, ...], str]] = [
-        (who, text, (), "talk") for who, text in talk()
+    made: list[tuple[str, str, tuple[str, ...], str, str]] = [
+        (who, text, (), "talk", "") for who, text in talk()
     ]
     source = strings(book, "car", chance)
     for _ in range(reports):
@@ -169,7 +172,7 @@ def labelled(
         say = corrected if len(string) > 3 and chance.random() < 0.08 else spoken
         text = say(book, string, chance)
         made.append(
-            ("car", chance.choice(BEFORE) + text + chance.choice(AFTER), (string,), "report")
+            ("car", chance.choice(BEFORE) + text + chance.choice(AFTER), (string,), "report", "")
         )
     source = strings(book, "pit", chance)
     for _ in range(calls):
@@ -181,15 +184,16 @@ def labelled(
                 + spoken(book, string, chance),
                 (string,),
                 "call",
+                "",
             )
         )
     source = strings(book, "car", chance)
-    made += [
-        ("car", chance.choice(BEFORE) + misheard(book, next(source), chance), (), "misheard")
-        for _ in range(slips)
-    ]
+    for _ in range(slips):
+        string = next(source)
+        said = chance.choice(BEFORE) + misheard(book, string, chance)
+        made.append(("car", said, (), "misheard", string))
     chance.shuffle(made)
     return [
-        Labelled(Utterance(number, text, who, number * 100_000), held, why)
-        for number, (who, text, held, why) in enumerate(made, start=1)
+        Labelled(Utterance(number, text, who, number * 100_000), held, why, perhaps)
+        for number, (who, text, held, why, perhaps) in enumerate(made, start=1)
     ]

@@ -34,6 +34,7 @@ def test_reports_and_calls_are_found(seed: int, capsys: pytest.CaptureFixture[st
     assert len(lines) >= 300
     wanted = [set(line.strings) for line in lines]
     found = found_in(lines)
+    found = [f - {line.perhaps} for line, f in zip(lines, found, strict=True)]
     right = sum(len(w & f) for w, f in zip(wanted, found, strict=True))
     recall = right / sum(len(w) for w in wanted)
     precision = right / sum(len(f) for f in found)

@@ -73,9 +73,17 @@ def test_what_the_wall_repeats_wrongly_is_told() -> None:
     assert [(e.kind, e.note) for e in found] == [("report", ""), ("readback", "differs")]
 
 
-def test_a_read_back_of_what_nobody_said_is_doubtful() -> None:
+def test_a_read_back_counts_alone_where_the_driver_was_not_heard() -> None:
     found = heard(("Quill", REPORT, 1))
-    assert [(e.kind, e.refusal) for e in found] == [("readback", "doubtful")]
+    assert [(e.kind, e.car, e.string, e.refusal) for e in found] == [
+        ("report", "7", "5163JRBT", "")
+    ]
+
+
+def test_a_read_back_of_an_earlier_lap_is_no_report() -> None:
+    said = "one two one two eight sierra alfa"
+    found = heard(("Ana", REPORT, 400), ("Quill", f"copy, {said}", 485), crews=CREWS[:1])
+    assert [(e.kind, e.refusal) for e in found] == [("report", ""), ("readback", "doubtful")]
 
 
 def test_a_report_said_twice_counts_once() -> None:
@@ -84,11 +92,11 @@ def test_a_report_said_twice_counts_once() -> None:
 
 def test_a_report_said_again_mends_the_one_misheard() -> None:
     found = heard(
-        ("Ana", "one one seven four x-ray quebec november tango", 1), ("Quill", "say again", 5),
+        ("Ana", "one one seven door x-ray quebec november tangle", 1), ("Quill", "say again", 5),
         ("Ana", "one one seven four x-ray quebec charlie tango", 8),
     )  # fmt: skip
     assert [(e.kind, e.refusal) for e in found] == [
-        ("report", "check"),
+        ("report", "unknown-word"),
         ("question", ""),
         ("correction", ""),
     ]
@@ -194,14 +202,16 @@ def test_laps_in_order_where_the_book_has_no_lap_field() -> None:
 
 def test_a_recogniser_that_is_not_sure_makes_a_doubtful_report() -> None:
     listener = Listener(race_book(), CREWS)
-    words = tuple(RecognisedWord(word, 0.9) for word in REPORT.split())
+    words = tuple(RecognisedWord(word, 0.5) for word in REPORT.split())
     entries = [
         d.entry
         for d in listener.hear(utterance(REPORT, "Ana", 1, words=words))
         if isinstance(d, Draft)
     ]
     assert [(e.refusal, e.accepted) for e in entries] == [("doubtful", False)]
-    assert entries[0].certainty == pytest.approx(0.9**8, abs=0.01)
+    right = 0.5**8  # of seldom right words hardly any report is, though its check symbol fits
+    several = 1 - right - 8 * 0.5**8
+    assert entries[0].certainty == pytest.approx(right / (right + several / 31), abs=0.001)
 
 
 def test_an_alternative_that_is_a_report_is_taken_when_it_is_the_likely_one() -> None:

@@ -1,6 +1,4 @@
-"""Whether words are a report but for one of them: misheard, missing, or said in place of
-another.
-"""
+"""How far words are from a report: how many of them are misheard, missing, or one too many."""
 
 from __future__ import annotations
 
@@ -13,11 +11,11 @@ from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.words import Word
 
 Options = tuple[str, ...]
+MOST = 4  # edits: what is as far from a report is none
 
 
-class Nearly:
-    """The strings of a book's messages of one direction, and those that lack one symbol or have
-    another in its place.
+class Edits:
+    """The strings of a book's messages of one direction, and how many words others are from them.
 
     Check symbols count as free: a report with a wrong one has a symbol misheard.
     """
@@ -28,24 +26,45 @@ class Nearly:
         self._alphabet = book.alphabet
         self._automaton = build(messages)
 
-    def nearly(self, words: Iterable[Word]) -> bool:
-        """Tell whether words are at most one word from a report; a word that is none of the code
-        must be the one misheard.
+    def least(self, words: Iterable[Word]) -> int:
+        """Return the least number of words that must be another, one more or one less to make words
+        a report, ``MOST`` where it is that or more; a word that is none of the code is one of them.
         """
         options = _options(words)
         if options is None:
-            return False
-        right, once = (
-            set(self._automaton.starts),
-            set[int](),
-        )  # the states reached with every word as it is, and with one that is not
+            return MOST
+        reached = self._with_lost(
+            [set(self._automaton.starts), *(set[int]() for _ in range(1, MOST))]
+        )
         for choices in options:
-            other = self._any(
-                right
-            )  # whatever was said in place of this word, or is missing before it
-            once = self._read(once | other, choices) | other if choices is not None else other
-            right = self._read(right, choices) if choices is not None else set()
-        return any(self._automaton.accepting[state] for state in right | once | self._any(right))
+            following: list[set[int]] = []
+            for edits, states in enumerate(reached):
+                right = self._read(states, choices) if choices is not None else set[int]()
+                before = reached[edits - 1] if edits else set[int]()
+                following.append(right | before | self._any(before))
+            reached = self._with_lost(following)
+        accepting = self._automaton.accepting
+        return next(
+            (n for n, states in enumerate(reached) if any(accepting[one] for one in states)), MOST
+        )
+
+    def longer(self, words: Iterable[Word], *, before: bool) -> bool:
+        """Tell whether words would be a report, too, with one more symbol behind or before them."""
+        options = _options(words)
+        if options is None or None in options:
+            return False
+        states = set(self._automaton.starts)
+        states = self._any(states) if before else states
+        for choices in options:
+            states = self._read(states, choices or ())
+        states = states if before else self._any(states)
+        return any(self._automaton.accepting[state] for state in states)
+
+    def _with_lost(self, reached: list[set[int]]) -> list[set[int]]:
+        """Add the states reached where words are missing."""
+        for edits in range(1, len(reached)):
+            reached[edits] |= self._any(reached[edits - 1])
+        return reached
 
     def _any(self, states: Iterable[int]) -> set[int]:
         return {step.target for state in states for step in self._automaton.steps[state]}

@@ -1,0 +1,285 @@
+"""The laps of everything said, once more is known: a hidden Markov model of a car's reports.
+
+The state is the lap that a report is of. From one report to the next so many laps go by, by the
+time between them and by how long a lap takes; some reports are not heard, some laps take longer
+than others (neutralised, or with a stop). What a report says of its lap, most often only its last
+figure, is what is observed. Forward and backward sums give each lap its probability (L. R. Rabiner,
+"A tutorial on hidden Markov models", 1989).
+
+Everything else stands between reports. A lap begins at the same part of the way from one report to
+the next all race long; where the recording begins with the race, its first report tells which.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from itertools import pairwise
+
+from codec.radio.forms import LeftOut
+from codec.radio.laps import lap_field
+from codec.radio.listener import Draft
+from codec.radio.outlook import lap_counts, level_of_lap
+from codec.sheet.entry import Entry, LapBy
+from codec.sheet.state import lap_message
+from grammar.book import Book
+
+_SAID = 0.995  # how often the lap said is the report's
+_IN_ORDER = 2000  # milliseconds: lines may be so far out of their order
+_MOST_HELD = 400  # drafts that wait for a later report
+_MOST_REPORTS = 24  # of a car, that tell of each other
+_PHASE = 0.5  # of a lap gone by at a report, where nothing tells
+_SEEN = (0.02, 1.3)  # what it may be by the first report
+_PHASE_SPREAD, _PHASE_UNKNOWN = 0.05, 0.3
+_LEAST = 1e-9
+_MOST_LAPS = 16  # that a report may be of
+_DAY = 86_400_000 * 30  # milliseconds: times beyond are of the clock, not of the recording
+
+
+@dataclass(slots=True)
+class _Report:
+    """A report of a car: when, the lap said (None where none is), and how likely each lap is."""
+
+    at: int
+    uid: str
+    said: int | None
+    order: int | None = None
+    laps: dict[int, float] = field(default_factory=dict)
+
+    @property
+    def lap(self) -> int | None:
+        """The likeliest lap."""
+        return max(self.laps, key=self.laps.__getitem__) if self.laps else self.order
+
+
+@dataclass(slots=True)
+class _CarLaps:
+    reports: list[_Report] = field(default_factory=list)
+    fresh: bool = False
+
+    def length(self) -> float | None:
+        """Return the milliseconds of a usual lap."""
+        known = [one for one in self.reports if one.said is not None]
+        lengths = sorted(
+            (after.at - before.at) / (after.said - before.said)
+            for before, after in pairwise(known)
+            if before.said is not None and after.said is not None and after.said > before.said
+        )
+        return lengths[len(lengths) // 2] if lengths else None
+
+
+class LapModel:
+    """Puts what was said on its lap; ``start`` is when the recording began, if that is known."""
+
+    def __init__(self, book: Book, after: dict[str, int] | None = None) -> None:
+        """Begin with nothing known."""
+        self.book, self._lap, self._message = book, lap_field(book), lap_message(book)
+        self._after = after or {}
+        self._cars: dict[str, _CarLaps] = {}
+        self._held: deque[Draft] = deque()
+        self._moved: dict[str, tuple[int | None, LapBy]] = {}
+        self.start: int | None = None
+
+    def placed(
+        self, drafts: Iterable[Draft | LeftOut], waits: Callable[[], int | None]
+    ) -> Iterator[Draft | LeftOut]:
+        """Yield drafts in the order in which they were said, each on its lap; ``waits`` tells since
+        when something waits to become one.
+        """
+        for draft in drafts:
+            if isinstance(draft, LeftOut):
+                yield draft
+                continue
+            self._observe(draft)
+            self._hold(draft)
+            since = waits()
+            while self._held and (
+                len(self._held) > _MOST_HELD or self._known(self._held[0], since)
+            ):
+                yield self._placed(self._held.popleft())
+        while self._held:
+            yield self._placed(self._held.popleft())
+
+    def _hold(self, draft: Draft) -> None:
+        """Hold a draft back: one that waited stands before what was said later."""
+        at, behind = draft.entry.at, list[Draft]()
+        while at is not None and self._held:
+            last = self._held[-1].entry
+            if last.at is None or last.at <= at + _IN_ORDER or draft.about == last.uid:
+                break
+            behind.append(self._held.pop())
+        self._held.append(draft)
+        self._held.extend(reversed(behind))
+
+    def _observe(self, draft: Draft) -> None:
+        entry = draft.entry
+        reported = entry.kind in ("report", "correction") and entry.message in (self._message, "")
+        if not reported or entry.at is None or entry.lap_by == "time" or not self._message:
+            return
+        car = self._cars.setdefault(entry.car, _CarLaps())
+        said = entry.lap if entry.accepted and entry.lap_by in ("said", "given") else None
+        report = _Report(entry.at, draft.about or entry.uid, said, entry.lap)
+        if entry.kind == "correction":
+            for place, one in enumerate(car.reports):
+                if one.uid == draft.about:
+                    del car.reports[place]
+                    report.at = one.at
+                    break
+        car.reports.append(report)
+        car.reports.sort(key=lambda one: one.at)
+        del car.reports[:-_MOST_REPORTS]
+        car.fresh = False
+
+    def _known(self, draft: Draft, since: int | None) -> bool:
+        """Tell whether enough is known to put a draft on its lap, and nothing said before it
+        waits.
+        """
+        entry = draft.entry
+        if since is not None and entry.at is not None and entry.at > since:
+            return False
+        if entry.at is None or not self._open(entry) or not self._message:
+            return True
+        car = self._cars.get(entry.car)
+        return car is not None and sum(one.at > entry.at for one in car.reports) >= 2
+
+    @staticmethod
+    def _open(entry: Entry) -> bool:
+        """Tell whether the lap of an entry is only supposed."""
+        return entry.kind != "car" and entry.lap_by in ("", "order")
+
+    def _placed(self, draft: Draft) -> Draft:
+        entry = draft.entry
+        if draft.about in self._moved and self._open(entry):
+            lap, known_by = self._moved[draft.about]
+            entry = entry.replace(lap=lap, lap_by="" if lap is None else known_by)
+            return replace(draft, entry=entry)
+        car = self._cars.get(entry.car)
+        if entry.at is None or not self._open(entry) or car is None or not self._message:
+            return draft
+        if not car.fresh:
+            self._sum(car)
+        own = next((one for one in car.reports if one.uid == entry.uid), None)
+        if own is not None and own.laps:
+            lap, sure = own.lap, own.laps[own.lap or 0] if own.lap in own.laps else 0.0
+        else:
+            lap, sure = self._between(car, entry.at, self._after.get(entry.car, 0))
+        if sure <= 0:
+            return draft
+        values = dict(entry.values)
+        if self._lap in values and own is not None and lap is not None:
+            values[self._lap] = Decimal(lap)
+        by: LapBy = "order" if own is not None else "time"
+        entry = entry.replace(lap=lap, lap_by="" if lap is None else by, values=values)
+        self._moved[entry.uid] = lap, by
+        if len(self._moved) > 2 * _MOST_HELD:
+            del self._moved[next(iter(self._moved))]
+        return replace(draft, entry=entry)
+
+    def _sum(self, car: _CarLaps) -> None:
+        """Work out how likely each lap is for each report: forward and backward."""
+        length, reports = car.length(), car.reports
+        car.fresh = True
+        if all(
+            before.said is not None and after.said is not None and before.said < after.said
+            for before, after in pairwise([_Report(0, "", -1), *reports])
+        ):
+            for report in reports:
+                report.laps = {report.said or 0: 1.0}
+            return
+        steps = [lap_counts(before.at, after.at, length) for before, after in pairwise(reports)]
+        forward: list[dict[int, float]] = []
+        for place, report in enumerate(reports):
+            if place == 0:
+                laps = {report.said: 1.0} if report.said is not None else self._first(report, car)
+            else:
+                laps = {}
+                for lap, share in forward[-1].items():
+                    for count, likely in steps[place - 1].items():
+                        laps[lap + count] = laps.get(lap + count, 0.0) + share * likely
+            forward.append(_scaled({n: p * self._says(report, n) for n, p in laps.items()}))
+        backward: dict[int, float] = {}
+        for place in range(len(reports) - 1, -1, -1):
+            here = forward[place]
+            if place < len(reports) - 1:
+                following, behind = reports[place + 1], backward
+                backward = {
+                    lap: sum(
+                        likely * self._says(following, lap + count) * behind.get(lap + count, 0.0)
+                        for count, likely in steps[place].items()
+                    )
+                    for lap in here
+                }
+                backward = _scaled(backward)
+            else:
+                backward = dict.fromkeys(here, 1.0)
+            reports[place].laps = _scaled({n: p * backward.get(n, 0.0) for n, p in here.items()})
+
+    def _first(self, report: _Report, car: _CarLaps) -> dict[int, float]:
+        """Return the laps that a first report may be of, whose lap nobody said."""
+        said = next((one for one in car.reports if one.said is not None), None)
+        if said is None or said.said is None:
+            return {max(1, report.order or 1): 1.0}
+        counts = lap_counts(report.at, said.at, car.length())
+        return {said.said - n: share for n, share in counts.items() if said.said - n > 0} or {
+            1: 1.0
+        }
+
+    def _says(self, report: _Report, lap: int) -> float:
+        """Return how likely a report says what it says, if it is of a lap."""
+        if report.said is None:
+            return 1.0
+        return _SAID if self._alike(report.said, lap) else 1 - _SAID
+
+    def _alike(self, said: int, lap: int) -> bool:
+        if not self._lap or said == lap:
+            return said == lap
+        wraps = self.book.fields[self._lap].wraps
+        return wraps and level_of_lap(self.book, said) == level_of_lap(self.book, lap)
+
+    def _phase(self, car: _CarLaps, length: float | None) -> tuple[float, float]:
+        """Return how much of a lap is gone by at its report, and how far that may be wrong."""
+        first = next((one for one in car.reports if one.lap is not None), None)
+        if first is None or first.lap is None or length is None:
+            return _PHASE, _PHASE_UNKNOWN
+        start = self.start if self.start is not None and first.at > _DAY else 0
+        phase = (first.at - start) / length - (first.lap - 1)
+        if not _SEEN[0] <= phase <= _SEEN[1]:
+            return _PHASE, _PHASE_UNKNOWN
+        return phase, _PHASE_SPREAD
+
+    def _between(self, car: _CarLaps, at: int, after: int) -> tuple[int | None, float]:
+        """Return the lap that was driven at a moment, and how likely it is; 0 where nobody
+        knows.
+        """
+        known = [one for one in car.reports if one.lap is not None]
+        length = car.length()
+        if not known or (length is None and len(known) < 2):
+            return None, 0.0
+        before = max((one for one in known if one.at <= at), key=lambda o: o.at, default=None)
+        behind = min((one for one in known if one.at > at), key=lambda o: o.at, default=None)
+        phase, spread = self._phase(car, length)
+        if before is not None and behind is not None and (before.lap or 0) < (behind.lap or 0):
+            laps = (behind.lap or 0) - (before.lap or 0)
+            gone = (at - before.at) / (behind.at - before.at) * laps
+        elif before is not None:
+            gone = (at - before.at) / (length or math.inf)
+        else:
+            before = behind
+            gone = (at - (behind.at if behind else at)) / (length or math.inf)
+        place = ((before.lap if before else 0) or 0) + phase + gone
+        lap = math.floor(place)
+        near = min(place - lap, lap + 1 - place)
+        sure = 0.5 * (1 + math.erf(near / spread / math.sqrt(2)))
+        return (lap if lap > after else None), sure
+
+
+def _scaled(weights: dict[int, float]) -> dict[int, float]:
+    """Return weights as shares of their sum; what is next to nothing is left out."""
+    whole = sum(weights.values())
+    if whole <= 0:
+        return weights
+    likely = sorted(weights, key=weights.__getitem__, reverse=True)[:_MOST_LAPS]
+    return {lap: weights[lap] / whole for lap in likely if weights[lap] > _LEAST * whole}

@@ -1,0 +1,545 @@
+"""Reports said in plain words, by the names of their fields: "lap five, energy minus 0.4, motor
+105, inverter 75, battery 48".
+
+Nothing checks such a report as a code's check symbol does. So every field that the message must
+have has to be there, once; what stands without its name is taken only where one field is left for
+it; and a value further from the last one than it goes in a lap is not sure.
+"""
+
+from __future__ import annotations
+
+import functools
+import itertools
+import math
+import re
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from decimal import Decimal
+from typing import Any
+
+from codec.encoding import encode
+from codec.radio.evidence import settings
+from codec.radio.laps import lap_field
+from codec.reading import Reading
+from codec.sheet.state import lap_message
+from grammar.book import Book
+from grammar.data import table
+from grammar.errors import CodeError, Span
+from grammar.fields import FieldBase
+from grammar.speech.kinds import WordKind
+
+_TOKEN = re.compile(r"[-+−]?\d+(?:[.,]\d+)?|[^\W\d_]+(?:['’][^\W\d_]+)?|[°%]\w?")
+_FAR = 3.5  # standard deviations that a value may be from the last one
+_WIDTH = Decimal("0.03")  # of a field's range: how far it goes in a lap where the book does not say
+_SHORT = 4  # characters of a word that means nothing
+_FEWEST = 3  # fields named, to be an attempt at a report
+
+
+@dataclass(frozen=True, slots=True)
+class PlainReport:
+    """A report said in plain words: its values by field, and what is missing or said twice.
+
+    ``others`` are by field the values it may have been, had a word been lost or been another, each
+    with how likely that is against others; ``plus`` tells whether any was said with PLUS,
+    ``spoilt`` whether words stand in it that do not belong there.
+    """
+
+    span: Span
+    values: Mapping[str, Any]
+    missing: tuple[str, ...] = ()
+    others: Mapping[str, Sequence[tuple[Decimal, float]]] = field(default_factory=dict)
+    plus: bool = False
+    spoilt: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Item:
+    """A value said: of a field, or of none that is named (""); ``value`` None for a field named
+    without one.
+    """
+
+    name: str
+    value: Any
+    span: Span
+    sign: str = ""
+    whole: bool = True
+    unit: str = ""
+    words: tuple[str, ...] = ()
+
+
+@dataclass(slots=True)
+class _Run:
+    items: list[_Item] = field(default_factory=list)
+    spoilt: bool = False
+
+    @property
+    def named(self) -> set[str]:
+        return {item.name for item in self.items if item.name}
+
+
+class NamedReports:
+    """Finds the reports of a book's lap message that are said by the names of its fields."""
+
+    def __init__(self, book: Book) -> None:
+        """Gather the names of the fields, of their options and of their units."""
+        self.book, self.lap = book, lap_field(book)
+        self.message = lap_message(book)
+        fields = book.messages[self.message].fields if self.message else {}
+        self.numeric = {name: one for name, one in fields.items() if one.numeric}
+        self.flags = {
+            name: one for name, one in fields.items() if not one.numeric and _options(one)
+        }
+        self.names = self._names()
+        self.options = {
+            tuple(str(option).casefold().replace("_", " ").split()): (name, str(option))
+            for name, one in self.flags.items()
+            for option in _options(one)
+        }
+        words = settings()["named"]
+        self._links, self._units = frozenset(words["links"]), frozenset(words["units"])
+        self._minus, self._plus = frozenset(words["minus"]), frozenset(words["plus"])
+        self._point, self._hedges = frozenset(words["point"]), frozenset(words["hedges"])
+        self._numbers = _Numbers(book, self._point)
+        known = [word for form in (*self.names, *self.options) for word in form]
+        known += [*self._links, *self._units, *self._minus, *self._plus, *self._point]
+        self._together = _Together({*known, *self._numbers.words})
+        found = sorted({name[0] for name in self.names}, key=len, reverse=True)
+        ways = "|".join(map(re.escape, found))
+        self._worth = re.compile(rf"\b(?:{ways})", re.IGNORECASE) if found else None
+
+    @functools.cached_property
+    def needed(self) -> list[str]:
+        """The fields that the message can't be without, but for the lap."""
+        values = {name: one.value(one.size // 2) for name, one in self.numeric.items()}
+        needed = []
+        for name in self.numeric:
+            try:
+                others = {other: value for other, value in values.items() if other != name}
+                encode(self.book, others, self.message)
+            except CodeError:
+                needed += [name] if name != self.lap else []
+        return needed
+
+    def _names(self) -> dict[tuple[str, ...], str]:
+        """Return the fields by what they may be called: name and title, and the title's first word
+        where it is of one field only.
+        """
+        called: dict[tuple[str, ...], set[str]] = {}
+        for name, one in {**self.numeric, **self.flags}.items():
+            title = tuple(one.title.casefold().split())
+            for form in {tuple(name.replace("_", " ").casefold().split()), title, title[:1]}:
+                called.setdefault(form, set()).add(name)
+        return {form: min(names) for form, names in called.items() if len(names) == 1}
+
+    def worth(self, text: str) -> bool:
+        """Tell whether a line names several fields."""
+        if self._worth is None:
+            return False
+        return len(set(map(str.casefold, self._worth.findall(text)))) >= 2
+
+    def begins(self, text: str) -> bool:
+        """Tell whether a line may be a part of a report in plain words."""
+        return self._worth is not None and self._worth.search(text) is not None
+
+    def find(self, text: str) -> PlainReport | None:
+        """Return the report said in a line; None where there is no attempt at one."""
+        if not self.worth(text) or len(self.needed) < 2:
+            return None
+        best = max(self._runs(text), key=lambda run: len(run.named), default=None)
+        if best is None or len(best.named - {self.lap}) < min(_FEWEST, len(self.needed)):
+            return None
+        return self._said(best)
+
+    # words
+
+    def _runs(self, text: str) -> Iterator[_Run]:
+        """Yield the stretches of items with nothing else between them."""
+        tokens = list(self._tokens(text))
+        run, place, corrected, other = _Run(), 0, False, 0
+        while place < len(tokens):
+            word = tokens[place][0]
+            item, following = self._item(tokens, place)
+            if item is not None:
+                other = 0
+                run.spoilt = run.spoilt or self._amiss(item)
+                if corrected and item.name == "" and run.items:
+                    last = run.items.pop()
+                    item = replace(item, name=last.name, span=(last.span[0], item.span[1]))
+                elif corrected and item.name in run.named:
+                    run.items = [one for one in run.items if one.name != item.name]
+                run.items.append(item)
+                corrected, place = False, following
+                continue
+            if word == "correction":
+                corrected = True
+            elif not self._passed(word):
+                other += 1
+                run.spoilt = run.spoilt or bool(run.items)
+                if word in self._hedges or other > 1 or len(word) > _SHORT:
+                    if run.items:
+                        yield run
+                    run = _Run()
+            place += 1
+        if run.items:
+            yield run
+
+    def _amiss(self, item: _Item) -> bool:
+        """Tell whether a word that means nothing stands between a name and its number."""
+        words = item.words
+        return any(
+            not self._passed(word)
+            and word not in self._numbers.words | self._minus | self._plus | self._point
+            and not word.lstrip("+-")[:1].isdigit()
+            for word in words
+        )
+
+    def _tokens(self, text: str) -> Iterator[tuple[str, Span]]:
+        """Yield the words and figures of a line in small letters, those written together apart."""
+        for found in _TOKEN.finditer(text):
+            word, start = found.group().casefold().replace("−", "-"), found.start()
+            for part in self._together.parts(word) if len(word) > _SHORT else (word,):
+                yield part, (start, start + len(part))
+                start += len(part)
+
+    def _passed(self, word: str) -> bool:
+        return word in self._links or word in self._units or word[0] in "°%"
+
+    def _item(self, tokens: Sequence[tuple[str, Span]], place: int) -> tuple[_Item | None, int]:
+        """Return the item that begins at a token, and where it ends."""
+        start = tokens[place][1][0]
+        name, length = self._longest(self.names, tokens, place)
+        if name:
+            following = place + length
+            if name in self.flags:
+                return self._flag(name, tokens, following, start)
+            value = self._number_behind(tokens, following)
+            if value is None:
+                return _Item(name, None, (start, tokens[following - 1][1][1])), following
+            return self._numbered(name, tokens, start, value)
+        option, length = self._longest(self.options, tokens, place)
+        if option:
+            end = place + length
+            return _Item(option[0], option[1], (start, tokens[end - 1][1][1])), end
+        bare = tokens[place][0] in self._point  # what stood before the point was not heard
+        value = None if bare else self._number(tokens, place)
+        if value is None:
+            return None, place
+        return self._numbered("", tokens, start, value)
+
+    def _number_behind(
+        self, tokens: Sequence[tuple[str, Span]], place: int
+    ) -> tuple[Decimal, str, int, bool] | None:
+        """Return the number behind a field's name; a word or two between them that mean nothing
+        are passed over, a sign is not.
+        """
+        for skipped in range(4):
+            if place + skipped >= len(tokens):
+                return None
+            word = tokens[place + skipped][0]
+            value = (
+                None if skipped and word in self._point else self._number(tokens, place + skipped)
+            )
+            if value is not None:
+                return value
+            passed = self._passed(word) or (skipped < 2 and len(word) <= _SHORT)
+            signed = word in self._minus | self._plus
+            if signed or not passed or word in self._hedges:
+                return None
+            if self._longest(self.names, tokens, place + skipped)[0]:
+                return None
+        return None
+
+    def _numbered(
+        self,
+        name: str,
+        tokens: Sequence[tuple[str, Span]],
+        start: int,
+        value: tuple[Decimal, str, int, bool],
+    ) -> tuple[_Item, int]:
+        number, sign, end, whole = value
+        words = tuple(word for word, span in tokens[:end] if span[0] >= start)
+        words = words[self._longest(self.names, tokens, end - len(words))[1] :] if name else words
+        unit = tokens[end][0] if end < len(tokens) else ""
+        unit = unit if unit in self._units or unit[:1] in ("°", "%") else ""
+        return _Item(name, number, (start, tokens[end - 1][1][1]), sign, whole, unit, words), end
+
+    def _flag(
+        self, name: str, tokens: Sequence[tuple[str, Span]], place: int, start: int
+    ) -> tuple[_Item, int]:
+        while place < len(tokens) and tokens[place][0] in self._links:
+            place += 1
+        option, length = self._longest(self.options, tokens, place)
+        if option and option[0] == name:
+            return _Item(name, option[1], (start, tokens[place + length - 1][1][1])), place + length
+        end = place + (place < len(tokens) and tokens[place][0] in ("none", "no", "clear"))
+        return _Item(name, "", (start, tokens[end - 1][1][1])), end
+
+    @staticmethod
+    def _longest(
+        forms: Mapping[tuple[str, ...], Any], tokens: Sequence[tuple[str, Span]], place: int
+    ) -> tuple[Any, int]:
+        for length in range(min(4, len(tokens) - place), 0, -1):
+            form = tuple(word for word, _ in tokens[place : place + length])
+            if form in forms:
+                return forms[form], length
+        return "", 0
+
+    def _number(
+        self, tokens: Sequence[tuple[str, Span]], place: int
+    ) -> tuple[Decimal, str, int, bool] | None:
+        """Return the number at a token with its sign, where it ends, and whether it is a whole
+        one.
+        """
+        words = [word for word, _ in tokens[place : place + 12]]
+        sign, skipped = "", 0
+        if words and words[0] in self._minus | self._plus:
+            sign, skipped = ("-" if words[0] in self._minus else "+"), 1
+        if words[skipped : skipped + 1] and words[skipped][0] in "+-":
+            if sign or len(words[skipped]) == 1:
+                return None
+            sign, words[skipped] = words[skipped][0], words[skipped][1:]
+        elif sign and words[skipped : skipped + 1] and len(words[skipped]) <= _SHORT:
+            word = words[skipped]
+            junk = word.isalpha() and word not in self._point | self._numbers.words
+            skipped += junk and not self._longest(self.names, tokens, place + skipped)[1]
+        found = self._numbers.read(words[skipped:])
+        if found is None:
+            return None
+        number, length = found
+        whole = number == number.to_integral_value()
+        return -number if sign == "-" else number, sign, place + skipped + length, whole
+
+    # what they mean
+
+    def _said(self, run: _Run) -> PlainReport:
+        items, missing = run.items, list[str]()
+        values: dict[str, Any] = {}
+        for number, item in enumerate(items):
+            name = item.name or self._meant(items, number)
+            if not name:
+                missing.append("which field a number is of")
+            elif item.value is None or (name in values and name in self.numeric):
+                missing.append(self.book.fields[name].title)
+            elif name in self.flags:
+                values.setdefault(name, [])
+                values[name] += [item.value] if item.value else []
+            else:
+                values[name] = item.value
+        missing += [self.book.fields[name].title for name in self.needed if name not in values]
+        others = {
+            name: tuple(self._others(self.numeric[name], item))
+            for number, item in enumerate(items)
+            if (name := item.name or self._meant(items, number)) in self.numeric
+            and name != self.lap
+            and isinstance(item.value, Decimal)
+        }
+        return PlainReport(
+            (items[0].span[0], items[-1].span[1]),
+            values,
+            tuple(dict.fromkeys(missing)),
+            others,
+            any(item.sign == "+" for item in items),
+            run.spoilt,
+        )
+
+    def _others(self, one: FieldBase, item: _Item) -> Iterator[tuple[Decimal, float]]:
+        """Yield what a number may have been, had a word of it been lost or been another."""
+        value, words = item.value, item.words
+        if _signed(one) and not item.sign and value:
+            yield -value, 1.0
+        if not words or any(word[-1].isdigit() for word in words):
+            return
+        last = words[-1]
+        size = abs(value)
+        sign = -1 if value < 0 else 1
+        if last in self._numbers.tens or last in self._numbers.hundred:
+            yield from ((sign * (size + unit), 1.0) for unit in range(1, 10))
+        for unlike, like in (("5", "9"), ("9", "5")):
+            text = str(size)
+            for place, figure in enumerate(text):
+                if figure == unlike:
+                    yield sign * Decimal(text[:place] + like + text[place + 1 :]), 1.0
+
+    def _meant(self, items: Sequence[_Item], number: int) -> str:
+        """Return the field of a number that stands without a name: the one that is left between
+        its neighbours in the message's order, "" where that is not one.
+        """
+        order = list(self.numeric)
+        named = [item.name for item in items]
+        before = [order.index(name) for name in named[:number] if name in self.numeric]
+        behind = [order.index(name) for name in named[number + 1 :] if name in self.numeric]
+        low, high = max(before, default=-1), min(behind, default=len(order))
+        left = [name for name in order[low + 1 : high] if name not in named]
+        item = items[number]
+        if item.sign or not item.whole or item.unit or not item.value:
+            left = [name for name in left if name != self.lap]
+        if item.unit:
+            left = [name for name in left if self._fits(item.unit, self.numeric[name])]
+        others = sum(1 for one in items if not one.name)
+        return left[0] if len(left) == 1 and others == 1 else ""
+
+    @staticmethod
+    def _fits(unit: str, one: FieldBase) -> bool:
+        """Tell whether a unit said may be a field's: both of heat, or both not."""
+        hot = unit[0] == "°" or unit.startswith(("deg", "cel", "cent")) or unit == "c"
+        return hot == one.unit_text.startswith("°")
+
+    def reading(
+        self, said: PlainReport, lap: int | None, text: str, context: Mapping[str, Any]
+    ) -> Reading | None:
+        """Return the reading of what was said, of a lap where it does not tell one; None where the
+        book has no string for it.
+        """
+        values = dict(said.values)
+        if self.lap and self.lap not in values:
+            if lap is None:
+                return None
+            values[self.lap] = lap
+        try:
+            made = encode(self.book, values, self.message).reading
+        except CodeError:
+            return None
+        return Reading(self.book, made.match, text, [said.span] * len(made.said), dict(context))
+
+    def level(self, name: str, value: Decimal) -> int | None:
+        """Return the level of a field's value; None for one it does not have."""
+        try:
+            return self.numeric[name].level(value).level
+        except CodeError:
+            return None
+
+    def far(self, said: PlainReport, last: Mapping[str, Any] | None, laps: int) -> bool:
+        """Tell whether a value is further from the last one than it goes in so many laps, or where
+        there is none, past an end of its range.
+        """
+        for name, value in said.values.items():
+            one = self.numeric.get(name)
+            if one is None or name == self.lap:
+                continue
+            steps = one.progression
+            if steps is None:
+                continue
+            low, high = steps.first, steps.first + steps.step * (steps.size - 1)
+            before = None if last is None else last.get(name)
+            if not isinstance(before, Decimal):
+                if not low <= value <= high:
+                    return True
+                continue
+            wander = getattr(one, "wander", None)
+            width = (high - low) * _WIDTH if wander is None else Decimal(wander)
+            width = max(width, steps.step / 2)
+            drift = abs(Decimal(getattr(one, "drift", None) or 0)) * laps
+            most = _FAR * float(width) * math.sqrt(laps) + float(drift + steps.step)
+            if abs(float(value - before)) > most:
+                return True
+        return False
+
+
+class _Together:
+    """Takes words written together apart, where that can be done in one way."""
+
+    def __init__(self, words: set[str]) -> None:
+        """Take the words that others may be made of."""
+        self._words = {word for word in words if len(word) > 1}
+        self.parts = functools.lru_cache(10_000)(self._parts)
+
+    def _parts(self, word: str) -> tuple[str, ...]:
+        if word in self._words or not word.isalpha():
+            return (word,)
+        ways: list[list[tuple[str, ...]]] = [[()], *([] for _ in word)]
+        for place in range(len(word)):
+            for last in range(place + 2, len(word) + 1):
+                if ways[place] and word[place:last] in self._words:
+                    ways[last] += [(*way, word[place:last]) for way in ways[place]]
+                    del ways[last][2:]
+        return ways[-1][0] if len(ways[-1]) == 1 else (word,)
+
+
+class _Numbers:
+    """Reads numbers in figures and in words."""
+
+    def __init__(self, book: Book, point: frozenset[str]) -> None:
+        """Gather the words of numbers, and those of the book's alphabet for figures."""
+        numbers: Any = table("speech")["numbers"]
+        self._alike = frozenset(itertools.chain(*table("speech")["homophones"].values()))
+        self._units = {word: unit for unit, words in numbers["units"].items() for word in words}
+        self._units |= {
+            form: meaning.options[0]
+            for form, meaning in book.lexicon.meanings.items()
+            if meaning.kind is WordKind.UNIT
+            and len(form) > 1
+            and form.isalpha()
+            and form not in self._alike
+        }
+        self._teens = {word: int(n) for n, words in numbers["teens"].items() for word in words}
+        self.tens = {word: int(n) for n, words in numbers["tens"].items() for word in words}
+        self.hundred = frozenset(numbers["magnitudes"]["100"])
+        self._point = point
+        self.words = {*self._units, *self._teens, *self.tens, *self.hundred}
+
+    def read(self, words: Sequence[str]) -> tuple[Decimal, int] | None:
+        """Return the number that words begin with, and how many they are."""
+        if not words:
+            return None
+        if words[0][0].isdigit():
+            return Decimal(words[0].replace(",", ".")), 1
+        whole = self._whole(words)
+        number, length = whole if whole is not None else ("0", 0)
+        if words[length : length + 1] and words[length] in self._point:
+            digits = self._digits(words[length + 1 :])
+            if not digits:
+                return None
+            return Decimal(f"{number}.{digits}"), length + 1 + len(digits)
+        if not length or (len(number) > 1 and number[0] == "0"):
+            return None
+        return Decimal(number), length
+
+    def _digits(self, words: Sequence[str]) -> str:
+        found = itertools.takewhile(lambda word: word in self._units, words)
+        return "".join(self._units[word] for word in found)
+
+    def _whole(self, words: Sequence[str]) -> tuple[str, int] | None:
+        if len(words) > 1 and words[1] in self.hundred:
+            first = "1" if words[0] == "a" else self._units.get(words[0])
+            if first is None:
+                return None
+            skipped = 2 + (len(words) > 2 and words[2] == "and")
+            rest = self._below(words[skipped:])
+            if rest is None:
+                return str(int(first) * 100), 2
+            return str(int(first) * 100 + rest[0]), skipped + rest[1]
+        if words[0] in self.hundred:
+            rest = self._below(words[1:])
+            return str(100 + (rest[0] if rest else 0)), 1 + (rest[1] if rest else 0)
+        digits = self._digits(words)
+        if len(digits) > 1:
+            return digits, len(digits)
+        below = self._below(words)
+        if below is None:
+            return None
+        return str(below[0]), below[1]
+
+    def _below(self, words: Sequence[str]) -> tuple[int, int] | None:
+        """Return the number below a hundred that words begin with."""
+        if not words:
+            return None
+        word = words[0]
+        if word in self._teens:
+            return self._teens[word], 1
+        if word in self.tens:
+            unit = self._units.get(words[1]) if len(words) > 1 else None
+            if unit is not None and unit != "0":
+                return self.tens[word] + int(unit), 2
+            if len(words) > 1 and words[1] in self._alike:
+                return None  # forty to: may be forty two
+            return self.tens[word], 1
+        return (int(self._units[word]), 1) if word in self._units else None
+
+
+def _options(one: FieldBase) -> Sequence[Any]:
+    return getattr(one, "flags", None) or getattr(one, "options", None) or ()
+
+
+def _signed(one: FieldBase) -> bool:
+    steps = one.progression
+    return steps is not None and steps.first < 0

@@ -1,0 +1,127 @@
+"""The words of a line of radio, as recognisers write them: code words written together, strung with
+dashes or commas, and figures and words without a blank between them, are taken apart where that can
+be done in one way only.
+
+Elsewhere in niner words are matched whole or not at all. Here a line is not typed by somebody who
+can put it right: it is what a program wrote of what somebody said.
+"""
+
+from __future__ import annotations
+
+import functools
+import re
+from collections.abc import Iterator
+
+from grammar.speech.kinds import SPOKEN, WordKind
+from grammar.speech.lexicon import Lexicon
+from grammar.speech.words import Word, Wording, cut
+
+_PAUSE = re.compile(r"[-–—.…,;:~_*]+")  # written for a pause, and no word
+_LISTED = re.compile(r"\w+(?:[,./_·–—]\w+){2,}")  # 5,1,6,3
+_SHAPES = re.compile(r"\d+|[^\W\d_]+")
+_MOST_TOGETHER = 60  # characters of one word
+_KEPT = 50_000
+_SPARED = "to for too won ate oh o a i"  # words that are found in others by chance
+
+
+class RadioWords:
+    """Cuts lines into the words of a book."""
+
+    def __init__(self, lexicon: Lexicon) -> None:
+        """Gather the words that others may be made of."""
+        self.lexicon = lexicon
+        spared = frozenset(_SPARED.split())
+        self._parts = {
+            form.replace(" ", "").replace("-", ""): form
+            for form, meaning in lexicon.meanings.items()
+            if meaning.kind in SPOKEN
+            and meaning.kind is not WordKind.AND
+            and len(form) > 2
+            and form not in spared
+        }
+        self._longest = max(map(len, self._parts), default=0)
+        self.apart = functools.lru_cache(_KEPT)(self._apart)
+
+    def cut(self, text: str) -> Wording:
+        """Return the words of a line; raises CodeError for one too long to be read at once."""
+        wording = cut(self.lexicon, text)
+        if all(word.kind is not WordKind.UNKNOWN for word in wording):
+            return wording
+        return Wording(text, list(self._taken_apart(wording)))
+
+    def _taken_apart(self, wording: Wording) -> Iterator[Word]:
+        words, text, place = wording.words, wording.text, 0
+        while place < len(words):
+            word, place = words[place], place + 1
+            if word.kind is not WordKind.UNKNOWN:
+                yield word
+                continue
+            if _PAUSE.fullmatch(word.text):
+                continue
+            start, end = word.span
+            if place < len(words) and text[end : end + 1] == "-":  # one x-ray written together
+                following = words[place]
+                parts = self.apart(f"{word.text}-{following.text}")
+                if parts and following.span[0] == end + 1:
+                    place += 1
+                    yield from self._words(text, start, parts)
+                    continue
+            parts = self.apart(word.text)
+            if parts:
+                yield from self._words(text, start, parts)
+            else:
+                yield word
+
+    def _words(self, text: str, start: int, parts: tuple[tuple[int, int], ...]) -> Iterator[Word]:
+        """Yield the words of parts of a text, each as it is cut among others."""
+        for first, last in parts:
+            piece = text[start + first : start + last]
+            form = self._parts.get(piece.replace("-", "").casefold(), piece)
+            for word in cut(self.lexicon, f"… {form}")[1:]:
+                yield Word(word.meaning, (start + first, start + last), piece)
+
+    def _apart(self, raw: str) -> tuple[tuple[int, int], ...]:
+        """Return where the words of a word written together begin and end, () where it is none or
+        can be taken apart in more than one way.
+        """
+        if len(raw) > _MOST_TOGETHER:
+            return ()
+        if _LISTED.fullmatch(raw):
+            shapes = [found.span() for found in re.finditer(r"\w+", raw)]
+            if any(end - start > 1 and raw[start:end].isdigit() for start, end in shapes):
+                return ()  # a lap time, 1.32.4
+        else:
+            shapes = [found.span() for found in _SHAPES.finditer(raw)]
+            if sum(end - start for start, end in shapes) < len(raw.replace("-", "")):
+                return ()
+            if "-" in raw:
+                shapes = [(0, len(raw))]
+        found: list[tuple[int, int]] = []
+        for start, end in shapes:
+            ways = self._ways(raw, start, end)
+            if len(ways) != 1:
+                return ()
+            found += ways[0]
+        return tuple(found) if len(found) > 1 else ()
+
+    def _ways(self, raw: str, start: int, end: int) -> list[list[tuple[int, int]]]:
+        """Return the ways to take a stretch of letters apart (figures are one part), two at
+        most.
+        """
+        if raw[start:end].isdigit():
+            typed = self.lexicon.typed(raw[start:end], alone=False)
+            return [] if typed is None else [[(start, end)]]
+        if end - start == 1:
+            single = raw[start:end]
+            known = single.isupper() and self.lexicon.typed(single, alone=False) is not None
+            return [[(start, end)]] if known else []
+        form = raw.casefold()
+        ways: dict[int, list[list[tuple[int, int]]]] = {start: [[]]}
+        for place in range(start, end):
+            for way in ways.get(place, ()):
+                for last in range(place + 3, min(end, place + self._longest + 2) + 1):
+                    part = form[place:last]
+                    if part.replace("-", "") in self._parts and part.strip("-") == part:
+                        ways.setdefault(last, []).append([*way, (place, last)])
+                        del ways[last][2:]
+        return ways.get(end, [])

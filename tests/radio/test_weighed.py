@@ -1,0 +1,250 @@
+"""What is found though it is not said, or not written down, as a book has it: words written
+together, plain words, names missing or wrong, laps by the time between reports; and what somebody
+puts right by hand.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from sheet.support import REPORT, new, race_book
+
+from codec import encode
+from codec.radio.by_hand import accept, doubtful_rows, fix
+from codec.radio.crews import crews_of
+from codec.radio.dedupe import NOT_USED
+from codec.radio.forms import FORMS, LeftOut, Utterance
+from codec.radio.importing import import_transcript
+from codec.radio.named import NamedReports
+from codec.radio.wording import RadioWords
+from codec.sheet import Entry, Journal, SheetError
+from codec.sheet.state import BY_HAND, rows
+
+CREWS = crews_of(["7=Ana,Quill", "61=Teo,Denn"])
+
+
+def said(lap: int, motor: int = 90, battery: int = 40) -> str:
+    values = {"lap": lap, "energy": 0, "motor": motor, "inverter": 60, "battery": battery}
+    return encode(race_book(), {**values, "alert": []}, "lap").words
+
+
+def brought(journal: Journal, *lines: str, named: str = "") -> list[Entry]:
+    crews = crews_of([named]) if named else CREWS
+    import_transcript(journal, [f"{line}\n" for line in lines], "text", crews)
+    return [row.entry for row in rows(journal.entries())]
+
+
+@pytest.mark.parametrize(
+    ("written", "words"),
+    [
+        ("twofive sixoneeight", ["two", "five", "six", "one", "eight"]),
+        ("5163juliett", ["5163", "juliett"]),
+        ("novemberonex-ray", ["november", "one", "x-ray"]),
+        ("5,1,6,3 - two...", ["5", "1", "6", "3", "two"]),
+        ("someone often antenna", ["someone", "often", "antenna"]),
+        ("1.32.4", ["1.32.4"]),  # a lap time
+    ],
+)
+def test_words_written_together_are_taken_apart_where_there_is_one_way(
+    written: str, words: list[str]
+) -> None:
+    cut = RadioWords(race_book().lexicon).cut(written)
+    assert [word.text for word in cut] == words
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "minus 0.4, motor 105, inverter 75, battery 48",
+        "lap 5, minus 0.4 kWh, motor 105°C, inverter 75°C, battery 48°C",
+        "lap five, energy is minus zero point four, motor 105, inverter seventy five, battery 48.",
+        "lap 5 energy minus 0.4 motor one hundred and five inverter 75 battery forty eight.",
+        "lap five energy minus point four motorat one oh five inverter seventyfive battery 48",
+        "lap 5, minus 0.4, motor 100, correction, 105, inverter 75, battery 48",
+    ],
+)
+def test_a_report_in_plain_words_is_a_report(tmp_path: Path, words: str) -> None:
+    before = said(4, 105, 48)
+    with new(tmp_path) as journal:
+        found = brought(journal, f"[00:01:00] Ana: {before}", f"[00:02:20] Ana: {words}")
+    values = {name: str(value) for name, value in found[-1].values.items() if name != "alert"}
+    assert values == {
+        "lap": "5", "energy": "-0.4", "motor": "105", "inverter": "75", "battery": "48",
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("words", "missing"),
+    [
+        ("lap 5, motor 105, inverter 75, battery 48", ["energy against plan"]),
+        ("lap 5, energy minus sierra point four, motor 105, inverter 75, battery 48", None),
+    ],
+)
+def test_plain_words_that_lack_a_field_are_none(words: str, missing: list[str] | None) -> None:
+    found = NamedReports(race_book()).find(words)
+    assert found is not None
+    assert found.missing
+    assert missing is None or list(found.missing) == missing
+
+
+def test_a_value_far_from_the_last_one_is_doubtful_in_plain_words(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        found = brought(
+            journal,
+            f"[00:01:00] Ana: {said(4, 105, 48)}",
+            "[00:02:20] Ana: lap 5, energy 0, motor 105, inverter 60, battery 24",
+        )
+    assert [entry.refusal for entry in found] == ["", "doubtful"]
+
+
+def test_a_report_with_no_name_is_of_the_car_whose_last_one_it_fits(tmp_path: Path) -> None:
+    lines = [
+        line
+        for lap in range(1, 5)
+        for line in (
+            f"[00:{lap:02}:00] {'Ana: ' if lap < 4 else ''}{said(lap, 80, 38)}",
+            f"[00:{lap:02}:05] {'Teo: ' if lap < 4 else ''}{said(lap, 115, 52)}",
+        )
+    ]
+    with new(tmp_path) as journal:
+        found = brought(journal, *lines)
+    assert [(entry.car, entry.lap) for entry in found] == [
+        (car, lap) for lap in range(1, 5) for car in ("7", "61")
+    ]
+
+
+def test_a_report_under_the_name_of_the_wall_counts(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        found = brought(journal, f"[00:01:00] Quill: {REPORT}", f"[00:01:06] Ana: {REPORT}")
+        kinds = [entry.kind for entry in journal.entries() if entry.kind != "car"]
+    assert [(entry.car, entry.string) for entry in found] == [("7", "5163JRBT")]
+    assert kinds == ["report", "readback"]
+
+
+def test_what_is_read_back_mends_what_could_not_be_read(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        found = brought(
+            journal,
+            "[00:01:00] Ana: five one kettle three lemon rum bravo tango",
+            f"[00:01:07] Quill: {REPORT}",
+        )
+    assert [(entry.string, entry.refusal) for entry in found] == [("5163JRBT", "")]
+
+
+def test_calls_stand_on_the_lap_driven_though_a_report_was_lost(tmp_path: Path) -> None:
+    """A lap takes 80 s and its report comes 56 s into it; that of lap 4 is not heard."""
+    reports = [
+        f"{(lap - 1) * 80 + 56:06.2f} {said(lap)}" for lap in (1, 2, 3, 5, 6, 7)
+    ]  # fmt: skip
+    calls = [f"{at:06.2f} whiskey bravo november two" for at in (3 * 80 + 20, 4 * 80 + 10)]
+    lines = []
+    for line in sorted([*reports, *calls]):
+        seconds, _, words = line.partition(" ")
+        minute, second = divmod(float(seconds), 60)
+        name = "Quill" if words.startswith("whiskey") else "Ana"
+        lines.append(f"[00:{int(minute):02}:{second:05.2f}] {name}: {words}")
+    with new(tmp_path) as journal:
+        found = brought(journal, *lines)
+    assert [(entry.lap, entry.lap_by) for entry in found if entry.kind == "call"] == [
+        (4, "time"),
+        (5, "time"),
+    ]
+
+
+def test_a_doubtful_report_is_put_right_by_hand_and_stays_so(tmp_path: Path) -> None:
+    lines = [
+        f"[00:01:00] Ana: {REPORT}",
+        "[00:02:20] Ana: six one sixthree juliett rum",
+        "[00:02:32] Ana: I say again six one six three juliett romeo bravo romeo",
+    ]
+    with new(tmp_path) as journal:
+        brought(journal, *lines[:2])
+        (one,) = doubtful_rows(journal)
+        assert one.readings[0][0].said.startswith("6163JR")
+        number = one.row.first.seq
+        written, reading = fix(journal, number, "six one six three juliett romeo juliett")
+        assert (written.note, written.about, reading.said) == (BY_HAND, number, "6163JRJ")
+        assert list(doubtful_rows(journal)) == []
+        count = len(journal)
+        found = brought(journal, *lines[:2])
+        assert len(journal) == count
+        found = brought(journal, *lines)
+        assert [entry.string for entry in found] == ["5163JRBT", "6163JRJ"]
+        assert [e.note for e in journal.entries()][-1].startswith(NOT_USED)
+
+
+def test_only_a_likely_reading_is_accepted(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        brought(journal, f"[00:01:00] Ana: {REPORT}", "[00:02:20] Ana: six one six three juliett")
+        (one,) = doubtful_rows(journal)
+        if one.readings[0][1] < 0.5:
+            with pytest.raises(SheetError, match="no reading of entry"):
+                accept(journal, one.row.first.seq)
+        with pytest.raises(SheetError, match="is no report or call"):
+            accept(journal, 99)
+
+
+WORDS = [
+    {"word": " five", "start": 2.0, "end": 2.3, "probability": 0.9},
+    {"word": " one", "start": 2.4, "end": 2.6, "probability": 0.8},
+    {"word": " copy", "start": 6.0, "end": 6.2, "probability": 0.7},
+]
+
+
+@pytest.mark.parametrize(
+    ("document", "heard"),
+    [
+        # https://github.com/openai/whisper, README and whisper/transcribe.py
+        (
+            {"text": " five one copy", "segments": [{"id": 0, "text": " five one copy",
+                "start": 2.0, "end": 6.2, "words": WORDS}]},
+            [("five one", "", 2000, 0.9), ("copy", "", 6000, 0.7)],
+        ),
+        # https://github.com/ggml-org/whisper.cpp, examples/cli (--output-json)
+        (
+            {"transcription": [{"offsets": {"from": 500, "to": 2000}, "text": " five one"}]},
+            [("five one", "", 500, None)],
+        ),
+        # https://alphacephei.com/vosk, SetWords and SetMaxAlternatives
+        (
+            {"result": [{"conf": 0.9, "start": 2.0, "end": 2.3, "word": "five"}], "text": "five"},
+            [("five", "", 2000, 0.9)],
+        ),
+        (
+            {"alternatives": [{"confidence": 250.0, "text": "five"},
+                {"confidence": 250.0, "text": "nine"}]},
+            [("five", "", None, 0.5)],
+        ),
+        # https://pocketsphinx.readthedocs.io, "pocketsphinx" command
+        (
+            {"b": 1.0, "d": 1.0, "p": 0.9, "t": "five", "w": [{"b": 1.0, "d": 0.2, "p": 1.0,
+                "t": "<sil>"}, {"b": 1.2, "d": 0.5, "p": 0.9, "t": "five(2)"}]},
+            [("five", "", 1200, 0.9)],
+        ),
+    ],
+)  # fmt: skip
+def test_what_recognisers_write_is_read_as_it_comes(
+    document: object, heard: list[tuple[str, str, int | None, float | None]]
+) -> None:
+    """The forms are as their documentation has them, from memory."""
+    for text in (json.dumps(document), json.dumps(document, indent=2)):
+        found = list(FORMS["json"].utterances([text[:9], text[9:]], lambda _: False))
+        assert all(isinstance(one, Utterance) for one in found)
+        told = [
+            (
+                one.text.strip(),
+                one.speaker,
+                one.at,
+                one.words[0].confidence if one.words else one.confidence,
+            )
+            for one in found
+            if isinstance(one, Utterance)
+        ]
+        assert told == heard
+
+
+def test_what_no_recogniser_writes_is_told() -> None:
+    found = list(FORMS["json"].utterances(['{"x": 1} [3] {"text": "a"} {"text'], lambda _: False))
+    assert [type(one) for one in found] == [LeftOut, LeftOut, Utterance, LeftOut]
