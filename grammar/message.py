@@ -680,7 +680,9 @@ class _Place(dict[str, Any]):
     def __missing__(self, word: str) -> tuple[_Place, tuple[_Told, ...]]:
         if not self.ways:
             return self, ()
-        self[word] = found = self.tracer.after(self, word)
+        found = self.tracer.after(self, word)
+        if found[0].ways:  # there is no end of words that lead nowhere
+            self[word] = found
         return found
 
     @functools.cached_property

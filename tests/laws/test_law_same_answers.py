@@ -4,6 +4,7 @@ same readings.
 
 from __future__ import annotations
 
+import gc
 import random
 from collections import defaultdict
 from unittest import mock
@@ -207,3 +208,13 @@ def test_a_message_of_many_optional_parts_is_read_by_look_ups(check: str) -> Non
         match = message.quick(other)
         assert [one.levels() for (one,), _ in walked] == ([match.levels()] if match else [])
     assert message.settles
+    string = encode(book, {f"f{n}": 9 if n < 5 else 0 for n in range(len(parts))}).string
+    known = _places()
+    for number in range(1000):  # what leads nowhere is not kept
+        assert message.quick(f"ZY{chr(0x4E00 + number)}{string[3:]}") is None
+    assert _places() == known
+
+
+def _places() -> int:
+    """Count what is kept of where words lead, in all messages."""
+    return sum(len(one) for one in gc.get_objects() if type(one).__name__ == "_Place")
