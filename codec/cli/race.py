@@ -11,6 +11,8 @@ from grammar.errors import CodeError, counted
 if TYPE_CHECKING:
     from codec.race import Race
 
+_MOST_MINUTES = 240  # of a further neutralisation
+
 
 def add(commands: Any) -> None:
     """Add the command and its own commands."""
@@ -24,6 +26,12 @@ def add(commands: Any) -> None:
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
     show = add_command(actions, "show", "energy, temperatures, wheel, and the calls to make")
     _add_sheet(show)
+    show.add_argument(
+        "--minutes",
+        type=float,
+        metavar="N",
+        help="how long a further neutralisation lasts in the table of targets",
+    )
     add_json(show)
     show.set_defaults(run=run_show)
     wheel = add_command(
@@ -86,16 +94,22 @@ def run_show(args: argparse.Namespace) -> int:
     """Show the race."""
     from codec.race import advise
 
+    if args.minutes is not None and not 0 <= args.minutes <= _MOST_MINUTES:
+        raise CodeError(
+            f"a further neutralisation of {args.minutes:g} minutes",
+            kind="minutes",
+            expected=[f"0 … {_MOST_MINUTES} minutes"],
+        )
     race = _race(args)
     advice = advise(race)
     if args.json:
         from codec.race.as_json import as_dict
 
-        emit(as_dict(race, advice))
+        emit(as_dict(race, advice, args.minutes))
     else:
         from codec.screen.race import show_race
 
-        show_race(race, advice)
+        show_race(race, advice, args.minutes)
     return 0
 
 

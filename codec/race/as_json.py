@@ -12,9 +12,10 @@ from codec.race.outlook import Distance, outlook
 from codec.race.race import Race
 
 
-def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
+def as_dict(race: Race, advice: Sequence[Advice], minutes: float | None = None) -> dict[str, Any]:
     """Return where the race stands and where it is heading; energies in the event's unit,
-    temperatures in their field's.
+    temperatures in their field's. A further neutralisation lasts ``minutes``, by default those of
+    the event file.
     """
     look, event = outlook(race), race.event
     return {
@@ -40,6 +41,40 @@ def as_dict(race: Race, advice: Sequence[Advice]) -> dict[str, Any]:
         "as_it_is": _ending(look.distance),
         "one_lap_more": _ending(look.more),
         "one_lap_fewer": None if look.fewer is None else _ending(look.fewer),
+        "targets": [
+            {
+                "laps_more": row.more,
+                "as_it_is": _ending(row.plain),
+                "neutralised_again": _ending(row.neutralised),
+            }
+            for row in look.targets(minutes)
+        ],
+        "saving": {
+            "energy": round(look.saving.energy, 4),
+            "laps": round(look.saving.laps, 4),
+            "short": round(look.saving.short, 4),
+        },
+        "charging": {
+            stop.name: {"made": stop.made, "open": stop.open, "even": stop.even}
+            for stop in look.charging
+        },
+        "extra_power": None
+        if look.extra is None
+        else {
+            "left": look.extra.left,
+            "minutes": look.extra.minutes,
+            "energy": look.extra.energy,
+            "latest": look.extra.latest,
+        },
+        "keeps_limit": {
+            name: None if use is None else round(use, 4) for name, use in look.cool.items()
+        },
+        "schedule": None
+        if look.schedule is None
+        else {
+            "energies": [round(use, 6) for use in look.schedule.energies],
+            "seconds": round(look.schedule.seconds, 3),
+        },
         "temperatures": {
             name: {
                 "unit": event.temperatures[name].field.unit_text,

@@ -14,7 +14,7 @@ from codec.encoding import encode
 from codec.race import units
 from codec.race.event import EventSpec, LapsSpec, PaceSpec, ReportSpec, TemperatureSpec, WheelSpec
 from grammar.book import Book
-from grammar.errors import CodeError, Keys, Problem
+from grammar.errors import CodeError, Keys, Problem, counted
 from grammar.exact import plain
 from grammar.fields import FieldBase, Progression, labelled
 from grammar.inspection import Inspection
@@ -104,6 +104,8 @@ class Binding:
         }
         self._calls()
         self._dials()
+        self._charging()
+        self._extra_power()
         return Event(self.spec, self.book, name, plan, energies, temperatures)
 
     def _note(self, keys: Keys, message: str, hint: str, rests_on: Sequence[Keys] = ()) -> None:
@@ -280,6 +282,23 @@ class Binding:
             problem = f"{message!r} can't be said with {said} alone: {error.message}"
             hint = "name a message that says nothing else, or give its other fields a usual value"
             self._note((*keys, "message"), problem, hint)
+
+    def _charging(self) -> None:
+        """Note windows that close behind the flag."""
+        laps = self.spec.distance.planned
+        for name, stop in self.spec.charging.items():
+            if stop.first <= stop.last and stop.last > laps and self.spec.distance.laps:
+                keys = ("charging", name, "last")
+                message = f"the race has {counted(laps, 'lap')}, not {stop.last}"
+                self._note(keys, message, "give the last lap on which it may be made", _DISTANCE)
+
+    def _extra_power(self) -> None:
+        """Note a fact that neither the trade nor the book has a word for."""
+        extra, known = self.spec.extra_power, {**TITLES, **self.book.rules.events}
+        if extra is not None and extra.fact not in known:
+            hint = nearest(extra.fact, known, f"they are {', '.join(known)}")
+            message = f"the book has no fact {extra.fact!r}"
+            self._note(("extra_power", "fact"), message, hint)
 
     def _dials(self) -> None:
         wheels = [wheel for wheel in (self.spec.calls.wheel, self.spec.readbacks.wheel) if wheel]

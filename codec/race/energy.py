@@ -176,7 +176,7 @@ def least_used(event: Event, values: Mapping[str, Value], *, usable: float) -> f
     )
 
 
-def used_after(event: Event, state: GaussianMixture, expected: float, laps: int) -> Distribution:
+def used_after(event: Event, state: GaussianMixture, expected: float, laps: float) -> Distribution:
     """Return the distribution of the energy used ``laps`` laps on, in which ``expected`` is taken
     at plan or target.
 
@@ -193,7 +193,7 @@ def used_held(event: Event, state: GaussianMixture, expected: float) -> Distribu
     return used_once(event, state, expected, 1)
 
 
-def used_once(event: Event, state: GaussianMixture, expected: float, laps: int) -> Distribution:
+def used_once(event: Event, state: GaussianMixture, expected: float, laps: float) -> Distribution:
     """Return the distribution of the energy used ``laps`` laps on when a target is called once, and
     kept: the habit begins anew about it, and no call corrects what becomes of it.
     """
@@ -202,10 +202,10 @@ def used_once(event: Event, state: GaussianMixture, expected: float, laps: int) 
     return state.held(noise).shifted(expected)
 
 
-def _drifted(event: Event, state: GaussianMixture, laps: int) -> Array:
+def _drifted(event: Event, state: GaussianMixture, laps: float) -> Array:
     """Return the variance that the drift of the habit brings to each way within so many laps."""
     drift: Array = (float(event.spec.energy.drift) * state.cases.drift[state.case]) ** 2
-    return drift * ((laps - 1) * laps * (2 * laps - 1) / 6)
+    return drift * max((laps - 1) * laps * (2 * laps - 1) / 6, 0.0)
 
 
 @dataclass(frozen=True, slots=True)

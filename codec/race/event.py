@@ -5,6 +5,7 @@ What differs by season and series is a parameter here, never a constant.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Iterator
 from decimal import Decimal
@@ -20,6 +21,7 @@ from grammar.exact import ExactDecimal, plain
 from grammar.inspection import Strict
 from grammar.problems import nearest
 
+MOST_STEPS = 500  # of energy, from the least to the most that a lap may take
 MOST_POSITION = 1000  # of a dial, below zero as well
 ExactShare = Annotated[ExactDecimal, Field(ge=0, le=1)]
 Positive = Annotated[ExactDecimal, Field(gt=0)]
@@ -205,6 +207,16 @@ class NeutralisationSpec(Strict):
         Decimal("0.5"), description="The energy of a neutralised lap as a share of the lap's plan."
     )
     use_spread: ExactShare = Field(Decimal("0.1"), description="Standard deviation of that share.")
+    lap_seconds: Positive | None = Field(
+        None,
+        description=(
+            "The time of a neutralised lap; without it the table of targets does not count what a"
+            " further neutralisation would save."
+        ),
+    )
+    further_minutes: Positive = Field(
+        Decimal(5), description="How long a further neutralisation in that table lasts."
+    )
 
 
 class ReportSpec(Strict):
@@ -254,6 +266,13 @@ class TemperatureSpec(Strict):
         description=(
             "What is left of the rise after each lap: 1 is a straight line, less a curve that"
             " flattens."
+        ),
+    )
+    per_energy: Positive | None = Field(
+        None,
+        description=(
+            "How much more a lap warms for each unit of energy that it takes more; with it the use"
+            " is told that keeps the limit."
         ),
     )
 
@@ -349,6 +368,69 @@ class AdviceSpec(Strict):
     tolerance: NotNegative = Field(
         Decimal(0), description="How far below the highest safe target a shorter call may lie."
     )
+    saving: Positive | None = Field(
+        None,
+        description=(
+            "What a lap of saving takes less; the default is a tenth of what one takes now."
+        ),
+    )
+
+
+class ChargingSpec(Strict):
+    """``[charging.NAME]``: a stop at which the car is charged; it is made when the book's fact
+    ``stop`` is told within its window.
+    """
+
+    first: int = Field(ge=1, le=MOST_LAPS, description="The first lap on which it may be made.")
+    last: int = Field(ge=1, le=MOST_LAPS, description="The last lap on which it may be made.")
+    energy: Positive = Field(description="What may be used more for it.")
+    seconds: NotNegative = Field(Decimal(0), description="The time that it costs.")
+
+    def problems(self) -> Iterator[Problem]:
+        """Yield a window that is none."""
+        if self.last < self.first:
+            message = f"the window from lap {self.first} to lap {self.last} ends before it begins"
+            yield Problem(("last",), message, "it is the last lap on which the stop may be made")
+
+
+class ExtraPowerSpec(Strict):
+    """``[extra_power]``: uses of more power for a time, all of which must be made before the
+    flag.
+    """
+
+    uses: int = Field(ge=1, le=100, description="How many there are.")
+    minutes: Positive = Field(description="How long one lasts.")
+    energy_per_minute: NotNegative = Field(
+        Decimal(0), description="What one takes more, for each minute."
+    )
+    fact: str = Field(description="The fact or phrase of the book that tells that one begins.")
+
+
+class LapTimesSpec(Strict):
+    """``[lap_times]``: seconds a lap by the energy that it takes, a straight line between two
+    points.
+    """
+
+    energy: list[Positive] = Field(
+        min_length=2, max_length=100, description="Energies of a lap, from the least."
+    )
+    seconds: list[Positive] = Field(
+        min_length=2, max_length=100, description="The lap time at each of them."
+    )
+    step: Positive = Field(
+        Decimal("0.01"), description="The fastest schedule is sought in steps of so much energy."
+    )
+
+    def problems(self) -> Iterator[Problem]:
+        """Yield lists that are not alike, energies out of order, and too many steps."""
+        if len(self.energy) != len(self.seconds):
+            message = f"{len(self.seconds)} times for {len(self.energy)} energies"
+            yield Problem(("seconds",), message, "give one for each energy")
+        if any(high <= low for low, high in itertools.pairwise(self.energy)):
+            yield Problem(("energy",), "energies are out of order", "begin with the least")
+        elif (self.energy[-1] - self.energy[0]) / self.step > MOST_STEPS:
+            message = f"{plain(self.step)} makes more than {MOST_STEPS} steps of these energies"
+            yield Problem(("step",), message, "give a longer one")
 
 
 class EventSpec(Strict):
@@ -373,6 +455,15 @@ class EventSpec(Strict):
     )
     temperatures: dict[str, TemperatureSpec] = Field(
         default_factory=dict, description="Fields of the book that are temperatures."
+    )
+    lap_times: LapTimesSpec | None = Field(
+        None, description="Seconds a lap by energy: with it the fastest schedule is told."
+    )
+    charging: dict[str, ChargingSpec] = Field(
+        default_factory=dict, description="Stops at which the car is charged."
+    )
+    extra_power: ExtraPowerSpec | None = Field(
+        None, description="Uses of more power that must be made before the flag."
     )
     dials: dict[str, DialSpec] = Field(default_factory=dict, description="Settings on the wheel.")
     calls: CallsSpec = Field(

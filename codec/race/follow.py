@@ -32,6 +32,7 @@ from grammar.fields import Value
 _NOT_KEPT = 0.6  # a target held so surely for not kept is pointed out
 _CERTAIN = 0.98  # a report taken so surely sets how much can be left
 _FITS = 0.5  # a value less likely than this to be right is pointed out
+STOP = "stop"  # the fact that a car comes in
 _NEAR = 32  # laps before which the race is kept, to go on from: the last ones, beside the start
 
 
@@ -354,6 +355,22 @@ class _Following:
                 self._enter(laps, fact)
         elif fact.message == POSITION:
             self._position(fact)
+        self._stopped_or_used(fact)
+
+    def _stopped_or_used(self, fact: Entry) -> None:
+        """Take a stop for the first charging stop whose window is open, and count a use of extra
+        power.
+        """
+        race, extra = self.race, self.event.spec.extra_power
+        if fact.message == STOP:
+            open_now = [
+                name
+                for name, stop in self.event.spec.charging.items()
+                if name not in race.charged and stop.first <= self.lap <= stop.last
+            ]
+            race.charged |= dict.fromkeys(open_now[:1], self.lap)
+        if extra is not None and fact.message == extra.fact:
+            race.extra_used.append(self.lap)
 
     def _position(self, fact: Entry) -> None:
         """Take where the driver says that a dial stands; the event's note names it."""

@@ -552,14 +552,14 @@ class GaussianMixture:
         """Return the distribution of the bend."""
         return self._of(self.mean[..., 2], self.covariance[..., 2, 2])
 
-    def after(self, laps: int, noise: Array) -> Distribution:
+    def after(self, laps: float, noise: Array) -> Distribution:
         """Return the distribution of the level ``laps`` laps on, but for offsets: each lap adds the
         slope to the level and the bend to the slope; ``noise`` is the variance that comes to each
         way.
         """
         import numpy as np
 
-        steps = np.array([1.0, laps, laps * (laps - 1) / 2])
+        steps = np.array([1.0, laps, max(laps * (laps - 1) / 2, 0.0)])
         return self._of(self.mean @ steps, self.covariance @ steps @ steps + noise[:, None])
 
     def held(self, noise: Array) -> Distribution:

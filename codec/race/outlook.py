@@ -11,21 +11,32 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from fractions import Fraction
 
 from codec.race import energy, temperature
-from codec.race.kalman import Distribution
+from codec.race.binding import TemperatureField
+from codec.race.kalman import Distribution, GaussianMixture
 from codec.race.race import Race
+from codec.race.schedule import LapTimes, Schedule, fastest
 from codec.race.temperature import Reaching
 
 
 class Distance:
     """How the race ends with these numbers of laps left (number → probability)."""
 
-    def __init__(self, race: Race, laps_left: Mapping[int, float]) -> None:
-        """Look from where the race stands."""
-        self._race, self.laps_left = race, dict(laps_left)
-        self._budget = float(race.usable - Fraction(race.event.spec.energy.reserve))
+    def __init__(
+        self, race: Race, laps_left: Mapping[int, float], *, aside: float = 0.0, slow: float = 0.0
+    ) -> None:
+        """Look from where the race stands; so much energy is set ``aside``, for ``slow`` of the
+        laps left that are not raced, or taken off.
+        """
+        self._race, self.laps_left, self._slow = race, dict(laps_left), slow
+        self._budget = float(race.usable - Fraction(race.event.spec.energy.reserve)) - aside
+
+    def _raced(self, laps: int) -> float:
+        """Return how many of so many laps left are raced."""
+        return max(laps - self._slow, 0.0)
 
     @functools.cached_property
     def likeliest(self) -> int:
@@ -35,16 +46,19 @@ class Distance:
     @property
     def even(self) -> float | None:
         """The energy per lap that uses up all but the reserve by the flag; None behind the flag."""
-        return (
-            (self._budget - self._race.energy.level().mean) / self.likeliest
-            if self.likeliest
-            else None
-        )
+        raced = self._raced(self.likeliest)
+        return (self._budget - self._race.energy.level().mean) / raced if raced else None
 
     @functools.cached_property
     def margin(self) -> Distribution:
         """What is left at the flag over the reserve, driving on as now."""
-        return self._over({laps: float(_expected(self._race, laps)) for laps in self.laps_left})
+        event, state = self._race.event, self._race.energy
+        parts = []
+        for laps, share in self.laps_left.items():
+            raced = self._raced(laps)
+            expected = float(_expected(self._race, laps)) * (raced / laps if laps else 0.0)
+            parts.append((share, energy.used_after(event, state, expected, raced)))
+        return Distribution.mixed(parts).mirrored(self._budget)
 
     @property
     def short(self) -> float:
@@ -68,32 +82,68 @@ class Distance:
         event, state = self._race.event, self._race.energy
         return self._highest(lambda laps, used: energy.used_once(event, state, used, laps))
 
-    def _highest(self, used: Callable[[int, float], Distribution]) -> float | None:
+    def _highest(self, used: Callable[[float, float], Distribution]) -> float | None:
         """Return the highest target with which the chance of running short is accepted; ``used``
         tells the energy used after so many laps that together are to take so much.
         """
-        if not self.likeliest:
+        if not self._raced(self.likeliest):
             return None
         chance, low, high = float(self._race.event.spec.advice.chance), 0.0, max(self._budget, 0.0)
-        spread = {laps: used(laps, 0.0) for laps in self.laps_left}
+        spread = {laps: used(self._raced(laps), 0.0) for laps in self.laps_left}
         for _ in range(40):
             target = (low + high) / 2
             left = math.fsum(
-                share * (1 - spread[laps].below(self._budget - laps * target))
+                share * (1 - spread[laps].below(self._budget - self._raced(laps) * target))
                 for laps, share in self.laps_left.items()
             )
             low, high = (low, target) if left > chance else (target, high)
         return low
 
-    def _over(self, expected: Mapping[int, float]) -> Distribution:
-        """Return what is left over at the flag, where so many laps are expected to take so much."""
-        event, state = self._race.event, self._race.energy
-        return Distribution.mixed(
-            [
-                (self.laps_left[laps], energy.used_after(event, state, energies, laps))
-                for laps, energies in expected.items()
-            ]
-        ).mirrored(self._budget)
+
+@dataclass(frozen=True, slots=True)
+class TargetRow:
+    """What is to be driven with ``more`` laps than there are now: as it is, and with a further
+    neutralisation.
+    """
+
+    more: int
+    plain: Distance
+    neutralised: Distance
+
+
+@dataclass(frozen=True, slots=True)
+class Saving:
+    """What one lap of saving buys: it takes so much ``energy`` less, which is a share of a lap, and
+    the chance of running short is ``short`` then.
+    """
+
+    energy: float
+    laps: float
+    short: float
+
+
+@dataclass(frozen=True, slots=True)
+class ChargingStop:
+    """A charging stop: the lap on which it was made, None before; whether it may still be; the use
+    a lap with which what there is lasts to the end of its window.
+    """
+
+    name: str
+    made: int | None
+    open: bool
+    even: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ExtraPower:
+    """The uses of extra power that are left, their minutes and energy together, and the latest lap
+    on which the first of them must begin, None where the lap time is not known.
+    """
+
+    left: int
+    minutes: float
+    energy: float
+    latest: int | None
 
 
 class Outlook:
@@ -119,27 +169,132 @@ class Outlook:
         """The energy a lap takes now, net."""
         return self._race.energy.slope().shifted(float(self._race.expected(self.lap + 1)))
 
+    def _distance(
+        self, left: Mapping[int, float], aside: float = 0.0, slow: float = 0.0
+    ) -> Distance:
+        """Return how the race ends with so many laps left; energy that is still to come or to be
+        spent beside the laps is counted.
+        """
+        kept = 0.0 if self.extra is None else self.extra.energy
+        to_come = math.fsum(
+            float(self._race.event.spec.charging[stop.name].energy)
+            for stop in self.charging
+            if stop.open
+        )
+        return Distance(self._race, left, aside=aside + kept - to_come, slow=slow)
+
+    @functools.cached_property
+    def charging(self) -> list[ChargingStop]:
+        """The charging stops."""
+        found = []
+        for name, spec in self._race.event.spec.charging.items():
+            made, laps = self._race.charged.get(name), spec.last - self.lap
+            may_be = made is None and laps > 0
+            even = self.left.mean / laps if may_be else None
+            found.append(ChargingStop(name, made, may_be, even))
+        return found
+
+    @functools.cached_property
+    def extra(self) -> ExtraPower | None:
+        """The extra power that must still be used, None where the event has none."""
+        spec = self._race.event.spec.extra_power
+        if spec is None:
+            return None
+        left = max(0, spec.uses - len(self._race.extra_used))
+        minutes = left * float(spec.minutes)
+        lap_seconds = self._race.clock.lap_seconds(self._race.raced)
+        latest = None
+        if lap_seconds is not None and left:
+            counts = laps_left(self._race)
+            flag = self.lap + max(counts, key=lambda laps: counts[laps])
+            latest = flag + 1 - math.ceil(minutes * 60 / lap_seconds)
+        return ExtraPower(left, minutes, minutes * float(spec.energy_per_minute), latest)
+
     @functools.cached_property
     def distance(self) -> Distance:
         """How the race ends, with the distance as it is."""
-        return Distance(self._race, laps_left(self._race))
+        return self._distance(laps_left(self._race))
 
     @functools.cached_property
     def more(self) -> Distance:
         """How it would end with one lap more."""
-        return Distance(
-            self._race, {laps + 1: share for laps, share in self.distance.laps_left.items()}
-        )
+        return self._distance({laps + 1: share for laps, share in self.distance.laps_left.items()})
 
     @functools.cached_property
     def fewer(self) -> Distance | None:
         """How it would end with one lap fewer; None where no lap is left."""
         left = self.distance.laps_left
         return (
-            Distance(self._race, {laps - 1: share for laps, share in left.items()})
-            if min(left)
-            else None
+            self._distance({laps - 1: share for laps, share in left.items()}) if min(left) else None
         )
+
+    def targets(self, minutes: float | None = None, most: int = 5) -> list[TargetRow]:
+        """Return the targets for no lap more, and for up to ``most``, each also with a further
+        neutralisation of so many minutes (by default those of the event file): it takes its energy
+        off, and its laps take less where the event file says how long they are.
+        """
+        spec, expected = self._race.event.spec.neutralisation, self._race.expected(self.lap + 1)
+        lasts = float(spec.further_minutes) if minutes is None else minutes
+        slow = 0.0 if spec.lap_seconds is None else lasts * 60 / float(spec.lap_seconds)
+        slow = min(slow, float(self.distance.likeliest))
+        aside = lasts * float(spec.energy_per_minute) + slow * float(spec.use) * float(expected)
+
+        def longer(laps: int, aside: float, slow: float) -> Distance:
+            left = {left + laps: share for left, share in self.distance.laps_left.items()}
+            return self._distance(left, aside, slow)
+
+        return [
+            TargetRow(laps, longer(laps, 0.0, 0.0), longer(laps, aside, slow))
+            for laps in range(most + 1)
+        ]
+
+    @functools.cached_property
+    def saving(self) -> Saving:
+        """What one lap of saving buys."""
+        told, use = self._race.event.spec.advice.saving, self.use.mean
+        saved = use / 10 if told is None else float(told)
+        return Saving(saved, saved / use, self.distance.margin.below(-saved))
+
+    @functools.cached_property
+    def cool(self) -> dict[str, float | None]:
+        """The use a lap that keeps the chance of reaching each limit within what is accepted, up to
+        the flag, where the event file tells how a lap's energy warms; None where no use does.
+        """
+        bound = self._race.event.temperatures
+        return {
+            name: self._coolest(bound[name], state, float(bound[name].spec.per_energy or 0))
+            for name, state in self._race.temperatures.items()
+            if bound[name].spec.per_energy is not None and self.distance.likeliest
+        }
+
+    def _coolest(
+        self, bound: TemperatureField, state: GaussianMixture, warms: float
+    ) -> float | None:
+        chance, use = float(self._race.event.spec.advice.chance), self.use.mean
+
+        def kept(a_lap: float) -> bool:
+            hotter, laps = warms * (a_lap - use), self.distance.likeliest
+            reached = temperature.reaching(bound, state, self.lap, laps, hotter=hotter)
+            return reached.chance <= chance
+
+        low, high = 0.0, 2 * use
+        if not kept(low):
+            return None
+        for _ in range(14):
+            middle = (low + high) / 2
+            low, high = (middle, high) if kept(middle) else (low, middle)
+        return low
+
+    @functools.cached_property
+    def schedule(self) -> Schedule | None:
+        """The fastest laps to the flag that together take no more than the safe target, corrected
+        each lap, allows; None where the event file has no lap times, or nothing is fast enough.
+        """
+        spec, laps = self._race.event.spec.lap_times, self.distance.likeliest
+        safe = self.distance.safe
+        if spec is None or safe is None:
+            return None
+        return fastest(LapTimes.of(spec), laps, safe * laps)
 
     @functools.cached_property
     def temperatures(self) -> dict[str, Distribution]:

@@ -42,12 +42,14 @@ class DrivenLap:
 class Race:
     """The race behind lap ``lap`` (0: before the first report).
 
-    ``energy`` is what is known of the energy used and of the driver's habit, ``temperatures`` of
-    each temperature. ``plan`` is the plan the dash has, ``laps_added`` what is announced or, until
-    it is, expected (``laps_expected`` of them), ``laps_entered`` what the dash knows of it,
-    ``spans`` the neutralisations, ``driven`` every lap driven, from the first, ``removed`` the
-    energy taken off, ``target`` the energy per lap called last, ``ledger`` the wheel. ``history``,
-    of a race followed with it, has the race as it stood behind each lap from the start.
+    ``energy`` is what is known of the energy used and of the driver's habit, ``temperatures``
+    of each temperature. ``plan`` is the plan the dash has, ``laps_added`` what is announced or,
+    until it is, expected (``laps_expected`` of them), ``laps_entered`` what the dash knows of
+    it, ``spans`` the neutralisations, ``driven`` every lap driven, from the first, ``removed``
+    the energy taken off, ``target`` the energy per lap called last, ``ledger`` the wheel,
+    ``charged`` the charging stops made and ``extra_used`` the uses of extra power, each with
+    its lap. ``history``, of a race followed with it, has the race as it stood behind each lap
+    from the start.
     """
 
     event: Event
@@ -69,6 +71,8 @@ class Race:
     driven: list[DrivenLap] = field(default_factory=list)
     raced: list[int] = field(default_factory=list)
     reported: list[int] = field(default_factory=list)
+    charged: dict[str, int] = field(default_factory=dict)
+    extra_used: list[int] = field(default_factory=list)
 
     @property
     def neutralised(self) -> bool:
@@ -89,7 +93,9 @@ class Race:
     @property
     def usable(self) -> Fraction:
         """What may be used from start to flag, the reserve included."""
-        return Fraction(self.event.spec.energy.usable) - self.removed
+        charging = self.event.spec.charging
+        charged = sum((Fraction(charging[name].energy) for name in self.charged), Fraction(0))
+        return Fraction(self.event.spec.energy.usable) - self.removed + charged
 
     def as_it_stands(self) -> Race:
         """Return the race as it stands now: what becomes of it later changes nothing there."""
@@ -103,6 +109,8 @@ class Race:
             driven=list(self.driven),
             raced=list(self.raced),
             reported=list(self.reported),
+            charged=dict(self.charged),
+            extra_used=list(self.extra_used),
         )
 
     def use_of(self, lap: int) -> float | None:

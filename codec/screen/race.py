@@ -56,6 +56,13 @@ def state_lines(race: Race, advice: Sequence[Advice]) -> list[Text]:
         ),
         *_targets(race),
     ]
+    if race.neutralised:
+        more = "  ".join(
+            f"+{row.more} {'–' if row.plain.safe is None else number(row.plain.safe, 3)}"
+            for row in look.targets()
+        )
+        lines.append(assembled(("safe if laps are added  ", "dim"), more))
+    lines += [safe(told, style) for told, style in beside_the_laps(race) if style != "green"]
     hot = [(name, reached) for name, reached in look.reaching.items() if reached.chance >= _RISKY]
     if hot:
         told = [
@@ -99,9 +106,9 @@ def show_state(race: Race, advice: Sequence[Advice], car: str) -> None:
     console().print(safe(CAUTION, "italic dim"))
 
 
-def show_race(race: Race, advice: Sequence[Advice]) -> None:
-    """Print the race: energy, one lap more or fewer, temperatures, wheel, calls, notices, and the
-    caution.
+def show_race(race: Race, advice: Sequence[Advice], minutes: float | None = None) -> None:
+    """Print the race: energy, one lap more or fewer, the targets for laps more, temperatures,
+    wheel, calls, notices, and the caution.
     """
     look = outlook(race)
     console().print(safe(race.event.title, "bold"))
@@ -135,6 +142,10 @@ def show_race(race: Race, advice: Sequence[Advice]) -> None:
             "dim",
         )
     )
+    _target_table(race, minutes)
+    _schedule(race)
+    for told, style in beside_the_laps(race):
+        console().print(safe(told, style))
     if look.temperatures:
         _temperatures(race)
     if race.ledger.dials:
@@ -153,6 +164,74 @@ def show_race(race: Race, advice: Sequence[Advice]) -> None:
     notices(race.notices)
     console().print()
     console().print(safe(CAUTION, "italic"))
+
+
+def _target_table(race: Race, minutes: float | None) -> None:
+    """Print the targets to the flag for laps more, with and without a further neutralisation, and
+    what a lap of saving buys.
+    """
+    look, rule = outlook(race), race.event.spec.neutralisation
+    rows, unit = look.targets(minutes), race.event.spec.energy.unit
+    if not look.distance.likeliest and not race.neutralised:
+        return
+    differs = bool(rule.energy_per_minute) or rule.lap_seconds is not None
+    lasts = float(rule.further_minutes) if minutes is None else minutes
+    heading("Targets to the flag, if laps are added")
+    again = (f"{lasts:g} min more: even", "safe", "short") if differs else ()
+    grid = boxed("laps more", "even", "safe", "short", *again, right=("even", "safe", "short"))
+    for row in rows:
+        cells: list[str | Text] = [f"+{row.more}"]
+        for ending in (row.plain, row.neutralised) if differs else (row.plain,):
+            cells += ["" if one is None else number(one, 3) for one in (ending.even, ending.safe)]
+            cells.append(Text(f"{ending.short:.0%}", _style(ending.short)))
+        grid.add_row(*cells)
+    console().print(grid)
+    saving = look.saving
+    console().print(
+        safe(
+            f"one lap of saving, {number(saving.energy)} {unit} less, buys {saving.laps:.2f} laps:"
+            f" short {look.distance.short:.0%} → {saving.short:.0%}",
+            "dim",
+        )
+    )
+
+
+def beside_the_laps(race: Race) -> list[tuple[str, str]]:
+    """Return what is to be done beside driving laps, each with its style: charging stops, extra
+    power.
+    """
+    look, unit, lines = outlook(race), race.event.spec.energy.unit, []
+    for stop in look.charging:
+        spec = race.event.spec.charging[stop.name]
+        window = f"charging stop {stop.name}, lap {spec.first} … {spec.last}:"
+        if stop.made is not None:
+            lines.append((f"{window} made on lap {stop.made}", "green"))
+        elif stop.open:
+            cost = f"+{number(float(spec.energy))} {unit}, {float(spec.seconds):g} s"
+            lasts = f"until then up to {number(stop.even or 0.0, 3)} a lap"
+            lines.append((f"{window} not made yet, {cost}; {lasts}", "yellow"))
+        else:
+            lines.append((f"{window} not made, and too late", "bold red"))
+    extra = look.extra
+    if extra is not None and extra.left:
+        latest = "" if extra.latest is None else f", to begin by lap {extra.latest}"
+        kept = f", {number(extra.energy)} {unit} kept for it" if extra.energy else ""
+        uses = counted(extra.left, "use")
+        late = extra.latest is not None and extra.latest <= race.lap + 1
+        style = "bold red" if late else "yellow"
+        lines.append((f"extra power: {uses} left, {extra.minutes:g} min{latest}{kept}", style))
+    return lines
+
+
+def _schedule(race: Race) -> None:
+    """Print the fastest laps that keep the reserve, where the event file has lap times."""
+    schedule = outlook(race).schedule
+    if schedule is None:
+        return
+    laps = ", ".join(f"{counted(count, 'lap')} of {number(use, 3)}" for count, use in schedule.runs)
+    minutes, seconds = divmod(schedule.seconds, 60)
+    told = f"fastest that keeps the reserve: {laps}; {minutes:.0f} min {seconds:.1f} s to the flag"
+    console().print(safe(told))
 
 
 def _style(short: float) -> str:
@@ -203,6 +282,11 @@ def _temperatures(race: Race) -> None:
             Text(when, style),
         )
     console().print(grid)
+    unit = race.event.spec.energy.unit
+    for name, use in look.cool.items():
+        title, most = race.event.temperatures[name].field.title, race.event.spec.advice.chance
+        told = "no use keeps it" if use is None else f"up to {number(use, 3)} {unit} a lap keeps it"
+        console().print(safe(f"{title}: {told} below its limit, but for {most:.0%}", "dim"))
 
 
 def _wheel(race: Race) -> None:
