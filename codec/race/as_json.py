@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from codec.race.advice import Advice
+from codec.race.effects import effects
 from codec.race.energy import manners
 from codec.race.kalman import Distribution
 from codec.race.outlook import Distance, outlook
@@ -54,6 +55,16 @@ def as_dict(race: Race, advice: Sequence[Advice], minutes: float | None = None) 
             "laps": round(look.saving.laps, 4),
             "short": round(look.saving.short, 4),
         },
+        "settings": [
+            {
+                "setting": one.setting,
+                "each": round(one.each, 5),
+                "unit": one.unit,
+                "low": round(one.low, 5),
+                "high": round(one.high, 5),
+            }
+            for one in effects(race)
+        ],
         "charging": {
             stop.name: {"made": stop.made, "open": stop.open, "even": stop.even}
             for stop in look.charging

@@ -106,6 +106,8 @@ class Binding:
         self._dials()
         self._charging()
         self._extra_power()
+        for place, name in enumerate(self.spec.settings):
+            self._measured(("settings", place), name)
         return Event(self.spec, self.book, name, plan, energies, temperatures)
 
     def _note(self, keys: Keys, message: str, hint: str, rests_on: Sequence[Keys] = ()) -> None:

@@ -32,7 +32,8 @@ if TYPE_CHECKING:
 # how many times as much as stated laps may scatter and the habit drift, in steps of a factor
 _SCATTERS = (0.4, 0.63, 1.0, 1.6, 2.5, 4.0)
 _DRIFTS = (0.5, 1.0, 2.0, 4.0)
-_DRIFT_DOUBT = 0.5  # times as much as the scatter the drift is doubted
+_DRIFT_DOUBT = 0.65  # times as much as the scatter the drift is doubted
+_TOGETHER = 0.5  # power of the factor of the scatter by which the drift is expected to be off too
 _CREEPS = 0.03  # how likely the habit creeps, against that it only drifts
 _AS_STATED = 1.3  # a factor up to this is as stated, or its inverse
 _SURE, _SURE_OF_TREND = 0.9, 0.8  # of what the laps are like, before it is told
@@ -73,7 +74,7 @@ def _doubts(event: Event) -> tuple[float, float]:
 @functools.lru_cache(maxsize=64)
 def _cases(doubt: float, creep: float) -> Cases:
     """Return what the noise may be like: normal distributions of the logarithms of the factors, on
-    a grid.
+    a grid; who states too little of one most often states too little of the other.
     """
     if not doubt:
         return Cases.of([(1.0, 1.0, 1.0, 0.0)])
@@ -82,7 +83,12 @@ def _cases(doubt: float, creep: float) -> Cases:
         return math.exp(-0.5 * (math.log(factor) / width) ** 2)
 
     cases = [
-        (share(scatter, doubt) * share(drift, _DRIFT_DOUBT * doubt), scatter, drift, 0.0)
+        (
+            share(scatter, doubt) * share(drift / scatter**_TOGETHER, _DRIFT_DOUBT * doubt),
+            scatter,
+            drift,
+            0.0,
+        )
         for scatter, drift in itertools.product(_SCATTERS, _DRIFTS)
     ]
     if creep:

@@ -459,6 +459,14 @@ class EventSpec(Strict):
     lap_times: LapTimesSpec | None = Field(
         None, description="Seconds a lap by energy: with it the fastest schedule is told."
     )
+    settings: list[str] = Field(
+        default_factory=list,
+        max_length=20,
+        description=(
+            "Fields of the book, said in calls or reports, whose effect on the energy of a lap is"
+            " learned, such as metres of lift; that of dials is without being named."
+        ),
+    )
     charging: dict[str, ChargingSpec] = Field(
         default_factory=dict, description="Stops at which the car is charged."
     )

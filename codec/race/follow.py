@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import copy
 import functools
+import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
@@ -19,9 +20,9 @@ from codec.race.binding import Event
 from codec.race.clock import Clock, Neutralised
 from codec.race.dials import Ledger, SettingError, wheel_move, whole
 from codec.race.event import LapsSpec, WheelSpec
-from codec.race.kalman import GaussianMixture
+from codec.race.kalman import GaussianMixture, Observation
 from codec.race.plan import MOST_PLANNED, EnergyPlan
-from codec.race.race import DrivenLap, Race, RaceNotice
+from codec.race.race import DrivenLap, Race, RaceNotice, ReportedLap
 from codec.sheet.entry import Entry
 from codec.sheet.fitting import fitting
 from codec.sheet.order import Placed, placed, reports_lap
@@ -191,6 +192,7 @@ class _Following:
         self.announced_since = _Announced()  # the last neutralisation began
         # what is known, but for how much the last certain report allows to be left
         self.believed = self.race.energy
+        self.settings: dict[str, float] = {}
         self.called_laps: list[int] = []
         self.told_of_target, self.told_of_manners = False, set[str]()
         self.calls: dict[str, Mapping[str, Value]] = {}
@@ -233,6 +235,7 @@ class _Following:
             self._repeated(fact)
         elif fact.kind == "call":
             self.calls[fact.message] = fact.values
+            self._set(fact)
             if calls.pace and fact.message == calls.pace.message:
                 self._target(fact, calls.pace.target)
             elif calls.distance and fact.message == calls.distance.message:
@@ -277,6 +280,7 @@ class _Following:
             race.temperatures[name] = state.report(said, wrong=wrong, mark=lap)
         race.reported.append(lap)
         race.driven[-1] = replace(race.driven[-1], used=race.energy.level().mean)
+        self._keep_settings(fact, lap, observed)
         self._doubt_driver(fact)
         if doubted:
             fields = self.event.book.fields
@@ -290,6 +294,22 @@ class _Following:
                 f"the report of lap {lap} does not fit the laps before it: {told}; is it right?",
                 fact,
             )
+
+    def _keep_settings(self, fact: Entry, lap: int, observed: Sequence[Observation]) -> None:
+        """Keep what a report said of the energy, with what is set."""
+        self._set(fact)
+        said = [one for one in observed if math.isfinite(one.low) and math.isfinite(one.high)]
+        if said:
+            positions = {name: float(at) for name, at in self.race.ledger.positions.items()}
+            low, high, _ = min(said, key=lambda one: one.high - one.low)
+            now = ReportedLap(lap, low, high, {**positions, **self.settings})
+            self.race.energies_reported.append(now)
+
+    def _set(self, fact: Entry) -> None:
+        """Take what a report or a call says of a setting that the event names."""
+        for name in self.event.spec.settings:
+            if isinstance(value := fact.values.get(name), Decimal):
+                self.settings[name] = float(value)
 
     def _know(self, step: Callable[[GaussianMixture], GaussianMixture]) -> None:
         """Take a step in what is believed of the energy, and in what is shown of it."""

@@ -38,6 +38,18 @@ class DrivenLap:
     neutralised: float = 0.0
 
 
+@dataclass(frozen=True, slots=True)
+class ReportedLap:
+    """What the report of a lap said of the energy used by its end, an interval, and what was set
+    then, by name.
+    """
+
+    lap: int
+    low: float
+    high: float
+    settings: dict[str, float]
+
+
 @dataclass
 class Race:
     """The race behind lap ``lap`` (0: before the first report).
@@ -47,9 +59,9 @@ class Race:
     until it is, expected (``laps_expected`` of them), ``laps_entered`` what the dash knows of
     it, ``spans`` the neutralisations, ``driven`` every lap driven, from the first, ``removed``
     the energy taken off, ``target`` the energy per lap called last, ``ledger`` the wheel,
-    ``charged`` the charging stops made and ``extra_used`` the uses of extra power, each with
-    its lap. ``history``, of a race followed with it, has the race as it stood behind each lap
-    from the start.
+    ``energies_reported`` what reports said of the energy, ``charged`` the charging stops made
+    and ``extra_used`` the uses of extra power, each with its lap. ``history``, of a race
+    followed with it, has the race as it stood behind each lap from the start.
     """
 
     event: Event
@@ -71,6 +83,7 @@ class Race:
     driven: list[DrivenLap] = field(default_factory=list)
     raced: list[int] = field(default_factory=list)
     reported: list[int] = field(default_factory=list)
+    energies_reported: list[ReportedLap] = field(default_factory=list)
     charged: dict[str, int] = field(default_factory=dict)
     extra_used: list[int] = field(default_factory=list)
 
@@ -109,6 +122,7 @@ class Race:
             driven=list(self.driven),
             raced=list(self.raced),
             reported=list(self.reported),
+            energies_reported=list(self.energies_reported),
             charged=dict(self.charged),
             extra_used=list(self.extra_used),
         )

@@ -12,6 +12,7 @@ from rich.text import Text
 from codec.debrief.findings import Comparison, Finding
 from codec.debrief.summary import CAUTION
 from codec.race import Advice, Race, RaceNotice
+from codec.race.effects import effects
 from codec.race.kalman import Distribution
 from codec.race.outlook import Distance, outlook
 from codec.race.temperature import Reaching
@@ -146,6 +147,7 @@ def show_race(race: Race, advice: Sequence[Advice], minutes: float | None = None
     _schedule(race)
     for told, style in beside_the_laps(race):
         console().print(safe(told, style))
+    _effects(race)
     if look.temperatures:
         _temperatures(race)
     if race.ledger.dials:
@@ -221,6 +223,17 @@ def beside_the_laps(race: Race) -> list[tuple[str, str]]:
         style = "bold red" if late else "yellow"
         lines.append((f"extra power: {uses} left, {extra.minutes:g} min{latest}{kept}", style))
     return lines
+
+
+def _effects(race: Race) -> None:
+    """Print what settings do to the energy of a lap, as far as the laps tell it."""
+    unit, found = race.event.spec.energy.unit, effects(race)
+    if found:
+        heading("What settings do, 99 %")
+    for one in found:
+        between = f"{number(one.low, 3, signed=True)} … {number(one.high, 3, signed=True)}"
+        each = f"{number(one.each, 3, signed=True)} ({between}) {unit} a lap"
+        console().print(safe(f"{one.setting}: {each} for each {one.unit}"))
 
 
 def _schedule(race: Race) -> None:
