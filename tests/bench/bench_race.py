@@ -288,7 +288,7 @@ def targets(job: tuple[Setting, Target, Noise, int, int]) -> tuple[float, float,
     for _ in range(races):
         laps = driven(setting, Case("", "", noise=noise), random) + setting.plan
         habit = float(laps[:8].mean())
-        asked = round(habit - target.less, 2)
+        asked = max(1.0, round(habit - target.less, 2))  # what the call can say
         kept = random.normal(0, setting.first) if target.share == 1 else 0.0
         laps[8:] += target.share * (asked - habit) + kept
         if target.share == 1:  # the habit begins anew about the target
@@ -472,7 +472,6 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--only", choices=SECTIONS)
-    parser.add_argument("--cases", type=int, default=len(CASES), help="only the first so many")
     args = parser.parse_args()
     pool = ProcessPoolExecutor(args.jobs) if args.jobs > 1 else None
     for name, (section, count) in SECTIONS.items():
