@@ -656,6 +656,7 @@ class Listener:
             return 0.5
         spoilt, clean = self._named_spoilt[True], self._named_spoilt[False]
         rate = (0.5 + spoilt) / (20 + spoilt + clean) * _SPOILT_WORDS
+        rate *= 4 if said.spoilt else 1
         likely = 0.9999
         for name, others in said.others.items():
             level = reading.levels[name]
@@ -947,6 +948,8 @@ class Listener:
         return soon and last.about(reading.message)
 
     def _same_lap(self, last: _Last, reading: Reading, turn: _Turn) -> bool:
+        if last.reading is not None and last.reading.message != reading.message:
+            return False
         if reading.message != self._reported or turn.utterance.at is not None:
             return True
         return last.lap == turn.car.laps.said(reading)
@@ -1100,7 +1103,7 @@ class Listener:
         lap, or after one that was refused.
         """
         if passage.changing or turn.choice.changed:
-            return True
+            return turn.choice.changed or last.about(entry.message)
         if last.reading is None or not last.sure:
             return last.about(entry.message) and self._of_one(last, entry, passage, turn)
         return (

@@ -257,11 +257,26 @@ class NamedReports:
         value: tuple[Decimal, str, int, bool],
     ) -> tuple[_Item, int]:
         number, sign, end, whole = value
+        following = tokens[end][0] if end < len(tokens) else ""
+        if (
+            tokens[end - 1][0] in self._numbers.tens
+            and following.isalpha()
+            and not self._passed(following)
+            and not self._longest(self.names, tokens, end)[1]
+            and not self._longest(self.options, tokens, end)[1]
+            and self._together_said(tokens, end)
+        ):  # sixty fine: may be sixty five
+            return _Item(name, None, (start, tokens[end - 1][1][1])), end
         words = tuple(word for word, span in tokens[:end] if span[0] >= start)
         words = words[self._longest(self.names, tokens, end - len(words))[1] :] if name else words
         unit = tokens[end][0] if end < len(tokens) else ""
         unit = unit if unit in self._units or unit[:1] in ("°", "%") else ""
         return _Item(name, number, (start, tokens[end - 1][1][1]), sign, whole, unit, words), end
+
+    @staticmethod
+    def _together_said(tokens: Sequence[tuple[str, Span]], place: int) -> bool:
+        """Tell whether no punctuation stands before a word."""
+        return tokens[place][1][0] - tokens[place - 1][1][1] <= 1
 
     def _flag(
         self, name: str, tokens: Sequence[tuple[str, Span]], place: int, start: int
@@ -271,7 +286,11 @@ class NamedReports:
         option, length = self._longest(self.options, tokens, place)
         if option and option[0] == name:
             return _Item(name, option[1], (start, tokens[place + length - 1][1][1])), place + length
-        end = place + (place < len(tokens) and tokens[place][0] in ("none", "no", "clear"))
+        none = place < len(tokens) and tokens[place][0] in ("none", "no", "clear")
+        before = tokens[place - 2][0] if place > 1 else ""
+        if not none and before != "no":  # which of them was not heard
+            return _Item(name, None, (start, tokens[place - 1][1][1])), place
+        end = place + none
         return _Item(name, "", (start, tokens[end - 1][1][1])), end
 
     @staticmethod
@@ -339,7 +358,7 @@ class NamedReports:
             tuple(dict.fromkeys(missing)),
             others,
             any(item.sign == "+" for item in items),
-            run.spoilt,
+            run.spoilt or any(not item.name for item in items[1:]),
         )
 
     def _others(self, one: FieldBase, item: _Item) -> Iterator[tuple[Decimal, float]]:
