@@ -151,13 +151,10 @@ def _columns(debrief: Debrief) -> list[str]:
 
 def _uses(debrief: Debrief) -> dict[int, tuple[str, str, str]]:
     """Return, by lap, what it took, its target and the gap, as people read them."""
-    race, found = debrief.race, dict[int, tuple[str, str, str]]()
-    for driven in race.driven if race is not None else ():
-        used = race.use_of(driven.lap) if race is not None else None
-        if used is None or race is None or driven.lap not in race.reported:
-            continue
-        gap = "neutralised" if driven.neutralised else f"{used - float(driven.target):+.2f}"
-        found[driven.lap] = f"{used:.2f}", f"{float(driven.target):.2f}", gap.replace("-", "−")
+    found: dict[int, tuple[str, str, str]] = {}
+    for lap, use in ({} if debrief.race is None else debrief.race.uses()).items():
+        gap = "neutralised" if use.gap is None else f"{use.gap:+.2f}".replace("-", "−")
+        found[lap] = f"{use.used:.2f}", f"{use.target:.2f}", gap
     return found
 
 

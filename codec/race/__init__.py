@@ -14,12 +14,13 @@ from codec.race.facts import facts
 from codec.race.follow import follow
 from codec.race.loading import Event, EventError, load_event, parse_event
 from codec.race.outlook import Outlook, outlook
-from codec.race.race import Race, RaceNotice
+from codec.race.race import LapUse, Race, RaceNotice
 
 __all__ = [
     "Advice",
     "Event",
     "EventError",
+    "LapUse",
     "Outlook",
     "Race",
     "RaceNotice",

@@ -50,6 +50,17 @@ class ReportedLap:
     settings: dict[str, float]
 
 
+@dataclass(frozen=True, slots=True)
+class LapUse:
+    """What a lap took, its target, and how far above the target that is; no gap for a lap that was
+    neutralised.
+    """
+
+    used: float
+    target: float
+    gap: float | None
+
+
 @dataclass
 class Race:
     """The race behind lap ``lap`` (0: before the first report).
@@ -134,6 +145,17 @@ class Race:
         if not 1 <= lap <= len(self.driven):
             return None
         return self.driven[lap - 1].used - (self.driven[lap - 2].used if lap > 1 else 0.0)
+
+    def uses(self) -> dict[int, LapUse]:
+        """Return what each lap reported took, its target, and the gap between them."""
+        found: dict[int, LapUse] = {}
+        for driven in self.driven:
+            used = self.use_of(driven.lap)
+            if used is not None and driven.lap in self.reported:
+                target = float(driven.target)
+                gap = None if driven.neutralised else used - target
+                found[driven.lap] = LapUse(used, target, gap)
+        return found
 
     def doubts(self) -> dict[int, float]:
         """Return, for each lap reported, how likely its report is wrong, by all that is known

@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import TYPE_CHECKING
 
 from rich import box
 from rich.table import Table
@@ -17,11 +18,13 @@ from codec.sheet.journal import Journal
 from codec.sheet.order import SINCE_1970
 from codec.sheet.state import Standing
 from codec.sheet.words import values_text
-from codec.views.board import LapUse
 from codec.views.laps import SheetLine, lap_columns, sheet_lines, state_of
 from grammar.book import Book
 from grammar.errors import counted
 from grammar.exact import plain
+
+if TYPE_CHECKING:
+    from codec.race import LapUse
 
 
 def clock(at: int | None) -> str:

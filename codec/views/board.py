@@ -17,23 +17,12 @@ from codec.sheet.state import RaceState
 from codec.views.laps import SheetLine, lap_columns, sheet_lines
 
 if TYPE_CHECKING:
-    from codec.race import Advice, Outlook, Race
+    from codec.race import Advice, LapUse, Outlook, Race
 
 _LAPS = 30  # lines of each kind but reports that a wall shows, where it is not told how many
 _LATE, _SLACK = 1.15, 5000  # a report is overdue behind so much of a lap, and so many milliseconds
 _SLOW = 2.0  # of the usual lap time: a neutralised lap
 _KNOWN = 3  # lap times, from which the usual one is known without an event file
-
-
-@dataclass(frozen=True, slots=True)
-class LapUse:
-    """What a lap took, its target, and how far above the target that is; no gap for a lap that was
-    neutralised.
-    """
-
-    used: float
-    target: float
-    gap: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +112,7 @@ def board(session: Session, car: str | None = None, *, most: int | None = _LAPS)
         columns=columns,
         heads=[(book.fields[name].title, book.fields[name].unit_text) for name in columns],
         lines=sheet_lines(session.standing, car, book, most=most),
-        uses={} if race is None else uses(race),
+        uses={} if race is None else race.uses(),
         race=race,
         look=look,
         advice=advice,
@@ -137,18 +126,6 @@ def _heading(race: Race) -> tuple[Outlook, Sequence[Advice]]:
     from codec.race import advise, outlook  # slow to load, and not needed without an event
 
     return outlook(race), advise(race)
-
-
-def uses(race: Race) -> dict[int, LapUse]:
-    """Return what each lap reported took, its target, and the gap between them."""
-    found: dict[int, LapUse] = {}
-    for driven in race.driven:
-        used = race.use_of(driven.lap)
-        if used is not None and driven.lap in race.reported:
-            target = float(driven.target)
-            gap = None if driven.neutralised else used - target
-            found[driven.lap] = LapUse(used, target, gap)
-    return found
 
 
 def dials(race: Race | None) -> list[DialShown]:
