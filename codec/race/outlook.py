@@ -18,7 +18,7 @@ from codec.race import energy, temperature
 from codec.race.binding import TemperatureField
 from codec.race.kalman import Distribution, GaussianMixture
 from codec.race.race import Race
-from codec.race.schedule import LapTimes, Schedule, fastest
+from codec.race.schedule import LapTimeCurve, Schedule, fastest
 from codec.race.temperature import Reaching
 
 
@@ -294,7 +294,7 @@ class Outlook:
         safe = self.distance.safe
         if spec is None or safe is None:
             return None
-        return fastest(LapTimes.of(spec), laps, safe * laps)
+        return fastest(LapTimeCurve.of(spec), laps, safe * laps)
 
     @functools.cached_property
     def temperatures(self) -> dict[str, Distribution]:

@@ -21,7 +21,7 @@ _ROUNDING = 1e-9
 
 
 @dataclass(frozen=True, eq=False)
-class LapTimes:
+class LapTimeCurve:
     """The lap time at ``least`` and at each ``step`` of energy more."""
 
     least: float
@@ -29,7 +29,7 @@ class LapTimes:
     seconds: Array
 
     @classmethod
-    def of(cls, spec: LapTimesSpec) -> LapTimes:
+    def of(cls, spec: LapTimesSpec) -> LapTimeCurve:
         """Return what an event file says, with straight lines between its points."""
         import numpy as np
 
@@ -52,7 +52,7 @@ class Schedule:
         return [(len(list(same)), use) for use, same in itertools.groupby(self.energies)]
 
 
-def fastest(times: LapTimes, laps: int, energy: float) -> Schedule | None:
+def fastest(times: LapTimeCurve, laps: int, energy: float) -> Schedule | None:
     """Return the fastest ``laps`` laps that take no more than ``energy`` together; None where even
     the least is too much.
     """

@@ -17,7 +17,7 @@ from scipy.stats import norm
 
 from codec.race import EventError, follow, outlook
 from codec.race.event import LapTimesSpec
-from codec.race.schedule import LapTimes, fastest
+from codec.race.schedule import LapTimeCurve, fastest
 from codec.sheet import Entry
 
 TIRED = [report(lap, energy=Decimal(-lap) / 20) for lap in range(1, 13)]
@@ -118,7 +118,7 @@ def test_without_its_keys_nothing_is_said_of_them() -> None:
 )
 def test_the_fastest_laps_are_those_of_brute_force(tenths: list[int], laps: int, room: int) -> None:
     """Brute force: every way to give each lap an energy, of any curve, convex or not."""
-    times = LapTimes(1.0, 0.1, numpy.array(tenths) / 10)
+    times = LapTimeCurve(1.0, 0.1, numpy.array(tenths) / 10)
     energy = laps * 1.0 + room * 0.1 - 0.3
     best = min(
         (
@@ -142,7 +142,7 @@ def test_on_a_convex_curve_all_laps_take_the_same() -> None:
         energy=[Decimal("1.0"), Decimal("1.2"), Decimal("1.6")],
         seconds=[Decimal(90), Decimal(86), Decimal(84)],
     )
-    schedule = fastest(LapTimes.of(spec), 10, 12.0)
+    schedule = fastest(LapTimeCurve.of(spec), 10, 12.0)
     assert schedule is not None
     assert schedule.runs == [(10, pytest.approx(1.2))]
     assert schedule.seconds == pytest.approx(860)
