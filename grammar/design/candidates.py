@@ -1,5 +1,5 @@
 """Proposed codes: families of books for the same needs, each without a check symbol, with a full
-one, and with a quick one.
+one, a quick one, and one that notices words that changed places.
 """
 
 from __future__ import annotations
@@ -63,8 +63,8 @@ def candidates(
             [parts.apart(needs, _APART)] if family == "apart" else shared.pools
         ):
             for ending in ENDINGS[
-                : 3 if number == 0 else 2
-            ]:  # a quick check pays where seconds do: with all symbols
+                : len(ENDINGS) if number == 0 else 2
+            ]:  # other checks pay where seconds do: with all symbols
                 yield lambda family=family, pool=pool, number=number, ending=ending: shared.build(
                     family, pool, number, ending
                 )  # type: ignore[misc]

@@ -31,8 +31,8 @@ _MOST_ASSIGNED = 120  # levels whose codewords are placed by quadratic assignmen
 _MOST_PARTS = 10  # fields whose ways to be grouped are all looked at
 DIGITS = "0123456789"
 _QUICK = 0.7  # of the symbols have a value of their own in a quick check
-FULL, QUICK = "check", "quick"
-ENDINGS = ("", FULL, QUICK)  # none, a full check, a quick one
+FULL, QUICK, ORDER = "check", "quick", "order"
+ENDINGS = ("", FULL, QUICK, ORDER)  # none, a full check, a quick one, one that notices swaps
 NOTES = {
     FULL: (
         "The sum of all symbols, this one included, is 0 modulo their number; no other symbol has"
@@ -44,6 +44,12 @@ NOTES = {
         " stand here; no symbol before it has the value 0. It notices every single word that is"
         " lost or added, and every wrong one unless the two have the same value, as some have that"
         " are hardly ever taken for each other; it does not notice two words that changed places."
+    ),
+    ORDER: (
+        "The sum of all symbols, every second one counted twice, is 0 modulo their number (one less"
+        " where that is even, so that two of them have the same value). It notices every other"
+        " single word that is wrong, and neighbours that changed places; a word lost or added"
+        " nearly always."
     ),
 }
 
@@ -194,7 +200,7 @@ def closed(pool: SymbolPool, ending: str) -> SymbolPool:
     a quick check, its two slowest.
     """
     slow = sorted(pool.symbols, key=lambda symbol: (pool.seconds[symbol], symbol), reverse=True)
-    kept = {"": 0, FULL: 1, QUICK: 2}[ending]
+    kept = {"": 0, FULL: 1, QUICK: 2, ORDER: 1}[ending]
     return SymbolPool(pool.needs, pool.symbols, "".join(reversed(slow[:kept])))
 
 
@@ -203,6 +209,13 @@ def check(pool: SymbolPool, ending: str) -> Table:
     table: Table = {"kind": "check", "method": "weighted sum", "weights": [1]}
     if ending == FULL:
         return table | {"symbols": pool.closing + pool.data}
+    if ending == ORDER:  # of an odd number no two weights, nor their difference, share a factor
+        odd = (len(pool.symbols) - 1) // 2 * 2 + 1
+        return table | {
+            "weights": [1, 2],
+            "symbols": pool.closing + pool.data,
+            **({} if odd == len(pool.symbols) else {"modulus": odd}),
+        }
     modulus = max(2, round(_QUICK * len(pool.symbols)))
     quick = sorted(pool.data, key=lambda symbol: (pool.seconds[symbol], symbol))
     quick, slow = quick[: modulus - 1], quick[modulus - 1 :]
