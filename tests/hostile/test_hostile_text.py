@@ -115,7 +115,7 @@ OF_BOOKS: Sequence[Sequence[str]] = (
     ["encode", "book.toml", f"{STEERING}=1"],
     ["hear", "book.toml", f"one two zero one yankee alfa {STEERING}"],
     ["book", "simulate", "book.toml", "--reports", "3"],
-    ["design", "needs.toml", "--draws", "20", "--out", "-"],
+    ["design", "needs.toml", "--draws", "50", "--heard", "10", "--out", "-"],
 )
 OF_EVENTS: Sequence[Sequence[str]] = (
     ["log", "new.sheet", "--book", "book.toml", "--car", f"7=Ana{STEERING}", "--writer", STEERING],
