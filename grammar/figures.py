@@ -36,6 +36,7 @@ DRAWS = 1000
 MOST_DRAWS = 40_000  # of all messages of a book
 # steps along layouts to draw reports: of a message of very many parts fewer are drawn
 MOST_STEPS = 100_000
+_LONG = 8_000  # steps of a message of which few reports are drawn: each takes a while
 _DIGITS = 9  # of seconds, in which strings that take as long as each other are told from others
 _ALIKE = 2 * 10**-_DIGITS
 MOST_COVERED = 100  # symbols before a check up to which it is counted what it notices
@@ -228,7 +229,9 @@ def drawn(
         len(rule.method.starts()) * min(message.ways, len(rule.method.values))
         for rule in message.rules
     )
-    most = MOST_STEPS // (len(message.course.steps) * states) + 5
+    steps = len(message.course.steps)
+    most = MOST_STEPS // (steps * states)
+    most = most + 5 if steps < _LONG else most // 2
     for _ in range(min(draws * 20, most)):
         levels = _draw(message, generator, weights, left_out)
         string = message.cheapest(levels, cost)

@@ -79,7 +79,8 @@ class Plan:
         where they are.
         """
         names = [*self.names, *(one.name for one in self.implied)]
-        places = [names.index(name) for name in self.order]
+        known = {name: place for place, name in reversed(list(enumerate(names)))}
+        places = [known[name] for name in self.order]
         straight = places == sorted(places) or len(places) < 2
         return None if straight else operator.itemgetter(*places)
 

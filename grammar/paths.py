@@ -117,15 +117,22 @@ def _unrolled(start: int, rest: _Rest) -> tuple[list[int], tuple[Arc, ...]]:
 
 def walk(automaton: Automaton, lattice: Lattice) -> Walk:
     """Return everything the automaton can reach over ``lattice``."""
-    layers: list[dict[Node, list[_Link]]] = [{} for _ in range(len(lattice) + 1)]
+    nothing: dict[Node, list[_Link]] = {}  # one for all places that nothing reaches
+    layers = [{}, *[nothing] * len(lattice)]
+    reached = 0
     for number, start in enumerate(automaton.starts):
         checks = (-1,) * len(automaton.messages[number].check_leaves)
         layers[0][Node(start, checks)] = [_Link(0, None, (), "")]
     for place, choices in enumerate(lattice):
+        if place > reached:
+            break
         for node in list(layers[place]):
             for symbols, target in choices:
                 for end, states in _follow(automaton, node, symbols):
+                    if layers[target] is nothing:
+                        layers[target] = {}
                     layers[target].setdefault(end, []).append(_Link(place, node, states, symbols))
+                    reached = max(reached, target)
     return Walk(automaton, layers)
 
 

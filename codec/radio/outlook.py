@@ -66,7 +66,8 @@ class CarOutlook:
         lengths = [
             (after.at - before.at) / (after.lap - before.lap)
             for before, after in zip(self.reports, self.reports[1:], strict=False)
-            if before.at is not None and after.at is not None and after.lap > before.lap
+            if before.at is not None and after.at is not None
+            if after.lap > before.lap and after.at > before.at  # times may be those of a cut file
         ]
         return statistics.median_low(lengths) if lengths else None
 

@@ -20,6 +20,8 @@ from sheet.support import ROOT
 
 CORPUS = sorted((Path(__file__).parent / "corpus").iterdir())
 SLOW, UNIT = 2.0, 100_000  # seconds of processor time for so many bytes
+# a transcript may be doubtful in every line, and each is heard then: some 20 ms
+SLOW_TALK = dict.fromkeys(("text", "jsonl", "webvtt", "srt"), 2 * SLOW)
 ENVIRONMENT = {**os.environ, "PYTHONPATH": f"{ROOT / 'tests'}{os.pathsep}{ROOT}"}
 
 
@@ -27,7 +29,7 @@ def within_bounds(reader: str, data: bytes, folder: Path) -> str:
     begin = time.process_time()
     told = attempt(reader, data, folder)
     taken = (time.process_time() - begin) / max(1.0, len(data) / UNIT)
-    assert taken < SLOW, f"{taken:.1f} s for 100 kB"
+    assert taken < SLOW_TALK.get(reader, SLOW), f"{taken:.1f} s for 100 kB"
     target(taken, label="seconds")
     return told
 
@@ -71,7 +73,7 @@ def test_nothing_acknowledged_is_lost_when_programs_are_killed(tmp_path: Path) -
         capture_output=True, text=True, check=True, timeout=600, env=ENVIRONMENT,
     )  # fmt: skip
     told = {name: facts for line in done.stdout.splitlines() for name, facts in _facts(line)}
-    assert len(told) == 6
+    assert len(told) == 7
     for facts in told.values():
         assert facts["acknowledged"] > 0
         assert (facts["lost"], facts["twice"]) == (0, 0), told
