@@ -182,7 +182,7 @@ def drill_screen(folder: Path, rounds: int, chance: random.Random) -> Outcome:
                 terminal.press("Enter")
             time.sleep(chance.uniform(0.0, 0.05))
             terminal.kill()
-            # that the second was asked has been seen, whatever stands there in the middle of drawing
+            # that the second was asked has been seen, whatever is being drawn there
             asked = [2, *(int(one) for one in re.findall(r"(\d) of 9", terminal.screen()))]
             shown = max(asked) - 1
         with DrillJournal(path) as journal:
