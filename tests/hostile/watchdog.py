@@ -78,7 +78,6 @@ def bounded(seconds: float = BOUND) -> Iterator[None]:
 
     timers = hasattr(signal, "setitimer")
     before = signal.signal(signal.SIGPROF, stop) if timers else None
-    gc.collect()
     gc.freeze()  # what earlier tests left in memory is not gone through while this one is timed
     began = time.process_time()
     if timers:
