@@ -87,15 +87,8 @@ def _add_by_hand(actions: Any) -> None:
         parser.set_defaults(run=run)
 
 
-def _forms() -> list[str]:
-    """Return the forms of transcripts as people name them: by the suffix of their files."""
-    from codec.radio.forms import FORMS
-
-    return [f".{form.suffixes[0]}" if form.suffixes else name for name, form in FORMS.items()]
-
-
 def _add_import(actions: Any) -> None:
-    from codec.radio.forms import FORMS
+    from codec.radio.forms import FORMS, suffixes
 
     about = (
         "Find the reports, calls and phrases in a radio recording or transcript, or read an"
@@ -111,8 +104,8 @@ def _add_import(actions: Any) -> None:
         "file",
         metavar="FILE",
         help=(
-            f"{', '.join(_forms())}; a .wav, .flac, .ogg, .mp3; an exported .csv, .jsonl, .xlsx; -"
-            " for standard input"
+            f"{', '.join(suffixes())}; a .wav, .flac, .ogg, .mp3; an exported .csv, .jsonl, .xlsx;"
+            " - for standard input"
         ),
     )
     parser.add_argument(
@@ -379,16 +372,9 @@ def _opened(path: Path) -> Iterator[BinaryIO]:
 
 def _head(stream: BinaryIO, name: str) -> str:
     """Return how a transcript begins; raises CodeError where it is empty, or no text."""
-    head = stream.peek(4096)[:4096] if hasattr(stream, "peek") else b""
-    *others, last = _forms()
-    forms = [f"a transcript: {', '.join(others)} or {last}"]
-    if not head.strip():
-        raise CodeError(f"{name} is empty", kind="usage", expected=forms)
-    if b"\0" in head:
-        raise CodeError(
-            f"{name} is no text", kind="usage", expected=forms, hint="save it as UTF-8 text"
-        )
-    return head.decode("utf-8", "replace")
+    from codec.radio.forms import HEAD, head_text
+
+    return head_text(stream.peek(HEAD)[:HEAD] if hasattr(stream, "peek") else b"", name)
 
 
 def _journal(args: argparse.Namespace, facts: Any) -> Journal:

@@ -10,13 +10,11 @@ from pathlib import Path
 from typing import Any
 
 from codec.radio.crews import crews_of
-from codec.radio.forms import form_of
+from codec.radio.forms import HEAD, form_of, head_text
 from codec.radio.importing import Summary, bounded, import_export, import_transcript
 from codec.sheet.exports import read_export
 from codec.sheet.journal import Journal
-from grammar.errors import CodeError, visible
-
-_HEAD = 4096  # characters that tell a form
+from grammar.errors import visible
 
 
 def bring(sheet: Path, writer: str, name: str, body: bytes, crews: Sequence[str]) -> dict[str, Any]:
@@ -25,8 +23,6 @@ def bring(sheet: Path, writer: str, name: str, body: bytes, crews: Sequence[str]
 
     Raises CodeError where it can't be read or written.
     """
-    if not body.strip():
-        raise CodeError(f"{name!r} is empty", kind="usage")
     with tempfile.TemporaryDirectory(prefix="niner-") as folder:
         ending = "".join(one for one in Path(name).suffix[:20] if one.isalnum())
         path = Path(folder) / f"brought.{ending}"
@@ -35,9 +31,7 @@ def bring(sheet: Path, writer: str, name: str, body: bytes, crews: Sequence[str]
         with Journal(sheet, writer=writer) as journal:
             if read is not None:
                 return _told(import_export(journal, read))
-            if b"\0" in body[:_HEAD]:
-                raise CodeError(f"{name!r} is no text", kind="usage", hint="save it as UTF-8 text")
-            form = form_of(name, body[:_HEAD].decode("utf-8", "replace")).name
+            form = form_of(name, head_text(body[:HEAD], repr(name))).name
             with path.open("rb") as stream:
                 summary = import_transcript(journal, bounded(stream), form, crews_of(crews))
             return _told(summary)

@@ -151,16 +151,16 @@ class OpenSheet:
         self._forget_unwritten()
         session, journal = self.session, self.session.journal
         session.car, journal.writer = line.car, checked_name(line.writer)
-        there = journal.of_line(line.key)
-        if there:
-            return Shown("good", ("this line was written before",), tuple(there)), False
         try:
-            with journal.line(line.key):
-                return session.enter(line.text), True
+            with journal.line(line.key) as new:
+                if new:
+                    return session.enter(line.text), True
         except BaseException:
             with contextlib.suppress(CodeError):  # the next look at the file does it then
                 self._begin_again()
             raise
+        there = tuple(journal.of_line(line.key))
+        return Shown("good", ("this line was written before",), there), False
 
     def _begin_again(self) -> None:
         """Forget what a line that failed had told the session."""

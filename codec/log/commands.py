@@ -245,17 +245,7 @@ def _event(watch: Watch, name: str, rest: str) -> Shown:
         amount = Decimal(whole(rest, 0, MOST_LAPS)) if name == ADDED else None
     except ValueError as error:
         return Shown("bad", ("/added and a number of laps", *([str(error)] if rest else [])))
-    lap, lap_by = watch.keeper().now(None, None)
-    watch.write(
-        Entry(
-            kind="event",
-            car=watch.car,
-            lap=lap,
-            lap_by=lap_by,
-            message=name,
-            amount=amount,
-        )
-    )
+    watch.write(watch.entry("event", message=name, amount=amount))
     return Shown("good", (f"{watch.event_title(name)} {'' if amount is None else amount}".strip(),))
 
 

@@ -90,22 +90,11 @@ def _by_field(watch: Watch, text: str, told: ByField) -> Shown:
 
 def stands_at(watch: Watch, text: str, dial: str, position: int) -> Shown:
     """Keep where the driver says that a dial stands; raises CodeError where it can't."""
-    lap, lap_by = watch.keeper().now(None, None)
     race = watch.mine.followed
     if race is not None:
         race.ledger.as_it_stands().stands(dial, position)
-    watch.write(
-        Entry(
-            kind="event",
-            car=watch.car,
-            lap=lap,
-            lap_by=lap_by,
-            heard=text,
-            message=POSITION,
-            amount=Decimal(position),
-            note=dial,
-        )
-    )
+    amount = Decimal(position)
+    watch.write(watch.entry("event", heard=text, message=POSITION, amount=amount, note=dial))
     return Shown("good", (f"{dial} stands at {position}",))
 
 
@@ -174,23 +163,13 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
 
 
 def _event(watch: Watch, fact: str, text: str, number: int | None = None) -> Entry:
-    lap, lap_by = watch.keeper().now(None, None)
     amount = None if number is None or fact != ADDED else Decimal(number)
-    return Entry(
-        kind="event",
-        car=watch.car,
-        lap=lap,
-        lap_by=lap_by,
-        heard=text,
-        message=fact,
-        amount=amount,
-    )
+    return watch.entry("event", heard=text, message=fact, amount=amount)
 
 
 def note(watch: Watch, text: str) -> Entry:
     """Return the entry of a note on the lap being driven."""
-    lap, lap_by = watch.keeper().now(None, None)
-    return Entry(kind="note", car=watch.car, lap=lap, lap_by=lap_by, heard=text)
+    return watch.entry("note", heard=text)
 
 
 def _question(watch: Watch, text: str) -> Entry:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from codec.decoding import Transcript, decode_all
 from codec.log.readbacks import ReadBacks, repeated
@@ -19,7 +19,7 @@ from codec.radio.doubt import LIKELY, Doubt, doubt, doubtful, radio_after
 from codec.radio.finder import Finder
 from codec.radio.laps import LapKeeper
 from codec.reading import Reading
-from codec.sheet.entry import Entry
+from codec.sheet.entry import Entry, Kind
 from codec.sheet.journal import Journal
 from codec.sheet.state import RaceState, Row, Standing, lap_message, laps
 from grammar.errors import CodeError
@@ -295,6 +295,11 @@ class Watch:
                 if entry.heard and entry.kind in ("report", "call", "correction")
             )
         )
+
+    def entry(self, kind: Kind, **facts: Any) -> Entry:
+        """Return an entry of the car spoken to, against the lap being driven."""
+        lap, lap_by = self.keeper().now(None, None)
+        return Entry(kind=kind, car=self.car, lap=lap, lap_by=lap_by, **facts)
 
     def keeper(self) -> LapKeeper:
         """Return what knows the lap of the car spoken to."""

@@ -17,8 +17,10 @@ from dataclasses import dataclass, field
 from typing import Any, ClassVar
 
 from codec.files import clean
+from grammar.errors import CodeError
 from grammar.exact import whole
 
+HEAD = 4096  # bytes of a transcript that tell its form
 MOST_LINE = 100_000  # characters of one line or cue that are looked at
 MOST_DOCUMENT = 64_000_000  # characters of a recogniser's document
 _NEW_UTTERANCE = 1.5  # seconds of pause between two words
@@ -667,6 +669,26 @@ def _moment(text: str) -> float:
 FORMS: Mapping[str, Form] = {
     form.name: form for form in (PlainText(), JsonLines(), RecogniserJson(), WebVTT(), SubRip())
 }
+
+
+def suffixes() -> list[str]:
+    """Return the forms as people name them: by the suffix of their files."""
+    return [f".{form.suffixes[0]}" if form.suffixes else name for name, form in FORMS.items()]
+
+
+def head_text(head: bytes, name: str) -> str:
+    """Return how a transcript begins, from its first ``HEAD`` bytes; raises CodeError where it is
+    empty, or no text. ``name`` is what to call it.
+    """
+    *others, last = suffixes()
+    forms = [f"a transcript: {', '.join(others)} or {last}"]
+    if not head.strip():
+        raise CodeError(f"{name} is empty", kind="usage", expected=forms)
+    if b"\0" in head:
+        raise CodeError(
+            f"{name} is no text", kind="usage", expected=forms, hint="save it as UTF-8 text"
+        )
+    return head.decode("utf-8", "replace")
 
 
 def form_of(name: str, head: str) -> Form:
