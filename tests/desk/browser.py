@@ -71,8 +71,18 @@ class Served:
         return next(int(line.split()[1]) for line in told.splitlines() if "VmRSS" in line)
 
     def kill(self) -> None:
-        """End it as kill -9 does."""
-        self._say("kill")
+        """End it as kill -9 does, if it runs."""
+        if self.child:
+            self._say("kill")
+
+    @contextlib.contextmanager
+    def away(self) -> Iterator[None]:
+        """Have it killed for as long as this takes, and serve again, whatever happened."""
+        self.kill()
+        try:
+            yield
+        finally:
+            self.start()
 
     def __enter__(self) -> Self:
         return self

@@ -15,7 +15,7 @@ import pytest
 from axe_playwright_python.sync_playwright import Axe
 from desk.browser import Served, chromium
 from desk.support import REPORT, sheet_at
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Browser, Page, Route, expect
 from sheet.support import ROOT
 
 from codec.sheet import Journal
@@ -82,18 +82,35 @@ def test_what_is_typed_while_the_desk_is_away_is_written_once_when_it_is_back(
 ) -> None:
     served, path = desk
     page = _page(browser, f"{served.address}/wall/race", "Quill")
-    served.kill()
-    expect(page.locator("#line")).to_contain_text("no connection")
-    for number in range(3):
-        page.keyboard.type(f"/note while away {number}")
-        page.keyboard.press("Enter")
-    expect(page.locator("[data-car='7'] .sending li")).to_have_count(3)
-    served.start()
+    with served.away():
+        expect(page.locator("#line")).to_contain_text("no connection")
+        for number in range(3):
+            page.keyboard.type(f"/note while away {number}")
+            page.keyboard.press("Enter")
+        expect(page.locator("[data-car='7'] .sending li")).to_have_count(3)
     expect(page.locator(".sending li")).to_have_count(0, timeout=15 * SECOND)
     expect(page.locator("#line")).to_have_text("connected", timeout=15 * SECOND)
     with Journal(path) as journal:
         notes = [entry.heard for entry in journal.entries() if "while away" in entry.heard]
     assert notes == [f"while away {number}" for number in range(3)]
+    page.context.close()
+
+
+def test_what_is_typed_before_the_page_is_ready_stays_and_it_says_when_it_is(
+    browser: Browser, desk: tuple[Served, Path]
+) -> None:
+    served, _ = desk
+    page = browser.new_context().new_page()
+    held: list[Route] = []
+    page.route("**/wall.js", lambda route: held.append(route))  # noqa: PLW0108 - it is given a mark
+    page.goto(f"{served.address}/wall/race", wait_until="commit")
+    expect(page.locator("#line")).to_have_text("connecting")
+    page.fill("#writer", "Quill")
+    page.fill("[data-car='7'] input", "/note early")
+    held[0].continue_()
+    expect(page.locator("#line")).to_have_text("connected")
+    expect(page.locator("#writer")).to_have_value("Quill")
+    expect(page.locator("[data-car='7'] input")).to_have_value("/note early")
     page.context.close()
 
 

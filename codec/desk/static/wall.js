@@ -134,13 +134,13 @@ function keys(event) {
 
 function begin() {
   const name = document.querySelector("#writer");
-  name.value = localStorage.getItem("niner-writer") ?? "";
+  name.value ||= localStorage.getItem("niner-writer") ?? ""; // what was typed before this ran stays
   name.addEventListener("change", () => localStorage.setItem("niner-writer", name.value.trim()));
   const typed = JSON.parse(sessionStorage.getItem(KEPT) ?? "{}");
   for (const section of sections()) {
     const input = section.querySelector("input"), past = [];
     let place = 0;
-    input.value = typed[section.dataset.car] ?? "";
+    input.value ||= typed[section.dataset.car] ?? "";
     look(section);
     section.querySelector("form").addEventListener("submit", (event) => {
       event.preventDefault();
