@@ -161,18 +161,42 @@ class Alignments:
         return found
 
     def sums_said(
-        self, weights: np.ndarray, column: np.ndarray, symbol: np.ndarray, starts: np.ndarray
+        self,
+        weights: np.ndarray,
+        column: np.ndarray,
+        symbol: np.ndarray,
+        starts: np.ndarray,
+        worth: np.ndarray | None,
     ) -> np.ndarray:
-        """Return by (state, run of edges) the weights after saying the symbols of the edges:
-        each edge begins with a column of ``weights``, the runs begin at ``starts``.
+        """Return by (state, run of edges) the weights after saying the symbols of the edges: each
+        edge begins with a column of ``weights`` and has its own ``worth``, the runs begin at
+        ``starts``.
         """
-        return self._sums(weights, column, symbol, starts, back=False)
+        import numpy as np
+
+        if len(column) * self.size < _LARGE:
+            gone = weights.take(column, axis=1)
+            said = self.said(gone if worth is None else gone * worth, symbol)
+            return np.asarray(np.add.reduceat(said, starts, axis=1))
+        return self._sums(weights, column, symbol, starts, self._leaving, worth)
 
     def sums_unsaid(
-        self, weights: np.ndarray, column: np.ndarray, symbol: np.ndarray, starts: np.ndarray
+        self,
+        weights: np.ndarray,
+        column: np.ndarray,
+        symbol: np.ndarray,
+        starts: np.ndarray,
+        plus: np.ufunc,
     ) -> np.ndarray:
-        """Return by (state, run of edges) what the edges are worth: ``sums_said`` transposed."""
-        return self._sums(weights, column, symbol, starts, back=True)
+        """Return by (state, run of edges) what the edges are worth, from the weights of what
+        follows: ``sums_said`` transposed; those of a run are added, or the most taken.
+        """
+        import numpy as np
+
+        if len(column) * self.size < _LARGE or plus is not np.add:
+            said = self.unsaid(weights.take(column, axis=1), symbol)
+            return np.asarray(plus.reduceat(said, starts, axis=1))
+        return self._sums(weights, column, symbol, starts, self._entering)
 
     def _sums(
         self,
@@ -180,25 +204,24 @@ class Alignments:
         column: np.ndarray,
         symbol: np.ndarray,
         starts: np.ndarray,
-        *,
-        back: bool,
+        arcs_of: list[list[tuple[int, np.ndarray]]],
+        worth: np.ndarray | None = None,
     ) -> np.ndarray:
         """Large layers go state by state: that keeps to memory the processor has at hand."""
         import numpy as np
 
-        if len(column) * self.size < _LARGE:
-            said = (self.unsaid if back else self.said)(weights.take(column, axis=1), symbol)
-            return np.asarray(np.add.reduceat(said, starts, axis=1))
         found = np.zeros((self.size, len(starts)))
-        row, worth = np.empty((2, len(column)))
-        for state, arcs in enumerate(self._entering if back else self._leaving):
+        row, said = np.empty((2, len(column)))
+        for state, arcs in enumerate(arcs_of):
             weights[state].take(column, out=row, mode="clip")
+            if worth is not None:
+                np.multiply(row, worth, out=row)
             alike = None  # the sums of what is worth the same for every symbol, made at need
             for other, by_symbol in arcs:
                 if len(by_symbol) > 1:
-                    by_symbol.take(symbol, out=worth, mode="clip")
-                    worth *= row
-                    found[other] += np.add.reduceat(worth, starts)
+                    by_symbol.take(symbol, out=said, mode="clip")
+                    said *= row
+                    found[other] += np.add.reduceat(said, starts)
                 else:
                     alike = np.add.reduceat(row, starts) if alike is None else alike
                     found[other] += by_symbol * alike

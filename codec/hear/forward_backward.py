@@ -7,8 +7,8 @@ of several hearings are taken in windows (see ``windows``).
 
 from __future__ import annotations
 
-import itertools
-from collections.abc import Sequence
+import functools
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 # states up to which several hearings are summed without windows
 MOST_WHOLE = 200
+MOST_HELD = 2_000_000  # weights by state and edge at a time
 
 
 @dataclass(slots=True)
@@ -96,18 +97,19 @@ def sums(model: WeightedLattice, alignments: Alignments) -> Sums:
     ]
     before = np.zeros((alignments.size, lattice.nodes), kind)
     before[:, lattice.start] = alignments.start[:, None]
-    passed = [
-        _forward(operation, weight, before, part)
-        for operation, weight, part in zip(lattice.operations, weights, parts, strict=True)
+    closed = [
+        [_forward(operation, weight, before, part) for part in some]
+        for operation, weight, some in zip(lattice.operations, weights, parts, strict=True)
     ]
     ended = alignments.last * before[:, lattice.end].sum(axis=1)
     after = np.zeros_like(before)
     after[:, lattice.end] = alignments.last[:, None]
     levels = {name: np.zeros(one.size) for name, one in lattice.message.fields.items()}
-    back = list(zip(lattice.operations, weights, parts, passed, strict=True))
-    for operation, weight, part, gone in reversed(back):
-        with_gone = list(itertools.zip_longest(part, gone))
-        _backward(operation, weight, before, after, with_gone, levels)
+    back = list(zip(lattice.operations, weights, parts, closed, strict=True))
+    for operation, weight, some, gone in reversed(back):
+        for part, begun in zip(some, gone, strict=True):
+            tell = functools.partial(_tell, operation, weight, begun, levels)
+            carried_back(operation, weight, after, part, np.add, tell)
     return Sums(float(ended.sum()), after, ended, levels)
 
 
@@ -121,7 +123,7 @@ def total(model: WeightedLattice) -> float:
     before = np.zeros((1, model.lattice.nodes))
     before[:, model.lattice.start] = 1.0
     for operation, weight in zip(model.lattice.operations, model.weights, strict=True):
-        _forward(operation, weight, before, [alignments])
+        _forward(operation, weight, before, alignments)
     return float(before[0, model.lattice.end].sum())
 
 
@@ -129,69 +131,89 @@ def _forward(
     operation: Operation,
     weight: np.ndarray | float | None,
     before: np.ndarray,
-    parts: Sequence[Alignments | Window],
-) -> list[np.ndarray]:
-    """Carry the weights before an operation through it, for the states of each part; return what
-    each run starts with, weighted.
+    part: Alignments | Window,
+) -> np.ndarray:
+    """Carry the weights before an operation through it, for the states of a part; return those
+    with which its edges begin, by (state, node).
     """
     import numpy as np
 
-    passed = []
-    for part in parts:
-        if isinstance(operation, Join):
-            there = np.ix_(part.rows, operation.target)
-            before[there] += before[np.ix_(part.rows, operation.source)] * weight
-        elif isinstance(operation, Mix):
-            states = before[part.rows, _states(operation)]
-            grid = states.reshape(-1, operation.states, operation.keys)
-            mixed = np.matmul(np.asarray(weight).T, grid)
-            before[part.rows, _slots(operation)] = mixed.reshape(len(states), -1)
-        else:
-            gone = part.closed(before[part.rows, operation.low : operation.high]).take(
-                operation.source, axis=1
+    begun: np.ndarray
+    if isinstance(operation, Join):
+        begun = before[np.ix_(part.rows, operation.source)]
+        before[np.ix_(part.rows, operation.target)] += begun * weight
+    elif isinstance(operation, Mix):
+        begun = before[part.rows, _states(operation)]
+        grid = begun.reshape(-1, operation.states, operation.keys)
+        mixed = np.matmul(np.asarray(weight).T, grid)
+        before[part.rows, _slots(operation)] = mixed.reshape(len(begun), -1)
+    else:
+        begun = part.closed(before[part.rows, operation.low : operation.high])
+        for low, high in _blocks(len(operation.symbol), part):
+            targets, starts = _among(operation.reached_starts, low, high)
+            run = operation.reached_run[low:high]
+            said = part.sums_said(
+                begun,
+                operation.source.take(run),
+                operation.reached_symbol[low:high],
+                starts,
+                None if weight is None else np.asarray(weight).take(run),
             )
-            if weight is not None:
-                gone *= weight
-            before[np.ix_(part.reached, operation.reached)] += part.sums_said(
-                gone, operation.reached_run, operation.reached_symbol, operation.reached_starts
-            )
-            passed.append(gone)
-    return passed
+            before[np.ix_(part.reached, operation.reached[targets])] += said
+    return begun
 
 
-def _backward(
+Told = Callable[["slice | None", "np.ndarray"], None]
+
+
+def carried_back(
     operation: Operation,
     weight: np.ndarray | float | None,
-    before: np.ndarray,
     after: np.ndarray,
-    parts: Sequence[tuple[Alignments | Window, np.ndarray | None]],
-    levels: dict[str, np.ndarray],
+    part: Alignments | Window,
+    plus: np.ufunc,
+    tell: Told | None = None,
 ) -> None:
-    """Carry the weights after an operation back through it, and add up what its levels are worth;
-    with each part comes what its runs started with.
+    """Carry the weights after an operation back through it, for the states of a part.
+
+    The weights of several ways on are put together by ``plus``: added, or the most of them taken.
+    ``tell`` is called with what each edge, or each run of edges, is worth from its end on, by
+    (state, edge), before its own weight.
     """
     import numpy as np
 
-    for part, gone in parts:
-        if isinstance(operation, Join):
-            way = after[np.ix_(part.rows, operation.target)] * weight
-            here = np.ix_(part.rows, operation.source)
-            after[here] += way
-            if operation.implies:
-                worth = float((before[here] * way).sum())
-                for name, level in operation.implies.items():
-                    levels[name][level] += worth
-        elif isinstance(operation, Mix):
-            _mixed_back(operation, np.asarray(weight), before, after, part.rows, levels)
-        else:
-            way = part.sums_unsaid(after, operation.target, operation.symbol, operation.starts[:-1])
-            if operation.decides and gone is not None:  # the weights are in ``gone``
-                _add(levels, operation.decides, np.einsum("sr,sr->r", gone, way))
-            if weight is not None:
-                way *= weight
-            after[np.ix_(part.rows, operation.low + operation.sources)] += part.closed(
-                np.add.reduceat(way, operation.source_starts, axis=1), back=True
+    if isinstance(operation, Join):
+        way = after[np.ix_(part.rows, operation.target)] * weight
+        here = np.ix_(part.rows, operation.source)
+        after[here] = plus(after[here], way)
+        if tell is not None and operation.implies:
+            tell(None, way)
+    elif isinstance(operation, Mix):
+        said = after[part.rows, _slots(operation)].reshape(-1, operation.figures, operation.keys)
+        if plus is np.add:
+            way = np.matmul(np.asarray(weight), said)
+        else:  # a state at a time, to keep the array small
+            way = np.array(
+                [plus.reduce(np.asarray(weight)[:, :, None] * one, axis=1) for one in said]
             )
+        states = _states(operation)
+        after[part.rows, states] = plus(after[part.rows, states], way.reshape(len(said), -1))
+        if tell is not None and operation.decides:
+            tell(None, said)
+    else:
+        for low, high in _blocks(len(operation.symbol), part):
+            runs, starts = _among(operation.starts, low, high)
+            sources, source_starts = _among(operation.source_starts, runs.start, runs.stop)
+            way = part.sums_unsaid(
+                after, operation.target[low:high], operation.symbol[low:high], starts, plus
+            )
+            if tell is not None and operation.decides:
+                tell(runs, way)
+            if weight is not None:
+                way *= np.asarray(weight)[runs]
+            here = np.ix_(part.rows, operation.low + operation.sources[sources])
+            worth = part.closed(plus.reduceat(way, source_starts, axis=1), back=True)
+            after[here] = plus(after[here], worth)
 
 
 def _states(operation: Mix) -> slice:
@@ -202,29 +224,48 @@ def _slots(operation: Mix) -> slice:
     return slice(operation.slot, operation.slot + operation.figures * operation.keys)
 
 
-def _mixed_back(
-    operation: Mix,
-    weight: np.ndarray,
-    before: np.ndarray,
-    after: np.ndarray,
-    rows: np.ndarray,
+def _tell(
+    operation: Operation,
+    weight: np.ndarray | float | None,
+    begun: np.ndarray,
     levels: dict[str, np.ndarray],
+    runs: slice | None,
+    way: np.ndarray,
 ) -> None:
+    """Add up what the levels that an operation decides are worth, from the weights with which its
+    edges begin and those of the ways on.
+    """
     import numpy as np
 
-    said = after[rows, _slots(operation)].reshape(-1, operation.figures, operation.keys)
-    after[rows, _states(operation)] += np.matmul(weight, said).reshape(len(rows), -1)
-    if operation.decides:
-        states = before[rows, _states(operation)].reshape(-1, operation.states, operation.keys)
-        worth = weight * np.tensordot(states, said, axes=((0, 2), (0, 2)))
-        _add(levels, operation.decides, worth)
-
-
-def _add(levels: dict[str, np.ndarray], decides: Decides, worth: np.ndarray) -> None:
-    import numpy as np
-
-    for name, decided in decides.items():
-        flat = decided.reshape(-1)
+    if isinstance(operation, Join):
+        for name, level in operation.implies.items():
+            levels[name][level] += float((begun * way).sum())
+        return
+    if isinstance(operation, Mix):
+        states = begun.reshape(-1, operation.states, operation.keys)
+        worth = np.tensordot(states, way, axes=((0, 2), (0, 2))) * weight
+    else:
+        worth = np.einsum("sr,sr->r", begun.take(operation.source[runs], axis=1), way)
+        worth = worth if weight is None else worth * np.asarray(weight)[runs]
+    for name, decided in operation.decides.items():
+        flat = (decided if runs is None else decided[runs]).reshape(-1)
         levels[name] += np.bincount(
             flat + 1, weights=worth.reshape(-1), minlength=len(levels[name]) + 1
         )[1:]
+
+
+def _blocks(edges: int, part: Alignments | Window) -> Iterator[tuple[int, int]]:
+    """Yield stretches of edges of which, for all states, no more than can be held are taken at a
+    time.
+    """
+    size = max(1, MOST_HELD // len(part.rows))
+    for low in range(0, edges, size):
+        yield low, min(edges, low + size)
+
+
+def _among(starts: np.ndarray, low: int, high: int) -> tuple[slice, np.ndarray]:
+    """Return the groups that members low … high - 1 belong to, and where each begins among these;
+    ``starts`` is where groups begin among all.
+    """
+    first, last = int(starts.searchsorted(low, "right")) - 1, int(starts.searchsorted(high))
+    return slice(first, last), (starts[first:last] - low).clip(0)

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from codec.hear.alignment import Alignments
-from codec.hear.forward_backward import Sums, WeightedLattice
+from codec.hear.forward_backward import Sums, WeightedLattice, carried_back
 from codec.hear.lattice import Join, MessageLattice, Mix, Say
 
 if TYPE_CHECKING:
@@ -233,28 +233,7 @@ def _most(model: WeightedLattice, alignments: Alignments) -> np.ndarray:
     for operation, weight in zip(
         reversed(lattice.operations), reversed(model.weights), strict=True
     ):
-        if isinstance(operation, Join):
-            most[:, operation.source] = np.maximum(
-                most[:, operation.source], most[:, operation.target] * weight
-            )
-        elif isinstance(operation, Mix):
-            said = most[:, operation.slot : operation.slot + operation.figures * operation.keys]
-            grid = said.reshape(alignments.size, 1, operation.figures, operation.keys)
-            table = np.asarray(weight)[None, :, :, None]
-            here = slice(operation.low, operation.low + operation.states * operation.keys)
-            for state in range(alignments.size):  # one state at a time, to keep the array small
-                best = (grid[state] * table[0]).max(axis=1)
-                most[state, here] = np.maximum(most[state, here], best.reshape(-1))
-        else:
-            worth = alignments.unsaid(most.take(operation.target, axis=1), operation.symbol)
-            way = np.maximum.reduceat(worth, operation.starts[:-1], axis=1)
-            if weight is not None:
-                way *= weight
-            here_nodes = operation.low + operation.sources
-            best = alignments.closed(
-                np.maximum.reduceat(way, operation.source_starts, axis=1), back=True
-            )
-            most[:, here_nodes] = np.maximum(most[:, here_nodes], best)
+        carried_back(operation, weight, most, alignments, np.maximum)
     return most
 
 

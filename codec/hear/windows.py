@@ -62,22 +62,33 @@ class Window:
         return weights
 
     def sums_said(
-        self, weights: np.ndarray, column: np.ndarray, symbol: np.ndarray, starts: np.ndarray
+        self,
+        weights: np.ndarray,
+        column: np.ndarray,
+        symbol: np.ndarray,
+        starts: np.ndarray,
+        worth: np.ndarray | None,
     ) -> np.ndarray:
         """Return by (state, run of edges) the weights after saying the symbols of the edges."""
         import numpy as np
 
-        said = self._said(weights.take(column, axis=1), symbol, back=False)
+        gone = weights.take(column, axis=1)
+        said = self._said(gone if worth is None else gone * worth, symbol, back=False)
         return np.asarray(np.add.reduceat(said, starts, axis=1))
 
     def sums_unsaid(
-        self, weights: np.ndarray, column: np.ndarray, symbol: np.ndarray, starts: np.ndarray
+        self,
+        weights: np.ndarray,
+        column: np.ndarray,
+        symbol: np.ndarray,
+        starts: np.ndarray,
+        plus: np.ufunc,
     ) -> np.ndarray:
         """Return by (state, run of edges) what the edges are worth."""
         import numpy as np
 
         said = self._said(weights[self.reached].take(column, axis=1), symbol, back=True)
-        return np.asarray(np.add.reduceat(said, starts, axis=1))
+        return np.asarray(plus.reduceat(said, starts, axis=1))
 
     def _said(self, weights: np.ndarray, symbol: np.ndarray, *, back: bool) -> np.ndarray:
         import numpy as np

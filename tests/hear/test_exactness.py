@@ -225,7 +225,7 @@ def packed(draw: Any) -> Drawn:
     return Drawn(book_of(spec), draft, tuple(Reference(draft).ways("m")))
 
 
-@pytest.mark.parametrize("dense", [1, 10**9], ids=["by matrix", "edge by edge"])
+@pytest.mark.parametrize("dense", [1, 10**9], ids=["by matrix, in pieces", "edge by edge, at once"])
 @FEW
 @given(drawn=packed(), data=st.data())
 def test_packed_tables_are_summed_exactly_without_being_listed(
@@ -235,6 +235,7 @@ def test_packed_tables_are_summed_exactly_without_being_listed(
     with (
         mock.patch("codec.hear.lattice._DENSE", dense),
         mock.patch("codec.hear.alignment._LARGE", dense),
+        mock.patch("codec.hear.forward_backward.MOST_HELD", 5 * dense),
     ):
         words = heard_words(data.draw, drawn, data.draw(st.sampled_from(drawn.ways)).string)[:3]
         hearing = hear(drawn.book, words, count=4)
