@@ -65,14 +65,14 @@ def test_a_command_loads_what_it_needs(
     assert not loaded(run) & HEAVY
 
 
-def test_hearing_a_known_book_loads_no_parser_and_no_models(
+def test_hearing_a_known_book_loads_nothing_heavy_but_numpy(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setenv("NINER_CACHE", "on")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     codec.load_book(ROOT / RACE)
     run = f"from codec.cli import main\nraise SystemExit(main({['hear', RACE, *REPORT]!r}))"
-    assert loaded(run) & HEAVY == {"numpy", "rich"}
+    assert loaded(run) & HEAVY == {"numpy"}
 
 
 def test_the_live_log_of_a_known_book_starts_without_anything_heavy(

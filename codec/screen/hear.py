@@ -4,11 +4,9 @@ sure each field is.
 
 from __future__ import annotations
 
-from rich.text import Text
-
 from codec.hear import Decision, Hearing, Marginal
 from codec.reading import Reading
-from codec.screen.console import assembled, boxed, console, safe
+from codec.screen.lines import Column, Styled, columns, line, safe, table
 from grammar.exact import percent as _percent
 
 _BAR = 20
@@ -18,27 +16,22 @@ _SURE = (("✓", "bold green", "sure"), ("~", "bold yellow", "likely"), ("?", "b
 
 def show(hearing: Hearing) -> None:
     """Print a hearing."""
-    console().print(
-        assembled(("heard  ", "dim"), safe("; then ".join(one.text for one in hearing.heard)))
-    )
-    console().print(_what_to_do(hearing))
+    line(("heard  ", "dim"), ("; then ".join(one.text for one in hearing.heard), ""))
+    _what_to_do(hearing)
     _candidates(hearing)
     _fields(hearing)
     for one in hearing.heard:
         for event in one.events:
-            console().print(safe(f"event: {hearing.book.rules.events[event]}", "magenta"))
+            line((f"event: {hearing.book.rules.events[event]}", "magenta"))
 
 
-def _what_to_do(hearing: Hearing) -> Text:
+def _what_to_do(hearing: Hearing) -> None:
     decision = hearing.decision
     if decision.kind == "accept":
-        return assembled(
-            ("ACCEPT  ", "bold green"), safe(str(hearing.candidates[0].reading), "bold")
-        )
-    asked = assembled(
-        ("ASK     ", "bold red"), safe(decision.question, "bold"), safe(_prices(decision), "dim")
-    )
-    return Text("\n").join([asked, safe(f"        {_reason(hearing)}", "dim")])
+        line(("ACCEPT  ", "bold green"), (str(hearing.candidates[0].reading), "bold"))
+    else:
+        line(("ASK     ", "bold red"), (decision.question, "bold"), (_prices(decision), "dim"))
+        line((f"        {_reason(hearing)}", "dim"))
 
 
 def _prices(decision: Decision) -> str:
@@ -61,34 +54,34 @@ def _reason(hearing: Hearing) -> str:
 
 
 def _candidates(hearing: Hearing) -> None:
-    wide = console().width >= _WIDE
-    table = boxed(
-        *(("probability", "") if wide else ("sure",)),
-        "string",
-        "reading",
-        right=("probability", "sure"),
-    )
-    for column in table.columns[:-1]:
-        column.no_wrap = True
+    wide = columns() >= _WIDE
+    rows = []
     for number, candidate in enumerate(hearing.candidates):
         shown = (
             safe(str(candidate.reading), "bold")
             if number == 0
             else safe(_unlike(candidate.reading, hearing.candidates[0].reading))
         )
-        table.add_row(
-            *_share(candidate.probability, wide), safe(candidate.reading.said, "cyan"), shown
-        )
+        said = safe(candidate.reading.said, "cyan")
+        rows.append((*_share(candidate.probability, wide), said, shown))
     for share, what in (
         (hearing.unlisted, "all other readings"),
         (hearing.nothing, "no report of this book"),
     ):
-        table.add_row(*_share(share, wide), "", safe(what, "dim"))
-    console().print(table)
+        rows.append((*_share(share, wide), ("", ""), (what, "dim")))
+    heads = [
+        Column("probability" if wide else "sure", folds=False, right=True),
+        *([Column("", folds=False)] if wide else []),
+        Column("string", folds=False),
+        Column("reading"),
+    ]
+    table(heads, rows)
 
 
-def _share(share: float, wide: bool) -> tuple[str, Text] | tuple[str]:
-    return (_percent(share), _bar(share)) if wide else (_percent(share),)
+def _share(share: float, wide: bool) -> tuple[Styled, ...]:
+    filled = round(share * _BAR)
+    bar = ("█" * filled + "·" * (_BAR - filled), "cyan")
+    return ((_percent(share), ""), bar) if wide else ((_percent(share), ""),)
 
 
 def _unlike(reading: Reading, first: Reading) -> str:
@@ -102,19 +95,9 @@ def _unlike(reading: Reading, first: Reading) -> str:
 
 
 def _fields(hearing: Hearing) -> None:
-    wide = console().width >= _WIDE
-    table = boxed(
-        "",
-        "field",
-        "value",
-        "sure",
-        "otherwise",
-        *(("mean ± spread",) if wide else ()),
-        right=("sure",),
-    )
-    for column in (table.columns[3], *table.columns[5:]):
-        column.no_wrap = True
+    wide = columns() >= _WIDE
     best = hearing.candidates[0].reading if hearing.candidates else None
+    rows = []
     for name, marginal in hearing.marginals.items():
         if best is None or name not in best.values:
             continue
@@ -128,28 +111,28 @@ def _fields(hearing: Hearing) -> None:
             for n, p in marginal.top(3)
             if n != level and p >= 0.001
         )
-        table.add_row(
-            Text(mark, style),
+        told = (
             safe(marginal.field.title),
             safe(marginal.text(level), style),
-            _percent(share),
+            (_percent(share), ""),
             safe(others, "dim"),
-            *((_mean(marginal),) if wide else ()),
         )
-    if table.row_count:
-        console().print(table)
-        console().print(safe("  ".join(f"{mark} {word}" for mark, _, word in _SURE), "dim"))
+        rows.append(((mark, style), *told, *((_mean(marginal),) if wide else ())))
+    if rows:
+        heads = [
+            *(Column(head) for head in ("", "field", "value")),
+            Column("sure", folds=False, right=True),
+            Column("otherwise"),
+            *([Column("mean ± spread", folds=False)] if wide else []),
+        ]
+        table(heads, rows)
+        line(("  ".join(f"{mark} {word}" for mark, _, word in _SURE), "dim"))
 
 
-def _mean(marginal: Marginal) -> Text:
+def _mean(marginal: Marginal) -> Styled:
     if marginal.expected is None or marginal.spread is None or marginal.spread < 1e-9:
-        return Text("")
+        return "", ""
     unit = marginal.field.unit_text
     return safe(
         f"{marginal.expected:.2f} ± {marginal.spread:.2f}{' ' + unit if unit else ''}", "dim"
     )
-
-
-def _bar(share: float) -> Text:
-    filled = round(share * _BAR)
-    return assembled(("█" * filled, "cyan"), ("·" * (_BAR - filled), "dim"))

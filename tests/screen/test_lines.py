@@ -16,7 +16,9 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from codec import decode, encode, load_book
+from codec.hear import hear
 from codec.screen import console, lines
+from codec.screen.hear import show
 from codec.screen.lines import Styled
 from codec.screen.reading import encoded_lines, event_lines, reading_lines
 
@@ -50,7 +52,7 @@ def written(write: Callable[[], None], *, terminal: bool, width: int, by_rich: b
         patch.setattr(sys, "stdout", output)
         patch.setattr(os, "get_terminal_size", lambda *_: os.terminal_size((width - width % 2, 24)))
         if by_rich:
-            patch.setattr(lines, "_room", lambda _: 0)
+            patch.setattr(lines, "_room", lambda *_: 0)
         console.console.cache_clear()
         write()
     console.console.cache_clear()
@@ -85,6 +87,28 @@ def test_rows_are_those_of_rich(
     assert one == other
 
 
+@given(
+    st.lists(
+        st.tuples(st.sampled_from(["", "a b", "probability"]), st.booleans(), st.booleans()),
+        min_size=3,
+        max_size=3,
+    ),
+    st.lists(st.tuples(STYLED, STYLED, STYLED), min_size=1, max_size=4),
+    st.booleans(),
+    st.integers(30, 90),
+)
+def test_a_table_is_that_of_rich(
+    columns: list[tuple[str, bool, bool]],
+    cells: list[tuple[Styled, ...]],
+    terminal: bool,
+    width: int,
+) -> None:
+    safe = [tuple(lines.safe(*cell) for cell in row) for row in cells]
+    heads = [lines.Column(f"{n} {head}", *how) for n, (head, *how) in enumerate(columns)]
+    one, other = both_ways(lambda: lines.table(heads, safe), terminal=terminal, width=width)
+    assert one == other
+
+
 @pytest.mark.parametrize("terminal", [False, True])
 @pytest.mark.parametrize("width", [40, 61, 80, 120, 200])
 def test_readings_are_written_as_rich_writes_them(terminal: bool, width: int) -> None:
@@ -98,6 +122,15 @@ def test_readings_are_written_as_rich_writes_them(terminal: bool, width: int) ->
         event_lines({"event": "rain", "label": "rain", "span": [0, 4]})
 
     one, other = both_ways(write, terminal=terminal, width=width)
+    assert one == other
+
+
+@pytest.mark.parametrize("terminal", [False, True])
+@pytest.mark.parametrize("width", [40, 61, 80, 120, 200])
+@pytest.mark.parametrize("text", ["five one six three juliett romeo bravo tango", "five ? six"])
+def test_hearings_are_written_as_rich_writes_them(text: str, terminal: bool, width: int) -> None:
+    hearing = hear(load_book(RACE), text)
+    one, other = both_ways(lambda: show(hearing), terminal=terminal, width=width)
     assert one == other
 
 
