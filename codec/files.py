@@ -8,6 +8,7 @@ is taken away by the next one.
 from __future__ import annotations
 
 import contextlib
+import errno
 import os
 import re
 import secrets
@@ -125,11 +126,26 @@ def _take_away(left: Path) -> None:
         os.close(handle)
 
 
+def refuse_unwritable(path: str | Path, *, replace: bool, option: str = "--out") -> None:
+    """Raise CodeError where a file can't be written, before the long work that makes what is to be
+    in it: what is there already is refused, unless it may be replaced.
+    """
+    target = Path(os.path.realpath(path))
+    with written(path):
+        if target.is_dir():
+            raise IsADirectoryError(errno.EISDIR, os.strerror(errno.EISDIR))
+        if target.is_file() or not target.exists():
+            handle, made = _unfinished(target, PRIVATE)
+            os.close(handle)
+            made.unlink()
+    refuse_replacing(path, None, replace=replace, option=option)
+
+
 def refuse_replacing(
-    path: str | Path, data: str | bytes, *, replace: bool, option: str = "--out"
+    path: str | Path, data: str | bytes | None, *, replace: bool, option: str = "--out"
 ) -> None:
-    """Raise CodeError where a file with other contents is there already, unless it may be
-    replaced.
+    """Raise CodeError where a file with other contents is there already, unless it may be replaced;
+    any contents are others where ``data`` is None, not known yet.
     """
     target, new = Path(path), data.encode() if isinstance(data, str) else data
     with written(path):

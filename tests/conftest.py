@@ -76,3 +76,14 @@ def short_proofs() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(proof, "MOST_WORK", proof.MOST_WORK // 20)
         yield
+
+
+@pytest.fixture
+def hardly_heard(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let each proposal of a design be heard in a few reports only: where its figures don't matter,
+    for hearing is what takes the time.
+    """
+    from codec.hear import scoring
+
+    scorer = scoring.Scorer(3, spoilt=1, more=1)
+    monkeypatch.setattr(scoring, "Scorer", lambda _: scorer)

@@ -64,6 +64,7 @@ def test_a_file_that_cannot_be_written_is_named_with_what_to_do(tmp_path: Path) 
     assert "hint: name a file in a folder that is there" in str(refused.value)
 
 
+@pytest.mark.usefixtures("hardly_heard")
 @pytest.mark.parametrize(
     "command",
     [
@@ -74,8 +75,6 @@ def test_a_file_that_cannot_be_written_is_named_with_what_to_do(tmp_path: Path) 
             "monotone",
             "--draws",
             "50",
-            "--heard",
-            "10",
             "--pick",
             "monotone-all",
             "--out",

@@ -77,9 +77,9 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Propose, show, and write what was picked."""
-    from codec.files import write
+    from codec.files import refuse_unwritable, write
     from codec.hear.scoring import Scorer
-    from codec.screen.design import progress, show, wrote
+    from codec.screen.design import form_of, plot, progress, show, wrote
     from grammar.design import (
         FAMILIES,
         bound_of,
@@ -101,12 +101,23 @@ def run(args: argparse.Namespace) -> int:
         raise CodeError(
             f"{args.heard} reports tell too little", kind="usage", expected=["--heard 10 or more"]
         )
+    if args.plot:
+        form_of(Path(args.plot))
+        refuse_unwritable(args.plot, replace=True)
+    if args.out and args.out != "-":
+        refuse_unwritable(args.out, replace=args.replace)
     needs = _needs(args)
     makers = list(candidates(needs, args.family or tuple(FAMILIES), args.seed))
     with progress("designing", len(makers)) as done:
         scorer = Scorer(args.heard)
         found = proposals(
-            needs, makers, draws=args.draws, seed=args.seed, listener=scorer, done=done
+            needs,
+            makers,
+            draws=args.draws,
+            seed=args.seed,
+            listener=scorer,
+            wanted=args.pick,
+            done=done,
         )
     best = frontier(found)
     card = needs.limits.card
@@ -118,8 +129,6 @@ def run(args: argparse.Namespace) -> int:
     shown = sorted(found, key=lambda one: one.mean) if args.all else best
     # files first, as whoever reads what is printed may go away
     if args.plot:
-        from codec.screen.design import plot
-
         plot(needs, found, best, pick, Path(args.plot))
     book = written(needs, pick, args.seed) if args.out and pick is not None else None
     if book is not None and args.out != "-":
@@ -249,13 +258,5 @@ def _reports(path: str, fields: Mapping[str, FieldBase]) -> list[dict[str, str]]
 
 def _picked(name: str, found: list[Proposal], *, card: bool) -> Proposal:
     """Return a proposal by its name, as people with a card hear it where the limits want one."""
-    from grammar.errors import CodeError
-
     named = [one for one in found if one.name == name]
-    if not named:
-        raise CodeError(
-            f"there is no proposal {name!r}",
-            kind="unknown-proposal",
-            expected=list(dict.fromkeys(one.name for one in found)),
-        )
     return next((one for one in named if (one.ear == "card") == card), named[0])

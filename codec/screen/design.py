@@ -166,6 +166,21 @@ def wrote(pick: Proposal, path: str, left_out: Mapping[str, str]) -> None:
         console().print(safe(f"left out: message {name}. {reason}", "yellow"))
 
 
+def form_of(path: Path) -> str:
+    """Return the form of a figure by its name, svg or png; raises CodeError for any other, and
+    where matplotlib is missing.
+    """
+    form = path.suffix.lower().lstrip(".")
+    if form not in ("svg", "png"):
+        raise CodeError(
+            f"{path.name}: a figure is SVG or PNG",
+            kind="usage",
+            expected=["a name that ends in .svg or .png"],
+        )
+    needed("matplotlib", "figures")
+    return form
+
+
 def plot(
     needs: Needs,
     found: Sequence[Proposal],
@@ -176,13 +191,7 @@ def plot(
     """Draw mean seconds against the share of wrong readings; raises CodeError where matplotlib is
     missing or the file can't be written.
     """
-    form = path.suffix.lower().lstrip(".")
-    if form not in ("svg", "png"):
-        raise CodeError(
-            f"{path.name}: a figure is SVG or PNG",
-            kind="usage",
-            expected=["a name that ends in .svg or .png"],
-        )
+    form = form_of(path)
     matplotlib = needed("matplotlib", "figures")
     figure = needed("matplotlib.figure", "figures").Figure(
         figsize=(9.5, max(5.5, 0.16 * len(best) + 0.8)), facecolor="white", layout="constrained"

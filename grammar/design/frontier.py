@@ -15,6 +15,7 @@ from grammar.design.ears import Ear, HearingTrial, Met, one_in
 from grammar.design.needs import LimitsSpec, Needs
 from grammar.design.noise import noise_of, rates
 from grammar.design.write import book_text
+from grammar.errors import CodeError
 from grammar.figures import Drawn, drawn, longest
 from grammar.parsing import parse_book
 
@@ -178,14 +179,20 @@ def proposals(
     draws: int = DRAWS,
     seed: int = 1,
     listener: HearingTrial | None = None,
+    wanted: str | None = None,
     done: Callable[[str], None] | None = None,
 ) -> list[Proposal]:
     """Return all candidates that can be built, with their figures: those of each ear, if there is
     a ``listener`` to tell them. ``done`` is told the name of each.
+
+    Raises CodeError where none is named as the one ``wanted``, before any is heard.
     """
+    built = [make() for make in makers]
+    names = [candidate.name for candidate in built if candidate is not None]
+    if wanted is not None and wanted not in names:
+        raise CodeError(f"there is no proposal {wanted!r}", kind="unknown-proposal", expected=names)
     found = []
-    for make in makers:
-        candidate = make()
+    for candidate in built:
         if candidate is not None:
             one = propose(needs, candidate, draws=draws, seed=seed)
             found += [one] if listener is None else heard(needs, one, listener, seed)

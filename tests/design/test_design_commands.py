@@ -13,6 +13,7 @@ import pytest
 
 from codec import load_book
 from codec.cli import book_analyse, book_export, book_key, design
+from codec.hear.scoring import Scorer
 from codec.key_file import draw, secret_of
 from codec.screen.console import console
 from grammar.design.key import event_key, hkdf
@@ -33,11 +34,12 @@ def run(*arguments: str) -> int:
     return code
 
 
+@pytest.mark.usefixtures("hardly_heard")
 def test_design_shows_the_trade_off_and_writes_a_sound_book(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     out, plot = tmp_path / "lap.toml", tmp_path / "lap.svg"
-    families = ["--family", "variable", "--family", "monotone"]
+    families = ["--family", "variable"]
     past = ["--sheet", "examples/design/past.csv"]
     assert (
         run(
@@ -47,8 +49,6 @@ def test_design_shows_the_trade_off_and_writes_a_sound_book(
             *past,
             "--draws",
             "150",
-            "--heard",
-            "10",
             "--out",
             str(out),
             "--plot",
@@ -64,6 +64,7 @@ def test_design_shows_the_trade_off_and_writes_a_sound_book(
     assert plot.read_text("utf-8").lstrip().startswith("<?xml")
 
 
+@pytest.mark.usefixtures("hardly_heard")
 def test_design_gives_programs_the_same_facts_and_takes_a_book(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
@@ -77,8 +78,6 @@ def test_design_gives_programs_the_same_facts_and_takes_a_book(
             "variable",
             "--draws",
             "100",
-            "--heard",
-            "10",
             "--json",
             "--all",
         )
@@ -91,13 +90,14 @@ def test_design_gives_programs_the_same_facts_and_takes_a_book(
     assert all(one["seconds"]["mean"] > facts["bound"] * 0.98 for one in facts["proposals"])
 
 
+@pytest.mark.usefixtures("hardly_heard")
 @pytest.mark.parametrize(("width", "figures"), [(100, 9), (80, 7), (70, 5), (60, 4)])
 def test_a_narrow_screen_shows_fewer_figures_but_each_whole(
     width: int, figures: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setenv("COLUMNS", str(width))
     console.cache_clear()
-    arguments = ["--family", "variable", "--draws", "50", "--heard", "10", "--all"]
+    arguments = ["--family", "variable", "--draws", "50", "--all"]
     assert run("design", "examples/design/needs.toml", *arguments) == 0
     lines = capsys.readouterr().out.splitlines()
     assert max(map(len, lines)) <= width
@@ -111,13 +111,14 @@ def test_a_narrow_screen_shows_fewer_figures_but_each_whole(
     console.cache_clear()
 
 
+@pytest.mark.usefixtures("hardly_heard")
 def test_a_proposal_that_breaks_the_limits_is_marked_and_says_so_in_its_book(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     path, needs = tmp_path / "book.toml", tmp_path / "needs.toml"
     text = Path("examples/design/needs.toml").read_text("utf-8")
     needs.write_text(text.replace("seconds = 4.0 ", "seconds = 2.5 "), "utf-8")
-    sample = ["--family", "variable", "--draws", "100", "--heard", "10", "--all"]
+    sample = ["--family", "variable", "--draws", "100", "--all"]
     design = ["design", str(needs), *sample, "--out", str(path), "--pick"]
     assert run(*design, "variable-all-check") == 0
     shown = " ".join(capsys.readouterr().out.split())
@@ -141,6 +142,7 @@ def test_a_book_wants_a_message_and_needs_have_one() -> None:
         run("design", "examples/design/needs.toml", "--message", "lap")
 
 
+@pytest.mark.usefixtures("hardly_heard")
 def test_limits_that_no_proposal_keeps_are_told_with_the_nearest(tmp_path: Path) -> None:
     needs = tmp_path / "needs.toml"
     text = (
@@ -150,19 +152,20 @@ def test_limits_that_no_proposal_keeps_are_told_with_the_nearest(tmp_path: Path)
     )
     needs.write_text(text, "utf-8")
     with pytest.raises(CodeError, match="no proposal keeps the limits") as refused:
-        run("design", str(needs), "--family", "monotone", "--draws", "50", "--heard", "10")
+        run("design", str(needs), "--family", "monotone", "--draws", "50")
     told = "; ".join(refused.value.expected)
     assert "at most 0.5 s for the longest report (monotone-" in told
     assert "at most 5 rows of the card (monotone-" in told
     assert ": 57 rows)" in told
-    needs.write_text(
-        text.replace("card = true\nrows = 5\nseconds = 0.5 ", "seconds = 4.0 ").replace(
-            "wrong = 0.005", "wrong = 1e-11"
-        ),
-        "utf-8",
-    )
+
+
+@pytest.mark.usefixtures("hardly_heard")
+def test_a_limit_that_no_proposal_keeps_is_told_alone(tmp_path: Path) -> None:
+    needs = tmp_path / "needs.toml"
+    text = Path("examples/design/needs.toml").read_text("utf-8")
+    needs.write_text(text.replace("wrong = 0.005", "wrong = 1e-11"), "utf-8")
     with pytest.raises(CodeError, match="no proposal keeps the limits") as refused:
-        run("design", str(needs), "--family", "variable", "--draws", "400", "--heard", "10")
+        run("design", str(needs), "--family", "fixed", "--draws", "100")
     assert [one.split(" (")[0] for one in refused.value.expected] == [
         "at most 1 in 100,000,000,000 accepted wrong"
     ]  # not what is kept easily
@@ -179,29 +182,23 @@ def test_limits_that_no_proposal_keeps_are_told_with_the_nearest(tmp_path: Path)
         (["--sheet", "EMPTY"], "no report to learn from"),
         (["--sheet", "BAD"], "line 3: energy against plan: 'x' is not a number"),
         (["--out", "/nowhere/book.toml"], "can't be written"),
+        (["--out", "examples"], "can't be written"),
+        (["--out", "EMPTY"], "is there already"),
         (["--plot", "figure.bmp"], "SVG or PNG"),
+        (["--plot", "/nowhere/figure.svg"], "can't be written"),
     ],
 )
-def test_what_design_cannot_do_is_told(arguments: list[str], told: str, tmp_path: Path) -> None:
+def test_what_design_cannot_do_is_told_before_anything_is_heard(
+    arguments: list[str], told: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     sheets = {"EMPTY": "energy\n", "BAD": "energy\n0.3\nx\n"}
     for name, text in sheets.items():
         (tmp_path / name).write_text(text, "utf-8")
     arguments = [str(tmp_path / one) if one in sheets else one for one in arguments]
+    monkeypatch.setattr(Scorer, "__call__", lambda *_: pytest.fail("heard"))
     with pytest.raises(CodeError, match=told):
-        run(
-            "design",
-            STARTER,
-            "--message",
-            "lap",
-            "--family",
-            "fixed",
-            *(
-                {"--draws": ["--heard", "10"], "--heard": []}.get(
-                    arguments[0], ["--draws", "50", "--heard", "10"]
-                )
-            ),
-            *arguments,
-        )
+        run("design", STARTER, "--message", "lap", "--family", "fixed", *arguments)
+    assert sorted(one.name for one in tmp_path.iterdir()) == sorted(sheets)
 
 
 def test_analyse_tells_where_seconds_go_and_what_the_designer_would_do(
@@ -223,6 +220,7 @@ def test_analyse_tells_where_seconds_go_and_what_the_designer_would_do(
     assert facts["proposals"] == []
 
 
+@pytest.mark.usefixtures("hardly_heard")
 @pytest.mark.parametrize(
     ("told", "command", "written"),
     [
