@@ -137,6 +137,7 @@ def run(args: argparse.Namespace) -> int:
         facts = [
             {
                 **one.as_dict(),
+                "book": written(needs, one, args.seed)[0],
                 "frontier": one in best,
                 "picked": one is pick,
                 "keeps_limits": not broken(one, needs.limits),

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from codec.race import Advice, Race
     from codec.radio.forms import LeftOut, Utterance
     from codec.radio.importing import Summary
-    from codec.reading import Reading
     from codec.sheet import Journal
     from codec.sheet.entry import Entry
     from grammar.book import Book
@@ -76,13 +75,21 @@ def add(commands: Any) -> None:
 
 def _add_by_hand(actions: Any) -> None:
     accept = add_command(actions, "accept", "take a doubtful report as it most likely was")
-    fix = add_command(actions, "fix", "put a report or call right, in words")
-    for parser, run in ((accept, run_accept), (fix, run_fix)):
+    fix = add_command(actions, "fix", "put an entry right, in words")
+    back = add_command(
+        actions, "withdraw", "take an entry back; a withdrawal taken back brings back what it took"
+    )
+    for parser, run in ((accept, run_accept), (fix, run_fix), (back, run_withdraw)):
         parser.add_argument("sheet", metavar="SHEET", help="the sheet's file")
-        parser.add_argument("entry", metavar="N", help="its number: niner sheet show --doubtful")
+        parser.add_argument(
+            "entry", metavar="N", help="its number: niner sheet show --all, or --doubtful"
+        )
         if parser is fix:
             parser.add_argument("words", metavar="WORDS", nargs="+", help="what was said")
-        parser.add_argument("--car", help="the car it is of, where the sheet has none or another")
+        if parser is not back:
+            parser.add_argument(
+                "--car", help="the car it is of, where the sheet has none or another"
+            )
         add_json(parser)
         parser.set_defaults(run=run)
 
@@ -176,9 +183,10 @@ def run_show(args: argparse.Namespace) -> int:
 def _show_doubtful(journal: Journal, args: argparse.Namespace) -> None:
     """Print what does not count, what it may have been, and what to type."""
     from codec.radio.by_hand import doubtful_rows, lines
+    from codec.sheet.state import Standing
     from grammar.errors import visible
 
-    found = list(doubtful_rows(journal, args.car))
+    found = list(doubtful_rows(journal.book, Standing(journal.entries()), args.car))
     for one in found if args.json else ():
         emit(one.as_dict())
     if not args.json:
@@ -190,20 +198,38 @@ def run_accept(args: argparse.Namespace) -> int:
     """Take a doubtful report."""
     from codec.radio.by_hand import accept
     from codec.sheet import Journal
+    from codec.sheet.state import Standing
 
+    number = _number(args.entry)
     with Journal(args.sheet) as journal:
-        _tell_put_right(journal, *accept(journal, _number(args.entry), args.car), args)
+        written, told = accept(journal, Standing(journal.entries()), number, args.car)
+        _tell_put_right(journal, number, written, f"car {written.car}, {told}", args)
     return 0
 
 
 def run_fix(args: argparse.Namespace) -> int:
-    """Put a report or call right."""
+    """Put an entry right."""
     from codec.radio.by_hand import fix
     from codec.sheet import Journal
+    from codec.sheet.state import Standing
 
-    words = " ".join(args.words)
+    words, number = " ".join(args.words), _number(args.entry)
     with Journal(args.sheet) as journal:
-        _tell_put_right(journal, *fix(journal, _number(args.entry), words, args.car), args)
+        written, told = fix(journal, Standing(journal.entries()), number, words, args.car)
+        _tell_put_right(journal, number, written, f"car {written.car or '?'}, {told}", args)
+    return 0
+
+
+def run_withdraw(args: argparse.Namespace) -> int:
+    """Take an entry back."""
+    from codec.radio.by_hand import withdraw
+    from codec.sheet import Journal
+    from codec.sheet.state import Standing
+
+    number = _number(args.entry)
+    with Journal(args.sheet) as journal:
+        written = withdraw(journal, Standing(journal.entries()), number)
+        _tell_put_right(journal, number, written, "withdrawn", args)
     return 0
 
 
@@ -217,12 +243,12 @@ def _number(text: str) -> int:
 
 
 def _tell_put_right(
-    journal: Journal, entry: Entry, reading: Reading, args: argparse.Namespace
+    journal: Journal, number: int, written: Entry, told: str, args: argparse.Namespace
 ) -> None:
     if args.json:
-        emit(journal.table.as_json(entry))
+        emit(journal.table.as_json(written))
     else:
-        say(f"#{entry.about} is now: car {entry.car}, {reading}")
+        say(f"#{number} is now: {told}")
 
 
 def _show_json(

@@ -75,7 +75,7 @@ def figures(debrief: Debrief) -> list[Figure]:
         found.append(
             Figure("energy", "Energy against plan", _described_energy(debrief), _energy, 2)
         )
-    if _temperatures(debrief):
+    if temperatures_of(debrief):
         description = "Temperatures as reported, lap by lap, with their limits."
         found.append(
             Figure(
@@ -83,7 +83,7 @@ def figures(debrief: Debrief) -> list[Figure]:
                 "Temperatures against limits",
                 description,
                 _temperature_panels,
-                len(_temperatures(debrief)),
+                len(temperatures_of(debrief)),
             )
         )
     if _doubtful(debrief):
@@ -259,10 +259,10 @@ def _energy(debrief: Debrief, canvas: Any) -> None:
         said = debrief.intervals(name).items()
         known = range(len(race.history))
         _intervals(
-            above, {lap: _against_plan(race, bound, lap, one) for lap, one in said if lap in known}
+            above, {lap: against_plan(race, bound, lap, one) for lap, one in said if lap in known}
         )
         was = {lap: (value, value) for lap, value in debrief.was(name).items() if lap in known}
-        _recorded(above, {lap: _against_plan(race, bound, lap, one)[0] for lap, one in was.items()})
+        _recorded(above, {lap: against_plan(race, bound, lap, one)[0] for lap, one in was.items()})
     above.axhline(0, color="black", linewidth=0.8)
     above.set_ylabel(f"against the plan, {unit}")
     _legend(above)
@@ -273,7 +273,7 @@ def _energy(debrief: Debrief, canvas: Any) -> None:
     _legend(below)
 
 
-def _against_plan(race: Race, bound: EnergyField, lap: int, values: Interval) -> Interval:
+def against_plan(race: Race, bound: EnergyField, lap: int, values: Interval) -> Interval:
     """Return an interval of a field's values as energy against the plan the dash had then: above
     zero, more is left than planned.
     """
@@ -309,7 +309,7 @@ def _described_energy(debrief: Debrief) -> str:
     return f"{now}; margin at the flag {low:+.2f} to {high:+.2f} {unit}.".replace("-", "−")
 
 
-def _temperatures(debrief: Debrief) -> list[str]:
+def temperatures_of(debrief: Debrief) -> list[str]:
     """Return the fields that are temperatures: of the event, else those in °C or K that were
     reported.
     """
@@ -322,7 +322,7 @@ def _temperatures(debrief: Debrief) -> list[str]:
 
 
 def _temperature_panels(debrief: Debrief, canvas: Any) -> None:
-    names = _temperatures(debrief)
+    names = temperatures_of(debrief)
     for axis, name in zip(_axes(canvas, len(names)), names, strict=True):
         field = debrief.book.fields[name]
         estimates = [
@@ -334,13 +334,14 @@ def _temperature_panels(debrief: Debrief, canvas: Any) -> None:
             _banded(axis, estimates, _BLUE)
         _intervals(axis, debrief.intervals(name))
         _recorded(axis, debrief.was(name))
-        for limit in _limits(debrief, name):
+        for limit in limits_of(debrief, name):
             axis.axhline(limit, color=_RED, linestyle="--", linewidth=1, label=f"limit {limit:g}")
         axis.set_ylabel(f"{field.title}, {field.unit_text}")
         _legend(axis)
 
 
-def _limits(debrief: Debrief, name: str) -> list[float]:
+def limits_of(debrief: Debrief, name: str) -> list[float]:
+    """Return the limits of a temperature: the event's, else those of the book."""
     if debrief.race is not None and name in debrief.race.event.temperatures:
         return [float(debrief.race.event.temperatures[name].limit)]
     limits = debrief.book.fields[name].thresholds

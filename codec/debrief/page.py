@@ -92,12 +92,12 @@ def _rendered(debrief: Debrief, drawn: list[_DrawnFigure]) -> str:
     template = environment.from_string(
         (resources.files("codec.debrief") / "page.html").read_text("utf-8")
     )
-    return template.render(_context(debrief, drawn))
+    return template.render({**context(debrief), "figures": [_embedded(one) for one in drawn]})
 
 
-def _context(debrief: Debrief, drawn: list[_DrawnFigure]) -> dict[str, Any]:
+def context(debrief: Debrief) -> dict[str, Any]:
+    """Return what a page tells of a debrief, but its figures."""
     sure, comparison = certainties(debrief), debrief.comparison
-    words = debrief.book.alphabet.words
     return {
         "debrief": debrief,
         "caution": CAUTION,
@@ -110,7 +110,6 @@ def _context(debrief: Debrief, drawn: list[_DrawnFigure]) -> dict[str, Any]:
                 f"{word} {count}×" for word, count in debrief.doubted.most_common(_DOUBTED)
             )
         ),
-        "figures": [_embedded(one) for one in drawn],
         "comparison": comparison,
         "rounded": (
             sum(1 for f in comparison.findings if f.verdict in ("as recorded", "rounding only"))
@@ -122,14 +121,7 @@ def _context(debrief: Debrief, drawn: list[_DrawnFigure]) -> dict[str, Any]:
             if comparison
             else []
         ),
-        "confused": (
-            [
-                f"{words[s].word} as {words[h].word} {count}×"
-                for s, h, count in comparison.confused()
-            ]
-            if comparison
-            else []
-        ),
+        "misheard": debrief.misheard.most_common(_DOUBTED),
         "counted": counted,
         "columns": _columns(debrief),
         "uses": _uses(debrief),

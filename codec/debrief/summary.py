@@ -56,8 +56,8 @@ class LapLine:
 
 @dataclass
 class Debrief:
-    """The race of one car: its laps, the words that were doubted, and, with an event file, the race
-    as it was followed.
+    """The race of one car: its laps, the words that were doubted, those taken for another (said,
+    and heard as, "" for not at all), and, with an event file, the race as it was followed.
     """
 
     title: str
@@ -65,6 +65,7 @@ class Debrief:
     car: str
     lines: list[LapLine]
     doubted: Counter[str]
+    misheard: Counter[tuple[str, str]]
     race: Race | None = None
     recorded: CarFile | None = None
     comparison: Comparison | None = None
@@ -129,12 +130,14 @@ def summarise(
             lines[told.lap] = LapLine(told.lap, remarks=["no report"])
         elif not told.row.withdrawn and (said := _said(book, told)):
             lines.setdefault(told.lap, LapLine(told.lap)).remarks.append(said)
+    doubted, misheard = _doubted(book, standing.of(car, "report"))
     debrief = Debrief(
         title or (event.title if event else book.title),
         book,
         car,
         [lines[lap] for lap in sorted(lines)],
-        _doubted(book, standing.of(car, "report")),
+        doubted,
+        misheard,
     )
     if event is not None:
         _follow(debrief, event, standing)
@@ -143,6 +146,9 @@ def summarise(
 
         found = compare(book, standing.entries, recorded, car=car)
         debrief.recorded, debrief.comparison = recorded, found
+        debrief.misheard = Counter(
+            {(_word(book, said), _word(book, heard)): n for said, heard, n in found.confused()}
+        )
     return debrief
 
 
@@ -224,27 +230,30 @@ def _word_seconds(word: str) -> float:
         return UNKNOWN_WORD
 
 
-def _doubted(book: Book, standing: Sequence[Row]) -> Counter[str]:
-    """Count the words at which reports were refused, corrected or asked for again.
+def _doubted(book: Book, standing: Sequence[Row]) -> tuple[Counter[str], Counter[tuple[str, str]]]:
+    """Count the words at which reports were refused, corrected or asked for again, and those that
+    were taken for another, or not heard.
 
     Where the report was read in the end, they are the words that were not those of its string; else
     the words that can't be read.
     """
-    found: Counter[str] = Counter()
+    found, misheard = Counter[str](), Counter[tuple[str, str]]()
     for row in standing:
         if row.first.kind != "report" or row.withdrawn:
             continue
         for entry in (row.first, *row.corrections):
-            if entry.heard == row.entry.heard and row.counts and not entry.refusal:
-                continue
+            accepted = entry.heard == row.entry.heard and row.counts and not entry.refusal
             heard = heard_symbols(book, entry.heard)
             if row.counts:
-                aligned = side_by_side(row.entry.string, [one.symbol for one in heard])
-                found.update(_word(book, said) for said, _ in aligned.wrong)
-                found.update(_word(book, said) for said in aligned.lost)
+                aligned = side_by_side(row.entry.string, [one.symbol or one.word for one in heard])
+                pairs = [(_word(book, said), _word(book, taken)) for said, taken in aligned.wrong]
+                if not accepted:
+                    pairs += [(_word(book, said), "") for said in aligned.lost]
+                    found.update(said for said, _ in pairs)
+                misheard.update(pairs)
             elif entry.refusal:
                 found.update(_refused_words(book, entry))
-    return found
+    return found, misheard
 
 
 def _refused_words(book: Book, entry: Entry) -> list[str]:

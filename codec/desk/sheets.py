@@ -6,13 +6,16 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import functools
+import itertools
+import queue
 import re
-from collections.abc import AsyncIterator, Callable
-from concurrent.futures import ThreadPoolExecutor
+import threading
+from collections.abc import AsyncIterator, Callable, Mapping
+from concurrent.futures import Future
 from dataclasses import dataclass
+from enum import IntEnum
 from pathlib import Path
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from codec.decoding import decode_all
 from codec.log.session import Session
@@ -56,6 +59,41 @@ def checked_name(writer: str) -> str:
     return writer.strip()
 
 
+class Urgency(IntEnum):
+    """What goes first in a sheet's thread: who writes, then who types, then who looks."""
+
+    WRITE, TYPE, LOOK, END = range(4)
+
+
+class Turns:
+    """A thread that does what it is given, one after the other, the most urgent first."""
+
+    def __init__(self, name: str) -> None:
+        """Begin, with nothing to do."""
+        self._waiting: queue.PriorityQueue[tuple[int, int, Callable[[], bool]]]
+        self._waiting, self._count = queue.PriorityQueue(), itertools.count()
+        threading.Thread(target=self._run, name=name, daemon=True).start()
+
+    def _run(self) -> None:
+        while self._waiting.get()[-1]():
+            pass
+
+    def submit(self, act: Callable[[], Result], urgency: Urgency) -> Future[Result]:
+        """Return what ``act`` will return, when its turn has come."""
+        future: Future[Result] = Future()
+
+        def turn() -> bool:
+            if future.set_running_or_notify_cancel():
+                try:
+                    future.set_result(act())
+                except BaseException as error:  # noqa: BLE001 - raised again for who waits
+                    future.set_exception(error)
+            return urgency is not Urgency.END
+
+        self._waiting.put((urgency, next(self._count), turn))
+        return future
+
+
 class OpenSheet:
     """One sheet, open until the desk ends.
 
@@ -66,18 +104,19 @@ class OpenSheet:
     def __init__(self, path: Path, book: Book | None = None, event: Path | None = None) -> None:
         """Name the sheet; ``open`` opens it. A new one needs a book."""
         self.path, self.version = path, 0
+        self.cars: Mapping[str, str] = {}  # and their drivers
         self.trouble = ""  # why the sheet can't be read as it is now
         self._book, self._event_file = book, event
-        self._thread = ThreadPoolExecutor(1, thread_name_prefix=f"sheet {path.name}")
+        self._turns = Turns(f"sheet {path.name}")
         self._changed = asyncio.Condition()
         self._session: Session | None = None
-        self._drawn: dict[object, str] = {}
+        self._drawn: dict[object, Any] = {}
         self._drawn_of = -1
 
     def open(self) -> None:
         """Open the file, where it is not open yet; raises CodeError."""
         if self._session is None:
-            self._thread.submit(self._open).result()
+            self._turns.submit(self._open, Urgency.WRITE).result()
 
     def _open(self) -> None:
         journal = Journal(self.path, self._book)
@@ -85,6 +124,7 @@ class OpenSheet:
         if self._event_file is not None:
             event = load_event(self._event_file, journal.book)
         self._session = Session(journal, event=event)
+        self.cars = dict(self._session.cars)
         self._warm(journal.book)
 
     @staticmethod
@@ -98,8 +138,7 @@ class OpenSheet:
 
     async def close(self) -> None:
         """Close the file."""
-        await self._run(self._close)
-        self._thread.shutdown()
+        await self._run(self._close, Urgency.END)
 
     def _close(self) -> None:
         if self._session is not None:
@@ -112,11 +151,15 @@ class OpenSheet:
             raise CodeError("the sheet is not open yet", kind="usage")
         return self._session
 
-    async def _run(self, act: Callable[[], Result]) -> Result:
-        return await asyncio.get_running_loop().run_in_executor(self._thread, act)
+    async def _run(self, act: Callable[[], Result], urgency: Urgency) -> Result:
+        return await asyncio.wrap_future(self._turns.submit(act, urgency))
 
-    async def ask(self, act: Callable[[Session], Result], car: str | None = None) -> Result:
-        """Return what ``act`` finds out from the sheet as it is now, for one car."""
+    async def ask(
+        self, act: Callable[[Session], Result], car: str | None = None, *, typing: bool = False
+    ) -> Result:
+        """Return what ``act`` finds out from the sheet as it is now, for one car; somebody who is
+        ``typing`` waits for it.
+        """
 
         def found() -> Result:
             session = self.session
@@ -124,28 +167,30 @@ class OpenSheet:
                 session.car = car
             return act(session)
 
-        return await self._run(found)
+        return await self._run(found, Urgency.TYPE if typing else Urgency.LOOK)
 
-    async def drawn(self, key: object, draw: Callable[[], str]) -> str:
+    async def drawn(self, key: object, draw: Callable[[Session], Result]) -> Result:
         """Return what ``draw`` makes of the sheet: once for all who look, until something is
         new.
         """
 
-        def made() -> str:
+        def made() -> Result:
             if self._drawn_of != self.version:
                 self._drawn, self._drawn_of = {}, self.version
             if key not in self._drawn:
-                self._drawn[key] = draw()
-            return self._drawn[key]
+                self._drawn[key] = draw(self.session)
+            found: Result = self._drawn[key]
+            return found
 
-        return await self._run(made)
+        return await self._run(made, Urgency.LOOK)
 
     async def enter(self, line: Line) -> tuple[Shown, bool]:
         """Write a line; return what to show, and whether it is new, when it is on the disk."""
         line.checked()
-        answer = await self._run(functools.partial(self._enter, line))
-        await self._tell()
-        return answer
+        try:
+            return await self._run(lambda: self._enter(line), Urgency.WRITE)
+        finally:
+            await self._tell()
 
     def _enter(self, line: Line) -> tuple[Shown, bool]:
         self._forget_unwritten()
@@ -154,7 +199,10 @@ class OpenSheet:
         try:
             with journal.line(line.key) as new:
                 if new:
-                    return session.enter(line.text), True
+                    shown = session.enter(line.text)
+            if new:
+                self._refresh()
+                return shown, True
         except BaseException:
             with contextlib.suppress(CodeError):  # the next look at the file does it then
                 self._begin_again()
@@ -175,14 +223,19 @@ class OpenSheet:
 
     async def look(self, car: str, text: str) -> Shown:
         """Return what a line would be taken for."""
-        return await self.ask(lambda session: session.look(text[:_MOST_LINE]), car)
+        return await self.ask(lambda session: session.look(text[:_MOST_LINE]), car, typing=True)
 
     async def watch(self) -> None:
         """Look for what other programs write, until cancelled."""
         while True:
             await asyncio.sleep(_LOOKS)
-            if await self._run(self._is_behind):
-                await self._tell()
+            if await self._run(self._is_behind, Urgency.LOOK):
+                await self.catch_up()
+
+    async def catch_up(self) -> None:
+        """Take up what others have written, and tell who watches."""
+        await self._run(self._refresh, Urgency.LOOK)
+        await self._tell()
 
     def _is_behind(self) -> bool:
         """Tell whether the sheet has more, or less, than is known of it."""
@@ -197,15 +250,16 @@ class OpenSheet:
         return changed or (not told and last != (entries[-1].seq if entries else 0))
 
     async def _tell(self) -> None:
-        """Bring what is known up to date, and tell who watches."""
-        await self._run(self._refresh)
+        """Tell who watches that something is new."""
         async with self._changed:
             self._changed.notify_all()
 
     def _refresh(self) -> None:
+        """Bring what is known up to date."""
         try:
             self._forget_unwritten()
             self.session.refresh()
+            self.cars = dict(self.session.cars)
         except CodeError as error:
             self.trouble = error.message
         self.version += 1

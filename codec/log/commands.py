@@ -12,6 +12,7 @@ from codec.log.lines import note, report_entry, stands_at, write_down
 from codec.log.readbacks import Called, repeated
 from codec.log.shown import Shown
 from codec.log.watch import Watch
+from codec.radio import by_hand
 from codec.radio.doubt import LIKELY
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.state import (
@@ -30,6 +31,8 @@ from grammar.speech.facts import TITLES
 
 _CALLS = 6  # that are told
 _OF = "/of 61, or /of lap 4: the car or the lap of the last report"
+_FIX = "/fix, the number of an entry, and what it should say: /fix 12 five one six three"
+_WITHDRAW = "/withdraw and the number of an entry"
 _LAP = "/lap, the number of a lap that has a report, and the report as it should be"
 
 
@@ -231,6 +234,59 @@ def _check_new(watch: Watch, name: str, driver: str, *, named: bool) -> None:
     )
 
 
+def _numbered(rest: str, usage: str) -> tuple[int, str]:
+    """Return the number of an entry, and what stands behind it."""
+    number, _, text = rest.partition(" ")
+    try:
+        return whole(number.removeprefix("#"), 1, 10**9), text.strip()
+    except ValueError as error:
+        raise CodeError(f"{error}: {usage}", kind="usage") from None
+
+
+def _accept(watch: Watch, rest: str) -> Shown:
+    """Take a reading of a doubtful report; one of no car is of the car spoken to."""
+    number, string = _numbered(rest, "/accept 12, or /accept 12 5163JRB")
+    entry, reading = by_hand.accept(
+        watch.journal, watch.standing, number, _whose(watch, number), string
+    )
+    return Shown("good", (f"#{number} is now: car {entry.car}, {reading}",))
+
+
+def _fix(watch: Watch, rest: str) -> Shown:
+    number, words = _numbered(rest, _FIX)
+    if not words:
+        return Shown("bad", (_FIX,))
+    entry, told = by_hand.fix(watch.journal, watch.standing, number, words, _whose(watch, number))
+    return Shown("good", (f"#{number} is now: car {entry.car or '?'}, {told}",))
+
+
+def _whose(watch: Watch, number: int) -> str | None:
+    """Return the car spoken to for a report or call of none, None for one that has a car."""
+    found = watch.entries[number - 1] if number <= len(watch.entries) else None
+    row = None if found is None else watch.standing.row_of(found)
+    of_none = row is not None and row.first.kind in ("report", "call") and not row.entry.car
+    return watch.car or None if of_none else None
+
+
+def _withdraw(watch: Watch, rest: str) -> Shown:
+    number, more = _numbered(rest, _WITHDRAW)
+    if more:
+        return Shown("bad", (_WITHDRAW,))
+    by_hand.withdraw(watch.journal, watch.standing, number)
+    taken = watch.entries[number - 1]
+    return Shown("good", (f"withdrawn: #{number}, {taken.kind}",))
+
+
+def would_be(watch: Watch, rest: str) -> Shown:
+    """Return what ``/fix`` would make of an entry, and write nothing; raises CodeError."""
+    number, words = _numbered(rest, _FIX)
+    found = watch.entries[number - 1] if number <= len(watch.entries) else None
+    row = None if found is None else watch.standing.row_of(found)
+    if not words or row is None or row.first.kind not in ("report", "call"):
+        return Shown("plain", ())
+    return Shown("good", (str(by_hand.reading_of(watch.book, row, words)),))
+
+
 def _note(watch: Watch, rest: str) -> Shown:
     if not rest:
         return Shown("bad", ("/note and the words",))
@@ -263,6 +319,9 @@ _ACTS = {
     "right": _Act(_read_back, "the last call was read back right"),
     "calls": _Act(_calls, "the last calls, and how they were read back"),
     "of": _Act(_of, "the last report is of another car or lap: /of 61, /of lap 4"),
+    "accept": _Act(_accept, "take a doubtful report by its number: /accept 12"),
+    "fix": _Act(_fix, "put an entry right by its number: /fix 12 and the words"),
+    "withdraw": _Act(_withdraw, "take an entry back by its number: /withdraw 12"),
     "wheel": _Act(_wheel, "where a dial stands: /wheel regeneration=7"),
     "lap": _Act(_lap, "enter a lap again: /lap 5 and the report"),
     "car": _Act(speak_to, "speak to another car: /car 61, for a new one /car 61=DRIVER"),

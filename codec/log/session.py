@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from codec.log.begun import begun
-from codec.log.commands import command, commands
+from codec.log.commands import command, commands, would_be
 from codec.log.fields import ByField, by_field
 from codec.log.lines import write_down
 from codec.log.readbacks import NEGATIVE
@@ -40,6 +40,11 @@ class Session(Watch):
     def look(self, line: str) -> Shown:
         """Return what a line would be taken for, and write nothing."""
         text = line.strip()
+        if text.startswith("/fix "):
+            try:
+                return would_be(self, text.removeprefix("/fix "))
+            except CodeError as error:
+                return Shown("warning", (error.message,))
         if not text or text.startswith("/"):
             return Shown("plain", ())
         try:

@@ -1,23 +1,38 @@
-"""The reports of a sheet that could not be read, or not surely enough: what each may have been, and
-how somebody who looks at them puts them right.
+"""What somebody who looks at a sheet puts right: reports that could not be read, or not surely
+enough, with what each may have been; and any other entry, by its number.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from decimal import Decimal
 from typing import Any
 
-from codec.decoding import decode
+from codec.decoding import decode, decode_all
 from codec.radio.doubt import LIKELY, doubt, how_sure, of_any_lap
 from codec.radio.laps import lap_field
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
-from codec.sheet.entry import Entry, SheetError
+from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
-from codec.sheet.state import BY_HAND, Row, Standing, correction_of, lap_message, laps
+from codec.sheet.state import (
+    ADDED,
+    BY_HAND,
+    MOST_LAPS,
+    Row,
+    Standing,
+    correction_of,
+    lap_message,
+    laps,
+    withdrawal_of,
+)
+from codec.sheet.words import event_text
 from grammar.book import Book
+from grammar.errors import CodeError
+from grammar.exact import whole
 from grammar.message import Direction
+from grammar.speech.facts import TITLES
 
 _BEST = 3  # readings shown
 
@@ -49,24 +64,25 @@ class Doubtful:
         }
 
 
-def doubtful_rows(journal: Journal, car: str | None = None) -> Iterator[Doubtful]:
-    """Yield what stands in a sheet and does not count, in order; what only repeats a lap that was
-    reported is left out.
+def doubtful_rows(
+    book: Book, standing: Standing, car: str | None = None, *, after: int = 0
+) -> Iterator[Doubtful]:
+    """Yield what stands in a sheet behind a number and does not count, in order; what only repeats
+    a lap that was reported is left out.
     """
-    standing = Standing(journal.entries())
     counted = {
-        one: {lap for lap, row in laps(standing, one, journal.book).items() if row.counts}
+        one: {lap for lap, row in laps(standing, one, book).items() if row.counts}
         for one in (*standing.cars, "")
     }
     for row in standing.rows:
         entry = row.entry
         if row.first.kind not in ("report", "call") or row.counts or row.withdrawn:
             continue
-        if not entry.refusal or car not in (None, entry.car):
+        if not entry.refusal or car not in (None, entry.car) or row.first.seq <= after:
             continue
-        if entry.message in ("", lap_message(journal.book)) and entry.lap in counted[entry.car]:
+        if entry.message in ("", lap_message(book)) and entry.lap in counted[entry.car]:
             continue
-        yield Doubtful(row, tuple(_readings(journal.book, standing, row)))
+        yield Doubtful(row, tuple(_readings(book, standing, row)))
 
 
 def _readings(book: Book, standing: Standing, row: Row) -> Iterator[tuple[Reading, float]]:
@@ -102,61 +118,150 @@ def _before(book: Book, standing: Standing, entry: Entry) -> dict[str, Any] | No
     return values if max(earlier) == entry.lap - 1 else of_any_lap(book, values)
 
 
-def accept(journal: Journal, number: int, car: str | None = None) -> tuple[Entry, Reading]:
-    """Take the likeliest reading of the report with this number as it is; returns the correction
-    written, and the reading.
+def accept(
+    journal: Journal, standing: Standing, number: int, car: str | None = None, string: str = ""
+) -> tuple[Entry, Reading]:
+    """Take the likeliest reading of the report with this number as it is, or the one with this
+    string, which somebody chose; returns the correction written, and the reading.
 
-    Raises SheetError where there is no such report, or none of its readings is likely.
+    Raises CodeError where there is no such report, none of its readings is likely, or none of them
+    has that string.
     """
-    row, standing = _row(journal, number)
+    row = _row(standing, number)
+    if row.first.kind not in ("report", "call"):
+        raise _missing(number, "report or call")
     readings = list(_readings(journal.book, standing, row))
+    if string:
+        readings = [(one, 1.0) for one, _ in readings if one.said == string.upper()]
     if not readings or readings[0][1] < LIKELY:
         best = f"the best is {how_sure(readings[0][1])} sure" if readings else "nobody can tell"
-        raise SheetError(
+        raise CodeError(
             f"no reading of entry {number} is likely: {best}",
             kind="sheet-entry",
             hint=f"say what it was: niner sheet fix SHEET {number} WORDS",
         )
-    return _put_right(journal, row, readings[0][0], row.entry.heard, car), readings[0][0]
+    return _put_right(journal, standing, row, readings[0][0], row.entry.heard, car), readings[0][0]
 
 
-def fix(journal: Journal, number: int, words: str, car: str | None = None) -> tuple[Entry, Reading]:
-    """Put the report or call with this number right by words; returns the correction written, and
-    its reading. Raises SheetError, and ReportError where the words are no report.
+def fix(
+    journal: Journal, standing: Standing, number: int, words: str, car: str | None = None
+) -> tuple[Entry, str]:
+    """Put the entry with this number right by words: a report or a call by what was said, an event
+    by its phrase or name, a note by its text, a car by its driver; returns the entry written, and
+    what it says now.
+
+    Raises CodeError where there is no such entry, and ReportError where the words are no report.
     """
-    row, _ = _row(journal, number)
+    entry = _numbered(standing, number)
+    if entry.kind == "car":
+        written = journal.append(Entry(kind="car", car=entry.car, message=words.strip()))
+        return written, f"driver {written.message}"
+    row = _row(standing, number)
+    if row.first.kind in ("report", "call"):
+        reading = reading_of(journal.book, row, words)
+        return _put_right(journal, standing, row, reading, words, car), str(reading)
+    of = _known_car(standing, car)
+    changed: dict[str, Any] = {
+        "car": row.entry.car if of is None else of,
+        "note": BY_HAND,
+        "heard": words,
+    }
+    if row.first.kind == "event":
+        message, amount = _fact(journal.book, words)
+        changed |= {"heard": row.entry.heard, "message": message, "amount": amount}
+    written = journal.append(correction_of(row.entry, **changed))
+    return written, event_text(journal.book, written) if row.first.kind == "event" else words
+
+
+def reading_of(book: Book, row: Row, words: str) -> Reading:
+    """Return what words say of a report or call; raises CodeError."""
     direction: Direction = "pit" if row.first.kind == "call" else "car"
-    lap, name = row.entry.lap, lap_field(journal.book)
+    lap, name = row.entry.lap, lap_field(book)
     context = {name: lap} if name and lap is not None else None
-    reading = decode(journal.book, words, direction=direction, context=context)
-    return _put_right(journal, row, reading, words, car), reading
+    return decode(book, words, direction=direction, context=context)
 
 
-def _row(journal: Journal, number: int) -> tuple[Row, Standing]:
-    standing = Standing(journal.entries())
-    for row in standing.rows:
-        parts = {row.first.seq, *(one.seq for one in row.corrections)}
-        if number in parts and row.first.kind in ("report", "call"):
-            return row, standing
-    raise SheetError(
-        f"entry {number} is no report or call of this sheet",
+def withdraw(journal: Journal, standing: Standing, number: int) -> Entry:
+    """Withdraw the entry with this number; a withdrawal that is withdrawn brings back what it took.
+
+    Returns the withdrawal written; raises CodeError where there is nothing to withdraw.
+    """
+    entry = _numbered(standing, number)
+    if entry.kind == "car":
+        raise CodeError(
+            "a car can't be withdrawn", kind="sheet-entry", hint=f"fix {number}, with its driver"
+        )
+    by = standing.taken_back_by(entry)
+    if by:
+        raise CodeError(
+            f"entry {number} is withdrawn already",
+            kind="sheet-entry",
+            hint=f"withdraw {by}, which took it back: then it counts again",
+        )
+    return journal.append(withdrawal_of(entry, BY_HAND))
+
+
+def _numbered(standing: Standing, number: int) -> Entry:
+    if not 0 < number <= len(standing.entries):
+        raise _missing(number, "entry")
+    return standing.entries[number - 1]
+
+
+def _missing(number: int, what: str) -> CodeError:
+    return CodeError(
+        f"entry {number} is no {what} of this sheet",
         kind="sheet-entry",
-        hint="niner sheet show SHEET --doubtful lists those that need a look",
+        hint="niner sheet show SHEET --doubtful lists those that need a look, --all every one",
     )
 
 
-def _put_right(journal: Journal, row: Row, reading: Reading, heard: str, car: str | None) -> Entry:
-    entry = row.entry
-    known = [one.car for one in journal.entries() if one.kind == "car"]
-    if car is not None and known and car not in known:
-        raise SheetError(
-            f"there is no car {car[:40]!r} in the sheet", kind="sheet-entry", expected=known
+def _row(standing: Standing, number: int) -> Row:
+    row = standing.row_of(_numbered(standing, number))
+    if row is None or number in {one.seq for one in (*row.questions, *row.answers, *row.readbacks)}:
+        raise CodeError(
+            f"entry {number} can't be put right: {standing.entries[number - 1].kind}",
+            kind="sheet-entry",
+            hint="withdraw it, and enter what was said",
         )
+    return row
+
+
+def _fact(book: Book, words: str) -> tuple[str, Decimal | None]:
+    """Return the fact that words name, and how many laps were added."""
+    name, _, number = words.strip().removeprefix("/").partition(" ")
+    known = dict.fromkeys([*TITLES, *book.rules.meanings.values()])
+    if name not in known or (number and name != ADDED):
+        said = decode_all(book, words).events
+        name = book.rules.meanings[said[0][0]] if said else name
+    if name not in known:
+        raise CodeError("no fact of a race is named", kind="usage", expected=list(known))
+    if name != ADDED:
+        return name, None
+    try:
+        return name, Decimal(whole(number, 0, MOST_LAPS))
+    except ValueError:
+        raise CodeError("how many laps?", kind="usage", expected=[f"{ADDED} 3"]) from None
+
+
+def _known_car(standing: Standing, car: str | None) -> str | None:
+    if car is not None and standing.cars and car not in standing.cars:
+        raise CodeError(
+            f"there is no car {car[:40]!r} in the sheet",
+            kind="sheet-entry",
+            expected=list(standing.cars),
+        )
+    return car
+
+
+def _put_right(
+    journal: Journal, standing: Standing, row: Row, reading: Reading, heard: str, car: str | None
+) -> Entry:
+    entry, of = row.entry, _known_car(standing, car)
     lap = reading.values.get(lap_field(journal.book))
     said = row.first.kind == "report" and lap is not None
     written = correction_of(
         entry,
-        car=entry.car if car is None else car,
+        car=entry.car if of is None else of,
         heard=heard,
         message=reading.message,
         string=reading.said,

@@ -133,6 +133,15 @@ class Standing:
         """Tell whether an entry was not withdrawn."""
         return not self._dead(entry.seq)
 
+    def taken_back_by(self, entry: Entry) -> int:
+        """Return the number of the last withdrawal that takes an entry back, 0 if it stands."""
+        by = [seq for seq in self._taken_back_by.get(entry.seq, ()) if not self._dead(seq)]
+        return max(by, default=0)
+
+    def row_of(self, entry: Entry) -> Row | None:
+        """Return what an entry is a part of: the report, call, event or note, None for none."""
+        return self._about.get(entry.seq)
+
     def undoable(self, car: str) -> Entry | None:
         """Return the last entry of a car, or of none, that stands and can be taken back; a question
         goes with the report it is about.

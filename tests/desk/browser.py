@@ -14,10 +14,12 @@ from pathlib import Path
 from typing import Self
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 from programs import program
 from sheet.support import ROOT
 
+PATIENCE = 20_000  # milliseconds: a test waits for what must be, however slow the machine
+expect.set_options(timeout=PATIENCE)
 _SETTINGS = [
     "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-sync",
     "--disable-background-networking", "--disable-component-update",
@@ -37,33 +39,41 @@ def chromium() -> Iterator[Browser]:
 
 
 class Served:
-    """A desk of one sheet on a port of its own, that can be killed and begun again."""
+    """A desk of one sheet on a port of its own, that can be killed and begun again, with the same
+    sheet or with another.
+    """
 
-    def __init__(self, sheet: Path, *, event: Path | None = None) -> None:
+    def __init__(self, sheet: Path | None = None, *, event: Path | None = None) -> None:
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             self.port = int(probe.getsockname()[1])
         script = str(Path(__file__).with_name("server.py"))
-        command = [sys.executable, script, str(sheet), str(self.port)]
         environment = {**os.environ, "PYTHONPATH": f"{ROOT / 'tests'}{os.pathsep}{ROOT}"}
         self._process = subprocess.Popen(
-            [*command, *([str(event)] if event else [])],
+            [sys.executable, script, str(self.port), *([str(event)] if event else [])],
             stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True, env=environment,
         )  # fmt: skip
-        self.address = f"http://127.0.0.1:{self.port}"
-        self.start()
+        self.address, self.child, self._sheet = f"http://127.0.0.1:{self.port}", 0, sheet
+        if sheet is not None:
+            self.start()
 
-    def _say(self, word: str) -> None:
+    def _say(self, *words: object) -> None:
         assert self._process.stdin is not None
         assert self._process.stdout is not None
-        print(word, file=self._process.stdin, flush=True)
+        print(*words, file=self._process.stdin, flush=True)
         answer = self._process.stdout.readline().split()
         if not answer:
             pytest.fail("the desk did not start")
         self.child = int(answer[1]) if answer[1:] else 0
 
+    def serve(self, sheet: Path) -> None:
+        """Serve another sheet."""
+        self.kill()
+        self._sheet = sheet
+        self.start()
+
     def start(self) -> None:
-        self._say("start")
+        self._say("start", self._sheet)
 
     def memory(self) -> int:
         """Return what it holds in memory, in kilobytes."""

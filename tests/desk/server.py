@@ -1,5 +1,5 @@
-"""A desk in a process of its own that is killed and begun again at a word: ``start`` and ``kill``
-on standard input, each answered by a line.
+"""A desk in a process of its own that is killed and begun again at a word: ``start SHEET`` and
+``kill`` on standard input, each answered by a line.
 
 What serves is loaded once and forked, so that a start takes as long as opening the sheet.
 """
@@ -14,11 +14,13 @@ from pathlib import Path
 from codec.desk.serving import serve, sheets_at
 
 
-def main(sheet: Path, port: int, event: Path | None) -> None:
+def main(port: int, event: Path | None) -> None:
     """Obey until the input ends."""
     child = 0
     for word in sys.stdin:
-        if word.strip() == "start":
+        told, _, name = word.strip().partition(" ")
+        if told == "start":
+            sheet = Path(name)
             child = os.fork()
             if child == 0:
                 sys.stdin = open(os.devnull)  # noqa: PTH123, SIM115 - the parent's is not ours to read
@@ -36,4 +38,4 @@ def main(sheet: Path, port: int, event: Path | None) -> None:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]), int(sys.argv[2]), Path(sys.argv[3]) if sys.argv[3:] else None)
+    main(int(sys.argv[1]), Path(sys.argv[2]) if sys.argv[2:] else None)

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from sheet.support import race_book
+from sheet.support import ROOT, race_book
 from starlette.testclient import TestClient
 
 from codec.desk.access import Links
@@ -45,3 +45,22 @@ def desk(path: Path, links: Links | None = None, name: str = NAME) -> Iterator[T
 def line(text: str, car: str = "7", writer: str = "Quill", key: str = "") -> dict[str, Any]:
     """Return what a page sends for a line."""
     return {"key": key or secrets.token_hex(16), "writer": writer, "car": car, "text": text}
+
+
+def design() -> dict[str, Any]:
+    """Return what ``niner design --json`` tells, of two proposals that are books at hand."""
+    figures = {"mean": 2.0, "error": 0.01, "worst": 3.5, "with_questions_error": 0.02}
+    starter = (ROOT / "examples" / "starter" / "starter.toml").read_text("utf-8")
+    told = {"family": "packed", "frontier": True, "keeps_limits": True}
+    return {
+        "needs": "A lap, designed",
+        "bound": 1.31,
+        "proposals": [
+            {**told, "name": name, "seconds": {**figures, "with_questions": seconds}, "ear": ear,
+             "wrong": wrong, "rows": 74, "picked": ear == "tool", "book": book}
+            for name, seconds, wrong, ear, book in [
+                ("joined-32", 2.5, 0.002, "tool", race_book().source),
+                ("one-table", 3.1, 0.0, "card", starter),
+            ]
+        ],
+    }  # fmt: skip

@@ -7,21 +7,62 @@ The rules for people who see or move otherwise are those of "Web Content Accessi
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import json
+from collections.abc import Iterator, Sequence
+from itertools import islice
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from desk.browser import Served, chromium
-from desk.support import REPORT, sheet_at
-from playwright.sync_api import Browser, Page, Route, expect
-from sheet.support import ROOT
+from desk.browser import PATIENCE, Served, chromium
+from desk.support import REPORT, design, sheet_at
+from playwright.sync_api import Browser, BrowserContext, Page, Route, expect
+from playwright.sync_api import Response as Answer
+from sheet.support import ROOT, race_book
 
-from codec.sheet import Journal
+from codec.radio.crews import crews_of
+from codec.radio.importing import bounded, import_transcript
+from codec.sheet import Entry, Journal
+from codec.sheet.state import Standing
+from codec.sheet.state import laps as lap_reports
 
-EVENT = ROOT / "examples" / "race" / "event.toml"
-SECOND = 1_000
+EVENT = ROOT / "examples" / "event" / "event.toml"
+RADIO = ROOT / "examples" / "event"
+SIZES = (360, 820, 1440, 2560)
+
+
+class Visitor:
+    """Somebody with browsers of their own; what they opened is closed behind each test."""
+
+    def __init__(self, browser: Browser, address: str) -> None:
+        self.browser, self.address = browser, address
+        self.contexts: list[BrowserContext] = []
+
+    def new(self, **settings: Any) -> Page:
+        """Return an empty page of a new browser."""
+        context = self.browser.new_context(**settings)
+        context.set_default_timeout(PATIENCE)
+        self.contexts.append(context)
+        return context.new_page()
+
+    def at(self, place: str, name: str = "", **settings: Any) -> Page:
+        """Return a page of the desk in a new browser, when it is ready; a new browser asks first
+        who writes.
+        """
+        page = self.new(**settings)
+        page.goto(f"{self.address}/{place}")
+        ready(page)
+        if name:
+            page.keyboard.type(name)
+            page.keyboard.press("Tab")
+            page.keyboard.press("Alt+1")
+        return page
+
+
+def ready(page: Page) -> None:
+    """Wait until a page of the desk has its handlers: it says so."""
+    expect(page.locator("#line[data-state=on], main[data-state=on]")).to_have_count(1)
 
 
 @pytest.fixture(scope="module")
@@ -31,100 +72,113 @@ def browser() -> Iterator[Browser]:
 
 
 @pytest.fixture(scope="module")
-def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Served, Path]]:
-    path = sheet_at(tmp_path_factory.mktemp("desk"))
-    with Served(path, event=EVENT) as served:
-        yield served, path
+def server() -> Iterator[Served]:
+    with Served(event=EVENT) as served:
+        yield served
 
 
-def _page(browser: Browser, address: str, name: str = "", **settings: object) -> Page:
-    page = browser.new_context(**settings).new_page()  # type: ignore[arg-type]
-    page.goto(address)
-    expect(page.locator("#line")).to_have_text("connected")
-    if name:
-        page.keyboard.type(name)  # a new browser asks first who writes
+@pytest.fixture
+def sheet(server: Served, tmp_path: Path) -> Path:
+    """A sheet of two cars, which the desk serves."""
+    path = sheet_at(tmp_path)
+    server.serve(path)
+    return path
+
+
+@pytest.fixture
+def visitor(browser: Browser, server: Served) -> Iterator[Visitor]:
+    made = Visitor(browser, server.address)
+    yield made
+    for context in made.contexts:
+        context.close()
+
+
+def tab_to(page: Page, selector: str) -> None:
+    """Press the Tab key until an element has the focus."""
+    found = "selector => Boolean(document.activeElement?.matches(selector))"
+    for _ in range(80):
         page.keyboard.press("Tab")
-        page.keyboard.press("Alt+1")
-    return page
+        if page.evaluate(found, selector):
+            return
+    pytest.fail(f"the Tab key does not lead to {selector}")
 
 
-def test_two_engineers_and_a_watcher_by_keyboard_alone(
-    browser: Browser, desk: tuple[Served, Path]
-) -> None:
-    served, path = desk
-    quill = _page(browser, f"{served.address}/wall/race", "Quill")
-    denn = _page(browser, f"{served.address}/wall/race", "Denn")
-    watcher = _page(browser, f"{served.address}/watch/race")
+def enter(page: Page, text: str) -> None:
+    """Type a line and enter it; it is read while it is typed, and on the disk when it is gone from
+    the list of those on their way.
+    """
+    page.keyboard.type(text)
+    page.keyboard.press("Enter")
+    expect(page.locator(".sending li")).to_have_count(0)
+
+
+def test_two_engineers_and_a_watcher_by_keyboard_alone(sheet: Path, visitor: Visitor) -> None:
+    quill, denn = visitor.at("wall/race", "Quill"), visitor.at("wall/race", "Denn")
+    watcher = visitor.at("watch/race")
     quill.keyboard.type(REPORT)
     expect(quill.locator(".look").first).to_have_attribute("data-tone", "good")
     quill.keyboard.press("Enter")
-    seven = "[data-car='7'] tr.report"
     for page in (quill, denn, watcher):
-        expect(page.locator(seven)).to_have_count(1, timeout=2 * SECOND)
+        expect(page.locator("[data-car='7'] tr.report")).to_have_count(1)
     denn.keyboard.press("Alt+2")
-    denn.keyboard.type("/note rain at the harbour")
-    denn.keyboard.press("Enter")
-    expect(quill.get_by_text("rain at the harbour")).to_be_visible(timeout=2 * SECOND)
+    enter(denn, "/note rain at the harbour")
+    expect(quill.get_by_text("rain at the harbour")).to_be_visible()
     denn.keyboard.press("Alt+n")
     for page in (quill, denn, watcher):  # a fact of the race stands at both cars
-        expect(page.locator(".state.neutralised").first).to_be_visible(timeout=2 * SECOND)
+        expect(page.locator(".state.neutralised").first).to_be_visible()
     denn.keyboard.press("Alt+u")
-    expect(watcher.locator(".state.neutralised")).to_have_count(0, timeout=2 * SECOND)
-    with Journal(path) as journal:
+    expect(watcher.locator(".state.neutralised")).to_have_count(0)
+    with Journal(sheet) as journal:
         writers = {entry.writer for entry in journal.entries() if entry.kind != "car"}
     assert writers == {"Quill", "Denn"}
-    for page in (quill, denn, watcher):
-        page.context.close()
 
 
 def test_what_is_typed_while_the_desk_is_away_is_written_once_when_it_is_back(
-    browser: Browser, desk: tuple[Served, Path]
+    sheet: Path, server: Served, visitor: Visitor
 ) -> None:
-    served, path = desk
-    page = _page(browser, f"{served.address}/wall/race", "Quill")
-    with served.away():
+    page = visitor.at("wall/race", "Quill")
+    with server.away():
         expect(page.locator("#line")).to_contain_text("no connection")
         for number in range(3):
             page.keyboard.type(f"/note while away {number}")
             page.keyboard.press("Enter")
         expect(page.locator("[data-car='7'] .sending li")).to_have_count(3)
-    expect(page.locator(".sending li")).to_have_count(0, timeout=15 * SECOND)
-    expect(page.locator("#line")).to_have_text("connected", timeout=15 * SECOND)
-    with Journal(path) as journal:
+    expect(page.locator(".sending li")).to_have_count(0)
+    expect(page.locator("#line")).to_have_text("connected")
+    with Journal(sheet) as journal:
         notes = [entry.heard for entry in journal.entries() if "while away" in entry.heard]
     assert notes == [f"while away {number}" for number in range(3)]
-    page.context.close()
 
 
 def test_what_is_typed_before_the_page_is_ready_stays_and_it_says_when_it_is(
-    browser: Browser, desk: tuple[Served, Path]
+    sheet: Path, visitor: Visitor
 ) -> None:
-    served, _ = desk
-    page = browser.new_context().new_page()
+    page = visitor.new()
     held: list[Route] = []
     page.route("**/wall.js", lambda route: held.append(route))  # noqa: PLW0108 - it is given a mark
-    page.goto(f"{served.address}/wall/race", wait_until="commit")
+    page.goto(f"{visitor.address}/wall/race", wait_until="commit")
     expect(page.locator("#line")).to_have_text("connecting")
     page.fill("#writer", "Quill")
     page.fill("[data-car='7'] input", "/note early")
+    page.keyboard.press("Enter")  # nobody takes it yet, and it is not lost
     held[0].continue_()
-    expect(page.locator("#line")).to_have_text("connected")
+    ready(page)
     expect(page.locator("#writer")).to_have_value("Quill")
     expect(page.locator("[data-car='7'] input")).to_have_value("/note early")
-    page.context.close()
+    with Journal(sheet) as journal:
+        assert len(journal) == 2
 
 
 def test_a_line_that_the_sheet_did_not_judge_stays_and_one_that_it_refused_is_told(
-    browser: Browser, desk: tuple[Served, Path]
+    sheet: Path, visitor: Visitor
 ) -> None:
     """Also by http from another machine, where a browser has no locks (Web Locks API, W3C)."""
-    served, path = desk
-    context = browser.new_context()
-    context.add_init_script("delete Navigator.prototype.locks")
-    page = context.new_page()
+    page = visitor.new()
+    page.context.add_init_script("delete Navigator.prototype.locks")
     answer = {"status": 403, "body": "a link of this desk is needed"}
     page.route("**/enter/*", lambda route: route.fulfill(**answer))
-    page.goto(f"{served.address}/wall/race")
+    page.goto(f"{visitor.address}/wall/race")
+    ready(page)
     page.fill("#writer", "Quill")
     for text in ("/note before the link", "/note behind it"):
         page.fill("[data-car='7'] input", text)
@@ -135,59 +189,262 @@ def test_a_line_that_the_sheet_did_not_judge_stays_and_one_that_it_refused_is_to
     expect(sending).to_have_count(2)
     answer |= {"status": 400, "body": '{"tone": "bad", "lines": ["who writes?"]}'}
     page.reload()
-    expect(told).to_contain_text("not written: /note behind it", timeout=5 * SECOND)
+    expect(told).to_contain_text("not written: /note behind it")
     expect(sending).to_have_count(0)
     page.unroute("**/enter/*")
+    ready(page)
     page.fill("[data-car='7'] input", "/note with a link")
     page.keyboard.press("Enter")
     expect(page.locator("[data-car='7'] .board")).to_contain_text("with a link")
-    with Journal(path) as journal:
+    with Journal(sheet) as journal:
         notes = [entry.heard for entry in journal.entries() if entry.kind == "note"]
-    assert notes[-1] == "with a link"
-    assert not any("the link" in note or "behind it" in note for note in notes)
-    context.close()
+    assert notes == ["with a link"]
+
+
+def test_any_entry_is_put_right_and_taken_back_in_the_history_by_keyboard(
+    sheet: Path, visitor: Visitor
+) -> None:
+    with Journal(sheet, writer="Denn") as journal:
+        journal.append(Entry(kind="note", car="7", heard="rein"))
+        journal.append(Entry(kind="report", car="7", lap=1, heard="one two zero", refusal="short"))
+        journal.append_all(Entry(kind="note", car="61", heard=f"talk {n}") for n in range(5))
+    page = visitor.at("history/race")
+    page.focus("#writer")
+    page.keyboard.type("Quill")
+    tab_to(page, ".number")
+    for _ in range(5):
+        page.keyboard.press("ArrowDown")
+    expect(page.locator("tr[data-seq='4'] .number")).to_be_focused()
+    page.keyboard.press("f")
+    expect(page.locator("#fixing-words")).to_be_focused()
+    page.keyboard.type("lemon")
+    expect(page.locator("#fixing-look")).to_have_attribute("data-tone", "warning")
+    page.keyboard.press("Control+a")
+    page.keyboard.type(REPORT)
+    expect(page.locator("#fixing-look")).to_have_attribute("data-tone", "good")
+    page.keyboard.press("Enter")
+    expect(page.locator("tr[data-seq='4']")).to_contain_text("put right by #10")
+    expect(page.locator("tr[data-seq='4'] .number")).to_be_focused()
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("w")
+    row = page.locator("tr[data-seq='3']")
+    expect(row).to_contain_text("withdrawn by #11")
+    page.keyboard.press("w")  # and back
+    expect(row).not_to_contain_text("withdrawn")
+    page.keyboard.press("/")
+    page.keyboard.type("rein")
+    page.keyboard.press("Enter")
+    expect(page.locator(".entry-line")).to_have_count(1)
+    with Journal(sheet) as journal:
+        standing = Standing(journal.entries())
+        assert journal.faults() == []
+        assert [entry.writer for entry in journal.entries()][9:] == ["Quill"] * 3
+    assert [row.entry.string for row in standing.of("7", "report")] == ["1201YAQ"]
+    assert not standing.of("7", "note")[0].withdrawn
+
+
+def test_what_is_doubtful_behind_an_import_is_taken_by_one_key(
+    sheet: Path, visitor: Visitor
+) -> None:
+    talk = sheet.with_name("radio.txt")
+    said = ("one two zero one yankee alfa quebec", "two one six one yankee alfa", "two one niner")
+    lines = [f"[00:0{2 * n}:00] Ilse Marrow: {words}\n" for n, words in enumerate(said)]
+    talk.write_text("".join(lines), "utf-8")
+    page = visitor.at("import/race")
+    page.focus("#writer")
+    page.keyboard.type("Quill")
+    page.set_input_files("#file", talk)
+    tab_to(page, "#bring button")
+    page.keyboard.press("Enter")
+    expect(page.locator("#brought")).to_contain_text("written")
+    items = page.locator("#doubtful li")
+    expect(items.first).to_be_focused()
+    count, taken = items.count(), items.first.locator("[data-take]").first
+    string, number = taken.get_attribute("data-take"), items.first.get_attribute("data-entry")
+    page.keyboard.press("1")
+    expect(items).to_have_count(count - 1)
+    with Journal(sheet) as journal:
+        last = list(journal.entries())[-1]
+    assert (last.string, str(last.about), last.writer) == (string, number, "Quill")
+    for left in range(count - 1, 0, -1):
+        expect(items.first).to_be_focused()
+        page.keyboard.press("w")
+        expect(items).to_have_count(left - 1)
+    expect(page.locator("#doubtful-state")).to_have_text("nothing needs a look")
+
+
+def raced(visitor: Visitor, laps: int) -> Page:
+    """Write a race by keyboard alone, from the first line on, and return the page of its debrief.
+
+    The reports are those of the invented event; calls and facts come between.
+    """
+    page = visitor.new()
+    page.goto(visitor.address)
+    tab_to(page, "a[href^='/wall/']")
+    page.keyboard.press("Enter")
+    ready(page)
+    page.keyboard.type("Quill")
+    page.keyboard.press("Tab")
+    page.keyboard.press("Alt+1")
+    enter(page, "/car 7=Ilse Marrow")
+    expect(page.locator(".car")).to_have_attribute("data-car", "7")
+    ready(page)
+    page.keyboard.press("Alt+1")
+    enter(page, "/car 61=Teo Vash")
+    expect(page.locator(".car")).to_have_count(2)
+    ready(page)
+    truth = [json.loads(line) for line in (RADIO / "truth.jsonl").read_text("utf-8").splitlines()]
+    for lap in range(1, laps + 1):
+        for place, car in ((1, "7"), (2, "61")):
+            (string,) = (t["string"] for t in truth if (t["car"], t["lap"]) == (car, lap))
+            page.keyboard.press(f"Alt+{place}")
+            enter(page, string)
+            told = page.locator(f"[data-car='{car}'] .lap strong")
+            expect(told).to_have_text(str(lap + 1))
+        if lap == 1:
+            page.keyboard.press("Alt+n")
+            expect(page.locator(".state.neutralised")).to_have_count(2)
+            page.keyboard.press("Alt+n")
+            expect(page.locator(".state.neutralised")).to_have_count(0)
+        if lap % 9 == 2:
+            enter(page, "T31")
+            called = page.locator("[data-car='61'] .beside .dial", has_text="T31").first
+            expect(called).to_have_text("T31 called")
+            page.keyboard.press("Alt+r")
+            expect(called).to_have_text("T31 read back")
+    tab_to(page, "a[href^='/debrief/']")
+    page.keyboard.press("Enter")
+    tab_to(page, "a[href='?car=7']")
+    page.keyboard.press("Enter")
+    return page
+
+
+@pytest.mark.parametrize("laps", [2, pytest.param(27, marks=pytest.mark.slow)])
+def test_a_race_is_written_by_keyboard_from_the_first_line_to_the_debrief(
+    server: Served, visitor: Visitor, tmp_path: Path, laps: int
+) -> None:
+    path = tmp_path / "race.sheet"
+    Journal(path, race_book()).close()
+    server.serve(path)
+    page = raced(visitor, laps)
+    expect(page.locator("h1")).to_have_text("Debrief of car 7")
+    tab_to(page, ".chart")
+    chart = page.locator(".chart").first
+    expect(chart).to_have_attribute("aria-valuenow", str(laps))
+    page.keyboard.press("ArrowLeft")
+    expect(chart).to_have_attribute("aria-valuenow", str(laps - 1))
+    told = chart.get_attribute("aria-valuetext") or ""
+    assert told.startswith(f"lap {laps - 1}: used ")
+    expect(chart.locator(".u-legend")).to_contain_text(told.split("used ")[1].split(",")[0])
+    with Journal(path) as journal:
+        assert journal.faults() == []
+        standing = Standing(journal.entries())
+    for car in ("7", "61"):
+        assert list(lap_reports(standing, car, race_book())) == list(range(1, laps + 1))
+
+
+def test_a_chart_that_is_pointed_at_tells_its_lap(sheet: Path, visitor: Visitor) -> None:
+    brought(sheet)
+    page = visitor.new()
+    page.goto(f"{visitor.address}/debrief/race?car=7")
+    chart = page.locator(".chart").first
+    over = chart.locator(".u-over")
+    expect(over).to_be_visible()
+    box = over.bounding_box()
+    assert box is not None
+    page.mouse.move(box["x"] + 1, box["y"] + 20)
+    expect(chart).to_have_attribute("aria-valuenow", "1")
+    expect(chart.locator(".u-legend")).to_contain_text("1.55 kWh")  # of the first lap, as its table
+    expect(page.locator("table.laps tbody tr").first).to_contain_text("1.55")
+
+
+def brought(path: Path) -> None:
+    """Bring the first laps of the invented event's radio into a sheet."""
+    crews = crews_of(["7=Ilse Marrow,Quill", "61=Teo Vash,Denn"])
+    with Journal(path) as journal, (RADIO / "radio.jsonl").open("rb") as radio:
+        import_transcript(journal, islice(bounded(radio), 60), "jsonl", crews)
+
+
+@pytest.mark.usefixtures("sheet")
+def test_the_book_page_tells_what_the_guard_says(visitor: Visitor) -> None:
+    page = visitor.at("book/race")
+    refused = {"status": 403, "body": "a link of this desk is needed\n"}
+    page.route("**/read?*", lambda route: route.fulfill(**refused))
+    page.fill("#text", "1201YAQ")
+    expect(page.locator("#meaning")).to_contain_text("a link of this desk is needed")
+    page.unroute("**/read?*")
+    page.fill("#text", "1201YAQ ")
+    expect(page.locator("#dash")).to_have_text("1201YAQ")  # read, and said again by the form
+
+
+PLACES = (
+    "wall/race", "debrief/race?car=7", "book/race?design=lap&proposal=1",
+    "", "watch/race", "history/race", "book/race", "debrief/race", "import/race",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def shown(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A sheet with everything to be seen on it."""
+    path = sheet_at(tmp_path_factory.mktemp("shown"))
+    brought(path)
+    with Journal(path) as journal:
+        journal.append(Entry(kind="report", car="7", lap=28, heard="eight two", refusal="short"))
+    path.with_name("lap.json").write_text(json.dumps(design()), "utf-8")
+    return path
 
 
 @pytest.mark.parametrize(
-    ("scheme", "width"),
+    ("places", "scheme", "width"),
     [
-        pytest.param("dark", 360, marks=pytest.mark.slow),
-        pytest.param("light", 360),
-        pytest.param("dark", 1440, marks=pytest.mark.slow),
-        pytest.param("light", 1440, marks=pytest.mark.slow),
+        (PLACES[:3], "light", 360),
+        *(
+            pytest.param(PLACES, scheme, width, marks=pytest.mark.slow)
+            for scheme in ("light", "dark")
+            for width in SIZES
+        ),
     ],
 )
 def test_pages_can_be_read_by_everybody(
-    browser: Browser, desk: tuple[Served, Path], scheme: Literal["light", "dark"], width: int
+    server: Served,
+    shown: Path,
+    visitor: Visitor,
+    places: Sequence[str],
+    scheme: Literal["light", "dark"],
+    width: int,
 ) -> None:
-    served, _ = desk
-    context = browser.new_context(
+    server.serve(shown)
+    page = visitor.new(
         color_scheme=scheme, viewport={"width": width, "height": 800}, reduced_motion="reduce"
     )
-    page = context.new_page()
-    for place in (
-        "",
-        "wall/race",
-        "watch/race",
-        "history/race",
-        "book/race",
-        "debrief/race",
-        "import/race",
-    ):
-        page.goto(f"{served.address}/{place}")
+    for place in places:
+        page.goto(f"{visitor.address}/{place}")
+        if place.startswith(("wall", "watch", "history", "book", "import")):
+            ready(page)
         found = Axe().run(page)
-        assert found.violations_count == 0, found.generate_report()
+        assert found.violations_count == 0, f"{place}: {found.generate_report()}"
         overflow = page.evaluate("document.documentElement.scrollWidth - innerWidth")
         assert overflow <= 0, place
-    context.close()
+        moving = page.evaluate("document.getAnimations().length")
+        assert moving == 0, place
 
 
-def test_a_page_is_small(browser: Browser, desk: tuple[Served, Path]) -> None:
-    served, _ = desk
-    page = browser.new_context().new_page()
-    sizes: list[int] = []
-    page.on("response", lambda answer: sizes.append(int(answer.headers.get("content-length", 0))))
-    page.goto(f"{served.address}/wall/race")
-    expect(page.locator("#line")).to_have_text("connected")
-    assert sum(sizes) < 200_000
-    page.context.close()
+def answers_to(page: Page) -> list[Answer]:
+    """Return a list that gets what a page is answered."""
+    kept: list[Answer] = []
+
+    def keep(answer: Answer) -> None:
+        kept.append(answer)
+
+    page.on("response", keep)
+    return kept
+
+
+def test_a_page_is_small(server: Served, shown: Path, visitor: Visitor) -> None:
+    server.serve(shown)
+    for place in ("wall/race", "history/race", "book/race", "debrief/race?car=7"):
+        page = visitor.new()
+        answers = answers_to(page)
+        page.goto(f"{visitor.address}/{place}", wait_until="load")
+        sizes = [len(answer.body()) for answer in answers if "/live/" not in answer.url]
+        assert 10_000 < sum(sizes) < 200_000, place

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import asyncio
+import json
 import re
 from pathlib import Path
 
 import pytest
 from commands import called
-from desk.support import REPORT, desk, line, sheet_at
+from desk.support import REPORT, design, desk, line, sheet_at
 from sheet.support import ROOT, race_book
 
 from codec.desk.sheets import Line, OpenSheet
 from codec.sheet import Entry, Journal, SheetError
+from grammar.parsing import parse_book
 
 HOSTILE = "<script>alert(1)</script> \u202e\x1b[2J\" ' &amp;"
 
@@ -146,9 +148,10 @@ def test_a_book_is_tried_both_ways(tmp_path: Path) -> None:
         (read,) = client.get("/book/race/read", params={"text": REPORT}).json()["readings"]
         assert read["string"] == "1201YAQ"
         values = {one["field"]: one["text"] for one in read["values"]}
-        said = client.get("/book/race/say", params={"message": read["name"], **values}).json()
+        given = {f"field.{name}": value for name, value in values.items()}
+        said = client.get("/book/race/say", params={"message": read["name"], **given}).json()
         assert (said["string"], said["words"]) == ("1201YAQ", REPORT)
-        wrong = client.get("/book/race/say", params={**values, "motor": "hot"})
+        wrong = client.get("/book/race/say", params={**given, "field.motor": "hot"})
         assert wrong.status_code == 400
         assert "motor" in wrong.json()["lines"][0]
         assert client.get("/book/race/read", params={"text": "one"}).status_code == 400
@@ -216,3 +219,82 @@ def test_what_is_dropped_on_the_desk_comes_once(tmp_path: Path) -> None:
         assert client.post("/import/race", params=unknown, content=talk).status_code == 400
     with Journal(path) as journal:
         assert journal.faults() == []
+
+
+def test_every_line_of_the_history_tells_what_has_become_of_it(tmp_path: Path) -> None:
+    path = sheet_at(tmp_path)
+    with desk(path) as client:
+        for text in (REPORT, "/note rein", "/fix 4 rain", "/withdraw 3", "/withdraw 6"):
+            assert client.post("/enter/race", json=line(text)).json()["tone"] == "good", text
+        shown = client.get("/history/race").text
+        assert "put right by #5" in shown
+        assert "withdrawn by #6" not in shown  # it was brought back
+        assert "withdrawn by #7" in shown
+        assert shown.count("bring back") > 0
+        assert client.post("/enter/race", json=line("/fix 99 x")).json()["tone"] == "bad"
+        for asked, there in [("#3", True), ("quill rain", True), ("lap 1", True), ("denn", False)]:
+            found = client.get("/history/race", params={"search": asked}).text
+            assert ("entry-line" in found) is there, asked
+
+
+def test_what_is_doubtful_is_told_with_what_it_may_have_been(tmp_path: Path) -> None:
+    path = sheet_at(tmp_path)
+    with Journal(path) as journal:
+        journal.append(Entry(kind="report", lap=1, heard=REPORT + " kettle", refusal="doubtful"))
+    with desk(path) as client:
+        told = client.get("/doubtful/race").json()
+        ((one,), more) = told["doubtful"], told["more"]
+        assert (one["entry"], one["car"], more, told["cars"]) == (3, "", False, ["7", "61"])
+        assert one["readings"][0]["string"] == "1201YAQ"
+        taken = client.post("/enter/race", json=line("/accept 3 1201YAQ", "61")).json()
+        assert taken["lines"][0].startswith("#3 is now: car 61, lap report")
+        assert client.get("/doubtful/race").json()["doubtful"] == []
+        assert client.get("/doubtful/race?after=x").status_code == 400
+
+
+def test_a_field_may_be_called_like_anything_that_a_page_asks(tmp_path: Path) -> None:
+    text = (
+        race_book()
+        .source.replace("[fields.motor]", "[fields.message]")
+        .replace("motor = ", "message = ")
+    )
+    text = re.sub(r"\bmotor\b", "message", text)
+    path = tmp_path / "race.sheet"
+    Journal(path, parse_book(text, "race")).close()
+    with desk(path) as client:
+        values = {"lap": 1, "energy": 0, "message": 90, "inverter": 60, "battery": 40, "alert": ""}
+        given = {f"field.{name}": str(value) for name, value in values.items()} | {"message": "lap"}
+        said = client.get("/book/race/say", params=given)
+        assert said.status_code == 200, said.text
+        assert {"field": "message", "text": "90"}.items() <= said.json()["values"][2].items()
+
+
+def test_a_design_beside_the_sheet_opens_the_book_of_each_proposal(tmp_path: Path) -> None:
+    path = sheet_at(tmp_path)
+    (tmp_path / "lap.json").write_text(json.dumps(design()), "utf-8")
+    (tmp_path / "other.json").write_text('{"needs": 1}', "utf-8")
+    (tmp_path / "broken.json").write_text("[" * 100_000, "utf-8")
+    (tmp_path / "rain.toml").write_text(
+        (ROOT / "examples" / "design" / "rain.toml").read_text("utf-8"), "utf-8"
+    )
+    with desk(path) as client:
+        page = client.get("/book/race").text
+        points = re.findall(r'href="\?design=lap&amp;proposal=(\d)" aria-label="([^"]+)"', page)
+        assert [number for number, _ in points] == ["0", "1"]
+        assert "wrong none seen" in points[1][1]
+        assert "niner design rain.toml --json" in page
+        of = {"design": "lap", "proposal": "1"}
+        starter = client.get("/book/race", params=of).text
+        assert "one-table" in starter
+        book = parse_book(design()["proposals"][1]["book"], "starter")
+        assert book.title in starter
+        for table in book.tables.values():
+            assert f"<summary>{', '.join(field.title for field in table.fields)}" in starter
+        own = client.get("/book/race/read", params={"text": REPORT}).json()
+        assert own["readings"]
+        other = client.get("/book/race/read", params={"text": REPORT, **of})
+        assert other.status_code == 400 or other.json() != own
+        assert client.get("/book/race/card/engineer", params=of).status_code == 200
+        assert "#include" in client.get("/book/race/dash", params=of).text
+        for wrong in ({"design": "lap", "proposal": "2"}, {"design": "../lap", "proposal": "0"}):
+            assert client.get("/book/race", params=wrong).status_code == 404

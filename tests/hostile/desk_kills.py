@@ -19,7 +19,7 @@ from pathlib import Path
 from desk.browser import Served, chromium
 from desk.support import sheet_at
 from hostile.kills import Outcome
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 from codec.sheet import Journal
 
@@ -38,6 +38,7 @@ def killed(folder: Path, kills: int, seed: int) -> Outcome:
         pages = [browser.new_context().new_page() for _ in range(_PAGES)]
         for number, page in enumerate(pages):
             page.goto(f"{desk.address}/wall/race")
+            expect(page.locator("#line")).to_have_text("connected")
             page.fill("#writer", f"Engineer {number}")
         for kill in range(kills):
             until = time.monotonic() + chance.uniform(0.05, 0.5)

@@ -134,6 +134,35 @@ def test_calls_phrases_and_commands(session: Session) -> None:
     assert session.enter("   ").lines == ()
 
 
+def test_any_entry_is_put_right_by_its_number(session: Session) -> None:
+    session.enter(REPORT)
+    number = session.entries[-1].seq
+    meant = encode(race_book(), {**VALUES, "lap": 5}, "lap")
+    words = meant.words
+    assert session.look(f"/fix {number} {words}").tone == "good"
+    assert session.look(f"/fix {number} lemon").tone == "warning"
+    assert session.enter(f"/fix {number} {words}").tone == "good"
+    assert strings(session) == {5: meant.string}
+    assert session.enter(f"/withdraw {number}").tone == "good"
+    assert strings(session) == {}
+    assert session.enter(f"/withdraw {number}").tone == "bad"
+    assert session.enter(f"/withdraw {session.entries[-1].seq}").tone == "good"
+    assert strings(session) == {5: meant.string}
+    for wrong in ("/fix", f"/fix {number}", "/fix 99 x", "/withdraw", "/withdraw 1", "/accept x"):
+        assert session.enter(wrong).tone == "bad"
+
+
+def test_a_doubtful_report_of_no_car_is_taken_for_the_car_spoken_to(session: Session) -> None:
+    heard = "five one six three juliett romeo bravo kettle"
+    doubtful = session.journal.append(
+        Entry(kind="report", lap=5, heard=heard, refusal="unknown-word")
+    )
+    assert session.enter(f"/accept {doubtful.seq} 5163JRBZ").tone == "bad"  # none of its readings
+    assert session.enter(f"/accept {doubtful.seq} 5163JRBT").tone == "good"
+    assert strings(session) == {5: "5163JRBT"}
+    assert session.entries[-1].heard == heard
+
+
 def test_a_pipe_is_logged_line_by_line(tmp_path: Path) -> None:
     done = piped(tmp_path / "e.sheet", f"{REPORT}\nfive lemon\n", "--car", "7=Ana", "--json")
     told = [json.loads(line) for line in done.stdout.splitlines()]

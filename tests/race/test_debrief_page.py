@@ -19,7 +19,7 @@ from race.story import Story, tell
 from race.test_race_following import BOOK, OTHER
 
 from codec.debrief import Debrief, summarise
-from codec.debrief.figures import NAMES, _against_plan, figures, image
+from codec.debrief.figures import NAMES, against_plan, figures, image
 from codec.debrief.page import page, write
 from codec.debrief.recorded import parse_car_file
 from codec.debrief.summary import CAUTION, certainties
@@ -212,7 +212,7 @@ def test_energy_that_remains_is_held_against_the_plan() -> None:
     spec = parse_event(OTHER, book_of(BOOK))
     told = Entry(kind="report", message="a", lap=10, lap_by="said", seq=1)
     race = follow(spec, [told.replace(values={"left": Decimal(54)})], history=True)
-    low, high = _against_plan(race, spec.energies["left"], 10, (54.0, 55.0))
+    low, high = against_plan(race, spec.energies["left"], 10, (54.0, 55.0))
     assert (low, high) == (pytest.approx(0.0), pytest.approx(1 / 3.6))
 
 

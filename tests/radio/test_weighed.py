@@ -12,15 +12,16 @@ import pytest
 from sheet.support import REPORT, new, race_book
 
 from codec import encode
-from codec.radio.by_hand import accept, doubtful_rows, fix
+from codec.radio.by_hand import accept, doubtful_rows, fix, withdraw
 from codec.radio.crews import crews_of
 from codec.radio.dedupe import NOT_USED
 from codec.radio.forms import FORMS, LeftOut, Utterance
 from codec.radio.importing import import_transcript
 from codec.radio.named import NamedReports
 from codec.radio.wording import RadioWords
-from codec.sheet import Entry, Journal, SheetError
-from codec.sheet.state import BY_HAND, rows
+from codec.sheet import Entry, Journal
+from codec.sheet.state import BY_HAND, Standing, rows
+from grammar.errors import CodeError
 
 CREWS = crews_of(["7=Ana,Quill", "61=Teo,Denn"])
 
@@ -161,12 +162,13 @@ def test_a_doubtful_report_is_put_right_by_hand_and_stays_so(tmp_path: Path) -> 
     ]
     with new(tmp_path) as journal:
         brought(journal, *lines[:2])
-        (one,) = doubtful_rows(journal)
+        (one,) = doubtful_rows(journal.book, Standing(journal.entries()))
         assert one.readings[0][0].said.startswith("6163JR")
         number = one.row.first.seq
-        written, reading = fix(journal, number, "six one six three juliett romeo juliett")
-        assert (written.note, written.about, reading.said) == (BY_HAND, number, "6163JRJ")
-        assert list(doubtful_rows(journal)) == []
+        standing, words = Standing(journal.entries()), "six one six three juliett romeo juliett"
+        written, _ = fix(journal, standing, number, words)
+        assert (written.note, written.about, written.string) == (BY_HAND, number, "6163JRJ")
+        assert list(doubtful_rows(journal.book, Standing(journal.entries()))) == []
         count = len(journal)
         found = brought(journal, *lines[:2])
         assert len(journal) == count
@@ -178,12 +180,12 @@ def test_a_doubtful_report_is_put_right_by_hand_and_stays_so(tmp_path: Path) -> 
 def test_only_a_likely_reading_is_accepted(tmp_path: Path) -> None:
     with new(tmp_path) as journal:
         brought(journal, f"[00:01:00] Ana: {REPORT}", "[00:02:20] Ana: six one six three juliett")
-        (one,) = doubtful_rows(journal)
+        (one,) = doubtful_rows(journal.book, Standing(journal.entries()))
         if one.readings[0][1] < 0.5:
-            with pytest.raises(SheetError, match="no reading of entry"):
-                accept(journal, one.row.first.seq)
-        with pytest.raises(SheetError, match="is no report or call"):
-            accept(journal, 99)
+            with pytest.raises(CodeError, match="no reading of entry"):
+                accept(journal, Standing(journal.entries()), one.row.first.seq)
+        with pytest.raises(CodeError, match="is no entry of this sheet"):
+            accept(journal, Standing(journal.entries()), 99)
 
 
 WORDS = [
@@ -248,3 +250,39 @@ def test_what_recognisers_write_is_read_as_it_comes(
 def test_what_no_recogniser_writes_is_told() -> None:
     found = list(FORMS["json"].utterances(['{"x": 1} [3] {"text": "a"} {"text'], lambda _: False))
     assert [type(one) for one in found] == [LeftOut, LeftOut, Utterance, LeftOut]
+
+
+def test_any_entry_is_put_right_or_taken_back_by_its_number(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        written = journal.append_all(
+            [
+                Entry(kind="car", car="7", message="Anna"),
+                Entry(kind="note", car="7", heard="rein"),
+                Entry(kind="event", car="7", message="yellow"),
+                Entry(kind="question", car="7", heard="say again"),
+            ]
+        )
+        car, note, event, question = (entry.seq for entry in written)
+
+        def now() -> Standing:
+            return Standing(journal.entries())
+
+        assert fix(journal, now(), car, "Ana")[0].message == now().cars["7"] == "Ana"
+        fix(journal, now(), note, "rain")
+        assert now().rows[0].entry.heard == "rain"
+        assert fix(journal, now(), event, "added 3")[1] == "laps added 3"
+        assert now().race.added == 3
+        for entry, words in ((event, "added many"), (event, "lunch"), (question, "say all again")):
+            with pytest.raises(CodeError):
+                fix(journal, now(), entry, words)
+        taken = withdraw(journal, now(), event)
+        assert now().race.added == 0
+        with pytest.raises(CodeError, match=f"withdraw {taken.seq}"):
+            withdraw(journal, now(), event)
+        withdraw(journal, now(), taken.seq)  # brings it back, as it was put right
+        assert now().race.added == 3
+        withdraw(journal, now(), question)
+        for wrong in (car, 0, 99):
+            with pytest.raises(CodeError):
+                withdraw(journal, now(), wrong)
+        assert journal.faults() == []

@@ -1,35 +1,8 @@
 // The book tried out: everything is asked for as it is typed, and only the last answer counts.
-const sheet = encodeURIComponent(document.querySelector("#book").dataset.sheet);
-const by = (id) => document.getElementById(id);
+import { asking, by, element, refused } from "./common.js";
 
-function element(name, text, tone) {
-  const made = Object.assign(document.createElement(name), { textContent: text });
-  if (tone) made.dataset.tone = tone;
-  return made;
-}
-
-// Ask when nothing was typed for a moment; what was asked before is forgotten.
-function asking(wait, ask, show) {
-  let timer = 0, before = null;
-  return () => {
-    clearTimeout(timer);
-    before?.abort();
-    timer = setTimeout(async () => {
-      before = new AbortController();
-      try {
-        const answer = await ask(before.signal);
-        if (answer) show(await answer.json(), answer.ok);
-      } catch (error) {
-        if (error.name !== "AbortError") throw error;
-      }
-    }, wait);
-  };
-}
-
-function refused(place, { lines }) {
-  place.dataset.tone = "warning";
-  place.replaceChildren(...lines.map((line) => element("p", line)));
-}
+const { of, sheet } = by("book").dataset;
+const address = (what, query) => `/book/${encodeURIComponent(sheet)}/${what}?${new URLSearchParams(query)}${of ? `&${of}` : ""}`;
 
 function shown(place, { message, string, words, seconds, values, rounded }) {
   const head = element("p", "");
@@ -41,8 +14,8 @@ function shown(place, { message, string, words, seconds, values, rounded }) {
   place.append(head, list, ...Object.entries(rounded ?? {}).map(([name, by]) => element("p", `${name} rounded by ${by}`)));
 }
 
-const hearAgain = asking(150, (signal) => by("text").value.trim() && fetch(`/book/${sheet}/noise?${new URLSearchParams({
-  text: by("text").value, decibels: by("noise").value, seed: by("again").dataset.seed ?? 1 })}`, { signal }), (found, fine) => {
+const hearAgain = asking(150, (signal) => by("text").value.trim() && fetch(address("noise", {
+  text: by("text").value, decibels: by("noise").value, seed: by("again").dataset.seed ?? 1 }), { signal }), (found, fine) => {
   by("heard").replaceChildren(...(fine ? found : []).map(({ words, verdict, told, tone }) => {
     const row = document.createElement("tr");
     row.append(element("td", words), element("td", `${verdict}: ${told}`, tone));
@@ -52,7 +25,7 @@ const hearAgain = asking(150, (signal) => by("text").value.trim() && fetch(`/boo
 
 const readAgain = asking(80, (signal) => {
   if (!by("text").value.trim()) { by("meaning").replaceChildren(); by("heard").replaceChildren(); return null; }
-  return fetch(`/book/${sheet}/read?${new URLSearchParams({ text: by("text").value })}`, { signal });
+  return fetch(address("read", { text: by("text").value }), { signal });
 }, (found, fine) => {
   by("meaning").replaceChildren();
   if (!fine) { by("heard").replaceChildren(); refused(by("meaning"), found); return; }
@@ -66,7 +39,7 @@ const readAgain = asking(80, (signal) => {
 function fill({ name, values }) {
   choose(name);
   for (const { field, text } of values) {
-    const input = form().elements.namedItem(field); // not by the name alone: a field may be called length
+    const input = form().elements.namedItem(`field.${field}`);
     if (input) input.value = text;
   }
   sayAgain();
@@ -75,15 +48,16 @@ function fill({ name, values }) {
 const form = () => document.querySelector(`form.values[data-message="${CSS.escape(by("message").value)}"]`);
 const sayAgain = asking(80, (signal) => {
   const values = new URLSearchParams(new FormData(form()));
-  if (![...values.values()].some((value) => value.trim())) { by("said").replaceChildren(); return null; }
+  if (![...values.values()].some((value) => value.trim())) { by("said").replaceChildren(); by("dash").textContent = "\u00a0"; return null; }
   values.set("message", by("message").value);
-  return fetch(`/book/${sheet}/say?${values}`, { signal });
+  return fetch(address("say", values), { signal });
 }, (found, fine) => {
   by("said").replaceChildren();
+  by("dash").textContent = fine ? found.string : "\u00a0";
   if (fine) { by("said").dataset.tone = "good"; shown(by("said"), found); } else refused(by("said"), found);
 });
 
-const checkAgain = asking(500, (signal) => fetch(`/book/${sheet}/problems`, {
+const checkAgain = asking(500, (signal) => fetch(address("problems", {}), {
   method: "POST", body: by("source").value, signal }), (found, fine) => {
   const place = by("problems");
   if (!fine) { refused(place, found); return; }
@@ -105,3 +79,4 @@ for (const one of document.querySelectorAll("form.values")) {
   one.addEventListener("submit", (event) => event.preventDefault());
 }
 by("source").addEventListener("input", checkAgain);
+by("book").dataset.state = "on";

@@ -34,7 +34,8 @@ export class Outbox {
     return outbox;
   }
 
-  // `show` is given the lines that are kept whenever they change, `heard` a line and what there is to tell of it.
+  // `show` is given the lines that are kept whenever they change, `heard` a line, what there is to tell of it, and, when it is done with,
+  // whether it was written.
   constructor(database, post, show, heard, sheet) {
     Object.assign(this, { database, post, showLines: show, heard, sheet, sending: null });
   }
@@ -95,7 +96,7 @@ export class Outbox {
       return false;
     }
     await asked(this.store("readwrite").delete(line.place));
-    this.heard(line, answer.ok ? told : { tone: "bad", lines: [`not written: ${line.text}`, ...told.lines] });
+    this.heard(line, answer.ok ? told : { tone: "bad", lines: [`not written: ${line.text}`, ...told.lines] }, answer.ok);
     await this.show();
     return true;
   }

@@ -1,11 +1,12 @@
 // The wall: lines are read while they are typed, kept until they are on the disk, and what is new is drawn as it comes.
 import { charts, forget } from "./chart.js";
+import { address as addressed, asking, element, told as tellAt, writer as whoWrites } from "./common.js";
 import { Outbox } from "./outbox.js";
 
 const cars = document.querySelector("#cars");
 const { sheet, writes } = cars.dataset;
 const status = document.querySelector("#line");
-const address = (page, query = {}) => `/${page}/${encodeURIComponent(sheet)}?${new URLSearchParams(query)}`;
+const address = (page, query) => addressed(page, sheet, query);
 let ahead = Number(cars.dataset.now) - Date.now(); // of the desk's clock
 const sections = () => [...cars.querySelectorAll(".car")];
 
@@ -50,27 +51,18 @@ function listen() {
 const KEPT = `niner-typed-${sheet}`;
 let outbox = null;
 
-function told(section, { tone, lines }) {
-  const place = section.querySelector(".told");
-  place.dataset.tone = tone;
-  place.replaceChildren(...lines.map((line) => Object.assign(document.createElement("p"), { textContent: line })));
-}
+const told = (section, answer) => tellAt(section.querySelector(".told"), answer);
 
 function waiting(lines) {
   for (const section of sections()) {
     const mine = lines.filter((line) => line.car === section.dataset.car);
     section.querySelector(".sending")?.replaceChildren(
-      ...mine.map((line) => Object.assign(document.createElement("li"), { textContent: line.text })),
+      ...mine.map((line) => element("li", line.text)),
     );
   }
 }
 
-function writer() {
-  const field = document.querySelector("#writer");
-  if (!field.value.trim()) { field.focus(); field.classList.add("wanted"); return ""; }
-  field.classList.remove("wanted");
-  return field.value.trim();
-}
+let writer = null;
 
 // Take a line; return whether it was taken. It is in the browser's database before it is sent.
 function enter(section, text) {
@@ -85,21 +77,14 @@ function enter(section, text) {
 
 function look(section) {
   const input = section.querySelector("input"), place = section.querySelector(".look");
-  let asked = null;
-  input.addEventListener("input", async () => {
-    remember();
-    asked?.abort();
-    asked = new AbortController();
-    if (!input.value.trim()) { place.replaceChildren(); return; }
-    try {
-      const answer = await fetch(address("look", { car: section.dataset.car, text: input.value }), { signal: asked.signal });
-      const { tone, lines } = await answer.json();
-      place.dataset.tone = tone;
-      place.textContent = lines.join("  ");
-    } catch (error) {
-      if (error.name !== "AbortError") place.textContent = "";
-    }
+  const ask = asking(0, (signal) => {
+    if (!input.value.trim()) { place.replaceChildren(); return null; }
+    return fetch(address("look", { car: section.dataset.car, text: input.value }), { signal });
+  }, ({ tone, lines }) => {
+    place.dataset.tone = tone;
+    place.textContent = lines.join("  ");
   });
+  input.addEventListener("input", () => { remember(); ask(); });
 }
 
 function remember() {
@@ -134,14 +119,14 @@ function keys(event) {
 
 function begin() {
   const name = document.querySelector("#writer");
-  name.value ||= localStorage.getItem("niner-writer") ?? ""; // what was typed before this ran stays
-  name.addEventListener("change", () => localStorage.setItem("niner-writer", name.value.trim()));
+  writer = whoWrites();
   const typed = JSON.parse(sessionStorage.getItem(KEPT) ?? "{}");
   for (const section of sections()) {
     const input = section.querySelector("input"), past = [];
     let place = 0;
     input.value ||= typed[section.dataset.car] ?? "";
     look(section);
+    if (input.value) input.dispatchEvent(new Event("input")); // typed before this ran
     section.querySelector("form").addEventListener("submit", (event) => {
       event.preventDefault();
       if (enter(section, input.value)) {
@@ -164,7 +149,7 @@ function begin() {
     const fix = event.target.closest(".fix"), input = fix?.closest(".car").querySelector("input");
     if (fix) { input.value = fix.dataset.fix; input.focus(); }
   });
-  (name.value ? sections()[0]?.querySelector("input") : name)?.focus();
+  if (!document.activeElement?.matches("input")) (name.value ? sections()[0]?.querySelector("input") : name)?.focus();
 }
 
 // Minutes and seconds of the lap being driven, by the clock of the desk.

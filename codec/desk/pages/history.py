@@ -1,0 +1,135 @@
+"""Everything that was written, searched, and each entry put right or taken back: by the lines
+``/fix`` and ``/withdraw`` of the live log, which the page sends as the wall does.
+"""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from codec.desk.parts import Desk, DeskPage, number
+from codec.log.session import Session
+from codec.sheet.entry import Entry
+from codec.sheet.state import ADDED
+from codec.sheet.words import event_text, values_text
+from grammar.book import Book
+from grammar.exact import plain
+
+_PAGE = 100  # entries of the history at a time
+_MOST_SEARCH = 200  # characters
+_WORDED = ("report", "call", "correction", "note", "event", "car")  # what words put right
+
+
+def part(desk: Desk) -> DeskPage:
+    """Return the history of a sheet."""
+
+    async def history(request: Request) -> Response:
+        sheet, before = desk.sheet(request), number(request, "before", 0)
+        search = request.query_params.get("search", "")[:_MOST_SEARCH]
+        entries = await sheet.ask(lambda session: list(session.entries))
+        book = sheet.session.book
+        # beside the thread of the sheet: nobody who writes waits for a search
+        found, more = await asyncio.to_thread(searched, book, entries, search, before)
+        lines = await sheet.ask(lambda session: [line_of(session, entry) for entry in found])
+        return desk.page(
+            request,
+            "history.html",
+            history=History(lines, search, before, found[-1].seq if more else 0),
+            version=sheet.version,
+        )
+
+    return DeskPage([Route("/history/{sheet}", history)], menu={"history": "/history/"})
+
+
+class HistoryLine(NamedTuple):
+    """An entry; what it says, and what has become of it, as people read them; the words to begin
+    with where it is put right, None where it can't be; the number of the entry to withdraw so that
+    it is taken back or comes back, 0 where there is none.
+    """
+
+    entry: Entry
+    words: str
+    fate: str
+    typed: str | None
+    withdraw: int
+
+
+@dataclass(frozen=True, slots=True)
+class History:
+    """A page of everything that was written, the newest first; ``earlier`` leads to the next."""
+
+    lines: Sequence[HistoryLine]
+    search: str
+    before: int
+    earlier: int
+
+
+def searched(
+    book: Book, entries: Sequence[Entry], search: str, before: int
+) -> tuple[list[Entry], bool]:
+    """Return the entries that say all that is searched for, the newest first, those before a number
+    (0: all), and whether there may be more.
+    """
+    wanted = search.casefold().split()
+    found: list[Entry] = []
+    for entry in _newest_first(entries, before):
+        if all(word in _text(book, entry) for word in wanted):
+            found.append(entry)
+        if len(found) == _PAGE:
+            return found, entry.seq > 1
+    return found, False
+
+
+def _newest_first(entries: Sequence[Entry], before: int) -> Iterator[Entry]:
+    last = len(entries) if before <= 0 else min(len(entries), before - 1)
+    return (entries[place] for place in range(last - 1, -1, -1))
+
+
+def _text(book: Book, entry: Entry) -> str:
+    """Return everything of an entry that is searched."""
+    facts = f"#{entry.seq} {entry.kind} {entry.writer} {entry.speaker} car {entry.car}"
+    return f"{words_of(book, entry)} {facts} lap {entry.lap}".casefold()
+
+
+def line_of(session: Session, entry: Entry) -> HistoryLine:
+    """Return an entry with what has become of it."""
+    standing = session.standing
+    by, row = standing.taken_back_by(entry), standing.row_of(entry)
+    fate = f"withdrawn by #{by}" if by else ""
+    if not by and row is not None and entry.seq == row.first.seq and row.corrections:
+        fate = f"put right by #{row.corrections[-1].seq}"
+    typed = None
+    if entry.kind in _WORDED and not by and (row is None or not row.withdrawn):
+        now = entry if row is None else row.entry
+        typed = _typed(now)
+    withdraw = 0 if entry.kind == "car" else by or entry.seq
+    return HistoryLine(entry, words_of(session.book, entry), fate, typed, withdraw)
+
+
+def _typed(entry: Entry) -> str:
+    """Return the words with which an entry would be written again."""
+    if entry.kind == "car":
+        return entry.message
+    if entry.kind == "event":
+        laps = "" if entry.message != ADDED or entry.amount is None else f" {plain(entry.amount)}"
+        return f"{entry.message}{laps}"
+    return entry.heard or entry.string
+
+
+def words_of(book: Book, entry: Entry) -> str:
+    """Return what an entry says: what was read of it, then the words as heard."""
+    if entry.kind == "event" or entry.amount is not None:
+        read = event_text(book, entry)
+    elif entry.accepted:
+        known = book.messages.get(entry.message)
+        title = entry.message if known is None else known.title
+        read = f"{entry.string} {title}: {values_text(book, entry)}"
+    else:
+        read = entry.message
+    return "; ".join(filter(None, (read, entry.heard, entry.refusal, entry.note)))

@@ -1,0 +1,140 @@
+"""What the pages of a desk share: its sheets, its templates, and how each page is declared.
+
+A page is a module of ``codec.desk.pages`` whose ``part`` returns its addresses, who may use them,
+and what leads to it; a template of its name, which extends ``sheet.html``; and, where it does
+something in a browser, a module script of its name in ``static``. ``application`` names it once.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
+from markupsafe import Markup
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, Response
+from starlette.routing import Route
+
+from codec.debrief.summary import CAUTION
+from codec.desk.access import Links, Role
+from codec.desk.sheets import OpenSheet
+from codec.log.shown import Shown
+from grammar.errors import CodeError, visible, visible_lines
+from grammar.exact import whole
+
+_MOST = 10**9
+
+
+@dataclass(frozen=True, slots=True)
+class DeskPage:
+    """A page of the desk: its routes; the role that paths need, and the bytes that may be sent to
+    them, by how they begin; ``menu``: what leads to it from every sheet, by title, without the
+    sheet's name.
+    """
+
+    routes: Sequence[Route]
+    needed: Mapping[str, Role] = field(default_factory=dict)
+    large: Mapping[str, int] = field(default_factory=dict)
+    menu: Mapping[str, str] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class MenuItem:
+    """What leads to a page of a sheet, for those who have a role."""
+
+    title: str
+    start: str
+    role: Role
+
+
+def _shown(value: object) -> object:
+    """Return a text so that all of it can be seen, whatever characters it has."""
+    return (
+        visible_lines(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+    )
+
+
+class Desk:
+    """The sheets that are served, the links that let people in, and what draws the pages."""
+
+    def __init__(
+        self,
+        sheets: Mapping[str, OpenSheet],
+        links: Links | None = None,
+        scheme: str = "http",
+        address: str = "",
+    ) -> None:
+        """Take the sheets by name; links begin with ``address``."""
+        self.sheets, self.links, self.scheme, self.address = sheets, links, scheme, address
+        self.menu: list[MenuItem] = []
+        self._templates = Environment(
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+            finalize=_shown,
+            loader=PackageLoader("codec.desk"),
+        )
+
+    @contextlib.asynccontextmanager
+    async def lifespan(self, _: Starlette) -> AsyncIterator[None]:
+        """Open the sheets, watch them, and close them in the end."""
+        for sheet in self.sheets.values():
+            sheet.open()
+        watching = [asyncio.create_task(sheet.watch()) for sheet in self.sheets.values()]
+        try:
+            yield
+        finally:
+            for task in watching:
+                task.cancel()
+            await asyncio.gather(*watching, return_exceptions=True)
+            for sheet in self.sheets.values():
+                await sheet.close()
+
+    def sheet(self, request: Request) -> OpenSheet:
+        """Return the sheet that an address names; raises HTTPException where there is none."""
+        try:
+            return self.sheets[request.path_params["sheet"]]
+        except KeyError:
+            raise HTTPException(404, "this desk has no sheet of that name") from None
+
+    def template(self, name: str) -> Template:
+        """Return a template, which shows every character of what is put in."""
+        return self._templates.get_template(name)
+
+    def page(self, request: Request, name: str, **context: Any) -> HTMLResponse:
+        """Return a page drawn by a template for who asks."""
+        role = request.scope["role"]
+        shared = {
+            "sheet": request.path_params.get("sheet", ""),
+            "path": request.url.path,
+            "menu": [one for one in self.menu if role >= one.role],
+            "role": role,
+            "caution": CAUTION,
+        }
+        return HTMLResponse(self.template(name).render({**shared, **context}))
+
+
+def printed(html: str) -> Response:
+    """Return a page that stands alone, with its own style and no script."""
+    alone = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; frame-ancestors 'none'"
+    return HTMLResponse(html, headers={"content-security-policy": alone})
+
+
+def number(request: Request, name: str, usual: int) -> int:
+    """Return a number of an address; raises CodeError where it is none."""
+    try:
+        return whole(request.query_params.get(name, str(usual)), -_MOST, _MOST)
+    except ValueError as error:
+        raise CodeError(f"{name}: {error}", kind="usage") from None
+
+
+def facts(shown: Shown) -> dict[str, Any]:
+    """Return what is shown after a line, for a script."""
+    return {"tone": shown.tone, "lines": [visible(line) for line in shown.lines]}

@@ -1,0 +1,4 @@
+// The charts of the debrief.
+import { charts } from "./chart.js";
+
+charts(document);

@@ -1,0 +1,57 @@
+// Everything written: entries are put right and taken back by keys, and what is new is drawn as it comes.
+import { address, by } from "./common.js";
+import { fixing, roving } from "./fixing.js";
+
+const { sheet, writes, version } = by("history").dataset;
+const entries = by("entries");
+const rows = () => [...entries.querySelectorAll("tr.entry-line")];
+const stops = (row) => [...row.querySelectorAll("button")];
+const row = (target) => target.closest?.("tr.entry-line");
+
+let drawing = null, again = false;
+async function draw() {
+  if (drawing) { again = true; return; }
+  drawing = fetch(location.href, { headers: { accept: "text/html" } });
+  try {
+    const answer = await drawing;
+    if (answer.ok) put(new DOMParser().parseFromString(await answer.text(), "text/html").getElementById("entries"));
+  } catch { /* the desk is away: what is new comes when it is back */ }
+  drawing = null;
+  if (again) { again = false; draw(); }
+}
+
+// Put in the entries as they are now, and keep the focus where it was.
+function put(fresh) {
+  const held = row(document.activeElement), seq = held?.dataset.seq, place = held ? stops(held).indexOf(document.activeElement) : 0;
+  entries.replaceChildren(...fresh.childNodes);
+  const same = seq && rows().find((one) => one.dataset.seq === seq);
+  if (same) (stops(same)[place] ?? stops(same)[0]).focus();
+}
+
+let put_right = null;
+function act(name, { seq, car, typed, withdraw }) {
+  if (name === "fix" && typed !== undefined) put_right.fix(seq, car, typed);
+  if (name === "withdraw" && withdraw) put_right.send(car, `/withdraw ${withdraw}`);
+}
+
+if (writes === "yes") {
+  put_right = await fixing(sheet, draw);
+  roving(entries, rows, stops);
+  entries.addEventListener("click", (event) => {
+    const button = event.target.closest("button");
+    if (button) act(button.dataset.act ?? "fix", row(button).dataset);
+  });
+  document.addEventListener("keydown", (event) => {
+    if (event.altKey || event.ctrlKey || event.metaKey || put_right.open() || event.target.matches("input")) return;
+    const name = { f: "fix", w: "withdraw" }[event.key.toLowerCase()], held = row(document.activeElement);
+    if (name && held) { event.preventDefault(); act(name, held.dataset); }
+    if (event.key === "ArrowDown" && !held && rows().length) { event.preventDefault(); stops(rows()[0])[0].focus(); }
+  });
+}
+document.addEventListener("keydown", (event) => {
+  if (event.key === "/" && !event.target.matches("input")) { event.preventDefault(); by("search").focus(); }
+});
+const source = new EventSource(address("live", sheet, { quiet: "", seen: version }));
+source.addEventListener("news", draw);
+source.addEventListener("open", () => put_right?.again());
+by("history").dataset.state = "on";
