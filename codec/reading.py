@@ -5,8 +5,7 @@ from __future__ import annotations
 import functools
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from grammar.errors import Span
 from grammar.fields import FieldBase, Value, plain_value
@@ -16,8 +15,7 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 
-@dataclass(frozen=True, slots=True)
-class Part:
+class Part(NamedTuple):
     """One code table's stretch of a report: its symbols, the fields they give, and their place in
     the text.
     """
@@ -28,8 +26,7 @@ class Part:
     span: Span
 
 
-@dataclass(frozen=True, slots=True)
-class Mark:
+class Mark(NamedTuple):
     """What a stretch of the text was taken for: ``symbol``, ``filler``, ``procedure``, ``event``,
     or ``dropped`` (corrected, repeated).
     """

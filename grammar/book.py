@@ -11,19 +11,19 @@ from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, NamedTuple
 from typing import Literal as OneOf
 
-from grammar.automaton import Automaton, build
 from grammar.codes import CodeTable
 from grammar.errors import CodeError
 from grammar.fields import FieldBase
 from grammar.hearing import HearingSpec
 from grammar.message import Direction, Found, Message, Readers, Spelling
-from grammar.proof import Ambiguity, ambiguity, overlap
 from grammar.speech import Lexicon
 from grammar.speech.facts import TITLES
 from grammar.symbols import Alphabet
 
 if TYPE_CHECKING:
+    from grammar.automaton import Automaton
     from grammar.models import BookSpec
+    from grammar.proof import Ambiguity
 
 COSTS = ("seconds", "symbols", "syllables")
 
@@ -176,6 +176,8 @@ class Book:
         together.
         """
         if direction not in self._automata:
+            from grammar.automaton import build
+
             self._automata[direction] = build(
                 self.sent_by(direction), run_together=self.rules.run_together
             )
@@ -192,6 +194,8 @@ class Book:
         car, pit = self.sent_by("car"), self.sent_by("pit")
         if not car or not pit:
             return None
+        from grammar.proof import ambiguity, overlap
+
         return (
             ambiguity([*car, *pit], run_together=True)
             if self.rules.run_together

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import functools
-import tomllib
+import json
 from pathlib import Path
 from typing import Any
+
+from grammar import kept
 
 _TABLES = Path(__file__).with_name("tables")  # not importlib.resources, which is slow to load
 
@@ -20,4 +22,12 @@ def table(name: str) -> dict[str, Any]:
     """Return ``grammar/tables/<name>.toml`` as dictionaries; its syntax is at the top of the
     file.
     """
-    return tomllib.loads(text(f"{name}.toml"))
+
+    def read() -> str:
+        import tomllib
+
+        return json.dumps(tomllib.loads(written))
+
+    written = text(f"{name}.toml")
+    found: dict[str, Any] = json.loads(kept.kept_or_made(written, read))
+    return found

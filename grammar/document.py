@@ -9,12 +9,10 @@ import ast
 import functools
 import json
 import re
-import tomllib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from grammar import data
 from grammar.errors import BookError, DocumentError, Keys, Problem, Span, visible
@@ -119,8 +117,7 @@ def document(text: str, name: str, error: type[DocumentError] = BookError) -> di
         raise error([problem], name=name) from None
 
 
-@dataclass(frozen=True, slots=True)
-class Syntax:
+class Syntax(NamedTuple):
     """How a file is written: ``parse`` returns what a text holds, or raises the Problem with its
     place; ``outline`` names the Lark grammar of its keys, ``part`` reads one of them.
     """
@@ -233,6 +230,8 @@ def _toml(text: str) -> dict[str, Any]:
         if problem is not None:
             problem.line = number
             raise problem
+    import tomllib
+
     try:
         return tomllib.loads(text, parse_float=_number)
     except (ValueError, RecursionError, ArithmeticError) as error:
@@ -295,6 +294,8 @@ def _toml_place(text: str, message: str) -> Span | None:
 
 def _toml_part(text: str) -> str:
     """Return a part of a key as TOML reads it."""
+    import tomllib
+
     return next(iter(tomllib.loads(f"{text} = 0"))) if text[0] in "\"'" else text
 
 

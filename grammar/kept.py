@@ -1,9 +1,10 @@
-"""What is kept of books in the user's cache folder, so that the next command need not check and
-prove them again.
+"""What is kept in the user's cache folder, so that the next command need not do it again: books
+checked and proven, data tables read, words held against each other by their sounds.
 
-An entry is named by the digest of the book's text and of the program that compiled it, and begins
-with the digest of that name and of what it holds. It is written whole or not at all, and whatever
-does not fit is as good as none: a folder that can't be read or written is no error.
+An entry is named by the digest of what it was made from, such as a book's text, and of the program
+that made it, and begins with the digest of that name and of what it holds. It is written whole or
+not at all, and whatever does not fit is as good as none: a folder that can't be read or written is
+no error.
 ``NINER_CACHE=off`` keeps nothing and believes nothing.
 
 The folder is ``niner`` in ``$XDG_CACHE_HOME``, else in ``~/.cache`` (XDG Base Directory
@@ -17,12 +18,13 @@ import functools
 import hashlib
 import os
 import sys
+from collections.abc import Callable
 from pathlib import Path
 
 from grammar import __version__
 
 FORMAT = 3  # of the compiled form; a form that older programs can't rebuild has the next number
-MOST_KEPT = 200  # books
+MOST_KEPT = 200  # entries
 MOST_BYTES = 20_000_000  # of an entry; what is larger is neither kept nor read
 
 
@@ -74,6 +76,16 @@ def keep(text: str, told: str) -> None:
         _bound(entry.parent)
 
 
+def kept_or_made(named: str, make: Callable[[], str]) -> str:
+    """Return what was kept under a name; else make it, and keep it."""
+    told = found(named)
+    if told is None:
+        told = make()
+        if wanted():
+            keep(named, told)
+    return told
+
+
 def folder() -> Path:
     """Return the folder; raises RuntimeError where the user has no home."""
     base = Path(os.environ.get("XDG_CACHE_HOME", ""))
@@ -92,7 +104,7 @@ def _bound(place: Path) -> None:
 
 
 def _entry(named: str) -> Path:
-    return folder() / f"{named}.book"
+    return folder() / f"{named}.kept"
 
 
 def _digest(*parts: bytes) -> str:

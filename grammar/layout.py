@@ -20,7 +20,6 @@ from __future__ import annotations
 import itertools
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple, TypeVar
 
 from grammar.errors import CodeError, Span
@@ -37,8 +36,7 @@ MOST_AGAIN = 2_000  # leaves that parts said again are written out as, in one la
 Result = TypeVar("Result")
 
 
-@dataclass(frozen=True, slots=True)
-class Leaf:
+class Leaf(NamedTuple):
     """One code table (or quoted symbols) at one place of a message.
 
     Of a table of a family of fields it says the one of this ``member`` (from 0). In a part said
@@ -54,31 +52,29 @@ class Leaf:
     repetition: int = 0
 
 
-@dataclass(frozen=True, slots=True)
-class InOrder:
+class InOrder(NamedTuple):
     """Parts one after the other."""
 
     parts: tuple[Node, ...]
 
 
-@dataclass(frozen=True, slots=True)
 class Repetition(InOrder):
     """One time of a part that is said again, and behind it the times that may follow.
 
     Where it is left out, nothing was said: that implies no usual value.
     """
 
+    __slots__ = ()
 
-@dataclass(frozen=True, slots=True)
-class Maybe:
+
+class Maybe(NamedTuple):
     """A part that may be left out."""
 
     part: Node
     span: Span
 
 
-@dataclass(frozen=True, slots=True)
-class Either:
+class Either(NamedTuple):
     """One of several parts."""
 
     parts: tuple[Node, ...]

@@ -12,8 +12,7 @@ import functools
 import re
 import unicodedata
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, NamedTuple
 
 from grammar.data import table
 from grammar.declared import Checked, Declared, takes
@@ -55,8 +54,7 @@ def possible(symbol: str) -> bool:
     return "!" <= symbol <= "~" and not symbol.islower() and symbol not in "\"'"
 
 
-@dataclass(frozen=True, slots=True)
-class SpellingWord:
+class SpellingWord(NamedTuple):
     """The word for one symbol, as emitted, with the variants accepted for it and the time it takes
     (seconds).
     """

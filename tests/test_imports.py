@@ -18,13 +18,13 @@ ROOT = Path(__file__).parents[1]
 # Every room, a folder or a file, may import those before it.
 _IN_ORDER = """
     grammar
-    grammar.data grammar.errors grammar.problems grammar.declared grammar.exact grammar.libraries
-    grammar.document grammar.inspection
+    grammar.kept grammar.data grammar.errors grammar.problems grammar.declared grammar.exact
+    grammar.libraries grammar.document grammar.inspection
     grammar.sound grammar.fields grammar.symbols grammar.hearing grammar.speech grammar.codes
     grammar.semirings grammar.layout grammar.message grammar.automaton grammar.paths grammar.proof
     grammar.profile
     grammar.models grammar.book grammar.partial_book grammar.binding grammar.parsing
-    grammar.compiled grammar.kept grammar.loading
+    grammar.compiled grammar.loading
     grammar.reading_sets grammar.figures grammar.design grammar.export
     codec.files codec.key_file codec.reading codec.refusal codec.ways
     codec.decoding codec.encoding codec

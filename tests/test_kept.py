@@ -11,12 +11,14 @@ import sys
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from strategies import Drawn, books
 
 from codec import Book, BookError, CodeError, decode, decode_all, encode, load_book
+from codec.hear import channel
 from grammar import kept, parsing
 from grammar.compiled import compiled, rebuilt
 from grammar.figures import figures, longest, readings
@@ -118,7 +120,8 @@ TEXT = RACE.read_text("utf-8")
 
 @pytest.fixture
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """Keep books in a folder of the test."""
+    """Keep books in a folder of the test; data tables, which are kept too, are read before."""
+    parse_book(TEXT, "race")
     monkeypatch.setenv("NINER_CACHE", "on")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
     return tmp_path / "cache" / "niner"
@@ -195,6 +198,15 @@ def test_another_program_finds_nothing(folder: Path, monkeypatch: pytest.MonkeyP
     assert len(list(folder.iterdir())) == 2
 
 
+def test_what_words_sound_like_is_kept_with_every_digit(folder: Path) -> None:
+    first = channel(parse_book(TEXT, "race"), "harsh")
+    before = set(folder.iterdir())
+    assert np.array_equal(channel(parse_book(TEXT, "race"), "harsh").table, first.table)
+    assert set(folder.iterdir()) == before
+    assert not np.array_equal(channel(parse_book(TEXT, "race"), 3.0).table, first.table)
+    assert len(set(folder.iterdir()) - before) == 1
+
+
 def test_it_can_be_turned_off(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("NINER_CACHE", "off")
     load_book(RACE)
@@ -252,7 +264,7 @@ def test_programs_may_write_the_same_book_at_once(folder: Path) -> None:
     ]
     said = {one.communicate()[0] for one in running}
     assert len(said) == 1
-    assert [one.suffix for one in folder.iterdir()] == [".book"]
+    assert {one.suffix for one in folder.iterdir()} == {".kept"}
     assert from_folder(RACE)
 
 

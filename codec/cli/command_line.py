@@ -13,7 +13,7 @@ import io
 import os
 import sys
 from collections.abc import Sequence
-from typing import IO, NoReturn
+from typing import IO, Any, NoReturn
 
 from codec.cli.common import report, say, tell
 from grammar.errors import CodeError, visible_lines
@@ -112,8 +112,22 @@ def _gather(parser: argparse.ArgumentParser, args: argparse.Namespace, rest: Seq
         getattr(args, taker).extend(rest)
 
 
+class _Formatter(argparse.HelpFormatter):
+    """As wide as the terminal; to know that, argparse would load libraries of archives."""
+
+    def __init__(self, prog: str) -> None:
+        told = os.environ.get("COLUMNS", "")
+        columns = int(told) if told.isdecimal() else 0
+        with contextlib.suppress(OSError, ValueError, AttributeError):
+            columns = columns or os.get_terminal_size(sys.__stdout__.fileno()).columns  # type: ignore[union-attr]
+        super().__init__(prog, width=(columns or 80) - 2)
+
+
 class _Parser(argparse.ArgumentParser):
     """Tells what is wrong with the arguments, and nothing in them can steer a terminal."""
+
+    def __init__(self, prog: str | None = None, **options: Any) -> None:
+        super().__init__(prog, **{"formatter_class": _Formatter, **options})
 
     def error(self, message: str) -> NoReturn:
         """Tell it, and exit."""

@@ -167,12 +167,13 @@ def _prior(book: Book, given_prior: Sequence[str], laps: int) -> Prior:
     """Return the prior of strings and values; values come after strings, so that lap=23 completes
     the 3 of a string.
     """
-    from codec.decoding import decode
     from codec.hear import Prior
 
     values: dict[str, Any] = {}
     for text in given_prior:
         if "=" not in text:
+            from codec.decoding import decode
+
             values |= dict(decode(book, text).values)
     values |= {
         name: _value(book, name, value)

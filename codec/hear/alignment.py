@@ -19,7 +19,7 @@ import functools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 from codec.hear.channel import Channel
 from codec.hear.heard import AskedPart, HeardReport, HeardSlot, HeardWord
@@ -104,14 +104,8 @@ class Alignments:
     words: np.ndarray
     products: list[tuple[int, tuple[Alignments, ...]]] = field(default_factory=list)
 
-    @property
-    def rows(self) -> np.ndarray:
-        """The numbers of the states."""
-        import numpy as np
-
-        return np.arange(self.size)
-
-    reached = rows
+    rows: ClassVar = slice(None)  # of all arrays over states, as of a ``Window``
+    reached: ClassVar = rows
 
     @property
     def size(self) -> int:

@@ -16,11 +16,12 @@ from __future__ import annotations
 import dataclasses
 import functools
 import itertools
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from grammar import sound
+from grammar import kept, sound
 from grammar.data import table
 from grammar.errors import CodeError
 from grammar.sound import Phones
@@ -37,9 +38,13 @@ Noise = str | float
 
 def phones_of(alphabet: Alphabet, symbol: str) -> Phones:
     """Return the phones of a symbol's word, by the team's respelling where it gives one."""
+    word = normal(alphabet.words[symbol].word)
+    return sound.phones(word, respelling=_respelling(alphabet, symbol))
+
+
+def _respelling(alphabet: Alphabet, symbol: str) -> str | None:
     own = alphabet.spec.words.get(symbol)
-    respelling = own.sound if isinstance(own, OwnWord) and own.sound else None
-    return sound.phones(normal(alphabet.words[symbol].word), respelling=respelling)
+    return own.sound if isinstance(own, OwnWord) and own.sound else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,11 +161,8 @@ class Channel:
         """P(heard right) of each symbol by its sound alone."""
         import numpy as np
 
-        symbols = self.alphabet.symbols
-        rows = sound.confusion(
-            [(symbol, phones_of(self.alphabet, symbol)) for symbol in symbols], self.noise
-        )
-        return np.array([rows[symbol][symbol] for symbol in symbols])
+        rows = _by_sound(self.alphabet, self.noise)
+        return np.array([rows[symbol][symbol] for symbol in self.alphabet.symbols])
 
     def _apart(self, word: str, symbol: str) -> float:
         said = normal(self.alphabet.words[symbol].word)
@@ -185,10 +187,24 @@ def channel(book: Book, noise: Noise | Channel | None = None) -> Channel:
     return kept[grade]
 
 
-def _made(alphabet: Alphabet, spec: HearingSpec, grade: Noise) -> Channel:
-    rows = sound.confusion(
-        [(symbol, phones_of(alphabet, symbol)) for symbol in alphabet.symbols], grade
+def _by_sound(alphabet: Alphabet, grade: Noise) -> dict[str, dict[str, float]]:
+    """Return P(heard | said) by the sounds of the words alone."""
+
+    def made() -> str:
+        words = [(symbol, phones_of(alphabet, symbol)) for symbol in alphabet.symbols]
+        return json.dumps(sound.confusion(words, grade))
+
+    words = [
+        (one, alphabet.words[one].word, _respelling(alphabet, one)) for one in alphabet.symbols
+    ]
+    found: dict[str, dict[str, float]] = json.loads(
+        kept.kept_or_made(json.dumps(["confusion", grade, words]), made)
     )
+    return found
+
+
+def _made(alphabet: Alphabet, spec: HearingSpec, grade: Noise) -> Channel:
+    rows = _by_sound(alphabet, grade)
     rows = sound.with_table(rows, spec.confusions)
     if spec.counts:
         rows = sound.with_counts(rows, spec.counts, spec.strength)

@@ -9,17 +9,16 @@ from __future__ import annotations
 
 import functools
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from codec.hear.alignment import Alignments
 from codec.hear.lattice import Decides, Join, MessageLattice, Mix, Operation
-from codec.hear.windows import Window, Windows
 
 if TYPE_CHECKING:
     import numpy as np
 
     from codec.hear.priors import Shares
+    from codec.hear.windows import Window
 
 
 # states up to which several hearings are summed without windows
@@ -27,8 +26,7 @@ MOST_WHOLE = 200
 MOST_HELD = 2_000_000  # weights by state and edge at a time
 
 
-@dataclass(slots=True)
-class WeightedLattice:
+class WeightedLattice(NamedTuple):
     """A lattice with the weights of a prior: for each operation a number (Join), one for each run
     (Say), or states × figures (Mix).
     """
@@ -62,8 +60,7 @@ def _product(decides: Decides, shares: Shares) -> np.ndarray | None:
     return weight
 
 
-@dataclass(slots=True)
-class Sums:
+class Sums(NamedTuple):
     """The sums of one lattice, for what was heard.
 
     ``total`` is the weight of all strings; ``after[state, node]`` that of all ways on from a node;
@@ -75,7 +72,7 @@ class Sums:
     total: float
     after: np.ndarray
     ended: np.ndarray
-    levels: dict[str, np.ndarray] = field(default_factory=dict)
+    levels: dict[str, np.ndarray]
 
 
 def sums(model: WeightedLattice, alignments: Alignments) -> Sums:
@@ -83,14 +80,13 @@ def sums(model: WeightedLattice, alignments: Alignments) -> Sums:
     import numpy as np
 
     lattice = model.lattice
-    whole: list[Alignments | Window] = [alignments]
-    windows = (
-        Windows(alignments, lattice)
-        if alignments.products and alignments.size > MOST_WHOLE
-        else None
-    )
-    parts = [whole if windows is None else windows.at(one) for one in lattice.operations]
-    kind = np.float64 if windows is None else np.float32
+    kind: type[np.floating] = np.float64
+    parts: list[list[Alignments | Window]] = [[alignments] for _ in lattice.operations]
+    if alignments.products and alignments.size > MOST_WHOLE:
+        from codec.hear.windows import Windows
+
+        windows, kind = Windows(alignments, lattice), np.float32
+        parts = [[*windows.at(one)] for one in lattice.operations]
     weights = [
         weight.astype(kind, copy=False) if isinstance(weight, np.ndarray) else weight
         for weight in model.weights
@@ -140,8 +136,8 @@ def _forward(
 
     begun: np.ndarray
     if isinstance(operation, Join):
-        begun = before[np.ix_(part.rows, operation.source)]
-        before[np.ix_(part.rows, operation.target)] += begun * weight
+        begun = before[_at(part.rows, operation.source)]
+        before[_at(part.rows, operation.target)] += begun * weight
     elif isinstance(operation, Mix):
         begun = before[part.rows, _states(operation)]
         grid = begun.reshape(-1, operation.states, operation.keys)
@@ -159,7 +155,7 @@ def _forward(
                 starts,
                 None if weight is None else np.asarray(weight).take(run),
             )
-            before[np.ix_(part.reached, operation.reached[targets])] += said
+            before[_at(part.reached, operation.reached[targets])] += said
     return begun
 
 
@@ -183,8 +179,8 @@ def carried_back(
     import numpy as np
 
     if isinstance(operation, Join):
-        way = after[np.ix_(part.rows, operation.target)] * weight
-        here = np.ix_(part.rows, operation.source)
+        way = after[_at(part.rows, operation.target)] * weight
+        here = _at(part.rows, operation.source)
         after[here] = plus(after[here], way)
         if tell is not None and operation.implies:
             tell(None, way)
@@ -211,7 +207,7 @@ def carried_back(
                 tell(runs, way)
             if weight is not None:
                 way *= np.asarray(weight)[runs]
-            here = np.ix_(part.rows, operation.low + operation.sources[sources])
+            here = _at(part.rows, operation.low + operation.sources[sources])
             worth = part.closed(plus.reduceat(way, source_starts, axis=1), back=True)
             after[here] = plus(after[here], worth)
 
@@ -254,11 +250,18 @@ def _tell(
         )[1:]
 
 
+def _at(rows: slice | np.ndarray, columns: np.ndarray) -> Any:
+    """Return what picks columns of some rows, or of all."""
+    import numpy as np
+
+    return (rows, columns) if isinstance(rows, slice) else np.ix_(rows, columns)
+
+
 def _blocks(edges: int, part: Alignments | Window) -> Iterator[tuple[int, int]]:
     """Yield stretches of edges of which, for all states, no more than can be held are taken at a
     time.
     """
-    size = max(1, MOST_HELD // len(part.rows))
+    size = max(1, MOST_HELD // part.size)
     for low in range(0, edges, size):
         yield low, min(edges, low + size)
 
@@ -267,5 +270,8 @@ def _among(starts: np.ndarray, low: int, high: int) -> tuple[slice, np.ndarray]:
     """Return the groups that members low … high - 1 belong to, and where each begins among these;
     ``starts`` is where groups begin among all.
     """
+    import numpy as np
+
     first, last = int(starts.searchsorted(low, "right")) - 1, int(starts.searchsorted(high))
-    return slice(first, last), (starts[first:last] - low).clip(0)
+    begin = starts[first:last]
+    return slice(first, last), np.maximum(begin - low, 0) if low else begin

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     import numpy as np
 
 
-@dataclass(frozen=True, slots=True)
-class AskedPart:
+class AskedPart(NamedTuple):
     """What an answer covers: all after the first ``after``, all before the next ``before``;
     neither: all of it. Both are symbols.
     """
@@ -23,8 +21,7 @@ class AskedPart:
 WHOLE = AskedPart()
 
 
-@dataclass(slots=True)
-class HeardWord:
+class HeardWord(NamedTuple):
     """One heard word: its likelihood for each symbol said, for a word nobody said, and its label.
 
     ``symbol`` is the one it is written as, "" if it is none.
@@ -36,8 +33,7 @@ class HeardWord:
     symbol: str = ""
 
 
-@dataclass(slots=True)
-class HeardSlot:
+class HeardSlot(NamedTuple):
     """A place where a recogniser may have heard a word: the likelihood of each symbol, and that of
     no symbol.
     """
@@ -46,8 +42,7 @@ class HeardSlot:
     passed: float
 
 
-@dataclass(slots=True)
-class HeardReport:
+class HeardReport(NamedTuple):
     """One hearing: every way to cut what was heard into words (each equally likely), the part it
     covers, and what else was said; ``conditions`` is how likely each condition of the radio
     was, () for what the channel has.

@@ -217,7 +217,7 @@ def hear(
     hearings = [
         *(one for before in earlier for one in before.heard),
         *(
-            dataclasses.replace(one, conditions=radio)
+            one._replace(conditions=radio)
             for one in _listened(book, ears, heard, asked or AskedPart())
         ),
     ]

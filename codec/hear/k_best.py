@@ -13,7 +13,7 @@ import heapq
 import itertools
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from codec.hear.alignment import Alignments
 from codec.hear.forward_backward import Sums, WeightedLattice, carried_back
@@ -26,8 +26,7 @@ PATIENCE = 400  # beginnings looked at before the second bound is made
 MOST_LOOKS = 20_000
 
 
-@dataclass(frozen=True, slots=True)
-class BestString:
+class BestString(NamedTuple):
     """A complete string of a message with its weight."""
 
     lattice: MessageLattice
@@ -35,16 +34,14 @@ class BestString:
     weight: float
 
 
-@dataclass(slots=True)
-class _Way:
+class _Way(NamedTuple):
     """How a beginning goes on from another: ``symbol`` -1 says nothing."""
 
     before: _Way | None
     symbol: int
 
 
-@dataclass(slots=True)
-class _Beginning:
+class _Beginning(NamedTuple):
     """A beginning of strings: its node (-1: it is complete), and its weights by state of the
     alignments.
     """

@@ -9,10 +9,11 @@ are in the order in which a forward sum takes them.
 
 from __future__ import annotations
 
+import functools
 import itertools
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from codec.hear.layers import END, MOST_EDGES, Layer, layers
 from codec.hear.strings import Strings
@@ -28,11 +29,11 @@ if TYPE_CHECKING:
     from grammar.hearing import HearingSpec
 
 Key = tuple[int, ...]
+Depth = tuple[int, int]  # the fewest and the most symbols that are said before
 Decides = dict[str, "np.ndarray"]
 
 
-@dataclass(slots=True)
-class Say:
+class Say(NamedTuple):
     """Edges that say one symbol each, from the nodes ``low`` … ``high`` - 1, in order of their
     source.
 
@@ -45,6 +46,7 @@ class Say:
 
     low: int
     high: int
+    depth: Depth
     target: np.ndarray
     symbol: np.ndarray
     source: np.ndarray
@@ -67,25 +69,25 @@ class Say:
         )
 
 
-@dataclass(slots=True)
-class Join:
+class Join(NamedTuple):
     """Edges that say nothing: ``source`` to ``target``, one to one, with a factor and the levels
     they imply.
     """
 
+    depth: Depth
     source: np.ndarray
     target: np.ndarray
     factor: float
     implies: dict[str, int]
 
 
-@dataclass(slots=True)
-class Mix:
+class Mix(NamedTuple):
     """Edges from states × keys at ``low`` to figures × keys at ``slot``, the same for every key,
     that decide levels and say nothing yet.
     """
 
     low: int
+    depth: Depth
     slot: int
     states: int
     figures: int
@@ -97,12 +99,12 @@ class Mix:
 Operation = Say | Join | Mix
 
 
-@dataclass(slots=True)
-class Point:
+class Point(NamedTuple):
     """A place between codewords: its nodes are ``low`` + position of the key."""
 
     low: int
     keys: list[Key]
+    depth: Depth
 
 
 @dataclass(slots=True)
@@ -116,46 +118,8 @@ class MessageLattice:
     start: list[int] = field(default_factory=list)
     end: list[int] = field(default_factory=list)
     strings: Strings | None = None  # where a reading may have more than one string
-    _reached: tuple[np.ndarray, np.ndarray] | None = None
     _wide: list[tuple[int, int, int]] = field(default_factory=list)
     _single: dict[int, list[int]] = field(default_factory=dict)
-
-    @property
-    def lengths(self) -> tuple[int, int]:
-        """The fewest and the most symbols of a string."""
-        low, high = self._symbols()
-        return int(low[self.end].min()), int(high[self.end].max())
-
-    def depths(self, operation: Operation) -> tuple[int, int]:
-        """Return the fewest and the most symbols that are said before an operation."""
-        low, high = self._symbols()
-        here = _sources(operation)
-        return int(low[here].min()), int(high[here].max())
-
-    def _symbols(self) -> tuple[np.ndarray, np.ndarray]:
-        """Return the fewest and the most symbols said on the way to each node; nodes that nothing
-        reaches have more than there are.
-        """
-        import numpy as np
-
-        if self._reached is None:
-            low, high = np.full(self.nodes, self.nodes), np.zeros(self.nodes, dtype=int)
-            low[self.start] = 0
-            for operation in self.operations:
-                before = low[_sources(operation)], high[_sources(operation)]
-                if isinstance(operation, Mix):
-                    slots = slice(
-                        operation.slot, operation.slot + operation.figures * operation.keys
-                    )
-                    low[slots], high[slots] = before[0].min(), before[1].max()
-                else:
-                    if isinstance(operation, Say):
-                        edges = operation.source.take(operation.run)
-                        before = before[0].take(edges) + 1, before[1].take(edges) + 1
-                    np.minimum.at(low, operation.target, before[0])
-                    np.maximum.at(high, operation.target, before[1])
-            self._reached = low, high
-        return self._reached
 
     def leaving(self, node: int) -> list[int]:
         """Return the numbers of the operations that leave a node."""
@@ -175,15 +139,6 @@ class MessageLattice:
         ] + self._single.get(node, [])
 
 
-def _sources(operation: Operation) -> slice | np.ndarray:
-    """Return the nodes that an operation leaves."""
-    if isinstance(operation, Join):
-        return operation.source
-    if isinstance(operation, Mix):
-        return slice(operation.low, operation.low + operation.states * operation.keys)
-    return slice(operation.low, operation.high)
-
-
 def build(message: Message, spec: HearingSpec) -> MessageLattice:
     """Return the lattice of a message.
 
@@ -191,11 +146,24 @@ def build(message: Message, spec: HearingSpec) -> MessageLattice:
     """
     lattice = MessageLattice(message)
     builder = _Builder(lattice, spec)
-    start = builder.point(itertools.product(*(rule.method.starts() for rule in builder.rules)))
+    starts = itertools.product(*(rule.method.starts() for rule in builder.rules))
+    start = builder.point(starts, (0, 0))
     lattice.start = list(range(start.low, start.low + len(start.keys)))
     end = builder.node(message.node, start)
     lattice.end = list(range(end.low, end.low + len(end.keys)))
     return lattice
+
+
+class _Numbers(dict[Key, int]):
+    """The numbers of keys, in the order in which they are met."""
+
+    def __init__(self) -> None:
+        self.keys_met: list[Key] = []
+
+    def __missing__(self, key: Key) -> int:
+        self[key] = len(self)
+        self.keys_met.append(key)
+        return self[key]
 
 
 class _Builder:
@@ -209,10 +177,16 @@ class _Builder:
             dict[str, int]
         ] = []  # what each optional part around implies when it is left out
         self.layers: dict[int, list[Layer]] = {}
+        self.numbers = _Numbers()
+        self.keys = self.numbers.keys_met
+        # for leaves that say the same to the checks, by the number of the key before and the
+        # symbol, the number of the key after it
+        self.moves: dict[tuple[int, ...], np.ndarray] = {}
+        self.said = functools.cache(self._said)
 
-    def point(self, keys: Iterable[Key]) -> Point:
+    def point(self, keys: Iterable[Key], depth: Depth) -> Point:
         """Add a place between codewords."""
-        point = Point(self.lattice.nodes, sorted(set(keys)))
+        point = Point(self.lattice.nodes, sorted(set(keys)), depth)
         self.lattice.nodes += len(point.keys)
         return point
 
@@ -233,12 +207,13 @@ class _Builder:
         checks = {leaf.number for leaf in leaves(node)}
         ends = []
         for part in node.parts:
-            begin = self.point(point.keys)
+            begin = self.point(point.keys, point.depth)
             self.join(point, begin, {key: key for key in point.keys}, 1 / len(node.parts))
             unsaid = checks - {leaf.number for leaf in leaves(part)}
             ends.append((self.node(part, begin), unsaid))
         moves = [(end, self.closed(end.keys, unsaid)) for end, unsaid in ends]
-        after = self.point(key for _, move in moves for key in move.values())
+        keys = (key for _, move in moves for key in move.values())
+        after = self.point(keys, _either(end.depth for end, _ in ends))
         for end, move in moves:
             self.join(end, after, move)
         return after
@@ -250,7 +225,7 @@ class _Builder:
             self.message.said_by(node.part) <= implied.keys()
         )  # saying it may mean the same as leaving it out
         spec = self.spec
-        begin = self.point((*key, 0) if same else key for key in point.keys)
+        begin = self.point(((*key, 0) if same else key for key in point.keys), point.depth)
         self.join(
             point,
             begin,
@@ -266,7 +241,8 @@ class _Builder:
         skipped = {key: self.marked(left, implied) for key, left in left_out.items()}
         usual = {key: key[:-1] for key in said.keys if same and key[-1] == 0}
         other = {key: key[:-1] if same else key for key in said.keys if not (same and key[-1] == 0)}
-        after = self.point([*skipped.values(), *usual.values(), *other.values()])
+        keys = [*skipped.values(), *usual.values(), *other.values()]
+        after = self.point(keys, _either([point.depth, said.depth]))
         self.join(point, after, skipped, 1 - spec.spoken_anyway if same else spec.left_out, implied)
         self.join(said, after, usual, spec.spoken_anyway)
         self.join(said, after, other)
@@ -294,10 +270,9 @@ class _Builder:
         while waiting:
             now = {target: source for source, target in waiting}
             waiting = [(source, target) for source, target in waiting if now[target] != source]
-            operation = Join(
-                np.array(list(now.values())), np.array(list(now)), factor, dict(implies or {})
-            )
-            self.lattice.operations.append(operation)
+            source, target = np.array(list(now.values())), np.array(list(now))
+            join = Join(one.depth, source, target, factor, dict(implies or {}))
+            self.lattice.operations.append(join)
 
     def closed(self, keys: Iterable[Key], unsaid: set[int]) -> dict[Key, Key]:
         """Return the keys after checks that are left out: one guess of the length fits, the others
@@ -325,18 +300,50 @@ class _Builder:
         ]
         return (*key[: len(self.rules)], *flags)
 
-    def after(self, leaf: int, key: Key, symbol: str) -> Key | None:
-        """Return the key after a symbol of a leaf, None where a check refuses it."""
-        states = list(key)
-        for number, rule in enumerate(self.rules):
-            if leaf == self.message.check_leaves[number]:
-                wanted = rule.method.wanted(states[number])
-                if wanted is None or rule.method.checks[wanted] != symbol:
-                    return None
-                states[number] = -1
-            elif leaf in self.message.coverage[number]:
-                states[number] = rule.method.step(states[number], rule.value_of[symbol])
-        return tuple(states)
+    def moved(self, leaf: int, key: np.ndarray, symbol: np.ndarray) -> np.ndarray:
+        """Return the numbers of the keys after symbols of a leaf, -1 where a check refuses one."""
+        import numpy as np
+
+        checks, coverage = self.message.check_leaves, self.message.coverage
+        part = tuple(
+            2 if leaf == check else int(leaf in covered)
+            for check, covered in zip(checks, coverage, strict=True)
+        )
+        moves = self.moves.get(part)
+        known = 0 if moves is None else len(moves)
+        unknown = np.full((len(self.keys) - known, len(self.message.alphabet.symbols)), _UNKNOWN)
+        moves = unknown if moves is None else np.concatenate([moves, unknown])
+        for before in set(key[moves[key, 0] == _UNKNOWN].tolist()):
+            moves[before] = self.behind(part, self.keys[before])
+        self.moves[part] = moves
+        return np.asarray(moves[key, symbol])
+
+    def behind(self, part: tuple[int, ...], key: Key) -> list[int]:
+        """Return by symbol the number of the key after it, -1 where a check refuses it; ``part`` is
+        what each check makes of the symbol: 0 nothing, 1 covers it, 2 is it.
+        """
+        found: list[Key | None] = [key] * len(self.message.alphabet.symbols)
+        for number, what in enumerate(part):
+            if what:
+                found = [
+                    None
+                    if one is None or state is None
+                    else (*one[:number], state, *one[number + 1 :])
+                    for one, state in zip(
+                        found, self.said(number, key[number], what == 2), strict=True
+                    )
+                ]
+        return [-1 if one is None else self.numbers[one] for one in found]
+
+    def _said(self, number: int, state: int, closing: bool) -> list[int | None]:
+        """Return the states of a check by symbol, None where it refuses it."""
+        rule, symbols = self.rules[number], self.message.alphabet.symbols
+        if closing:
+            wanted = rule.method.wanted(state)
+            symbol = None if wanted is None else rule.method.checks[wanted]
+            return [-1 if one == symbol else None for one in symbols]
+        values = map(rule.value_of.get, symbols)
+        return [None if value is None else rule.method.step(state, value) for value in values]
 
     def layers_of(self, leaf: int) -> list[Layer]:
         """Return the layers of a leaf's table."""
@@ -345,10 +352,17 @@ class _Builder:
         return self.layers[leaf]
 
 
+def _either(depths: Iterable[Depth]) -> Depth:
+    """Return the depth of a place that is reached in several ways."""
+    fewest, most = zip(*depths, strict=True)
+    return min(fewest), max(most)
+
+
 # one code table: its layers, multiplied by the keys that reach it
 
 # from so many edges on, the last symbols of codewords are summed by one matrix product
 _DENSE = 2_000
+_UNKNOWN = -2  # a key that was not asked for yet
 
 
 @dataclass(slots=True)
@@ -359,6 +373,7 @@ class _Edges:
 
     low: int
     high: int
+    depth: Depth
     source: np.ndarray
     symbol: np.ndarray
     decides: Decides
@@ -375,30 +390,21 @@ class _Speller:
     def __init__(self, builder: _Builder, leaf: int) -> None:
         self.builder, self.leaf, self.lattice = builder, leaf, builder.lattice
         self.table: CodeTable = builder.message.tables[leaf]
-        self.keys: list[Key] = []
-        self.numbers: dict[Key, int] = {}
-        self.moves: dict[tuple[int, int], int] = {}
-
-    def key(self, key: Key) -> int:
-        """Return the number of a key."""
-        if key not in self.numbers:
-            self.numbers[key] = len(self.keys)
-            self.keys.append(key)
-        return self.numbers[key]
+        self.keys, self.numbers = builder.keys, builder.numbers
 
     def spell(self, point: Point) -> Point:
         """Add every codeword from a place on; return the place behind them."""
         import numpy as np
 
         state = np.zeros(len(point.keys), dtype=np.int64)
-        key = np.array([self.key(k) for k in point.keys], dtype=np.int64)
+        key = np.array([self.numbers[k] for k in point.keys], dtype=np.int64)
         low, pending, found = point.low, list[_Edges | Mix](), self.builder.layers_of(self.leaf)
-        for depth, layer in enumerate(found):
-            on = layer
+        for place, layer in enumerate(found):
+            on, depth = layer, (point.depth[0] + place, point.depth[1] + place)
             if self._worth_mixing(layer, state, key):
                 ends, on = layer.parted()
-                pending += self._mixed(ends, low, key[: len(key) // layer.states])
-            edges = self._edges(on, low, state, key)
+                pending += self._mixed(ends, low, depth, key[: len(key) // layer.states])
+            edges = self._edges(on, low, depth, state, key)
             self.lattice.edges += len(edges.source)
             if self.lattice.edges > MOST_EDGES:
                 raise CodeError(
@@ -406,15 +412,17 @@ class _Speller:
                     kind="too-large",
                     hint="smaller packed tables, or fewer check symbols over them",
                 )
-            state, key = self._next(edges, found[depth + 1] if depth + 1 < len(found) else None)
+            state, key = self._next(edges, found[place + 1] if place + 1 < len(found) else None)
             low = self.lattice.nodes
             edges.target = np.where(edges.ends, edges.target, edges.target + low)
             self.lattice.nodes += len(state)
             if len(edges.source):
                 pending.append(edges)
-        return self._finish(pending)
+        return self._finish(pending, point.depth)
 
-    def _edges(self, layer: Layer, low: int, state: np.ndarray, key: np.ndarray) -> _Edges:
+    def _edges(
+        self, layer: Layer, low: int, depth: Depth, state: np.ndarray, key: np.ndarray
+    ) -> _Edges:
         """Return the edges of every node, without those a check refuses."""
         import numpy as np
 
@@ -440,23 +448,12 @@ class _Speller:
             name: levels[kept] for name, levels in decides.items() if (levels[kept] >= 0).any()
         }
         return _Edges(
-            low, low + len(state), source, symbol, decides, target, reached, target == END
+            low, low + len(state), depth, source, symbol, decides, target, reached, target == END
         )
 
     def _moved(self, key: np.ndarray, symbol: np.ndarray, decides: Decides) -> np.ndarray:
         """Return the number of the key each edge reaches, -1 for none."""
-        import numpy as np
-
-        symbols = self.table.alphabet.symbols
-        pairs, place = np.unique(key * len(symbols) + symbol, return_inverse=True)
-        reached = np.empty(len(pairs), dtype=np.int64)
-        for n, pair in enumerate(pairs.tolist()):
-            before, said = divmod(pair, len(symbols))
-            if (before, said) not in self.moves:
-                after = self.builder.after(self.leaf, self.keys[before], symbols[said])
-                self.moves[before, said] = -1 if after is None else self.key(after)
-            reached[n] = self.moves[before, said]
-        moved = reached[place]
+        moved = self.builder.moved(self.leaf, key, symbol)
         return self._marked(moved, decides) if self.builder.open else moved
 
     def _marked(self, moved: np.ndarray, decides: Decides) -> np.ndarray:
@@ -470,7 +467,7 @@ class _Speller:
                 changed = (levels >= 0) & (levels != usual) & (moved >= 0)
                 for before in sorted(set(moved[changed].tolist())):
                     key = self.keys[before]
-                    flagged = self.key((*key[:place], 1, *key[place + 1 :]))
+                    flagged = self.numbers[*key[:place], 1, *key[place + 1 :]]
                     moved = np.where(changed & (moved == before), flagged, moved)
         return moved
 
@@ -503,7 +500,7 @@ class _Speller:
         grid = key.reshape(layer.states, keys)
         return bool((state[::keys] == range(layer.states)).all() and (grid == grid[0]).all())
 
-    def _mixed(self, layer: Layer, low: int, keys: np.ndarray) -> tuple[Mix, _Edges]:
+    def _mixed(self, layer: Layer, low: int, depth: Depth, keys: np.ndarray) -> tuple[Mix, _Edges]:
         """Return the matrix from states to figures, and the edges that then say the figure."""
         import numpy as np
 
@@ -516,22 +513,23 @@ class _Speller:
             decides[name][layer.source, place] = levels
         slot, count = self.lattice.nodes, len(figures) * len(keys)
         self.lattice.nodes += count
-        mix = Mix(low, slot, layer.states, len(figures), len(keys), possible, decides)
+        mix = Mix(low, depth, slot, layer.states, len(figures), len(keys), possible, decides)
         symbol, key = np.repeat(figures, len(keys)), np.tile(keys, len(figures))
         reached = self._moved(key, symbol, {})
         target = np.full(count, END)
         return mix, _Edges(
-            slot, slot + count, np.arange(count), symbol, {}, target, reached, target == END
+            slot, slot + count, depth, np.arange(count), symbol, {}, target, reached, target == END
         )
 
-    def _finish(self, pending: list[_Edges | Mix]) -> Point:
+    def _finish(self, pending: list[_Edges | Mix], depth: Depth) -> Point:
         """Give the end of the codeword its nodes, and add the operations."""
         import numpy as np
 
         said = [edges for edges in pending if isinstance(edges, _Edges)]
         ended = np.concatenate([edges.key[edges.ends] for edges in said])
         reached, _ = np.unique(ended, return_inverse=True)
-        after = self.builder.point(self.keys[number] for number in reached.tolist())
+        keys, (low, high) = (self.keys[number] for number in reached.tolist()), self.table.lengths
+        after = self.builder.point(keys, (depth[0] + low, depth[1] + high))
         place = np.zeros(len(self.keys), dtype=np.int64)
         for number, key in enumerate(after.keys):
             place[self.numbers[key]] = after.low + number
@@ -558,6 +556,7 @@ def _said(edges: _Edges) -> Say:
     return Say(
         low=edges.low,
         high=edges.high,
+        depth=edges.depth,
         target=edges.target,
         symbol=edges.symbol,
         source=source,

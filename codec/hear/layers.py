@@ -13,8 +13,7 @@ table of N codewords needs about √N states, and each pair (figures, levels) ha
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from grammar.codes import CodeTable, Numeral
 from grammar.errors import CodeError
@@ -27,8 +26,7 @@ MOST_EDGES = 6_000_000
 END = -1
 
 
-@dataclass(slots=True)
-class Layer:
+class Layer(NamedTuple):
     """Edges from the states of one depth of a codeword, in order of the state they leave.
 
     ``source`` and ``target`` number the states of this depth and of the next (END: the codeword is

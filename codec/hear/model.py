@@ -4,8 +4,7 @@ prior gives them.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from codec.hear.forward_backward import WeightedLattice, total, weighted
 from codec.hear.lattice import MessageLattice, build
@@ -22,8 +21,7 @@ if TYPE_CHECKING:
 _KEPT = 4
 
 
-@dataclass(slots=True)
-class Expectation:
+class Expectation(NamedTuple):
     """The lattices of a book's messages under one prior; ``scale`` makes the strings of all of them
     sum to 1.
     """

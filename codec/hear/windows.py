@@ -49,6 +49,11 @@ class Window:
     rows: np.ndarray
     reached: np.ndarray
 
+    @property
+    def size(self) -> int:
+        """The number of states before a symbol."""
+        return len(self.rows)
+
     def closed(self, weights: np.ndarray, *, back: bool = False) -> np.ndarray:
         """Return the weights (state, …) after what happens between symbols, or before it."""
         import numpy as np
@@ -119,7 +124,7 @@ class Windows:
 
     def at(self, operation: Operation) -> list[Window]:
         """Return the windows in which an operation counts, one for each condition of the radio."""
-        low, high = self.lattice.depths(operation)
+        low, high = operation.depth
         if (low, high) not in self._made:
             self._made[low, high] = list(self._windows(low, high))
         return self._made[low, high]
@@ -141,7 +146,7 @@ class Windows:
         """Return the states of one hearing that count after so many symbols."""
         import numpy as np
 
-        least, most = self.lattice.lengths
+        least, most = self.lattice.message.lengths
         behind = ASTRAY + np.maximum(0, most - one.words)
         ahead = ASTRAY + np.maximum(0, one.words - least)
         near = (one.place >= low - behind) & (one.place <= high + ahead)

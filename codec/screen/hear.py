@@ -6,7 +6,7 @@ from __future__ import annotations
 
 from codec.hear import Decision, Hearing, Marginal
 from codec.reading import Reading
-from codec.screen.lines import Column, Styled, columns, line, safe, table
+from codec.screen.lines import Heading, Styled, columns, line, safe, table
 from grammar.exact import percent as _percent
 
 _BAR = 20
@@ -70,10 +70,10 @@ def _candidates(hearing: Hearing) -> None:
     ):
         rows.append((*_share(share, wide), ("", ""), (what, "dim")))
     heads = [
-        Column("probability" if wide else "sure", folds=False, right=True),
-        *([Column("", folds=False)] if wide else []),
-        Column("string", folds=False),
-        Column("reading"),
+        Heading("probability" if wide else "sure", folds=False, right=True),
+        *([Heading("", folds=False)] if wide else []),
+        Heading("string", folds=False),
+        Heading("reading"),
     ]
     table(heads, rows)
 
@@ -120,10 +120,10 @@ def _fields(hearing: Hearing) -> None:
         rows.append(((mark, style), *told, *((_mean(marginal),) if wide else ())))
     if rows:
         heads = [
-            *(Column(head) for head in ("", "field", "value")),
-            Column("sure", folds=False, right=True),
-            Column("otherwise"),
-            *([Column("mean ± spread", folds=False)] if wide else []),
+            *(Heading(head) for head in ("", "field", "value")),
+            Heading("sure", folds=False, right=True),
+            Heading("otherwise"),
+            *([Heading("mean ± spread", folds=False)] if wide else []),
         ]
         table(heads, rows)
         line(("  ".join(f"{mark} {word}" for mark, _, word in _SURE), "dim"))

@@ -68,7 +68,7 @@ def rows(cells: Sequence[Sequence[Styled]], folds: Sequence[bool]) -> None:
     console().print(table)
 
 
-class Column(NamedTuple):
+class Heading(NamedTuple):
     """A column of a table: its head, whether it may be folded, whether it stands on the right."""
 
     head: str
@@ -76,7 +76,7 @@ class Column(NamedTuple):
     right: bool = False
 
 
-def table(columns: Sequence[Column], cells: Sequence[Sequence[Styled]]) -> None:
+def table(columns: Sequence[Heading], cells: Sequence[Sequence[Styled]]) -> None:
     """Print rows of cells under the heads of their columns."""
     heads, folds = [(one.head, "") for one in columns], [one.folds for one in columns]
     pads = [(int(n > 0), int(n < len(columns) - 1)) for n in range(len(columns))]

@@ -12,7 +12,7 @@ import operator
 from abc import ABC, abstractmethod
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from grammar.codes.checks import CheckRule
 from grammar.declared import Declared, takes
@@ -46,8 +46,7 @@ class _Values(dict[int, Value]):
         return value
 
 
-@dataclass(frozen=True, slots=True)
-class Numeral:
+class Numeral(NamedTuple):
     """How a table writes numbers: those of its codewords are ``first + stride * n`` (n = 0 … size -
     1), each ``width`` of ``figures`` (value 0 first), below zero with ``minus`` before its amount,
     from zero on with ``plus``.

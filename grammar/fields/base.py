@@ -7,7 +7,6 @@ has one answer for most kinds stands here, and the others give their own.
 
 from __future__ import annotations
 
-import difflib
 import functools
 import math
 import re
@@ -518,6 +517,8 @@ def not_among(
     known = {option.casefold() for option in options}
     for number, name in enumerate(names):
         if name.strip().casefold() not in known:
+            import difflib
+
             close = difflib.get_close_matches(name, options[:1000], n=1)
             hint = (
                 f"did you mean {close[0]!r}?"

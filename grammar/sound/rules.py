@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import functools
 import re
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from grammar.data import table
 
@@ -17,8 +17,7 @@ _SHAPE = re.compile(r"(?P<left>.*?)\((?P<letters>[a-z]+)\)(?P<right>.*)=(?P<phon
 _CLASSES = {"V": "[aeiouy]", "C": "[bcdfghjklmnpqrstvwxz]", "E": "[eiy]"}
 
 
-@dataclass(frozen=True, slots=True)
-class Rule:
+class Rule(NamedTuple):
     """One rule; ``left`` must match just before the letters, ``right`` just after them."""
 
     left: re.Pattern[str]

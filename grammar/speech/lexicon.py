@@ -6,8 +6,7 @@ and what each may mean.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 from grammar.data import table
 from grammar.errors import Problem
@@ -15,8 +14,7 @@ from grammar.speech.kinds import WordKind
 from grammar.symbols import Alphabet, normal
 
 
-@dataclass(frozen=True, slots=True)
-class Meaning:
+class Meaning(NamedTuple):
     """What a word may be: its kind, and what it stands for.
 
     ``options`` are the strings of symbols it may stand for; ``value`` a number's amount, an

@@ -11,7 +11,7 @@ from __future__ import annotations
 import functools
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from grammar import data
 from grammar.errors import Incomplete, Span, UnexpectedWord
@@ -38,8 +38,7 @@ if TYPE_CHECKING:
 _LABELS = {kind.value: kind.label for kind in WordKind} | {"$END": "the end of the message"}
 
 
-@dataclass(frozen=True, slots=True)
-class Ask:
+class Ask(NamedTuple):
     """SAY AGAIN: all of it, all after or before a symbol, or from one symbol to another."""
 
     after: str = ""

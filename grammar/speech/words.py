@@ -10,7 +10,7 @@ import re
 import unicodedata
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from typing import overload
+from typing import NamedTuple, overload
 
 from grammar.errors import CodeError, Span, UnknownWord, visible
 from grammar.speech.kinds import ONE_SYMBOL, WordKind
@@ -23,8 +23,7 @@ _STRIPPED = ".,;:!?\"'()[]{}<>…“”‘’«»"
 _PAUSE = frozenset(".,;:!\"'()“”‘’«»")
 
 
-@dataclass(frozen=True, slots=True)
-class Word:
+class Word(NamedTuple):
     """One word (or fixed group of words) of a transcript with its place, as written there."""
 
     meaning: Meaning
@@ -78,8 +77,7 @@ class Wording(Sequence[Word]):
         return self.text[start:end]
 
 
-@dataclass(frozen=True, slots=True)
-class _Piece:
+class _Piece(NamedTuple):
     """A stretch of text between white space and hyphens: as written, in compared form, and
     where.
     """

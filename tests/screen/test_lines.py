@@ -104,7 +104,7 @@ def test_a_table_is_that_of_rich(
     width: int,
 ) -> None:
     safe = [tuple(lines.safe(*cell) for cell in row) for row in cells]
-    heads = [lines.Column(f"{n} {head}", *how) for n, (head, *how) in enumerate(columns)]
+    heads = [lines.Heading(f"{n} {head}", *how) for n, (head, *how) in enumerate(columns)]
     one, other = both_ways(lambda: lines.table(heads, safe), terminal=terminal, width=width)
     assert one == other
 
