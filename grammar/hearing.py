@@ -118,10 +118,10 @@ class HearingSpec(Declared):
         ),
     )
     forgotten: float = takes(
-        default=0.1,
+        default=0.03,
         ge=0,
         le=1,
-        description="How much of what is known of the condition a lap later no longer counts.",
+        description="How much of what reports tell of the radio no longer counts a report later.",
     )
     bad_insertion: float = takes(
         default=0.1, gt=0, le=0.5, description="As insertion, in a bad moment."

@@ -120,7 +120,7 @@ def run(args: argparse.Namespace) -> int:
 
             show(hearing)
         if args.follow:
-            radio = hearing.next_conditions
+            radio = hearing.radio
         if hearing.accepted is None:
             worst = max(worst, 1)
         elif args.follow:
@@ -148,7 +148,7 @@ def _heard(
                 noise=noise,
                 earlier=earlier,
                 direction=args.direction,
-                conditions=radio,
+                radio=radio,
             )
         ]
     return hear(
@@ -158,7 +158,7 @@ def _heard(
         noise=noise,
         earlier=earlier,
         direction=args.direction,
-        conditions=radio,
+        radio=radio,
         count=args.count,
     )
 

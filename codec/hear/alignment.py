@@ -261,7 +261,7 @@ def align(channel: Channel, hearings: Sequence[HeardReport], longest: int) -> Al
     radio's condition shows in its doubts alone, and states have none (-1). Raises ReportError where
     the hearings have too many words in all.
     """
-    likely = hearings[0].conditions or tuple(one.share for one in channel.conditions)
+    likely = channel.expected(hearings[0].radio)
     doubts_only = all(heard.slots for heard in hearings)
     found = []
     for number, share in [(0, 1.0)] if doubts_only else enumerate(likely):

@@ -4,7 +4,9 @@ lost, how bad the radio may be, and what the driver may read wrongly.
 Nobody knows how bad the radio is just now. A report is said in one of a few conditions; in each,
 good and bad moments alternate from word to word (E. N. Gilbert, "Capacity of a burst-noise
 channel", 1960; E. O. Elliott 1963). In a bad moment a word says nothing of what was said. So one
-word that fits nothing makes its neighbours, and the rest of the report, less sure.
+word that fits nothing makes its neighbours, and the rest of the report, less sure. How many reports
+are said in each condition is not known either: the radio goes through spells, of more spoilt
+reports or of fewer, and the reports tell which it is (a mixture, weighed as reports come).
 
 The table comes from the sounds of the book's words in a grade of noise, then what the team states,
 then its counts (smoothed). A word outside the vocabulary is placed by its sound: it is heard as the
@@ -17,9 +19,10 @@ import dataclasses
 import functools
 import itertools
 import json
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from grammar import kept, sound
 from grammar.data import table
@@ -34,6 +37,10 @@ if TYPE_CHECKING:
     from grammar.hearing import HearingSpec, RadioCondition
 
 Noise = str | float
+
+# How likely it is beforehand that the odds of a spoilt report are so many times what they are as a
+# rule: seldom far less or far more, now and then all reports are. Ours, no source.
+_SPELLS = ((0.2, 1 / 8), (0.3, 1 / 3), (0.3, 1.0), (0.13, 3.0), (0.05, 10.0), (0.02, 300.0))
 
 
 def phones_of(alphabet: Alphabet, symbol: str) -> Phones:
@@ -69,6 +76,15 @@ class Condition:
         return self.begins / (self.begins + self.ends)
 
 
+class Spell(NamedTuple):
+    """A time in which each report is said in each condition of the radio so often (``shares``), and
+    how likely it is that it is now.
+    """
+
+    likely: float
+    shares: tuple[float, ...]
+
+
 @dataclass(eq=False)
 class Channel:
     """How words are heard: ``table[said, heard]`` over the alphabet's symbols, and the rates of
@@ -77,8 +93,8 @@ class Channel:
     ``insertion`` is the share of gaps between words with one more word in them, ``deletion`` the
     share of words said that are not heard; ``bad_insertion`` and ``bad_deletion`` are those in bad
     moments. ``misread`` is P(the driver says another symbol than is shown), ``swapped`` P(he says
-    it after the next one), ``forgotten`` how much of what is known of the condition is lost from
-    one report to the next.
+    it after the next one), ``forgotten`` how much of what is known of the radio is lost from one
+    report to the next.
     """
 
     alphabet: Alphabet
@@ -91,7 +107,7 @@ class Channel:
     bad_deletion: float = 0.1
     misread: float = 0.0
     swapped: float = 0.0
-    forgotten: float = 0.1
+    forgotten: float = 0.03
 
     @property
     def vocabulary(self) -> int:
@@ -113,29 +129,64 @@ class Channel:
         column: np.ndarray = self.table[:, self.alphabet.index[symbol]]
         return column
 
-    def after(self, now: Sequence[float]) -> tuple[float, ...]:
-        """Return how likely each condition is for the next report, from how likely it was for this
-        one: what is forgotten takes the book's shares.
+    @functools.cached_property
+    def spells(self) -> tuple[Spell, ...]:
+        """The times the radio may go through: how often a report is spoilt, said in a condition
+        with bad moments, is not known but learnt as reports come. In the mean over all spells it
+        is as the conditions say.
         """
+        shares = [one.share for one in self.conditions]
+        spoilt = math.fsum(one.share for one in self.conditions if one.begins)
+        if not 0 < spoilt < 1:
+            return (Spell(1.0, tuple(shares)),)
+        low, high = 0.0, spoilt / (1 - spoilt) / _SPELLS[0][1]
+        for _ in range(60):
+            odds = (low + high) / 2
+            mean = sum(likely * odds * times / (1 + odds * times) for likely, times in _SPELLS)
+            low, high = (odds, high) if mean < spoilt else (low, odds)
+        found = []
+        for likely, times in _SPELLS:
+            part = odds * times / (1 + odds * times)
+            factors = (part / spoilt, (1 - part) / (1 - spoilt))
+            found.append(
+                Spell(likely, tuple(one.share * factors[not one.begins] for one in self.conditions))
+            )
+        return tuple(found)
+
+    def expected(self, radio: Sequence[float] = ()) -> tuple[float, ...]:
+        """Return how likely each condition is for a report, given how likely each spell is; () for
+        what is known beforehand.
+        """
+        likely = radio or [spell.likely for spell in self.spells]
+        rows = zip(*(spell.shares for spell in self.spells), strict=True)
+        return tuple(_dot(likely, row) for row in rows)
+
+    def after(self, radio: Sequence[float], told: Sequence[float] = ()) -> tuple[float, ...]:
+        """Return how likely each spell is for the next report, from how likely it was for this one,
+        and how likely what was heard is in each condition (``told``, up to a factor; () for nothing
+        heard): a part of it is forgotten.
+        """
+        before = radio or [spell.likely for spell in self.spells]
+        weights = [
+            likely * (_dot(spell.shares, told) if told else 1.0)
+            for likely, spell in zip(before, self.spells, strict=True)
+        ]
+        whole = math.fsum(weights)
         return tuple(
-            (1 - self.forgotten) * likely + self.forgotten * one.share
-            for likely, one in zip(now, self.conditions, strict=True)
+            (1 - self.forgotten) * weight / whole + self.forgotten * spell.likely
+            for weight, spell in zip(weights, self.spells, strict=True)
         )
 
-    def learnt(self, before: Sequence[float], words: int, *, clean: bool) -> tuple[float, ...]:
-        """Return how likely each condition is for the next report, after one of so many words was
+    def learnt(self, radio: Sequence[float], words: int, *, clean: bool) -> tuple[float, ...]:
+        """Return how likely each spell is for the next report, after one of so many words was
         heard as it was said (``clean``: its words were a report) or was not.
-
-        ``before`` is how likely each was, () for the book's shares.
         """
         right = float(self.table.diagonal().mean()) * (1 - self.deletion) * (1 - self.insertion)
-        shares = [one.share for one in self.conditions]
-        weights = []
-        for one, share in zip(self.conditions, before or shares, strict=True):
+        told = []
+        for one in self.conditions:
             good = (1 - one.bad) * (1 - one.begins) ** words * right**words
-            weights.append(share * (good if clean else 1 - good))
-        whole = sum(weights)
-        return self.after([weight / whole for weight in weights])
+            told.append(good if clean else 1 - good)
+        return self.after(radio, told)
 
     @functools.lru_cache(maxsize=512)  # noqa: B019 - channels are few and kept as long as their book
     def foreign(self, word: str) -> np.ndarray:
@@ -172,6 +223,10 @@ class Channel:
             if said.replace(" ", "").isalpha()
             else radio
         )
+
+
+def _dot(one: Sequence[float], other: Sequence[float]) -> float:
+    return math.fsum(a * b for a, b in zip(one, other, strict=True))
 
 
 def channel(book: Book, noise: Noise | Channel | None = None) -> Channel:

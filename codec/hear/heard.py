@@ -44,8 +44,8 @@ class HeardSlot(NamedTuple):
 
 class HeardReport(NamedTuple):
     """One hearing: every way to cut what was heard into words (each equally likely), the part it
-    covers, and what else was said; ``conditions`` is how likely each condition of the radio
-    was, () for what the channel has.
+    covers, and what else was said; ``radio`` is how likely each spell of the channel was, () for
+    what is known beforehand.
 
     Where a recogniser told its doubts there are no ways: ``slots`` has its places, gaps and slots
     in turn, and ``score``, where there is one, log P(sound | string) of strings.
@@ -55,6 +55,6 @@ class HeardReport(NamedTuple):
     part: AskedPart = WHOLE
     text: str = ""
     events: tuple[str, ...] = ()
-    conditions: tuple[float, ...] = ()
+    radio: tuple[float, ...] = ()
     slots: tuple[HeardSlot, ...] = ()
     score: Callable[[Sequence[str]], Sequence[float | None]] | None = None

@@ -23,7 +23,7 @@ from codec.hear.scored import weighed_by_score
 from codec.hear.slots import Slots, listen_to_slots
 from codec.hear.words import Words, listen
 from codec.reading import Reading
-from grammar.errors import EncodeError, ReportError
+from grammar.errors import CodeError, EncodeError, ReportError
 from grammar.fields import FieldBase, Value, plain_value
 from grammar.message import Direction, Match
 
@@ -130,7 +130,7 @@ class Hearing:
     ``candidates`` are the most probable readings, best first; ``unlisted`` is the probability of
     all other readings together, ``nothing`` that this was no report at all; these sum to 1.
     ``marginals`` maps each field to its Marginal. ``conditions`` is how likely each condition of
-    the radio was when this was heard, ``next_conditions`` how likely each is for what is heard
+    the radio was when this was heard, ``radio`` how likely each of its spells is for what is heard
     next. ``decision`` says whether to accept the first candidate or what to ask; nothing is
     accepted below the book's threshold.
     """
@@ -142,7 +142,7 @@ class Hearing:
     nothing: float
     marginals: Mapping[str, Marginal]
     conditions: tuple[float, ...]
-    next_conditions: tuple[float, ...]
+    radio: tuple[float, ...]
     decision: Decision
 
     @property
@@ -190,7 +190,7 @@ def hear(
     earlier: Sequence[Hearing] = (),
     part: AskedPart | None = None,
     direction: Direction | None = None,
-    conditions: Sequence[float] = (),
+    radio: Sequence[float] = (),
     count: int = 5,
 ) -> Hearing:
     """Return what ``heard`` may mean, exactly: every reading of the book is weighed, over every
@@ -202,22 +202,28 @@ def hear(
     newest, or a ``Prior``. ``noise`` is a grade, decibels, or a Channel; the default is the book's.
     ``earlier`` are hearings of the same report: ``heard`` then answers the question the last of
     them asked (``part`` says otherwise), and all are weighed together. ``direction`` narrows the
-    book to reports ("car", the default where there are any) or calls ("pit"). ``conditions`` is
-    how likely each condition of the radio is, as ``next_conditions`` of the report before tells;
-    without it, as it was for the first of ``earlier``, or the book's shares.
+    book to reports ("car", the default where there are any) or calls ("pit"). ``radio`` is what
+    is known of the radio, as ``radio`` of the report before tells; without it, what was known for
+    the first of ``earlier``, or beforehand.
 
     Raises ReportError where nothing was heard or the words can't be used, CodeError (kind
-    "too-large") where a message is too large, and (kind "prior") for a prior that is none, such as
-    a string: decode it first.
+    "too-large") where a message is too large, (kind "prior") for a prior that is none, such as a
+    string: decode it first, and (kind "usage") where ``radio`` is of another channel.
     """
     model = model_of(book, direction)
     ears = channel(book, noise)
     asked = part if part is not None else (earlier[-1].decision.part if earlier else None)
-    radio = tuple(conditions) or (earlier[0].heard[0].conditions if earlier else ())
+    known = tuple(radio) or (earlier[0].heard[0].radio if earlier else ())
+    if known and len(known) != len(ears.spells):
+        raise CodeError(
+            f"what is known of the radio has {len(known)} numbers",
+            kind="usage",
+            expected=[f"{len(ears.spells)}, as radio of a hearing through this channel"],
+        )
     hearings = [
         *(one for before in earlier for one in before.heard),
         *(
-            one._replace(conditions=radio)
+            one._replace(radio=known)
             for one in _listened(book, ears, heard, asked or AskedPart())
         ),
     ]
@@ -265,7 +271,7 @@ def hear(
         unlisted,
         nothing,
         marginals,
-        *_conditions(ears, alignments, found, scale, nothing, radio),
+        *_conditions(ears, alignments, found, scale, nothing, known),
         decide(book, ears, [(one.reading, one.probability) for one in candidates], rest, nothing),
     )
 
@@ -308,21 +314,21 @@ def _conditions(
     found: Sequence[Sums],
     scale: Sequence[float],
     nothing: float,
-    before: Sequence[float],
+    radio: Sequence[float],
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Return how likely each condition of the radio was for what was heard, and is for the next
-    report: as before where a recogniser's doubts are all that was heard.
+    """Return how likely each condition of the radio was for what was heard, and each spell is for
+    the next report: as before where a recogniser's doubts are all that was heard.
     """
     import numpy as np
 
-    shares = np.array([one.share for one in ears.conditions])
+    before = ears.expected(radio)
     if alignments.condition[0] < 0:
-        now = tuple(before) or tuple(shares.tolist())
-        return now, ears.after(now)
+        return before, ears.after(radio)
     ended = np.sum([one.ended * share for one, share in zip(found, scale, strict=True)], axis=0)
-    heard = np.bincount(alignments.condition, weights=ended, minlength=len(shares))
-    now = tuple((heard + nothing * (np.array(before) if before else shares)).tolist())
-    return now, ears.after(now)
+    heard = np.bincount(alignments.condition, weights=ended, minlength=len(before))
+    now = (heard + nothing * np.array(before)).tolist()
+    told = [one / share if share else 0.0 for one, share in zip(now, before, strict=True)]
+    return tuple(now), ears.after(radio, told)
 
 
 def _reading(book: Book, match: Match, prior: Prior) -> Reading:

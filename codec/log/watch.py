@@ -92,9 +92,7 @@ class CarWatch:
 
     @property
     def radio(self) -> tuple[float, ...]:
-        """How likely each condition of this car's radio is, by its reports before the one that
-        waits.
-        """
+        """What is known of this car's radio by its reports before the one that waits."""
         waiting = self.waiting
         mine = [row.first for row in self.standing.of(self.car, "report")]
         if waiting is not None:

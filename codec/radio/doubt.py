@@ -29,7 +29,7 @@ _SURE = 0.9  # a field less sure than this is pointed out
 _TELLING = 0.1  # and one less sure than this says nothing of the report
 _GUESSED = "most likely"
 NOISY = "heard through noise"  # the note of a report that was taken all the same
-REMEMBERED = 20  # reports: of what is longer ago nearly all is forgotten
+REMEMBERED = 100  # reports: of what is longer ago nearly all is forgotten
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,17 +80,17 @@ def how_sure(probability: float) -> str:
 
 
 def radio_after(book: Book, reports: Iterable[Entry]) -> tuple[float, ...]:
-    """Return how likely each condition of the radio is for the next report of a car, by its reports
-    as they were first written, the oldest first.
+    """Return what is known of the radio for the next report of a car, by its reports as they were
+    first written, the oldest first.
     """
     from codec.hear import channel
 
-    ears, likely = channel(book), tuple[float, ...]()
+    ears, radio = channel(book), tuple[float, ...]()
     for entry in deque(reports, REMEMBERED):
         words = len(entry.string) or len(entry.heard.split())
         clean = not entry.refusal and NOISY not in entry.note
-        likely = ears.learnt(likely, words, clean=clean)
-    return likely
+        radio = ears.learnt(radio, words, clean=clean)
+    return radio
 
 
 def of_any_lap(book: Book, last: Mapping[str, Any] | None) -> dict[str, Any]:
@@ -123,7 +123,7 @@ def doubt(
     again: bool = False,
 ) -> Doubt | None:
     """Return what ``text`` may have been, given the values of the last report of this car, ``laps``
-    ago, and how likely each condition of its radio is; None where nothing can be said.
+    ago, and what is known of its radio; None where nothing can be said.
 
     With ``asked``, the text answers the question asked there, or says all of it ``again``.
     """
@@ -138,7 +138,7 @@ def doubt(
             direction=direction,
             earlier=earlier,
             part=AskedPart() if again else None,
-            conditions=() if earlier else radio,
+            radio=() if earlier else radio,
         )
     except (CodeError, ValueError):
         return None

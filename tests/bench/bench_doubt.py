@@ -1,7 +1,7 @@
 """How far a hearing may be trusted on channels it was not made for.
 
-python tests/bench/bench_doubt.py [--reports 5000] [--book BOOK] [--seed 1] [--rows TEXT]
-    [--figure reliability.svg]
+python tests/bench/bench_doubt.py [--reports 5000] [--book BOOK] [--seed 1] [--rows TEXT …]
+    [--processes 2] [--figure reliability.svg]
 
 For each way of spoiling a report: how many were asked about, accepted and accepted wrongly, what
 was stated of those accepted, and how many errors nobody could have noticed: the words heard are
@@ -237,7 +237,7 @@ def row(path: str, name: str, known: bool, count: int, seed: int) -> Row:
     air = CHANNELS[name](book) if name in CHANNELS else None
     words = sorted(entry.word for entry in book.alphabet.words.values())
     accepted = wrong = unnoticeable = refused = 0
-    stated, conditions, called = 0.0, tuple[float, ...](), []
+    stated, radio, called = 0.0, tuple[float, ...](), []
     for reading, last in said(book, count, chance):
         spoken = [book.alphabet.words[symbol].word for symbol in reading.said]
         heard = (
@@ -256,11 +256,11 @@ def row(path: str, name: str, known: bool, count: int, seed: int) -> Row:
             fits = likelihood(book, other, prior) >= FITS * likelihood(book, reading, prior)
             unnoticeable += fits
         try:
-            found = hear(book, heard, prior=prior or None, conditions=conditions, count=1)
+            found = hear(book, heard, prior=prior or None, radio=radio, count=1)
         except CodeError:
             refused += 1
             continue
-        conditions = found.next_conditions
+        radio = found.radio
         if found.candidates:
             best = found.candidates[0]
             right = best.reading.match.levels() == reading.match.levels()
@@ -346,16 +346,17 @@ def main() -> None:
     parser.add_argument("--reports", type=int, default=5000)
     parser.add_argument("--book", default=str(ROOT / "examples" / "race" / "race.toml"))
     parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--rows", default="", help="only rows whose names hold this")
+    parser.add_argument("--rows", nargs="*", default=[""], help="only rows whose names hold one")
+    parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--figure", type=Path)
     args = parser.parse_args()
-    names = [name for name in (*CHANNELS, *SPOILINGS) if args.rows in name]
+    names = [name for name in (*CHANNELS, *SPOILINGS) if any(part in name for part in args.rows)]
     jobs = [
         (args.book, name, known, args.reports, args.seed)
         for name in names
         for known in (True, False)
     ]
-    with ProcessPoolExecutor(2) as pool:
+    with ProcessPoolExecutor(args.processes) as pool:
         rows = list(pool.map(row, *zip(*jobs, strict=True)))
     head = "spoiled, last lap, asked, wrong, unnoticeable, bound, wrong among accepted, stated"
     title = f"{args.reports} reports a row, {args.book}, seed {args.seed}"

@@ -4,6 +4,7 @@ tell of it.
 
 from __future__ import annotations
 
+import itertools
 import random
 
 import pytest
@@ -32,41 +33,74 @@ def test_what_is_heard_tells_the_condition_of_the_radio() -> None:
     assert clean.conditions[0] > 0.97
     bad = hear(RACE, [SAID[0], "zebra", "lemon", *SAID[3:]], prior=LAST)
     assert bad.conditions[1] > 0.9
-    assert clean.next_conditions[0] < clean.conditions[0]  # part of what is known is forgotten
+    ears = channel(RACE)
+    assert ears.expected(clean.radio)[1] < ears.expected()[1] < ears.expected(bad.radio)[1]
 
 
 def test_a_radio_that_stays_bad_is_known_to_be_within_ten_reports() -> None:
     chance, radio = random.Random(5), tuple[float, ...]()
     for _ in range(10):
-        radio = hear(RACE, spoiled(chance), prior=LAST, conditions=radio).next_conditions
-    assert radio[1] > 0.8
+        radio = hear(RACE, spoiled(chance), prior=LAST, radio=radio).radio
+    assert channel(RACE).expected(radio)[1] > 0.8
     for _ in range(10):
-        radio = hear(RACE, SAID, prior=LAST, conditions=radio).next_conditions
-    assert radio[0] > 0.9
+        radio = hear(RACE, SAID, prior=LAST, radio=radio).radio
+    assert channel(RACE).expected(radio)[0] > 0.9
+
+
+@pytest.mark.parametrize("every", [20, 5])
+def test_how_many_reports_are_spoilt_is_learnt_though_they_come_singly(every: int) -> None:
+    """Told well apart, one report in so many is spoilt: what is expected of the next comes near, in
+    the mean over reports.
+    """
+    ears, radio, expected = channel(RACE), tuple[float, ...](), list[float]()
+    for number in range(40 * every):
+        expected.append(ears.expected(radio)[1])
+        radio = ears.after(radio, (1e-4, 1.0) if number % every == 0 else (1.0, 0.02))
+    settled = expected[10 * every :]
+    assert sum(settled) / len(settled) == pytest.approx(1 / every, rel=0.35)
+
+
+def test_spells_are_followed_exactly() -> None:
+    """By brute force over all ways that spells may follow one another."""
+    ears, radio = channel(RACE), tuple[float, ...]()
+    told = [(1.0, 0.02), (0.001, 1.0), (0.7, 1.0), (1.0, 0.1)]
+    for one in told:
+        radio = ears.after(radio, one)
+    weights = [0.0] * len(ears.spells)
+    for way in itertools.product(range(len(ears.spells)), repeat=len(told) + 1):
+        weight = ears.spells[way[0]].likely
+        for (before, now), heard in zip(itertools.pairwise(way), told, strict=True):
+            weight *= sum(a * b for a, b in zip(ears.spells[before].shares, heard, strict=True))
+            weight *= ears.forgotten * ears.spells[now].likely + (before == now) * (
+                1 - ears.forgotten
+            )
+        weights[way[-1]] += weight
+    assert radio == pytest.approx([one / sum(weights) for one in weights], rel=1e-12)
+    assert ears.expected() == pytest.approx([one.share for one in ears.conditions], rel=1e-9)
 
 
 def test_reports_read_without_hearing_tell_of_the_radio_too() -> None:
     ears = channel(RACE)
     bad = ears.learnt(ears.learnt((), 7, clean=False), 7, clean=False)
     assert sum(bad) == pytest.approx(1)
-    assert bad[1] > 0.6
-    assert ears.learnt(bad, 7, clean=True)[1] < bad[1]
+    assert ears.expected(bad)[1] > 3 * ears.expected()[1]
+    assert ears.expected(ears.learnt(bad, 7, clean=True))[1] < ears.expected(bad)[1]
 
 
 def test_the_same_words_are_asked_about_once_the_radio_is_known_to_be_bad() -> None:
     heard = SAID.copy()
     heard[1] = "niner" if heard[1] != "niner" else "one"
-    good = hear(RACE, heard, prior=LAST, conditions=(0.99, 0.01)).candidates[0].probability
-    bad = hear(RACE, heard, prior=LAST, conditions=(0.01, 0.99)).candidates[0].probability
-    assert bad < good
+    best, worst = ((1.0, 0, 0, 0, 0, 0), (0, 0, 0, 0, 0, 1.0))
+    good, bad = (hear(RACE, heard, prior=LAST, radio=radio) for radio in (best, worst))
+    assert bad.candidates[0].probability < good.candidates[0].probability
 
 
 @pytest.mark.parametrize("known", [True, False])
 def test_two_wrong_words_are_hardly_ever_made_a_report_of(known: bool) -> None:
     chance, radio, wrong = random.Random(2), tuple[float, ...](), 0
     for _ in range(40):
-        found = hear(RACE, spoiled(chance), prior=LAST if known else None, conditions=radio)
-        radio = found.next_conditions
+        found = hear(RACE, spoiled(chance), prior=LAST if known else None, radio=radio)
+        radio = found.radio
         wrong += found.accepted is not None and found.accepted.said != encode(RACE, NEXT).string
     assert wrong <= 1
 

@@ -20,7 +20,7 @@ from laws.reference import Reference
 from strategies import Drawn, books
 
 from codec import CodeError, Incomplete, ReportError
-from codec.hear import AskedPart, Prior, Slots, hear
+from codec.hear import AskedPart, Prior, Slots, channel, hear
 from codec.hear.priors import shares
 from codec.hear.slots import Score
 from grammar.message import Direction
@@ -198,10 +198,12 @@ def a_report(words: str = "four two zero niner zero five six") -> str:
 
 def test_sure_slots_are_accepted_and_the_radio_is_as_known_as_before() -> None:
     string = a_report()
-    hearing = hear(BOOK, Slots(sure(string)), conditions=(0.6, 0.4))
+    ears = channel(BOOK)
+    radio = tuple(float(spell.shares[1] > 0.9) for spell in ears.spells)
+    hearing = hear(BOOK, Slots(sure(string)), radio=radio)
     assert hearing.accepted is not None
     assert hearing.accepted.said == string
-    assert hearing.conditions == (0.6, 0.4)
+    assert hearing.conditions == pytest.approx(ears.expected(radio))
 
 
 def test_a_score_decides_between_readings_that_the_slots_hold_alike() -> None:
