@@ -9,7 +9,9 @@ from decimal import Decimal
 from typing import Any
 
 from codec.encoding import encode
-from codec.screen.console import assembled, boxed, console, heading, safe
+from codec.screen import lines
+from codec.screen.console import assembled, boxed, console, safe
+from codec.screen.lines import Heading, Styled, line, table
 from grammar.book import Book
 from grammar.codes import CodeTable
 from grammar.errors import CodeError
@@ -24,33 +26,37 @@ _DIRECTION = {"car": "report, driver to pit", "pit": "call, engineer to driver"}
 
 def show(book: Book, *, rows: int) -> None:
     """Print messages, tables (at most ``rows`` of each; 0 for all) and phrases."""
-    console().print(safe(book.title, "bold"))
+    line((book.title, "bold"))
     if book.spec.notes:
-        console().print(safe(book.spec.notes, "dim"))
-    heading("Messages")
+        line((book.spec.notes, "dim"))
+    _heading("Messages")
     for message in book.messages.values():
         _message(book, message)
-    for table in book.tables.values():
-        heading(f"Table {table.name}")
-        _table(book, table, rows)
+    for one in book.tables.values():
+        _heading(f"Table {one.name}")
+        _table(book, one, rows)
     if book.spec.phrases:
-        heading("Phrases")
-        said = boxed("event", "said as")
-        for name, phrase in book.spec.phrases.items():
-            said.add_row(safe(phrase.label or name), safe(", ".join(phrase.says)))
-        console().print(said)
+        _heading("Phrases")
+        said = [
+            (lines.safe(phrase.label or name), lines.safe(", ".join(phrase.says)))
+            for name, phrase in book.spec.phrases.items()
+        ]
+        table([Heading("event"), Heading("said as")], said)
     _caution(book)
+
+
+def _heading(text: str) -> None:
+    line(("", ""))
+    line((text, "bold underline"))
 
 
 def _message(book: Book, message: Message) -> None:
     layout = book.spec.messages[message.name].layout
-    console().print(
-        assembled((message.title, "bold"), (f"  {_DIRECTION[message.direction]}", "dim"))
-    )
-    console().print(safe(f"  {' '.join(layout.split())}", "cyan"))
+    line((message.title, "bold"), (f"  {_DIRECTION[message.direction]}", "dim"))
+    line((f"  {' '.join(layout.split())}", "cyan"))
     example = _example(book, message)
     if example:
-        console().print(safe(f"  e.g. {example}", "dim"))
+        line((f"  e.g. {example}", "dim"))
 
 
 def _example(book: Book, message: Message) -> str:
@@ -66,41 +72,42 @@ def _example(book: Book, message: Message) -> str:
     return f"{encoded.string}  {encoded.words}"
 
 
-def _table(book: Book, table: CodeTable, rows: int) -> None:
-    if table.check is not None:
-        console().print(safe(table.summary))
+def _table(book: Book, shown: CodeTable, rows: int) -> None:
+    if shown.check is not None:
+        line((shown.summary, ""))
         return
-    for field in table.fields:
-        console().print(safe(_field_line(field), "dim"))
-    if table.summary:
-        console().print(safe(table.summary, "dim"))
-    grid = boxed("symbols", "value", "said as", "")
-    pairs = table.words()
-    whole = rows == 0 or table.size <= rows
-    last = not whole and rows > 1 and table.size <= ENUMERABLE
-    for levels, word in pairs if whole else itertools.islice(pairs, rows - last):
-        _row(book, table, grid, levels, word)
+    for field in shown.fields:
+        line((_field_line(field), "dim"))
+    if shown.summary:
+        line((shown.summary, "dim"))
+    pairs = shown.words()
+    whole = rows == 0 or shown.size <= rows
+    last = not whole and rows > 1 and shown.size <= ENUMERABLE
+    first = pairs if whole else itertools.islice(pairs, rows - last)
+    cells = [_row(book, shown, levels, word) for levels, word in first]
     if not whole:
-        grid.add_row("…", safe(f"{table.size - rows} more", "dim"), "", "")
+        more = (f"{shown.size - rows} more", "dim")
+        cells.append((("…", ""), more, ("", ""), ("", "")))
     if last:
-        for levels, word in collections.deque(pairs, maxlen=1):
-            _row(book, table, grid, levels, word)
-    console().print(grid)
+        cells += [_row(book, shown, *one) for one in collections.deque(pairs, maxlen=1)]
+    table([Heading(head) for head in ("symbols", "value", "said as", "")], cells)
 
 
-def _row(book: Book, table: CodeTable, grid: Any, levels: tuple[int, ...], word: str) -> None:
-    pairs = list(zip(table.fields, levels, strict=True))
+def _row(
+    book: Book, shown: CodeTable, levels: tuple[int, ...], word: str
+) -> tuple[Styled, Styled, Styled, Styled]:
+    pairs = list(zip(shown.fields, levels, strict=True))
     values = ", ".join(
         field.text(level) if len(pairs) == 1 else f"{field.title} {field.text(level)}"
         for field, level in pairs
     )
     usual = " (usual)" if len(pairs) == 1 and pairs[0][0].usual_level == levels[0] else ""
     warnings = "; ".join(f"! {text}" for field, level in pairs for text in field.warnings(level))
-    grid.add_row(
-        safe(word, "bold cyan"),
-        safe(values + usual),
-        safe(" ".join(book.spoken(table, word))),
-        safe(warnings, "red"),
+    return (
+        lines.safe(word, "bold cyan"),
+        lines.safe(values + usual),
+        lines.safe(" ".join(book.spoken(shown, word))),
+        lines.safe(warnings, "red"),
     )
 
 
@@ -181,12 +188,10 @@ def _many(readings: int | None) -> str:
 def _caution(book: Book) -> None:
     units = {field.unit_text for field in book.fields.values()}
     if units & {"°C", "K", "V", "kV", "Ω", "kΩ", "MΩ"}:
-        console().print()
-        console().print(
-            safe(
-                "A temperature, voltage or insulation warning is handled by the event's and the"
-                " team's own safety procedures and qualified people. Event regulations on radio use"
-                " come first.",
-                "italic",
-            )
+        line(("", ""))
+        caution = (
+            "A temperature, voltage or insulation warning is handled by the event's and the"
+            " team's own safety procedures and qualified people. Event regulations on radio use"
+            " come first."
         )
+        line((caution, "italic"))

@@ -22,6 +22,8 @@ _TERMS = ("xterm", "screen", "tmux", "linux", "vt100", "rxvt", "alacritty", "foo
 _CODES = {
     "bold": "1",
     "dim": "2",
+    "italic": "3",
+    "underline": "4",
     "cyan": "36",
     "magenta": "35",
     "yellow": "33",

@@ -18,6 +18,7 @@ from rich.cells import cell_len
 from codec import decode, encode, load_book
 from codec.hear import hear
 from codec.screen import console, lines
+from codec.screen.book import show as show_book
 from codec.screen.hear import show
 from codec.screen.lines import Styled
 from codec.screen.reading import encoded_lines, event_lines, reading_lines
@@ -126,11 +127,18 @@ def test_readings_are_written_as_rich_writes_them(terminal: bool, width: int) ->
 
 
 @pytest.mark.parametrize("terminal", [False, True])
-@pytest.mark.parametrize("width", [40, 61, 80, 120, 200])
+@pytest.mark.parametrize("width", [40, 61, 120])
 @pytest.mark.parametrize("text", ["five one six three juliett romeo bravo tango", "five ? six"])
 def test_hearings_are_written_as_rich_writes_them(text: str, terminal: bool, width: int) -> None:
     hearing = hear(load_book(RACE), text)
     one, other = both_ways(lambda: show(hearing), terminal=terminal, width=width)
+    assert one == other
+
+
+@pytest.mark.parametrize("width", [40, 121])
+def test_a_book_is_written_as_rich_writes_it(width: int) -> None:
+    book = load_book(RACE)
+    one, other = both_ways(lambda: show_book(book, rows=4), terminal=width > 80, width=width)
     assert one == other
 
 
