@@ -26,6 +26,7 @@ _UNFINISHED = ".niner-unfinished"
 _LONGEST_NAME = 200  # bytes; file systems hold 255, and more stands behind it
 _LEFT = re.compile(rf"\..*\.[0-9a-f]{{16}}{re.escape(_UNFINISHED)}", re.DOTALL)
 PRIVATE = 0o600  # what only its owner reads: secrets, sheets, journals
+_SURROGATE = re.compile("[\ud800-\udfff]")
 _OPEN = 0o666  # less what the user's umask takes away
 _PLACE = "name a file in a folder that is there and may be written to"
 
@@ -178,7 +179,4 @@ def clean(text: str) -> str:
     """Return text that any file can hold: bytes that were not UTF-8 become the replacement
     character.
     """
-    return "".join(
-        "\N{REPLACEMENT CHARACTER}" if "\ud800" <= character <= "\udfff" else character
-        for character in text
-    )
+    return text if text.isascii() else _SURROGATE.sub("\N{REPLACEMENT CHARACTER}", text)

@@ -7,7 +7,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from codec.radio.finder import Finder, Passage
 from codec.radio.forms import RecognisedWord, Utterance
@@ -95,14 +95,13 @@ def best(
     utterance: Utterance,
     words: Wording,
     role: Direction | None,
-    context: Mapping[str, Any],
 ) -> Interpretation:
     """Return what an utterance of these ``words`` is taken for: its text as it stands where that
     holds a report, else the one alternative that does.
 
     Where several texts hold different reports each is as sure as its share of their confidences.
     """
-    found = finder.find(words, role, context)
+    found = finder.find(words, role)
     plain = Interpretation(utterance, found.listed, found.reason)
     if not utterance.open_to_doubt:
         return plain
@@ -113,7 +112,7 @@ def best(
     if own:
         weights[own], choices[own] = max(_confidence(utterance), 1e-6), plain
     for text, weight in others:
-        passages = finder.find(finder.cut(text), role, context).listed
+        passages = finder.find(finder.cut(text), role).listed
         strings = _strings(passages)
         if strings:
             weights[strings] = weights.get(strings, 0.0) + weight

@@ -25,7 +25,7 @@ from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.lexicon import Meaning
 from grammar.speech.words import Word
 
-_MOST_KEPT = 200_000
+_MOST_KEPT, _MOST_WORDS = 200_000, 1_000
 _DIGITS = {
     WordKind.TEEN: 2,
     WordKind.TENS: 2,
@@ -33,6 +33,13 @@ _DIGITS = {
     WordKind.THOUSAND: 4,
     WordKind.MULTIPLE: 4,
     WordKind.AND: 0,
+}
+_SYMBOLS = {
+    WordKind.TEEN: 2,
+    WordKind.TENS: 2,
+    WordKind.HUNDRED: 3,
+    WordKind.THOUSAND: 4,
+    WordKind.MULTIPLE: 3,
 }
 _PAUSED = frozenset(("-", "–", "…", ","))
 
@@ -53,13 +60,21 @@ class Evidence:
         self._homophones = {word for words in data["homophones"].values() for word in words}
         self._plain = {word for words in data["numbers"]["units"].values() for word in words}
         self._chances: dict[tuple[str, int], float] = {}
+        self._kept: dict[tuple[str, str, tuple[str, ...]], float] = {}
         self.least = min(self._easiest(message) for message in book.messages.values())
         self.shortest_figures = min(self._figures(message) for message in book.messages.values())
 
     def of_word(self, word: Word) -> float:
         """Return the bits of one word as written."""
-        name, times = self._figure(word)
-        return float(self.bits[name] * times) if name else 0.0
+        key = word.text, word.kind.value, word.meaning.options
+        bits = self._kept.get(key)
+        if bits is None:
+            name, times = self._figure(word)
+            bits = float(self.bits[name] * times) if name else 0.0
+            if len(self._kept) > _MOST_WORDS:
+                self._kept.clear()
+            self._kept[key] = bits
+        return bits
 
     def _figure(self, word: Word) -> tuple[str, int]:
         """Return the name of the figure of ``chatter.toml`` for a word ("" for a word of no code),
@@ -161,12 +176,17 @@ def digits_of(meaning: Meaning) -> float:
     )
 
 
-class Prefilter(dict[str, tuple[float, float]]):
-    """By word as it stands in a line its bits, and how many digits it may be (infinite for a word
-    that is no digit).
+def symbols_of(meaning: Meaning) -> int:
+    """Return how many symbols a word may be at most."""
+    return max(map(len, meaning.options), default=_SYMBOLS.get(meaning.kind, 0))
 
-    Lines in which no run of words speaks for a report, or is long enough to be one of digits alone,
-    are passed over quickly.
+
+class Prefilter(dict[str, tuple[float, float, int]]):
+    """By word as it stands in a line its bits, how many digits it may be (infinite for a word that
+    is no digit), and how many symbols at most.
+
+    Lines in which no run of words speaks for a report, or is long enough to be one, are passed over
+    quickly.
     """
 
     def __init__(self, evidence: Evidence) -> None:
@@ -178,6 +198,7 @@ class Prefilter(dict[str, tuple[float, float]]):
             float(evidence.bits["row"]),
             float(settings()["odds"]["refused"]),
         )
+        self._shortest = min(one.lengths[0] for one in evidence.book.messages.values())
         self._near, self._talk = (
             float(settings()["odds"]["near"]),
             frozenset(settings()["cues"]["plain"]),
@@ -200,35 +221,40 @@ class Prefilter(dict[str, tuple[float, float]]):
         """Tell whether a line may hold anything of use."""
         if len(self) > _MOST_KEPT:
             self.clear()
-        run = symbols = 0.0
-        bridged = False
-        least, row, shortest, plain = (
+        run = digits = 0.0
+        symbols, bridged = 0, False
+        least, row, figures, plain, shortest = (
             self._evidence.least,
             self._row,
             self._evidence.shortest_figures,
             self._refused,
+            self._shortest,
         )
         for raw in text.split():
-            bits, digits = self[raw]
+            bits, more, most = self[raw]
             if bits:
                 run += bits + row
-                symbols += digits
-                if run >= (self._near if bridged else least) and (
-                    symbols >= shortest or run >= plain
+                digits += more
+                symbols += most
+                if (
+                    run >= (self._near if bridged else least)
+                    and symbols >= shortest
+                    and (digits >= figures or run >= plain)
                 ):
                     return True
             elif raw not in _PAUSED:
                 bridged = (
                     bool(run) and not bridged and raw.casefold() not in self._talk
                 )  # it may be a word of the code misheard
-                run, symbols = (run, symbols) if bridged else (0.0, 0.0)
+                if not bridged:
+                    run, digits, symbols = 0.0, 0.0, 0
         return self._closer.search(text) is not None
 
     def codes(self, raw: str) -> bool:
         """Tell whether a word as it stands may belong to a code."""
         return self[raw][0] > 0
 
-    def __missing__(self, raw: str) -> tuple[float, float]:
+    def __missing__(self, raw: str) -> tuple[float, float, int]:
         # not alone: small letters are a word then
         found = self._cut(f"+ {raw}")[1:]
         bits = self._evidence.of_words(found)
@@ -239,8 +265,9 @@ class Prefilter(dict[str, tuple[float, float]]):
             0.1 if filler else 0.0,
             float(self._evidence.bits["spelling"]) if form in self._grouped else 0.0,
         )
-        figures = form not in self._grouped and all(
-            digits_of(word.meaning) < math.inf for word in found
-        )
-        self[raw] = bits, sum(digits_of(word.meaning) for word in found) if figures else math.inf
+        if form in self._grouped:  # with the words beside it, it may be any symbol
+            self[raw] = bits, math.inf, 1
+        else:
+            digits = sum(digits_of(word.meaning) for word in found)
+            self[raw] = bits, digits, sum(symbols_of(word.meaning) for word in found)
         return self[raw]

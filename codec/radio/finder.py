@@ -13,11 +13,11 @@ import functools
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
 from codec.decoding import decode, decode_all
-from codec.radio.edits import Edits
-from codec.radio.evidence import Evidence, digits_of, settings
+from codec.radio.edits import Edits, ReportBound
+from codec.radio.evidence import Evidence, digits_of, settings, symbols_of
 from codec.radio.named import NamedReports
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
@@ -33,13 +33,6 @@ _PAST = frozenset((WordKind.FILLER, WordKind.ANSWER, WordKind.SEPARATOR))
 _EMPTY = frozenset((WordKind.FILLER, WordKind.AND))
 _MOST_CUTS = 12
 _ALIKE = 0.6  # of the letters: of words written much alike
-_SYMBOLS = {
-    WordKind.TEEN: 2,
-    WordKind.TENS: 2,
-    WordKind.HUNDRED: 3,
-    WordKind.THOUSAND: 4,
-    WordKind.MULTIPLE: 3,
-}  # at most
 Run = tuple[int, int]  # words in a row: the place of the first, and of the one behind the last
 
 
@@ -79,6 +72,7 @@ class Finder:
     def __init__(self, book: Book) -> None:
         """Weigh the words of a book."""
         self.book, self.evidence, self.edits = book, Evidence(book), Edits(book, "car")
+        self.bound = ReportBound(book)
         self.odds, cues = settings()["odds"], settings()["cues"]
         self.before, self.after, self.hedges = (
             frozenset(cues["before"]),
@@ -101,12 +95,9 @@ class Finder:
         self,
         words: Wording,
         role: Direction | None = None,
-        context: Mapping[str, Any] | None = None,
     ) -> Passages:
-        """Return what words hold; ``role`` is the direction of what their speaker sends;
-        ``context`` as for ``decode``.
-        """
-        return _Search(self, words, role, context).everything()
+        """Return what words hold; ``role`` is the direction of what their speaker sends."""
+        return _Search(self, words, role).everything()
 
 
 class _Search:
@@ -117,13 +108,13 @@ class _Search:
         finder: Finder,
         words: Wording,
         role: Direction | None,
-        context: Mapping[str, Any] | None,
     ) -> None:
         """Begin with nothing found."""
-        self.finder, self.words, self.role, self.context = finder, words, role, context
+        self.finder, self.words, self.role = finder, words, role
         self.kinds = [word.kind for word in words]
         self.forms = [word.text.casefold() for word in words]
         self.found = Passages()
+        self._known_bits: dict[Run, float] = {}
 
     def everything(self) -> Passages:
         """Look for everything."""
@@ -268,10 +259,7 @@ class _Search:
             return True
         if sum(digits_of(word.meaning) for word in words) < self.finder.evidence.shortest_figures:
             return False
-        symbols = sum(
-            max(map(len, word.meaning.options), default=_SYMBOLS.get(word.kind, 0))
-            for word in words
-        )
+        symbols = sum(symbols_of(word.meaning) for word in words)
         return end > start and symbols >= self.finder.shortest
 
     def _take(self, run: Run, parses: Mapping[Run, tuple[Reading, ...]]) -> None:
@@ -341,6 +329,8 @@ class _Search:
         for direction in directions:
             if direction is not None and not self.finder.book.sent_by(direction):
                 continue
+            if not self.finder.bound.may_be(words, direction):
+                continue
             try:
                 readings = self._decoded(words, direction)
             except CodeError:
@@ -352,14 +342,18 @@ class _Search:
     def _decoded(self, words: Wording, direction: Direction | None) -> tuple[Reading, ...]:
         book = self.finder.book
         if not book.rules.run_together:
-            return (decode(book, words, direction=direction, context=self.context),)
-        return decode_all(book, words, direction=direction, context=self.context).reports
+            return (decode(book, words, direction=direction),)
+        return decode_all(book, words, direction=direction).reports
 
     # weighing
 
     def _bits(self, start: int, end: int) -> float:
         """Return how strongly a run of words speaks for a code."""
-        return self.finder.evidence.of_words(self.words[start:end])
+        bits = self._known_bits.get((start, end))
+        if bits is None:
+            bits = self.finder.evidence.of_words(self.words.words[start:end])
+            self._known_bits[start, end] = bits
+        return bits
 
     def _above(self, run: Run, readings: Sequence[Reading]) -> float:
         """Return the bits above what is asked for."""
@@ -417,7 +411,7 @@ class _Search:
         start, end = self._with_edges(*attempt)
         words = self.words[start:end]
         try:
-            decode_all(self.finder.book, words, direction="car", context=self.context)
+            decode_all(self.finder.book, words, direction="car")
             error = CodeError(
                 "not sure that it is a report",
                 kind=DOUBTFUL,

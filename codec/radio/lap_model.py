@@ -35,6 +35,7 @@ _PHASE = 0.5  # of a lap gone by at a report, where nothing tells
 _SEEN = (0.02, 1.3)  # what it may be by the first report
 _PHASE_SPREAD, _PHASE_UNKNOWN = 0.05, 0.3
 _LEAST = 1e-9
+_MOST_KEPT = 10_000
 _MOST_LAPS = 16  # that a report may be of
 _DAY = 86_400_000 * 30  # milliseconds: times beyond are of the clock, not of the recording
 
@@ -81,6 +82,7 @@ class LapModel:
         self._cars: dict[str, _CarLaps] = {}
         self._held: deque[Draft] = deque()
         self._moved: dict[str, tuple[int | None, LapBy]] = {}
+        self._says_so: dict[tuple[int, int], float] = {}
         self.start: int | None = None
 
     def placed(
@@ -189,7 +191,10 @@ class LapModel:
             for report in reports:
                 report.laps = {report.said or 0: 1.0}
             return
-        steps = [lap_counts(before.at, after.at, length) for before, after in pairwise(reports)]
+        steps = [
+            list(lap_counts(before.at, after.at, length).items())
+            for before, after in pairwise(reports)
+        ]
         forward: list[dict[int, float]] = []
         for place, report in enumerate(reports):
             if place == 0:
@@ -197,24 +202,23 @@ class LapModel:
             else:
                 laps = {}
                 for lap, share in forward[-1].items():
-                    for count, likely in steps[place - 1].items():
+                    for count, likely in steps[place - 1]:
                         laps[lap + count] = laps.get(lap + count, 0.0) + share * likely
             forward.append(_scaled({n: p * self._says(report, n) for n, p in laps.items()}))
-        backward: dict[int, float] = {}
-        for place in range(len(reports) - 1, -1, -1):
-            here = forward[place]
-            if place < len(reports) - 1:
-                following, behind = reports[place + 1], backward
-                backward = {
-                    lap: sum(
-                        likely * self._says(following, lap + count) * behind.get(lap + count, 0.0)
-                        for count, likely in steps[place].items()
-                    )
-                    for lap in here
-                }
-                backward = _scaled(backward)
-            else:
-                backward = dict.fromkeys(here, 1.0)
+        backward = dict.fromkeys(forward[-1], 1.0)
+        reports[-1].laps = _scaled(dict(forward[-1]))
+        for place in range(len(reports) - 2, -1, -1):
+            here, following = forward[place], reports[place + 1]
+            worth = {n: (self._says(following, n), p) for n, p in backward.items()}
+            backward = {}
+            for lap in here:
+                total = 0.0
+                for count, likely in steps[place]:
+                    if lap + count in worth:
+                        says, behind = worth[lap + count]
+                        total += likely * says * behind
+                backward[lap] = total
+            backward = _scaled(backward)
             reports[place].laps = _scaled({n: p * backward.get(n, 0.0) for n, p in here.items()})
 
     def _first(self, report: _Report, car: _CarLaps) -> dict[int, float]:
@@ -231,7 +235,12 @@ class LapModel:
         """Return how likely a report says what it says, if it is of a lap."""
         if report.said is None:
             return 1.0
-        return _SAID if self._alike(report.said, lap) else 1 - _SAID
+        pair = report.said, lap
+        if pair not in self._says_so:
+            if len(self._says_so) > _MOST_KEPT:
+                self._says_so.clear()
+            self._says_so[pair] = _SAID if self._alike(*pair) else 1 - _SAID
+        return self._says_so[pair]
 
     def _alike(self, said: int, lap: int) -> bool:
         if not self._lap or said == lap:

@@ -71,6 +71,7 @@ _NUMBERED = re.compile(r"(?:speaker|spk|spkr|s|channel|ch)?[\s_-]*\d{1,3}", re.I
 _FITS = 0.03  # what a read-back alone may be: of a lap less likely than this it is an earlier one's
 _WAIT = 150.0  # seconds, and lines: so long a report waits for what tells whose it is
 _MOST_WAITING = 40
+_REST = 4  # words that a report may still lack, cut in two by a pause
 _LITTLE = ("a", "i", "o")  # words of their own: as likely noise as the letters
 _SPOILT_WORDS = 0.02  # of the words of a report that has one not as said, those that are not
 _NAMED_BITS = 20.0  # of a report in plain words: every field by its name
@@ -190,7 +191,12 @@ class Listener:
         if len(text) > _MOST_CHARACTERS:
             return [LeftOut(number, text[:200], "too long to be one utterance")]
         role, name = self.roster.who(utterance)
-        worth = utterance.open_to_doubt or bool(utterance.slots) or self._prefilter.worth(text)
+        worth = (
+            utterance.open_to_doubt
+            or bool(utterance.slots)
+            or self._prefilter.worth(text)
+            or self._may_go_on(utterance)
+        )
         said, whole = self._in_words(utterance)
         if not worth and said is None:
             self._remember(utterance)
@@ -217,12 +223,20 @@ class Listener:
     def _of_text(self, utterance: Utterance, role: Direction | None, car: _Car) -> Interpretation:
         """Return what an utterance is taken for by its text."""
         words = self.finder.cut(utterance.text)
-        choice = best(self.finder, utterance, words, role, self._context(car, utterance))
+        choice = best(self.finder, utterance, words, role)
         read = any(passage.kind == "reading" for passage in choice.passages)
         choice = self._joined(utterance, words, role, car, read=read) or choice
         if not read:
             self._remember(utterance)
+        if any(passage.readings for passage in choice.passages):
+            context = self._context(car, utterance)
+            choice.passages = [self._in_context(one, context) for one in choice.passages]
         return choice
+
+    def _in_context(self, passage: Passage, context: Mapping[str, Any]) -> Passage:
+        """Return a passage with the laps of its readings made whole."""
+        readings = tuple(self._restored(reading, context) for reading in passage.readings)
+        return replace(passage, readings=readings)
 
     def _of_doubts(self, utterance: Utterance, role: Direction | None, car: _Car) -> Interpretation:
         """Return what an utterance is taken for by a recogniser's doubts: whether it holds a
@@ -237,7 +251,7 @@ class Listener:
             self.book, slots, None if role == "pit" else values, direction=role or "car"
         )
         if doubted is None or doubted.hearing.nothing >= LIKELY:
-            found = best(self.finder, plain, self.finder.cut(text), role, context)
+            found = best(self.finder, plain, self.finder.cut(text), role)
             phrases = [one for one in found.passages if one.kind not in ("reading", "refused")]
             return Interpretation(plain, phrases, "ordinary talk")
         span = (0, len(text))
@@ -276,6 +290,14 @@ class Listener:
         if len(text) < _MOST_JOINED and self._prefilter.codes((text.split() or [""])[-1]):
             self._tails.append(utterance)
 
+    def _may_go_on(self, utterance: Utterance) -> bool:
+        """Tell whether an utterance of few words may be the rest of a code that another one
+        began.
+        """
+        first = utterance.text.split(None, _REST)
+        code = 0 < len(first) <= _REST and bool(self._tails) and self._prefilter.codes(first[0])
+        return code and next(self._gone_on_with(utterance), None) is not None
+
     def _joined(
         self,
         utterance: Utterance,
@@ -297,7 +319,7 @@ class Listener:
             befores = list(self._gone_on_with(utterance))
         else:
             return None
-        found = (self._across(before, utterance, role, car, read=read) for before in befores)
+        found = (self._across(before, utterance, role, read=read) for before in befores)
         return next(filter(None, found), None)
 
     def _across(
@@ -305,7 +327,6 @@ class Listener:
         before: Utterance | _Last,
         utterance: Utterance,
         role: Direction | None,
-        car: _Car,
         *,
         read: bool,
     ) -> Interpretation | None:
@@ -318,7 +339,7 @@ class Listener:
             else before.gone_on_with(utterance)
         )
         border = len(text) - len(utterance.text)
-        found = self.finder.find(self.finder.cut(text), role, self._context(car, utterance))
+        found = self.finder.find(self.finder.cut(text), role)
         crossing = [
             passage
             for passage in found.listed
@@ -483,7 +504,7 @@ class Listener:
         """Yield the drafts of a report that waited, now that its car is known."""
         turn = replace(one.turn, car=self._car(car))
         entry = one.entry.replace(car=car, certainty=round((one.entry.certainty or 1.0) * sure, 4))
-        reading = self._restored(one.reading, turn)
+        reading = self._restored(one.reading, self._context(turn.car, turn.utterance))
         if self._known_already(reading, turn):
             return
         yield from self._reported_by(reading, one.passage, self._valued(entry, reading), turn)
@@ -503,9 +524,8 @@ class Listener:
                     return True
         return False
 
-    def _restored(self, reading: Reading, turn: _Turn) -> Reading:
-        """Return a reading with its lap made whole as its car's."""
-        context = self._context(turn.car, turn.utterance)
+    def _restored(self, reading: Reading, context: Mapping[str, Any]) -> Reading:
+        """Return a reading with its lap made whole."""
         return Reading(self.book, reading.match, reading.text, reading.spans, context)
 
     @staticmethod
@@ -703,7 +723,9 @@ class Listener:
             if not passage.changing or any(word.kind is WordKind.REPEAT for word in first):
                 return  # said again, or read back, and not heard as well as before
         open_before = last if last is not None and last.reading is None else None
-        weighed = self._weighed(words, turn, open_before)
+        weighed = None  # hearing takes its time: only where it may come to something
+        if turn.choice.doubts or self._of_a_known_car(turn):
+            weighed = self._weighed(words, turn, open_before)
         if weighed is not None and self._taken(weighed, turn):
             reading = restored(weighed, self._context(turn.car, utterance))
             entry = self._valued(base, reading).replace(
@@ -764,11 +786,15 @@ class Listener:
                 values = of_any_lap(self.book, values)
         return doubt(self.book, words, values, radio=radio_after(self.book, car.reports), laps=laps)
 
+    def _of_a_known_car(self, turn: _Turn) -> bool:
+        """Tell whether the car of what was said is known, or all counts for one."""
+        return bool(turn.car.name) or not self.roster.crews
+
     def _taken(self, weighed: Doubt, turn: _Turn) -> bool:
         """Tell whether what was weighed may be taken: the book's threshold allows it, its car is
         known, and its lap is the one expected.
         """
-        if not weighed.accept or not (turn.car.name or not self.roster.crews):
+        if not weighed.accept or not self._of_a_known_car(turn):
             return False
         if weighed.guess.message != self._reported:
             return turn.role != "pit"

@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import bisect
 import functools
+import itertools
 import math
 import statistics
 from collections.abc import Mapping, Sequence
@@ -54,22 +55,26 @@ class CarOutlook:
         self.book, self.car, self._times = book, car, times
         self._lap = lap_field(book)
         self.reports: list[Known] = []
+        self._length: tuple[float | None] | None = None  # once it is worked out
 
     def learn(self, reading: Reading, lap: int, at: int | None, number: int) -> None:
         """Add a report of a lap."""
+        self._length = None
         known = Known(at, number, lap, reading.levels, reading.values)
         bisect.insort(self.reports, known, key=lambda one: one.order)
         del self.reports[:-_MOST_KEPT]
 
     def lap_length(self) -> float | None:
         """Return the milliseconds of a usual lap; None where nobody knows."""
-        lengths = [
-            (after.at - before.at) / (after.lap - before.lap)
-            for before, after in zip(self.reports, self.reports[1:], strict=False)
-            if before.at is not None and after.at is not None
-            if after.lap > before.lap and after.at > before.at  # times may be those of a cut file
-        ]
-        return statistics.median_low(lengths) if lengths else None
+        if self._length is None:
+            lengths = [
+                (after.at - before.at) / (after.lap - before.lap)
+                for before, after in itertools.pairwise(self.reports)
+                if before.at is not None and after.at is not None
+                if after.lap > before.lap and after.at > before.at  # times may be of a cut file
+            ]
+            self._length = (statistics.median_low(lengths) if lengths else None,)
+        return self._length[0]
 
     def before(self, at: int | None, number: int) -> Known | None:
         """Return the last report before a moment."""
@@ -178,7 +183,8 @@ class CarOutlook:
         return -sum(math.log(size) for size in sizes if size <= ENUMERABLE)
 
 
-def lap_counts(before: int | None, at: int | None, length: float | None) -> dict[int, float]:
+@functools.lru_cache(4096)
+def lap_counts(before: int | None, at: int | None, length: float | None) -> Mapping[int, float]:
     """Return how likely so many laps lie between two reports, at two moments, where a lap takes
     ``length`` milliseconds; None for what nobody knows.
     """
@@ -187,7 +193,8 @@ def lap_counts(before: int | None, at: int | None, length: float | None) -> dict
     return {count: weight / whole for count, weight in weights.items()}
 
 
-def _lap_weights(before: int | None, at: int | None, length: float | None) -> dict[int, float]:
+@functools.lru_cache(4096)
+def _lap_weights(before: int | None, at: int | None, length: float | None) -> Mapping[int, float]:
     missed = {count: _LOST ** (count - 1) for count in range(1, _MOST_LAPS)}
     if before is None or at is None:
         return {0: _REPEATED, **missed}

@@ -21,6 +21,7 @@ _LISTED = re.compile(r"\w+(?:[,./_·–—]\w+){2,}")  # 5,1,6,3
 _SHAPES = re.compile(r"\d+|[^\W\d_]+")
 _MOST_TOGETHER = 60  # characters of one word
 _KEPT = 50_000
+_RECENT = 64  # lines, whose words are asked for more than once
 _SPARED = "to for too won ate oh o a i"  # words that are found in others by chance
 
 
@@ -41,8 +42,9 @@ class RadioWords:
         }
         self._longest = max(map(len, self._parts), default=0)
         self.apart = functools.lru_cache(_KEPT)(self._apart)
+        self.cut = functools.lru_cache(_RECENT)(self._cut)
 
-    def cut(self, text: str) -> Wording:
+    def _cut(self, text: str) -> Wording:
         """Return the words of a line; raises CodeError for one too long to be read at once."""
         wording = cut(self.lexicon, text)
         if all(word.kind is not WordKind.UNKNOWN for word in wording):

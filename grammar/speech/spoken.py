@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from grammar import data
 from grammar.errors import Incomplete, Span, UnexpectedWord
-from grammar.speech.kinds import CHANGING, WordKind
+from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.lexicon import Lexicon
 from grammar.speech.numbers import arcs
 from grammar.speech.procedure import (
@@ -35,6 +35,7 @@ from grammar.speech.words import Word, Wording, unknown
 if TYPE_CHECKING:
     from lark import Lark
 
+_PLAIN = SPOKEN - {WordKind.MULTIPLE} | {WordKind.FILLER}
 _LABELS = {kind.value: kind.label for kind in WordKind} | {"$END": "the end of the message"}
 
 
@@ -123,9 +124,13 @@ def listen(lexicon: Lexicon, words: Wording) -> list[Stretch]:
     Raises UnknownWord, UnexpectedWord or Incomplete, with the place, where a word is unknown or
     procedure words do not fit.
     """
-    for word in words:
-        if word.kind is WordKind.UNKNOWN:
-            raise unknown(lexicon, words.text, word.text, word.span)
+    kinds = [word.kind for word in words]
+    if WordKind.UNKNOWN in kinds:
+        word = words[kinds.index(WordKind.UNKNOWN)]
+        raise unknown(lexicon, words.text, word.text, word.span)
+    if kinds and _PLAIN.issuperset(kinds):  # one run of them, whatever their order
+        spoken = [word for word in words if word.kind is not WordKind.FILLER]
+        return [Stretch(spoken, span=words.span)]
     tree = _parse(words)
     stretches = []
     for child in tree.children:

@@ -6,6 +6,7 @@ wins. Nothing is glued: a word is matched whole or not at all.
 
 from __future__ import annotations
 
+import functools
 import re
 import unicodedata
 from collections.abc import Iterator, Sequence
@@ -17,6 +18,7 @@ from grammar.speech.kinds import ONE_SYMBOL, WordKind
 from grammar.speech.lexicon import Lexicon, Meaning
 
 MOST_CHARACTERS = 100_000
+_MOST_PIECES, _MOST_KNOWN = 1_000, 40  # of them kept, and characters of one of those
 _PIECE = re.compile(r"\n\s*|[^\s]+")
 _PART = re.compile(r"[^-]+")
 _STRIPPED = ".,;:!?\"'()[]{}<>…“”‘’«»"
@@ -78,16 +80,18 @@ class Wording(Sequence[Word]):
 
 
 class _Piece(NamedTuple):
-    """A stretch of text between white space and hyphens: as written, in compared form, and
-    where.
+    """A stretch of text between white space and hyphens: as written, in compared form, where it
+    begins and ends, and what it means among others if it is a word of its own.
     """
 
     raw: str
     form: str
-    span: Span
+    start: int
+    end: int
+    meaning: Meaning
 
 
-_UNKNOWN = Meaning(WordKind.UNKNOWN)
+_UNKNOWN, _LINE_END = Meaning(WordKind.UNKNOWN), Meaning(WordKind.SEPARATOR)
 
 
 def cut(lexicon: Lexicon, text: str) -> Wording:
@@ -95,13 +99,48 @@ def cut(lexicon: Lexicon, text: str) -> Wording:
     CodeError for a text too long to be read at once.
     """
     check_length(text)
-    pieces = list(_pieces(lexicon, text))
-    alone = len(pieces) == 1
-    words, place = [], 0
+    pieces: list[tuple[_Piece, int]] = []
+    for found in _PIECE.finditer(text):
+        raw, start = found.group(), found.start()
+        parts = _known_pieces if len(raw) <= _MOST_KNOWN else _pieces
+        pieces += [(piece, start) for piece in parts(lexicon, raw)]
+    if len(pieces) == 1:
+        return Wording(text, [_alone(lexicon, *pieces[0])])
+    longest, words, place = lexicon.longest, list[Word](), 0
     while place < len(pieces):
-        word, place = _word_at(lexicon, text, pieces, place, alone=alone)
-        words.append(word)
+        piece, start = pieces[place]
+        count = longest.get(piece.form, 1)
+        grouped = _group(lexicon, text, pieces[place : place + count]) if count > 1 else None
+        if grouped is None:
+            span = start + piece.start, start + piece.end
+            words.append(Word(piece.meaning, span, piece.raw))
+            place += 1
+        else:
+            words.append(grouped[0])
+            place += grouped[1]
     return Wording(text, words)
+
+
+def _alone(lexicon: Lexicon, piece: _Piece, start: int) -> Word:
+    """Return the one word of a transcript: typed symbols may be written small then."""
+    meaning = piece.meaning
+    if meaning is not _LINE_END:
+        meaning = _meaning(lexicon, piece.raw, piece.form, alone=True)
+    return Word(meaning, (start + piece.start, start + piece.end), piece.raw)
+
+
+def _group(
+    lexicon: Lexicon, text: str, pieces: Sequence[tuple[_Piece, int]]
+) -> tuple[Word, int] | None:
+    """Return the longest group of words that pieces begin with, and of how many it is."""
+    first, start = pieces[0]
+    for count in range(len(pieces), 1, -1):
+        meaning = lexicon.meanings.get(" ".join(piece.form for piece, _ in pieces[:count]))
+        if meaning is not None:
+            last, behind = pieces[count - 1]
+            span = start + first.start, behind + last.end
+            return Word(meaning, span, text[slice(*span)]), count
+    return None
 
 
 def check_length(text: str) -> None:
@@ -114,79 +153,57 @@ def check_length(text: str) -> None:
         )
 
 
-def _pieces(lexicon: Lexicon, text: str) -> Iterator[_Piece]:
+def _pieces(lexicon: Lexicon, raw: str) -> tuple[_Piece, ...]:
+    """Return the pieces of what stands between white space, or of a line end."""
+    if raw[0] == "\n":
+        return (_Piece("\n", "\n", 0, 1, _LINE_END),)
     in_use = lexicon.alphabet.index
-    stripped = "".join(character for character in _STRIPPED if character not in in_use)
-    for found in _PIECE.finditer(text):
-        raw, start = found.group(), found.start()
-        if raw[0] == "\n":
-            yield _Piece("\n", "\n", (start, start + 1))
-            continue
-        core = raw.strip(stripped)
-        if not core:
-            if any(character not in _PAUSE for character in raw):
-                yield _Piece(raw, raw, found.span())
-            continue
-        start += raw.index(core)
-        if core.startswith(("?", "[")) or core.endswith("]"):
-            yield _Piece(core, core, (start, start + len(core)))
-        elif (
-            "-" in core[1:-1] and "-" not in in_use and core[0] != "-" != core[-1]
-        ):  # a minus in front would be lost
-            for part in _PART.finditer(core):
-                yield _Piece(
-                    part.group(),
-                    _form(part.group()),
-                    (start + part.start(), start + part.end()),
-                )
-        else:
-            form = _form(core)
-            hyphened = form.replace(
-                "-", " "
-            )  # a word such as x-ray, where the hyphen is a symbol as well
-            yield _Piece(
-                core,
-                hyphened if hyphened in lexicon.meanings else form,
-                (start, start + len(core)),
-            )
+    core = raw.strip("".join(character for character in _STRIPPED if character not in in_use))
+    if not core:
+        kept = any(character not in _PAUSE for character in raw)
+        return (_piece(lexicon, raw, raw, 0),) if kept else ()
+    start = raw.index(core)
+    if core.startswith(("?", "[")) or core.endswith("]"):
+        return (_piece(lexicon, core, core, start),)
+    if (
+        "-" in core[1:-1] and "-" not in in_use and core[0] != "-" != core[-1]
+    ):  # a minus in front would be lost
+        return tuple(
+            _piece(lexicon, part.group(), _form(part.group()), start + part.start())
+            for part in _PART.finditer(core)
+        )
+    form = _form(core)
+    hyphened = form.replace("-", " ")  # a word such as x-ray, where the hyphen is a symbol as well
+    return (_piece(lexicon, core, hyphened if hyphened in lexicon.meanings else form, start),)
+
+
+_known_pieces = functools.lru_cache(_MOST_PIECES)(_pieces)
+
+
+def _piece(lexicon: Lexicon, raw: str, form: str, start: int) -> _Piece:
+    return _Piece(raw, form, start, start + len(raw), _meaning(lexicon, raw, form, alone=False))
 
 
 def _form(raw: str) -> str:
     return unicodedata.normalize("NFKC", raw).casefold()
 
 
-def _word_at(
-    lexicon: Lexicon,
-    text: str,
-    pieces: Sequence[_Piece],
-    place: int,
-    *,
-    alone: bool,
-) -> tuple[Word, int]:
-    piece = pieces[place]
-    if piece.form == "\n":
-        return Word(Meaning(WordKind.SEPARATOR), piece.span, piece.raw), place + 1
-    for count in range(min(lexicon.longest.get(piece.form, 1), len(pieces) - place), 0, -1):
-        group = pieces[place : place + count]
-        meaning = lexicon.meanings.get(" ".join(p.form for p in group))
-        if meaning is not None:
-            if count == 1:
-                meaning = _with_typed(lexicon, piece, meaning, alone=alone)
-            start, end = piece.span[0], group[-1].span[1]
-            return Word(meaning, (start, end), text[start:end]), place + count
-    typed = lexicon.typed(unicodedata.normalize("NFKC", piece.raw), alone=alone)
-    if typed is not None:
-        return Word(Meaning(WordKind.TYPED, (typed,)), piece.span, piece.raw), place + 1
-    return Word(_UNKNOWN, piece.span, piece.raw), place + 1
+def _meaning(lexicon: Lexicon, raw: str, form: str, *, alone: bool) -> Meaning:
+    """Return what a word may be that belongs to no group, ``alone`` in its transcript or not."""
+    meaning = lexicon.meanings.get(form)
+    if meaning is not None:
+        return _with_typed(lexicon, raw, meaning, alone=alone)
+    typed = lexicon.typed(unicodedata.normalize("NFKC", raw), alone=alone)
+    return _UNKNOWN if typed is None else Meaning(WordKind.TYPED, (typed,))
 
 
-def _with_typed(lexicon: Lexicon, piece: _Piece, meaning: Meaning, *, alone: bool) -> Meaning:
+def _with_typed(lexicon: Lexicon, raw: str, meaning: Meaning, *, alone: bool) -> Meaning:
     """Add the reading as typed symbols to a word in capitals, or standing alone, that has one: KILO
     may be K, or K-I-L-O.
     """
-    if len(piece.raw) == 1 or meaning.kind not in ONE_SYMBOL | {WordKind.FILLER}:
+    if len(raw) == 1 or meaning.kind not in ONE_SYMBOL | {WordKind.FILLER}:
         return meaning
-    typed = lexicon.typed(piece.raw, alone=alone)
+    typed = lexicon.typed(raw, alone=alone)
     if typed is None or typed in meaning.options:
         return meaning
     return Meaning(

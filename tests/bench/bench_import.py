@@ -3,13 +3,11 @@ that memory stays where it is.
 
     python tests/bench/bench_import.py [LINES]
 
-The talk, the reports and the read-backs are invented; one line in ten holds a report, as on a race
-radio with two cars.
+The race is one of radio_events.py: two cars, every style of talk, a line of code in nine.
 """
 
 from __future__ import annotations
 
-import itertools
 import json
 import random
 import resource
@@ -22,26 +20,40 @@ from pathlib import Path
 ROOT = Path(__file__).parents[2]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests")]
 
-from radio.speakers import labelled, talk  # noqa: E402
+from bench.radio_events import DEVELOPED, HELD_OUT, Event, Line, moved  # noqa: E402
+from radio.speakers import talk  # noqa: E402
 
 from codec import load_book  # noqa: E402
-from codec.radio.crews import Crew  # noqa: E402
+from codec.radio.crews import crews_of  # noqa: E402
 from codec.radio.importing import import_transcript  # noqa: E402
 from codec.sheet import Journal  # noqa: E402
 
+RACE = ROOT / "examples" / "race" / "race.toml"
+CREWS = ("5=Ines Kolbe,Radek", "33=Tilda Ousmane,Bruun")
+_LAPS = 50  # of one style, before the next: a whole number of tens, as the lap said is one figure
+_TALK = 8  # lines of talk beside each line of code
+
 
 def lines(count: int) -> Iterator[str]:
-    """Yield ``count`` lines of JSON, each as of another moment."""
-    book, chance = load_book(ROOT / "examples" / "race" / "race.toml"), random.Random(1)
-    quiet = talk()
-    reports = [line.said for line in labelled(book, 9, 400, 0, 0) if line.strings]
-    for number in range(count):
-        if number % 10:
+    """Yield ``count`` lines of JSON of one long race in every style of talk."""
+    book, chance, quiet = load_book(RACE), random.Random(1), talk()
+    styles, said, end = [*DEVELOPED, *HELD_OUT], list[Line](), 0.0
+    for number, style in enumerate(styles):
+        event = Event(book, number, style, 0.0, "right", _LAPS)
+        people = [(car.driver, car.engineer) for car in event.cars]
+        there = [moved(line, end) for line in event.lines]
+        length = max(car.clock for car in event.cars)
+        for _ in range(_TALK * sum(line.report for line in there)):
             who, text = chance.choice(quiet)
-        else:
-            said = reports[number // 10 % len(reports)]
-            who, text = said.speaker, said.text
-        yield json.dumps({"start": number * 9.0, "speaker": who, "text": text}) + "\n"
+            speaker = chance.choice(people)[who == "pit"] if who else ""
+            there.append(Line(end + chance.uniform(0, length), speaker, text))
+        said += sorted(there, key=lambda line: line.at)
+        end += length
+    for number in range(count):
+        rounds, place = divmod(number, len(said))
+        line = said[place]
+        facts = {"start": round(line.at + rounds * end, 2), "speaker": line.speaker}
+        yield json.dumps({**facts, "text": line.text}) + "\n"
 
 
 def peak() -> float:
@@ -66,22 +78,24 @@ def main(count: int) -> None:
         ) as journal,
         path.open() as stream,
     ):
-        start = time.perf_counter()
+        start, used = time.perf_counter(), time.process_time()
         watched = (
             marks.append(peak()) or line if number % (count // 10) == 0 else line
             for number, line in enumerate(stream)
         )
-        summary = import_transcript(journal, watched, "jsonl", [Crew("7", "Ana")])
-        took = time.perf_counter() - start
+        summary = import_transcript(journal, watched, "jsonl", crews_of(CREWS))
+        took, used = time.perf_counter() - start, time.process_time() - used
     written, left = sum(summary.written.values()), sum(summary.left_out.values())
     print(
         f"{count} lines, {path.stat().st_size / 1e6:.0f} MB; {written} entries written, {left}"
         " left out"
     )
-    print(f"import      {count / took:10,.0f} lines/s")
+    print(
+        f"import      {count / took:10,.0f} lines/s, {count / used:,.0f} a second of processor time"
+    )
     print(f"json.loads  {count / plain:10,.0f} lines/s   ratio {took / plain:.1f}")
     print("peak memory after each tenth (MB):", " ".join(f"{mark:.0f}" for mark in marks))
-    for name in itertools.chain(path.parent.iterdir()):
+    for name in path.parent.iterdir():
         name.unlink()
     path.parent.rmdir()
 
