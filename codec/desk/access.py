@@ -10,6 +10,7 @@ and no other site sends. See "HTTP Semantics" (RFC 9110), "The Web Origin Concep
 
 from __future__ import annotations
 
+import asyncio
 import hmac
 import json
 import secrets
@@ -26,6 +27,8 @@ from grammar.errors import CodeError
 COOKIE = "niner-desk"
 MOST_BODY = 64_000  # bytes of what a page sends
 MOST_FILE = 50_000_000  # bytes of a transcript or a sheet that is brought
+LEAST_TIME = 20.0  # seconds in which what a page sends must be here
+_PACE = 200_000  # bytes a second at least, of what is larger
 _TOKEN = 32  # bytes of chance in a link
 _SECURITY = {
     "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src"
@@ -155,7 +158,9 @@ class Guard:
             origin is None and scope["method"] == "POST"
         ):
             return 403, "only a page of this desk may ask for that"
-        if headers.get("sec-fetch-site", "none") == "cross-site" and not path.startswith("/join/"):
+        # another port of this machine is the same site, and none of this desk's
+        elsewhere = headers.get("sec-fetch-site", "none") not in ("none", "same-origin")
+        if elsewhere and not path.startswith("/join/"):
             return 403, "only a page of this desk may ask for that"
         most = self._most(path)
         if int(headers.get("content-length", "0")) > most:
@@ -167,14 +172,22 @@ class Guard:
 
 
 class _Bounded:
-    """What a request brings, ended where it is longer than it may be."""
+    """What a request brings, ended where it is longer, or takes longer, than it may."""
 
     def __init__(self, receive: Receive, most: int) -> None:
-        self.receive, self.left = receive, most
+        self.receive, self.left, self.coming = receive, most, True
+        self.until = asyncio.get_running_loop().time() + LEAST_TIME + most / _PACE
 
     async def __call__(self) -> MutableMapping[str, Any]:
-        message = await self.receive()
+        if not self.coming:  # now it only waits for whoever asked to go away
+            return await self.receive()
+        try:
+            async with asyncio.timeout_at(self.until):
+                message = await self.receive()
+        except TimeoutError:
+            raise CodeError("it took too long to be sent", kind="usage") from None
         self.left -= len(message.get("body", b""))
+        self.coming = message.get("more_body", False)
         if self.left < 0:
             raise CodeError("more than may be sent at once", kind="usage")
         return message

@@ -9,8 +9,9 @@ from pathlib import Path
 
 import uvicorn
 
-from codec.desk.access import Links, Role
+from codec.desk.access import Guard, Links, Role
 from codec.desk.app import application
+from codec.desk.connection import PatientConnection, many_connections
 from codec.desk.sheets import OpenSheet
 from grammar.book import Book
 from grammar.errors import CodeError
@@ -85,23 +86,31 @@ def serve(
         )
     )
     guarded = application(sheets, names=names, scheme=scheme, links=links, address=base)
-    config = uvicorn.Config(
-        guarded,
-        log_level="warning",
-        access_log=False,  # what is asked for may hold a link
-        server_header=False,
-        timeout_graceful_shutdown=1,  # pages that listen would hold it for ever
-        ssl_certfile=None if certificate is None else certificate[0],
-        ssl_keyfile=None if certificate is None else certificate[1],
-        ws="none",
-    )
-    server = uvicorn.Server(config)
+    server = server_of(guarded, certificate)
+    many_connections()
     with bound:
         for sheet in sheets.values():
             sheet.open()
         bound.listen()  # who comes from now on waits for an answer, and is not refused
         tell(served)
         server.run(sockets=[bound])
+
+
+def server_of(guarded: Guard, certificate: tuple[str, str] | None = None) -> uvicorn.Server:
+    """Return what serves an application; nothing that is asked for stands in its log."""
+    return uvicorn.Server(
+        uvicorn.Config(
+            guarded,
+            log_level="warning",
+            access_log=False,  # what is asked for may hold a link
+            server_header=False,
+            timeout_graceful_shutdown=1,  # pages that listen would hold it for ever
+            ssl_certfile=None if certificate is None else certificate[0],
+            ssl_keyfile=None if certificate is None else certificate[1],
+            ws="none",
+            http=PatientConnection,
+        )
+    )
 
 
 def names_of(hosts: Sequence[str], port: int, scheme: str) -> list[str]:

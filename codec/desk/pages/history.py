@@ -42,6 +42,7 @@ def part(desk: Desk) -> DeskPage:
             "history.html",
             history=History(lines, search, before, found[-1].seq if more else 0),
             version=sheet.version,
+            cars=list(sheet.cars),
         )
 
     return DeskPage([Route("/history/{sheet}", history)], menu={"history": "/history/"})
@@ -50,7 +51,7 @@ def part(desk: Desk) -> DeskPage:
 class HistoryLine(NamedTuple):
     """An entry; what it says, and what has become of it, as people read them; the words to begin
     with where it is put right, None where it can't be; the number of the entry to withdraw so that
-    it is taken back or comes back, 0 where there is none.
+    it is taken back or comes back, 0 where there is none; whether nobody knows whose it is.
     """
 
     entry: Entry
@@ -58,6 +59,7 @@ class HistoryLine(NamedTuple):
     fate: str
     typed: str | None
     withdraw: int
+    whose: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +111,9 @@ def line_of(session: Session, entry: Entry) -> HistoryLine:
         now = entry if row is None else row.entry
         typed = _typed(now)
     withdraw = 0 if entry.kind == "car" else by or entry.seq
-    return HistoryLine(entry, words_of(session.book, entry), fate, typed, withdraw)
+    of_a_car = row is not None and row.first.kind in ("report", "call")
+    whose = of_a_car and row is not None and not row.entry.car
+    return HistoryLine(entry, words_of(session.book, entry), fate, typed, withdraw, whose)
 
 
 def _typed(entry: Entry) -> str:

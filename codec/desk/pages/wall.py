@@ -124,8 +124,9 @@ class Wall:
 
     async def enter(self, request: Request) -> Response:
         """Write a line; the answer means that it is on the disk."""
+        body = await request.body()
         try:
-            sent = json.loads(await request.body())
+            sent = json.loads(body)
             line = Line(*(str(sent[name]) for name in ("key", "writer", "car", "text")))
         except (ValueError, KeyError, TypeError, RecursionError):
             raise CodeError(

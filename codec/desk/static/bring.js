@@ -73,8 +73,8 @@ function item({ entry, car, lap, speaker, heard, why, readings }) {
 function act(one, button) {
   const { entry, car, heard } = one.dataset;
   if (button.dataset.act === "car") { choose(one); return; }
-  if (!car && button.dataset.act !== "withdraw") { one.classList.add("wanted"); one.querySelector('[data-act="car"]').classList.add("wanted"); return; }
-  if (button.dataset.act === "fix") { put_right.fix(entry, car, heard); return; }
+  if (button.dataset.act === "fix") { put_right.fix(entry, car, heard, !car); return; }
+  if (!car && button.dataset.take) { one.querySelector('[data-act="car"]').classList.add("wanted"); return; }
   const line = button.dataset.take ? `/accept ${entry} ${button.dataset.take}` : `/withdraw ${entry}`;
   if (put_right.send(car, line)) one.dataset.state = "sent";
 }

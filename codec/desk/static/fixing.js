@@ -5,6 +5,7 @@ import { Outbox } from "./outbox.js";
 // `done` is called with a line that was written or refused for good, and whether it was written.
 export async function fixing(sheet, done) {
   const name = writer(), dialog = by("fixing"), words = by("fixing-words"), look = by("fixing-look");
+  const whose = by("fixing-whose"), car_of = () => (whose.hidden ? of.car : by("fixing-car").value);
   let of = null; // the entry that is being fixed: its number, and its car
   const show = (lines) => document.querySelector(".sending").replaceChildren(...lines.map(({ text }) => element("li", text)));
   const heard = (line, answer, written) => {
@@ -23,21 +24,23 @@ export async function fixing(sheet, done) {
 
   words.addEventListener("input", asking(80, (signal) => {
     look.replaceChildren();
-    return words.value.trim() && fetch(address("look", sheet, { car: of.car, text: `/fix ${of.number} ${words.value}` }), { signal });
+    return words.value.trim() && fetch(address("look", sheet, { car: car_of(), text: `/fix ${of.number} ${words.value}` }), { signal });
   }, (found) => { look.dataset.tone = found.tone; look.textContent = found.lines.join("  "); }));
   dialog.querySelector("form").addEventListener("submit", (event) => {
     event.preventDefault();
     if (!words.value.trim()) return;
     dialog.close();
-    send(of.car, `/fix ${of.number} ${words.value}`);
+    send(car_of(), `/fix ${of.number} ${words.value}`);
   });
   by("fixing-leave").addEventListener("click", () => dialog.close());
 
   return {
     send,
     open: () => dialog.open,
-    fix(number, car, typed) {
+    // `unknown`: it is of a car, and nobody knows which.
+    fix(number, car, typed, unknown) {
       of = { number, car };
+      whose.hidden = !unknown;
       by("fixing-title").textContent = `Entry ${number}${car ? `, car ${car}` : ""}`;
       words.value = typed;
       look.replaceChildren();

@@ -29,8 +29,8 @@ function put(fresh) {
 }
 
 let put_right = null;
-function act(name, { seq, car, typed, withdraw }) {
-  if (name === "fix" && typed !== undefined) put_right.fix(seq, car, typed);
+function act(name, { seq, car, typed, withdraw, whose }) {
+  if (name === "fix" && typed !== undefined) put_right.fix(seq, car, typed, whose === "yes");
   if (name === "withdraw" && withdraw) put_right.send(car, `/withdraw ${withdraw}`);
 }
 
