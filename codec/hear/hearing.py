@@ -222,10 +222,7 @@ def hear(
         )
     hearings = [
         *(one for before in earlier for one in before.heard),
-        *(
-            one._replace(radio=known)
-            for one in _listened(book, ears, heard, asked or AskedPart())
-        ),
+        *(one._replace(radio=known) for one in _listened(book, ears, heard, asked or AskedPart())),
     ]
     alignments = align(ears, hearings, model.longest)
     expected = Prior.of(prior)

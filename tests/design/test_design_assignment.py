@@ -143,6 +143,7 @@ def heard(symbols: dict[str, str]) -> Tally:
     return simulate(parse_book(book_text(sections, [], {}), "temperatures"), setting)
 
 
+@pytest.mark.slow  # the short form is the one above
 def test_assigned_codewords_are_accepted_far_more_often_in_the_simulation_of_hearing(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

@@ -7,6 +7,7 @@ import datetime
 import io
 import json
 import random
+import shutil
 from pathlib import Path
 
 import pytest
@@ -24,11 +25,11 @@ from codec.screen.console import console
 from codec.screen.drill_progress import progress
 
 
-@pytest.fixture
-def journal(tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def drilled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two days of Ana reading and Ben hearing."""
     clock = [START]
-    path = tmp_path / "drills.niner"
+    path = tmp_path_factory.mktemp("drills") / "drills.niner"
     with DrillJournal(path, create=True, clock=lambda: clock[0]) as journal:
         people: list[tuple[str, Drill, str]] = [("Ana", "read", ""), ("Ben", "hear", "noisy")]
         for person, drill, noise in people:
@@ -53,6 +54,11 @@ def journal(tmp_path: Path) -> Path:
                 learner.night()
                 clock[0] += datetime.timedelta(days=1)
     return path
+
+
+@pytest.fixture
+def journal(drilled: Path, tmp_path: Path) -> Path:
+    return Path(shutil.copy(drilled, tmp_path))
 
 
 def test_symbols_fields_and_confusions_are_counted() -> None:

@@ -17,7 +17,7 @@ from grammar.parsing import parse_book
 
 # up to how many readings of a message all are compared, and how many of one that has more;
 # tests/bench/bench_export.py takes 100,000
-DRAWN = [(4_000, 2_000), pytest.param(EVERY, 10_000, marks=pytest.mark.slow)]
+DRAWN = [(1_000, 500), pytest.param(EVERY, 10_000, marks=pytest.mark.slow)]
 
 
 @pytest.fixture(scope="module", params=SEVERAL)

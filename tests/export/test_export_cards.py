@@ -27,7 +27,12 @@ from grammar.parsing import parse_book
 
 RACE = example("race")
 READERS: tuple[Reader, ...] = ("driver", "engineer")
-CARDS = [(name, reader) for name in BOOKS for reader in READERS]
+LARGE = ("race", "qualifying")  # take seconds to draw
+CARDS = [
+    pytest.param(name, reader, marks=[pytest.mark.slow] * (name in LARGE))
+    for name in BOOKS
+    for reader in READERS
+]
 LONG = """
 title = "A book whose title goes on and on, for a team that likes to say all there is to say about it, and then some"
 [fields.a]

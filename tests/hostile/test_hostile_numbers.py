@@ -110,7 +110,7 @@ TRANSCRIPTS = {
 @pytest.mark.parametrize("form", TRANSCRIPTS)
 def test_a_time_or_lap_nobody_means_is_left_out_of_a_transcript(form: str, number: str) -> None:
     lines = TRANSCRIPTS[form].format(number).splitlines(keepends=True)
-    with bounded(2):
+    with bounded():
         found = list(FORMS[form.partition(",")[0]].utterances(lines, lambda _: False))
     assert found
     for one in found:
@@ -189,19 +189,19 @@ def test_a_race_of_any_sheet_is_followed_at_once() -> None:
         )
 
     for amount in (Decimal(999_999), Decimal(9) * 10**29, Decimal(LONG), Decimal("0.5"), -5000):
-        with bounded(2):
+        with bounded():
             race = follow(
                 event, [fact(1, "report", 1, "lap"), fact(2, "event", 1, "added", amount)]
             )
             advise(race)
         assert race.laps_added == 0
         assert [notice.kind for notice in race.notices] == ["laps-added"]
-    with bounded(2):
+    with bounded():
         many = [fact(seq, "event", 1, "added", Decimal(1)) for seq in range(2, 3000)]
         race = follow(event, [fact(1, "report", 1, "lap"), *many])
         advise(race)
     assert race.laps_added == MOST_LAPS
-    with bounded(2):
+    with bounded():
         race = follow(event, [fact(1, "report", 10**9, "lap")])
         advise(race)
     assert race.lap == 0

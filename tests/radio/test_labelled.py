@@ -94,7 +94,7 @@ TEMPLATES = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("count", [1000, pytest.param(3000, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("count", [400, pytest.param(3000, marks=pytest.mark.slow)])
 def test_made_up_talk_full_of_names_and_numbers_holds_hardly_a_report(
     count: int, capsys: pytest.CaptureFixture[str]
 ) -> None:
