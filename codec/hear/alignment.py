@@ -160,19 +160,16 @@ class Alignments:
         column: np.ndarray,
         symbol: np.ndarray,
         starts: np.ndarray,
-        worth: np.ndarray | None,
     ) -> np.ndarray:
         """Return by (state, run of edges) the weights after saying the symbols of the edges: each
-        edge begins with a column of ``weights`` and has its own ``worth``, the runs begin at
-        ``starts``.
+        edge begins with a column of ``weights``, the runs begin at ``starts``.
         """
         import numpy as np
 
         if len(column) * self.size < _LARGE:
-            gone = weights.take(column, axis=1)
-            said = self.said(gone if worth is None else gone * worth, symbol)
+            said = self.said(weights.take(column, axis=1), symbol)
             return np.asarray(np.add.reduceat(said, starts, axis=1))
-        return self._sums(weights, column, symbol, starts, self._leaving, worth)
+        return self._sums(weights, column, symbol, starts, self._leaving)
 
     def sums_unsaid(
         self,
@@ -199,7 +196,6 @@ class Alignments:
         symbol: np.ndarray,
         starts: np.ndarray,
         arcs_of: list[list[tuple[int, np.ndarray]]],
-        worth: np.ndarray | None = None,
     ) -> np.ndarray:
         """Large layers go state by state: that keeps to memory the processor has at hand."""
         import numpy as np
@@ -208,8 +204,6 @@ class Alignments:
         row, said = np.empty((2, len(column)))
         for state, arcs in enumerate(arcs_of):
             weights[state].take(column, out=row, mode="clip")
-            if worth is not None:
-                np.multiply(row, worth, out=row)
             alike = None  # the sums of what is worth the same for every symbol, made at need
             for other, by_symbol in arcs:
                 if len(by_symbol) > 1:

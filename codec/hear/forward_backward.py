@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterator
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from codec.hear.alignment import Alignments
-from codec.hear.lattice import Decides, Join, MessageLattice, Mix, Operation
+from codec.hear.lattice import Decides, Join, MessageLattice, Mix, Operation, Say
 
 if TYPE_CHECKING:
     import numpy as np
@@ -145,18 +145,28 @@ def _forward(
         before[part.rows, _slots(operation)] = mixed.reshape(len(begun), -1)
     else:
         begun = part.closed(before[part.rows, operation.low : operation.high])
+        whole = part.size * len(operation.source) <= MOST_HELD
+        gone = _gone(operation, weight, begun, slice(None)) if whole else begun
         for low, high in _blocks(len(operation.symbol), part):
             targets, starts = _among(operation.reached_starts, low, high)
             run = operation.reached_run[low:high]
-            said = part.sums_said(
-                begun,
-                operation.source.take(run),
-                operation.reached_symbol[low:high],
-                starts,
-                None if weight is None else np.asarray(weight).take(run),
-            )
+            if not whole:
+                gone, run = _gone(operation, weight, begun, run), np.arange(high - low)
+            said = part.sums_said(gone, run, operation.reached_symbol[low:high], starts)
             before[_at(part.reached, operation.reached[targets])] += said
     return begun
+
+
+def _gone(
+    operation: Say, weight: np.ndarray | float | None, begun: np.ndarray, runs: Any
+) -> np.ndarray:
+    """Return by (state, run) the weights with which runs of edges begin, each with its own."""
+    import numpy as np
+
+    gone: np.ndarray = begun.take(operation.source[runs], axis=1)
+    if weight is not None:
+        gone *= np.asarray(weight)[runs]
+    return gone
 
 
 Told = Callable[["slice | None", "np.ndarray"], None]
@@ -241,8 +251,7 @@ def _tell(
         states = begun.reshape(-1, operation.states, operation.keys)
         worth = np.tensordot(states, way, axes=((0, 2), (0, 2))) * weight
     else:
-        worth = np.einsum("sr,sr->r", begun.take(operation.source[runs], axis=1), way)
-        worth = worth if weight is None else worth * np.asarray(weight)[runs]
+        worth = np.einsum("sr,sr->r", _gone(operation, weight, begun, runs), way)
     for name, decided in operation.decides.items():
         flat = (decided if runs is None else decided[runs]).reshape(-1)
         levels[name] += np.bincount(

@@ -72,13 +72,11 @@ class Window:
         column: np.ndarray,
         symbol: np.ndarray,
         starts: np.ndarray,
-        worth: np.ndarray | None,
     ) -> np.ndarray:
         """Return by (state, run of edges) the weights after saying the symbols of the edges."""
         import numpy as np
 
-        gone = weights.take(column, axis=1)
-        said = self._said(gone if worth is None else gone * worth, symbol, back=False)
+        said = self._said(weights.take(column, axis=1), symbol, back=False)
         return np.asarray(np.add.reduceat(said, starts, axis=1))
 
     def sums_unsaid(
