@@ -41,10 +41,12 @@ def add(commands: Any) -> None:
     )
     parser.add_argument(
         "--car",
-        default="",
+        action="append",
+        default=[],
         metavar="CAR[=DRIVER]",
         help=(
-            "the car spoken to, a new one beside others with its driver; the last one if not given"
+            "the car spoken to, a new one beside others with its driver; the last one if not given;"
+            " once for each car, the first is spoken to"
         ),
     )
     parser.add_argument(
@@ -78,13 +80,9 @@ def run(args: argparse.Namespace) -> int:
     with Journal(args.sheet, book, writer=args.writer) as journal:
         event = event or _event(args.event, journal.book)
         session = Session(journal, event=event)
-        begun = (
-            speak_to(session, args.car)
-            if args.car
-            else session.spoken_to()
-            if session.car
-            else None
-        )
+        begun = session.spoken_to() if session.car and not args.car else None
+        for car in args.car[1:] + args.car[:1]:  # the first one last: it is spoken to
+            begun = speak_to(session, car)
         if not sys.stdin.isatty() or not sys.stdout.isatty():
             if begun is not None and begun.tone == "warning":
                 tell("\n".join(begun.lines))

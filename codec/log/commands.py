@@ -9,7 +9,7 @@ from typing import NamedTuple
 from codec.encoding import encode
 from codec.log.fields import dial_at
 from codec.log.lines import note, report_entry, stands_at, write_down
-from codec.log.readbacks import Called, repeated
+from codec.log.readbacks import Called, read_back, repeated
 from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio import by_hand
@@ -148,20 +148,7 @@ def _read_back(watch: Watch, rest: str) -> Shown:
     answers = [name for name in watch.book.messages if call.message in repeated(watch.book, name)]
     if answers:
         return write_down(watch, encode(watch.book, dict(call.values), answers[0]).string)
-    watch.write(
-        Entry(
-            kind="readback",
-            car=watch.car,
-            lap=call.lap,
-            lap_by=call.lap_by,
-            message=call.message,
-            string=call.string,
-            values=dict(call.values),
-            certainty=1.0,
-            about=calls[-1].row.first.seq,
-            note="agrees",
-        )
-    )
+    watch.write(read_back(calls[-1].row))
     return Shown("good", (f"read back: {call.string}",))
 
 

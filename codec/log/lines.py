@@ -12,6 +12,7 @@ from decimal import Decimal
 
 from codec.decoding import Transcript
 from codec.log.fields import ByField, by_field, dial_at
+from codec.log.readbacks import read_back
 from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio.doubt import NOISY, Doubt, doubt, of_any_lap
@@ -136,6 +137,11 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
         if again is not None and again.answered is not None:
             entries.append(_question(watch, text).replace(about=again.answered.first.seq))
             shown[-1] += "  (said again)"
+            continue
+        back = watch.readbacks.word_for_word(reading)
+        if back is not None:
+            entries.append(read_back(back).replace(heard=text))
+            shown[-1] += "  (read back right; if you said it again, /undo)"
             continue
         entries.append(report_entry(watch, reading, text, 1.0))
         warnings += [f"! {warning}" for warning in reading.warnings]

@@ -43,6 +43,23 @@ def different(book: Book, called: Entry, values: Values) -> str:
     return "; ".join(told)
 
 
+def read_back(call: Row) -> Entry:
+    """Return the entry that tells that a call was read back as it was said."""
+    said = call.entry
+    return Entry(
+        kind="readback",
+        car=said.car,
+        lap=said.lap,
+        lap_by=said.lap_by,
+        message=said.message,
+        string=said.string,
+        values=dict(said.values),
+        certainty=1.0,
+        about=call.first.seq,
+        note="agrees",
+    )
+
+
 @dataclass(frozen=True, slots=True)
 class ReadBack:
     """A read-back that stands, the call it is of (None if there was none), and in words what is
@@ -150,6 +167,15 @@ class ReadBacks:
         answered = any(reading.message in repeated(self.book, name) for name in self.book.messages)
         same = [row for row in self.waiting if row.entry.message == reading.message]
         return same[-1] if answered and same else None
+
+    def word_for_word(self, reading: Reading) -> Row | None:
+        """Return the call that waits and says the very same, where the book has no message to read
+        it back: then what is heard once more is taken for its read-back. None if there is none.
+        """
+        if any(reading.message in repeated(self.book, name) for name in self.book.messages):
+            return None
+        same = [row for row in self.waiting if row.entry.message == reading.message]
+        return same[-1] if same and dict(same[-1].entry.values) == dict(reading.values) else None
 
     def mended(self, reading: Reading) -> Row | None:
         """Return the wrong read-back that a report puts right or says once more, None if it does

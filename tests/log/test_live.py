@@ -163,6 +163,16 @@ def test_a_doubtful_report_of_no_car_is_taken_for_the_car_spoken_to(session: Ses
     assert session.entries[-1].heard == heard
 
 
+def test_several_cars_may_be_named_and_the_first_is_spoken_to(tmp_path: Path) -> None:
+    sheet = tmp_path / "e.sheet"
+    done = piped(sheet, f"{REPORT}\n", "--car", "7=Ana", "--car", "61=Oz", "--json")
+    assert json.loads(done.stdout.splitlines()[0])["tone"] == "warning"
+    with Journal(sheet) as journal:
+        entries = list(journal.entries())
+    assert {entry.car for entry in entries if entry.kind == "car"} == {"7", "61"}
+    assert [entry.car for entry in entries if entry.kind == "report"] == ["7"]
+
+
 def test_a_pipe_is_logged_line_by_line(tmp_path: Path) -> None:
     done = piped(tmp_path / "e.sheet", f"{REPORT}\nfive lemon\n", "--car", "7=Ana", "--json")
     told = [json.loads(line) for line in done.stdout.splitlines()]

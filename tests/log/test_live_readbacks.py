@@ -188,3 +188,21 @@ def test_a_call_said_while_another_waits_may_be_its_read_back(session: Session) 
     assert (
         session.enter("tango three eight").tone == "good"
     )  # nobody reads back an energy target in this book
+
+
+def test_a_call_without_a_message_to_read_it_back_is_read_back_by_its_words(
+    session: Session,
+) -> None:
+    """The race book has none for a target: the driver says what was called once more."""
+    assert session.enter("tango three zero").tone == "good"
+    said = session.enter("tango three zero")
+    assert "read back right" in said.lines[0]
+
+    def targets() -> list[str]:
+        return [one.state for one in session.readbacks.log if one.row.entry.message == "pace"]
+
+    assert targets() == ["read back"]
+    session.enter("/undo")
+    assert targets() == ["called"]
+    assert "read back" not in session.enter("tango three one").lines[0]
+    assert targets() == ["called", "called"]
