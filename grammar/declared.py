@@ -133,7 +133,14 @@ class Declared(ABC):
         )
 
     def __hash__(self) -> int:
-        return hash((type(self), repr(self)))
+        found: int | None = self.__dict__.get("_hash")
+        if found is None:  # worked out once, as nothing changes
+            found = self.__dict__["_hash"] = hash((type(self), repr(self)))
+        return found
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Return what is pickled: not the hash, which is another in another process."""
+        return {name: value for name, value in self.__dict__.items() if name != "_hash"}
 
     def __repr__(self) -> str:
         told = ", ".join(f"{name}={getattr(self, name)!r}" for name in self.declared)
