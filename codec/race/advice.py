@@ -14,7 +14,7 @@ from codec.encoding import Encoded, encode
 from codec.race import units
 from codec.race.dials import Move, Position, fewest_clicks, wheel_move
 from codec.race.event import WheelSpec
-from codec.race.outlook import outlook
+from codec.race.outlook import Outlook, UseLimit, outlook
 from codec.race.race import Race
 from grammar.book import Book
 from grammar.errors import CodeError, counted
@@ -40,8 +40,9 @@ def advise(race: Race) -> list[Advice]:
     target. [] if all is well.
 
     The target is the highest that, held to the flag, keeps the chance of running short within what
-    the event accepts; of those that lie less than the tolerance below it, the one that is quickest
-    to say.
+    the event accepts, and so every other limit (``Outlook.limits``); of those that lie less than
+    the tolerance below it, the one that is quickest to say. No higher target is called while a
+    temperature may reach its limit.
     """
     return [advice for advice in (_laps(race), _target(race)) if advice is not None]
 
@@ -59,21 +60,60 @@ def _laps(race: Race) -> Advice | None:
 
 
 def _target(race: Race) -> Advice | None:
-    pace, distance = race.event.spec.calls.pace, outlook(race).distance
-    safe = distance.safe
-    if pace is None or safe is None or race.lap == 0 or race.neutralised:
+    pace, look = race.event.spec.calls.pace, outlook(race)
+    if pace is None or race.lap == 0 or race.neutralised or not look.limits:
         return None
     field, change = race.event.book.fields[pace.target], float(race.event.spec.advice.change)
-    now = outlook(race).use.mean
-    if abs(safe - now) <= change or field.progression is None:
+    now, limit = look.use.mean, look.limits[0]
+    accepted = float(race.event.spec.advice.chance)
+    hot = any(reached.chance > accepted for reached in look.reaching.values())
+    if abs(limit.use - now) <= change or field.progression is None:
         return None
-    band = _band(race, field.progression, field.unit_text, safe)
-    call = quickest(race.event.book, pace.message, field, *band)
+    if limit.use > now and hot:
+        return None
+    low, high = _band(race, field.progression, field.unit_text, limit.use)
+    call = quickest(race.event.book, pace.message, field, min(low, max(high, 0)), max(high, 0))
     again = call is not None and call.reading.values[pace.target] == _said(race, field)
     if call is None or (again and not _missed(race, now)):
         return None
-    why = f"{distance.short:.0%} chance of running short" if safe < now else "there is more to use"
+    why = _why(race, look)
+    if high < 0:
+        why += "; this is the least that can be called, and not enough"
     return Advice(f"{now:.2f} {race.event.spec.energy.unit} a lap now: {why}", call)
+
+
+def _why(race: Race, look: Outlook) -> str:
+    """Return why a target is called: all that does not hold as it is, or up to what there is more
+    to use.
+    """
+    now, lowest = look.use.mean, look.limits[0]
+    if lowest.use > now:
+        return "there is more to use" + _MORE[lowest.holds].format(_name(race, lowest))
+    over = [limit for limit in look.limits if limit.use < now]
+    return " and ".join(_broken(race, look, limit) for limit in over)
+
+
+_MORE = {
+    "reserve": "",
+    "temperature": ", as far as {} stays below its limit",
+    "stop": ", so far that the charging stop {} is reached",
+}
+
+
+def _broken(race: Race, look: Outlook, limit: UseLimit) -> str:
+    """Return in words how likely a limit is broken, driving on as now."""
+    if limit.holds == "reserve":
+        return f"{look.distance.short:.0%} chance of running short"
+    if limit.holds == "stop":
+        return f"the charging stop {limit.name} may not be reached"
+    chance = look.reaching[limit.name].chance
+    return f"{chance:.0%} chance that {_name(race, limit)} reaches its limit"
+
+
+def _name(race: Race, limit: UseLimit) -> str:
+    """Return what a limit is called that is a temperature's or a stop's."""
+    bound = race.event.temperatures.get(limit.name) if limit.holds == "temperature" else None
+    return limit.name if bound is None else bound.field.title
 
 
 def _missed(race: Race, now: float) -> bool:

@@ -7,7 +7,6 @@ from typing import Any
 
 from codec.race.advice import Advice
 from codec.race.effects import effects
-from codec.race.energy import manners
 from codec.race.kalman import Distribution
 from codec.race.outlook import Distance, outlook
 from codec.race.race import Race
@@ -37,7 +36,7 @@ def as_dict(race: Race, advice: Sequence[Advice], minutes: float | None = None) 
         "target_kept": None if race.target is None else _kept(race),
         "laps_are": [
             {"kind": one.kind, "factor": round(one.factor, 4), "chance": round(one.chance, 4)}
-            for one in manners(race.energy)
+            for one in race.manners
         ],
         "as_it_is": _ending(look.distance),
         "one_lap_more": _ending(look.more),
@@ -66,7 +65,12 @@ def as_dict(race: Race, advice: Sequence[Advice], minutes: float | None = None) 
             for one in effects(race)
         ],
         "charging": {
-            stop.name: {"made": stop.made, "open": stop.open, "even": stop.even}
+            stop.name: {
+                "made": stop.made,
+                "open": stop.open,
+                "even": stop.even,
+                "lasts": stop.lasts,
+            }
             for stop in look.charging
         },
         "extra_power": None
@@ -80,6 +84,9 @@ def as_dict(race: Race, advice: Sequence[Advice], minutes: float | None = None) 
         "keeps_limit": {
             name: None if use is None else round(use, 4) for name, use in look.cool.items()
         },
+        "limits": [
+            {"use": round(one.use, 4), "holds": one.holds, "name": one.name} for one in look.limits
+        ],
         "schedule": None
         if look.schedule is None
         else {

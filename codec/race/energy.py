@@ -32,11 +32,12 @@ if TYPE_CHECKING:
 # how many times as much as stated laps may scatter and the habit drift, in steps of a factor
 _SCATTERS = (0.4, 0.63, 1.0, 1.6, 2.5, 4.0)
 _DRIFTS = (0.5, 1.0, 2.0, 4.0)
-_DRIFT_DOUBT = 0.65  # times as much as the scatter the drift is doubted
-_TOGETHER = 0.5  # power of the factor of the scatter by which the drift is expected to be off too
-_CREEPS = 0.03  # how likely the habit creeps, against that it only drifts
+_USUAL_SCATTER, _USUAL_DRIFT = 0.7, 1.25  # the middle of them, as files come: too much, too little
+_DRIFT_DOUBT = 0.3  # times as much as the scatter the drift is doubted, which goes with it
+_CREEPS = 0.02  # how likely the habit creeps from the start, against that it only drifts
+_BEGINS = 0.011  # the chance, on any lap, that it begins to
 _AS_STATED = 1.3  # a factor up to this is as stated, or its inverse
-_SURE, _SURE_OF_TREND = 0.9, 0.8  # of what the laps are like, before it is told
+_SURE, _SURER, _SURE_OF_CREEP = 0.9, 0.97, 0.5  # of what the laps are like, to tell it
 _ODD = 4.0  # times as much as others an odd lap scatters
 _PARTLY = 0.15  # how far a target half kept may lie off the half, as a share of the whole way
 
@@ -67,7 +68,7 @@ def _doubts(event: Event) -> tuple[float, float]:
     """
     spec = event.spec.energy
     plan = float(sum(event.plan)) / event.laps
-    creep = 0.1 * plan / event.laps if spec.creep is None else float(spec.creep)
+    creep = 0.25 * plan / event.laps if spec.creep is None else float(spec.creep)
     return float(spec.doubt), creep
 
 
@@ -84,7 +85,8 @@ def _cases(doubt: float, creep: float) -> Cases:
 
     cases = [
         (
-            share(scatter, doubt) * share(drift / scatter**_TOGETHER, _DRIFT_DOUBT * doubt),
+            share(scatter / _USUAL_SCATTER, doubt)
+            * share(drift / (_USUAL_DRIFT * scatter), _DRIFT_DOUBT * doubt),
             scatter,
             drift,
             0.0,
@@ -93,8 +95,10 @@ def _cases(doubt: float, creep: float) -> Cases:
     ]
     if creep:
         total = math.fsum(case[0] for case in cases)
+        weights = [share(scatter / _USUAL_SCATTER, doubt) for scatter in _SCATTERS]
         cases += [
-            (_CREEPS * total * share(scatter, doubt), scatter, 1.0, creep) for scatter in _SCATTERS
+            (_CREEPS * total * weight / sum(weights), scatter, 1.0, creep)
+            for scatter, weight in zip(_SCATTERS, weights, strict=True)
         ]
     return Cases.of(cases)
 
@@ -118,6 +122,7 @@ def transition(event: Event, expected: float, share: NeutralisedShare = RACING) 
         jump_slope=float(energy.first) ** 2,
         odd=float(energy.odd),
         odd_factor=_ODD**2,
+        bends=_BEGINS if energy.doubt else 0.0,
     )
 
 
@@ -230,19 +235,21 @@ def manners(state: GaussianMixture) -> list[Manner]:
     """Return in what the laps are not as the event file says, where that is nearly certain."""
     cases, weight = state.cases, state.case_weights()
     found = []
-    more, less = cases.scatter > _AS_STATED, cases.scatter < 1 / _AS_STATED
-    for apart in (more, less):
+    for apart, sure in (
+        (cases.scatter > _AS_STATED, _SURE),
+        (cases.scatter < 1 / _AS_STATED, _SURER),
+    ):
         chance = float(weight[apart].sum())
-        if chance > _SURE:
+        if chance > sure:
             found.append(Manner("scatter", float(weight @ cases.scatter), chance))
     creeping = cases.bend > 0
-    moving = creeping | (cases.drift > _AS_STATED)
-    chance, creep = float(weight[moving].sum()), float(weight[creeping].sum())
-    if chance > _SURE_OF_TREND:
-        if 2 * creep > chance:
-            found.append(Manner("creep", state.bend().mean / creep, chance))
-        else:
-            found.append(Manner("drift", float(weight @ cases.drift), chance))
+    chance = float(weight[creeping].sum())
+    if chance > _SURE_OF_CREEP:
+        found.append(Manner("creep", state.bend().mean / chance, chance))
+        return found
+    chance = float(weight[creeping | (cases.drift > _AS_STATED)].sum())
+    if chance > _SURER:
+        found.append(Manner("drift", float(weight @ cases.drift), chance))
     return found
 
 

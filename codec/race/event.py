@@ -117,7 +117,7 @@ class EnergySpec(Strict):
         ),
     )
     doubt: Annotated[ExactDecimal, Field(ge=0, le=2)] = Field(
-        Decimal("0.4"),
+        Decimal("0.8"),
         description=(
             "How far `spread` and `drift` may be off: the standard deviation of the natural"
             " logarithm of the factor. The race teaches better; 0 believes them."
@@ -134,7 +134,7 @@ class EnergySpec(Strict):
         None,
         description=(
             "Standard deviation of a steady change of the habit, a lap; the default would change it"
-            " by a tenth of the plan over the race, 0 is none."
+            " by a quarter of the plan over the race, 0 is none."
         ),
     )
 

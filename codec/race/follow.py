@@ -333,7 +333,8 @@ class _Following:
                 f" ({half + ignored:.0%}): a lap takes {use:.2f}",
                 fact,
             )
-        for manner in energy.manners(race.energy):
+        race.manners = energy.manners(self.believed)
+        for manner in race.manners:
             if manner.kind not in self.told_of_manners:
                 self.told_of_manners.add(manner.kind)
                 self._note("not-as-stated", _manner(manner, unit), fact)

@@ -13,8 +13,9 @@ Nobody knows the noise beforehand: how much single laps scatter and how much the
 multiples of what was stated, and whether the slope bends, are a table of ``Cases``, each with its
 own normals, weighed by how well it foretold the reports. Single laps have heavy tails: a lap may be
 odd, that is scatter several times as much, and how often laps are is learned (the probability of
-the next is that of a beta distribution, given how many were). The case itself may change: a little
-of the weight goes back to what was held likely at first with each lap.
+the next is that of a beta distribution, given how many were). The case itself may change: with each
+lap a little of the weight goes back to what was held likely at first, and a slope that did not bend
+may begin to.
 
 A report may be wrong. Each is taken both ways, as right (then it conditions the state) and as wrong
 (then it tells nothing), and each way keeps its weight, so that later reports can still tell which
@@ -44,8 +45,10 @@ if TYPE_CHECKING:
     from codec.race.truncated_normal import Array
 
 MOST_WAYS = 5  # of one case and one branch
+_BRANCHES = 4  # courses of a slope that was to change, and none before it was
 MOST_MARKS = 63  # reports, the last ones, of which it can still be told whether they were wrong
-_LEAST_SHARE = 1e-5
+_LEAST_SHARE = 1e-4
+_LEAST_JUMP = 1e-3
 _LEAST_LOG = (
     -200.0
 )  # a way is never held for less likely against the likeliest, so that it can come back
@@ -59,13 +62,15 @@ _ODD_LAPS = 20.0  # what is held beforehand about odd laps counts as much as so 
 @dataclass(frozen=True, eq=False)
 class Cases:
     """What the noise may be like: for each case its probability, how many times as much single laps
-    scatter and the slope drifts, and the variance of the bend.
+    scatter and the slope drifts, the variance of the bend, and the place of the case it changes to
+    when its slope begins to bend: the one that scatters as much, −1 if there is none.
     """
 
     weight: Array
     scatter: Array
     drift: Array
     bend: Array
+    bending: np.ndarray
 
     @classmethod
     def of(cls, cases: Iterable[tuple[float, float, float, float]]) -> Cases:
@@ -73,7 +78,9 @@ class Cases:
         import numpy as np
 
         weight, scatter, drift, bend = np.array(list(cases), dtype=float).T
-        return cls(weight / weight.sum(), scatter, drift, bend**2)
+        bends = {scatter[place]: place for place in np.flatnonzero(bend)}
+        bending = [-1 if bend[n] else bends.get(scatter[n], -1) for n in range(len(bend))]
+        return cls(weight / weight.sum(), scatter, drift, bend**2, np.array(bending))
 
     @classmethod
     @functools.cache
@@ -89,8 +96,9 @@ class Transition:
 
     Both gain variance, as many times as a case says; ``known_variance`` comes to the level in any
     case. With the probability ``odd`` the lap is odd: ``level_variance`` is ``odd_factor`` times as
-    much. With the probability ``jump`` something happened that no trend tells: then the level
-    gains ``jump_level``, the slope ``jump_slope`` of variance more.
+    much. With the probability ``bends`` a slope that did not bend begins to. With the probability
+    ``jump`` something happened that no trend tells: then the level gains ``jump_level``, the slope
+    ``jump_slope`` of variance more.
     """
 
     offset: float = 0.0
@@ -104,6 +112,7 @@ class Transition:
     jump_slope: float = 0.0
     odd: float = 0.0
     odd_factor: float = 1.0
+    bends: float = 0.0
 
 
 class Observation(NamedTuple):
@@ -216,8 +225,8 @@ class Distribution:
 
 @dataclass(frozen=True, slots=True)
 class TrendOutcome:
-    """What may become of a trend that is to change: ``share`` of the slope stays, and ``variance``
-    comes to it; ``width`` times what the slope is off comes as a deviation more. ``weight`` counts
+    """What may become of a trend that is to change: ``share`` of slope and bend stays, ``variance``
+    comes to the slope; ``width`` times what it is off comes as a deviation more. ``weight`` counts
     beforehand like so many times that it was seen.
     """
 
@@ -314,10 +323,13 @@ class GaussianMixture:
         import numpy as np
 
         state = self.settled()
-        matrix = np.array([[1.0, move.gain, 0.0], [0.0, move.settles, 1.0], [0.0, 0.0, 1.0]])
-        mean = state.mean @ matrix.T
+        if move.bends:
+            state = state._bent(move.bends)
+        mean, covariance = state.mean.copy(), state.covariance.copy()
+        _move(mean, move)
         mean[..., 0] += move.offset
-        covariance = matrix @ state.covariance @ matrix.T
+        _move(covariance, move)
+        _move(covariance.swapaxes(-1, -2), move)
         level = move.level_variance * state.cases.scatter[state.case] ** 2
         covariance[:, 0, 0, 0] += level + move.known_variance
         covariance[:, 0, 1, 1] += move.slope_variance * state.cases.drift[state.case] ** 2
@@ -330,15 +342,48 @@ class GaussianMixture:
         moved = state._with(weight=weight, mean=mean, covariance=covariance, laps=state.laps + 1)
         if not move.jump:
             return moved
-        jumped = covariance.copy()
+        total = weight.sum(axis=1)
+        may = total > _LEAST_JUMP * total.max()  # another would not be kept
+        jumps = np.flatnonzero(may)
+        jumped = covariance[jumps]
         jumped[..., 0, 0] += move.jump_level
         jumped[..., 1, 1] += move.jump_slope
+        stays = np.where(may, 1 - move.jump, 1.0)[:, None]
         return moved._taken(
-            np.tile(np.arange(len(weight)), 2),
-            weight=np.concatenate([weight * (1 - move.jump), weight * move.jump]),
-            mean=np.concatenate([mean, mean]),
+            np.concatenate([np.arange(len(weight)), jumps]),
+            weight=np.concatenate([weight * stays, weight[jumps] * move.jump]),
+            mean=np.concatenate([mean, mean[jumps]]),
             covariance=np.concatenate([covariance, jumped]),
         )
+
+    def _bent(self, chance: float) -> GaussianMixture:
+        """Return what is known where with this probability the slope begins to bend: for each case
+        that bends, and each branch, the likeliest way stands for all that come to it.
+        """
+        import numpy as np
+
+        target, weight = self.cases.bending[self.case], self.weight[:, 0]
+        ranked = np.argsort(-weight, kind="stable")
+        ranked = ranked[target[ranked] >= 0]
+        group = self._group(target)[ranked]
+        total = np.bincount(group, weight[ranked])
+        groups, first = np.unique(group, return_index=True)
+        chosen = ranked[first]
+        which = np.concatenate([np.arange(len(weight)), chosen])
+        covariance = self.covariance[which]
+        covariance[len(weight) :, :, 2, 2] += self.cases.bend[target[chosen], None]
+        shares = np.where(target >= 0, 1 - chance, 1.0)
+        return self._taken(
+            which,
+            weight=np.concatenate([weight * shares, chance * total[groups]])[:, None],
+            covariance=covariance,
+            case=np.concatenate([self.case, target[chosen]]),
+        )
+
+    def _group(self, case: np.ndarray) -> np.ndarray:
+        """Return a number for each way: of its branch of a case."""
+        group: np.ndarray = case * _BRANCHES + self.branch + 1
+        return group
 
     def odd_chance(self, beforehand: float) -> Array:
         """Return the probability of each way that the next lap is odd."""
@@ -365,15 +410,16 @@ class GaussianMixture:
         """Return the places of the ways to keep: the likeliest of each branch of each case."""
         import numpy as np
 
-        weight, group = self.weight[:, 0], self.case * 4 + self.branch + 1
+        weight, group = self.weight[:, 0], self._group(self.case)
         if (group == group[0]).all():
             first = np.argsort(-weight, kind="stable")[:MOST_WAYS]
             alone: np.ndarray = first[weight[first] > _LEAST_SHARE * weight.max()]
             return alone
         order = np.lexsort((-weight, group))
         sorted_group = group[order]
-        begins = np.flatnonzero(np.r_[True, sorted_group[1:] != sorted_group[:-1]])
-        rank = np.arange(len(order)) - np.repeat(begins, np.diff(np.r_[begins, len(order)]))
+        first = np.ones(len(order), bool)
+        np.not_equal(sorted_group[1:], sorted_group[:-1], out=first[1:])
+        rank = np.arange(len(order)) - np.flatnonzero(first)[np.cumsum(first) - 1]
         best = np.zeros(len(self.cases.weight))
         np.maximum.at(best, self.case, weight)
         likely = weight[order] > _LEAST_SHARE * weight.max()
@@ -516,7 +562,7 @@ class GaussianMixture:
         mean[..., 1] += shift
         made = []
         for number, course in enumerate(courses):
-            matrix = np.diag([1.0, course.share, 1.0])
+            matrix = np.diag([1.0, course.share, course.share])
             after = matrix @ covariance @ matrix
             off = mean[..., 1] ** 2 + covariance[..., 1, 1]
             after[..., 1, 1] += course.variance + course.width**2 * off
@@ -594,6 +640,13 @@ class GaussianMixture:
 
 _OF_A_WAY = ("weight", "mean", "covariance", "case", "branch", "past", "odd", "wrong")
 _KEPT = (*_OF_A_WAY, "cases", "laps", "marks")  # from one step to the next
+
+
+def _move(state: Array, move: Transition) -> None:
+    """Move states, along the last axis, a lap on: with the slope, and with the bend."""
+    state[..., 0] += move.gain * state[..., 1]
+    state[..., 1] *= move.settles
+    state[..., 1] += state[..., 2]
 
 
 def _shares(logs: Array) -> Array:

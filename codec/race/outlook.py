@@ -10,9 +10,11 @@ from __future__ import annotations
 
 import functools
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from statistics import NormalDist
+from typing import Literal
 
 from codec.race import energy, temperature
 from codec.race.binding import TemperatureField
@@ -20,6 +22,10 @@ from codec.race.kalman import Distribution, GaussianMixture
 from codec.race.race import Race
 from codec.race.schedule import LapTimeCurve, Schedule, fastest
 from codec.race.temperature import Reaching
+
+_LEAST_USE = 1e-3  # of a lap, so that what is left lasts for some number of laps
+_standard = NormalDist()
+_NEVER, _ALIKE, _MOST_TRIES = 1e-9, 0.01, 20  # of a chance; of its quantile; of a search for a use
 
 
 class Distance:
@@ -125,19 +131,34 @@ class Saving:
 @dataclass(frozen=True, slots=True)
 class ChargingStop:
     """A charging stop: the lap on which it was made, None before; whether it may still be; the use
-    a lap with which what there is lasts to the end of its window.
+    a lap with which what there is lasts to the end of its window, and the last lap of the window to
+    whose end it lasts at the use of now, None where it does not reach the window.
     """
 
     name: str
     made: int | None
     open: bool
     even: float | None
+    lasts: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class UseLimit:
+    """The highest use a lap, called each lap anew, with which the chance that something does not
+    hold is what the event accepts: the reserve at the flag, a temperature (by name) below its limit
+    until then, or a charging stop that is reached.
+    """
+
+    use: float
+    holds: Literal["reserve", "temperature", "stop"]
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class ExtraPower:
-    """The uses of extra power that are left, their minutes and energy together, and the latest lap
-    on which the first of them must begin, None where the lap time is not known.
+    """The uses of extra power that are left, their minutes together, the energy of as many of these
+    as there are still before the flag, and the latest lap on which the first of them must begin,
+    None where the lap time is not known.
     """
 
     left: int
@@ -176,22 +197,27 @@ class Outlook:
         spent beside the laps is counted.
         """
         kept = 0.0 if self.extra is None else self.extra.energy
-        to_come = math.fsum(
-            float(self._race.event.spec.charging[stop.name].energy)
-            for stop in self.charging
-            if stop.open
-        )
+        to_come = self._to_come(self.charging)
         return Distance(self._race, left, aside=aside + kept - to_come, slow=slow)
+
+    def _to_come(self, stops: Iterable[ChargingStop]) -> float:
+        """Return what these stops will still bring."""
+        charging = self._race.event.spec.charging
+        return math.fsum(float(charging[stop.name].energy) for stop in stops if stop.open)
 
     @functools.cached_property
     def charging(self) -> list[ChargingStop]:
         """The charging stops."""
-        found = []
+        found, left = [], self.left.mean
+        use = max(self.use.mean, _LEAST_USE)
         for name, spec in self._race.event.spec.charging.items():
             made, laps = self._race.charged.get(name), spec.last - self.lap
-            may_be = made is None and laps > 0
-            even = self.left.mean / laps if may_be else None
-            found.append(ChargingStop(name, made, may_be, even))
+            in_time = spec.first <= self.lap + max(laps_left(self._race))
+            may_be = made is None and laps > 0 and in_time
+            even = left / laps if may_be else None
+            last = min(spec.last, self.lap + max(0, math.floor(left / use)))
+            lasts = last if may_be and last >= max(spec.first, self.lap + 1) else None
+            found.append(ChargingStop(name, made, may_be, even, lasts))
         return found
 
     @functools.cached_property
@@ -201,14 +227,15 @@ class Outlook:
         if spec is None:
             return None
         left = max(0, spec.uses - len(self._race.extra_used))
-        minutes = left * float(spec.minutes)
+        minutes = can_be = left * float(spec.minutes)
         lap_seconds = self._race.clock.lap_seconds(self._race.raced)
         latest = None
         if lap_seconds is not None and left:
             counts = laps_left(self._race)
-            flag = self.lap + max(counts, key=lambda laps: counts[laps])
-            latest = flag + 1 - math.ceil(minutes * 60 / lap_seconds)
-        return ExtraPower(left, minutes, minutes * float(spec.energy_per_minute), latest)
+            laps = max(counts, key=lambda laps: counts[laps])
+            latest = self.lap + laps + 1 - math.ceil(minutes * 60 / lap_seconds)
+            can_be = min(minutes, laps * lap_seconds / 60)
+        return ExtraPower(left, minutes, can_be * float(spec.energy_per_minute), latest)
 
     @functools.cached_property
     def distance(self) -> Distance:
@@ -272,29 +299,64 @@ class Outlook:
     ) -> float | None:
         chance, use = float(self._race.event.spec.advice.chance), self.use.mean
 
-        def kept(a_lap: float) -> bool:
+        def over(a_lap: float) -> float:
+            """Return how far the chance is above what is accepted, in standard deviations."""
             hotter, laps = warms * (a_lap - use), self.distance.likeliest
-            reached = temperature.reaching(bound, state, self.lap, laps, hotter=hotter)
-            return reached.chance <= chance
+            reached = temperature.reaching(bound, state, self.lap, laps, hotter=hotter).chance
+            return _standard.inv_cdf(min(max(reached, _NEVER), 1 - _NEVER)) - accepted
 
+        accepted = _standard.inv_cdf(chance) - _ALIKE
         low, high = 0.0, 2 * use
-        if not kept(low):
+        below, above = over(low), over(high)
+        if below > 0:
             return None
-        for _ in range(14):
-            middle = (low + high) / 2
-            low, high = (middle, high) if kept(middle) else (low, middle)
+        if above <= 0:
+            return high
+        last = 0.0
+        for _ in range(_MOST_TRIES):  # false position, as in Illinois: M. Dowell, P. Jarratt 1971
+            middle = high - above * (high - low) / (above - below)
+            found = over(middle)
+            if found <= 0:
+                low, below = middle, found
+                above = above / 2 if last < 0 else above
+            else:
+                high, above = middle, found
+                below = below / 2 if last > 0 else below
+            last = found
+            if abs(found) < _ALIKE:
+                return middle
         return low
 
     @functools.cached_property
+    def limits(self) -> list[UseLimit]:
+        """What limits the use of a lap, the lowest first; none behind the flag, and none of a
+        temperature that no use keeps below its limit.
+        """
+        found = []
+        if self.distance.safe is not None:
+            found.append(UseLimit(self.distance.safe, "reserve"))
+        found += [
+            UseLimit(use, "temperature", name) for name, use in self.cool.items() if use is not None
+        ]
+        stops = self._race.event.spec.charging
+        for stop in self.charging:
+            if stop.open:
+                laps, first = max(stops[stop.name].first - self.lap, 1), stops[stop.name].first
+                before = [one for one in self.charging if stops[one.name].last < first]
+                aside = -float(self._race.event.spec.energy.reserve) - self._to_come(before)
+                safe = Distance(self._race, {laps: 1.0}, aside=aside).safe
+                found += [] if safe is None else [UseLimit(safe, "stop", stop.name)]
+        return sorted(found, key=lambda limit: limit.use)
+
+    @functools.cached_property
     def schedule(self) -> Schedule | None:
-        """The fastest laps to the flag that together take no more than the safe target, corrected
-        each lap, allows; None where the event file has no lap times, or nothing is fast enough.
+        """The fastest laps to the flag that together take no more than the lowest of the ``limits``
+        allows; None where the event file has no lap times, or nothing is fast enough.
         """
         spec, laps = self._race.event.spec.lap_times, self.distance.likeliest
-        safe = self.distance.safe
-        if spec is None or safe is None:
+        if spec is None or not self.limits:
             return None
-        return fastest(LapTimeCurve.of(spec), laps, safe * laps)
+        return fastest(LapTimeCurve.of(spec), laps, self.limits[0].use * laps)
 
     @functools.cached_property
     def temperatures(self) -> dict[str, Distribution]:
@@ -312,8 +374,10 @@ class Outlook:
 
 
 def outlook(race: Race) -> Outlook:
-    """Return what is to be seen from where a race stands."""
-    return Outlook(race.as_it_stands())
+    """Return what is to be seen from where a race stands; a race that was seen changes no more."""
+    if not isinstance(race.seen, Outlook):
+        race.seen = Outlook(race)
+    return race.seen
 
 
 def laps_left(race: Race) -> dict[int, float]:

@@ -9,6 +9,7 @@ from fractions import Fraction
 from codec.race.binding import Event
 from codec.race.clock import Clock, Neutralised
 from codec.race.dials import Ledger
+from codec.race.energy import Manner
 from codec.race.kalman import GaussianMixture
 from codec.race.plan import EnergyPlan
 
@@ -71,8 +72,9 @@ class Race:
     it, ``spans`` the neutralisations, ``driven`` every lap driven, from the first, ``removed``
     the energy taken off, ``target`` the energy per lap called last, ``ledger`` the wheel,
     ``energies_reported`` what reports said of the energy, ``charged`` the charging stops made
-    and ``extra_used`` the uses of extra power, each with its lap. ``history``, of a race
-    followed with it, has the race as it stood behind each lap from the start.
+    and ``extra_used`` the uses of extra power, each with its lap, ``manners`` in what the laps are
+    not as the event file says. ``history``, of a race followed with it, has the race as it
+    stood behind each lap from the start.
     """
 
     event: Event
@@ -97,6 +99,8 @@ class Race:
     energies_reported: list[ReportedLap] = field(default_factory=list)
     charged: dict[str, int] = field(default_factory=dict)
     extra_used: list[int] = field(default_factory=list)
+    manners: list[Manner] = field(default_factory=list)
+    seen: object = field(default=None, init=False, repr=False, compare=False)  # its outlook
 
     @property
     def neutralised(self) -> bool:

@@ -71,7 +71,11 @@ def truncated(mean: Array, variance: Array, low: float, high: float) -> Truncate
     if not low < high or not np.all(variance > 0):
         raise ValueError(f"no interval with a distribution over it: {low} … {high}")
     width = np.sqrt(variance)
-    part = truncated_standard((low - mean) / width, (high - mean) / width)
+    below, above = (low - mean) / width, (high - mean) / width
+    if math.isinf(low) or (above < 0).any():
+        part = truncated_standard(below, above)
+    else:
+        part = _right(below, above)
     return TruncatedNormal(part.log_mass, mean + width * part.mean, variance * part.variance)
 
 
@@ -99,6 +103,8 @@ def _right(low: Array, high: Array) -> TruncatedNormal:
     middle = np.where(np.isinf(high), high, (low + high) / 2)
     narrow = wide * np.maximum(1.0, np.abs(middle)) < _NARROW
     far = ~narrow & (low > _FAR)
+    if not (narrow.any() or far.any()):
+        return _central(low, high)
     near = ~(narrow | far)
     found = TruncatedNormal(np.empty_like(wide), np.empty_like(wide), np.empty_like(wide))
     for where, part in ((narrow, _uniform), (far, _exponential), (near, _central)):

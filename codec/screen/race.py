@@ -199,10 +199,16 @@ def _target_table(race: Race, minutes: float | None) -> None:
 
 
 def beside_the_laps(race: Race) -> list[tuple[str, str]]:
-    """Return what is to be done beside driving laps, each with its style: charging stops, extra
-    power.
+    """Return what limits a lap besides the reserve, and what is to be done beside driving laps,
+    each with its style: temperatures, charging stops, extra power.
     """
-    look, unit, lines = outlook(race), race.event.spec.energy.unit, []
+    look, unit, lines = outlook(race), race.event.spec.energy.unit, list[tuple[str, str]]()
+    for limit in look.limits[:1]:
+        what = f"to reach the charging stop {limit.name}"
+        if limit.holds == "temperature":
+            what = f"to keep {race.event.temperatures[limit.name].field.title} below its limit"
+        if limit.holds != "reserve":
+            lines.append((f"{what}: up to {number(limit.use, 3)} {unit} a lap", "yellow"))
     for stop in look.charging:
         spec = race.event.spec.charging[stop.name]
         window = f"charging stop {stop.name}, lap {spec.first} … {spec.last}:"
@@ -210,8 +216,15 @@ def beside_the_laps(race: Race) -> list[tuple[str, str]]:
             lines.append((f"{window} made on lap {stop.made}", "green"))
         elif stop.open:
             cost = f"+{number(float(spec.energy))} {unit}, {float(spec.seconds):g} s"
-            lasts = f"until then up to {number(stop.even or 0.0, 3)} a lap"
-            lines.append((f"{window} not made yet, {cost}; {lasts}", "yellow"))
+            lasts = (
+                "as driven now it is not reached"
+                if stop.lasts is None
+                else "there is enough until its end"
+                if stop.lasts == spec.last
+                else f"as driven now there is enough until lap {stop.lasts}"
+            )
+            style = "bold red" if stop.lasts is None else "yellow"
+            lines.append((f"{window} not made yet, {cost}; {lasts}", style))
         else:
             lines.append((f"{window} not made, and too late", "bold red"))
     extra = look.extra
@@ -243,7 +256,7 @@ def _schedule(race: Race) -> None:
         return
     laps = ", ".join(f"{counted(count, 'lap')} of {number(use, 3)}" for count, use in schedule.runs)
     minutes, seconds = divmod(schedule.seconds, 60)
-    told = f"fastest that keeps the reserve: {laps}; {minutes:.0f} min {seconds:.1f} s to the flag"
+    told = f"fastest that keeps every limit: {laps}; {minutes:.0f} min {seconds:.1f} s to the flag"
     console().print(safe(told))
 
 

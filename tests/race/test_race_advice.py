@@ -6,6 +6,7 @@ import itertools
 import math
 from decimal import Decimal
 from fractions import Fraction
+from typing import Any
 
 import pytest
 from race.support import CALLS, DELTA, SURE, event, fact, race_book, report
@@ -106,3 +107,77 @@ def test_a_tolerance_makes_the_call_no_longer() -> None:
         assert isinstance(said, Decimal)
         assert easy.seconds <= plain.seconds
         assert safe - float(tolerance) - 1e-9 <= float(said) <= safe
+
+
+# Limits together
+
+HEAT = "[temperatures.battery]\nstart = 30\nrise = {rise}\nrise_spread = 0.5\n"
+HEAT += "spread = 0.3\ndrift = 0.05\nsettles = 0.98\n"
+STOPS = "[charging.one]\nfirst = {first}\nlast = 19\nenergy = {energy}\n"
+EXTRA = "[extra_power]\nuses = {uses}\nminutes = 4\nenergy_per_minute = 0.05\nfact = 'marker'\n"
+ENERGIES = {"short": -0.05, "even": 0.0, "more than enough": 0.1}  # left against plan, a lap more
+HEATS = {
+    "none": ("", 0.0),
+    "cool": (HEAT.format(rise=0.5) + "per_energy = 4\n", 0.5),
+    "warm": (HEAT.format(rise=1.5) + "per_energy = 4\n", 1.5),
+    "hot whatever is used": (HEAT.format(rise=2.6) + "per_energy = 0.2\n", 2.6),
+    "warm, nobody knows of what": (HEAT.format(rise=1.8), 1.8),
+}
+CHARGING = {
+    "none": "",
+    "soon": STOPS.format(first=13, energy=3),
+    "late and large": STOPS.format(first=18, energy=9),
+}
+
+
+@pytest.mark.parametrize("extra", [0, 2])
+@pytest.mark.parametrize("charging", CHARGING)
+@pytest.mark.parametrize("heat", HEATS)
+@pytest.mark.parametrize("energy", ENERGIES)
+def test_no_call_breaks_another_limit(energy: str, heat: str, charging: str, extra: int) -> None:
+    """Whatever limits come together: what is called lies below each of them, tells which one it is
+    for, and more is called only where nothing forbids it.
+    """
+    limit, rise = HEATS[heat]
+    rest = limit + CHARGING[charging] + (EXTRA.format(uses=extra) if extra else "")
+    spec = event(SURE, DELTA + CALLS + rest, distance="laps = 20\nlap_seconds = 80")
+    left = ENERGIES[energy]
+    warm: list[dict[str, Any]] = [
+        {"battery": 30 + rise * lap} if rise else {} for lap in range(1, 11)
+    ]
+    said = [Decimal(repr(round(left * lap, 2))) for lap in range(1, 11)]
+    reports = [
+        report(lap, energy=said[lap - 1], **values) for lap, values in enumerate(warm, start=1)
+    ]
+    race = follow(spec, reports)
+    look, accepted = outlook(race), float(spec.spec.advice.chance)
+    lowest, now = look.limits[0], look.use.mean
+    risky = any(reached.chance > accepted for reached in look.reaching.values())
+    if lowest.holds == "temperature":
+        assert lowest.use == look.cool["battery"]
+    stop = [one for one in look.limits if one.holds == "stop"]
+    assert bool(stop) == (charging != "none")
+    calls = advise(race)
+    if not calls:
+        assert abs(lowest.use - now) < 0.01 or (risky and lowest.use > now)
+        return
+    (call,) = calls
+    target = call.call.reading.values["target"]
+    assert isinstance(target, Decimal)
+    assert float(target) <= lowest.use + 1e-9 or "not enough" in call.reason
+    assert ("more to use" in call.reason) == (lowest.use > now)
+    assert not (risky and "more to use" in call.reason)
+    named = {"temperature": "battery", "stop": "charging stop one", "reserve": "running short"}
+    for one in look.limits:
+        over = one.use < now if lowest.use < now else one is lowest and one.holds != "reserve"
+        assert (named[one.holds] in call.reason) == over
+
+
+def test_more_is_called_only_as_far_as_a_temperature_allows() -> None:
+    spec = event(SURE, DELTA + CALLS + HEATS["warm"][0], distance="laps = 20")
+    heat = Decimal("1.4")
+    reports = [report(lap, energy=Decimal(lap) / 10, battery=30 + heat * lap) for lap in range(11)]
+    race = follow(spec, reports[1:])
+    (call,) = advise(race)
+    assert "there is more to use, as far as battery stays below its limit" in call.reason
+    assert [one.holds for one in outlook(race).limits] == ["temperature", "reserve"]

@@ -70,6 +70,32 @@ def test_cases_are_weighed_as_by_the_densities_of_their_reports() -> None:
     assert state.case_weights() == pytest.approx(expected, abs=0.02)
 
 
+def test_a_slope_may_begin_to_bend_on_any_lap() -> None:
+    """Brute force: for each lap on which it may have begun the reports are jointly normal
+    (scipy.stats.multivariate_normal), and that it bends is as likely as the sum of prior times
+    density over these laps.
+    """
+    noise, first, bend, begins, step = 0.03, 0.04, 0.05, 0.1, 1e-4
+    said = [0.01, 0.03, 0.04, 0.10, 0.20]
+    cases = [(1 - 1e-9, 1.0, 1.0, 0.0), (1e-9, 1.0, 1.0, bend)]
+    state = GaussianMixture.start(0.0, 0.0, 0.0, first, Cases.of(cases))
+    for level in said:
+        state = state.advance(Transition(level_variance=noise**2, bends=begins))
+        state = state.observe(level - step / 2, level + step / 2)
+    laps = numpy.arange(1, 6)
+    plain = noise**2 * numpy.tri(5) @ numpy.tri(5).T + first**2 * numpy.outer(laps, laps)
+    weights = []
+    for lap in laps:  # the first lap on which the slope is another
+        since = numpy.maximum(laps - lap, 0)
+        bent = plain + bend**2 * numpy.outer(since * (since + 1) / 2, since * (since + 1) / 2)
+        prior = begins * (1 - begins) ** (lap - 1)
+        weights.append(prior * multivariate_normal(numpy.zeros(5), bent).pdf(said))
+    never = (1 - begins) ** 5 * multivariate_normal(numpy.zeros(5), plain).pdf(said)
+    likely = sum(weights) / (sum(weights) + never)
+    assert 0.5 < likely < 0.99
+    assert state.case_weights()[1] == pytest.approx(likely, abs=0.02)
+
+
 def test_the_table_is_the_imm_estimator_of_filterpy_without_mixing() -> None:
     """Reference: filterpy.kalman.IMMEstimator with two filters that (all but) never change places,
     on measurements with the variance of the rounding.
