@@ -26,6 +26,7 @@ Width = Literal["wide", "narrow"]
 _INCHES: dict[Width, tuple[float, float]] = {"wide": (9.0, 3.6), "narrow": (4.2, 3.6)}
 _BLUE, _ORANGE, _GREEN, _RED, _GREY = "#0072b2", "#e69f00", "#009e73", "#d55e00", "#777777"
 _CERTAIN = 0.9  # a report at least so certain needs no look
+_ALIKE = 0.005  # of two energies that are written alike
 _MANY = 8  # words doubted: fewer are told in a sentence
 _LEAST_BAR = 2  # %: a report that is surely wrong is still to be seen
 _STYLE: Any = {
@@ -241,7 +242,7 @@ def _described_use(race: Race) -> str:
         for one in race.driven
         if not one.neutralised and one.lap in race.reported
     ]
-    over, unit = sum(gap > 0 for gap in gaps), race.event.spec.energy.unit
+    over, unit = sum(gap >= _ALIKE for gap in gaps), race.event.spec.energy.unit
     mean = math.fsum(gaps) / len(gaps) if gaps else 0.0
     laps = counted(len(gaps), "raced lap")
     text = f"{over} of {laps} above the target in force; {mean:+.3f} {unit} a lap on average."

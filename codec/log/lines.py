@@ -151,8 +151,7 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
                 f"{waits.entry.string} waits to be read back; this is one more call, /undo if it"
                 " was the read-back without its end"
             )
-    for name, _ in transcript.events:
-        fact = watch.book.rules.meanings[name]
+    for fact in dict.fromkeys(watch.book.rules.meanings[name] for name, _ in transcript.events):
         entries.append(_event(watch, fact, text))
         shown.append(watch.event_title(fact))
         warnings += [_HOW_MANY] if fact == ADDED else []

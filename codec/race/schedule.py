@@ -2,7 +2,8 @@
 
 A lap time is given by the energy that the lap takes. Energies are whole steps; over them the least
 sum of lap times is found lap by lap (R. Bellman, Dynamic Programming, 1957), so it is exact: where
-the curve is convex all laps take about the same, where it is not, some take more and some less.
+the curve is convex all laps take the same but for a step, where it is not, some take more and some
+less.
 """
 
 from __future__ import annotations
@@ -77,6 +78,9 @@ def fastest(times: LapTimeCurve, laps: int, energy: float) -> Schedule | None:
     for taken in reversed(chosen):
         uses.append(int(taken[left]))
         left -= uses[-1]
+    even = [room // laps + (lap < room % laps) for lap in range(laps)]
+    if times.seconds[even].sum() < times.seconds[uses].sum() + _ROUNDING:
+        uses = even  # of laps that are as fast, those that are alike
     uses.sort(reverse=True)
     energies = tuple(times.least + times.step * steps for steps in uses)
     return Schedule(energies, float(sum(times.seconds[steps] for steps in uses)))

@@ -82,7 +82,9 @@ def sheet_lines(
     """Return the lap sheet of a car; ``most`` keeps only so many lines of each kind but reports."""
     columns = lap_columns(book)
     found: list[SheetLine] = []
-    for line in lap_rows(standing, car, book, most=most):
+    rows = lap_rows(standing, car, book, most=most)
+    counted = {line.lap: line.row.entry.values for line in rows if line.row and line.counts}
+    for line in rows:
         row = line.row
         if row is None:
             found.append(SheetLine(line.lap, "missing", remarks=(Remark("no report", "refused"),)))
@@ -95,7 +97,11 @@ def sheet_lines(
             if in_columns and name in entry.values
         }
         other = bool(values) and not line.counts and not row.withdrawn
-        remarks = [*_remarks(book, row), *([Remark(OTHER, "refused")] if other else [])]
+        again = other and entry.values == counted.get(line.lap)
+        other = other and not again
+        remarks = _remarks(book, row)
+        remarks += [Remark(OTHER, "refused")] if other else []
+        remarks += [Remark("said again", "quiet")] if again else []
         kind: LineKind = row.first.kind  # type: ignore[assignment]  # a row begins with one of these
         at = standing.moments.at(row.first.seq)
         found.append(SheetLine(line.lap, kind, at, row, values, remarks, line.counts, other))

@@ -146,6 +146,9 @@ def test_on_a_convex_curve_all_laps_take_the_same() -> None:
     assert schedule is not None
     assert schedule.runs == [(10, pytest.approx(1.2))]
     assert schedule.seconds == pytest.approx(860)
+    steps = fastest(LapTimeCurve.of(spec), 3, 3.32)
+    assert steps is not None
+    assert steps.runs == [(2, pytest.approx(1.11)), (1, pytest.approx(1.10))]
 
 
 def test_the_schedule_to_the_flag_keeps_the_safe_target() -> None:
