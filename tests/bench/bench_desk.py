@@ -1,17 +1,20 @@
 """A desk with many pages open on a large sheet: how long a line takes to be acknowledged, and a
-line being typed to be read, while others write and many watch.
+line being typed to be read, while others write and many watch; what its memory does meanwhile; and
+how soon a browser paints the wall.
 
     PYTHONPATH=.:tests python tests/bench/bench_desk.py [--entries N] [--seconds S] [--watchers N]
         [--writers N]
 
 The pages are clients that ask as the pages do and read all that is sent to them; the desk runs in a
-process of its own. Its memory is told at the beginning and at the end.
+process of its own. Four writers enter two lines a second. The load of the machine is told, as every
+figure depends on it.
 """
 
 from __future__ import annotations
 
 import argparse
 import asyncio
+import os
 import secrets
 import statistics
 import tempfile
@@ -19,7 +22,7 @@ import time
 from pathlib import Path
 
 import httpx2
-from desk.browser import Served
+from desk.browser import Served, chromium
 from desk.support import sheet_at
 from sheet.support import ROOT, report
 
@@ -89,16 +92,54 @@ async def measure(desk: Served, seconds: float, watchers: int, writers: int) -> 
         )
         until = asyncio.get_running_loop().time() + seconds
         took, read, seen = list[float](), list[float](), [0]
-        before = desk.memory()
+        memory = list[tuple[int, int]]()
         await asyncio.gather(
             *(watch(client, until, seen) for _ in range(watchers)),
             *(write(client, until, number, took, read) for number in range(writers)),
+            sample(desk, until, took, memory),
         )
         print(f"{len(took)} lines by {writers} writers, {seen[0]} news to {watchers} watchers")
         for name, times in (("enter to acknowledged", took), ("preview", read)):
             median, p95 = statistics.median(times), statistics.quantiles(times, n=20)[-1]
             print(f"{name}: median {1000 * median:.0f} ms, p95 {1000 * p95:.0f} ms")
-        print(f"memory: {before} kB before, {desk.memory()} kB after")
+        settled = memory[len(memory) // 4 :]
+        (lines, kilobytes), (after, more) = settled[0], settled[-1]
+        grown = (more - kilobytes) / max(1, after - lines)
+        told = f"{kilobytes:,} kB, then {more:,} kB {after - lines} lines later"
+        print(f"memory: {told}: {grown:.1f} kB a line")
+
+
+async def sample(
+    desk: Served, until: float, took: list[float], memory: list[tuple[int, int]]
+) -> None:
+    """Note now and then how many lines were written, and what the desk holds in memory."""
+    while asyncio.get_running_loop().time() < until:
+        memory.append((len(took), desk.memory()))
+        await asyncio.sleep(1)
+
+
+def paint(desk: Served, times: int = 5) -> None:
+    """Print how soon a browser paints the wall, each time with nothing kept from before."""
+    painted, sizes = list[float](), list[int]()
+    with chromium() as browser:
+        for _ in range(times):
+            page = browser.new_page(viewport={"width": 1440, "height": 900})
+            page.goto(f"{desk.address}/wall/race", wait_until="load")
+            page.wait_for_selector("#line[data-state=on]")
+            painted.append(page.evaluate("performance.getEntriesByType('paint')[0].startTime"))
+            sizes.append(
+                page.evaluate(
+                    "performance.getEntries().reduce((sum, e) => sum + (e.encodedBodySize ?? 0), 0)"
+                )
+            )
+            page.close()
+    listed = ", ".join(f"{one:.0f}" for one in painted)
+    print(f"first paint of the wall: {listed} ms; {max(sizes):,} bytes with all it loads")
+
+
+def load() -> tuple[float, int]:
+    """Return the load of the last minute, and the processors there are."""
+    return os.getloadavg()[0], os.cpu_count() or 1
 
 
 def main() -> None:
@@ -114,7 +155,10 @@ def main() -> None:
         begin = time.perf_counter()
         with Served(path, event=EVENT) as desk:
             print(f"started in {time.perf_counter() - begin:.1f} s on {args.entries:,} entries")
+            print("load of the machine: {:.1f}, {} processors".format(*load()))
+            paint(desk)
             asyncio.run(measure(desk, args.seconds, args.watchers, args.writers))
+            print("load of the machine: {:.1f}, {} processors".format(*load()))
 
 
 if __name__ == "__main__":
