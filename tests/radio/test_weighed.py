@@ -9,6 +9,7 @@ import json
 from pathlib import Path
 
 import pytest
+from commands import called
 from sheet.support import REPORT, new, race_book
 
 from codec import encode
@@ -286,3 +287,15 @@ def test_any_entry_is_put_right_or_taken_back_by_its_number(tmp_path: Path) -> N
             with pytest.raises(CodeError):
                 withdraw(journal, now(), wrong)
         assert journal.faults() == []
+
+
+def test_the_command_takes_an_entry_back_and_brings_it_back(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        number, path = journal.append(Entry(kind="note", car="7", heard="rain")).seq, journal.path
+    done = called(["sheet", "withdraw", path, f"#{number}"])
+    assert (done.returncode, done.stdout) == (0, b"#1 is now: withdrawn\n")
+    assert called(["sheet", "withdraw", path, str(number)]).returncode == 2
+    done = called(["sheet", "withdraw", path, str(number + 1), "--json"])
+    assert json.loads(done.stdout)["about"] == number + 1
+    done = called(["sheet", "fix", path, str(number), "rain", "at", "the", "harbour"])
+    assert done.stdout == b"#1 is now: car 7, rain at the harbour\n"
