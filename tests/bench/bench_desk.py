@@ -92,7 +92,7 @@ async def measure(desk: Served, seconds: float, watchers: int, writers: int) -> 
         )
         until = asyncio.get_running_loop().time() + seconds
         took, read, seen = list[float](), list[float](), [0]
-        memory = list[tuple[int, int]]()
+        memory, worked = list[tuple[int, int]](), desk.processor_seconds()
         await asyncio.gather(
             *(watch(client, until, seen) for _ in range(watchers)),
             *(write(client, until, number, took, read) for number in range(writers)),
@@ -102,6 +102,8 @@ async def measure(desk: Served, seconds: float, watchers: int, writers: int) -> 
         for name, times in (("enter to acknowledged", took), ("preview", read)):
             median, p95 = statistics.median(times), statistics.quantiles(times, n=20)[-1]
             print(f"{name}: median {1000 * median:.0f} ms, p95 {1000 * p95:.0f} ms")
+        used = 1000 * (desk.processor_seconds() - worked) / max(1, len(took))
+        print(f"processor time of the desk: {used:.0f} ms a line, with its previews and news")
         settled = memory[len(memory) // 4 :]
         (lines, kilobytes), (after, more) = settled[0], settled[-1]
         grown = (more - kilobytes) / max(1, after - lines)

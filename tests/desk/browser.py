@@ -80,6 +80,11 @@ class Served:
         told = Path(f"/proc/{self.child}/status").read_text()
         return next(int(line.split()[1]) for line in told.splitlines() if "VmRSS" in line)
 
+    def processor_seconds(self) -> float:
+        """Return how long it has worked."""
+        told = Path(f"/proc/{self.child}/stat").read_text().rpartition(")")[2].split()
+        return (int(told[11]) + int(told[12])) / os.sysconf("SC_CLK_TCK")
+
     def kill(self) -> None:
         """End it as kill -9 does, if it runs."""
         if self.child:

@@ -273,6 +273,35 @@ def test_what_is_doubtful_behind_an_import_is_taken_by_one_key(
     expect(page.locator("#doubtful-state")).to_have_text("nothing needs a look")
 
 
+def test_a_doubtful_report_of_nobody_waits_until_somebody_says_whose_it_is(
+    sheet: Path, visitor: Visitor
+) -> None:
+    with Journal(sheet) as journal:
+        journal.append(Entry(kind="report", lap=1, heard=f"{REPORT} kettle", refusal="doubtful"))
+    page = visitor.at("import/race")
+    page.fill("#writer", "Quill")
+    one = page.locator("#doubtful li")
+    one.focus()
+    page.keyboard.press("1")
+    expect(one.locator("[data-act=car]")).to_have_class("wanted")
+    page.keyboard.press("f")
+    page.fill("#fixing-words", REPORT)
+    page.keyboard.press("Enter")  # nobody has said whose it is
+    expect(page.locator("#fixing-car")).to_be_visible()
+    page.keyboard.press("Escape")
+    expect(one).to_be_focused()
+    page.keyboard.press("c")
+    page.keyboard.press("c")
+    expect(one.locator(".whose")).to_have_text("car 61")
+    page.keyboard.press("1")
+    expect(one).to_have_count(0)
+    with Journal(sheet) as journal:
+        written = list(journal.entries())
+    assert [(one.kind, one.car, one.string) for one in written[3:]] == [
+        ("correction", "61", "1201YAQ")
+    ]
+
+
 def raced(visitor: Visitor, laps: int) -> Page:
     """Write a race by keyboard alone, from the first line on, and return the page of its debrief.
 

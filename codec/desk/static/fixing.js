@@ -41,6 +41,8 @@ export async function fixing(sheet, done) {
     fix(number, car, typed, unknown) {
       of = { number, car };
       whose.hidden = !unknown;
+      by("fixing-car").required = Boolean(unknown);
+      by("fixing-car").value = "";
       by("fixing-title").textContent = `Entry ${number}${car ? `, car ${car}` : ""}`;
       words.value = typed;
       look.replaceChildren();
