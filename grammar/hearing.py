@@ -118,7 +118,7 @@ class HearingSpec(Declared):
         ),
     )
     forgotten: float = takes(
-        default=0.03,
+        default=0.02,
         ge=0,
         le=1,
         description="How much of what reports tell of the radio no longer counts a report later.",

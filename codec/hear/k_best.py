@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     import numpy as np
 
 PATIENCE = 400  # beginnings looked at before the second bound is made
+NOTHING_YET = 100  # the same, where no string was found among them: the weight is spread thinly
 MOST_LOOKS = 20_000
 
 
@@ -92,7 +93,7 @@ class BestFirstSearch:
             0, -1
         )  # of equals the last is taken first: that gets to the end soonest
         self.heap: list[tuple[float, int, _Beginning | _Family, int]] = []
-        self._second = False
+        self._second, self._patience = False, NOTHING_YET
         for number, model in enumerate(models):
             for node in model.lattice.start:
                 self._push(_Beginning(number, node, alignments.start * scale[number], None))
@@ -105,12 +106,13 @@ class BestFirstSearch:
                 self._push_member(found, place + 1)
                 found = found.member(place)
             if found.node < 0:
+                self._patience = PATIENCE
                 yield BestString(self.models[found.number].lattice, self._string(found), -bound)
                 continue
             self.looks += 1
             if self.looks > MOST_LOOKS:
                 return
-            if self.looks > PATIENCE and not self._second:
+            if self.looks > self._patience and not self._second:
                 self._tighten()
             if found.node in self.ends[found.number]:
                 exact = float(found.weights @ self.alignments.last)
