@@ -30,7 +30,9 @@ from codec.sheet.state import ADDED, MOST_LAPS, NEUTRALISED, POSITION, RESUMED, 
 from grammar.errors import CodeError, counted
 from grammar.fields import Value
 
-_NOT_KEPT = 0.6  # a target held so surely for not kept is pointed out
+# a target held so surely for not kept is pointed out; where it may be half kept, surer: laps that
+# scatter look like that
+_NOT_KEPT, _HALF_KEPT = 0.5, 0.9
 _CERTAIN = 0.98  # a report taken so surely sets how much can be left
 _FITS = 0.5  # a value less likely than this to be right is pointed out
 STOP = "stop"  # the fact that a car comes in
@@ -323,7 +325,8 @@ class _Following:
         """
         race, unit = self.race, self.event.spec.energy.unit
         _, half, ignored = race.energy.branches()
-        if race.target is not None and not self.told_of_target and half + ignored > _NOT_KEPT:
+        sure = _NOT_KEPT if ignored > half else _HALF_KEPT
+        if race.target is not None and not self.told_of_target and half + ignored > sure:
             self.told_of_target = True
             use = float(race.target) + race.energy.slope().mean
             how = "half kept" if half > ignored else "not kept"
