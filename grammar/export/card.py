@@ -179,7 +179,7 @@ def html(book: Book, reader: Reader, mark: str = "") -> str:
         ),
         f"<body class={reader}>",
         (
-            f"<h1>{escape(title(book, reader))}{f' <small>{escape(mark)}</small>' if mark else ''}</h1><p>{escape(CAUTION)}</p><main>"
+            f"<header><h1>{escape(title(book, reader))}{f' <small>{escape(mark)}</small>' if mark else ''}</h1><p>{escape(CAUTION)}</p></header><main>"
         ),
         *(_printed(block) for block in blocks(book, reader)),
         "</main></body></html>",
