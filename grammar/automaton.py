@@ -89,8 +89,6 @@ def build(messages: Sequence[Message], *, run_together: bool = False) -> Automat
 def _add(
     automaton: Automaton, number: int, message: Message, fragments: Mapping[CodeTable, Fragment]
 ) -> list[int]:
-    first, ends = _next_leaves(message)
-    behind = {step.leaf: step.target for step in message.course.steps}
     start = automaton.state((number, -1), ended=True)
     automaton.starts.append(start)
     junctions, entries, size = [], [], 0
@@ -103,33 +101,15 @@ def _add(
             automaton.steps[state] = [Edge(mask, places[target]) for mask, target in edges]
         junctions.append(junction)
         entries.append([Edge(mask, places[target]) for mask, target in fragment[0]])
-    reached = [(start, 0), *((state, behind[leaf]) for leaf, state in enumerate(junctions))]
+    reached = [(start, 0), *zip(junctions, message.behind, strict=True)]
     for state, point in reached:
-        steps = [step for leaf in first[point] for step in entries[leaf]]
+        steps = [step for leaf in message.next_leaves(point) for step in entries[leaf]]
         size += len(steps)
         if size > MOST_EDGES:
             raise _too_many(message)
         automaton.steps[state] = steps
-        automaton.accepting[state] = ends[point]
-    return [state for state, point in reached if ends[point]]
-
-
-def _next_leaves(message: Message) -> tuple[list[list[int]], list[bool]]:
-    """Return for each point of the course the leaves that may be said next, in order, and whether
-    the message may end there.
-    """
-    course = message.course
-    first: list[list[int]] = [[] for _ in range(course.points)]
-    ends = [point == course.end for point in range(course.points)]
-    size = 0
-    for step in reversed(course.steps):
-        following = [step.leaf] if step.leaf >= 0 else first[step.target]
-        first[step.source].extend(following)  # last first
-        ends[step.source] |= step.leaf < 0 and ends[step.target]
-        size += len(following)
-        if size > MOST_EDGES:
-            raise _too_many(message)
-    return [leaves[::-1] for leaves in first], ends
+        automaton.accepting[state] = message.may_end[point]
+    return [state for state, point in reached if message.may_end[point]]
 
 
 def _too_many(message: Message) -> CodeError:

@@ -174,6 +174,7 @@ class Message:
         self._readers = Readers([self], Spelling(str))
         self._said_by: dict[int, frozenset[str]] = {}
         self._usual: dict[int, dict[str, int]] = {}
+        self._next: dict[int, list[int]] = {}
 
     @functools.cached_property
     def course(self) -> Course:
@@ -184,6 +185,31 @@ class Message:
     def onward(self) -> list[list[CourseStep]]:
         """The steps of the course out of each point."""
         return self.course.onward()
+
+    @functools.cached_property
+    def behind(self) -> list[int]:
+        """By leaf the point of the course behind it."""
+        points = {step.leaf: step.target for step in self.course.steps}
+        return [points[leaf] for leaf in range(len(self.tables))]
+
+    @functools.cached_property
+    def may_end(self) -> list[bool]:
+        """By point of the course whether the message may end there."""
+        steps, end, points = self.course
+        return sums_to_end(steps, [end], points, POSSIBLE, lambda step: step.leaf < 0)
+
+    def next_leaves(self, point: int) -> list[int]:
+        """Return the leaves that may be said next at a point of the course, in order."""
+        if point not in self._next:
+            found = self._next[point] = []
+            waiting = self.onward[point][::-1]
+            while waiting:
+                step = waiting.pop()
+                if step.leaf >= 0:
+                    found.append(step.leaf)
+                else:
+                    waiting += self.onward[step.target][::-1]
+        return self._next[point]
 
     @functools.cached_property
     def lists(self) -> dict[str, list[str]]:
@@ -702,12 +728,8 @@ class _Tracer:
     def __init__(self, message: Message, spelling: Spelling) -> None:
         self.message, self.spelling = message, spelling
         self.unsettled = False  # whether something had more ways than were kept
-        self._behind = {step.leaf: step.target for step in message.course.steps if step.leaf >= 0}
-        steps, end, points = message.course
-        self._ends = sums_to_end(steps, [end], points, POSSIBLE, lambda step: step.leaf < 0)
         self._plans = message.known_plans
         self._fragments: dict[int, Fragment] = {}
-        self._next: dict[int, list[int]] = {}  # leaves that may be said at a point
         self._kept = 0
         self._nothing = _Place(self, ())
         self._begin()
@@ -719,7 +741,7 @@ class _Tracer:
 
     def may_end(self, leaf: int) -> bool:
         """Tell whether the message may end behind a leaf."""
-        return leaf >= 0 and self._ends[self._behind[leaf]]
+        return leaf >= 0 and self.message.may_end[self.message.behind[leaf]]
 
     def read(self, said: Sequence[str]) -> Found | None:
         """Return what a string says, None for nothing."""
@@ -764,7 +786,7 @@ class _Tracer:
     def _onward(self, way: _Way, symbol: str, bit: int) -> Iterator[_Way]:
         """Yield a way with one symbol more."""
         if way.state == DONE:
-            begun = self._leaves(self._behind[way.leaf] if way.leaf >= 0 else 0)
+            begun = self.message.next_leaves(self.message.behind[way.leaf] if way.leaf >= 0 else 0)
             edges = [(leaf, edge) for leaf in begun for edge in self._fragment(leaf)[0]]
         else:
             edges = [(way.leaf, edge) for edge in self._fragment(way.leaf)[way.state]]
@@ -782,20 +804,6 @@ class _Tracer:
         if leaf not in self._fragments:
             self._fragments[leaf] = self.message.tables[leaf].fragment()
         return self._fragments[leaf]
-
-    def _leaves(self, point: int) -> list[int]:
-        """Return the leaves that may be said next at a point."""
-        if point not in self._next:
-            self._next[point] = []
-            waiting = [point]
-            while waiting:
-                here = waiting.pop()
-                for step in self.message.onward[here]:
-                    if step.leaf >= 0:
-                        self._next[point].append(step.leaf)
-                    else:
-                        waiting.append(step.target)
-        return self._next[point]
 
     def _found(self, told: Sequence[_Told], said: Sequence[str]) -> Found | None:
         """Return what codewords say, None where a check does not hold."""

@@ -3,7 +3,8 @@ product of its own.
 
 A way weighs the product of its steps, and what is asked is the sum over all ways: with "and" and
 "or" whether there is one, with whole numbers how many, with addition and the least (or the most)
-the best. M. Mohri, Weighted automata algorithms (2009); J. Goodman, Semiring parsing (1999).
+the best, with rows of numbers which. M. Mohri, Weighted automata algorithms (2009); J. Goodman,
+Semiring parsing (1999).
 """
 
 from __future__ import annotations
@@ -29,6 +30,9 @@ POSSIBLE: Semiring[bool] = Semiring(False, True, operator.or_, operator.and_)
 COUNTING: Semiring[int] = Semiring(0, 1, operator.add, operator.mul)
 LEAST: Semiring[float] = Semiring(math.inf, 0, min, operator.add)
 MOST: Semiring[float] = Semiring(-math.inf, 0, max, operator.add)
+LISTED: Semiring[list[tuple[int, ...]]] = Semiring(
+    [], [()], operator.add, lambda first, rest: [(*one, *other) for one in first for other in rest]
+)
 
 
 class Link(Protocol):

@@ -7,8 +7,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING
 
-from grammar.layout import Maybe
+from grammar.layout import CourseStep, Maybe
 from grammar.message import Match, Message, Plan
+from grammar.semirings import LISTED, sums_to_end
 
 if TYPE_CHECKING:
     from grammar.hearing import HearingSpec
@@ -81,14 +82,14 @@ class Strings:
     def _ways(self, names: frozenset[str]) -> list[tuple[int, ...]]:
         """Return the rows of leaves that may give these fields."""
         steps, end, points = self.message.course
-        rows: list[list[tuple[int, ...]]] = [[] for _ in range(points)]
-        rows[0] = [()]
-        for step in steps:
+
+        def said(step: CourseStep) -> list[tuple[int, ...]]:
             if step.leaf < 0:
-                rows[step.target] += rows[step.source]
-            elif all(field.name in names for field in self.message.tables[step.leaf].fields):
-                rows[step.target] += [(*row, step.leaf) for row in rows[step.source]]
-        return rows[end]
+                return [()]
+            fields = self.message.tables[step.leaf].fields
+            return [(step.leaf,)] if all(field.name in names for field in fields) else []
+
+        return sums_to_end(steps, [end], points, LISTED, said)[0]
 
     def _share(self, plan: Plan) -> _Share:
         factor, spoken = 1.0, []
