@@ -28,13 +28,14 @@ from pydantic.fields import FieldInfo
 from codec.race.event import EventSpec
 from codec.radio.forms import FORMS
 from codec.sheet.table import ENTRIES
+from codec.wheel.map import WheelMapSpec
 from grammar.declared import Checked, Declared, OneKindOf
 from grammar.design.needs import NeedsSpec
 from grammar.exact import plain
 from grammar.models import BookSpec
 from grammar.profile import Profile
 
-MODELS: tuple[type[BaseModel], ...] = (BookSpec, EventSpec, NeedsSpec, Profile)
+MODELS: tuple[type[BaseModel], ...] = (BookSpec, EventSpec, WheelMapSpec, NeedsSpec, Profile)
 _MARKED = re.compile(r"<!-- (keys|columns|forms|words): ([\w.]+) -->\n(.*?)<!-- end -->", re.DOTALL)
 _PLAIN: dict[Any, str] = {
     str: "text",

@@ -21,6 +21,7 @@ from codec import BookError, load_book, parse_book
 from codec.cli import main
 from codec.profile import ProfileError, parse_profile
 from codec.race import EventError, parse_event
+from codec.wheel import WheelFileError, parse_wheel
 from grammar.design import parse_needs
 from grammar.errors import DocumentError
 
@@ -49,6 +50,7 @@ def refused(parse: Callable[[str, str], object], text: str, name: str) -> Docume
     ("name", "parse", "error"),
     [
         ("event.toml", event, EventError),
+        ("wheel.toml", parse_wheel, WheelFileError),
         ("needs.toml", parse_needs, BookError),
         ("profile.json", parse_profile, ProfileError),
     ],

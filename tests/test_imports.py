@@ -29,7 +29,7 @@ _IN_ORDER = """
     codec.files codec.key_file codec.reading codec.refusal codec.ways
     codec.decoding codec.encoding codec
     codec.hear codec.profile
-    codec.store codec.sheet codec.radio codec.voice codec.race codec.log
+    codec.store codec.sheet codec.radio codec.voice codec.wheel codec.race codec.log
     codec.drill codec.debrief codec.views
     codec.screen codec.desk codec.cli
 """

@@ -26,6 +26,7 @@ COMMANDS = (
     "log",
     "sheet",
     "race",
+    "wheel",
     "book",
     "design",
     "drill",

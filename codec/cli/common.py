@@ -83,6 +83,31 @@ def given(pairs: Sequence[str], what: str = "value") -> dict[str, str]:
     return found
 
 
+def positions(pairs: Sequence[str], most: int) -> dict[str, int]:
+    """Return name=position arguments, positions from -``most`` to it; raises CodeError for anything
+    else.
+    """
+    from grammar.exact import whole
+
+    wanted: dict[str, int] = {}
+    for name, text in given(pairs, "position").items():
+        try:
+            wanted[name] = whole(text, -most, most)
+        except ValueError as error:
+            raise CodeError(f"{name}: no position: {error}", kind="usage") from None
+    return wanted
+
+
+def add_measure(parser: argparse.ArgumentParser) -> None:
+    """Add ``--by``, what the cheapest way on a wheel is the cheapest in."""
+    parser.add_argument(
+        "--by",
+        choices=("seconds", "touches", "metres"),
+        default="seconds",
+        help="what a way on the wheel is the cheapest in (seconds); metres are those looked down",
+    )
+
+
 def say(text: str) -> None:
     """Print lines of text at once; whatever they are from, nothing in them can steer a terminal."""
     print(visible_lines(text), flush=True)

@@ -64,7 +64,11 @@ def run(args: argparse.Namespace) -> int:
     from grammar.loading import load_book
 
     examples, out = demo_folder(), Path(args.folder)
-    files = (examples / "race" / "race.toml", examples / "event" / "event.toml")
+    files = (
+        examples / "race" / "race.toml",
+        examples / "event" / "event.toml",
+        examples / "event" / "wheel.toml",
+    )
     book = load_book(files[0])
     event = load_event(files[1], book)
     sheet = out / "race.sheet"

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_command, add_json, emit, given, say
+from codec.cli.common import add_command, add_json, add_measure, emit, positions, say
 from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
@@ -44,6 +44,7 @@ def add(commands: Any) -> None:
         metavar="DIAL=POSITION",
         help='a position wanted, such as "brake balance=7"',
     )
+    add_measure(wheel)
     add_json(wheel)
     wheel.set_defaults(run=run_wheel, gather="wanted")
     check = add_command(actions, "check", "find every problem of an event file")
@@ -115,17 +116,18 @@ def run_show(args: argparse.Namespace) -> int:
 
 def run_wheel(args: argparse.Namespace) -> int:
     """Print the calls for wanted positions."""
-    from codec.race import settings_calls
+    from codec.race import changes, doubts, settings_calls
     from codec.race.event import MOST_POSITION
-    from grammar.exact import whole
 
-    wanted: dict[str, int] = {}
-    for dial, text in given(args.wanted, "position").items():
-        try:
-            wanted[dial] = whole(text, -MOST_POSITION, MOST_POSITION)
-        except ValueError as error:
-            raise CodeError(f"{dial}: no position: {error}", kind="usage") from None
-    calls = settings_calls(_race(args), wanted)
+    race = _race(args)
+    wanted = positions(args.wanted, MOST_POSITION)
+    if race.event.wheel is not None:
+        from codec.cli.wheel import tell_changes
+
+        unsure = {name: chances for name, chances in doubts(race).items() if name in wanted}
+        tell_changes(changes(race, wanted, args.by), unsure, as_json=args.json)
+        return 0
+    calls = settings_calls(race, wanted)
     for one in calls:
         if args.json:
             emit({"reason": one.reason, **one.call.as_dict()})

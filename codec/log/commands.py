@@ -169,7 +169,7 @@ def _call_told(watch: Watch, call: Called) -> str:
 
 
 def _wheel(watch: Watch, rest: str) -> Shown:
-    dials = {} if watch.event is None else watch.event.spec.dials
+    dials = {} if watch.event is None else watch.event.dials
     told = dial_at(watch.book, dials, rest)
     if told is None:
         return Shown("bad", (f"/wheel and where a dial stands: {', '.join(dials) or 'none'} = 7",))

@@ -51,7 +51,7 @@ def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -
         return Shown.of_error(wrong)
     if told is not None:
         return _by_field(watch, text, told)
-    dial = None if watch.event is None else dial_at(watch.book, watch.event.spec.dials, text)
+    dial = None if watch.event is None else dial_at(watch.book, watch.event.dials, text)
     if dial is not None:
         return stands_at(watch, text, *dial)
     talked = talk(watch.finder, words)

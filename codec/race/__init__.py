@@ -10,6 +10,7 @@ look.distance.margin.band(), look.distance.short, advise(race)
 from __future__ import annotations
 
 from codec.race.advice import Advice, advise, check_call, settings_calls
+from codec.race.changes import WheelChange, changes, doubts
 from codec.race.facts import facts
 from codec.race.follow import follow
 from codec.race.loading import Event, EventError, load_event, parse_event
@@ -24,8 +25,11 @@ __all__ = [
     "Outlook",
     "Race",
     "RaceNotice",
+    "WheelChange",
     "advise",
+    "changes",
     "check_call",
+    "doubts",
     "facts",
     "follow",
     "load_event",

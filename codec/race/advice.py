@@ -16,6 +16,8 @@ from codec.race.dials import Move, Position, fewest_clicks, wheel_move
 from codec.race.event import WheelSpec
 from codec.race.outlook import Outlook, UseLimit, outlook
 from codec.race.race import Race
+from codec.race.standing import way_of_laps
+from codec.wheel import Way
 from grammar.book import Book
 from grammar.errors import CodeError, counted
 from grammar.exact import plain
@@ -26,13 +28,19 @@ _MOST_TARGETS = 200
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """One call to make, why, and how to say it."""
+    """One call to make, why, how to say it, and the way on the wheel, where the event tells it."""
 
     reason: str
     call: Encoded
+    way: Way | None = None
+
+    @property
+    def told(self) -> str:
+        """Why, and with a wheel file the touches that it takes."""
+        return self.reason if self.way is None else f"{self.reason}; {self.way.told}"
 
     def __str__(self) -> str:
-        return f"{self.call.words} ({self.reason})"
+        return f"{self.call.words} ({self.told})"
 
 
 def advise(race: Race) -> list[Advice]:
@@ -56,6 +64,7 @@ def _laps(race: Race) -> Advice | None:
     return Advice(
         f"{counted(missing, 'lap')} added, not entered yet",
         encode(race.event.book, {spec.added: min(Decimal(missing), laps.last)}, spec.message),
+        way_of_laps(race, missing),
     )
 
 
@@ -170,7 +179,7 @@ def check_call(race: Race, message: str, values: Mapping[str, Any]) -> None:
     Any other call passes.
     """
     wheel = race.event.spec.calls.wheel
-    if wheel is None or message != wheel.message or not race.event.spec.dials:
+    if wheel is None or message != wheel.message or not race.event.dials:
         return
     dial, clicks = wheel_move(wheel, values)
     race.ledger.as_it_stands().call(dial, clicks)
@@ -194,8 +203,8 @@ def settings_calls(race: Race, wanted: Mapping[str, int]) -> list[Advice]:
         return _positions(race, wheel, wanted)
     book, field = race.event.book, race.event.book.fields[wheel.clicks]
     most = (
-        max(dial.high - dial.low for dial in race.event.spec.dials.values())
-        if race.event.spec.dials
+        max((dial.high - dial.low) // dial.step for dial in race.event.dials.values())
+        if race.event.dials
         else 0
     )
     allowed = [

@@ -111,7 +111,14 @@ def as_dict(race: Race, advice: Sequence[Advice], minutes: float | None = None) 
             }
             for name, position in race.ledger.positions.items()
         },
-        "calls": [{"reason": one.reason, **one.call.as_dict()} for one in advice],
+        "calls": [
+            {
+                "reason": one.reason,
+                **one.call.as_dict(),
+                **({} if one.way is None else {"way": one.way.as_dict()}),
+            }
+            for one in advice
+        ],
         "notices": [
             {"kind": n.kind, "lap": n.lap, "text": n.text, "entry": n.seq} for n in race.notices
         ],

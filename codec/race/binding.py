@@ -5,16 +5,27 @@ problem with its keys.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from decimal import Decimal
 from fractions import Fraction
+from pathlib import Path
 from typing import TypeVar
 
 from codec.encoding import encode
 from codec.race import units
-from codec.race.event import EventSpec, LapsSpec, PaceSpec, ReportSpec, TemperatureSpec, WheelSpec
+from codec.race.event import (
+    MOST_POSITION,
+    DialSpec,
+    EventSpec,
+    LapsSpec,
+    PaceSpec,
+    ReportSpec,
+    TemperatureSpec,
+    WheelSpec,
+)
+from codec.wheel import Wheel, load_wheel
 from grammar.book import Book
-from grammar.errors import CodeError, Keys, Problem, counted
+from grammar.errors import CodeError, DocumentError, Keys, Problem, counted
 from grammar.exact import plain
 from grammar.fields import FieldBase, Progression, labelled
 from grammar.inspection import Inspection
@@ -52,7 +63,8 @@ class TemperatureField:
 class Event:
     """An event file bound to its book.
 
-    ``laps`` and ``plan`` (one figure a lap) are those of the start.
+    ``laps`` and ``plan`` (one figure a lap) are those of the start; ``dials`` are those of the file
+    and those settings of the wheel that a call or a read-back can name.
     """
 
     spec: EventSpec
@@ -61,6 +73,8 @@ class Event:
     plan: tuple[Fraction, ...]
     energies: dict[str, EnergyField]
     temperatures: dict[str, TemperatureField]
+    wheel: Wheel | None = None
+    dials: dict[str, DialSpec] = field(default_factory=dict)
 
     @property
     def title(self) -> str:
@@ -86,8 +100,11 @@ class Event:
 class Binding:
     """The event's names looked up in the book; what does not fit is noted."""
 
-    def __init__(self, spec: EventSpec, book: Book, inspection: Inspection[EventSpec]) -> None:
+    def __init__(
+        self, spec: EventSpec, book: Book, inspection: Inspection[EventSpec], folder: Path
+    ) -> None:
         self.spec, self.book, self._inspection = spec, book, inspection
+        self._folder = folder
 
     def event(self, name: str) -> Event:
         """Bind everything; the problems tell whether the event may be used."""
@@ -103,12 +120,13 @@ class Binding:
             if (warm := self._temperature(key, spec))
         }
         self._calls()
-        self._dials()
+        wheel = self._wheel_file()
+        dials = self._dials(wheel)
         self._charging()
         self._extra_power()
         for place, name in enumerate(self.spec.settings):
             self._measured(("settings", place), name)
-        return Event(self.spec, self.book, name, plan, energies, temperatures)
+        return Event(self.spec, self.book, name, plan, energies, temperatures, wheel, dials)
 
     def _note(self, keys: Keys, message: str, hint: str, rests_on: Sequence[Keys] = ()) -> None:
         self._inspection.note(Problem(keys, message, hint, rests_on=rests_on))
@@ -302,22 +320,79 @@ class Binding:
             message = f"the book has no fact {extra.fact!r}"
             self._note(("extra_power", "fact"), message, hint)
 
-    def _dials(self) -> None:
-        wheels = [wheel for wheel in (self.spec.calls.wheel, self.spec.readbacks.wheel) if wheel]
-        dials = {
-            wheel.dial: field.one_of
-            for wheel in wheels
-            if (field := self.book.fields.get(wheel.dial)) and field.one_of is not None
+    def _wheel_file(self) -> Wheel | None:
+        """Return the wheel that the event names, and note one that can't be used."""
+        if not self.spec.wheel:
+            return None
+        path = self._folder / self.spec.wheel
+        try:
+            wheel = load_wheel(path)
+        except DocumentError as error:
+            first = error.problems[0]
+            message = f"{counted(len(error.problems), 'problem')} in {path}: {first.message}"
+            self._note(("wheel",), message, f"niner wheel check {path} tells all")
+            return None
+        for section, part in (("calls", self.spec.calls), ("readbacks", self.spec.readbacks)):
+            laps = part.distance
+            if laps is not None and laps.setting and laps.setting not in wheel.spec.settings:
+                keys = (section, "distance", "setting")
+                self._no_setting(keys, wheel, laps.setting)
+        return wheel
+
+    def _no_setting(self, keys: Keys, wheel: Wheel, name: str) -> None:
+        settings = list(wheel.spec.settings)
+        hint = nearest(name, settings, f"its settings are {', '.join(settings[:12])}")
+        self._note(keys, f"{wheel.title} has no setting {name!r}", hint)
+
+    def _dials(self, wheel: Wheel | None) -> dict[str, DialSpec]:
+        """Return the dials of the event and of the wheel; what does not fit together is noted."""
+        wheels = [one for one in (self.spec.calls.wheel, self.spec.readbacks.wheel) if one]
+        named = {
+            one.dial: found.one_of
+            for one in wheels
+            if (found := self.book.fields.get(one.dial)) and found.one_of is not None
         }
-        for name in self.spec.dials:
+        settings = wheel.spec.settings if wheel is not None else {}
+        for name, dial in self.spec.dials.items():
             keys = ("dials", name)
             if not wheels:
                 hint = "name one in [calls.wheel] or [readbacks.wheel]"
                 self._note(keys, "no message changes it", hint, _WHEELS)
-            for dial, options in dials.items():
+            for field_name, options in named.items():
                 if labelled(options, name) is None:
                     hint = nearest(name, options, f"they are {', '.join(options)}")
-                    self._note(keys, f"the field {dial!r} has no option {name!r}", hint)
+                    self._note(keys, f"the field {field_name!r} has no option {name!r}", hint)
+            if wheel is not None:
+                self._on_the_wheel(keys, name, dial, wheel)
+        dials = dict(self.spec.dials)
+        if wheel is None:
+            return dials
+        for field_name, options in named.items():
+            for option in options:
+                if option not in dials and option not in settings:
+                    self._no_setting(self._naming(field_name), wheel, option)
+                elif option not in dials and abs(settings[option].high) <= MOST_POSITION:
+                    keys_of = ("low", "high", "step", "start", "wraps")
+                    given = {key: getattr(settings[option], key) for key in keys_of}
+                    dials[option] = DialSpec(**given)
+        return dials
+
+    def _naming(self, field_name: str) -> Keys:
+        """Return the keys where a field is named as that of the dial."""
+        called = self.spec.calls.wheel
+        section = "calls" if called is not None and called.dial == field_name else "readbacks"
+        return (section, "wheel", "dial")
+
+    def _on_the_wheel(self, keys: Keys, name: str, dial: DialSpec, wheel: Wheel) -> None:
+        """Note a dial that the wheel does not have, or has otherwise."""
+        one = wheel.spec.settings.get(name)
+        if one is None:
+            self._no_setting(keys, wheel, name)
+        elif any(
+            getattr(one, key) != getattr(dial, key) for key in ("low", "high", "step", "wraps")
+        ):
+            hint = "say it in one place: leave the dial out here"
+            self._note(keys, f"{wheel.title} has it otherwise", hint)
 
 
 def _steps(field: FieldBase) -> Progression | None:

@@ -17,6 +17,8 @@ from typing import NamedTuple
 from codec.race.event import DialSpec, WheelSpec
 from grammar.errors import CodeError
 
+_NOT_DONE = 0.1  # of calls that were not read back
+
 
 class SettingError(CodeError):
     """A call or a wanted position that the wheel does not have."""
@@ -54,7 +56,8 @@ class WrongAnswer:
 class Ledger:
     """Where each dial stands.
 
-    ``waiting`` holds the calls not yet read back, ``doubtful`` the dials whose read-back cannot be,
+    ``waiting`` holds the calls not yet read back, ``last`` the dial that was moved last, "" before
+    any was; ``doubtful`` are the dials whose read-back cannot be,
     ``wrong`` the last read-back of a dial where it was wrong and is not put right yet.
     """
 
@@ -62,6 +65,7 @@ class Ledger:
     read_back: bool = True
     positions: dict[str, int] = field(default_factory=dict)
     waiting: dict[str, list[Setting]] = field(default_factory=dict)
+    last: str = ""
     doubtful: set[str] = field(default_factory=set)
     wrong: dict[str, WrongAnswer] = field(default_factory=dict)
 
@@ -77,6 +81,7 @@ class Ledger:
             self.read_back,
             dict(self.positions),
             waiting,
+            self.last,
             set(self.doubtful),
             dict(self.wrong),
         )
@@ -110,6 +115,7 @@ class Ledger:
         if wrong is not None and wrong.called == setting and not self.waiting.get(name):
             return self._moved(name, wrong.before, setting)
         position = self._moved(name, self.heading(name), setting)
+        self.last = name
         if self.read_back:
             self.waiting.setdefault(name, []).append(setting)
         else:
@@ -139,6 +145,7 @@ class Ledger:
         else:
             before, called = self.positions[name], waiting.pop(0) if waiting else None
         self.wrong.pop(name, None)
+        self.last = name
         try:
             self.positions[name] = self._moved(name, before, setting)
         except SettingError:
@@ -166,22 +173,49 @@ class Ledger:
         self.wrong.pop(name, None)
         self.doubtful.discard(name)
 
+    def doubt(self, dial: str) -> dict[int, float]:
+        """Return where a dial may stand, each position with its chance, the likeliest first.
+
+        A call that waits for its read-back was done but for ``_NOT_DONE``; of one that was read
+        back otherwise, either may have been done; one whose read-back can't be may be a position
+        off. The chances are common practice, no source.
+        """
+        name = self.name(dial)
+        spec, position = self.dials[name], self.positions[name]
+        found = {position: 1.0}
+        if name in self.wrong:
+            called = self._moved(name, self.wrong[name].before, self.wrong[name].called)
+            found = {position: 0.5}
+            found[called] = found.get(called, 0.0) + 0.5
+        elif name in self.doubtful:
+            beside = [at for by in (-1, 1) if (at := move(spec, position, by)) is not None]
+            found = {position: 0.5, **dict.fromkeys(beside, 0.5 / len(beside))}
+        for setting in self.waiting.get(name, ()):
+            after: dict[int, float] = {}
+            for at, chance in found.items():
+                try:
+                    moved = self._moved(name, at, setting)
+                except SettingError:
+                    moved = at
+                after[moved] = after.get(moved, 0.0) + chance * (1 - _NOT_DONE)
+                after[at] = after.get(at, 0.0) + chance * _NOT_DONE
+            found = after
+        return dict(sorted(found.items(), key=lambda one: -one[1]))
+
     def _moved(self, name: str, position: int, setting: Setting) -> int:
         dial = self.dials[name]
         if isinstance(setting, Position):
-            if dial.low <= setting.at <= dial.high:
+            if dial.has(setting.at):
                 return setting.at
-            message, most = (
-                f"{name}: there is no position {setting.at}",
-                f"{dial.low} … {dial.high}",
-            )
+            message, most = f"{name}: there is no position {setting.at}", dial.span
             raise SettingError(message, kind="dial-range", expected=[most])
         moved = move(dial, position, setting)
         if moved is None:
+            up, down = (room // dial.step for room in (dial.high - position, position - dial.low))
             raise SettingError(
                 f"{name}: {in_words(setting)} from {position} would leave {dial.low} … {dial.high}",
                 kind="dial-range",
-                expected=[f"at most {dial.high - position} up or {position - dial.low} down"],
+                expected=[f"at most {up} up or {down} down"],
             )
         return moved
 
@@ -196,9 +230,9 @@ def in_words(setting: Setting) -> str:
 
 def move(dial: DialSpec, position: int, clicks: int) -> int | None:
     """Return where a dial stands after some clicks, None where it cannot go."""
-    moved = position + clicks
+    moved = position + clicks * dial.step
     if dial.wraps:
-        return dial.low + (moved - dial.low) % (dial.high - dial.low + 1)
+        return dial.low + (moved - dial.low) % (dial.high - dial.low + dial.step)
     return moved if dial.low <= moved <= dial.high else None
 
 
@@ -219,11 +253,11 @@ def fewest_clicks(
     for dial, position in wanted.items():
         name = ledger.name(dial)
         spec = ledger.dials[name]
-        if not spec.low <= position <= spec.high:
+        if not spec.has(position):
             raise SettingError(
                 f"{name}: there is no position {position}",
                 kind="dial-range",
-                expected=[f"{spec.low} … {spec.high}"],
+                expected=[spec.span],
             )
         moves += _way(spec, name, ledger.heading(name), position, counts, seconds)
     return moves

@@ -284,16 +284,30 @@ class DialSpec(Strict):
 
     low: int = Field(1, ge=-MOST_POSITION, le=MOST_POSITION, description="The lowest position.")
     high: int = Field(10, ge=-MOST_POSITION, le=MOST_POSITION, description="The highest position.")
+    step: int = Field(1, ge=1, le=MOST_POSITION, description="How far one click goes.")
     start: int = Field(description="The position at the start.")
     wraps: bool = Field(False, description="Whether one click beyond the highest is the lowest.")
+
+    def has(self, position: int) -> bool:
+        """Tell whether it can stand there."""
+        return self.low <= position <= self.high and not (position - self.low) % self.step
+
+    @property
+    def span(self) -> str:
+        """Its positions in words."""
+        steps = f" in steps of {self.step}" if self.step > 1 else ""
+        return f"{self.low} … {self.high}{steps}"
 
     def problems(self) -> Iterator[Problem]:
         """Yield a range that is none, and a start outside it."""
         if self.high <= self.low:
             hint = "they are the lowest and the highest position"
             yield Problem(("high",), f"high {self.high} is not above low {self.low}", hint)
-        elif not self.low <= self.start <= self.high:
-            message = f"start {self.start} lies outside {self.low} … {self.high}"
+        elif (self.high - self.low) % self.step:
+            message = f"steps of {self.step} from {self.low} never come to {self.high}"
+            yield Problem(("high",), message, "give another highest position, or another step")
+        elif not self.has(self.start):
+            message = f"start {self.start} lies outside {self.span}"
             yield Problem(("start",), message, "it is the position at the start")
 
 
@@ -309,6 +323,9 @@ class LapsSpec(Strict):
 
     message: str = Field(description="The book's message.")
     added: str = Field(description="Its field with the laps added.")
+    setting: str = Field(
+        "", description="The setting of the `wheel` file in which the driver enters them."
+    )
 
 
 class WheelSpec(Strict):
@@ -354,6 +371,15 @@ class ReadbacksSpec(Strict):
 
     distance: LapsSpec | None = Field(None, description="The driver's answer to laps added.")
     wheel: WheelSpec | None = Field(None, description="The driver's answer to a setting.")
+
+
+class StraightSpec(Strict):
+    """``[[straights]]``: a stretch of the lap on which the driver has a hand free, in their order
+    from the line.
+    """
+
+    name: str = Field(min_length=1, max_length=60, description="What it is called.")
+    seconds: Positive = Field(description="How long a hand is free there.")
 
 
 class AdviceSpec(Strict):
@@ -474,6 +500,14 @@ class EventSpec(Strict):
         None, description="Uses of more power that must be made before the flag."
     )
     dials: dict[str, DialSpec] = Field(default_factory=dict, description="Settings on the wheel.")
+    wheel: str = Field(
+        "",
+        max_length=500,
+        description="The wheel file, found from where this file is; its settings are dials.",
+    )
+    straights: list[StraightSpec] = Field(
+        default_factory=list, max_length=50, description="Where on the lap a hand is free."
+    )
     calls: CallsSpec = Field(
         default_factory=CallsSpec, description="What the pit's messages of the book mean."
     )

@@ -187,7 +187,7 @@ class _Following:
             EnergyPlan(event.plan, spec.plan.changed),
             energy.begin(event),
             {name: temperature.begin(bound) for name, bound in event.temperatures.items()},
-            Ledger(spec.dials, read_back=spec.readbacks.wheel is not None),
+            Ledger(event.dials, read_back=spec.readbacks.wheel is not None),
             Clock({}, spec.distance),
         )
         self.announced = _Announced()
@@ -530,7 +530,7 @@ class _Following:
             mended = self.wrong.pop(name, None) if ledger.mends(name, setting) else None
             flag = ledger.answer(dial, setting)
         except SettingError as error:
-            if error.kind == "dial" and not self.event.spec.dials:
+            if error.kind == "dial" and not self.event.dials:
                 return
             self._note(error.kind, error.message, fact)
             return

@@ -41,6 +41,6 @@ def load_event(path: str | Path, book: Book) -> Event:
 def parse_event(text: str, book: Book, name: str = "event") -> Event:
     """Return the event in a TOML text, bound to ``book``; raises EventError."""
     inspection = EVENT.inspect(text, name)
-    event = Binding(inspection.model(), book, inspection).event(Path(name).stem)
+    event = Binding(inspection.model(), book, inspection, Path(name).parent).event(Path(name).stem)
     inspection.settle()
     return event

@@ -76,7 +76,7 @@ def heading_there(book: Book, event: Event, entries: Sequence[Entry]) -> None:
     for line in state_lines(race, ()):
         console().print(line)
     for one in advice:
-        console().print(safe(one.reason, "dim"))
+        console().print(safe(one.told, "dim"))
         encoded_lines(book, one.call)
 
 

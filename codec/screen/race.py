@@ -77,7 +77,7 @@ def state_lines(race: Race, advice: Sequence[Advice]) -> list[Text]:
             )
         )
     lines += [
-        assembled(("call  ", "dim"), (one.call.words, "bold green"), (f"  {one.reason}", "dim"))
+        assembled(("call  ", "dim"), (one.call.words, "bold green"), (f"  {one.told}", "dim"))
         for one in advice
     ]
     return lines
@@ -160,7 +160,7 @@ def show_race(race: Race, advice: Sequence[Advice], minutes: float | None = None
                     (one.call.string, "bold cyan"),
                     "  ",
                     (one.call.words, "bold"),
-                    (f"  {one.reason}", "dim"),
+                    (f"  {one.told}", "dim"),
                 )
             )
     notices(race.notices)

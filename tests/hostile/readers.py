@@ -31,6 +31,7 @@ from codec.radio.listener import Listener
 from codec.sheet import Entry, Journal
 from codec.sheet.exports import export, read_export
 from codec.sheet.journal import check
+from codec.wheel import load_wheel
 from grammar.design.needs import load_needs
 from grammar.errors import CodeError
 
@@ -86,6 +87,7 @@ def _report(path: Path) -> object:
 READERS: dict[str, tuple[str, Reader]] = {  # what the file is called, and what reads it
     "book": ("b.toml", load_book),
     "event": ("e.toml", lambda path: load_event(path, race_book())),
+    "wheel": ("w.toml", load_wheel),
     "needs": ("n.toml", load_needs),
     "profile": ("p.json", load_profile),
     "report": ("r.txt", _report),
@@ -149,7 +151,7 @@ def seeds() -> dict[str, list[bytes]]:
     """Return files that are sound, for every reader."""
     examples = {
         "book": ["race/race.toml", "starter/starter.toml", "qualifying/qualifying.toml"],
-        "event": ["race/event.toml", "event/event.toml"], "needs": ["design/needs.toml"],
+        "event": ["race/event.toml"], "wheel": ["event/wheel.toml"], "needs": ["design/needs.toml"],
         "profile": ["drill/ana.json"], "text": ["event/radio.txt"], "jsonl": ["event/radio.jsonl"],
         "webvtt": ["event/radio.vtt"], "srt": ["event/radio.srt"], "laps": ["event/lap-times.csv"],
         "car": ["event/car-7.csv"],

@@ -264,7 +264,8 @@ def test_a_phrase_means_the_fact_that_the_book_names(tmp_path: Path) -> None:
     )
     book = parse_book(text, "race.toml")
     with Journal(tmp_path / "sheet", book) as journal:
-        session = Session(journal, "7", event=parse_event(EVENT.read_text("utf-8"), book))
+        event = parse_event(EVENT.read_text("utf-8"), book, str(EVENT))
+        session = Session(journal, "7", event=event)
         assert session.enter("safety car").lines[0] == "race neutralised"
         assert session.race.neutralised
         assert session.mine.followed is not None

@@ -135,7 +135,7 @@ def test_each_read_back_goes_to_its_call(session: Session) -> None:
     session.enter(words("wheel", dial="regeneration"))
     for dial in ("regeneration", "brake balance"):
         assert session.enter(words("set", dial=dial)).tone == "good"
-    assert session.enter(words("set", dial="torque map")).tone == "bad"
+    assert session.enter(words("set", dial="front damping")).tone == "bad"
     assert any("not called" in notice.text for notice in session.notices)
 
 

@@ -1,0 +1,181 @@
+"""``niner wheel``: a check of the wheel file, the cheapest way on it, and what a slip costs."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+from codec.cli.common import add_command, add_json, add_measure, emit, given, positions, say
+from grammar.errors import counted
+
+if TYPE_CHECKING:
+    from codec.race import WheelChange
+    from codec.wheel import Way
+    from codec.wheel.slips import Slip
+
+_SLIPS = 3  # that are told of each way
+CAUTION = (
+    "Practise it parked or in a simulator. The team's procedures and the event's rules decide what"
+    " is touched, and when."
+)
+
+
+def add(commands: Any) -> None:
+    """Add the command and its own commands."""
+    about = (
+        "The steering wheel: what each touch does, proven; the cheapest way to the settings wanted;"
+        " what a slip costs."
+    )
+    parser = commands.add_parser(
+        "wheel", help="the cheapest touches of the steering wheel", description=about
+    )
+    actions = parser.add_subparsers(title="commands", metavar="command", required=True)
+    check = add_command(
+        actions, "check", "find every problem of a wheel file, and count its states"
+    )
+    _add_wheel(check)
+    add_json(check)
+    check.set_defaults(run=run_check)
+    way = add_command(
+        actions, "way", "the cheapest touches to the settings wanted, and their slips"
+    )
+    _add_wheel(way)
+    way.add_argument(
+        "wanted",
+        nargs="+",
+        metavar="SETTING=POSITION",
+        help='a setting wanted, such as "brake balance=7"',
+    )
+    way.add_argument(
+        "--at",
+        action="append",
+        default=[],
+        metavar="NAME=VALUE",
+        help="where a setting, a rotary, a cursor or the mode stands; the default is the start",
+    )
+    add_measure(way)
+    add_json(way)
+    way.set_defaults(run=run_way, gather="wanted")
+    schema = add_command(actions, "schema", "print the JSON Schema of the wheel format")
+    schema.set_defaults(run=run_schema)
+
+
+def _add_wheel(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("wheel", metavar="WHEEL", help="the wheel file")
+
+
+def run_check(args: argparse.Namespace) -> int:
+    """Check a wheel file; 0 if it is sound, 2 if it has problems."""
+    from codec.wheel import load_wheel, wheel_figures
+
+    wheel = load_wheel(args.wheel)
+    found = wheel_figures(wheel)
+    if args.json:
+        emit({"title": wheel.title, **found.as_dict(), "problems": []})
+        return 0
+    say(
+        f"{wheel.title}: no problem\n"
+        f"  {counted(found.controls, 'control')}, {counted(found.touches, 'touch', 'touches')},"
+        f" {counted(found.settings, 'setting')}\n"
+        f"  {found.states:,} states times {found.positions:,} positions of the settings:"
+        f" {found.combinations:,} ways to stand\n"
+        "  every setting can be put at each of its positions, no touch means two things, nothing"
+        " leads to a dead end"
+    )
+    return 0
+
+
+def run_way(args: argparse.Namespace) -> int:
+    """Print the cheapest way, and what its slips cost."""
+    from codec.wheel import cheapest, load_wheel
+    from codec.wheel.map import MOST_PLACE
+    from codec.wheel.slips import slips
+
+    wheel = load_wheel(args.wheel)
+    begins = wheel.standing(given(args.at, "place"))
+    way = cheapest(wheel, begins, positions(args.wanted, MOST_PLACE), args.by)
+    found = slips(way)
+    if args.json:
+        emit({**way.as_dict(), "slips": [one.as_dict() for one in found]})
+    elif not way.touches:
+        say("every setting stands where it is wanted")
+    else:
+        say("\n".join([_way_told(way), *_slips_told(found), CAUTION]))
+    return 0
+
+
+def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no arguments
+    """Print the JSON Schema."""
+    import json
+
+    from codec.wheel.map import schema
+
+    say(json.dumps(schema(), indent=2, ensure_ascii=False))
+    return 0
+
+
+def _way_told(way: Way) -> str:
+    touches = counted(way.count, "touch", "touches")
+    looked = f", {way.metres:.0f} m looking down" if way.looked else ", no look down"
+    return f"{way}\n  {touches}, {way.seconds:.1f} s{looked}"
+
+
+def _slips_told(found: Sequence[Slip]) -> list[str]:
+    from codec.wheel.slips import expected_harm, slipping
+
+    if not found:
+        return []
+    harm = expected_harm(found)
+    lines = [f"  goes wrong {slipping(found):.0%} of the time, worth {harm:.1f} s on average"]
+    return lines + [f"    {one.chance:.1%}  {one.harm:g} s  {one}" for one in found[:_SLIPS]]
+
+
+def tell_changes(
+    found: Sequence[WheelChange], unsure: Mapping[str, Mapping[int, float]], *, as_json: bool
+) -> None:
+    """Print the changes of a race straight by straight, and first what is not sure."""
+    if as_json:
+        for one in found:
+            emit(
+                {
+                    "straight": one.straight,
+                    "lap": one.lap,
+                    "fits": one.fits,
+                    "wanted": one.wanted,
+                    "calls": [{"reason": c.reason, **c.call.as_dict()} for c in one.calls],
+                    **one.way.as_dict(),
+                    "slips": [slip.as_dict() for slip in one.slips],
+                    "doubts": {
+                        name: {str(at): round(share, 4) for at, share in unsure[name].items()}
+                        for name in one.wanted
+                        if name in unsure
+                    },
+                }
+            )
+        return
+    for name, chances in unsure.items():
+        told = ", ".join(f"{at} ({share:.0%})" for at, share in chances.items())
+        say(f"{name} stands at {told}: ask before you call it")
+    if found:
+        standing = found[0].way
+        say(f"from: {standing.wheel.in_words(standing.begins.places)}")
+    for one in found:
+        for call in one.calls:
+            say(f"{call.call.string}  {call.call.words}  ({call.reason})")
+        unnamed = [
+            f"{name} to {at}"
+            for name, at in one.wanted.items()
+            if not any(call.reason.startswith(f"{name} ") for call in one.calls)
+        ]
+        if unnamed:
+            say(f"in plain words: {', '.join(unnamed)}")
+        lap = {0: "", 1: ", next lap"}.get(one.lap, f", in {one.lap} laps")
+        where = f"{one.straight}{lap}: " if one.straight else ""
+        say("\n".join([f"  {where}{_way_told(one.way)}", *_slips_told(one.slips)]))
+        if not one.fits:
+            say(f"  longer than any straight: begin it on {one.straight}, end it on the next")
+    if not found:
+        say("every dial stands where it is wanted")
+    else:
+        say(CAUTION)
