@@ -25,7 +25,7 @@ _IN_ORDER = """
     grammar.profile
     grammar.models grammar.book grammar.partial_book grammar.binding grammar.parsing
     grammar.compiled grammar.loading
-    grammar.reading_sets grammar.figures grammar.design grammar.export
+    grammar.reading_sets grammar.figures grammar.difference grammar.design grammar.export
     codec.files codec.key_file codec.reading codec.refusal codec.ways
     codec.decoding codec.encoding codec
     codec.hear codec.profile

@@ -8,6 +8,7 @@ import operator
 from typing import Any
 
 from codec.cli.book_analyse import add_analyse
+from codec.cli.book_diff import add_diff
 from codec.cli.book_export import add_export
 from codec.cli.book_key import add_key
 from codec.cli.common import add_book, add_command, add_json, amount, emit, put, say
@@ -52,6 +53,7 @@ def add(commands: Any) -> None:
     grammar.set_defaults(run=run_grammar)
     add_export(actions)
     add_analyse(actions)
+    add_diff(actions)
     add_key(actions)
     add_simulate(actions)
     schema = add_command(actions, "schema", "print the JSON Schema of the book format")

@@ -18,6 +18,7 @@ from typing import Literal
 
 from grammar.book import Book
 from grammar.codes import CodeTable
+from grammar.difference import BookChange, Learner
 from grammar.errors import visible
 from grammar.message import Direction, Message
 
@@ -171,17 +172,42 @@ def html(book: Book, reader: Reader, mark: str = "") -> str:
     """Return a printable page: four columns on A4 or Letter, fewer on smaller paper; three larger
     ones for a driver.
     """
+    return _page(title(book, reader), blocks(book, reader), reader, mark)
+
+
+def relearning(book: Book, changes: Iterable[BookChange], learner: Learner, mark: str = "") -> str:
+    """Return a printable page of what one who knew the book as it was has to learn anew."""
+    shown = [
+        Block(
+            f"{change.about}: {change.text}",
+            "",
+            tuple(
+                CardLine(
+                    row.now or "–",
+                    " ".join(filter(None, (row.meaning, f"(was {row.was})" if row.was else ""))),
+                    named=not row.meaning,
+                )
+                for row in change.rows
+            ),
+        )
+        for change in changes
+        if learner in change.concerns
+    ]
+    return _page(f"{visible(book.title)}: what is new, {learner}", shown, "engineer", mark)
+
+
+def _page(heading: str, shown: Iterable[Block], reader: Reader, mark: str) -> str:
     parts = [
         "<!DOCTYPE html>",
         (
             '<html lang="en"><head><meta'
-            f' charset="utf-8"><title>{escape(title(book, reader))}</title><style>{_STYLE}</style></head>'
+            f' charset="utf-8"><title>{escape(heading)}</title><style>{_STYLE}</style></head>'
         ),
         f"<body class={reader}>",
         (
-            f"<header><h1>{escape(title(book, reader))}{f' <small>{escape(mark)}</small>' if mark else ''}</h1><p>{escape(CAUTION)}</p></header><main>"
+            f"<header><h1>{escape(heading)}{f' <small>{escape(mark)}</small>' if mark else ''}</h1><p>{escape(CAUTION)}</p></header><main>"
         ),
-        *(_printed(block) for block in blocks(book, reader)),
+        *map(_printed, shown),
         "</main></body></html>",
         "",
     ]
