@@ -302,7 +302,7 @@ def picture(rows: Sequence[Row], form: str = "svg") -> bytes:
 
     names = list(dict.fromkeys(row.name for row in rows))
     with mpl.rc_context({"svg.hashsalt": "niner", "font.size": 7}):
-        across = 5
+        across = min(5, len(names))
         size = (2.3 * across, 2.4 * math.ceil(len(names) / across))
         figure = Figure(figsize=size, layout="constrained")
         for number, name in enumerate(names, start=1):
