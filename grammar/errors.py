@@ -34,7 +34,7 @@ def visible(text: str) -> str:
     A transcript or a book may hold any of them; printed raw they could forge or hide parts of an
     error on a terminal. Whatever is shown or printed for people passes through here.
     """
-    if text.isascii() and text.isprintable():
+    if text.isprintable():  # the same of all of it
         return text
     return "".join(c if shown(c) else c.encode("unicode_escape").decode() for c in text)
 

@@ -108,7 +108,7 @@ def _piped(session: Session, *, as_json: bool) -> int:
 
     The exit code is 1 if a line needs a repeat, 2 if one is not in the sheet.
     """
-    to_json = session.journal.table.as_json
+    to_json, fields = session.journal.table.as_json, session.journal.book.fields
     worst = 0
     for line in lines([]):
         try:
@@ -125,7 +125,7 @@ def _piped(session: Session, *, as_json: bool) -> int:
                     "heard": line,
                     "tone": shown.tone,
                     "told": list(shown.lines),
-                    "written": [to_json(one) for one in shown.written],
+                    "written": [to_json(one, fields) for one in shown.written],
                 }
             )
         else:

@@ -155,7 +155,8 @@ def run_show(args: argparse.Namespace) -> int:
     from codec.sheet.state import cars
 
     with Journal(args.sheet) as journal:
-        named = cars(journal.entries())
+        asked = args.car is not None or args.event is not None
+        named = cars(journal.entries()) if asked else {}
         if args.car is not None and args.car not in named:
             raise CodeError(
                 f"there is no car {args.car!r} in the sheet", kind="usage", expected=list(named)
@@ -246,7 +247,7 @@ def _tell_put_right(
     journal: Journal, number: int, written: Entry, told: str, args: argparse.Namespace
 ) -> None:
     if args.json:
-        emit(journal.table.as_json(written))
+        emit(journal.table.as_json(written, journal.book.fields))
     else:
         say(f"#{number} is now: {told}")
 
@@ -257,9 +258,9 @@ def _show_json(
     """Print the entries, then, with an event file, where the race of each car is heading."""
     from codec.race.as_json import as_dict
 
-    for entry in journal.entries():
-        if only in (None, entry.car):
-            emit(journal.table.as_json(entry))
+    for facts in journal.rows():
+        if only in (None, facts["car"]):
+            emit(journal.table.row_as_json(facts, journal.book.fields))
     for car, (race, advice) in races.items():
         emit({"race_of": car, **as_dict(race, advice)})
 

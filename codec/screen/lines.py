@@ -217,7 +217,9 @@ def _room(parts: Sequence[Styled] = ()) -> int:
     """
     term = os.environ.get("TERM", "")
     plain = all(
-        character in NARROW or " " <= character <= "~" for text, _ in parts for character in text
+        (text.isascii() and text.isprintable())
+        or all(character in NARROW or " " <= character <= "~" for character in text)
+        for text, _ in parts
     )
     if (
         not plain

@@ -7,15 +7,15 @@ import datetime
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
-from rich import box
-from rich.table import Table
 from rich.text import Text
 
 from codec.radio.doubt import guessed, how_sure
 from codec.radio.importing import Summary, by_speaker
+from codec.screen import lines
 from codec.screen.console import assembled, console, safe
+from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
-from codec.sheet.order import SINCE_1970
+from codec.sheet.order import SINCE_1970, Moments
 from codec.sheet.state import Standing
 from codec.sheet.words import values_text
 from codec.views.laps import SheetLine, lap_columns, sheet_lines, state_of
@@ -167,12 +167,12 @@ def lap_tables(journal: Journal, only: str | None) -> None:
         console().print(
             safe(f"{plain(state.added)} {'lap' if state.added == 1 else 'laps'} added.")
         )
-    _clock_lines(standing)
+    _clock_lines(standing.moments)
 
 
-def _clock_lines(standing: Standing) -> None:
+def _clock_lines(moments: Moments) -> None:
     """Print where times can't be taken as they stand."""
-    steps = standing.moments.steps
+    steps = moments.steps
     for step in steps[:_STEPS]:
         console().print(safe(str(step), "yellow"))
     if len(steps) > _STEPS:
@@ -180,38 +180,55 @@ def _clock_lines(standing: Standing) -> None:
 
 
 def entries_table(journal: Journal, only: str | None) -> None:
-    """Print every entry, the oldest first."""
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1))
-    for name in ("#", "lap"):
-        table.add_column(name, justify="right", no_wrap=True)
-    for name in ("kind", "car", "who", "sure", "what"):
-        table.add_column(name, overflow="fold", no_wrap=name in ("kind", "sure"))
-    standing = Standing(journal.entries())
-    for entry in standing.entries:
-        if only not in (None, entry.car):
-            continue
-        about = f"of #{entry.about} " if entry.about else ""
-        sure = "" if entry.certainty is None else how_sure(entry.certainty)
-        what = values_text(journal.book, entry) if entry.accepted else entry.heard
-        what = (
-            ": ".join(filter(None, (entry.message, what)))
-            if entry.kind in ("event", "car")
-            else what
-        )
-        style = "yellow" if entry.refusal else ""
-        why = (
-            f" ({'; '.join(filter(None, (state_of(entry), guessed(entry.note))))})"
-            if entry.refusal
-            else ""
-        )
-        detail = f"{about}{entry.string + ': ' if entry.string else ''}{what}{why}"
-        table.add_row(
-            str(entry.seq), "" if entry.lap is None else str(entry.lap), safe(entry.kind),
-            safe(entry.car),
-            safe(entry.speaker or entry.writer), sure, safe(detail, style),
-        )  # fmt: skip
-    console().print(table)
-    _clock_lines(standing)
+    """Print every entry, the oldest first: page by page, however many there are."""
+    moments, page = Moments(), list[list[lines.Styled]]()
+    for entry in journal.entries():
+        moments.take(entry)
+        if only in (None, entry.car):
+            page.append(_cells(journal.book, entry))
+        if len(page) == _PAGE:
+            lines.table(_ENTRIES, page)
+            page.clear()
+    if page or not len(journal):
+        lines.table(_ENTRIES, page)
+    _clock_lines(moments)
+
+
+_PAGE = 500  # rows
+_ENTRIES = [
+    lines.Heading("#", folds=False, right=True),
+    lines.Heading("lap", folds=False, right=True),
+    lines.Heading("kind", folds=False),
+    lines.Heading("car"),
+    lines.Heading("who"),
+    lines.Heading("sure", folds=False),
+    lines.Heading("what"),
+]
+
+
+def _cells(book: Book, entry: Entry) -> list[lines.Styled]:
+    about = f"of #{entry.about} " if entry.about else ""
+    sure = "" if entry.certainty is None else how_sure(entry.certainty)
+    what = values_text(book, entry) if entry.accepted else entry.heard
+    what = (
+        ": ".join(filter(None, (entry.message, what))) if entry.kind in ("event", "car") else what
+    )
+    style = "yellow" if entry.refusal else ""
+    why = (
+        f" ({'; '.join(filter(None, (state_of(entry), guessed(entry.note))))})"
+        if entry.refusal
+        else ""
+    )
+    detail = f"{about}{entry.string + ': ' if entry.string else ''}{what}{why}"
+    return [
+        (str(entry.seq), ""),
+        ("" if entry.lap is None else str(entry.lap), ""),
+        (entry.kind, ""),
+        lines.safe(entry.car),
+        lines.safe(entry.speaker or entry.writer),
+        (sure, ""),
+        lines.safe(detail, style),
+    ]
 
 
 _GAP = 0.05  # of the target: a lap that took more than so much above it is marked

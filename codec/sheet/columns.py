@@ -12,7 +12,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import KW_ONLY, dataclass
 from decimal import Decimal
-from typing import Any, ClassVar
+from typing import Any, ClassVar, NamedTuple
 
 from codec.files import clean
 from grammar.errors import CodeError
@@ -59,6 +59,12 @@ class Column:
         del fields
         return cell
 
+    def sound(self, cell: Any, fields: Fields) -> Any:
+        """Return the value of a cell of the journal, checked as that of any entry; raises
+        ValueError.
+        """
+        return self.checked(self.of_cell(cell, fields))
+
     def text(self, value: Any) -> str:
         """Return a value as text, "" for none."""
         return "" if value is None else str(value)
@@ -94,6 +100,8 @@ class Text(Column):
 
     def checked(self, value: Any) -> str:
         """Refuse what is no text, or too long; what no file can hold is replaced."""
+        if value.__class__ is str and len(value) <= self.most and value.isascii():
+            return str(value)
         if not isinstance(value, str):
             raise ValueError("text")
         if len(value) > self.most:
@@ -232,12 +240,26 @@ class Values(Column):
 
     def of_cell(self, cell: Any, fields: Fields) -> Mapping[str, Any]:
         """Return the values; raises ValueError where the book has other fields."""
+        return {name: kept.value for name, kept in self.kept(cell, fields).items()}
+
+    @staticmethod
+    def kept(cell: Any, fields: Fields) -> Mapping[str, Kept]:
+        """Return the values of a cell with how each is exported; raises ValueError."""
         texts = json.loads(cell) if cell else {}
-        return {name: value_of(fields, name, text) for name, text in texts.items()}
+        return {name: kept_value(fields, name, text) for name, text in texts.items()}
+
+
+class Kept(NamedTuple):
+    """A value of a field with its text, and in JSON's own kinds."""
+
+    field: FieldBase
+    value: Value
+    text: str
+    in_json: Any
 
 
 # values of texts, by field: a sheet of many laps has few different ones
-_KEPT_VALUES: dict[tuple[int, str], tuple[FieldBase, Value]] = {}
+_KEPT_VALUES: dict[tuple[int, str], Kept] = {}
 _MOST_VALUES = 20_000
 
 
@@ -245,18 +267,24 @@ def value_of(fields: Fields, name: str, text: str) -> Value:
     """Return the value of the field ``name`` that an export or the journal has as text; raises
     CodeError where the text is none.
     """
+    return kept_value(fields, name, text).value
+
+
+def kept_value(fields: Fields, name: str, text: str) -> Kept:
+    """Return the same with how it is exported."""
     field = fields.get(name)
     kept = _KEPT_VALUES.get((id(field), text))
-    if kept is not None and kept[0] is field:
-        return kept[1]
+    if kept is not None and kept.field is field:
+        return kept
     try:
         if field is None:
             raise ValueError(f"the book has no field {name!r}")
         value = field.from_text(text)
         if len(_KEPT_VALUES) > _MOST_VALUES:
             _KEPT_VALUES.clear()
-        _KEPT_VALUES[id(field), text] = field, value
-        return value
+        kept = Kept(field, value, value_text(value), json_value(value))
+        _KEPT_VALUES[id(field), text] = kept
+        return kept
     except ValueError as error:
         raise CodeError(
             f"{name} = {text[:60]!r}: {error}",

@@ -101,12 +101,14 @@ class Entry:
 
     def __post_init__(self) -> None:
         """Check what no later reader could tell; raises SheetError."""
-        for name, checked in _checks(type(self)):
+        for name, checked, most in _checks(type(self)):
             value = getattr(self, name)
+            if value.__class__ is str and len(value) <= most and value.isascii():
+                continue  # as most texts are
             try:
                 kept = checked(value)
             except ValueError as error:
-                raise _refused(name, value, str(error)) from None
+                raise refused(name, value, str(error)) from None
             if kept is not value:
                 object.__setattr__(self, name, kept)
 
@@ -124,7 +126,7 @@ DOUBTFUL = "doubtful"  # the refusal of a report that was read, but not surely e
 
 
 _DECLARED: dict[type, Mapping[str, Column]] = {}
-_CHECKS: dict[type, list[tuple[str, Callable[[Any], Any]]]] = {}
+_CHECKS: dict[type, list[tuple[str, Callable[[Any], Any], int]]] = {}
 
 
 def columns(entry: type[Entry]) -> Mapping[str, Column]:
@@ -135,18 +137,21 @@ def columns(entry: type[Entry]) -> Mapping[str, Column]:
     return _DECLARED[entry]
 
 
-def _checks(entry: type[Entry]) -> list[tuple[str, Callable[[Any], Any]]]:
-    """Return the checks of the columns that have one; every entry made goes through them."""
+def _checks(entry: type[Entry]) -> list[tuple[str, Callable[[Any], Any], int]]:
+    """Return the checks of the columns that have one, and up to how many characters any ASCII text
+    passes it; every entry made goes through them.
+    """
     if entry not in _CHECKS:
         _CHECKS[entry] = [
-            (name, column.checked)
+            (name, column.checked, column.most if type(column) is Text else -1)
             for name, column in columns(entry).items()
             if type(column).checked is not Column.checked
         ]
     return _CHECKS[entry]
 
 
-def _refused(name: str, value: object, expected: str) -> SheetError:
+def refused(name: str, value: object, expected: str) -> SheetError:
+    """Return the error for a value that a column can't hold."""
     long = isinstance(value, str) and len(value) > _SHOWN
     said = f"{len(str(value))} characters" if long else str(value)[:_SHOWN]
     return SheetError(f"entry: {name} can't be {said!r}", kind="sheet-entry", expected=[expected])

@@ -28,7 +28,7 @@ from codec.sheet import spreadsheet
 from codec.sheet.entry import SheetError
 from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
-from codec.sheet.table import BOOK, ENTRIES, SHEET, VALUE, EntryTable
+from codec.sheet.table import BOOK, ENTRIES, SHEET, VALUE, EntryTable, guard
 from grammar.fields import number_text
 
 ExportForm = Literal["csv", "jsonl", "xlsx"]
@@ -172,9 +172,10 @@ def _write_csv(journal: Journal, stream: IO[str]) -> int:
     writer = csv.writer(stream)
     columns, numeric = table.names(fields), table.numeric(fields)
     writer.writerow([*columns, *origin])
-    for entry in journal.entries():
-        texts = zip(columns, table.texts(entry, fields), strict=True)
-        row = [table.guarded(name, text, numeric) for name, text in texts]
+    guarded = [name not in numeric for name in columns]
+    for facts in journal.rows():
+        texts = zip(guarded, table.texts(facts, fields), strict=True)
+        row = [guard(text) if might else text for might, text in texts]
         writer.writerow([*row, *origin.values()])
         count += 1
     return count
@@ -266,8 +267,10 @@ def _write_json(journal: Journal, stream: IO[str]) -> int:
         + "\n"
     )
     count = 0
-    for entry in journal.entries():
-        stream.write(json.dumps(journal.table.as_json(entry), ensure_ascii=False) + "\n")
+    table, fields = journal.table, journal.book.fields
+    encode = json.JSONEncoder(ensure_ascii=False).encode
+    for facts in journal.rows():
+        stream.write(encode(table.row_as_json(facts, fields)) + "\n")
         count += 1
     return count
 

@@ -1,9 +1,8 @@
-"""The sheet as an Office Open XML workbook, and back; needs openpyxl."""
+"""The sheet as an Office Open XML workbook, and back; reading one needs openpyxl."""
 
 from __future__ import annotations
 
 import contextlib
-import io
 import math
 import re
 import warnings
@@ -19,39 +18,126 @@ from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
 from codec.sheet.state import Standing, lap_message, laps
 from codec.sheet.table import VALUE, EntryTable, is_run
+from codec.sheet.workbook import PLAIN, Cell, CellStyle, TableWriter, WorkbookWriter
 from grammar.fields import number_text, value_text
 
 _MOST_ROWS = 1_048_575
 _CHUNK = 30_000
 _MOST_FACTS = 16_000_000
 _DIGITS = 15  # of a number that a spreadsheet holds exactly
-_UNWRITABLE = re.compile("[\x00-\x08\x0b-\x1f\ufffe\uffff]|_(?=x[0-9A-Fa-f]{4}_)")
+_MOST_KEPT = 20_000  # numbers of a column
+_BOLD, _QUOTED = CellStyle(bold=True), CellStyle(quoted=True)
 _ESCAPED = re.compile("_x([0-9A-Fa-f]{4})_")
 
 
 def write(journal: Journal, stream: IO[bytes]) -> int:
-    """Write the workbook; returns the number of entries.
-
-    Raises SheetError where openpyxl is not there or a workbook can't hold them.
+    """Write the workbook; returns the number of entries. Raises SheetError where a workbook can't
+    hold them.
     """
-    openpyxl = _openpyxl()
     if len(journal) > _MOST_ROWS:
         raise SheetError(
             f"a workbook holds {_MOST_ROWS} rows, the sheet has {len(journal)}",
             kind="sheet-export",
             hint="export CSV",
         )
-    book = openpyxl.Workbook(write_only=True)
-    _laps(book.create_sheet("laps"), journal)
-    count = _entries(book.create_sheet("entries"), journal)
-    facts = book.create_sheet("book")
-    for key, text in Facts.of(journal).as_dict().items():
-        for place in range(0, max(1, len(text)), _CHUNK):
-            facts.append([_cell(facts, key), _cell(facts, text[place : place + _CHUNK])])
-    packed = io.BytesIO()  # an archive half written to a full disk complains when it is given up
-    book.save(packed)
-    stream.write(packed.getbuffer())
+    book = WorkbookWriter(stream)
+    with book.table("laps", frozen="C2") as table:
+        _laps(table, journal)
+    with book.table("entries", frozen="A2") as table:
+        count = _entries(table, journal)
+    with book.table("book") as table:
+        for key, text in Facts.of(journal).as_dict().items():
+            for place in range(0, max(1, len(text)), _CHUNK):
+                part = text[place : place + _CHUNK]
+                table.append([key, part], [PLAIN, _style(part)])
+    book.finish()
     return count
+
+
+def _style(text: str) -> CellStyle:
+    """Return the style of a text: one that begins with = stays a text, also when somebody edits it
+    (ECMA-376 part 1, 18.8.45).
+    """
+    return _QUOTED if is_run(text) else PLAIN
+
+
+class _Column:
+    """A column of numbers, or of texts, of one unit."""
+
+    def __init__(self, unit: str, *, numeric: bool) -> None:
+        self._unit, self._numeric = unit.replace('"', ""), numeric
+        self._kept: dict[str, tuple[Cell, CellStyle]] = {}
+
+    def cell(self, text: str) -> tuple[Cell, CellStyle]:
+        """Return a text as a cell, and its style."""
+        if not text:
+            return None, PLAIN
+        if not self._numeric:
+            return text, _QUOTED if is_run(text) else PLAIN
+        found = self._kept.get(text)
+        if found is None:
+            if len(self._kept) > _MOST_KEPT:
+                self._kept.clear()
+            found = self._kept[text] = self._number(text)
+        return found
+
+    def _number(self, text: str) -> tuple[Cell, CellStyle]:
+        value = _number_cell(text)
+        if isinstance(value, str):
+            return value, _style(value)
+        places = (
+            max(0, -int(Decimal(repr(value)).as_tuple().exponent))
+            if isinstance(value, float)
+            else 0
+        )
+        form = f'0{"." + "0" * places if places else ""}" {self._unit}"' if self._unit else ""
+        return value, CellStyle(form)
+
+
+def _entries(sheet: TableWriter, journal: Journal) -> int:
+    fields, table, count = journal.book.fields, journal.table, 0
+    names, numeric = table.names(fields), table.numeric(fields)
+    units = {VALUE + name: field.unit_text for name, field in fields.items()}
+    sheet.append(names, [_BOLD] * len(names))
+    columns = [_Column(units.get(name, ""), numeric=name in numeric).cell for name in names]
+    for facts in journal.rows():
+        texts = table.texts(facts, fields)
+        cells = [column(text) for column, text in zip(columns, texts, strict=True)]
+        sheet.append(*zip(*cells, strict=True))
+        count += 1
+    return count
+
+
+def _laps(sheet: TableWriter, journal: Journal) -> None:
+    """Write the laps of every car as people read them: the report of each that counts."""
+    reported = (
+        journal.book.messages[lap_message(journal.book)].fields if lap_message(journal.book) else {}
+    )
+    fields = {name: field for name, field in journal.book.fields.items() if name in reported}
+    standing = Standing(journal.entries())
+    titles = [
+        f"{field.title}{' in ' + field.unit_text if field.unit_text else ''}"
+        for field in fields.values()
+    ]
+    heads = ["car", "lap", "message", "string", *titles, "refusal", "heard"]
+    sheet.append(heads, [_BOLD] * len(heads))
+    plain = _Column("", numeric=False)
+    columns = {
+        name: _Column(one.unit_text if one.numeric else "", numeric=one.numeric)
+        for name, one in fields.items()
+    }
+    for car in standing.cars:
+        for lap, row in laps(standing, car, journal.book).items():
+            entry, values = row.entry, row.entry.values if row.counts else {}
+            texts = {name: value_text(values[name]) for name in fields if name in values}
+            cells = [
+                plain.cell(car),
+                (lap, PLAIN),
+                *(plain.cell(text) for text in (entry.message, entry.string)),
+                *(columns[name].cell(texts.get(name, "")) for name in fields),
+                *(plain.cell(text) for text in (entry.refusal, entry.heard)),
+            ]
+            sheet.append(*zip(*cells, strict=True))
 
 
 def _openpyxl() -> Any:
@@ -59,97 +145,11 @@ def _openpyxl() -> Any:
         import openpyxl
     except ImportError:
         raise SheetError(
-            "workbooks need openpyxl",
+            "reading a workbook needs openpyxl",
             kind="missing-package",
-            hint="pip install 'niner[xlsx]', or export CSV",
+            hint="pip install 'niner[xlsx]', or use its CSV",
         ) from None
     return openpyxl
-
-
-def _cell(sheet: Any, value: Any, unit: str = "", *, bold: bool = False) -> Any:
-    from openpyxl.cell import WriteOnlyCell
-    from openpyxl.styles import Font
-
-    if isinstance(value, str):
-        cell = WriteOnlyCell(
-            sheet, value=_UNWRITABLE.sub(lambda found: f"_x{ord(found.group()):04X}_", value)
-        )
-        cell.data_type = "s"  # a text that begins with = stays a text,
-        cell.quotePrefix = is_run(value)  # also when somebody edits it (ECMA-376 part 1, 18.8.45)
-    else:
-        cell = WriteOnlyCell(sheet, value=value)
-    if unit:
-        places = (
-            max(0, -int(Decimal(repr(value)).as_tuple().exponent))
-            if isinstance(value, float)
-            else 0
-        )
-        quoted = unit.replace('"', "")
-        cell.number_format = f'0{"." + "0" * places if places else ""}" {quoted}"'
-    if bold:
-        cell.font = Font(bold=True)
-    return cell
-
-
-def _entries(sheet: Any, journal: Journal) -> int:
-    fields, table, count = journal.book.fields, journal.table, 0
-    columns, numeric = table.names(fields), table.numeric(fields)
-    units = {VALUE + name: field.unit_text for name, field in fields.items()}
-    sheet.freeze_panes = "A2"
-    sheet.append([_cell(sheet, name, bold=True) for name in columns])
-    for entry in journal.entries():
-        row = []
-        for name, text in zip(columns, table.texts(entry, fields), strict=True):
-            value = _number_cell(text) if name in numeric and text else text
-            row.append(
-                _cell(sheet, value, units.get(name, "") if not isinstance(value, str) else "")
-                if text
-                else None
-            )
-        sheet.append(row)
-        count += 1
-    return count
-
-
-def _laps(sheet: Any, journal: Journal) -> None:
-    """Write the laps of every car as people read them: the report of each that counts."""
-    reported = (
-        journal.book.messages[lap_message(journal.book)].fields if lap_message(journal.book) else {}
-    )
-    fields = {name: field for name, field in journal.book.fields.items() if name in reported}
-    standing = Standing(journal.entries())
-    sheet.freeze_panes = "C2"
-    titles = [
-        f"{field.title}{' in ' + field.unit_text if field.unit_text else ''}"
-        for field in fields.values()
-    ]
-    sheet.append(
-        [
-            _cell(sheet, title, bold=True)
-            for title in ("car", "lap", "message", "string", *titles, "refusal", "heard")
-        ]
-    )
-    for car in standing.cars:
-        for lap, row in laps(standing, car, journal.book).items():
-            line: list[Any] = [
-                _cell(sheet, car),
-                lap,
-                _cell(sheet, row.entry.message),
-                _cell(sheet, row.entry.string),
-            ]
-            for name, field in fields.items():
-                text = (
-                    value_text(row.entry.values[name])
-                    if row.counts and name in row.entry.values
-                    else ""
-                )
-                value = _number_cell(text) if text and field.numeric else text
-                line.append(
-                    _cell(sheet, value, field.unit_text if not isinstance(value, str) else "")
-                    if text
-                    else None
-                )
-            sheet.append([*line, _cell(sheet, row.entry.refusal), _cell(sheet, row.entry.heard)])
 
 
 def read(path: Path, table: EntryTable) -> Read:

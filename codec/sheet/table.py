@@ -4,31 +4,32 @@ texts of an export, JSON, the Table Schema, and entries from all of these.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Set
+from collections.abc import Iterable, Iterator, Mapping, Set
 from importlib import resources
 from typing import Any
 
-from codec.sheet.columns import Column, Fields, Values, value_of
-from codec.sheet.entry import Entry, SheetError, columns
+from codec.sheet.columns import Column, Fields, Kept, Values, value_of
+from codec.sheet.entry import Entry, SheetError, columns, refused
 from codec.store.store import scripts_in
 from codec.store.table import NUMBER, Stored, Table
 from grammar.errors import CodeError
-from grammar.fields import value_text
 
 VALUE = "value_"  # begins the column of a field in an export
-_CALCULATED = (  # a spreadsheet would take a text that begins so for a formula
-    "=",
-    "+",
-    "-",
-    "@",
-    "\t",
-    "\r",
-    "\n",
-    "＝",  # and their wide forms
-    "＋",
-    "－",
-    "＠",
-    "'",
+_BEGINS = frozenset(
+    (  # a spreadsheet would take a text that begins so for a formula
+        "=",
+        "+",
+        "-",
+        "@",
+        "\t",
+        "\r",
+        "\n",
+        "＝",  # and their wide forms
+        "＋",
+        "－",
+        "＠",
+        "'",
+    )
 )
 SHEET, BOOK = "sheet", "book"  # the columns of a CSV that tell which sheet and book it is of
 
@@ -90,11 +91,29 @@ class EntryTable:
         of_fields = {VALUE + name for name, field in fields.items() if field.numeric}
         return {name for name, column in self.own.items() if column.numeric} | of_fields
 
-    def texts(self, entry: Entry, fields: Fields) -> list[str]:
-        """Return an entry as texts, one a column; "" where it has nothing."""
-        own = [column.text(getattr(entry, name)) for name, column in self.own.items()]
-        values = entry.values
-        return own + [value_text(values[name]) if name in values else "" for name in fields]
+    def texts(self, facts: Mapping[str, Any], fields: Fields) -> list[str]:
+        """Return a row of the journal as texts, one a column; "" where it has nothing. Raises
+        SheetError where the row is none of an entry.
+        """
+        own = [column.text(value) for column, value in self._sound(facts, fields)]
+        values = self._values(facts, fields)
+        return own + [values[name].text if name in values else "" for name in fields]
+
+    def _sound(self, facts: Mapping[str, Any], fields: Fields) -> Iterator[tuple[Column, Any]]:
+        """Yield the columns that every entry has, each with its value in a row."""
+        for name, column in self.own.items():
+            cell = facts[name]
+            try:
+                yield column, None if cell is None else column.sound(cell, fields)
+            except ValueError as error:
+                raise refused(name, cell, str(error)) from None
+
+    @staticmethod
+    def _values(facts: Mapping[str, Any], fields: Fields) -> Mapping[str, Kept]:
+        try:
+            return Values.kept(facts["values"], fields)
+        except CodeError as error:
+            raise _sheet_error(error) from None
 
     def of_texts(self, row: Mapping[str, str], fields: Fields, where: str) -> Entry:
         """Return the entry of a row of texts; raises SheetError that names the place."""
@@ -130,21 +149,24 @@ class EntryTable:
                     expected=["the columns of an exported sheet"],
                 )
 
-    def as_json(self, entry: Entry) -> dict[str, Any]:
-        """Return an entry as JSON: numbers as numbers where a double holds them exactly; empty
-        facts are left out.
-        """
-        facts = {name: self.columns[name].as_json(getattr(entry, name)) for name in self._in_json}
-        return {name: value for name, value in facts.items() if value not in (None, "", {})}
+    def as_json(self, entry: Entry, fields: Fields) -> dict[str, Any]:
+        """Return an entry as JSON: as its row."""
+        return self.row_as_json(self.row(entry), fields)
 
-    def guarded(self, name: str, text: str, numeric: Set[str]) -> str:
-        """Return the text of a column that no spreadsheet takes for a formula: with an apostrophe
-        before it where it might be, unless it is a number.
+    def row_as_json(self, facts: Mapping[str, Any], fields: Fields) -> dict[str, Any]:
+        """Return a row of the journal as JSON: numbers as numbers where a double holds them
+        exactly; empty facts are left out. Raises SheetError where the row is none of an entry.
         """
-        return "'" + text if name not in numeric and is_run(text) else text
+        values = self._values(facts, fields)
+        found: dict[str, Any] = {
+            name: column.as_json(value)
+            for name, (column, value) in zip(self.own, self._sound(facts, fields), strict=True)
+        }
+        found["values"] = {name: kept.in_json for name, kept in values.items()}
+        return {name: found[name] for name in self._in_json if found[name] not in (None, "", {})}
 
     def unguarded(self, name: str, text: str, numeric: Set[str]) -> str:
-        """Take the apostrophe of ``guarded`` off again."""
+        """Take the apostrophe of ``guard`` off again."""
         guarded = name not in numeric and text.startswith("'") and is_run(text[1:])
         return text[1:] if guarded else text
 
@@ -163,15 +185,22 @@ class EntryTable:
             if field.unit_text:
                 column["unit"] = field.unit_text
             if field.one_of is not None:
-                enum = [self.guarded(VALUE + name, one, set()) for one in field.one_of]
+                enum = [guard(one) for one in field.one_of]
                 column["constraints"] = {"enum": enum}
             described.append(column)
         return {"fields": described, "missingValues": [""], "primaryKey": [NUMBER]}
 
 
+def guard(text: str) -> str:
+    """Return a text that is no number as no spreadsheet takes it for a formula: with an apostrophe
+    before it where it might be.
+    """
+    return "'" + text if is_run(text) else text
+
+
 def is_run(text: str) -> bool:
     """Tell whether a spreadsheet would run a text, or take it for one that is guarded."""
-    return text.startswith(_CALCULATED)
+    return text[:1] in _BEGINS
 
 
 def _sheet_error(error: CodeError, where: str = "") -> SheetError:

@@ -101,6 +101,9 @@ class Table:
         )
 
 
+_ENCODED = json.JSONEncoder(sort_keys=True).encode
+
+
 def digest(facts: Mapping[str, Any]) -> str:
     """Return the digest of a row; empty columns don't count, so that a later version may add
     some.
@@ -108,7 +111,7 @@ def digest(facts: Mapping[str, Any]) -> str:
     said = {
         name: value for name, value in facts.items() if value not in (None, "") and name != DIGEST
     }
-    return hashlib.blake2b(json.dumps(said, sort_keys=True).encode(), digest_size=8).hexdigest()
+    return hashlib.blake2b(_ENCODED(said).encode(), digest_size=8).hexdigest()
 
 
 def is_sound(facts: Mapping[str, Any]) -> bool:
