@@ -5,11 +5,12 @@ from __future__ import annotations
 import random
 
 import pytest
+from bench.radio_events import talk_lines
 from radio.speakers import Labelled, labelled
 from sheet.support import race_book
 
-from codec.radio.crews import Crew
-from codec.radio.forms import Utterance
+from codec.radio.crews import Crew, crews_of
+from codec.radio.forms import LeftOut, Utterance
 from codec.radio.listener import Draft, Listener
 
 RECALL, PRECISION = 0.98, 0.995
@@ -45,6 +46,21 @@ def test_reports_and_calls_are_found(seed: int, capsys: pytest.CaptureFixture[st
         )
     assert recall >= RECALL
     assert precision >= PRECISION
+
+
+@pytest.mark.parametrize("named", [True, False], ids=["by name", "by nobody"])
+@pytest.mark.parametrize("crews", [["5=Ana,Ben"], ["5=Ana,Ben", "33=Cyd,Dee"]])
+def test_no_talk_of_other_codes_gaps_and_lap_times_is_taken(crews: list[str], named: bool) -> None:
+    talk = talk_lines()
+    assert len(talk) >= 250
+    listener = Listener(race_book(), crews_of(crews))
+    heard: list[Draft | LeftOut] = []
+    for number, (driver, text) in enumerate(talk, start=1):
+        speaker = ("Ana" if driver else "Ben") if named else ""
+        heard += listener.hear(Utterance(number, text, speaker, number * 40_000))
+    heard += listener.finish()
+    entries = [one.entry for one in heard if isinstance(one, Draft)]
+    assert [entry for entry in entries if entry.accepted] == []
 
 
 NAMES = [
