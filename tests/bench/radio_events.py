@@ -226,7 +226,7 @@ def _hyphens(string: str, _: dict[str, Any], chance: random.Random) -> list[str]
 
 def _glued(string: str, _: dict[str, Any], chance: random.Random) -> list[str]:
     words = spell(string)
-    for _ in range(2):
+    for _place in range(2):
         place = chance.randrange(len(words) - 1)
         if "-" not in words[place] + words[place + 1] and chance.random() < 0.6:
             words[place : place + 2] = [words[place] + words[place + 1]]
@@ -641,8 +641,8 @@ class Event:
         if asked:
             self._say(moment + 1.5, car, "Say again.", driver=False)
             again, _ = self._spoilt(spell(string))
-            words = "I say again " + " ".join(again)
-            self._say(moment + 4, car, self.style.finish(words), driver=True, report=True)
+            text = "I say again " + " ".join(again)
+            self._say(moment + 4, car, self.style.finish(text), driver=True, report=True)
             moment += 9
         if chance.random() < self.style.readback or not spoilt:
             back, _ = self._spoilt(spell(string), self.errors / 2)
