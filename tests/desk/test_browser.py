@@ -312,6 +312,7 @@ def raced(visitor: Visitor, laps: int) -> Page:
     page.goto(visitor.address)
     tab_to(page, "a[href^='/wall/']")
     page.keyboard.press("Enter")
+    page.wait_for_url("**/wall/race")
     ready(page)
     page.keyboard.type("Quill")
     page.keyboard.press("Tab")
@@ -342,10 +343,10 @@ def raced(visitor: Visitor, laps: int) -> Page:
             expect(called).to_have_text("T31 called")
             page.keyboard.press("Alt+r")
             expect(called).to_have_text("T31 read back")
-    tab_to(page, "a[href^='/debrief/']")
-    page.keyboard.press("Enter")
-    tab_to(page, "a[href='?car=7']")
-    page.keyboard.press("Enter")
+    for link, url in (("/debrief/race", "**/debrief/race"), ("?car=7", "**/debrief/race?car=7")):
+        tab_to(page, f"a[href='{link}']")
+        page.keyboard.press("Enter")
+        page.wait_for_url(url)
     return page
 
 
