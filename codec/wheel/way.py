@@ -13,7 +13,6 @@ import functools
 import heapq
 import itertools
 import math
-from collections import Counter
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -175,6 +174,7 @@ def _search(
 
 
 Node = tuple[Places, int, tuple[int, ...], tuple[int, ...]]  # places, hand, settings, drafts
+_Columns = tuple[tuple[int, frozenset[int]], ...]  # what has to hold, by column
 _Bound = tuple[dict[tuple[int, ...], int] | None, list[tuple[int, list[int]]]]
 _Steps = tuple[int, tuple[str, ...], int]  # cost, touches, last control
 
@@ -224,7 +224,7 @@ class _Search:
     meant: tuple[tuple[int, tuple[int, ...]], ...]
     kind: _Kind
     _effects: dict[Places, list[tuple[int, _Effect]]] = field(default_factory=dict)
-    _told: dict[tuple[int, ...], list[TouchMeaning]] = field(default_factory=dict)
+    _told: dict[tuple[int, ...], tuple[bool, TouchMeaning | None]] = field(default_factory=dict)
     _bounds: dict[Places, list[int]] = field(default_factory=dict)
     _far: dict[tuple[int, frozenset[int]], list[int]] = field(default_factory=dict)
     _stairs: dict[tuple[int, int], list[int]] = field(default_factory=dict)
@@ -254,7 +254,20 @@ class _Search:
             [one for one in meanings if self._matters(one) or self._harms(one)]
             for meanings in wheel.meanings
         ]
-        self.telling = [self._most_telling(touch) for touch in range(len(wheel.touches))]
+        self.using = [
+            [(one, self._columns(one)) for one in meanings if self._matters(one)]
+            for meanings in self.meanings
+        ]
+        self.harming = [
+            _joined_conditions([self._columns(one) for one in meanings if self._harms(one)])
+            for meanings in self.meanings
+        ]
+        self.reads = [
+            sorted(
+                {self.at[place] for one in meanings for place, _ in one.when if place in self.at}
+            )
+            for meanings in self.meanings
+        ]
         self.stepping = [
             [
                 (touch, one)
@@ -321,14 +334,6 @@ class _Search:
             or (bool(self.wheel.drafts) and meaning.confirms)
         )
 
-    def _holds(self, meaning: TouchMeaning, places: Places) -> bool:
-        """Tell whether a meaning holds as far as it matters: what does not matter may stand
-        anywhere.
-        """
-        return all(
-            places[self.at[place]] in allowed for place, allowed in meaning.when if place in self.at
-        )
-
     def effects(self, places: Places) -> list[tuple[int, _Effect]]:
         """Return the touches that may be made in a state, and what each does: none that moves a
         setting which is not wanted, or does anything besides.
@@ -342,43 +347,34 @@ class _Search:
 
     def _effect(self, places: Places, touch: int) -> _Effect | None:
         """Return what a touch does in a state, None where it does nothing or may not be made."""
-        holding = [one for one in self._meant(places, touch) if self._holds(one, places)]
-        if any(map(self._harms, holding)):
+        key = (touch, *[places[column] for column in self.reads[touch]])
+        known = self._told.get(key)
+        if known is None:
+            known = self._told[key] = self._told_by(places, touch)
+        may, meaning = known
+        if not may:
             return None
-        meaning = next((one for one in holding if self._matters(one)), None)
         after = self._after(places, touch, meaning)
-        setting = -1
-        if meaning is not None and meaning.setting in self.wanted:
-            setting = self.wanted.index(meaning.setting)
-        confirms = meaning is not None and meaning.confirms
-        if after == places and setting < 0 and not confirms:
+        if meaning is None or (not meaning.setting and not meaning.confirms):
+            if after == places:
+                return None
+            return _Effect(after, -1, meaning, run=self._alone_moved(places, after))
+        setting = self.wanted.index(meaning.setting) if meaning.setting in self.wanted else -1
+        if after == places and setting < 0 and not meaning.confirms:
             return None
-        run = -1 if setting >= 0 or confirms else self._alone_moved(places, after)
-        return _Effect(after, setting, meaning, confirms, run)
+        return _Effect(after, setting, meaning, meaning.confirms)
 
-    def _meant(self, places: Places, touch: int) -> list[TouchMeaning]:
-        """Return the meanings of a touch that may hold, by the two places that tell most."""
-        columns = self.telling[touch]
-        key = (touch, *(places[column] for column in columns))
-        found = self._told.get(key)
-        if found is None:
-            found = self._told[key] = [
-                one
-                for one in self.meanings[touch]
-                if all(
-                    places[column] in allowed
-                    for place, allowed in one.when
-                    for column in columns
-                    if self.matters[column] == place
-                )
-            ]
-        return found
+    def _told_by(self, places: Places, touch: int) -> tuple[bool, TouchMeaning | None]:
+        """Tell whether a touch may be made in a state, and what of use it means there."""
+        if any(_all_hold(one, places) for one in self.harming[touch]):
+            return False, None
+        using = self.using[touch]
+        return True, next((one for one, when in using if _all_hold(when, places)), None)
 
-    def _most_telling(self, touch: int) -> tuple[int, ...]:
-        """Return the columns of the two places that most meanings of a touch ask for."""
-        asked = Counter(place for one in self.meanings[touch] for place, _ in one.when)
-        ranked = [(len(self.wheel.places[place].values), place) for place in asked]
-        return tuple(self.at[place] for _, place in sorted(ranked)[-2:] if place in self.at)
+    def _columns(self, meaning: TouchMeaning) -> _Columns:
+        return tuple(
+            (self.at[place], allowed) for place, allowed in meaning.when if place in self.at
+        )
 
     def _alone_moved(self, places: Places, after: Places) -> int:
         """Return the column of the one place moved that may be moved by a row of touches; or -1."""
@@ -859,7 +855,8 @@ class _Search:
             seen.add(here[column])
             following = next((one for number, one in self.effects(here) if number == touch), None)
             goes_on = following is not None and following.run == column
-            if not goes_on or here[column] in self.stops[self.matters[column]]:
+            leads_on = following is not None and not goes_on
+            if leads_on or here[column] in self.stops[self.matters[column]]:
                 found.append((times, here))
             if following is None or not goes_on:
                 break
@@ -918,6 +915,37 @@ class _Search:
                     step = (*names, self.wheel.touches[touch].name)
                     heapq.heappush(queue, (cost + more, after, following, step))
         return found
+
+
+def _all_hold(when: _Columns, places: Places) -> bool:
+    """Tell whether a condition holds as far as it matters: the rest may stand anywhere."""
+    for column, allowed in when:  # noqa: SIM110 - half of the time of a search is spent here
+        if places[column] not in allowed:
+            return False
+    return True
+
+
+def _joined_conditions(conditions: list[_Columns]) -> list[_Columns]:
+    """Return fewer conditions of which one holds where one of these does: those that differ in one
+    column only are one.
+    """
+    found = list(dict.fromkeys(conditions))
+    for column in sorted({column for one in found for column, _ in one}):
+        groups: dict[_Columns, frozenset[int] | None] = {}
+        for one in found:
+            rest = tuple(part for part in one if part[0] != column)
+            here = dict(one).get(column)
+            known = groups.get(rest, frozenset())
+            groups[rest] = None if here is None or known is None else known | here
+        found = [
+            rest if here is None else tuple(sorted([*rest, (column, here)], key=_first_of))
+            for rest, here in groups.items()
+        ]
+    return found
+
+
+def _first_of(part: tuple[int, frozenset[int]]) -> int:
+    return part[0]
 
 
 def _with(values: tuple[int, ...], number: int, at: int) -> tuple[int, ...]:
