@@ -15,6 +15,7 @@ from test_imports import LAYERS
 
 TEXTS = {str(path.relative_to(ROOT)): path.read_text("utf-8") for path in DOCUMENTS}
 CHAPTERS = [(name, heading) for name, text in TEXTS.items() for heading in chapters(text)]
+LONG = {"Let a code be designed"}  # tens of seconds
 PYTHON = [name for name, text in TEXTS.items() if re.search(r"^>>> ", text, re.MULTILINE)]
 
 
@@ -44,9 +45,19 @@ def test_the_documents_have_examples() -> None:
 
 
 @pytest.mark.parametrize(
-    ("document", "heading"), CHAPTERS, ids=[", ".join(one) for one in CHAPTERS]
+    ("tell", "document", "heading"),
+    [
+        pytest.param(
+            tell,
+            document,
+            heading,
+            id=f"{tell.__name__}-{document}, {heading}",
+            marks=[pytest.mark.slow] * (tell is run or heading in LONG),
+        )
+        for tell in (call, run)
+        for document, heading in CHAPTERS
+    ],
 )
-@pytest.mark.parametrize("tell", [call, pytest.param(run, marks=pytest.mark.slow)])
 def test_every_command_prints_what_the_document_shows(
     document: str, heading: str, tell: Callable[[str, Path], str]
 ) -> None:
