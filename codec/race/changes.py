@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from codec.encoding import encode
 from codec.race.advice import Advice, settings_calls
 from codec.race.race import Race
 from codec.race.standing import LONG, wheel_of, wheel_state
@@ -95,7 +96,16 @@ def _taken(
 
 def _calls(race: Race, wanted: Mapping[str, int]) -> list[Advice]:
     """Return the calls that ask for settings, as far as the book can name them."""
+    spec, found = race.event.spec.calls, list[Advice]()
     named = {name: at for name, at in wanted.items() if name in race.ledger.dials}
-    if not named or race.event.spec.calls.wheel is None:
-        return []
-    return settings_calls(race, named)
+    if named and spec.wheel is not None:
+        found += settings_calls(race, named)
+    distance = spec.distance
+    if distance is not None and distance.setting in wanted:
+        setting, wheel = distance.setting, wheel_of(race)
+        more = wanted[setting] - wheel.shown(setting, wheel_state(race).settings[setting])
+        laps = race.event.book.fields[distance.added].progression
+        if laps is not None and 0 < more <= laps.last:
+            call = encode(race.event.book, {distance.added: more}, distance.message)
+            found.append(Advice(f"{setting} to {wanted[setting]}", call))
+    return found

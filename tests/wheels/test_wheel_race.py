@@ -136,6 +136,9 @@ def test_laps_added_come_with_the_touches_that_enter_them() -> None:
     found = advise(race(("distance", {"added": 2})))
     assert found[0].way is not None
     assert found[0].told.startswith("2 laps added, not entered yet; page, ok, thumb up ×2, ok (")
+    (change,) = changes(race(("distance", {"added": 2})), {"laps added": 2})
+    assert [call.call.string for call in change.calls] == ["L2"]
+    assert change.way.touches == found[0].way.touches
 
 
 def test_a_dial_in_steps_moves_by_steps() -> None:
