@@ -68,6 +68,15 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
         session.exitstatus = exitstatus or pytest.ExitCode.TESTS_FAILED
 
 
+@pytest.fixture(autouse=True)
+def _console_anew() -> Iterator[None]:
+    """Let no test print as wide as one before it said that its terminal was."""
+    yield
+    drawn = sys.modules.get("codec.screen.console")
+    if drawn is not None:
+        drawn.console.cache_clear()
+
+
 @pytest.fixture(scope="module")
 def short_proofs() -> Iterator[None]:
     """Let the proof of a book give up twenty times sooner: for made-up books, of which few need

@@ -70,7 +70,7 @@ def test_the_acoustic_model_is_in_it_and_its_training_is_not(names: list[str]) -
 def test_the_demo_has_what_it_reads_and_nothing_else(names: list[str]) -> None:
     text = (ROOT / "codec" / "cli" / "demo.py").read_text("utf-8")
     files = set(re.findall(r'examples / "(\w+)" / "([\w.-]+)"', text))
-    assert len(files) == 5
+    assert len(files) == 6
     assert {name for name in names if "demo_data" in name} == {
         f"codec/demo_data/{folder}/{file}" for folder, file in files
     }
