@@ -40,17 +40,16 @@ def write(journal: Journal, stream: IO[bytes]) -> int:
             kind="sheet-export",
             hint="export CSV",
         )
-    book = WorkbookWriter(stream)
-    with book.table("laps", frozen="C2") as table:
-        _laps(table, journal)
-    with book.table("entries", frozen="A2") as table:
-        count = _entries(table, journal)
-    with book.table("book") as table:
-        for key, text in Facts.of(journal).as_dict().items():
-            for place in range(0, max(1, len(text)), _CHUNK):
-                part = text[place : place + _CHUNK]
-                table.append([key, part], [PLAIN, _style(part)])
-    book.finish()
+    with WorkbookWriter(stream) as book:
+        with book.table("laps", frozen="C2") as table:
+            _laps(table, journal)
+        with book.table("entries", frozen="A2") as table:
+            count = _entries(table, journal)
+        with book.table("book") as table:
+            for key, text in Facts.of(journal).as_dict().items():
+                for place in range(0, max(1, len(text)), _CHUNK):
+                    part = text[place : place + _CHUNK]
+                    table.append([key, part], [PLAIN, _style(part)])
     return count
 
 

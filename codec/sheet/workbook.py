@@ -9,8 +9,8 @@ from __future__ import annotations
 import re
 import zipfile
 from collections.abc import Iterable, Iterator, Sequence
-from contextlib import contextmanager
-from typing import IO, NamedTuple
+from contextlib import contextmanager, suppress
+from typing import IO, NamedTuple, Self
 from xml.sax.saxutils import escape, quoteattr
 
 _MAIN = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
@@ -40,7 +40,9 @@ PLAIN = CellStyle()
 
 
 class WorkbookWriter:
-    """A workbook on its way to a file: one table after the other, then ``finish``."""
+    """A workbook on its way to a file: ``with`` it, one table is written after the other; it is
+    whole behind that, if nothing was raised.
+    """
 
     def __init__(self, stream: IO[bytes]) -> None:
         """Begin with no table."""
@@ -49,6 +51,16 @@ class WorkbookWriter:
         )
         self._tables: list[str] = []
         self._styles: dict[CellStyle, int] = {PLAIN: 0}
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is None:
+            self._finish()
+        else:  # what the archive still has to write may fail as well: the first error is told
+            with suppress(OSError, ValueError):
+                self._archive.close()
 
     @contextmanager
     def table(self, name: str, *, frozen: str = "") -> Iterator[TableWriter]:
@@ -64,7 +76,7 @@ class WorkbookWriter:
             rows.flush()
             part.write(b"</sheetData></worksheet>")
 
-    def finish(self) -> None:
+    def _finish(self) -> None:
         """Write what tells of the tables."""
         numbers = range(1, len(self._tables) + 1)
         tables = "".join(
@@ -91,9 +103,9 @@ class WorkbookWriter:
             f'<Default Extension="rels" ContentType="{relations}"/>'
             f'<Default Extension="xml" ContentType="application/xml"/>{types}</Types>',
         }
-        for name, text in written.items():
-            self._archive.writestr(name, _HEAD + text)
-        self._archive.close()
+        with self._archive:
+            for name, text in written.items():
+                self._archive.writestr(name, _HEAD + text)
 
     def _look(self) -> str:
         forms = {style.form: n for n, style in enumerate(self._styles) if style.form}
