@@ -100,7 +100,8 @@ class EnergyPlan:
                 hint="is the lap right, and the number of laps?",
             )
         done, left = per_lap[:after], per_lap[after:]
-        shape = [self.base[min(lap, len(self.base)) - 1] for lap in range(after + 1, count + 1)]
+        beyond = count - max(after, len(self.base))  # laps that are like the last
+        shape = [*self.base[after:count], *[self.base[-1]] * beyond]
         if self.changed == "keep":
             left = (left + shape[len(left) :])[: len(shape)]
             share = change.removed / len(left) if left else Fraction(0)
@@ -115,13 +116,16 @@ class EnergyPlan:
         return done
 
 
-def _runs(values: Iterable[Fraction]) -> Iterator[tuple[Fraction, int]]:
+def _runs(values: Sequence[Fraction]) -> Iterator[tuple[Fraction, int]]:
     """Yield the values that stand in a row, and how often: a plan has few that differ, and sums of
-    fractions take long.
+    fractions take long. To compare them does, too: one value is one object.
     """
-    for value, run in itertools.groupby(values):
-        yield value, sum(1 for _ in run)
+    place = 0
+    for _, run in itertools.groupby(values, id):
+        count = len(list(run))
+        yield values[place], count
+        place += count
 
 
-def _sum(values: Iterable[Fraction]) -> Fraction:
+def _sum(values: Sequence[Fraction]) -> Fraction:
     return sum((value * count for value, count in _runs(values)), Fraction(0))
