@@ -11,7 +11,7 @@ from codec.cli.book_analyse import add_analyse
 from codec.cli.book_diff import add_diff
 from codec.cli.book_export import add_export
 from codec.cli.book_key import add_key
-from codec.cli.common import add_book, add_command, add_json, amount, emit, put, say
+from codec.cli.common import add_book, add_command, add_json, add_schema, amount, emit, put
 from codec.cli.simulate import add_simulate
 
 
@@ -56,8 +56,7 @@ def add(commands: Any) -> None:
     add_diff(actions)
     add_key(actions)
     add_simulate(actions)
-    schema = add_command(actions, "schema", "print the JSON Schema of the book format")
-    schema.set_defaults(run=run_schema)
+    add_schema(actions, "book", _schema)
 
 
 def run_check(args: argparse.Namespace) -> int:
@@ -92,14 +91,10 @@ def run_grammar(args: argparse.Namespace) -> int:
     return 0
 
 
-def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no arguments
-    """Print the JSON Schema."""
-    import json
-
+def _schema() -> dict[str, Any]:
     from grammar.models import schema
 
-    say(json.dumps(schema(), indent=2, ensure_ascii=False))
-    return 0
+    return schema()
 
 
 def _facts(book: Any, pairs: int) -> dict[str, Any]:

@@ -9,7 +9,7 @@ import codecs
 import contextlib
 import json
 import sys
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
 from grammar.errors import CodeError, shown, visible_lines
@@ -33,6 +33,17 @@ def add_book(parser: argparse.ArgumentParser) -> None:
 def add_json(parser: argparse.ArgumentParser) -> None:
     """Add ``--json``."""
     parser.add_argument("--json", action="store_true", help="print one JSON object a line")
+
+
+def add_schema(actions: Any, what: str, schema: Callable[[], Mapping[str, Any]]) -> None:
+    """Add ``schema``, which prints the JSON Schema of a format; ``schema`` makes it when asked."""
+    parser = add_command(actions, "schema", f"print the JSON Schema of the {what} format")
+
+    def run(_: argparse.Namespace) -> int:
+        say(json.dumps(schema(), indent=2, ensure_ascii=False))
+        return 0
+
+    parser.set_defaults(run=run)
 
 
 def lines(words: Sequence[str]) -> Iterator[str]:

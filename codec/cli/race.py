@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_command, add_json, add_measure, emit, positions, say
+from codec.cli.common import add_command, add_json, add_measure, add_schema, emit, positions, say
 from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
@@ -52,8 +52,7 @@ def add(commands: Any) -> None:
     check.add_argument("book", metavar="BOOK", help="the code book it is used with")
     add_json(check)
     check.set_defaults(run=run_check)
-    schema = add_command(actions, "schema", "print the JSON Schema of the event format")
-    schema.set_defaults(run=run_schema)
+    add_schema(actions, "event", _schema)
 
 
 def _add_sheet(parser: argparse.ArgumentParser) -> None:
@@ -170,11 +169,7 @@ def run_check(args: argparse.Namespace) -> int:
     return 0
 
 
-def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no arguments
-    """Print the JSON Schema."""
-    import json
-
+def _schema() -> dict[str, Any]:
     from codec.race.event import schema
 
-    say(json.dumps(schema(), indent=2, ensure_ascii=False))
-    return 0
+    return schema()

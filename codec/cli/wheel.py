@@ -6,7 +6,16 @@ import argparse
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_command, add_json, add_measure, emit, given, positions, say
+from codec.cli.common import (
+    add_command,
+    add_json,
+    add_measure,
+    add_schema,
+    emit,
+    given,
+    positions,
+    say,
+)
 from grammar.errors import counted
 
 if TYPE_CHECKING:
@@ -57,8 +66,7 @@ def add(commands: Any) -> None:
     add_measure(way)
     add_json(way)
     way.set_defaults(run=run_way, gather="wanted")
-    schema = add_command(actions, "schema", "print the JSON Schema of the wheel format")
-    schema.set_defaults(run=run_schema)
+    add_schema(actions, "wheel", _schema)
 
 
 def _add_wheel(parser: argparse.ArgumentParser) -> None:
@@ -105,14 +113,10 @@ def run_way(args: argparse.Namespace) -> int:
     return 0
 
 
-def run_schema(args: argparse.Namespace) -> int:  # noqa: ARG001 - it needs no arguments
-    """Print the JSON Schema."""
-    import json
-
+def _schema() -> dict[str, Any]:
     from codec.wheel.map import schema
 
-    say(json.dumps(schema(), indent=2, ensure_ascii=False))
-    return 0
+    return schema()
 
 
 def _way_told(way: Way) -> str:
