@@ -8,7 +8,7 @@ import functools
 import hashlib
 import json
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 from typing import Literal as OneOf
 
 from grammar.codes import CodeTable
@@ -117,10 +117,15 @@ class Book:
         return self.spec.hearing
 
     @functools.cached_property
+    def told(self) -> dict[str, Any]:
+        """What the book says, by the keys of its file."""
+        told: dict[str, Any] = self.spec.model_dump(mode="json", exclude_unset=True)
+        return told
+
+    @functools.cached_property
     def digest(self) -> str:
         """The digest of what the book says: its file's comments and spacing don't count."""
-        told = self.spec.model_dump(mode="json", exclude_unset=True)
-        text = json.dumps(told, ensure_ascii=False, separators=(",", ":"))
+        text = json.dumps(self.told, ensure_ascii=False, separators=(",", ":"))
         return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
 
     @property

@@ -8,10 +8,11 @@ happens is measured (``misread``) on reports drawn from the old book.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Literal, NamedTuple
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from grammar.codes import CodeTable
+from grammar.errors import counted
 from grammar.figures import drawn
 
 if TYPE_CHECKING:
@@ -21,8 +22,7 @@ if TYPE_CHECKING:
 Learner = Literal["driver", "engineer", "dash", "tool"]
 LEARNERS: tuple[Learner, ...] = ("driver", "engineer", "dash", "tool")
 MOST_LISTED = 20_000  # codewords of a table that are held against the old ones
-DRAWS = 500
-_SENT: dict[str, str] = {"car": "reports", "pit": "calls"}
+SENT: dict[str, str] = {"car": "reports", "pit": "calls"}
 _GONE, _NEW = "gone", "new"
 
 
@@ -60,7 +60,7 @@ class Misread:
     same: int = 0
     refused: int = 0
     other: int = 0
-    example: tuple[str, str, str] | None = field(default=None)
+    example: tuple[str, str, str] | None = None
 
 
 def changes(old: Book, new: Book) -> list[BookChange]:
@@ -78,7 +78,7 @@ def changes(old: Book, new: Book) -> list[BookChange]:
     ]
 
 
-def misread(old: Book, new: Book, draws: int = DRAWS, seed: int = 1) -> list[Misread]:
+def misread(old: Book, new: Book, draws: int, seed: int) -> list[Misread]:
     """Return what becomes of strings of the old book, as it says that they occur, in the new one,
     for each direction: what a driver sends who has not learnt the change, or an engineer calls.
     """
@@ -127,7 +127,7 @@ def _symbols(old: Book, new: Book) -> Iterator[BookChange]:
     )
     if rows:
         yield BookChange(
-            ("driver", "engineer", "tool"), "spelling words", _count(len(rows), "other word"), rows
+            ("driver", "engineer", "tool"), "spelling words", counted(len(rows), "other word"), rows
         )
 
 
@@ -139,8 +139,8 @@ def _messages(old: Book, new: Book) -> Iterator[BookChange]:
             continue
         if message.direction != after.direction:
             yield BookChange(
-                LEARNERS, message.title, f"now among the {_SENT[after.direction]}, not"
-                f" the {_SENT[message.direction]}"
+                LEARNERS, message.title, f"now among the {SENT[after.direction]}, not"
+                f" the {SENT[message.direction]}"
             )  # fmt: skip
         was, now = (_order(book, name) for book in (old, new))
         if was != now:
@@ -228,7 +228,7 @@ def _table(old: Book, new: Book, was: CodeTable, now: CodeTable) -> Iterator[Boo
         return
     concerns = _concerned(new, name)
     if max(was.size, now.size) > MOST_LISTED:
-        if was.size != now.size or _told(old)["tables"][name] != _told(new)["tables"][name]:
+        if was.size != now.size or old.told["tables"][name] != new.told["tables"][name]:
             text = f"{now.size:,} other codewords, too many to list"
             yield BookChange(concerns, about, text)
         return
@@ -242,12 +242,6 @@ def _table(old: Book, new: Book, was: CodeTable, now: CodeTable) -> Iterator[Boo
     if rows:
         text = f"{len(rows):,} of {len(meanings):,} codewords are not what they were"
         yield BookChange(concerns, about, text, rows)
-
-
-def _told(book: Book) -> dict[str, Any]:
-    """Return what a book says, as it stands in its file."""
-    told: dict[str, Any] = book.spec.model_dump(mode="json", exclude_unset=True)
-    return told
 
 
 def _texts(table: CodeTable) -> dict[str, str]:
@@ -267,7 +261,7 @@ def _concerned(book: Book, name: str) -> tuple[Learner, ...]:
 
 
 def _settings(old: Book, new: Book) -> Iterator[BookChange]:
-    was, now = (_told(book).get("hearing", {}) for book in (old, new))
+    was, now = (book.told.get("hearing", {}) for book in (old, new))
     keys = [key for key in {**was, **now} if was.get(key) != now.get(key)]
     if keys:
         yield BookChange(("tool",), "hearing", f"other settings: {', '.join(keys)}")
@@ -281,7 +275,3 @@ def _settings(old: Book, new: Book) -> Iterator[BookChange]:
             else "are said figure by figure"
         )
         yield BookChange(("driver", "engineer", "tool"), "numbers", said)
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"

@@ -56,7 +56,7 @@ def test_codewords_that_changed_places_are_told_and_counted() -> None:
     change = only(changes(old, new))
     assert change.concerns == ("engineer", "dash", "tool")  # a driver reads them off the dash
     assert set(change.rows) == {("save", "S", "P"), ("plan", "P", "S")}
-    [car, pit] = misread(old, new)
+    [car, pit] = misread(old, new, 500, 1)
     assert car.other > 0
     assert car.refused == 0
     assert car.same + car.other == car.drawn
@@ -95,7 +95,7 @@ def test_books_that_differ_in_nothing_told_read_each_others_strings_alike(
 ) -> None:
     assert changes(one.book, one.book) == []
     for old, new in ((one.book, one.book), (one.book, other.book)):
-        counts = misread(old, new, draws=5)
+        counts = misread(old, new, 5, 1)
         assert all(count.same + count.refused + count.other == count.drawn for count in counts)
         if not changes(old, new):
             assert all(count.same == count.drawn for count in counts)

@@ -5,9 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from codec.screen.lines import Heading, line, safe, table
-from grammar.difference import BookChange, Misread
-
-_SENT = {"car": "reports", "pit": "calls"}
+from grammar.difference import SENT, BookChange, Misread
 
 
 def show(changes: Sequence[BookChange], strings: Sequence[Misread], *, rows: int) -> None:
@@ -25,7 +23,7 @@ def show(changes: Sequence[BookChange], strings: Sequence[Misread], *, rows: int
 
 def _strings(one: Misread) -> None:
     line(
-        (f"of {one.drawn:,} {_SENT[one.direction]} of the old book", "bold"),
+        (f"of {one.drawn:,} {SENT[one.direction]} of the old book", "bold"),
         (f" the new one reads {one.same:,} as they were meant, refuses {one.refused:,}, ", ""),
         (f"reads {one.other:,} as something else", "red" if one.other else ""),
     )
