@@ -62,7 +62,9 @@ def add(commands: Any) -> None:
         metavar="N",
         help="reports heard for each proposal, as niner hear does; more take longer (60)",
     )
-    parser.add_argument("--all", action="store_true", help="show what others beat, too")
+    parser.add_argument(
+        "--all", action="store_true", help="show all that nothing beats, and what others beat, too"
+    )
     parser.add_argument(
         "--pick",
         metavar="NAME",
@@ -82,11 +84,15 @@ def run(args: argparse.Namespace) -> int:
     from codec.screen.design import form_of, plot, progress, show, wrote
     from grammar.design import (
         FAMILIES,
+        as_now,
         bound_of,
         broken,
         candidates,
         chosen,
+        explained,
         frontier,
+        informative,
+        named,
         nearest,
         proposals,
         written,
@@ -107,7 +113,10 @@ def run(args: argparse.Namespace) -> int:
     if args.out and args.out != "-":
         refuse_unwritable(args.out, replace=args.replace)
     needs = _needs(args)
-    makers = list(candidates(needs, args.family or tuple(FAMILIES), args.seed))
+    makers = [
+        lambda: as_now(needs),
+        *candidates(needs, args.family or tuple(FAMILIES), args.seed),
+    ]
     with progress("designing", len(makers)) as done:
         scorer = Scorer(args.heard)
         found = proposals(
@@ -126,10 +135,13 @@ def run(args: argparse.Namespace) -> int:
         if args.pick
         else chosen(best, needs) or chosen(found, needs)
     )
-    shown = sorted(found, key=lambda one: one.mean) if args.all else best
+    known = named(found, needs, pick)
+    shown = (
+        sorted(found, key=lambda one: one.mean) if args.all else informative(best, known.values())
+    )
     # files first, as whoever reads what is printed may go away
     if args.plot:
-        plot(needs, found, best, pick, Path(args.plot))
+        plot(needs, found, known, Path(args.plot))
     book = written(needs, pick, args.seed) if args.out and pick is not None else None
     if book is not None and args.out != "-":
         write(args.out, book[0], replace=args.replace)
@@ -140,13 +152,23 @@ def run(args: argparse.Namespace) -> int:
                 "book": written(needs, one, args.seed)[0],
                 "frontier": one in best,
                 "picked": one is pick,
-                "keeps_limits": not broken(one, needs.limits),
+                "keeps_limits": not broken(one, needs),
+                "names": [name for name, other in known.items() if other is one],
             }
-            for one in shown
+            for one in sorted(found, key=lambda one: one.mean)
+            if args.all or one in best or one in known.values()
         ]
-        emit({"needs": needs.title, "bound": round(bound_of(needs).seconds, 4), "proposals": facts})
+        emit(
+            {
+                "needs": needs.title,
+                "bound": round(bound_of(needs).seconds, 4),
+                "limits": {"seconds": needs.limits.seconds, "wrong": needs.limits.wrong},
+                "explained": "" if pick is None else explained(pick, needs, found),
+                "proposals": facts,
+            }
+        )
     else:
-        show(needs, shown, best, pick)
+        show(needs, shown, found, best, known)
     if pick is None:
         raise CodeError(
             "no proposal keeps the limits",

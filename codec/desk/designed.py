@@ -9,7 +9,7 @@ import json
 import math
 import tomllib
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -19,12 +19,14 @@ from grammar.parsing import parse_book
 _MOST_BYTES = 20_000_000
 _MOST_FILES = 50
 WIDTH, HEIGHT, _LEFT, _BELOW = 640, 300, 90, 40  # of the figure
+_FREE = 1.3  # so far from a name, in halves of it, is room enough
 
 
 @dataclass(frozen=True, slots=True)
 class Proposed:
     """A proposal of a design with its figures: mean seconds with questions, seconds at most, the
-    share accepted wrong; who hears it; whether nothing beats it, and whether it was picked.
+    share accepted wrong; who hears it; whether nothing beats it, and whether it was picked; what it
+    is called among all ("best by card"), and whether it keeps the limits.
     """
 
     name: str
@@ -36,6 +38,8 @@ class Proposed:
     best: bool
     picked: bool
     source: str
+    names: tuple[str, ...] = ()
+    kept: bool = True
 
     @property
     def text(self) -> str:
@@ -50,11 +54,15 @@ class Proposed:
 
 @dataclass(frozen=True, slots=True)
 class Design:
-    """What was proposed for some needs; ``bound`` is the least mean seconds of any code."""
+    """What was proposed for some needs; ``bound`` is the least mean seconds of any code, ``wrong``
+    the limit of what is accepted wrong, ``explained`` says in two sentences what was picked.
+    """
 
     title: str
     bound: float
     proposals: Sequence[Proposed]
+    wrong: float | None = None
+    explained: str = ""
 
     def book(self, number: int) -> Book | None:
         """Return the book of a proposal, None where there is none of that number."""
@@ -65,21 +73,26 @@ class Design:
 
 @dataclass(frozen=True, slots=True)
 class PlacedProposal:
-    """Where a proposal stands in the figure."""
+    """Where a proposal stands in the figure, and where its name does, if it has one."""
 
     number: int
     x: float
     y: float
     proposed: Proposed
+    name_x: float = 0.0
+    name_y: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
 class Frontier:
-    """The figure of a design: seconds with questions to the right, wrong readings upwards."""
+    """The figure of a design: seconds with questions to the right, one wrong report in how many
+    upwards; ``limit`` is the height of the limit of these.
+    """
 
     marks: Sequence[PlacedProposal]
     across: Sequence[tuple[float, str]]
     up: Sequence[tuple[float, str]]
+    limit: float | None = None
     width: int = WIDTH
     height: int = HEIGHT
 
@@ -119,9 +132,13 @@ def _read(path: Path, _changed: int, size: int) -> Design | None:
     try:
         told = json.loads(path.read_text("utf-8"))
         return Design(
-            str(told["needs"]), float(told["bound"]), [_proposed(one) for one in told["proposals"]]
+            str(told["needs"]),
+            float(told["bound"]),
+            [_proposed(one) for one in told["proposals"]],
+            told.get("limits", {}).get("wrong"),
+            str(told.get("explained", "")),
         )
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+    except (OSError, ValueError, AttributeError, KeyError, TypeError, RecursionError):
         return None
 
 
@@ -137,6 +154,8 @@ def _proposed(told: dict[str, Any]) -> Proposed:
         best=bool(told["frontier"]),
         picked=bool(told["picked"]),
         source=str(told["book"]),
+        names=tuple(map(str, told.get("names", ()))),
+        kept=bool(told["keeps_limits"]),
     )
 
 
@@ -146,9 +165,10 @@ def _book(source: str, name: str) -> Book:
 
 
 def frontier(design: Design) -> Frontier:
-    """Return the figure of a design. What was never heard wrong stands on the lowest line."""
+    """Return the figure of a design. What was never heard wrong stands on the highest line."""
     wrongs = [one.wrong for one in design.proposals if one.wrong > 0]
-    low, high = (min(wrongs) / 3, max(wrongs) * 1.5) if wrongs else (1e-6, 1e-1)
+    limits = [] if design.wrong is None else [design.wrong]
+    low, high = (min(wrongs) / 3, max(wrongs + limits) * 1.5) if wrongs else (1e-6, 1e-1)
     least = min((one.seconds for one in design.proposals), default=0.0)
     most = max((one.seconds for one in design.proposals), default=1.0)
     start, reach = 0.9 * least, max(1.1 * most - 0.9 * least, 0.1)
@@ -158,16 +178,55 @@ def frontier(design: Design) -> Frontier:
 
     def y(wrong: float) -> float:
         share = math.log(max(wrong, low) / low) / math.log(high / low)
-        return round((HEIGHT - _BELOW) * (1 - share) + 10 * share, 1)
+        return round((HEIGHT - _BELOW) * share + 10 * (1 - share), 1)
 
     step = next(one for one in (0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 1000) if reach / one <= 8)
     seconds = [step * n for n in range(math.ceil(start / step), int((start + reach) / step) + 1)]
     powers = range(math.ceil(math.log10(low)), math.floor(math.log10(high)) + 1)
     return Frontier(
-        [
-            PlacedProposal(n, x(one.seconds), y(one.wrong), one)
-            for n, one in enumerate(design.proposals)
-        ],
+        _named(
+            [
+                PlacedProposal(n, x(one.seconds), y(one.wrong), one)
+                for n, one in enumerate(design.proposals)
+            ]
+        ),
         [(x(at), f"{at:g} s") for at in seconds],
         [(y(10.0**power), f"1 in {10**-power:,}" if power <= 0 else "") for power in powers],
+        None if design.wrong is None else y(design.wrong),
     )
+
+
+def _named(marks: Sequence[PlacedProposal]) -> list[PlacedProposal]:
+    """Return points with a place for each name: above or below it, where it is farthest from points
+    and names; a name is the width of its letters.
+    """
+    taken = [(mark.x, mark.y) for mark in marks]
+    found = []
+    for mark in marks:
+        if not mark.proposed.names:
+            found.append(mark)
+            continue
+        half = 3.2 * len(", ".join(mark.proposed.names))
+        places = [
+            (min(max(mark.x + dx, _LEFT + half), WIDTH - 10 - half), mark.y + dy)
+            for dy in (-18, 26, -34, 42, -50)
+            for dx in (0, half, -half)
+            if 14 < mark.y + dy < HEIGHT - _BELOW - 4
+        ]
+        best = max(
+            places,
+            key=lambda place: (
+                min(
+                    (
+                        math.hypot((place[0] - one) / half, (place[1] - other) / 14)
+                        for one, other in taken
+                        if (one, other) != (mark.x, mark.y)
+                    ),
+                    default=_FREE,
+                )
+                >= _FREE
+            ),
+        )  # the nearest of those that are free
+        taken.append(best)
+        found.append(replace(mark, name_x=round(best[0], 1), name_y=round(best[1], 1)))
+    return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+import textwrap
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
@@ -15,12 +16,12 @@ from rich.table import Table
 from codec.files import written
 from codec.screen.console import boxed, console, safe
 from grammar.design import (
-    FAMILIES,
     Needs,
     Proposal,
     bound_of,
     broken,
     expected_seconds,
+    explained,
     one_in,
 )
 from grammar.errors import CodeError
@@ -32,7 +33,7 @@ _FIGURES = (
 )
 _EARS = (
     "ear: tool weighs what it hears (niner hear); card is people who take each word as heard; rows"
-    " are of the card"
+    " are of the card; learn: pairs of value and codeword to learn"
 )
 CAUTION = "Event regulations on radio use, and on coded messages, come first."
 
@@ -68,10 +69,16 @@ def count(number: int) -> str:
 
 
 def show(
-    needs: Needs, shown: Sequence[Proposal], best: Sequence[Proposal], pick: Proposal | None
+    needs: Needs,
+    shown: Sequence[Proposal],
+    found: Sequence[Proposal],
+    best: Sequence[Proposal],
+    known: Mapping[str, Proposal],
 ) -> None:
-    """Print proposals as a table, and what they are measured against."""
-    bound = bound_of(needs)
+    """Print proposals as a table, and what they are measured against; ``known`` are those with a
+    name of their own, "picked" among them.
+    """
+    bound, pick = bound_of(needs), known.get("picked")
     console().print(safe(needs.title, "bold"))
     console().print(
         safe(
@@ -84,21 +91,27 @@ def show(
     if pick is not None:
         console().print(
             safe(
-                f"→ picked: {pick.name}; {expected_seconds(pick, needs):.2f} s with questions and"
-                " the price of wrong readings",
+                f"→ picked: {explained(pick, needs, found)} It costs"
+                f" {expected_seconds(pick, needs):.2f} s with questions and the price of wrong"
+                " readings.",
                 "green",
             )
         )
-        for asked, came in broken(pick, needs.limits).items():
+        for asked, came in broken(pick, needs).items():
             console().print(
                 safe(f"  it does not keep the limits: {asked}, this one {came}", "bold red")
             )
-    if any(broken(one, needs.limits) for one in shown):
+    others = "; ".join(f"{name}: {one.name}" for name, one in known.items() if one is not pick)
+    if others:
+        console().print(safe(others, ""))
+    if len(shown) < len(found):
+        console().print(safe(f"{len(shown)} of {len(found)}; --all shows the others", "dim"))
+    if any(broken(one, needs) for one in shown):
         console().print(safe("! does not keep [limits]", "dim"))
-    if len(shown) > len(best):
+    if any(one not in best for one in shown):
         console().print(safe("· another is as good in every figure and better in one", "dim"))
-    for family in dict.fromkeys(one.family for one in shown):
-        console().print(safe(f"  {family}: {FAMILIES[family]}", "dim"))
+    for about in dict.fromkeys((one.family, one.candidate.about) for one in shown):
+        console().print(safe("  {}: {}".format(*about), "dim"))
     error = max((one.error for one in shown), default=0.0)
     in_all = max((one.met.seconds_error for one in shown), default=0.0)
     said = f"mean s: said once, of the same reports drawn for each (standard error {error:.3f} s)"
@@ -113,7 +126,14 @@ def show(
 
 
 FULL = 78  # columns of a screen that hold all figures of an analysis
-_COLUMNS = {"over": 92, "worst": 92, "rows": 78, "mean s": 75, "ask": 66}  # from what width on
+_COLUMNS = {
+    "over": 104,
+    "worst": 104,
+    "learn": 84,
+    "rows": 78,
+    "mean s": 75,
+    "ask": 66,
+}  # from what width on
 
 
 def _proposals(
@@ -129,6 +149,7 @@ def _proposals(
         "wrong": lambda one: one_in(one.wrong, one.met.wrong_error),
         "ask": lambda one: f"{one.ask:.1%}",
         "rows": lambda one: count(one.rows),
+        "learn": lambda one: count(one.learning.pairs),
         "ear": lambda one: one.ear,
     }
     left_out = {name for name, least in _COLUMNS.items() if width < least}
@@ -137,15 +158,7 @@ def _proposals(
     for column in grid.columns:
         column.no_wrap = True
     for one in shown:
-        mark = (
-            "→"
-            if one is pick
-            else "!"
-            if broken(one, needs.limits)
-            else " "
-            if one in best
-            else "·"
-        )
+        mark = "→" if one is pick else "!" if broken(one, needs) else " " if one in best else "·"
         grid.add_row(
             safe(f"{mark} {one.name}", "bold green" if one is pick else ""),
             *(text(one) for text in taken.values()),
@@ -181,75 +194,75 @@ def form_of(path: Path) -> str:
     return form
 
 
+_FREE = 1.3  # so far from a name, in halves of it, is room enough
+
+
 def plot(
-    needs: Needs,
-    found: Sequence[Proposal],
-    best: Sequence[Proposal],
-    pick: Proposal | None,
-    path: Path,
+    needs: Needs, found: Sequence[Proposal], known: Mapping[str, Proposal], path: Path
 ) -> None:
-    """Draw mean seconds against the share of wrong readings; raises CodeError where matplotlib is
-    missing or the file can't be written.
+    """Draw seconds on the radio against one wrong report in how many: the proposals that have a
+    name, all others in grey, the limits, and in two sentences what was picked. Raises CodeError
+    where matplotlib is missing or the file can't be written.
     """
     form = form_of(path)
     matplotlib = needed("matplotlib", "figures")
-    figure = needed("matplotlib.figure", "figures").Figure(
-        figsize=(9.5, max(5.5, 0.16 * len(best) + 0.8)), facecolor="white", layout="constrained"
-    )
-    axes = figure.add_subplot()
+    figure = needed("matplotlib.figure", "figures").Figure(figsize=(9.5, 6.4), facecolor="white")
+    axes = figure.add_axes((0.1, 0.235, 0.87, 0.695))
     axes.set_yscale("log")
-    floor = min((one.wrong for one in found if one.wrong > 0), default=1e-6) / 3
+    top = 3 / min((one.wrong for one in found if one.wrong > 0), default=1e-6)
     for one in found:
-        marker = "v" if one.wrong == 0 else "s" if one.ear == "card" else "o"
-        inside = one in best
+        axes.plot(
+            one.seconds,
+            _safety(one, top),
+            "x" if broken(one, needs) else "s" if one.ear == "card" else "o",
+            color="0.72",
+            mfc="none",
+            ms=5,
+            zorder=1,
+        )
+    names: dict[int, list[str]] = {}
+    for name, one in known.items():
+        names.setdefault(id(one), []).append(name)
+    points = {id(one): one for one in known.values()}
+    for one in points.values():
         axes.errorbar(
             one.seconds,
-            max(one.wrong, floor),
+            _safety(one, top),
             xerr=one.met.seconds_error,
-            yerr=min(one.met.wrong_error, 0.9 * max(one.wrong, floor)),
-            fmt=marker,
-            color="black" if inside else "0.7",
-            mfc="black" if inside else "white",
-            elinewidth=0.7,
-            ms=6,
+            fmt="^" if one.wrong == 0 else "s" if one.ear == "card" else "o",
+            color="black",
+            elinewidth=0.8,
+            ms=8,
+            zorder=3,
         )
+    pick = known.get("picked")
     if pick is not None:
         axes.plot(
-            pick.seconds,
-            max(pick.wrong, floor),
-            "o",
-            color="black",
-            mfc="none",
-            ms=15,
-            label="picked",
+            pick.seconds, _safety(pick, top), "o", color="black", mfc="none", ms=19, mew=2, zorder=3
         )
-    _number(axes, [(one.seconds, max(one.wrong, floor), one is pick) for one in best])
-    axes.yaxis.set_major_formatter(lambda share, _: one_in(share))
+    _limits(axes, needs, found, top)
+    _label(axes, [
+        ((one.seconds, _safety(one, top)), f"{', '.join(names[key])}: {one.name}", one is pick)
+        for key, one in points.items()
+    ], [(one.seconds, _safety(one, top)) for one in found])  # fmt: skip
+    axes.yaxis.set_major_formatter(lambda count, _: f"{count:,.0f}")
     axes.yaxis.set_minor_formatter(lambda *_: "")
-    names = [
-        f"{number}  {one.name}{', by card' if one.ear == 'card' else ''}"
-        for number, one in enumerate(best, start=1)
-    ]
-    axes.text(1.02, 1.0, "\n".join(names), transform=axes.transAxes, fontsize=7, va="top")
-    bound = bound_of(needs).seconds
-    axes.axvline(
-        bound,
-        color="black",
-        linestyle="--",
-        linewidth=1,
-        label=f"no code takes less: {bound:.2f} s",
-    )
+    axes.spines[["top", "right"]].set_visible(False)
     axes.set(
-        xlabel="mean seconds a report, with questions and answers (bars: one standard error)",
-        ylabel="reports accepted with a wrong reading",
-        title=needs.title.replace("$", r"\$"),
+        xlabel="seconds on the radio, a report with its questions and answers",
+        ylabel="one wrong report in so many: higher is safer",
     )
-    axes.plot([], [], "s", color="black", label="people with a card")
-    axes.plot([], [], "o", color="black", label="the tool")
-    axes.plot([], [], "o", color="0.7", mfc="white", label="beaten by another")
+    axes.set_title(_plain(needs.title), loc="left", fontweight="bold")
+    axes.plot([], [], "s", color="black", label="heard by people with a card")
+    axes.plot([], [], "o", color="black", label="heard by the tool")
+    axes.plot([], [], "o", color="0.72", mfc="none", label="other proposals")
+    axes.plot([], [], "x", color="0.72", label="breaks a limit")
     if any(one.wrong == 0 for one in found):
-        axes.plot([], [], "v", color="black", label="no wrong reading drawn: fewer than shown")
-    axes.legend(fontsize=7)
+        axes.plot([], [], "^", color="black", label="none wrong in what was heard")
+    axes.legend(fontsize=8, frameon=False, ncols=5, loc="upper center", bbox_to_anchor=(0.5, -0.11))
+    told = "Nothing keeps the limits." if pick is None else explained(pick, needs, found)
+    lines = textwrap.wrap(told, 118)
+    figure.text(0.1, 0.085, _plain("\n".join(lines)), fontsize=9.5, va="top", linespacing=1.4)
     with written(path), matplotlib.rc_context({"svg.hashsalt": "niner"}):
         figure.savefig(
             path,
@@ -259,28 +272,75 @@ def plot(
         )
 
 
-def _number(axes: Any, points: Sequence[tuple[float, float, bool]]) -> None:
-    """Number points, each number on the side of its point that is farthest from other points and
-    numbers.
-    """
-    spots = [tuple(axes.transData.transform((x, y))) for x, y, _ in points]
-    taken = list(spots)
-    for number, ((x, y, strong), (across, up)) in enumerate(
-        zip(points, spots, strict=True), start=1
+def _plain(text: str) -> str:
+    """Return text that is not taken for mathematics."""
+    return text.replace("$", r"\$")
+
+
+def _safety(one: Proposal, top: float) -> float:
+    """Return in how many reports one is wrong; those in which none was seen stand at the top."""
+    return min(top, 1 / one.wrong) if one.wrong else top
+
+
+def _limits(axes: Any, needs: Needs, found: Sequence[Proposal], top: float) -> None:
+    """Draw the least any code takes, and the limit of wrong readings."""
+    bound, wrong = bound_of(needs).seconds, needs.limits.wrong
+    low = min((_safety(one, top) for one in found), default=1.0) / 1.6
+    if wrong is not None:
+        low = min(low, 0.7 / wrong)
+    right = max((one.seconds for one in found), default=bound) * 1.06
+    axes.set(xlim=(0.93 * bound, right), ylim=(low, top * 1.8))
+    axes.axvline(bound, color="black", linestyle="--", linewidth=1)
+    axes.annotate(
+        f"no code takes less: {bound:.2f} s said once",
+        (bound, low), xytext=(5, 6), textcoords="offset points", fontsize=8, rotation=90,
+    )  # fmt: skip
+    if wrong is not None:
+        axes.axhspan(low, 1 / wrong, color="0.93", zorder=0, linewidth=0)
+        axes.axhline(1 / wrong, color="black", linewidth=1)
+        axes.annotate(
+            f"limit: {one_in(wrong)} wrong",
+            (right, 1 / wrong), xytext=(-4, -11), textcoords="offset points", fontsize=8,
+            ha="right",
+        )  # fmt: skip
+    if needs.limits.seconds is not None:
+        axes.text(
+            0.995, 0.985, f"limit: no report longer than {needs.limits.seconds:g} s",
+            transform=axes.transAxes, fontsize=8, ha="right", va="top",
+        )  # fmt: skip
+
+
+def _label(
+    axes: Any,
+    points: Sequence[tuple[tuple[float, float], str, bool]],
+    crowd: Sequence[tuple[float, float]],
+) -> None:
+    """Name points, each name where it is farthest from all other points and names, inside."""
+    (left, bottom), (right, top) = axes.transAxes.transform([(0, 0), (1, 1)])
+    spots = [tuple(axes.transData.transform(place)) for place, *_ in points]
+    taken = [*spots, *(tuple(axes.transData.transform(place)) for place in crowd)]
+    for (place, text, strong), (across, up) in sorted(
+        zip(points, spots, strict=True), key=lambda pair: not pair[0][2]
     ):
-        sides = [(across + dx, up + dy) for dx, dy in ((10, 9), (10, -11), (-12, 9), (-12, -11))]
+        room = 3.1 * len(text)  # half of its width in pixels, as the letters are
+        sides = [
+            (min(max(across + dx, left + room), right - room), up + dy)
+            for dy in (22, -22, 34, -34, 48, -48, 64, -64)
+            for dx in (0, room, -room)
+            if bottom + 8 < up + dy < top - 8
+        ]
+        others = [spot for spot in taken if spot != (across, up)]
         side = max(
             sides,
             key=lambda side: min(
-                (math.dist(side, spot) for spot in taken if spot != (across, up)), default=0.0
+                [_FREE, *(math.hypot((side[0] - x) / room, (side[1] - y) / 14) for x, y in others)]
             ),
         )
-        taken.append(side)
-        offset = (side[0] - across, side[1] - up)
-        style = {
-            "fontsize": 8,
-            "fontweight": "bold" if strong else "normal",
-            "ha": "center",
-            "va": "center",
-        }
-        axes.annotate(str(number), (x, y), xytext=offset, textcoords="offset pixels", **style)
+        taken += [(side[0] + part * room, side[1]) for part in (-0.8, 0.0, 0.8)]
+        axes.annotate(
+            _plain(text), place, xytext=axes.transData.inverted().transform(side),
+            fontsize=9, fontweight="bold" if strong else "normal", ha="center", va="center",
+            arrowprops={"arrowstyle": "-", "color": "0.5", "linewidth": 0.6, "shrinkB": 6},
+            bbox={"boxstyle": "square,pad=0.1", "facecolor": "white", "edgecolor": "none"},
+            zorder=4,
+        )  # fmt: skip

@@ -8,7 +8,7 @@ analysis, and a key for an event.
 
 from grammar.design.analysis import Analysis, analyse, remarks
 from grammar.design.assignment import assign
-from grammar.design.candidates import FAMILIES, Candidate, candidates
+from grammar.design.candidates import FAMILIES, Candidate, as_now, candidates
 from grammar.design.capacity import ChannelSymbol, capacity, constrained_capacity, entropy, least
 from grammar.design.codewords import Code, optimal
 from grammar.design.ears import HearingTrial, Met, one_in
@@ -26,9 +26,11 @@ from grammar.design.frontier import (
 )
 from grammar.design.independent_set import largest_independent_set
 from grammar.design.key import Keyed, keyed
+from grammar.design.learning import Learning, learning_of
 from grammar.design.needs import Needs, NeedsSpec, load_needs, needs_of, parse_needs
 from grammar.design.noise import Noise, Rates, noise_of, rates, simulated
 from grammar.design.report import written
+from grammar.design.shown import explained, informative, named
 
 __all__ = [
     "FAMILIES",
@@ -39,6 +41,7 @@ __all__ = [
     "Code",
     "HearingTrial",
     "Keyed",
+    "Learning",
     "Met",
     "Needs",
     "NeedsSpec",
@@ -46,6 +49,7 @@ __all__ = [
     "Proposal",
     "Rates",
     "analyse",
+    "as_now",
     "assign",
     "bound_of",
     "broken",
@@ -55,11 +59,15 @@ __all__ = [
     "constrained_capacity",
     "entropy",
     "expected_seconds",
+    "explained",
     "frontier",
+    "informative",
     "keyed",
     "largest_independent_set",
+    "learning_of",
     "least",
     "load_needs",
+    "named",
     "nearest",
     "needs_of",
     "noise_of",

@@ -26,6 +26,7 @@ FAMILIES = {
     ),
 }
 CARD = ("monotone", "assigned", "variable")  # families that people can read from a card
+NOW = "now"  # the family of the book as it is
 _SMALL = 200  # combinations in a group of the family "joined"
 _APART = 5e-4  # taken for each other less often than this counts as never
 _LEFT_OUT = 0.8  # a field so often as usual may be left unsaid
@@ -42,6 +43,37 @@ class Candidate:
     sections: dict[str, Any]
     notes: dict[str, str] = field(repr=False)
     tables: tuple[tuple[str, ...], ...]  # the fields each table says
+
+    @property
+    def card(self) -> bool:
+        """Tell whether people can read it from a card: one table a field."""
+        return self.family in CARD or (
+            self.family == NOW and all(len(fields) == 1 for fields in self.tables)
+        )
+
+    @property
+    def about(self) -> str:
+        """What its family is, in words."""
+        return "the book as it is" if self.family == NOW else FAMILIES[self.family]
+
+
+def as_now(needs: Needs) -> Candidate | None:
+    """Return what says the same now, heard as the needs say; None where nothing does."""
+    if needs.now is None:
+        return None
+    return Candidate(
+        "as-now",
+        NOW,
+        needs.alphabet.symbols,
+        any(table["kind"] == "check" for table in needs.now["tables"].values()),
+        needs.now,
+        {},
+        tuple(
+            tuple(table.get("fields") or [table.get("field", name)])
+            for name, table in needs.now["tables"].items()
+            if table["kind"] != "check"
+        ),
+    )
 
 
 def candidates(

@@ -9,10 +9,11 @@ from typing import Any
 
 from grammar import sound
 from grammar.book import Book
-from grammar.design.candidates import CARD, Candidate
+from grammar.design.candidates import NOW, Candidate
 from grammar.design.capacity import capacity, entropy
 from grammar.design.ears import Ear, HearingTrial, Met, one_in
-from grammar.design.needs import LimitsSpec, Needs
+from grammar.design.learning import Learning, learning_of
+from grammar.design.needs import Needs
 from grammar.design.noise import noise_of, rates
 from grammar.design.write import book_text
 from grammar.errors import CodeError
@@ -55,6 +56,7 @@ class Proposal:
     rows: int
     bound: Bound
     checked: bool
+    learning: Learning
     ear: Ear
     met: Met
 
@@ -81,7 +83,7 @@ class Proposal:
     @property
     def readable(self) -> bool:
         """Tell whether people can read it from a card: one table a field."""
-        return self.family in CARD
+        return self.candidate.card
 
     def figures(self) -> tuple[float, ...]:
         """Return what is to be small; how many are asked about counts by the seconds it takes."""
@@ -112,6 +114,7 @@ class Proposal:
             "given_up": round(self.met.lost, 4),
             "ear": self.ear,
             "rows": self.rows,
+            "learning": self.learning.as_dict(),
             "readable": self.readable,
             "check": self.checked,
         }
@@ -136,7 +139,8 @@ def propose(needs: Needs, candidate: Candidate, *, draws: int = DRAWS, seed: int
     met = rates(book, message, noise_of(book.alphabet, book.hearing), reports, seed=seed)
     again = sound.seconds("say again") + needs.hearing.turnaround + mean
     refused = math.sqrt(max(met.ask * (1 - met.ask), 0.0) / max(1, len(reports)))
-    rows = sum(table.size for table in message.tables if table.check is None)
+    tables = {table.name: table for table in message.tables if table.check is None}
+    rows = sum(table.size for table in tables.values())
     return Proposal(
         candidate.name,
         candidate.family,
@@ -148,7 +152,8 @@ def propose(needs: Needs, candidate: Candidate, *, draws: int = DRAWS, seed: int
         rows,
         bound,
         candidate.checked,
-        "card" if candidate.family in CARD else "tool",
+        learning_of(message),
+        "card" if candidate.card else "tool",
         Met(mean + met.ask * again, error, met.wrong, met.error, met.ask, refused),
     )
 
@@ -221,18 +226,76 @@ def expected_seconds(one: Proposal, needs: Needs) -> float:
     return one.seconds + one.wrong * needs.hearing.wrong
 
 
-def broken(one: Proposal, limits: LimitsSpec) -> dict[str, str]:
-    """Return the limits a proposal does not keep: what is asked, and what it comes to."""
-    found = {}
-    if limits.seconds is not None and one.worst > limits.seconds:
-        found[f"at most {limits.seconds:g} s for the longest report"] = f"{one.worst:.2f} s"
-    if limits.wrong is not None and one.wrong > limits.wrong:
-        found[f"at most {one_in(limits.wrong)} accepted wrong"] = one_in(one.wrong)
-    if limits.card and one.ear != "card":
-        found["read from a card"] = "needs the tool"
-    if limits.card and one.ear == "card" and one.rows > limits.rows:
-        found[f"at most {limits.rows} rows of the card"] = f"{one.rows} rows"
+@dataclass(frozen=True, slots=True)
+class Ceiling:
+    """A limit: what is ``asked`` in words, the ``most`` there may be of what is ``measured`` of a
+    proposal, and how such a figure, and one by so much beyond the limit, are ``told``.
+    """
+
+    asked: str
+    most: float
+    measured: Callable[[Proposal], float]
+    told: Callable[[float], str]
+    beyond: Callable[[float, float], str] | None = None
+
+    def missed(self, one: Proposal) -> bool:
+        """Tell whether a proposal does not keep the limit."""
+        return self.measured(one) > self.most
+
+    def came(self, one: Proposal) -> str:
+        """Return what a proposal comes to, and by how much that is too much."""
+        came = self.measured(one)
+        told = self.told(came)
+        return f"{told}, {self.beyond(came, self.most)}" if self.beyond else told
+
+
+def ceilings(needs: Needs) -> list[Ceiling]:
+    """Return the limits that needs state."""
+    limits, found = needs.limits, list[Ceiling]()
+    if limits.seconds is not None:
+        found.append(
+            Ceiling(
+                f"at most {limits.seconds:g} s for the longest report",
+                limits.seconds,
+                lambda one: one.worst,
+                lambda came: f"{came:.2f} s",
+                lambda came, most: f"{came - most:.2f} s too long",
+            )
+        )
+    if limits.wrong is not None:
+        found.append(
+            Ceiling(
+                f"at most {one_in(limits.wrong)} accepted wrong",
+                limits.wrong,
+                lambda one: one.wrong,
+                one_in,
+                lambda came, most: f"{came / most:.2g} times as many",
+            )
+        )
+    if limits.card:
+        found.append(
+            Ceiling(
+                "read from a card",
+                0,
+                lambda one: float(one.ear != "card"),
+                lambda came: "needs the tool" if came else "read from a card",
+            )
+        )
+        found.append(
+            Ceiling(
+                f"at most {limits.rows} rows of the card",
+                limits.rows,
+                lambda one: float(one.rows) if one.ear == "card" else 0.0,
+                lambda came: f"{came:,.0f} rows",
+                lambda came, most: f"{came - most:,.0f} too many",
+            )
+        )
     return found
+
+
+def broken(one: Proposal, needs: Needs) -> dict[str, str]:
+    """Return the limits a proposal does not keep: what is asked, and what it comes to."""
+    return {limit.asked: limit.came(one) for limit in ceilings(needs) if limit.missed(one)}
 
 
 def nearest(found: Sequence[Proposal], needs: Needs) -> list[tuple[str, Proposal, str]]:
@@ -240,34 +303,29 @@ def nearest(found: Sequence[Proposal], needs: Needs) -> list[tuple[str, Proposal
     being taken: the proposal that would be taken without it, the one nearest to the limit. Where
     several limits must give way together, those of the proposal that breaks fewest.
     """
-    each = [(one, broken(one, needs.limits)) for one in found]
-    single: dict[str, list[Proposal]] = {}
-    for one, missed in each:
-        if len(missed) == 1:
-            single.setdefault(next(iter(missed)), []).append(one)
-    if not single:
-        ear = "card" if needs.limits.card else "tool"
-        one, missed = min(
-            each,
-            key=lambda pair: (
-                len(pair[1]),
-                pair[0].ear != ear,
-                expected_seconds(pair[0], needs),
-            ),
-        )
-        return [(asked, one, came) for asked, came in missed.items()]
-    told = []
-    for asked, several in single.items():
-        if asked.endswith("rows of the card"):
-            one = min(several, key=lambda one: (one.rows, expected_seconds(one, needs)))
-        elif asked.endswith("accepted wrong"):
-            one = min(several, key=lambda one: (one.wrong, expected_seconds(one, needs)))
-        elif asked.endswith("longest report"):
-            one = min(several, key=lambda one: (one.worst, expected_seconds(one, needs)))
-        else:
-            one = min(several, key=lambda one: expected_seconds(one, needs))
-        told.append((asked, one, broken(one, needs.limits)[asked]))
-    return sorted(told, key=lambda row: row[2] == "needs the tool")
+    limits = ceilings(needs)
+    each = [
+        (one, [limit for limit in limits if limit.missed(one)])
+        for one in found
+        if one.family != NOW
+    ]
+    single = {
+        limit.asked: (limit, [one for one, missed in each if missed == [limit]]) for limit in limits
+    }
+    told = [
+        (asked, min(several, key=lambda one: (limit.measured(one), expected_seconds(one, needs))))
+        for asked, (limit, several) in single.items()
+        if several
+    ]
+    if told:
+        rows = [(asked, one, broken(one, needs)[asked]) for asked, one in told]
+        return sorted(rows, key=lambda row: row[2] == "needs the tool")
+    ear = "card" if needs.limits.card else "tool"
+    one, missed = min(
+        each,
+        key=lambda pair: (len(pair[1]), pair[0].ear != ear, expected_seconds(pair[0], needs)),
+    )
+    return [(limit.asked, one, limit.came(one)) for limit in missed]
 
 
 def chosen(found: Sequence[Proposal], needs: Needs) -> Proposal | None:
@@ -282,7 +340,8 @@ def chosen(found: Sequence[Proposal], needs: Needs) -> Proposal | None:
     kept = [
         one
         for one in found
-        if not broken(one, needs.limits)
+        if one.family != NOW
+        and not broken(one, needs)
         and (needs.limits.card or one.ear == "tool" or one.name not in by_tool)
     ]
     return min(

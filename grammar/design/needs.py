@@ -18,6 +18,7 @@ from pydantic import Field
 from grammar.book import Book
 from grammar.design.carry_over import rest_of
 from grammar.design.noise import Noise, noise_of
+from grammar.design.write import book_text
 from grammar.errors import BookError, CodeError, EncodeError, Keys, Problem
 from grammar.exact import ExactDecimal
 from grammar.fields import FieldBase, member_problems, with_members
@@ -26,7 +27,7 @@ from grammar.hearing import HearingSpec, Name
 from grammar.inspection import Strict
 from grammar.loading import load_book
 from grammar.models import Fields, SpeechSpec
-from grammar.parsing import BOOK, weight_problems
+from grammar.parsing import BOOK, parse_book, weight_problems
 from grammar.partial_book import BookFormat
 from grammar.symbols import Alphabet, AlphabetSpec
 
@@ -118,6 +119,9 @@ class Needs:
     rest: dict[str, Any] | None = dataclasses.field(
         default=None, repr=False
     )  # what the book says besides; see ``carry_over``
+    now: dict[str, Any] | None = dataclasses.field(
+        default=None, repr=False
+    )  # the sections of a book that says the same as it is said now
     shares: dict[str, list[float]] = dataclasses.field(init=False, repr=False)
 
     def __post_init__(self) -> None:
@@ -175,6 +179,7 @@ class Needs:
             expected=learned,
             learned=len(reports),
             sections={**self.sections, "fields": fields},
+            now=None if self.now is None else {**self.now, "fields": fields},
         )
 
 
@@ -219,7 +224,38 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
             if book is not None and spec.message in book.messages
             else None
         ),
+        now=None if book is None else _now(book, given.taken, spec.message, sections),
     )
+
+
+def _now(
+    book: Book, raw: Mapping[str, Any], message: str, sections: Mapping[str, Any]
+) -> dict[str, Any] | None:
+    """Return the sections of a book that has only this message, with values, times of words and
+    noise as needs state them; None where the book does not say just these fields, or can't be heard
+    so.
+    """
+    if message not in book.messages:
+        return None
+    said = book.messages[message]
+    if {one.declared_as for one in said.fields.values()} != sections["fields"].keys():
+        return None
+    names = dict.fromkeys(table.name for table in said.tables if table.name in raw["tables"])
+    hearing = {key: value for key, value in sections["hearing"].items() if key != "messages"}
+    now = {
+        "title": book.title,
+        "alphabet": sections["alphabet"],
+        "speech": sections["speech"],
+        "hearing": hearing,
+        "fields": sections["fields"],
+        "tables": {name: raw["tables"][name] for name in names},
+        "messages": {message: raw["messages"][message]},
+    }
+    try:
+        parse_book(book_text(now, [], {}), book.name)
+    except BookError:
+        return None
+    return now
 
 
 def needs_of(book: Book, message: str) -> Needs:
@@ -263,6 +299,7 @@ def needs_of(book: Book, message: str) -> Needs:
         sections,
         noise_of(book.alphabet, book.hearing),
         rest=rest_of(raw, book, message),
+        now=_now(book, raw, message, sections),
     )
 
 

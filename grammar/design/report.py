@@ -4,7 +4,6 @@ is from what is possible.
 
 from __future__ import annotations
 
-from grammar.design.candidates import FAMILIES
 from grammar.design.carry_over import joined
 from grammar.design.ears import one_in
 from grammar.design.frontier import Proposal, broken
@@ -44,9 +43,9 @@ def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str,
         f" (standard error {met.seconds_error:.2f}), {met.ask:.1%} are asked about,"
         f" {one_in(met.wrong, met.wrong_error)} accepted with a wrong reading."
     )
-    missed = [f"{asked}: this one {came}" for asked, came in broken(proposal, needs.limits).items()]
+    missed = [f"{asked}: this one {came}" for asked, came in broken(proposal, needs).items()]
     head = [
-        f"{needs.title}: a proposed code, {proposal.name}: {FAMILIES[proposal.family]}.",
+        f"{needs.title}: a proposed code, {proposal.name}: {proposal.candidate.about}.",
         "",
         spoken,
         heard,

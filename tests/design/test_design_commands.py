@@ -91,7 +91,7 @@ def test_design_gives_programs_the_same_facts_and_takes_a_book(
 
 
 @pytest.mark.usefixtures("hardly_heard")
-@pytest.mark.parametrize(("width", "figures"), [(100, 9), (80, 7), (70, 5), (60, 4)])
+@pytest.mark.parametrize(("width", "figures"), [(110, 10), (100, 8), (80, 7), (70, 5), (60, 4)])
 def test_a_narrow_screen_shows_fewer_figures_but_each_whole(
     width: int, figures: int, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -155,8 +155,9 @@ def test_limits_that_no_proposal_keeps_are_told_with_the_nearest(tmp_path: Path)
         run("design", str(needs), "--family", "monotone", "--draws", "50")
     told = "; ".join(refused.value.expected)
     assert "at most 0.5 s for the longest report (monotone-" in told
+    assert re.search(r"monotone-[\w-]+: (\d\.\d\d) s, (\d\.\d\d) s too long\)", told)
     assert "at most 5 rows of the card (monotone-" in told
-    assert ": 57 rows)" in told
+    assert ": 57 rows, 52 too many)" in told
 
 
 @pytest.mark.usefixtures("hardly_heard")

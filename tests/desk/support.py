@@ -55,9 +55,12 @@ def design() -> dict[str, Any]:
     return {
         "needs": "A lap, designed",
         "bound": 1.31,
+        "limits": {"seconds": 4.0, "wrong": 0.005},
+        "explained": "joined-32, heard by the tool, takes 2.5 s.",
         "proposals": [
             {**told, "name": name, "seconds": {**figures, "with_questions": seconds}, "ear": ear,
-             "wrong": wrong, "rows": 74, "picked": ear == "tool", "book": book}
+             "wrong": wrong, "rows": 74, "picked": ear == "tool", "book": book,
+             "names": ["picked", "best by tool"] if ear == "tool" else ["best by card"]}
             for name, seconds, wrong, ear, book in [
                 ("joined-32", 2.5, 0.002, "tool", race_book().source),
                 ("one-table", 3.1, 0.0, "card", starter),
