@@ -40,7 +40,7 @@ _keep_bytecode()
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large]
 
 settings.register_profile(
-    "dev", deadline=None, max_examples=20, suppress_health_check=_SLOW_IS_FINE
+    "dev", deadline=None, max_examples=12, suppress_health_check=_SLOW_IS_FINE
 )
 settings.register_profile(
     "ci", parent=settings.get_profile("dev"), derandomize=True, print_blob=True

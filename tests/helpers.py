@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, TypeVar
 
+import pytest
 import tomli_w
 
 from codec import Book, BookError, CodeError, parse_book
@@ -23,6 +24,17 @@ def attempt(ask: Callable[..., Result], *given: Any, **settings: Any) -> Result 
         return ask(*given, **settings)
     except CodeError as error:
         return error
+
+
+def first_short(cases: Iterable[Any], short: int = 1) -> list[Any]:
+    """Return cases as parameters: after the first so many, they belong to the long form."""
+    return [
+        pytest.param(
+            *(case if isinstance(case, tuple) else (case,)),
+            marks=[pytest.mark.slow] * (place >= short),
+        )
+        for place, case in enumerate(cases)
+    ]
 
 
 def toml_text(spec: Mapping[str, Any]) -> str:

@@ -205,6 +205,7 @@ def test_show_draws_symbol_value_word_and_limits(capsys: pytest.CaptureFixture[s
         assert text in shown
 
 
+@pytest.mark.slow
 def test_the_demo_tells_a_race_from_the_radio_to_the_debrief(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -5,6 +5,7 @@ also for types and inside functions; only screens draw, and heavy libraries wait
 from __future__ import annotations
 
 import ast
+import functools
 import subprocess
 import sys
 from collections.abc import Iterable, Iterator
@@ -12,28 +13,9 @@ from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
 
 import pytest
+from rooms import LAYERS
 
 ROOT = Path(__file__).parents[1]
-
-# Every room, a folder or a file, may import those before it.
-_IN_ORDER = """
-    grammar
-    grammar.kept grammar.data grammar.errors grammar.problems grammar.declared grammar.exact
-    grammar.libraries grammar.document grammar.inspection
-    grammar.sound grammar.fields grammar.symbols grammar.hearing grammar.speech grammar.codes
-    grammar.semirings grammar.layout grammar.message grammar.automaton grammar.paths grammar.proof
-    grammar.profile
-    grammar.models grammar.book grammar.partial_book grammar.binding grammar.parsing
-    grammar.compiled grammar.loading
-    grammar.reading_sets grammar.figures grammar.difference grammar.design grammar.export
-    codec.files codec.key_file codec.reading codec.refusal codec.ways
-    codec.decoding codec.encoding codec
-    codec.hear codec.profile
-    codec.store codec.sheet codec.radio codec.voice codec.wheel codec.race codec.log
-    codec.drill codec.debrief codec.views
-    codec.screen codec.desk codec.cli
-"""
-LAYERS = _IN_ORDER.split()
 
 DRAWING = {"rich", "prompt_toolkit"}
 DRAWERS = {"codec.screen", "codec.cli"}
@@ -45,11 +27,18 @@ def _name(path: Path) -> str:
     return ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
 
 
-TREES = {
-    _name(path): ast.parse(path.read_text("utf-8"))
-    for package in ("grammar", "codec")
-    for path in sorted((ROOT / package).rglob("*.py"))
-}
+@functools.cache
+def _paths() -> dict[str, Path]:
+    return {
+        _name(path): path
+        for package in ("grammar", "codec")
+        for path in sorted((ROOT / package).rglob("*.py"))
+    }
+
+
+@functools.cache
+def _trees() -> dict[str, ast.Module]:
+    return {name: ast.parse(path.read_text("utf-8")) for name, path in _paths().items()}
 
 
 def _imported(nodes: Iterable[ast.AST]) -> Iterator[str]:
@@ -61,21 +50,21 @@ def _imported(nodes: Iterable[ast.AST]) -> Iterator[str]:
             assert node.level == 0, "imports are written in full"
             for alias in node.names:
                 inner = f"{node.module}.{alias.name}"
-                yield inner if inner in TREES else node.module or ""
+                yield inner if inner in _paths() else node.module or ""
 
 
-IMPORTS: dict[str, set[str]] = {
-    name: set(_imported(ast.walk(tree))) - {name} for name, tree in TREES.items()
-}
+@functools.cache
+def _imports() -> dict[str, set[str]]:
+    return {name: set(_imported(ast.walk(tree))) - {name} for name, tree in _trees().items()}
 
 
 def _room(module: str) -> str:
     return ".".join(module.split(".")[:2])
 
 
-def _faults() -> list[str]:
+def _faults(imports: dict[str, set[str]]) -> list[str]:
     """Return the imports that climb, and one circle of modules if there is any."""
-    graph = {name: imported & TREES.keys() for name, imported in IMPORTS.items()}
+    graph = {name: imported & imports.keys() for name, imported in imports.items()}
     place = {room: number for number, room in enumerate(LAYERS)}
     found = [
         f"{name} imports {other}, which stands above it"
@@ -91,31 +80,31 @@ def _faults() -> list[str]:
 
 
 def test_every_room_has_its_layer() -> None:
-    assert {_room(name) for name in TREES} == set(LAYERS)
+    assert {_room(name) for name in _paths()} == set(LAYERS)
     assert len(LAYERS) == len(set(LAYERS))
 
 
 def test_rooms_import_only_those_before_them_and_no_module_stands_in_a_circle() -> None:
-    assert _faults() == []
+    assert _faults(_imports()) == []
 
 
 def test_the_packages_import_nothing_of_the_repository_beside_them() -> None:
     beside = {path.name for path in ROOT.iterdir()} - {"grammar", "codec"}
     assert {"tests", "examples"} <= beside
-    for name, imported in IMPORTS.items():
+    for name, imported in _imports().items():
         assert not {other.split(".")[0] for other in imported} & beside, name
 
 
 def test_the_grammar_is_pure() -> None:
     # no clock, no network, no other program, no database
     outside = {"time", "datetime", "socket", "urllib", "http", "subprocess", "sqlite3", "asyncio"}
-    for name, imported in IMPORTS.items():
+    for name, imported in _imports().items():
         if name.startswith("grammar"):
             assert not {other.split(".")[0] for other in imported} & outside, name
 
 
 def test_only_screens_draw() -> None:
-    for name, imported in IMPORTS.items():
+    for name, imported in _imports().items():
         drawing = {other.split(".")[0] for other in imported} & DRAWING
         assert not drawing or _room(name) in DRAWERS, name
 
@@ -131,7 +120,7 @@ def _run_at_import(nodes: Iterable[ast.AST]) -> Iterator[ast.AST]:
 
 
 def test_heavy_libraries_are_imported_where_they_are_used() -> None:
-    for name, tree in TREES.items():
+    for name, tree in _trees().items():
         heavy = {other.split(".")[0] for other in _imported(_run_at_import(tree.body))} & HEAVY
         trains = name.startswith("codec.voice.training.")  # run by hand, imported by nothing else
         assert not heavy or trains or _room(name) == "codec.screen", name
@@ -147,13 +136,9 @@ def test_heavy_libraries_are_imported_where_they_are_used() -> None:
         ),
     ],
 )
-def test_a_climb_and_a_circle_are_found(
-    monkeypatch: pytest.MonkeyPatch, modules: dict[str, set[str]], fault: str
-) -> None:
-    names = set(modules).union(*modules.values())
-    monkeypatch.setattr(f"{__name__}.TREES", dict.fromkeys(names))
-    monkeypatch.setattr(f"{__name__}.IMPORTS", modules)
-    assert _faults() == [fault]
+def test_a_climb_and_a_circle_are_found(modules: dict[str, set[str]], fault: str) -> None:
+    others = sorted(set().union(*modules.values()) - modules.keys())
+    assert _faults(modules | {name: set() for name in others}) == [fault]
 
 
 def test_reading_a_plain_report_draws_nothing() -> None:

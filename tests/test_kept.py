@@ -256,6 +256,7 @@ def test_only_so_many_books_are_kept(folder: Path, monkeypatch: pytest.MonkeyPat
     assert kept.found("text 4") is None  # larger than may be read
 
 
+@pytest.mark.slow
 def test_programs_may_write_the_same_book_at_once(folder: Path) -> None:
     code = f"import codec\nprint(codec.decode(codec.load_book({str(RACE)!r}), '5163JRBT'))"
     running = [

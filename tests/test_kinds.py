@@ -410,6 +410,7 @@ def test_harm_and_progression(book: Book) -> None:
     assert isinstance(book.fields["energy"].progression, Progression)
 
 
+@pytest.mark.slow
 def test_the_c_of_the_dash_says_them(book: Book, tmp_path: Path) -> None:
     if shutil.which("gcc") is None:
         pytest.skip("gcc is not here: install it to compile the C of a book")

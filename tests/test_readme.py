@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 from readme import DOCUMENTS, README, ROOT, Example, call, chapters, examples, folder, makers, run
-from test_imports import LAYERS
+from rooms import LAYERS
 
 TEXTS = {str(path.relative_to(ROOT)): path.read_text("utf-8") for path in DOCUMENTS}
 CHAPTERS = [(name, heading) for name, text in TEXTS.items() for heading in chapters(text)]

@@ -35,6 +35,7 @@ def names(tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[str]]:
         yield archive.namelist()
 
 
+@pytest.mark.slow
 def test_only_the_two_packages_are_in_it(names: list[str]) -> None:
     assert {name.split("/")[0] for name in names if ".dist-info" not in name} == {
         "codec",
@@ -42,6 +43,7 @@ def test_only_the_two_packages_are_in_it(names: list[str]) -> None:
     }
 
 
+@pytest.mark.slow
 def test_both_packages_are_typed(names: list[str]) -> None:
     assert {"codec/py.typed", "grammar/py.typed"} <= set(names)
 

@@ -101,6 +101,7 @@ def harm_heard(symbols: str) -> float:
     return total / count
 
 
+@pytest.mark.slow
 def test_assigned_codewords_do_less_harm_than_monotone_and_random_ones_in_simulation(
     capsys: pytest.CaptureFixture[str],
 ) -> None:

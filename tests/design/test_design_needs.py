@@ -9,6 +9,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from helpers import first_short
 
 from grammar.design import (
     FAMILIES,
@@ -105,6 +106,7 @@ def test_past_reports_teach_what_is_usual() -> None:
         needs.with_reports([{"mode": "sprint"}])
 
 
+@pytest.mark.slow
 def test_the_same_needs_and_seed_give_the_same_books() -> None:
     needs = load_needs(NEEDS)
     first, second = (
@@ -119,7 +121,7 @@ def _few(needs: Needs) -> list[Proposal]:
     )
 
 
-@pytest.mark.parametrize("family", FAMILIES)
+@pytest.mark.parametrize("family", first_short(FAMILIES, 2))
 def test_every_family_gives_books_that_compile_and_never_beats_the_bound(family: str) -> None:
     needs = load_needs(NEEDS)
     found = proposals(needs, list(candidates(needs, [family])), draws=150)

@@ -80,6 +80,7 @@ def test_a_packed_code_comes_within_five_percent_of_the_bound(
     assert packed.over < 0.05
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "share"),
     [("packed-all-quick", 0.70), pytest.param("packed-all-check", 0.71, marks=pytest.mark.slow)],
@@ -120,6 +121,7 @@ def test_a_designed_code_takes_thirty_percent_less_time_at_no_more_wrong_reading
     assert best.ask <= hand.ask
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reports", [6, pytest.param(120, marks=pytest.mark.slow)])
 def test_it_takes_less_radio_time_with_its_questions_too(
     reports: int, designed: Designed, capsys: pytest.CaptureFixture[str]
@@ -148,6 +150,7 @@ def test_it_takes_less_radio_time_with_its_questions_too(
     assert found["designed"].wrong <= 0.003
 
 
+@pytest.mark.slow
 def test_the_book_it_writes_is_sound_and_undoes_itself(designed: Designed, needs: Needs) -> None:
     text = written(needs, designed["packed-all-quick"], 1)[0]
     assert "bits a second" in text
@@ -247,6 +250,7 @@ def test_an_analysis_adds_up_and_names_what_the_check_notices() -> None:
         analyse(RACE, "laps")
 
 
+@pytest.mark.slow
 def test_a_fresh_key_changes_meanings_and_keeps_times_rates_and_strings() -> None:
     starter = load_book("examples/starter/starter.toml")
     one = keyed(starter, b"seven long words kept apart", "Port Tessel, race 1")

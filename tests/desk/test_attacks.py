@@ -89,6 +89,7 @@ def attacked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Attack
         assert not running.is_alive()
 
 
+@pytest.mark.slow
 def test_requests_that_never_end_hold_nobody(attacked: Attacked) -> None:
     begun = attacked.head("GET", "/")[:-10]
     with contextlib.ExitStack() as stack:
@@ -104,6 +105,7 @@ def test_requests_that_never_end_hold_nobody(attacked: Attacked) -> None:
                 assert one.recv(4000) == b""
 
 
+@pytest.mark.slow
 def test_a_body_that_does_not_come_is_not_waited_for(attacked: Attacked) -> None:
     asked = attacked.head("POST", "/enter/race", "Content-Length: 500")
     with attacked.hold(asked + b'{"key": ') as page:
@@ -113,6 +115,7 @@ def test_a_body_that_does_not_come_is_not_waited_for(attacked: Attacked) -> None
         assert b"took too long" in answer + page.recv(4000)
 
 
+@pytest.mark.slow
 def test_readers_that_do_not_read_hold_no_writer_and_are_let_go(
     attacked: Attacked, tmp_path: Path
 ) -> None:

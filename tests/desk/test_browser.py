@@ -113,6 +113,7 @@ def enter(page: Page, text: str) -> None:
     expect(page.locator(".sending li")).to_have_count(0)
 
 
+@pytest.mark.slow
 def test_two_engineers_and_a_watcher_by_keyboard_alone(sheet: Path, visitor: Visitor) -> None:
     quill, denn = visitor.at("wall/race", "Quill"), visitor.at("wall/race", "Denn")
     watcher = visitor.at("watch/race")
@@ -170,6 +171,7 @@ def test_what_is_typed_before_the_page_is_ready_stays_and_it_says_when_it_is(
         assert len(journal) == 2
 
 
+@pytest.mark.slow
 def test_a_line_that_the_sheet_did_not_judge_stays_and_one_that_it_refused_is_told(
     sheet: Path, visitor: Visitor
 ) -> None:
@@ -202,6 +204,7 @@ def test_a_line_that_the_sheet_did_not_judge_stays_and_one_that_it_refused_is_to
     assert notes == ["with a link"]
 
 
+@pytest.mark.slow
 def test_any_entry_is_put_right_and_taken_back_in_the_history_by_keyboard(
     sheet: Path, visitor: Visitor
 ) -> None:
@@ -244,6 +247,7 @@ def test_any_entry_is_put_right_and_taken_back_in_the_history_by_keyboard(
     assert not standing.of("7", "note")[0].withdrawn
 
 
+@pytest.mark.slow
 def test_what_is_doubtful_behind_an_import_is_taken_by_one_key(
     sheet: Path, visitor: Visitor
 ) -> None:
@@ -274,6 +278,7 @@ def test_what_is_doubtful_behind_an_import_is_taken_by_one_key(
     expect(page.locator("#doubtful-state")).to_have_text("nothing needs a look")
 
 
+@pytest.mark.slow
 def test_a_doubtful_report_of_nobody_waits_until_somebody_says_whose_it_is(
     sheet: Path, visitor: Visitor
 ) -> None:
@@ -374,6 +379,7 @@ def test_a_race_is_written_by_keyboard_from_the_first_line_to_the_debrief(
         assert list(lap_reports(standing, car, race_book())) == list(range(1, laps + 1))
 
 
+@pytest.mark.slow
 def test_a_chart_that_is_pointed_at_tells_its_lap(sheet: Path, visitor: Visitor) -> None:
     brought(sheet)
     page = visitor.new()
@@ -396,6 +402,7 @@ def brought(path: Path) -> None:
         import_transcript(journal, islice(bounded(radio), 60), "jsonl", crews)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("sheet")
 def test_the_book_page_tells_what_the_guard_says(visitor: Visitor) -> None:
     page = visitor.at("book/race")
@@ -426,6 +433,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("places", "scheme", "width"),
     [
@@ -472,6 +480,7 @@ def answers_to(page: Page) -> list[Answer]:
     return kept
 
 
+@pytest.mark.slow
 def test_a_page_is_small(server: Served, shown: Path, visitor: Visitor) -> None:
     server.serve(shown)
     for place in ("wall/race", "history/race", "book/race", "debrief/race?car=7"):

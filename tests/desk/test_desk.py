@@ -157,6 +157,7 @@ def test_a_book_is_tried_both_ways(tmp_path: Path) -> None:
         assert client.get("/book/race/read", params={"text": "one"}).status_code == 400
 
 
+@pytest.mark.slow
 def test_noise_is_the_same_for_the_same_seed_and_does_nothing_where_there_is_none(
     tmp_path: Path,
 ) -> None:

@@ -94,6 +94,7 @@ def test_reasons_are_told() -> None:
     )
 
 
+@pytest.mark.slow
 def test_learners_need_fewer_items_than_by_chance() -> None:
     # 200 learners are in tests/bench/bench_drill.py; these twelve have seeds of their own
     found = items(range(5000, 5012))

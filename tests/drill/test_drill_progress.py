@@ -144,6 +144,7 @@ def test_json_and_csv_tell_the_same(journal: Path, capsys: pytest.CaptureFixture
     assert all(one["why"] for one in facts["next"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("suffix", "magic"), [(".png", b"\x89PNG"), (".svg", b"<?xml")])
 def test_the_matrix_is_a_picture(journal: Path, tmp_path: Path, suffix: str, magic: bytes) -> None:
     picture = tmp_path / f"ben{suffix}"

@@ -478,6 +478,7 @@ def _player(folder: Path) -> str:
     return f"{player.parent}:{os.environ['PATH']}"
 
 
+@pytest.mark.slow
 def test_hearing_from_start_to_progress(
     terminal: Terminal, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -541,6 +542,7 @@ def test_hearing_from_start_to_progress(
     assert (first.repeats, first.noise, second.repeats) == (1, "harsh", 0)
 
 
+@pytest.mark.slow
 def test_without_a_sound_device_the_words_are_shown(terminal: Terminal) -> None:
     program("espeak-ng")
     player = terminal.folder / "programs" / "paplay"
@@ -580,6 +582,7 @@ def test_without_a_sound_device_the_words_are_shown(terminal: Terminal) -> None:
         assert [one.noise for one in kept.answers()] == ["flashed"]
 
 
+@pytest.mark.slow
 def test_without_a_synthesiser_the_words_are_shown(terminal: Terminal) -> None:
     command = [
         "drill",

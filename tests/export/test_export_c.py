@@ -17,7 +17,7 @@ from grammar.parsing import parse_book
 
 # up to how many readings of a message all are compared, and how many of one that has more;
 # tests/bench/bench_export.py takes 100,000
-DRAWN = [(1_000, 500), pytest.param(EVERY, 10_000, marks=pytest.mark.slow)]
+DRAWN = [(200, 100), pytest.param(EVERY, 10_000, marks=pytest.mark.slow)]
 
 
 @pytest.fixture(scope="module", params=SEVERAL)
@@ -58,6 +58,7 @@ def designed() -> Book:
     return parse_book(written(needs, propose(needs, made, draws=50), 1)[0], "designed")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "level", [*(pytest.param(one, marks=pytest.mark.slow) for one in ("-O0", "-O1", "-O2")), "-O3"]
 )
@@ -131,6 +132,7 @@ layout = '"HH" e k v'
 """
 
 
+@pytest.mark.slow
 def test_every_kind_of_field_table_check_and_layout_is_in_the_c(tmp_path: Path) -> None:
     book = parse_book(MANY, "many")
     given, wanted = answers(

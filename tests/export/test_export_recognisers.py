@@ -121,6 +121,7 @@ def unchecked(book: Book, way: Way) -> list[str]:
     ]
 
 
+@pytest.mark.slow
 @settings(max_examples=25)
 @given(books(), st.booleans(), st.data())
 def test_grammars_of_any_book_accept_just_its_reports(

@@ -11,6 +11,7 @@ import re
 import xml.etree.ElementTree as ET
 from html.parser import HTMLParser
 
+import pytest
 from helpers import book_of
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
@@ -103,6 +104,7 @@ def bare(source: str) -> str:
     return re.sub(r"/\*.*?\*/", "", source, flags=re.DOTALL)
 
 
+@pytest.mark.slow
 @settings(max_examples=40)
 @given(texts, texts, st.lists(texts, min_size=2, max_size=2, unique=True))
 def test_what_recognisers_and_compilers_read_has_no_text_of_the_book(
@@ -124,6 +126,7 @@ def test_what_recognisers_and_compilers_read_has_no_text_of_the_book(
     assert not re.search(r"/\*[^*]*/\*", files.header + files.source)  # which compilers warn of
 
 
+@pytest.mark.slow
 @given(texts, texts, st.lists(texts, min_size=2, max_size=2, unique=True))
 def test_markup_rows_and_grammars_give_the_text_back(
     title: str, label: str, options: list[str]

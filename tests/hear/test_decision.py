@@ -33,6 +33,7 @@ def test_a_clear_report_is_accepted() -> None:
     assert not found.decision.question
 
 
+@pytest.mark.slow
 @settings(max_examples=25)
 @given(
     st.lists(st.sampled_from([*WORDS, "?", "kello", "golf", "niner"]), min_size=1, max_size=8),

@@ -17,6 +17,7 @@ from codec.hear import hear
 WORDS = ["seven", "five", "?", "niner", "tree house", "victor", "zulu"]
 
 
+@pytest.mark.slow
 @settings(max_examples=15)
 @given(
     st.permutations(list(LAP["fields"])),

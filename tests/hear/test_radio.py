@@ -37,6 +37,7 @@ def test_what_is_heard_tells_the_condition_of_the_radio() -> None:
     assert ears.expected(clean.radio)[1] < ears.expected()[1] < ears.expected(bad.radio)[1]
 
 
+@pytest.mark.slow
 def test_a_radio_that_stays_bad_is_known_to_be_within_ten_reports() -> None:
     chance, radio = random.Random(5), tuple[float, ...]()
     for _ in range(10):
@@ -95,6 +96,7 @@ def test_the_same_words_are_asked_about_once_the_radio_is_known_to_be_bad() -> N
     assert bad.candidates[0].probability < good.candidates[0].probability
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("known", [True, False])
 def test_two_wrong_words_are_hardly_ever_made_a_report_of(known: bool) -> None:
     chance, radio, wrong = random.Random(2), tuple[float, ...](), 0

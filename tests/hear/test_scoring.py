@@ -49,6 +49,7 @@ def agree(book: Book, reports: int, least: int) -> None:
         assert abs(mine - seen) <= 2 * math.hypot(error, spread) + few, (book.name, met, tally)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("needs_file", "name"), [("needs.toml", "variable-all-quick")])
 def test_a_simulation_finds_what_the_listener_said(needs_file: str, name: str) -> None:
     agree(designed(needs_file, name), 15, 90)
@@ -87,6 +88,7 @@ def test_mean_seconds_are_those_of_all_reports() -> None:
     assert mean_seconds(book) == pytest.approx(mean, abs=3 * spread)
 
 
+@pytest.mark.slow
 def test_people_with_a_card_are_wrong_more_often_without_a_check() -> None:
     needs = load_needs(NEEDS / "needs.toml")
     plain, quick = (

@@ -84,6 +84,7 @@ def tally(reports: int, check: bool = True, prior: bool = True, shuffled: float 
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reports", SIZES)
 @pytest.mark.parametrize("check", [True, False])
 def test_what_is_called_sure_is_right_as_often_as_called(check: bool, reports: int) -> None:
@@ -107,6 +108,7 @@ def test_a_higher_threshold_refuses_more_and_errs_less(reports: int) -> None:
     assert wrong[-1] <= 0.02
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reports", SIZES)
 def test_a_check_symbol_and_the_last_laps_each_leave_less_to_ask(reports: int) -> None:
     doubted = {
@@ -126,6 +128,7 @@ def test_asking_again_gets_more_reports_right_and_takes_radio_time(reports: int)
     assert asked.right + asked.wrong + asked.given_up == asked.reports
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reports", SIZES)
 def test_asking_costs_about_what_it_was_expected_to(reports: int) -> None:
     asked = simulate(book(True), Setting(reports, 7, noise=NOISE, hearings=3))

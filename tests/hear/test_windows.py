@@ -20,6 +20,7 @@ RACE = load_book("examples/race/race.toml")
 BAD = Condition(1.0, 0.3, 0.5)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [1, 2])
 def test_hearings_together_are_as_without_windows(seed: int) -> None:
     chance, ears = random.Random(seed), channel(RACE)

@@ -148,6 +148,7 @@ def test_lines_that_are_no_text_are_refused_one_by_one(good: Path, flags: list[s
         assert sum("error" in row for row in rows) == 7
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("encoding", ["ascii", "latin-1", "utf-16"])
 @pytest.mark.parametrize("flags", [[], ["--json"]], ids=" ".join)
 def test_an_output_that_lacks_characters_is_no_reason_to_fail(

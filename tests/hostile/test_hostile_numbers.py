@@ -53,6 +53,7 @@ def _logged(sheet: Path, *lines: str, monkeypatch: pytest.MonkeyPatch) -> int:
     return main(["log", str(sheet), "--book", str(BOOK), "--car", "7=Ana"])
 
 
+@pytest.mark.slow
 def test_more_readings_than_a_float_counts_are_told(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -163,6 +164,7 @@ def test_numbers_nobody_means_are_refused_in_an_exported_sheet(
     assert capsys.readouterr().err.startswith("niner: ")
 
 
+@pytest.mark.slow
 def test_a_race_of_any_sheet_is_followed_at_once() -> None:
     """Sheets written before the bounds, or by another program: 2 seconds, whatever they count."""
     event = load_event(EVENT, load_book(BOOK))

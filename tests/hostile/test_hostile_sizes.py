@@ -23,6 +23,15 @@ REPORTS = (
     "9 niner for to " * 50,
 )
 LONG_REFUSED = (
+    "10,000 messages",
+    "700 optional parts, run together",
+    "5,000 keys of 64 parts",
+    "120,000 codewords of eight symbols",
+    "10,000 checks",
+    "20,000 optional symbols",
+    "26,000 codewords of forty symbols",
+    "100,000 unknown keys",
+    "40 optional parts alike and a check",
     "10,000 fields with an unknown key",
     "10,000 tables without field",
     "10,000 fields with nothing",
@@ -37,6 +46,9 @@ LONG_REFUSED = (
     "four tables of 40,000 codewords of eight symbols",
 )
 LONG_ACCEPTED = (
+    "10,000 parts",
+    "700 alternatives",
+    "100,000 listed codewords",
     "100 optional parts",
     "100 optional parts, run together",
     "300 messages",

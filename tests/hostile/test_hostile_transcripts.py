@@ -60,6 +60,9 @@ UNITS = (
     "ﷺ",
 )
 LONG = (
+    "S 3 0 1 2 0 ",
+    "S30120",
+    "\ufdfa",
     "4 ",
     "for to ",
     "one hundred and twenty ",
@@ -111,6 +114,7 @@ def test_a_megabyte_in_one_line_is_refused_at_once(unit: str) -> None:
         assert len(str(error)) < 2000
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("symbols", [pytest.param(1000, marks=pytest.mark.slow), 50_000])
 @pytest.mark.parametrize(
     "between",

@@ -142,6 +142,7 @@ def answers(found: Reading | list[Reading] | CodeError) -> list[Answer]:
     ]
 
 
+@pytest.mark.slow
 @settings(max_examples=25)
 @given(books(), st.data())
 def test_the_exported_grammar_accepts_what_is_said(drawn: Drawn, data: st.DataObject) -> None:

@@ -6,6 +6,7 @@ import sqlite3
 from pathlib import Path
 
 import pytest
+from helpers import first_short
 from log.terminal import Terminal
 from sheet.support import RACE, race_book
 
@@ -23,7 +24,7 @@ MENDED = encode(
 )
 
 
-@pytest.mark.parametrize(("columns", "height"), SIZES, ids=["80x24", "200x50"])
+@pytest.mark.parametrize(("columns", "height"), first_short(SIZES), ids=["80x24", "200x50"])
 def test_an_engineer_logs_a_race(tmp_path: Path, columns: int, height: int) -> None:
     sheet = str(tmp_path / "event.sheet")
     with Terminal(
@@ -74,6 +75,7 @@ def test_an_engineer_logs_a_race(tmp_path: Path, columns: int, height: int) -> N
         assert journal.faults() == []
 
 
+@pytest.mark.slow
 def test_two_engineers_see_each_other_s_entries(tmp_path: Path) -> None:
     sheet = str(tmp_path / "event.sheet")
     with (
@@ -114,7 +116,7 @@ def test_a_line_that_can_t_be_written_stays_to_be_entered_again(tmp_path: Path) 
         terminal.shows("lap 2  racing")
 
 
-@pytest.mark.parametrize(("columns", "height"), SIZES, ids=["80x24", "200x50"])
+@pytest.mark.parametrize(("columns", "height"), first_short(SIZES), ids=["80x24", "200x50"])
 def test_the_screen_tells_where_the_race_is_heading(
     tmp_path: Path, columns: int, height: int
 ) -> None:
@@ -151,7 +153,9 @@ def test_the_sheet_tells_it_too(tmp_path: Path, capsys: pytest.CaptureFixture[st
 
 
 @pytest.mark.parametrize(
-    ("columns", "height"), [(60, 20), (80, 24), (120, 45)], ids=["60x20", "80x24", "120x45"]
+    ("columns", "height"),
+    first_short([(60, 20), (80, 24), (120, 45)]),
+    ids=["60x20", "80x24", "120x45"],
 )
 def test_nothing_that_matters_is_cut(tmp_path: Path, columns: int, height: int) -> None:
     event = str(RACE.parents[1] / "event" / "event.toml")
@@ -179,6 +183,7 @@ def test_nothing_that_matters_is_cut(tmp_path: Path, columns: int, height: int) 
             )  # a forecast stands there with its figure or not at all
 
 
+@pytest.mark.slow
 def test_a_wrong_read_back_stands_on_the_screen_until_it_is_put_right(tmp_path: Path) -> None:
     event = str(RACE.parents[1] / "event" / "event.toml")
     with Terminal(
@@ -214,6 +219,7 @@ def test_the_prompt_stays_whatever_is_typed(tmp_path: Path) -> None:
         terminal.shows("noted: all quiet", "\ncar 7>")
 
 
+@pytest.mark.slow
 def test_the_screen_fits_after_the_window_was_made_smaller_and_larger(tmp_path: Path) -> None:
     event = str(RACE.parents[1] / "event" / "event.toml")
     with Terminal(
@@ -243,6 +249,7 @@ def test_the_next_car_s_own_state_is_told(tmp_path: Path) -> None:
         assert "ask" not in terminal.shows("car 7>", "\ncar 7 Ana\n")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("columns", "height"), [(80, 24), (160, 48)], ids=["80x24", "160x48"])
 def test_two_cars_through_a_neutralisation(tmp_path: Path, columns: int, height: int) -> None:
     """Facts of the race stand on both cars; on a wide screen both are seen at once."""

@@ -74,6 +74,7 @@ def tags(text: str) -> list[tuple[str, dict[str, str | None]]]:
     return parser.found
 
 
+@pytest.mark.slow
 def test_the_page_needs_nothing_else(text: str) -> None:
     for tag, attributes in tags(text):
         assert tag not in ("script", "link", "iframe", "object")
@@ -134,6 +135,7 @@ def test_no_text_is_taken_for_markup(story: Story, place: str) -> None:
     assert "&lt;script&gt;" in made
 
 
+@pytest.mark.slow
 def test_files_are_written_and_the_same_each_time(tmp_path: Path, summary: Debrief) -> None:
     written = write(summary, tmp_path / "a")
     names = sorted(path.name for path in written)

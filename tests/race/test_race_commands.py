@@ -151,6 +151,7 @@ def test_the_words_counted_become_a_profile(folder: Path, tmp_path: Path) -> Non
     )
 
 
+@pytest.mark.slow
 def test_the_debrief_is_written(
     folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

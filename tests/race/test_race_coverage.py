@@ -9,6 +9,7 @@ import pytest
 from race.simulated import CASES, coverage, overall
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("races", [60, pytest.param(150, marks=pytest.mark.slow)])
 def test_the_bands_hold_what_comes_as_often_as_they_say(races: int) -> None:
     """Laps of one race go together, so of 150 races the share is known to about 3 %; of 2,000 it
@@ -21,6 +22,7 @@ def test_the_bands_hold_what_comes_as_often_as_they_say(races: int) -> None:
     assert counts.reached / counts.reach >= 0.8
 
 
+@pytest.mark.slow
 def test_bands_narrow_as_the_flag_comes_near() -> None:
     counts = coverage(CASES[0], 20, seed=5)
     widths = [counts.width[lap] / counts.races for lap in sorted(counts.width)]

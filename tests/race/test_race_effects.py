@@ -93,6 +93,7 @@ def test_metres_of_lift_are_learned() -> None:
     assert found.low < -0.002 < found.high < 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("races", [30, pytest.param(400, marks=pytest.mark.slow)])
 def test_what_does_nothing_is_hardly_ever_told(races: int) -> None:
     """One race in a hundred by chance: of 30 more than 3, of 400 more than 12 would be rarer than

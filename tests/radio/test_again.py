@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from helpers import first_short
 from sheet.support import REPORT, ROOT, new, race_book
 
 from codec.radio.crews import crews_of
@@ -22,7 +23,9 @@ def brought(journal: Journal, form: str) -> Summary:
         return import_transcript(journal, bounded(stream), kind, CREWS)
 
 
-@pytest.mark.parametrize(("first", "second"), [("jsonl", "txt"), ("txt", "jsonl"), ("vtt", "srt")])
+@pytest.mark.parametrize(
+    ("first", "second"), first_short([("jsonl", "txt"), ("txt", "jsonl"), ("vtt", "srt")])
+)
 def test_another_form_of_the_same_radio_adds_nothing(
     tmp_path: Path, first: str, second: str
 ) -> None:

@@ -254,6 +254,7 @@ def test_a_line_without_end_fills_no_memory() -> None:
     assert peak < 10_000_000
 
 
+@pytest.mark.slow
 def test_a_long_transcript_takes_no_more_memory_than_a_short_one() -> None:
     from sheet.support import race_book
 

@@ -130,6 +130,7 @@ while True:
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kills", [6, pytest.param(60, marks=pytest.mark.slow)])
 def test_killed_between_csv_and_schema_no_value_changes_its_unit(
     tmp_path: Path, kills: int

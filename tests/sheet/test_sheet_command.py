@@ -44,6 +44,7 @@ def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
+@pytest.mark.slow
 def test_the_command_in_a_process_of_its_own_prints_the_same(sheet: Path) -> None:
     for more in ([], ["--car", "8"]):
         arguments: list[str | bytes | Path] = ["sheet", "show", sheet, *more]

@@ -107,6 +107,7 @@ def test_unknown_words_are_looked_up_and_estimated_without_a_dictionary(
         sound.pronunciations.cache_clear()
 
 
+@pytest.mark.slow
 def test_the_estimate_gets_four_phones_in_five_of_a_dictionary_right() -> None:
     # CMU Pronouncing Dictionary, 1000 words drawn at random, many of them surnames; measured 18 %
     # wrong

@@ -27,6 +27,7 @@ from codec.sheet.rescue import Rescued, rescue, rescue_book, save
 from grammar.errors import CodeError
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kills", [50, pytest.param(200, marks=pytest.mark.slow)])
 def test_killed_at_random_while_two_writers_log(
     kills: int, tmp_path: Path, capsys: pytest.CaptureFixture[str]
