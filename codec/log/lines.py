@@ -295,7 +295,7 @@ def _refused(watch: Watch, text: str, error: CodeError) -> Shown:
     last = watch.values()
     if watch.waiting is not None:
         last = of_any_lap(watch.book, last)
-    alone = doubt(watch.book, text, last, radio=watch.mine.radio)
+    alone = watch.doubted(text, last, watch.mine.radio)
     taken_alone = alone is not None and alone.accept
     guess = answer if answer is not None and answer.accept and not taken_alone else alone
     if guess is None:

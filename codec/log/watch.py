@@ -178,8 +178,9 @@ class Watch:
         self.journal, self.book, self.event = journal, journal.book, event
         self.standing = Standing()
         self.over = False
-        self._guess: tuple[object, Doubt | None] = (None, None)
+        self._guesses: dict[str, tuple[object, Doubt | None]] = {}  # by car
         self._cars: dict[str, tuple[int, CarWatch]] = {}
+        self._doubted: tuple[object, Doubt | None] | None = None
         self._followers: dict[str, Follower] = {}
         self._race: tuple[int, RaceState] = (-1, RaceState())
         self.refresh()
@@ -275,10 +276,20 @@ class Watch:
         if mine.waiting is None:
             return None
         key = self._key(mine.waiting)
-        if self._guess[0] != key:
-            heard, values = mine.waiting.entry.heard, dict(mine.values)
-            self._guess = (key, doubt(self.book, heard, values, radio=mine.radio))
-        return self._guess[1]
+        known = self._guesses.get(self.car)
+        if known is None or known[0] != key:
+            known = (key, self.doubted(mine.waiting.entry.heard, dict(mine.values), mine.radio))
+            self._guesses[self.car] = known
+        return known[1]
+
+    def doubted(
+        self, heard: str, values: dict[str, object], radio: tuple[float, ...]
+    ) -> Doubt | None:
+        """Return what words may have been; the same question asked again is not worked out anew."""
+        asked = (heard, values, radio)
+        if self._doubted is None or self._doubted[0] != asked:
+            self._doubted = (asked, doubt(self.book, heard, values, radio=radio))
+        return self._doubted[1]
 
     @staticmethod
     def _key(waiting: Row) -> object:
@@ -356,7 +367,7 @@ class Watch:
         """
         waiting = self.waiting
         if waiting is not None:
-            self._guess = (self._key(waiting), answer)
+            self._guesses[self.car] = (self._key(waiting), answer)
 
     @functools.cached_property
     def finder(self) -> Finder:

@@ -57,22 +57,26 @@ class Follower:
         self._taken: list[Placed] = []
         self._now = _Following(event, history)
         self._kept = {0: copy.copy(self._now)}  # by how many facts were taken
+        self._seen: Race | None = None
 
     def race(self, facts: Iterable[Entry]) -> Race:
-        """Return the race after all facts; see ``follow``."""
+        """Return the race after all facts; see ``follow``: the same one while no fact is new."""
         told = _in_order(self.event, facts)
         same = _same(self._taken, told)
         if same < len(self._taken):
             self._kept = {count: kept for count, kept in self._kept.items() if count <= same}
             self._taken = self._taken[: max(self._kept)]
             self._now = copy.copy(self._kept[len(self._taken)])
+            self._seen = None
         self._now.race.clock = _clock(self.event, told)
         for one in told[len(self._taken) :]:
             if not self._once and one.of_lap and one.behind > self._now.race.lap:
                 self._keep()
             self._now.take(one)
             self._taken.append(one)
-        return self._now.seen()
+        if same < len(told) or self._seen is None:
+            self._seen = self._now.seen()
+        return self._seen
 
     def _keep(self) -> None:
         """Keep the race as it stands before a lap."""

@@ -163,8 +163,9 @@ class Standing:
         calls = [
             row.entry
             for (_, kind), listed in self._of_car.items()
+            if kind == "call"
             for row in listed
-            if kind == "call" and row.counts
+            if row.counts
         ]
         return _race(once(self.in_order(facts)), calls)
 
