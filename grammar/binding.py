@@ -56,7 +56,9 @@ def bind_messages(
             node = parse_layout(one.layout, families)
             problems, bound = _bound_leaves(one.layout, node, tables, alphabet)
             if not problems:
-                message = Message(name, one.direction, node, bound, alphabet, one.label)
+                message = Message(
+                    name, one.direction, node, bound, alphabet, one.label, one.pauses, one.glance
+                )
                 # what is wrong with a part said again is wrong each time
                 checks = _Checks(one.layout, message, names)
                 found = {problem.message: problem for problem in checks.problems()}

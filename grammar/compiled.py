@@ -39,7 +39,8 @@ def compiled(book: Book) -> str:
             "fields": {name: _told(field) for name, field in spec.fields.items()},
             "tables": {name: _told(table) for name, table in spec.tables.items()},
             "messages": {
-                name: [one.direction, one.layout, one.label] for name, one in spec.messages.items()
+                name: [one.direction, one.layout, one.label, one.pauses, one.glance]
+                for name, one in spec.messages.items()
             },
             "speech": [
                 spec.speech.fillers,
@@ -73,7 +74,7 @@ def rebuilt(told: str, name: str, source: str, spec: Callable[[], BookSpec]) -> 
     }
     families = {name: table.family for name, table in tables.items() if table.family}
     messages: dict[str, Message] = {}
-    for key, (direction, layout, label) in kept["messages"].items():
+    for key, (direction, layout, *more) in kept["messages"].items():
         node = parse_layout(layout, families)
         bound = [
             Literal(leaf.literal, alphabet)
@@ -81,7 +82,7 @@ def rebuilt(told: str, name: str, source: str, spec: Callable[[], BookSpec]) -> 
             else tables[leaf.name].at(leaf.member, leaf.repetition)
             for leaf in leaves(node)
         ]
-        messages[key] = Message(key, direction, node, bound, alphabet, label)
+        messages[key] = Message(key, direction, node, bound, alphabet, *more)
     fillers, phrases, homophones = kept["speech"]
     lexicon = Lexicon(alphabet, fillers=fillers, phrases=phrases, homophones=homophones)
     parts = Parts(alphabet, known, tables, messages, lexicon)

@@ -125,6 +125,15 @@ class Match(NamedTuple):
         """The symbols, as said."""
         return "".join(self.texts)
 
+    def groups(self) -> list[list[int]]:
+        """Return the places of its parts in groups, as the message has pauses between them."""
+        pauses, found = self.message.pauses, list[list[int]]()
+        for place in range(len(self.plan.tables)):
+            if not place or self.plan.tables[place - 1].name in pauses:
+                found.append([])
+            found[-1].append(place)
+        return found
+
     def text(self) -> str:
         """Return the reading in words: the message, and each field with its value and unit."""
         said = ", ".join(
@@ -147,7 +156,8 @@ class Message:
     to driver).
 
     ``tables`` holds the table of each leaf by the leaf's number; ``fields`` the fields in the order
-    they are said.
+    they are said. ``pauses`` are the tables after which people pause, ``glance`` is the one with
+    which the second glance at the dash begins, "" for none.
     """
 
     def __init__(
@@ -158,8 +168,11 @@ class Message:
         tables: Sequence[CodeTable],
         alphabet: Alphabet,
         label: str = "",
+        pauses: Sequence[str] = (),
+        glance: str = "",
     ) -> None:
         """Bind a checked layout to the tables of its leaves."""
+        self.pauses, self.glance = tuple(pauses), glance
         self.name, self.direction, self.node, self.alphabet = name, direction, node, alphabet
         self.title = label or name.replace("_", " ")
         self.tables = tuple(tables)

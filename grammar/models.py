@@ -5,6 +5,7 @@ The JSON Schema of the format comes out of these models.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
 
@@ -60,9 +61,37 @@ class MessageSpec(Strict):
         )
     )
     label: str = Field("", description="What people call it; the default is its name.")
+    pauses: list[str] = Field(
+        [],
+        max_length=1000,
+        description="Tables after which there is a pause, shown and said; for people alone.",
+    )
+    glance: str = Field(
+        "",
+        description=(
+            "The table with which the second glance begins, where the dash shows the report in two."
+        ),
+    )
     unsaid: list[str] = Field(
         [], max_length=1000, description="Fields of which it leaves out some levels on purpose."
     )
+
+    def problems(self) -> Iterator[Problem]:
+        """Yield tables after which there is a pause, or a second glance begins, that are not in the
+        layout.
+        """
+        named = re.findall(r"\"[^\"]*\"|\w+", self.layout)
+        glance = [(("glance",), self.glance)] if self.glance else []
+        for keys, name in (
+            *((("pauses", place), name) for place, name in enumerate(self.pauses)),
+            *glance,
+        ):
+            if name not in named:
+                yield Problem(
+                    keys,
+                    f"{name!r} is not in the layout",
+                    f"it has: {', '.join(one for one in named if one[0] != chr(34))}",
+                )
 
 
 class PhraseSpec(Strict):

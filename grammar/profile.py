@@ -186,21 +186,27 @@ def symbol_counts(rows: Counts, alphabet: Alphabet) -> Counts:
     return found
 
 
-def heard_rows(profile: Profile, alphabet: Alphabet, default: Rows, strength: float) -> Rows:
+def heard_rows(
+    profile: Profile,
+    alphabet: Alphabet,
+    default: Rows,
+    strength: float,
+    misread: Rows | None = None,
+) -> Rows:
     """Return P(understood | on the dash): ``default`` corrected by the counts of hearing, after the
     counts of reading.
 
     ``default`` maps each symbol to the shares of what is heard for it; a row of it is worth
-    ``strength`` counts, and so is the assumption that a symbol is read as it stands. Raises
-    CodeError as ``grammar.sound.with_counts``.
+    ``strength`` counts, and so is what a symbol is read as before any was counted: ``misread``, or
+    as it stands. Raises CodeError as ``grammar.sound.with_counts``.
     """
     from grammar import sound
 
     heard = sound.with_counts(default, symbol_counts(profile.heard, alphabet), strength)
-    if not profile.read:
+    if not profile.read and misread is None:
         return heard
     symbols, slip = alphabet.symbols, _SLIP / len(alphabet.symbols)
-    faithful = {
+    faithful = misread or {
         shown: {said: 1 - _SLIP + slip if said == shown else slip for said in symbols}
         for shown in symbols
     }

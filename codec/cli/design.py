@@ -8,6 +8,7 @@ import argparse
 import csv
 import sys
 from collections.abc import Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -41,6 +42,11 @@ def add(commands: Any) -> None:
         "--sheet",
         metavar="CSV",
         help="learn how often values occur from past reports: one column a field",
+    )
+    parser.add_argument(
+        "--profile",
+        metavar="FILE",
+        help="take times, and what is read and heard for what, from what was drilled",
     )
     parser.add_argument(
         "--seed",
@@ -89,6 +95,7 @@ def run(args: argparse.Namespace) -> int:
         broken,
         candidates,
         chosen,
+        costs,
         explained,
         frontier,
         informative,
@@ -99,14 +106,13 @@ def run(args: argparse.Namespace) -> int:
     )
     from grammar.errors import CodeError
 
-    if args.draws < 50:
-        raise CodeError(
-            f"{args.draws} reports tell too little", kind="usage", expected=["--draws 50 or more"]
-        )
-    if args.heard < 10:
-        raise CodeError(
-            f"{args.heard} reports tell too little", kind="usage", expected=["--heard 10 or more"]
-        )
+    for option, given, least in (("--draws", args.draws, 50), ("--heard", args.heard, 10)):
+        if given < least:
+            raise CodeError(
+                f"{given} reports tell too little",
+                kind="usage",
+                expected=[f"{option} {least} or more"],
+            )
     if args.plot:
         form_of(Path(args.plot))
         refuse_unwritable(args.plot, replace=True)
@@ -118,7 +124,7 @@ def run(args: argparse.Namespace) -> int:
         *candidates(needs, args.family or tuple(FAMILIES), args.seed),
     ]
     with progress("designing", len(makers)) as done:
-        scorer = Scorer(args.heard)
+        scorer = replace(Scorer(args.heard), price=needs.price if needs.priced else None)
         found = proposals(
             needs,
             makers,
@@ -130,11 +136,7 @@ def run(args: argparse.Namespace) -> int:
         )
     best = frontier(found)
     card = needs.limits.card
-    pick = (
-        _picked(args.pick, found, card=card)
-        if args.pick
-        else chosen(best, needs) or chosen(found, needs)
-    )
+    pick = _picked(args.pick, found, card=card) if args.pick else chosen(found, needs)
     known = named(found, needs, pick)
     shown = (
         sorted(found, key=lambda one: one.mean) if args.all else informative(best, known.values())
@@ -149,6 +151,7 @@ def run(args: argparse.Namespace) -> int:
         facts = [
             {
                 **one.as_dict(),
+                "costs": {name: round(spent, 4) for name, spent in costs(one, needs).items()},
                 "book": written(needs, one, args.seed)[0],
                 "frontier": one in best,
                 "picked": one is pick,
@@ -176,7 +179,10 @@ def run(args: argparse.Namespace) -> int:
             expected=[
                 f"{asked} ({one.name}: {came})" for asked, one, came in nearest(found, needs)
             ],
-            hint="raise one of these [limits], or say less; --pick NAME writes one all the same",
+            hint=(
+                "raise one of these limits, say less, or demand less; --pick NAME writes one all"
+                " the same"
+            ),
         )
     if book is not None:
         if args.out == "-":
@@ -212,6 +218,10 @@ def _needs(args: argparse.Namespace) -> Needs:
         if args.message is not None
         else parse_needs(text, str(path))
     )
+    if args.profile:
+        from codec.profile import load_profile
+
+        needs = needs.with_profile(load_profile(args.profile))
     return needs.with_reports(_reports(args.sheet, needs.fields)) if args.sheet else needs
 
 

@@ -33,6 +33,7 @@ from grammar.design.ears import Ear, Met
 from grammar.design.noise import ReportReader
 
 if TYPE_CHECKING:
+    from codec.hear.hearing import Hearing
     from codec.reading import Reading
     from grammar.book import Book
     from grammar.message import Message
@@ -42,8 +43,11 @@ _AGAIN = 3  # one answer in so many is heard, as they count for little
 _STRAYS = 8  # one stray report is heard for so many reports
 _SLOPE = 1e-4  # the step of the derivative that gives mean seconds
 
-# of one report: seconds of asking, and shares asked about, accepted wrong, and given up
-Figures = tuple[float, float, float, float]
+# of one report: seconds of asking, shares asked about, accepted wrong, and given up, and the price
+# of wrong readings
+Figures = tuple[float, float, float, float, float]
+# of a field: a level said, read as another, in seconds; None where it is not said, or not read
+Price = Callable[[str, int | None, int | None], float]
 Again = Callable[[AskedPart], list[str]]
 
 
@@ -51,19 +55,25 @@ Again = Callable[[AskedPart], list[str]]
 class Scorer:
     """A ``HearingTrial`` of the designer: hears so many reports, in runs of ``laps`` as
     ``simulate`` does, each as it was said and ``spoilt`` times otherwise. By card, which takes no
-    time, it hears ``more`` times as many.
+    time, it hears ``more`` times as many. ``price`` tells what a wrong reading costs in seconds,
+    where one costs more than another.
     """
 
     reports: int = 60
     spoilt: int = 2
     laps: int = 20
     more: int = 6
+    price: Price | None = None
 
     def __call__(self, book: Book, message: Message, ear: Ear, seed: int) -> Met:
         """Return what becomes of a report in the air of ``[hearing]``."""
         chance = random.Random(seed)  # noqa: S311 - a repeatable sample, not a secret
         more = self.more if ear == "card" else 1
-        hearer = _Card(book, message) if ear == "card" else _Tool(book, chance)
+        hearer = (
+            _Card(book, message, self.price)
+            if ear == "card"
+            else _Tool(book, message, chance, self.price)
+        )
         setting = Setting(self.reports * more, seed, self.laps)
         air, rows, strays = channel(book), list[Figures](), list[Figures]()
         for number, (reading, expected) in enumerate(said(book, setting, chance, stray=0.0)):
@@ -85,16 +95,20 @@ class Scorer:
                     )
                 )
         stray = book.hearing.stray
-        (extra, ask, wrong, lost), errors = _together(rows, strays, stray)
+        (extra, ask, wrong, lost, price_paid), errors = _together(rows, strays, stray)
         once = (1 - stray) * mean_seconds(book)
-        return Met(once + extra, errors[0], wrong, errors[2], ask, errors[1], lost)
+        paid = price_paid if self.price is not None else None
+        return Met(once + extra, errors[0], wrong, errors[2], ask, errors[1], lost, paid)
 
 
 class _Tool:
     """Hears as ``niner hear`` does."""
 
-    def __init__(self, book: Book, chance: random.Random) -> None:
-        self.book, self.ears, self.chance = book, channel(book), chance
+    def __init__(
+        self, book: Book, message: Message, chance: random.Random, price: Price | None
+    ) -> None:
+        self.book, self.ears, self.chance, self.price = book, channel(book), chance, price
+        self.message = message
 
     def hear(
         self, words: list[str], reading: Reading | None, expected: Prior, again: Again
@@ -102,23 +116,43 @@ class _Tool:
         """Return what becomes of a report; an accepted reading is as often wrong as is said."""
         found = heard(self.book, words, expected, self.ears, [], None)
         if found is not None and found.accepted is not None:
-            return 0.0, 0.0, 1 - found.candidates[0].probability, 0.0
+            return 0.0, 0.0, 1 - found.candidates[0].probability, 0.0, self._paid(found)
         part = (found.decision.part if found is not None else None) or AskedPart()
         extra = asked_seconds(self.book, reading.said if reading is not None else "", part)
         if self.chance.randrange(_AGAIN):
-            return extra, 1.0, 0.0, 0.0
+            return extra, 1.0, 0.0, 0.0, 0.0
         earlier = [] if found is None else [found]
         found = heard(self.book, again(part), expected, self.ears, earlier, part)
         if found is None or found.accepted is None:
-            return extra, 1.0, 0.0, float(_AGAIN)
-        return extra, 1.0, _AGAIN * (1 - found.candidates[0].probability), 0.0
+            return extra, 1.0, 0.0, float(_AGAIN), 0.0
+        wrong = 1 - found.candidates[0].probability
+        return extra, 1.0, _AGAIN * wrong, 0.0, _AGAIN * self._paid(found)
+
+    def _paid(self, found: Hearing) -> float:
+        """Return the price that the reading accepted is expected to cost, field by field: over all
+        levels that may have been said, and that none was.
+        """
+        if self.price is None:
+            return 0.0
+        read = found.candidates[0].reading.match.levels()
+        paid = 0.0
+        for name in self.message.fields:
+            marginal, level = found.marginals[name], read.get(name)
+            paid += marginal.absent * (self.price(name, None, level) if level is not None else 0.0)
+            paid += math.fsum(
+                float(share) * self.price(name, said, level)
+                for said, share in enumerate(marginal.probabilities)
+                if said != level
+            )
+        return paid
 
 
 class _Card:
     """Takes each word as it was heard and looks the string up; all is asked for of what is none."""
 
-    def __init__(self, book: Book, message: Message) -> None:
+    def __init__(self, book: Book, message: Message, price: Price | None) -> None:
         self.book, self.read = book, ReportReader(book.sent_by(message.direction))
+        self.price = price
         self.symbols = {entry.word: symbol for symbol, entry in book.alphabet.words.items()}
 
     def hear(
@@ -128,17 +162,27 @@ class _Card:
         del expected  # a card expects nothing
         found = self._wrong(words, reading)
         if found is not None:
-            return 0.0, 0.0, found, 0.0
+            return 0.0, 0.0, found[0], 0.0, found[1]
         extra = asked_seconds(self.book, reading.said if reading is not None else "", AskedPart())
         found = self._wrong(again(AskedPart()), reading)
-        return extra, 1.0, found or 0.0, float(found is None)
+        wrong, paid = found or (0.0, 0.0)
+        return extra, 1.0, wrong, float(found is None), paid
 
-    def _wrong(self, words: list[str], reading: Reading | None) -> float | None:
-        """Return 1 for what reads as another report, 0 for this one, None for what is none."""
+    def _wrong(self, words: list[str], reading: Reading | None) -> tuple[float, float] | None:
+        """Return 1 for what reads as another report, 0 for this one, and its price; None for what
+        is none.
+        """
         match = self.read("".join(self.symbols[word] for word in words)) if words else None
         if match is None:
             return None
-        return float(reading is None or match.levels() != reading.match.levels())
+        read, said = match.levels(), {} if reading is None else reading.match.levels()
+        if reading is not None and read == said:
+            return 0.0, 0.0
+        if self.price is None:
+            return 1.0, 0.0
+        return 1.0, math.fsum(
+            self.price(name, said.get(name), read.get(name)) for name in said.keys() | read.keys()
+        )
 
 
 def _strata(
@@ -201,8 +245,8 @@ def _mixed(strata: Iterable[tuple[float, Sequence[Figures]]]) -> Figures:
         for share, figures in strata
         if figures
     ]
-    a, b, c, d = (sum(column) for column in zip(*rows, strict=True))
-    return a, b, c, d
+    a, b, c, d, e = (sum(column) for column in zip(*rows, strict=True))
+    return a, b, c, d, e
 
 
 def _together(

@@ -20,6 +20,7 @@ from grammar.design import (
     Proposal,
     bound_of,
     broken,
+    costs,
     expected_seconds,
     explained,
     one_in,
@@ -87,13 +88,21 @@ def show(
             "dim",
         )
     )
+    for told in needs.demands.told():
+        console().print(safe(told, "dim"))
+    for name, bits in needs.flat.items():
+        console().print(
+            safe(
+                f"{needs.fields[name].title}: nothing tells how often its values occur, so they are"
+                f" taken as equally likely, {bits:.2f} bits of these; say it in [values]",
+                "yellow",
+            )
+        )
     console().print(_proposals(needs, shown, best, pick))
     if pick is not None:
         console().print(
             safe(
-                f"→ picked: {explained(pick, needs, found)} It costs"
-                f" {expected_seconds(pick, needs):.2f} s with questions and the price of wrong"
-                " readings.",
+                f"→ picked: {explained(pick, needs, found)} {_cost(pick, needs)}",
                 "green",
             )
         )
@@ -134,6 +143,19 @@ _COLUMNS = {
     "mean s": 75,
     "ask": 66,
 }  # from what width on
+
+
+def _cost(pick: Proposal, needs: Needs) -> str:
+    """Return what a report of the one picked costs in all, and on what."""
+    spent = [f"{seconds:.2f} s {name}" for name, seconds in costs(pick, needs).items() if seconds]
+    prices = needs.demands.spec.prices
+    looked = (
+        f"; {pick.looked:.1f} s of looking down, {prices.metres(pick.looked):.0f} m at"
+        f" {prices.speed:g} km/h"
+        if prices.looking
+        else ""
+    )
+    return f"It costs {expected_seconds(pick, needs):.2f} s in all: {', '.join(spent)}{looked}."
 
 
 def _proposals(

@@ -67,7 +67,18 @@ def _warning(reading: Reading, name: str) -> Styled:
 
 def encoded_lines(book: Book, encoded: Encoded) -> None:
     """Print a string, the words to say, how long they take, and what was rounded."""
-    line((encoded.string, "bold cyan"), ("  ", ""), (encoded.words, "bold"))
+    match = encoded.reading.match
+    groups = match.groups()
+    string = " ".join("".join(match.texts[place] for place in group) for group in groups)
+    words = ", ".join(
+        " ".join(
+            word
+            for place in group
+            for word in book.spoken(match.plan.tables[place], match.texts[place])
+        )
+        for group in groups
+    )
+    line((string, "bold cyan"), ("  ", ""), (words if len(groups) > 1 else encoded.words, "bold"))
     facts = (
         f"{encoded.message}: {len(encoded.string)} symbols, {encoded.syllables} syllables, about"
         f" {encoded.seconds:.1f} s"

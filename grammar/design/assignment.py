@@ -12,7 +12,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from grammar.fields import FieldBase
 from grammar.libraries import needed
 
 if TYPE_CHECKING:
@@ -97,7 +96,7 @@ def _cost(a: Any, b: Any, places: Sequence[int]) -> float:
 
 
 def words_for(
-    field: FieldBase,
+    harm: Sequence[Sequence[float]],
     shares: Sequence[float],
     words: Sequence[str],
     seconds: Sequence[float],
@@ -108,18 +107,19 @@ def words_for(
 ) -> list[str]:
     """Return a codeword for each level of a field, out of at least as many ``words``.
 
-    ``seconds`` are their times, ``confused[i][j]`` is P(word i heard as word j), ``wrong`` the
-    price of a wrong reading of harm 1 in seconds.
+    ``harm[i][j]`` is that of reading level i for j, 1 as bad as it gets; ``seconds`` are the times
+    of the words, ``confused[i][j]`` is P(word i heard as word j), ``wrong`` the price of a wrong
+    reading of harm 1 in seconds.
     """
     size = len(words)
     flow = [[0.0] * size for _ in range(size)]
-    for said in range(field.size):
-        for read in range(field.size):
-            flow[said][read] = wrong * shares[said] * field.harm(said, read)
+    for said, row in enumerate(harm):
+        for read, one in enumerate(row):
+            flow[said][read] = wrong * shares[said] * one
         flow[said][said] = shares[said]  # the diagonal carries the seconds
     nearness = [
         [seconds[one] if one == other else confused[one][other] for other in range(size)]
         for one in range(size)
     ]
     places, _ = assign(flow, nearness, seed=seed)
-    return [words[places[level]] for level in range(field.size)]
+    return [words[places[level]] for level in range(len(harm))]

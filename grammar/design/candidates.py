@@ -4,17 +4,24 @@ one, a quick one, and one that notices words that changed places.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from grammar.codes.numbered import DigitsSpec, width_for
 from grammar.design import parts
+from grammar.design.demands import cut
 from grammar.design.needs import Needs
 from grammar.design.parts import ENDINGS, NOTES, SymbolPool, Table
 from grammar.errors import CodeError
 
 FAMILIES = {
     "monotone": "one table a field, in the order of its levels",
+    "natural": "one table a field, numbers in figures, everything else in its order",
+    "single": (
+        "no symbol with two meanings: numbers in figures, letters of its own for any other field"
+    ),
     "assigned": "one table a field, codewords placed so that likely confusions do least harm",
     "variable": "one table a field, short codewords for what is likely",
     "joined": "fields in small groups, short codewords for likely combinations",
@@ -25,8 +32,16 @@ FAMILIES = {
         " combinations"
     ),
 }
-CARD = ("monotone", "assigned", "variable")  # families that people can read from a card
+CARD = (
+    "monotone",
+    "natural",
+    "single",
+    "assigned",
+    "variable",
+)  # families that people can read from a card
+SINGLE = "single"  # the family in which no symbol has two meanings
 NOW = "now"  # the family of the book as it is
+_CLOSING = {"": 0, parts.FULL: 1, parts.QUICK: 2, parts.ORDER: 1}  # symbols kept out of the data
 _SMALL = 200  # combinations in a group of the family "joined"
 _APART = 5e-4  # taken for each other less often than this counts as never
 _LEFT_OUT = 0.8  # a field so often as usual may be left unsaid
@@ -116,38 +131,105 @@ class _Families:
         return self._groups[most]
 
     def build(self, family: str, pool: SymbolPool, number: int, ending: str) -> Candidate | None:
-        pool = parts.closed(pool, ending)
+        needed = self.needs.demands.required
+        if family in ("natural", "single"):
+            if not set(parts.DIGITS) <= set(pool.symbols):
+                return None
+            needed += parts.DIGITS
+        if len(set(pool.symbols) - set(needed)) < _CLOSING[ending]:
+            return None
+        pool = parts.closed(pool, ending, needed)
         if len(pool.data) < 2 or (
             family == "joined" and self.groups(_SMALL) == self.groups(self.needs.limits.table)
         ):
             return None
         made = getattr(self, f"_{family}")(pool)
+        if made is None or any(table is None for _, table in made):
+            return None
         return self._candidate(family, pool, number, ending, made)
 
-    def _monotone(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
-        return [((name,), parts.monotone(pool, name)) for name in self.needs.order]
+    def _each(
+        self, pool: SymbolPool, make: Callable[[SymbolPool, str], Table | None]
+    ) -> list[tuple[tuple[str, ...], Table | None]]:
+        return [((name,), parts.demanded(pool, name, make)) for name in self.needs.order]
 
-    def _assigned(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
-        wrong = self.needs.hearing.wrong
+    def _together(
+        self, pool: SymbolPool, groups: Sequence[tuple[str, ...]]
+    ) -> list[tuple[tuple[str, ...], Table | None]] | None:
+        """Return a table for each group; None where demands leave each field alone, which is
+        another family then.
+        """
+        if self.needs.demands.alone and all(len(group) == 1 for group in groups):
+            return None
         return [
-            ((name,), parts.assigned(pool, name, wrong, self.seed)) for name in self.needs.order
+            (
+                group,
+                parts.demanded(pool, group[0], lambda own, name: parts.variable(own, (name,)))
+                if len(group) == 1
+                else parts.variable(pool, group),
+            )
+            for group in groups
         ]
 
-    def _variable(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
-        return [((name,), parts.variable(pool, (name,))) for name in self.needs.order]
+    def _monotone(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table | None]]:
+        return self._each(pool, parts.monotone)
 
-    def _joined(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
-        return [(group, parts.variable(pool, group)) for group in self.groups(_SMALL)]
+    def _natural(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table | None]]:
+        return self._each(pool, parts.natural)
 
-    def _packed(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
-        return [
-            (group, parts.variable(pool, group)) for group in self.groups(self.needs.limits.table)
-        ]
+    def _single(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table | None]] | None:
+        own = parts.own_letters(pool, self.needs.order)
+        if own is None:
+            return None
+        letters = pool.only(
+            without=parts.DIGITS + "".join(t.get("symbols", "") for t in own.values())
+        )
+        made: list[tuple[tuple[str, ...], Table | None]] = []
+        for name in self.needs.order:
+            table = own.get(name)
+            if table is None:
+                numbers = self.needs.fields[name].progression is not None
+                table = parts.demanded(pool if numbers else letters, name, parts.natural)
+                said = "" if table is None else _symbols(table)
+                letters = letters.only(without=said)
+            made.append(((name,), table))
+        return made
+
+    def _assigned(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table | None]]:
+        return self._each(pool, lambda own, name: parts.assigned(own, name, self.seed))
+
+    def _variable(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table | None]]:
+        return self._each(pool, lambda own, name: parts.variable(own, (name,)))
+
+    def _joined(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table | None]] | None:
+        return self._together(pool, self.groups(_SMALL))
+
+    def _packed(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table | None]] | None:
+        return self._together(pool, self.groups(self.needs.limits.table))
 
     _apart = _packed
 
-    def _fixed(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table]]:
-        return [(self.needs.order, parts.packed(pool))]
+    def _fixed(self, pool: SymbolPool) -> list[tuple[tuple[str, ...], Table | None]] | None:
+        demands, rest = self.needs.demands, list(self.needs.order)
+        groups: list[tuple[str, ...]] = []
+        while rest:
+            group: tuple[str, ...] = (rest[0],)
+            for name in rest[1:]:
+                if demands.together((*group, name)):
+                    group = (*group, name)
+            groups.append(group)
+            rest = [name for name in rest if name not in group]
+        if demands.alone and all(len(group) == 1 for group in groups):
+            return None
+        return [
+            (
+                group,
+                parts.packed(pool, group)
+                if len(group) > 1
+                else parts.demanded(pool, group[0], parts.monotone),
+            )
+            for group in groups
+        ]
 
     def _candidate(
         self,
@@ -156,16 +238,41 @@ class _Families:
         number: int,
         ending: str,
         made: Sequence[tuple[tuple[str, ...], Table]],
-    ) -> Candidate:
+    ) -> Candidate | None:
+        report = self.needs.demands.spec.report
+        first = set(report.first)
+        place = {name: number for number, name in enumerate(report.first)}
+        made = sorted(  # those of the first glance are said first, in their order
+            made, key=lambda part: min(place.get(name, len(place)) for name in part[0])
+        )
         names = _names([group for group, _ in made])
         tables = {name: table for name, (_, table) in zip(names, made, strict=True)}
         notes = {
             f"tables.{name}": _note(table, group)
             for name, (group, table) in zip(names, made, strict=True)
         }
-        said = [self._optional(name, group) for name, (group, _) in zip(names, made, strict=True)]
+        said = [
+            name if first & set(group) else self._optional(name, group)
+            for name, (group, _) in zip(names, made, strict=True)
+        ]
         said.sort(key=lambda part: part.endswith("?"))  # what may be left out stands at the end
         layout = " ".join([*said, *(["check"] if ending else [])])
+        message: dict[str, Any] = {"layout": layout}
+        order = [part.rstrip("?") for part in said]
+        if first:
+            message["glance"] = next(
+                name for name in order if not first & set(made[names.index(name)][0])
+            )
+        if report.groups is not None:
+            lengths = {
+                name: _longest(self.needs, tables[name], made[names.index(name)][0])
+                for name in order
+            } | ({"check": 1} if ending else {})
+            groups = cut(lengths, report.groups)
+            if groups is None:
+                return None
+            pauses = [group[-1] for group in groups[:-1]]
+            message |= {"pauses": pauses} if pauses else {}
         if ending:
             tables["check"] = parts.check(pool, ending)
             notes["tables.check"] = NOTES[ending]
@@ -176,7 +283,7 @@ class _Families:
             "hearing": _hearing(self.needs, pool.symbols),
             "fields": self.needs.sections["fields"],
             "tables": tables,
-            "messages": {self.needs.message: {"layout": layout}},
+            "messages": {self.needs.message: message},
         }
         size = f"{len(pool.symbols)}" if number or family == "apart" else "all"
         name = f"{family}-{size}{ending and f'-{ending}'}"
@@ -200,6 +307,28 @@ class _Families:
             if usual is not None and not alone and self.needs.shares[group[0]][usual] >= _LEFT_OUT
             else name
         )
+
+
+def _symbols(table: Table) -> str:
+    """Return the symbols of a table as it stands in TOML; of one in figures none that count."""
+    words = table.get("words", ())
+    listed = words.values() if isinstance(words, Mapping) else words
+    return "".join(dict.fromkeys(table.get("symbols", "") + "".join(listed)))
+
+
+def _longest(needs: Needs, table: Table, group: Sequence[str]) -> int:
+    """Return the symbols of the longest codeword of a table as it stands in TOML."""
+    sizes = math.prod(needs.fields[name].size for name in group)
+    if table["kind"] == "listed":
+        words = table["words"]
+        return max(map(len, words.values() if isinstance(words, Mapping) else words))
+    if table["kind"] == "scale":
+        return 1
+    if table["kind"] == "packed":
+        return width_for(sizes, len(table["symbols"]))
+    fields = dict(needs.fields)
+    built = DigitsSpec(**{"field": group[0], **table}).build(group[0], fields, needs.alphabet)
+    return built.lengths[1]
 
 
 def _names(made: Sequence[tuple[str, ...]]) -> list[str]:

@@ -21,7 +21,8 @@ class Met:
 
     ``seconds`` is the radio time, with the question and the answer where one is asked; ``wrong``
     the share of reports accepted with a wrong reading, ``ask`` of those asked about when first
-    heard, ``lost`` of those given up.
+    heard, ``lost`` of those given up. ``price`` is what wrong readings cost a report, in seconds;
+    None where one costs as much as any other.
     """
 
     seconds: float
@@ -31,6 +32,7 @@ class Met:
     ask: float
     ask_error: float
     lost: float = 0.0
+    price: float | None = None
 
 
 class HearingTrial(Protocol):

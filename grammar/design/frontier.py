@@ -5,20 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from grammar import sound
 from grammar.book import Book
-from grammar.design.candidates import NOW, Candidate
+from grammar.design.candidates import NOW, SINGLE, Candidate
 from grammar.design.capacity import capacity, entropy
 from grammar.design.ears import Ear, HearingTrial, Met, one_in
 from grammar.design.learning import Learning, learning_of
 from grammar.design.needs import Needs
 from grammar.design.noise import noise_of, rates
 from grammar.design.write import book_text
-from grammar.errors import CodeError
+from grammar.errors import BookError, CodeError
 from grammar.figures import Drawn, drawn, longest
 from grammar.parsing import parse_book
+
+if TYPE_CHECKING:
+    from grammar.message import Message
 
 DRAWS = 1000
 
@@ -38,12 +41,25 @@ class Bound:
         return self.bits / self.capacity
 
 
+class Most(NamedTuple):
+    """The most symbols and words of a report, and the most symbols of a glance."""
+
+    symbols: int = 0
+    words: int = 0
+    glance: int = 0
+
+
+_NONE = Most()
+
+
 @dataclass(frozen=True, slots=True)
 class Proposal:
     """A candidate with its figures, all of one report, for one ear that hears it.
 
     ``mean`` and ``worst`` are seconds said once (``error``: standard error of the mean), ``met`` is
-    what becomes of it in the air, ``rows`` how many its card has.
+    what becomes of it in the air, ``rows`` how many its card has. ``symbols`` are its mean symbols,
+    ``most`` the most symbols, words, and symbols of a glance; ``looked`` the mean seconds that a
+    driver looks down for it, as the prices have it.
     """
 
     name: str
@@ -59,6 +75,9 @@ class Proposal:
     learning: Learning
     ear: Ear
     met: Met
+    symbols: float = 0.0
+    most: Most = _NONE
+    looked: float = 0.0
 
     @property
     def seconds(self) -> float:
@@ -113,6 +132,8 @@ class Proposal:
             "ask_error": round(self.met.ask_error, 4),
             "given_up": round(self.met.lost, 4),
             "ear": self.ear,
+            "symbols": {"mean": round(self.symbols, 3), "most": self.most.symbols},
+            "looked_down": round(self.looked, 3),
             "rows": self.rows,
             "learning": self.learning.as_dict(),
             "readable": self.readable,
@@ -136,9 +157,12 @@ def propose(needs: Needs, candidate: Candidate, *, draws: int = DRAWS, seed: int
     message = book.messages[needs.message]
     reports = drawn(book, message, draws, seed, needs.shares)
     mean, error = mean_of(reports)
+    pauses = needs.demands.spec.report.pause * len(message.pauses)
+    mean += pauses
     met = rates(book, message, noise_of(book.alphabet, book.hearing), reports, seed=seed)
     again = sound.seconds("say again") + needs.hearing.turnaround + mean
     refused = math.sqrt(max(met.ask * (1 - met.ask), 0.0) / max(1, len(reports)))
+    symbols = math.fsum(len(one.string) for one in reports) / max(1, len(reports))
     tables = {table.name: table for table in message.tables if table.check is None}
     rows = sum(table.size for table in tables.values())
     return Proposal(
@@ -148,14 +172,40 @@ def propose(needs: Needs, candidate: Candidate, *, draws: int = DRAWS, seed: int
         book,
         mean,
         error,
-        longest(book, message)[0],
+        longest(book, message)[0] + pauses,
         rows,
         bound,
         candidate.checked,
         learning_of(message),
         "card" if candidate.card else "tool",
         Met(mean + met.ask * again, error, met.wrong, met.error, met.ask, refused),
+        symbols,
+        _most(book, message),
+        needs.demands.spec.prices.looked(_glances(message), symbols),
     )
+
+
+def _glances(message: Message) -> int:
+    """Return in how many looks a report is read: one a group, or one a glance."""
+    return max(len(message.pauses), int(bool(message.glance))) + 1
+
+
+def _most(book: Book, message: Message) -> Most:
+    """Return the most symbols and words of a report, and symbols of a glance, table by table."""
+    words = {symbol: len(one.word.split()) for symbol, one in book.alphabet.words.items()}
+    tables = {table.name: table for table in message.tables}
+    lengths = {name: table.lengths[1] for name, table in tables.items()}
+    in_words = {
+        name: max(map(words.__getitem__, book.alphabet.unmask(table.symbols))) * lengths[name]
+        for name, table in tables.items()
+    }
+    if max(words.values()) > 1:  # where a word is several, they are counted codeword by codeword
+        for name, table in tables.items():
+            if table.numeral is None and table.check is None:
+                in_words[name] = max(sum(map(words.__getitem__, word)) for _, word in table.words())
+    first = list(tables).index(message.glance) if message.glance in tables else 0
+    parts = [list(lengths.values())[:first], list(lengths.values())[first:]]
+    return Most(message.lengths[1], sum(in_words.values()), max(map(sum, parts)))
 
 
 def heard(needs: Needs, proposal: Proposal, listener: HearingTrial, seed: int) -> list[Proposal]:
@@ -164,9 +214,12 @@ def heard(needs: Needs, proposal: Proposal, listener: HearingTrial, seed: int) -
     """
     message = proposal.book.messages[needs.message]
     ears: list[Ear] = ["tool", "card"] if proposal.readable else ["tool"]
-    return [
-        replace(proposal, ear=ear, met=listener(proposal.book, message, ear, seed)) for ear in ears
-    ]
+    pauses = needs.demands.spec.report.pause * len(message.pauses)
+    found = []
+    for ear in ears:
+        met = listener(proposal.book, message, ear, seed)
+        found.append(replace(proposal, ear=ear, met=replace(met, seconds=met.seconds + pauses)))
+    return found
 
 
 def mean_of(reports: Sequence[Drawn]) -> tuple[float, float]:
@@ -198,12 +251,25 @@ def proposals(
         raise CodeError(f"there is no proposal {wanted!r}", kind="unknown-proposal", expected=names)
     found = []
     for candidate in built:
-        if candidate is not None:
-            one = propose(needs, candidate, draws=draws, seed=seed)
+        one = None if candidate is None else _sound(needs, candidate, draws, seed)
+        if one is not None:
             found += [one] if listener is None else heard(needs, one, listener, seed)
         if done is not None:
             done(candidate.name if candidate is not None else "")
     return found
+
+
+def _sound(needs: Needs, candidate: Candidate, draws: int, seed: int) -> Proposal | None:
+    """Return a candidate with its figures; None where codewords that people ask for give a string
+    two readings in it, and where it has symbols with two meanings though its family has none.
+    """
+    try:
+        one = propose(needs, candidate, draws=draws, seed=seed)
+    except BookError:
+        if needs.demands.required:
+            return None
+        raise
+    return None if one.family == SINGLE and one.learning.several else one
 
 
 def frontier(found: Sequence[Proposal]) -> list[Proposal]:
@@ -221,9 +287,20 @@ def _beats(one: Proposal, other: Proposal) -> bool:
 
 def expected_seconds(one: Proposal, needs: Needs) -> float:
     """Return the seconds a report is expected to cost in all: said, asked for and said again where
-    it is doubted, and the price of ``[hearing]`` for a wrong reading.
+    it is doubted, and the prices of wrong readings, of questions and of looking down.
     """
-    return one.seconds + one.wrong * needs.hearing.wrong
+    return math.fsum(costs(one, needs).values())
+
+
+def costs(one: Proposal, needs: Needs) -> dict[str, float]:
+    """Return what a report is expected to cost in seconds of radio, by what it is spent on."""
+    prices, paid = needs.demands.spec.prices, one.met.price
+    return {
+        "the radio": one.seconds,
+        "wrong readings": one.wrong * needs.hearing.wrong if paid is None else paid,
+        "questions": one.ask * prices.repeat,
+        "looking down": one.looked * prices.looking,
+    }
 
 
 @dataclass(frozen=True, slots=True)
@@ -290,6 +367,32 @@ def ceilings(needs: Needs) -> list[Ceiling]:
                 lambda came, most: f"{came - most:,.0f} too many",
             )
         )
+    report, people = needs.demands.spec.report, needs.demands.spec.people
+    if people.decode == "by heart":
+        found.append(
+            Ceiling(
+                f"at most {people.pairs} pairs to learn by heart",
+                people.pairs,
+                lambda one: float(one.learning.pairs),
+                lambda came: f"{came:,.0f} pairs",
+                lambda came, most: f"{came - most:,.0f} too many",
+            )
+        )
+    for name, most, measured in (
+        ("symbols", report.symbols, lambda one: float(one.most.symbols)),
+        ("words", report.words, lambda one: float(one.most.words)),
+        ("symbols a glance", needs.demands.spec.dash.places, lambda one: float(one.most.glance)),
+    ):
+        if most is not None:
+            found.append(
+                Ceiling(
+                    f"at most {most} {name}",
+                    most,
+                    measured,
+                    lambda came, name=name: f"{came:.0f} {name}",  # type: ignore[misc]
+                    lambda came, most: f"{came - most:.0f} too many",
+                )
+            )
     return found
 
 
@@ -332,9 +435,9 @@ def chosen(found: Sequence[Proposal], needs: Needs) -> Proposal | None:
     """Return the proposal to take of those that keep the limits, None if none does.
 
     It is that of least seconds with questions where the limits say how many wrong readings may be
-    accepted, else that of least expected seconds in all, as the quickest code alone would be the
-    one most easily misheard. A code that the tool can hear is taken for the tool, unless the limits
-    want a card.
+    accepted and no prices are stated, else that of least expected seconds in all, as the quickest
+    code alone would be the one most easily misheard. A code that the tool can hear is taken for
+    the tool, unless the limits want a card.
     """
     by_tool = {one.name for one in found if one.ear == "tool"}
     kept = [
@@ -347,7 +450,9 @@ def chosen(found: Sequence[Proposal], needs: Needs) -> Proposal | None:
     return min(
         kept,
         key=lambda one: (
-            expected_seconds(one, needs) if needs.limits.wrong is None else one.seconds,
+            expected_seconds(one, needs)
+            if needs.limits.wrong is None or needs.demands.spec.prices.given
+            else one.seconds,
             one.name,
         ),
         default=None,

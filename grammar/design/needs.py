@@ -8,6 +8,7 @@ a code may cost. ``NeedsSpec`` is the format.
 from __future__ import annotations
 
 import dataclasses
+import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -17,8 +18,10 @@ from pydantic import Field
 
 from grammar.book import Book
 from grammar.design.carry_over import rest_of
+from grammar.design.demands import Demands, DemandsSpec, contradictions, kept_table
 from grammar.design.noise import Noise, noise_of
 from grammar.design.write import book_text
+from grammar.display import misreadings, shown
 from grammar.errors import BookError, CodeError, EncodeError, Keys, Problem
 from grammar.exact import ExactDecimal
 from grammar.fields import FieldBase, member_problems, with_members
@@ -29,6 +32,8 @@ from grammar.loading import load_book
 from grammar.models import Fields, SpeechSpec
 from grammar.parsing import BOOK, parse_book, weight_problems
 from grammar.partial_book import BookFormat
+from grammar.profile import Profile, heard_rows, word_of, word_seconds
+from grammar.sound import Confusions
 from grammar.symbols import Alphabet, AlphabetSpec
 
 MOST_FIELD = 100_000  # levels of a field that is designed for
@@ -55,7 +60,7 @@ class LimitsSpec(Strict):
     )
 
 
-class NeedsSpec(Strict):
+class NeedsSpec(DemandsSpec):
     """A needs file."""
 
     title: str = Field("", max_length=200, description="What the code is called.")
@@ -115,7 +120,10 @@ class Needs:
     limits: LimitsSpec
     sections: dict[str, Any]  # [speech], [hearing], [fields] and [alphabet] as they stand in TOML
     noise: Noise = dataclasses.field(repr=False)
+    clear: Noise = dataclasses.field(repr=False)  # what is heard of words said as they are shown
+    misread: float = 0.0  # how often a symbol is read as another, beside what the noise tells
     learned: int = 0
+    demands: Demands = dataclasses.field(default_factory=Demands, repr=False)
     rest: dict[str, Any] | None = dataclasses.field(
         default=None, repr=False
     )  # what the book says besides; see ``carry_over``
@@ -136,6 +144,99 @@ class Needs:
     def order(self) -> tuple[str, ...]:
         """The fields' names."""
         return tuple(self.fields)
+
+    def harm(self, name: str, said: int, read: int) -> float:
+        """Return the harm of reading one level of a field for another, 0 to 1: by how far off it is
+        where the prices tell how far is as bad as it gets.
+        """
+        field, far = self.fields[name], self.demands.spec.prices.far.get(name)
+        steps = field.progression
+        if far is None or steps is None:
+            return field.harm(said, read)
+        apart = abs(said - read)
+        if field.wraps:
+            apart = min(apart, field.size - apart)
+        return min(1.0, apart * float(steps.step) / far)
+
+    def price_of(self, name: str) -> float:
+        """Return what a value of a field is worth that is as wrong as it gets, in seconds."""
+        return self.demands.spec.prices.wrong.get(name, self.hearing.wrong)
+
+    @property
+    def priced(self) -> bool:
+        """Tell whether wrong readings have prices by field."""
+        return bool(self.demands.spec.prices.wrong or self.demands.spec.prices.far)
+
+    def price(self, name: str, said: int | None, read: int | None) -> float:
+        """Return what it costs to take one level of a field for another, in seconds; all of the
+        price where it was not said, or is not read.
+        """
+        if name not in self.fields:
+            return 0.0
+        whole = self.price_of(name)
+        return whole if said is None or read is None else whole * self.harm(name, said, read)
+
+    @property
+    def flat(self) -> dict[str, float]:
+        """The fields of which nothing tells how often their values occur, so that all are taken as
+        equally likely, with the bits that each carries so. A remainder runs through its values.
+        """
+        return {
+            name: math.log2(field.size)
+            for name, field in self.fields.items()
+            if field.size > 1 and not field.wraps and max(self.expected[name]) * field.size < 1.001
+        }
+
+    def with_profile(self, profile: Profile) -> Needs:
+        """Return the needs with what was drilled: times of words as measured, and what was read and
+        heard for what; counts of reading go before look-alikes.
+        """
+        alphabet = self.alphabet
+        symbols = alphabet.symbols
+        measured = {
+            symbol: seconds
+            for symbol, seconds in word_seconds(profile, alphabet).items()
+            if word_of(alphabet, symbol) in profile.seconds
+        }
+        words = dict(self.sections["alphabet"].get("words", {}))
+        for symbol, seconds in measured.items():
+            entry = alphabet.words[symbol]
+            own = words.get(symbol)
+            known = dict(own) if isinstance(own, Mapping) else {
+                "word": entry.word, "also": list(entry.also),
+            }  # fmt: skip
+            words[symbol] = known | {"milliseconds": min(5000, max(50, round(1000 * seconds)))}
+        made = {**self.sections["alphabet"], **({"words": words} if words else {})}
+        timed = Alphabet(AlphabetSpec.read(made))
+        read = _read_as(self.demands.spec, symbols, self.misread)
+        rows = heard_rows(profile, alphabet, self.clear.confusions, self.hearing.strength, read)
+        stated = self.demands.look_alikes
+        told = f"{stated}, then drilled" if stated else ""
+        return self._heard_as(timed, made, rows, told)
+
+    def _heard_as(
+        self, alphabet: Alphabet, section: Mapping[str, Any], rows: Confusions[str], told: str
+    ) -> Needs:
+        """Return the needs with P(heard | shown) in the place of what is heard and misread."""
+        base = self.clear.confusions
+        section_of = self.sections["hearing"]
+        raw = {**section_of, "misread": 0.0, "confusions": _unlike(rows, base)}
+        raw.pop("counts", None)  # they are in these rows
+        hearing = HearingSpec.read(raw)
+        sections = {**self.sections, "alphabet": dict(section), "hearing": raw}
+        return replace(
+            self,
+            alphabet=alphabet,
+            hearing=hearing,
+            sections=sections,
+            noise=noise_of(alphabet, hearing),
+            demands=replace(self.demands, look_alikes=told),
+            now=None if self.now is None else {
+                **self.now, "alphabet": section, "hearing": {
+                    key: value for key, value in raw.items() if key != "messages"
+                },
+            },
+        )  # fmt: skip
 
     def with_reports(self, reports: Sequence[Mapping[str, Any]]) -> Needs:
         """Return the needs with distributions learned from past reports (field → value, as a sheet
@@ -208,7 +309,10 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
     sections = given.sections(inspection.raw)
     alphabet = Alphabet(AlphabetSpec.read(sections["alphabet"]))
     stem = Path(name).stem
-    return Needs(
+    decode = spec.people.decode
+    card = spec.limits.card or decode in ("by heart", "by card")
+    noise = noise_of(alphabet, given.hearing)
+    needs = Needs(
         stem,
         spec.title or (book.title if book is not None else "") or stem,
         spec.message,
@@ -216,9 +320,12 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
         given.shares(),
         alphabet,
         given.hearing,
-        spec.limits,
+        spec.limits.model_copy(update={"card": card}),
         sections,
-        noise_of(alphabet, given.hearing),
+        noise,
+        noise,
+        given.hearing.misread,
+        demands=given.demands(),
         rest=(
             rest_of(given.taken, book, spec.message)
             if book is not None and spec.message in book.messages
@@ -226,6 +333,46 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
         ),
         now=None if book is None else _now(book, given.taken, spec.message, sections),
     )
+    read = _read_as(spec, alphabet.symbols, needs.misread)
+    if read is None:
+        return needs
+    rows = heard_rows(Profile(), alphabet, noise.confusions, given.hearing.strength, read)
+    return needs._heard_as(alphabet, sections["alphabet"], rows, needs.demands.look_alikes)
+
+
+def _read_as(spec: DemandsSpec, symbols: str, misread: float) -> Confusions[str] | None:
+    """Return P(read | shown) of the dash: as stated, else computed from what its display lights;
+    None where neither is known.
+    """
+    dash = spec.dash
+    if dash.look_alikes:
+        found = {}
+        for one in symbols:
+            row = {
+                other: share
+                for other, share in dash.look_alikes.get(one, {}).items()
+                if other in symbols and other != one
+            }
+            found[one] = {other: row.get(other, 0.0) for other in symbols}
+            found[one][one] = 1 - math.fsum(row.values())
+        return found
+    return None if dash.display == "any" else misreadings(dash.display, symbols, misread)
+
+
+def _unlike(rows: Confusions[str], base: Confusions[str]) -> dict[str, dict[str, float]]:
+    """Return what rows say otherwise than those they are held against, where it is enough to count;
+    what is not told shares the rest.
+    """
+    found = {}
+    for said, row in rows.items():
+        told = {
+            heard: math.floor(share * 1e7) / 1e7
+            for heard, share in row.items()
+            if heard == said or abs(share - base[said][heard]) > max(1e-4, 0.1 * base[said][heard])
+        }
+        if len(told) > 1:
+            found[said] = told
+    return found
 
 
 def _now(
@@ -298,6 +445,8 @@ def needs_of(book: Book, message: str) -> Needs:
         LimitsSpec(),
         sections,
         noise_of(book.alphabet, book.hearing),
+        noise_of(book.alphabet, book.hearing),
+        book.hearing.misread,
         rest=rest_of(raw, book, message),
         now=_now(book, raw, message, sections),
     )
@@ -328,6 +477,10 @@ class _Given:
         self._alphabet = spec.alphabet or (AlphabetSpec() if base is None else base.alphabet)
         used = [s for s in self._alphabet.symbols if s not in self._alphabet.retired]
         self._words = {entry.symbol: entry for entry in self._alphabet.entries("".join(used))}
+        dash, avoid = spec.dash, spec.people.avoid
+        spoken = "".join(symbol for symbol in used if symbol not in avoid)
+        self.symbols, why = shown(dash.display, spoken, dash.characters)
+        self.out = {one: "people avoid it" for one in used if one in avoid} | why
 
     def _all(self) -> list[str]:
         """Return what is said where the file doesn't name it: all of the book's message, or all."""
@@ -343,6 +496,11 @@ class _Given:
         for name, weights in self.spec.values.items():
             yield from self._of_values(name, weights)
         yield from self._of_times()
+        yield from contradictions(self.spec, self.fields, self.book, self.symbols, self.out)
+        if self.spec.limits.card and self.spec.people.decode == "by tool":
+            message = "a code that the tool decodes need not be read from a card"
+            hint = "remove `decode`, or `card` of [limits]"
+            yield Problem(("people", "decode"), message, hint)
         if self.spec.hearing is not None:  # it may be made for more symbols than are in use here
             symbols = dict.fromkeys(
                 self._alphabet.symbols + ("" if self.book is None else self.book.alphabet.symbols)
@@ -415,6 +573,20 @@ class _Given:
                 message = f"{milliseconds} ms for one word"
                 yield Problem(("times", symbol), message, "50 to 5000 milliseconds")
 
+    def demands(self) -> Demands:
+        """Return what is demanded, with the tables that are kept as they stand in TOML."""
+        kept, symbols = {}, ""
+        for name, one in self.spec.codewords.items():
+            if one.kept and self.book is not None:
+                table = kept_table(self.book, self.fields[name]) or name
+                kept[name] = {**self.taken["tables"][table], "field": name}
+                symbols += self.book.alphabet.unmask(self.book.tables[table].symbols)
+        dash = self.spec.dash
+        told = dash.source if dash.look_alikes else ""
+        if not told and dash.display != "any":
+            told = f"computed from what {dash.display} light, not measured"
+        return Demands(self.spec, kept, symbols, self.out, told)
+
     def shares(self) -> dict[str, list[float]]:
         """Return how often each level of each field occurs: as the file says, else as the field
         does.
@@ -436,8 +608,17 @@ class _Given:
             part: raw.get(part, self.taken.get(part, {}))
             for part in ("alphabet", "speech", "hearing")
         }
-        words = dict(made["alphabet"].get("words", {}))
+        words = {
+            symbol: word
+            for symbol, word in made["alphabet"].get("words", {}).items()
+            if symbol not in self.out
+        }
+        if self.out:
+            retired = self._alphabet.retired + "".join(self.out)
+            made["alphabet"] = {**made["alphabet"], "retired": retired, "words": words}
         for symbol, milliseconds in self.spec.times.items():
+            if symbol in self.out:
+                continue
             own, entry = words.get(symbol), self._words[symbol]
             known = (
                 dict(own)

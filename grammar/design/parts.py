@@ -12,7 +12,7 @@ quick ones they are hardly ever taken for.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import cached_property
 from typing import Any
 
@@ -66,6 +66,13 @@ class SymbolPool:
         self.data = "".join(symbol for symbol in symbols if symbol not in closing)
         self.seconds = {symbol: needs.alphabet.words[symbol].seconds for symbol in symbols}
 
+    def only(self, symbols: str = "", without: str = "") -> SymbolPool:
+        """Return the pool with fewer symbols in the data: these (in their order; all, if none are
+        given), without those.
+        """
+        data = [s for s in symbols or self.data if s in self.data and s not in without]
+        return SymbolPool(self.needs, "".join(data) + self.closing, self.closing)
+
     @cached_property
     def times(self) -> list[float]:
         """Seconds of the data symbols."""
@@ -79,21 +86,32 @@ class SymbolPool:
 def pools(needs: Needs, limits: Sequence[float] = (1.0, 0.01, 0.001)) -> list[SymbolPool]:
     """Return sets of symbols, from all that may be used to those hardly ever taken for each other.
 
-    Of a pair more often confused than a limit, the symbol that is misheard more often goes.
+    Of a pair more often confused than a limit, the symbol that is misheard more often goes, but
+    for those that are required.
     """
     found: list[SymbolPool] = []
-    symbols = needs.alphabet.symbols
+    symbols, required = needs.alphabet.symbols, set(needs.demands.required)
     for limit in limits:
         while len(symbols) > 2:
             rows = {
                 said: {heard: needs.noise.confusions[said][heard] for heard in symbols}
                 for said in symbols
             }
-            pair = likeliest(rows, 1)[0]
-            if pair.probability <= limit:
+            pair = next(
+                (
+                    pair
+                    for pair in likeliest(rows, len(symbols) * len(symbols))
+                    if not {pair.first, pair.second} <= required
+                ),
+                None,
+            )
+            if pair is None or pair.probability <= limit:
                 break
             symbols = symbols.replace(
-                max(pair.first, pair.second, key=lambda symbol: (1 - rows[symbol][symbol], symbol)),
+                max(
+                    {pair.first, pair.second} - required,
+                    key=lambda symbol: (1 - rows[symbol][symbol], symbol),
+                ),
                 "",
             )
         if not found or found[-1].symbols != symbols:
@@ -113,9 +131,9 @@ def apart(needs: Needs, limit: float) -> SymbolPool:
         if max(rows[a][b], rows[b][a]) > limit
     ]
     seconds = [needs.alphabet.words[symbol].seconds for symbol in symbols]
-    return SymbolPool(
-        needs, "".join(symbols[place] for place in largest_independent_set(seconds, pairs))
-    )
+    kept = {symbols[place] for place in largest_independent_set(seconds, pairs)}
+    kept |= set(needs.demands.required)
+    return SymbolPool(needs, "".join(symbol for symbol in symbols if symbol in kept))
 
 
 def joint(needs: Needs, group: Sequence[str]) -> list[float]:
@@ -159,9 +177,9 @@ def monotone_words(pool: SymbolPool, name: str) -> list[str]:
     ]
 
 
-def assigned(pool: SymbolPool, name: str, wrong: float, seed: int) -> Table:
-    """Return a table whose codewords are placed so that likely confusions do least harm; all
-    symbols are tried where one is enough.
+def assigned(pool: SymbolPool, name: str, seed: int) -> Table:
+    """Return a table whose codewords are placed so that likely confusions cost least; all symbols
+    are tried where one is enough.
     """
     field = pool.needs.fields[name]
     words = list(pool.data) if field.size <= len(pool.data) else monotone_words(pool, name)
@@ -169,8 +187,18 @@ def assigned(pool: SymbolPool, name: str, wrong: float, seed: int) -> Table:
         return monotone(pool, name)
     confused = confusion_matrix(pool.needs.noise, words)
     seconds = [pool.time(word) for word in words]
+    needs = pool.needs
     chosen = words_for(
-        field, pool.needs.shares[name], words, seconds, confused, wrong=wrong, seed=seed
+        [
+            [needs.harm(name, said, read) for read in range(field.size)]
+            for said in range(field.size)
+        ],
+        needs.shares[name],
+        words,
+        seconds,
+        confused,
+        wrong=needs.price_of(name),
+        seed=seed,
     )
     if len(chosen[0]) == 1:
         return {"kind": "scale", "symbols": "".join(chosen)}
@@ -187,19 +215,105 @@ def variable(pool: SymbolPool, group: Sequence[str]) -> Table:
     return {"kind": "listed", **({"fields": list(group)} if len(group) > 1 else {}), "words": words}
 
 
-def packed(pool: SymbolPool) -> Table:
-    """Return one table for all fields, in as many symbols as their combinations need."""
-    return {"kind": "packed", "fields": list(pool.needs.order), "symbols": pool.data}
+def packed(pool: SymbolPool, group: Sequence[str]) -> Table:
+    """Return one table for several fields, in as many symbols as their combinations need."""
+    return {"kind": "packed", "fields": list(group), "symbols": pool.data}
+
+
+def natural(pool: SymbolPool, name: str) -> Table:
+    """Return a table that keeps the order of the values: numbers in figures, as they are where they
+    are whole and not below zero, and everything else in one symbol a value, or more that count.
+    """
+    field, letters = pool.needs.fields[name], pool.only(without=DIGITS)
+    steps = field.progression
+    if steps is not None:
+        whole = steps.first >= 0 and not any(n % 1 for n in (steps.first, steps.step))
+        longer = len(str(int(steps.last))) - width_for(field.size, 10) if whole else 1
+        return {"kind": "digits", **({"count": "value", "per": 1} if longer <= 0 else {})}
+    return monotone(letters if field.size <= len(letters.data) else pool, name)
+
+
+def demanded(
+    pool: SymbolPool, name: str, make: Callable[[SymbolPool, str], Table | None]
+) -> Table | None:
+    """Return the table of a field as it is asked for, made by ``make`` where it is free; None where
+    the symbols of the pool don't do.
+    """
+    needs = pool.needs
+    asked = needs.demands.spec.codewords.get(name)
+    if asked is None:
+        return make(pool, name)
+    if name in needs.demands.kept:
+        return dict(needs.demands.kept[name])
+    own = pool.only(asked.symbols, asked.without)
+    field = needs.fields[name]
+    if not asked.fixed:
+        if len(own.data) < 2 and field.size > 1:
+            return None
+        return monotone(own, name) if asked.in_order and make is not natural else make(own, name)
+    fixed = {field.level(field.given(value)).level: word for value, word in asked.fixed.items()}
+    begun = "".join(word[:1] for word in fixed.values())
+    free = own.only(without=begun)
+    rest = [level for level in range(field.size) if level not in fixed]
+    words = dict(fixed)
+    if len(rest) == 1 and free.data:
+        words[rest[0]] = min(free.data, key=lambda symbol: (free.seconds[symbol], symbol))
+    elif rest:
+        if len(free.data) < 2:
+            return None
+        code = optimal([needs.shares[name][level] for level in rest], free.times)
+        for level, word in zip(rest, code.words, strict=True):
+            words[level] = "".join(free.data[letter] for letter in word)
+    return {"kind": "listed", "words": [words[level] for level in range(field.size)]}
+
+
+def own_letters(pool: SymbolPool, names: Sequence[str]) -> dict[str, Table] | None:
+    """Return tables in which no symbol has two meanings: numbers in figures, any other field in
+    letters of its own, those that its values begin with where they are free; None where the
+    letters don't do.
+    """
+    needs, tables = pool.needs, dict[str, Table]()
+    asked = needs.demands.spec.codewords
+    taken = "".join(one.symbols + "".join(one.fixed.values()) for one in asked.values())
+    left = pool.only(without=DIGITS + taken + needs.demands.symbols).data
+    waiting: list[tuple[str, int, str]] = []
+    for name in names:
+        field = needs.fields[name]
+        if name in asked:
+            continue  # as it is asked for
+        if field.progression is not None:
+            tables[name] = natural(pool, name)
+        else:
+            waiting += [(name, level, field.text(level)) for level in range(field.size)]
+    if len(waiting) > len(left):
+        return None
+    given: dict[tuple[str, int], str] = {}
+    for look in (_initials, str.upper, None):
+        for name, level, text in waiting:
+            wanted = left if look is None else look(text)
+            letter = next((one for one in wanted if one in left), "")
+            if letter and (name, level) not in given:
+                given[name, level] = letter
+                left = left.replace(letter, "")
+    for name in dict.fromkeys(name for name, *_ in waiting):
+        words = [given[name, level] for level in range(needs.fields[name].size)]
+        tables[name] = {"kind": "scale", "symbols": "".join(words)}
+    return tables
+
+
+def _initials(text: str) -> str:
+    return "".join(word[:1] for word in text.upper().split())
 
 
 # the check
 
 
-def closed(pool: SymbolPool, ending: str) -> SymbolPool:
+def closed(pool: SymbolPool, ending: str, needed: str = "") -> SymbolPool:
     """Return the pool with its slowest symbol kept out of the data, to be the check of value 0; for
-    a quick check, its two slowest.
+    a quick check, its two slowest. Those ``needed`` for the data stay in it.
     """
-    slow = sorted(pool.symbols, key=lambda symbol: (pool.seconds[symbol], symbol), reverse=True)
+    left = [symbol for symbol in pool.symbols if symbol not in needed]
+    slow = sorted(left, key=lambda symbol: (pool.seconds[symbol], symbol), reverse=True)
     kept = {"": 0, FULL: 1, QUICK: 2, ORDER: 1}[ending]
     return SymbolPool(pool.needs, pool.symbols, "".join(reversed(slow[:kept])))
 
@@ -255,7 +369,10 @@ def groups(pool: SymbolPool, most: int) -> list[tuple[str, ...]]:
     price: dict[int, float] = {}
     for mask in range(1, 1 << len(first)):
         members = [place for place in range(len(first)) if mask >> place & 1]
-        if len(members) == 1 or math.prod(sizes[place] for place in members) <= most:
+        if len(members) == 1 or (
+            math.prod(sizes[place] for place in members) <= most
+            and pool.needs.demands.together(first[place] for place in members)
+        ):
             price[mask] = _estimate(pool, [first[place] for place in members])
     best: dict[int, tuple[float, list[int]]] = {0: (0.0, [])}
     for mask in range(1, 1 << len(first)):

@@ -59,6 +59,13 @@ def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str,
             if missed
             else []
         ),
+        _learnt(proposal),
+        *needs.demands.told(),
+        *(
+            f"{needs.fields[name].title}: nothing is known of how often its values occur; they are"
+            f" taken as equally likely, {bits:.2f} bits of the {bound.bits:.2f}."
+            for name, bits in needs.flat.items()
+        ),
         *(
             [f"How often values occur was learned from {needs.learned} reports."]
             if needs.learned
@@ -84,3 +91,16 @@ def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str,
     text = book_text(sections, head, notes)
     parse_book(text, needs.name)
     return text, left_out
+
+
+def _learnt(proposal: Proposal) -> str:
+    """Return what there is to learn of a proposal, table by table, in words."""
+    tables = "; ".join(
+        f"{one.table} {one.pairs:,}"
+        + ("" if one.regular is None else f", {one.regular:.0%} in order")
+        for one in proposal.learning.tables
+    )
+    return (
+        f"To learn: {proposal.learning.text}. Pairs by table, and how many neighbours follow each"
+        f" other: {tables}."
+    )

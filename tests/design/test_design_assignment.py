@@ -109,7 +109,7 @@ def test_assigned_codewords_do_less_harm_than_monotone_and_random_ones_in_simula
     needs = needs_of(book, "hot")
     needs = dataclasses.replace(needs, noise=noise_of(book.alphabet, book.hearing, -9.0))
     ordered = book.alphabet.symbols[: book.fields["battery"].size]
-    placed = assigned(SymbolPool(needs, ordered), "battery", wrong=120.0, seed=1)[
+    placed = assigned(SymbolPool(needs, ordered), "battery", seed=1)[
         "symbols"
     ]  # the same symbols, in another order
     generator = random.Random(5)
@@ -157,7 +157,7 @@ def test_assigned_codewords_are_accepted_far_more_often_in_the_simulation_of_hea
     )
     ordered = {name: race.alphabet.symbols[: race.fields[name].size] for name in TEMPERATURES}
     placed = {
-        name: assigned(SymbolPool(needs, symbols), name, needs.hearing.wrong, seed=1)["symbols"]
+        name: assigned(SymbolPool(needs, symbols), name, seed=1)["symbols"]
         for name, symbols in ordered.items()
     }
     assert {name: sorted(symbols) for name, symbols in placed.items()} == {
