@@ -11,6 +11,7 @@ from codec.cli.book_analyse import add_analyse
 from codec.cli.book_diff import add_diff
 from codec.cli.book_export import add_export
 from codec.cli.book_key import add_key
+from codec.cli.book_lint import add_lint
 from codec.cli.common import add_book, add_command, add_json, add_schema, amount, emit, put
 from codec.cli.simulate import add_simulate
 
@@ -53,6 +54,7 @@ def add(commands: Any) -> None:
     grammar.set_defaults(run=run_grammar)
     add_export(actions)
     add_analyse(actions)
+    add_lint(actions)
     add_diff(actions)
     add_key(actions)
     add_simulate(actions)

@@ -1,0 +1,155 @@
+"""What is no mistake in a book but makes it harder for people: characters that look alike, values
+of one table that are easily taken for each other, symbols with two meanings, symbols in use that
+nothing says, numbers out of order.
+"""
+
+from __future__ import annotations
+
+import functools
+import itertools
+import operator
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+from grammar.book import Book
+from grammar.codes import CodeTable
+from grammar.design.learning import learning_of
+from grammar.design.noise import Noise, confused_words, noise_of
+from grammar.display import Display, look_alikes
+from grammar.fields import FieldBase
+
+Kind = Literal["look-alike", "confusable", "two meanings", "unused", "out of order"]
+KINDS: tuple[Kind, ...] = get_args(Kind)
+MISHEARD = 0.003  # how often a codeword is taken for another, from which it is worth a remark
+_MOST_LISTED = 20_000
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Something people stumble over: its ``kind``, what it is about, and what would do; ``weight``
+    orders those of a kind, the worst first.
+    """
+
+    kind: Kind
+    text: str
+    hint: str
+    weight: float = 0.0
+
+
+def lint(book: Book, display: Display) -> list[Remark]:
+    """Return the remarks on a book, by kind, the worst of each first."""
+    found = [
+        *_look_alikes(book, display),
+        *_confusable(book),
+        *_several(book),
+        *_unused(book),
+        *_unordered(book),
+    ]
+    return sorted(found, key=lambda one: (KINDS.index(one.kind), -one.weight))
+
+
+def _used(book: Book) -> str:
+    masks = (message.symbols for message in book.messages.values())
+    return book.alphabet.unmask(functools.reduce(operator.or_, masks))
+
+
+def _tables(book: Book) -> list[CodeTable]:
+    """Return the tables with fields that messages say, each once."""
+    said = {table.name: table for one in book.messages.values() for table in one.tables}
+    return [table for table in said.values() if table.fields]
+
+
+def _look_alikes(book: Book, display: Display) -> Iterator[Remark]:
+    for one, other, share in look_alikes(display, _used(book)):
+        both = [
+            table.name
+            for table in _tables(book)
+            if {one, other} <= set(table.alphabet.unmask(table.symbols))
+        ]
+        alike = "drawn the same" if not share else f"{1 - share:.0%} of what they light is shared"
+        where = f"; both stand in {', '.join(both)}" if both else "; never in one table"
+        yield Remark(
+            "look-alike",
+            f"{one} and {other} look alike on {display}: {alike}{where}",
+            "retire one of them, or keep them out of one table",
+            1 - share + (1 if both else 0),
+        )
+
+
+def _confusable(book: Book) -> Iterator[Remark]:
+    noise = noise_of(book.alphabet, book.hearing)
+    bare = {
+        table.name
+        for message in book.messages.values()
+        if not message.check_leaves
+        for table in message.tables
+    }
+    for table in _tables(book):
+        if len(table.fields) == 1 and table.size <= _MOST_LISTED:
+            hint = (
+                "other codewords, or a check symbol that notices it"
+                if table.name in bare
+                else "where a check symbol notices it, it costs a question; others cost none"
+            )
+            yield from _in_table(table, table.fields[0].family[0], noise, hint)
+
+
+def _in_table(table: CodeTable, field: FieldBase, noise: Noise, hint: str) -> Iterator[Remark]:
+    pairs = list(table.words())
+    worst: dict[tuple[int, int], float] = {}
+    for said, heard, share in confused_words(noise, [word for _, word in pairs]):
+        key = (min(said, heard), max(said, heard))
+        worst[key] = max(share, worst.get(key, 0.0))
+    for (one, other), share in worst.items():
+        ((first,), word), ((second,), taken) = pairs[one], pairs[other]
+        if share >= MISHEARD:
+            yield Remark(
+                "confusable",
+                f"{table.name}: {word} for {field.text(first)} and {taken} for"
+                f" {field.text(second)}, one heard as the other in up to {share:.1%}",
+                hint,
+                share * field.harm(first, second),
+            )
+
+
+def _several(book: Book) -> Iterator[Remark]:
+    for message in book.messages.values():
+        for symbol, names in learning_of(message).several.items():
+            yield Remark(
+                "two meanings",
+                f"{symbol}: {', '.join(names)}, in message {message.name}",
+                "letters of its own for each table, figures for numbers",
+                len(names),
+            )
+
+
+def _unused(book: Book) -> Iterator[Remark]:
+    unused = [symbol for symbol in book.alphabet.symbols if symbol not in _used(book)]
+    if unused:
+        yield Remark(
+            "unused",
+            f"no codeword has {' '.join(unused)}",
+            f'retired = "{book.alphabet.spec.retired}{"".join(unused)}" in [alphabet], so that'
+            " nothing is heard as them",
+        )
+
+
+def _unordered(book: Book) -> Iterator[Remark]:
+    numeric = {
+        table.name
+        for table in _tables(book)
+        if all(one.numeric or one.interval(0) is not None for one in table.fields)
+    }
+    told = itertools.chain.from_iterable(
+        learning_of(message).tables for message in book.messages.values()
+    )
+    for one in {table.table: table for table in told}.values():
+        if one.table in numeric and one.regular is not None and one.regular < 1:
+            yield Remark(
+                "out of order",
+                f"{one.table}: of neighbouring values {one.regular:.0%} have codewords that follow"
+                " each other",
+                "a table in order is learnt as a rule; one that is not may be harder to mishear",
+                1 - one.regular,
+            )
