@@ -32,6 +32,13 @@ MOST_STATES = 4000
 _LARGE = 40_000  # edges times states
 
 
+def _by_run(weights: np.ndarray, starts: np.ndarray, plus: np.ufunc) -> np.ndarray:
+    """Return weights (…, edge) put together by run: as they are where every edge is a run."""
+    one_by_one = len(starts) == weights.shape[-1]
+    found: np.ndarray = weights if one_by_one else plus.reduceat(weights, starts, axis=-1)
+    return found
+
+
 class Step(NamedTuple):
     """Arcs from the states ``low``, ``low`` + 1 … to the states ``offset`` further on: weights by
     (state, symbol), or by (state, 1) where all symbols are alike.
@@ -168,7 +175,7 @@ class Alignments:
 
         if len(column) * self.size < _LARGE:
             said = self.said(weights.take(column, axis=1), symbol)
-            return np.asarray(np.add.reduceat(said, starts, axis=1))
+            return _by_run(said, starts, np.add)
         return self._sums(weights, column, symbol, starts, self._leaving)
 
     def sums_unsaid(
@@ -186,7 +193,7 @@ class Alignments:
 
         if len(column) * self.size < _LARGE or plus is not np.add:
             said = self.unsaid(weights.take(column, axis=1), symbol)
-            return np.asarray(plus.reduceat(said, starts, axis=1))
+            return _by_run(said, starts, plus)
         return self._sums(weights, column, symbol, starts, self._entering)
 
     def _sums(
@@ -209,9 +216,9 @@ class Alignments:
                 if len(by_symbol) > 1:
                     by_symbol.take(symbol, out=said, mode="clip")
                     said *= row
-                    found[other] += np.add.reduceat(said, starts)
+                    found[other] += _by_run(said, starts, np.add)
                 else:
-                    alike = np.add.reduceat(row, starts) if alike is None else alike
+                    alike = _by_run(row, starts, np.add) if alike is None else alike
                     found[other] += by_symbol * alike
         return found
 

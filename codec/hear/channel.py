@@ -183,12 +183,16 @@ class Channel:
         """Return how likely each spell is for the next report, after one of so many words was
         heard as it was said (``clean``: its words were a report) or was not.
         """
+        return self.after(radio, self._told(words, clean))
+
+    @functools.lru_cache(maxsize=512)  # noqa: B019 - channels are few and kept as long as their book
+    def _told(self, words: int, clean: bool) -> Sequence[float]:
         right = float(self.table.diagonal().mean()) * (1 - self.deletion) * (1 - self.insertion)
         told = []
         for one in self.conditions:
             good = (1 - one.bad) * (1 - one.begins) ** words * right**words
             told.append(good if clean else 1 - good)
-        return self.after(radio, told)
+        return told
 
     @functools.lru_cache(maxsize=512)  # noqa: B019 - channels are few and kept as long as their book
     def foreign(self, word: str) -> np.ndarray:

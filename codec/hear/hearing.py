@@ -131,8 +131,9 @@ class Hearing:
     all other readings together, ``nothing`` that this was no report at all; these sum to 1.
     ``marginals`` maps each field to its Marginal. ``conditions`` is how likely each condition of
     the radio was when this was heard, ``radio`` how likely each of its spells is for what is heard
-    next. ``decision`` says whether to accept the first candidate or what to ask; nothing is
-    accepted below the book's threshold.
+    next. ``messages`` maps each message to the probability that it was said, whatever its values,
+    before a recogniser scored its readings. ``decision`` says whether to accept the first candidate
+    or what to ask; nothing is accepted below the book's threshold.
     """
 
     book: Book
@@ -144,6 +145,7 @@ class Hearing:
     conditions: tuple[float, ...]
     radio: tuple[float, ...]
     decision: Decision
+    messages: Mapping[str, float]
 
     @property
     def accepted(self) -> Reading | None:
@@ -192,6 +194,7 @@ def hear(
     direction: Direction | None = None,
     radio: Sequence[float] = (),
     count: int = 5,
+    ask: bool = True,
 ) -> Hearing:
     """Return what ``heard`` may mean, exactly: every reading of the book is weighed, over every
     alignment of its words with those heard.
@@ -204,7 +207,8 @@ def hear(
     them asked (``part`` says otherwise), and all are weighed together. ``direction`` narrows the
     book to reports ("car", the default where there are any) or calls ("pit"). ``radio`` is what
     is known of the radio, as ``radio`` of the report before tells; without it, what was known for
-    the first of ``earlier``, or beforehand.
+    the first of ``earlier``, or beforehand. Without ``ask`` nothing but the probabilities is
+    worked out where nothing can be accepted: the decision is to ask for all, in half the time.
 
     Raises ReportError where nothing was heard or the words can't be used, CodeError (kind
     "too-large") where a message is too large, (kind "prior") for a prior that is none, such as a
@@ -250,8 +254,10 @@ def hear(
         marginals = _changed(marginals, before, ranked, left)
     else:
         ranked = ranking.best(count)
-        if not ranked or not settled(book, ranked[0][1]):
+        sure = ranked[0][1] if ranked else 0.0
+        if not settled(book, sure) and (ask or sure >= spec.threshold):
             ranked = ranking.best(max(count, _WEIGHED))
+    weighed = ranked if ask or (ranked and ranked[0][1] >= spec.threshold) else []
     candidates = [
         WeighedReading(_reading(book, match, expected), probability)
         for match, probability in ranked
@@ -269,7 +275,17 @@ def hear(
         nothing,
         marginals,
         *_conditions(ears, alignments, found, scale, nothing, known),
-        decide(book, ears, [(one.reading, one.probability) for one in candidates], rest, nothing),
+        decide(
+            book,
+            ears,
+            [(one.reading, one.probability) for one in candidates[: len(weighed)]],
+            rest,
+            nothing,
+        ),
+        {
+            one.lattice.message.name: summed.total * share
+            for one, summed, share in zip(weights.lattices, found, scale, strict=True)
+        },
     )
 
 

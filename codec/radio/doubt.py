@@ -58,13 +58,9 @@ class Doubt:
     @property
     def message(self) -> str:
         """The message that is likely said, whatever its values; "" if none is."""
-        message = self.guess.message
-        probability = sum(
-            candidate.probability
-            for candidate in self.hearing.candidates
-            if candidate.reading.message == message
-        )
-        return message if probability >= LIKELY else ""
+        messages = self.hearing.messages
+        message = max(messages, key=messages.__getitem__)
+        return message if messages[message] >= LIKELY else ""
 
     @property
     def sure(self) -> str:
@@ -121,11 +117,13 @@ def doubt(
     *,
     laps: int = 1,
     again: bool = False,
+    ask: bool = True,
 ) -> Doubt | None:
     """Return what ``text`` may have been, given the values of the last report of this car, ``laps``
     ago, and what is known of its radio; None where nothing can be said.
 
-    With ``asked``, the text answers the question asked there, or says all of it ``again``.
+    With ``asked``, the text answers the question asked there, or says all of it ``again``. Without
+    ``ask`` nobody is to be asked, and what can't be accepted is weighed in half the time.
     """
     from codec.hear import AskedPart, Prior, hear
 
@@ -139,6 +137,8 @@ def doubt(
             earlier=earlier,
             part=AskedPart() if again else None,
             radio=() if earlier else radio,
+            count=5 if ask else 1,
+            ask=ask,
         )
     except (CodeError, ValueError):
         return None

@@ -11,9 +11,9 @@ import itertools
 import math
 import re
 import tomllib
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from importlib import resources
-from typing import Any
+from typing import Any, NamedTuple
 
 from codec.radio.wording import RadioWords
 from grammar.book import Book
@@ -25,6 +25,7 @@ from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.lexicon import Meaning
 from grammar.speech.words import Word
 
+_FAINT = 2.0  # bits at most of a word that says hardly anything, in a row
 _MOST_KEPT, _MOST_WORDS = 200_000, 1_000
 _DIGITS = {
     WordKind.TEEN: 2,
@@ -181,28 +182,59 @@ def symbols_of(meaning: Meaning) -> int:
     return max(map(len, meaning.options), default=_SYMBOLS.get(meaning.kind, 0))
 
 
-class Prefilter(dict[str, tuple[float, float, int]]):
-    """By word as it stands in a line its bits, how many digits it may be (infinite for a word that
-    is no digit), and how many symbols at most.
+class _Token(NamedTuple):
+    """A word as it stands in a line: its bits with those of a row, how many digits it may be
+    (infinite for a word that is no digit), how many symbols at most; whether a closer look is
+    needed at the words it begins, or at a field that it may name; whether a number behind it, or
+    before it, belongs to the talk, and whether it may be such a number.
+    """
+
+    bits: float
+    digits: float
+    symbols: int
+    closer: bool
+    names: bool
+    before: bool
+    after: bool
+    number: bool
+
+
+_NOTHING = _Token(0.0, 0.0, 0, *[False] * 5)
+
+
+class Glance(NamedTuple):
+    """What a line may hold: ``code`` a report, a call, or procedure words and phrases; ``named`` a
+    report said by the names of fields.
+    """
+
+    code: bool
+    named: bool
+
+
+_TALK = Glance(False, False)
+
+
+class Prefilter(dict[str, _Token]):
+    """What is known of each word as it stands in a line.
 
     Lines in which no run of words speaks for a report, or is long enough to be one, are passed over
     quickly.
     """
 
-    def __init__(self, evidence: Evidence) -> None:
-        """Take the words that always need a closer look."""
+    def __init__(self, evidence: Evidence, names: re.Pattern[str] | None = None) -> None:
+        """Take the words that always need a closer look, and what finds the ``names`` of fields,
+        each one word.
+        """
         super().__init__()
         self._cut = RadioWords(evidence.book.lexicon).cut
-        self._evidence, self._row, self._refused = (
-            evidence,
-            float(evidence.bits["row"]),
-            float(settings()["odds"]["refused"]),
-        )
+        self._evidence, self._row = evidence, float(evidence.bits["row"])
+        odds, cues = settings()["odds"], settings()["cues"]
+        self._before, self._after = frozenset(cues["before"]), frozenset(cues["after"])
+        self._refused, self._near = float(odds["refused"]), float(odds["near"])
         self._shortest = min(one.lengths[0] for one in evidence.book.messages.values())
-        self._near, self._talk = (
-            float(settings()["odds"]["near"]),
-            frozenset(settings()["cues"]["plain"]),
-        )
+        self._talk, self._names = frozenset(cues["plain"]), names
+        # words that need a look at where they stand only if many are in a line, and those with bits
+        self._faint, self._some = set[str](), set[str]()
         closer, self._grouped = [], set[str]()
         for form, meaning in evidence.book.lexicon.meanings.items():
             if meaning.kind in (
@@ -211,63 +243,126 @@ class Prefilter(dict[str, tuple[float, float, int]]):
                 WordKind.REPEAT,
                 WordKind.ANEW,
             ) or (meaning.kind is WordKind.SEPARATOR and meaning.value):
-                closer.append(form)
+                closer.append(form.split())
             elif " " in form and meaning.kind in SPOKEN:
                 self._grouped.update(form.split())
-        ways = "|".join(r"[\s-]+".join(re.escape(word) for word in form.split()) for form in closer)
+        ways = "|".join(r"[\s-]+".join(map(re.escape, words)) for words in closer)
+        first = "|".join({re.escape(words[0]) for words in closer})
         self._closer = re.compile(rf"\b(?:{ways})\b", re.IGNORECASE)
+        self._begins = re.compile(rf"\b(?:{first})", re.IGNORECASE)
 
-    def worth(self, text: str) -> bool:
-        """Tell whether a line may hold anything of use."""
+    def glance(self, text: str) -> Glance:
+        """Tell what a line may hold; only what it may not hold is sure."""
+        raws = text.split()
+        if self._faint.issuperset(raws) and (
+            sum(map(self._some.__contains__, raws)) * _FAINT < self._evidence.least
+        ):
+            return _TALK
         if len(self) > _MOST_KEPT:
             self.clear()
-        run = digits = 0.0
-        symbols, bridged = 0, False
-        least, row, figures, plain, shortest = (
-            self._evidence.least,
-            self._row,
-            self._evidence.shortest_figures,
-            self._refused,
-            self._shortest,
-        )
-        for raw in text.split():
-            bits, more, most = self[raw]
-            if bits:
-                run += bits + row
-                digits += more
-                symbols += most
-                if (
-                    run >= (self._near if bridged else least)
-                    and symbols >= shortest
-                    and (digits >= figures or run >= plain)
-                ):
-                    return True
+            self._faint.clear()
+            self._some.clear()
+        run = digits = 0.0  # of the words in a row
+        symbols = 0
+        others = (0.0, 0.0, 0)  # of those before them, past one word that may be misheard
+        last, counted, closer, named, code = _NOTHING, False, False, False, False
+        for raw in raws:
+            token = self[raw]
+            closer, named = closer or token.closer, named or token.names
+            if token.bits:
+                counted = not (token.number and last.before and not last.bits)
+                if counted:
+                    run += token.bits
+                    digits += token.digits
+                    symbols += token.symbols
+            elif run and raw not in _PAUSED:
+                if token.after and counted and last.number:
+                    run, digits, symbols = (
+                        run - last.bits,
+                        digits - last.digits,
+                        symbols - last.symbols,
+                    )
+                code = code or self._may_be(run, digits, symbols, *others)
+                bridged = symbols and not others[0] and raw.casefold() not in self._talk
+                others = (run, digits, symbols) if bridged else (0.0, 0.0, 0)
+                run, digits, symbols = 0.0, 0.0, 0
             elif raw not in _PAUSED:
-                bridged = (
-                    bool(run) and not bridged and raw.casefold() not in self._talk
-                )  # it may be a word of the code misheard
-                if not bridged:
-                    run, digits, symbols = 0.0, 0.0, 0
-        return self._closer.search(text) is not None
+                others = (0.0, 0.0, 0)
+            last = token
+            counted = counted and token.bits > 0
+        code = code or self._may_be(run, digits, symbols, *others)
+        return Glance(code or (closer and self._closer.search(text) is not None), named)
+
+    def _may_be(
+        self,
+        run: float,
+        digits: float,
+        symbols: int,
+        before: float,
+        digits_before: float,
+        symbols_before: int,
+    ) -> bool:
+        """Tell whether words in a row speak for a report, alone or with those before them, and are
+        long enough to be one.
+        """
+        alone = run >= self._evidence.least
+        if not alone and (not before or run + before < self._near):
+            return False
+        if symbols + symbols_before < self._shortest:
+            return False
+        figures = digits + digits_before >= self._evidence.shortest_figures
+        return figures or run + before >= self._refused
+
+    def across(self, before: str, behind: str) -> bool:
+        """Tell whether a report or call may stand across the border of two texts; only where it may
+        not is that sure.
+        """
+        if self._begins.search(before) or self._begins.search(behind):
+            return True
+        bits = self._edge(reversed(before.split())) + self._edge(iter(behind.split()))
+        return bits >= min(self._near, self._evidence.least)
+
+    def _edge(self, raws: Iterator[str]) -> float:
+        """Return the bits of words that may belong together, to where more than two in a row are of
+        no code.
+        """
+        bits, others = 0.0, 0
+        for raw in raws:
+            more = self[raw].bits
+            others = 0 if more else others + (raw not in _PAUSED)
+            if others > 2:
+                break
+            bits += more
+        return bits
 
     def codes(self, raw: str) -> bool:
         """Tell whether a word as it stands may belong to a code."""
-        return self[raw][0] > 0
+        return self[raw].bits > 0
 
-    def __missing__(self, raw: str) -> tuple[float, float, int]:
+    def __missing__(self, raw: str) -> _Token:
         # not alone: small letters are a word then
         found = self._cut(f"+ {raw}")[1:]
         bits = self._evidence.of_words(found)
         form = raw.strip(".,;:!?\"'").casefold()
-        filler = bool(found) and all(word.kind is WordKind.FILLER for word in found)
-        bits = max(
-            bits,
-            0.1 if filler else 0.0,
-            float(self._evidence.bits["spelling"]) if form in self._grouped else 0.0,
-        )
+        if found and all(word.kind is WordKind.FILLER for word in found):
+            bits = max(bits, 0.1)
+        digits = sum(digits_of(word.meaning) for word in found)
+        symbols = sum(symbols_of(word.meaning) for word in found)
         if form in self._grouped:  # with the words beside it, it may be any symbol
-            self[raw] = bits, math.inf, 1
-        else:
-            digits = sum(digits_of(word.meaning) for word in found)
-            self[raw] = bits, digits, sum(symbols_of(word.meaning) for word in found)
-        return self[raw]
+            bits, digits, symbols = max(bits, float(self._evidence.bits["spelling"])), math.inf, 1
+        self[raw] = token = _Token(
+            bits + self._row if bits else 0.0,
+            digits,
+            symbols,
+            self._begins.search(raw) is not None,
+            self._names is not None and self._names.search(raw) is not None,
+            form in self._before,
+            form in self._after,
+            # of one word, so that it is left out whole or not at all
+            len(found) == 1 and digits < math.inf and form not in self._grouped,
+        )
+        if token.bits <= _FAINT and not (token.closer or token.names):
+            self._faint.add(raw)
+            if token.bits:
+                self._some.add(raw)
+        return token

@@ -99,6 +99,14 @@ class Finder:
         """Return what words hold; ``role`` is the direction of what their speaker sends."""
         return _Search(self, words, role).everything()
 
+    def across(
+        self, words: Wording, border: int, role: Direction | None = None, *, unread: bool
+    ) -> list[Passage]:
+        """Return the reports and calls among what ``find`` returns that stand across a border in
+        the text, those that can't be read too where ``unread`` ones are asked for.
+        """
+        return _Search(self, words, role).across(border, unread=unread)
+
 
 class _Search:
     """The search of one utterance."""
@@ -132,6 +140,19 @@ class _Search:
         if not found.listed and not found.reason:
             found.reason = "words of the code, but no report"
         return found
+
+    def across(self, border: int, *, unread: bool) -> list[Passage]:
+        """Look for reports and calls across a border only."""
+        runs = list(self._runs())
+        for start, end in runs:
+            if self.words[start].span[0] < border < self.words[end - 1].span[1]:
+                self._reports(start, end)
+        if unread and not self.found.listed and self._attempt(runs) is not None:
+            for run in runs:
+                self._reports(*run)
+            if not self.found.listed:
+                self._unread(runs)
+        return [one for one in self.found.listed if one.span[0] < border < one.span[1]]
 
     # phrases, questions and answers, told from talk about them
 
@@ -431,10 +452,12 @@ class _Search:
         """Return the words that are an attempt at a report: most of an utterance, or what puts a
         report right; None if there are none.
         """
+        changing = bool(runs) and self.kinds[runs[0][0]] in CHANGING
+        if sum(kind in SPOKEN for kind in self.kinds) < (3 if changing else 4):
+            return None
         odds = self.finder.odds
         best = max(self._candidates(runs), key=lambda run: self._bits(*run), default=None)
         bits = -math.inf if best is None else self._bits(*best)
-        changing = bool(runs) and self.kinds[runs[0][0]] in CHANGING
         if changing and self._strong(*runs[0]) >= 3 and bits < odds["refused"]:
             return runs[0]
         if best is None or bits < odds["near"]:

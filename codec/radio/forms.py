@@ -13,8 +13,9 @@ import math
 import re
 from abc import ABC, abstractmethod
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import Any, ClassVar
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import Any, ClassVar, NamedTuple
 
 from codec.files import clean
 from grammar.errors import CodeError
@@ -30,6 +31,7 @@ _NAME = re.compile(r"\s*([^\W_][\w.' #/-]{0,39}?)\s*:\s+(?=\S)")
 _VOICE = re.compile(r"<v(?:\.[^ \t>]*)?[ \t]+([^>]*)>")
 _TAG = re.compile(r"</?[^>]{0,200}>")
 _ARROW = "-->"
+_MOST_SECONDS = 1e13
 _MOST_HOURS = 9999  # of a recording
 _MOST_TIME = 30  # characters shown of what is no time
 IsCode = Callable[[str], bool]  # tells words of the book from a speaker's name
@@ -44,8 +46,7 @@ class RecognisedWord:
     alternatives: tuple[tuple[str, float], ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Utterance:
+class Utterance(NamedTuple):
     """What one speaker said in one go: ``number`` of its line or cue, ``at`` and ``until`` in
     milliseconds.
 
@@ -66,7 +67,7 @@ class Utterance:
     alternatives: tuple[tuple[str, float], ...] = ()
     slots: tuple[Mapping[str, float], ...] = ()
     gaps: tuple[Mapping[str, float], ...] = ()
-    scores: Mapping[str, float] = field(default_factory=dict)
+    scores: Mapping[str, float] = MappingProxyType({})
     score: Callable[[Sequence[str]], Sequence[float | None]] | None = None
 
     @property
@@ -85,8 +86,7 @@ class Utterance:
         return Utterance(other.number, text, speaker, self.at, other.until, car, lap)
 
 
-@dataclass(frozen=True, slots=True)
-class LeftOut:
+class LeftOut(NamedTuple):
     """A line or utterance nothing was taken from, and why."""
 
     number: int
@@ -162,6 +162,9 @@ class JsonLines(Form):
                 yield LeftOut(number, line[:_MOST_SHOWN], str(error))
 
 
+_PLAIN = frozenset(("text", "speaker", "start", "end"))
+
+
 def _object(line: str) -> Mapping[str, Any]:
     """Return the JSON object of a line; raises ValueError or TypeError."""
     try:
@@ -175,6 +178,15 @@ def _object(line: str) -> Mapping[str, Any]:
 
 def _utterance(number: int, facts: Mapping[str, Any]) -> Utterance:
     get = facts.get
+    if facts.keys() <= _PLAIN and get("text").__class__ is str:  # as most lines are
+        speaker = get("speaker")
+        return Utterance(
+            number,
+            clean(facts["text"]),
+            "" if speaker is None else clean(str(speaker)),
+            milliseconds(get("start")),
+            milliseconds(get("end")),
+        )
     others = _others(facts, "text", "transcript")
     text = _first(facts, "text", "heard", "transcript")
     confidence = get("confidence")
@@ -637,6 +649,8 @@ def milliseconds(value: Any) -> int | None:
     """
     if value is None:
         return None
+    if value.__class__ is float and 0 <= value <= _MOST_SECONDS:
+        return round(value * 1000)
     seconds = value
     if isinstance(value, str):
         try:
@@ -646,7 +660,7 @@ def milliseconds(value: Any) -> int | None:
     if (
         isinstance(seconds, bool)
         or not isinstance(seconds, int | float)
-        or not 0 <= seconds <= 1e13
+        or not 0 <= seconds <= _MOST_SECONDS
     ):
         raise ValueError(
             f"{str(value)[:30]!r} is no time: seconds, 0 or more, or a time as 2026-05-01T14:03:00Z"

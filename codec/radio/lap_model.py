@@ -34,9 +34,11 @@ _MOST_REPORTS = 24  # of a car, that tell of each other
 _PHASE = 0.5  # of a lap gone by at a report, where nothing tells
 _SEEN = (0.02, 1.3)  # what it may be by the first report
 _PHASE_SPREAD, _PHASE_UNKNOWN = 0.05, 0.3
-_LEAST = 1e-9
+_LEAST, _UNLIKELY = 1e-9, 1e-5  # of laps, and of laps from one report to the next
 _MOST_KEPT = 10_000
 _MOST_LAPS = 16  # that a report may be of
+_STEP = 250.0  # milliseconds to which the length of a lap is told
+_ABOUT = ("readback", "question", "answer")  # on the lap of what they are about
 _DAY = 86_400_000 * 30  # milliseconds: times beyond are of the clock, not of the recording
 
 
@@ -60,6 +62,7 @@ class _Report:
 class _CarLaps:
     reports: list[_Report] = field(default_factory=list)
     fresh: bool = False
+    phase: tuple[float, float] | None = None  # once the first report is forgotten
 
     def length(self) -> float | None:
         """Return the milliseconds of a usual lap."""
@@ -69,7 +72,10 @@ class _CarLaps:
             for before, after in pairwise(known)
             if before.said is not None and after.said is not None and after.said > before.said
         )
-        return lengths[len(lengths) // 2] if lengths else None
+        if not lengths:
+            return None
+        middle = lengths[len(lengths) // 2]
+        return max(_STEP, round(middle / _STEP) * _STEP)  # what is kept of it is met again
 
 
 class LapModel:
@@ -132,7 +138,9 @@ class LapModel:
                     break
         car.reports.append(report)
         car.reports.sort(key=lambda one: one.at)
-        del car.reports[:-_MOST_REPORTS]
+        if len(car.reports) > _MOST_REPORTS:
+            car.phase = car.phase or self._phase(car, car.length())
+            del car.reports[:-_MOST_REPORTS]
         car.fresh = False
 
     def _known(self, draft: Draft, since: int | None) -> bool:
@@ -158,6 +166,8 @@ class LapModel:
             lap, known_by = self._moved[draft.about]
             entry = entry.replace(lap=lap, lap_by="" if lap is None else known_by)
             return replace(draft, entry=entry)
+        if draft.about and entry.lap is not None and entry.kind in _ABOUT:
+            return draft
         car = self._cars.get(entry.car)
         if entry.at is None or not self._open(entry) or car is None or not self._message:
             return draft
@@ -192,7 +202,11 @@ class LapModel:
                 report.laps = {report.said or 0: 1.0}
             return
         steps = [
-            list(lap_counts(before.at, after.at, length).items())
+            [
+                pair
+                for pair in lap_counts(before.at, after.at, length).items()
+                if pair[1] > _UNLIKELY
+            ]
             for before, after in pairwise(reports)
         ]
         forward: list[dict[int, float]] = []
@@ -204,7 +218,7 @@ class LapModel:
                 for lap, share in forward[-1].items():
                     for count, likely in steps[place - 1]:
                         laps[lap + count] = laps.get(lap + count, 0.0) + share * likely
-            forward.append(_scaled({n: p * self._says(report, n) for n, p in laps.items()}))
+            forward.append(_scaled(self._told(report, laps)))
         backward = dict.fromkeys(forward[-1], 1.0)
         reports[-1].laps = _scaled(dict(forward[-1]))
         for place in range(len(reports) - 2, -1, -1):
@@ -231,6 +245,12 @@ class LapModel:
             1: 1.0
         }
 
+    def _told(self, report: _Report, laps: dict[int, float]) -> dict[int, float]:
+        """Return the laps that a report may be of, weighed by what it says."""
+        if report.said is None:
+            return laps
+        return {lap: share * self._says(report, lap) for lap, share in laps.items()}
+
     def _says(self, report: _Report, lap: int) -> float:
         """Return how likely a report says what it says, if it is of a lap."""
         if report.said is None:
@@ -250,6 +270,8 @@ class LapModel:
 
     def _phase(self, car: _CarLaps, length: float | None) -> tuple[float, float]:
         """Return how much of a lap is gone by at its report, and how far that may be wrong."""
+        if car.phase is not None:
+            return car.phase
         first = next((one for one in car.reports if one.lap is not None), None)
         if first is None or first.lap is None or length is None:
             return _PHASE, _PHASE_UNKNOWN

@@ -169,7 +169,7 @@ class Listener:
         """Take who drives what, when laps began, and behind which lap each car's reports begin."""
         self.book, self.finder, self.roster = book, Finder(book), Roster(crews)
         self.odds = self.finder.odds
-        self._prefilter = Prefilter(self.finder.evidence)
+        self._prefilter = Prefilter(self.finder.evidence, self.finder.named.begun)
         self._times, self._after = times, after or {}
         self._cars: dict[str, _Car] = {}
         self._tails: deque[Utterance] = deque(maxlen=3)
@@ -191,14 +191,15 @@ class Listener:
         if len(text) > _MOST_CHARACTERS:
             return [LeftOut(number, text[:200], "too long to be one utterance")]
         role, name = self.roster.who(utterance)
-        worth = (
-            utterance.open_to_doubt
-            or bool(utterance.slots)
-            or self._prefilter.worth(text)
+        glance = self._prefilter.glance(text)
+        said, whole = self._in_words(utterance) if glance.named else (None, utterance)
+        if not (
+            glance.code
+            or said is not None
+            or utterance.open_to_doubt
+            or utterance.slots
             or self._may_go_on(utterance)
-        )
-        said, whole = self._in_words(utterance)
-        if not worth and said is None:
+        ):
             self._remember(utterance)
             return [LeftOut(number, text, "ordinary talk")]
         waited = list(self._waited(utterance)) if self._waiting else []
@@ -287,15 +288,17 @@ class Listener:
     def _remember(self, utterance: Utterance) -> None:
         """Keep an utterance that stops in the middle of a code: the next one may go on with it."""
         text = utterance.text
-        if len(text) < _MOST_JOINED and self._prefilter.codes((text.split() or [""])[-1]):
+        if len(text) < _MOST_JOINED and self._prefilter.codes((text.rsplit(None, 1) or [""])[-1]):
             self._tails.append(utterance)
 
     def _may_go_on(self, utterance: Utterance) -> bool:
         """Tell whether an utterance of few words may be the rest of a code that another one
         began.
         """
+        if not self._tails:
+            return False
         first = utterance.text.split(None, _REST)
-        code = 0 < len(first) <= _REST and bool(self._tails) and self._prefilter.codes(first[0])
+        code = 0 < len(first) <= _REST and self._prefilter.codes(first[0])
         return code and next(self._gone_on_with(utterance), None) is not None
 
     def _joined(
@@ -316,7 +319,11 @@ class Listener:
             last = self._put_right(utterance, role, car)
             befores: list[Utterance | _Last] = [] if last is None else [last]
         elif words[0].kind in SPOKEN or words[0].kind is WordKind.UNKNOWN:
-            befores = list(self._gone_on_with(utterance))
+            befores = [
+                tail
+                for tail in self._gone_on_with(utterance)
+                if self._prefilter.across(tail.text, utterance.text)
+            ]
         else:
             return None
         found = (self._across(before, utterance, role, read=read) for before in befores)
@@ -339,15 +346,11 @@ class Listener:
             else before.gone_on_with(utterance)
         )
         border = len(text) - len(utterance.text)
-        found = self.finder.find(self.finder.cut(text), role)
+        unread = not changing and not read
         crossing = [
             passage
-            for passage in found.listed
-            if passage.span[0] < border < passage.span[1]
-            and (
-                passage.kind == "reading"
-                or (not changing and not read and self._nearly(passage, text))
-            )
+            for passage in self.finder.across(self.finder.cut(text), border, role, unread=unread)
+            if passage.kind == "reading" or (unread and self._nearly(passage, text))
         ]
         return Interpretation(joined, crossing, changed=changing) if crossing else None
 
@@ -609,7 +612,7 @@ class Listener:
         with what it stands in.
         """
         named, text = self.finder.named, utterance.text
-        if len(text) > _MOST_JOINED or not named.begins(text):
+        if len(text) > _MOST_JOINED:
             return None, utterance
         said = named.find(text)
         if said is not None and not said.missing:
@@ -767,11 +770,17 @@ class Listener:
         """Return what words most likely were; None where that can't be told, or is not worth the
         time: what is far from every report is none.
         """
+        alone = self._weighed_alone(words, turn, before)
+        if before is None or before.doubt is None or alone is None or alone.accept:
+            return alone
+        if alone.hearing.nothing >= LIKELY:  # hearing both takes its time
+            return alone
+        both = doubt(self.book, words, before.values, before.doubt, again=True, ask=False)
+        return both if both is not None and both.accept else alone
+
+    def _weighed_alone(self, words: str | Slots, turn: _Turn, before: _Last | None) -> Doubt | None:
+        """Return the same of words without what was heard of their report before."""
         car, utterance = turn.car, turn.utterance
-        if before is not None and before.doubt is not None:
-            again = doubt(self.book, words, before.values, before.doubt, again=True)
-            if again is not None and again.accept:
-                return again
         if isinstance(words, str) and self.finder.edits.least(self.finder.cut(words)) >= MOST:
             return None
         known = car.outlook.before(utterance.at, utterance.number)
@@ -784,7 +793,8 @@ class Listener:
             unread = one is not None and one.reading is None and one is not before
             if shares[likely] < 0.7 or (unread and utterance.at is None):
                 values = of_any_lap(self.book, values)
-        return doubt(self.book, words, values, radio=radio_after(self.book, car.reports), laps=laps)
+        radio = radio_after(self.book, car.reports)
+        return doubt(self.book, words, values, radio=radio, laps=laps, ask=False)
 
     def _of_a_known_car(self, turn: _Turn) -> bool:
         """Tell whether the car of what was said is known, or all counts for one."""

@@ -105,7 +105,8 @@ class NamedReports:
         self._together = _Together({*known, *self._numbers.words})
         found = sorted({name[0] for name in self.names}, key=len, reverse=True)
         ways = "|".join(map(re.escape, found))
-        self._worth = re.compile(rf"\b(?:{ways})", re.IGNORECASE) if found else None
+        # what a line that names a field holds, each one word
+        self.begun = re.compile(rf"\b(?:{ways})", re.IGNORECASE) if found else None
 
     @functools.cached_property
     def needed(self) -> list[str]:
@@ -133,13 +134,9 @@ class NamedReports:
 
     def worth(self, text: str) -> bool:
         """Tell whether a line names several fields."""
-        if self._worth is None:
+        if self.begun is None:
             return False
-        return len(set(map(str.casefold, self._worth.findall(text)))) >= 2
-
-    def begins(self, text: str) -> bool:
-        """Tell whether a line may be a part of a report in plain words."""
-        return self._worth is not None and self._worth.search(text) is not None
+        return len(set(map(str.casefold, self.begun.findall(text)))) >= 2
 
     def find(self, text: str) -> PlainReport | None:
         """Return the report said in a line; None where there is no attempt at one."""

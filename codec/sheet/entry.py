@@ -8,7 +8,6 @@ line here and one numbered script in codec/sheet/schema.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -101,14 +100,11 @@ class Entry:
 
     def __post_init__(self) -> None:
         """Check what no later reader could tell; raises SheetError."""
-        for name, checked, most in _checks(type(self)):
+        for name, (checked, most) in _checks(type(self)).items():
             value = getattr(self, name)
             if value.__class__ is str and len(value) <= most and value.isascii():
                 continue  # as most texts are
-            try:
-                kept = checked(value)
-            except ValueError as error:
-                raise refused(name, value, str(error)) from None
+            kept = _kept(name, value, checked)
             if kept is not value:
                 object.__setattr__(self, name, kept)
 
@@ -118,15 +114,26 @@ class Entry:
         return bool(self.string or self.values) and not self.refusal
 
     def replace(self, **changes: Any) -> Entry:
-        """Return a copy with some of it changed."""
-        return dataclasses.replace(self, **changes)
+        """Return a copy with some of it changed; raises SheetError, and TypeError for a column that
+        there is not.
+        """
+        names, checks, put = columns(type(self)), _checks(type(self)), object.__setattr__
+        copy = object.__new__(type(self))
+        for name in names:
+            if name not in changes:  # what stands here was checked
+                put(copy, name, getattr(self, name))
+        for name, value in changes.items():
+            if name not in names:
+                raise TypeError(f"an entry has no {name!r}")
+            put(copy, name, _kept(name, value, checks[name][0]) if name in checks else value)
+        return copy
 
 
 DOUBTFUL = "doubtful"  # the refusal of a report that was read, but not surely enough
 
 
 _DECLARED: dict[type, Mapping[str, Column]] = {}
-_CHECKS: dict[type, list[tuple[str, Callable[[Any], Any], int]]] = {}
+_CHECKS: dict[type, Mapping[str, tuple[Callable[[Any], Any], int]]] = {}
 
 
 def columns(entry: type[Entry]) -> Mapping[str, Column]:
@@ -137,17 +144,25 @@ def columns(entry: type[Entry]) -> Mapping[str, Column]:
     return _DECLARED[entry]
 
 
-def _checks(entry: type[Entry]) -> list[tuple[str, Callable[[Any], Any], int]]:
+def _checks(entry: type[Entry]) -> Mapping[str, tuple[Callable[[Any], Any], int]]:
     """Return the checks of the columns that have one, and up to how many characters any ASCII text
     passes it; every entry made goes through them.
     """
     if entry not in _CHECKS:
-        _CHECKS[entry] = [
-            (name, column.checked, column.most if type(column) is Text else -1)
+        _CHECKS[entry] = {
+            name: (column.checked, column.most if type(column) is Text else -1)
             for name, column in columns(entry).items()
             if type(column).checked is not Column.checked
-        ]
+        }
     return _CHECKS[entry]
+
+
+def _kept(name: str, value: Any, checked: Callable[[Any], Any]) -> Any:
+    """Return a value as it is kept; raises SheetError."""
+    try:
+        return checked(value)
+    except ValueError as error:
+        raise refused(name, value, str(error)) from None
 
 
 def refused(name: str, value: object, expected: str) -> SheetError:

@@ -3,7 +3,9 @@ that memory stays where it is.
 
     python tests/bench/bench_import.py [LINES]
 
-The race is one of radio_events.py: two cars, every style of talk, a line of code in nine.
+The race is one of radio_events.py: two cars, every style of talk. Two transcripts are made of it:
+one with the lines that are written to be mistaken for a report, each full of numbers and spelling
+words, and a line of code in nine; and one of ordinary talk, a line of code in thirty.
 """
 
 from __future__ import annotations
@@ -31,19 +33,36 @@ from codec.sheet import Journal  # noqa: E402
 RACE = ROOT / "examples" / "race" / "race.toml"
 CREWS = ("5=Ines Kolbe,Radek", "33=Tilda Ousmane,Bruun")
 _LAPS = 50  # of one style, before the next: a whole number of tens, as the lap said is one figure
-_TALK = 8  # lines of talk beside each line of code
+# invented, for this file: one in six holds a number
+ORDINARY = [
+    "The rear steps out as soon as I touch the kerb.", "Traffic ahead, they let you by.",
+    "Brakes feel better than this morning.", "Copy, we keep the plan as it is.", "Understood.",
+    "Can you see the marshals at the hairpin?", "Lift a little earlier on the long straight.",
+    "He moved under braking, did you see that?", "Yes, they have noted it.", "Tyres are coming in.",
+    "There are dark clouds over the pits.", "No rain on the radar for now.", "Good job, keep it.",
+    "I lose him out of the last corner every time.", "Save the front left if you can.",
+    "What are the others doing?", "They all stay out for the moment.", "Steering is heavy today.",
+    "Let him go, he will pay for it later.", "You are the fastest car on track.",
+    "The one behind is under pressure himself.", "Sun is low, I cannot see the apex there.",
+    "Dirty air is terrible behind them.", "Relax your hands on the straight and breathe.",
+    "Gap behind is three.", "Last lap was a one twenty four point six.", "Position seven.",
+    "Debris at turn four, on the left.", "Two more laps, then we talk again.", "P5, P5.",
+]  # fmt: skip
 
 
-def lines(count: int) -> Iterator[str]:
+def lines(count: int, ordinary: bool) -> Iterator[str]:
     """Yield ``count`` lines of JSON of one long race in every style of talk."""
     book, chance, quiet = load_book(RACE), random.Random(1), talk()
+    beside = 30 if ordinary else 8  # lines of talk for each of code
+    if ordinary:
+        quiet = [("car", text) for text in ORDINARY] + [("pit", text) for text in ORDINARY]
     styles, said, end = [*DEVELOPED, *HELD_OUT], list[Line](), 0.0
     for number, style in enumerate(styles):
         event = Event(book, number, style, 0.0, "right", _LAPS)
         people = [(car.driver, car.engineer) for car in event.cars]
-        there = [moved(line, end) for line in event.lines]
+        there = [moved(line, end) for line in event.lines if line.report or not ordinary]
         length = max(car.clock for car in event.cars)
-        for _ in range(_TALK * sum(line.report for line in there)):
+        for _ in range(beside * sum(line.report for line in there)):
             who, text = chance.choice(quiet)
             speaker = chance.choice(people)[who == "pit"] if who else ""
             there.append(Line(end + chance.uniform(0, length), speaker, text))
@@ -61,11 +80,11 @@ def peak() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def main(count: int) -> None:
+def main(count: int, ordinary: bool) -> None:
     """Time both and print their ratio."""
     path = Path(tempfile.mkdtemp()) / "radio.jsonl"
     with path.open("w") as stream:
-        stream.writelines(lines(count))
+        stream.writelines(lines(count, ordinary))
     start = time.perf_counter()
     with path.open() as stream:
         for line in stream:
@@ -101,4 +120,6 @@ def main(count: int) -> None:
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000)
+    for kind, ordinary in (("ordinary talk", True), ("talk full of numbers", False)):
+        print(f"{kind}:")
+        main(int(sys.argv[1]) if len(sys.argv) > 1 else 1_000_000, ordinary)

@@ -48,6 +48,22 @@ def test_nothing_is_accepted_below_the_threshold(words: list[str], threshold: fl
         assert found.decision.question.startswith("SAY AGAIN")
 
 
+@settings(max_examples=25)
+@given(
+    st.lists(st.sampled_from([*WORDS, "?", "kello", "golf", "niner"]), min_size=1, max_size=8),
+    st.sampled_from([0.6, 0.9, 0.999]),
+)
+def test_what_nobody_will_ask_about_is_weighed_the_same(words: list[str], threshold: float) -> None:
+    book = _BOOKS.setdefault(threshold, lap_book(threshold=threshold, wrong=0.001))
+    asked = hear(book, words, noise="harsh")
+    quick = hear(book, words, noise="harsh", count=1, ask=False)
+    assert quick.accepted == asked.accepted
+    assert quick.nothing == asked.nothing
+    assert quick.candidates[0].probability == pytest.approx(asked.candidates[0].probability)
+    assert quick.messages == asked.messages
+    assert sum(quick.messages.values()) + quick.nothing == pytest.approx(1)
+
+
 _BOOKS: dict[float, Book] = {}
 
 

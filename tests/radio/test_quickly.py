@@ -30,6 +30,7 @@ WORDS = sorted(
     if meaning.kind in SPOKEN | {WordKind.FILLER} and form != "\n"
 )
 TALK = ["the", "gap", "is", "turn", "psh", "x-ray", "fourfive", "5,1,6", "47DK", "Mike,", "1.8"]
+CUES = ["turn", "lap", "laps", "of", "seconds", "p", "P5", "twenty", "plus", "or", "lap,", "more."]
 
 
 @given(st.integers(0, 10**6), st.sampled_from(["car", "pit"]))
@@ -39,7 +40,7 @@ def test_a_report_is_never_beyond_the_bound(seed: int, direction: Direction) -> 
     words = CUT(text)
     assert BOUND.may_be(words, direction)
     assert BOUND.may_be(words, None)
-    assert PREFILTER.worth(text)
+    assert PREFILTER.glance(text).code
 
 
 @given(st.lists(st.sampled_from(WORDS), min_size=1, max_size=9).map(" ".join))
@@ -50,11 +51,27 @@ def test_what_is_beyond_the_bound_can_not_be_read(text: str) -> None:
             readings(BOOK, words)
 
 
-@given(st.lists(st.sampled_from([*WORDS, *TALK]), min_size=1, max_size=12).map(" ".join))
+@given(st.lists(st.sampled_from([*WORDS, *TALK, *CUES]), min_size=1, max_size=12).map(" ".join))
 def test_a_line_passed_over_holds_nothing(text: str) -> None:
-    if not PREFILTER.worth(text):
+    if not PREFILTER.glance(text).code:
         found = FINDER.find(CUT(text)).listed
         assert [one for one in found if one.kind in ("reading", "refused")] == []
+
+
+HALVES = st.lists(st.sampled_from([*WORDS, *TALK, *CUES]), min_size=1, max_size=7).map(" ".join)
+
+
+@given(HALVES, HALVES)
+def test_what_stands_across_two_lines_is_what_stands_in_both_as_one(begun: str, rest: str) -> None:
+    both, border = f"{begun} {rest}", len(begun) + 1
+    across = [
+        one
+        for one in FINDER.find(CUT(both)).listed
+        if one.kind in ("reading", "refused") and one.span[0] < border < one.span[1]
+    ]
+    assert str(FINDER.across(CUT(both), border, unread=True)) == str(across)
+    if across:
+        assert PREFILTER.across(begun, rest)
 
 
 @given(st.lists(st.sampled_from([word for word in WORDS if " " not in word]), min_size=1))

@@ -159,9 +159,9 @@ def _edits(said: list[str], string: str) -> int:
 
 
 def test_a_line_is_not_passed_over_for_one_word_among_those_of_a_code() -> None:
-    worth = Prefilter(Evidence(race_book())).worth
-    assert worth("three zero one zebra eight six niner")
-    assert not worth("three zero zebra lemon one eight")
+    glance = Prefilter(Evidence(race_book())).glance
+    assert glance("three zero one zebra eight six niner").code
+    assert not glance("three zero zebra lemon one eight").code
 
 
 def test_the_next_lap_is_no_correction_of_one_that_could_not_be_read() -> None:
