@@ -1,9 +1,10 @@
 """What to ask next, and why.
 
-Mostly whole reports, drawn as they occur in races; of several drawn the one with most in it that is
-weak is asked: no made-up strings, no time lost on what is known. Between them parts, more of them
-at first, so that every symbol is met soon: those the scheduler calls due before others, the weak
-and those often met more often. Same answers, seed and clock: same question.
+Whatever adds most to the share of whole reports read right, as they occur in races: by how often
+each symbol and each pair is met in them, times what asking it once more is expected to add
+(``knowledge``). Mostly whole reports, usual and unusual ones of the book: no made-up strings. What
+goes wrong more often than right is now and then asked alone; where only parts are wanted, those
+that the scheduler calls due come first. Same answers, seed and clock: same question.
 """
 
 from __future__ import annotations
@@ -12,14 +13,21 @@ import datetime
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from codec.drill.answer import Kind
+from codec.drill.knowledge import MOST_TIMES
 from codec.drill.memory import Memory
 from codec.drill.pool import Item, Pool
+from grammar.libraries import needed
 
-CANDIDATES = 48  # reports drawn, of which one is asked
-_FIRST, _LATER = 0.7, 0.95  # share of reports when nothing is known, and when all is
+if TYPE_CHECKING:
+    import numpy as np
+
+_ALONE = 0.1  # share of parts while something goes wrong more often than right
+_LEFT_OUT = 0.5  # share of the reports that a question leaves out by chance
 _RECENT = 3  # an item is not asked again within so many questions
+_SLOW = 0.02  # what a slow symbol is worth, as if it went wrong more often by this much
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,61 +51,41 @@ class Chooser:
         )
         self._parts = [item for kind in self.kinds if kind != "report" for item in pool.of(kind)]
         self._recent: list[str] = []
+        self._reports = _Candidates(pool, [*pool.reports, *pool.unusual])
+        self._units = _Candidates(pool, self._parts)
 
     def next(self, at: datetime.datetime) -> Question:
         """Return the next question."""
         generator = random.Random(f"{self.seed} {self.memory.answers}")  # noqa: S311 - a choice that can be repeated, not a secret
-        weak = {symbol: self.memory.weakness(symbol, at) for symbol in self.pool.share}
-        if not self._parts or ("report" in self.kinds and generator.random() < self._reports(weak)):
-            question = self._report(generator, weak)
-        else:
-            question = self._part(generator, weak, at)
-        self._recent = [*self._recent[1 - _RECENT :], question.item.key]
-        return question
+        part = self._part(generator, at)
+        if part is None:
+            best, most = self._reports.best(self.memory, at, self._recent, generator)
+            part = Question(best, f"a whole report, with {self._reason(most)}")
+        self._recent = [*self._recent[1 - _RECENT :], part.item.key]
+        return part
 
-    def _reports(self, weak: dict[str, float]) -> float:
-        """Return the share of whole reports: it grows with what is known of a typical one."""
-        total = sum(self.pool.share.values())
-        known = (
-            1
-            - sum(min(1.0, weak[symbol]) * often for symbol, often in self.pool.share.items())
-            / total
-        )
-        return _FIRST + (_LATER - _FIRST) * known
-
-    def _report(self, generator: random.Random, weak: dict[str, float]) -> Question:
-        drawn = generator.choices(self.pool.reports, k=CANDIDATES)
-        best = max(
-            drawn,
-            key=lambda item: sum(weak[symbol] for symbol in item.text) - (item.key in self._recent),
-        )
-        worst = max(best.text, key=lambda symbol: weak[symbol])
-        return Question(best, f"a whole report, with {self._reason(worst)}")
-
-    def _part(
-        self, generator: random.Random, weak: dict[str, float], at: datetime.datetime
-    ) -> Question:
+    def _part(self, generator: random.Random, at: datetime.datetime) -> Question | None:
+        """Return a part to ask, None where a whole report is to be asked."""
         items = [item for item in self._parts if item.key not in self._recent] or self._parts
-        due = [item for item in items if self.is_due(item, at)]
-        new = [
-            item for item in items if item.key not in self.memory.cards and item.kind == "symbol"
-        ]
-        chosen = generator.choices(
-            due or new or items, [self.worth(item, weak) for item in due or new or items]
-        )[0]
+        if "report" not in self.kinds:
+            due = [item for item in items if self.is_due(item, at)] or items
+            worths = self._units.worths(self.memory, at)
+            chosen = generator.choices(due, [worths[item.key] for item in due])[0]
+            return Question(chosen, self.why(chosen, at))
+        failing = [item for item in items if item.kind == "symbol" and self._fails(item.text)]
+        if not failing or generator.random() >= _ALONE:
+            return None
+        chosen = max(failing, key=lambda item: (item.share, item.key))
         return Question(chosen, self.why(chosen, at))
+
+    def _fails(self, symbol: str) -> bool:
+        record = self.memory.symbols.get(symbol)
+        return record is not None and record.asked > 1 and record.accuracy < 0.5
 
     def is_due(self, item: Item, at: datetime.datetime) -> bool:
         """Tell whether the scheduler asks for an item now."""
         due = self.memory.cards.due(item.key)
         return due is not None and due <= at
-
-    def worth(self, item: Item, weak: dict[str, float]) -> float:
-        """Return the weight of an item among others: how weak it is, times how often it is met."""
-        weakest = max(weak.get(symbol, 0.5) for symbol in item.text)
-        own = self.memory.items.get(item.key)
-        unsure = weakest if own is None else max(weakest, 1 - own.accuracy)
-        return unsure * (0.02 + min(1.0, item.share))
 
     def why(self, item: Item, at: datetime.datetime) -> str:
         """Return in words why an item is asked."""
@@ -114,8 +102,11 @@ class Chooser:
             else "not asked yet"
         )
 
-    def _reason(self, symbol: str) -> str:
-        word, record = self.pool.book.alphabet.words[symbol].word, self.memory.symbols.get(symbol)
+    def _reason(self, unit: str) -> str:
+        words = self.pool.book.alphabet.words
+        if len(unit) > 1:
+            return f"{words[unit[0]].word} before {words[unit[1]].word}"
+        word, record = words[unit].word, self.memory.symbols.get(unit)
         if record is None:
             return f"{word} not asked yet"
         if record.missed:
@@ -128,9 +119,80 @@ class Chooser:
 
     def ahead(self, at: datetime.datetime, count: int = 8) -> list[Question]:
         """Return the parts that matter most now, the most worth asking first."""
-        weak = {symbol: self.memory.weakness(symbol, at) for symbol in self.pool.share}
+        units = _Candidates(self.pool, self.pool.parts)
+        worths = units.worths(self.memory, at)
         ranked = sorted(
             self.pool.parts,
-            key=lambda item: (not self.is_due(item, at), -self.worth(item, weak), item.key),
+            key=lambda item: (not self.is_due(item, at), -worths[item.key], item.key),
         )
         return [Question(item, self.why(item, at)) for item in ranked[:count]]
+
+
+class _Candidates:
+    """Items that may be asked, laid out so that what each is worth is one sum over its units:
+    its symbols, and its pairs of neighbours, each as often as it comes.
+    """
+
+    def __init__(self, pool: Pool, items: Sequence[Item]) -> None:
+        self.numpy = needed("numpy", "drill")
+        self.items = list({item.key: item for item in items}.values())
+        self.at = {item.key: place for place, item in enumerate(self.items)}
+        self.shares = dict(pool.share), pool.pair_share
+        self.units = list(pool.share), list(pool.pair_share)
+        place = {unit: n for n, unit in enumerate([*self.units[0], *self.units[1]])}
+        self.names = list(place)
+        cells = []
+        for item in self.items:
+            met: dict[str, int] = {}
+            row = []
+            for unit in [*item.text, *map("".join, zip(item.text, item.text[1:], strict=False))]:
+                met[unit] = min(met.get(unit, 0) + 1, MOST_TIMES)
+                if unit in place:
+                    row.append(place[unit] * MOST_TIMES + met[unit] - 1)
+            cells.append(row)
+        self.nothing = len(place) * MOST_TIMES
+        widest = max(map(len, cells), default=0)
+        self.cells = self.numpy.array(
+            [row + [self.nothing] * (widest - len(row)) for row in cells], dtype=int
+        ).reshape(len(cells), widest)
+
+    def _gains(self, memory: Memory, at: datetime.datetime) -> tuple[np.ndarray, np.ndarray]:
+        """Return what each occurrence of each unit is worth, and each item."""
+        numpy, known = self.numpy, memory.knowledge
+        recall = {symbol: memory.recall(symbol, at) for symbol in self.units[0]}
+        slow = numpy.array([[_SLOW * memory.slowness(symbol)] for symbol in self.units[0]])
+        symbols, pairs = known.gains(*self.units, recall)
+        each = numpy.vstack(
+            [
+                (symbols + slow) * numpy.array([[share] for share in self.shares[0].values()]),
+                pairs * numpy.array([[share] for share in self.shares[1].values()]),
+            ]
+        )
+        worth = numpy.append(each.ravel(), 0.0)
+        return worth, worth[self.cells].sum(axis=1)
+
+    def worths(self, memory: Memory, at: datetime.datetime) -> dict[str, float]:
+        """Return what each item is worth now, by its key."""
+        _, found = self._gains(memory, at)
+        return dict(zip(self.at, map(float, found), strict=True))
+
+    def best(
+        self,
+        memory: Memory,
+        at: datetime.datetime,
+        recent: Sequence[str],
+        generator: random.Random,
+    ) -> tuple[Item, str]:
+        """Return the item worth most of about half of them, drawn so that no two sessions are
+        alike, and what in it is worth most.
+        """
+        worth, found = self._gains(memory, at)
+        found[
+            self.numpy.random.default_rng(generator.getrandbits(32)).random(len(found)) < _LEFT_OUT
+        ] -= 1
+        if len(self.items) > len(recent):
+            found[[self.at[key] for key in recent if key in self.at]] -= 2
+        best = int(self.numpy.argmax(found))
+        cells = self.cells[best]
+        most = int(cells[int(self.numpy.argmax(worth[cells]))])
+        return self.items[best], self.names[most // MOST_TIMES]

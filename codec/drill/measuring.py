@@ -17,11 +17,17 @@ if TYPE_CHECKING:
     from grammar.book import Book
 
 _ENOUGH = 5
+# Seconds in which nobody begins to speak after they see something: sooner, the World Athletics
+# Technical Rules (rule 16.6, from memory) take a start for one that did not wait for the signal.
+LEAST_REACTION = 0.1
+# Seconds that a syllable takes at the least; the fastest speech is about ten a second (common
+# knowledge, no source).
+LEAST_SYLLABLE = 0.1
 
 
 def said_times(book: Book, answers: Iterable[Answer]) -> list[tuple[str, float]]:
     """Return (symbols, seconds from the first word to the end of the last) of what was read out
-    right and word by word.
+    right and word by word, at moments at which it can have been said.
     """
     return [
         (answer.shown, seconds)
@@ -29,8 +35,21 @@ def said_times(book: Book, answers: Iterable[Answer]) -> list[tuple[str, float]]
         if answer.drill == "read"
         and answer.outcome == "right"
         and (seconds := answer.speaking) is not None
+        and possible(book, answer)
         and _word_by_word(book, answer)
     ]
+
+
+def possible(book: Book, answer: Answer) -> bool:
+    """Tell whether the timing key was pressed at moments at which somebody can have spoken: not
+    before they can have seen the string, nor faster than anybody speaks.
+    """
+    if answer.first is not None and answer.first < LEAST_REACTION:
+        return False
+    words = book.alphabet.words
+    syllables = sum(words[one].syllables for one in answer.shown if one in words)
+    spent = answer.speaking
+    return spent is None or spent >= LEAST_SYLLABLE * syllables
 
 
 def _word_by_word(book: Book, answer: Answer) -> bool:
@@ -63,10 +82,12 @@ def times_of(book: Book, answers: Iterable[Answer]) -> WordTimes | None:
 
 def startup_of(answers: Iterable[Answer]) -> Timing | None:
     """Return the time from the string's appearance to the first word: of whole reports, or of
-    everything where there are few.
+    everything where there are few. What nobody can do so fast is left out.
     """
     first = [
-        (answer.kind, answer.first) for answer in answers if answer.drill == "read" and answer.first
+        (answer.kind, answer.first)
+        for answer in answers
+        if answer.drill == "read" and answer.first and answer.first >= LEAST_REACTION
     ]
     whole = [seconds for kind, seconds in first if kind == "report"]
     return timing(whole if len(whole) >= _ENOUGH else [seconds for _, seconds in first])

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 
 from codec.drill.answer import Answer
 from codec.drill.cards import Cards, grade, moment
+from codec.drill.knowledge import Knowledge
 from codec.drill.marking import align
 from codec.drill.pool import key_of
 
@@ -52,6 +53,7 @@ class Memory:
     """The state of one person in one drill."""
 
     cards: Cards = field(default_factory=Cards)
+    knowledge: Knowledge = field(default_factory=Knowledge)
     symbols: dict[str, Record] = field(default_factory=dict)
     items: dict[str, Record] = field(default_factory=dict)
     answers: int = 0
@@ -82,6 +84,11 @@ class Memory:
             if not right
             else set()
         )
+        self.knowledge.note(
+            answer.shown,
+            _wrong_places(answer),
+            {symbol: self.recall(symbol, at) for symbol in answer.shown},
+        )
         for symbol in dict.fromkeys(answer.shown):
             missed = not right and (symbol in wrong or not answer.said)
             self.symbols.setdefault(symbol, Record()).note(right=not missed, pace=pace)
@@ -105,10 +112,20 @@ class Memory:
         )
         return seconds / usual if usual else None
 
-    def weakness(self, symbol: str, at: datetime.datetime) -> float:
-        """Return how likely a symbol goes wrong now, 0 … 1, a little more where it is slow."""
+    def recall(self, symbol: str, at: datetime.datetime) -> float:
+        """Return how much of a symbol is left since it was last asked, 1 where it never was."""
+        key = key_of("symbol", "", symbol)
+        return self.cards.recall(key, at) if key in self.cards else 1.0
+
+    def slowness(self, symbol: str) -> float:
+        """Return how slow a symbol is against the person's others, 0 … 1."""
         record = self.symbols.get(symbol)
-        if record is None:
-            return 0.5
-        known = record.accuracy * self.cards.recall(key_of("symbol", "", symbol), at)
-        return 1 - known + 0.2 * min(1.0, max(0.0, record.pace - _SLOW))
+        return 0.0 if record is None else min(1.0, max(0.0, record.pace - _SLOW))
+
+
+def _wrong_places(answer: Answer) -> list[int]:
+    """Return the places of what was shown that went wrong: all, where nothing was made out."""
+    if answer.right:
+        return []
+    shown = [pair for pair in align(answer.shown, answer.said) if pair[0]]
+    return [place for place, (one, said) in enumerate(shown) if one != said or not answer.said]

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 DRAWS = 1000
 MOST_PAIRS = 36
 MOST_CONFUSABLE = 6  # pairs of words, each asked in both orders
+_MOST_EVEN = 100_000  # levels of a field up to which each is drawn as likely as the others
 MOST_ENTRIES = 64  # levels of a table up to which its entries are learned by heart
 
 
@@ -62,10 +63,14 @@ class Pool:
         self.book = book
         self.messages = _messages(book, messages)
         self.direction: Direction = self.messages[0].direction
+        self._seed, self._draws = seed, draws
         self.reports = self._drawn(seed, draws)
         texts = [report.text for report in self.reports]
         self.share = {
             symbol: count / len(texts) for symbol, count in Counter("".join(texts)).most_common()
+        }
+        self.pair_share = {
+            pair: count / len(texts) for pair, count in _neighbours(texts).most_common()
         }
         self.symbols = [self._item("symbol", symbol, share) for symbol, share in self.share.items()]
         self.pairs = self._pairs(texts)
@@ -75,6 +80,24 @@ class Pool:
     def parts(self) -> list[Item]:
         """Symbols, pairs and entries."""
         return [*self.symbols, *self.pairs, *self.entries]
+
+    @functools.cached_property
+    def unusual(self) -> list[Item]:
+        """Reports whose every value is as likely as every other: they hold what races seldom
+        bring.
+        """
+        found = []
+        for place, message in enumerate(self.messages):
+            even = {
+                name: [1.0] * one.size
+                for name, one in message.fields.items()
+                if one.size <= _MOST_EVEN
+            }
+            drawn_evenly = drawn(
+                self.book, message, self._draws // len(self.messages), self._seed + place, even
+            )
+            found += [self._item("report", one.string, 0.0, message.name) for one in drawn_evenly]
+        return found
 
     def of(self, kind: Kind) -> list[Item]:
         """Return the items of a kind."""
@@ -100,9 +123,7 @@ class Pool:
         return found
 
     def _pairs(self, texts: Sequence[str]) -> list[Item]:
-        counts = Counter(
-            text[place : place + 2] for text in texts for place in range(len(text) - 1)
-        )
+        counts = _neighbours(texts)
         pairs = [
             self._item("pair", pair, count / len(texts))
             for pair, count in counts.most_common(MOST_PAIRS)
@@ -141,6 +162,10 @@ class Pool:
             self._item("entry", text, count / len(self.reports), table)
             for (table, text), count in counts.most_common()
         ]
+
+
+def _neighbours(texts: Sequence[str]) -> Counter[str]:
+    return Counter(text[place : place + 2] for text in texts for place in range(len(text) - 1))
 
 
 def _messages(book: Book, names: Sequence[str]) -> list[Message]:

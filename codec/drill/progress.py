@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from codec.drill.answer import OUTCOMES, Answer, Drill
 from codec.drill.choosing import Chooser, Question
 from codec.drill.marking import Marked, align
-from codec.drill.measuring import counted, startup_of, times_of
+from codec.drill.measuring import counted, possible, startup_of, times_of
 from codec.drill.memory import Memory
 from codec.drill.pool import Pool
 from codec.drill.timing import Timing, share, timing
@@ -127,6 +127,14 @@ class Progress:
         return (self.times.set_aside if self.times else 0) + (
             self.startup.set_aside if self.startup else 0
         )
+
+    @functools.cached_property
+    def impossible(self) -> int:
+        """How many answers were timed by presses at which nobody can have spoken; their times are
+        set aside too, their marks count.
+        """
+        read = self.answers if self.drill == "read" else []
+        return sum(not possible(self.book, answer) for answer in read)
 
     @functools.cached_property
     def symbols(self) -> list[Score]:
@@ -272,6 +280,7 @@ class Progress:
             "reports": self.reports.as_dict(),
             "first_word": None if self.startup is None else self.startup.as_dict(),
             "set_aside": self.set_aside,
+            "impossible": self.impossible,
             "symbols": [row.as_dict() for row in self.symbols],
             "fields": [row.as_dict() for row in self.fields],
             "confusions": [

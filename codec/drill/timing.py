@@ -9,6 +9,7 @@ looked for among their logarithms, and times within a tenth of the median are ne
 
 from __future__ import annotations
 
+import itertools
 import math
 import statistics
 from collections.abc import Mapping, Sequence
@@ -28,6 +29,14 @@ _LEAST = math.log(1.1) / LIMIT * _TO_SIGMA
 # how far a person's time for a word may lie from their rate times the alphabet's, as a share of it
 _PRIOR = 0.3
 _OFFSET = 0.15  # seconds by which presses may be late or early together
+_MOST = 1500  # measurements, the last ones, that word times are taken from
+# share of its length by which a word may change: all words together from one measurement to the
+# next, and each by itself when it is said the first time, later less, by the square root of how
+# often (learning curves flatten: A. Newell and P. S. Rosenbloom, 1981)
+_CHANGES = tuple(itertools.product((0.0, 0.001, 0.003, 0.007), (0.0, 0.02, 0.06)))
+_ROUNDS = 3  # over the measurements, to find their noise
+_LEAST_NOISE = 0.005  # seconds a word
+_WEAK = 0.01  # weight of the prior where the first noise is sought
 _PRESSES = 2  # each press is as uncertain as the length of one word
 
 
@@ -114,8 +123,8 @@ def share(right: float, count: float, level: float = LEVEL) -> tuple[float, floa
 
 @dataclass(frozen=True, slots=True)
 class WordTimes:
-    """The seconds of each symbol's word with standard errors; ``offset`` is common to all
-    measurements, ``noise`` that of one word.
+    """The seconds that each symbol's word takes now, with standard errors; ``offset`` is common to
+    all measurements, ``noise`` that of one word.
     """
 
     words: Mapping[str, MeasuredTime]
@@ -132,76 +141,107 @@ class WordTimes:
 
 
 def word_times(said: Sequence[tuple[str, float]], default: Mapping[str, float]) -> WordTimes | None:
-    """Return how long each word takes, out of (symbols said, seconds from the first word to the end
-    of the last); None for too few.
+    """Return how long each word takes now, out of (symbols said, seconds from the first word to the
+    end of the last), oldest first; None for too few.
 
-    A linear model, ``seconds = offset + Σ word times + noise``, fitted with a prior about
-    ``default`` (symbol → seconds) at the person's own rate, so that words said seldom are not
-    guessed wildly. Noise grows with the number of words and two presses of a key. Measurements
-    whose residual is an outlier are set aside and the rest is fitted again.
+    ``seconds = offset + Σ word times + noise``, with a prior about ``default`` (symbol → seconds)
+    at the person's own rate, so that words said seldom are not guessed wildly. Noise grows with the
+    number of words and two presses of a key. Word times change from one measurement to the next,
+    all together and each by itself, as random walks: how much is not known, so several are followed
+    beside each other (R. E. Kalman, Journal of Basic Engineering 82, 1960) and averaged by how well
+    each foretold what came (Bayesian model averaging). A measurement that lies beyond ``LIMIT``
+    standard deviations of what was foretold is set aside.
     """
     if len(said) < 3:
         return None
-    numpy = needed("numpy", "drill")
+    numpy, said = needed("numpy", "drill"), said[-_MOST:]
     symbols = sorted({symbol for text, _ in said for symbol in text})
-    place = {symbol: number for number, symbol in enumerate(symbols)}
-    rows, times = (
-        numpy.zeros((len(said), len(symbols) + 1)),
-        numpy.array([seconds for _, seconds in said]),
-    )
-    rows[:, -1] = 1.0
-    for number, (text, _) in enumerate(said):
-        for symbol in text:
-            rows[number, place[symbol]] += 1
+    rows = numpy.array([[*(text.count(symbol) for symbol in symbols), 1.0] for text, _ in said])
+    times = numpy.array([seconds for _, seconds in said])
     given = numpy.array([default[symbol] for symbol in symbols])
     rate = float(numpy.median(times / (rows[:, :-1] @ given)))
     centre, spread = numpy.append(rate * given, 0.0), numpy.append(_PRIOR * rate * given, _OFFSET)
-    scale = numpy.sqrt(rows[:, :-1].sum(axis=1) + _PRESSES)
-    fitted = _fitted(numpy, rows / scale[:, None], times / scale, centre, spread)
-    counts = rows[fitted.kept].sum(axis=0)
+    found = _followed(numpy, rows, times, centre, spread)
+    counts = rows[found.kept].sum(axis=0)
     words = {
         symbol: MeasuredTime(
-            seconds=max(0.01, float(fitted.mean[n])),
-            error=float(fitted.error[n]),
+            seconds=max(0.01, float(found.mean[n])),
+            error=float(found.error[n]),
             count=float(counts[n]),
         )
-        for symbol, n in place.items()
+        for n, symbol in enumerate(symbols)
         if counts[n]
     }
-    return WordTimes(words, float(fitted.mean[-1]), fitted.noise, int((~fitted.kept).sum()))
+    return WordTimes(words, float(found.mean[-1]), found.noise, int((~found.kept).sum()))
 
 
 @dataclass(frozen=True, slots=True)
-class _Fitted:
+class _Followed:
     mean: np.ndarray
     error: np.ndarray
     kept: np.ndarray
     noise: float
 
 
-def _fitted(
+def _followed(
     numpy: Any, rows: np.ndarray, times: np.ndarray, centre: np.ndarray, spread: np.ndarray
-) -> _Fitted:
-    """Fit, set outliers aside, fit again until they stay the same."""
-    kept, mean = numpy.ones(len(times), dtype=bool), centre
-    prior = numpy.diag(spread**-2.0)
-    noise = 0.0
-    for _ in range(20):
-        residual = times - rows @ mean
-        middle = numpy.median(residual[kept])
-        noise = max(0.005, float(numpy.median(numpy.abs(residual[kept] - middle))) / _TO_SIGMA)
-        before, kept = kept, numpy.abs(residual - middle) <= LIMIT * noise
-        used = rows[kept]
-        inverse = numpy.linalg.inv(used.T @ used / noise**2 + prior)
-        after = inverse @ (used.T @ times[kept] / noise**2 + prior @ centre)
-        settled = bool((before == kept).all()) and float(numpy.abs(after - mean).max()) < 1e-6
-        mean = after
-        if settled:
-            break
-    left = times[kept] - rows[kept] @ mean
-    freedom = max(
-        1.0, len(left) - float(numpy.trace(inverse @ (used.T @ used)) / noise**2)
-    )  # parameters the data decides, not the prior
-    noise = max(noise, math.sqrt(float(left @ left) / freedom))
-    inverse = numpy.linalg.inv(used.T @ used / noise**2 + prior)
-    return _Fitted(mean, numpy.sqrt(numpy.diag(inverse)), kept, noise)
+) -> _Followed:
+    """Follow the word times by every pace of change at once, and average them at the last
+    measurement. The noise of each is found by going over the measurements again.
+    """
+    together, alone = (numpy.array(one) for one in zip(*_CHANGES, strict=True))
+    scale = rows[:, :-1].sum(axis=1) + _PRESSES
+    noise = numpy.full(len(together), _first_noise(numpy, rows, times, centre, spread, scale))
+    words, place = numpy.append(numpy.ones(len(centre) - 1), 0.0), numpy.arange(len(centre))
+    said_now = numpy.minimum(rows, 1.0) * words
+    learning = said_now / (numpy.cumsum(rows, axis=0) + 1)
+    for _ in range(_ROUNDS):
+        mean = numpy.tile(centre, (len(together), 1))
+        spreads = numpy.tile(numpy.diag(spread**2), (len(together), 1, 1))
+        scores = numpy.zeros((len(times), len(together)))
+        logs = numpy.zeros(len(together))
+        for n, (row, seconds) in enumerate(zip(rows, times, strict=True)):
+            moved = mean * words
+            spreads += together[:, None, None] ** 2 * moved[:, :, None] * moved[:, None, :]
+            own = alone[:, None] ** 2 * moved**2 * learning[n]
+            spreads[:, place, place] += own
+            reach = spreads @ row
+            width = reach @ row + noise**2 * scale[n]
+            off = seconds - mean @ row
+            score = scores[n] = off / numpy.sqrt(width)
+            fits = numpy.abs(score) <= LIMIT
+            gain = reach / width[:, None] * fits[:, None]
+            mean = mean + gain * off[:, None]
+            spreads -= gain[:, :, None] * reach[:, None, :]
+            logs -= (numpy.minimum(score**2, LIMIT**2) + numpy.log(width)) / 2
+        kept = numpy.abs(scores) <= LIMIT
+        spent = (scores**2 * kept).sum(axis=0) / numpy.maximum(1, kept.sum(axis=0))
+        noise = numpy.maximum(_LEAST_NOISE, noise * numpy.sqrt(spent))
+    weights = numpy.exp(logs - logs.max())
+    weights /= weights.sum()
+    middle = weights @ mean
+    variance = weights @ (numpy.diagonal(spreads, axis1=1, axis2=2) + (mean - middle) ** 2)
+    best = int(numpy.argmax(weights))
+    return _Followed(middle, numpy.sqrt(variance), kept[:, best], float(weights @ noise))
+
+
+def _first_noise(
+    numpy: Any,
+    rows: np.ndarray,
+    times: np.ndarray,
+    centre: np.ndarray,
+    spread: np.ndarray,
+    scale: np.ndarray,
+) -> float:
+    """Return the noise of a word as if word times never changed, whatever lies outside."""
+    weights = 1 / scale
+    mean = centre
+    for _ in range(5):
+        normal = (rows * weights[:, None]).T @ rows + _WEAK * numpy.diag(spread**-2.0)
+        mean = centre + numpy.linalg.solve(
+            normal, (rows * weights[:, None]).T @ (times - rows @ centre)
+        )
+        off = numpy.abs(times - rows @ mean) / numpy.sqrt(scale)
+        noise = max(_LEAST_NOISE, float(numpy.median(off)) / _TO_SIGMA)
+        weights = (off <= LIMIT * noise) / scale
+    return noise

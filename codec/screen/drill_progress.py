@@ -69,6 +69,12 @@ def progress(found: Progress) -> None:
             ),
         )
         _print(f"first {'word' if found.drill == 'read' else 'key'} after {_between(one)}{aside}")
+    if found.impossible:
+        _print(
+            f"{counted(found.impossible, 'answer')} timed faster than anybody speaks: the key was"
+            " pressed twice or too soon; those times are set aside, the marks count",
+            "dim",
+        )
     _rows("Symbols", found.symbols, "word")
     _rows("Fields", found.fields, "field")
     _matrix(found)

@@ -14,14 +14,10 @@ from __future__ import annotations
 import datetime
 import math
 import random
-from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 
-from codec.drill.answer import Answer
 from codec.drill.pool import Item, Pool
 
-START = datetime.datetime(2026, 3, 2, 9, 0, tzinfo=datetime.UTC)
-A_DAY = 60  # questions
 _SLIP, _GUESS = 0.002, 0.03
 
 
@@ -34,6 +30,7 @@ class Learner:
     today: set[str] = field(default_factory=set)
     gain: dict[str, float] = field(default_factory=dict)
     rivals: dict[str, str] = field(default_factory=dict)
+    day: datetime.date | None = None
 
     def __post_init__(self) -> None:
         symbols = sorted(self.pool.share)
@@ -48,14 +45,18 @@ class Learner:
         for one, other in zip(shuffled[::2], shuffled[1::2], strict=False):
             self.rivals[one], self.rivals[other] = other, one
 
-    def chance(self, symbol: str) -> float:
+    def right(self, symbol: str) -> float:
         return 1 - _SLIP - (1 - _GUESS - _SLIP) * math.exp(-self.strength[symbol])
 
-    def answer(self, item: Item) -> tuple[str, float]:
-        """Return what is said, and the seconds it takes."""
+    def answer(self, item: Item, at: datetime.datetime | None = None) -> tuple[str, float]:
+        """Return what is said, and the seconds it takes; a new day begins after a night."""
+        if at is not None:
+            if self.day is not None and at.date() > self.day:
+                self.night()
+            self.day = at.date()
         said, seconds = [], 0.8
         for symbol in item.text:
-            right = self.generator.random() < self.chance(symbol)
+            right = self.generator.random() < self.right(symbol)
             other = self.rivals.get(symbol) or self.generator.choice(sorted(self.pool.share))
             said.append(symbol if right else other)
             seconds += 0.5 + 0.6 * math.exp(-self.strength[symbol]) + self.generator.gauss(0, 0.05)
@@ -78,52 +79,5 @@ class Learner:
             self.strength[symbol] *= 1 - 0.25 / (1 + self.days.get(symbol, 0))
         self.today.clear()
 
-    def whole_reports(self, reports: Sequence[Item]) -> float:
-        """Return the share of reports said wholly right, exactly."""
-        chance = {symbol: self.chance(symbol) for symbol in self.strength}
-        return sum(math.prod(chance[symbol] for symbol in report.text) for report in reports) / len(
-            reports
-        )
-
-
-Ask = Callable[[datetime.datetime], Item]
-
-
-def course(
-    learner: Learner,
-    ask: Ask,
-    note: Callable[[Answer], None],
-    reports: Sequence[Item],
-    *,
-    goal: float = 0.95,
-    most: int = 3000,
-) -> tuple[int, int]:
-    """Drill until the goal is reached on whole reports; return the items and the symbols asked."""
-    symbols = 0
-    for number in range(most):
-        day, place = divmod(number, A_DAY)
-        if place == 0 and day:
-            learner.night()
-        if number % 5 == 0 and learner.whole_reports(reports) >= goal:
-            return number, symbols
-        at = START + datetime.timedelta(days=day, seconds=15 * place)
-        item = ask(at)
-        said, seconds = learner.answer(item)
-        symbols += len(item.text)
-        note(
-            Answer(
-                person="Learner",
-                drill="read",
-                session="s",
-                book="b",
-                kind=item.kind,
-                part_of=item.part_of,
-                shown=item.text,
-                said=said,
-                outcome="right" if said == item.text else "accepted",
-                first=0.8,
-                last=seconds,
-                at=at.isoformat(timespec="milliseconds").replace("+00:00", "Z"),
-            )
-        )
-    return most, symbols
+    def chance(self, text: str, hour: float) -> float:  # noqa: ARG002 - forgets by nights alone
+        return math.prod(self.right(symbol) for symbol in text)

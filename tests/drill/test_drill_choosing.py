@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import datetime
+import random
 from collections import Counter
 
 import pytest
-from drill.courses import items, mean, saving
+from drill.courses import GOALS, items, saving
+from drill.families import FAMILIES
 from drill.support import START, answer, lap_pool, race, stamp
 
 from codec.drill import Answer, DrillError, Pool
 from codec.drill.choosing import Chooser
+from codec.drill.knowledge import Knowledge
 from codec.drill.memory import Memory
 
 
@@ -94,11 +97,45 @@ def test_reasons_are_told() -> None:
     )
 
 
+def _saves(name: str, learners: int) -> dict[float, tuple[float, float, float]]:
+    found = items(range(5000, 5000 + learners), FAMILIES[name], ("chosen", "any report"))
+    return {goal: saving(found, "any report", goal) for goal in GOALS}
+
+
+def test_learners_need_fewer_items_than_by_whole_reports_at_random() -> None:
+    # thirty learners of each family are in tests/bench/bench_drill.py
+    found = _saves("forgetting by a power", 1)
+    print(found)
+    assert min(saved for saved, _, _ in found.values()) > 0.15
+
+
 @pytest.mark.slow
-def test_learners_need_fewer_items_than_by_chance() -> None:
-    # 200 learners are in tests/bench/bench_drill.py; these twelve have seeds of their own
-    found = items(range(5000, 5012))
-    told = {way: round(mean(rows)) for way, rows in found.items()}
-    saved, low, high = saving(found, "any item")
-    print(f"items until 95 %: {told}; saved against any item {saved:.0%} ({low:.0%} … {high:.0%})")
-    assert saved >= 0.3, told
+@pytest.mark.parametrize("name", FAMILIES)
+def test_learners_of_every_family_need_fewer_items(name: str) -> None:
+    found = _saves(name, 6)
+    print(name, found)
+    assert min(saved for saved, _, _ in found.values()) > 0.15
+
+
+def test_a_pair_is_asked_again_by_whoever_stumbles_over_pairs() -> None:
+    known, reads = Knowledge(), random.Random(3)
+    assert known.together == pytest.approx(0.1)
+    for _ in range(150):
+        shown = reads.choice(["12", "34", "56", "21", "43", "65"])
+        known.note(shown, [1] if shown == "12" and reads.random() < 0.7 else [], {})
+    assert known.together > 0.9
+    _, pairs = known.gains(["1", "2"], ["12", "34"], dict.fromkeys("1234", 1.0))
+    assert pairs[0][0] > 10 * pairs[1][0]
+
+
+def test_mistakes_of_symbols_are_not_blamed_on_pairs() -> None:
+    known, reads = Knowledge(), random.Random(4)
+    for _ in range(150):
+        shown = "".join(reads.choices("123456", k=3))
+        known.note(
+            shown,
+            [n for n, one in enumerate(shown) if one == "5" and reads.random() < 0.5],
+            {},
+        )
+    assert known.together < 0.1
+    assert known.alone.chance("5") < 0.75 < 0.95 < known.alone.chance("2")

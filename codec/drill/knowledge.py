@@ -1,0 +1,172 @@
+"""What a person's answers tell of each symbol, and of each two that stand together: a posterior of
+how likely it is read right now, and of how much asking it once more would add.
+
+The log-odds of a right answer grow with practice, more after a mistake, whose right answer is shown
+(performance factors: P. I. Pavlik, H. Cen and K. R. Koedinger, "Performance Factors Analysis",
+2009), and fall back between sessions with what the scheduler of ``cards`` says is still recalled
+(FSRS). Where they begin, how fast they grow and how much of it a break takes is not known: a grid
+of all three, weighted by the answers, for each symbol and each pair; the weights that all have
+together are where a new one begins (empirical Bayes). Where pairs matter, a place of a report is
+read right if its symbol is known and its pair does not mislead; a mistake is blamed on both, by how
+likely each was to cause it. Whether they do is itself weighed by the answers (Bayesian model
+averaging).
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Callable, Mapping, Sequence
+from typing import TYPE_CHECKING
+
+from grammar.libraries import needed
+
+if TYPE_CHECKING:
+    import numpy as np
+
+MOST_TIMES = 3  # occurrences in one report that are told apart
+_GAINS = (0.0, 0.05, 0.15, 0.4)  # log-odds that one right answer adds
+_LEAST_GAIN = 0.05  # what asking is taken to add to what has not got better yet
+_AFTER_MISTAKE = 1.5  # times that, where it was wrong
+_BREAKS = (0.0, 1.0, 4.0)  # the power of recall that a break leaves
+# log-odds of a symbol never asked, and of a pair, by how likely they are taken to be at first
+_BEGIN = {-0.5: 0.25, 1.0: 0.25, 2.5: 0.25, 4.0: 0.25}
+_MISLEADS = {-0.5: 0.02, 1.0: 0.03, 2.5: 0.05, 4.5: 0.2, 7.0: 0.7}
+_SLIP = 0.002  # of what is known perfectly
+_POOLING = 2.0  # units that the first prior counts for
+_ROUNDS = 3  # by which the common prior is found
+_OFTEN = 10  # answers after which it is found anew
+_TOGETHER = 0.1  # how likely it is before any answer that pairs matter
+_SURE = 6.0  # log-odds beyond which nothing is taken for surer
+Recall = Callable[[str], float]
+
+
+class Units:
+    """The posterior of each of one kind of unit, symbols or pairs, over the grid."""
+
+    def __init__(self, begin: Mapping[float, float]) -> None:
+        """Begin without any, where ``begin`` says: log-odds and how likely they are."""
+        self.numpy = needed("numpy", "drill")
+        grid = self.numpy.array(list(itertools.product(begin, _GAINS, _BREAKS)))
+        self.begin, self.gain, self.breaks = grid.T
+        self.place: dict[str, int] = {}
+        self.odds = self.numpy.zeros((0, len(grid)))
+        self.likelihood = self.numpy.zeros((0, len(grid)))  # its logarithm
+        each = self.numpy.array([begin[start] for start in self.begin])
+        self.first = each / each.sum()
+        self.prior = self.first
+
+    def row(self, unit: str) -> int:
+        """Return the place of a unit, which is made where it is new."""
+        if unit not in self.place:
+            self.place[unit] = len(self.place)
+            if len(self.place) > len(self.odds):
+                more = max(64, len(self.odds))
+                self.odds = self.numpy.vstack([self.odds, self.numpy.tile(self.begin, (more, 1))])
+                self.likelihood = self.numpy.vstack(
+                    [self.likelihood, self.numpy.zeros((more, len(self.begin)))]
+                )
+        return self.place[unit]
+
+    def chances(self, odds: np.ndarray) -> np.ndarray:
+        """Return the probability of a right answer at each point of the grid."""
+        found: np.ndarray = (1 - _SLIP) / (1 + self.numpy.exp(-odds))
+        return found
+
+    def weights(self, rows: slice | list[int]) -> np.ndarray:
+        """Return the posterior over the grid of some units."""
+        logs = self.likelihood[rows]
+        found = self.prior * self.numpy.exp(logs - logs.max(axis=-1, keepdims=True))
+        normal: np.ndarray = found / found.sum(axis=-1, keepdims=True)
+        return normal
+
+    def chance(self, unit: str, recall: float = 1.0) -> float:
+        """Return how likely a unit is read right, where ``recall`` of it is left."""
+        row = self.row(unit)
+        return float(self.weights([row])[0] @ self.chances(self._after(self.odds[row], recall)))
+
+    def _after(self, odds: np.ndarray, recall: float | np.ndarray) -> np.ndarray:
+        left: np.ndarray = self.begin + (odds - self.begin) * recall**self.breaks
+        return left
+
+    def note(self, unit: str, recall: float, *, wrong: bool, other: float = 1.0) -> None:
+        """Take in an answer that was right only if this unit and, with the chance ``other``, the
+        other one were.
+        """
+        row = self.row(unit)
+        odds = self._after(self.odds[row], recall)
+        chances = self.chances(odds)
+        self.likelihood[row] += self.numpy.log(1 - chances * other if wrong else chances)
+        self.odds[row] = odds + self.gain * (_AFTER_MISTAKE if wrong else 1)
+
+    def pool(self) -> None:
+        """Find the common prior anew."""
+        known = slice(len(self.place))
+        self.prior = self.first
+        for _ in range(_ROUNDS):
+            together = self.weights(known).sum(axis=0) + _POOLING * self.first
+            self.prior = together / together.sum()
+
+    def gains(self, units: Sequence[str], recall: Recall) -> np.ndarray:
+        """Return for each unit how much the chance of a right answer grows, relative to what it is,
+        by being asked once, once more, and so on.
+        """
+        rows = [self.row(unit) for unit in units]
+        kept = self.numpy.array([[recall(unit)] for unit in units])
+        odds, weights = self._after(self.odds[rows], kept), self.weights(rows)
+        gain = self.numpy.maximum(self.gain, _LEAST_GAIN)
+        steps = [
+            (weights * self.chances(odds + times * gain)).sum(axis=1)
+            for times in range(MOST_TIMES + 1)
+        ]
+        found: np.ndarray = self.numpy.diff(steps, axis=0).T / steps[0][:, None]
+        return found
+
+
+class Knowledge:
+    """What is known of one person in one drill, under two explanations: that each symbol is read by
+    itself, and that two that stand together may mislead; ``together`` is how sure the second is.
+    """
+
+    def __init__(self) -> None:
+        """Begin knowing nothing."""
+        self.alone, self.within, self.pairs = Units(_BEGIN), Units(_BEGIN), Units(_MISLEADS)
+        self._odds = math.log(_TOGETHER / (1 - _TOGETHER))
+        self._answers = 0
+
+    @property
+    def together(self) -> float:
+        """The probability that pairs matter to this person."""
+        return 1 / (1 + math.exp(-max(-_SURE, min(_SURE, self._odds))))
+
+    def note(self, shown: str, wrong: Sequence[int], recall: Mapping[str, float]) -> None:
+        """Take in an answer: the places that went wrong; ``recall`` is what was left of each symbol
+        since it was last asked.
+        """
+        for place, symbol in enumerate(shown):
+            kept, missed = recall.get(symbol, 1.0), place in wrong
+            alone, own = self.alone.chance(symbol, kept), self.within.chance(symbol, kept)
+            pair = shown[place - 1 : place + 1] if place else ""
+            its = self.pairs.chance(pair, kept) if pair else 1.0
+            told = math.log(1 - own * its if missed else own * its)
+            self._odds += told - math.log(1 - alone if missed else alone)
+            self.alone.note(symbol, kept, wrong=missed)
+            self.within.note(symbol, kept, wrong=missed, other=its)
+            if pair:
+                self.pairs.note(pair, kept, wrong=missed, other=own)
+        self._odds = max(-_SURE, min(_SURE, self._odds))
+        self._answers += 1
+        if self._answers % _OFTEN == 0:
+            for units in (self.alone, self.within, self.pairs):
+                units.pool()
+
+    def gains(
+        self, symbols: Sequence[str], pairs: Sequence[str], recall: Mapping[str, float]
+    ) -> tuple[np.ndarray, np.ndarray]:
+        """Return for each symbol, and for each pair, how much the chance of a right answer grows,
+        relative to what it is, by asking it once, once more, and so on.
+        """
+        sure, left = self.together, recall.__getitem__
+        alone, within = (units.gains(symbols, left) for units in (self.alone, self.within))
+        by_pair = self.pairs.gains(pairs, lambda pair: recall[pair[1]])
+        return (1 - sure) * alone + sure * within, sure * by_pair

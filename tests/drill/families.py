@@ -1,0 +1,216 @@
+"""Families of simulated learners of other forms than the model that chooses the questions, and than
+each other. Each is taken from the literature named beside it; the figures are invented, and the
+choice of questions was not adjusted to them.
+
+A learner answers an item at a time of day and learns from it; ``chance`` is how likely a string is
+read wholly right just then.
+"""
+
+from __future__ import annotations
+
+import datetime
+import math
+import random
+from collections import defaultdict
+
+from codec.drill.pool import Item, Pool
+
+_HOUR = 3600.0
+
+
+class Family:
+    """What the families share: people differ, and who errs says another symbol of the book."""
+
+    def __init__(self, pool: Pool, generator: random.Random) -> None:
+        self.generator, self.symbols = generator, sorted(pool.share)
+
+    def answer(self, item: Item, at: datetime.datetime) -> tuple[str, float]:
+        """Return what is said, and the seconds it takes; the right answer is shown afterwards."""
+        said = self.said(item.text, at.timestamp() / _HOUR)
+        return said, 0.8 + sum(
+            0.5 + 0.3 * (one != other) for one, other in zip(said, item.text, strict=True)
+        )
+
+    def said(self, text: str, hour: float) -> str:
+        said = ""
+        for symbol in text:
+            right = self.generator.random() < self.right(symbol, hour)
+            said += symbol if right else self.taken(symbol)
+            self.practise(symbol, hour, right=right)
+        return said
+
+    def taken(self, symbol: str) -> str:
+        return self.generator.choice([one for one in self.symbols if one != symbol])
+
+    def chance(self, text: str, hour: float) -> float:
+        return math.prod(self.right(symbol, hour) for symbol in text)
+
+    def right(self, symbol: str, hour: float) -> float:
+        raise NotImplementedError
+
+    def practise(self, symbol: str, hour: float, *, right: bool) -> None:
+        raise NotImplementedError
+
+
+class PowerForgetting(Family):
+    """Each time a symbol was met leaves a trace that fades by a power of its age; what the traces
+    make together decides (base-level activation: J. R. Anderson and L. J. Schooler, Psychological
+    Science 2, 1991).
+    """
+
+    def __init__(self, pool: Pool, generator: random.Random) -> None:
+        super().__init__(pool, generator)
+        self.fading = generator.uniform(0.3, 0.6)
+        self.threshold = {one: generator.gauss(0.2, 0.5) for one in self.symbols}
+        self.traces: dict[str, list[float]] = defaultdict(list)
+        self.before = {one: math.exp(generator.gauss(0.4, 0.4)) for one in self.symbols}
+
+    def right(self, symbol: str, hour: float) -> float:
+        traces = sum((1 + hour - met) ** -self.fading for met in self.traces[symbol])
+        activation = math.log(self.before[symbol] + traces)
+        return 1 / (1 + math.exp((self.threshold[symbol] - activation) / 0.45))
+
+    def practise(self, symbol: str, hour: float, *, right: bool) -> None:  # noqa: ARG002
+        self.traces[symbol].append(hour)
+
+
+class ExponentialForgetting(Family):
+    """A symbol is known or not. Who does not know it learns it at once or not at all (G. H. Bower,
+    Psychometrika 26, 1961); what is known is lost with a half-life that grows with each return
+    (half-life regression: B. Settles and B. Meeder, ACL 2016).
+    """
+
+    def __init__(self, pool: Pool, generator: random.Random) -> None:
+        super().__init__(pool, generator)
+        self.learns = generator.uniform(0.15, 0.4)
+        self.guesses = generator.uniform(0.5, 0.8)
+        self.known = {one: generator.random() < 0.3 for one in self.symbols}
+        self.half = {one: 24 * math.exp(generator.gauss(0.5, 0.6)) for one in self.symbols}
+        self.met: dict[str, float] = {}
+
+    def right(self, symbol: str, hour: float) -> float:
+        kept = self.known[symbol] * 2 ** -((hour - self.met.get(symbol, hour)) / self.half[symbol])
+        return kept * 0.998 + (1 - kept) * self.guesses
+
+    def practise(self, symbol: str, hour: float, *, right: bool) -> None:  # noqa: ARG002
+        away = hour - self.met.get(symbol, hour)
+        if self.known[symbol] and self.generator.random() > 2 ** -(away / self.half[symbol]):
+            self.known[symbol] = False
+        if self.known[symbol]:
+            self.half[symbol] *= 1 + min(1.0, away / 24)
+        else:
+            self.known[symbol] = self.generator.random() < self.learns
+        self.met[symbol] = hour
+
+
+class LookAlikes(Family):
+    """Symbols lie in a space of what they look like, and one is taken for another by how near it is
+    (R. N. Shepard, Psychometrika 22, 1957); practice draws the two apart (R. M. Nosofsky, Journal
+    of Experimental Psychology: General 115, 1986), a break lets them come nearer again.
+    """
+
+    def __init__(self, pool: Pool, generator: random.Random) -> None:
+        super().__init__(pool, generator)
+        place = {one: [generator.gauss(0, 1) for _ in range(3)] for one in self.symbols}
+        self.far = {
+            one: {
+                other: math.dist(place[one], place[other]) for other in self.symbols if other != one
+            }
+            for one in self.symbols
+        }
+        self.sharp = dict.fromkeys(self.symbols, 2.5)
+        self.gain = math.exp(generator.gauss(math.log(0.12), 0.3))
+        self.hour = 0.0
+
+    def _likeness(self, symbol: str) -> dict[str, float]:
+        return {
+            other: math.exp(-self.sharp[symbol] * far) for other, far in self.far[symbol].items()
+        }
+
+    def right(self, symbol: str, hour: float) -> float:  # noqa: ARG002
+        return 0.998 / (1 + sum(self._likeness(symbol).values()))
+
+    def taken(self, symbol: str) -> str:
+        likeness = self._likeness(symbol)
+        return self.generator.choices(list(likeness), list(likeness.values()))[0]
+
+    def practise(self, symbol: str, hour: float, *, right: bool) -> None:
+        if hour - self.hour > 8 and self.hour:
+            for one in self.symbols:
+                self.sharp[one] = 2.5 + 0.93 * (self.sharp[one] - 2.5)
+        self.hour = hour
+        self.sharp[symbol] += self.gain * (1.0 if right else 2.0)
+        nearest = min(self.far[symbol], key=self.far[symbol].__getitem__)
+        self.sharp[nearest] += 0.3 * self.gain
+
+
+class Chunks(Family):
+    """Reads by twos: two symbols that stand together become one thing, all or nothing (W. G. Chase
+    and H. A. Simon, Cognitive Psychology 4, 1973); what is none yet is spelled, by symbols that are
+    known the better the more often they were met.
+    """
+
+    def __init__(self, pool: Pool, generator: random.Random) -> None:
+        super().__init__(pool, generator)
+        self.joins = generator.uniform(0.15, 0.4)
+        self.takes = generator.uniform(5.0, 9.0)
+        self.met: dict[str, int] = defaultdict(int)
+        self.whole: set[str] = set()
+        self.hour = 0.0
+
+    def _chunks(self, text: str) -> list[str]:
+        return [text[place : place + 2] for place in range(0, len(text), 2)]
+
+    def _right(self, chunk: str) -> float:
+        if chunk in self.whole:
+            return 0.998
+        return 1 - 0.008 - 0.2 * math.exp(-min(self.met[one] for one in chunk) / self.takes)
+
+    def chance(self, text: str, hour: float) -> float:  # noqa: ARG002
+        return math.prod(self._right(chunk) for chunk in self._chunks(text))
+
+    def said(self, text: str, hour: float) -> str:
+        if hour - self.hour > 8 and self.hour:
+            self.whole = {one for one in sorted(self.whole) if self.generator.random() < 0.85}
+        self.hour, said = hour, ""
+        for chunk in self._chunks(text):
+            right = self.generator.random() < self._right(chunk)
+            wrong = self.generator.randrange(len(chunk))
+            said += (
+                chunk
+                if right
+                else "".join(
+                    self.taken(one) if place == wrong else one for place, one in enumerate(chunk)
+                )
+            )
+            if len(chunk) > 1 and self.generator.random() < self.joins:
+                self.whole.add(chunk)
+            for one in chunk:
+                self.met[one] += 1
+        return said
+
+
+class Alike(Family):
+    """All symbols are alike: errors fall by a power of practice (A. Newell and P. S. Rosenbloom,
+    "Mechanisms of skill acquisition and the law of practice", 1981), and nothing is forgotten.
+    """
+
+    def __init__(self, pool: Pool, generator: random.Random) -> None:
+        super().__init__(pool, generator)
+        self.power = generator.uniform(0.8, 1.2)
+        self.met: dict[str, int] = defaultdict(int)
+
+    def right(self, symbol: str, hour: float) -> float:  # noqa: ARG002
+        return 1 - 0.25 * float((1 + self.met[symbol]) ** -self.power)
+
+    def practise(self, symbol: str, hour: float, *, right: bool) -> None:  # noqa: ARG002
+        self.met[symbol] += 1
+
+
+FAMILIES: dict[str, type[Family]] = {
+    "forgetting by a power": PowerForgetting,
+    "forgetting exponentially": ExponentialForgetting,
+    "look-alikes": LookAlikes,
+    "chunks": Chunks,
+    "all alike": Alike,
+}
