@@ -20,7 +20,15 @@ from grammar.codes.base import MOST_WIDTH
 from grammar.errors import CodeError
 from grammar.export.c_fixed import CHEAPEST, STEPS, WRITTEN
 from grammar.export.c_messages import MOST_WAYS, message_lines, ways
-from grammar.export.c_tables import check_lines, field_lines, table_lines, text, whole
+from grammar.export.c_tables import (
+    check_lines,
+    field_lines,
+    finer,
+    rounding_lines,
+    table_lines,
+    text,
+    whole,
+)
 from grammar.fields import FieldBase
 from grammar.figures import drawn
 from grammar.message import Direction, Message
@@ -97,7 +105,11 @@ def _refuse_alike(messages: Sequence[Message]) -> None:
     """Macros are in capitals, and a message's values have a name of their own: two messages must
     not become one.
     """
-    taken = {"SELF_TEST": "the self-test"}
+    taken = {"SELF_TEST": "the self-test"} | {
+        f"ROUND_{name}".upper(): f"the rounding of {name}"
+        for message in messages
+        for name in message.fields
+    }
     for message in messages:
         for name in (message.name.upper(), f"{message.name}_values".upper()):
             if name in taken:
@@ -164,6 +176,7 @@ def _header(book: Book, messages: Sequence[Message], prefix: str) -> str:
             ),
             "",
         ]
+    lines += _roundings(messages, prefix)
     lines += [
         (
             "/* Returns 0 if every string is as it was when this file was made, else the number of"
@@ -172,6 +185,32 @@ def _header(book: Book, messages: Sequence[Message], prefix: str) -> str:
     ]
     lines += [f"int {prefix}_self_test(void);", "", "#endif", ""]
     return "\n".join(lines)
+
+
+def _measured(messages: Sequence[Message]) -> list[FieldBase]:
+    """Return the fields that are numbers, each once."""
+    fields = {name: one for message in messages for name, one in message.fields.items()}
+    return [one for one in fields.values() if one.decimals is not None]
+
+
+def _roundings(messages: Sequence[Message], prefix: str) -> list[str]:
+    measured = _measured(messages)
+    if not measured:
+        return []
+    lines = [
+        "/* What is said for a number of any number of decimals, as the book rounds it: 603 with 1",
+        " * decimal is 60.3. Whole numbers only, no floating point. Writes a value to put into the",
+        " * values above and returns 0; returns -1 for what lies outside the domain, has more",
+        " * decimals than told, or does not fit into 64 bits: then there is nothing to say. */",
+    ]
+    for field in measured:
+        told = text(field.rounded_in_words)
+        most = (field.decimals or 0) + finer(field)
+        lines += [
+            f"/* {told}; up to {most} decimals */",
+            f"int {prefix}_round_{field.name}(int64_t number, int decimals, int64_t *value);",
+        ]
+    return [*lines, ""]
 
 
 def _name(field: FieldBase) -> str:
@@ -214,6 +253,8 @@ def _source(book: Book, messages: Sequence[Message], prefix: str) -> str:
     lines += [STEPS] if any("steps_of(" in line for line in levels) else []
     lines += [WRITTEN] if any(table.numeral for table in tables.values()) else []
     lines += levels
+    for field in _measured(messages):
+        lines += rounding_lines(field, prefix)
     for table in tables.values():
         lines += (
             table_lines(table, book.alphabet)

@@ -48,7 +48,7 @@ def message_lines(book: Book, message: Message, prefix: str) -> list[str]:
     for place, one in enumerate(names):
         lines.append(
             f"    level[{place}] = values->v_{one} == {prefix.upper()}_UNSAID ? -1 :"
-            f" level_{one}(values->v_{one});"
+            f" level_{one}(values->v_{one}, 1);"
         )
         lines.append(
             f"    if (level[{place}] < 0 && values->v_{one} != {prefix.upper()}_UNSAID) return -1 -"

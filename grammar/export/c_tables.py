@@ -10,10 +10,12 @@ from decimal import Decimal
 from grammar.codes import CheckRule, CodeTable, Numeral
 from grammar.errors import CodeError
 from grammar.fields import FieldBase
+from grammar.fields.measured import Measured
 from grammar.symbols import Alphabet
 
 _MOST_STATES = 5000
 _MOST = 2**62
+_MOST_FINER = 9  # decimals beyond those of a field
 
 
 def text(words: str) -> str:
@@ -38,12 +40,61 @@ def whole(field: FieldBase, number: Decimal) -> int:
 
 
 def field_lines(field: FieldBase) -> list[str]:
-    """Return the function ``level_NAME``: a value to its level, -1 outside the domain."""
+    """Return the function ``level_NAME``: a value, in a scale so many times as fine as the header
+    tells, to its level, -1 outside the domain.
+    """
     return [
         f"/* {text(field.title)}: {text(field.domain)} */",
-        f"static int64_t level_{field.name}(int64_t value)",
+        f"static int64_t level_{field.name}(int64_t value, int64_t scale)",
         "{",
-        *field.c_level(lambda number: f"INT64_C({whole(field, number)})"),
+        *(["    (void)scale;"] if field.decimals is None else []),
+        *field.c_level(lambda number: f"(INT64_C({whole(field, number)}) * scale)"),
+        "}",
+        "",
+    ]
+
+
+def finer(field: FieldBase) -> int:
+    """Return how many more decimals than its own a number of a field may have in C: its largest
+    number must still fit.
+    """
+    stated = field.numbers if isinstance(field, Measured) else ()
+    numbers = [*(field.number_in(level) for level in (0, field.size - 1)), *stated]
+    largest = max(1, *(abs(whole(field, number)) for number in numbers))
+    return min(_MOST_FINER, len(str(_MOST // largest)) - 1)
+
+
+def rounding_lines(field: FieldBase, prefix: str) -> list[str]:
+    """Return the function ``PREFIX_round_NAME``: a number of any number of decimals to the value
+    that is said for it.
+    """
+    decimals, steps = field.decimals or 0, field.progression
+    if steps is not None:
+        first, step = whole(field, steps.first), whole(field, steps.step)
+        values = [f"    *value = INT64_C({first}) + INT64_C({step}) * level;"]
+    else:
+        told = [f"INT64_C({whole(field, field.number_in(level))})" for level in range(field.size)]
+        values = [
+            "    {",
+            f"        static const int64_t values[] = {{{', '.join(told)}}};",
+            "        *value = values[level];",
+            "    }",
+        ]
+    most = decimals + finer(field)
+    return [
+        f"int {prefix}_round_{field.name}(int64_t number, int decimals, int64_t *value)",
+        "{",
+        "    int64_t scale = 1, level;",
+        f"    if (decimals < 0 || decimals > {most}) return -1;",
+        f"    for (; decimals > {decimals}; decimals--) scale *= 10;",
+        f"    for (; decimals < {decimals}; decimals++) {{",
+        "        if (number > INT64_MAX / 10 || number < -(INT64_MAX / 10)) return -1;",
+        "        number *= 10;",
+        "    }",
+        f"    level = level_{field.name}(number, scale);",
+        "    if (level < 0) return -1;",
+        *values,
+        "    return 0;",
         "}",
         "",
     ]

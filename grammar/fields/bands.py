@@ -189,6 +189,11 @@ class Bands(Measured):
         """The edges, low and high."""
         return [*self.edges, *(end for end in (self.low, self.high) if end is not None)]
 
+    @property
+    def rounded_in_words(self) -> str:
+        """What it is, and how a number between two levels is said."""
+        return f"{self.title}: the band that holds it"
+
     def number_in(self, level: int) -> Decimal:
         """Return the edge that belongs to the band, or a number beside the first or last edge."""
         unit = Decimal(1).scaleb(-(self.decimals or 0))
@@ -199,7 +204,7 @@ class Bands(Measured):
     def c_level(self, constant: Callable[[Decimal], str]) -> list[str]:
         """Return the search for the first edge above the number."""
         lines = [
-            f"    static const int64_t edges[] = {{{', '.join(map(constant, self.edges))}}};",
+            f"    const int64_t edges[] = {{{', '.join(map(constant, self.edges))}}};",
             "    int64_t level = 0;",
         ]
         if self.low is not None:

@@ -367,6 +367,11 @@ class FieldBase(Declared):
         """How many decimals its numbers have at most; None for fields that are no numbers."""
         return None
 
+    @property
+    def rounded_in_words(self) -> str:
+        """What it is, and how a number between two levels is said, where it is a number."""
+        return self.title
+
     def number_in(self, level: int) -> Decimal:
         """Return a number that is said as ``level``: the level's own where it is no number."""
         return Decimal(level)
@@ -375,8 +380,8 @@ class FieldBase(Declared):
         """Return the lines of a C function that returns the level of ``int64_t value``, -1 outside
         the domain.
 
-        Values and ``constant(number)`` are whole numbers of 10^-``decimals``; ``steps_of(value,
-        step, rounding)`` divides as ``exact.steps`` does.
+        Values and ``constant(number)`` are whole numbers in one scale, worked out when it runs;
+        ``steps_of(value, step, rounding)`` divides as ``exact.steps`` does.
         """
         return [f"    return value >= 0 && value < INT64_C({self.size}) ? value : -1;"]
 

@@ -216,6 +216,12 @@ class Quantity(Moving):
         """Low, high and step."""
         return self.low, self.high, self.step
 
+    @property
+    def rounded_in_words(self) -> str:
+        """What it is, and how a number between two levels is said."""
+        way = "to the nearest" if self.rounding == "nearest" else self.rounding
+        return f"{self.title}: rounded {way} in steps of {plain(self.step)}"
+
     def number_in(self, level: int) -> Decimal:
         """Return the value."""
         return self.value(level)

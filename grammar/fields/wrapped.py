@@ -153,6 +153,11 @@ class Wrapped(Moving):
         """Modulus and step."""
         return self.modulus, self.step
 
+    @property
+    def rounded_in_words(self) -> str:
+        """What it is, and how a number between two levels is said."""
+        return f"{self.title}: rounded to the nearest in steps of {plain(self.step)}"
+
     def number_in(self, level: int) -> Decimal:
         """Return the remainder."""
         return self.value(level)

@@ -16,6 +16,7 @@ from programs import program
 
 from codec import Book, CodeError, encode
 from grammar.export.c import c_files, number_of
+from grammar.export.c_tables import finer
 from grammar.fields import FieldBase
 from grammar.message import Message
 
@@ -83,6 +84,73 @@ def compiled(book: Book, folder: Path, name: str, level: str = "-O1") -> Path:
         check=True,
     )
     return built
+
+
+ROUNDING = """#include "{name}.h"
+#include <stdio.h>
+int main(void)
+{{
+    int which, decimals; long long number; int64_t value;
+    while (scanf("%d %lld %d", &which, &number, &decimals) == 3) {{
+        int result = -2;
+{branches}
+        if (result < 0) printf("%d\\n", result); else printf("%lld\\n", (long long)value);
+    }}
+    return 0;
+}}
+"""
+ENDS = [0, 1, -1, 2**62, -(2**62), 2**63 - 1, -(2**63), 10**18, -(10**18)]
+
+
+def rounding(book: Book, folder: Path, name: str) -> Path:
+    """Return a program that rounds numbers of a book's fields by the book's C."""
+    files = c_files(book, name)
+    (folder / files.header_name).write_text(files.header, "utf-8")
+    (folder / files.source_name).write_text(files.source, "utf-8")
+    branches = "\n".join(
+        f"        if (which == {place}) result = {name}_round_{one.name}(number, decimals, &value);"
+        for place, one in enumerate(numbers_of(book))
+    )
+    (folder / "round.c").write_text(ROUNDING.format(name=name, branches=branches), "utf-8")
+    built = folder / "round"
+    sources = [str(folder / files.source_name), str(folder / "round.c")]
+    subprocess.run([program("gcc"), *FLAGS, "-O1", *sources, "-o", str(built)], check=True)
+    return built
+
+
+def numbers_of(book: Book) -> list[FieldBase]:
+    """Return the fields of a book's messages that are numbers."""
+    said = {name: one for message in book.messages.values() for name, one in message.fields.items()}
+    return [one for one in said.values() if one.decimals is not None]
+
+
+def roundings(book: Book, count: int, seed: int = 4) -> Iterator[tuple[list[int], str]]:
+    """Yield (place of a field, number, decimals), most of them finer than the field's steps, and
+    what is expected: by Python's exact decimals, -1 for what the header says is refused.
+    """
+    generator = random.Random(seed)
+    for place, field in enumerate(numbers_of(book)):
+        own = field.decimals or 0
+        most = own + finer(field)
+        for _ in range(count):
+            decimals = generator.choice([own, own + 1, own + 1, own + 2, generator.randint(-1, 13)])
+            near = field.number_in(generator.randrange(field.size)).scaleb(max(0, decimals))
+            number = int(near) + generator.randint(-30, 30)
+            if generator.random() < 0.1:
+                number = generator.choice(ENDS) or generator.randint(-(2**63), 2**63 - 1)
+            if not -(2**63) <= number < 2**63:
+                continue
+            yield [place, number, decimals], _rounded(field, number, decimals, own, most)
+
+
+def _rounded(field: FieldBase, number: int, decimals: int, own: int, most: int) -> str:
+    coarser = 10 ** max(0, own - decimals)
+    if not 0 <= decimals <= most or (coarser > 1 and abs(number) > (2**63 - 1) // coarser):
+        return "-1"
+    try:
+        return str(number_of(field, field.level(Decimal(number).scaleb(-decimals)).level))
+    except CodeError:
+        return "-1"
 
 
 def said(program: Path, rows: list[list[int]]) -> list[str]:

@@ -7,7 +7,16 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from export.c_program import EVERY, answers, cases, compiled, readings_of
+from export.c_program import (
+    EVERY,
+    answers,
+    cases,
+    compiled,
+    readings_of,
+    rounding,
+    roundings,
+    said,
+)
 from export.strings import SEVERAL, example
 
 from codec import Book, CodeError
@@ -45,6 +54,49 @@ def test_c_rounds_as_encode_does_and_refuses_the_same_values(
     assert given == wanted
     if example_in_c[0].name != "drill":  # whose fields take any number
         assert any(answer.startswith("-") for answer in wanted)
+
+
+@pytest.mark.parametrize(
+    ("name", "count"),
+    [
+        ("race", 150),
+        ("many", 150),
+        *(pytest.param(name, 20_000, marks=pytest.mark.slow) for name in ("race", "many", "tyres")),
+    ],
+)
+def test_the_c_rounds_numbers_finer_than_the_code_as_the_book_says(
+    name: str, count: int, tmp_path: Path
+) -> None:
+    """Against Python's exact decimals, at the ends of 64 bits too, sanitisers on."""
+    book = parse_book(MANY, "many") if name == "many" else example(name)
+    given, wanted = zip(*roundings(book, count), strict=True)
+    assert said(rounding(book, tmp_path, name), list(given)) == list(wanted)
+    assert {"-1"} < set(wanted)
+
+
+UP = """
+[fields.battery]
+kind = "quantity"
+unit = "°C"
+low = 20
+high = 99
+step = 1
+rounding = "up"
+[tables.battery]
+kind = "digits"
+[messages.lap]
+layout = "battery"
+"""
+
+
+def test_a_temperature_between_two_steps_is_never_said_cooler(tmp_path: Path) -> None:
+    """60.3 °C rounded up is 61, and the header tells how it is rounded."""
+    book = parse_book(UP, "up")
+    program = rounding(book, tmp_path, "up")
+    assert said(program, [[0, 603, 1], [0, 60000, 3], [0, 60001, 3], [0, 60, 0], [0, 991, 1]]) == [
+        "61", "60", "61", "60", "-1",
+    ]  # fmt: skip
+    assert "battery: rounded up in steps of 1; up to 9 decimals" in c_files(book).header
 
 
 @pytest.fixture(scope="module")
