@@ -11,6 +11,7 @@ from codec.cli.common import (
     add_json,
     add_measure,
     add_schema,
+    amount,
     emit,
     given,
     positions,
@@ -66,6 +67,22 @@ def add(commands: Any) -> None:
     add_measure(way)
     add_json(way)
     way.set_defaults(run=run_way, gather="wanted")
+    design = add_command(
+        actions,
+        "design",
+        "find which setting stands best in whose place, by the [[changes]] of the wheel file",
+    )
+    _add_wheel(design)
+    design.add_argument(
+        "--moves", type=amount, metavar="N", help="at most so many settings to find anew"
+    )
+    design.add_argument(
+        "--out", metavar="FILE.toml", help="write the last map's wheel file, without comments"
+    )
+    design.add_argument("--replace", action="store_true", help="write over a file that is there")
+    add_measure(design)
+    add_json(design)
+    design.set_defaults(run=run_design)
     add_schema(actions, "wheel", _schema)
 
 
@@ -110,6 +127,32 @@ def run_way(args: argparse.Namespace) -> int:
         say("every setting stands where it is wanted")
     else:
         say("\n".join([_way_told(way), *_slips_told(found), CAUTION]))
+    return 0
+
+
+def run_design(args: argparse.Namespace) -> int:
+    """Print maps with more and more settings moved, and what is to be found anew on the last."""
+    from codec.files import refuse_unwritable, write
+    from codec.wheel import load_wheel
+    from codec.wheel.design import arrangements, found_anew, wheel_text
+
+    if args.out:
+        refuse_unwritable(args.out, replace=args.replace)
+    wheel = load_wheel(args.wheel)
+    found = arrangements(wheel, args.by, most_moved=args.moves)
+    best = found[-1]
+    anew = found_anew(wheel, best, args.by)
+    if args.json:
+        for one in found:
+            emit({**one.cost.as_dict(), "moved": one.moved, "gap": one.gap, "places": one.places})
+    else:
+        from codec.screen.wheel import show
+
+        show(found, args.by, anew)
+    if args.out:
+        write(args.out, wheel_text(best), replace=args.replace)
+    if not args.json:
+        say(CAUTION)
     return 0
 
 

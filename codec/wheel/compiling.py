@@ -66,7 +66,21 @@ class _Compiling:
             drafts,
         )
         self._time_outs(wheel)
+        self._designed()
         return wheel
+
+    def _designed(self) -> None:
+        """Note what is told of changes, and of what stays, of settings that there are not."""
+        spec = self._spec
+        for number, change in enumerate(spec.changes):
+            for place, name in enumerate(change.settings):
+                keys: Keys = ("changes", number, "settings", place)
+                if name in change.settings[:place]:
+                    self._note(Problem(keys, f"{name!r} stands twice", "name it once"))
+                self._known(keys, "setting", name, spec.settings)
+        for key, names in (("stays", spec.design.stays), ("at_once", spec.design.at_once)):
+            for place, name in enumerate(names):
+                self._known(("design", key, place), "setting", name, spec.settings)
 
     def _known(self, keys: Keys, what: str, name: str, known: Iterable[str]) -> bool:
         """Tell whether a name is known, noting where not."""

@@ -209,6 +209,26 @@ class SlipsSpec(Strict):
     missed: Chance = Field(Decimal("0.02"), description="Of presses, not taken.")
 
 
+class ChangeSpec(Strict):
+    """``[[changes]]``: settings that are changed at one go, the first one first, and how often."""
+
+    settings: list[Name] = Field(min_length=1, max_length=6, description="What is changed.")
+    often: Positive = Field(Decimal(1), description="How many times a race, on average.")
+    steps: int = Field(1, ge=1, le=20, description="By how many positions, as a rule.")
+
+
+class DesignSpec(Strict):
+    """``[design]``: what `niner wheel design` may not do."""
+
+    stays: list[Name] = Field(
+        default_factory=list, description="Settings that stay where drivers know them."
+    )
+    at_once: list[Name] = Field(
+        default_factory=list,
+        description="Settings that must be changed without anything chosen first.",
+    )
+
+
 class WheelMapSpec(Strict):
     """A wheel file."""
 
@@ -234,6 +254,10 @@ class WheelMapSpec(Strict):
         min_length=1, max_length=MOST_RULES, description="What touches do, and in which state."
     )
     slips: SlipsSpec = Field(default_factory=SlipsSpec, description="How often a touch goes wrong.")
+    changes: list[ChangeSpec] = Field(
+        default_factory=list, max_length=400, description="What is changed in a race."
+    )
+    design: DesignSpec = Field(default_factory=DesignSpec, description="What stays as it is.")
 
     def problems(self) -> Iterator[Problem]:
         """Yield names that mean two things."""

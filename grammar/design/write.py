@@ -21,7 +21,7 @@ def book_text(sections: Mapping[str, Any], head: Sequence[str], notes: Mapping[s
     """
     lines = [*_comments(head), ""]
     lines += [
-        f"{_key(key)} = {value_text(value)}"
+        f"{key_text(key)} = {value_text(value)}"
         for key, value in sections.items()
         if key not in _SECTIONS and value not in ("", None)
     ]
@@ -31,12 +31,12 @@ def book_text(sections: Mapping[str, Any], head: Sequence[str], notes: Mapping[s
             continue
         if section in ("alphabet", "speech", "hearing"):
             lines += ["", *_comments([notes[section]] if section in notes else []), f"[{section}]"]
-            lines += [f"{_key(key)} = {value_text(value)}" for key, value in entries.items()]
+            lines += [f"{key_text(key)} = {value_text(value)}" for key, value in entries.items()]
             continue
         for name, entry in entries.items():
             note = notes.get(f"{section}.{name}")
-            lines += ["", *_comments([note] if note else []), f"[{section}.{_key(name)}]"]
-            lines += [f"{_key(key)} = {value_text(value)}" for key, value in entry.items()]
+            lines += ["", *_comments([note] if note else []), f"[{section}.{key_text(name)}]"]
+            lines += [f"{key_text(key)} = {value_text(value)}" for key, value in entry.items()]
     return "\n".join(lines) + "\n"
 
 
@@ -51,7 +51,8 @@ def _comments(texts: Sequence[str]) -> list[str]:
     return lines
 
 
-def _key(name: str) -> str:
+def key_text(name: str) -> str:
+    """Return a key as TOML writes it."""
     bare = name.isascii() and name.replace("_", "").replace("-", "").isalnum()
     return name if bare else value_text(name)
 
@@ -72,7 +73,7 @@ def value_text(value: Any) -> str:
         text = f"{value:f}"
         return text if "." in text else text + ".0"
     if isinstance(value, Mapping):
-        inner = ", ".join(f"{_key(str(key))} = {value_text(one)}" for key, one in value.items())
+        inner = ", ".join(f"{key_text(str(key))} = {value_text(one)}" for key, one in value.items())
         return "{ " + inner + " }" if inner else "{}"
     if isinstance(value, list | tuple):
         return _list([value_text(one) for one in value])
