@@ -29,6 +29,7 @@ MEANINGS: dict[Outcome, str] = {
     "accepted": "wrong and accepted",
 }
 _AT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z")
+_FROM_0 = ("first", "last", "done", "pace", "reaction", "exposure", "speed", "clock_error")
 _MOST_CHARACTERS = 4000
 _MOST_NAME = 60
 
@@ -58,6 +59,11 @@ class Answer:
     ``pace``      seconds from one report to the next, None where the person set the pace
     ``marks``     signals of the second task, ``missed`` of them not answered in time, ``reaction``
                   the mean seconds of the others
+    ``exposure``  seconds for which the string was flashed, None where it stayed; ``measured`` where
+                  it was drawn as it occurs to find the exposure that is needed
+    ``speed``     km/h that a glance is counted in metres at, None where nobody said
+    ``clock_error`` seconds by which the times may be off, where they were taken by another device
+    ``note``      what the coach noted; ``instead_of`` the number of the answer this one corrects
     """
 
     person: str
@@ -80,6 +86,12 @@ class Answer:
     marks: int = 0
     missed: int = 0
     reaction: float | None = None
+    exposure: float | None = None
+    measured: bool = False
+    speed: float | None = None
+    clock_error: float | None = None
+    note: str = ""
+    instead_of: int = 0
     at: str = ""
     seq: int = 0
 
@@ -89,17 +101,17 @@ class Answer:
         for name, allowed in (("drill", DRILLS), ("kind", KINDS), ("outcome", OUTCOMES)):
             if getattr(self, name) not in allowed:
                 raise _bad(name, getattr(self, name), "one of " + ", ".join(allowed))
-        for name in ("answer", "shown", "said"):
+        for name in ("answer", "shown", "said", "note"):
             if len(getattr(self, name)) > _MOST_CHARACTERS:
                 raise _bad(
                     name,
                     f"{len(getattr(self, name))} characters",
                     f"at most {_MOST_CHARACTERS} characters",
                 )
-        for name in ("first", "last", "done", "pace", "reaction"):
+        for name in _FROM_0:
             time = getattr(self, name)
             if time is not None and not (math.isfinite(time) and time >= 0):
-                raise _bad(name, time, "seconds from 0")
+                raise _bad(name, time, "km/h from 0" if name == "speed" else "seconds from 0")
         if self.at and not _AT.fullmatch(self.at):
             raise _bad("at", self.at, "a time as 2026-05-01T12:00:00.000Z")
 

@@ -11,7 +11,7 @@ import uuid
 from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
-from typing import Self
+from typing import Any, Self
 
 from codec.drill.answer import Answer, DrillError, checked_name
 from codec.store.store import Clock, JournalFormat, Store, now, scripts_in, stamp
@@ -34,7 +34,11 @@ FORMAT = JournalFormat(
 _COLUMNS = tuple(
     field.name for field in dataclasses.fields(Answer) if field.name not in ("person", "seq")
 )
-_SELECT = f"SELECT seq, name, {', '.join(_COLUMNS)} FROM answers JOIN people ON person = number"  # noqa: S608 - columns of our own
+_SELECT = (
+    f"SELECT seq, name, {', '.join(_COLUMNS)} FROM answers JOIN people ON person = number"  # noqa: S608 - columns of our own
+    " WHERE seq NOT IN (SELECT answer FROM withdrawals)"
+)
+_IN_ORDER = "ORDER BY CASE instead_of WHEN 0 THEN seq ELSE instead_of END"
 _PLACES = ", ".join("?" * (len(_COLUMNS) + 1))
 _INSERT = f"INSERT INTO answers (person, {', '.join(_COLUMNS)}) VALUES ({_PLACES})"  # noqa: S608
 
@@ -76,34 +80,65 @@ class DrillJournal:
 
         Raises DrillError; nothing earlier is lost then.
         """
+        with self._store.transaction():
+            return self._inserted(answer)
+
+    def _inserted(self, answer: Answer) -> Answer:
         written = answer.replace(at=answer.at or stamp(self._clock))
         row = [getattr(written, name) for name in _COLUMNS]
-        with self._store.transaction():
-            self._store.connection.execute(
-                "INSERT OR IGNORE INTO people (name) VALUES (?)", (checked_name(answer.person),)
-            )
-            number = self._store.connection.execute(
-                "SELECT number FROM people WHERE name = ?", (answer.person,)
-            ).fetchone()[0]
-            seq = self._store.connection.execute(_INSERT, (number, *row)).lastrowid
+        self._store.connection.execute(
+            "INSERT OR IGNORE INTO people (name) VALUES (?)", (checked_name(answer.person),)
+        )
+        number = self._store.connection.execute(
+            "SELECT number FROM people WHERE name = ?", (answer.person,)
+        ).fetchone()[0]
+        seq = self._store.connection.execute(_INSERT, (number, *row)).lastrowid
         return written.replace(seq=seq)
 
-    def answers(self, person: str | None = None) -> Iterator[Answer]:
-        """Yield answers in their order, of one person or of all; raises DrillError at a damaged
-        one.
+    def withdraw(self, seq: int) -> None:
+        """Take an answer back: it stays in the file, and no longer counts. Raises DrillError where
+        there is none that counts.
         """
-        where, values = ("", ()) if person is None else (" WHERE name = ?", (person,))
+        with self._store.transaction():
+            self._withdrawn(seq)
+
+    def _withdrawn(self, seq: int) -> int:
+        """Take an answer back; return the number of the first that it stood for."""
+        row = self._store.connection.execute(
+            "SELECT instead_of FROM answers WHERE seq = ? AND seq NOT IN"
+            " (SELECT answer FROM withdrawals)",
+            (seq,),
+        ).fetchone()
+        if row is None:
+            raise DrillError(f"there is no answer {seq} that counts", kind="drill-answer")
+        self._store.connection.execute(
+            "INSERT INTO withdrawals VALUES (?, ?)", (seq, stamp(self._clock))
+        )
+        return int(row[0]) or seq
+
+    def correct(self, seq: int, answer: Answer) -> Answer:
+        """Write an answer in place of another and return it as written; it counts at the other's
+        place. Raises DrillError, and nothing is changed then.
+        """
+        with self._store.transaction():
+            return self._inserted(answer.replace(instead_of=self._withdrawn(seq), seq=0))
+
+    def answers(self, person: str | None = None) -> Iterator[Answer]:
+        """Yield the answers that count in their order, of one person or of all; raises DrillError
+        at a damaged one.
+        """
+        where, values = ("", ()) if person is None else (" AND name = ?", (person,))
         with self._store.reading():
             for seq, name, *row in self._store.connection.execute(
-                f"{_SELECT}{where} ORDER BY seq", values
+                f"{_SELECT}{where} {_IN_ORDER}", values
             ):
-                yield Answer(seq=seq, person=name, **dict(zip(_COLUMNS, row, strict=True)))
+                yield _answer(seq, name, row)
 
     def people(self) -> dict[str, int]:
-        """Return every person with the number of their answers."""
+        """Return every person with the number of their answers that count."""
         ask = (
-            "SELECT name, count(seq) FROM people LEFT JOIN answers ON person = number GROUP BY"
-            " number ORDER BY name"
+            "SELECT name, count(seq) FROM people LEFT JOIN answers ON person = number"
+            " AND seq NOT IN (SELECT answer FROM withdrawals) GROUP BY number ORDER BY name"
         )
         with self._store.reading():
             return dict(self._store.connection.execute(ask).fetchall())
@@ -147,6 +182,11 @@ class DrillJournal:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _answer(seq: int, name: str, row: list[Any]) -> Answer:
+    facts = dict(zip(_COLUMNS, row, strict=True))
+    return Answer(seq=seq, person=name, **{**facts, "measured": bool(facts["measured"])})
 
 
 def _nothing(connection: sqlite3.Connection) -> None:

@@ -13,12 +13,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from codec.drill.answer import OUTCOMES, Answer, Drill
+from codec.drill.answer import OUTCOMES, Answer, Drill, Kind
 from codec.drill.choosing import Chooser, Question
 from codec.drill.marking import Marked, align
 from codec.drill.measuring import counted, possible, startup_of, times_of
 from codec.drill.memory import Memory
 from codec.drill.pool import Pool
+from codec.drill.staircase import Exposure, exposures
 from codec.drill.timing import Timing, share, timing
 
 if TYPE_CHECKING:
@@ -135,6 +136,11 @@ class Progress:
         """
         read = self.answers if self.drill == "read" else []
         return sum(not possible(self.book, answer) for answer in read)
+
+    @functools.cached_property
+    def exposures(self) -> dict[Kind, Exposure]:
+        """How long each kind of item must be flashed, where that was measured."""
+        return exposures(self.answers)
 
     @functools.cached_property
     def symbols(self) -> list[Score]:
@@ -281,6 +287,7 @@ class Progress:
             "first_word": None if self.startup is None else self.startup.as_dict(),
             "set_aside": self.set_aside,
             "impossible": self.impossible,
+            "exposures": {kind: one.as_dict() for kind, one in self.exposures.items()},
             "symbols": [row.as_dict() for row in self.symbols],
             "fields": [row.as_dict() for row in self.fields],
             "confusions": [

@@ -10,7 +10,7 @@ from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
-from codec.drill.answer import MEANINGS, Answer
+from codec.drill.answer import MEANINGS, PLURALS, Answer
 from codec.drill.progress import Progress, Score
 from codec.drill.timing import Timing
 from codec.screen.console import assembled, boxed, console, heading, safe
@@ -74,6 +74,11 @@ def progress(found: Progress) -> None:
             f"{counted(found.impossible, 'answer')} timed faster than anybody speaks: the key was"
             " pressed twice or too soon; those times are set aside, the marks count",
             "dim",
+        )
+    for kind, seen in found.exposures.items():
+        _print(
+            f"nine in ten {PLURALS[kind]} right at a glance of {seen.seconds:.2f} s"
+            f" ({seen.low:.2f} … {seen.high:.2f}), by {counted(seen.answers, 'flash', 'flashes')}"
         )
     _rows("Symbols", found.symbols, "word")
     _rows("Fields", found.fields, "field")

@@ -175,3 +175,30 @@ def test_any_name_is_kept_or_refused(name: str) -> None:
 def test_answers_nobody_could_read_are_refused(facts: dict[str, Any]) -> None:
     with pytest.raises(DrillError):
         answer("5", **facts)
+
+
+def test_marks_are_undone_and_corrected_and_stay_in_their_place(tmp_path: Path) -> None:
+    path = tmp_path / "drills.niner"
+    with DrillJournal(path, create=True) as journal:
+        digest = journal.keep_book(race())
+        first, second, third = (
+            journal.append(answer(shown, book=digest, exposure=0.5)) for shown in ("5", "6", "7")
+        )
+        mended = journal.correct(
+            first.seq, first.replace(said="9", outcome="accepted", note="mumbled")
+        )
+        journal.withdraw(third.seq)
+        with pytest.raises(DrillError, match=f"no answer {first.seq} that counts"):
+            journal.withdraw(first.seq)
+        with pytest.raises(DrillError, match="no answer 99"):
+            journal.correct(99, second)
+        again = journal.correct(mended.seq, mended.replace(said="8"))
+        assert [(one.shown, one.said, one.note) for one in journal.answers("Ana")] == [
+            ("5", "8", "mumbled"),
+            ("6", "6", ""),
+        ]
+        assert again.instead_of == first.seq
+    with DrillJournal(path) as journal:
+        assert len(list(journal.answers())) == 2
+        assert journal.delete("Ana") == 2
+        assert list(journal.answers()) == []
