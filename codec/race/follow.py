@@ -21,6 +21,7 @@ from codec.race.clock import Clock, Neutralised
 from codec.race.dials import Ledger, SettingError, wheel_move, whole
 from codec.race.event import LapsSpec, WheelSpec
 from codec.race.kalman import GaussianMixture, Observation
+from codec.race.laps_entered import LAPS_HELD, LapsEntry
 from codec.race.plan import MOST_PLANNED, EnergyPlan
 from codec.race.race import DrivenLap, Race, RaceNotice, ReportedLap
 from codec.sheet.entry import Entry
@@ -35,6 +36,8 @@ from grammar.fields import Value
 _NOT_KEPT, _HALF_KEPT = 0.5, 0.9
 _CERTAIN = 0.98  # a report taken so surely sets how much can be left
 _FITS = 0.5  # a value less likely than this to be right is pointed out
+# so sure it must be that a dash has other laps than were told, to take it so, and to ask
+_FITS_ENTRY, _MAY_FIT = 0.95, 0.6
 STOP = "stop"  # the fact that a car comes in
 _NEAR = 32  # laps before which the race is kept, to go on from: the last ones, beside the start
 
@@ -200,6 +203,7 @@ class _Following:
         self.believed = self.race.energy
         self.settings: dict[str, float] = {}
         self.called_laps: list[int] = []
+        self.entry: LapsEntry | None = None  # that reports are still held against
         self.told_of_target, self.told_of_manners = False, set[str]()
         self.calls: dict[str, Mapping[str, Value]] = {}
         self.wrong: dict[str, int] = {}  # dial → its last read-back, where it is wrong
@@ -272,8 +276,11 @@ class _Following:
         observed = list(
             energy.observations(self.event, fact.values, planned_used=used, usable=usable)
         )
-        truth = self.believed.truth_of(observed, wrong=wrong)
-        self._know(lambda state: state.report(observed, wrong=wrong, mark=lap))
+        if self._held_against_entry(fact, wrong, usable):
+            truth = 1.0
+        else:
+            truth = self.believed.truth_of(observed, wrong=wrong)
+            self._know(lambda state: state.report(observed, wrong=wrong, mark=lap))
         least = energy.least_used(self.event, fact.values, usable=usable)
         if least is not None and (fact.certainty is None or fact.certainty >= _CERTAIN):
             race.energy = self.believed.at_least(least)
@@ -300,6 +307,37 @@ class _Following:
                 f"the report of lap {lap} does not fit the laps before it: {told}; is it right?",
                 fact,
             )
+
+    def _held_against_entry(self, fact: Entry, wrong: float, usable: float) -> bool:
+        """Hold a report against the laps entered last; where a dash that has others fits far
+        better it is taken to have them, and what is to be asked is noted. Tell whether that is so.
+        """
+        race = self.race
+        if self.entry is None:
+            return False
+        entry = self.entry.reported(race.lap, fact.values, wrong=wrong, usable=usable)
+        last = race.lap >= entry.lap + LAPS_HELD
+        self.entry = None if last else entry
+        found, known = entry.likeliest, entry.laps if entry.entered else 0
+        sure = found.share >= _FITS_ENTRY
+        if found.laps == known or found.share < _MAY_FIT or (entry.asked and not sure):
+            return False
+        added = counted(entry.laps, "lap")
+        told = {
+            0: f"no laps added: were the {added} entered?",
+            entry.laps: f"the {added} added; no read-back was heard",
+        }.get(found.laps, f"{found.laps} laps added: were the {added} entered twice?")
+        self._note(
+            "laps-entry",
+            f"the report of lap {race.lap} fits a dash that has {told} ({found.share:.0%})",
+            fact,
+        )
+        if not last:
+            self.entry = replace(entry, asked=True, entered=found.laps > 0 if sure else known > 0)
+        if sure:
+            race.plan, race.laps_entered = found.plan, race.laps_entered + found.laps - known
+            self.believed = race.energy = found.used
+        return sure
 
     def _keep_settings(self, fact: Entry, lap: int, observed: Sequence[Observation]) -> None:
         """Keep what a report said of the energy, with what is set."""
@@ -358,6 +396,8 @@ class _Following:
                 race.raced.append(race.lap)
             move = energy.transition(self.event, float(expected), share)
             self._know(functools.partial(GaussianMixture.advance, move=move))
+            if self.entry is not None:
+                self.entry = self.entry.driven(race.lap, race.target, share)
             for name, bound in self.event.temperatures.items():
                 race.temperatures[name] = race.temperatures[name].advance(
                     temperature.transition(bound)
@@ -463,6 +503,7 @@ class _Following:
         if removed:
             race.removed += removed
             self._change(0, removed, fact)
+            self.entry = None
 
     def _change(self, laps: int, removed: Fraction, fact: Entry) -> bool:
         try:
@@ -473,8 +514,17 @@ class _Following:
         return True
 
     def _enter(self, laps: int, fact: Entry) -> None:
+        before = self.race.plan
         if self._change(laps, Fraction(0), fact):
             self.race.laps_entered += laps
+            self._hold(before, laps, entered=True)
+
+    def _hold(self, before: EnergyPlan, laps: int, *, entered: bool) -> None:
+        """Hold the reports to come against laps that are to be entered, or were."""
+        if laps > 0:
+            self.entry = LapsEntry.begin(
+                self.event, before, self.race.lap, laps, self.believed, entered=entered
+            )
 
     def _distance_called(self, fact: Entry, spec: LapsSpec) -> None:
         laps = whole(fact.values, spec.added)
@@ -483,6 +533,7 @@ class _Following:
             self._enter(laps, fact)
         else:
             self.called_laps.append(laps)
+            self._hold(self.race.plan, laps, entered=False)
 
     def _distance_entered(self, fact: Entry, spec: LapsSpec) -> None:
         laps = whole(fact.values, spec.added)
@@ -499,10 +550,13 @@ class _Following:
         value, unit = fact.values.get(name), self.event.book.fields[name].unit_text
         if isinstance(value, Decimal):
             race, before = self.race, float(self.race.expected(self.race.lap + 1))
+            target_before = race.target
             race.target = units.energy(value, unit, self.event.spec.energy.unit)
             self.told_of_target = False
             target = float(race.target)
             self._know(lambda state: energy.called(self.event, state, before, target))
+            if self.entry is not None:
+                self.entry = self.entry.called(race.lap + 1, target_before, race.target)
 
     def _repeated(self, fact: Entry) -> None:
         """Note a call that was not repeated as it was said.

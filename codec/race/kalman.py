@@ -524,12 +524,16 @@ class GaussianMixture:
             default=1.0,
         )
 
-    def truth(self, low: float, high: float, *, wrong: float, chance: float) -> float:
-        """Return the probability that a report is right, given all before it."""
+    def chance(self, low: float, high: float) -> float:
+        """Return the probability that the level lies between two."""
         import numpy as np
 
         log_mass, *_ = self._conditioned(low, high)
-        right = float((self.weight * np.exp(log_mass)).sum())
+        return float((self.weight * np.exp(log_mass)).sum())
+
+    def truth(self, low: float, high: float, *, wrong: float, chance: float) -> float:
+        """Return the probability that a report is right, given all before it."""
+        right = self.chance(low, high)
         return (1 - wrong) * right / ((1 - wrong) * right + wrong * chance) if wrong > 0 else 1.0
 
     def at_least(self, low: float) -> GaussianMixture:
