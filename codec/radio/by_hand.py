@@ -269,6 +269,7 @@ def _put_right(
         certainty=1.0,
         lap=int(str(lap)) if said else entry.lap,
         lap_by="said" if said else entry.lap_by,
+        lap_certainty=None if said else entry.lap_certainty,
         note=BY_HAND,
     )
     return journal.append(written)

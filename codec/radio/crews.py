@@ -10,6 +10,7 @@ from grammar.errors import CodeError
 from grammar.message import Direction
 
 _CAR, _PIT = ("car", "driver"), ("pit", "wall", "engineer", "pit wall")
+_FEW = 0.1  # of the lines have a name before them, where a transcript names nobody
 _NAMED = ["CAR=DRIVER,ENGINEER"]
 
 
@@ -72,6 +73,12 @@ class Roster:
         self.crews = list(crews)
         self._roles: dict[str, tuple[Direction | None, str]] = {}
         self._cars: set[str] = set()
+        self._lines = self._named = 0
+
+    def take(self, utterance: Utterance) -> None:
+        """Count an utterance with a name before it, or without one."""
+        self._lines += 1
+        self._named += bool(utterance.speaker)
 
     def who(self, utterance: Utterance) -> tuple[Direction | None, str]:
         """Return the direction of what a speaker sends, and the car."""
@@ -120,6 +127,8 @@ class Roster:
         """
         spoke = {speaker.casefold().strip() for speaker in self._roles}
         if not any(speaker and role_of(speaker, ())[0] is None for speaker in spoke):
+            return []
+        if self._named < _FEW * self._lines:  # what stands before a colon there is no name
             return []
         return [
             f"{name} (car {crew.car})"

@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from itertools import pairwise
+from typing import TypeVar
 
 from codec.radio.forms import LeftOut
 from codec.radio.laps import lap_field
@@ -39,6 +40,7 @@ _MOST_KEPT = 10_000
 _MOST_LAPS = 16  # that a report may be of
 _STEP = 250.0  # milliseconds to which the length of a lap is told
 _ABOUT = ("readback", "question", "answer")  # on the lap of what they are about
+_TOLD = ("given", "time")  # by somebody, or by when laps began
 _DAY = 86_400_000 * 30  # milliseconds: times beyond are of the clock, not of the recording
 
 
@@ -78,6 +80,9 @@ class _CarLaps:
         return max(_STEP, round(middle / _STEP) * _STEP)  # what is kept of it is met again
 
 
+_Fact = TypeVar("_Fact")
+
+
 class LapModel:
     """Puts what was said on its lap; ``start`` is when the recording began, if that is known."""
 
@@ -87,7 +92,8 @@ class LapModel:
         self._after = after or {}
         self._cars: dict[str, _CarLaps] = {}
         self._held: deque[Draft] = deque()
-        self._moved: dict[str, tuple[int | None, LapBy]] = {}
+        self._moved: dict[str, tuple[int | None, LapBy, float | None]] = {}
+        self._sure: dict[str, float] = {}
         self._says_so: dict[tuple[int, int], float] = {}
         self.start: int | None = None
 
@@ -161,19 +167,28 @@ class LapModel:
         return entry.kind != "car" and entry.lap_by in ("", "order")
 
     def _placed(self, draft: Draft) -> Draft:
-        entry = draft.entry
+        entry, car = draft.entry, self._cars.get(draft.entry.car)
         if draft.about in self._moved and self._open(entry):
-            lap, known_by = self._moved[draft.about]
-            entry = entry.replace(lap=lap, lap_by="" if lap is None else known_by)
+            lap, known_by, sure = self._moved[draft.about]
+            entry = entry.replace(
+                lap=lap, lap_by="" if lap is None else known_by, lap_certainty=sure
+            )
             return replace(draft, entry=entry)
         if draft.about and entry.lap is not None and entry.kind in _ABOUT:
-            return draft
-        car = self._cars.get(entry.car)
-        if entry.at is None or not self._open(entry) or car is None or not self._message:
+            return replace(draft, entry=entry.replace(lap_certainty=self._sure.get(draft.about)))
+        if entry.lap_by in _TOLD:
+            return replace(draft, entry=entry.replace(lap_certainty=1.0))
+        if entry.at is None or car is None or not self._message:
             return draft
         if not car.fresh:
             self._sum(car)
-        own = next((one for one in car.reports if one.uid == entry.uid), None)
+        uid = draft.about if entry.kind == "correction" else entry.uid
+        own = next((one for one in car.reports if one.uid == uid), None)
+        if not self._open(entry):
+            if own is None or entry.lap is None:
+                return draft
+            self._keep(self._sure, uid, min(1.0, own.laps.get(entry.lap, 0.0)))
+            return replace(draft, entry=entry.replace(lap_certainty=self._sure[uid]))
         if own is not None and own.laps:
             lap, sure = own.lap, own.laps[own.lap or 0] if own.lap in own.laps else 0.0
         else:
@@ -184,11 +199,19 @@ class LapModel:
         if self._lap in values and own is not None and lap is not None:
             values[self._lap] = Decimal(lap)
         by: LapBy = "order" if own is not None else "time"
-        entry = entry.replace(lap=lap, lap_by="" if lap is None else by, values=values)
-        self._moved[entry.uid] = lap, by
-        if len(self._moved) > 2 * _MOST_HELD:
-            del self._moved[next(iter(self._moved))]
+        certainty = None if lap is None else min(1.0, sure)
+        entry = entry.replace(
+            lap=lap, lap_by="" if lap is None else by, values=values, lap_certainty=certainty
+        )
+        self._keep(self._moved, entry.uid, (lap, by, certainty))
         return replace(draft, entry=entry)
+
+    @staticmethod
+    def _keep(kept: dict[str, _Fact], uid: str, fact: _Fact) -> None:
+        """Keep what is known of an entry for those about it, which soon follow."""
+        kept[uid] = fact
+        if len(kept) > 2 * _MOST_HELD:
+            del kept[next(iter(kept))]
 
     def _sum(self, car: _CarLaps) -> None:
         """Work out how likely each lap is for each report: forward and backward."""

@@ -190,6 +190,7 @@ class Listener:
         self._count = 0
         if len(text) > _MOST_CHARACTERS:
             return [LeftOut(number, text[:200], "too long to be one utterance")]
+        self.roster.take(utterance)
         role, name = self.roster.who(utterance)
         glance = self._prefilter.glance(text)
         said, whole = self._in_words(utterance) if glance.named else (None, utterance)
@@ -683,15 +684,14 @@ class Listener:
         likely = 0.9999
         for name, others in said.others.items():
             level = reading.levels[name]
-            right = outlook.share(name, level, utterance.at, utterance.number)
             wrong = 0.0
-            for value, weight in others:
+            for value in (*others, *said.unheard[name]):
                 other = named.level(name, value)
                 if other is not None and other != level:
                     share = outlook.share(name, other, utterance.at, utterance.number)
-                    wrong += (
-                        1.0 if plus and value == -said.values[name] else rate * weight
-                    ) * share
+                    signed = plus and value == -said.values[name]
+                    wrong += share * (1.0 if signed or value in said.unheard[name] else rate)
+            right = outlook.share(name, level, utterance.at, utterance.number)
             likely *= right / (right + wrong)
         return likely
 

@@ -39,15 +39,16 @@ _FEWEST = 3  # fields named, to be an attempt at a report
 class PlainReport:
     """A report said in plain words: its values by field, and what is missing or said twice.
 
-    ``others`` are by field the values it may have been, had a word been lost or been another, each
-    with how likely that is against others; ``plus`` tells whether any was said with PLUS,
-    ``spoilt`` whether words stand in it that do not belong there.
+    ``others`` are by field the values it may have been, had a word been lost or been another;
+    ``unheard`` those it may have been as well, as the word that tells was not heard; ``plus`` tells
+    whether any was said with PLUS, ``spoilt`` whether words stand in it that do not belong there.
     """
 
     span: Span
     values: Mapping[str, Any]
     missing: tuple[str, ...] = ()
-    others: Mapping[str, Sequence[tuple[Decimal, float]]] = field(default_factory=dict)
+    others: Mapping[str, Sequence[Decimal]] = field(default_factory=dict)
+    unheard: Mapping[str, Sequence[Decimal]] = field(default_factory=dict)
     plus: bool = False
     spoilt: bool = False
 
@@ -97,6 +98,11 @@ class NamedReports:
         }
         words = settings()["named"]
         self._links, self._units = frozenset(words["links"]), frozenset(words["units"])
+        self._hesitations = {"a"} | {
+            form
+            for form, meaning in book.lexicon.meanings.items()
+            if meaning.kind is WordKind.FILLER
+        }
         self._minus, self._plus = frozenset(words["minus"]), frozenset(words["plus"])
         self._point, self._hedges = frozenset(words["point"]), frozenset(words["hedges"])
         self._numbers = _Numbers(book, self._point)
@@ -151,8 +157,8 @@ class NamedReports:
 
     def _runs(self, text: str) -> Iterator[_Run]:
         """Yield the stretches of items with nothing else between them."""
-        tokens = list(self._tokens(text))
-        run, place, corrected, other = _Run(), 0, False, 0
+        tokens, spoilt = self._without_hesitations(list(self._tokens(text)))
+        run, place, corrected, other = _Run(spoilt=spoilt), 0, False, 0
         while place < len(tokens):
             word = tokens[place][0]
             item, following = self._item(tokens, place)
@@ -175,7 +181,7 @@ class NamedReports:
                 if word in self._hedges or other > 1 or len(word) > _SHORT:
                     if run.items:
                         yield run
-                    run = _Run()
+                    run = _Run(spoilt=spoilt)
             place += 1
         if run.items:
             yield run
@@ -197,6 +203,26 @@ class NamedReports:
             for part in self._together.parts(word) if len(word) > _SHORT else (word,):
                 yield part, (start, start + len(part))
                 start += len(part)
+
+    def _without_hesitations(
+        self, tokens: list[tuple[str, Span]]
+    ) -> tuple[list[tuple[str, Span]], bool]:
+        """Return tokens without those that only part a number (eighty, er, five), and whether there
+        were any.
+        """
+        numbers = self._numbers
+        begun = numbers.tens.keys() | numbers.hundred | self._point | self._minus | self._plus
+        kept = [
+            token
+            for place, token in enumerate(tokens)
+            if not (
+                token[0] in self._hesitations
+                and 0 < place < len(tokens) - 1
+                and tokens[place - 1][0] in begun
+                and tokens[place + 1][0] in numbers.units
+            )
+        ]
+        return kept, len(kept) < len(tokens)
 
     def _passed(self, word: str) -> bool:
         return word in self._links or word in self._units or word[0] in "°%"
@@ -318,12 +344,27 @@ class NamedReports:
             word = words[skipped]
             junk = word.isalpha() and word not in self._point | self._numbers.words
             skipped += junk and not self._longest(self.names, tokens, place + skipped)[1]
+        skipped += self._whole_unheard(tokens, place + skipped)
         found = self._numbers.read(words[skipped:])
         if found is None:
             return None
         number, length = found
         whole = number == number.to_integral_value()
         return -number if sign == "-" else number, sign, place + skipped + length, whole
+
+    def _whole_unheard(self, tokens: Sequence[tuple[str, Span]], place: int) -> bool:
+        """Tell whether a word that is no number stands where the figures before a point should."""
+        if place + 2 >= len(tokens) or tokens[place + 1][0] not in self._point:
+            return False
+        word = tokens[place][0]
+        known = self._numbers.words | self._minus | self._plus | self._point | self._hedges
+        return (
+            word.isalpha()
+            and word not in known
+            and not self._passed(word)
+            and tokens[place + 2][0] in self._numbers.units
+            and not self._longest(self.names, tokens, place)[1]
+        )
 
     # what they mean
 
@@ -342,39 +383,50 @@ class NamedReports:
             else:
                 values[name] = item.value
         missing += [self.book.fields[name].title for name in self.needed if name not in values]
-        others = {
-            name: tuple(self._others(self.numeric[name], item))
+        told = {
+            name: item
             for number, item in enumerate(items)
             if (name := item.name or self._meant(items, number)) in self.numeric
             and name != self.lap
             and isinstance(item.value, Decimal)
         }
+        others = {name: tuple(self._others(self.numeric[name], one)) for name, one in told.items()}
+        unheard = {name: tuple(self._unheard(one)) for name, one in told.items()}
         return PlainReport(
             (items[0].span[0], items[-1].span[1]),
             values,
             tuple(dict.fromkeys(missing)),
             others,
+            unheard,
             any(item.sign == "+" for item in items),
             run.spoilt or any(not item.name for item in items[1:]),
         )
 
-    def _others(self, one: FieldBase, item: _Item) -> Iterator[tuple[Decimal, float]]:
+    def _unheard(self, item: _Item) -> Iterator[Decimal]:
+        """Yield what a number may have been whose figures before the point were not heard."""
+        for word, following in itertools.pairwise(item.words):
+            unknown = word not in self._numbers.words | self._minus | self._plus
+            if following in self._point and unknown and not self._passed(word):
+                sign = -1 if item.sign == "-" else 1
+                yield from (item.value + sign * whole for whole in range(1, 10))
+
+    def _others(self, one: FieldBase, item: _Item) -> Iterator[Decimal]:
         """Yield what a number may have been, had a word of it been lost or been another."""
         value, words = item.value, item.words
         if _signed(one) and not item.sign and value:
-            yield -value, 1.0
+            yield -value
         if not words or any(word[-1].isdigit() for word in words):
             return
         last = words[-1]
         size = abs(value)
         sign = -1 if value < 0 else 1
         if last in self._numbers.tens or last in self._numbers.hundred:
-            yield from ((sign * (size + unit), 1.0) for unit in range(1, 10))
+            yield from (sign * (size + unit) for unit in range(1, 10))
         for unlike, like in (("5", "9"), ("9", "5")):
             text = str(size)
             for place, figure in enumerate(text):
                 if figure == unlike:
-                    yield sign * Decimal(text[:place] + like + text[place + 1 :]), 1.0
+                    yield sign * Decimal(text[:place] + like + text[place + 1 :])
 
     def _meant(self, items: Sequence[_Item], number: int) -> str:
         """Return the field of a number that stands without a name: the one that is left between
@@ -478,8 +530,8 @@ class _Numbers:
         """Gather the words of numbers, and those of the book's alphabet for figures."""
         numbers: Any = table("speech")["numbers"]
         self._alike = frozenset(itertools.chain(*table("speech")["homophones"].values()))
-        self._units = {word: unit for unit, words in numbers["units"].items() for word in words}
-        self._units |= {
+        self.units = {word: unit for unit, words in numbers["units"].items() for word in words}
+        self.units |= {
             form: meaning.options[0]
             for form, meaning in book.lexicon.meanings.items()
             if meaning.kind is WordKind.UNIT
@@ -491,7 +543,7 @@ class _Numbers:
         self.tens = {word: int(n) for n, words in numbers["tens"].items() for word in words}
         self.hundred = frozenset(numbers["magnitudes"]["100"])
         self._point = point
-        self.words = {*self._units, *self._teens, *self.tens, *self.hundred}
+        self.words = {*self.units, *self._teens, *self.tens, *self.hundred}
 
     def read(self, words: Sequence[str]) -> tuple[Decimal, int] | None:
         """Return the number that words begin with, and how many they are."""
@@ -511,12 +563,12 @@ class _Numbers:
         return Decimal(number), length
 
     def _digits(self, words: Sequence[str]) -> str:
-        found = itertools.takewhile(lambda word: word in self._units, words)
-        return "".join(self._units[word] for word in found)
+        found = itertools.takewhile(lambda word: word in self.units, words)
+        return "".join(self.units[word] for word in found)
 
     def _whole(self, words: Sequence[str]) -> tuple[str, int] | None:
         if len(words) > 1 and words[1] in self.hundred:
-            first = "1" if words[0] == "a" else self._units.get(words[0])
+            first = "1" if words[0] == "a" else self.units.get(words[0])
             if first is None:
                 return None
             skipped = 2 + (len(words) > 2 and words[2] == "and")
@@ -543,13 +595,13 @@ class _Numbers:
         if word in self._teens:
             return self._teens[word], 1
         if word in self.tens:
-            unit = self._units.get(words[1]) if len(words) > 1 else None
+            unit = self.units.get(words[1]) if len(words) > 1 else None
             if unit is not None and unit != "0":
                 return self.tens[word] + int(unit), 2
             if len(words) > 1 and words[1] in self._alike:
                 return None  # forty to: may be forty two
             return self.tens[word], 1
-        return (int(self._units[word]), 1) if word in self._units else None
+        return (int(self.units[word]), 1) if word in self.units else None
 
 
 def _options(one: FieldBase) -> Sequence[Any]:

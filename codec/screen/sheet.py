@@ -18,7 +18,7 @@ from codec.sheet.journal import Journal
 from codec.sheet.order import SINCE_1970, Moments
 from codec.sheet.state import Standing
 from codec.sheet.words import values_text
-from codec.views.laps import SheetLine, lap_columns, sheet_lines, state_of
+from codec.views.laps import SheetLine, lap_columns, lap_doubt, sheet_lines, state_of
 from grammar.book import Book
 from grammar.errors import counted
 from grammar.exact import plain
@@ -222,13 +222,21 @@ def _cells(book: Book, entry: Entry) -> list[lines.Styled]:
     detail = f"{about}{entry.string + ': ' if entry.string else ''}{what}{why}"
     return [
         (str(entry.seq), ""),
-        ("" if entry.lap is None else str(entry.lap), ""),
+        _lap(entry),
         (entry.kind, ""),
         lines.safe(entry.car),
         lines.safe(entry.speaker or entry.writer),
         (sure, ""),
         lines.safe(detail, style),
     ]
+
+
+def _lap(entry: Entry) -> lines.Styled:
+    """Return the lap of an entry, with how sure it is where it is not as good as known."""
+    if entry.lap is None:
+        return "", ""
+    unsure = lap_doubt(entry)
+    return f"{entry.lap} ({unsure})" if unsure else str(entry.lap), "yellow" if unsure else ""
 
 
 _GAP = 0.05  # of the target: a lap that took more than so much above it is marked

@@ -59,6 +59,13 @@ class Column:
         del fields
         return cell
 
+    def plain(self, cell: Any) -> bool:
+        """Tell quickly of most cells of the journal that they are a sound value as it is written
+        everywhere; of others ``sound`` tells.
+        """
+        del cell
+        return False
+
     def sound(self, cell: Any, fields: Fields) -> Any:
         """Return the value of a cell of the journal, checked as that of any entry; raises
         ValueError.
@@ -98,6 +105,10 @@ class Text(Column):
     _: KW_ONLY
     most: int = _SHORT
 
+    def plain(self, cell: Any) -> bool:
+        """Tell whether it is a text that no check would change."""
+        return cell.__class__ is str and len(cell) <= self.most and cell.isascii()
+
     def checked(self, value: Any) -> str:
         """Refuse what is no text, or too long; what no file can hold is replaced."""
         if value.__class__ is str and len(value) <= self.most and value.isascii():
@@ -122,6 +133,10 @@ class Time(Text):
         # a class with slots is made twice: super() alone would mean the one that is thrown away
         return super(Time, self).checked(value)
 
+    def plain(self, cell: Any) -> bool:
+        """Tell whether it is a time."""
+        return cell.__class__ is str and _LOGGED.fullmatch(cell) is not None
+
 
 @dataclass(frozen=True, slots=True)
 class Option(Column):
@@ -129,6 +144,10 @@ class Option(Column):
 
     _: KW_ONLY
     options: tuple[str, ...]
+
+    def plain(self, cell: Any) -> bool:
+        """Tell whether it is one of the words."""
+        return cell in self.options
 
     def checked(self, value: Any) -> str:
         """Refuse any other."""
@@ -149,6 +168,10 @@ class Whole(Column):
     least: int | None = None
     numeric: ClassVar[bool] = True
     described: ClassVar[Mapping[str, str]] = {"type": "integer"}
+
+    def plain(self, cell: Any) -> bool:
+        """Tell whether it is a whole number that a file can hold."""
+        return cell.__class__ is int and -MOST_NUMBER <= cell <= MOST_NUMBER
 
     def checked(self, value: Any) -> int | None:
         """Refuse what is no whole number that a file can hold."""

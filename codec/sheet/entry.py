@@ -58,8 +58,8 @@ class Entry:
     Entries are in the order of ``seq``, whatever the clock of ``logged`` does. A "car" entry names
     a car (``car``) and its driver (``message``). ``at`` counts from the beginning of the recording,
     or since 1970 where times of day are known. ``refusal`` is the kind of an error, or "doubtful".
-    ``certainty``, to four places, is that it is a report and that its words are those said; None if
-    nobody knows.
+    ``certainty``, to four places, is that it is a report and that its words are those said, and
+    ``lap_certainty`` that it is of its lap; None if nobody knows.
     """
 
     seq: Annotated[
@@ -97,6 +97,7 @@ class Entry:
         Whole("number of the entry that it corrects, withdraws, asks about, answers or reads back"),
     ] = None
     note: Annotated[str, Text("anything else", most=MOST_CHARACTERS)] = ""
+    lap_certainty: Annotated[float | None, Share("0 to 1: how sure the lap is", since=3)] = None
 
     def __post_init__(self) -> None:
         """Check what no later reader could tell; raises SheetError."""

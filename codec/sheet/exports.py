@@ -172,11 +172,12 @@ def _write_csv(journal: Journal, stream: IO[str]) -> int:
     writer = csv.writer(stream)
     columns, numeric = table.names(fields), table.numeric(fields)
     writer.writerow([*columns, *origin])
+    told = list(origin.values())
     guarded = [name not in numeric for name in columns]
     for facts in journal.rows():
         texts = zip(guarded, table.texts(facts, fields), strict=True)
-        row = [guard(text) if might else text for might, text in texts]
-        writer.writerow([*row, *origin.values()])
+        row = [guard(text) if might and text else text for might, text in texts]
+        writer.writerow([*row, *told])
         count += 1
     return count
 

@@ -52,6 +52,8 @@ class Row:
 def correction_of(entry: Entry, **changes: Any) -> Entry:
     """Return the entry that corrects another: its whole new version."""
     new = {"note": "", "refusal": "", "certainty": None, "writer": "", **changes}
+    if "lap" in changes:
+        new.setdefault("lap_certainty", None)
     return entry.replace(kind="correction", about=entry.seq, seq=0, uid="", logged="", **new)
 
 

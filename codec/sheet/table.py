@@ -4,7 +4,7 @@ texts of an export, JSON, the Table Schema, and entries from all of these.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Set
+from collections.abc import Iterable, Mapping, Set
 from importlib import resources
 from typing import Any
 
@@ -14,6 +14,7 @@ from codec.store.store import scripts_in
 from codec.store.table import NUMBER, Stored, Table
 from grammar.errors import CodeError
 
+_MOST_KEPT = 2_000
 VALUE = "value_"  # begins the column of a field in an export
 _BEGINS = frozenset(
     (  # a spreadsheet would take a text that begins so for a formula
@@ -53,11 +54,14 @@ class EntryTable:
             for name, column in self.columns.items()
         ]
         self.stored = Table("entries", stored, row="entry", rows="entries", chained=2)
-        self._in_json = [  # what the engineer meant stands before what the journal adds
+        order = [  # what the engineer meant stands before what the journal adds
             NUMBER,
             *(name for name, column in self.columns.items() if not column.written),
             *(name for name, column in self.own.items() if column.written and name != NUMBER),
         ]
+        self._in_json = {name: self.columns[name] for name in order}
+        # by what the journal keeps of them the values of a book's fields: laps are much alike
+        self._kept: dict[Any, tuple[Fields, Mapping[str, Kept]]] = {}
 
     # the journal
 
@@ -95,25 +99,31 @@ class EntryTable:
         """Return a row of the journal as texts, one a column; "" where it has nothing. Raises
         SheetError where the row is none of an entry.
         """
-        own = [column.text(value) for column, value in self._sound(facts, fields)]
-        values = self._values(facts, fields)
-        return own + [values[name].text if name in values else "" for name in fields]
-
-    def _sound(self, facts: Mapping[str, Any], fields: Fields) -> Iterator[tuple[Column, Any]]:
-        """Yield the columns that every entry has, each with its value in a row."""
+        found = []
         for name, column in self.own.items():
             cell = facts[name]
-            try:
-                yield column, None if cell is None else column.sound(cell, fields)
-            except ValueError as error:
-                raise refused(name, cell, str(error)) from None
+            if cell is None:
+                found.append("")
+            elif column.plain(cell):
+                found.append(str(cell))
+            else:
+                found.append(column.text(_sound(column, name, cell, fields)))
+        values = self._values(facts, fields)
+        return found + [values[name].text if name in values else "" for name in fields]
 
-    @staticmethod
-    def _values(facts: Mapping[str, Any], fields: Fields) -> Mapping[str, Kept]:
+    def _values(self, facts: Mapping[str, Any], fields: Fields) -> Mapping[str, Kept]:
+        cell = facts["values"]
+        known = self._kept.get(cell)
+        if known is not None and known[0] is fields:
+            return known[1]
         try:
-            return Values.kept(facts["values"], fields)
+            kept = Values.kept(cell, fields)
         except CodeError as error:
             raise _sheet_error(error) from None
+        if len(self._kept) > _MOST_KEPT:
+            self._kept.clear()
+        self._kept[cell] = fields, kept
+        return kept
 
     def of_texts(self, row: Mapping[str, str], fields: Fields, where: str) -> Entry:
         """Return the entry of a row of texts; raises SheetError that names the place."""
@@ -158,12 +168,19 @@ class EntryTable:
         exactly; empty facts are left out. Raises SheetError where the row is none of an entry.
         """
         values = self._values(facts, fields)
-        found: dict[str, Any] = {
-            name: column.as_json(value)
-            for name, (column, value) in zip(self.own, self._sound(facts, fields), strict=True)
-        }
-        found["values"] = {name: kept.in_json for name, kept in values.items()}
-        return {name: found[name] for name in self._in_json if found[name] not in (None, "", {})}
+        found: dict[str, Any] = {}
+        for name, column in self._in_json.items():
+            cell = facts[name]
+            if cell is None or cell == "":
+                continue
+            if isinstance(column, Values):
+                if values:
+                    found[name] = {field: kept.in_json for field, kept in values.items()}
+            elif column.plain(cell):
+                found[name] = cell
+            else:
+                found[name] = column.as_json(_sound(column, name, cell, fields))
+        return found
 
     def unguarded(self, name: str, text: str, numeric: Set[str]) -> str:
         """Take the apostrophe of ``guard`` off again."""
@@ -201,6 +218,14 @@ def guard(text: str) -> str:
 def is_run(text: str) -> bool:
     """Tell whether a spreadsheet would run a text, or take it for one that is guarded."""
     return text[:1] in _BEGINS
+
+
+def _sound(column: Column, name: str, cell: Any, fields: Fields) -> Any:
+    """Return the value of a cell of the journal; raises SheetError."""
+    try:
+        return column.sound(cell, fields)
+    except ValueError as error:
+        raise refused(name, cell, str(error)) from None
 
 
 def _sheet_error(error: CodeError, where: str = "") -> SheetError:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
-from codec.radio.doubt import guessed
+from codec.radio.doubt import guessed, how_sure
 from codec.radio.laps import lap_field
 from codec.sheet.entry import DOUBTFUL, Entry
 from codec.sheet.state import Row, Standing, lap_message, lap_rows
@@ -16,6 +16,7 @@ from grammar.fields import Value, value_text
 
 LineKind = Literal["report", "call", "event", "note", "missing"]
 Tone = Literal["plain", "event", "refused", "call", "asked", "quiet", "alarm"]
+_KNOWN = 0.95  # a lap as sure as this needs no second look
 OTHER = "does not count: of another car or lap?"
 
 
@@ -166,6 +167,14 @@ def _remarks(book: Book, row: Row) -> list[Remark]:
         parts.append(Remark(_corrected(row), "quiet"))
     if any(back.note == "differs" for back in row.readbacks):
         parts.append(Remark("read back differently", "asked"))
+    if (unsure := lap_doubt(entry)) and not row.withdrawn:
+        parts.append(Remark(f"on this lap {unsure}", "refused"))
     if row.withdrawn:
         parts.append(Remark("withdrawn", "quiet"))
     return parts
+
+
+def lap_doubt(entry: Entry) -> str:
+    """Return how sure the lap of an entry is as people read it, "" where it is as good as known."""
+    sure = entry.lap_certainty
+    return "" if sure is None or sure >= _KNOWN else how_sure(sure)

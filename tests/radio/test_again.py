@@ -11,7 +11,7 @@ from sheet.support import REPORT, ROOT, new, race_book
 from codec.radio.crews import crews_of
 from codec.radio.importing import Summary, bounded, import_transcript
 from codec.sheet import Journal
-from codec.sheet.state import Standing, laps, rows
+from codec.sheet.state import BY_HAND, Standing, correction_of, laps, rows, withdrawal_of
 
 CREWS = crews_of(["7=Ilse Marrow,Quill", "61=Teo Vash,Denn"])
 EVENT = ROOT / "examples" / "event"
@@ -66,3 +66,41 @@ def test_a_lap_reported_once_more_is_told(tmp_path: Path) -> None:
         assert summary.once_more == 1
         assert summary.as_dict()["laps_reported_before"] == 1
         assert list(laps(Standing(journal.entries()), "7", race_book())) == [5]
+
+
+def test_a_longer_transcript_adds_only_what_is_new_after_corrections(tmp_path: Path) -> None:
+    """What was put right or taken back by hand stays so, and is not brought again."""
+    lines = (EVENT / "radio.txt").read_text("utf-8").splitlines(keepends=True)
+    half = len(lines) // 2
+    with new(tmp_path) as journal:
+        import_transcript(journal, lines[:half], "text", CREWS)
+        reports = [row for row in rows(journal.entries()) if row.first.kind == "report"]
+        mended, taken = reports[1].entry, reports[2].entry
+        journal.append(correction_of(mended, values=mended.values, certainty=1.0, note=BY_HAND))
+        journal.append(withdrawal_of(taken))
+        before = list(journal.entries())
+        assert import_transcript(journal, lines[:half], "text", CREWS).written == {}
+        summary = import_transcript(journal, lines, "text", CREWS)
+        after = list(journal.entries())
+        assert after[: len(before)] == before
+        assert sum(summary.written.values()) == len(after) - len(before) > 0
+        standing = {row.first.seq: row for row in rows(journal.entries())}
+        assert standing[reports[1].first.seq].entry.note == BY_HAND
+        assert standing[reports[2].first.seq].withdrawn
+        once = [
+            (e.kind, e.car, e.at, e.heard) for e in after if e.kind in ("report", "call") and e.at
+        ]
+        assert len(set(once)) == len(once)
+        assert import_transcript(journal, lines, "text", CREWS).written == {}
+
+
+def test_every_entry_tells_how_sure_its_lap_is(tmp_path: Path) -> None:
+    """Between two reports the lap is as sure as the line is far; what was told is sure."""
+    with new(tmp_path) as journal:
+        lines = (EVENT / "radio.txt").read_text("utf-8").splitlines(keepends=True)
+        import_transcript(journal, lines, "text", CREWS)
+        sure = [e.lap_certainty for e in journal.entries() if e.lap is not None]
+    known = [one for one in sure if one is not None]
+    assert len(known) > 0.95 * len(sure)
+    assert all(0 <= one <= 1 for one in known)
+    assert sum(one > 0.95 for one in known) > 0.8 * len(known)

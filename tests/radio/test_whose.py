@@ -91,6 +91,17 @@ def test_a_transcript_that_names_nobody_is_of_the_only_car(tmp_path: Path) -> No
     assert (summary.silent, summary.of_no_car) == ([], {})
 
 
+def test_what_stands_before_a_colon_in_a_transcript_without_names_is_no_name(
+    tmp_path: Path,
+) -> None:
+    lines = [f"[00:{minute:02}:00] {REPORT}\n" for minute in range(1, 15)]
+    lines.append(f"[00:20:00] That spelling was theirs: {REPORT}\n")
+    with new(tmp_path) as journal:
+        summary = brought(journal, "7=Ana,Quill", lines=lines)
+        assert sum(entry.kind == "report" and entry.car == "7" for entry in journal.entries()) > 0
+    assert summary.silent == []
+
+
 def test_a_report_of_no_car_counts_in_no_car_and_an_event_of_none_in_all(tmp_path: Path) -> None:
     with new(tmp_path) as journal:
         brought(journal, lines=[f"Zed: {REPORT}\n", "Zed: safety car\n"])

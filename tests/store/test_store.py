@@ -7,6 +7,8 @@ from __future__ import annotations
 import contextlib
 import dataclasses
 import errno
+import hashlib
+import json
 import os
 import shutil
 import sqlite3
@@ -15,6 +17,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from sheet.support import new, other_book, race_book, report
 from store.old import old
 
@@ -25,6 +29,7 @@ from codec.sheet.journal import check, sheet_format
 from codec.sheet.table import ENTRIES, EntryTable
 from codec.store.pages import images
 from codec.store.store import JournalFormat, Store
+from codec.store.table import DIGEST, digest
 
 
 def test_a_sheet_of_the_first_version_is_read_and_written_on(tmp_path: Path) -> None:
@@ -41,6 +46,19 @@ def test_a_sheet_of_the_first_version_is_read_and_written_on(tmp_path: Path) -> 
         assert list(journal.entries())[:6] == entries
         assert len(journal) == 8
     assert check(path) == []
+
+
+@given(
+    st.dictionaries(
+        st.text(max_size=5),
+        st.none() | st.integers() | st.floats() | st.text(max_size=9) | st.booleans(),
+        max_size=6,
+    )
+)
+def test_the_digest_of_a_row_is_that_of_its_json(facts: dict[str, Any]) -> None:
+    kept = {name: one for name, one in facts.items() if one not in (None, "") and name != DIGEST}
+    text = json.dumps(kept, sort_keys=True).encode()
+    assert digest(facts) == hashlib.blake2b(text, digest_size=8).hexdigest()
 
 
 def test_a_journal_of_drills_of_the_first_version_is_read_and_written_on(tmp_path: Path) -> None:
