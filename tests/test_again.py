@@ -362,8 +362,9 @@ TYRES = load_book(Path(__file__).parents[1] / "examples" / "tyres" / "tyres.toml
 
 def test_cards_name_the_members_in_their_order() -> None:
     page = html(TYRES, "driver")
-    assert "lap tyre (front left, front right, rear left, rear right) ( warning corner?" in page
-    assert html(TYRES, "engineer").count("<th colspan=2>tyre (front left, ") == 1
+    order = "lap, tyre (front left, front right, rear left, rear right), up to 3 times: warning, "
+    assert f"{order}corner (if there is one)" in page
+    assert html(TYRES, "engineer").count("<th colspan=11>tyre (front left, ") == 1
 
 
 def test_what_is_said_again_is_heard_through_noise() -> None:

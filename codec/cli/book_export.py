@@ -7,10 +7,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_book, add_json, emit, put, say, tell
+from grammar.display import DISPLAYS
 from grammar.export import FORMATS
 
 if TYPE_CHECKING:
     from grammar.book import Book
+    from grammar.export.card import Paper, Reader
 
 
 def add_export(actions: Any) -> None:
@@ -44,6 +46,15 @@ def add_export(actions: Any) -> None:
         help=f"{enforcing}: accept only what the check allows. Dangerous: a recogniser then makes"
         " another report of a misheard word, and no check can tell",
     )
+    parser.add_argument(
+        "--paper", choices=("A5", "A6"), default="A5", help="card: the paper it is cut to (A5)"
+    )
+    parser.add_argument(
+        "--display",
+        choices=DISPLAYS,
+        default="5x7 dots",
+        help="dash: what it draws characters with (5x7 dots)",
+    )
     add_json(parser)
     parser.set_defaults(run=run_export)
 
@@ -62,6 +73,8 @@ def run_export(args: argparse.Namespace) -> int:
         direction=args.direction,
         mark=_mark(book) if args.form == "card" else "",
         enforce_check=args.enforce_check,
+        paper=args.paper,
+        display=args.display,
     )
     if args.out == "-":
         if len(files) > 1:
@@ -83,6 +96,8 @@ def run_export(args: argparse.Namespace) -> int:
             if args.json
             else say(str(folder / name))
         )
+    if args.form == "card":
+        _tell_small(book, args.paper)
     if not args.json:
         first = next(iter(files)).partition(".")[0]
         tell(f"next: {FORMATS[args.form].use.format(name=book.name, c=first)}")
@@ -93,3 +108,19 @@ def _mark(book: Book) -> str:
     """Return the mark of what a book says, as a sheet tells it."""
 
     return f"Book {book.digest[:8]}."
+
+
+def _tell_small(book: Book, paper: Paper) -> None:
+    """Tell cards whose letters are too small to be read at a glance."""
+    from grammar.export.card import LEGIBLE, blocks, fitted
+
+    readers: tuple[Reader, ...] = ("driver", "engineer")
+    for reader in readers:
+        fit = fitted(blocks(book, reader), paper)
+        if fit.size < LEGIBLE or not fit.one_page:
+            came = f"letters of {fit.size:g} points" if fit.one_page else "several pages"
+            other = "take --paper A5, or " if paper == "A6" else ""
+            tell(
+                f"the {reader}'s card has too much for {paper}: {came}; {other}make the code"
+                " simpler"
+            )

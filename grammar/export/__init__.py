@@ -10,6 +10,8 @@ from grammar.errors import CodeError
 
 if TYPE_CHECKING:
     from grammar.book import Book
+    from grammar.display import Display
+    from grammar.export.card import Paper, Reader
     from grammar.message import Direction
 
 Files = dict[str, bytes]
@@ -71,8 +73,13 @@ FORMATS = {
         True,
     ),
     "card": ExportFormat(
-        "cards for driver and engineer: printable HTML, SVG, PNG",
-        "print the .html from a browser, on A4, Letter or A5",
+        "cards for driver and engineer: a page of A5 or A6 to print (HTML), SVG, PNG",
+        "print the .html from a browser, without margins and at full size, and cut along the marks",
+    ),
+    "dash": ExportFormat(
+        "the dash as the driver sees a likely report of each kind (SVG)",
+        "look at it at the size of the dash",
+        True,
     ),
 }
 
@@ -84,9 +91,11 @@ def export(
     direction: Direction | None = None,
     mark: str = "",
     enforce_check: bool = False,
+    paper: Paper = "A5",
+    display: Display = "5x7 dots",
 ) -> Files:
     """Return a book in a form, as files by name; ``mark`` stands on cards, to tell those of one
-    state of the book from another's.
+    state of the book from another's. Cards are for a ``paper``, the dash is drawn on a ``display``.
 
     In grammars for recognisers check symbols are free, any that the method gives, and what is heard
     is held against the book afterwards. ``enforce_check`` lets them accept only what the checks
@@ -123,7 +132,9 @@ def export(
     if form == "c":
         return _c(book, direction)
     if form == "card":
-        return _card(book, mark)
+        return _card(book, mark, paper)
+    if form == "dash":
+        return _dash(book, direction, display)
     if FORMATS[form].enforces:
         text = _grammar(book, form, direction, enforced=enforce_check)
     else:
@@ -165,16 +176,28 @@ def _c(book: Book, direction: Direction | None) -> Files:
     return {files.header_name: files.header.encode(), files.source_name: files.source.encode()}
 
 
-def _card(book: Book, mark: str) -> Files:
+def _card(book: Book, mark: str, paper: Paper) -> Files:
     from grammar.export.card import html
     from grammar.export.card_picture import picture
 
     found: Files = {}
-    for reader in ("driver", "engineer"):
-        found[f"{book.name}-{reader}.html"] = html(book, reader, mark).encode()
+    readers: tuple[Reader, ...] = ("driver", "engineer")
+    for reader in readers:
+        for dark in (False, True):
+            page = html(book, reader, mark, paper=paper, dark=dark)
+            found[f"{book.name}-{reader}{'-dark' if dark else ''}.html"] = page.encode()
         for form in ("svg", "png"):
             found[f"{book.name}-{reader}.{form}"] = picture(book, reader, form, mark)
     return found
+
+
+def _dash(book: Book, direction: Direction | None, display: Display) -> Files:
+    from grammar.export.dash_picture import dash
+
+    return {
+        f"{book.name}-dash-{message.name}.svg": dash(book, message, display).encode()
+        for message in book.sent_by(direction or "car")
+    }
 
 
 __all__ = ["FORMATS", "ExportFormat", "Files", "export"]

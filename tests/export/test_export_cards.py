@@ -9,6 +9,7 @@ import io
 import itertools
 import re
 import xml.etree.ElementTree as ET
+from collections.abc import Iterator
 from html import escape
 from html.parser import HTMLParser
 from pathlib import Path
@@ -17,12 +18,17 @@ from typing import Literal, NamedTuple
 import matplotlib
 import numpy
 import pytest
+from desk.browser import chromium
 from export.strings import BOOKS, example
 from PIL import Image, ImageFont
+from playwright.sync_api import Browser
 
-from codec import Book
-from grammar.export.card import CAUTION, MOST_ROWS, Reader, blocks, html
+from codec import Book, CodeError
+from grammar.difference import changes
+from grammar.display import DISPLAYS, Display, patterns
+from grammar.export.card import CAUTION, PAPERS, Paper, Reader, blocks, fitted, html, relearning
 from grammar.export.card_picture import picture
+from grammar.export.dash_picture import dash
 from grammar.parsing import parse_book
 
 RACE = example("race")
@@ -154,29 +160,206 @@ def test_nothing_on_a_picture_reaches_beyond_the_page_or_over_something_else(
     assert inner.tobytes() == image.tobytes()  # what lies outside is white
 
 
+def told_by_rule(subject: Book, title: str) -> bool:
+    return any(block.title == title and block.note for block in blocks(subject, "engineer"))
+
+
 @pytest.mark.parametrize("name", BOOKS)
-def test_the_engineers_card_has_every_codeword_people_can_look_up(name: str) -> None:
+def test_the_engineers_card_has_every_codeword_by_what_is_heard_and_by_value(name: str) -> None:
     subject = book(name)
-    cells = Cells(html(subject, "engineer")).cells
-    rows = list(itertools.pairwise(cells))
+    rows = list(itertools.pairwise(Cells(html(subject, "engineer")).cells))
     drawn = [line.text for line in lines(picture(subject, "engineer", "svg"))[0]]
+    shown = {block.title: block for block in blocks(subject, "engineer")}
     for table in subject.tables.values():
-        if table.fields and table.size <= MOST_ROWS:
-            for levels, word in table.words():
-                said = ", ".join(
-                    field.text(level) for field, level in zip(table.fields, levels, strict=True)
-                )
-                assert (word, said) in rows
-                assert any(
-                    drawn[place + 1].removeprefix("! ") == said
-                    for place, text in enumerate(drawn)
-                    if text == word
-                )
-        elif table.fields:
-            assert any(
-                block.note == f"{table.size:,} codewords: read by the tool"
-                for block in blocks(subject, "engineer")
+        title = ", ".join(field.title for field in table.fields)
+        if not table.fields or told_by_rule(subject, title):
+            continue
+        index = subject.alphabet.index
+        heard = shown.get(f"{title}: what you hear", shown.get(title))
+        assert heard is not None
+        words = [row.symbols for row in heard.rows]
+        assert words == sorted(words, key=lambda word: [index[symbol] for symbol in word])
+        by_value = shown.get(f"{title}: by value", heard)
+        assert [row.symbols for row in by_value.rows] == [word for _, word in table.words()]
+        for levels, word in table.words():
+            said = ", ".join(
+                field.text(level) for field, level in zip(table.fields, levels, strict=True)
             )
+            assert (word, said) in rows
+            assert any(
+                drawn[place + 1].removeprefix("! ") == said
+                for place, text in enumerate(drawn)
+                if text == word
+            )
+
+
+RULES = """
+[fields.energy]
+label = "energy against plan"
+kind = "quantity"
+unit = "kWh"
+low = -2.0
+high = 2.0
+step = 0.1
+limits = [{ below = -1.0 }]
+[fields.charge]
+kind = "quantity"
+unit = "%"
+low = 0
+high = 99
+step = 1
+[fields.pack]
+kind = "quantity"
+low = 0
+high = 999999
+step = 1
+[tables.energy]
+kind = "digits"
+[tables.charge]
+kind = "digits"
+[tables.pack]
+kind = "packed"
+fields = ["pack"]
+[messages.lap]
+layout = "charge energy pack?"
+"""
+
+
+def test_numbers_in_figures_are_a_rule_and_a_grid_of_tens_by_units() -> None:
+    """By hand: from -2.0 in steps of 0.1 the sixteenth is -0.4; below -1.0 it warns."""
+    subject = parse_book(RULES, "rules")
+    shown = {block.title: block for block in blocks(subject, "engineer")}
+    energy, charge = shown["energy against plan"], shown["charge"]
+    assert energy.note == "steps of 0.1 kWh from -2.0 kWh: 16 is -0.4 kWh"
+    assert dict(energy.grid)["1"][6].text == "-0.4"
+    assert [cell.warns for cell in dict(energy.grid)["0"]] == [True] * 10
+    assert [cell.text for cell in dict(energy.grid)["4"]] == ["2.0", *[""] * 9]
+    assert charge.note.startswith("the value as it is: ")
+    assert (charge.rows, charge.grid) == ((), ())  # no hundred rows
+    assert shown["pack"].note == "1,000,000 codewords: read by the tool"
+    page = Cells(html(subject, "engineer"))
+    assert page.cells.count("-0.4") == 1
+    assert page.cells[page.cells.index("-0.4") - 7] == "1"  # the tens, before 0 … 6
+
+
+def test_no_notation_of_a_books_file_stands_on_a_card() -> None:
+    for name in (*BOOKS, "tyres"):
+        for reader in READERS:
+            for block in blocks(book(name), reader):
+                for row in block.rows:
+                    assert not re.search(r"\w\?|[{}|\"]|\( | \)", row.meaning), (name, row)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with chromium() as started:
+        yield started
+
+
+def printed(browser: Browser, page: str) -> tuple[int, list[int], bytes]:
+    """Return how many pages a card is in print, how far anything reaches beyond it, and the PDF."""
+    tab = browser.new_page()
+    tab.set_content(page)
+    pdf = tab.pdf(prefer_css_page_size=True)
+    beyond = tab.evaluate(
+        "(() => { const c = document.querySelector('.card');"
+        " return [c.scrollHeight - c.clientHeight, c.scrollWidth - c.clientWidth] })()"
+    )
+    tab.close()
+    return len(re.findall(rb"/Type\s*/Page\b(?!s)", pdf)), beyond, pdf
+
+
+PAPER = [
+    pytest.param(name, paper, marks=[] if (name, paper) == ("race", "A5") else [pytest.mark.slow])
+    for name in (*BOOKS, "tyres")
+    for paper in PAPERS
+]
+
+
+@pytest.mark.parametrize(("name", "paper"), PAPER)
+def test_a_card_is_one_page_with_nothing_beyond_it_and_marks_to_cut_along(
+    name: str, paper: Paper, browser: Browser
+) -> None:
+    """A5 is 148 by 210 mm, A6 105 by 148 (ISO 216); a PDF counts 72 points to the inch."""
+    for reader in READERS:
+        for dark in (False, True):
+            page = html(book(name), reader, "Book 01234567.", paper=paper, dark=dark)
+            pages, beyond, pdf = printed(browser, page)
+            assert (pages, beyond) == (1, [0, 0]), (reader, dark)
+            box = re.search(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", pdf)
+            assert box
+            across, down = {"A5": (210, 148), "A6": (148, 105)}[paper]
+            assert float(box[1]) == pytest.approx((across + 14) / 25.4 * 72, abs=1.5)
+            assert float(box[2]) == pytest.approx((down + 14) / 25.4 * 72, abs=1.5)
+            assert page.count("class=cut") == 8
+
+
+@pytest.mark.slow
+def test_what_one_page_cannot_hold_goes_on_and_nothing_is_cut_off(browser: Browser) -> None:
+    old = example("tyres")
+    other = old.source.replace("low = 40", "low = 30").replace("high = 139", "high = 129")
+    found = changes(old, parse_book(other, "tyres"))
+    assert sum(len(change.rows) for change in found) > 80
+    page = relearning(old, found * 4, "engineer")
+    pages, beyond, _ = printed(browser, page)
+    assert pages > 1
+    assert beyond == [0, 0]
+    assert "class=cut" not in page
+
+
+@pytest.mark.parametrize("paper", PAPERS)
+def test_letters_are_as_large_as_the_rows_allow(paper: Paper) -> None:
+    for name in BOOKS:
+        for reader in READERS:
+            fit = fitted(blocks(book(name), reader), paper)
+            assert 4.5 <= fit.size <= 15
+            assert fit.size <= fitted(blocks(book(name), reader), "A5").size
+    assert fitted(blocks(book("starter"), "driver"), "A6").size >= 14
+
+
+DISPLAYED = [one for one in DISPLAYS if one != "7 segments"]  # which has no K
+
+
+@pytest.mark.parametrize("display", DISPLAYED)
+def test_the_dash_shows_each_symbol_of_a_report_in_its_pattern(display: Display) -> None:
+    drawing = dash(RACE, RACE.messages["lap"], display)
+    root = ET.fromstring(drawing)  # noqa: S314 - our own
+    words = next(
+        element.text or ""
+        for element in root.iter("{http://www.w3.org/2000/svg}text")
+        if element.get("class") == "said"
+    )
+    string = "".join(RACE.alphabet.spoken[word] for word in words.split())
+    lit = sum(len((patterns(display) or {}).get(symbol, "")) for symbol in string)
+    assert drawing.count('"#ffb000"') == (lit or len(string))
+    title = root.find("{http://www.w3.org/2000/svg}title")
+    assert title is not None
+    match = RACE.messages["lap"].quick(string)
+    assert match is not None
+    assert title.text == match.text()
+
+
+def test_a_dash_shows_two_glances_and_blanks_between_groups() -> None:
+    source = RULES.replace(
+        'layout = "charge energy pack?"',
+        'layout = "charge energy pack?"\npauses = ["charge"]\nglance = "energy"',
+    )
+    subject = parse_book(source, "rules")
+    drawing = dash(subject, subject.messages["lap"], "5x7 dots")
+    assert drawing.count("first glance") == drawing.count("second glance") == 1
+    assert drawing.count('class="said"') == 2
+    [order] = [block.rows[0].meaning for block in blocks(subject, "driver")][:1]
+    assert (
+        order == "charge – pause – at the second glance energy against plan, pack (if there is one)"
+    )
+
+
+def test_a_dash_that_cannot_draw_a_symbol_says_so() -> None:
+    subject = parse_book(
+        LONG.replace('"AA", "BBBB', '"KA", "KBBB').replace('"ABAB', '"KKAB'), "long"
+    )
+    with pytest.raises(CodeError, match="7 segments have no usual pattern for K"):
+        dash(subject, subject.messages["m"], "7 segments")
 
 
 @pytest.mark.parametrize("name", BOOKS)
@@ -243,7 +426,7 @@ def test_a_name_stands_above_what_it_means_however_long_it_is() -> None:
         )
     drawn = [line.text for line in lines(svg("race", "driver"))[0]]
     place = drawn.index("race made longer, entered on the")  # a column has no room for all of it
-    assert drawn[place + 1 : place + 3] == ["wheel", '"L" added check']
+    assert drawn[place + 1 : place + 3] == ["wheel", "L (lima), laps added, check"]
 
 
 def test_every_printed_table_has_a_head_that_goes_with_it_to_the_next_column() -> None:
@@ -258,14 +441,10 @@ def test_every_printed_table_has_a_head_that_goes_with_it_to_the_next_column() -
 
 def test_a_drawn_table_that_goes_on_has_its_title_again() -> None:
     drawn = lines(svg("race", "engineer"))[0]
-    tops = {
-        round(line.left): line
-        for line in sorted(drawn, key=lambda line: -line.top)
-        if line.text.endswith("(more)")
-    }
-    assert len(tops) >= 3
-    heights = [line.top for line in tops.values()]
-    assert max(heights) - min(heights) < 3  # each at the top of a column
+    tops = [line.top for line in drawn if line.text.endswith("(more)")]
+    assert tops
+    head = next(line.top for line in drawn if line.text == "Reports, driver to pit")
+    assert all(abs(top - head) < 3 for top in tops)  # each at the top of a column
 
 
 def test_a_card_says_who_speaks_and_the_driver_can_look_up_what_calls_mean() -> None:
@@ -284,7 +463,8 @@ def test_a_card_says_who_speaks_and_the_driver_can_look_up_what_calls_mean() -> 
     assert {"dial", "way", "clicks", "laps added", "energy per lap"} <= titles
     assert "rear tyres" not in titles
     (target,) = (block for block in driver if block.title == "energy per lap")
-    assert [row.symbols for row in target.rows] == ["00", "01", "02", "…", "99"]
+    assert target.note == "steps of 0.01 kWh from 1.00 kWh: 39 is 1.39 kWh"
+    assert target.rows == ()
 
 
 def test_a_card_has_no_table_that_no_message_uses() -> None:
