@@ -58,6 +58,7 @@ def add(commands: Any) -> None:
         "--keep-audio", metavar="FOLDER", help="keep the sound files here; made if it is not there"
     )
     hear.set_defaults(run=run_hear)
+    _add_wheel(actions)
     progress = add_command(actions, "progress", "accuracy, seconds, confusions, what comes next")
     progress.add_argument("journal", metavar="JOURNAL", help="the journal's file")
     progress.add_argument("--person", help="only this person")
@@ -72,22 +73,24 @@ def add(commands: Any) -> None:
     add_keeping(actions)
 
 
+def _add_wheel(actions: Any) -> None:
+    about = "The driver changes settings on the wheel; keys are its touches."
+    wheel = actions.add_parser(
+        "wheel", help="the driver changes settings on the wheel", description=f"{about} {_CAREFUL}"
+    )
+    wheel.add_argument("wheel", metavar="WHEEL", help="the wheel file")
+    _add_person(wheel)
+    wheel.add_argument(
+        "--second-task",
+        action="store_true",
+        help="brake signals come up on top meanwhile; Space answers them",
+    )
+    wheel.set_defaults(run=run_wheel)
+
+
 def _add_session(parser: argparse.ArgumentParser) -> None:
     add_book(parser)
-    parser.add_argument("--person", required=True, metavar="NAME", help="who is drilled")
-    parser.add_argument(
-        "--journal",
-        default="drills.niner",
-        metavar="FILE",
-        help="the journal, several people in one (drills.niner)",
-    )
-    parser.add_argument(
-        "--items",
-        type=integer,
-        default=20,
-        metavar="N",
-        help="how many questions (20)",
-    )
+    _add_person(parser)
     parser.add_argument("--only", choices=_ASKED, default="mixed", help="what is asked (mixed)")
     parser.add_argument(
         "--message",
@@ -101,6 +104,23 @@ def _add_session(parser: argparse.ArgumentParser) -> None:
         type=float,
         metavar="SECONDS",
         help="from one question to the next, as laps would; yours without it",
+    )
+
+
+def _add_person(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--person", required=True, metavar="NAME", help="who is drilled")
+    parser.add_argument(
+        "--journal",
+        default="drills.niner",
+        metavar="FILE",
+        help="the journal, several people in one (drills.niner)",
+    )
+    parser.add_argument(
+        "--items",
+        type=integer,
+        default=20,
+        metavar="N",
+        help="how many questions (20)",
     )
     parser.add_argument(
         "--seed",
@@ -121,6 +141,32 @@ def run_hear(args: argparse.Namespace) -> int:
     return _session(args, "hear")
 
 
+def run_wheel(args: argparse.Namespace) -> int:
+    """Drill the driver's hands."""
+    from codec.drill import DrillJournal
+    from codec.drill.wheel_drill import WheelDrill
+    from codec.wheel import load_wheel
+
+    _enough(args.items)
+    wheel = load_wheel(args.wheel)
+    with DrillJournal(args.journal, create=True) as journal:
+        _on_a_terminal()
+        from codec.screen.wheel_drill import WheelDrillScreen, summary
+
+        drill = WheelDrill(
+            journal, wheel, args.person, seed=args.seed, second_task=args.second_task
+        )
+        code = WheelDrillScreen(drill, args.items).run()
+    summary(drill.answers)
+    return code
+
+
+def _enough(items: int) -> None:
+    if items < 1:
+        expected = ["a number of questions from 1"]
+        raise CodeError(f"--items can't be {items}", kind="usage", expected=expected)
+
+
 def _session(args: argparse.Namespace, drill: Any) -> int:
     import tempfile
 
@@ -129,12 +175,7 @@ def _session(args: argparse.Namespace, drill: Any) -> int:
     from codec.drill.noise import FLASHED, named
     from grammar.loading import load_book
 
-    if args.items < 1:
-        raise CodeError(
-            f"--items can't be {args.items}",
-            kind="usage",
-            expected=["a number of questions from 1"],
-        )
+    _enough(args.items)
     if args.pace is not None and not 1 <= args.pace <= _SLOWEST:
         raise CodeError(
             f"--pace can't be {args.pace:g}",
@@ -166,7 +207,7 @@ def _session(args: argparse.Namespace, drill: Any) -> int:
         )
 
 
-def _shown(session: Any, items: int, player: Player | None) -> int:
+def _on_a_terminal() -> None:
     if not sys.stdin.isatty() or not sys.stdout.isatty():
         raise CodeError(
             "a drill needs a terminal: keys take the times",
@@ -176,6 +217,10 @@ def _shown(session: Any, items: int, player: Player | None) -> int:
     from grammar.libraries import needed
 
     needed("prompt_toolkit", "drill")
+
+
+def _shown(session: Any, items: int, player: Player | None) -> int:
+    _on_a_terminal()
     from codec.screen.drill import DrillScreen
     from codec.screen.drill_progress import summary
 
@@ -254,7 +299,7 @@ def _progress(journal: DrillJournal, person: str, drill: str | None, at: Any) ->
 
     groups: dict[tuple[str, Any], list[Answer]] = {}
     for answer in journal.answers(person):
-        if drill in (None, answer.drill):
+        if answer.drill != "wheel" and drill in (None, answer.drill):
             groups.setdefault((answer.book, answer.drill), []).append(answer)
     return [
         Progress(journal.book(digest), answers, one, at)

@@ -16,12 +16,13 @@ from codec.cli.common import (
     given,
     positions,
     say,
+    tell,
 )
-from grammar.errors import counted
+from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
     from codec.race import WheelChange
-    from codec.wheel import Way
+    from codec.wheel import Way, Wheel
     from codec.wheel.slips import Slip
 
 _SLIPS = 3  # that are told of each way
@@ -65,6 +66,7 @@ def add(commands: Any) -> None:
         help="where a setting, a rotary, a cursor or the mode stands; the default is the start",
     )
     add_measure(way)
+    _add_practised(way)
     add_json(way)
     way.set_defaults(run=run_way, gather="wanted")
     design = add_command(
@@ -81,6 +83,7 @@ def add(commands: Any) -> None:
     )
     design.add_argument("--replace", action="store_true", help="write over a file that is there")
     add_measure(design)
+    _add_practised(design)
     add_json(design)
     design.set_defaults(run=run_design)
     add_schema(actions, "wheel", _schema)
@@ -88,6 +91,34 @@ def add(commands: Any) -> None:
 
 def _add_wheel(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("wheel", metavar="WHEEL", help="the wheel file")
+
+
+def _add_practised(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--practised",
+        metavar="JOURNAL",
+        help="take a person's own times, from niner drill wheel; needs --person",
+    )
+    parser.add_argument("--person", metavar="NAME", help="whose touches")
+
+
+def _wheel(args: argparse.Namespace) -> Wheel:
+    """Return the wheel, with a person's own times where they are asked for."""
+    from codec.wheel import load_wheel
+
+    wheel = load_wheel(args.wheel)
+    if bool(args.practised) != bool(args.person):
+        hint = "such as --practised drills.niner --person Ana"
+        raise CodeError("--practised and --person belong together", kind="usage", hint=hint)
+    if not args.practised:
+        return wheel
+    from codec.drill import DrillJournal
+    from codec.drill.wheel_drill import practised
+
+    with DrillJournal(args.practised) as journal:
+        mine, told = practised(wheel, list(journal.answers(journal.known(args.person))))
+    tell("\n".join([f"{args.person}'s touches: {'; '.join(told) or 'too few, those of the file'}"]))
+    return mine
 
 
 def run_check(args: argparse.Namespace) -> int:
@@ -113,11 +144,11 @@ def run_check(args: argparse.Namespace) -> int:
 
 def run_way(args: argparse.Namespace) -> int:
     """Print the cheapest way, and what its slips cost."""
-    from codec.wheel import cheapest, load_wheel
+    from codec.wheel import cheapest
     from codec.wheel.map import MOST_PLACE
     from codec.wheel.slips import slips
 
-    wheel = load_wheel(args.wheel)
+    wheel = _wheel(args)
     begins = wheel.standing(given(args.at, "place"))
     way = cheapest(wheel, begins, positions(args.wanted, MOST_PLACE), args.by)
     found = slips(way)
@@ -133,12 +164,11 @@ def run_way(args: argparse.Namespace) -> int:
 def run_design(args: argparse.Namespace) -> int:
     """Print maps with more and more settings moved, and what is to be found anew on the last."""
     from codec.files import refuse_unwritable, write
-    from codec.wheel import load_wheel
     from codec.wheel.design import arrangements, found_anew, wheel_text
 
     if args.out:
         refuse_unwritable(args.out, replace=args.replace)
-    wheel = load_wheel(args.wheel)
+    wheel = _wheel(args)
     found = arrangements(wheel, args.by, most_moved=args.moves)
     best = found[-1]
     anew = found_anew(wheel, best, args.by)

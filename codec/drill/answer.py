@@ -10,8 +10,8 @@ from typing import Any, Literal, get_args
 
 from codec.store.store import StoreError
 
-Drill = Literal["read", "hear"]
-Kind = Literal["symbol", "pair", "entry", "report"]
+Drill = Literal["read", "hear", "wheel"]
+Kind = Literal["symbol", "pair", "entry", "report", "change"]
 Outcome = Literal["right", "corrected", "caught", "accepted"]
 DRILLS: tuple[Drill, ...] = get_args(Drill)
 KINDS: tuple[Kind, ...] = get_args(Kind)
@@ -21,6 +21,7 @@ PLURALS: dict[Kind, str] = {
     "pair": "pairs",
     "entry": "entries",
     "report": "reports",
+    "change": "changes",
 }
 MEANINGS: dict[Outcome, str] = {
     "right": "right",
@@ -44,6 +45,7 @@ class DrillError(StoreError):
 class Answer:
     """What was asked, what was answered, and how long it took.
 
+    ``drill``     reading, hearing, or a change made on the wheel (``codec.drill.wheel_drill``)
     ``kind``      what was asked; ``part_of`` the message of a report, the code table of an entry
     ``shown``     the symbols on the dash, or those spoken by the synthesiser
     ``answer``    what was typed, "" where the coach marked it as said right

@@ -58,10 +58,13 @@ class DrillJournal:
 
     def keep_book(self, book: Book) -> str:
         """Keep a book's text, so that progress can be told without its file; return its digest."""
-        digest = book.digest
+        return self.keep(book.digest, book.name, book.source)
+
+    def keep(self, digest: str, name: str, text: str) -> str:
+        """Keep the text of what answers are about, once; return its digest."""
         with self._store.transaction():
             self._store.connection.execute(
-                "INSERT OR IGNORE INTO books VALUES (?, ?, ?)", (digest, book.name, book.source)
+                "INSERT OR IGNORE INTO books VALUES (?, ?, ?)", (digest, name, text)
             )
         return digest
 

@@ -106,6 +106,7 @@ class Pool:
             "pair": self.pairs,
             "entry": self.entries,
             "report": self.reports,
+            "change": [],  # is asked of hands
         }[kind]
 
     def _item(self, kind: Kind, text: str, share: float, part_of: str = "") -> Item:

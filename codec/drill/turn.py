@@ -14,6 +14,8 @@ import random
 from dataclasses import dataclass, field
 from typing import Literal
 
+from codec.drill.answer import Drill
+
 Stage = Literal["ready", "shown", "speaking", "listening", "answering"]
 IN_TIME = 1.5  # seconds within which a signal of the second task is answered
 TO_BEGIN = 2.0  # seconds from the end of the speech within which an answer is begun
@@ -83,7 +85,7 @@ class Signals:
 class Turn:
     """The stage of one question and its times, None where they were not measured."""
 
-    drill: Literal["read", "hear"]
+    drill: Drill
     stage: Stage = "ready"
     shown_at: float = 0.0
     first: float | None = None

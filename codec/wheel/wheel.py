@@ -7,6 +7,8 @@ product of all settings is never made: what holds of one setting holds whatever 
 
 from __future__ import annotations
 
+import functools
+import hashlib
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -111,6 +113,12 @@ class Wheel:
     def title(self) -> str:
         """The wheel's title, or its file's name."""
         return self.spec.title or self.name
+
+    @functools.cached_property
+    def digest(self) -> str:
+        """What tells this wheel's file from every other: a hash of what it says."""
+        told = self.spec.model_dump_json().encode()
+        return hashlib.blake2b(told, digest_size=16).hexdigest()
 
     @property
     def slips(self) -> SlipsSpec:
