@@ -15,7 +15,11 @@ from rooms import LAYERS
 
 TEXTS = {str(path.relative_to(ROOT)): path.read_text("utf-8") for path in DOCUMENTS}
 CHAPTERS = [(name, heading) for name, text in TEXTS.items() for heading in chapters(text)]
-LONG = {"Let a code be designed", "What a team may demand", "Let the wheel be designed"}  # tens of seconds
+LONG = {
+    "Let a code be designed",
+    "What a team may demand",
+    "Let the wheel be designed",
+}  # tens of seconds
 PYTHON = [name for name, text in TEXTS.items() if re.search(r"^>>> ", text, re.MULTILINE)]
 
 

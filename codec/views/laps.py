@@ -20,7 +20,7 @@ _KNOWN = 0.95  # a lap as sure as this needs no second look
 OTHER = "does not count: of another car or lap?"
 
 
-class Remark(NamedTuple):
+class SheetRemark(NamedTuple):
     """Something to be said of a line besides its values, and its tone."""
 
     text: str
@@ -47,7 +47,7 @@ class SheetLine:
     at: int | None = None
     row: Row | None = None
     values: Mapping[str, ShownValue] | None = None
-    remarks: Sequence[Remark] = ()
+    remarks: Sequence[SheetRemark] = ()
     counts: bool = False
     other: bool = False
 
@@ -88,7 +88,9 @@ def sheet_lines(
     for line in rows:
         row = line.row
         if row is None:
-            found.append(SheetLine(line.lap, "missing", remarks=(Remark("no report", "refused"),)))
+            found.append(
+                SheetLine(line.lap, "missing", remarks=(SheetRemark("no report", "refused"),))
+            )
             continue
         entry = row.entry
         in_columns = row.first.kind == "report" and entry.accepted
@@ -101,8 +103,8 @@ def sheet_lines(
         again = other and entry.values == counted.get(line.lap)
         other = other and not again
         remarks = _remarks(book, row)
-        remarks += [Remark(OTHER, "refused")] if other else []
-        remarks += [Remark("said again", "quiet")] if again else []
+        remarks += [SheetRemark(OTHER, "refused")] if other else []
+        remarks += [SheetRemark("said again", "quiet")] if again else []
         kind: LineKind = row.first.kind  # type: ignore[assignment]  # a row begins with one of these
         at = standing.moments.at(row.first.seq)
         found.append(SheetLine(line.lap, kind, at, row, values, remarks, line.counts, other))
@@ -148,29 +150,29 @@ def _corrected(row: Row) -> str:
     return f"corrected from {first.string or first.heard}"
 
 
-def _remarks(book: Book, row: Row) -> list[Remark]:
+def _remarks(book: Book, row: Row) -> list[SheetRemark]:
     """Return what is to be said of a row besides its values."""
-    entry, parts = row.entry, list[Remark]()
+    entry, parts = row.entry, list[SheetRemark]()
     if row.first.kind == "event":
-        parts.append(Remark(event_text(book, entry), "event"))
+        parts.append(SheetRemark(event_text(book, entry), "event"))
     elif row.first.kind == "note":
-        parts.append(Remark(entry.heard or entry.note))
+        parts.append(SheetRemark(entry.heard or entry.note))
     elif entry.refusal:
-        parts.append(Remark(f"{state_of(entry)}: {entry.heard}", "refused"))
-        parts += [Remark(guess, "refused")] if (guess := guessed(entry.note)) else []
+        parts.append(SheetRemark(f"{state_of(entry)}: {entry.heard}", "refused"))
+        parts += [SheetRemark(guess, "refused")] if (guess := guessed(entry.note)) else []
     elif row.first.kind == "call" or entry.message != lap_message(book):
         tone: Tone = "call" if row.first.kind == "call" else "plain"
-        parts.append(Remark(message_text(book, entry), tone))
+        parts.append(SheetRemark(message_text(book, entry), tone))
     if row.questions and not entry.accepted:
-        parts.append(Remark(f"asked: {row.questions[-1].heard}", "asked"))
+        parts.append(SheetRemark(f"asked: {row.questions[-1].heard}", "asked"))
     if row.corrections and entry.accepted:
-        parts.append(Remark(_corrected(row), "quiet"))
+        parts.append(SheetRemark(_corrected(row), "quiet"))
     if any(back.note == "differs" for back in row.readbacks):
-        parts.append(Remark("read back differently", "asked"))
+        parts.append(SheetRemark("read back differently", "asked"))
     if (unsure := lap_doubt(entry)) and not row.withdrawn:
-        parts.append(Remark(f"on this lap {unsure}", "refused"))
+        parts.append(SheetRemark(f"on this lap {unsure}", "refused"))
     if row.withdrawn:
-        parts.append(Remark("withdrawn", "quiet"))
+        parts.append(SheetRemark("withdrawn", "quiet"))
     return parts
 
 
