@@ -257,7 +257,7 @@ def read_or_refused(parse: Callable[[str, str], object], text: str) -> None:
 
 TREES = {
     "event": tomllib.loads(GOOD_EVENT.read_text("utf-8")),
-    "needs": tomllib.loads(GOOD_NEEDS.read_text("utf-8")),
+    "needs": tomllib.loads(Path("examples/design/demands.toml").read_text("utf-8")),
     "profile": json.loads(GOOD_PROFILE.read_text("utf-8")),
 }
 PARSERS: dict[str, tuple[Callable[[str, str], object], Callable[[Any], str]]] = {

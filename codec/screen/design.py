@@ -90,11 +90,12 @@ def show(
     )
     for told in needs.demands.told():
         console().print(safe(told, "dim"))
-    for name, bits in needs.flat.items():
+    for name, (bits, less) in needs.flat.items():
         console().print(
             safe(
                 f"{needs.fields[name].title}: nothing tells how often its values occur, so they are"
-                f" taken as equally likely, {bits:.2f} bits of these; say it in [values]",
+                f" taken as equally likely, {bits:.2f} bits of these; were they spread as values"
+                f" mostly are, {bits - less:.1f} bits less: say it in [values]",
                 "yellow",
             )
         )

@@ -17,6 +17,7 @@ from typing import Any
 from pydantic import Field
 
 from grammar.book import Book
+from grammar.design.capacity import entropy
 from grammar.design.carry_over import rest_of
 from grammar.design.demands import Demands, DemandsSpec, contradictions, kept_table
 from grammar.design.noise import Noise, noise_of
@@ -177,12 +178,14 @@ class Needs:
         return whole if said is None or read is None else whole * self.harm(name, said, read)
 
     @property
-    def flat(self) -> dict[str, float]:
+    def flat(self) -> dict[str, tuple[float, float]]:
         """The fields of which nothing tells how often their values occur, so that all are taken as
-        equally likely, with the bits that each carries so. A remainder runs through its values.
+        equally likely: the bits that each carries so, and the bits it would carry if it were spread
+        about a usual value by a tenth of its range, or had one 9 times in 10 where it has no
+        range. A remainder runs through its values.
         """
         return {
-            name: math.log2(field.size)
+            name: (math.log2(field.size), entropy(_usually(field)))
             for name, field in self.fields.items()
             if field.size > 1 and not field.wraps and max(self.expected[name]) * field.size < 1.001
         }
@@ -338,6 +341,15 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
         return needs
     rows = heard_rows(Profile(), alphabet, noise.confusions, given.hearing.strength, read)
     return needs._heard_as(alphabet, sections["alphabet"], rows, needs.demands.look_alikes)
+
+
+def _usually(field: FieldBase) -> list[float]:
+    """Return shares of levels as a field might have them, of which nothing is stated."""
+    if field.progression is None:
+        return [0.9, *[0.1 / (field.size - 1)] * (field.size - 1)]
+    centre, spread = (field.size - 1) / 2, max(0.5, field.size / 10)
+    row = [math.exp(-(((level - centre) / spread) ** 2) / 2) for level in range(field.size)]
+    return [share / math.fsum(row) for share in row]
 
 
 def _read_as(spec: DemandsSpec, symbols: str, misread: float) -> Confusions[str] | None:

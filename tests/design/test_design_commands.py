@@ -140,6 +140,20 @@ def test_a_proposal_that_breaks_the_limits_is_marked_and_says_so_in_its_book(
     assert "does not keep the limits" not in path.read_text("utf-8")
 
 
+@pytest.mark.usefixtures("hardly_heard")
+def test_what_was_drilled_goes_into_the_design(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "book.toml"
+    sample = ["--family", "natural", "--draws", "50", "--profile", "examples/drill/ana.json"]
+    assert run("design", "examples/design/demands.toml", *sample, "--out", str(path)) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "not measured, then drilled." in shown
+    assert "of looking down" in shown
+    words = load_book(path).alphabet.words
+    assert words["7"].seconds != load_book(STARTER).alphabet.words["7"].seconds
+
+
 def test_a_book_wants_a_message_and_needs_have_one() -> None:
     with pytest.raises(CodeError, match="is a code book"):
         run("design", STARTER)
