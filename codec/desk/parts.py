@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-from collections.abc import AsyncIterator, Mapping, Sequence
+from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -73,6 +73,7 @@ class Desk:
         """Take the sheets by name; links begin with ``address``."""
         self.sheets, self.links, self.scheme, self.address = sheets, links, scheme, address
         self.menu: list[MenuItem] = []
+        self.closing: list[Callable[[], Awaitable[None]]] = []  # what pages have open
         self._templates = Environment(
             autoescape=True,
             undefined=StrictUndefined,
@@ -94,6 +95,8 @@ class Desk:
             for task in watching:
                 task.cancel()
             await asyncio.gather(*watching, return_exceptions=True)
+            for close in self.closing:
+                await close()
             for sheet in self.sheets.values():
                 await sheet.close()
 

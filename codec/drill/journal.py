@@ -56,6 +56,10 @@ class DrillJournal:
         self.path, self._clock, self.session = Path(path), clock, uuid.uuid4().hex[:12]
         self._store = Store(self.path, FORMAT, _nothing if create else None)
 
+    def new_session(self) -> None:
+        """Give what is written from now on a session of its own."""
+        self.session = uuid.uuid4().hex[:12]
+
     def keep_book(self, book: Book) -> str:
         """Keep a book's text, so that progress can be told without its file; return its digest."""
         return self.keep(book.digest, book.name, book.source)

@@ -84,11 +84,12 @@ class Memory:
             if not right
             else set()
         )
-        self.knowledge.note(
-            answer.shown,
-            _wrong_places(answer),
-            {symbol: self.recall(symbol, at) for symbol in answer.shown},
-        )
+        if right or answer.said:  # else nobody knows which of its symbols went wrong
+            self.knowledge.note(
+                answer.shown,
+                _wrong_places(answer),
+                {symbol: self.recall(symbol, at) for symbol in answer.shown},
+            )
         for symbol in dict.fromkeys(answer.shown):
             missed = not right and (symbol in wrong or not answer.said)
             self.symbols.setdefault(symbol, Record()).note(right=not missed, pace=pace)
@@ -124,8 +125,8 @@ class Memory:
 
 
 def _wrong_places(answer: Answer) -> list[int]:
-    """Return the places of what was shown that went wrong: all, where nothing was made out."""
+    """Return the places of what was shown that went wrong."""
     if answer.right:
         return []
     shown = [pair for pair in align(answer.shown, answer.said) if pair[0]]
-    return [place for place, (one, said) in enumerate(shown) if one != said or not answer.said]
+    return [place for place, (one, said) in enumerate(shown) if one != said]

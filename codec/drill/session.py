@@ -75,11 +75,18 @@ class DrillSession:
                 hint=_ENTRIES,
             )
         self.digest = journal.keep_book(self.book)
-        self.memory = Memory.of(
-            one for one in journal.answers(person) if (one.drill, one.book) == (drill, self.digest)
-        )
+        self.memory = Memory.of(self.kept())
         self._chooser = Chooser(pool, self.memory, kinds=kinds, seed=seed)
         self.answers: list[Answer] = []
+
+    def kept(self) -> list[Answer]:
+        """Return the person's answers in this drill with this book that count."""
+        wanted = self.drill, self.digest
+        return [one for one in self.journal.answers(self.person) if (one.drill, one.book) == wanted]
+
+    def learn_anew(self) -> None:
+        """Know the person by what counts now: after a mark was taken back or corrected."""
+        self.memory = self._chooser.memory = Memory.of(self.kept())
 
     def ask(self) -> tuple[Question, Turn]:
         """Return the next question and its turn."""

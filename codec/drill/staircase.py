@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 
 SHARE = 0.9  # of strings read right at the exposure sought
 SHORTEST, LONGEST = 0.2, 1.5  # seconds that are flashed
-EXPOSURES = tuple(round(SHORTEST * (LONGEST / SHORTEST) ** (step / 24), 3) for step in range(25))
+EXPOSURES: tuple[float, ...] = tuple(
+    round(SHORTEST * (LONGEST / SHORTEST) ** (step / 24), 3) for step in range(25)
+)
 MOST = 200  # answers, the last ones, that are taken for how it is now
 _LOWEST, _HIGHEST, _STEPS = 0.03, 10.0, 60  # seconds sought, and how many are told apart
 _STEEP = (0.8, 1.2, 1.8, 2.7, 4.0, 6.0)

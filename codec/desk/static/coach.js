@@ -1,0 +1,195 @@
+// The coach's page: one key a mark. What is done is kept here until the desk says that it is on the disk.
+import { address, answered, by, element, told as tellAt } from "./common.js";
+import { Clock } from "./clock.js";
+
+const main = by("coach"), { sheet } = main.dataset;
+const clock = new Clock(address("drill-time", sheet));
+const KEPT = `niner-marks-${sheet}`;
+let state = { answers: [] }, waiting = JSON.parse(localStorage.getItem(KEPT) ?? "[]"), sending = false;
+
+function say(on, words) {
+  by("line").dataset.state = on ? "on" : "off";
+  by("line").textContent = words;
+}
+
+// acts
+
+function keep() {
+  localStorage.setItem(KEPT, JSON.stringify(waiting));
+  by("pending").replaceChildren(...waiting.map(({ act, shown }) => element("li", `${act} ${shown ?? ""}`)));
+}
+
+function act(name, more = {}, shown = "") {
+  waiting.push({ act: name, shown, error: clock.error / 1000, ...more });
+  keep();
+  flush();
+}
+
+// One after the other, until each was answered; what the desk refuses is told, and not sent again.
+async function flush() {
+  if (sending) return;
+  sending = true;
+  try {
+    while (waiting.length) {
+      const [first] = waiting;
+      const answer = await fetch(address("coach-act", sheet), { method: "POST", body: JSON.stringify(first) });
+      const told = await answered(answer);
+      if (answer.status === 503) throw new Error(told.lines.join(" "));
+      waiting.shift();
+      keep();
+      if (!answer.ok && told.kind !== "drill-marked") tellAt(by("told"), { tone: "bad", lines: [`${first.act} ${first.shown}: ${told.lines[0]}`, ...told.lines.slice(1)] });
+      else if (first.act !== "first") tellAt(by("told"), { tone: "good", lines: [] });
+    }
+  } catch { setTimeout(flush, 1000); } finally { sending = false; }
+}
+
+// keys
+
+const last = () => state.answers.at(-1);
+const asked = () => state.asked;
+
+const KEYS = {
+  " ": (at) => { if (asked()) act("first", { number: asked().number, at }); },
+  r: (at) => mark(at, {}),
+  c: (at) => mark(at, { corrected: true }),
+  w: (at) => mark(at, { text: "?" }),
+  s: () => { if (asked()) act("again"); },
+  u: () => { if (last()) act("undo", { number: last().seq }, last().shown); },
+  n: () => { if (last()) fix(last()); },
+  e: () => act("end"),
+};
+
+let sent = 0; // the question whose mark is on its way: a key pressed twice marks once
+function mark(at, more) {
+  if (!asked() || asked().stage !== "seen" || asked().number === sent) return;
+  sent = asked().number;
+  act("mark", { number: sent, at, text: null, kept: asked().kept, ...more }, asked().text);
+}
+
+addEventListener("keydown", (event) => {
+  if (event.repeat || event.altKey || event.ctrlKey || event.metaKey || event.target.closest("input, select, textarea, dialog, a")) return;
+  const name = event.key.toLowerCase();
+  if (!state.held && !["n", "u"].includes(name)) return;
+  if (name in KEYS) { event.preventDefault(); KEYS[name](clock.desk(event.timeStamp)); }
+});
+document.querySelector(".marks").addEventListener("click", (event) => {
+  const { key } = event.target.closest("button")?.dataset ?? {};
+  if (key) { KEYS[key](clock.desk(event.timeStamp)); document.activeElement.blur(); }
+});
+
+by("begin").addEventListener("submit", (event) => {
+  event.preventDefault();
+  const form = Object.fromEntries(new FormData(by("begin")));
+  sent = 0;
+  act("begin", { ...form, second_task: "second_task" in form, alone: "alone" in form }, form.person);
+  document.activeElement.blur();
+});
+
+// putting right
+
+let fixed = 0;
+function fix(one) {
+  fixed = one.seq;
+  by("fix-title").textContent = `${one.shown}: ${one.meaning}`;
+  by("fix-outcome").value = "note";
+  by("fix-text").value = one.said === one.shown ? "" : one.said;
+  by("fix-note").value = one.note;
+  by("fix").showModal();
+  by("fix-note").focus();
+}
+by("fix").querySelector("form").addEventListener("submit", () => {
+  act("correct", { number: fixed, outcome: by("fix-outcome").value, text: by("fix-text").value.trim(), note: by("fix-note").value.trim() });
+});
+by("fix-leave").addEventListener("click", () => by("fix").close());
+by("answers").addEventListener("click", (event) => {
+  const button = event.target.closest("button");
+  const one = state.answers.find(({ seq }) => String(seq) === button?.dataset.seq);
+  if (one) fix(one);
+});
+
+// drawing
+
+const STAGES = { waiting: "waits for the driver’s device", shown: "is being flashed …", seen: "say it: mark it" };
+
+function draw(told) {
+  state = told;
+  const { driver, asked: question } = told;
+  const device = !driver.ever ? "no driver’s device yet: open the driver page on it" : driver.here
+    ? `driver’s device: clock ± ${driver.error} ms, frame ${driver.frame} ms; here ± ${clock.error.toFixed(1)} ms`
+    : "driver’s device is away or asleep";
+  say(!told.held || driver.here, device);
+  by("begin").hidden = told.held;
+  by("asking").hidden = !question;
+  if (question) {
+    by("progress").textContent = `${told.person}: ${question.number} of ${told.of}, ${question.kind}; ${question.exposure} ms is ${question.metres} m`;
+    by("dash").textContent = question.groups.join(" ");
+    by("words").textContent = question.words;
+    by("why").textContent = question.why;
+    by("stage").textContent = told.alone && question.stage === "seen" ? "the driver types" : STAGES[question.stage];
+    by("stage").dataset.stage = question.stage;
+  }
+  if (told.told.length) tellAt(by("told"), { tone: "warning", lines: told.told.slice(-2) });
+  by("marked").hidden = !told.answers.length;
+  by("answers").replaceChildren(...told.answers.toReversed().map(row));
+  by("closing").hidden = !told.closing;
+  if (told.closing) close(told);
+}
+
+function row(one) {
+  const made = element("tr");
+  const button = Object.assign(element("button", "note, put right"), { type: "button" });
+  button.dataset.seq = one.seq;
+  button.setAttribute("aria-label", `note or put right ${one.shown}`);
+  const cells = [one.shown, one.meaning, one.said === one.shown ? "" : one.said || "?", one.exposure === null ? "" : `${one.exposure} ms, ${one.metres} m`, one.marks ? `${one.missed} of ${one.marks}` : "", one.note];
+  made.append(...cells.map((text, place) => Object.assign(element("td", text, place === 1 ? (one.right ? "good" : "bad") : ""), { className: place === 3 || place === 4 ? "n" : "" })));
+  const last = element("td");
+  last.append(button);
+  made.append(last);
+  return made;
+}
+
+function close({ closing, over }) {
+  const list = (title, lines) => {
+    const part = element("div");
+    part.append(element("h3", title), Object.assign(element("ul"), { className: "short" }));
+    part.lastChild.append(...lines.map((line) => element("li", line)));
+    return part;
+  };
+  const needed = Object.entries(closing.exposures).map(([kind, one]) => `nine in ten ${kind} right at ${one.seconds.toFixed(2)} s (${one.low.toFixed(2)} … ${one.high.toFixed(2)}), ${one.answers} flashes`);
+  const { next } = closing;
+  const parts = [["Better", closing.better], ["Weak", closing.weak], ["The price of looking", [...closing.cost, ...needed]], ["Next", [`${next.day}${next.exposure ? `, ${Math.round(next.exposure * 1000)} ms` : ""}: ${next.why}`]]];
+  by("closing").replaceChildren(element("h2", `${closing.person}: ${over}`), ...parts.filter(([, lines]) => lines.length).map(([title, lines]) => list(title, lines)), picture(closing.sessions));
+  if (next.exposure) by("exposure").value = Math.round(next.exposure * 1000 / 10) * 10;
+}
+
+// The share read right, session by session, with its interval.
+function picture(sessions) {
+  const wide = 320, high = 120, make = (name, facts) => {
+    const made = document.createElementNS("http://www.w3.org/2000/svg", name);
+    for (const [key, value] of Object.entries(facts)) made.setAttribute(key, value);
+    return made;
+  };
+  const told = sessions.map(({ day, right, asked }) => `${day} ${right} of ${asked}`).join("; ");
+  const svg = make("svg", { viewBox: `0 0 ${wide} ${high}`, role: "img", "aria-label": `share read right by session: ${told}`, class: "shares" });
+  const y = (share) => high - 18 - share * (high - 30), step = (wide - 40) / Math.max(1, sessions.length);
+  for (const share of [0, 0.5, 0.9, 1]) {
+    const label = make("text", { x: 0, y: y(share) + 4 });
+    label.textContent = `${share * 100} %`;
+    svg.append(make("line", { x1: 36, x2: wide, y1: y(share), y2: y(share), class: share === 0.9 ? "goal" : "grid" }));
+    if (share !== 1) svg.append(label);
+  }
+  sessions.forEach(({ day, asked, right, low, high: top }, place) => {
+    const x = 40 + step * (place + 0.5), label = make("text", { x, y: high - 4, "text-anchor": "middle" });
+    label.textContent = sessions.length < 6 ? day.slice(5) : "";
+    svg.append(make("line", { x1: x, x2: x, y1: y(low), y2: y(top), class: "reach" }), make("circle", { cx: x, cy: y(right / asked), r: 4 }), label);
+  });
+  return svg;
+}
+
+keep();
+try { await clock.keep(); } catch { /* the line below tells it */ }
+const source = new EventSource(address("coach-live", sheet));
+source.addEventListener("open", flush);
+source.addEventListener("error", () => say(false, "no connection: marks are kept here"));
+source.addEventListener("news", (event) => draw(JSON.parse(event.data)));
+main.dataset.state = "on";
