@@ -416,7 +416,8 @@ def test_the_book_page_tells_what_the_guard_says(visitor: Visitor) -> None:
 
 
 PLACES = (
-    "wall/race", "coach/race", "debrief/race?car=7", "book/race?design=lap&proposal=1",
+    "wall/race", "coach/race", "driver/race", "debrief/race?car=7",
+    "book/race?design=lap&proposal=1",
     "", "watch/race", "history/race", "book/race", "debrief/race", "import/race",
     "book/race/card/driver", "book/race/card/engineer", "debrief/race/page?car=7",
 )  # fmt: skip
@@ -437,7 +438,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize(
     ("places", "scheme", "width"),
     [
-        (PLACES[:4], "light", 360),
+        (PLACES[:5], "light", 360),
         *(
             pytest.param(PLACES, scheme, width, marks=pytest.mark.slow)
             for scheme in ("light", "dark")
@@ -459,7 +460,9 @@ def test_pages_can_be_read_by_everybody(
     )
     for place in places:
         page.goto(f"{visitor.address}/{place}")
-        if place.startswith(("wall", "watch", "history", "book/race?", "import")):
+        if place.startswith(
+            ("wall", "watch", "history", "book/race?", "import", "coach", "driver")
+        ):
             ready(page)
         found = Axe().run(page)
         assert found.violations_count == 0, f"{place}: {found.generate_report()}"

@@ -305,7 +305,7 @@ def _pages(browser: Browser, address: str) -> tuple[Page, Page]:
     coach, driver = (browser.new_context().new_page() for _ in range(2))
     for page, place in ((coach, "coach"), (driver, "driver")):
         page.goto(f"{address}/{place}/race")
-        expect(page.locator("main[data-state=on]")).to_have_count(1)
+        expect(page.locator("#line[data-state=on], main[data-state=on]")).to_have_count(1)
     driver.click("#ready")
     return coach, driver
 

@@ -2,7 +2,7 @@
 import { address, answered, by, element, told as tellAt } from "./common.js";
 import { Clock } from "./clock.js";
 
-const main = by("coach"), { sheet } = main.dataset;
+const { sheet } = by("coach").dataset;
 const clock = new Clock(address("drill-time", sheet));
 const KEPT = `niner-marks-${sheet}`;
 let state = { answers: [] }, waiting = JSON.parse(localStorage.getItem(KEPT) ?? "[]"), sending = false;
@@ -128,12 +128,16 @@ function draw(told) {
     by("stage").textContent = told.alone && question.stage === "seen" ? "the driver types" : STAGES[question.stage];
     by("stage").dataset.stage = question.stage;
   }
-  if (told.told.length) tellAt(by("told"), { tone: "warning", lines: told.told.slice(-2) });
+  const lines = told.told.slice(-2), words = lines.join("\n");
+  if (words !== draw.before) tellAt(by("told"), { tone: "warning", lines });
+  draw.before = words;
   by("marked").hidden = !told.answers.length;
   by("answers").replaceChildren(...told.answers.toReversed().map(row));
   by("closing").hidden = !told.closing;
   if (told.closing) close(told);
 }
+
+draw.before = "";
 
 function row(one) {
   const made = element("tr");
@@ -192,4 +196,3 @@ const source = new EventSource(address("coach-live", sheet));
 source.addEventListener("open", flush);
 source.addEventListener("error", () => say(false, "no connection: marks are kept here"));
 source.addEventListener("news", (event) => draw(JSON.parse(event.data)));
-main.dataset.state = "on";
