@@ -10,7 +10,7 @@ from grammar.errors import CodeError
 from grammar.message import Direction
 
 _CAR, _PIT = ("car", "driver"), ("pit", "wall", "engineer", "pit wall")
-_FEW = 0.1  # of the lines have a name before them, where a transcript names nobody
+_FEW = 0.25  # of the lines have a name before them, where a transcript names nobody
 _NAMED = ["CAR=DRIVER,ENGINEER"]
 
 

@@ -25,6 +25,7 @@ from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.lexicon import Meaning
 from grammar.speech.words import Word
 
+_LONG = 5  # figures: ordinary talk has years of four, and seldom longer numbers
 _FAINT = 2.0  # bits at most of a word that says hardly anything, in a row
 _MOST_KEPT, _MOST_WORDS = 200_000, 1_000
 _DIGITS = {
@@ -72,6 +73,8 @@ class Evidence:
         if bits is None:
             name, times = self._figure(word)
             bits = float(self.bits[name] * times) if name else 0.0
+            if name == "digit" and times >= _LONG:  # figures in a row, though written together
+                bits += float(self.bits["row"]) * (times - 1)
             if len(self._kept) > _MOST_WORDS:
                 self._kept.clear()
             self._kept[key] = bits

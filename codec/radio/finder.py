@@ -40,13 +40,14 @@ Run = tuple[int, int]  # words in a row: the place of the first, and of the one 
 class Passage:
     """A part of an utterance that says something: its kind, its place in the text, what it says.
 
+    "perhaps" is a reading that its words alone do not speak for strongly enough, by little.
     ``readings`` of a report or call (several if they were run together); ``error`` why a refused
     one can't be read; ``name`` of a phrase, or what was asked or answered; ``bits`` how strongly
     its words speak for it, above what is asked for; ``number`` beside a phrase; ``changing``
     whether it begins with CORRECTION, I SAY AGAIN or the like.
     """
 
-    kind: Literal["reading", "refused", "phrase", "ask", "answer"]
+    kind: Literal["reading", "perhaps", "refused", "phrase", "ask", "answer"]
     span: Span
     readings: tuple[Reading, ...] = ()
     error: CodeError | None = None
@@ -121,7 +122,7 @@ class _Search:
         self.finder, self.words, self.role = finder, words, role
         self.kinds = [word.kind for word in words]
         self.forms = [word.text.casefold() for word in words]
-        self.found = Passages()
+        self.found, self.perhaps = Passages(), list[Passage]()
         self._known_bits: dict[Run, float] = {}
 
     def everything(self) -> Passages:
@@ -136,7 +137,13 @@ class _Search:
             self._reports(start, end)
         if not any(passage.kind in ("reading", "refused") for passage in found.listed):
             self._unread(runs)
-        found.listed.sort(key=lambda passage: passage.span)
+        for one in self.perhaps:
+            if not any(
+                passage.kind != "refused" and overlap(one.span, passage.span)
+                for passage in found.listed
+            ):
+                found.listed.append(one)
+        found.listed.sort(key=lambda passage: (passage.span[0], passage.kind != "perhaps"))
         if not found.listed and not found.reason:
             found.reason = "words of the code, but no report"
         return found
@@ -289,14 +296,14 @@ class _Search:
         """
         span = self.words[slice(*run)].span
         if any(
-            passage.kind in ("reading", "refused")
-            and passage.span[0] < span[1]
-            and span[0] < passage.span[1]
+            passage.kind in ("reading", "refused") and overlap(passage.span, span)
             for passage in self.found.listed
         ):
             return
         bits = self._above(run, parses[run])
         if bits < 0:
+            if bits >= -self.finder.odds["expected"]:
+                self.perhaps.append(Passage("perhaps", span, parses[run], bits=bits))
             shown = self.words.text[slice(*span)]
             self.found.reason = f"{shown!r} could be a code, or ordinary talk"
         elif self._rivalled(run, parses):
@@ -545,3 +552,8 @@ class _Search:
         book = self.finder.book
         messages = book.sent_by(self.role) or list(book.messages.values())
         return max(message.lengths[0] for message in messages) // 2
+
+
+def overlap(one: Span, other: Span) -> bool:
+    """Tell whether two spans have a place in common."""
+    return one[0] < other[1] and other[0] < one[1]

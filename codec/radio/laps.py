@@ -112,14 +112,16 @@ class LapKeeper:
 
     def context(self, at: int | None, likely: int | None = None) -> dict[str, Any]:
         """Return what restores a wrapped lap: the lap expected, up to two before it, else the ones
-        after it, for races run forward; where a later lap is ``likely`` by the clock, as many
+        after it, for races run forward; where another lap is ``likely`` by the clock, as many
         before it as after it.
         """
         if self._remainders is None:
             return {self._field: self.expected(at)} if self._field else {}
         half = self._remainders.last / 2
         first = self.expected(at) - 2
-        first = first if likely is None else max(first, likely - int(half))
+        if likely is not None:
+            middle = likely - int(half)
+            first = middle if likely <= self.last else max(first, middle)
         return {self._field: max(half, first + half)}
 
     def of(self, reading: Reading, at: int | None, given: int | None) -> tuple[int | None, LapBy]:

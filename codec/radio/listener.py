@@ -31,7 +31,7 @@ from codec.radio.doubt import (
 )
 from codec.radio.edits import MOST
 from codec.radio.evidence import Prefilter
-from codec.radio.finder import Finder, Passage
+from codec.radio.finder import Finder, Passage, overlap
 from codec.radio.forms import LeftOut, Utterance
 from codec.radio.laps import LapKeeper, LapTimes
 from codec.radio.named import PlainReport
@@ -40,7 +40,7 @@ from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL, Entry, Kind, LapBy
 from codec.sheet.state import ADDED, lap_message
 from grammar.book import Book
-from grammar.errors import CodeError, ReportError
+from grammar.errors import CodeError, ReportError, Span
 from grammar.fields import Value
 from grammar.message import Direction
 from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
@@ -74,6 +74,7 @@ _MOST_WAITING = 40
 _REST = 4  # words that a report may still lack, cut in two by a pause
 _LITTLE = ("a", "i", "o")  # words of their own: as likely noise as the letters
 _SPOILT_WORDS = 0.02  # of the words of a report that has one not as said, those that are not
+_CUT = 20  # times as often is a word lost where the comma behind it is, too
 _NAMED_BITS = 20.0  # of a report in plain words: every field by its name
 
 
@@ -213,9 +214,7 @@ class Listener:
         turn = _Turn(choice, role, car)
         if said is not None:
             turn = _Turn(_without(choice, said), role, car)
-        drafts = [
-            draft for passage in turn.choice.passages for draft in self._drafts(passage, turn)
-        ]
+        drafts = list(self._all_drafts(turn))
         if said is not None:
             drafts += self._named(said, replace(turn, choice=Interpretation(whole, ())))
         if not drafts and not any(one.turn is turn for one in self._waiting):
@@ -538,6 +537,19 @@ class Listener:
 
     # drafts
 
+    def _all_drafts(self, turn: _Turn) -> Iterator[Draft | LeftOut]:
+        """Yield the drafts of every passage; what is refused is dropped where the report expected
+        was found in its place.
+        """
+        expected: Span | None = None
+        for passage in turn.choice.passages:
+            if passage.kind == "refused" and expected and overlap(expected, passage.span):
+                continue
+            waiting, drafts = len(self._waiting), list(self._drafts(passage, turn))
+            if passage.kind == "perhaps" and (drafts or len(self._waiting) > waiting):
+                expected = passage.span
+            yield from drafts
+
     def _drafts(self, passage: Passage, turn: _Turn) -> Iterator[Draft | LeftOut]:
         utterance, choice = turn.utterance, turn.choice
         heard = utterance.text[passage.span[0] : passage.span[1]]
@@ -558,6 +570,8 @@ class Listener:
             if self._of_nobody(turn):
                 base, turn = base.replace(car=""), replace(turn, car=self._car(""))
             yield from self._refused(passage, base, turn)
+        elif passage.kind == "perhaps":
+            yield from self._perhaps(passage, base, turn)
         elif passage.kind == "reading":
             start = passage.span[0]
             for reading in passage.readings:
@@ -566,6 +580,24 @@ class Listener:
                     end = max(span[1] for span in reading.spans)
                     entry, start = base.replace(heard=utterance.text[start:end].strip()), end
                 yield from self._reading(reading, passage, entry, turn)
+
+    def _perhaps(self, passage: Passage, base: Entry, turn: _Turn) -> Iterator[Draft]:
+        """Keep a report that its words alone do not speak for strongly enough, where it is so much
+        like the one expected of its car that this makes up for it.
+        """
+        reading, utterance, outlook = passage.readings[0], turn.utterance, turn.car.outlook
+        if (
+            len(passage.readings) > 1
+            or reading.message != self._reported
+            or self._of_nobody(turn)
+            or outlook.before(utterance.at, utterance.number) is None
+        ):
+            return
+        fit = outlook.fit(reading, utterance.at, utterance.number) - outlook.flat(reading)
+        bits = passage.bits + fit / math.log(2)
+        if bits >= 0:
+            found = replace(passage, kind="reading", bits=bits)
+            yield from self._reading(reading, found, base, turn)
 
     def _of_nobody(self, turn: _Turn) -> bool:
         """Tell whether a report said by this speaker is of no car known."""
@@ -690,7 +722,8 @@ class Listener:
                 if other is not None and other != level:
                     share = outlook.share(name, other, utterance.at, utterance.number)
                     signed = plus and value == -said.values[name]
-                    wrong += share * (1.0 if signed or value in said.unheard[name] else rate)
+                    amiss = rate * (_CUT if name in said.cut else 1)
+                    wrong += share * (1.0 if signed or value in said.unheard[name] else amiss)
             right = outlook.share(name, level, utterance.at, utterance.number)
             likely *= right / (right + wrong)
         return likely
@@ -903,6 +936,8 @@ class Listener:
             yield from self._reported_by(reading, passage, entry, turn)
             return
         car, sure = self._whose(reading, turn)
+        if not turn.car.name and (just := self._just_said(reading, turn)):
+            car, sure = just, 1.0  # two cars seldom say all the same
         if not self._known_whose(car, sure, turn):
             if self._of_nobody(turn) or (
                 self.roster.stranger(turn.utterance) and not car and len(self.roster.crews) == 1
@@ -919,6 +954,17 @@ class Listener:
         else:
             yield from self._reported_by(reading, passage, entry, turn)
         yield from self._settled()
+
+    def _just_said(self, reading: Reading, turn: _Turn) -> str:
+        """Return the car of which the same was reported just now, "" for none or several."""
+        same = [
+            name
+            for name in self.roster.cars
+            if (last := self._car(name).last.get("car")) is not None
+            and last.reading == reading
+            and self._near(last, turn.utterance, self.odds["readback"])
+        ]
+        return same[0] if len(same) == 1 else ""
 
     def _settled(self) -> Iterator[Draft]:
         """Yield what waited and is known since something was reported."""

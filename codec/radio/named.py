@@ -40,8 +40,9 @@ class PlainReport:
     """A report said in plain words: its values by field, and what is missing or said twice.
 
     ``others`` are by field the values it may have been, had a word been lost or been another;
-    ``unheard`` those it may have been as well, as the word that tells was not heard; ``plus`` tells
-    whether any was said with PLUS, ``spoilt`` whether words stand in it that do not belong there.
+    ``unheard`` those it may have been as well, as the word that tells was not heard; ``cut`` are
+    the fields whose last word may be lost; ``plus`` tells whether any was said with PLUS,
+    ``spoilt`` whether words stand in it that do not belong there.
     """
 
     span: Span
@@ -49,6 +50,7 @@ class PlainReport:
     missing: tuple[str, ...] = ()
     others: Mapping[str, Sequence[Decimal]] = field(default_factory=dict)
     unheard: Mapping[str, Sequence[Decimal]] = field(default_factory=dict)
+    cut: frozenset[str] = frozenset()
     plus: bool = False
     spoilt: bool = False
 
@@ -151,7 +153,7 @@ class NamedReports:
         best = max(self._runs(text), key=lambda run: len(run.named), default=None)
         if best is None or len(best.named - {self.lap}) < min(_FEWEST, len(self.needed)):
             return None
-        return self._said(best)
+        return self._said(best, text)
 
     # words
 
@@ -368,7 +370,7 @@ class NamedReports:
 
     # what they mean
 
-    def _said(self, run: _Run) -> PlainReport:
+    def _said(self, run: _Run, text: str) -> PlainReport:
         items, missing = run.items, list[str]()
         values: dict[str, Any] = {}
         for number, item in enumerate(items):
@@ -398,9 +400,24 @@ class NamedReports:
             tuple(dict.fromkeys(missing)),
             others,
             unheard,
+            self._cut(told, items, text),
             any(item.sign == "+" for item in items),
             run.spoilt or any(not item.name for item in items[1:]),
         )
+
+    @staticmethod
+    def _cut(told: Mapping[str, _Item], items: Sequence[_Item], text: str) -> frozenset[str]:
+        """Return the fields whose number runs on into the next field, where commas part the others:
+        its last word may have been lost with the comma.
+        """
+        apart = [
+            any(mark in text[one.span[1] : following.span[0]] for mark in ",.;")
+            for one, following in itertools.pairwise(items)
+        ]
+        if apart.count(True) < 2:
+            return frozenset()
+        run_on = [one for one, parted in zip(items, apart, strict=False) if not parted]
+        return frozenset(name for name, one in told.items() if one in run_on)
 
     def _unheard(self, item: _Item) -> Iterator[Decimal]:
         """Yield what a number may have been whose figures before the point were not heard."""

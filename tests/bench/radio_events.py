@@ -145,6 +145,7 @@ class Car:
     motor: float = 84.0
     inverter: float = 60.0
     battery: float = 38.0
+    levels: dict[str, int] = field(default_factory=dict)  # of a book that is not the race book
     starts: list[tuple[int, float]] = field(default_factory=list)
 
 
@@ -559,6 +560,8 @@ class Event:
         self.book, self.chance, self.style = book, random.Random(seed), style
         self.errors, self.speakers, self.laps = errors, speakers, laps
         chance = self.chance
+        self.message = book.sent_by("car")[0]  # of a lap
+        self.of_race = {"energy", "motor", "inverter", "battery", "alert"} <= set(book.fields)
         names = ["Ines Kolbe", "Radek", "Tilda Ousmane", "Bruun"]
         self.cars = [
             Car("5", names[0], names[1], chance.uniform(0, 3)),
@@ -600,6 +603,22 @@ class Event:
         self._calls(car, lap, start + seconds * chance.choice([0.15, 0.93]))
 
     def _values(self, car: Car, lap: int) -> dict[str, Any]:
+        return self._race_values(car, lap) if self.of_race else self._any_values(car, lap)
+
+    def _any_values(self, car: Car, lap: int) -> dict[str, Any]:
+        """Return the values of a report of any book: levels that wander from lap to lap."""
+        values: dict[str, Any] = {}
+        for name, one in self.message.fields.items():
+            if name == "lap":
+                values[name] = lap
+                continue
+            level = car.levels.get(name, one.size // 2)
+            level += round(self.chance.gauss(0, max(0.6, one.size / 60)))
+            car.levels[name] = max(0, min(one.size - 1, level))
+            values[name] = one.value(car.levels[name])
+        return values
+
+    def _race_values(self, car: Car, lap: int) -> dict[str, Any]:
         def up(value: float, step: int) -> int:
             return -int(-value // step) * step
 
@@ -617,11 +636,11 @@ class Event:
 
     def _report(self, car: Car, lap: int, at: float) -> None:
         chance, values = self.chance, self._values(car, lap)
-        string = encode(self.book, values, "lap").string
+        string = encode(self.book, values, self.message.name).string
         spoilt, why = self._spoilt(self.style.say(string, values, chance))
         if chance.random() < 0.03:  # the driver is not on the tape: only his engineer's answer is
             spoilt, why = [], "driver not heard"
-        elif chance.random() < 0.04 and not self.style.figures:
+        elif chance.random() < 0.04 and not self.style.figures and not string.isdigit():
             spoilt, why = self._slip(string), "corrected"
         parts = [spoilt]
         split = self.errors and chance.random() < self.errors * 2
@@ -688,6 +707,9 @@ class Event:
         chance = self.chance
         say = self.style.finish
         call = None
+        if not self.of_race:
+            self._any_call(car, lap, at)
+            return
         if self.slow and lap == self.slow.start and car is self.cars[0]:
             self._say(at, car, say("Safety car, safety car."), driver=False)
             self.truth.append(Truth("phrase", car.number, lap, "neutralised", at, ""))
@@ -710,6 +732,20 @@ class Event:
         if back and chance.random() < 0.7:
             words = spell(encode(self.book, values, back).string)
             self._say(at + 4, car, say(" ".join(words)), driver=True, report=True)
+
+    def _any_call(self, car: Car, lap: int, at: float) -> None:
+        """Make a call of any book, on some laps."""
+        calls = self.book.sent_by("pit")
+        if not calls or lap not in (3, 5, 10, 12):
+            return
+        message = self.chance.choice(calls)
+        values = {
+            name: one.value(self.chance.randrange(one.size)) for name, one in message.fields.items()
+        }
+        called = encode(self.book, values, message.name)
+        text = self.style.finish(" ".join(spell(called.string)))
+        self._say(at, car, text, driver=False, report=True)
+        self.truth.append(Truth("call", car.number, lap, called.string, at, ""))
 
     def _say(self, at: float, car: Car, text: str, *, driver: bool, report: bool = False) -> None:
         self.lines.append(

@@ -11,14 +11,15 @@ from pathlib import Path
 
 import pytest
 from commands import called
-from sheet.support import REPORT, new, race_book
+from sheet.support import REPORT, ROOT, new, race_book
 
-from codec import encode
+from codec import encode, load_book
 from codec.radio.by_hand import accept, doubtful_rows, fix, withdraw
 from codec.radio.crews import crews_of
 from codec.radio.dedupe import NOT_USED
 from codec.radio.forms import FORMS, LeftOut, Utterance
 from codec.radio.importing import import_transcript
+from codec.radio.laps import LapKeeper
 from codec.radio.named import NamedReports
 from codec.radio.wording import RadioWords
 from codec.sheet import Entry, Journal
@@ -100,6 +101,48 @@ def test_a_hesitation_within_a_number_parts_it_not() -> None:
     assert found is not None
     assert (found.values["motor"], found.values["inverter"]) == (85, 60)
     assert found.spoilt
+
+
+def test_a_number_that_runs_on_where_commas_part_the_others_may_lack_a_word() -> None:
+    words = "lap 5, energy zero, motor one hundred, inverter sixty battery forty six"
+    found = NamedReports(race_book()).find(words)
+    assert found is not None
+    assert found.cut == {"inverter"}
+
+
+def test_the_report_expected_needs_fewer_words_to_be_believed(tmp_path: Path) -> None:
+    """Five figures alone are a report where they are just what the car should say, and talk where
+    they are not.
+    """
+    book = load_book(ROOT / "examples" / "starter" / "starter.toml")
+    texts = ["one two zero four one", "two two one four two", "three two one four four"]
+    lines = [f"[00:0{n}:20] Ana: {text}\n" for n, text in enumerate(texts, start=1)]
+    for last, accepted in (("twelve lima", 3), ("42 145", 4), ("91 860", 3)):
+        with Journal(tmp_path / f"{last}.sheet", book) as journal:
+            said = [*lines, f"[00:04:20] Ana: the board said {last} now\n"]
+            import_transcript(journal, said, "text", crews_of(["7=Ana,Quill"]))
+            assert sum(row.counts for row in rows(journal.entries())) == accepted, last
+
+
+def test_the_same_said_just_then_by_nobody_named_is_of_no_other_car(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        brought(
+            journal,
+            f"[00:01:00] Ana: {said(4)}",
+            f"[00:01:02] Teo: {said(4, 95)}",
+            f"[00:01:06] {said(4)}",
+        )
+        kinds = [(e.kind, e.car) for e in journal.entries() if e.kind != "car"]
+    assert kinds == [("report", "7"), ("report", "61")]
+
+
+def test_a_report_that_waited_stands_on_the_lap_of_its_time() -> None:
+    """Its last figure is that of the lap near it, though later laps are known by then."""
+    book = load_book(ROOT / "examples" / "starter" / "starter.toml")
+    keeper = LapKeeper(book, "7")
+    keeper.last = 4
+    near = keeper.context(103_000, likely=3)["lap"]
+    assert book.fields["lap"].restored(2, near) == 2
 
 
 def test_a_value_far_from_the_last_one_is_doubtful_in_plain_words(tmp_path: Path) -> None:
