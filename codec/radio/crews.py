@@ -10,6 +10,7 @@ from grammar.errors import CodeError
 from grammar.message import Direction
 
 _CAR, _PIT = ("car", "driver"), ("pit", "wall", "engineer", "pit wall")
+_ENOUGH = 8  # lines that tell whether a transcript names people
 _FEW = 0.25  # of the lines have a name before them, where a transcript names nobody
 _NAMED = ["CAR=DRIVER,ENGINEER"]
 
@@ -88,7 +89,14 @@ class Roster:
         if utterance.car:
             self._cars.add(utterance.car)
         role, car = self._roles[speaker]
-        return role, utterance.car or car or self._only(speaker, role)
+        named = speaker if role is not None or self._names() else ""
+        return role, utterance.car or car or self._only(named, role)
+
+    def _names(self) -> bool:
+        """Tell whether the transcript names people, as far as it was read: what stands before a
+        colon in one that names nobody is no name.
+        """
+        return self._lines < _ENOUGH or self._named >= _FEW * self._lines
 
     def _only(self, speaker: str, role: Direction | None) -> str:
         """Return the one car there is; "" for somebody who is none of its people, where they are
@@ -106,7 +114,9 @@ class Roster:
 
     def stranger(self, utterance: Utterance) -> bool:
         """Tell whether a name stands before what was said, and it is nobody's of the crews."""
-        return bool(utterance.speaker) and self.who(utterance)[0] is None and not utterance.car
+        if not utterance.speaker or utterance.car or not self._names():
+            return False
+        return self.who(utterance)[0] is None
 
     def foreign(self, utterance: Utterance, role: Direction | None) -> bool:
         """Tell whether somebody speaks who is nobody's driver, though the drivers are named: a
@@ -115,6 +125,7 @@ class Roster:
         return bool(
             role is None
             and utterance.speaker
+            and self._names()
             and not utterance.car
             and any(crew.driver for crew in self.crews)
         )
@@ -128,7 +139,7 @@ class Roster:
         spoke = {speaker.casefold().strip() for speaker in self._roles}
         if not any(speaker and role_of(speaker, ())[0] is None for speaker in spoke):
             return []
-        if self._named < _FEW * self._lines:  # what stands before a colon there is no name
+        if self._named < _FEW * self._lines:
             return []
         return [
             f"{name} (car {crew.car})"

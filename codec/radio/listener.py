@@ -710,6 +710,8 @@ class Listener:
         self._named_spoilt[said.spoilt] += 1
         if named.far(said, None if before is None else before.values, laps):
             return 0.5
+        if outlook.lap_share(reading, utterance.at, utterance.number) < _FITS:
+            return 0.5
         spoilt, clean = self._named_spoilt[True], self._named_spoilt[False]
         rate = (0.5 + spoilt) / (20 + spoilt + clean) * _SPOILT_WORDS
         rate *= 4 if said.spoilt else 1

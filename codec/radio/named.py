@@ -160,13 +160,13 @@ class NamedReports:
     def _runs(self, text: str) -> Iterator[_Run]:
         """Yield the stretches of items with nothing else between them."""
         tokens, spoilt = self._without_hesitations(list(self._tokens(text)))
-        run, place, corrected, other = _Run(spoilt=spoilt), 0, False, 0
+        run, place, corrected, other = _Run(spoilt=spoilt), 0, False, 0  # words since the last item
         while place < len(tokens):
             word = tokens[place][0]
             item, following = self._item(tokens, place)
             if item is not None:
+                run.spoilt = run.spoilt or self._amiss(item) or (other > 0 and bool(run.items))
                 other = 0
-                run.spoilt = run.spoilt or self._amiss(item)
                 if corrected and item.name == "" and run.items:
                     last = run.items.pop()
                     item = replace(item, name=last.name, span=(last.span[0], item.span[1]))
@@ -179,7 +179,6 @@ class NamedReports:
                 corrected = True
             elif not self._passed(word):
                 other += 1
-                run.spoilt = run.spoilt or bool(run.items)
                 if word in self._hedges or other > 1 or len(word) > _SHORT:
                     if run.items:
                         yield run
@@ -484,7 +483,10 @@ class NamedReports:
             made = encode(self.book, values, self.message).reading
         except CodeError:
             return None
-        return Reading(self.book, made.match, text, [said.span] * len(made.said), dict(context))
+        near = dict(context)
+        if self.lap and self.lap in said.values:
+            near[self.lap] = said.values[self.lap]  # all of it was said
+        return Reading(self.book, made.match, text, [said.span] * len(made.said), near)
 
     def level(self, name: str, value: Decimal) -> int | None:
         """Return the level of a field's value; None for one it does not have."""

@@ -21,7 +21,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1]))
 
 from common import ROOT, table
-from radio_events import DEVELOPED, HELD_OUT, Event, Truth, events
+from radio_events import DEVELOPED, FRESH, HELD_OUT, Event, Truth, events
 
 from codec import load_book
 from codec.radio.crews import crews_of
@@ -183,7 +183,11 @@ def main(count: int, seed: int, path: Path, *, show: bool, rates: list[float]) -
     """Print every table."""
     book, race = load_book(path), path == RACE
     for errors in rates:
-        for which, listed in (("developed", DEVELOPED), ("held out", HELD_OUT)):
+        for which, listed in (
+            ("developed", DEVELOPED),
+            ("held out", HELD_OUT),
+            ("held out, fresh", FRESH),
+        ):
             styles = [style for style in listed if race or not style.figures]
             score, began, lines = Score(), time.process_time(), 0
             for number, event in enumerate(events(book, styles, errors, count // 2, seed)):

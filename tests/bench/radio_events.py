@@ -6,7 +6,7 @@ are taken for others. An event is made from its seed alone. Codes come from the 
 how they are said, written down and spoilt is decided here.
 
 DEVELOPED are the styles that figures may be set by, HELD_OUT those that they are held to: other
-ways to say a report, and other talk.
+ways to say a report, and other talk. FRESH were written last; what they showed was mended since.
 """
 
 from __future__ import annotations
@@ -544,6 +544,63 @@ HELD_OUT = [
     Style(
         "bare", lambda string, _, __: spell(string), DRIVER_HELD, WALL_HELD, readback=0.6,
         phase=0.8, finish=str.lower,
+    ),
+]  # fmt: skip
+# Third set: written when all else was done.
+DRIVER_FRESH = [
+    "Front left locks into the stadium section.", "Who painted the kerb at three? Slippery.",
+    "I'm counting on you, seven of ten today.", "Is that a five or an S on their board?",
+    "Sierra two was the call sign of my uncle.", "Green one is weaving, number sixty six.",
+    "Fuel smell? We have no fuel, ha, one two three.", "Ninety four, ninety five, motor song.",
+    "Lost the tow to Papa's car by half a second.", "Kilo November is on the bridge banner.",
+    "Twenty metres later into eight and it still stops.", "Sun goes, maybe four laps of light.",
+    "Ask Lima if he wants my line, two wide is no fun.", "Zero grip, zero, on the paint.",
+    "It's yankee tape on the wing, holds fine.", "My count says nine laps, yours?",
+    "The four four on the pink car is upside down.", "Victor, tango, what a pair of idiots.",
+    "Board said eight one three bravo for someone.", "Steer shakes at two hundred ten.",
+]  # fmt: skip
+WALL_FRESH = [
+    "Mosquito lap, one thirty one point four five.", "Neighbour reads four zero three lima.",
+    "Gap ahead two six, behind nine one.", "Three corners of drizzle, seven, eight and nine.",
+    "Hotel keys are two one four and two one six.", "Penalty five seconds, car sixty one.",
+    "Oscar pits, Romeo pits, India stays.", "You gained three tenths in the middle.",
+    "Traffic is eighty eight and eighteen, both slow.", "Uniform colours tonight.",
+    "Count me down, five four three two one.", "P nine, now P eight.", "Thirteen to go.",
+    "Their code again: six two kilo whiskey five.", "Track is down to thirty one.",
+    "Ten more and dinner, says Charlie.", "Wing flap was two clicks in the sim, leave it.",
+    "Someone says one zero one golf on our channel.", "Echo on the line, change to four.",
+    "Wheel nut gun number three is back.",
+]  # fmt: skip
+
+
+def _stumbling(string: str, _: dict[str, Any], chance: random.Random) -> list[str]:
+    """Say symbols in pairs with hesitations, numbers now and then as one."""
+    words: list[str] = []
+    for word in _pairs(string, {}, chance) if chance.random() < 0.4 else spell(string):
+        if words and chance.random() < 0.15:
+            words.append(chance.choice(["uh", "er", "um"]))
+        words.append(word)
+    return words
+
+
+def _columns(string: str, _: dict[str, Any], chance: random.Random) -> list[str]:
+    """Write symbols in groups, figures as figures: 51 63 J R."""
+    if chance.random() < 0.5:
+        return [string[:2], string[2:4], *string[4:]]
+    return [symbol if symbol.isdigit() else SPELLED[symbol].capitalize() for symbol in string]
+
+
+FRESH = [
+    Style(
+        "stumbling", _stumbling, DRIVER_FRESH, WALL_FRESH,
+        ("", "Listen, ", "Numbers: ", "er, "), ("", " that's all", ". Brakes are fine."), 0.4, 0.6,
+    ),
+    Style(
+        "columns", _columns, DRIVER_FRESH, WALL_FRESH,
+        ("", "Dash: ", "Got "), ("", "!", ", over."), 0.3, 0.75,
+    ),
+    Style(
+        "told", _named, DRIVER_FRESH, WALL_FRESH, ("", "So, "), ("", ", copy?"), 0.5, figures=True
     ),
 ]  # fmt: skip
 SPEAKERS = ("right", "some missing", "none", "some wrong", "swapped", "diarised")

@@ -103,6 +103,25 @@ def test_a_hesitation_within_a_number_parts_it_not() -> None:
     assert found.spoilt
 
 
+def test_words_around_a_report_in_plain_words_do_not_spoil_it() -> None:
+    words = "lap 5, energy zero, motor 100, inverter 60, battery 46"
+    for text, spoilt in (
+        (f"So, {words}, copy that?", False),
+        (words.replace(", m", " my m"), True),
+    ):
+        found = NamedReports(race_book()).find(text)
+        assert found is not None
+        assert found.spoilt is spoilt
+
+
+def test_the_lap_that_plain_words_say_is_the_whole_of_it(tmp_path: Path) -> None:
+    """A code says only its last figure, plain words all of it, also where another was expected."""
+    words = "lap three, energy zero, motor 90, inverter 60, battery 40"
+    with new(tmp_path) as journal:
+        found = brought(journal, f"Ana: {said(9)}", f"Ana: {words}")
+    assert [entry.lap for entry in found] == [9, 3]
+
+
 def test_a_number_that_runs_on_where_commas_part_the_others_may_lack_a_word() -> None:
     words = "lap 5, energy zero, motor one hundred, inverter sixty battery forty six"
     found = NamedReports(race_book()).find(words)
