@@ -27,6 +27,7 @@ Model = TypeVar("Model", bound=BaseModel)
 # context of validation: entries were left out because they are wrong, so none may be left
 PARTLY = "partly"
 _MOST_ROUNDS = 6  # what is found only once something else was left out
+_MOST_ITEMS = 10**9  # of a list
 _OF_ANY = ("title", "notes")  # keys that tell nothing of what kind a file is
 
 
@@ -227,5 +228,7 @@ def _standing(left: Mapping[str, Any], keys: Keys) -> Keys:
 
 
 def _last_first(keys: Keys) -> int:
-    """Sort the last places of lists first, for what is taken out moves those behind it."""
-    return -keys[-1] if keys and isinstance(keys[-1], int) else 1
+    """Sort what is no place of a list first, then the last places of lists: what is taken out of a
+    list moves those behind it.
+    """
+    return -keys[-1] if keys and isinstance(keys[-1], int) else -_MOST_ITEMS

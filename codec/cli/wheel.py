@@ -23,6 +23,7 @@ from grammar.errors import CodeError, counted
 if TYPE_CHECKING:
     from codec.race import WheelChange
     from codec.wheel import Way, Wheel
+    from codec.wheel.design import Arrangement
     from codec.wheel.slips import Slip
 
 _SLIPS = 3  # that are told of each way
@@ -80,6 +81,9 @@ def add(commands: Any) -> None:
     )
     design.add_argument(
         "--out", metavar="FILE.toml", help="write the last map's wheel file, without comments"
+    )
+    design.add_argument(
+        "--card", metavar="FILE.html", help="write a card of what is to be found anew, to print"
     )
     design.add_argument("--replace", action="store_true", help="write over a file that is there")
     add_measure(design)
@@ -168,6 +172,8 @@ def run_design(args: argparse.Namespace) -> int:
 
     if args.out:
         refuse_unwritable(args.out, replace=args.replace)
+    if args.card:
+        refuse_unwritable(args.card, replace=args.replace, option="--card")
     wheel = _wheel(args)
     found = arrangements(wheel, args.by, most_moved=args.moves)
     best = found[-1]
@@ -181,9 +187,27 @@ def run_design(args: argparse.Namespace) -> int:
         show(found, args.by, anew)
     if args.out:
         write(args.out, wheel_text(best), replace=args.replace)
+    if args.card:
+        text = _card(wheel, best, anew)
+        write(args.card, text, replace=args.replace, option="--card")
     if not args.json:
         say(CAUTION)
     return 0
+
+
+def _card(wheel: Wheel, best: Arrangement, anew: Mapping[str, tuple[Way, Way]]) -> str:
+    """Return a printable page of the settings that are to be found anew."""
+    from grammar.errors import visible
+    from grammar.export.card import Block, CardLine, page
+
+    rows = tuple(
+        CardLine(visible(name), f"{now}   (was {was})", named=True)
+        for name, (was, now) in anew.items()
+    )
+    heading = f"{visible(wheel.title)}: new places"
+    block = Block("One position up, or down from the last", "", rows)
+    mark = f"Wheel {best.wheel.digest[:8]}, was {wheel.digest[:8]}."
+    return page(heading, [block], mark, caution=CAUTION)
 
 
 def _schema() -> dict[str, Any]:

@@ -31,6 +31,7 @@ _LONG = 1e9  # seconds, after which every mode that is left alone was left
 _NEVER = 1e6  # the price of what may not be
 _LESS = 0.998  # of the cost: less gained than that is not worth one more to relearn
 _RELEARNT = 1e-6  # of a setting that moves for nothing
+_MOST_CHANGES = 250  # of all races together that a figure is made of
 _EXACT = 10  # settings that may move, up to which the search is made to its end
 _STARTS, _ROUNDS, _NODES = 4, 4, 20_000
 _RACES, _FEW_RACES, _TRIED, _EXCHANGED = 16, 3, 8, 3  # that the figures are made of
@@ -123,7 +124,7 @@ def arrangements(
         if best.places == whole:
             break
         whole = best.places
-    for moved in range(2, most + 1):
+    for moved in _numbers_moved(most):
         last = moved == most
         if last and most == movable:
             best = problem.best(starts=_STARTS, most_nodes=nodes)
@@ -142,6 +143,15 @@ def arrangements(
         gap = best.gap if known else None
         found.append(Arrangement(there, places, race_cost(there, measure), gap))
     return _cheaper_and_cheaper(found, measure)
+
+
+def _numbers_moved(most: int) -> Iterator[int]:
+    """Yield how many settings may move, map by map: the more there are, the fewer are tried."""
+    moved = 2
+    while moved < most:
+        yield moved
+        moved += max(1, moved // 2)
+    yield most
 
 
 def _cheaper_and_cheaper(found: Sequence[Arrangement], measure: Measure) -> list[Arrangement]:
@@ -283,6 +293,8 @@ def race_cost(wheel: Wheel, measure: Measure = "seconds", *, races: int = _RACES
     the wheel file tells of them; the same races for every map.
     """
     found = [0.0] * 4
+    made = sum(float(change.often) for change in wheel.spec.changes)
+    races = max(2, min(races, round(_MOST_CHANGES / made)))
     for race in range(races):
         state = wheel.start
         for wanted in _race(wheel, random.Random(race)):  # noqa: S311

@@ -65,30 +65,36 @@ def assign(
 
 
 def exchanged(a: Any, b: Any, places: Any) -> Any:
-    """Exchange two items, the first two in order that gain by it, until no exchange does.
-
-    What every exchange would add to the cost comes out of two products of matrices (E. Taillard,
-    Robust taboo search for the quadratic assignment problem, 1991, for matrices that need not be
-    symmetric).
-    """
+    """Exchange two items, the first two in order that gain by it, until no exchange does."""
     numpy = needed("numpy")
-    places, own = numpy.array(places), numpy.diag(a)
+    places = numpy.array(places)
     while True:
-        here = b[places][:, places]
-        stay = numpy.diag(here)
-        added = numpy.zeros_like(here)
-        for flow, near in ((a, here), (a.T, here.T)):  # the rows of the two, then their columns
-            crossed = flow @ near.T
-            kept = numpy.diag(crossed)
-            added += crossed + crossed.T - kept[:, None] - kept
-            # the sums above count the two items themselves as if they stayed where they are
-            added -= (own[:, None] - flow.T) * (near.T - stay[:, None])
-            added -= (flow - own) * (stay - near)
-        added += (own[:, None] - own) * (stay - stay[:, None]) + (a - a.T) * (here.T - here)
-        gains = numpy.argwhere(numpy.triu(added < -_NARROW * abs((a * here).sum()), 1))
+        added = exchange_costs(a, b, places)
+        cost = (a * b[places][:, places]).sum()
+        gains = numpy.argwhere(numpy.triu(added < -_NARROW * abs(cost), 1))
         if not len(gains):
             return places
         places[gains[0]] = places[gains[0][::-1]]
+
+
+def exchange_costs(a: Any, b: Any, places: Any) -> Any:
+    """Return what an exchange of any two items would add to the cost, n × n.
+
+    It comes out of two products of matrices (E. Taillard, Robust taboo search for the quadratic
+    assignment problem, 1991, for matrices that need not be symmetric).
+    """
+    numpy = needed("numpy")
+    own, here = numpy.diag(a), b[places][:, places]
+    stay = numpy.diag(here)
+    added = numpy.zeros_like(here)
+    for flow, near in ((a, here), (a.T, here.T)):  # the rows of the two, then their columns
+        crossed = flow @ near.T
+        kept = numpy.diag(crossed)
+        added += crossed + crossed.T - kept[:, None] - kept
+        # the sums above count the two items themselves as if they stayed where they are
+        added -= (own[:, None] - flow.T) * (near.T - stay[:, None])
+        added -= (flow - own) * (stay - near)
+    return added + (own[:, None] - own) * (stay - stay[:, None]) + (a - a.T) * (here.T - here)
 
 
 def _cost(a: Any, b: Any, places: Sequence[int]) -> float:

@@ -18,6 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from grammar.design.assignment import exchange_costs
 from grammar.libraries import needed
 
 MOST_NODES = 100_000  # of a search, before it ends with what it has
@@ -104,18 +105,21 @@ class QuadraticAssignment:
         """Exchange two items, those that gain most by it, until no exchange that keeps to ``most``
         moved does.
         """
-        at, cost = list(places), self.cost(places)
+        numpy, at = self._numpy, self._numpy.array(places)
+        items = numpy.arange(self.size)
         while True:
-            best: tuple[float, list[int]] = (cost - _NARROW * max(1.0, abs(cost)), [])
-            for one in range(self.size):
-                for other in range(one):
-                    tried = at.copy()
-                    tried[one], tried[other] = at[other], at[one]
-                    if sum(place != item for item, place in enumerate(tried)) <= most:
-                        best = min(best, (self.cost(tried), tried))
-            if not best[1]:
-                return at
-            cost, at = best
+            added = sum(exchange_costs(a, b, at) for a, b in self._terms)
+            moved = self._linear[:, at]  # of each item to the place of each other
+            stays = numpy.diag(moved)
+            added = added + moved + moved.T - stays[:, None] - stays
+            home = (at == items).astype(int)
+            more = (home[:, None] + home) - ((at[:, None] == items) + (at == items[:, None]))
+            allowed = (at != items).sum() + more <= most
+            added = numpy.where(numpy.triu(allowed, 1), added, 0.0)
+            one, other = divmod(int(added.argmin()), self.size)
+            if added[one, other] >= -_NARROW * max(1.0, abs(self.cost(at))):
+                return [int(place) for place in at]
+            at[[one, other]] = at[[other, one]]
 
     def _bounded(self, fixed: dict[int, int]) -> tuple[float, list[int], list[int], Any, list[int]]:
         """Return what no assignment that has these items at these places costs less than; the items

@@ -343,7 +343,7 @@ def html(
     """Return a printable page: one of A5 or A6 lying on its side, black on white, or white on black
     where ``dark``.
     """
-    return _page(title(book, reader), blocks(book, reader), mark, paper, dark=dark)
+    return page(title(book, reader), blocks(book, reader), mark, paper, dark=dark)
 
 
 def relearning(book: Book, changes: Iterable[BookChange], learner: Learner, mark: str = "") -> str:
@@ -364,10 +364,19 @@ def relearning(book: Book, changes: Iterable[BookChange], learner: Learner, mark
         for change in changes
         if learner in change.concerns
     ]
-    return _page(f"{visible(book.title)}: what is new, {learner}", shown, mark, "A5", dark=False)
+    return page(f"{visible(book.title)}: what is new, {learner}", shown, mark)
 
 
-def _page(heading: str, shown: Sequence[Block], mark: str, paper: Paper, *, dark: bool) -> str:
+def page(
+    heading: str,
+    shown: Sequence[Block],
+    mark: str = "",
+    paper: Paper = "A5",
+    *,
+    dark: bool = False,
+    caution: str = CAUTION,
+) -> str:
+    """Return a printable page of blocks below a heading and a caution."""
     width, height = _SIZES[paper]
     fit = fitted(shown, paper)
     ink, ground = ("#fff", "#000") if dark else ("#000", "#fff")
@@ -392,7 +401,7 @@ def _page(heading: str, shown: Sequence[Block], mark: str, paper: Paper, *, dark
         (
             "<div class=card><header><h1>"
             f"{f'<small>{escape(mark)}</small>' if mark else ''}{escape(heading)}</h1>"
-            f"<p class=caution>{escape(CAUTION)}</p></header><main>"
+            f"<p class=caution>{escape(caution)}</p></header><main>"
         ),
         *map(_printed, lists),
         "</main>",

@@ -16,6 +16,7 @@ from wheels.entangled import entangled_wheel
 from wheels.large import large_wheel
 
 from codec.wheel import Wheel, cheapest, load_wheel, wheel_figures
+from codec.wheel.design import arrangements
 
 EXAMPLE = Path(__file__).parents[2] / "examples" / "event" / "wheel.toml"
 RACES, SEED = 20, 7
@@ -52,6 +53,21 @@ def bench(wheel: Wheel) -> None:
         )
 
 
+def bench_design(wheel: Wheel) -> None:
+    """Print what the changes of a race take on the map as written and on the maps designed."""
+    begin = time.process_time()
+    for one in arrangements(wheel):
+        cost = one.cost
+        gap = "" if one.gap is None else f", at most {one.gap:.1%} above the bound"
+        print(
+            f"  {one.moved} moved: {cost.touches:.1f} touches, {cost.seconds:.1f} s,"
+            f" {cost.metres:.0f} m looking down, slips {cost.harm:.1f} s{gap}"
+        )
+    print(f"  found in {time.process_time() - begin:.0f} s")
+
+
 if __name__ == "__main__":
     for one in (load_wheel(EXAMPLE), large_wheel(), entangled_wheel()):
         bench(one)
+        if one.spec.changes:
+            bench_design(one)

@@ -64,4 +64,13 @@ def large_wheel() -> Wheel:
             f'touch = "left"\n{menu}\nmoves = "line{page}"',
             f'touch = "right"\n{entry}\nchosen_by = "line{page}"',
         ]
+    for number in range(0, 40, 3):  # a third of them is changed, the more often the further in
+        told = (
+            [settings[number], settings[number - 9]]
+            if number % 9 == 0 and number
+            else [settings[number]]
+        )
+        text += (
+            f"[[changes]]\nsettings = {told}\noften = {1 + number // 6}\nsteps = {1 + number % 2}\n"
+        )
     return parse_wheel(text + "".join(f"[[does]]\n{rule}\n" for rule in rules))

@@ -112,13 +112,16 @@ def test_harm_is_counted_in_the_unit_of_the_measure() -> None:
 
 
 def test_the_map_is_printed_and_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    source, out = tmp_path / "w.toml", tmp_path / "new.toml"
+    source, out, card = (tmp_path / name for name in ("w.toml", "new.toml", "card.html"))
     source.write_text(SMALL, "utf-8")
-    assert main(["wheel", "design", str(source), "--moves", "2", "--out", str(out)]) == 0
+    command = ["wheel", "design", str(source), "--moves", "2"]
+    assert main([*command, "--out", str(out), "--card", str(card)]) == 0
     shown = capsys.readouterr().out
     assert "to find anew, 2 moved" in shown
     assert "Practise it parked" in shown
-    assert main(["wheel", "design", str(source), "--moves", "2", "--json"]) == 0
+    assert "(was " in card.read_text("utf-8")
+    assert "Practise it parked" in card.read_text("utf-8")
+    assert main([*command, "--json"]) == 0
     last = [json.loads(line) for line in capsys.readouterr().out.splitlines()][-1]
     assert last["moved"] == 2
     made = load_wheel(out)
