@@ -330,7 +330,7 @@ def run_import(args: argparse.Namespace) -> int:
 def _import_recordings(files: Sequence[str], args: argparse.Namespace) -> int:
     """Listen to recordings, and write what was said in them."""
     from codec.radio.forms import milliseconds
-    from codec.radio.importing import import_utterances
+    from codec.radio.importing import Summary, import_utterances
     from codec.screen.sheet import progress
 
     wanted = _wanted(args)
@@ -345,9 +345,10 @@ def _import_recordings(files: Sequence[str], args: argparse.Namespace) -> int:
         path = Path(file)
         with _opened(path) as stream, _journal(args, None) as journal:
             speaker = names.get(path.stem.casefold(), "")
-            with progress(path.stat().st_size) as read:
+            summary = Summary()
+            with progress(path.stat().st_size, summary.found, by_line=False) as read:
                 said = _said_in(journal.book, stream, repr(file), speaker, start, read)
-                summary = import_utterances(journal, said, left_out=_leaver(args), **wanted)
+                import_utterances(journal, said, left_out=_leaver(args), summary=summary, **wanted)
         _told(summary, args)
     return 0
 
@@ -445,13 +446,16 @@ def _transcript(
     journal: Journal, stream: BinaryIO, head: str, args: argparse.Namespace, wanted: dict[str, Any]
 ) -> Summary:
     from codec.radio.forms import FORMS, form_of
-    from codec.radio.importing import bounded, import_transcript, pieces
+    from codec.radio.importing import Summary, bounded, import_transcript, pieces
     from codec.screen.sheet import progress
 
     form = args.form or form_of(args.file, head).name
-    with progress(Path(args.file).stat().st_size if args.file != "-" else 0) as read:
+    size, summary = Path(args.file).stat().st_size if args.file != "-" else 0, Summary()
+    with progress(size, summary.found, by_line=FORMS[form].by_line) as read:
         lines = (bounded if FORMS[form].by_line else pieces)(stream, read)
-        return import_transcript(journal, lines, form, left_out=_leaver(args), **wanted)
+        return import_transcript(
+            journal, lines, form, left_out=_leaver(args), summary=summary, **wanted
+        )
 
 
 def _leaver(args: argparse.Namespace) -> Callable[[LeftOut], None] | None:

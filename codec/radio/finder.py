@@ -80,6 +80,7 @@ class Finder:
             frozenset(cues["after"]),
             frozenset(cues["hedges"]),
         )
+        self.doing, self.selves = frozenset(cues["doing"]), frozenset(cues["selves"])
         self.shortest = min(message.lengths[0] for message in book.messages.values())
         self.plain = frozenset(cues["plain"]) | self.before | self.after
         self._spoken = [
@@ -182,7 +183,11 @@ class _Search:
         start, end = self._sentence(place)
         behind = self.words[end].span[0] if end < len(self.words) else len(self.words.text)
         asked = "?" in self.words.text[self.words[place].span[1] : behind]
-        if asked or any(form in self.finder.hedges for form in self.forms[start:end]):
+        said = self.forms[start:place]
+        other = (
+            said[-1:] and said[-1] in self.finder.doing and not self.finder.selves & {*said[-2:]}
+        )
+        if asked or other or any(form in self.finder.hedges for form in self.forms[start:end]):
             self.found.reason = f"{self.forms[place]!r} is talked about"
             return False
         if self.kinds[start:end].count(WordKind.UNKNOWN) > 3 * len(self.forms[place].split()):

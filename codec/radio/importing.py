@@ -33,13 +33,15 @@ class Summary:
     """What an import brought: entries by kind, those that were there already, and what was left out
     by reason with a few examples.
 
-    ``once_more`` counts the reports of laps that had one before, ``of_no_car`` by speaker the
-    reports and calls that belong to no car, ``supposed`` the calls of people nobody named, taken
-    for the only car's; ``silent`` names those who were named and never spoke.
+    ``reports`` counts those found so far, also those that were there, ``once_more`` the reports of
+    laps that had one before, ``of_no_car`` by speaker the reports and calls that belong to no car,
+    ``supposed`` the calls of people nobody named, taken for the only car's; ``silent`` names those
+    who were named and never spoke.
     """
 
     written: dict[str, int] = field(default_factory=dict)
     refused: int = 0
+    reports: int = 0
     there: int = 0
     once_more: int = 0
     of_no_car: dict[str, int] = field(default_factory=dict)
@@ -68,6 +70,10 @@ class Summary:
             "reporters": self.reporters,
             "unproven": self.unproven,
         }
+
+    def found(self) -> int:
+        """Return how many reports were found so far."""
+        return self.reports
 
     def leave(self, left: LeftOut) -> None:
         """Count what was left out."""
@@ -158,13 +164,14 @@ def import_transcript(
     times: LapTimes | None = None,
     after: Mapping[str, int] | None = None,
     left_out: Callable[[LeftOut], None] | None = None,
+    summary: Summary | None = None,
 ) -> Summary:
     """Write what a transcript brings to the journal: ``form`` is the name of one of ``FORMS``, the
     rest is as for ``import_utterances``.
     """
     utterances = said(journal.book, lines, form)
     return import_utterances(
-        journal, utterances, crews, times=times, after=after, left_out=left_out
+        journal, utterances, crews, times=times, after=after, left_out=left_out, summary=summary
     )
 
 
@@ -176,18 +183,19 @@ def import_utterances(
     times: LapTimes | None = None,
     after: Mapping[str, int] | None = None,
     left_out: Callable[[LeftOut], None] | None = None,
+    summary: Summary | None = None,
 ) -> Summary:
     """Write what was said to the journal; the same again, more of it, or another form of it adds
     only what is new.
 
     ``crews`` tells who drives which car and who speaks to
     it, ``times`` when laps began, ``after`` the lap of a car before its first report (0).
-    ``left_out`` is told of every line left out.
+    ``left_out`` is told of every line left out; a ``summary`` given is filled as it goes on.
     Raises SheetError, and CodeError where the names of ``crews`` are not those of the transcript:
     nothing is written then.
     """
     listener = Listener(journal.book, crews, times=times, after=after)
-    batch = _Batch(journal, listener, crews)
+    batch = _Batch(journal, listener, crews, summary or Summary())
     laps = LapModel(journal.book, dict(after or {}))
     for draft in laps.placed(_brought(listener, utterances), listener.waits):
         if isinstance(draft, LeftOut):
@@ -205,9 +213,11 @@ class _Batch:
     transcript.
     """
 
-    def __init__(self, journal: Journal, listener: Listener, crews: Sequence[Crew]) -> None:
+    def __init__(
+        self, journal: Journal, listener: Listener, crews: Sequence[Crew], summary: Summary
+    ) -> None:
         """Begin with the cars that the sheet does not have yet."""
-        self.summary = Summary()
+        self.summary = summary
         self._journal, self._listener, self._crews = journal, listener, crews
         self._earlier, named = EarlierEntries(journal), cars(journal.entries())
         self._new_cars = [
@@ -219,6 +229,7 @@ class _Batch:
 
     def add(self, draft: Draft) -> None:
         """Take a draft; what has gathered is written from time to time."""
+        self.summary.reports += draft.entry.kind == "report"
         self.summary.count_speaker(draft.entry, self._crews)
         self._pairs.append((draft.entry, draft.about))
         if len(self._pairs) >= _BATCH:

@@ -239,6 +239,7 @@ def _lap(entry: Entry) -> lines.Styled:
     return f"{entry.lap} ({unsure})" if unsure else str(entry.lap), "yellow" if unsure else ""
 
 
+_SHOWN_AT, _LINES_AT = 100_000, 100  # bytes, and lines, after which the bar is drawn anew
 _GAP = 0.05  # of the target: a lap that took more than so much above it is marked
 _STEPS = 4  # that are told one by one
 _UNPROVEN = (
@@ -320,12 +321,21 @@ def _lines_left_out(summary: Summary) -> None:
 
 
 @contextlib.contextmanager
-def progress(size: int) -> Iterator[Callable[[int], None]]:
-    """Show how far a file of ``size`` bytes is read; nothing where the error output is no
-    terminal.
+def progress(
+    size: int, reports: Callable[[], int], *, by_line: bool = True
+) -> Iterator[Callable[[int], None]]:
+    """Show how far a file of ``size`` bytes is read, its lines where it is read ``by_line``, the
+    reports found and the time left; nothing where the error output is no terminal. Yields what is
+    to be told the bytes of each line or piece.
     """
     from rich.console import Console
-    from rich.progress import BarColumn, DownloadColumn, Progress, TimeRemainingColumn
+    from rich.progress import (
+        BarColumn,
+        DownloadColumn,
+        Progress,
+        TextColumn,
+        TimeRemainingColumn,
+    )
 
     errors = Console(stderr=True)
     if not errors.is_terminal:
@@ -335,9 +345,22 @@ def progress(size: int) -> Iterator[Callable[[int], None]]:
         "reading",
         BarColumn(),
         DownloadColumn(),
+        TextColumn(
+            ("{task.fields[lines]:,} lines, " if by_line else "")
+            + "{task.fields[reports]:,} reports"
+        ),
         TimeRemainingColumn(),
         console=errors,
         transient=True,
     ) as bar:
-        task = bar.add_task("reading", total=size or None)
-        yield lambda count: bar.update(task, advance=count)
+        task = bar.add_task("reading", total=size or None, lines=0, reports=0)
+        lines = waiting = 0
+
+        def read(count: int) -> None:
+            nonlocal lines, waiting
+            lines, waiting = lines + 1, waiting + count
+            if waiting >= _SHOWN_AT or lines % _LINES_AT == 0:
+                bar.update(task, advance=waiting, lines=lines, reports=reports())
+                waiting = 0
+
+        yield read

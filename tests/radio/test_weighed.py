@@ -103,6 +103,21 @@ def test_a_hesitation_within_a_number_parts_it_not() -> None:
     assert found.spoilt
 
 
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("we are coming in", 1),
+        ("coming in", 1),
+        ("the tyres are coming in", 0),
+        ("he is coming in", 0),
+    ],
+)
+def test_what_another_does_is_no_phrase_of_the_car(tmp_path: Path, line: str, told: int) -> None:
+    with new(tmp_path) as journal:
+        found = brought(journal, f"[00:01:00] Ana: {line}")
+    assert [entry.kind for entry in found] == ["event"] * told
+
+
 def test_words_around_a_report_in_plain_words_do_not_spoil_it() -> None:
     words = "lap 5, energy zero, motor 100, inverter 60, battery 46"
     for text, spoilt in (
