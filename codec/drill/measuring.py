@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from codec.drill.answer import Answer
 from codec.drill.marking import align
 from codec.drill.noise import FLASHED, named
+from codec.drill.staircase import exposures
 from codec.drill.timing import Timing, WordTimes, timing, word_times
 from grammar.profile import Profile, word_of
 
@@ -118,9 +119,27 @@ def counted(
     return pairs
 
 
+def long_enough(answers: Sequence[Answer]) -> list[Answer]:
+    """Return the answers without those that were flashed, to find out how short a glance may be,
+    more briefly than this person needs: what is misread then is not misread on the dash.
+    """
+    needed = {
+        person: exposures([one for one in answers if one.person == person])
+        for person in dict.fromkeys(one.person for one in answers if one.measured)
+    }
+    return [
+        one
+        for one in answers
+        if not one.measured
+        or one.exposure is None
+        or one.exposure >= needed[one.person][one.kind].seconds
+    ]
+
+
 def profile_of(book: Book, answers: Sequence[Answer], *, noise: str | None = None) -> Profile:
     """Return the profile of the people who gave these answers with this book; ``noise`` counts
-    hearing at one grade only.
+    hearing at one grade only. What was misread off the dash, also at a glance as long as the person
+    needs, is the channel of reading that ``hear`` and ``design`` take.
 
     Raises DrillError where that is no noise.
     """
@@ -135,11 +154,11 @@ def profile_of(book: Book, answers: Sequence[Answer], *, noise: str | None = Non
             else {word_of(alphabet, symbol): one for symbol, one in times.words.items()}
         ),
     )
-    in_use = alphabet.index.keys() | {""}
+    in_use, seen = alphabet.index.keys() | {""}, long_enough(answers)
     read, heard = (
         [
             pair
-            for pair in counted(answers, drill, noise if drill == "hear" else None)
+            for pair in counted(seen, drill, noise if drill == "hear" else None)
             if set(pair) <= in_use
         ]
         for drill in ("read", "hear")

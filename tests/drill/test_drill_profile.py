@@ -433,3 +433,34 @@ def test_impossible_presses_are_set_aside_and_told() -> None:
     assert found.as_dict()["impossible"] == 2
     assert profile_of(race(), [*rows, *twice]).seconds == profile_of(race(), rows).seconds
     assert found.right.asked == 62
+
+
+# look-alikes read off the dash
+
+
+def test_what_is_misread_at_a_glance_is_what_hear_reckons_with() -> None:
+    slips = [answer("8", "B", exposure=0.5, kind="symbol", part_of="") for _ in range(6)] + [
+        answer("8", exposure=0.5, kind="symbol", part_of="") for _ in range(14)
+    ]
+    profile = profile_of(race(), slips)
+    assert profile.read == {"eight": {"bravo": 6, "eight": 14}}
+    plain, own = channel_of(race(), Profile()), channel_of(race(), profile)
+    index = race().alphabet.index
+    was, now = (float(one.table[index["8"]][index["B"]]) for one in (plain, own))
+    assert now > 10 * was
+    assert now == pytest.approx(6 / 20, abs=0.2)
+
+
+def test_flashes_shorter_than_the_person_needs_are_no_misreadings() -> None:
+    rows = [
+        answer(
+            "1234567", "1284567" if exposure < 0.5 else None,
+            exposure=exposure, measured=True, kind="report",
+        )
+        for exposure in (0.25, 0.3, 0.4, 0.5, 0.6, 0.7, 0.9)
+        for _ in range(8)
+    ]  # fmt: skip
+    assert "eight" not in profile_of(race(), rows).read.get("tree", {})
+    assert not any("eight" in row for row in profile_of(race(), rows).read.values())
+    kept = [one.replace(measured=False) for one in rows]
+    assert any("eight" in row for row in profile_of(race(), kept).read.values())
