@@ -13,7 +13,7 @@ from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from codec.desk.access import Guard, Links, Role
-from codec.desk.pages import book, bring, debrief, drill, history, index, links, wall
+from codec.desk.pages import book, bring, debrief, drill, history, index, links, listen, wall
 from codec.desk.parts import Desk, DeskPage, MenuItem, facts
 from codec.desk.sheets import OpenSheet
 from codec.log.shown import Shown
@@ -27,6 +27,7 @@ PAGES: Sequence[Callable[[Desk], DeskPage]] = (
     book.part,
     debrief.part,
     drill.part,
+    listen.part,
     links.part,
 )
 # why a sheet can't be written just now: a page keeps its line and sends it again

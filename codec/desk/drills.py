@@ -68,7 +68,7 @@ class Plan:
 
         def seconds(name: str, low: float, high: float) -> float | None:
             text = str(told.get(name, "")).strip()
-            return _number(name, text, low, high) if text else None
+            return number_told(name, text, low, high) if text else None
 
         kind = str(told.get("kind", ""))
         if kind and kind not in KINDS:
@@ -87,7 +87,9 @@ class Plan:
         )
 
 
-def _number(name: str, text: str, low: float, high: float) -> float:
+def number_told(name: str, told: object, low: float, high: float) -> float:
+    """Return a number that a form sends; raises DrillError where it is none, or out of range."""
+    text = str(told).strip()
     try:
         found = float(text)
     except ValueError:
@@ -122,6 +124,12 @@ class Device:
         self.looked_at = bool(told.get("visible", True))
         self.error = _told(told, "error", self.error)
         self.frame = _told(told, "frame", self.frame)
+
+
+def seconds_told(told: Mapping[str, Any], name: str) -> float | None:
+    """Return seconds that a page tells, None where it tells none."""
+    found = _told(told, name, -1.0)
+    return None if found < 0 else found
 
 
 def _told(told: Mapping[str, Any], name: str, usual: float) -> float:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import json
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -25,6 +26,7 @@ from codec.debrief.summary import CAUTION
 from codec.desk.access import Links, Role
 from codec.desk.sheets import OpenSheet
 from codec.log.shown import Shown
+from grammar.book import Book
 from grammar.errors import CodeError, visible, visible_lines
 from grammar.exact import whole
 
@@ -136,6 +138,22 @@ def number(request: Request, name: str, usual: int) -> int:
         return whole(request.query_params.get(name, str(usual)), -_MOST, _MOST)
     except ValueError as error:
         raise CodeError(f"{name}: {error}", kind="usage") from None
+
+
+async def sent_object(request: Request) -> dict[str, Any]:
+    """Return the JSON object that a page sends; raises CodeError where it is none."""
+    try:
+        sent = json.loads(await request.body())
+    except (ValueError, RecursionError):
+        sent = None
+    if not isinstance(sent, dict):
+        raise CodeError("a JSON object is expected", kind="usage")
+    return sent
+
+
+def book_of(sheet: OpenSheet) -> Book:
+    """Return the book of a sheet as it is now."""
+    return sheet.session.book
 
 
 def facts(shown: Shown) -> dict[str, Any]:

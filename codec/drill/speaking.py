@@ -48,6 +48,9 @@ _PLAYERS: tuple[tuple[str, ...], ...] = (
 _NO_PLAYER = (
     "no program that plays sound is installed (" + ", ".join(row[0] for row in _PLAYERS) + ")"
 )
+_OTHERS = ("en-us", "en-gb-scotland", "en-gb-x-rp", "en-gb")  # voices of others in the traffic
+_STEPS_ON = 0.3  # seconds before the end of a report at which the next one begins
+_UNDER = 10 ** (-9 / 20)  # of the reports' level, at which another car's radio is heard beneath
 _PATIENCE = 30.0
 _FASTEST, _SLOWEST = 450, 80  # words a minute the synthesiser takes
 _UNHURRIED = (
@@ -119,18 +122,50 @@ class Speaker:
 
         Raises DrillError where it can't be made.
         """
+        return self.traffic(book, [words], grade, seed, name)
+
+    def traffic(
+        self,
+        book: Book,
+        reports: Sequence[Sequence[str]],
+        grade: str,
+        seed: int,
+        name: str = "report",
+        *,
+        under: Sequence[str] = (),
+    ) -> Spoken:
+        """Make the sound file of several reports, each in a voice of its own, the next one begun
+        before the last has ended; ``under`` are words that another car's radio says beneath them.
+        Errors as ``speak``.
+        """
         numpy = needed("numpy", "drill")
         ratio = decibels(grade)
-        samples, rate = self._voice(words, book.alphabet.spec.words_per_minute)
-        samples = _resampled(samples, rate)
-        padding = numpy.zeros(round(_BEFORE_AND_AFTER * RATE))
-        mixed = over_the_air(numpy.concatenate([padding, samples, padding]), ratio, seed)
+        pace = book.alphabet.spec.words_per_minute
+        voices = [self.voice, *(one for one in _OTHERS if one != self.voice)]
+        said: list[tuple[int, np.ndarray]] = []
+        begin = round(_BEFORE_AND_AFTER * RATE)
+        for place, words in enumerate(reports):
+            spoken = _resampled(*self._voice(words, pace, voices[place % len(voices)]))
+            level = active_level(spoken)
+            said.append((begin, spoken / level if len(reports) > 1 and level > 0 else spoken))
+            begin += max(0, len(spoken) - round(_STEPS_ON * RATE))
+        end = max(start + len(one) for start, one in said) + round(_BEFORE_AND_AFTER * RATE)
+        mixed = numpy.zeros(end)
+        for start, one in said:
+            mixed[start : start + len(one)] += one
+        if under:
+            other = _resampled(*self._voice(under, pace, voices[-1]))[:end]
+            softer = active_level(mixed) * _UNDER / max(1e-9, active_level(other))
+            mixed[: len(other)] += other * softer
+        mixed = over_the_air(mixed, ratio, seed)
         target = self.folder / f"{name}.wav"
         with _writing(target):
             write_sound(target, mixed)
         return Spoken(target, len(mixed) / RATE, grade)
 
-    def _voice(self, words: Sequence[str], words_per_minute: float) -> tuple[np.ndarray, int]:
+    def _voice(
+        self, words: Sequence[str], words_per_minute: float, voice: str
+    ) -> tuple[np.ndarray, int]:
         if self.synthesiser is None:
             raise DrillError(
                 self.lacking,
@@ -143,7 +178,7 @@ class Speaker:
             command = [
                 self.synthesiser,
                 "-v",
-                self.voice,
+                voice,
                 "-s",
                 str(speed),
                 "-w",

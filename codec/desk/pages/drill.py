@@ -16,11 +16,9 @@ from starlette.routing import Route
 
 from codec.desk.access import Role
 from codec.desk.drills import JOURNAL, Plan, Room, clock
-from codec.desk.parts import Desk, DeskPage
-from codec.desk.sheets import OpenSheet
+from codec.desk.parts import Desk, DeskPage, book_of, sent_object
 from codec.drill.answer import KINDS, PLURALS
 from codec.drill.session import CAUTION
-from grammar.book import Book
 from grammar.errors import CodeError
 
 _CIRCUIT = tomllib.loads((resources.files("codec.desk") / "circuit.toml").read_text("utf-8"))
@@ -48,7 +46,7 @@ class Drills:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self.rooms = {
-            name: Room(sheet.path.with_name(JOURNAL), partial(_book, sheet), _CIRCUIT)
+            name: Room(sheet.path.with_name(JOURNAL), partial(book_of, sheet), _CIRCUIT)
             for name, sheet in desk.sheets.items()
         }
         desk.closing += [room.close for room in self.rooms.values()]
@@ -87,7 +85,7 @@ class Drills:
 
     async def coach_act(self, request: Request) -> Response:
         """Do what the coach asks for; the answer means that it is on the disk."""
-        room, sent = self.room(request), await _sent(request)
+        room, sent = self.room(request), await sent_object(request)
         room.coach.error = room.error_of(sent)
 
         def act() -> None:
@@ -120,7 +118,7 @@ class Drills:
 
     async def driver_act(self, request: Request) -> Response:
         """Take what the driver's device tells."""
-        room, sent = self.room(request), await _sent(request)
+        room, sent = self.room(request), await sent_object(request)
         key, name = str(sent.get("key", ""))[:64], sent.get("act")
 
         def act() -> bool:
@@ -135,10 +133,6 @@ class Drills:
             return True
 
         return JSONResponse({"seat": await room.do(act, tell=name != "here" or room.stirred(key))})
-
-
-def _book(sheet: OpenSheet) -> Book:
-    return sheet.session.book
 
 
 def _events(
@@ -160,16 +154,6 @@ def _events(
             gone()
 
     return StreamingResponse(events(), media_type="text/event-stream")
-
-
-async def _sent(request: Request) -> dict[str, Any]:
-    try:
-        sent = json.loads(await request.body())
-    except (ValueError, RecursionError):
-        sent = None
-    if not isinstance(sent, dict):
-        raise CodeError("a JSON object is expected", kind="usage")
-    return sent
 
 
 def _whole(sent: dict[str, Any], name: str) -> int:
