@@ -13,7 +13,18 @@ from starlette.routing import Mount
 from starlette.staticfiles import StaticFiles
 
 from codec.desk.access import Guard, Links, Role
-from codec.desk.pages import book, bring, debrief, drill, history, index, links, listen, wall
+from codec.desk.pages import (
+    book,
+    bring,
+    debrief,
+    drill,
+    history,
+    index,
+    links,
+    listen,
+    practice,
+    wall,
+)
 from codec.desk.parts import Desk, DeskPage, MenuItem, facts
 from codec.desk.sheets import OpenSheet
 from codec.log.shown import Shown
@@ -26,6 +37,7 @@ PAGES: Sequence[Callable[[Desk], DeskPage]] = (
     bring.part,
     book.part,
     debrief.part,
+    practice.part,
     drill.part,
     listen.part,
     links.part,

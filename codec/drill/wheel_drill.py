@@ -23,6 +23,7 @@ from codec.drill.turn import Signals
 from codec.store.store import Clock, now, stamp
 from codec.wheel import Way, Wheel, WheelError, WheelState, cheapest
 from codec.wheel.map import SlipsSpec
+from codec.wheel.wheel import touches_in_words
 from grammar.errors import counted
 
 if TYPE_CHECKING:
@@ -89,6 +90,23 @@ class WheelTurn:
         if meaning is not None and meaning.acts:
             self.acts.append(meaning.acts)
         self.touches.append((self.wheel.touches[number].name, at - self.shown_at))
+
+    @property
+    def dash(self) -> str:
+        """What a dash shows: where the places stand, what it always shows, and what was moved."""
+        wheel, state = self.wheel, self.state
+        modes = list(wheel.spec.modes.values())
+        always = list(modes[state.places[0]].shows) if modes else []
+        moved = [
+            name
+            for name, at in {**state.settings, **state.drafts}.items()
+            if at != self.task.way.begins.settings[name] and wheel.spec.settings[name].shown
+        ]
+        told = [
+            f"{name} {wheel.shown(name, state.drafts.get(name, state.settings[name]))}"
+            for name in dict.fromkeys([*always, *moved])
+        ]
+        return "; ".join(filter(None, (wheel.in_words(state.places), ", ".join(told))))
 
     @property
     def reached(self) -> bool:
@@ -239,6 +257,28 @@ def _often(wheel: Wheel) -> dict[str, float]:
 
 def _key(shown: str) -> str:
     return " + ".join(part.rpartition("=")[0] for part in shown.split("; "))
+
+
+OUTCOMES: Mapping[Outcome, str] = {
+    "right": "right, the cheapest way",
+    "corrected": "right, with more touches than it takes",
+    "caught": "not there yet",
+    "accepted": "something else was changed",
+}
+
+
+def result(turn: WheelTurn, answer: Answer) -> str:
+    """Return in words what came of a change: what was made, what is wrong, and the way there."""
+    made = touches_in_words([name for name, _ in turn.touches]) or "nothing"
+    told = [f"{OUTCOMES[answer.outcome]}: {made}, {answer.last or 0:.1f} s"]
+    if turn.wrong:
+        ends = ", ".join(f"{name} {at} for {meant}" for name, (at, meant) in turn.wrong.items())
+        told.append(f"now {ends}")
+    if answer.outcome != "right":
+        told.append(f"the way: {turn.task.way.told}")
+    if answer.marks:
+        told.append(f"brake signals missed: {answer.missed} of {answer.marks}")
+    return "\n".join(told)
 
 
 @dataclass(frozen=True, slots=True)

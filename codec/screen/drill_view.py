@@ -43,7 +43,6 @@ _KINDS: dict[Kind, str] = {
     "pair": "a pair",
     "entry": "an entry of a table",
     "report": "a whole report",
-    "change": "a change",
 }
 _ANSWER = "  answer: "
 _LEAST = 16  # columns below which nothing is wrapped at words any more

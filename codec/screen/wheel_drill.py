@@ -16,11 +16,10 @@ from prompt_toolkit.keys import Keys
 from prompt_toolkit.layout import Layout, Window
 from prompt_toolkit.layout.controls import FormattedTextControl
 
-from codec.drill.answer import MEANINGS, Answer
+from codec.drill.answer import Answer
 from codec.drill.session import CAUTION
-from codec.drill.wheel_drill import WheelDrill, WheelTurn, keys_of, scores
+from codec.drill.wheel_drill import WheelDrill, WheelTurn, keys_of, result, scores
 from codec.screen.lines import Heading, line, safe, table
-from codec.wheel.wheel import touches_in_words
 from grammar.errors import CodeError, counted, visible
 
 if TYPE_CHECKING:
@@ -28,12 +27,6 @@ if TYPE_CHECKING:
     from prompt_toolkit.output import Output
 
 _TICK, _LEAST = 0.05, 20
-_OUTCOMES = MEANINGS | {
-    "right": "right, the cheapest way",
-    "corrected": "right, with more touches than it takes",
-    "caught": "not there yet",
-    "accepted": "something else was changed",
-}
 
 
 class WheelDrillScreen:
@@ -98,19 +91,7 @@ class WheelDrillScreen:
         except CodeError as error:
             self.told = f"{error.message}; Enter tries again"
             return
-        self.told, self.turn = self._result(turn, answer), None
-
-    def _result(self, turn: WheelTurn, answer: Answer) -> str:
-        made = touches_in_words([name for name, _ in turn.touches]) or "nothing"
-        told = f"{_OUTCOMES[answer.outcome]}: {made}, {answer.last or 0:.1f} s"
-        if turn.wrong:
-            ends = ", ".join(f"{name} {at} for {meant}" for name, (at, meant) in turn.wrong.items())
-            told += f"\n  now {ends}"
-        if answer.outcome != "right":
-            told += f"\n  the way: {turn.task.way.told}"
-        if answer.marks:
-            told += f"\n  brake signals missed: {answer.missed} of {answer.marks}"
-        return told
+        self.told, self.turn = result(turn, answer).replace("\n", "\n  "), None
 
     def _key(self, key: str) -> None:
         if self.turn is None or not self.confirmed:
@@ -138,7 +119,8 @@ class WheelDrillScreen:
             after = self.clock() - turn.shown_at
             lit = turn.signals.lit(after) is not None
             text.append(("reverse bold" if lit else "", " BRAKE \n\n" if lit else "\n\n"))
-            text += [("bold", f"   {turn.task.words}\n\n"), *self._dash(turn)]
+            text.append(("bold", f"   {turn.task.words}\n\n"))
+            text += [("", f"   {visible(part)}\n") for part in turn.dash.split("; ")]
             text.append(("", "\n Enter: done\n"))
         elif self.told:
             text.append(("", f" {self.told}\n\n"))
@@ -156,27 +138,6 @@ class WheelDrillScreen:
         if turn is not None and turn.signals.times:
             text += [("bold", "\n  Space "), ("", "brake")]
         return text
-
-    def _dash(self, turn: WheelTurn) -> StyleAndTextTuples:
-        """Return what a dash shows: where the cursors stand, and what is being changed."""
-        wheel, state = self.drill.wheel, turn.state
-        told = wheel.in_words(state.places)
-        shown = [
-            f"{name} {wheel.shown(name, state.drafts.get(name, state.settings[name]))}"
-            for name in self._shown(turn)
-        ]
-        return [("", f"   {visible(told)}\n"), ("", f"   {visible(', '.join(shown))}\n")]
-
-    def _shown(self, turn: WheelTurn) -> Sequence[str]:
-        wheel, state = self.drill.wheel, turn.state
-        modes = list(wheel.spec.modes.values())
-        always = list(modes[state.places[0]].shows) if modes else []
-        moved = [
-            name
-            for name, at in {**state.settings, **state.drafts}.items()
-            if at != turn.task.way.begins.settings[name] and wheel.spec.settings[name].shown
-        ]
-        return list(dict.fromkeys([*always, *moved]))
 
 
 def summary(answers: Sequence[Answer]) -> None:

@@ -416,7 +416,7 @@ def test_the_book_page_tells_what_the_guard_says(visitor: Visitor) -> None:
 
 
 PLACES = (
-    "wall/race", "coach/race", "driver/race", "listen/race", "debrief/race?car=7",
+    "wall/race", "coach/race", "driver/race", "listen/race", "practice/race", "debrief/race?car=7",
     "book/race?design=lap&proposal=1",
     "", "watch/race", "history/race", "book/race", "debrief/race", "import/race",
     "book/race/card/driver", "book/race/card/engineer", "debrief/race/page?car=7",
@@ -438,7 +438,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.mark.parametrize(
     ("places", "scheme", "width"),
     [
-        (PLACES[:6], "light", 360),
+        (PLACES[:7], "light", 360),
         *(
             pytest.param(PLACES, scheme, width, marks=pytest.mark.slow)
             for scheme in ("light", "dark")

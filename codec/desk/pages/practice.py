@@ -1,0 +1,216 @@
+"""Practising the wheel at the desk: a change stands there, and the driver's hands make it, on a
+tablet, a keyboard, or a real wheel as the browser's gamepad.
+
+Each touch is sent with the device's own time since the change appeared, so that the way there and
+back takes no part in it.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+import json
+import math
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any, TypeVar
+
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from codec.desk.access import Role
+from codec.desk.drills import JOURNAL
+from codec.desk.parts import Desk, DeskPage
+from codec.desk.sheets import OpenSheet, Turns, Urgency
+from codec.drill import DrillJournal
+from codec.drill.session import CAUTION
+from codec.drill.turn import IN_TIME
+from codec.drill.wheel_drill import WheelDrill, WheelTurn, keys_of, result, scores
+from codec.wheel import Wheel
+from grammar.errors import CodeError
+
+_MOST_SECONDS = 600.0
+Result = TypeVar("Result")
+
+
+def part(desk: Desk) -> DeskPage:
+    """Return the page, and where a device sends what was done."""
+    practice = Practice(desk)
+    routes = [
+        Route("/practice/{sheet}", practice.page),
+        Route("/practice-act/{sheet}", practice.act, methods=["POST"]),
+    ]
+    return DeskPage(routes, needed={"/practice": Role.DRILL}, menu={"wheel": "/practice/"})
+
+
+class Seat:
+    """One sheet's wheel, and who practises on it: one person at a time, on one device."""
+
+    def __init__(self, path: Path, wheel: Callable[[], Wheel | None]) -> None:
+        """Name the journal; it is opened when somebody begins."""
+        self._path, self._wheel_of = path, wheel
+        self._turns = Turns(f"wheel {path.name}")
+        self._journal: DrillJournal | None = None
+        self._drill: WheelDrill | None = None
+        self._turn: WheelTurn | None = None
+        self._key = ""
+
+    async def do(self, act: Callable[[], Result]) -> Result:
+        """Return what an act returns, in the one thread that has the journal."""
+        return await asyncio.wrap_future(self._turns.submit(act, Urgency.WRITE))
+
+    async def close(self) -> None:
+        """Close the journal."""
+        await asyncio.wrap_future(self._turns.submit(self._close, Urgency.END))
+
+    def _close(self) -> None:
+        if self._journal is not None:
+            self._journal.close()
+
+    @property
+    def wheel(self) -> Wheel:
+        """The wheel of the sheet's event; raises CodeError where there is none."""
+        wheel = self._wheel_of()
+        if wheel is None:
+            raise CodeError(
+                "this sheet has no wheel to practise on",
+                kind="usage",
+                hint='niner desk SHEET --event EVENT.toml, with wheel = "wheel.toml" in the event',
+            )
+        return wheel
+
+    def begin(self, key: str, person: str, *, second_task: bool) -> dict[str, Any]:
+        """Begin a session for one device; the one before it is over."""
+        wheel = self.wheel
+        if self._journal is None:
+            self._journal = DrillJournal(self._path, create=True)
+        self._journal.new_session()
+        self._drill = WheelDrill(self._journal, wheel, person, second_task=second_task)
+        self._key, self._turn = key, None
+        return self.ask(key)
+
+    def _mine(self, key: str) -> WheelDrill:
+        if self._drill is None or key != self._key:
+            raise CodeError(
+                "somebody else has begun on this wheel, or the desk has begun again",
+                kind="usage",
+                hint="begin again; what was written is kept",
+            )
+        return self._drill
+
+    def ask(self, key: str) -> dict[str, Any]:
+        """Return the next change."""
+        drill = self._mine(key)
+        task, signals = drill.ask()
+        self._turn = WheelTurn.begin(drill.wheel, task, 0.0)
+        self._turn.signals = signals
+        return {"words": task.words, "marks": signals.times, "dash": self._turn.dash}
+
+    def touched(self, key: str, touches: list[Any]) -> dict[str, Any]:
+        """Return what the dash shows after all touches so far."""
+        return {"dash": self._made(key, touches).dash}
+
+    def _made(self, key: str, touches: list[Any]) -> WheelTurn:
+        drill = self._mine(key)
+        if self._turn is None:
+            raise CodeError("no change is asked for", kind="usage")
+        turn = WheelTurn.begin(drill.wheel, self._turn.task, 0.0)
+        turn.signals = self._turn.signals
+        for touch in touches:
+            name, at = touch
+            turn.touch(str(name), _seconds(at))
+        self._turn = turn
+        return turn
+
+    def done(self, key: str, touches: list[Any], reactions: Any, at: Any) -> dict[str, Any]:
+        """Mark the change and write it; the answer means that it is on the disk."""
+        drill = self._mine(key)
+        turn = self._made(key, touches)
+        turn.signals.reactions = {
+            int(number): _seconds(second)
+            for number, second in dict(reactions).items()
+            if 0 <= _seconds(second) <= IN_TIME and int(number) in range(len(turn.signals.times))
+        }
+        answer = drill.write(turn, drill.marked(turn, _seconds(at)))
+        self._turn = None
+        return {
+            "outcome": answer.outcome,
+            "told": result(turn, answer),
+            "scores": [[one.name, one.asked, one.right] for one in scores(drill.answers)],
+        }
+
+
+def _wheel(sheet: OpenSheet) -> Wheel | None:
+    event = sheet.session.event
+    return None if event is None else event.wheel
+
+
+def _seconds(told: Any) -> float:
+    if not isinstance(told, int | float) or not 0 <= told <= _MOST_SECONDS or math.isnan(told):
+        raise CodeError(f"{str(told)[:20]!r} is no time of a touch", kind="usage")
+    return float(told)
+
+
+class Practice:
+    """What the addresses of the practice answer."""
+
+    def __init__(self, desk: Desk) -> None:
+        self.desk = desk
+        self.seats = {
+            name: Seat(sheet.path.with_name(JOURNAL), partial(_wheel, sheet))
+            for name, sheet in desk.sheets.items()
+        }
+        desk.closing += [seat.close for seat in self.seats.values()]
+
+    def seat(self, request: Request) -> Seat:
+        """Return the seat of a sheet; raises HTTPException where there is none."""
+        self.desk.sheet(request)
+        return self.seats[request.path_params["sheet"]]
+
+    async def page(self, request: Request) -> Response:
+        """The change to make, the touches, and what a dash would show."""
+        seat, wheel, told = self.seat(request), None, ""
+        try:
+            wheel = seat.wheel
+        except CodeError as error:
+            told = f"{error.message}: {error.hint}"
+        return self.desk.page(
+            request,
+            "practice.html",
+            caution=CAUTION,
+            trouble=told,
+            title=wheel.title if wheel else "",
+            digest=wheel.digest if wheel else "",
+            keys=[] if wheel is None else list(keys_of(wheel)),
+        )
+
+    async def act(self, request: Request) -> Response:
+        """Take what a device tells."""
+        seat, sent = self.seat(request), {}
+        with contextlib.suppress(ValueError, RecursionError):
+            sent = json.loads(await request.body())
+        if not isinstance(sent, dict):
+            raise CodeError("a JSON object is expected", kind="usage")
+        key, touches = str(sent.get("key", ""))[:64], sent.get("touches", [])
+
+        def act() -> dict[str, Any]:
+            name = sent.get("act")
+            try:
+                if name == "begin":
+                    person = str(sent.get("person", "")).strip()
+                    return seat.begin(key, person, second_task=bool(sent.get("second_task")))
+                if name == "ask":
+                    return seat.ask(key)
+                if name == "touched":
+                    return seat.touched(key, list(touches))
+                if name == "done":
+                    return seat.done(key, list(touches), sent.get("reactions", {}), sent.get("at"))
+            except CodeError:
+                raise
+            except (TypeError, ValueError):
+                raise CodeError("touches are pairs of a name and seconds", kind="usage") from None
+            raise CodeError("nobody knows what that is", kind="usage")
+
+        return JSONResponse(await seat.do(act))
