@@ -23,6 +23,7 @@ from codec.desk.pages import (
     links,
     listen,
     practice,
+    season,
     wall,
 )
 from codec.desk.parts import Desk, DeskPage, MenuItem, facts
@@ -40,6 +41,7 @@ PAGES: Sequence[Callable[[Desk], DeskPage]] = (
     practice.part,
     drill.part,
     listen.part,
+    season.part,
     links.part,
 )
 # why a sheet can't be written just now: a page keeps its line and sends it again

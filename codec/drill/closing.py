@@ -104,7 +104,7 @@ def closing(book: Book, answers: Sequence[Answer], at: datetime.datetime) -> Clo
     )
 
 
-def _missed(answers: Sequence[Answer]) -> tuple[Counter[str], Counter[str]]:
+def missed(answers: Sequence[Answer]) -> tuple[Counter[str], Counter[str]]:
     """Return how often each symbol was asked, and how often it went wrong, where it is known which
     did.
     """
@@ -123,8 +123,8 @@ def _missed(answers: Sequence[Answer]) -> tuple[Counter[str], Counter[str]]:
 def _better(book: Book, earlier: Sequence[Answer], last: Sequence[Answer]) -> tuple[str, ...]:
     words = book.alphabet.words
     told = []
-    _, wrong = _missed(earlier)
-    asked, now = _missed(last)
+    _, wrong = missed(earlier)
+    asked, now = missed(last)
     mended = [
         one for one in wrong if wrong[one] and asked[one] > 1 and not now[one] and one in words
     ]
@@ -151,7 +151,7 @@ def _weak(
     book: Book, answers: Sequence[Answer], memory: Memory, at: datetime.datetime
 ) -> tuple[str, ...]:
     words, known = book.alphabet.words, memory.knowledge.alone
-    asked, wrong = _missed(answers)
+    asked, wrong = missed(answers)
     chances = {
         symbol: known.chance(symbol, memory.recall(symbol, at))
         for symbol in wrong

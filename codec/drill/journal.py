@@ -6,6 +6,7 @@ Unlike a sheet, a person can be taken out: their rows are overwritten, not only 
 from __future__ import annotations
 
 import dataclasses
+import datetime
 import sqlite3
 import uuid
 from collections.abc import Iterator
@@ -14,6 +15,7 @@ from pathlib import Path
 from typing import Any, Self
 
 from codec.drill.answer import Answer, DrillError, checked_name
+from codec.drill.programme import Programme
 from codec.store.store import Clock, JournalFormat, Store, now, scripts_in, stamp
 from grammar.book import Book
 from grammar.parsing import parse_book
@@ -140,6 +142,39 @@ class DrillJournal:
                 f"{_SELECT}{where} {_IN_ORDER}", values
             ):
                 yield _answer(seq, name, row)
+
+    def plan(self, programme: Programme) -> None:
+        """Keep a programme of somebody who is in the journal; it counts from now on. Raises
+        DrillError.
+        """
+        self.known(programme.person)
+        told = (
+            programme.person, programme.begins.isoformat(), programme.weeks, programme.sessions,
+            programme.share, programme.exposure, programme.seconds,
+        )  # fmt: skip
+        with self._store.transaction():
+            self._store.connection.execute(
+                "INSERT INTO programmes (person, begins, weeks, sessions, share, exposure, seconds)"
+                " VALUES ((SELECT number FROM people WHERE name = ?), ?, ?, ?, ?, ?, ?)",
+                told,
+            )
+
+    def programme(self, person: str) -> Programme | None:
+        """Return the programme of somebody, None where they have none."""
+        with self._store.reading():
+            row = self._store.connection.execute(
+                "SELECT begins, weeks, sessions, share, exposure, seconds FROM programmes"
+                " WHERE person = (SELECT number FROM people WHERE name = ?)"
+                " ORDER BY programmes.number DESC LIMIT 1",
+                (person,),
+            ).fetchone()
+        if row is None:
+            return None
+        begins, weeks, sessions, wanted, exposure, seconds = row
+        return Programme(
+            person=person, begins=datetime.date.fromisoformat(begins), weeks=weeks,
+            sessions=sessions, share=wanted, exposure=exposure, seconds=seconds,
+        )  # fmt: skip
 
     def people(self) -> dict[str, int]:
         """Return every person with the number of their answers that count."""

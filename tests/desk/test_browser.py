@@ -416,7 +416,8 @@ def test_the_book_page_tells_what_the_guard_says(visitor: Visitor) -> None:
 
 
 PLACES = (
-    "wall/race", "coach/race", "driver/race", "listen/race", "practice/race", "debrief/race?car=7",
+    "wall/race", "coach/race", "driver/race", "listen/race", "season/race", "practice/race",
+    "debrief/race?car=7",
     "book/race?design=lap&proposal=1",
     "", "watch/race", "history/race", "book/race", "debrief/race", "import/race",
     "book/race/card/driver", "book/race/card/engineer", "debrief/race/page?car=7",

@@ -437,3 +437,34 @@ def test_a_braking_mark_is_answered_by_a_key_and_by_a_button_of_a_wheel(
     with DrillJournal(sheet.with_name(JOURNAL)) as journal:
         assert [one.missed for one in journal.answers()] == [0, 0]
         assert all(one.reaction is not None for one in journal.answers())
+
+
+# the season
+
+
+def test_the_board_shows_how_everybody_stands_and_keeps_programmes(tmp_path: Path) -> None:
+    sheet = sheet_at(tmp_path)
+    assert not (tmp_path / JOURNAL).exists()
+    with desk(sheet) as client:
+        assert "Nobody has been drilled" in client.get("/season/race").text
+        with DrillJournal(tmp_path / JOURNAL, create=True) as journal:
+            digest = journal.keep_book(race_book())
+            for person in ("Ana", "Ben <b>"):
+                for said in ("12436TY", "12436TA"):
+                    journal.append(
+                        Answer(
+                            person=person, drill="read", session=said, book=digest, kind="report",
+                            part_of="lap", shown="12436TY", said=said, exposure=0.5, measured=True,
+                            outcome="right" if said == "12436TY" else "caught",
+                        )
+                    )  # fmt: skip
+        sent = {"person": "Ana", "begins": now().date().isoformat(), "share": "90"}
+        assert client.post("/season/race", data=sent).status_code == 303
+        shown = client.get("/season/race", params={"with": ["Ana", "Ben <b>"]}).text
+        assert "90 % right" in shown
+        assert "2 of 3" in shown
+        assert "nine in ten right at" in shown
+        assert "yankee" in shown
+        assert "<b>" not in shown
+        for wrong in ({"begins": "soon"}, {"share": "x"}, {"person": "Nobody"}):
+            assert client.post("/season/race", data={**sent, **wrong}).status_code == 400, wrong

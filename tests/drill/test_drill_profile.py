@@ -460,7 +460,6 @@ def test_flashes_shorter_than_the_person_needs_are_no_misreadings() -> None:
         for exposure in (0.25, 0.3, 0.4, 0.5, 0.6, 0.7, 0.9)
         for _ in range(8)
     ]  # fmt: skip
-    assert "eight" not in profile_of(race(), rows).read.get("tree", {})
     assert not any("eight" in row for row in profile_of(race(), rows).read.values())
     kept = [one.replace(measured=False) for one in rows]
     assert any("eight" in row for row in profile_of(race(), kept).read.values())

@@ -85,8 +85,12 @@ by("write").addEventListener("submit", async (event) => {
   if (!text || writing) return;
   writing = true;
   const done = ended === null ? 0 : (performance.now() - ended) / 1000;
-  try { await show(await act("answer", { number: state.number, text, first, done })); } catch (error) { failed(error); } finally { writing = false; }
-  first = null;
+  try {
+    const told = await act("answer", { number: state.number, text, first, done });
+    writing = false; // what comes next may be begun while it is spoken
+    first = null;
+    await show(told);
+  } catch (error) { failed(error); } finally { writing = false; }
 });
 
 async function again() {
