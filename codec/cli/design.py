@@ -34,6 +34,11 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "needs", metavar="FILE", help="a needs file; or a code book, with --message"
     )
+    parser.add_argument(
+        "--wheel",
+        action="store_true",
+        help="FILE is a wheel file: which setting goes where; niner wheel design has more",
+    )
     parser.add_argument("--message", help="design this message of a code book anew")
     parser.add_argument(
         "--family", action="append", metavar="NAME", help="only this family; may be repeated (all)"
@@ -80,7 +85,20 @@ def add(commands: Any) -> None:
     parser.add_argument("--replace", action="store_true", help="write over a file that is there")
     parser.add_argument("--plot", metavar="FILE", help="draw the trade-off as SVG or PNG")
     add_json(parser)
-    parser.set_defaults(run=run)
+    parser.set_defaults(run=_run)
+
+
+def _run(args: argparse.Namespace) -> int:
+    if not args.wheel:
+        return run(args)
+    from codec.cli.wheel import run_design
+
+    return run_design(
+        argparse.Namespace(
+            wheel=args.needs, by="seconds", moves=None, out=args.out, card=None,
+            replace=args.replace, json=args.json, practised=None, person=None,
+        )
+    )  # fmt: skip
 
 
 def run(args: argparse.Namespace) -> int:

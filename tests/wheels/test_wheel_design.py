@@ -124,6 +124,8 @@ def test_the_map_is_printed_and_written(tmp_path: Path, capsys: pytest.CaptureFi
     assert main([*command, "--json"]) == 0
     last = [json.loads(line) for line in capsys.readouterr().out.splitlines()][-1]
     assert last["moved"] == 2
+    assert main(["design", "--wheel", str(source), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out.splitlines()[0])["moved"] == 0
     made = load_wheel(out)
     assert race_cost(made).as_dict() == {key: last[key] for key in race_cost(made).as_dict()}
     assert tomllib.loads(out.read_text("utf-8"))["changes"]
