@@ -5,7 +5,7 @@ Nobody knows how bad the radio is just now. A report is said in one of a few con
 good and bad moments alternate from word to word (E. N. Gilbert, "Capacity of a burst-noise
 channel", 1960; E. O. Elliott 1963). In a bad moment a word says nothing of what was said. So one
 word that fits nothing makes its neighbours, and the rest of the report, less sure. How many reports
-are said in each condition is not known either: the radio goes through spells, of more spoilt
+are said in each condition is not known either: the radio goes through regimes, of more spoilt
 reports or of fewer, and the reports tell which it is (a mixture, weighed as reports come).
 
 The table comes from the sounds of the book's words in a grade of noise, then what the team states,
@@ -78,7 +78,7 @@ class Condition:
         return self.begins / (self.begins + self.ends)
 
 
-class Spell(NamedTuple):
+class Regime(NamedTuple):
     """A time in which each report is said in each condition of the radio so often (``shares``), and
     how likely it is that it is now.
     """
@@ -132,15 +132,15 @@ class Channel:
         return column
 
     @functools.cached_property
-    def spells(self) -> tuple[Spell, ...]:
+    def regimes(self) -> tuple[Regime, ...]:
         """The times the radio may go through: how often a report is spoilt, said in a condition
-        with bad moments, is not known but learnt as reports come. In the mean over all spells it
+        with bad moments, is not known but learnt as reports come. In the mean over all regimes it
         is as the conditions say.
         """
         shares = [one.share for one in self.conditions]
         spoilt = math.fsum(one.share for one in self.conditions if one.begins)
         if not 0 < spoilt < 1:
-            return (Spell(1.0, tuple(shares)),)
+            return (Regime(1.0, tuple(shares)),)
         low, high = 0.0, spoilt / (1 - spoilt) / _SPELLS[0][1]
         for _ in range(60):
             odds = (low + high) / 2
@@ -151,36 +151,38 @@ class Channel:
             part = odds * times / (1 + odds * times)
             factors = (part / spoilt, (1 - part) / (1 - spoilt))
             found.append(
-                Spell(likely, tuple(one.share * factors[not one.begins] for one in self.conditions))
+                Regime(
+                    likely, tuple(one.share * factors[not one.begins] for one in self.conditions)
+                )
             )
         return tuple(found)
 
     def expected(self, radio: Sequence[float] = ()) -> tuple[float, ...]:
-        """Return how likely each condition is for a report, given how likely each spell is; () for
+        """Return how likely each condition is for a report, given how likely each regime is; () for
         what is known beforehand.
         """
-        likely = radio or [spell.likely for spell in self.spells]
-        rows = zip(*(spell.shares for spell in self.spells), strict=True)
+        likely = radio or [regime.likely for regime in self.regimes]
+        rows = zip(*(regime.shares for regime in self.regimes), strict=True)
         return tuple(_dot(likely, row) for row in rows)
 
     def after(self, radio: Sequence[float], told: Sequence[float] = ()) -> tuple[float, ...]:
-        """Return how likely each spell is for the next report, from how likely it was for this one,
-        and how likely what was heard is in each condition (``told``, up to a factor; () for nothing
-        heard): a part of it is forgotten.
+        """Return how likely each regime is for the next report, from how likely it was for this
+        one, and how likely what was heard is in each condition (``told``, up to a factor; () for
+        nothing heard): a part of it is forgotten.
         """
-        before = radio or [spell.likely for spell in self.spells]
+        before = radio or [regime.likely for regime in self.regimes]
         weights = [
-            likely * (_dot(spell.shares, told) if told else 1.0)
-            for likely, spell in zip(before, self.spells, strict=True)
+            likely * (_dot(regime.shares, told) if told else 1.0)
+            for likely, regime in zip(before, self.regimes, strict=True)
         ]
         whole = math.fsum(weights)
         return tuple(
-            (1 - self.forgotten) * weight / whole + self.forgotten * spell.likely
-            for weight, spell in zip(weights, self.spells, strict=True)
+            (1 - self.forgotten) * weight / whole + self.forgotten * regime.likely
+            for weight, regime in zip(weights, self.regimes, strict=True)
         )
 
     def learnt(self, radio: Sequence[float], words: int, *, clean: bool) -> tuple[float, ...]:
-        """Return how likely each spell is for the next report, after one of so many words was
+        """Return how likely each regime is for the next report, after one of so many words was
         heard as it was said (``clean``: its words were a report) or was not.
         """
         return self.after(radio, self._told(words, clean))

@@ -44,7 +44,7 @@ class HeardSlot(NamedTuple):
 
 class HeardReport(NamedTuple):
     """One hearing: every way to cut what was heard into words (each equally likely), the part it
-    covers, and what else was said; ``radio`` is how likely each spell of the channel was, () for
+    covers, and what else was said; ``radio`` is how likely each regime of the channel was, () for
     what is known beforehand.
 
     Where a recogniser told its doubts there are no ways: ``slots`` has its places, gaps and slots

@@ -130,7 +130,7 @@ class Hearing:
     ``candidates`` are the most probable readings, best first; ``unlisted`` is the probability of
     all other readings together, ``nothing`` that this was no report at all; these sum to 1.
     ``marginals`` maps each field to its Marginal. ``conditions`` is how likely each condition of
-    the radio was when this was heard, ``radio`` how likely each of its spells is for what is heard
+    the radio was when this was heard, ``radio`` how likely each of its regimes is for what is heard
     next. ``messages`` maps each message to the probability that it was said, whatever its values,
     before a recogniser scored its readings. ``decision`` says whether to accept the first candidate
     or what to ask; nothing is accepted below the book's threshold.
@@ -218,11 +218,11 @@ def hear(
     ears = channel(book, noise)
     asked = part if part is not None else (earlier[-1].decision.part if earlier else None)
     known = tuple(radio) or (earlier[0].heard[0].radio if earlier else ())
-    if known and len(known) != len(ears.spells):
+    if known and len(known) != len(ears.regimes):
         raise CodeError(
             f"what is known of the radio has {len(known)} numbers",
             kind="usage",
-            expected=[f"{len(ears.spells)}, as radio of a hearing through this channel"],
+            expected=[f"{len(ears.regimes)}, as radio of a hearing through this channel"],
         )
     hearings = [
         *(one for before in earlier for one in before.heard),
@@ -329,7 +329,7 @@ def _conditions(
     nothing: float,
     radio: Sequence[float],
 ) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Return how likely each condition of the radio was for what was heard, and each spell is for
+    """Return how likely each condition of the radio was for what was heard, and each regime is for
     the next report: as before where a recogniser's doubts are all that was heard.
     """
     import numpy as np

@@ -61,18 +61,18 @@ def test_how_many_reports_are_spoilt_is_learnt_though_they_come_singly(every: in
     assert sum(settled) / len(settled) == pytest.approx(1 / every, rel=0.35)
 
 
-def test_spells_are_followed_exactly() -> None:
-    """By brute force over all ways that spells may follow one another."""
+def test_regimes_are_followed_exactly() -> None:
+    """By brute force over all ways that regimes may follow one another."""
     ears, radio = channel(RACE), tuple[float, ...]()
     told = [(1.0, 0.02), (0.001, 1.0), (0.7, 1.0), (1.0, 0.1)]
     for one in told:
         radio = ears.after(radio, one)
-    weights = [0.0] * len(ears.spells)
-    for way in itertools.product(range(len(ears.spells)), repeat=len(told) + 1):
-        weight = ears.spells[way[0]].likely
+    weights = [0.0] * len(ears.regimes)
+    for way in itertools.product(range(len(ears.regimes)), repeat=len(told) + 1):
+        weight = ears.regimes[way[0]].likely
         for (before, now), heard in zip(itertools.pairwise(way), told, strict=True):
-            weight *= sum(a * b for a, b in zip(ears.spells[before].shares, heard, strict=True))
-            weight *= ears.forgotten * ears.spells[now].likely + (before == now) * (
+            weight *= sum(a * b for a, b in zip(ears.regimes[before].shares, heard, strict=True))
+            weight *= ears.forgotten * ears.regimes[now].likely + (before == now) * (
                 1 - ears.forgotten
             )
         weights[way[-1]] += weight
