@@ -149,6 +149,22 @@ def test_a_flash_that_stayed_too_long_does_not_count_and_comes_again(
     assert room.for_coach()["asked"]["stage"] == "seen"
 
 
+def test_a_driver_who_is_alone_types_the_answer(room: Room, clock: Time) -> None:
+    room.take_seat("tablet", TABLET, over=False)
+    begin(room, alone=True, items=2)
+    flashed(room, clock)
+    shown = room.for_coach()["asked"]["text"]
+    with pytest.raises(DrillError, match="gibberish"):
+        room.alone("tablet", 1, "one gibberish", clock.now)
+    with pytest.raises(DrillError, match="the coach marks"):
+        room.alone("other", 1, shown, clock.now)
+    room.alone("tablet", 1, shown, clock.now + 2)
+    (found,) = answers(room)
+    assert (found.outcome, found.answer) == ("right", shown)
+    # by one clock and one screen alone
+    assert found.clock_error == pytest.approx(0.004 + 0.017)
+
+
 def test_a_tablet_that_sleeps_makes_the_question_wait(room: Room, clock: Time) -> None:
     room.take_seat("tablet", TABLET, over=False)
     begin(room)
