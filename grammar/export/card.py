@@ -281,6 +281,7 @@ _SIZES: dict[Paper, tuple[float, float]] = {"A5": (210, 148), "A6": (148, 105)} 
 _BLEED = 7.0  # mm around the card, for the marks to cut along
 _MARGIN = 4.0  # mm from the cut to what is printed
 _POINT = 25.4 / 72  # mm
+_PIXELS = 96 / 25.4  # in a mm of a screen (CSS Values and Units, 6.2)
 _LETTER = 0.58  # of its size: the width of a letter, on average
 _LINE = 1.3  # of the size of letters: the height of a row with its rule
 _LARGEST, _SMALLEST = 15.0, 4.5  # points
@@ -316,7 +317,14 @@ table.grid {{ font-size: {grid}pt; line-height: 1.1; break-inside: avoid }}
 table.grid td {{ text-align: right; white-space: nowrap }}
 table.grid td.ten, table.grid tr.units td {{ font: bold 1em "DejaVu Sans Mono", monospace }}
 table.grid td.ten {{ text-align: center }}
-@media screen {{ body {{ zoom: 1.4 }} }}
+@media screen and (min-width: {wide}px) {{ body {{ zoom: 1.4 }} }}
+@media screen and (max-width: {wide}px) {{
+  body {{ width: auto; height: auto; font-size: max({size}pt, 11pt) }}
+  .card {{ position: static; overflow: visible }} .cut {{ display: none }}
+  main {{ columns: auto 26em }} h1 {{ white-space: normal }} h1 small {{ float: none; display: block }}
+  .caution {{ font-size: 10pt }} table.grid {{ display: block; overflow-x: auto; font-size: 10pt }}
+  td.symbols {{ white-space: normal; overflow-wrap: anywhere; width: auto }}
+}}
 """
 # of what one page can't hold: nothing may be cut off
 _SEVERAL = """
@@ -384,7 +392,7 @@ def page(
     style = _STYLE.format(
         across=width + 2 * _BLEED, down=height + 2 * _BLEED, bleed=_BLEED, margin=_MARGIN,
         size=fit.size, small=small, grid=fit.grid, columns=fit.columns, gap=_GAP, ink=ink,
-        paper=ground,
+        paper=ground, wide=round(1.4 * _PIXELS * (width + 2 * _BLEED)),
     )  # fmt: skip
     if not fit.one_page:
         style += _SEVERAL.format(width=width, height=height, paper=ground, margin=_MARGIN)
