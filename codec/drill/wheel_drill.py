@@ -35,7 +35,7 @@ _MOST_TOUCHES = 120
 _SLOW = 1.6  # times the seconds that the way takes, from which a right answer counts as hard
 _ENOUGH = 8  # times measured of a control, from which they count
 _SLIPS_KNOWN = 100  # touches that the slips of the wheel file count for
-_SOONER = 9  # of a change that is not known: how much sooner it comes than one that is
+_SHARP = 3  # how much rather what gains most is asked for
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,10 +167,11 @@ class WheelDrill:
                 self._learn(one)
 
     def ask(self) -> tuple[WheelTask, Signals]:
-        """Return the next change: what is due or least known, weighed by how often it is made."""
+        """Return the next change: what is due or least known, weighed by how often it is made: what gains most."""
         at = self._clock()
         keys = list(self._often)
-        weights = [self._often[key] * (1 + _SOONER * (1 - self._known(key, at))) for key in keys]
+        gains = [self._often[key] * (1 - self._known(key, at)) for key in keys]
+        weights = [(gain / max(gains)) ** _SHARP if max(gains) else 1.0 for gain in gains]
         last = _key(self.answers[-1].shown) if self.answers else ""
         if len(keys) > 1:  # not the same twice
             weights = [0.0 if key == last else one for key, one in zip(keys, weights, strict=True)]
