@@ -404,7 +404,7 @@ def broken(one: Proposal, needs: Needs) -> dict[str, str]:
 def nearest(found: Sequence[Proposal], needs: Needs) -> list[tuple[str, Proposal, str]]:
     """Return (limit, proposal, what it comes to) of each limit that alone keeps a proposal from
     being taken: the proposal that would be taken without it, the one nearest to the limit. Where
-    several limits must give way together, those of the proposal that breaks fewest.
+    several limits must give way together, all of them for the proposal that breaks fewest.
     """
     limits = ceilings(needs)
     each = [
@@ -428,7 +428,8 @@ def nearest(found: Sequence[Proposal], needs: Needs) -> list[tuple[str, Proposal
         each,
         key=lambda pair: (len(pair[1]), pair[0].ear != ear, expected_seconds(pair[0], needs)),
     )
-    return [(limit.asked, one, limit.came(one)) for limit in missed]
+    together = " and ".join(limit.asked for limit in missed)
+    return [(together, one, " and ".join(limit.came(one) for limit in missed))]
 
 
 def chosen(found: Sequence[Proposal], needs: Needs) -> Proposal | None:

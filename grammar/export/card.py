@@ -281,7 +281,6 @@ _SIZES: dict[Paper, tuple[float, float]] = {"A5": (210, 148), "A6": (148, 105)} 
 _BLEED = 7.0  # mm around the card, for the marks to cut along
 _MARGIN = 4.0  # mm from the cut to what is printed
 _POINT = 25.4 / 72  # mm
-_PIXELS = 96 / 25.4  # in a mm of a screen (CSS Values and Units, 6.2)
 _LETTER = 0.58  # of its size: the width of a letter, on average
 _LINE = 1.3  # of the size of letters: the height of a row with its rule
 _LARGEST, _SMALLEST = 15.0, 4.5  # points
@@ -303,7 +302,7 @@ body {{ margin: 0; width: {across}mm; height: {down}mm; position: relative; back
 h1 {{ font-size: 1.35em; margin: 0 0 .8mm; border-bottom: .5mm solid {ink}; white-space: nowrap; overflow: hidden }}
 h1 small {{ font-size: .6em; font-weight: normal; float: right; margin-top: .5em }}
 .caution {{ margin: 0 0 1mm; font-size: {small}pt; line-height: 1.1 }}
-main {{ columns: {columns}; column-gap: {gap}mm }}
+.lists {{ columns: {columns}; column-gap: {gap}mm }}
 table {{ border-collapse: collapse; width: 100%; margin: 0 0 .5em }}
 table.short {{ break-inside: avoid }}
 tr {{ break-inside: avoid }}
@@ -317,12 +316,18 @@ table.grid {{ font-size: {grid}pt; line-height: 1.1; break-inside: avoid }}
 table.grid td {{ text-align: right; white-space: nowrap }}
 table.grid td.ten, table.grid tr.units td {{ font: bold 1em "DejaVu Sans Mono", monospace }}
 table.grid td.ten {{ text-align: center }}
-@media screen and (min-width: {wide}px) {{ body {{ zoom: 1.4 }} }}
-@media screen and (max-width: {wide}px) {{
-  body {{ width: auto; height: auto; font-size: max({size}pt, 11pt) }}
-  .card {{ position: static; overflow: visible }} .cut {{ display: none }}
-  main {{ columns: auto 26em }} h1 {{ white-space: normal }} h1 small {{ float: none; display: block }}
-  .caution {{ font-size: 10pt }} table.grid {{ display: block; overflow-x: auto; font-size: 10pt }}
+@media screen {{
+  body {{ width: auto; height: auto; font-size: 12pt; background: {paper} }}
+  .card {{ position: static; overflow: visible; padding: 4mm }}
+  .cut {{ display: none }}
+  h1 {{ white-space: normal }}
+  .caution {{ font-size: 10pt }}
+  .lists {{ columns: 17em }}
+  .wide {{ overflow-x: auto }}
+  table.grid {{ font-size: 11pt }}
+}}
+@media screen and (max-width: 640px) {{
+  h1 small {{ float: none; display: block }}
   td.symbols {{ white-space: normal; overflow-wrap: anywhere; width: auto }}
 }}
 """
@@ -392,7 +397,7 @@ def page(
     style = _STYLE.format(
         across=width + 2 * _BLEED, down=height + 2 * _BLEED, bleed=_BLEED, margin=_MARGIN,
         size=fit.size, small=small, grid=fit.grid, columns=fit.columns, gap=_GAP, ink=ink,
-        paper=ground, wide=round(1.4 * _PIXELS * (width + 2 * _BLEED)),
+        paper=ground,
     )  # fmt: skip
     if not fit.one_page:
         style += _SEVERAL.format(width=width, height=height, paper=ground, margin=_MARGIN)
@@ -409,12 +414,12 @@ def page(
         (
             "<div class=card><header><h1>"
             f"{f'<small>{escape(mark)}</small>' if mark else ''}{escape(heading)}</h1>"
-            f"<p class=caution>{escape(caution)}</p></header><main>"
+            f"<p class=caution>{escape(caution)}</p></header><main><div class=lists>"
         ),
         *map(_printed, lists),
-        "</main>",
+        "</div>",
         *map(_printed_grid, grids),
-        "</div></body></html>",
+        "</main></div></body></html>",
         "",
     ]
     return "\n".join(parts)
@@ -549,9 +554,11 @@ def _printed_grid(block: Block) -> str:
         + "</tr>"
         for ten, cells in block.grid
     )
+    name = escape(visible(block.title), quote=True)
     return (
+        f'<div class=wide tabindex=0 role=group aria-label="{name}">'
         f"<table class=grid>{head}</thead><tbody><tr class=units><td></td>{units}</tr>"
-        f"{rows}</tbody></table>"
+        f"{rows}</tbody></table></div>"
     )
 
 

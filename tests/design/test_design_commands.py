@@ -174,13 +174,12 @@ def test_limits_that_no_proposal_keeps_are_told_with_the_nearest(tmp_path: Path)
     with pytest.raises(CodeError, match="no proposal keeps the limits") as refused:
         run("design", str(needs), "--family", "monotone", "--draws", "50")
     told = "; ".join(refused.value.expected)
-    assert "at most 0.5 s for the longest report (monotone-" in told
-    assert re.search(r"monotone-[\w-]+: (\d\.\d\d) s, (\d\.\d\d) s too long\)", told)
-    assert "at most 5 rows of the card (monotone-" in told
-    assert ": 57 rows, 52 too many)" in told
+    assert told.startswith(
+        "at most 0.5 s for the longest report and at most 5 rows of the card (monotone-"
+    )
+    assert re.search(r": \d\.\d\d s, \d\.\d\d s too long and 57 rows, 52 too many\)$", told)
 
 
-@pytest.mark.slow
 @pytest.mark.usefixtures("hardly_heard")
 def test_a_limit_that_no_proposal_keeps_is_told_alone(tmp_path: Path) -> None:
     needs = tmp_path / "needs.toml"

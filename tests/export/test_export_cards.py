@@ -260,6 +260,7 @@ def printed(browser: Browser, page: str) -> tuple[int, list[int], bytes]:
     """Return how many pages a card is in print, how far anything reaches beyond it, and the PDF."""
     tab = browser.new_page()
     tab.set_content(page)
+    tab.emulate_media(media="print")
     pdf = tab.pdf(prefer_css_page_size=True)
     beyond = tab.evaluate(
         "(() => { const c = document.querySelector('.card');"
