@@ -167,7 +167,7 @@ class WheelDrill:
                 self._learn(one)
 
     def ask(self) -> tuple[WheelTask, Signals]:
-        """Return the next change, the least known of what is often made, and the signals that come."""
+        """Return the next change, the least known of what is often made, and its signals."""
         at = self._clock()
         keys = list(self._often)
         gains = [self._often[key] * (1 - self._known(key, at)) for key in keys]
