@@ -46,7 +46,7 @@ def clock() -> float:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Plan:
+class SessionPlan:
     """What a session is to be: ``exposure`` in seconds, None where each is found by the staircase,
     for which items are drawn as they occur; ``pace`` the seconds of a lap, None to go on as soon as
     a mark is there; ``alone`` where the driver answers by hand; ``speed`` in km/h.
@@ -63,7 +63,7 @@ class Plan:
     seed: int = 1
 
     @classmethod
-    def of(cls, told: Mapping[str, Any]) -> Plan:
+    def of(cls, told: Mapping[str, Any]) -> SessionPlan:
         """Return the plan that a form sends; raises DrillError where it is none."""
 
         def seconds(name: str, low: float, high: float) -> float | None:
@@ -164,7 +164,7 @@ class Room:
         self.path, self._book, self.circuit = path, book, circuit
         self.version = 0
         self.driver, self.coach = Device(), Device()
-        self.plan: Plan | None = None
+        self.plan: SessionPlan | None = None
         self.asked: Asked | None = None
         self.told: list[str] = []  # what went wrong, or is to be known
         self.over = ""
@@ -217,7 +217,7 @@ class Room:
             self._journal = DrillJournal(self.path, create=True)
         return self._journal
 
-    def begin(self, plan: Plan) -> None:
+    def begin(self, plan: SessionPlan) -> None:
         """Begin a session; the first question waits for the driver's device."""
         if self._session is not None and not self.over:
             raise DrillError(
@@ -289,7 +289,7 @@ class Room:
         )
 
     @property
-    def _held(self) -> tuple[Plan, DrillSession]:
+    def _held(self) -> tuple[SessionPlan, DrillSession]:
         session = self.session
         if self.plan is None:
             raise DrillError("no session is held", kind="usage")

@@ -31,7 +31,7 @@ Result = TypeVar("Result")
 
 
 @dataclass(slots=True)
-class Listener:
+class HeldListening:
     """Somebody who listens: their session, and the reports that wait to be written down."""
 
     session: DrillSession
@@ -53,7 +53,7 @@ class ListeningRoom:
     def __init__(self, path: Path, book: Callable[[], Book]) -> None:
         """Name the journal; it is opened when somebody begins."""
         self.path, self._book = path, book
-        self._held: dict[str, Listener] = {}
+        self._held: dict[str, HeldListening] = {}
         self._turns = Turns(f"listening {path.name}")
         self._folder = tempfile.TemporaryDirectory(prefix="niner-")
 
@@ -92,10 +92,10 @@ class ListeningRoom:
             journal, Pool(book), str(told.get("person", "")).strip(), "hear", kinds=("report",),
             seed=random.SystemRandom().randrange(1, 10**6), noise=grade,
         )  # fmt: skip
-        self._held[key] = Listener(session, items, at_once, bool(told.get("under")), journal)
+        self._held[key] = HeldListening(session, items, at_once, bool(told.get("under")), journal)
         return self._next(key)
 
-    def listener(self, key: str) -> Listener:
+    def listener(self, key: str) -> HeldListening:
         """Return who has a key; raises DrillError where nobody has."""
         if key not in self._held:
             raise DrillError(
@@ -114,7 +114,7 @@ class ListeningRoom:
         self._speak(one)
         return self._told(one)
 
-    def _speak(self, one: Listener) -> None:
+    def _speak(self, one: HeldListening) -> None:
         """Speak what is open, and another car's radio beneath it where that is wanted."""
         session = one.session
         words = session.book.alphabet.words
@@ -129,7 +129,7 @@ class ListeningRoom:
         )  # fmt: skip
         one.radio += one.spoken.seconds
 
-    def _told(self, one: Listener) -> dict[str, Any]:
+    def _told(self, one: HeldListening) -> dict[str, Any]:
         seconds = one.spoken.seconds if one.spoken else 0.0
         return {
             "over": False, "number": one.asked - len(one.open) + 1, "of": one.items,
@@ -137,7 +137,7 @@ class ListeningRoom:
             "radio": round(one.radio, 1), "noise": one.session.noise,
         }  # fmt: skip
 
-    def _over(self, one: Listener) -> dict[str, Any]:
+    def _over(self, one: HeldListening) -> dict[str, Any]:
         told = closing(one.session.book, one.session.kept(), now())
         return {
             "over": True, "radio": round(one.radio, 1),

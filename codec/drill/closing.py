@@ -42,7 +42,7 @@ class SessionRow:
 
 
 @dataclass(frozen=True, slots=True)
-class Proposal:
+class NextSession:
     """What the next session should be: from which day, at which exposure in seconds (None: as it
     was, unflashed), and why.
     """
@@ -62,7 +62,7 @@ class Closing:
     cost: tuple[str, ...]
     exposures: dict[str, Exposure]
     sessions: tuple[SessionRow, ...]
-    next: Proposal
+    next: NextSession
 
     def as_dict(self) -> dict[str, Any]:
         """Return the facts for JSON."""
@@ -199,7 +199,7 @@ def _row(group: Sequence[Answer]) -> SessionRow:
     return SessionRow(group[0].at[:10], len(group), right, round(low, 4), round(high, 4), mean)
 
 
-def _next(memory: Memory, last: Sequence[Answer], at: datetime.datetime) -> Proposal:
+def _next(memory: Memory, last: Sequence[Answer], at: datetime.datetime) -> NextSession:
     right = sum(one.right for one in last) / len(last)
     seen = [one.exposure for one in last if one.exposure and not one.measured]
     exposure = sum(seen) / len(seen) if seen else None
@@ -218,4 +218,4 @@ def _next(memory: Memory, last: Sequence[Answer], at: datetime.datetime) -> Prop
     day = max(soonest, at).date().isoformat()
     if exposure is not None:
         exposure = round(min(LONGEST, max(SHORTEST, exposure)), 2)
-    return Proposal(day, exposure, told)
+    return NextSession(day, exposure, told)

@@ -77,7 +77,7 @@ class Week:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class ProgrammeStanding:
     """How somebody stands: their last whole reports, the glance they need, symbols due for a
     repeat, what is weak, and, in a programme, its weeks so far, how many in a row had their
     sessions, and which goals are reached.
@@ -97,7 +97,7 @@ class Standing:
 
 def standing(
     book: Book, answers: Sequence[Answer], programme: Programme | None, at: datetime.datetime
-) -> Standing | None:
+) -> ProgrammeStanding | None:
     """Return how one person stands, by their answers with one book in one drill; None where there
     are none.
     """
@@ -111,7 +111,7 @@ def standing(
     known = sorted(due for due in dues if due is not None)
     weeks = () if programme is None else tuple(_weeks(programme, answers, at.date()))
     needed = exposures(answers).get("report")
-    return Standing(
+    return ProgrammeStanding(
         told.person,
         latest,
         needed,

@@ -18,7 +18,7 @@ from starlette.testclient import TestClient
 
 from codec.desk import drills
 from codec.desk.access import COOKIE, Links, Role
-from codec.desk.drills import JOURNAL, Plan, Room
+from codec.desk.drills import JOURNAL, Room, SessionPlan
 from codec.drill import Answer, DrillError, DrillJournal, Progress
 from codec.store.store import now
 from grammar.book import Book
@@ -52,7 +52,7 @@ def room(tmp_path: Path, clock: Time) -> Room:
 
 
 def begin(room: Room, **facts: Any) -> None:
-    room.begin(Plan(**{"person": "Ana", "items": 5, "seed": 3, **facts}))
+    room.begin(SessionPlan(**{"person": "Ana", "items": 5, "seed": 3, **facts}))
 
 
 def flashed(room: Room, clock: Time, *, took: float | None = None, key: str = "tablet") -> None:

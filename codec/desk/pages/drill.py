@@ -15,7 +15,7 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from codec.desk.access import Role
-from codec.desk.drills import JOURNAL, Plan, Room, clock
+from codec.desk.drills import JOURNAL, Room, SessionPlan, clock
 from codec.desk.parts import Desk, DeskPage, book_of, sent_object
 from codec.drill.answer import KINDS, PLURALS
 from codec.drill.session import CAUTION
@@ -91,7 +91,7 @@ class Drills:
         def act() -> None:
             name, number = sent.get("act"), _whole(sent, "number")
             if name == "begin":
-                room.begin(Plan.of(sent))
+                room.begin(SessionPlan.of(sent))
             elif name == "first":
                 room.first_word(number, _at(sent))
             elif name == "mark":

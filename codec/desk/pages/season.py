@@ -17,7 +17,7 @@ from codec.desk.access import Role
 from codec.desk.drills import JOURNAL, number_told
 from codec.desk.parts import Desk, DeskPage, book_of
 from codec.drill import DrillError, DrillJournal
-from codec.drill.programme import Beside, Programme, Standing, beside, standing
+from codec.drill.programme import Beside, Programme, ProgrammeStanding, beside, standing
 from codec.drill.session import CAUTION
 from codec.store.store import now
 from grammar.book import Book
@@ -54,7 +54,7 @@ def part(desk: Desk) -> DeskPage:
     return DeskPage(routes, needed={"/season/": Role.WRITE}, menu={"season": "/season/"})
 
 
-def _read(path: Path, book: Book, asked: list[str]) -> tuple[list[Standing], list[Beside]]:
+def _read(path: Path, book: Book, asked: list[str]) -> tuple[list[ProgrammeStanding], list[Beside]]:
     """Return how everybody stands in reading, and the symbols of two beside each other."""
     if not path.exists():
         return [], []
