@@ -10,13 +10,13 @@ that the scheduler calls due come first. Same answers, seed and clock: same ques
 from __future__ import annotations
 
 import datetime
+import itertools
 import random
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from codec.drill.answer import Kind
-from codec.drill.knowledge import MOST_TIMES
 from codec.drill.memory import Memory
 from codec.drill.pool import Item, Pool
 from grammar.libraries import needed
@@ -59,8 +59,8 @@ class Chooser:
         generator = random.Random(f"{self.seed} {self.memory.answers}")  # noqa: S311 - a choice that can be repeated, not a secret
         part = self._part(generator, at)
         if part is None:
-            best, most = self._reports.best(self.memory, at, self._recent, generator)
-            part = Question(best, f"a whole report, with {self._reason(most)}")
+            best, weakest = self._reports.best(self.memory, at, self._recent, generator)
+            part = Question(best, f"a whole report, with {self._reason(weakest)}")
         self._recent = [*self._recent[1 - _RECENT :], part.item.key]
         return part
 
@@ -70,7 +70,7 @@ class Chooser:
         if "report" not in self.kinds:
             due = [item for item in items if self.is_due(item, at)] or items
             worths = self._units.worths(self.memory, at)
-            chosen = generator.choices(due, [worths[item.key] for item in due])[0]
+            chosen = generator.choices(due, [worths[item.key] + 1e-9 for item in due])[0]
             return Question(chosen, self.why(chosen, at))
         failing = [item for item in items if item.kind == "symbol" and self._fails(item.text)]
         if not failing or generator.random() >= _ALONE:
@@ -102,11 +102,8 @@ class Chooser:
             else "not asked yet"
         )
 
-    def _reason(self, unit: str) -> str:
-        words = self.pool.book.alphabet.words
-        if len(unit) > 1:
-            return f"{words[unit[0]].word} before {words[unit[1]].word}"
-        word, record = words[unit].word, self.memory.symbols.get(unit)
+    def _reason(self, symbol: str) -> str:
+        word, record = self.pool.book.alphabet.words[symbol].word, self.memory.symbols.get(symbol)
         if record is None:
             return f"{word} not asked yet"
         if record.missed:
@@ -129,51 +126,39 @@ class Chooser:
 
 
 class _Candidates:
-    """Items that may be asked, laid out so that what each is worth is one sum over its units:
-    its symbols, and its pairs of neighbours, each as often as it comes.
+    """Items that may be asked, laid out so that what each is worth is one sum over its units: its
+    symbols, and its pairs of neighbours. What comes twice in one report counts once: the second is
+    read off the first.
     """
 
     def __init__(self, pool: Pool, items: Sequence[Item]) -> None:
         self.numpy = needed("numpy", "drill")
         self.items = list({item.key: item for item in items}.values())
         self.at = {item.key: place for place, item in enumerate(self.items)}
-        self.shares = dict(pool.share), pool.pair_share
+        self.shares = {**pool.share, **pool.pair_share}
         self.units = list(pool.share), list(pool.pair_share)
-        place = {unit: n for n, unit in enumerate([*self.units[0], *self.units[1]])}
-        self.names = list(place)
-        cells = []
-        for item in self.items:
-            met: dict[str, int] = {}
-            row = []
-            for unit in [*item.text, *map("".join, zip(item.text, item.text[1:], strict=False))]:
-                met[unit] = min(met.get(unit, 0) + 1, MOST_TIMES)
-                if unit in place:
-                    row.append(place[unit] * MOST_TIMES + met[unit] - 1)
-            cells.append(row)
-        self.nothing = len(place) * MOST_TIMES
+        place = {unit: n for n, unit in enumerate(self.shares)}
+        cells = [
+            [place[unit] for unit in dict.fromkeys((*one.text, *_pairs(one.text))) if unit in place]
+            for one in self.items
+        ]
         widest = max(map(len, cells), default=0)
         self.cells = self.numpy.array(
-            [row + [self.nothing] * (widest - len(row)) for row in cells], dtype=int
+            [row + [len(place)] * (widest - len(row)) for row in cells], dtype=int
         ).reshape(len(cells), widest)
 
-    def _gains(self, memory: Memory, at: datetime.datetime) -> tuple[np.ndarray, np.ndarray]:
-        """Return what each occurrence of each unit is worth, and each item."""
-        numpy, known = self.numpy, memory.knowledge
+    def _worth(self, memory: Memory, at: datetime.datetime) -> np.ndarray:
+        """Return what each item is worth."""
         recall = {symbol: memory.recall(symbol, at) for symbol in self.units[0]}
-        slow = numpy.array([[_SLOW * memory.slowness(symbol)] for symbol in self.units[0]])
-        symbols, pairs = known.gains(*self.units, recall)
-        each = numpy.vstack(
-            [
-                (symbols + slow) * numpy.array([[share] for share in self.shares[0].values()]),
-                pairs * numpy.array([[share] for share in self.shares[1].values()]),
-            ]
-        )
-        worth = numpy.append(each.ravel(), 0.0)
-        return worth, worth[self.cells].sum(axis=1)
+        slow = [_SLOW * memory.slowness(symbol) for symbol in self.units[0]]
+        symbols, pairs = memory.knowledge.gains(*self.units, recall)
+        each = self.numpy.concatenate([symbols + slow, pairs]) * list(self.shares.values())
+        found: np.ndarray = self.numpy.append(each, 0.0)[self.cells].sum(axis=1)
+        return found
 
     def worths(self, memory: Memory, at: datetime.datetime) -> dict[str, float]:
         """Return what each item is worth now, by its key."""
-        _, found = self._gains(memory, at)
+        found = self._worth(memory, at)
         return dict(zip(self.at, map(float, found), strict=True))
 
     def best(
@@ -184,15 +169,19 @@ class _Candidates:
         generator: random.Random,
     ) -> tuple[Item, str]:
         """Return the item worth most of about half of them, drawn so that no two sessions are
-        alike, and what in it is worth most.
+        alike, and the symbol in it that is known least.
         """
-        worth, found = self._gains(memory, at)
+        found = self._worth(memory, at)
         found[
             self.numpy.random.default_rng(generator.getrandbits(32)).random(len(found)) < _LEFT_OUT
         ] -= 1
         if len(self.items) > len(recent):
             found[[self.at[key] for key in recent if key in self.at]] -= 2
-        best = int(self.numpy.argmax(found))
-        cells = self.cells[best]
-        most = int(cells[int(self.numpy.argmax(worth[cells]))])
-        return self.items[best], self.names[most // MOST_TIMES]
+        item = self.items[int(self.numpy.argmax(found))]
+        known, recall = memory.knowledge.alone, memory.recall
+        weakest = min(item.text, key=lambda symbol: known.chance(symbol, recall(symbol, at)))
+        return item, weakest
+
+
+def _pairs(text: str) -> list[str]:
+    return ["".join(pair) for pair in itertools.pairwise(text)]

@@ -24,7 +24,6 @@ from grammar.libraries import needed
 if TYPE_CHECKING:
     import numpy as np
 
-MOST_TIMES = 3  # occurrences in one report that are told apart
 _GAINS = (0.0, 0.05, 0.15, 0.4)  # log-odds that one right answer adds
 _LEAST_GAIN = 0.05  # what asking is taken to add to what has not got better yet
 _AFTER_MISTAKE = 1.5  # times that, where it was wrong
@@ -109,17 +108,14 @@ class Units:
 
     def gains(self, units: Sequence[str], recall: Recall) -> np.ndarray:
         """Return for each unit how much the chance of a right answer grows, relative to what it is,
-        by being asked once, once more, and so on.
+        by being asked once more.
         """
         rows = [self.row(unit) for unit in units]
         kept = self.numpy.array([[recall(unit)] for unit in units])
         odds, weights = self._after(self.odds[rows], kept), self.weights(rows)
         gain = self.numpy.maximum(self.gain, _LEAST_GAIN)
-        steps = [
-            (weights * self.chances(odds + times * gain)).sum(axis=1)
-            for times in range(MOST_TIMES + 1)
-        ]
-        found: np.ndarray = self.numpy.diff(steps, axis=0).T / steps[0][:, None]
+        before, after = ((weights * self.chances(step)).sum(axis=1) for step in (odds, odds + gain))
+        found: np.ndarray = (after - before) / before
         return found
 
 
@@ -164,7 +160,7 @@ class Knowledge:
         self, symbols: Sequence[str], pairs: Sequence[str], recall: Mapping[str, float]
     ) -> tuple[np.ndarray, np.ndarray]:
         """Return for each symbol, and for each pair, how much the chance of a right answer grows,
-        relative to what it is, by asking it once, once more, and so on.
+        relative to what it is, by asking it once more.
         """
         sure, left = self.together, recall.__getitem__
         alone, within = (units.gains(symbols, left) for units in (self.alone, self.within))

@@ -125,7 +125,7 @@ def test_a_pair_is_asked_again_by_whoever_stumbles_over_pairs() -> None:
         known.note(shown, [1] if shown == "12" and reads.random() < 0.7 else [], {})
     assert known.together > 0.9
     _, pairs = known.gains(["1", "2"], ["12", "34"], dict.fromkeys("1234", 1.0))
-    assert pairs[0][0] > 10 * pairs[1][0]
+    assert pairs[0] > 10 * pairs[1]
 
 
 def test_mistakes_of_symbols_are_not_blamed_on_pairs() -> None:
