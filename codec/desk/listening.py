@@ -55,7 +55,14 @@ class ListeningRoom:
         self.path, self._book = path, book
         self._held: dict[str, HeldListening] = {}
         self._turns = Turns(f"listening {path.name}")
-        self._folder = tempfile.TemporaryDirectory(prefix="niner-")
+        self._made: tempfile.TemporaryDirectory[str] | None = None
+
+    @property
+    def _folder(self) -> Path:
+        """Where what is spoken lies; made when somebody begins."""
+        if self._made is None:
+            self._made = tempfile.TemporaryDirectory(prefix="niner-")
+        return Path(self._made.name)
 
     async def do(self, act: Callable[[], Result]) -> Result:
         """Return what an act in the room's thread returns."""
@@ -68,11 +75,12 @@ class ListeningRoom:
     def _close(self) -> None:
         for one in self._held.values():
             one.journal.close()
-        self._folder.cleanup()
+        if self._made is not None:
+            self._made.cleanup()
 
     def begin(self, key: str, told: Mapping[str, Any]) -> dict[str, Any]:
         """Begin to listen; return what is to be known of the first sound. Raises DrillError."""
-        speaker = Speaker(Path(self._folder.name))
+        speaker = Speaker(self._folder)
         if speaker.synthesiser is None:
             raise DrillError(
                 speaker.lacking,
@@ -121,7 +129,7 @@ class ListeningRoom:
         draw = random.Random(f"{session.seed} under {one.turn}")  # noqa: S311 - repeatable
         other = draw.choice(session.pool.reports).text if one.under else ""
         one.turn += 1
-        one.spoken = Speaker(Path(self._folder.name)).traffic(
+        one.spoken = Speaker(self._folder).traffic(
             session.book,
             [[words[symbol].word for symbol in question.item.text] for question in one.open],
             session.noise, session.seed + one.turn, f"{session.seed}-{one.turn}",
