@@ -419,7 +419,7 @@ class _Following:
                 self._too_many(f"{fact.amount:.6g}", fact)
             self._announce(laps, fact, called=False)
             distance = self.event.spec.calls.distance or self.event.spec.readbacks.distance
-            if laps and distance is None:
+            if laps and distance is None:  # nobody enters them: the dash counts them itself
                 self._enter(laps, fact)
         elif fact.message == POSITION:
             self._position(fact)
@@ -517,7 +517,8 @@ class _Following:
         before = self.race.plan
         if self._change(laps, Fraction(0), fact):
             self.race.laps_entered += laps
-            self._hold(before, laps, entered=True)
+            if self.event.spec.calls.distance or self.event.spec.readbacks.distance:
+                self._hold(before, laps, entered=True)
 
     def _hold(self, before: EnergyPlan, laps: int, *, entered: bool) -> None:
         """Hold the reports to come against laps that are to be entered, or were."""

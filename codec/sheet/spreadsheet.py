@@ -238,6 +238,8 @@ def _plain(value: Any) -> str:
     """Return a cell as text."""
     if value is None or isinstance(value, str):
         return _ESCAPED.sub(lambda found: chr(int(found.group(1), 16)), value or "")
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if isinstance(value, bool) or not isinstance(value, int | float):
         return str(value)
-    return number_text(Decimal(repr(value)))
+    if isinstance(value, int):  # as long as may be: no float holds every one, nor does text
+        return number_text(Decimal(value))
+    return number_text(Decimal(repr(value))) if math.isfinite(value) else str(value)
