@@ -56,8 +56,8 @@ def test_the_next_glance_is_shorter_where_it_was_easy_and_longer_where_it_was_ha
         assert told is not None
         return told.next.exposure
 
-    assert proposed(RIGHT * 10) == 0.6
-    assert proposed(TAKEN * 10) == 0.82
+    assert proposed(RIGHT * 10) == pytest.approx(0.6, abs=0.011)  # a hundredth either way
+    assert proposed(TAKEN * 10) == pytest.approx(0.82, abs=0.011)
     assert closing(race(), _session(0, "a", RIGHT), START).next.exposure is None  # type: ignore[union-attr]
 
 
