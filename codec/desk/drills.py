@@ -9,17 +9,15 @@ off by what both are unsure of, and by a frame of the driver's screen.
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
 import math
 import random
 import time
-from collections.abc import AsyncIterator, Callable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, TypeVar
 
-from codec.desk.sheets import Turns, Urgency
+from codec.desk.sheets import Turns, Urgency, Watched
 from codec.drill import Answer, DrillError, DrillJournal, DrillSession, Pool
 from codec.drill.answer import KINDS, MEANINGS, Kind
 from codec.drill.choosing import Question
@@ -156,59 +154,33 @@ class Asked:
     flashes: int = 0
 
 
-class Room:
-    """The drills of one sheet's book: at most one is held at a time."""
+class InTurn:
+    """Something whose acts are done one after the other, in a thread of its own."""
 
-    def __init__(self, path: Path, book: Callable[[], Book], circuit: Mapping[str, Any]) -> None:
-        """Name the journal; it is opened when a drill begins."""
-        self.path, self._book, self.circuit = path, book, circuit
-        self.version = 0
-        self.driver, self.coach = Device(), Device()
-        self.plan: SessionPlan | None = None
-        self.asked: Asked | None = None
-        self.told: list[str] = []  # what went wrong, or is to be known
-        self.over = ""
-        self._session: DrillSession | None = None
-        self._journal: DrillJournal | None = None
-        self._count = 0
-        self._lap_from = 0.0
-        self.held_as = ""  # what the session is called in the journal
-        self._closing: Closing | None = None
-        self._changed = asyncio.Condition()
-        self._turns = Turns(f"drills {path.name}")
+    def __init__(self, name: str) -> None:
+        """Begin; ``name`` is the thread's."""
+        self._turns = Turns(name)
 
-    # from outside
-
-    async def do(self, act: Callable[[], Result], *, tell: bool = True) -> Result:
-        """Return what an act in the room's thread returns; who watches is told afterwards."""
-        try:
-            return await asyncio.wrap_future(self._turns.submit(act, Urgency.WRITE))
-        finally:
-            if tell:
-                self.version += 1
-                async with self._changed:
-                    self._changed.notify_all()
-
-    async def news(self, beat: float = 3.0) -> AsyncIterator[int]:
-        """Yield the version each time it has grown, and at every beat."""
-        seen = -1
-        while True:
-            with contextlib.suppress(TimeoutError):
-                async with asyncio.timeout(beat), self._changed:
-                    while self.version == seen:
-                        await self._changed.wait()
-            seen = self.version
-            yield seen
+    async def do(self, act: Callable[[], Result]) -> Result:
+        """Return what an act returns, when its turn has come."""
+        return await self._turns.do(act)
 
     async def close(self) -> None:
-        """Close the journal."""
-        await asyncio.wrap_future(self._turns.submit(self._close, Urgency.END))
+        """Close what is open."""
+        await self._turns.do(self._close, Urgency.END)
 
     def _close(self) -> None:
-        if self._journal is not None:
-            self._journal.close()
+        raise NotImplementedError
 
-    # what the coach does
+
+class Journalled(InTurn):
+    """Something that has a journal of drills, opened when somebody begins."""
+
+    def __init__(self, path: Path, name: str) -> None:
+        """Name the journal."""
+        super().__init__(f"{name} {path.name}")
+        self.path = path
+        self._journal: DrillJournal | None = None
 
     @property
     def journal(self) -> DrillJournal:
@@ -216,6 +188,43 @@ class Room:
         if self._journal is None:
             self._journal = DrillJournal(self.path, create=True)
         return self._journal
+
+    def _close(self) -> None:
+        if self._journal is not None:
+            self._journal.close()
+
+
+class Room(Journalled, Watched):
+    """The drills of one sheet's book: at most one is held at a time."""
+
+    def __init__(self, path: Path, book: Callable[[], Book], circuit: Mapping[str, Any]) -> None:
+        """Name the journal; it is opened when a drill begins."""
+        Journalled.__init__(self, path, "drills")
+        Watched.__init__(self)
+        self._book, self.circuit = book, circuit
+        self.driver, self.coach = Device(), Device()
+        self.plan: SessionPlan | None = None
+        self.asked: Asked | None = None
+        self.told: list[str] = []  # what went wrong, or is to be known
+        self.over = ""
+        self._session: DrillSession | None = None
+        self._count = 0
+        self._lap_from = 0.0
+        self.held_as = ""  # what the session is called in the journal
+        self._closing: Closing | None = None
+
+    # from outside
+
+    async def do(self, act: Callable[[], Result], *, tell: bool = True) -> Result:
+        """Return what an act in the room's thread returns; who watches is told afterwards."""
+        try:
+            return await super().do(act)
+        finally:
+            if tell:
+                self.version += 1
+                await self._tell()
+
+    # what the coach does
 
     def begin(self, plan: SessionPlan) -> None:
         """Begin a session; the first question waits for the driver's device."""

@@ -4,7 +4,6 @@ answers go into the journal of drills, as those of ``niner drill hear`` do.
 
 from __future__ import annotations
 
-import asyncio
 import random
 import tempfile
 from collections.abc import Callable, Mapping
@@ -12,8 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
-from codec.desk.drills import number_told, seconds_told
-from codec.desk.sheets import Turns, Urgency
+from codec.desk.drills import InTurn, number_told, seconds_told
 from codec.drill import DrillError, DrillJournal, DrillSession, Pool
 from codec.drill.answer import MEANINGS
 from codec.drill.choosing import Question
@@ -47,14 +45,14 @@ class HeldListening:
     spoken: Spoken | None = None
 
 
-class ListeningRoom:
+class ListeningRoom(InTurn):
     """Everybody who listens with one sheet's book, by the key of their browser."""
 
     def __init__(self, path: Path, book: Callable[[], Book]) -> None:
         """Name the journal; it is opened when somebody begins."""
+        super().__init__(f"listening {path.name}")
         self.path, self._book = path, book
         self._held: dict[str, HeldListening] = {}
-        self._turns = Turns(f"listening {path.name}")
         self._made: tempfile.TemporaryDirectory[str] | None = None
 
     @property
@@ -63,14 +61,6 @@ class ListeningRoom:
         if self._made is None:
             self._made = tempfile.TemporaryDirectory(prefix="niner-")
         return Path(self._made.name)
-
-    async def do(self, act: Callable[[], Result]) -> Result:
-        """Return what an act in the room's thread returns."""
-        return await asyncio.wrap_future(self._turns.submit(act, Urgency.WRITE))
-
-    async def close(self) -> None:
-        """Close the journals."""
-        await asyncio.wrap_future(self._turns.submit(self._close, Urgency.END))
 
     def _close(self) -> None:
         for one in self._held.values():

@@ -93,8 +93,38 @@ class Turns:
         self._waiting.put((urgency, next(self._count), turn))
         return future
 
+    async def do(self, act: Callable[[], Result], urgency: Urgency = Urgency.WRITE) -> Result:
+        """Return what ``act`` returns, when its turn has come."""
+        return await asyncio.wrap_future(self.submit(act, urgency))
 
-class OpenSheet:
+
+class Watched:
+    """Something that grows new, and tells who watches it; ``version`` grows with it."""
+
+    def __init__(self) -> None:
+        """Begin, with nothing new."""
+        self.version = 0
+        self._changed = asyncio.Condition()
+
+    async def _tell(self) -> None:
+        """Tell who watches that something is new."""
+        async with self._changed:
+            self._changed.notify_all()
+
+    async def news(self, seen: int = -1, beat: float = 15.0) -> AsyncIterator[int]:
+        """Yield the version each time it has grown, and at every beat at least; who is slow gets
+        the last one only.
+        """
+        while True:
+            with contextlib.suppress(TimeoutError):
+                async with asyncio.timeout(beat), self._changed:
+                    while self.version == seen:
+                        await self._changed.wait()
+            seen = self.version
+            yield seen
+
+
+class OpenSheet(Watched):
     """One sheet, open until the desk ends.
 
     All that touches the file is done in one thread, in the order in which it came; the rest of the
@@ -103,12 +133,12 @@ class OpenSheet:
 
     def __init__(self, path: Path, book: Book | None = None, event: Path | None = None) -> None:
         """Name the sheet; ``open`` opens it. A new one needs a book."""
-        self.path, self.version = path, 0
+        super().__init__()
+        self.path = path
         self.cars: Mapping[str, str] = {}  # and their drivers
         self.trouble = ""  # why the sheet can't be read as it is now
         self._book, self._event_file = book, event
         self._turns = Turns(f"sheet {path.name}")
-        self._changed = asyncio.Condition()
         self._session: Session | None = None
         self._drawn: dict[object, Any] = {}
         self._drawn_of = -1
@@ -138,7 +168,7 @@ class OpenSheet:
 
     async def close(self) -> None:
         """Close the file."""
-        await self._run(self._close, Urgency.END)
+        await self._turns.do(self._close, Urgency.END)
 
     def _close(self) -> None:
         if self._session is not None:
@@ -150,9 +180,6 @@ class OpenSheet:
         if self._session is None:
             raise CodeError("the sheet is not open yet", kind="usage")
         return self._session
-
-    async def _run(self, act: Callable[[], Result], urgency: Urgency) -> Result:
-        return await asyncio.wrap_future(self._turns.submit(act, urgency))
 
     async def ask(
         self, act: Callable[[Session], Result], car: str | None = None, *, typing: bool = False
@@ -167,7 +194,7 @@ class OpenSheet:
                 session.car = car
             return act(session)
 
-        return await self._run(found, Urgency.TYPE if typing else Urgency.LOOK)
+        return await self._turns.do(found, Urgency.TYPE if typing else Urgency.LOOK)
 
     async def drawn(self, key: object, draw: Callable[[Session], Result]) -> Result:
         """Return what ``draw`` makes of the sheet: once for all who look, until something is
@@ -182,13 +209,13 @@ class OpenSheet:
             found: Result = self._drawn[key]
             return found
 
-        return await self._run(made, Urgency.LOOK)
+        return await self._turns.do(made, Urgency.LOOK)
 
     async def enter(self, line: Line) -> tuple[Shown, bool]:
         """Write a line; return what to show, and whether it is new, when it is on the disk."""
         line.checked()
         try:
-            return await self._run(lambda: self._enter(line), Urgency.WRITE)
+            return await self._turns.do(lambda: self._enter(line), Urgency.WRITE)
         finally:
             await self._tell()
 
@@ -229,12 +256,12 @@ class OpenSheet:
         """Look for what other programs write, until cancelled."""
         while True:
             await asyncio.sleep(_LOOKS)
-            if await self._run(self._is_behind, Urgency.LOOK):
+            if await self._turns.do(self._is_behind, Urgency.LOOK):
                 await self.catch_up()
 
     async def catch_up(self) -> None:
         """Take up what others have written, and tell who watches."""
-        await self._run(self._refresh, Urgency.LOOK)
+        await self._turns.do(self._refresh, Urgency.LOOK)
         await self._tell()
 
     def _is_behind(self) -> bool:
@@ -249,11 +276,6 @@ class OpenSheet:
         changed, self.trouble = told != self.trouble, told
         return changed or (not told and last != (entries[-1].seq if entries else 0))
 
-    async def _tell(self) -> None:
-        """Tell who watches that something is new."""
-        async with self._changed:
-            self._changed.notify_all()
-
     def _refresh(self) -> None:
         """Bring what is known up to date."""
         try:
@@ -263,15 +285,3 @@ class OpenSheet:
         except CodeError as error:
             self.trouble = error.message
         self.version += 1
-
-    async def news(self, seen: int = -1, beat: float = 15.0) -> AsyncIterator[int]:
-        """Yield the version each time it has grown, and at every beat at least; who is slow gets
-        the last one only.
-        """
-        while True:
-            with contextlib.suppress(TimeoutError):
-                async with asyncio.timeout(beat), self._changed:
-                    while self.version == seen:
-                        await self._changed.wait()
-            seen = self.version
-            yield seen

@@ -21,6 +21,7 @@ from codec.drill.answer import KINDS, PLURALS
 from codec.drill.session import CAUTION
 from grammar.errors import CodeError
 
+_BEAT = 3.0  # seconds after which a device hears something, whatever is new
 _CIRCUIT = tomllib.loads((resources.files("codec.desk") / "circuit.toml").read_text("utf-8"))
 
 
@@ -146,7 +147,7 @@ def _events(
         try:
             yield "retry: 1000\n\n"
             last = ""
-            async for _ in room.news():
+            async for _ in room.news(beat=_BEAT):
                 told = json.dumps(await room.do(state, tell=False))
                 yield ": here\n\n" if told == last else f"event: news\ndata: {told}\n\n"
                 last = told

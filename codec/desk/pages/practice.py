@@ -7,9 +7,6 @@ back takes no part in it.
 
 from __future__ import annotations
 
-import asyncio
-import contextlib
-import json
 import math
 from collections.abc import Callable
 from functools import partial
@@ -21,10 +18,9 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from codec.desk.access import Role
-from codec.desk.drills import JOURNAL
-from codec.desk.parts import Desk, DeskPage
-from codec.desk.sheets import OpenSheet, Turns, Urgency
-from codec.drill import DrillJournal
+from codec.desk.drills import JOURNAL, Journalled
+from codec.desk.parts import Desk, DeskPage, sent_object
+from codec.desk.sheets import OpenSheet
 from codec.drill.session import CAUTION
 from codec.drill.turn import IN_TIME
 from codec.drill.wheel_drill import WheelDrill, WheelTurn, keys_of, result, scores
@@ -45,29 +41,16 @@ def part(desk: Desk) -> DeskPage:
     return DeskPage(routes, needed={"/practice": Role.DRILL}, menu={"wheel": "/practice/"})
 
 
-class Seat:
+class Seat(Journalled):
     """One sheet's wheel, and who practises on it: one person at a time, on one device."""
 
     def __init__(self, path: Path, wheel: Callable[[], Wheel | None]) -> None:
         """Name the journal; it is opened when somebody begins."""
-        self._path, self._wheel_of = path, wheel
-        self._turns = Turns(f"wheel {path.name}")
-        self._journal: DrillJournal | None = None
+        super().__init__(path, "wheel")
+        self._wheel_of = wheel
         self._drill: WheelDrill | None = None
         self._turn: WheelTurn | None = None
         self._key = ""
-
-    async def do(self, act: Callable[[], Result]) -> Result:
-        """Return what an act returns, in the one thread that has the journal."""
-        return await asyncio.wrap_future(self._turns.submit(act, Urgency.WRITE))
-
-    async def close(self) -> None:
-        """Close the journal."""
-        await asyncio.wrap_future(self._turns.submit(self._close, Urgency.END))
-
-    def _close(self) -> None:
-        if self._journal is not None:
-            self._journal.close()
 
     @property
     def wheel(self) -> Wheel:
@@ -84,10 +67,8 @@ class Seat:
     def begin(self, key: str, person: str, *, second_task: bool) -> dict[str, Any]:
         """Begin a session for one device; the one before it is over."""
         wheel = self.wheel
-        if self._journal is None:
-            self._journal = DrillJournal(self._path, create=True)
-        self._journal.new_session()
-        self._drill = WheelDrill(self._journal, wheel, person, second_task=second_task)
+        self.journal.new_session()
+        self._drill = WheelDrill(self.journal, wheel, person, second_task=second_task)
         self._key, self._turn = key, None
         return self.ask(key)
 
@@ -188,11 +169,7 @@ class Practice:
 
     async def act(self, request: Request) -> Response:
         """Take what a device tells."""
-        seat, sent = self.seat(request), {}
-        with contextlib.suppress(ValueError, RecursionError):
-            sent = json.loads(await request.body())
-        if not isinstance(sent, dict):
-            raise CodeError("a JSON object is expected", kind="usage")
+        seat, sent = self.seat(request), await sent_object(request)
         key, touches = str(sent.get("key", ""))[:64], sent.get("touches", [])
 
         def act() -> dict[str, Any]:
