@@ -121,7 +121,7 @@ def _wheel(args: argparse.Namespace) -> Wheel:
 
     with DrillJournal(args.practised) as journal:
         mine, told = practised(wheel, list(journal.answers(journal.known(args.person))))
-    tell("\n".join([f"{args.person}'s touches: {'; '.join(told) or 'too few, those of the file'}"]))
+    tell(f"{args.person}'s touches: {'; '.join(told) or 'too few, those of the file'}")
     return mine
 
 

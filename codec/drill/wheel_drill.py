@@ -30,9 +30,7 @@ if TYPE_CHECKING:
     from codec.drill.journal import DrillJournal
 
 _MOST_STEPS = 3  # positions by which a setting is to be moved
-_LONG = 1e9  # seconds, after which every mode that is left alone was left
 _MOST_TOUCHES = 120
-_SLOW = 1.6  # times the seconds that the way takes, from which a right answer counts as hard
 _ENOUGH = 8  # times measured of a control, from which they count
 _SLIPS_KNOWN = 100  # touches that the slips of the wheel file count for
 _SHARP = 3  # how much rather what gains most is asked for
@@ -95,8 +93,6 @@ class WheelTurn:
     def dash(self) -> str:
         """What a dash shows: where the places stand, what it always shows, and what was moved."""
         wheel, state = self.wheel, self.state
-        modes = list(wheel.spec.modes.values())
-        always = list(modes[state.places[0]].shows) if modes else []
         moved = [
             name
             for name, at in {**state.settings, **state.drafts}.items()
@@ -104,17 +100,9 @@ class WheelTurn:
         ]
         told = [
             f"{name} {wheel.shown(name, state.drafts.get(name, state.settings[name]))}"
-            for name in dict.fromkeys([*always, *moved])
+            for name in dict.fromkeys([*wheel.shows(state.places), *moved])
         ]
         return "; ".join(filter(None, (wheel.in_words(state.places), ", ".join(told))))
-
-    @property
-    def reached(self) -> bool:
-        """Tell whether every setting wanted is where it should be."""
-        return all(
-            self.state.settings[name] == self.wheel.number(name, at)
-            for name, at in self.task.wanted.items()
-        )
 
     @property
     def wrong(self) -> dict[str, tuple[int, int]]:
@@ -158,7 +146,7 @@ class WheelDrill:
         self.journal, self.wheel = journal, wheel
         self.person, self._clock, self._second_task = checked_name(person), clock, second_task
         self._draw, self._cards = random.Random(f"{seed} {person}"), Cards()  # noqa: S311
-        self._state = wheel.left_alone(wheel.start, _LONG)
+        self._state = wheel.at_rest(wheel.start)
         self._often, self._records = _often(wheel), dict[str, Record]()
         journal.keep(wheel.digest, wheel.name, wheel.spec.model_dump_json())
         self.answers: list[Answer] = []
@@ -188,13 +176,8 @@ class WheelDrill:
     def _wanted(self, name: str) -> int:
         spec, at = self.wheel.spec.settings[name], self._state.settings[name]
         steps = self._draw.randint(1, min(_MOST_STEPS, spec.count - 1))
-        way = self._draw.choice((1, -1))
-        moved = at + way * steps
-        if spec.wraps:
-            moved %= spec.count
-        elif not 0 <= moved < spec.count:
-            moved = at - way * steps
-        return self.wheel.shown(name, min(max(moved, 0), spec.count - 1))
+        moved = self.wheel.moved(name, at, steps * self._draw.choice((1, -1)))
+        return self.wheel.shown(name, moved)
 
     def marked(self, turn: WheelTurn, at: float) -> Answer:
         """Return the answer that the touches made are; the wheel stands where they left it."""
@@ -228,7 +211,7 @@ class WheelDrill:
         written = self.journal.append(answer)
         self.answers.append(written)
         self._learn(written)
-        self._state = self.wheel.left_alone(turn.state, _LONG)
+        self._state = self.wheel.at_rest(turn.state)
         return written
 
     def _learn(self, answer: Answer) -> None:

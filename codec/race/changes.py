@@ -5,13 +5,14 @@ them.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
 from codec.encoding import encode
 from codec.race.advice import Advice, settings_calls
 from codec.race.race import Race
-from codec.race.standing import LONG, wheel_of, wheel_state
+from codec.race.standing import wheel_of, wheel_state
 from codec.wheel import Measure, Way, Wheel, WheelState, cheapest
 from codec.wheel.slips import Slip, slips
 
@@ -57,11 +58,11 @@ def changes(
     }
     left = dict(sorted(left.items(), key=lambda one: wheel.spec.settings[one[0]].waits))
     straights = [(one.name, float(one.seconds)) for one in race.event.spec.straights]
-    longest = max((seconds for _, seconds in straights), default=LONG)
+    longest = max((seconds for _, seconds in straights), default=math.inf)
     found: list[WheelChange] = []
     number = 0
     while left:
-        name, seconds = straights[number % len(straights)] if straights else ("", LONG)
+        name, seconds = straights[number % len(straights)] if straights else ("", math.inf)
         lap = number // len(straights) if straights else 0
         number += 1
         taken = _taken(wheel, state, left, measure, seconds)
@@ -75,7 +76,7 @@ def changes(
         way = cheapest(wheel, state, taken, measure)
         calls = _calls(race, taken)
         found.append(WheelChange(name, lap, taken, way, slips(way), calls, fits))
-        state = wheel.left_alone(way.ends, LONG)
+        state = wheel.at_rest(way.ends)
         left = {name: at for name, at in left.items() if name not in taken}
     return found
 

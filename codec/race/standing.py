@@ -6,8 +6,6 @@ from codec.race.race import Race
 from codec.wheel import Way, Wheel, WheelError, WheelState, cheapest
 from grammar.errors import CodeError
 
-LONG = 1e9  # seconds, after which every mode that is left alone was left
-
 
 def wheel_of(race: Race) -> Wheel:
     """Return the event's wheel; raises CodeError where it names none."""
@@ -32,7 +30,7 @@ def wheel_state(race: Race) -> WheelState:
             first = wheel.start.settings[part.setting]
             settings[part.setting] = min(most, first + race.laps_entered)
     state = WheelState(_hands(wheel, ledger.last), settings)
-    return wheel.left_alone(state, LONG)
+    return wheel.at_rest(state)
 
 
 def _hands(wheel: Wheel, last: str) -> tuple[int, ...]:

@@ -22,12 +22,11 @@ from codec.wheel.map import DoesSpec, WheelMapSpec
 from codec.wheel.proof import prove
 from codec.wheel.slips import expected_harm, slips
 from codec.wheel.way import Measure, Way, cheapest
-from codec.wheel.wheel import Wheel, WheelError, WheelState
+from codec.wheel.wheel import ALONE, Wheel, WheelError, WheelState
 from grammar.design.quadratic import QuadraticAssignment
-from grammar.design.write import key_text, value_text
+from grammar.design.write import key_lines, key_text, value_text
 from grammar.errors import Problem, visible
 
-_LONG = 1e9  # seconds, after which every mode that is left alone was left
 _NEVER = 1e6  # the price of what may not be
 _LESS = 0.998  # of the cost: less gained than that is not worth one more to relearn
 _RELEARNT = 1e-6  # of a setting that moves for nothing
@@ -126,11 +125,9 @@ def arrangements(
         whole = best.places
     for moved in _numbers_moved(most):
         last = moved == most
-        if last and most == movable:
-            best = problem.best(starts=_STARTS, most_nodes=nodes)
-        else:
-            best = problem.best(most_moved=moved, most_nodes=nodes)
-        at = list(best.places)
+        anything = last and most == movable  # that was looked for above
+        some = best if anything else problem.best(most_moved=moved, most_nodes=nodes)
+        at = list(some.places)
         if nodes and (last or moved <= _EXCHANGED):
             at = _exchanged(wheel, problem, at, moved, measure)
         places = {
@@ -139,8 +136,7 @@ def arrangements(
             if name != names[place]
         }
         there = rearranged(wheel, places)
-        known = bool(nodes) or (last and most == movable)
-        gap = best.gap if known else None
+        gap = some.gap if nodes or anything else None
         found.append(Arrangement(there, places, race_cost(there, measure), gap))
     return _cheaper_and_cheaper(found, measure)
 
@@ -280,7 +276,7 @@ def wheel_text(arrangement: Arrangement) -> str:
             continue
         for heading, entries in tables:
             lines += ["", heading]
-            lines += [f"{key_text(key)} = {value_text(one)}" for key, one in entries.items()]
+            lines += key_lines(entries)
     return "\n".join(lines) + "\n"
 
 
@@ -299,7 +295,7 @@ def race_cost(wheel: Wheel, measure: Measure = "seconds", *, races: int = _RACES
         state = wheel.start
         for wanted in _race(wheel, random.Random(race)):  # noqa: S311
             way = cheapest(wheel, state, wanted, measure)
-            state = wheel.left_alone(way.ends, _LONG)
+            state = wheel.at_rest(way.ends)
             for number, part in enumerate(
                 (way.count, way.seconds, way.metres, expected_harm(slips(way)))
             ):
@@ -319,24 +315,15 @@ def _race(wheel: Wheel, draw: random.Random) -> Iterator[dict[str, int]]:
     for change in drawn:
         wanted = {}
         for name in change.settings:
-            at[name] = _moved(wheel, name, at[name], change.steps, draw.choice((1, -1)))
+            at[name] = wheel.moved(name, at[name], change.steps * draw.choice((1, -1)))
             wanted[name] = wheel.shown(name, at[name])
         yield wanted
-
-
-def _moved(wheel: Wheel, name: str, at: int, steps: int, way: int) -> int:
-    """Return where a setting stands after a change, to the other side where there is no room."""
-    spec = wheel.spec.settings[name]
-    steps = min(steps, spec.count - 1)
-    if spec.wraps:
-        return (at + way * steps) % spec.count
-    return at + way * steps if 0 <= at + way * steps < spec.count else at - way * steps
 
 
 def _one_step(wheel: Wheel, name: str, measure: Measure, begins: WheelState | None = None) -> Way:
     """Return the way that changes a setting by one position."""
     state = begins or wheel.start
-    wanted = wheel.shown(name, _moved(wheel, name, state.settings[name], 1, 1))
+    wanted = wheel.shown(name, wheel.moved(name, state.settings[name], 1))
     return cheapest(wheel, state, {name: wanted}, measure)
 
 
@@ -410,18 +397,16 @@ class _Costs:
         ends = [self._one_step(wheel.start, name) for name in names]
         rotaries = [n for n, place in enumerate(wheel.places) if place.kind == "rotary"]
         elsewhere = self._turned(rotaries)
+        after = [self._one_step(elsewhere, name).ends.places for name in names]
         self._keeping = {
             p
-            for p, name in enumerate(names)
-            if all(
-                self._one_step(elsewhere, name).ends.places[n] == elsewhere.places[n]
-                for n in rotaries
-            )
+            for p, places in enumerate(after)
+            if all(places[n] == elsewhere.places[n] for n in rotaries)
         }
         for p, name in enumerate(names):
             step[p] = self._step(name)
             for q, before in enumerate(ends):
-                rested = wheel.left_alone(before.ends, _LONG)
+                rested = wheel.at_rest(before.ends)
                 way = self._one_step(rested, name)
                 later[q][p] = self._paid(way)
                 self._direct[name] = self._direct[name] and self._only_steps(way, name)
@@ -433,7 +418,7 @@ class _Costs:
                         off = abs(at - meant) // wheel.spec.settings[other].step
                         if other == name:
                             own[p] += slip.chance * off / size
-                        elif other in names:
+                        else:
                             moved[p][names.index(other)] += slip.chance * off / size
         return later, at_once, moved, own, step
 
@@ -455,14 +440,11 @@ class _Costs:
 
     def _found_already(self, before: Way, way: Way) -> float:
         """Return what is saved where the hand is at the control already."""
-        if not (before.touches and way.touches):
+        touches, wheel = [*before.touches[-1:], *way.touches[:1]], self._wheel
+        if len(touches) < 2 or ALONE in touches:
             return 0.0
-        wheel = self._wheel
-        one, other = (
-            wheel.touches[wheel.touch(name)].control if name in _named(wheel) else ""
-            for name in (before.touches[-1], way.touches[0])
-        )
-        if not one or one != other:
+        one, other = (wheel.touches[wheel.touch(name)].control for name in touches)
+        if one != other:
             return 0.0
         control = wheel.spec.controls[one]
         look = float(control.look) * wheel.metres_per_second
@@ -480,7 +462,7 @@ class _Costs:
     def _only_steps(self, way: Way, name: str) -> bool:
         wheel, state = self._wheel, way.begins
         for touch in way.touches:
-            if touch not in _named(wheel):
+            if touch == ALONE:
                 return False
             state, meaning = wheel.touched(state, wheel.touch(touch))
             if meaning is None or meaning.setting != name:
@@ -499,10 +481,6 @@ class _Costs:
         one = spec.settings[setting]
         puts = [rule.to for rule in spec.does if rule.to is not None and rule.steps == place]
         return all(one.low <= to <= one.high and not (to - one.low) % one.step for to in puts)
-
-
-def _named(wheel: Wheel) -> set[str]:
-    return {touch.name for touch in wheel.touches}
 
 
 def _square(size: int) -> list[list[float]]:

@@ -162,8 +162,7 @@ def _dash(wheel: Wheel, state: WheelState, meaning: TouchMeaning | None) -> dict
         for place, at in zip(wheel.places, state.places, strict=True)
         if place.kind != "rotary" and len(place.values) > 1
     }
-    modes = list(wheel.spec.modes.values())
-    shown = list(modes[state.places[0]].shows) if modes else []
+    shown = wheel.shows(state.places)
     if meaning is not None and meaning.setting and wheel.spec.settings[meaning.setting].shown:
         shown.append(meaning.setting)
     for name in shown:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import functools
 import hashlib
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
@@ -239,6 +240,28 @@ class Wheel:
         if places[0] not in self.drafts:
             drafts = {}
         return WheelState(places, settings, drafts), meaning
+
+    def moved(self, setting: str, number: int, steps: int) -> int:
+        """Return where a setting stands so many positions on, below zero down: to the other side
+        where there is no room, as far as there is some.
+        """
+        spec = self.spec.settings[setting]
+        steps = min(max(steps, 1 - spec.count), spec.count - 1)
+        moved = number + steps
+        if spec.wraps:
+            return moved % spec.count
+        if not 0 <= moved < spec.count:
+            moved = number - steps
+        return min(max(moved, 0), spec.count - 1)
+
+    def shows(self, places: Places) -> list[str]:
+        """Return the settings that the dash shows all the time in a state."""
+        modes = list(self.spec.modes.values())
+        return list(modes[places[0]].shows) if modes else []
+
+    def at_rest(self, state: WheelState) -> WheelState:
+        """Return the state once every mode that is left when left alone was left."""
+        return self.left_alone(state, math.inf)
 
     def left_alone(self, state: WheelState, seconds: float) -> WheelState:
         """Return the state after so many seconds without a touch."""

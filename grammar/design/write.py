@@ -31,13 +31,18 @@ def book_text(sections: Mapping[str, Any], head: Sequence[str], notes: Mapping[s
             continue
         if section in ("alphabet", "speech", "hearing"):
             lines += ["", *_comments([notes[section]] if section in notes else []), f"[{section}]"]
-            lines += [f"{key_text(key)} = {value_text(value)}" for key, value in entries.items()]
+            lines += key_lines(entries)
             continue
         for name, entry in entries.items():
             note = notes.get(f"{section}.{name}")
             lines += ["", *_comments([note] if note else []), f"[{section}.{key_text(name)}]"]
-            lines += [f"{key_text(key)} = {value_text(value)}" for key, value in entry.items()]
+            lines += key_lines(entry)
     return "\n".join(lines) + "\n"
+
+
+def key_lines(entries: Mapping[str, Any]) -> list[str]:
+    """Return a line for each key of a table."""
+    return [f"{key_text(key)} = {value_text(value)}" for key, value in entries.items()]
 
 
 def _comments(texts: Sequence[str]) -> list[str]:

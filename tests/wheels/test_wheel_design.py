@@ -139,3 +139,12 @@ def test_a_wheel_file_without_changes_and_with_unknown_ones_is_told() -> None:
     with pytest.raises(WheelFileError) as wrong:
         parse_wheel(SMALL + '[design]\nstays = ["f"]\nat_once = ["aa"]\n')
     assert len(wrong.value.problems) == 2
+
+
+def test_a_change_goes_to_the_other_side_where_there_is_no_room_and_never_beyond() -> None:
+    wheel = load_wheel(EXAMPLE)  # torque map: six positions; shift lights: two, and they wrap
+    assert wheel.moved("torque map", 1, 3) == 4
+    assert wheel.moved("torque map", 5, 2) == 3
+    assert wheel.moved("torque map", 2, 5) == 0  # there is no room on either side
+    assert wheel.moved("torque map", 3, -20) == 5
+    assert wheel.moved("shift lights", 1, 1) == 0
