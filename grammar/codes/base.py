@@ -152,7 +152,7 @@ class CodeTable(ABC):
     def fragment(self) -> Fragment:
         """Return the automaton of the codewords."""
 
-    @property
+    @functools.cached_property
     def symbols(self) -> int:
         """The symbols that may stand in its codewords, as a mask."""
         masks = (mask for edges in self.fragment() for mask, _ in edges)

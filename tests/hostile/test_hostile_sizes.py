@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from hostile.large import ACCEPTED, REFUSED
-from hostile.watchdog import BOOK, book_or_error, niner, settled, some_long
+from hostile.watchdog import BOOK, LONG, book_or_error, niner, settled, some_long
 
 from codec import Book, BookError, decode, decode_all, parse_book
 from grammar.message import MOST_KEPT, Spelling
@@ -81,7 +81,7 @@ def test_a_large_book_is_read_and_reads_reports_in_bounded_time(name: str) -> No
 def test_a_large_book_is_checked_in_bounded_time(name: str, tmp_path: Path) -> None:
     path = tmp_path / "large.toml"
     path.write_text(ACCEPTED[name](), "utf-8")
-    assert niner(["book", "check", path]).returncode == 0
+    assert niner(["book", "check", path], seconds=LONG).returncode == 0
 
 
 def test_what_is_kept_of_codewords_stays_bounded() -> None:

@@ -16,6 +16,7 @@ from commands import Done, called
 from codec import Book, BookError, CodeError, parse_book
 
 BOUND = 5.0  # seconds of processor time; generous: everything here is meant to take less than 2
+LONG = 15.0  # for books of ten thousand parts and more, read, proven and told of at once
 
 BOOK = """
 title = "hostile"
@@ -131,9 +132,14 @@ def printable(text: str) -> bool:
     return all(character.isprintable() for character in text.replace("\n", ""))
 
 
-def niner(arguments: Sequence[str | bytes | Path], given: bytes = b"", **environment: str) -> Done:
+def niner(
+    arguments: Sequence[str | bytes | Path],
+    given: bytes = b"",
+    seconds: float = BOUND,
+    **environment: str,
+) -> Done:
     """Call the command line in this process, in bounded time."""
-    with bounded():
+    with bounded(seconds):
         done = called(arguments, given, environment=environment)
     return plain(done)
 
