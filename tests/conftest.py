@@ -53,6 +53,7 @@ settings.register_profile(
     max_examples=300,
     phases=[Phase.explicit, Phase.generate],
 )
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as every command does
 os.environ["NINER_CACHE"] = "off"  # tests of what is kept of books turn it on for themselves
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci" if os.environ.get("CI") else "dev"))
 

@@ -27,6 +27,7 @@ from grammar.book import Book
 from grammar.errors import CodeError
 
 _LOOKS = 0.2  # seconds between two looks for what another program has written
+_SETTLE = 0.03  # seconds in which who wrote is answered, before all who watch are
 _KEY = re.compile(r"[0-9a-f]{32}")  # a line's own name: 128 bits of chance
 _MOST_LINE = 4000  # characters
 _MOST_NAME = 60
@@ -120,6 +121,7 @@ class Watched:
                 async with asyncio.timeout(beat), self._changed:
                     while self.version == seen:
                         await self._changed.wait()
+            await asyncio.sleep(_SETTLE)
             seen = self.version
             yield seen
 

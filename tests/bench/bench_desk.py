@@ -5,8 +5,9 @@ how soon a browser paints the wall.
     PYTHONPATH=.:tests python tests/bench/bench_desk.py [--entries N] [--seconds S] [--watchers N]
         [--writers N]
 
-The pages are clients that ask as the pages do and read all that is sent to them; the desk runs in a
-process of its own. Four writers enter two lines a second. The load of the machine is told, as every
+The pages are clients that ask as the pages do and read all that is sent to them; the desk, those who
+watch and those who write run in processes of their own, so that nobody who writes waits for what
+others read. Four writers enter two lines a second. The load of the machine is told, as every
 figure depends on it.
 """
 
@@ -14,9 +15,11 @@ from __future__ import annotations
 
 import argparse
 import asyncio
+import contextlib
 import os
 import secrets
 import statistics
+import sys
 import tempfile
 import time
 from collections.abc import Awaitable, Callable
@@ -50,14 +53,30 @@ def large_sheet(folder: Path, entries: int) -> Path:
     return path
 
 
-async def watch(client: httpx2.AsyncClient, until: float, seen: list[int]) -> None:
-    """Read everything that a page is sent."""
-    try:
-        async with asyncio.timeout_at(until), client.stream("GET", "/live/race") as answer:
+async def watch(client: httpx2.AsyncClient, seconds: float) -> int:
+    """Read everything that a page is sent; return how often it was told news."""
+    seen = 0
+    with contextlib.suppress(TimeoutError):
+        async with asyncio.timeout(seconds), client.stream("GET", "/live/race") as answer:
             async for text in answer.aiter_text():
-                seen[0] += text.count("event: news")
-    except TimeoutError:
-        pass
+                seen += text.count("event: news")
+    return seen
+
+
+async def watch_all(address: str, seconds: float, watchers: int) -> int:
+    """Have so many pages open; return how often they were told news."""
+    async with client_of(address) as client:
+        return sum(await asyncio.gather(*(watch(client, seconds) for _ in range(watchers))))
+
+
+def client_of(address: str) -> httpx2.AsyncClient:
+    """Return what asks as pages do."""
+    return httpx2.AsyncClient(
+        base_url=address,
+        headers={"origin": address},
+        limits=httpx2.Limits(max_connections=None),
+        timeout=60,
+    )
 
 
 async def again(
@@ -95,24 +114,23 @@ async def write(
 
 async def measure(desk: Served, seconds: float, watchers: int, writers: int) -> None:
     """Open the pages, write for a while, and print what it took."""
-    limits = httpx2.Limits(max_connections=None)
-    async with httpx2.AsyncClient(
-        base_url=desk.address, headers={"origin": desk.address}, limits=limits, timeout=60
-    ) as client:
+    watched = [sys.executable, __file__, "--watch", desk.address, str(seconds), str(watchers)]
+    watching = await asyncio.create_subprocess_exec(*watched, stdout=asyncio.subprocess.PIPE)
+    async with client_of(desk.address) as client:
         begin = time.perf_counter()
         page = await client.get("/wall/race")
         print(
             f"the wall: {1000 * (time.perf_counter() - begin):.0f} ms, {len(page.content):,} bytes"
         )
         until = asyncio.get_running_loop().time() + seconds
-        took, read, seen = list[float](), list[float](), [0]
+        took, read = list[float](), list[float]()
         memory, worked = list[tuple[int, int]](), desk.processor_seconds()
         await asyncio.gather(
-            *(watch(client, until, seen) for _ in range(watchers)),
             *(write(client, until, number, took, read) for number in range(writers)),
             sample(desk, until, took, memory),
         )
-        print(f"{len(took)} lines by {writers} writers, {seen[0]} news to {watchers} watchers")
+        seen = int((await watching.communicate())[0])
+        print(f"{len(took)} lines by {writers} writers, {seen} news to {watchers} watchers")
         for name, times in (("enter to acknowledged", took), ("preview", read)):
             median, p95 = statistics.median(times), statistics.quantiles(times, n=20)[-1]
             print(f"{name}: median {1000 * median:.0f} ms, p95 {1000 * p95:.0f} ms")
@@ -165,7 +183,12 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=30)
     parser.add_argument("--watchers", type=int, default=50)
     parser.add_argument("--writers", type=int, default=4)
+    parser.add_argument("--watch", nargs=3, help=argparse.SUPPRESS)  # ADDRESS SECONDS WATCHERS
     args = parser.parse_args()
+    if args.watch is not None:
+        address, seconds, watchers = args.watch
+        print(asyncio.run(watch_all(address, float(seconds), int(watchers))))
+        return
     with tempfile.TemporaryDirectory() as folder:
         path = large_sheet(Path(folder), args.entries)
         begin = time.perf_counter()

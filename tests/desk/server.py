@@ -16,6 +16,7 @@ from codec.desk.serving import serve, sheets_at
 
 def main(port: int, event: Path | None) -> None:
     """Obey until the input ends."""
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as every command does
     child = 0
     for word in sys.stdin:
         told, _, name = word.strip().partition(" ")
