@@ -10,13 +10,18 @@ from __future__ import annotations
 import os
 import sys
 import tempfile
+import uuid
 from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import HealthCheck, Phase, settings
 
 from grammar import proof
+
+if TYPE_CHECKING:
+    from servers import Server
 
 
 def _keep_bytecode() -> None:
@@ -97,3 +102,34 @@ def hardly_heard(monkeypatch: pytest.MonkeyPatch) -> None:
 
     scorer = scoring.Scorer(3, spoilt=1, more=1)
     monkeypatch.setattr(scoring, "Scorer", lambda _: scorer)
+
+
+@pytest.fixture(scope="session")
+def server() -> Iterator[Server]:
+    """A PostgreSQL server for all tests of this process that need one."""
+    from servers import Server
+
+    server = Server()
+    yield server
+    server.remove()
+
+
+@pytest.fixture(scope="session")
+def served(server: Server) -> str:
+    """Return the address of a database that is set up for sheets and journals of drills."""
+    from codec.drill.journal import FORMAT
+    from codec.sheet.journal import sheet_format
+    from codec.store.place import ServerPlace
+    from codec.store.server.setting_up import set_up
+
+    address = server.database("served")
+    set_up(ServerPlace(address), [sheet_format(), FORMAT])
+    return address
+
+
+@pytest.fixture(params=["file", "server"])
+def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
+    """Return where a test keeps its sheet, or its journal: in a file, and on a server."""
+    if request.param == "file":
+        return str(tmp_path / "event.sheet")
+    return f"{request.getfixturevalue('served')}#{uuid.uuid4().hex}"

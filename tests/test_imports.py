@@ -18,8 +18,9 @@ from rooms import LAYERS
 ROOT = Path(__file__).parents[1]
 
 DRAWING = {"rich", "prompt_toolkit"}
+SERVER = "codec.store.server"
 DRAWERS = {"codec.screen", "codec.cli"}
-HEAVY = {*DRAWING, "numpy", "scipy", "matplotlib", "openpyxl", "frictionless", "fsrs"}
+HEAVY = {*DRAWING, "numpy", "scipy", "matplotlib", "openpyxl", "frictionless", "fsrs", "psycopg"}
 
 
 def _name(path: Path) -> str:
@@ -121,9 +122,12 @@ def _run_at_import(nodes: Iterable[ast.AST]) -> Iterator[ast.AST]:
 
 def test_heavy_libraries_are_imported_where_they_are_used() -> None:
     for name, tree in _trees().items():
-        heavy = {other.split(".")[0] for other in _imported(_run_at_import(tree.body))} & HEAVY
+        imported = set(_imported(_run_at_import(tree.body)))
+        heavy = {other.split(".")[0] for other in imported} & HEAVY
         trains = name.startswith("codec.voice.training.")  # run by hand, imported by nothing else
-        assert not heavy or trains or _room(name) == "codec.screen", name
+        serves = name.startswith(SERVER)  # imported where a place is on a server
+        assert not heavy or trains or serves or _room(name) == "codec.screen", name
+        assert serves or not any(other.startswith(SERVER) for other in imported), name
 
 
 @pytest.mark.parametrize(

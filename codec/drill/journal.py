@@ -7,16 +7,17 @@ from __future__ import annotations
 
 import dataclasses
 import datetime
-import sqlite3
 import uuid
 from collections.abc import Iterator
 from importlib import resources
-from pathlib import Path
 from typing import Any, Self
 
 from codec.drill.answer import Answer, DrillError, checked_name
 from codec.drill.programme import Programme
-from codec.store.store import Clock, JournalFormat, Store, now, scripts_in, stamp
+from codec.store.opening import opened
+from codec.store.place import Place, place_of
+from codec.store.store import Clock, JournalFormat, now, scripts_in, stamp
+from codec.store.table import Execute
 from grammar.book import Book
 from grammar.parsing import parse_book
 
@@ -41,22 +42,23 @@ _SELECT = (
     " WHERE seq NOT IN (SELECT answer FROM withdrawals)"
 )
 _IN_ORDER = "ORDER BY CASE instead_of WHEN 0 THEN seq ELSE instead_of END"
-_PLACES = ", ".join("?" * (len(_COLUMNS) + 1))
-_INSERT = f"INSERT INTO answers (person, {', '.join(_COLUMNS)}) VALUES ({_PLACES})"  # noqa: S608
+_PLACES = ", ".join("?" * (len(_COLUMNS) + 2))
+_INSERT = f"INSERT INTO answers (seq, person, {', '.join(_COLUMNS)}) VALUES ({_PLACES})"  # noqa: S608
 
 
 class DrillJournal:
-    """The answers of several people in a file.
+    """The answers of several people in a file, or on a server where ``path`` is a place of one.
 
     ``DrillJournal(path)`` opens it, with ``create`` made where there is none. Raises DrillError:
     ``drill-missing``, ``not-a-drill``, ``drill-later``, ``drill-damaged``, ``drill-replaced``,
-    ``drill-file``, ``drill-full``, ``drill-busy``, ``drill-read-only``.
+    ``drill-file``, ``drill-full``, ``drill-busy``, ``drill-read-only``, ``drill-server``,
+    ``drill-unsure``.
     """
 
-    def __init__(self, path: str | Path, *, create: bool = False, clock: Clock = now) -> None:
+    def __init__(self, path: str | Place, *, create: bool = False, clock: Clock = now) -> None:
         """Open or make the file."""
-        self.path, self._clock, self.session = Path(path), clock, uuid.uuid4().hex[:12]
-        self._store = Store(self.path, FORMAT, _nothing if create else None)
+        self.path, self._clock, self.session = place_of(path), clock, uuid.uuid4().hex[:12]
+        self._store = opened(self.path, FORMAT, _nothing if create else None)
 
     def new_session(self) -> None:
         """Give what is written from now on a session of its own."""
@@ -69,15 +71,15 @@ class DrillJournal:
     def keep(self, digest: str, name: str, text: str) -> str:
         """Keep the text of what answers are about, once; return its digest."""
         with self._store.transaction():
-            self._store.connection.execute(
-                "INSERT OR IGNORE INTO books VALUES (?, ?, ?)", (digest, name, text)
+            self._store.execute(
+                "INSERT INTO books VALUES (?, ?, ?) ON CONFLICT DO NOTHING", (digest, name, text)
             )
         return digest
 
     def book(self, digest: str) -> Book:
         """Return a book that was kept; raises DrillError where there is none."""
         with self._store.reading():
-            row = self._store.connection.execute(
+            row = self._store.execute(
                 "SELECT text, name FROM books WHERE digest = ?", (digest,)
             ).fetchone()
         if row is None:
@@ -95,14 +97,20 @@ class DrillJournal:
     def _inserted(self, answer: Answer) -> Answer:
         written = answer.replace(at=answer.at or stamp(self._clock))
         row = [getattr(written, name) for name in _COLUMNS]
-        self._store.connection.execute(
-            "INSERT OR IGNORE INTO people (name) VALUES (?)", (checked_name(answer.person),)
-        )
-        number = self._store.connection.execute(
-            "SELECT number FROM people WHERE name = ?", (answer.person,)
-        ).fetchone()[0]
-        seq = self._store.connection.execute(_INSERT, (number, *row)).lastrowid
+        name = checked_name(answer.person)
+        ask = "SELECT number FROM people WHERE name = ?"
+        found = self._store.execute(ask, (name,)).fetchone()
+        if found is None:
+            found = (self._next("people", "number"),)
+            self._store.execute("INSERT INTO people (number, name) VALUES (?, ?)", (*found, name))
+        seq = self._next("answers", "seq")
+        self._store.execute(_INSERT, (seq, *found, *row))
         return written.replace(seq=seq)
+
+    def _next(self, table: str, column: str) -> int:
+        """Return the number of the next row, within a transaction."""
+        ask = f"SELECT coalesce(max({column}), 0) + 1 FROM {table}"  # noqa: S608 - names of our own
+        return int(self._store.execute(ask).fetchone()[0])
 
     def withdraw(self, seq: int) -> None:
         """Take an answer back: it stays in the file, and no longer counts. Raises DrillError where
@@ -113,16 +121,14 @@ class DrillJournal:
 
     def _withdrawn(self, seq: int) -> int:
         """Take an answer back; return the number of the first that it stood for."""
-        row = self._store.connection.execute(
+        row = self._store.execute(
             "SELECT instead_of FROM answers WHERE seq = ? AND seq NOT IN"
             " (SELECT answer FROM withdrawals)",
             (seq,),
         ).fetchone()
         if row is None:
             raise DrillError(f"there is no answer {seq} that counts", kind="drill-answer")
-        self._store.connection.execute(
-            "INSERT INTO withdrawals VALUES (?, ?)", (seq, stamp(self._clock))
-        )
+        self._store.execute("INSERT INTO withdrawals VALUES (?, ?)", (seq, stamp(self._clock)))
         return int(row[0]) or seq
 
     def correct(self, seq: int, answer: Answer) -> Answer:
@@ -138,9 +144,7 @@ class DrillJournal:
         """
         where, values = ("", ()) if person is None else (" AND name = ?", (person,))
         with self._store.reading():
-            for seq, name, *row in self._store.connection.execute(
-                f"{_SELECT}{where} {_IN_ORDER}", values
-            ):
+            for seq, name, *row in self._store.execute(f"{_SELECT}{where} {_IN_ORDER}", values):
                 yield _answer(seq, name, row)
 
     def plan(self, programme: Programme) -> None:
@@ -153,16 +157,17 @@ class DrillJournal:
             programme.share, programme.exposure, programme.seconds,
         )  # fmt: skip
         with self._store.transaction():
-            self._store.connection.execute(
-                "INSERT INTO programmes (person, begins, weeks, sessions, share, exposure, seconds)"
-                " VALUES ((SELECT number FROM people WHERE name = ?), ?, ?, ?, ?, ?, ?)",
-                told,
+            self._store.execute(
+                "INSERT INTO programmes"
+                " (number, person, begins, weeks, sessions, share, exposure, seconds)"
+                " VALUES (?, (SELECT number FROM people WHERE name = ?), ?, ?, ?, ?, ?, ?)",
+                (self._next("programmes", "number"), *told),
             )
 
     def programme(self, person: str) -> Programme | None:
         """Return the programme of somebody, None where they have none."""
         with self._store.reading():
-            row = self._store.connection.execute(
+            row = self._store.execute(
                 "SELECT begins, weeks, sessions, share, exposure, seconds FROM programmes"
                 " WHERE person = (SELECT number FROM people WHERE name = ?)"
                 " ORDER BY programmes.number DESC LIMIT 1",
@@ -180,10 +185,10 @@ class DrillJournal:
         """Return every person with the number of their answers that count."""
         ask = (
             "SELECT name, count(seq) FROM people LEFT JOIN answers ON person = number"
-            " AND seq NOT IN (SELECT answer FROM withdrawals) GROUP BY number ORDER BY name"
+            " AND seq NOT IN (SELECT answer FROM withdrawals) GROUP BY number, name ORDER BY name"
         )
         with self._store.reading():
-            return dict(self._store.connection.execute(ask).fetchall())
+            return dict(self._store.execute(ask).fetchall())
 
     def known(self, person: str) -> str:
         """Return the name of a person who is in the journal; raises DrillError for anyone else."""
@@ -203,10 +208,9 @@ class DrillJournal:
         count = self.people()[self.known(person)]
         with self._store.telling():
             with self._store.transaction():
-                self._store.connection.execute("DELETE FROM people WHERE name = ?", (person,))
-            self._store.connection.execute("VACUUM")
-            busy = self._store.connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()[0]
-        if busy:
+                self._store.execute("DELETE FROM people WHERE name = ?", (person,))
+            overwritten = self._store.overwrite()
+        if not overwritten:
             raise DrillError(
                 f"{person!r} is taken out, but another program keeps the old rows in"
                 f" {self.path.name}-wal",
@@ -231,5 +235,6 @@ def _answer(seq: int, name: str, row: list[Any]) -> Answer:
     return Answer(seq=seq, person=name, **{**facts, "measured": bool(facts["measured"])})
 
 
-def _nothing(connection: sqlite3.Connection) -> None:
+def _nothing(journal: Execute) -> None:
     """Write nothing into a new journal beside its tables."""
+    del journal

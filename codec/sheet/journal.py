@@ -8,18 +8,18 @@ import contextlib
 import functools
 import getpass
 import os
-import sqlite3
 import uuid
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Self
 
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.table import ENTRIES, EntryTable
+from codec.store.opening import opened
+from codec.store.place import Place, place_of
 from codec.store.rows import Rows
 from codec.store.store import Clock, JournalFormat, Store, now, stamp
-from codec.store.table import NUMBER
+from codec.store.table import NUMBER, Execute
 from grammar.book import Book
 from grammar.errors import BookError
 from grammar.loading import book_of
@@ -29,7 +29,7 @@ _FACTS = ("book", "digest", "name")  # what a sheet tells of its book, beside it
 
 @functools.cache
 def sheet_format(table: EntryTable = ENTRIES) -> JournalFormat:
-    """Return what a sheet declares of its file."""
+    """Return what a sheet declares of what it stands in."""
     return JournalFormat(
         word="sheet",
         name="sheet",
@@ -45,6 +45,7 @@ def sheet_format(table: EntryTable = ENTRIES) -> JournalFormat:
         application=0x4E394E52,  # "N9NR"
         scripts=table.scripts,
         facts="SELECT name, text FROM facts",
+        alone=("copies",),
         table=table.stored,
     )
 
@@ -76,7 +77,7 @@ def _named(key: str, number: int) -> str:
 
 
 class Journal:
-    """The journal in a file.
+    """The journal in a file, or on a server where ``path`` is a place of one.
 
     ``Journal(path, book)`` opens it, or makes it where there is none (``when_needed``: with the
     first entry, not before); ``Journal(path)`` opens one that is there, with the book kept in it.
@@ -84,12 +85,12 @@ class Journal:
     only be read is opened all the same (``writable`` is False).
 
     Raises SheetError: ``sheet-missing``, ``not-a-sheet``, ``other-book``, ``sheet-later``,
-    ``sheet-damaged``, ``sheet-replaced``, ``sheet-file``.
+    ``sheet-damaged``, ``sheet-replaced``, ``sheet-file``, ``sheet-server``, ``sheet-unsure``.
     """
 
     def __init__(
         self,
-        path: str | Path,
+        path: str | Place,
         book: Book | None = None,
         *,
         writer: str = "",
@@ -98,11 +99,11 @@ class Journal:
         table: EntryTable = ENTRIES,
     ) -> None:
         """Open or make the file."""
-        self.path, self.clock, self.table = Path(path), clock, table
+        self.path, self.clock, self.table = place_of(path), clock, table
         self._line: _Line | None = None
         self.writer = writer or f"{_user()}.{os.getpid()}"
         make = None if book is None else functools.partial(_write_facts, book)
-        self._store = Store(self.path, sheet_format(table), make, when_needed=when_needed)
+        self._store = opened(self.path, sheet_format(table), make, when_needed=when_needed)
         try:
             self._take_up(book)
         except BaseException:
@@ -156,8 +157,19 @@ class Journal:
         if self._store.pending:
             self._store.make()
             self._take_up(self.book)
-        with self._store.transaction() if self._line is None else self._line.transaction():
-            return [self._insert(entry, uid) for entry, uid in wanted]
+        written: list[Entry] = []
+        try:
+            with self._store.transaction() if self._line is None else self._line.transaction():
+                written += (self._insert(entry, uid) for entry, uid in wanted)
+        except SheetError as error:
+            if error.kind != "sheet-unsure":
+                raise
+            named = zip(wanted, written, strict=True)
+            # again: what is there by its name is not written twice
+            with contextlib.suppress(SheetError), self._store.transaction():
+                return [self._insert(one.replace(uid=it.uid), uid) for (one, uid), it in named]
+            raise
+        return written
 
     @contextlib.contextmanager
     def line(self, key: str) -> Iterator[bool]:
@@ -242,8 +254,8 @@ class Journal:
         return self.table.of_row(facts, self.book.fields)
 
     def faults(self) -> list[str]:
-        """Return what is wrong with the file, [] if nothing is: SQLite's own check, rows that are
-        not as written, numbers missing, values that the book does not have.
+        """Return what is wrong with it, [] if nothing is: SQLite's own check of a file, rows that
+        are not as written, numbers missing, values that the book does not have.
         """
         return _faults(self._store, self._rows, self.book.fields)
 
@@ -258,13 +270,13 @@ class Journal:
         self.close()
 
 
-def check(path: Path) -> list[str]:
+def check(path: str | Place) -> list[str]:
     """Return everything that is wrong with a sheet, [] if nothing is; raises SheetError for a file
     that is no sheet.
     """
     form = sheet_format()
     try:
-        store = Store(path, form)
+        store = opened(place_of(path), form)
     except SheetError as error:
         if error.kind != "sheet-damaged":
             raise
@@ -291,15 +303,21 @@ def _faults(store: Store, rows: Rows, fields: Mapping[str, Any] | None) -> list[
         return store.faults() + rows.faults(read)
 
 
-def _write_facts(book: Book, connection: sqlite3.Connection) -> None:
-    facts = {"book": book.source, "digest": book.digest, "name": book.name}
-    connection.executemany("INSERT INTO facts VALUES (?, ?)", facts.items())
+def _write_facts(book: Book, journal: Execute) -> None:
+    facts = {
+        "book": book.source,
+        "digest": book.digest,
+        "name": book.name,
+        "sheet": uuid.uuid4().hex,
+    }
+    for fact in facts.items():  # a file has made a name of its own for itself
+        journal.execute("INSERT INTO facts VALUES (?, ?) ON CONFLICT DO NOTHING", fact)
 
 
 def _facts(store: Store) -> dict[str, str]:
     """Return what the file tells of its book and of itself; raises SheetError where it does not."""
     if not {*_FACTS, "sheet"} <= store.facts.keys():
-        raise store.form.damaged(store.path, "what it tells of its book is gone")
+        raise store.form.damaged(store.place, "what it tells of its book is gone")
     return store.facts
 
 
@@ -309,9 +327,9 @@ def _kept(store: Store) -> Book:
     try:
         book = book_of(facts["book"], facts["name"])
     except BookError:
-        raise store.form.damaged(store.path, "the book kept in it can't be read") from None
+        raise store.form.damaged(store.place, "the book kept in it can't be read") from None
     if book.digest != facts["digest"]:
-        raise store.form.damaged(store.path, "the book kept in it is not as it was written")
+        raise store.form.damaged(store.place, "the book kept in it is not as it was written")
     return book
 
 

@@ -14,9 +14,9 @@ Facts = dict[str, Any]
 
 
 class Rows:
-    """The rows of a table in a file that is open.
+    """The rows of the table of a journal that is open.
 
-    The first row covers the facts of the file. Raises the journal's errors.
+    The first row covers the facts of the journal. Raises the journal's errors.
     """
 
     def __init__(self, store: Store, table: Table) -> None:
@@ -27,13 +27,13 @@ class Rows:
     def last(self) -> int:
         """The number of the last row, 0 if there is none."""
         with self._store.telling():
-            last = self.table.last(self._store.connection)
+            last = self.table.last(self._store)
         return 0 if last is None else last[0]
 
     def __len__(self) -> int:
         with self._store.telling():
             ask = f'SELECT count(*) FROM "{self.table.name}"'  # noqa: S608 - a name of our own
-            return int(self._store.connection.execute(ask).fetchone()[0])
+            return int(self._store.execute(ask).fetchone()[0])
 
     def after(self, number: int = 0) -> Iterator[Facts]:
         """Yield the rows behind ``number``, one at a time; raises at the first that is not as it
@@ -42,7 +42,7 @@ class Rows:
         with self._store.reading():
             for found in self._checked(number):
                 if isinstance(found, str):
-                    raise self._store.form.damaged(self._store.path, found)
+                    raise self._store.form.damaged(self._store.place, found)
                 yield found
 
     def faults(self, read: Callable[[Facts], object]) -> list[str]:
@@ -66,21 +66,21 @@ class Rows:
         with self._store.reading():
             facts = self._one(f' WHERE "{column}" = ?', value)
             if facts is not None and not is_sound(facts):
-                raise self._store.form.damaged(self._store.path, self._unsound(facts))
+                raise self._store.form.damaged(self._store.place, self._unsound(facts))
             return facts
 
     def add(self, facts: Mapping[str, Any]) -> None:
         """Write a row within a transaction; its number is one more than that of the last."""
-        last = self.table.last(self._store.connection)
+        last = self.table.last(self._store)
         new = {**facts, BEFORE: self._head if last is None else last[1]}
         new[DIGEST] = digest(new)
         row = [new[name] for name in self.table.names]
-        if self._store.connection.execute(self.table.insert, row).rowcount != 1:
-            form, path = self._store.form, self._store.path
-            raise form.damaged(path, f"it does not keep {self.table.rows} that are written to it")
+        if self._store.execute(self.table.insert, row).rowcount != 1:
+            form, place = self._store.form, self._store.place
+            raise form.damaged(place, f"it does not keep {self.table.rows} that are written to it")
 
     def _one(self, where: str, *values: Any) -> Facts | None:
-        row = self._store.connection.execute(self.table.select + where, values).fetchone()
+        row = self._store.execute(self.table.select + where, values).fetchone()
         return None if row is None else dict(zip(self.table.names, row, strict=True))
 
     def _unsound(self, facts: Facts) -> str:
@@ -96,7 +96,7 @@ class Rows:
 
         Rows that an earlier version wrote cover none before them; behind one that does, all do.
         """
-        last, given = self.table.ends(self._store.connection)
+        last, given = self._store.ends(self.table)
         before = self._one(f" WHERE {NUMBER} = ?", number) if number else None
         if number and before is None:
             yield self._missing(number, number)
@@ -104,8 +104,7 @@ class Rows:
             yield f"the last number given is {given}, but {self.table.row} {last} is there"
         place, covers = number, self._head if before is None else before[DIGEST]
         chained = before is not None and before[BEFORE] is not None
-        order = f" WHERE {NUMBER} > ? ORDER BY {NUMBER}"
-        for row in self._store.connection.execute(self.table.select + order, (number,)):
+        for row in self._store.behind(self.table, number):
             facts = dict(zip(self.table.names, row, strict=True))
             found, gap = facts[NUMBER], facts[NUMBER] != place + 1
             if gap:

@@ -11,11 +11,35 @@ import hashlib
 import json
 import math
 import sqlite3
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Protocol
 
 NUMBER, DIGEST, BEFORE = "seq", "digest", "before"
+
+
+class Found(Protocol):
+    """The rows that a query has found."""
+
+    @property
+    def rowcount(self) -> int:
+        """The number of rows that were written."""
+
+    def fetchone(self) -> Any:
+        """Return the next row, None for none."""
+
+    def fetchall(self) -> list[Any]:
+        """Return the rows."""
+
+    def __iter__(self) -> Iterator[Any]:
+        """Yield the rows."""
+
+
+class Execute(Protocol):
+    """Whatever runs a query."""
+
+    def execute(self, query: str, values: Sequence[Any] = ..., /) -> Found:
+        """Run a query with its values."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,11 +91,11 @@ class Table:
         }
         return facts if is_sound(facts) else None
 
-    def last(self, connection: sqlite3.Connection) -> tuple[int, str] | None:
-        """Return the number and the digest of the last row that a file has, None for none."""
+    def last(self, journal: Execute) -> tuple[int, str] | None:
+        """Return the number and the digest of the last row of a journal, None for none."""
         order = f"ORDER BY {NUMBER} DESC LIMIT 1"
         ask = f'SELECT {NUMBER}, {DIGEST} FROM "{self.name}" {order}'  # noqa: S608 - names that the program declares
-        found: tuple[int, str] | None = connection.execute(ask).fetchone()
+        found: tuple[int, str] | None = journal.execute(ask).fetchone()
         return found
 
     def ends(self, connection: sqlite3.Connection) -> tuple[int, int]:

@@ -85,15 +85,15 @@ def test_what_was_acknowledged_outlives_a_kill(tmp_path: Path) -> None:
 
 def test_a_full_disk_is_told_and_nothing_earlier_is_lost(tmp_path: Path) -> None:
     with _filled(tmp_path / "j") as journal:
-        pages = journal._store.connection.execute("PRAGMA page_count").fetchone()[0]
-        journal._store.connection.execute(f"PRAGMA max_page_count = {pages}")
+        pages = journal._store.execute("PRAGMA page_count").fetchone()[0]
+        journal._store.execute(f"PRAGMA max_page_count = {pages}")
         digest = journal.keep_book(race())
         with pytest.raises(DrillError) as caught:
             _until_refused(journal, digest)
         assert caught.value.kind == "drill-full"
         assert "the disk is full" in str(caught.value)
         kept = len(list(journal.answers()))
-        journal._store.connection.execute("PRAGMA max_page_count = 100000")
+        journal._store.execute("PRAGMA max_page_count = 100000")
         journal.append(answer("5", book=journal.keep_book(race())))
         assert len(list(journal.answers())) == kept + 1
         assert kept >= 30

@@ -277,7 +277,7 @@ def test_a_line_that_can_not_be_written_is_told_and_the_next_is_tried(
 
 # the command, with half a second of patience
 BRIEF = (
-    "import sys, codec.cli as c, codec.store.store as s; s.WAIT = 0.5; sys.stdout.reconfigure("
+    "import sys, codec.cli as c, codec.store.file as s; s.WAIT = 0.5; sys.stdout.reconfigure("
     "line_buffering=True); sys.exit(c.main())"
 )
 

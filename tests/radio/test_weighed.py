@@ -379,7 +379,10 @@ def test_any_entry_is_put_right_or_taken_back_by_its_number(tmp_path: Path) -> N
 
 def test_the_command_takes_an_entry_back_and_brings_it_back(tmp_path: Path) -> None:
     with new(tmp_path) as journal:
-        number, path = journal.append(Entry(kind="note", car="7", heard="rain")).seq, journal.path
+        number, path = (
+            journal.append(Entry(kind="note", car="7", heard="rain")).seq,
+            str(journal.path),
+        )
     done = called(["sheet", "withdraw", path, f"#{number}"])
     assert (done.returncode, done.stdout) == (0, b"#1 is now: withdrawn\n")
     assert called(["sheet", "withdraw", path, str(number)]).returncode == 2

@@ -14,7 +14,7 @@ from sheet.support import new, other_book, race_book, report
 
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.journal import sheet_format
-from codec.store import store as store_module
+from codec.store import file as store_module
 
 
 def test_an_entry_comes_back_as_it_was_written(tmp_path: Path) -> None:
@@ -111,7 +111,7 @@ def test_a_writer_that_keeps_the_sheet_to_itself_is_named(
     with new(tmp_path) as journal:
         other = sqlite3.connect(tmp_path / "event.sheet", isolation_level=None)
         other.execute("BEGIN IMMEDIATE")
-        journal._store.connection.execute("PRAGMA busy_timeout = 20")
+        journal._store.execute("PRAGMA busy_timeout = 20")
         monkeypatch.setattr(store_module, "WAIT", 0.05)
         with pytest.raises(SheetError) as caught:
             journal.append(report())

@@ -27,8 +27,9 @@ from codec.drill.journal import FORMAT
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.journal import check, sheet_format
 from codec.sheet.table import ENTRIES, EntryTable
+from codec.store.file import FileStore
 from codec.store.pages import images
-from codec.store.store import JournalFormat, Store
+from codec.store.store import JournalFormat
 from codec.store.table import DIGEST, digest
 
 
@@ -80,7 +81,7 @@ def test_an_older_file_is_brought_up_to_date_and_keeps_its_rows(tmp_path: Path) 
     table = EntryTable(Entry, (*ENTRIES.scripts, script))
     with Journal(tmp_path / "event.sheet", table=table) as journal:
         assert list(journal.entries()) == [before]
-        version = journal._store.connection.execute("PRAGMA user_version").fetchone()
+        version = journal._store.execute("PRAGMA user_version").fetchone()
         assert version == (len(table.scripts),)
         assert journal.faults() == []
 
@@ -90,7 +91,7 @@ def test_a_migration_that_fails_changes_nothing(tmp_path: Path) -> None:
         journal.append(report())
     path = tmp_path / "event.sheet"
     with pytest.raises(SheetError):
-        Store(path, with_script("CREATE TABLE more (x);\nCREATE TABLE entries (x);\n"))
+        FileStore(path, with_script("CREATE TABLE more (x);\nCREATE TABLE entries (x);\n"))
     with Journal(path) as journal:
         assert len(journal) == 1
 
@@ -195,7 +196,7 @@ def test_a_log_left_behind_is_not_played_over_another_sheet(
     path, log = tmp_path / "event.sheet", tmp_path / "event.sheet-wal"
     with new(tmp_path) as journal:
         journal.append_all(Entry(kind="note", lap=lap) for lap in range(mine))
-        monkeypatch.setattr("codec.store.store._empty_log", lambda _: None)
+        monkeypatch.setattr("codec.store.file._empty_log", lambda _: None)
         journal.append(report())
         for name in ("", "-wal"):
             shutil.copyfile(f"{path}{name}", f"{tmp_path / 'killed'}{name}")
@@ -220,7 +221,7 @@ def test_a_sheet_of_the_first_version_goes_on_behind_a_kill(
 ) -> None:
     """Its new version and its new entries are still in the log alone."""
     path = old("sheet-1", tmp_path / "old.sheet")
-    monkeypatch.setattr("codec.store.store._empty_log", lambda _: None)
+    monkeypatch.setattr("codec.store.file._empty_log", lambda _: None)
     with Journal(path) as journal:
         journal.append(Entry(kind="note", heard="and on it goes"))
         for name in ("", "-wal"):
@@ -287,8 +288,9 @@ def test_the_log_is_put_into_the_file_without_writing_anything(
 ) -> None:
     """SQLite's own reading of the same two files is the check."""
     with new(tmp_path) as journal:
+        assert isinstance(journal._store, FileStore)
         connection = journal._store.connection
-        monkeypatch.setattr("codec.store.store._empty_log", lambda _: None)
+        monkeypatch.setattr("codec.store.file._empty_log", lambda _: None)
         journal.append_all(Entry(kind="note", lap=lap, note="n" * 3000) for lap in range(29))
         journal.append(report())
         connection.execute("BEGIN")
@@ -312,7 +314,7 @@ def test_a_log_that_is_torn_counts_up_to_the_last_whole_transaction(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with new(tmp_path) as journal:
-        monkeypatch.setattr("codec.store.store._empty_log", lambda _: None)
+        monkeypatch.setattr("codec.store.file._empty_log", lambda _: None)
         for lap in range(1, 10):
             journal.append(report(lap=lap))
         path = tmp_path / "event.sheet"

@@ -1,0 +1,40 @@
+"""A journal opened, wherever it is: in a file, or on a server."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from codec.store.file import FileStore
+from codec.store.place import Place
+from codec.store.store import JournalFormat, Make, Store
+from grammar.libraries import needed
+
+EXTRA = "server"  # what must be installed for a server
+
+
+def opened(
+    place: Place, form: JournalFormat, make: Make | None = None, *, when_needed: bool = False
+) -> Store:
+    """Open a journal and bring it up to this version; where there is none, make it, and let
+    ``make`` write what a new one begins with: with ``when_needed`` when the first transaction
+    begins, and until then nothing is anywhere. Raises ``form.error``.
+    """
+    if isinstance(place, Path):
+        return FileStore(place, form, make, when_needed=when_needed)
+    needed("psycopg", EXTRA)
+    from codec.store.server.store import ServerStore
+
+    return ServerStore(place, form, make, when_needed=when_needed)
+
+
+def is_there(place: Place, form: JournalFormat) -> bool:
+    """Tell whether there is a journal; raises ``form.error`` where that can't be told."""
+    if isinstance(place, Path):
+        return place.exists()
+    try:
+        opened(place, form).close()
+    except form.error as error:
+        if error.kind != f"{form.word}-missing":
+            raise
+        return False
+    return True

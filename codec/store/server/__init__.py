@@ -1,0 +1,1 @@
+"""Journals on a PostgreSQL server: their tables, a connection, what sets a server up."""

@@ -1,0 +1,94 @@
+"""A PostgreSQL server of the tests' own: in a temporary folder, on a Unix socket."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import subprocess
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+import psycopg
+import pytest
+
+_DEBIAN = Path("/usr/lib/postgresql")
+_OWNER = "postgres"
+
+
+def _programs() -> Path | None:
+    """Return the folder of the server's programs, the latest where there are several."""
+    found = [path.parent for path in _DEBIAN.glob("*/bin/initdb")]
+    if found:
+        return max(found, key=lambda path: int(path.parent.name))
+    there = shutil.which("initdb")
+    return None if there is None else Path(there).resolve().parent
+
+
+class Server:
+    """A server, and how it is started, ended and killed."""
+
+    def __init__(self, **settings: str) -> None:
+        """Make its folder and start it."""
+        programs = _programs()
+        if programs is None:
+            pytest.skip("needs PostgreSQL: apt-get install postgresql")
+        self._programs, self._settings = programs, settings
+        self.folder = Path(tempfile.mkdtemp(prefix="pg"))  # short: a socket's path has a limit
+        # PostgreSQL refuses to be run by root
+        self._user: dict[str, Any] = (
+            {"user": _OWNER, "group": _OWNER, "extra_groups": []} if os.getuid() == 0 else {}
+        )
+        if self._user:
+            shutil.chown(self.folder, _OWNER, _OWNER)
+        subprocess.run(
+            [programs / "initdb", "-D", self.folder / "data", "--no-sync", "--auth=trust",
+             f"--username={_OWNER}", "--encoding=UTF8", "--locale=C"],
+            check=True, capture_output=True, cwd="/", **self._user,
+        )  # fmt: skip
+        self.start()
+
+    def start(self) -> None:
+        """Start it, and wait until it answers."""
+        settings = {
+            "listen_addresses": "",
+            "unix_socket_directories": str(self.folder),
+            **self._settings,
+        }
+        with (self.folder.parent / f"{self.folder.name}.log").open("ab") as log:
+            self.process = subprocess.Popen(
+                [self._programs / "postgres", "-D", self.folder / "data",
+                 *(f"--{name}={value}" for name, value in settings.items())],
+                stdout=log, stderr=log, cwd="/", **self._user,
+            )  # fmt: skip
+        until = time.monotonic() + 60
+        while True:
+            try:
+                psycopg.connect(self.address(_OWNER)).close()
+                return
+            except psycopg.OperationalError:
+                assert time.monotonic() < until, "the server does not start"
+                assert self.process.poll() is None, "the server ended"
+                time.sleep(0.02)
+
+    def address(self, database: str, user: str = _OWNER) -> str:
+        """Return the address of a database."""
+        return f"postgresql:///{database}?host={self.folder}&user={user}"
+
+    def database(self, name: str) -> str:
+        """Make a database; return its address."""
+        with psycopg.connect(self.address(_OWNER), autocommit=True) as connection:
+            connection.execute(f'CREATE DATABASE "{name}"'.encode())
+        return self.address(name)
+
+    def end(self) -> None:
+        """End it at once; what was acknowledged is on the disk."""
+        self.process.send_signal(3)  # SIGQUIT: "immediate shutdown"
+        self.process.wait()
+
+    def remove(self) -> None:
+        """End it, and remove its folder."""
+        self.end()
+        shutil.rmtree(self.folder)
+        (self.folder.parent / f"{self.folder.name}.log").unlink()
