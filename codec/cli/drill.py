@@ -299,7 +299,7 @@ def _progress(journal: DrillJournal, person: str, drill: str | None, at: Any) ->
 
     groups: dict[tuple[str, Any], list[Answer]] = {}
     for answer in journal.answers(person):
-        if answer.drill != "wheel" and drill in (None, answer.drill):
+        if not answer.of_wheel and drill in (None, answer.drill):
             groups.setdefault((answer.book, answer.drill), []).append(answer)
     return [
         Progress(journal.book(digest), answers, one, at)

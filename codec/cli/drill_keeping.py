@@ -71,7 +71,7 @@ def run_profile(args: argparse.Namespace) -> int:
         groups: dict[str, list[Answer]] = {}
         for person in people:
             for answer in journal.answers(person):
-                if answer.drill != "wheel":
+                if not answer.of_wheel:
                     groups.setdefault(answer.book, []).append(answer)
         heard = {answer.noise for answers in groups.values() for answer in answers}
         noise = None if args.noise is None or not groups else among(args.noise, heard)

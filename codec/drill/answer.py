@@ -117,6 +117,13 @@ class Answer:
             raise _bad("at", self.at, "a time as 2026-05-01T12:00:00.000Z")
 
     @property
+    def of_wheel(self) -> bool:
+        """Tell whether a change was made on a wheel, not a string of a book read or heard; ``book``
+        is the wheel then.
+        """
+        return self.drill == "wheel"
+
+    @property
     def right(self) -> bool:
         """Tell whether the code gave the right reading."""
         return self.outcome in ("right", "corrected")

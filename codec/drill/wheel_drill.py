@@ -151,7 +151,7 @@ class WheelDrill:
         journal.keep(wheel.digest, wheel.name, wheel.spec.model_dump_json())
         self.answers: list[Answer] = []
         for one in journal.answers(person):
-            if (one.drill, one.book) == ("wheel", wheel.digest):
+            if one.of_wheel and one.book == wheel.digest:
                 self._learn(one)
 
     def ask(self) -> tuple[WheelTask, Signals]:
@@ -284,7 +284,7 @@ def scores(answers: Iterable[Answer]) -> list[WheelScore]:
     """Return how it goes change by change, the worst first."""
     groups: dict[str, list[Answer]] = {}
     for answer in answers:
-        if answer.drill == "wheel":
+        if answer.of_wheel:
             groups.setdefault(_key(answer.shown), []).append(answer)
     found = [
         WheelScore(
@@ -311,7 +311,7 @@ def practised(wheel: Wheel, answers: Sequence[Answer]) -> tuple[Wheel, list[str]
     again: dict[str, list[float]] = {}
     other: dict[str, list[float]] = {}
     turned = back = 0
-    for touches in map(_touches, (one for one in answers if one.drill == "wheel")):
+    for touches in map(_touches, (one for one in answers if one.of_wheel)):
         for (name, at), (following, then) in itertools.pairwise(touches):
             one, two = (_control(wheel, touch) for touch in (name, following))
             if two is None:
