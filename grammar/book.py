@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from typing import Literal as OneOf
 
 from grammar.codes import CodeTable
+from grammar.dash import DashSpec
 from grammar.errors import CodeError
 from grammar.fields import FieldBase
 from grammar.hearing import HearingSpec
@@ -115,6 +116,11 @@ class Book:
     def hearing(self) -> HearingSpec:
         """How its reports are heard."""
         return self.spec.hearing
+
+    @functools.cached_property
+    def dash(self) -> DashSpec:
+        """What the driver reads its reports from."""
+        return self.spec.dash
 
     @functools.cached_property
     def told(self) -> dict[str, Any]:

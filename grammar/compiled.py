@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 from grammar import codes, fields
 from grammar.book import Book, Parts, Rules
 from grammar.codes import CodeTable, Literal
+from grammar.dash import DashSpec
 from grammar.declared import Declared
 from grammar.fields import FieldBase, Limit
 from grammar.hearing import HearingSpec, RadioCondition
@@ -50,6 +51,7 @@ def compiled(book: Book) -> str:
             "one way": book.one_way,
             "digest": book.digest,
             "hearing": _told(book.hearing),
+            "dash": _told(book.dash),
         },
         ensure_ascii=True,
         separators=(",", ":"),
@@ -88,7 +90,7 @@ def rebuilt(told: str, name: str, source: str, spec: Callable[[], BookSpec]) -> 
     parts = Parts(alphabet, known, tables, messages, lexicon)
     book = Book(name, source, Rules(*kept["rules"]), parts, spec)
     book.one_way, book.digest = kept["one way"], kept["digest"]
-    book.hearing = _made(kept["hearing"])
+    book.hearing, book.dash = _made(kept["hearing"]), _made(kept["dash"])
     return book
 
 
@@ -122,6 +124,7 @@ def _kinds() -> dict[str, type[Declared]]:
         AlphabetSpec,
         OwnWord,
         HearingSpec,
+        DashSpec,
         RadioCondition,
         Limit,
         *fields.KINDS,

@@ -11,47 +11,89 @@ from __future__ import annotations
 import functools
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import Literal, get_args
 
 from grammar.data import table
 
-Display = Literal["any", "7 segments", "14 segments", "16 segments", "5x7 dots"]
+Display = Literal["any", "7 segments", "14 segments", "16 segments", "5x7 dots", "7x9 dots"]
 DISPLAYS: tuple[Display, ...] = get_args(Display)
 ALIKE = 0.25  # the share of parts that two characters do not share, up to which they are alike
 _SCALE = 0.12  # of that share, over which misreading falls to 1/e: ours, no source
-_ROWS = 7
-_COLUMNS = 5
-_HALVES = {"a": "ao", "d": "dp"}  # of sixteen segments the top and the bottom one are in halves
+CELL = (10.0, 20.0)  # in which a character is drawn: across, down
+Line = tuple[float, float, float, float]  # from x, y to x, y
+
+
+@dataclass(frozen=True, slots=True)
+class Characters:
+    """How a display draws: where each part that it can light lies in a ``CELL`` (a dot is a line of
+    no length), how broad it is, and which parts each character lights.
+    """
+
+    parts: Mapping[str, Line]
+    broad: float
+    lit: Mapping[str, frozenset[str]]
 
 
 @functools.cache
+def characters(display: Display) -> Characters | None:
+    """Return how a display draws, None for one that shows any character, as text does."""
+    if display == "any":
+        return None
+    size, _, kind = display.partition(" ")
+    tables = table("displays")
+    if kind == "dots":
+        across, down = (int(count) for count in size.split("x"))
+        dots = {
+            symbol: frozenset(_dots(rows, across)) for symbol, rows in tables[kind][size].items()
+        }
+        return Characters(_raster(across, down), 0.72 * CELL[0] / across * 1.25, dots)
+    drawn = tables[kind]["14" if size == "16" else size]
+    halves = tables[kind]["16"]["halves"] if size == "16" else {}
+    lines = drawn["lines"] | (tables[kind]["16"]["lines"] if halves else {})
+    slanted = drawn.get("slanted", "")
+    return Characters(
+        {name: _shortened(*line, slanted=name in slanted) for name, line in lines.items()},
+        1.5,
+        {
+            symbol: frozenset("".join(halves.get(part, part) for part in lit))
+            for symbol, lit in drawn["patterns"].items()
+        },
+    )
+
+
 def patterns(display: Display) -> Mapping[str, frozenset[str]] | None:
     """Return the lit parts of each character that a display has; None for one that shows any
     character, of which no pattern is known.
     """
-    if display == "any":
-        return None
-    if display == "5x7 dots":
-        return {
-            symbol: frozenset(_dots(rows))
-            for symbol, rows in table("displays")["dots"]["5x7"].items()
-        }
-    drawn = table("displays")["segments"]["7" if display == "7 segments" else "14"]["patterns"]
-    if display == "16 segments":
-        return {
-            symbol: frozenset("".join(_HALVES.get(part, part) for part in lit))
-            for symbol, lit in drawn.items()
-        }
-    return {symbol: frozenset(lit) for symbol, lit in drawn.items()}
+    known = characters(display)
+    return None if known is None else known.lit
 
 
-def _dots(rows: str) -> list[str]:
+def _dots(rows: str, across: int) -> list[str]:
     return [
         f"{row},{column}"
         for row, number in enumerate(rows.split())
-        for column in range(_COLUMNS)
-        if int(number, 16) >> (_COLUMNS - 1 - column) & 1
+        for column in range(across)
+        if int(number, 16) >> (across - 1 - column) & 1
     ]
+
+
+def _raster(across: int, down: int) -> dict[str, Line]:
+    """Return where the dots lie: in the middle of the parts of a cell."""
+    wide, high = CELL[0] / across, CELL[1] / down
+    return {
+        f"{row},{column}": (x := wide * (column + 0.5), y := high * (row + 0.5), x, y)
+        for row in range(down)
+        for column in range(across)
+    }
+
+
+def _shortened(x1: float, y1: float, x2: float, y2: float, *, slanted: bool) -> Line:
+    """Return a segment a little shorter at both ends, so that neighbours don't touch."""
+    share = 0.16 if slanted else 0.9 / max(abs(x2 - x1) + abs(y2 - y1), 1)
+    across, down = share * (x2 - x1), share * (y2 - y1)
+    return x1 + across, y1 + down, x2 - across, y2 - down
 
 
 def shown(display: Display, symbols: str, characters: str = "") -> tuple[str, dict[str, str]]:

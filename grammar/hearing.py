@@ -29,7 +29,8 @@ def _known(noise: str | float) -> str | float:
     return noise
 
 
-def _after(kind: Any, check: Callable[[Any], Any]) -> Any:
+def after(kind: Any, check: Callable[[Any], Any]) -> Any:
+    """Return a type in pydantic's terms that a check of our own follows."""
     from pydantic import AfterValidator
 
     return Annotated[kind, AfterValidator(check)]
@@ -41,8 +42,8 @@ def _number(**bounds: Any) -> Any:
     return Annotated[float, Field(**bounds)]
 
 
-Name = Annotated[str, Checked(lambda: _after(str, _name))]
-Noise = Annotated[str | float, Checked(lambda: _after(str | float, _known))]
+Name = Annotated[str, Checked(lambda: after(str, _name))]
+Noise = Annotated[str | float, Checked(lambda: after(str | float, _known))]
 Weight = Annotated[float, Checked(lambda: _number(gt=0, le=1e6))]
 Count = Annotated[float, Checked(lambda: _number(ge=0, le=1e9))]
 Rows = dict[str, dict[str, Count]]

@@ -23,7 +23,7 @@ from pathlib import Path
 
 from grammar import __version__
 
-FORMAT = 4  # of the compiled form; a form that older programs can't rebuild has the next number
+FORMAT = 5  # of the compiled form; a form that older programs can't rebuild has the next number
 MOST_KEPT = 200  # entries
 MOST_BYTES = 20_000_000  # of an entry; what is larger is neither kept nor read
 

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 
 from grammar.codes import AnyTable
+from grammar.dash import DashSpec
 from grammar.errors import Problem
 from grammar.fields import AnyField, bound, member_problems
 from grammar.hearing import HearingSpec, Name
@@ -127,6 +128,9 @@ class BookSpec(Strict):
     )
     hearing: HearingSpec = Field(
         default_factory=HearingSpec, description="How reports are heard through noise."
+    )
+    dash: DashSpec = Field(
+        default_factory=DashSpec, description="What the driver reads reports from."
     )
     fields: Fields = Field(description="What is reported: one quantity or fact each.")
     tables: dict[Name, AnyTable] = Field(description="Code tables: levels of fields ↔ codewords.")

@@ -9,6 +9,7 @@ from pathlib import Path
 
 from grammar.binding import bind_messages, bind_tables
 from grammar.book import Book, Parts, Rules
+from grammar.dash import dash_problems
 from grammar.errors import BookError, CodeError, EncodeError, Problem
 from grammar.fields import ENUMERABLE, FieldBase
 from grammar.message import Message
@@ -57,6 +58,9 @@ def parse_book(text: str, name: str = "book") -> Book:
     messages = bind_messages(spec, alphabet, tables, inspection)
     inspection.settle()
     inspection.note(*_ambiguities(spec, messages))
+    inspection.settle()
+    shown = [message for message in messages.values() if message.direction == "car"]
+    inspection.note(*dash_problems(spec.dash, shown, tables))
     inspection.settle()
     rules = Rules(
         spec.title,

@@ -12,7 +12,7 @@ search is repeated with the states of both copies' checks, kept to the pairs tha
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 from grammar.automaton import Automaton, Edge, bits, build
@@ -80,6 +80,55 @@ def overlap(one: Sequence[Message], other: Sequence[Message]) -> Ambiguity | Non
     split = len(one)
     members = [_Member(start, int(n >= split)) for n, start in enumerate(automaton.starts)]
     return _Search(automaton, members, []).run()
+
+
+def drawn_alike(messages: Sequence[Message], same: Mapping[str, str]) -> tuple[str, str] | None:
+    """Return a shortest pair of unlike strings of ``messages`` that look alike, or None: proven to
+    be none; ``same`` holds, for each symbol that looks like others, all that look so.
+
+    Raises CodeError as ``ambiguity``.
+    """
+    automaton = build(messages)
+    alphabet = messages[0].alphabet
+    mask_of = {symbol: 1 << alphabet.index[symbol] for symbol in alphabet.symbols}
+    starts = [_begin(automaton, start) for start in automaton.starts]
+    origin: dict[Both, tuple[Both | None, str, str]] = {
+        (one, other, False): (None, "", "") for one in starts for other in starts
+    }
+    layer, work = list(origin), 0
+    while layer:
+        further = []
+        for both in layer:
+            one, other, parted = both
+            if parted and may_end(automaton, one) and may_end(automaton, other):
+                return _pair_of(origin, both)
+            masks = [_mask(automaton.steps[node.state]) for node in (one, other)]
+            for bit in bits(masks[0]):
+                symbol = alphabet.symbols[bit]
+                for read in same.get(symbol, symbol):
+                    if not masks[1] & mask_of[read]:
+                        continue
+                    ahead = list(advance(automaton, other, read, mask_of[read]))
+                    for a in advance(automaton, one, symbol, 1 << bit):
+                        work += len(ahead)
+                        _within_bounds(len(origin), work)
+                        for b in ahead:
+                            after = (a, b, parted or symbol != read)
+                            if after not in origin:
+                                origin[after] = (both, symbol, read)
+                                further.append(after)
+        layer = further
+    return None
+
+
+def _pair_of(
+    origin: Mapping[Both, tuple[Both | None, str, str]], both: Both | None
+) -> tuple[str, str]:
+    one = other = ""
+    while both is not None:
+        both, symbol, read = origin[both]
+        one, other = symbol + one, read + other
+    return one, other
 
 
 class _Member(NamedTuple):

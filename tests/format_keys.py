@@ -217,7 +217,8 @@ def _range(metadata: list[Any], annotation: Any) -> str:
     low, high = _bound(metadata, Ge, "ge"), _bound(metadata, Le, "le")
     above, below = _bound(metadata, Gt, "gt"), _bound(metadata, Lt, "lt")
     least, most = _bound(metadata, MinLen, "min_length"), _bound(metadata, MaxLen, "max_length")
-    several = any(get_origin(part) in (list, tuple) for part in (annotation, *get_args(annotation)))
+    kinds = {get_origin(part) for part in (annotation, *get_args(annotation))}
+    several = bool(kinds & {list, tuple, dict})
     of = "entries" if several else "characters"
     parts = [
         f"{low} … {high}" if low and high else f"{low} or more" if low else "",

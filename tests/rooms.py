@@ -5,9 +5,11 @@ _IN_ORDER = """
     grammar
     grammar.kept grammar.data grammar.errors grammar.problems grammar.declared grammar.exact
     grammar.libraries grammar.document grammar.inspection
-    grammar.sound grammar.display grammar.fields grammar.symbols grammar.hearing grammar.speech
+    grammar.sound grammar.display grammar.colours
+    grammar.fields grammar.symbols grammar.hearing grammar.speech
     grammar.codes
     grammar.semirings grammar.layout grammar.message grammar.automaton grammar.paths grammar.proof
+    grammar.dash
     grammar.profile
     grammar.models grammar.book grammar.partial_book grammar.binding grammar.parsing
     grammar.compiled grammar.loading

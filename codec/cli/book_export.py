@@ -52,8 +52,7 @@ def add_export(actions: Any) -> None:
     parser.add_argument(
         "--display",
         choices=DISPLAYS,
-        default="5x7 dots",
-        help="dash: what it draws characters with (5x7 dots)",
+        help="dash: what it draws characters with (what the book's [dash] says)",
     )
     add_json(parser)
     parser.set_defaults(run=run_export)

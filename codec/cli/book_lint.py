@@ -22,8 +22,7 @@ def add_lint(actions: Any) -> None:
     parser.add_argument(
         "--display",
         choices=DISPLAYS,
-        default="5x7 dots",
-        help="what the dash draws characters with (5x7 dots); any: nothing is known of it",
+        help="what the dash draws characters with (what the book's [dash] says)",
     )
     parser.add_argument(
         "--rows",

@@ -27,6 +27,7 @@ from codec.drill.staircase import LONGEST, SHORTEST, Staircase, metres
 from codec.drill.turn import IN_TIME, Turn
 from codec.store.store import now
 from grammar.book import Book
+from grammar.export.dash_picture import Part, flashed, parted
 
 JOURNAL = "drills.niner"  # beside the sheets: the name that the terminal's drills take too
 AWAY = 12.0  # seconds without a word from a device after which it is away
@@ -249,7 +250,7 @@ class Room(Journalled, Watched):
         others = {
             one.book
             for one in self.journal.answers(plan.person)
-            if one.book != self._session.digest
+            if not one.of_wheel and one.book != self._session.digest
         }
         self.told = (
             ["this book has changed since: answers to its earlier form do not count here"]
@@ -559,24 +560,22 @@ class Room(Journalled, Watched):
                 "flash": asked.flashes,
             }  # fmt: skip
             if asked.stage == "shown":
+                item, dash = asked.question.item, self._book().dash
+                groups = self._groups(item)
                 told |= {
-                    "groups": self._groups(asked.question.item.text, asked.question.item.part_of),
+                    "picture": flashed(dash, groups),
+                    "mask": flashed(dash, groups, masked=True),
+                    "ground": dash.ground,
                     "show_at": asked.show_at,
                     "exposure": asked.exposure,
                     "marks": [round(one, 3) for one in asked.turn.signals.times],
                 }
         return told
 
-    def _groups(self, text: str, part_of: str) -> list[str]:
-        """Return a string in the groups in which the dash shows it: as the book says that people
-        pause, else a code table each.
-        """
-        message = self._book().messages.get(part_of)
-        match = None if message is None else message.quick(text)
-        if match is None:
-            return [text]
-        parts = ["".join(match.texts[place] for place in group) for group in match.groups()]
-        return [one for one in (parts if len(parts) > 1 else match.texts) if one]
+    def _groups(self, item: Item) -> list[list[Part]]:
+        """Return an item in the groups, and the colours, in which the dash shows it."""
+        book = self._book()
+        return parted(book, book.messages.get(item.part_of), item.text, item.part_of)
 
     def for_coach(self) -> dict[str, Any]:
         """Return what the coach's page has to know."""
@@ -616,10 +615,10 @@ class Room(Journalled, Watched):
             ],
         }  # fmt: skip
         if asked is not None:
-            text = asked.question.item.text
+            text, groups = asked.question.item.text, self._groups(asked.question.item)
             told["asked"] = {
                 "number": asked.number, "stage": asked.stage, "text": text,
-                "groups": self._groups(text, asked.question.item.part_of),
+                "groups": ["".join(part for part, _ in group) for group in groups],
                 "words": " ".join(words[symbol].word for symbol in text),
                 "why": asked.question.why, "kind": asked.question.item.kind,
                 "exposure": round(asked.exposure * 1000),

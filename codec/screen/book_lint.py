@@ -9,6 +9,7 @@ from grammar.design.lint import KINDS, Remark
 
 _CALLED = {
     "look-alike": "characters that look alike, computed from what the display lights, not measured",
+    "colours": "colours of the dash that can't be read, or that somebody can't tell apart",
     "confusable": "values of one table that are easily taken for each other, in the book's noise",
     "two meanings": "symbols that mean something in several tables",
     "unused": "symbols in use that nothing says",

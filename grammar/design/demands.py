@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic import Field
 
-from grammar.display import Display
+from grammar.dash import DashSpec
 from grammar.errors import EncodeError, Problem
 from grammar.fields import FieldBase
 from grammar.hearing import Name
@@ -78,30 +78,6 @@ class WholeReportSpec(Strict):
     )
     alone: list[Name] = Field(
         [], max_length=1000, description="Fields that are never joined with another in a codeword."
-    )
-
-
-class DashSpec(Strict):
-    """``[dash]``: what the driver reads the report from."""
-
-    display: Display = Field("any", description="How it draws characters.")
-    characters: str = Field(
-        "",
-        max_length=90,
-        description="The characters it has; the default is all that such a display can draw.",
-    )
-    places: int | None = Field(
-        None, ge=1, le=200, description="How many characters it shows at a glance."
-    )
-    look_alikes: dict[str, dict[str, float]] = Field(
-        default_factory=dict,
-        description=(
-            "How often a character is read as another: shown = { read = probability }. The default"
-            " is computed from what the display lights, and said to be so."
-        ),
-    )
-    source: str = Field(
-        "", max_length=500, description="Where `look_alikes` come from; needed with them."
     )
 
 
@@ -208,7 +184,8 @@ class DemandsSpec(Strict):
 class Demands:
     """Demands, checked against what they are made of: the tables that are ``kept``, by their field,
     as they stand in TOML, and the ``symbols`` of these; the symbols that are ``out`` of use, with
-    why; and where the look-alikes of the dash come from, "" where it has none.
+    why; where the look-alikes of the dash come from, "" where it has none; and the ``colours`` that
+    fields are shown in, by their names.
     """
 
     spec: DemandsSpec = dataclasses.field(default_factory=DemandsSpec)
@@ -216,6 +193,7 @@ class Demands:
     symbols: str = ""
     out: Mapping[str, str] = dataclasses.field(default_factory=dict)
     look_alikes: str = ""
+    colours: Mapping[str, str] = dataclasses.field(default_factory=dict)
 
     @property
     def required(self) -> str:
@@ -234,12 +212,21 @@ class Demands:
         """Tell whether fields may be joined in one table."""
         several, first = set(names), set(self.spec.report.first)
         return len(several) == 1 or (
-            not several & self.alone and (several <= first or not several & first)
+            not several & self.alone
+            and (several <= first or not several & first)
+            and len({self.colours.get(name) for name in several}) == 1
         )
 
     def told(self) -> list[str]:
         """Return the demands in words, each in a line."""
         return list(_told(self))
+
+
+def look_alikes_of(dash: DashSpec) -> str:
+    """Return where the look-alikes of a dash come from, "" where it has none."""
+    if dash.look_alikes:
+        return dash.source
+    return "" if dash.display == "any" else f"computed from what {dash.display} light, not measured"
 
 
 def _told(demands: Demands) -> Iterator[str]:
@@ -265,6 +252,10 @@ def _told(demands: Demands) -> Iterator[str]:
         yield f"Never joined with another field: {', '.join(report.alone)}."
     if spec.dash.display != "any":
         yield f"The dash: {spec.dash.display}."
+    for colour in spec.dash.colours:
+        named = [name for name, one in demands.colours.items() if one == colour]
+        if named:
+            yield f"Shown in {colour}: {', '.join(named)}."
     for symbol, why in demands.out.items():
         yield f"Not used: {symbol}, {why}."
     if demands.look_alikes:
@@ -297,6 +288,12 @@ def contradictions(
         )
         return
     yield from _of_names(spec, fields)
+    known = {one.declared_as for one in fields.values()} | (book.declared.keys() if book else set())
+    for name in spec.dash.lit:
+        if name not in known:
+            hint = f"said are: {', '.join(fields)}"
+            message = f"{name!r} is not said"
+            yield Problem(("dash", "lit", name), message, hint, rests_on=[("fields", name)])
     for name, one in spec.codewords.items():
         if name in fields:
             for problem in _of_codewords(one, fields[name], book, symbols, out, spec.report.groups):
@@ -308,7 +305,6 @@ def contradictions(
             "name fewer fields, or leave it out",
         )
     yield from _of_size(spec, fields, symbols)
-    yield from _of_dash(spec.dash)
     yield from _of_prices(spec.prices, fields)
 
 
@@ -530,25 +526,6 @@ def _of_size(spec: DemandsSpec, fields: Mapping[str, FieldBase], symbols: str) -
                 f"at most {most} of {len(symbols)} symbols say {can:,} things, the fields have"
                 f" {reports:,} reports",
                 hint,
-            )
-
-
-def _of_dash(dash: DashSpec) -> Iterator[Problem]:
-    if dash.look_alikes and not dash.source:
-        yield Problem(
-            ("dash", "look_alikes"), "they need a source", "say where they come from in `source`"
-        )
-    for one, row in dash.look_alikes.items():
-        for keys in ((one,), *((one, other) for other in row)):
-            if len(keys[-1]) != 1:
-                yield Problem(
-                    ("dash", "look_alikes", *keys), f"{keys[-1]!r} is no symbol", "one character"
-                )
-        if any(share < 0 for share in row.values()) or math.fsum(row.values()) > 1:
-            yield Problem(
-                ("dash", "look_alikes", one),
-                "these are no probabilities",
-                "each from 0, and 1 at most together",
             )
 
 

@@ -1,6 +1,6 @@
-"""What is no mistake in a book but makes it harder for people: characters that look alike, values
-of one table that are easily taken for each other, symbols with two meanings, symbols in use that
-nothing says, numbers out of order.
+"""What is no mistake in a book but makes it harder for people: characters that look alike, colours
+that can't be read or told apart, values of one table that are easily taken for each other, symbols
+with two meanings, symbols in use that nothing says, numbers out of order.
 """
 
 from __future__ import annotations
@@ -14,14 +14,17 @@ from typing import Literal, get_args
 
 from grammar.book import Book
 from grammar.codes import CodeTable
+from grammar.colours import APART, READABLE, SIGHTS, apart, contrast
+from grammar.dash import DashSpec
 from grammar.design.learning import learning_of
 from grammar.design.noise import Noise, confused_words, noise_of
 from grammar.display import Display, look_alikes
 from grammar.fields import FieldBase
 
-Kind = Literal["look-alike", "confusable", "two meanings", "unused", "out of order"]
+Kind = Literal["look-alike", "colours", "confusable", "two meanings", "unused", "out of order"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 MISHEARD = 0.003  # how often a codeword is taken for another, from which it is worth a remark
+MISREAD = 0.003  # how often a character is read as another, from which it is worth one
 _MOST_LISTED = 20_000
 
 
@@ -37,10 +40,13 @@ class Remark:
     weight: float = 0.0
 
 
-def lint(book: Book, display: Display) -> list[Remark]:
-    """Return the remarks on a book, by kind, the worst of each first."""
+def lint(book: Book, display: Display | None = None) -> list[Remark]:
+    """Return the remarks on a book, by kind, the worst of each first; its dash is taken to have
+    another ``display`` where one is given.
+    """
     found = [
-        *_look_alikes(book, display),
+        *_look_alikes(book, book.dash if display is None else book.dash.on(display)),
+        *_colours(book.dash),
         *_confusable(book),
         *_several(book),
         *_unused(book),
@@ -60,21 +66,62 @@ def _tables(book: Book) -> list[CodeTable]:
     return [table for table in said.values() if table.fields]
 
 
-def _look_alikes(book: Book, display: Display) -> Iterator[Remark]:
-    for one, other, share in look_alikes(display, _used(book)):
+def _look_alikes(book: Book, dash: DashSpec) -> Iterator[Remark]:
+    for one, other, share, alike in _pairs(dash, _used(book)):
         both = [
             table.name
             for table in _tables(book)
             if {one, other} <= set(table.alphabet.unmask(table.symbols))
         ]
-        alike = "drawn the same" if not share else f"{1 - share:.0%} of what they light is shared"
         where = f"; both stand in {', '.join(both)}" if both else "; never in one table"
         yield Remark(
             "look-alike",
-            f"{one} and {other} look alike on {display}: {alike}{where}",
+            f"{one} and {other} look alike on {'the dash' if dash.look_alikes else dash.display}:"
+            f" {alike}{where}",
             "retire one of them, or keep them out of one table",
-            1 - share + (1 if both else 0),
+            share + (1 if both else 0),
         )
+
+
+def _pairs(dash: DashSpec, symbols: str) -> Iterator[tuple[str, str, float, str]]:
+    """Yield what looks alike on a dash, how much, and that in words: as the team states it, else
+    computed from what the display lights.
+    """
+    for place, one in enumerate(symbols if dash.look_alikes else ""):
+        for other in symbols[place + 1 :]:
+            rows = dash.look_alikes
+            share = max(rows.get(one, {}).get(other, 0.0), rows.get(other, {}).get(one, 0.0))
+            if share >= MISREAD:
+                yield one, other, share, f"one read as the other in up to {share:.1%}"
+    for one, other, share in () if dash.look_alikes else look_alikes(dash.display, symbols):
+        alike = "drawn the same" if not share else f"{1 - share:.0%} of what they light is shared"
+        yield one, other, 1 - share, alike
+
+
+def _colours(dash: DashSpec) -> Iterator[Remark]:
+    """Yield colours that can't be read on their ground, or that somebody can't tell apart."""
+    for name, colour in dash.colours.items():
+        found = contrast(colour, dash.ground)
+        if found < READABLE:
+            yield Remark(
+                "colours",
+                f"{name} {colour} on {dash.ground} has a contrast of {found:.1f}:1",
+                f"{READABLE:g}:1 or more, as text must have (WCAG 2.2, 1.4.3)",
+                READABLE / found,
+            )
+    for one, other in itertools.combinations(dash.colours, 2):
+        pair = dash.colours[one], dash.colours[other]
+        for sight in SIGHTS:
+            far = apart(*pair, sight)
+            if far < APART:
+                who = f"to who sees {sight}" if sight else "to anybody"
+                yield Remark(
+                    "colours",
+                    f"{one} and {other} are hardly told apart {who}: {far:.1f} in L*a*b*",
+                    f"{APART:.1f} or more (Machado et al. 2009), one light and one dark",
+                    APART / max(far, 0.1),
+                )
+                break
 
 
 def _confusable(book: Book) -> Iterator[Remark]:

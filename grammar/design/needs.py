@@ -17,9 +17,16 @@ from typing import Any
 from pydantic import Field
 
 from grammar.book import Book
+from grammar.dash import DashSpec
 from grammar.design.capacity import entropy
 from grammar.design.carry_over import rest_of
-from grammar.design.demands import Demands, DemandsSpec, contradictions, kept_table
+from grammar.design.demands import (
+    Demands,
+    DemandsSpec,
+    contradictions,
+    kept_table,
+    look_alikes_of,
+)
 from grammar.design.noise import Noise, noise_of
 from grammar.design.write import book_text
 from grammar.display import misreadings, shown
@@ -211,11 +218,21 @@ class Needs:
             words[symbol] = known | {"milliseconds": min(5000, max(50, round(1000 * seconds)))}
         made = {**self.sections["alphabet"], **({"words": words} if words else {})}
         timed = Alphabet(AlphabetSpec.read(made))
-        read = _read_as(self.demands.spec, symbols, self.misread)
+        read = _read_as(self.demands.spec.dash, symbols, self.misread)
         rows = heard_rows(profile, alphabet, self.clear.confusions, self.hearing.strength, read)
         stated = self.demands.look_alikes
         told = f"{stated}, then drilled" if stated else ""
         return self._heard_as(timed, made, rows, told)
+
+    def _read_off_its_dash(self) -> Needs:
+        """Return the needs with what looks alike on the dash, as far as anything is known of it."""
+        alphabet = self.alphabet
+        read = _read_as(self.demands.spec.dash, alphabet.symbols, self.misread)
+        if read is None:
+            return self
+        rows = heard_rows(Profile(), alphabet, self.noise.confusions, self.hearing.strength, read)
+        told = self.demands.look_alikes
+        return self._heard_as(alphabet, self.sections["alphabet"], rows, told)
 
     def _heard_as(
         self, alphabet: Alphabet, section: Mapping[str, Any], rows: Confusions[str], told: str
@@ -307,6 +324,7 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
             inspection.settle()  # this file's own problems come first
             raise
     given = _Given(spec, book)
+    spec = given.spec
     inspection.note(*given.problems())
     inspection.settle()
     sections = given.sections(inspection.raw)
@@ -336,11 +354,7 @@ def parse_needs(text: str, name: str = "needs") -> Needs:
         ),
         now=None if book is None else _now(book, given.taken, spec.message, sections),
     )
-    read = _read_as(spec, alphabet.symbols, needs.misread)
-    if read is None:
-        return needs
-    rows = heard_rows(Profile(), alphabet, noise.confusions, given.hearing.strength, read)
-    return needs._heard_as(alphabet, sections["alphabet"], rows, needs.demands.look_alikes)
+    return needs._read_off_its_dash()
 
 
 def _usually(field: FieldBase) -> list[float]:
@@ -352,11 +366,10 @@ def _usually(field: FieldBase) -> list[float]:
     return [share / math.fsum(row) for share in row]
 
 
-def _read_as(spec: DemandsSpec, symbols: str, misread: float) -> Confusions[str] | None:
-    """Return P(read | shown) of the dash: as stated, else computed from what its display lights;
-    None where neither is known.
+def _read_as(dash: DashSpec, symbols: str, misread: float) -> Confusions[str] | None:
+    """Return P(read | shown) of a dash: as stated, else computed from what its display lights; None
+    where neither is known.
     """
-    dash = spec.dash
     if dash.look_alikes:
         found = {}
         for one in symbols:
@@ -443,7 +456,8 @@ def needs_of(book: Book, message: str) -> Needs:
         *_said_again(("messages", message, "layout"), book, fields),
     )
     inspection.settle()
-    sections = {part: raw.get(part, {}) for part in ("alphabet", "speech", "hearing")} | {
+    taken = ("alphabet", "speech", "hearing", "dash")
+    sections = {part: raw.get(part, {}) for part in taken} | {
         "fields": {one.declared_as: raw["fields"][one.declared_as] for one in fields.values()}
     }
     return Needs(
@@ -459,9 +473,14 @@ def needs_of(book: Book, message: str) -> Needs:
         noise_of(book.alphabet, book.hearing),
         noise_of(book.alphabet, book.hearing),
         book.hearing.misread,
+        demands=Demands(
+            DemandsSpec().model_copy(update={"dash": book.dash}),
+            look_alikes=look_alikes_of(book.dash),
+            colours=book.dash.names(fields.values()),
+        ),
         rest=rest_of(raw, book, message),
         now=_now(book, raw, message, sections),
-    )
+    )._read_off_its_dash()
 
 
 class _Given:
@@ -470,6 +489,8 @@ class _Given:
     """
 
     def __init__(self, spec: NeedsSpec, book: Book | None) -> None:
+        if book is not None and "dash" not in spec.model_fields_set:
+            spec = spec.model_copy(update={"dash": book.dash})
         self.spec, self.book = spec, book
         self.taken = {} if book is None else BOOK.inspect(book.source, book.name).raw
         declared = {**({} if book is None else book.declared), **spec.fields}
@@ -593,11 +614,8 @@ class _Given:
                 table = kept_table(self.book, self.fields[name]) or name
                 kept[name] = {**self.taken["tables"][table], "field": name}
                 symbols += self.book.alphabet.unmask(self.book.tables[table].symbols)
-        dash = self.spec.dash
-        told = dash.source if dash.look_alikes else ""
-        if not told and dash.display != "any":
-            told = f"computed from what {dash.display} light, not measured"
-        return Demands(self.spec, kept, symbols, self.out, told)
+        told, colours = look_alikes_of(self.spec.dash), self.spec.dash.names(self.fields.values())
+        return Demands(self.spec, kept, symbols, self.out, told, colours)
 
     def shares(self) -> dict[str, list[float]]:
         """Return how often each level of each field occurs: as the file says, else as the field
@@ -618,7 +636,7 @@ class _Given:
         """
         made = {
             part: raw.get(part, self.taken.get(part, {}))
-            for part in ("alphabet", "speech", "hearing")
+            for part in ("alphabet", "speech", "hearing", "dash")
         }
         words = {
             symbol: word

@@ -4,6 +4,10 @@ is from what is possible.
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Mapping
+from typing import Any
+
 from grammar.design.carry_over import joined
 from grammar.design.ears import one_in
 from grammar.design.frontier import Proposal, broken
@@ -78,9 +82,10 @@ def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str,
     ]
     sections, notes = proposal.candidate.sections, proposal.candidate.notes
     left_out: dict[str, str] = {}
+    shown = functools.partial(_on_dash, needs.sections["dash"], proposal.most.glance)
     if needs.rest is not None:
         sections, left_out = joined(
-            sections, needs.rest, needs.message, lambda book: book_text(book, [], {})
+            sections, needs.rest, needs.message, lambda book: book_text(shown(book), [], {})
         )
         head += [
             "",
@@ -89,9 +94,21 @@ def written(needs: Needs, proposal: Proposal, seed: int) -> tuple[str, dict[str,
                 for name, reason in left_out.items()
             ),
         ]
-    text = book_text(sections, head, notes)
+    text = book_text(shown(sections), head, notes)
     parse_book(text, needs.name)
     return text, left_out
+
+
+def _on_dash(dash: Mapping[str, Any], most: int, sections: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a book with the dash it is for: without the places that a glance of up to so many
+    symbols has not room in, which is a limit not kept, and without colours of what it does not say.
+    """
+    kept = dict(dash)
+    if most > kept.get("places", most):
+        del kept["places"]
+    if "lit" in kept:
+        kept["lit"] = {name: one for name, one in dash["lit"].items() if name in sections["fields"]}
+    return {**sections, "dash": kept}
 
 
 def _learnt(proposal: Proposal) -> str:

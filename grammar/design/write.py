@@ -9,7 +9,8 @@ from decimal import Decimal
 from typing import Any
 
 WIDTH = 136
-_SECTIONS = ("alphabet", "speech", "hearing", "fields", "tables", "messages", "phrases")
+_PLAIN = ("alphabet", "speech", "hearing", "dash")  # sections of keys alone
+_SECTIONS = (*_PLAIN, "fields", "tables", "messages", "phrases")
 _ESCAPES = {'"': '\\"', "\\": "\\\\", "\n": "\\n", "\t": "\\t", "\r": "\\r"}
 
 
@@ -29,7 +30,7 @@ def book_text(sections: Mapping[str, Any], head: Sequence[str], notes: Mapping[s
         entries = sections.get(section)
         if not entries:
             continue
-        if section in ("alphabet", "speech", "hearing"):
+        if section in _PLAIN:
             lines += ["", *_comments([notes[section]] if section in notes else []), f"[{section}]"]
             lines += key_lines(entries)
             continue

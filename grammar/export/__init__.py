@@ -92,10 +92,11 @@ def export(
     mark: str = "",
     enforce_check: bool = False,
     paper: Paper = "A5",
-    display: Display = "5x7 dots",
+    display: Display | None = None,
 ) -> Files:
     """Return a book in a form, as files by name; ``mark`` stands on cards, to tell those of one
-    state of the book from another's. Cards are for a ``paper``, the dash is drawn on a ``display``.
+    state of the book from another's. Cards are for a ``paper``; the dash is drawn as the book says,
+    or on another ``display``.
 
     In grammars for recognisers check symbols are free, any that the method gives, and what is heard
     is held against the book afterwards. ``enforce_check`` lets them accept only what the checks
@@ -191,11 +192,13 @@ def _card(book: Book, mark: str, paper: Paper) -> Files:
     return found
 
 
-def _dash(book: Book, direction: Direction | None, display: Display) -> Files:
+def _dash(book: Book, direction: Direction | None, display: Display | None) -> Files:
     from grammar.export.dash_picture import dash
 
+    shown = book.dash if display is None else book.dash.on(display)
+
     return {
-        f"{book.name}-dash-{message.name}.svg": dash(book, message, display).encode()
+        f"{book.name}-dash-{message.name}.svg": dash(book, message, shown).encode()
         for message in book.sent_by(direction or "car")
     }
 

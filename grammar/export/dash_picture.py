@@ -8,37 +8,39 @@ from collections.abc import Iterator, Sequence
 from html import escape
 
 from grammar.book import Book
-from grammar.data import table
-from grammar.display import Display, patterns
+from grammar.dash import DashSpec
+from grammar.display import CELL, characters, patterns
 from grammar.errors import CodeError, visible
 from grammar.figures import drawn
 from grammar.message import Match, Message
 
-_CELL, _HIGH, _STEP = 10.0, 20.0, 14.0  # of a character, and from one to the next
+Part = tuple[str, str]  # what a dash shows in one colour, and the colour
+_WIDE, _HIGH = CELL
+_STEP = 14.0  # from one character to the next
 _EDGE = 8.0  # around the characters of a panel
-_LIT, _DARK, _GROUND = "#ffb000", "#2a1d00", "#000"
+_DIM = 0.16  # of its colour in what is not lit: ours, no source
 _GLANCES = ("first glance", "second glance")
-_SLANTED = set("hkln")  # segments inside that end short of the corners
 
 
-def dash(book: Book, message: Message, display: Display, seed: int = 7) -> str:
-    """Return the picture of a likely report; raises CodeError for a symbol in it that the display
-    does not have.
+def dash(book: Book, message: Message, spec: DashSpec | None = None, seed: int = 7) -> str:
+    """Return the picture of a likely report, on the book's dash or on another; raises CodeError for
+    a symbol in it that the display does not have.
     """
+    spec = spec or book.dash
     [report] = drawn(book, message, 1, seed)
     match = message.quick(report.string)
     if match is None:  # pragma: no cover - what was drawn is a report
         raise AssertionError(report.string)
-    known = patterns(display)
+    known = patterns(spec.display)
     missing = [s for s in report.string if known is not None and s not in known]
     if missing:
         raise CodeError(
-            f"{display} have no usual pattern for {missing[0]}",
+            f"{spec.display} have no usual pattern for {missing[0]}",
             kind="display",
             hint="another --display, or retire the symbol",
         )
-    panels = [_groups(match, places) for places in _glances(match)]
-    width = max(_STEP * (sum(map(len, groups)) + len(groups) - 1) for groups in panels)
+    panels = [_groups(match, spec, places) for places in _glances(match)]
+    width = max(map(_width, panels))
     across = max(2 * _EDGE + width, 6.4 * len(book.alphabet.say(report.string)) + 2 * _EDGE, 160.0)
     parts, top = (
         [f'<text x="{_EDGE}" y="14" class="title">{escape(visible(message.title))}</text>'],
@@ -48,9 +50,14 @@ def dash(book: Book, message: Message, display: Display, seed: int = 7) -> str:
         if len(panels) > 1:
             parts.append(f'<text x="{_EDGE}" y="{top + 8}">{name}</text>')
             top += 12
-        parts += _panel(groups, top, across - 2 * _EDGE, display)
+        parts.append(
+            f'<rect x="{_EDGE}" y="{top}" width="{across - 2 * _EDGE:.1f}"'
+            f' height="{_HIGH + _EDGE + 4}" rx="3" fill="{spec.ground}"/>'
+            f'<g transform="translate({2 * _EDGE} {top + _EDGE - 2:.1f})">'
+            f"{''.join(_row(groups, spec))}</g>"
+        )
         top += _HIGH + 2 * _EDGE
-        said = ", ".join(book.alphabet.say(group) for group in groups)
+        said = ", ".join(book.alphabet.say("".join(text for text, _ in one)) for one in groups)
         parts.append(f'<text x="{_EDGE}" y="{top + 11}" class="said">{escape(said)}</text>')
         top += 20
     told = escape(visible(match.text()))
@@ -63,6 +70,30 @@ def dash(book: Book, message: Message, display: Display, seed: int = 7) -> str:
     )
 
 
+def flashed(spec: DashSpec, groups: Sequence[Sequence[Part]], *, masked: bool = False) -> str:
+    """Return the picture of groups alone, as a screen that is the dash shows them; ``masked`` with
+    everything lit that can be lit, so that nothing of it is left to be read.
+    """
+    return (
+        f'<svg viewBox="0 -1 {_width(groups):.0f} {_HIGH + 2:.0f}" aria-hidden="true">'
+        f"{''.join(_row(groups, spec, masked=masked))}</svg>"
+    )
+
+
+def parted(book: Book, message: Message | None, text: str, name: str = "") -> list[list[Part]]:
+    """Return a string in the groups in which the dash shows it: as the message says that people
+    pause, else a codeword each; one that is no report of it in the colour of the table ``name``.
+    """
+    match = None if message is None else message.quick(text)
+    if match is None:
+        table = book.tables.get(name)
+        return [[(text, book.dash.usual if table is None else book.dash.colour(table.fields))]]
+    groups = _groups(match, book.dash, range(len(match.texts)))
+    if len(groups) > 1:
+        return groups
+    return [[part] for group in groups for part in group]
+
+
 def _glances(match: Match) -> list[list[int]]:
     """Return the places of the parts of each glance."""
     tables = match.plan.tables
@@ -71,73 +102,54 @@ def _glances(match: Match) -> list[list[int]]:
     return [places for places in (list(range(begin)), list(range(begin, len(tables)))) if places]
 
 
-def _groups(match: Match, places: Sequence[int]) -> list[str]:
-    """Return the strings of the groups that lie in so many parts."""
+def _groups(match: Match, spec: DashSpec, places: Sequence[int]) -> list[list[Part]]:
+    """Return the groups that lie in so many parts."""
+    tables = match.plan.tables
     parted = ([place for place in group if place in places] for group in match.groups())
-    return ["".join(match.texts[place] for place in group) for group in parted if group]
+    return [
+        [(match.texts[n], spec.colour(tables[n].fields)) for n in group if match.texts[n]]
+        for group in parted
+        if group
+    ]
 
 
-def _panel(groups: Sequence[str], top: float, width: float, display: Display) -> Iterator[str]:
-    yield (
-        f'<rect x="{_EDGE}" y="{top}" width="{width:.1f}" height="{_HIGH + _EDGE + 4}" rx="3"'
-        f' fill="{_GROUND}"/>'
-    )
-    x = 2 * _EDGE
+def _width(groups: Sequence[Sequence[Part]]) -> float:
+    """Return how far groups reach, a blank between them."""
+    count = sum(len(text) for group in groups for text, _ in group) + len(groups) - 1
+    return _STEP * count - (_STEP - _WIDE)
+
+
+def _row(
+    groups: Sequence[Sequence[Part]], spec: DashSpec, *, masked: bool = False
+) -> Iterator[str]:
+    x = 0.0
     for group in groups:
-        for symbol in group:
-            yield f'<g transform="translate({x:.1f} {top + _EDGE - 2:.1f})">'
-            yield from _character(symbol, display)
-            yield "</g>"
-            x += _STEP
+        for text, colour in group:
+            for symbol in text:
+                yield f'<g transform="translate({x:.0f} 0)">'
+                yield from _character(symbol, spec, colour, masked=masked)
+                yield "</g>"
+                x += _STEP
         x += _STEP
 
 
-def _character(symbol: str, display: Display) -> Iterator[str]:
-    known = patterns(display)
-    if known is None:
+def _character(symbol: str, spec: DashSpec, colour: str, *, masked: bool) -> Iterator[str]:
+    drawing = characters(spec.display)
+    if drawing is None:
+        shown = "\N{FULL BLOCK}" if masked else escape(symbol)
         yield (
-            f'<text x="5" y="17" text-anchor="middle" fill="{_LIT}"'
-            f' style="font: bold 20px monospace">{escape(symbol)}</text>'
+            f'<text x="{_WIDE / 2}" y="17" fill="{colour}" text-anchor="middle"'
+            f' font-family="monospace" font-weight="bold" font-size="20">{shown}</text>'
         )
         return
-    lit = known[symbol]
-    if display == "5x7 dots":
-        for row in range(7):
-            for column in range(5):
-                colour = _LIT if f"{row},{column}" in lit else _DARK
-                yield (
-                    f'<circle cx="{1 + 2 * column}" cy="{1.6 + 2.8 * row:.1f}" r="0.9"'
-                    f' fill="{colour}"/>'
-                )
-        return
-    lines = table("displays")["segments"]["7" if display == "7 segments" else "14"]["lines"]
-    if display == "16 segments":
-        lines = {
-            **lines,
-            "a": [1, 1, 5, 1],
-            "o": [5, 1, 9, 1],
-            "d": [1, 19, 5, 19],
-            "p": [5, 19, 9, 19],
-        }
-    for name in sorted(lines, key=lambda one: one in lit):  # what is lit lies above
-        x1, y1, x2, y2 = _shortened(
-            *lines[name], slanted=name in _SLANTED and display != "7 segments"
+    lit = drawing.parts.keys() if masked else drawing.lit[symbol]
+    for part_of, opacity in ((drawing.parts.keys() - lit, _DIM), (lit, 1)):
+        lines = " ".join(
+            f"M{x1:.2f} {y1:.2f}L{x2:.2f} {y2:.2f}"
+            for x1, y1, x2, y2 in (drawing.parts[name] for name in sorted(part_of))
         )
-        yield (
-            f'<line x1="{x1:.2f}" y1="{y1:.2f}" x2="{x2:.2f}" y2="{y2:.2f}"'
-            f' stroke="{_LIT if name in lit else _DARK}" stroke-width="1.5"'
-            ' stroke-linecap="round"/>'
-        )
-
-
-def _shortened(
-    x1: float, y1: float, x2: float, y2: float, *, slanted: bool
-) -> tuple[float, float, float, float]:
-    """Return a segment a little shorter at both ends, so that neighbours don't touch."""
-    share = 0.16 if slanted else 0.9 / max(abs(x2 - x1) + abs(y2 - y1), 1)
-    return (
-        x1 + share * (x2 - x1),
-        y1 + share * (y2 - y1),
-        x2 - share * (x2 - x1),
-        y2 - share * (y2 - y1),
-    )
+        if lines:
+            yield (
+                f'<path d="{lines}" stroke="{colour}" stroke-opacity="{opacity}"'
+                f' stroke-width="{drawing.broad:.2f}" stroke-linecap="round" fill="none"/>'
+            )

@@ -162,6 +162,27 @@ def test_what_the_dash_cannot_show_or_people_avoid_is_never_used() -> None:
     assert "computed from what 7 segments light, not measured" in text
 
 
+def test_a_designed_book_has_the_dash_it_was_designed_for(tmp_path: Path) -> None:
+    dash = (
+        '[dash]\ndisplay = "7x9 dots"\nplaces = 40\n'
+        'colours = { white = "#f4f6f8", amber = "#ffb000" }\nlit = { alert = "amber" }\n'
+    )
+    needs = parse_needs(FIELDS + dash)
+    for one in found_for(needs, ["packed"]):  # fields of unlike colours are never joined
+        assert len(table_of(one, "alert").fields) == 1
+    text = written(needs, one, 1)[0]
+    assert "# Shown in amber: alert." in text
+    book = parse_book(text, "lap")
+    assert book.dash.given_keys() == needs.demands.spec.dash.given_keys()
+    (tmp_path / "old.toml").write_text(text, "utf-8")
+    again = parse_needs('book = "old.toml"\nmessage = "lap"\n', str(tmp_path / "needs.toml"))
+    assert again.demands.spec.dash == book.dash
+    assert "computed from what 7x9 dots light" in again.demands.look_alikes
+    small = parse_needs(FIELDS + dash.replace("places = 40", "places = 3"))
+    (long,) = [one for one in found_for(small, ["packed"]) if one.most.glance > 3][:1]
+    assert parse_book(written(small, long, 1)[0], "lap").dash.places is None
+
+
 def test_look_alikes_cost_reading_errors_until_drills_show_otherwise() -> None:
     plain = parse_needs(FIELDS)
     needs = parse_needs(FIELDS + '[dash]\ndisplay = "5x7 dots"\n')

@@ -115,6 +115,22 @@ def test_a_mark_of_a_session_that_the_desk_lost_is_written_once(
         again.mark_kept({**kept, "text": "§"}, None, corrected=False)
 
 
+def test_changes_on_the_wheel_are_no_answers_to_another_book(room: Room) -> None:
+    made = Answer(
+        person="Ana", drill="wheel", session="s", book="wheel", kind="change", shown="lift=60",
+        outcome="right", at="2026-05-01T12:00:00.000Z",
+    )  # fmt: skip
+    room.journal.keep("wheel", "a wheel", "{}")
+    room.journal.append(made)
+    room.take_seat("tablet", TABLET, over=False)
+    begin(room)
+    assert not room.told
+    room.journal.append(made.replace(drill="read", kind="report", shown="12"))
+    room.end()
+    begin(room)
+    assert "changed since" in room.told[0]
+
+
 def test_marks_are_undone_and_put_right(room: Room, clock: Time) -> None:
     room.take_seat("tablet", TABLET, over=False)
     begin(room)
@@ -184,7 +200,7 @@ def test_of_two_devices_on_one_link_one_has_the_seat(room: Room, clock: Time) ->
     begin(room)
     assert not room.take_seat("other", TABLET, over=False)
     assert room.for_driver("other")["taken"]
-    assert "groups" not in room.for_driver("other")
+    assert "picture" not in room.for_driver("other")
     with pytest.raises(DrillError, match="another device"):
         room.seen("other", {"number": 1, "took": 0.7})
     assert room.take_seat("other", TABLET, over=True)

@@ -1,5 +1,5 @@
 // The driver's device: it flashes what it is told at the desk's time, frame by frame, and tells how long each really stayed.
-import { address, answered, by, element } from "./common.js";
+import { address, answered, by } from "./common.js";
 import { Clock } from "./clock.js";
 
 const main = by("driver"), { sheet } = main.dataset;
@@ -35,20 +35,22 @@ function frames() {
   });
 }
 
-// the string as large as the screen allows
+// what the dash shows, as large as the screen allows: drawn by the desk as the book says
 
-function fit(groups) {
-  const place = by("flash"), letters = Math.max(4, groups.join(" ").length);
-  place.replaceChildren(...groups.map((text) => element("span", text)));
-  place.style.fontSize = `${Math.min(innerHeight * 0.5, innerWidth * 0.92 / (letters * 0.66))}px`;
+function draw(picture) {
+  by("flash").innerHTML = picture;
 }
 
-const show = (what) => { by("flash").dataset.show = what; };
+function show(what) {
+  by("flash").dataset.show = what;
+  if (what === "nothing") by("flash").replaceChildren();
+}
 
-function begin({ number, flash: turn, groups, show_at, exposure, marks }) {
+function begin({ number, flash: turn, picture, mask, ground, show_at, exposure, marks }) {
   if (done === `${number} ${turn}`) return;
   done = `${number} ${turn}`;
-  flash = { number, groups, due: clock.here(show_at), exposure: exposure * 1000, marks, answered: {}, shown: null, gone: null, last: null, broken: false };
+  by("flash").style.background = ground;
+  flash = { number, picture, mask, due: clock.here(show_at), exposure: exposure * 1000, marks, answered: {}, shown: null, gone: null, last: null, broken: false };
   requestAnimationFrame(step);
 }
 
@@ -58,11 +60,11 @@ function step(now) {
   if (mine.last !== null && mine.shown !== null && mine.gone === null && now - mine.last > 150) mine.broken = true;
   mine.last = now;
   if (mine.shown === null) {
-    if (now >= mine.due) { mine.shown = now; fit(mine.groups); show("string"); }
-    else if (now >= mine.due - WARNED) { fit(["+"]); show("soon"); }
+    if (now >= mine.due) { mine.shown = now; draw(mine.picture); show("string"); }
+    else if (now >= mine.due - WARNED) { by("flash").textContent = "+"; show("soon"); }
   } else if (mine.gone === null && now - mine.shown >= mine.exposure - frame / 2) {
     mine.gone = now;
-    fit(mine.groups.map((text) => "▓".repeat(text.length)));
+    draw(mine.mask);
     show("mask");
     tell(mine);
     if (state.alone) { by("alone").hidden = false; by("answer").value = ""; by("answer").focus(); }
@@ -198,7 +200,6 @@ document.addEventListener("visibilitychange", async () => {
   if (!document.hidden && awake?.released) awake = await navigator.wakeLock?.request("screen").catch(() => null);
 });
 addEventListener("pagehide", () => { if (source) send("here", { visible: false }); });
-addEventListener("resize", () => { if (flash?.shown && by("flash").dataset.show !== "nothing") fit([...by("flash").children].map((one) => one.textContent)); });
 
 show("nothing");
 by("mark").dataset.on = "no";
