@@ -31,12 +31,10 @@ COMMANDS = (
     "design",
     "drill",
     "desk",
+    "server",
     "demo",
 )
-_ABOUT = (
-    "Spoken status codes for racing: decode what the driver read out, encode what the dash shows,"
-    " prove that a code is unambiguous."
-)
+_ABOUT = "Spoken status codes for racing: designed, proven, heard, decoded, logged."
 
 
 def run(argv: Sequence[str] | None = None) -> int:

@@ -55,14 +55,15 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Serve until Ctrl-C."""
+    from codec.store.place import folder_of, place_of
     from grammar.loading import load_book
 
     desk = serving()
     if (args.cert is None) != (args.key is None):
         raise CodeError("--cert and --key go together", kind="usage")
-    place, book = Path(args.place), None if args.book is None else load_book(args.book)
+    place, book = place_of(args.place), None if args.book is None else load_book(args.book)
     sheets = desk.sheets_at(place, book, None if args.event is None else Path(args.event))
-    folder = place if place.is_dir() else place.parent
+    folder = place if isinstance(place, Path) and place.is_dir() else folder_of(place)
     desk.serve(
         sheets,
         tell_served,

@@ -65,9 +65,11 @@ def run(args: argparse.Namespace) -> int:
     from codec.log.commands import speak_to
     from codec.log.session import Session
     from codec.sheet import Journal
+    from codec.store.place import place_of
     from grammar.loading import load_book
 
-    if args.book is None and not Path(args.sheet).exists():
+    place = place_of(args.sheet)
+    if args.book is None and isinstance(place, Path) and not place.exists():
         raise CodeError(
             f"there is no sheet {args.sheet!r}",
             kind="usage",
@@ -77,7 +79,7 @@ def run(args: argparse.Namespace) -> int:
     event = (
         _event(args.event, book) if book is not None else None
     )  # before a sheet is made: a wrong file leaves none behind
-    with Journal(args.sheet, book, writer=args.writer) as journal:
+    with Journal(place, book, writer=args.writer) as journal:
         event = event or _event(args.event, journal.book)
         session = Session(journal, event=event)
         begun = session.spoken_to() if session.car and not args.car else None

@@ -413,11 +413,10 @@ def _journal(args: argparse.Namespace, facts: Any) -> Journal:
     from grammar.loading import load_book
     from grammar.parsing import parse_book
 
-    path = Path(args.sheet)
     book = load_book(args.book) if args.book is not None else None
-    if book is None and facts is not None and not path.exists():
+    if book is None and facts is not None and not Journal.is_there(args.sheet):
         book = parse_book(facts.text, facts.name)
-    return Journal(path, book, when_needed=True)
+    return Journal(args.sheet, book, when_needed=True)
 
 
 def _wanted(args: argparse.Namespace) -> dict[str, Any]:
@@ -496,19 +495,17 @@ def _told(summary: Summary, args: argparse.Namespace) -> None:
 
 def run_check(args: argparse.Namespace) -> int:
     """Tell what is wrong with a sheet's file; the exit code is 1 if something is."""
-    from codec.sheet.journal import check
+    from codec.sheet.journal import check, sheet_format
+    from codec.store.place import place_of
     from grammar.errors import visible
 
-    faults = check(Path(args.sheet))
+    faults = check(args.sheet)
     if args.json:
         emit({"file": args.sheet, "faults": faults})
     else:
         say("\n".join(map(visible, faults)) or f"{args.sheet}: nothing is wrong with it")
     if faults:
-        tell(
-            "hint: keep a copy of the file, then save what can be read: niner sheet rescue SHEET"
-            " NEW-SHEET"
-        )
+        tell(f"hint: {sheet_format().way_out_of(place_of(args.sheet))}")
     return int(bool(faults))
 
 
@@ -517,10 +514,18 @@ def run_rescue(args: argparse.Namespace) -> int:
     missing.
     """
     from codec.sheet import Journal
+    from codec.sheet.journal import sheet_format
     from codec.sheet.rescue import rescue, rescue_book, save
+    from codec.store.place import place_of
     from grammar.loading import load_book
 
-    path = Path(args.sheet)
+    path = place_of(args.sheet)
+    if not isinstance(path, Path):
+        raise CodeError(
+            "a rescue reads a damaged file",
+            kind="usage",
+            hint=sheet_format().way_out_of(path),
+        )
     book = load_book(args.book) if args.book is not None else rescue_book(path)
     if book is None:
         raise CodeError(

@@ -45,7 +45,10 @@ PAGES: Sequence[Callable[[Desk], DeskPage]] = (
     links.part,
 )
 # why a sheet can't be written just now: a page keeps its line and sends it again
-_LATER = {f"sheet-{why}" for why in ("full", "busy", "read-only", "replaced", "file", "damaged")}
+_LATER = {
+    f"sheet-{why}"
+    for why in ("full", "busy", "read-only", "replaced", "file", "damaged", "server", "unsure")
+}
 
 
 def application(

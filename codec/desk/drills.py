@@ -14,7 +14,6 @@ import random
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, TypeVar
 
 from codec.desk.sheets import Turns, Urgency, Watched
@@ -25,6 +24,7 @@ from codec.drill.closing import Closing, closing
 from codec.drill.pool import Item, key_of
 from codec.drill.staircase import LONGEST, SHORTEST, Staircase, metres
 from codec.drill.turn import IN_TIME, Turn
+from codec.store.place import Place
 from codec.store.store import now
 from grammar.book import Book
 from grammar.export.dash_picture import Part, flashed, parted
@@ -177,7 +177,7 @@ class InTurn:
 class Journalled(InTurn):
     """Something that has a journal of drills, opened when somebody begins."""
 
-    def __init__(self, path: Path, name: str) -> None:
+    def __init__(self, path: Place, name: str) -> None:
         """Name the journal."""
         super().__init__(f"{name} {path.name}")
         self.path = path
@@ -198,7 +198,7 @@ class Journalled(InTurn):
 class Room(Journalled, Watched):
     """The drills of one sheet's book: at most one is held at a time."""
 
-    def __init__(self, path: Path, book: Callable[[], Book], circuit: Mapping[str, Any]) -> None:
+    def __init__(self, path: Place, book: Callable[[], Book], circuit: Mapping[str, Any]) -> None:
         """Name the journal; it is opened when a drill begins."""
         Journalled.__init__(self, path, "drills")
         Watched.__init__(self)
@@ -520,7 +520,7 @@ class Room(Journalled, Watched):
 
     def people(self) -> list[str]:
         """Return who has been drilled."""
-        return list(self.journal.people()) if self.path.exists() else []
+        return list(self.journal.people()) if DrillJournal.is_there(self.path) else []
 
     @staticmethod
     def error_of(told: Mapping[str, Any]) -> float:

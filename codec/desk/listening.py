@@ -19,6 +19,7 @@ from codec.drill.closing import closing
 from codec.drill.noise import named
 from codec.drill.speaking import Speaker, Spoken
 from codec.drill.turn import Turn
+from codec.store.place import Place
 from codec.store.store import now
 from grammar.book import Book
 
@@ -48,7 +49,7 @@ class HeldListening:
 class ListeningRoom(InTurn):
     """Everybody who listens with one sheet's book, by the key of their browser."""
 
-    def __init__(self, path: Path, book: Callable[[], Book]) -> None:
+    def __init__(self, path: Place, book: Callable[[], Book]) -> None:
         """Name the journal; it is opened when somebody begins."""
         super().__init__(f"listening {path.name}")
         self.path, self._book = path, book

@@ -13,6 +13,8 @@ from codec.desk.access import Guard, Links, Role
 from codec.desk.app import application
 from codec.desk.connection import PatientConnection, many_connections
 from codec.desk.sheets import OpenSheet
+from codec.sheet.journal import Journal
+from codec.store.place import Place
 from grammar.book import Book
 from grammar.errors import CodeError
 
@@ -31,13 +33,13 @@ class Served:
 
 
 def sheets_at(
-    place: Path, book: Book | None = None, event: Path | None = None
+    place: Place, book: Book | None = None, event: Path | None = None
 ) -> dict[str, OpenSheet]:
     """Return the sheets of a place, by name: the sheet itself, or those of a folder.
 
     Raises CodeError where there is none.
     """
-    if place.is_dir():
+    if isinstance(place, Path) and place.is_dir():
         found = sorted(place.glob(f"*{_SUFFIX}"))
         if not found:
             raise CodeError(
@@ -46,7 +48,7 @@ def sheets_at(
                 hint=f"name a sheet, NAME{_SUFFIX}; a new one needs --book",
             )
         return {path.stem: OpenSheet(path, event=event) for path in found}
-    if book is None and not place.exists():
+    if book is None and not Journal.is_there(place):
         raise CodeError(
             f"there is no sheet {str(place)!r}",
             kind="sheet-missing",

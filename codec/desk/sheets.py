@@ -23,10 +23,10 @@ from codec.log.shown import Shown
 from codec.race import Event, load_event
 from codec.radio.doubt import doubt
 from codec.sheet.journal import Journal
+from codec.store.place import Place
 from grammar.book import Book
 from grammar.errors import CodeError
 
-_LOOKS = 0.2  # seconds between two looks for what another program has written
 _SETTLE = 0.03  # seconds in which who wrote is answered, before all who watch are
 _KEY = re.compile(r"[0-9a-f]{32}")  # a line's own name: 128 bits of chance
 _MOST_LINE = 4000  # characters
@@ -133,7 +133,7 @@ class OpenSheet(Watched):
     desk waits for nothing. ``version`` grows with everything new.
     """
 
-    def __init__(self, path: Path, book: Book | None = None, event: Path | None = None) -> None:
+    def __init__(self, path: Place, book: Book | None = None, event: Path | None = None) -> None:
         """Name the sheet; ``open`` opens it. A new one needs a book."""
         super().__init__()
         self.path = path
@@ -256,8 +256,8 @@ class OpenSheet(Watched):
 
     async def watch(self) -> None:
         """Look for what other programs write, until cancelled."""
-        while True:
-            await asyncio.sleep(_LOOKS)
+        journal = await self.ask(lambda session: session.journal)
+        async for _ in journal.news():
             if await self._turns.do(self._is_behind, Urgency.LOOK):
                 await self.catch_up()
 

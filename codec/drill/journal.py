@@ -14,9 +14,9 @@ from typing import Any, Self
 
 from codec.drill.answer import Answer, DrillError, checked_name
 from codec.drill.programme import Programme
-from codec.store.opening import opened
+from codec.store.opening import is_there, opened
 from codec.store.place import Place, place_of
-from codec.store.store import Clock, JournalFormat, now, scripts_in, stamp
+from codec.store.store import ADD, Clock, JournalFormat, now, scripts_in, stamp
 from codec.store.table import Execute
 from grammar.book import Book
 from grammar.parsing import parse_book
@@ -33,6 +33,8 @@ FORMAT = JournalFormat(
     application=0x4E394452,  # "N9DR"
     scripts=scripts_in(resources.files("codec.drill") / "schema"),
     settings=("secure_delete = ON",),
+    rights=(("niner_drill", ADD),),
+    taken_out=("people",),
 )
 _COLUMNS = tuple(
     field.name for field in dataclasses.fields(Answer) if field.name not in ("person", "seq")
@@ -59,6 +61,11 @@ class DrillJournal:
         """Open or make the file."""
         self.path, self._clock, self.session = place_of(path), clock, uuid.uuid4().hex[:12]
         self._store = opened(self.path, FORMAT, _nothing if create else None)
+
+    @staticmethod
+    def is_there(path: str | Place) -> bool:
+        """Tell whether there is a journal; raises DrillError where a server can't tell."""
+        return is_there(place_of(path), FORMAT)
 
     def new_session(self) -> None:
         """Give what is written from now on a session of its own."""
@@ -96,7 +103,8 @@ class DrillJournal:
 
     def _inserted(self, answer: Answer) -> Answer:
         written = answer.replace(at=answer.at or stamp(self._clock))
-        row = [getattr(written, name) for name in _COLUMNS]
+        facts = (getattr(written, name) for name in _COLUMNS)
+        row = [int(fact) if fact.__class__ is bool else fact for fact in facts]
         name = checked_name(answer.person)
         ask = "SELECT number FROM people WHERE name = ?"
         found = self._store.execute(ask, (name,)).fetchone()

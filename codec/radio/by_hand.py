@@ -4,6 +4,7 @@ enough, with what each may have been; and any other entry, by its number.
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from decimal import Decimal
@@ -279,6 +280,7 @@ def lines(found: Iterable[Doubtful], sheet: str) -> Iterator[str]:
     """Yield what is to be shown of doubtful reports: where each stands, what was heard, what it may
     have been, and what to type.
     """
+    sheet = shlex.quote(sheet)
     for one in found:
         entry, number = one.row.entry, one.row.first.seq
         lap = "" if entry.lap is None else f"  lap {entry.lap}"

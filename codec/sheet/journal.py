@@ -9,21 +9,22 @@ import functools
 import getpass
 import os
 import uuid
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import AsyncIterator, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Self
 
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.table import ENTRIES, EntryTable
-from codec.store.opening import opened
+from codec.store.opening import is_there, opened
 from codec.store.place import Place, place_of
 from codec.store.rows import Rows
-from codec.store.store import Clock, JournalFormat, Store, now, stamp
+from codec.store.store import ADD, READ, Clock, JournalFormat, Store, now, stamp
 from codec.store.table import NUMBER, Execute
 from grammar.book import Book
 from grammar.errors import BookError
 from grammar.loading import book_of
 
+READER, WRITER = "niner_reader", "niner_writer"  # roles of a server
 _FACTS = ("book", "digest", "name")  # what a sheet tells of its book, beside its own name
 
 
@@ -46,6 +47,7 @@ def sheet_format(table: EntryTable = ENTRIES) -> JournalFormat:
         scripts=table.scripts,
         facts="SELECT name, text FROM facts",
         alone=("copies",),
+        rights=((READER, READ), (WRITER, ADD)),
         table=table.stored,
     )
 
@@ -128,6 +130,11 @@ class Journal:
                 hint="open it without naming a book, or begin a new sheet for this book",
             )
         return book
+
+    @staticmethod
+    def is_there(path: str | Place) -> bool:
+        """Tell whether there is a sheet; raises SheetError where a server can't tell."""
+        return is_there(place_of(path), sheet_format())
 
     @property
     def writable(self) -> bool:
@@ -241,6 +248,10 @@ class Journal:
         if facts is None:
             raise SheetError(f"there is no entry {seq}", kind="sheet-entry")
         return self._entry(facts)
+
+    def news(self) -> AsyncIterator[None]:
+        """Yield whenever entries may have been added, by whomever."""
+        return self._store.news()
 
     @property
     def last(self) -> int:

@@ -10,19 +10,20 @@ that could be taken for that of another file of the same name.
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import errno
 import functools
 import os
 import sqlite3
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 from codec.files import PRIVATE
 from codec.store.pages import SMALLEST, images, log_of, records_in
-from codec.store.store import WAIT, JournalFormat, Make, StoreError
+from codec.store.store import LOOKS, WAIT, JournalFormat, Make, StoreError
 from codec.store.table import NUMBER, Found, Table, digest
 
 _LONGEST = 16_000_000  # bytes of one row: what is damaged may say that it is longer
@@ -329,6 +330,12 @@ class FileStore:
         """Return what SQLite finds wrong with the file, [] if nothing is."""
         found = [row[0] for row in self.connection.execute("PRAGMA integrity_check(20)")]
         return [] if found == ["ok"] else found
+
+    async def news(self) -> AsyncIterator[None]:
+        """Yield every now and then."""
+        while True:
+            await asyncio.sleep(LOOKS)
+            yield
 
     def overwrite(self) -> bool:
         """Overwrite what was deleted; return False where another program keeps the old rows in the

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from codec.store.file import FileStore
-from codec.store.place import Place
+from codec.store.place import Place, ServerPlace
 from codec.store.store import JournalFormat, Make, Store
 from grammar.libraries import needed
 
@@ -25,6 +26,16 @@ def opened(
     from codec.store.server.store import ServerStore
 
     return ServerStore(place, form, make, when_needed=when_needed)
+
+
+def set_up(place: ServerPlace, forms: Sequence[JournalFormat]) -> dict[str, tuple[int, int]]:
+    """Bring a server's tables of these kinds of journals up to this version; return of each, by its
+    name, the version before (0: none) and now. Raises the error of the first kind.
+    """
+    needed("psycopg", EXTRA)
+    from codec.store.server import setting_up
+
+    return setting_up.set_up(place, forms)
 
 
 def is_there(place: Place, form: JournalFormat) -> bool:

@@ -8,6 +8,7 @@ environment (PGPASSWORD), in a password file (~/.pgpass) or in a service file (P
 
 from __future__ import annotations
 
+import shlex
 import unicodedata
 from dataclasses import dataclass
 from pathlib import Path
@@ -33,12 +34,29 @@ class ServerPlace:
         """Return the place as it is written."""
         return f"{self.address}#{quote(self.name, safe=' ')}" if self.name else self.address
 
-    def named(self, name: str) -> ServerPlace:
-        """Return the place of another journal of the same server."""
+    @property
+    def set_up(self) -> str:
+        """The command that makes what the server needs."""
+        return f"niner server init {shlex.quote(self.address)}"
+
+    @property
+    def stem(self) -> str:
+        """The name of the journal, as a file's is that of its path."""
+        return self.name
+
+    def with_name(self, name: str) -> ServerPlace:
+        """Return the place of another journal beside this one."""
         return ServerPlace(self.address, checked_name(name))
 
 
 Place = Path | ServerPlace
+
+
+def folder_of(place: Place) -> Path:
+    """Return the folder where the files that belong to a journal stand: beside it, or, where it is
+    on a server, where the program runs.
+    """
+    return place.parent if isinstance(place, Path) else Path()
 
 
 def place_of(text: str | Place) -> Place:
@@ -73,12 +91,13 @@ def place_of(text: str | Place) -> Place:
 def checked_name(name: str) -> str:
     """Return the name of a journal on a server; raises CodeError where it is none."""
     seen = all(
-        unicodedata.category(character)[0] not in "CZ" or character == " " for character in name
+        character == " " or (character != "/" and unicodedata.category(character)[0] not in "CZ")
+        for character in name
     )
     if not name.strip() or name != name.strip() or len(name) > _MOST_NAME or not seen:
         raise CodeError(
             f"{name[:_MOST_NAME]!r} can't be the name of a sheet or a journal on a server",
             kind="place",
-            expected=[f"1 to {_MOST_NAME} characters that can be seen"],
+            expected=[f"1 to {_MOST_NAME} characters that can be seen, none of them /"],
         )
     return name

@@ -7,7 +7,7 @@ in SQL that SQLite and PostgreSQL read alike, ``?`` where a value stands.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import AsyncIterator, Callable, Iterator, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from importlib.resources.abc import Traversable
@@ -20,6 +20,8 @@ from grammar.errors import CodeError
 
 _FROM_A_COPY = "tell whoever keeps the server: its backups have it as it was written"
 WAIT = 5.0  # seconds to wait for another writer
+LOOKS = 0.2  # seconds between two looks for what another program has written
+READ, ADD = "SELECT", "SELECT, INSERT"  # rights
 Clock = Callable[[], datetime.datetime]
 
 
@@ -53,6 +55,8 @@ class JournalFormat:
     ``scripts``      what makes its tables, one script a version; a new version adds one and never
                      changes an old one
     ``alone``        the tables that only a file has, against its damage
+    ``rights``       what each role of a server may do with its tables there
+    ``taken_out``    the tables of which rows may be deleted
     ``settings``     settings of SQLite beside those that every journal has
     ``facts``        the query for what the file tells of itself, names and texts; "" for nothing
     ``table``        the table of rows that bear digests, if it has one
@@ -69,6 +73,8 @@ class JournalFormat:
     application: int
     scripts: tuple[str, ...]
     alone: tuple[str, ...] = ()
+    rights: tuple[tuple[str, str], ...] = ()
+    taken_out: tuple[str, ...] = ()
     settings: tuple[str, ...] = ()
     facts: str = ""
     table: Table | None = None
@@ -79,8 +85,12 @@ class JournalFormat:
 
     def damaged(self, place: Place, message: str) -> StoreError:
         """Return the error for one that is not as it was written."""
-        hint = self.way_out if isinstance(place, Path) else _FROM_A_COPY
-        return self.failure("damaged", f"{str(place)!r} is damaged: {message}", hint)
+        message = f"{str(place)!r} is damaged: {message}"
+        return self.failure("damaged", message, self.way_out_of(place))
+
+    def way_out_of(self, place: Place) -> str:
+        """Return what to do where a journal is damaged."""
+        return self.way_out if isinstance(place, Path) else _FROM_A_COPY
 
     def foreign(self, path: Place) -> StoreError:
         """Return the error for a file of another kind."""
@@ -125,6 +135,11 @@ class Store(Protocol):
     def ends(self, table: Table) -> tuple[int, int]:
         """Return the number of the last row, and the last number given, as of one moment; where all
         is as it was written they are the same.
+        """
+
+    def news(self) -> AsyncIterator[None]:
+        """Yield whenever rows may have been added, by whomever: at once where that can be told,
+        else every now and then.
         """
 
     def reading(self) -> AbstractContextManager[None]:

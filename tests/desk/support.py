@@ -15,6 +15,7 @@ from codec.desk.access import Links
 from codec.desk.app import application
 from codec.desk.sheets import OpenSheet
 from codec.sheet import Entry, Journal
+from codec.store.place import Place
 
 NAME = "127.0.0.1:8899"
 REPORT = "one two zero one yankee alfa quebec"
@@ -30,7 +31,7 @@ def sheet_at(folder: Path) -> Path:
 
 
 @contextlib.contextmanager
-def desk(path: Path, links: Links | None = None, name: str = NAME) -> Iterator[TestClient]:
+def desk(path: Place, links: Links | None = None, name: str = NAME) -> Iterator[TestClient]:
     """Serve a sheet to a client that asks as a page of the desk does."""
     sheets = {path.stem: OpenSheet(path)}
     served = application(sheets, names=[NAME], links=links)

@@ -14,9 +14,11 @@ from typing import Any
 
 import psycopg
 import pytest
+from drill.support import answer, race
 from servers import Server
 from sheet.support import race_book, report
 
+from codec.drill import DrillError, DrillJournal
 from codec.drill.journal import FORMAT
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.journal import sheet_format
@@ -185,7 +187,7 @@ def test_a_server_that_is_not_set_up_says_what_to_do(server: Server) -> None:
     address = server.database("bare")
     with pytest.raises(SheetError, match="is not set up for niner") as caught:
         Journal(f"{address}#event", race_book())
-    assert caught.value.hint == f"niner server init {address}"
+    assert caught.value.hint == f"niner server init '{address}'"
 
 
 def test_every_column_of_a_file_stands_on_a_server_and_nothing_else() -> None:
@@ -367,3 +369,95 @@ def test_a_place_of_a_server_is_its_address_and_a_name() -> None:
             place_of(f"postgresql:///db#{wrong}")
     with pytest.raises(SheetError, match="does not say which sheet"):
         Journal("postgresql:///db")
+
+
+# who may do what
+
+
+@pytest.fixture(scope="module")
+def people(server: Server) -> dict[str, str]:
+    """The addresses of people in their roles, of a database that was set up by its owner, who is no
+    superuser.
+    """
+    owner = {"database": "roles", "user": "keeper"}
+    with asked(server.address("postgres")) as connection:
+        connection.execute("CREATE ROLE keeper LOGIN CREATEROLE")
+        connection.execute("CREATE DATABASE roles OWNER keeper")
+    set_up(ServerPlace(server.address(**owner)), [sheet_format(), FORMAT])
+    with asked(server.address("postgres")) as connection:
+        for role in ("writer", "reader", "drill"):
+            connection.execute(f"CREATE ROLE a_{role} LOGIN IN ROLE niner_{role}")
+        connection.execute("CREATE ROLE nobody LOGIN")
+    names = {"writer": "a_writer", "reader": "a_reader", "drill": "a_drill", "nobody": "nobody"}
+    return {role: server.address("roles", user) for role, user in names.items()} | {
+        "owner": server.address(**owner)
+    }
+
+
+def test_a_writer_adds_and_changes_nothing(people: dict[str, str]) -> None:
+    with Journal(f"{people['writer']}#one", race_book()) as journal:
+        assert journal.append(report()).seq == 1
+    for act in (
+        "UPDATE niner.entries SET heard = ''",
+        "DELETE FROM niner.entries",
+        "UPDATE niner.journals SET last = 7",
+        "DELETE FROM niner.journals",
+        "UPDATE niner.versions SET version = 1",
+        "TRUNCATE niner.entries CASCADE",
+        "ALTER TABLE niner.entries DISABLE TRIGGER ALL",
+        "INSERT INTO niner.journals (word, name) VALUES ('drill', 'x')",
+        "INSERT INTO niner.journals (word, name, last) VALUES ('sheet', 'x', 7)",
+        "INSERT INTO niner.journals (word, name, maker) VALUES ('sheet', 'x', 'a_reader')",
+        "SELECT FROM niner.answers",
+    ):
+        with pytest.raises(psycopg.errors.InsufficientPrivilege):
+            ask(people["writer"], act)
+
+
+def test_a_reader_reads_and_adds_nothing(people: dict[str, str]) -> None:
+    Journal(f"{people['writer']}#two", race_book()).close()
+    with Journal(f"{people['reader']}#two") as journal:
+        assert (journal.last, journal.writable) == (0, False)
+        with pytest.raises(SheetError, match="you may only read there") as caught:
+            journal.append(report())
+        assert caught.value.kind == "sheet-read-only"
+    with pytest.raises(SheetError, match="you may only read there"):
+        Journal(f"{people['reader']}#three", race_book())
+    with pytest.raises(psycopg.errors.InsufficientPrivilege):
+        ask(people["reader"], "INSERT INTO niner.journals (word, name) VALUES ('sheet', 'x')")
+
+
+def test_who_drills_sees_no_sheet_and_writers_see_no_drill(people: dict[str, str]) -> None:
+    Journal(f"{people['writer']}#four", race_book()).close()
+    with DrillJournal(f"{people['drill']}#drills.niner", create=True) as journal:
+        journal.append(answer("5", person="Ana", book=journal.keep_book(race())))
+        assert journal.people() == {"Ana": 1}
+        assert journal.delete("Ana") == 1
+    names = "SELECT DISTINCT word FROM niner.journals"
+    assert ask(people["drill"], names) == [("drill",)]
+    assert ask(people["writer"], names) == ask(people["reader"], names) == [("sheet",)]
+    with pytest.raises(SheetError, match=r"permission denied|no sheet"):
+        Journal(f"{people['drill']}#four")
+    with pytest.raises(DrillError, match=r"permission denied|no journal"):
+        DrillJournal(f"{people['writer']}#drills.niner")
+    for act in ("DELETE FROM niner.answers", "UPDATE niner.people SET name = ''"):
+        with pytest.raises(psycopg.errors.InsufficientPrivilege):
+            ask(people["drill"], act)
+
+
+def test_who_has_no_role_is_told_whom_to_ask(people: dict[str, str]) -> None:
+    with pytest.raises(SheetError, match="permission denied") as caught:
+        Journal(f"{people['nobody']}#one")
+    assert "ask whoever set it up" in caught.value.hint
+
+
+def test_who_may_make_no_roles_is_told_what_is_needed(server: Server) -> None:
+    with asked(server.address("postgres")) as connection:
+        connection.execute("CREATE ROLE plain LOGIN")
+        connection.execute("CREATE DATABASE plain OWNER plain")
+    form = dataclasses.replace(sheet_format(), rights=(("niner_other", "SELECT"),))
+    with pytest.raises(SheetError, match="may not make the role niner_other") as caught:
+        set_up(ServerPlace(server.address("plain", "plain")), [form])
+    assert "CREATE ROLE niner_other NOLOGIN;" in caught.value.hint
+    assert ask(server.address("plain"), "SELECT FROM pg_namespace WHERE nspname = 'niner'") == []
+    set_up(ServerPlace(server.address("plain", "plain")), [sheet_format()])  # the others are there

@@ -18,6 +18,7 @@ from starlette.routing import Route
 from codec.desk import tried
 from codec.desk.designed import designs_beside, frontier, needs_beside
 from codec.desk.parts import Desk, DeskPage, number, printed
+from codec.store.place import folder_of
 from grammar.book import Book
 from grammar.document import MOST_BYTES
 from grammar.export import card
@@ -54,7 +55,7 @@ class BookPage:
         sheet, name = self.desk.sheet(request), request.query_params.get("design")
         if name is None:
             return sheet.session.book
-        design = (await asyncio.to_thread(designs_beside, sheet.path.parent)).get(name)
+        design = (await asyncio.to_thread(designs_beside, folder_of(sheet.path))).get(name)
         place = number(request, "proposal", 0)
         found = None if design is None else await asyncio.to_thread(design.book, place)
         if found is None:
@@ -63,7 +64,7 @@ class BookPage:
 
     async def book(self, request: Request) -> Response:
         """The page."""
-        book, folder = await self._book(request), self.desk.sheet(request).path.parent
+        book, folder = await self._book(request), folder_of(self.desk.sheet(request).path)
         designs = await asyncio.to_thread(designs_beside, folder)
         blocks = await asyncio.to_thread(card.blocks, book, "engineer")
         name, place = request.query_params.get("design"), number(request, "proposal", 0)

@@ -28,6 +28,7 @@ from codec.sheet.entry import Entry
 from codec.sheet.exports import read_export
 from codec.sheet.journal import Journal
 from codec.sheet.state import Standing
+from codec.store.place import Place
 from grammar.book import Book
 from grammar.errors import visible
 
@@ -70,7 +71,9 @@ def part(desk: Desk) -> DeskPage:
     )
 
 
-def bring(sheet: Path, writer: str, name: str, body: bytes, crews: Sequence[str]) -> dict[str, Any]:
+def bring(
+    sheet: Place, writer: str, name: str, body: bytes, crews: Sequence[str]
+) -> dict[str, Any]:
     """Write what a file holds into a sheet, and return what it brought and what was left out, with
     examples. ``name`` is the file's, ``crews`` who drives what, as ``CAR=DRIVER,ENGINEER…``.
 

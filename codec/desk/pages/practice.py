@@ -10,7 +10,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from functools import partial
-from pathlib import Path
 from typing import Any, TypeVar
 
 from starlette.requests import Request
@@ -24,6 +23,7 @@ from codec.desk.sheets import OpenSheet
 from codec.drill.session import CAUTION
 from codec.drill.turn import IN_TIME
 from codec.drill.wheel_drill import WheelDrill, WheelTurn, keys_of, result, scores
+from codec.store.place import Place
 from codec.wheel import Wheel
 from grammar.errors import CodeError
 
@@ -44,7 +44,7 @@ def part(desk: Desk) -> DeskPage:
 class Seat(Journalled):
     """One sheet's wheel, and who practises on it: one person at a time, on one device."""
 
-    def __init__(self, path: Path, wheel: Callable[[], Wheel | None]) -> None:
+    def __init__(self, path: Place, wheel: Callable[[], Wheel | None]) -> None:
         """Name the journal; it is opened when somebody begins."""
         super().__init__(path, "wheel")
         self._wheel_of = wheel

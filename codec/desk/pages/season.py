@@ -6,7 +6,6 @@ from __future__ import annotations
 
 import asyncio
 import datetime
-from pathlib import Path
 from urllib.parse import parse_qs
 
 from starlette.requests import Request
@@ -19,6 +18,7 @@ from codec.desk.parts import Desk, DeskPage, book_of
 from codec.drill import DrillError, DrillJournal
 from codec.drill.programme import Beside, Programme, ProgrammeStanding, beside, standing
 from codec.drill.session import CAUTION
+from codec.store.place import Place
 from codec.store.store import now
 from grammar.book import Book
 
@@ -54,9 +54,11 @@ def part(desk: Desk) -> DeskPage:
     return DeskPage(routes, needed={"/season/": Role.WRITE}, menu={"season": "/season/"})
 
 
-def _read(path: Path, book: Book, asked: list[str]) -> tuple[list[ProgrammeStanding], list[Beside]]:
+def _read(
+    path: Place, book: Book, asked: list[str]
+) -> tuple[list[ProgrammeStanding], list[Beside]]:
     """Return how everybody stands in reading, and the symbols of two beside each other."""
-    if not path.exists():
+    if not DrillJournal.is_there(path):
         return [], []
     with DrillJournal(path) as journal:
         wanted = "read", book.digest

@@ -22,6 +22,9 @@ CREATE TABLE IF NOT EXISTS niner.journals (
     UNIQUE (word, name)
 );
 
+-- What each role sees and makes is said beside its rights (setting_up.py); the owner sees all.
+ALTER TABLE niner.journals ENABLE ROW LEVEL SECURITY;
+
 CREATE OR REPLACE FUNCTION niner.refuse() RETURNS trigger LANGUAGE plpgsql SET search_path = pg_catalog AS $$
 BEGIN
     RAISE EXCEPTION USING MESSAGE = TG_ARGV[0], ERRCODE = 'integrity_constraint_violation';

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -24,6 +24,7 @@ from codec.store.table import Found
 
 LEAST = 150000  # the server's version: views that ask with the rights of who asks
 CHANNEL = "niner"  # what is told when rows were added, with the number of their journal
+_BEAT = 1.0  # seconds
 _PATIENCE = {
     "application_name": "niner",
     "connect_timeout": "5",  # seconds
@@ -104,14 +105,14 @@ class ServerConnection:
         self._now: psycopg.Connection[Any] | None = None
         self._inside: psycopg.Connection[Any] | None = None  # the one that has a transaction
         with self.telling():
+            known = conninfo_to_dict(place.address)
+            self._address = make_conninfo("", **{**_PATIENCE, **known})
             self.connected()
 
     def connected(self) -> psycopg.Connection[Any]:
         """Return the connection, a new one where the last is gone."""
         if self._now is None or self._now.closed:
-            known = conninfo_to_dict(self.place.address)
-            address = make_conninfo("", **{**_PATIENCE, **known})
-            connection = psycopg.connect(address, autocommit=True)
+            connection = psycopg.connect(self._address, autocommit=True)
             try:
                 self._begin(connection)
             except BaseException:
@@ -164,6 +165,16 @@ class ServerConnection:
         """Run statements as they are, without values."""
         (self._inside or self.connected()).execute(statements.encode())
 
+    @contextmanager
+    def trying(self) -> Iterator[None]:
+        """Go on with a transaction where a part of it fails: nothing of that part is kept."""
+        self.run("SAVEPOINT part")
+        try:
+            yield
+        except psycopg.Error:
+            self.run("ROLLBACK TO SAVEPOINT part")
+            raise
+
     def begin(self, lock: tuple[int, int], check: str) -> Any:
         """Begin a transaction, alone among those with the same lock; return what ``check`` finds
         then. Done again on a new line where the last one was lost: nothing was written yet.
@@ -209,6 +220,20 @@ class ServerConnection:
         if connection is not None:
             _take_back(connection)
 
+    async def told_of(self, journal: int) -> AsyncIterator[None]:
+        """Yield on a line of its own, when rows were added to a journal, and at every beat at
+        least; raises psycopg.Error where the line breaks.
+        """
+        line = await psycopg.AsyncConnection.connect(self._address, autocommit=True)
+        async with line:
+            await line.execute(f"LISTEN {CHANNEL}".encode())
+            yield  # what was added before it listened
+            while True:
+                async for one in line.notifies(timeout=_BEAT):
+                    if one.payload == str(journal):
+                        yield
+                yield
+
     def close(self) -> None:
         """Close the connection for good."""
         if self._now is not None:
@@ -242,8 +267,8 @@ class ServerConnection:
             (
                 (errors.InsufficientPrivilege, errors.ReadOnlySqlTransaction),
                 "read-only",
-                f"not written: {said}",
-                "ask whoever set the server up for the rights that are needed",
+                f"the server refuses it: {said}",
+                "ask whoever set it up for the role that is needed",
             ),
             (
                 (errors.ForeignKeyViolation,),
@@ -256,7 +281,7 @@ class ServerConnection:
                 (errors.InvalidSchemaName, errors.UndefinedTable, errors.UndefinedObject),
                 "server",
                 f"{self.where} is not set up for niner",
-                f"niner server init {self.place.address}",
+                self.place.set_up,
             ),
         ):
             if isinstance(error, kinds):

@@ -12,6 +12,7 @@ points, as SQLite compares it.
 from __future__ import annotations
 
 import contextlib
+import functools
 import re
 import sqlite3
 from collections.abc import Iterator, Sequence
@@ -60,6 +61,12 @@ def views(form: JournalFormat) -> dict[str, list[str]]:
     for table, column in _declared(form.scripts, form).columns:
         found.setdefault(table, []).append(column)
     return found
+
+
+@functools.cache
+def first_table(form: JournalFormat) -> str:
+    """Return the name of one of the tables: who may add to it may add to all."""
+    return next(iter(views(form)))
 
 
 def _added(before: _Declared, now: _Declared) -> Iterator[str]:

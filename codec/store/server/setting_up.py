@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterable
 from importlib import resources
 
+from psycopg import errors
+
 from codec.store.place import ServerPlace
 from codec.store.server.connection import ServerConnection
 from codec.store.server.declared import CURRENT, JOURNAL, steps, views
 from codec.store.server.store import LOCK, MAKING
-from codec.store.store import JournalFormat
+from codec.store.store import ADD, JournalFormat
 
 
 def set_up(place: ServerPlace, forms: Iterable[JournalFormat]) -> dict[str, tuple[int, int]]:
@@ -31,6 +33,8 @@ def set_up(place: ServerPlace, forms: Iterable[JournalFormat]) -> dict[str, tupl
             server.begin((LOCK, MAKING), "SELECT")
             try:
                 server.run((resources.files("codec.store.server") / "base.sql").read_text("utf-8"))
+                for role in sorted({role for form in wanted for role, _ in form.rights}):
+                    _make_role(server, role)
                 found = {form.name: _brought_up(server, form) for form in wanted}
             except BaseException:
                 server.rollback()
@@ -39,6 +43,45 @@ def set_up(place: ServerPlace, forms: Iterable[JournalFormat]) -> dict[str, tupl
             return found
     finally:
         server.close()
+
+
+def _make_role(server: ServerConnection, role: str) -> None:
+    """Make a role, that people are let into, where the server has none of its name yet."""
+    ask = "SELECT FROM pg_roles WHERE rolname = ?"
+    if server.execute(ask, (role,)).fetchone() is not None:
+        return
+    try:
+        with server.trying():
+            server.run(f"CREATE ROLE {role} NOLOGIN")
+    except (errors.DuplicateObject, errors.UniqueViolation):
+        return  # whoever sets up another database of this server was quicker
+    except errors.InsufficientPrivilege:
+        raise server.form.failure(
+            "server",
+            f"you may not make the role {role} at {server.where}",
+            f"let whoever may, once: CREATE ROLE {role} NOLOGIN;",
+        ) from None
+
+
+def _let_in(server: ServerConnection, word: str, role: str, *, adds: bool) -> None:
+    """Let a role see the journals of its own kind and no other, and, where it adds to them, make
+    some in its own name.
+    """
+    mine = f"word = '{word}'"
+    server.run(
+        f"GRANT USAGE ON SCHEMA niner, niner_open TO {role};"
+        f" GRANT SELECT ON niner.versions, niner.journals TO {role};"
+        f" DROP POLICY IF EXISTS {role}_sees ON niner.journals;"
+        f" CREATE POLICY {role}_sees ON niner.journals FOR SELECT TO {role} USING ({mine})"
+    )
+    if adds:
+        made = f"{mine} AND last = 0 AND digest IS NULL AND maker = session_user"
+        server.run(
+            f"GRANT INSERT ON niner.journals TO {role};"
+            f" DROP POLICY IF EXISTS {role}_makes ON niner.journals;"
+            f" CREATE POLICY {role}_makes ON niner.journals FOR INSERT TO {role}"
+            f" WITH CHECK ({made})"
+        )
 
 
 def _check(server: ServerConnection) -> None:
@@ -72,6 +115,11 @@ def _brought_up(server: ServerConnection, form: JournalFormat) -> tuple[int, int
             f'CREATE OR REPLACE VIEW niner_open."{table}" WITH (security_invoker) AS'  # noqa: S608 - names that the program declares
             f' SELECT {listed} FROM niner."{table}" WHERE {JOURNAL} = {CURRENT}'
         )
+        for role, rights in form.rights:
+            more = ", DELETE" if table in form.taken_out else ""
+            server.run(f'GRANT {rights}{more} ON niner."{table}", niner_open."{table}" TO {role}')
+    for role, rights in form.rights:
+        _let_in(server, form.word, role, adds=rights == ADD)
     server.execute(
         "INSERT INTO niner.versions VALUES (?, ?)"
         " ON CONFLICT (word) DO UPDATE SET version = excluded.version",

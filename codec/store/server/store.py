@@ -7,13 +7,17 @@ the server's disk.
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
-from collections.abc import Iterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Sequence
 from typing import Any
+
+import psycopg
 
 from codec.store.place import ServerPlace
 from codec.store.server.connection import ServerConnection
-from codec.store.store import JournalFormat, Make, StoreError
+from codec.store.server.declared import first_table
+from codec.store.store import LOOKS, JournalFormat, Make, StoreError
 from codec.store.table import NUMBER, Found, Table
 
 LOCK = 0x4E394E52  # "N9NR": the first half of every lock; the second is the journal's number
@@ -22,7 +26,7 @@ _AT_ONCE = 2000  # rows that are asked for together
 _FIND = (
     "SELECT number, version, current_setting('fsync') = 'on',"
     " current_setting('transaction_read_only') = 'on',"
-    " has_table_privilege('niner.journals', 'INSERT')"
+    " has_table_privilege('niner.' || ?, 'INSERT')"
     " FROM niner.versions LEFT JOIN niner.journals ON journals.word = versions.word AND name = ?"
     " WHERE versions.word = ?"
 )
@@ -70,7 +74,9 @@ class ServerStore:
 
     def _find(self, *, when_needed: bool) -> None:
         form = self.form
-        found = self._server.execute(_FIND, (self.place.name, form.word)).fetchone()
+        found = self._server.execute(
+            _FIND, (first_table(form), self.place.name, form.word)
+        ).fetchone()
         if found is None:
             raise self._behind(0)
         number, version, lasting, read_only, may_write = found
@@ -113,7 +119,7 @@ class ServerStore:
             "server",
             f"the server of {str(self.place)!r} has the tables of {self.form.name} version"
             f" {version}; this niner needs version {len(self.form.scripts)}",
-            f"whoever set it up brings them up: niner server init {self.place.address}",
+            f"whoever set it up brings them up: {self.place.set_up}",
         )
 
     def _read_only(self, why: str) -> StoreError:
@@ -231,6 +237,18 @@ class ServerStore:
             f"not written: the {name} {str(self.place)!r} that was opened is no longer there",
             f"go on in a new {name}, and {self.form.write_again}",
         )
+
+    async def news(self) -> AsyncIterator[None]:
+        """Yield when the server tells that rows were added, and every second at least; while its
+        line is broken, every now and then.
+        """
+        while True:
+            try:
+                async for _ in self._server.told_of(self._server.journal):
+                    yield
+            except psycopg.Error:
+                await asyncio.sleep(LOOKS)
+                yield
 
     def faults(self) -> list[str]:
         """Return nothing: a server checks its own pages."""

@@ -1,0 +1,151 @@
+"""Several desks have one sheet on a server: what is written at one stands at every other, and a
+line that broke leaves no gap and nothing twice.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import uuid
+from collections.abc import Awaitable, Callable
+
+import psycopg
+import pytest
+from desk.support import REPORT, desk, line
+from servers import Server
+from sheet.support import race_book
+
+from codec.desk.sheets import Line, OpenSheet
+from codec.sheet import Entry, Journal
+from codec.store.place import ServerPlace, place_of
+from codec.store.server import connection
+
+
+@pytest.fixture
+def place(served: str) -> ServerPlace:
+    """A sheet of two cars on a server."""
+    place = place_of(f"{served}#{uuid.uuid4().hex}")
+    assert isinstance(place, ServerPlace)
+    with Journal(place, race_book()) as journal:
+        journal.append(Entry(kind="car", car="7", message="Ilse Marrow"))
+        journal.append(Entry(kind="car", car="61", message="Teo Vash"))
+    return place
+
+
+PAGES = (
+    "wall", "watch", "history", "book", "import", "season", "coach", "driver", "listen", "practice",
+)  # fmt: skip
+
+
+def heard(place: ServerPlace) -> list[str]:
+    with Journal(place) as journal:
+        assert journal.faults() == []
+        return [entry.heard for entry in journal.entries()][2:]
+
+
+def cut_all(place: ServerPlace) -> None:
+    """Break every line to the database but this one."""
+    with psycopg.connect(place.address) as one:
+        one.execute(
+            "SELECT pg_terminate_backend(pid, 1000) FROM pg_stat_activity"
+            " WHERE datname = current_database() AND pid <> pg_backend_pid()"
+        )
+
+
+def test_a_line_sent_to_two_desks_is_there_once(place: ServerPlace) -> None:
+    sent = line(REPORT)
+    with desk(place) as one, desk(place) as two:
+        first = one.post(f"/enter/{place.name}", json=sent).json()
+        again = two.post(f"/enter/{place.name}", json=sent).json()
+        assert (first["new"], again["new"]) == (True, False)
+        assert again["entries"] == first["entries"]
+    assert heard(place) == [REPORT]
+
+
+def test_every_page_of_a_desk_is_drawn_of_a_sheet_on_a_server(place: ServerPlace) -> None:
+    with desk(place) as client:
+        for page in PAGES:
+            assert client.get(f"/{page}/{place.name}").status_code == 200, page
+
+
+def with_two_desks(
+    place: ServerPlace, act: Callable[[OpenSheet, OpenSheet], Awaitable[None]]
+) -> None:
+    async def run() -> None:
+        desks = [OpenSheet(place), OpenSheet(place)]
+        for one in desks:
+            one.open()
+        watching = [asyncio.create_task(one.watch()) for one in desks]
+        try:
+            async with asyncio.timeout(30):
+                await act(*desks)
+        finally:
+            for task in watching:
+                task.cancel()
+            await asyncio.gather(*watching, return_exceptions=True)
+            for one in desks:
+                await one.close()
+
+    asyncio.run(run())
+
+
+async def seen(sheet: OpenSheet, count: int) -> list[str]:
+    """Return what a desk knows, as soon as that is so many entries."""
+    async for _ in sheet.news(beat=0.02):
+        entries = await sheet.ask(lambda session: [entry.heard for entry in session.entries])
+        if len(entries) >= count + 2:
+            return entries[2:]
+    raise AssertionError
+
+
+def test_what_is_written_at_one_desk_is_told_to_the_other(
+    place: ServerPlace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(connection, "_BEAT", 1000.0)  # so it is told, not found by looking
+
+    async def act(one: OpenSheet, two: OpenSheet) -> None:
+        for number in range(1, 4):
+            await one.enter(Line(**line(f"/note {number}")))
+            assert (await seen(two, number))[-1] == str(number)
+
+    with_two_desks(place, act)
+    assert heard(place) == ["1", "2", "3"]
+
+
+def test_behind_broken_lines_each_desk_catches_up(
+    place: ServerPlace, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(connection, "_BEAT", 1000.0)
+
+    async def act(one: OpenSheet, two: OpenSheet) -> None:
+        await one.enter(Line(**line("/note 1")))
+        assert await seen(two, 1) == ["1"]
+        with Journal(place) as elsewhere:
+            await asyncio.to_thread(elsewhere.append, Entry(kind="note", heard="2"))
+        await asyncio.to_thread(cut_all, place)
+        with Journal(place) as elsewhere:
+            await asyncio.to_thread(elsewhere.append, Entry(kind="note", heard="3"))
+        await one.enter(Line(**line("/note 4")))
+        for sheet in (one, two):
+            assert await seen(sheet, 4) == ["1", "2", "3", "4"]
+
+    with_two_desks(place, act)
+    assert heard(place) == ["1", "2", "3", "4"]
+
+
+def test_a_desk_keeps_its_board_while_the_server_is_away_and_takes_the_line_afterwards(
+    place: ServerPlace, server: Server
+) -> None:
+    sent = line("/note after all")
+    with desk(place) as client:
+        client.post(f"/enter/{place.name}", json=line("/note before"))
+        server.end()
+        try:
+            told = client.post(f"/enter/{place.name}", json=sent)
+            assert (told.status_code, told.json()["kind"]) == (503, "sheet-server")
+            assert "can't be reached" in " ".join(told.json()["lines"])
+            assert client.get(f"/wall/{place.name}").status_code == 200
+        finally:
+            server.start()
+        assert client.post(f"/enter/{place.name}", json=sent).json()["new"]
+        assert not client.post(f"/enter/{place.name}", json=sent).json()["new"]
+    assert heard(place) == ["before", "after all"]
