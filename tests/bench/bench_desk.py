@@ -5,9 +5,9 @@ how soon a browser paints the wall.
     PYTHONPATH=.:tests python tests/bench/bench_desk.py [--entries N] [--seconds S] [--watchers N]
         [--writers N]
 
-The pages are clients that ask as the pages do and read all that is sent to them; the desk, those who
-watch and those who write run in processes of their own, so that nobody who writes waits for what
-others read. Four writers enter two lines a second. The load of the machine is told, as every
+The pages are clients that ask as the pages do and read all that is sent to them; the desk, those
+who watch and those who write run in processes of their own, so that nobody who writes waits for
+what others read. Four writers enter two lines a second. The load of the machine is told, as every
 figure depends on it.
 """
 
