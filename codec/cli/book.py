@@ -18,9 +18,7 @@ from codec.cli.simulate import add_simulate
 
 def add(commands: Any) -> None:
     """Add the command and its own commands."""
-    parser = commands.add_parser(
-        "book", help="check and show a code book", description="Work on a code book."
-    )
+    parser = commands.add_parser("book", description="Work on a code book.")
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
     check = add_command(
         actions,

@@ -18,22 +18,22 @@ from typing import IO, Any, NoReturn
 from codec.cli.common import report, say, tell
 from grammar.errors import CodeError, visible_lines
 
-COMMANDS = (
-    "decode",
-    "encode",
-    "hear",
-    "listen",
-    "log",
-    "sheet",
-    "race",
-    "wheel",
-    "book",
-    "design",
-    "drill",
-    "desk",
-    "server",
-    "demo",
-)
+COMMANDS = {  # what each does, as the help tells it
+    "decode": "spoken reports to readings",
+    "encode": "values to the shortest unambiguous string",
+    "hear": "a report through noise: how sure, and what to ask",
+    "listen": "a radio recording to words with their doubts",
+    "log": "log spoken reports live",
+    "sheet": "the lap sheet of an event",
+    "race": "where the race is heading, and what to call",
+    "wheel": "the cheapest touches of the steering wheel",
+    "book": "check and show a code book",
+    "design": "propose code books: short to say, hard to mishear",
+    "drill": "drill the driver and the engineer",
+    "desk": "the sheet in a browser, live",
+    "server": "a database server, for the sheets of several desks",
+    "demo": "an invented race, from the radio to the debrief",
+}
 _ABOUT = "Spoken status codes for racing: designed, proven, heard, decoded, logged."
 
 
@@ -87,16 +87,16 @@ def _drop_output() -> None:
 
 
 def _parser(arguments: Sequence[str]) -> argparse.ArgumentParser:
-    """Return the parser; only the module of the command that is asked for is loaded, all of them
-    for help, none for the version.
-    """
+    """Return the parser; only the module of the command that is asked for is loaded."""
     parser = _Parser("niner", description=_ABOUT)
     parser.add_argument("--version", action=_Version, nargs=0, help="show the version and exit")
     commands = parser.add_subparsers(title="commands", metavar="command", required=True)
     asked = next((argument for argument in arguments if not argument.startswith("-")), None)
-    shown = () if arguments[:1] == ["--version"] else COMMANDS
-    for name in shown if asked not in COMMANDS else (asked,):
-        importlib.import_module(f"codec.cli.{name}").add(commands)
+    if asked in COMMANDS:
+        importlib.import_module(f"codec.cli.{asked}").add(commands)
+    else:  # which ends with the help, the version, or what is wrong
+        for name, about in COMMANDS.items():
+            commands.add_parser(name, help=about)
     return parser
 
 

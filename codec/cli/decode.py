@@ -17,7 +17,7 @@ def add(commands: Any) -> None:
     about = (
         "Read spoken or typed reports: one from the arguments, or one a line from standard input."
     )
-    parser = commands.add_parser("decode", help="spoken reports to readings", description=about)
+    parser = commands.add_parser("decode", description=about)
     add_book(parser)
     parser.add_argument(
         "text",

@@ -24,9 +24,7 @@ def add(commands: Any) -> None:
         "Read the radio of an invented race at the invented Port Tessel circuit: lap sheet,"
         " forecast, answer and debrief."
     )
-    parser = commands.add_parser(
-        "demo", help="an invented race, from the radio to the debrief", description=about
-    )
+    parser = commands.add_parser("demo", description=about)
     parser.add_argument(
         "folder",
         nargs="?",

@@ -28,9 +28,7 @@ def add(commands: Any) -> None:
         "Propose code books for what must be said: how long a report takes, how often it goes"
         " wrong, how far it is from the least possible."
     )
-    parser = commands.add_parser(
-        "design", help="propose code books: short to say, hard to mishear", description=about
-    )
+    parser = commands.add_parser("design", description=about)
     parser.add_argument(
         "needs", metavar="FILE", help="a needs file; or a code book, with --message"
     )

@@ -29,9 +29,7 @@ def add(commands: Any) -> None:
         " by the event's and the team's own safety procedures and by qualified people; these pages"
         " only show it."
     )
-    parser = commands.add_parser(
-        "desk", help="the sheet in a browser, live", description=about, epilog=caution
-    )
+    parser = commands.add_parser("desk", description=about, epilog=caution)
     parser.add_argument("place", metavar="SHEET_OR_FOLDER", help="a sheet, or a folder of sheets")
     parser.add_argument("--book", help="the code book, for a new sheet")
     parser.add_argument("--event", help="the event file: shows where the race is heading")

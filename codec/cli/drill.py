@@ -25,9 +25,7 @@ _CAREFUL = "On a simulator, at a desk or in a parked car; never while driving."
 def add(commands: Any) -> None:
     """Add the command and its own commands."""
     about = f"Learn to read a code off the dash, and to hear it. {_CAREFUL}"
-    parser = commands.add_parser(
-        "drill", help="drill the driver and the engineer", description=about
-    )
+    parser = commands.add_parser("drill", description=about)
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
     read = actions.add_parser(
         "read",

@@ -20,9 +20,7 @@ def add(commands: Any) -> None:
         "Find the cheapest string that says the values: from the arguments, or one JSON object a"
         " line from standard input."
     )
-    parser = commands.add_parser(
-        "encode", help="values to the shortest unambiguous string", description=about
-    )
+    parser = commands.add_parser("encode", description=about)
     add_book(parser)
     parser.add_argument(
         "values", nargs="*", metavar="FIELD=VALUE", help="the values to say, such as energy=-0.3"

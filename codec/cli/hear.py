@@ -23,9 +23,7 @@ there may be a JSON list, an item for each word: a text, or {"word": confidence}
 
 def add(commands: Any) -> None:
     """Add the command."""
-    parser = commands.add_parser(
-        "hear", help="a report through noise: how sure, and what to ask", description=_ABOUT
-    )
+    parser = commands.add_parser("hear", description=_ABOUT)
     add_book(parser)
     parser.add_argument(
         "text",

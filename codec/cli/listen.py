@@ -16,9 +16,7 @@ it is. Nothing leaves this machine."""
 
 def add(commands: Any) -> None:
     """Add the command."""
-    parser = commands.add_parser(
-        "listen", help="a radio recording to words with their doubts", description=_ABOUT
-    )
+    parser = commands.add_parser("listen", description=_ABOUT)
     add_book(parser)
     parser.add_argument(
         "recording", metavar="RECORDING", help="WAV, FLAC, OGG or MP3; - for standard input"

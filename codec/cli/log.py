@@ -27,9 +27,7 @@ def add(commands: Any) -> None:
         " by the event's and the team's own safety procedures and by qualified people; this screen"
         " only shows it."
     )
-    parser = commands.add_parser(
-        "log", help="log spoken reports live", description=about, epilog=caution
-    )
+    parser = commands.add_parser("log", description=about, epilog=caution)
     parser.add_argument("sheet", metavar="SHEET", help="the sheet's file; made if it is not there")
     parser.add_argument("--book", help="the code book, for a new sheet")
     parser.add_argument(

@@ -20,9 +20,7 @@ def add(commands: Any) -> None:
         "Where the race is heading, from the reports in the sheet: energy, temperatures, settings,"
         " and the calls to make."
     )
-    parser = commands.add_parser(
-        "race", help="where the race is heading, and what to call", description=about
-    )
+    parser = commands.add_parser("race", description=about)
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
     show = add_command(actions, "show", "energy, temperatures, wheel, and the calls to make")
     _add_sheet(show)

@@ -13,7 +13,6 @@ def add(commands: Any) -> None:
     """Add the command and its own commands."""
     parser = commands.add_parser(
         "server",
-        help="a database server, for the sheets of several desks",
         description=(
             "A PostgreSQL server holds the sheets of several desks: postgresql://HOST/DATABASE#NAME"
             " stands wherever a sheet's file does."

@@ -28,7 +28,6 @@ def add(commands: Any) -> None:
     """Add the command and its own commands."""
     parser = commands.add_parser(
         "sheet",
-        help="the lap sheet of an event",
         description="Work on the lap sheet, one file an event.",
     )
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)

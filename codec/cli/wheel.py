@@ -39,9 +39,7 @@ def add(commands: Any) -> None:
         "The steering wheel: what each touch does, proven; the cheapest way to the settings wanted;"
         " what a slip costs."
     )
-    parser = commands.add_parser(
-        "wheel", help="the cheapest touches of the steering wheel", description=about
-    )
+    parser = commands.add_parser("wheel", description=about)
     actions = parser.add_subparsers(title="commands", metavar="command", required=True)
     check = add_command(
         actions, "check", "find every problem of a wheel file, and count its states"
