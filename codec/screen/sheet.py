@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import datetime
+import functools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -18,7 +19,7 @@ from codec.sheet.journal import Journal
 from codec.sheet.order import SINCE_1970, Moments
 from codec.sheet.state import Standing
 from codec.sheet.words import values_text
-from codec.views.laps import SheetLine, lap_columns, lap_doubt, sheet_lines, state_of
+from codec.views.laps import SheetLine, ShownValue, lap_columns, lap_doubt, sheet_lines, state_of
 from grammar.book import Book
 from grammar.errors import counted
 from grammar.exact import plain
@@ -65,7 +66,8 @@ def line_texts(
     """
     names = lap_columns(book)
     heads = [(name.replace("_", " "), book.fields[name].unit_text) for name in names]
-    cells = [[_cell(line, name) for name in names] for line in lines]
+    text_of = functools.cache(_cell)
+    cells = [[text_of((line.values or {}).get(name)) for name in names] for line in lines]
     if uses is not None:
         heads += [("used", ""), ("target", ""), ("gap", "")]
         cells = [row + _use(uses, line) for row, line in zip(cells, lines, strict=True)]
@@ -107,8 +109,7 @@ _TONES = {
 }
 
 
-def _cell(line: SheetLine, name: str) -> Text:
-    value = (line.values or {}).get(name)
+def _cell(value: ShownValue | None) -> Text:
     return Text() if value is None else safe(value.text, "bold red" if value.warns else "")
 
 
@@ -154,11 +155,10 @@ def lap_tables(journal: Journal, only: str | None) -> None:
                 (f"  {counted(count, 'report')}", "dim"),
             )
         )
-        console().print(
-            Text("\n").join(lap_lines(journal.book, standing, car, console().width)),
-            no_wrap=True,
-            crop=False,
-        )
+        drawn = lap_lines(journal.book, standing, car, console().width)
+        for begin in range(0, len(drawn), _PAGE):
+            page = Text("\n").join(drawn[begin : begin + _PAGE])
+            console().print(page, no_wrap=True, crop=False)
         console().print()
     state = standing.race
     if state.neutralised:

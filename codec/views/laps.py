@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
@@ -85,6 +86,7 @@ def sheet_lines(
     found: list[SheetLine] = []
     rows = lap_rows(standing, car, book, most=most)
     counted = {line.lap: line.row.entry.values for line in rows if line.row and line.counts}
+    warns = functools.cache(_warns)
     for line in rows:
         row = line.row
         if row is None:
@@ -95,7 +97,7 @@ def sheet_lines(
         entry = row.entry
         in_columns = row.first.kind == "report" and entry.accepted
         values = {
-            name: shown_value(book, name, entry.values[name])
+            name: _shown(entry.values[name], warns(book.fields.get(name), entry.values[name]))
             for name in columns
             if in_columns and name in entry.values
         }
@@ -113,11 +115,14 @@ def sheet_lines(
 
 def shown_value(book: Book, name: str, value: Value) -> ShownValue:
     """Return a value as people read it; no flags are a dot."""
+    return _shown(value, _warns(book.fields.get(name), value))
+
+
+def _shown(value: Value, warns: bool) -> ShownValue:
     text = value_text(value)
     if text == "none" and isinstance(value, frozenset):
         text = "·"
-    field = book.fields.get(name)
-    return ShownValue(text.replace("-", "−") if text[:1] == "-" else text, _warns(field, value))
+    return ShownValue(text.replace("-", "−") if text[:1] == "-" else text, warns)
 
 
 def _warns(field: object, value: Value) -> bool:
