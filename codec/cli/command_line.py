@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import gc
 import importlib
 import io
 import os
@@ -18,6 +19,7 @@ from typing import IO, Any, NoReturn
 from codec.cli.common import report, say, tell
 from grammar.errors import CodeError, visible_lines
 
+_NEW_OBJECTS = 50_000  # after which circles are looked for
 COMMANDS = {  # what each does, as the help tells it
     "decode": "spoken reports to readings",
     "encode": "values to the shortest unambiguous string",
@@ -42,6 +44,9 @@ def run(argv: Sequence[str] | None = None) -> int:
     # the matrices of hearing are small: several threads of the linear algebra behind numpy cost
     # twice the processor time and save none
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # hardly anything here refers to itself in a circle: to look for that after every few hundred
+    # new objects costs a third of the time in which a large sheet is shown
+    gc.set_threshold(_NEW_OBJECTS, 10, 10)
     _open_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
