@@ -43,7 +43,7 @@ class Served:
     sheet or with another.
     """
 
-    def __init__(self, sheet: Path | None = None, *, event: Path | None = None) -> None:
+    def __init__(self, sheet: Path | str | None = None, *, event: Path | None = None) -> None:
         with socket.socket() as probe:
             probe.bind(("127.0.0.1", 0))
             self.port = int(probe.getsockname()[1])
@@ -66,7 +66,7 @@ class Served:
             pytest.fail("the desk did not start")
         self.child = int(answer[1]) if answer[1:] else 0
 
-    def serve(self, sheet: Path) -> None:
+    def serve(self, sheet: Path | str) -> None:
         """Serve another sheet."""
         self.kill()
         self._sheet = sheet

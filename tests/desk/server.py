@@ -12,6 +12,7 @@ import sys
 from pathlib import Path
 
 from codec.desk.serving import serve, sheets_at
+from codec.store.place import folder_of, place_of
 
 
 def main(port: int, event: Path | None) -> None:
@@ -21,7 +22,7 @@ def main(port: int, event: Path | None) -> None:
     for word in sys.stdin:
         told, _, name = word.strip().partition(" ")
         if told == "start":
-            sheet = Path(name)
+            sheet = place_of(name)
             child = os.fork()
             if child == 0:
                 sys.stdin = open(os.devnull)  # noqa: PTH123, SIM115 - the parent's is not ours to read
@@ -29,7 +30,7 @@ def main(port: int, event: Path | None) -> None:
                     sheets_at(sheet, event=event),
                     lambda _: print("started", os.getpid(), flush=True),
                     port=port,
-                    links_at=sheet.with_name("links"),
+                    links_at=folder_of(sheet) / "links",
                 )
                 os._exit(0)
         else:

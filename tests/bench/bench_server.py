@@ -1,0 +1,157 @@
+"""Desks that share one sheet on a server: how soon what is written at one stands at every other.
+
+    PYTHONPATH=.:tests python tests/bench/bench_server.py [--desks N] [--pages N] [--seconds S]
+
+The server, each desk, those who write and those who watch run on this machine, in processes of
+their own; at each desk one engineer writes a note every two seconds. A page counts a note as
+standing when the board it was sent has it. Times are from sending the note, and from its
+acknowledgement, to every page of every other desk; the load of the machine is told, as every figure
+depends on it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import asyncio
+import contextlib
+import json
+import os
+import re
+import secrets
+import statistics
+import sys
+import time
+from collections.abc import Sequence
+from contextlib import ExitStack
+from typing import Any
+
+import httpx2
+from desk.browser import Served
+from servers import Server
+from sheet.support import race_book
+
+from codec.drill.journal import FORMAT
+from codec.sheet import Entry, Journal
+from codec.sheet.journal import sheet_format
+from codec.store.place import ServerPlace
+from codec.store.server.setting_up import set_up
+
+_MARK = re.compile(r"mark-\d+-\d+-")
+
+
+def client_of(address: str) -> httpx2.AsyncClient:
+    """Return what asks as pages do."""
+    return httpx2.AsyncClient(
+        base_url=address,
+        headers={"origin": address},
+        limits=httpx2.Limits(max_connections=None),
+        timeout=60,
+    )
+
+
+async def page(client: httpx2.AsyncClient, seconds: float, seen: dict[str, list[float]]) -> None:
+    """Note when a page is first sent each mark."""
+    mine: set[str] = set()
+    with contextlib.suppress(TimeoutError):
+        async with asyncio.timeout(seconds), client.stream("GET", "/live/race") as answer:
+            async for text in answer.aiter_lines():
+                now = time.time()
+                for mark in set(_MARK.findall(text)) - mine:
+                    mine.add(mark)
+                    seen.setdefault(mark, []).append(now)
+
+
+async def pages(address: str, seconds: float, count: int) -> dict[str, list[float]]:
+    """Have so many pages open; return when each mark came to them."""
+    seen: dict[str, list[float]] = {}
+    async with client_of(address) as client:
+        await asyncio.gather(*(page(client, seconds, seen) for _ in range(count)))
+    return seen
+
+
+async def write(
+    address: str, desk: int, until: float, written: dict[str, tuple[int, float, float]]
+) -> None:
+    """Enter a note every two seconds."""
+    async with client_of(address) as client:
+        await asyncio.sleep(desk / 2)
+        for number in range(10**6):
+            if time.time() > until:
+                return
+            mark = f"mark-{desk}-{number}-"
+            line = {"key": secrets.token_hex(16), "writer": f"E{desk}", "car": "7"}
+            sent = time.time()
+            answer = await client.post("/enter/race", json={**line, "text": f"/note {mark}"})
+            answer.raise_for_status()
+            written[mark] = desk, sent, time.time()
+            await asyncio.sleep(2)
+
+
+async def measure(desks: Sequence[Served], seconds: float, count: int) -> None:
+    """Write and watch for a while, and print what it took."""
+    watchers = [
+        await asyncio.create_subprocess_exec(
+            *(sys.executable, __file__, "--watch", desk.address, str(seconds)),
+            str(count // len(desks) + (number < count % len(desks))),
+            stdout=asyncio.subprocess.PIPE,
+        )
+        for number, desk in enumerate(desks)
+    ]
+    await asyncio.sleep(3)
+    written: dict[str, tuple[int, float, float]] = {}
+    until = time.time() + seconds - 8
+    await asyncio.gather(
+        *(write(desk.address, number, until, written) for number, desk in enumerate(desks))
+    )
+    told: list[dict[str, Any]] = [json.loads((await one.communicate())[0]) for one in watchers]
+    since_sent, since_acknowledged, own = list[float](), list[float](), list[float]()
+    missing = 0
+    for mark, (at, sent, acknowledged) in written.items():
+        own.append(acknowledged - sent)
+        for number, seen in enumerate(told):
+            there = count // len(desks) + (number < count % len(desks))
+            missing += there - len(seen.get(mark, []))
+            if number != at:
+                since_sent += [then - sent for then in seen.get(mark, [])]
+                since_acknowledged += [then - acknowledged for then in seen.get(mark, [])]
+    print(f"{len(written)} notes at {len(desks)} desks, {count} pages; not seen: {missing}")
+    for name, times in (
+        ("sent to acknowledged", own),
+        ("sent to standing at every other desk's pages", since_sent),
+        ("acknowledged to standing there", since_acknowledged),
+    ):
+        median, p95 = statistics.median(times), statistics.quantiles(times, n=20)[-1]
+        print(
+            f"{name}: median {1000 * median:.0f} ms, p95 {1000 * p95:.0f} ms,"
+            f" most {1000 * max(times):.0f} ms"
+        )
+
+
+def main() -> None:
+    """Start a server and the desks, and measure."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--desks", type=int, default=4)
+    parser.add_argument("--pages", type=int, default=50)
+    parser.add_argument("--seconds", type=float, default=40)
+    parser.add_argument("--watch", nargs=3, help=argparse.SUPPRESS)  # ADDRESS SECONDS PAGES
+    args = parser.parse_args()
+    if args.watch is not None:
+        address, seconds, count = args.watch
+        print(json.dumps(asyncio.run(pages(address, float(seconds), int(count)))))
+        return
+    server = Server()
+    with ExitStack() as stack:
+        stack.callback(server.remove)
+        address = server.database("team")
+        set_up(ServerPlace(address), [sheet_format(), FORMAT])
+        with Journal(f"{address}#race", race_book()) as journal:
+            journal.append(Entry(kind="car", car="7", message="Ilse Marrow"))
+        desks = [stack.enter_context(Served(f"{address}#race")) for _ in range(args.desks)]
+        for when in ("before", "behind"):
+            print(f"load {when}: {os.getloadavg()[0]:.1f}, {os.cpu_count()} processors")
+            if when == "before":
+                asyncio.run(measure(desks, args.seconds, args.pages))
+
+
+if __name__ == "__main__":
+    main()
