@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, BinaryIO
 
 from codec.cli.common import add_command, add_json, emit, given, say, tell
 from codec.cli.debrief import add_compare, add_debrief
+from codec.cli.sheet_places import add_places
 from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
@@ -70,6 +71,7 @@ def add(commands: Any) -> None:
         "--book", help="the book it was written with, where the file no longer tells"
     )
     rescue.set_defaults(run=run_rescue)
+    add_places(actions)
 
 
 def _add_by_hand(actions: Any) -> None:

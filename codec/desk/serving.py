@@ -14,12 +14,12 @@ from codec.desk.app import application
 from codec.desk.connection import PatientConnection, many_connections
 from codec.desk.sheets import OpenSheet
 from codec.sheet.journal import Journal
+from codec.sheet.listing import SUFFIX
 from codec.store.place import Place
 from grammar.book import Book
 from grammar.errors import CodeError
 
 LINKS = ".niner-desk-links"  # beside the sheets
-_SUFFIX = ".sheet"
 _LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 _USUAL_PORTS = {"http": 80, "https": 443}
 
@@ -40,12 +40,12 @@ def sheets_at(
     Raises CodeError where there is none.
     """
     if isinstance(place, Path) and place.is_dir():
-        found = sorted(place.glob(f"*{_SUFFIX}"))
+        found = sorted(place.glob(f"*{SUFFIX}"))
         if not found:
             raise CodeError(
                 f"there is no sheet in {str(place)!r}",
                 kind="sheet-missing",
-                hint=f"name a sheet, NAME{_SUFFIX}; a new one needs --book",
+                hint=f"name a sheet, NAME{SUFFIX}; a new one needs --book",
             )
         return {path.stem: OpenSheet(path, event=event) for path in found}
     if book is None and not Journal.is_there(place):

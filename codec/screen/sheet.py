@@ -13,9 +13,10 @@ from rich.text import Text
 from codec.radio.doubt import guessed, how_sure
 from codec.radio.importing import Summary, by_speaker
 from codec.screen import lines
-from codec.screen.console import assembled, console, safe
+from codec.screen.console import assembled, boxed, console, safe
 from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
+from codec.sheet.listing import SheetAbout
 from codec.sheet.order import SINCE_1970, Moments
 from codec.sheet.state import Standing
 from codec.sheet.words import values_text
@@ -364,3 +365,28 @@ def progress(
                 waiting = 0
 
         yield read
+
+
+def listing(found: Sequence[SheetAbout]) -> None:
+    """Print the sheets of a place: the day of the first entry, and of the last if it is another."""
+    table = boxed("sheet", "written", "entries", "book", right=("entries",))
+    for one in found:
+        days = dict.fromkeys(filter(None, (one.first[:10], one.last[:10])))
+        table.add_row(safe(one.name), " … ".join(days), f"{one.entries:,}", safe(one.book))
+    console().print(table if found else "no sheet")
+
+
+@contextlib.contextmanager
+def copying(entries: int) -> Iterator[Callable[[int], None]]:
+    """Show how far a copy of so many entries is; nothing where the error output is no terminal."""
+    from rich.console import Console
+    from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
+
+    errors = Console(stderr=True)
+    if not errors.is_terminal:
+        yield lambda count: None  # noqa: ARG005
+        return
+    columns = "copying", MofNCompleteColumn(), TimeRemainingColumn()
+    with Progress(*columns, console=errors, transient=True) as progress:
+        task = progress.add_task("", total=entries)
+        yield lambda count: progress.update(task, completed=count)

@@ -104,7 +104,7 @@ class Journal:
         self.path, self.clock, self.table = place_of(path), clock, table
         self._line: _Line | None = None
         self.writer = writer or f"{_user()}.{os.getpid()}"
-        make = None if book is None else functools.partial(_write_facts, book)
+        make = None if book is None else functools.partial(write_facts, _facts_of(book))
         self._store = opened(self.path, sheet_format(table), make, when_needed=when_needed)
         try:
             self._take_up(book)
@@ -130,6 +130,11 @@ class Journal:
                 hint="open it without naming a book, or begin a new sheet for this book",
             )
         return book
+
+    @property
+    def origin(self) -> dict[str, str]:
+        """What the sheet tells of its book and of itself, as it is kept."""
+        return dict(self._store.facts)
 
     @staticmethod
     def is_there(path: str | Place) -> bool:
@@ -237,6 +242,10 @@ class Journal:
         """Yield the same as rows, as the table of the journal has them: for exports."""
         return self._rows.after(after)
 
+    def row(self, seq: int) -> Mapping[str, Any] | None:
+        """Return the row of a number, None for none."""
+        return self._rows.find(NUMBER, seq)
+
     def find(self, uid: str) -> Entry | None:
         """Return the entry with this ``uid``."""
         facts = self._rows.find("uid", uid)
@@ -244,7 +253,7 @@ class Journal:
 
     def __getitem__(self, seq: int) -> Entry:
         """Return the entry of a number; raises SheetError where there is none."""
-        facts = self._rows.find(NUMBER, seq)
+        facts = self.row(seq)
         if facts is None:
             raise SheetError(f"there is no entry {seq}", kind="sheet-entry")
         return self._entry(facts)
@@ -314,15 +323,16 @@ def _faults(store: Store, rows: Rows, fields: Mapping[str, Any] | None) -> list[
         return store.faults() + rows.faults(read)
 
 
-def _write_facts(book: Book, journal: Execute) -> None:
-    facts = {
-        "book": book.source,
-        "digest": book.digest,
-        "name": book.name,
-        "sheet": uuid.uuid4().hex,
-    }
-    for fact in facts.items():  # a file has made a name of its own for itself
-        journal.execute("INSERT INTO facts VALUES (?, ?) ON CONFLICT DO NOTHING", fact)
+def _facts_of(book: Book) -> dict[str, str]:
+    """Return what a new sheet tells of its book and of itself."""
+    told = {"book": book.source, "digest": book.digest, "name": book.name}
+    return {**told, "sheet": uuid.uuid4().hex}
+
+
+def write_facts(facts: Mapping[str, str], journal: Execute) -> None:
+    """Write what a sheet tells of its book and of itself."""
+    for fact in facts.items():
+        journal.execute("INSERT INTO facts VALUES (?, ?)", fact)
 
 
 def _facts(store: Store) -> dict[str, str]:

@@ -190,13 +190,13 @@ class FileStore:
             return
         with _all_or_nothing(connection):
             version = self._version(connection)  # another program may have been quicker
-            for script in scripts[version:]:
+            for number, script in enumerate(scripts[version:], version):
                 for statement in _statements(script):
                     connection.execute(statement)
+                if number == 0 and self._make is not None:  # as the first version's, brought up
+                    self._make(connection)
             if version == 0:
                 connection.execute(f"PRAGMA application_id = {self.form.application}")
-                if self._make is not None:
-                    self._make(connection)
             connection.execute(f"PRAGMA user_version = {len(scripts)}")
         _empty_log(connection)
 
@@ -279,6 +279,10 @@ class FileStore:
         """Yield the rows behind a number in their order, one at a time."""
         order = f" WHERE {NUMBER} > ? ORDER BY {NUMBER}"
         return self.connection.execute(table.select + order, (number,))
+
+    def insert(self, table: Table, rows: Sequence[Sequence[Any]]) -> int:
+        """Add rows within a transaction; return how many there are more."""
+        return self.connection.executemany(table.insert, rows).rowcount
 
     def ends(self, table: Table) -> tuple[int, int]:
         """Return the number of the last row, and the last number given, as of one moment."""

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import contextlib
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from codec.store.file import FileStore
 from codec.store.place import Place, ServerPlace
 from codec.store.store import JournalFormat, Make, Store
+from codec.store.table import Execute
 from grammar.libraries import needed
 
 EXTRA = "server"  # what must be installed for a server
@@ -36,6 +38,16 @@ def set_up(place: ServerPlace, forms: Sequence[JournalFormat]) -> dict[str, tupl
     from codec.store.server import setting_up
 
     return setting_up.set_up(place, forms)
+
+
+@contextlib.contextmanager
+def asking(place: ServerPlace, form: JournalFormat) -> Iterator[Execute]:
+    """Ask a server about all its journals; raises ``form.error``."""
+    needed("psycopg", EXTRA)
+    from codec.store.server.connection import ServerConnection
+
+    with contextlib.closing(ServerConnection(place, form)) as server, server.telling():
+        yield server
 
 
 def is_there(place: Place, form: JournalFormat) -> bool:

@@ -69,13 +69,15 @@ class Rows:
                 raise self._store.form.damaged(self._store.place, self._unsound(facts))
             return facts
 
-    def add(self, facts: Mapping[str, Any]) -> None:
-        """Write a row within a transaction; its number is one more than that of the last."""
+    def add(self, *facts: Mapping[str, Any]) -> None:
+        """Write rows within a transaction; their numbers go on from that of the last."""
         last = self.table.last(self._store)
-        new = {**facts, BEFORE: self._head if last is None else last[1]}
-        new[DIGEST] = digest(new)
-        row = [new[name] for name in self.table.names]
-        if self._store.execute(self.table.insert, row).rowcount != 1:
+        before, rows = self._head if last is None else last[1], []
+        for one in facts:
+            new = {**one, BEFORE: before}
+            before = new[DIGEST] = digest(new)
+            rows.append([new[name] for name in self.table.names])
+        if self._store.insert(self.table, rows) != len(rows):
             form, place = self._store.form, self._store.place
             raise form.damaged(place, f"it does not keep {self.table.rows} that are written to it")
 

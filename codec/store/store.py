@@ -53,7 +53,8 @@ class JournalFormat:
     ``error``        the class of its errors
     ``application``  the number in the file that tells tools its kind
     ``scripts``      what makes its tables, one script a version; a new version adds one and never
-                     changes an old one
+                     changes an old one. A new journal begins with the first version's tables, is
+                     written what it begins with, and is then brought up as an old one is
     ``alone``        the tables that only a file has, against its damage
     ``rights``       what each role of a server may do with its tables there
     ``taken_out``    the tables of which rows may be deleted
@@ -131,6 +132,9 @@ class Store(Protocol):
 
     def behind(self, table: Table, number: int) -> Iterator[Sequence[Any]]:
         """Yield the rows behind a number in their order, few of them in memory at once."""
+
+    def insert(self, table: Table, rows: Sequence[Sequence[Any]]) -> int:
+        """Add rows within a transaction; return how many there are more."""
 
     def ends(self, table: Table) -> tuple[int, int]:
         """Return the number of the last row, and the last number given, as of one moment; where all

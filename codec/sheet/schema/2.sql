@@ -14,4 +14,5 @@ CREATE TRIGGER copies_last BEFORE DELETE ON copies BEGIN SELECT RAISE(ABORT, 'fa
 CREATE TRIGGER entries_follow BEFORE INSERT ON entries WHEN NEW."before" IS NULL BEGIN SELECT RAISE(ABORT, 'the sheet was taken on by a later version'); END;
 
 INSERT INTO copies (name, text) SELECT name, text FROM facts;
-INSERT INTO facts VALUES ('sheet', lower(hex(randomblob(16))));
+-- A new sheet has its name already.
+INSERT OR IGNORE INTO facts VALUES ('sheet', lower(hex(randomblob(16))));

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import functools
 import re
-from collections.abc import AsyncIterator, Iterator, Sequence
+from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from typing import Any
 
@@ -164,6 +164,15 @@ class ServerConnection:
     def run(self, statements: str) -> None:
         """Run statements as they are, without values."""
         (self._inside or self.connected()).execute(statements.encode())
+
+    def copy_in(self, table: str, columns: Sequence[str], rows: Iterable[Sequence[Any]]) -> int:
+        """Add rows to a table of the open journal, many at a time, within a transaction."""
+        listed = ", ".join(f'"{name}"' for name in ("journal", *columns))
+        cursor = (self._inside or self.connected()).cursor()
+        with cursor.copy(f'COPY niner."{table}" ({listed}) FROM STDIN'.encode()) as copy:
+            for row in rows:
+                copy.write_row((self.journal, *row))
+        return cursor.rowcount
 
     @contextmanager
     def trying(self) -> Iterator[None]:

@@ -195,6 +195,14 @@ class ServerStore:
                 return
             number = rows[-1][0]
 
+    def insert(self, table: Table, rows: Sequence[Sequence[Any]]) -> int:
+        """Add rows within a transaction; return how many there are more. Several go together, which
+        is how the server looks at them.
+        """
+        if len(rows) == 1:
+            return self.execute(table.insert, rows[0]).rowcount
+        return self._server.copy_in(table.name, table.names, rows)
+
     def ends(self, table: Table) -> tuple[int, int]:
         """Return the number of the last row, and the last number given, as of one moment."""
         ask = (
