@@ -152,6 +152,7 @@ class OpenSheet(Watched):
 
     def _open(self) -> None:
         journal = Journal(self.path, self._book)
+        journal.tidy_later()
         event: Event | None = None
         if self._event_file is not None:
             event = load_event(self._event_file, journal.book)
@@ -219,6 +220,7 @@ class OpenSheet(Watched):
         try:
             return await self._turns.do(lambda: self._enter(line), Urgency.WRITE)
         finally:
+            self._turns.submit(self._tidy, Urgency.LOOK)
             await self._tell()
 
     def _enter(self, line: Line) -> tuple[Shown, bool]:
@@ -238,6 +240,10 @@ class OpenSheet(Watched):
             raise
         there = tuple(journal.of_line(line.key))
         return Shown("good", ("this line was written before",), there), False
+
+    def _tidy(self) -> None:
+        with contextlib.suppress(CodeError):  # the next line tells
+            self.session.journal.tidy()
 
     def _begin_again(self) -> None:
         """Forget what a line that failed had told the session."""

@@ -279,6 +279,16 @@ class Journal:
         """
         return _faults(self._store, self._rows, self.book.fields)
 
+    def tidy_later(self) -> None:
+        """From now on have what is written acknowledged as soon as it is on the disk, and leave the
+        rest of the work on the file until ``tidy``.
+        """
+        self._store.tidy_later()
+
+    def tidy(self) -> None:
+        """Do what was left of the work on the file."""
+        self._store.tidy()
+
     def close(self) -> None:
         """Close the file; everything is on the disk already."""
         self._store.close()

@@ -3,9 +3,10 @@ plainly what is wrong with it.
 
 SQLite with a write-ahead log; a commit returns when the log is on the disk (synchronous = FULL), so
 what was acknowledged outlives the process and the power. Two processes may write: each waits for
-the other's short transaction. After each transaction the log is put into the file and emptied, as
-soon as no reader is in the way: so the file alone holds what was acknowledged, and no log is left
-that could be taken for that of another file of the same name.
+the other's short transaction. After each transaction (or soon after, where somebody waits for its
+answer: ``tidy_later``) the log is put into the file and emptied, as soon as no reader is in the
+way: so the file alone holds what was acknowledged, and no log is left that could be taken for that
+of another file of the same name.
 """
 
 from __future__ import annotations
@@ -68,7 +69,7 @@ class FileStore:
         self._file: tuple[int, int] | None = None
         self.facts: dict[str, str] = {}
         self._refusal: StoreError | None = None
-        self._examined = False
+        self._examined, self._tidies = False, True
         self.pending = when_needed and make is not None and not path.exists()
         if self.pending and not os.access(path.parent, os.W_OK):
             raise self._not_opened()
@@ -311,7 +312,18 @@ class FileStore:
                 self._same_facts()
                 yield
             self._same_file()
-            _empty_log(self.connection)
+            if self._tidies:
+                _empty_log(self.connection)
+
+    def tidy_later(self) -> None:
+        """Leave the log as it is after a transaction, until ``tidy``."""
+        self._tidies = False
+
+    def tidy(self) -> None:
+        """Put the log into the file, as soon as no reader is in the way."""
+        if not self.pending:
+            with self.telling():
+                _empty_log(self.connection)
 
     def make(self) -> None:
         """Make the file that was to be made when it is needed; another program may have made it

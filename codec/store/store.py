@@ -152,6 +152,12 @@ class Store(Protocol):
     def transaction(self) -> AbstractContextManager[None]:
         """Write all of it or none, on the disk when it is done; waits for another writer first."""
 
+    def tidy_later(self) -> None:
+        """From now on leave what is to be put in order after a transaction until ``tidy``."""
+
+    def tidy(self) -> None:
+        """Put in order what transactions left; what they wrote is on the disk before that too."""
+
     def telling(self) -> AbstractContextManager[None]:
         """Turn what libraries and the system say into errors of the journal."""
 

@@ -50,6 +50,22 @@ def test_killed_at_random_while_two_writers_log(
     assert (told["lost"], told["twice"], told["faults"]) == (0, 0, [])
 
 
+def test_a_file_that_is_tidied_later_holds_what_was_acknowledged(tmp_path: Path) -> None:
+    path = tmp_path / "event.sheet"
+    log = path.with_name("event.sheet-wal")
+    with new(tmp_path) as journal:
+        journal.append(report())
+        assert log.stat().st_size == 0
+        journal.tidy_later()
+        journal.append(report())
+        assert log.stat().st_size > 0
+        with Journal(path) as other:  # as a program does that begins after this one was killed
+            assert other.last == 2
+        journal.tidy()
+        assert log.stat().st_size == 0
+    assert check(path) == []
+
+
 def in_a_child(act: Callable[[], str]) -> str:
     """Return what ``act`` returns in a process of its own, which may give up its rights."""
     mine, theirs = os.pipe()
