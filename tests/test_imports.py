@@ -1,5 +1,6 @@
 """Rooms keep to their arrows: a room imports only those before it, no module stands in a circle,
-also for types and inside functions; only screens draw, and heavy libraries wait until used.
+also for types and inside functions; only screens draw, and heavy libraries wait until used. A
+class has a name that means one thing in the whole house.
 """
 
 from __future__ import annotations
@@ -87,6 +88,16 @@ def test_every_room_has_its_layer() -> None:
 
 def test_rooms_import_only_those_before_them_and_no_module_stands_in_a_circle() -> None:
     assert _faults(_imports()) == []
+
+
+def test_no_two_public_classes_have_one_name() -> None:
+    found: dict[str, list[str]] = {}
+    for module, tree in _trees().items():
+        for node in ast.walk(tree):
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
+                found.setdefault(node.name, []).append(module)
+    assert "Book" in found
+    assert {name: modules for name, modules in found.items() if len(modules) > 1} == {}
 
 
 def test_the_packages_import_nothing_of_the_repository_beside_them() -> None:
