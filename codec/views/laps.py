@@ -113,12 +113,8 @@ def sheet_lines(
     return found
 
 
-def shown_value(book: Book, name: str, value: Value) -> ShownValue:
-    """Return a value as people read it; no flags are a dot."""
-    return _shown(value, _warns(book.fields.get(name), value))
-
-
 def _shown(value: Value, warns: bool) -> ShownValue:
+    """Return a value as people read it; no flags are a dot."""
     text = value_text(value)
     if text == "none" and isinstance(value, frozenset):
         text = "·"
