@@ -13,7 +13,7 @@ from codec.sheet.entry import DOUBTFUL, Entry
 from codec.sheet.state import Row, Standing, lap_message, lap_rows
 from codec.sheet.words import event_text, message_text
 from grammar.book import Book
-from grammar.fields import Value, value_text
+from grammar.fields import FieldBase, Value, value_text
 
 LineKind = Literal["report", "call", "event", "note", "missing"]
 Tone = Literal["plain", "event", "refused", "call", "asked", "quiet", "alarm"]
@@ -121,13 +121,9 @@ def _shown(value: Value, warns: bool) -> ShownValue:
     return ShownValue(text.replace("-", "−") if text[:1] == "-" else text, warns)
 
 
-def _warns(field: object, value: Value) -> bool:
-    from grammar.fields import FieldBase
-
-    if not isinstance(field, FieldBase):
-        return False
+def _warns(field: FieldBase | None, value: Value) -> bool:
     try:
-        return bool(field.warnings(field.level(value).level))
+        return field is not None and bool(field.warnings(field.level(value).level))
     except ValueError:
         return False
 
