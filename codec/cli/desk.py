@@ -46,6 +46,9 @@ def add(commands: Any) -> None:
             " others call this machine, its address if not given"
         ),
     )
+    parser.add_argument(
+        "--recordings", metavar="FOLDER", help="where recordings lie, if not beside the sheet"
+    )
     parser.add_argument("--cert", help="a certificate, to serve by https")
     parser.add_argument("--key", help="the certificate's key")
     parser.set_defaults(run=run)
@@ -68,6 +71,7 @@ def run(args: argparse.Namespace) -> int:
         port=args.port,
         lan=args.lan,
         links_at=folder / desk.LINKS,
+        recordings=None if args.recordings is None else Path(args.recordings),
         certificate=None if args.cert is None else (args.cert, args.key),
     )
     return 0

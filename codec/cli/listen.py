@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from pathlib import Path
 from typing import Any
 
 from codec.cli.common import add_book, emit
@@ -33,8 +34,10 @@ def run(args: argparse.Namespace) -> int:
     book, words = load_book(args.book), False
     source = sys.stdin.buffer if args.recording == "-" else args.recording
     name = "standard input" if args.recording == "-" else repr(args.recording)
+    known = {"speaker": args.speaker} if args.speaker else {}
+    if args.recording != "-":
+        known["recording"] = Path(args.recording).name
     for stretch in listen(book, source, name):
         words = words or bool(stretch.text)
-        speaker = {"speaker": args.speaker} if args.speaker else {}
-        emit(speaker | stretch.as_dict())
+        emit(known | stretch.as_dict())
     return 0 if words else 1

@@ -52,6 +52,7 @@ def add(commands: Any) -> None:
     show.set_defaults(run=run_show)
     _add_import(actions)
     _add_by_hand(actions)
+    _add_play(actions)
     export = add_command(actions, "export", "write the whole sheet as .csv, .jsonl or .xlsx")
     export.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     export.add_argument("file", metavar="FILE", help="the file to write; its suffix tells the form")
@@ -93,6 +94,25 @@ def _add_by_hand(actions: Any) -> None:
             )
         add_json(parser)
         parser.set_defaults(run=run)
+
+
+def _add_play(actions: Any) -> None:
+    parser = actions.add_parser(
+        "play",
+        help="play what an entry was heard in",
+        description=(
+            "Play the stretch of the recording that an entry was heard in. The recording is looked"
+            " for where the sheet is, and where the command runs."
+        ),
+    )
+    parser.add_argument("sheet", metavar="SHEET", help="the sheet's file")
+    parser.add_argument("entry", metavar="N", help="its number: niner sheet show --all")
+    parser.add_argument(
+        "--from", dest="folder", metavar="FOLDER", help="where the recording is now"
+    )
+    parser.add_argument("--out", metavar="FILE.wav", help="write it to a new file instead")
+    add_json(parser)
+    parser.set_defaults(run=run_play)
 
 
 def _add_import(actions: Any) -> None:
@@ -206,6 +226,47 @@ def run_accept(args: argparse.Namespace) -> int:
     with Journal(args.sheet) as journal:
         written, told = accept(journal, Standing(journal.entries()), number, args.car)
         _tell_put_right(journal, number, written, f"car {written.car}, {told}", args)
+    return 0
+
+
+def run_play(args: argparse.Namespace) -> int:
+    """Play, or write, what an entry was heard in."""
+    from codec.files import whole, written
+    from codec.sheet import Journal
+    from codec.sheet.state import Standing
+    from codec.sheet.stretch import heard_in, recording_of
+    from codec.store.place import folder_of, place_of
+    from codec.voice.playing import play
+    from codec.voice.recordings import cut
+
+    number = _number(args.entry)
+    if args.out is not None and Path(args.out).exists():
+        raise CodeError(f"{args.out!r} is there already", kind="usage", hint="name a new file")
+    with Journal(args.sheet) as journal:
+        entry, stretch = heard_in(Standing(journal.entries()), number)
+    folders = [folder_of(place_of(args.sheet)), Path()]
+    hint = "where it is now: --from FOLDER"
+    found = recording_of(stretch, folders if args.folder is None else [Path(args.folder)], hint)
+    wav, seconds = cut(found, repr(stretch.recording), stretch.start, stretch.end)
+    facts = {
+        "entry": number,
+        "recording": str(found),
+        "start": stretch.start,
+        "end": stretch.end,
+        "heard": entry.heard,
+    }
+    if args.out is not None:
+        with written(args.out), whole(args.out, binary=True) as stream:
+            stream.write(wav)
+        facts |= {"file": args.out}
+    if args.json:
+        emit(facts)
+    else:
+        lap = "" if entry.lap is None else f", lap {entry.lap}"
+        at = f"{stretch.start:.1f} to {stretch.end:.1f} s of {found}"
+        tell(f"#{number}, car {entry.car or '?'}{lap}: {at}: {entry.heard}")
+    if args.out is None:
+        play(wav, seconds)
     return 0
 
 
@@ -333,6 +394,8 @@ def _import_recordings(files: Sequence[str], args: argparse.Namespace) -> int:
     from codec.radio.forms import milliseconds
     from codec.radio.importing import Summary, import_utterances
     from codec.screen.sheet import progress
+    from codec.sheet.stretch import recording_name
+    from codec.store.place import folder_of, place_of
 
     wanted = _wanted(args)
     try:
@@ -342,13 +405,15 @@ def _import_recordings(files: Sequence[str], args: argparse.Namespace) -> int:
     names = {
         name.casefold(): name for crew in wanted["crews"] for name in (crew.driver, *crew.wall)
     }
+    folder = folder_of(place_of(args.sheet))
     for file in files:
         path = Path(file)
+        called = recording_name(path, folder)
         with _opened(path) as stream, _journal(args, None) as journal:
             speaker = names.get(path.stem.casefold(), "")
             summary = Summary()
             with progress(path.stat().st_size, summary.found, by_line=False) as read:
-                said = _said_in(journal.book, stream, repr(file), speaker, start, read)
+                said = _said_in(journal.book, stream, called, speaker, start, read)
                 import_utterances(journal, said, left_out=_leaver(args), summary=summary, **wanted)
         _told(summary, args)
     return 0
@@ -362,12 +427,15 @@ def _said_in(
     start: int,
     read: Callable[[int], None],
 ) -> Iterator[Utterance | LeftOut]:
-    """Yield what was said in a recording; ``start`` is when it began, in milliseconds."""
+    """Yield what was said in a recording of a name; ``start`` is when it began, in
+    milliseconds.
+    """
     from codec.radio.forms import LeftOut, Utterance
+    from codec.sheet.stretch import SoundStretch
     from codec.voice.listening import listen
 
     place = 0
-    for number, stretch in enumerate(listen(book, stream, name), start=1):
+    for number, stretch in enumerate(listen(book, stream, repr(name)), start=1):
         read(stream.tell() - place)
         place = stream.tell()
         if not stretch.text:
@@ -385,6 +453,7 @@ def _said_in(
             ),
             gaps=tuple(stretch.slots.gaps),
             score=stretch.slots.score,
+            sound=SoundStretch(name, stretch.start, stretch.end),
         )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 from typing import cast
 
 from starlette.applications import Starlette
@@ -24,6 +25,7 @@ from codec.desk.pages import (
     listen,
     practice,
     season,
+    sound,
     wall,
 )
 from codec.desk.parts import Desk, DeskPage, MenuItem, facts
@@ -35,6 +37,7 @@ PAGES: Sequence[Callable[[Desk], DeskPage]] = (
     index.part,
     wall.part,
     history.part,
+    sound.part,
     bring.part,
     book.part,
     debrief.part,
@@ -58,13 +61,14 @@ def application(
     scheme: str = "http",
     links: Links | None = None,
     address: str = "",
+    recordings: Path | None = None,
 ) -> Guard:
     """Return the application that serves these sheets, by name, behind its guard.
 
     ``names`` are the names, with the port, by which it may be called, ``address`` what links begin
-    with.
+    with, ``recordings`` the folder where these lie, None for beside the sheets.
     """
-    desk = Desk(sheets, links, scheme, address)
+    desk = Desk(sheets, links, scheme, address, recordings)
     parts = [page(desk) for page in PAGES]
     needed = {"/": Role.WATCH, "/static/": Role.NOBODY}
     large: dict[str, int] = {}

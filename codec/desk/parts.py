@@ -12,6 +12,7 @@ import contextlib
 import json
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
@@ -71,8 +72,12 @@ class Desk:
         links: Links | None = None,
         scheme: str = "http",
         address: str = "",
+        recordings: Path | None = None,
     ) -> None:
-        """Take the sheets by name; links begin with ``address``."""
+        """Take the sheets by name; links begin with ``address``, ``recordings`` is where these lie,
+        beside each sheet if None.
+        """
+        self.recordings = recordings
         self.sheets, self.links, self.scheme, self.address = sheets, links, scheme, address
         self.menu: list[MenuItem] = []
         self.closing: list[Callable[[], Awaitable[None]]] = []  # what pages have open

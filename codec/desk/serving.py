@@ -65,11 +65,13 @@ def serve(
     lan: str | None = None,
     links_at: Path,
     certificate: tuple[str, str] | None = None,
+    recordings: Path | None = None,
 ) -> None:
     """Serve the sheets until the process is told to end; ``tell`` hears where.
 
     ``lan`` is this machine's name on its network, "" for its address, None to serve this machine
-    alone. Raises CodeError where the port is taken, or a sheet can't be opened.
+    alone; ``recordings`` is the folder where these lie, beside the sheets if None. Raises
+    CodeError where the port is taken, or a sheet can't be opened.
     """
     scheme = "http" if certificate is None else "https"
     bound = _bound("127.0.0.1" if lan is None else "0.0.0.0", port)  # noqa: S104 - asked for by name
@@ -87,7 +89,9 @@ def serve(
             {role: f"{base}join/{token}" for role, token in links.tokens.items()},
         )
     )
-    guarded = application(sheets, names=names, scheme=scheme, links=links, address=base)
+    guarded = application(
+        sheets, names=names, scheme=scheme, links=links, address=base, recordings=recordings
+    )
     server = server_of(guarded, certificate)
     many_connections()
     with bound:

@@ -1,10 +1,10 @@
 """Reports spoken by a speech synthesiser over a noisy radio: a sound file of the words,
 band-limited, with noise of a chosen grade.
 
-The synthesiser is espeak-ng, if it is installed; the player is the first found of those named
-below. The band is that of a voice channel, 300 … 3400 Hz (ITU-T G.712), and the noise is white
-within it. A grade's signal-to-noise ratio is that of ``grammar.sound``; speech counts where it is
-loud, not in the pauses (after the active level of ITU-T P.56, but with a plain threshold).
+The synthesiser is espeak-ng, if it is installed; the player is that of ``codec.voice``. The band
+is that of a voice channel, 300 … 3400 Hz (ITU-T G.712), and the noise is white within it. A
+grade's signal-to-noise ratio is that of ``grammar.sound``; speech counts where it is loud, not in
+the pauses (after the active level of ITU-T P.56, but with a plain threshold).
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from typing import TYPE_CHECKING, Any
 from codec.drill.answer import DrillError
 from codec.drill.noise import decibels
 from codec.files import unwritable
+from codec.voice.playing import NO_PLAYER, PATIENCE, play_file, player
 from grammar.libraries import needed
 
 if TYPE_CHECKING:
@@ -38,20 +39,9 @@ _ACTIVE = 0.1  # of the loudest moment, from which a moment counts as speech
 _FRAME = 0.02  # seconds in such a moment
 _BEFORE_AND_AFTER = 0.25  # seconds of noise around the words
 _SYNTHESISER = "espeak-ng"
-_PLAYERS: tuple[tuple[str, ...], ...] = (
-    ("paplay",),
-    ("aplay", "-q"),
-    ("play", "-q"),
-    ("afplay",),
-    ("ffplay", "-nodisp", "-autoexit", "-loglevel", "quiet"),
-)
-_NO_PLAYER = (
-    "no program that plays sound is installed (" + ", ".join(row[0] for row in _PLAYERS) + ")"
-)
 _OTHERS = ("en-us", "en-gb-scotland", "en-gb-x-rp", "en-gb")  # voices of others in the traffic
 _STEPS_ON = 0.3  # seconds before the end of a report at which the next one begins
 _UNDER = 10 ** (-9 / 20)  # of the reports' level, at which another car's radio is heard beneath
-_PATIENCE = 30.0
 _FASTEST, _SLOWEST = 450, 80  # words a minute the synthesiser takes
 _UNHURRIED = (
     1.9  # its words a minute are of running text; spelling words with pauses take so much longer
@@ -78,21 +68,14 @@ class Speaker:
         """
         self.folder, self.voice = folder, voice
         self.synthesiser = shutil.which(_SYNTHESISER, path=path)
-        self.player = next(
-            (
-                [found, *rest]
-                for name, *rest in _PLAYERS
-                if (found := shutil.which(name, path=path))
-            ),
-            None,
-        )
+        self.player = player(path)
 
     @property
     def lacking(self) -> str:
         """What is missing in order to speak, "" for nothing."""
         if self.synthesiser is None:
             return f"no speech synthesiser is installed ({_SYNTHESISER})"
-        return "" if self.player else _NO_PLAYER
+        return "" if self.player else NO_PLAYER
 
     def check_voice(self) -> None:
         """Raise DrillError where the synthesiser has no such voice: it would take another without a
@@ -103,7 +86,7 @@ class Speaker:
                 [self.synthesiser, "--voices"],
                 capture_output=True,
                 text=True,
-                timeout=_PATIENCE,
+                timeout=PATIENCE,
                 check=False,
             )
             known = {row[1] for row in map(str.split, done.stdout.splitlines()[1:]) if len(row) > 1}
@@ -190,7 +173,7 @@ class Speaker:
                     command,
                     input=", ".join(words).encode(),
                     capture_output=True,
-                    timeout=_PATIENCE,
+                    timeout=PATIENCE,
                     check=False,
                 )
                 if done.returncode or not made.exists():
@@ -215,23 +198,12 @@ class Speaker:
         """
         if self.player is None:
             raise DrillError(
-                _NO_PLAYER, kind="no-sound", hint=f"the report is in {spoken.path}; or use --flash"
+                NO_PLAYER, kind="no-sound", hint=f"the report is in {spoken.path}; or use --flash"
             )
-        try:
-            done = subprocess.run(  # noqa: S603 - the program was found by its name
-                [*self.player, str(spoken.path)],
-                capture_output=True,
-                timeout=spoken.seconds + _PATIENCE,
-                check=False,
-                stdin=subprocess.DEVNULL,
-            )
-        except (OSError, subprocess.TimeoutExpired) as error:
-            raise DrillError(f"{Path(self.player[0]).name}: {error}", kind="no-sound") from None
-        if done.returncode:
-            reason = done.stderr.decode("utf-8", "replace").strip().splitlines()
+        why = play_file(self.player, spoken.path, spoken.seconds)
+        if why:
             raise DrillError(
-                f"{Path(self.player[0]).name} can't play:"
-                f" {reason[0][:120] if reason else 'no reason given'}",
+                why,
                 kind="no-sound",
                 hint=(
                     "is a sound device connected? --flash shows the words one by one, --keep-audio"

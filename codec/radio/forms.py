@@ -18,6 +18,7 @@ from types import MappingProxyType
 from typing import Any, ClassVar, NamedTuple
 
 from codec.files import clean
+from codec.sheet.stretch import SoundStretch
 from grammar.errors import CodeError
 from grammar.exact import whole
 
@@ -33,6 +34,7 @@ _TAG = re.compile(r"</?[^>]{0,200}>")
 _ARROW = "-->"
 _MOST_SECONDS = 1e13
 _MOST_HOURS = 9999  # of a recording
+_MOST_NAME = 255  # characters of a recording's name
 _MOST_TIME = 30  # characters shown of what is no time
 IsCode = Callable[[str], bool]  # tells words of the book from a speaker's name
 
@@ -52,7 +54,7 @@ class Utterance(NamedTuple):
 
     ``slots``, ``gaps`` and ``scores`` are a recogniser's doubts, as ``codec.hear.Slots`` has them:
     {word: probability} with "" for no word, and log P(sound | string) of some strings of symbols,
-    or ``score`` of any.
+    or ``score`` of any. ``sound`` is the stretch of a recording that it was heard in.
     """
 
     number: int
@@ -69,6 +71,7 @@ class Utterance(NamedTuple):
     gaps: tuple[Mapping[str, float], ...] = ()
     scores: Mapping[str, float] = MappingProxyType({})
     score: Callable[[Sequence[str]], Sequence[float | None]] | None = None
+    sound: SoundStretch | None = None
 
     @property
     def open_to_doubt(self) -> bool:
@@ -77,13 +80,16 @@ class Utterance(NamedTuple):
 
     def taken_for(self, text: str) -> Utterance:
         """Return the utterance with another text, of which the recogniser says no more."""
-        return Utterance(self.number, text, self.speaker, self.at, self.until, self.car, self.lap)
+        facts = self.number, text, self.speaker, self.at, self.until, self.car, self.lap
+        return Utterance(*facts, sound=self.sound)
 
     def gone_on_with(self, other: Utterance) -> Utterance:
         """Return this utterance and the one that it goes on in as one."""
         text, speaker = f"{self.text} {other.text}", other.speaker or self.speaker
         car, lap = other.car or self.car, self.lap if other.lap is None else other.lap
-        return Utterance(other.number, text, speaker, self.at, other.until, car, lap)
+        sound = self.sound and self.sound.up_to(other.sound)
+        facts = other.number, text, speaker, self.at, other.until, car, lap
+        return Utterance(*facts, sound=sound)
 
 
 class LeftOut(NamedTuple):
@@ -141,7 +147,8 @@ class JsonLines(Form):
     """One object a line: ``text`` (or ``heard``, ``transcript``); ``speaker`` (or ``from``,
     ``channel``); ``start`` (or ``at``, ``time``) in seconds or ISO 8601; ``end``; ``car``; ``lap``;
     ``confidence``; ``words``: [{``word``, ``confidence``, ``alternatives``: [{``word``,
-    ``confidence``}]}]; ``alternatives``: [{``text``, ``confidence``}].
+    ``confidence``}]}]; ``alternatives``: [{``text``, ``confidence``}]; ``recording``, the name of
+    the one that ``start`` and ``end`` are seconds of.
 
     A recogniser's doubts: ``slots``: [{word: probability}], a word "" for no word; ``gaps``:
     [{word: probability}], one more than slots, of words that may have been missed; ``scores``:
@@ -217,7 +224,18 @@ def _utterance(number: int, facts: Mapping[str, Any]) -> Utterance:
         _doubts(facts, "slots"),
         _doubts(facts, "gaps"),
         _numbers(facts, "scores"),
+        sound=_sound(facts),
     )
+
+
+def _sound(facts: Mapping[str, Any]) -> SoundStretch | None:
+    """Return the stretch of a recording that a line names, None where it names none."""
+    name, start, end = (facts.get(one) for one in ("recording", "start", "end"))
+    if not (isinstance(name, str) and isinstance(start, int | float)) or not isinstance(
+        end, int | float
+    ):
+        return None
+    return SoundStretch.of(str(SoundStretch(clean(name)[:_MOST_NAME], start, end)))
 
 
 def _doubts(facts: Mapping[str, Any], name: str) -> tuple[Mapping[str, float], ...]:

@@ -559,6 +559,7 @@ class Listener:
             at=utterance.at,
             speaker=utterance.speaker,
             heard=heard,
+            sound=str(utterance.sound or ""),
         )
         if choice.instead_of:
             base = base.replace(heard=choice.instead_of, note=f"taken for: {heard}")
@@ -665,7 +666,12 @@ class Listener:
         utterance = turn.utterance
         heard = utterance.text[said.span[0] : said.span[1]]
         base = Entry(
-            kind="note", car=turn.car.name, at=utterance.at, speaker=utterance.speaker, heard=heard
+            kind="note",
+            car=turn.car.name,
+            at=utterance.at,
+            speaker=utterance.speaker,
+            heard=heard,
+            sound=str(utterance.sound or ""),
         )
         passage = Passage("reading", said.span, bits=_NAMED_BITS)
         reading = None

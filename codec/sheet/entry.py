@@ -98,6 +98,14 @@ class Entry:
     ] = None
     note: Annotated[str, Text("anything else", most=MOST_CHARACTERS)] = ""
     lap_certainty: Annotated[float | None, Share("0 to 1: how sure the lap is", since=3)] = None
+    sound: Annotated[
+        str,
+        Text(
+            "the stretch of a recording it was heard in, in seconds: radio.wav#t=12.3,16.7",
+            most=400,
+            since=4,
+        ),
+    ] = ""
 
     def __post_init__(self) -> None:
         """Check what no later reader could tell; raises SheetError."""

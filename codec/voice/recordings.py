@@ -4,6 +4,7 @@ blocks of sound at 8 kHz.
 
 from __future__ import annotations
 
+import io
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -22,6 +23,9 @@ BLOCK = 10.0  # seconds of sound in hand at a time
 _RATES = (4000, 192_000)
 _MOST_CHANNELS = 32
 _LOUDEST = 1e5  # of floating-point samples, which may be in units of 16 bits
+_AROUND = 0.3  # seconds before and behind a stretch that is cut out of a recording
+_MOST_STRETCH = 60.0  # seconds of one
+_PLAYED = 16_000  # samples a second of one, at most
 _KEPT = 64 << 20  # bytes of standard input held in memory; more goes to a temporary file
 
 
@@ -99,3 +103,32 @@ def blocks(source: str | Path | BinaryIO, name: str) -> Iterator[np.ndarray]:
         yield resampler.resample_chunk(np.zeros(0, np.float32), last=True)
         if empty:
             raise CodeError(f"there is no sound in {name}", kind="recording")
+
+
+def cut(path: Path, name: str, start: float, end: float) -> tuple[bytes, float]:
+    """Return a stretch of a recording, from ``start`` to ``end`` in seconds and a little around, as
+    a mono WAV file of 16 bits, and its length in seconds; at most a minute.
+
+    Raises CodeError as ``blocks``, and (kind "recording") where the recording is shorter.
+    """
+    import numpy as np
+
+    soundfile, soxr = needed("soundfile", "voice"), needed("soxr", "voice")
+    begin = max(0.0, start - _AROUND)
+    seconds = min(_MOST_STRETCH, end + _AROUND - begin)
+    with _opened(path, name) as sound:
+        rate, length = sound.samplerate, len(sound) / sound.samplerate
+        if start >= length:
+            raise CodeError(
+                f"{name} is {length:.1f} s long and has no {start:.1f} s: it is another recording"
+                " of that name, or was cut since",
+                kind="recording",
+            )
+        sound.seek(int(begin * rate))
+        taken = sound.read(int(seconds * rate), dtype="float32", always_2d=True)
+    mono = np.nan_to_num(taken).mean(axis=1, dtype=np.float32)
+    if rate > _PLAYED:
+        mono, rate = soxr.resample(mono, rate, _PLAYED), _PLAYED
+    made = io.BytesIO()
+    soundfile.write(made, mono.clip(-1, 1), rate, subtype="PCM_16", format="WAV")
+    return made.getvalue(), len(mono) / rate

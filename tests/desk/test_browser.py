@@ -13,7 +13,9 @@ from itertools import islice
 from pathlib import Path
 from typing import Any, Literal
 
+import numpy as np
 import pytest
+import soundfile
 from axe_playwright_python.sync_playwright import Axe
 from desk.browser import PATIENCE, Served, chromium
 from desk.support import REPORT, design, sheet_at
@@ -247,6 +249,20 @@ def test_any_entry_is_put_right_and_taken_back_in_the_history_by_keyboard(
     assert not standing.of("7", "note")[0].withdrawn
 
 
+def test_what_an_entry_was_heard_in_is_played_by_a_key(sheet: Path, visitor: Visitor) -> None:
+    soundfile.write(sheet.with_name("radio.wav"), 0.1 * np.sin(np.arange(40_000) / 3), 8000)
+    with Journal(sheet) as journal:
+        journal.append(Entry(kind="note", car="7", heard="copy", sound="radio.wav#t=1,3"))
+        journal.append(Entry(kind="note", car="7", heard="copy", sound="gone.wav#t=1,3"))
+    page = visitor.at("history/race")
+    tab_to(page, ".number")
+    page.keyboard.press("p")
+    expect(page.locator(".told")).to_contain_text("the recording 'gone.wav' is not here")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("p")
+    expect(page.locator(".told")).to_contain_text("entry 3: 2.6 s of its recording")
+
+
 @pytest.mark.slow
 def test_what_is_doubtful_behind_an_import_is_taken_by_one_key(
     sheet: Path, visitor: Visitor
@@ -431,6 +447,7 @@ def shown(tmp_path_factory: pytest.TempPathFactory) -> Path:
     brought(path)
     with Journal(path) as journal:
         journal.append(Entry(kind="report", car="7", lap=28, heard="eight two", refusal="short"))
+        journal.append(Entry(kind="note", car="7", heard="copy", sound="radio.wav#t=1,3"))
     path.with_name("lap.json").write_text(json.dumps(design()), "utf-8")
     return path
 

@@ -138,13 +138,13 @@ def test_tables_are_brought_up_step_by_step_to_those_of_a_new_server(
     forms = [sheet_format(), FORMAT]
     for form in forms:
         set_up(ServerPlace(address), [of_version(form, 1)])
-    with pytest.raises(SheetError, match="sheet version 1; this niner needs version 3") as caught:
+    with pytest.raises(SheetError, match="sheet version 1; this niner needs version 4") as caught:
         Journal(f"{address}#event", race_book())
     assert "niner server init" in caught.value.hint
-    assert set_up(ServerPlace(address), forms) == {"sheet": (1, 3), "journal": (1, 3)}
+    assert set_up(ServerPlace(address), forms) == {"sheet": (1, 4), "journal": (1, 3)}
     assert columns(address) == columns(served)
     assert refusals(address) == refusals(served)
-    assert set_up(ServerPlace(address), forms) == {"sheet": (3, 3), "journal": (3, 3)}
+    assert set_up(ServerPlace(address), forms) == {"sheet": (4, 4), "journal": (3, 3)}
     with Journal(f"{address}#event", race_book()) as journal:
         journal.append(report())
 
@@ -176,7 +176,7 @@ def test_tables_of_a_later_version_are_refused_in_words(server: Server) -> None:
         for act in (lambda: Journal(f"{address}#event"), lambda: open_before.append(report()),
                     lambda: set_up(ServerPlace(address), [sheet_format()])):  # fmt: skip
             with pytest.raises(
-                SheetError, match=r"later version .*version 9, this one knows 3"
+                SheetError, match=r"later version .*version 9, this one knows 4"
             ) as caught:
                 act()
             assert (caught.value.kind, caught.value.hint) == ("sheet-later", "update niner here")

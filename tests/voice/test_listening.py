@@ -21,6 +21,7 @@ from codec import CodeError, load_book
 from codec.cli import main
 from codec.hear import hear
 from codec.sheet import Journal
+from codec.sheet.stretch import SoundStretch
 from codec.voice import acoustic
 from codec.voice.listening import Recogniser, listen
 
@@ -86,6 +87,10 @@ def test_a_recording_becomes_a_sheet_with_the_place_of_each_entry(
         ("5183HZ0", 5, ""),
     ]
     assert found[0].at == pytest.approx(101_000, abs=400)
+    stretch = SoundStretch.of(found[0].sound)
+    assert stretch is not None
+    assert stretch.recording == "radio.wav"
+    assert stretch.start == pytest.approx(1, abs=0.4)
     assert main([*imported, "--start", "100"]) == 0
     with Journal(sheet) as journal:
         again = [entry for entry in journal.entries() if entry.kind == "report"]
@@ -101,8 +106,9 @@ def test_the_same_lines_through_a_file_are_the_same_sheet(
     arguments = ["sheet", "import", sheet, str(tmp_path / "radio.jsonl"), "--car", "7=Ana"]
     assert main([*arguments, "--book", RACE]) == 0
     with Journal(sheet) as journal:
-        strings = [entry.string for entry in journal.entries() if entry.kind == "report"]
-    assert strings == ["4183HZ2", "5183HZ0"]
+        found = [entry for entry in journal.entries() if entry.kind == "report"]
+    assert [entry.string for entry in found] == ["4183HZ2", "5183HZ0"]
+    assert found[1].sound.startswith("radio.wav#t=")
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,7 @@ from codec.desk.parts import Desk, DeskPage, number
 from codec.log.session import Session
 from codec.sheet.entry import Entry
 from codec.sheet.state import ADDED
+from codec.sheet.stretch import SoundStretch
 from codec.sheet.words import event_text, values_text
 from grammar.book import Book
 from grammar.exact import plain
@@ -51,7 +52,8 @@ def part(desk: Desk) -> DeskPage:
 class HistoryLine(NamedTuple):
     """An entry; what it says, and what has become of it, as people read them; the words to begin
     with where it is put right, None where it can't be; the number of the entry to withdraw so that
-    it is taken back or comes back, 0 where there is none; whether nobody knows whose it is.
+    it is taken back or comes back, 0 where there is none; whether nobody knows whose it is; whether
+    it was heard in a recording.
     """
 
     entry: Entry
@@ -60,6 +62,7 @@ class HistoryLine(NamedTuple):
     typed: str | None
     withdraw: int
     whose: bool
+    sounds: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,7 +116,8 @@ def line_of(session: Session, entry: Entry) -> HistoryLine:
     withdraw = 0 if entry.kind == "car" else by or entry.seq
     of_a_car = row is not None and row.first.kind in ("report", "call")
     whose = of_a_car and row is not None and not row.entry.car
-    return HistoryLine(entry, words_of(session.book, entry), fate, typed, withdraw, whose)
+    sounds = SoundStretch.of(entry.sound) is not None
+    return HistoryLine(entry, words_of(session.book, entry), fate, typed, withdraw, whose, sounds)
 
 
 def _typed(entry: Entry) -> str:

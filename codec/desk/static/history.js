@@ -1,5 +1,5 @@
 // Everything written: entries are put right and taken back by keys, and what is new is drawn as it comes.
-import { address, by } from "./common.js";
+import { address, answered, by, told } from "./common.js";
 import { fixing, roving } from "./fixing.js";
 
 const { sheet, writes, version } = by("history").dataset;
@@ -28,8 +28,28 @@ function put(fresh) {
   if (same) (stops(same)[place] ?? stops(same)[0]).focus();
 }
 
+// Play the stretch of the recording that an entry was heard in; what was played before stops.
+let speaker = null, playing = null;
+async function play(seq) {
+  const tell = (tone, ...lines) => told(document.querySelector(".told"), { tone, lines });
+  speaker ??= new AudioContext();
+  playing?.stop();
+  playing = null;
+  try {
+    const answer = await fetch(address("sound", sheet, { entry: seq }));
+    if (!answer.ok) { told(document.querySelector(".told"), await answered(answer)); return; }
+    const source = new AudioBufferSourceNode(speaker, { buffer: await speaker.decodeAudioData(await answer.arrayBuffer()) });
+    source.connect(speaker.destination);
+    playing?.stop();
+    playing = source;
+    source.start();
+    tell("plain", `entry ${seq}: ${source.buffer.duration.toFixed(1)} s of its recording`);
+  } catch { tell("bad", "it can't be played: the desk does not answer, or no sound can be made here"); }
+}
+
 let put_right = null;
 function act(name, { seq, car, typed, withdraw, whose }) {
+  if (name === "play") play(seq);
   if (name === "fix" && typed !== undefined) put_right.fix(seq, car, typed, whose === "yes");
   if (name === "withdraw" && withdraw) put_right.send(car, `/withdraw ${withdraw}`);
 }
@@ -43,7 +63,7 @@ if (writes === "yes") {
   });
   document.addEventListener("keydown", (event) => {
     if (event.altKey || event.ctrlKey || event.metaKey || put_right.open() || event.target.matches("input")) return;
-    const name = { f: "fix", w: "withdraw" }[event.key.toLowerCase()], held = row(document.activeElement);
+    const name = { f: "fix", p: "play", w: "withdraw" }[event.key.toLowerCase()], held = row(document.activeElement);
     if (name && held) { event.preventDefault(); act(name, held.dataset); }
     if (event.key === "ArrowDown" && !held && rows().length) { event.preventDefault(); stops(rows()[0])[0].focus(); }
   });

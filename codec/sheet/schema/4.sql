@@ -1,0 +1,2 @@
+-- The stretch of a recording that an entry was heard in.
+ALTER TABLE entries ADD COLUMN sound TEXT;
