@@ -113,7 +113,7 @@ def run_show(args: argparse.Namespace) -> int:
 
 def run_wheel(args: argparse.Namespace) -> int:
     """Print the calls for wanted positions."""
-    from codec.race import changes, doubts, settings_calls
+    from codec.race import changes, doubts, settings_calls, wheel_places
     from codec.race.event import MOST_POSITION
 
     race = _race(args)
@@ -122,7 +122,9 @@ def run_wheel(args: argparse.Namespace) -> int:
         from codec.cli.wheel import tell_changes
 
         unsure = {name: chances for name, chances in doubts(race).items() if name in wanted}
-        tell_changes(changes(race, wanted, args.by), unsure, as_json=args.json)
+        wheel = race.event.wheel
+        stands = {wheel.in_words(at): share for at, share in wheel_places(race).items()}
+        tell_changes(changes(race, wanted, args.by), unsure, stands, as_json=args.json)
         return 0
     calls = settings_calls(race, wanted)
     for one in calls:

@@ -231,9 +231,15 @@ def _slips_told(found: Sequence[Slip]) -> list[str]:
 
 
 def tell_changes(
-    found: Sequence[WheelChange], unsure: Mapping[str, Mapping[int, float]], *, as_json: bool
+    found: Sequence[WheelChange],
+    unsure: Mapping[str, Mapping[int, float]],
+    stands: Mapping[str, float],
+    *,
+    as_json: bool,
 ) -> None:
-    """Print the changes of a race straight by straight, and first what is not sure."""
+    """Print the changes of a race straight by straight, and first what is not sure: where settings
+    and, in words, the places of the wheel stand.
+    """
     if as_json:
         for one in found:
             emit(
@@ -245,6 +251,7 @@ def tell_changes(
                     "calls": [{"reason": c.reason, **c.call.as_dict()} for c in one.calls],
                     **one.way.as_dict(),
                     "slips": [slip.as_dict() for slip in one.slips],
+                    "stands": {where: round(share, 4) for where, share in stands.items()},
                     "doubts": {
                         name: {str(at): round(share, 4) for at, share in unsure[name].items()}
                         for name in one.wanted
@@ -257,8 +264,8 @@ def tell_changes(
         told = ", ".join(f"{at} ({share:.0%})" for at, share in chances.items())
         say(f"{name} stands at {told}: ask before you call it")
     if found:
-        standing = found[0].way
-        say(f"from: {standing.wheel.in_words(standing.begins.places)}")
+        shares = [f"{at} ({share:.0%})" for at, share in stands.items()]
+        say(f"from: {'; or '.join(shares) if len(shares) > 1 else next(iter(stands))}")
     for one in found:
         for call in one.calls:
             say(f"{call.call.string}  {call.call.words}  ({call.reason})")

@@ -10,12 +10,13 @@ look.distance.margin.band(), look.distance.short, advise(race)
 from __future__ import annotations
 
 from codec.race.advice import Advice, advise, check_call, settings_calls
-from codec.race.changes import WheelChange, changes, doubts
+from codec.race.changes import WheelChange, changes
 from codec.race.facts import facts
 from codec.race.follow import follow
 from codec.race.loading import Event, EventError, load_event, parse_event
 from codec.race.outlook import Outlook, outlook
 from codec.race.race import LapUse, Race, RaceNotice
+from codec.race.standing import doubts, wheel_places
 
 __all__ = [
     "Advice",
@@ -36,4 +37,5 @@ __all__ = [
     "outlook",
     "parse_event",
     "settings_calls",
+    "wheel_places",
 ]

@@ -337,6 +337,11 @@ class Binding:
             if laps is not None and laps.setting and laps.setting not in wheel.spec.settings:
                 keys = (section, "distance", "setting")
                 self._no_setting(keys, wheel, laps.setting)
+        acts = dict.fromkeys(one.acts for several in wheel.meanings for one in several if one.acts)
+        if self.spec.marker and self.spec.marker not in acts:
+            message = f"no touch of the wheel {self.spec.marker!r}"
+            hint = nearest(self.spec.marker, acts, f"one does: {', '.join(acts) or 'none'}")
+            self._note(("marker",), message, hint)
         return wheel
 
     def _no_setting(self, keys: Keys, wheel: Wheel, name: str) -> None:

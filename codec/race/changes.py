@@ -35,14 +35,6 @@ class WheelChange:
     fits: bool
 
 
-def doubts(race: Race) -> dict[str, dict[int, float]]:
-    """Return the settings of which it is not sure where they stand, each position with its
-    chance.
-    """
-    found = {name: race.ledger.doubt(name) for name in race.ledger.dials}
-    return {name: chances for name, chances in found.items() if len(chances) > 1}
-
-
 def changes(
     race: Race, wanted: Mapping[str, int], measure: Measure = "seconds"
 ) -> list[WheelChange]:

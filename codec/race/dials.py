@@ -7,6 +7,7 @@ where the dial will be.
 
 from __future__ import annotations
 
+import dataclasses
 import heapq
 import itertools
 from collections.abc import Callable, Iterable, Mapping
@@ -17,7 +18,7 @@ from typing import NamedTuple
 from codec.race.event import DialSpec, WheelSpec
 from grammar.errors import CodeError
 
-_NOT_DONE = 0.1  # of calls that were not read back
+NOT_DONE = 0.1  # of calls that were not read back
 
 
 class SettingError(CodeError):
@@ -57,8 +58,9 @@ class Ledger:
     """Where each dial stands.
 
     ``waiting`` holds the calls not yet read back, ``last`` the dial that was moved last, "" before
-    any was; ``doubtful`` are the dials whose read-back cannot be,
-    ``wrong`` the last read-back of a dial where it was wrong and is not put right yet.
+    any was, and ``earlier`` the one before it; ``marked`` tells how often the driver has pressed
+    the marker since; ``doubtful`` are the dials whose read-back cannot be, ``wrong`` the last
+    read-back of a dial where it was wrong and is not put right yet.
     """
 
     dials: Mapping[str, DialSpec]
@@ -66,6 +68,8 @@ class Ledger:
     positions: dict[str, int] = field(default_factory=dict)
     waiting: dict[str, list[Setting]] = field(default_factory=dict)
     last: str = ""
+    earlier: str = ""
+    marked: int = 0
     doubtful: set[str] = field(default_factory=set)
     wrong: dict[str, WrongAnswer] = field(default_factory=dict)
 
@@ -76,14 +80,12 @@ class Ledger:
     def as_it_stands(self) -> Ledger:
         """Return the ledger as it stands now: later calls change nothing there."""
         waiting = {name: list(calls) for name, calls in self.waiting.items()}
-        return Ledger(
-            self.dials,
-            self.read_back,
-            dict(self.positions),
-            waiting,
-            self.last,
-            set(self.doubtful),
-            dict(self.wrong),
+        return dataclasses.replace(
+            self,
+            positions=dict(self.positions),
+            waiting=waiting,
+            doubtful=set(self.doubtful),
+            wrong=dict(self.wrong),
         )
 
     def name(self, dial: str) -> str:
@@ -115,12 +117,17 @@ class Ledger:
         if wrong is not None and wrong.called == setting and not self.waiting.get(name):
             return self._moved(name, wrong.before, setting)
         position = self._moved(name, self.heading(name), setting)
-        self.last = name
+        self._changed(name)
         if self.read_back:
             self.waiting.setdefault(name, []).append(setting)
         else:
             self.positions[name] = position
         return position
+
+    def _changed(self, name: str) -> None:
+        if name != self.last:
+            self.earlier = self.last
+        self.last, self.marked = name, 0
 
     def mends(self, name: str, setting: Setting) -> bool:
         """Tell whether a read-back puts the last wrong one right, or says it once more."""
@@ -145,7 +152,7 @@ class Ledger:
         else:
             before, called = self.positions[name], waiting.pop(0) if waiting else None
         self.wrong.pop(name, None)
-        self.last = name
+        self._changed(name)
         try:
             self.positions[name] = self._moved(name, before, setting)
         except SettingError:
@@ -173,10 +180,10 @@ class Ledger:
         self.wrong.pop(name, None)
         self.doubtful.discard(name)
 
-    def doubt(self, dial: str) -> dict[int, float]:
+    def doubt(self, dial: str, not_done: float = NOT_DONE) -> dict[int, float]:
         """Return where a dial may stand, each position with its chance, the likeliest first.
 
-        A call that waits for its read-back was done but for ``_NOT_DONE``; of one that was read
+        A call that waits for its read-back was done but for ``not_done``; of one that was read
         back otherwise, either may have been done; one whose read-back can't be may be a position
         off. The chances are common practice, no source.
         """
@@ -197,8 +204,8 @@ class Ledger:
                     moved = self._moved(name, at, setting)
                 except SettingError:
                     moved = at
-                after[moved] = after.get(moved, 0.0) + chance * (1 - _NOT_DONE)
-                after[at] = after.get(at, 0.0) + chance * _NOT_DONE
+                after[moved] = after.get(moved, 0.0) + chance * (1 - not_done)
+                after[at] = after.get(at, 0.0) + chance * not_done
             found = after
         return dict(sorted(found.items(), key=lambda one: -one[1]))
 

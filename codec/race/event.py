@@ -505,6 +505,14 @@ class EventSpec(Strict):
         max_length=500,
         description="The wheel file, found from where this file is; its settings are dials.",
     )
+    marker: str = Field(
+        "",
+        max_length=200,
+        description=(
+            "What the touch of the wheel does that is the driver's marker press, an `acts` of the"
+            " wheel file: a press that is told then tells where the wheel stood."
+        ),
+    )
     straights: list[StraightSpec] = Field(
         default_factory=list, max_length=50, description="Where on the lap a hand is free."
     )

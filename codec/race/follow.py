@@ -39,6 +39,7 @@ _FITS = 0.5  # a value less likely than this to be right is pointed out
 # so sure it must be that a dash has other laps than were told, to take it so, and to ask
 _FITS_ENTRY, _MAY_FIT = 0.95, 0.6
 STOP = "stop"  # the fact that a car comes in
+MARKER = "marker"  # the fact that the driver pressed the marker
 _NEAR = 32  # laps before which the race is kept, to go on from: the last ones, beside the start
 
 
@@ -430,6 +431,8 @@ class _Following:
         power.
         """
         race, extra = self.race, self.event.spec.extra_power
+        if fact.message == MARKER:
+            race.ledger.marked += 1
         if fact.message == STOP:
             open_now = [
                 name

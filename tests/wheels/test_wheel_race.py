@@ -12,7 +12,17 @@ from race.support import race_book
 from wheels.test_wheel_file import many
 
 from codec import encode
-from codec.race import Race, advise, changes, doubts, facts, follow, load_event, parse_event
+from codec.race import (
+    Race,
+    advise,
+    changes,
+    doubts,
+    facts,
+    follow,
+    load_event,
+    parse_event,
+    wheel_places,
+)
 from codec.race.dials import Ledger
 from codec.race.event import DialSpec
 from codec.race.loading import EventError
@@ -31,9 +41,9 @@ def wheel() -> Wheel:
     return load_wheel(EVENT.with_name("wheel.toml"))
 
 
-def race(*said: tuple[str, dict[str, object]], event: str = "") -> Race:
-    """Return the example's race once calls and read-backs were said."""
-    entries = [
+def spoken(*said: tuple[str, dict[str, object]]) -> list[Entry]:
+    """Return calls and read-backs as a sheet has them."""
+    return [
         Entry(
             seq=number,
             kind="report" if message in ("set", "entered") else "call",
@@ -44,6 +54,11 @@ def race(*said: tuple[str, dict[str, object]], event: str = "") -> Race:
         )
         for number, (message, values) in enumerate(said, 1)
     ]
+
+
+def race(*said: tuple[str, dict[str, object]], event: str = "") -> Race:
+    """Return the example's race once calls and read-backs were said."""
+    entries = spoken(*said)
     bound = parse_event(event, race_book(), str(EVENT)) if event else load_event(EVENT, race_book())
     return follow(bound, facts(Standing(entries), ""))
 
@@ -130,6 +145,63 @@ def test_a_call_that_waits_is_a_doubt_and_a_read_back_settles_it() -> None:
     other = {**said, "clicks": 3}
     told = doubts(race(("wheel", said), ("set", other)))
     assert told == {"brake balance": {8: 0.5, 7: 0.5}}
+
+
+MARKED = 'touch = "mark"\nacts = "marks the moment"'
+
+
+def marked(
+    where: str, *said: tuple[str, dict[str, object]], folder: Path, presses: int = 1
+) -> Race:
+    """Return the example's race, with a marker that is there in some state only, after calls and
+    read-backs, and then presses of the marker.
+    """
+    text = (ROOT / "examples" / "event" / "wheel.toml").read_text("utf-8")
+    assert MARKED in text
+    (folder / "wheel.toml").write_text(text.replace(MARKED, f"{MARKED}\nwhen = {where}"), "utf-8")
+    event = parse_event(EVENT.read_text("utf-8"), race_book(), str(folder / "event.toml"))
+    entries = spoken(*said)
+    for number in range(presses):
+        entries.append(Entry(seq=len(said) + number + 1, kind="event", lap=3, message="marker"))
+    return follow(event, facts(Standing(entries), ""))
+
+
+def test_a_marker_press_tells_where_the_chooser_stands(tmp_path: Path) -> None:
+    """The marker is there where the chooser is at lift alone: who presses it need not turn it."""
+    where = '{ mode = "drive", chooser = "lift" }'
+    (before,) = changes(marked(where, folder=tmp_path, presses=0), {"lift": 60})
+    assert before.way.touches == ("chooser down", "thumb up")
+    (found,) = changes(marked(where, folder=tmp_path), {"lift": 60})
+    assert found.way.touches == ("thumb up",)
+
+
+def test_a_marker_press_weighs_whether_a_call_was_done(tmp_path: Path) -> None:
+    """By hand: a call not read back is done in 9 of 10, and a marker press where the wheel has none
+    is 1 in 50. The chooser is at the torque map until the call is done.
+    """
+    torque: dict[str, object] = {"dial": "torque map", "way": "up", "clicks": 1}
+    damping: dict[str, object] = {"dial": "front damping", "way": "up", "clicks": 2}
+    said = [("wheel", torque), ("set", torque), ("wheel", damping)]
+    before, after = (f'{{ chooser = "{one}" }}' for one in ("torque map", "front damping"))
+    unmarked = marked(before, *said, folder=tmp_path, presses=0)
+    assert doubts(unmarked)["front damping"] == {8: 0.9, 6: pytest.approx(0.1)}
+    undone, done = 0.1 / (0.1 + 0.9 * 0.02), 0.9 / (0.9 + 0.1 * 0.02)
+    pressed = marked(before, *said, folder=tmp_path)
+    told = doubts(pressed)["front damping"]
+    assert told == {6: pytest.approx(undone), 8: pytest.approx(1 - undone)}
+    # what it tells is where the next change begins
+    (found,) = changes(pressed, {"front damping": 8})
+    assert found.way.begins.settings["front damping"] == 6
+    assert list(wheel_places(pressed)) == [wheel().standing({"chooser": "torque map"}).places]
+    told = doubts(marked(after, *said, folder=tmp_path))["front damping"]
+    assert told == {8: pytest.approx(done), 6: pytest.approx(1 - done)}
+
+
+def test_a_marker_that_the_wheel_does_not_have_is_told() -> None:
+    text = EVENT.read_text("utf-8").replace('marker = "marks the moment"', 'marker = "marks it"')
+    with pytest.raises(EventError, match="no touch of the wheel 'marks it'") as caught:
+        parse_event(text, race_book(), str(EVENT))
+    assert "marks the moment" in str(caught.value)
 
 
 def test_laps_added_come_with_the_touches_that_enter_them() -> None:
