@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -52,6 +53,16 @@ def add(commands: Any) -> None:
         default="",
         help="your name, kept with what you log; your account's if not given",
     )
+    parser.add_argument(
+        "--listen",
+        nargs="?",
+        const="",
+        metavar="DEVICE",
+        help=(
+            "hear reports by a microphone or a line-in, too: the usual one, one by its number or a"
+            " part of its name; a recording, or - for standard input, stands for one"
+        ),
+    )
     add_json(parser)
     parser.set_defaults(run=run)
 
@@ -86,10 +97,10 @@ def run(args: argparse.Namespace) -> int:
         if not sys.stdin.isatty() or not sys.stdout.isatty():
             if begun is not None and begun.tone == "warning":
                 tell("\n".join(begun.lines))
-            return _piped(session, as_json=args.json)
+            return _piped(session, args)
         from codec.screen.log import Log
 
-        Log(session, begun).run()
+        Log(session, begun, listen=args.listen).run()
     return 0
 
 
@@ -102,15 +113,42 @@ def _event(path: str | None, book: Book) -> Event | None:
     return load_event(path, book)
 
 
-def _piped(session: Session, *, as_json: bool) -> int:
-    """Log the lines of standard input; a line that could not be written is told with what it said,
-    and the next is tried.
+def _piped(session: Session, args: argparse.Namespace) -> int:
+    """Log what is heard, then the lines of standard input; a line that could not be written is told
+    with what it said, and the next is tried.
 
     The exit code is 1 if a line needs a repeat, 2 if one is not in the sheet.
     """
-    to_json, fields = session.journal.table.as_json, session.journal.book.fields
     worst = 0
-    for line in lines([]):
+    if args.listen is not None:
+        worst = _logged(session, _heard(session, args.listen, as_json=args.json), args)
+    return worst if args.listen == "-" else max(worst, _logged(session, lines([]), args))
+
+
+def _heard(session: Session, device: str, *, as_json: bool) -> Iterator[str]:
+    """Yield the lines that take what was heard and is sure; tell what is not."""
+    from codec.log.offered import Expected, offer
+    from codec.voice.live import listen_live
+
+    for said, over in listen_live(session.book, device):
+        found = Expected.of(session).hear(said) if over else None
+        offered = None if found is None else offer(session, found, said.text)
+        if offered is None:
+            continue
+        if offered.surely:
+            yield offered.line(by_itself=True)
+        elif as_json:
+            take = offered.line(by_itself=False)
+            emit({"offered": take, "tone": offered.shown.tone, "told": [*offered.shown.lines]})
+        else:
+            say("\n".join((*offered.shown.lines, f"not taken: {offered.line(by_itself=False)}")))
+
+
+def _logged(session: Session, typed: Iterable[str], args: argparse.Namespace) -> int:
+    """Log lines; return the exit code."""
+    to_json, fields = session.journal.table.as_json, session.journal.book.fields
+    worst, as_json = 0, args.json
+    for line in typed:
         try:
             shown = session.enter(line)
         except CodeError as error:

@@ -5,7 +5,7 @@ own pages: no page of another site may read or write here, whatever name it give
 (DNS rebinding) and whatever form it sends (request forgery). On a network everybody comes with a
 link, one a role, that holds a random token; the browser keeps it in a cookie that no script reads
 and no other site sends. See "HTTP Semantics" (RFC 9110), "The Web Origin Concept" (RFC 6454),
-"Cookies" (RFC 6265bis) and "Content Security Policy Level 3" (W3C).
+"Cookies" (RFC 6265bis), "Content Security Policy Level 3" and "Permissions Policy" (W3C).
 """
 
 from __future__ import annotations
@@ -30,11 +30,21 @@ MOST_FILE = 50_000_000  # bytes of a transcript or a sheet that is brought
 LEAST_TIME = 20.0  # seconds in which what a page sends must be here
 _PACE = 200_000  # bytes a second at least, of what is larger
 _TOKEN = 32  # bytes of chance in a link
+
+
+def permissions(*, hears: bool = False) -> str:
+    """Return what a page may use of a browser ("Permissions Policy", W3C): nothing that sees or
+    hears, but the microphone where it ``hears``.
+    """
+    return f"camera=(), display-capture=(), geolocation=(), microphone=({'self' if hears else ''})"
+
+
 _SECURITY = {
     "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src"
     " 'self' data:; connect-src 'self'; media-src 'self'; form-action 'self'; base-uri 'none';"
     " frame-ancestors 'none'",
     "cross-origin-opener-policy": "same-origin",
+    "permissions-policy": permissions(),
     "cross-origin-resource-policy": "same-origin",
     "referrer-policy": "no-referrer",
     "x-content-type-options": "nosniff",

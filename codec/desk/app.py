@@ -26,6 +26,7 @@ from codec.desk.pages import (
     practice,
     season,
     sound,
+    voice,
     wall,
 )
 from codec.desk.parts import Desk, DeskPage, MenuItem, facts
@@ -38,6 +39,7 @@ PAGES: Sequence[Callable[[Desk], DeskPage]] = (
     wall.part,
     history.part,
     sound.part,
+    voice.part,
     bring.part,
     book.part,
     debrief.part,

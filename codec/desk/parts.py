@@ -24,7 +24,8 @@ from starlette.responses import HTMLResponse, Response
 from starlette.routing import Route
 
 from codec.debrief.summary import CAUTION
-from codec.desk.access import Links, Role
+from codec.desk.access import Links, Role, permissions
+from codec.desk.hearing import DeskEar
 from codec.desk.sheets import OpenSheet
 from codec.log.shown import Shown
 from grammar.book import Book
@@ -80,6 +81,7 @@ class Desk:
         self.recordings = recordings
         self.sheets, self.links, self.scheme, self.address = sheets, links, scheme, address
         self.menu: list[MenuItem] = []
+        self.ear = DeskEar()
         self.closing: list[Callable[[], Awaitable[None]]] = []  # what pages have open
         self._templates = Environment(
             autoescape=True,
@@ -102,7 +104,7 @@ class Desk:
             for task in watching:
                 task.cancel()
             await asyncio.gather(*watching, return_exceptions=True)
-            for close in self.closing:
+            for close in (*self.closing, self.ear.close):
                 await close()
             for sheet in self.sheets.values():
                 await sheet.close()
@@ -118,8 +120,12 @@ class Desk:
         """Return a template, which shows every character of what is put in."""
         return self._templates.get_template(name)
 
-    def page(self, request: Request, name: str, **context: Any) -> HTMLResponse:
-        """Return a page drawn by a template for who asks."""
+    def page(
+        self, request: Request, name: str, *, hears: bool = False, **context: Any
+    ) -> HTMLResponse:
+        """Return a page drawn by a template for who asks; one that ``hears`` may use the
+        microphone.
+        """
         role = request.scope["role"]
         shared = {
             "sheet": request.path_params.get("sheet", ""),
@@ -128,7 +134,8 @@ class Desk:
             "role": role,
             "caution": CAUTION,
         }
-        return HTMLResponse(self.template(name).render({**shared, **context}))
+        headers = {"permissions-policy": permissions(hears=True)} if hears else {}
+        return HTMLResponse(self.template(name).render({**shared, **context}), headers=headers)
 
 
 def printed(html: str) -> Response:

@@ -9,6 +9,7 @@ from typing import NamedTuple
 from codec.encoding import encode
 from codec.log.fields import dial_at
 from codec.log.lines import note, report_entry, stands_at, write_down
+from codec.log.offered import take
 from codec.log.readbacks import Called, read_back, repeated
 from codec.log.shown import Shown
 from codec.log.watch import Watch
@@ -301,6 +302,7 @@ class _Act(NamedTuple):
 
 _ACTS = {
     "ok": _Act(_ok, "take the likeliest reading of what was heard"),
+    "heard": _Act(take, ""),
     "undo": _Act(_undo, "withdraw the last entry"),
     "called": _Act(_called, "log the call that is advised, as said now"),
     "right": _Act(_read_back, "the last call was read back right"),

@@ -84,7 +84,7 @@ def _by_field(watch: Watch, text: str, told: ByField) -> Shown:
     before = watch.mine.reports
     watch.write(entry)
     watch.refresh()
-    again = _reported_again(watch, before, [entry])
+    again = reported_again(watch, before, [entry])
     shown = f"part of the report of lap {entry.lap}: {ByField(told.values, None).told(watch.book)}"
     return Shown("warning" if again else "good", (shown, *again))
 
@@ -99,9 +99,9 @@ def stands_at(watch: Watch, text: str, dial: str, position: int) -> Shown:
     return Shown("good", (f"{dial} stands at {position}",))
 
 
-def _reported_again(watch: Watch, before: Mapping[int, Row], written: Sequence[Entry]) -> list[str]:
-    """Return what to ask about reports of laps that had one already: which car or lap they were
-    of. Both stay; the one that fits the laps about it counts.
+def reported_again(watch: Watch, before: Mapping[int, Row], written: Sequence[Entry]) -> list[str]:
+    """Return what to ask about reports of laps that had one already: which car or lap they were of.
+    Both stay; the one that fits the laps about it counts.
     """
     lines: list[str] = []
     for entry in written:
@@ -161,7 +161,7 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
         shown.append(f"asked: {asked}")
     watch.write(*entries)
     watch.refresh()
-    warnings += _reported_again(watch, before, entries)
+    warnings += reported_again(watch, before, entries)
     return Shown(
         "warning" if warnings else "good", (*shown, *warnings, *watch.spoken_to().lines[1:])
     )

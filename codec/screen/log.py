@@ -7,9 +7,12 @@ history and completes its commands. What is shown is worked out in ``codec.views
 
 from __future__ import annotations
 
+import asyncio
+import contextlib
 import functools
 import io
 import textwrap
+import threading
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
@@ -29,6 +32,7 @@ from prompt_toolkit.layout.menus import CompletionsMenu
 from rich.console import Console
 from rich.text import Text
 
+from codec.log.offered import Expected, Offer, offer
 from codec.log.session import Session
 from codec.log.shown import Shown
 from codec.screen.console import SafeConsole, safe
@@ -42,21 +46,26 @@ from grammar.exact import plain
 
 if TYPE_CHECKING:
     from codec.race import Race
+    from codec.radio.doubt import Doubt
+    from codec.voice.listening import Transmission
 
 _STYLES = {"good": "bold green", "warning": "bold yellow", "bad": "bold red", "plain": ""}
 # lines of the table that stay, however much there is to tell above it: two of its head, and the
 # last lap
 _LEAST = 5
 _PREVIEW = 3  # lines at most that tell what the line being typed would be taken for
+_OFFERED = 5  # lines at most that tell what was heard by voice
 _TWO = 140  # columns from which on two cars are shown side by side
 _TIMED = 90  # columns from which on lines tell their times
 _FIND = "find"
+_TAKE = "F7 take what was heard"
 _KEYS = (
     "F2 car",
     "F3 neutralised/resumed",
     "F4 marker",
     "F5 called it",
     "F6 read back right",
+    _TAKE,
     "F8 undo",
     "F9 ok",
     "PgUp",
@@ -94,10 +103,19 @@ class Commands(Completer):
 class Log:
     """The application; ``run`` returns when the engineer leaves."""
 
-    def __init__(self, session: Session, shown: Shown | None = None, **settings: Any) -> None:
-        """Lay out the screen; ``shown`` is told first; ``settings`` go to prompt_toolkit (input and
-        output, for tests).
+    def __init__(
+        self,
+        session: Session,
+        shown: Shown | None = None,
+        *,
+        listen: str | None = None,
+        **settings: Any,
+    ) -> None:
+        """Lay out the screen; ``shown`` is told first; ``listen`` names the device by which reports
+        are heard, None for none; ``settings`` go to prompt_toolkit (input and output, for tests).
         """
+        self._listen, self._offer = listen, Offer.none()
+        self._voice = "" if listen is None else "the microphone gets ready"
         self._boards: dict[tuple[str, int | None], tuple[int, Board]] = {}
         self._told: dict[str, tuple[Race, list[Text]]] = {}
         self._above = 0  # lines of the table that are scrolled past, from its end
@@ -137,7 +155,58 @@ class Log:
 
     def run(self) -> None:
         """Show the screen until the engineer leaves."""
-        self.application.run()
+        self.application.run(pre_run=self._begin_to_listen)
+
+    def _begin_to_listen(self) -> None:
+        if self._listen is not None:
+            self.application.create_background_task(self._listening(self._listen))
+
+    async def _listening(self, device: str) -> None:
+        """Offer what is heard, for as long as the device gives sound; typing goes on beside it."""
+        from codec.voice.live import listen_live
+
+        loop = asyncio.get_running_loop()
+        heard: asyncio.Queue[tuple[Transmission, bool] | str] = asyncio.Queue()
+
+        def tell(what: tuple[Transmission, bool] | str) -> None:
+            with contextlib.suppress(RuntimeError):  # the screen has gone
+                loop.call_soon_threadsafe(heard.put_nowait, what)
+
+        def hear() -> None:
+            try:
+                tell("listening")
+                for one in listen_live(self.session.book, device):
+                    tell(one)
+                tell("the microphone gives no more sound")
+            except CodeError as error:
+                tell(f"not listening: {error.message}")
+
+        threading.Thread(target=hear, name="ear", daemon=True).start()
+        while True:
+            what = await heard.get()
+            if isinstance(what, str):
+                self._voice = what
+            else:
+                said, over = what
+                expected = Expected.of(self.session)
+                found = await loop.run_in_executor(None, expected.hear, said)
+                self._offered(said, found, over=over)
+            self.application.invalidate()
+
+    def _offered(self, said: Transmission, found: Doubt | None, *, over: bool) -> None:
+        """Offer what was heard; what is sure and over is taken by itself."""
+        made = None if found is None else offer(self.session, found, said.text)
+        if made is not None:
+            self._offer = made
+            if over and made.surely:
+                self._take(by_itself=True)
+        elif over:
+            told = "in the sheet already" if found is not None else "no report"
+            self._voice = f"{told}: {said.text}" if said.text else "listening"
+
+    def _take(self, *, by_itself: bool) -> None:
+        if self._offer.string and self._do(self._offer.line(by_itself=by_itself)):
+            self._offer = Offer.none()
 
     def _refresh(self) -> None:
         try:
@@ -177,6 +246,7 @@ class Log:
         def press(key: str, text: str) -> None:
             keys.add(key)(lambda event: self._press(event, text))
 
+        keys.add("f7")(self._taken)
         press("f4", "/marker")
         press("f5", "/called")
         press("f6", "/right")
@@ -198,6 +268,11 @@ class Log:
 
     def _press(self, event: KeyPressEvent, text: str) -> None:
         self._do(text)
+        event.app.invalidate()
+
+    def _taken(self, event: KeyPressEvent) -> None:
+        """Take what was heard and offered."""
+        self._take(by_itself=False)
         event.app.invalidate()
 
     def _next_car(self) -> None:
@@ -389,7 +464,7 @@ class Log:
             if look.lines
             else [Text()]
         )
-        preview = preview[:_PREVIEW]
+        preview = [*self._heard_lines(width), *preview[:_PREVIEW]]
         above = {f"! {alert}" for alert in self.session.mine.alerts}
         for number, line in enumerate(line for line in self.shown.lines if line not in above):
             style = (
@@ -402,17 +477,30 @@ class Log:
             lines.extend(safe(part, style) for part in _folded(line, width))
         return [*lines[: max(2, most - len(preview))], *preview]
 
+    def _heard_lines(self, width: int) -> list[Text]:
+        """Return what is offered of what was heard, or what is listened to."""
+        if self._listen is None:
+            return []
+        if not self._offer.string:
+            return [safe(f"voice  {self._voice}"[:width], "dim")]
+        told = [*self._offer.shown.lines, f"heard: {self._offer.words}  F7 takes it"]
+        lines = [(part, n) for n, line in enumerate(told) for part in _folded(line, width)]
+        style = _STYLES[self._offer.shown.tone]
+        return [safe(part, style if n == 0 else "") for part, n in lines[:_OFFERED]]
+
     def _keys(self) -> ANSI:
-        return ANSI(f"\x1b[7m{_bar(get_app().output.get_size().columns)}\x1b[0m")
+        columns = get_app().output.get_size().columns
+        return ANSI(f"\x1b[7m{_bar(columns, listens=self._listen is not None)}\x1b[0m")
 
 
 @functools.lru_cache(maxsize=8)
-def _bar(columns: int) -> str:
+def _bar(columns: int, *, listens: bool) -> str:
     """Return the keys: shorter words where they don't fit."""
-    for keys in (_KEYS, [_SHORT.get(key, key) for key in _KEYS]):
+    known = [key for key in _KEYS if listens or key != _TAKE]
+    for keys in (known, [_SHORT.get(key, key) for key in known]):
         if len("  ".join(keys)) <= columns:
             return "  ".join(keys)
-    return " ".join(_SHORT.get(key, key) for key in _KEYS)[:columns]
+    return " ".join(_SHORT.get(key, key) for key in known)[:columns]
 
 
 _SHORT = {
@@ -420,6 +508,7 @@ _SHORT = {
     "F4 marker": "F4 mark",
     "F5 called it": "F5 called",
     "F6 read back right": "F6 right",
+    _TAKE: "F7 take",
     "/ commands": "/",
     "F10 leave": "F10",
 }

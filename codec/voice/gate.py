@@ -20,13 +20,45 @@ HANGS = 35  # frames near the floor after which a stretch has ended
 MARGIN = 12  # frames kept before and after a stretch
 SHORTEST = 8  # frames; what is shorter is a click
 LONGEST = 1000  # frames; what is longer is cut where it is quietest
-_QUIET = -60.0  # decibels of full scale: no floor is lower
-_REMEMBERED = 1500  # frames
+SOFTLY = 12  # frames near the floor after which what was said may be heard already
+LONGEST_STRETCH = (LONGEST + 2 * MARGIN) * FRAME / RATE  # seconds
+QUIET = -60.0  # decibels of full scale: no floor is lower
+REMEMBERED = 1500  # frames
+FLOOR = 10  # percent of these are quieter than the floor
+
+
+def settings() -> dict[str, float]:
+    """Return what another gate needs to do as this one does: a frame in seconds, levels in
+    decibels, all else in frames.
+    """
+    second = FRAME / RATE
+    return {
+        "frame": second,
+        "opens": OPENS,
+        "closes": CLOSES,
+        "hangs": HANGS,
+        "softly": SOFTLY,
+        "margin": MARGIN,
+        "shortest": SHORTEST,
+        "longest": LONGEST,
+        "quiet": QUIET,
+        "remembered": REMEMBERED,
+        "floor": FLOOR,
+    }
 
 
 def stretches(blocks: Iterable[np.ndarray]) -> Iterator[tuple[float, np.ndarray]]:
     """Yield the stretches of sound in blocks at 8 kHz: when each begins, in seconds, and its
     sound.
+    """
+    for start, sound, over in soft_stretches(blocks):
+        if over:
+            yield start, sound
+
+
+def soft_stretches(blocks: Iterable[np.ndarray]) -> Iterator[tuple[float, np.ndarray, bool]]:
+    """Yield what ``stretches`` does as soon as it may be over, and what is said then again when it
+    is.
     """
     import numpy as np
 
@@ -52,14 +84,16 @@ class _Gate:
         self.begin = -1  # the frame at which a stretch began, -1 between stretches
         self.near = 0  # how many frames the level has been near the floor
 
-    def take(self, frames: np.ndarray) -> Iterator[tuple[float, np.ndarray]]:
-        """Yield the stretches that end in some more frames."""
+    def take(self, frames: np.ndarray) -> Iterator[tuple[float, np.ndarray, bool]]:
+        """Yield the stretches that end, or may have ended, in some more frames, and whether they
+        have.
+        """
         import numpy as np
 
         power = (frames.astype(np.float64) ** 2).mean(axis=1)
         level = 10 * np.log10(power + 1e-10)
-        self.past = np.concatenate([self.past, level])[-_REMEMBERED:]
-        floor = max(_QUIET, float(np.percentile(self.past, 10)))
+        self.past = np.concatenate([self.past, level])[-REMEMBERED:]
+        floor = max(QUIET, float(np.percentile(self.past, FLOOR)))
         before = self.levels[-2:]
         smooth = np.convolve(np.concatenate([before, level]), np.ones(3) / 3, "full")
         smooth = smooth[len(before) : len(before) + len(level)] * _fuller(len(before), len(level))
@@ -72,6 +106,8 @@ class _Gate:
                     self.begin, self.near = number, 0
                 continue
             self.near = self.near + 1 if now < floor + CLOSES else 0
+            if self.near == SOFTLY:
+                yield from self._told(number - self.near + 1, over=False)
             if self.near >= HANGS:
                 yield from self._closed(number - self.near + 1)
             elif number - self.begin >= LONGEST:
@@ -79,20 +115,23 @@ class _Gate:
         if self.begin < 0:
             self._forget(start + len(frames) - MARGIN)
 
-    def ended(self) -> Iterator[tuple[float, np.ndarray]]:
+    def ended(self) -> Iterator[tuple[float, np.ndarray, bool]]:
         """Yield the stretch that the recording ends in."""
         if self.begin >= 0:
             yield from self._closed(self.first + len(self.kept))
 
-    def _closed(self, end: int) -> Iterator[tuple[float, np.ndarray]]:
+    def _told(self, end: int, *, over: bool) -> Iterator[tuple[float, np.ndarray, bool]]:
         if end - self.begin >= SHORTEST:
             low = max(self.first, self.begin - MARGIN)
             sound = self.kept[low - self.first : end + MARGIN - self.first]
-            yield low * FRAME / RATE, sound.reshape(-1)
+            yield low * FRAME / RATE, sound.reshape(-1), over
+
+    def _closed(self, end: int) -> Iterator[tuple[float, np.ndarray, bool]]:
+        yield from self._told(end, over=True)
         self.begin, self.near = -1, 0
         self._forget(end)
 
-    def _cut(self, number: int) -> Iterator[tuple[float, np.ndarray]]:
+    def _cut(self, number: int) -> Iterator[tuple[float, np.ndarray, bool]]:
         """End a stretch that is too long at its quietest moment of late, and begin another."""
         late = self.levels[number - self.first - LONGEST // 3 : number - self.first]
         place = number - LONGEST // 3 + int(late.argmin())

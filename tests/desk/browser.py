@@ -27,11 +27,18 @@ _SETTINGS = [
 
 
 @contextlib.contextmanager
-def chromium() -> Iterator[Browser]:
-    """Start the browser, with nothing kept from before."""
-    path = program("chromium")
+def chromium(microphone: Path | None = None) -> Iterator[Browser]:
+    """Start the browser, with nothing kept from before; what its ``microphone`` takes up is the
+    sound of a file, once.
+    """
+    path, settings = program("chromium"), list(_SETTINGS)
+    if microphone is not None:
+        settings += [
+            "--use-fake-device-for-media-stream", "--use-fake-ui-for-media-stream",
+            f"--use-file-for-fake-audio-capture={microphone}%noloop",
+        ]  # fmt: skip
     with sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=path, args=_SETTINGS)
+        browser = play.chromium.launch(executable_path=path, args=settings)
         try:
             yield browser
         finally:

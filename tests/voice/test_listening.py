@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import json
 import shutil
-import subprocess
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -14,8 +13,8 @@ import numpy as np
 import pytest
 import soundfile
 from helpers import book_of
-from programs import program
 from scipy.signal import resample_poly
+from voice.spoken import NEXT, RATE, REPORT, TALK, spoken
 
 from codec import CodeError, load_book
 from codec.cli import main
@@ -27,22 +26,15 @@ from codec.voice.listening import Recogniser, listen
 
 ROOT = Path(__file__).parents[2]
 RACE = str(ROOT / "examples" / "race" / "race.toml")
-REPORT = "four one eight three hotel zulu two"
-TALK = "copy, keep pushing, the tyres look good"
-RATE = 22_050
 
 
 @pytest.fixture(scope="module")
-def radio(tmp_path_factory: pytest.TempPathFactory) -> Any:
+def radio() -> Any:
     """Return a keyed radio: a report, talk, and the next lap's report, in light noise."""
-    folder, draw = tmp_path_factory.mktemp("radio"), np.random.default_rng(1)
+    draw = np.random.default_rng(1)
     pieces = [np.zeros(RATE)]
-    for text in (REPORT, TALK, "five one eight three hotel zulu zero"):
-        made = folder / "made.wav"
-        command = [program("espeak-ng"), "-v", "en-gb-x-rp+f2", "-s", "150", "-w", str(made), text]
-        subprocess.run(command, check=True)
-        sound, rate = soundfile.read(made)
-        assert rate == RATE
+    for text in (REPORT, TALK, NEXT):
+        sound = spoken(text)
         pieces += [sound + 0.01 * draw.standard_normal(len(sound)), np.zeros(2 * RATE)]
     return np.concatenate(pieces)
 

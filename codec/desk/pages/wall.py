@@ -17,6 +17,7 @@ from codec.desk.sheets import Line, OpenSheet
 from codec.log.session import Session
 from codec.views.board import board
 from codec.views.charts import use_chart
+from codec.voice.gate import settings
 from grammar.errors import CodeError
 
 _RETRY = 1000  # milliseconds after which a page whose line was cut asks again
@@ -72,6 +73,8 @@ class Wall:
             writes=writes,
             version=version,
             now=sheet.session.now(),
+            hears=writes,
+            gate=settings(),
         )
 
     async def _news(self, sheet: OpenSheet, asked: Sequence[str], *, writes: bool) -> News:

@@ -2,6 +2,7 @@
 import { charts, forget } from "./chart.js";
 import { address as addressed, asking, element, told as tellAt, writer as whoWrites } from "./common.js";
 import { Outbox } from "./outbox.js";
+import { offers } from "./voice.js";
 
 const cars = document.querySelector("#cars");
 const { sheet, writes } = cars.dataset;
@@ -62,7 +63,7 @@ function waiting(lines) {
   }
 }
 
-let writer = null;
+let writer = null, voice = null;
 
 // Take a line; return whether it was taken. It is in the browser's database before it is sent.
 function enter(section, text) {
@@ -103,6 +104,8 @@ const KEYS = {
   u: (section) => enter(section, "/undo"),
   c: (section) => enter(section, "/called"),
   r: (section) => enter(section, "/right"),
+  l: () => voice.turn(),
+  t: (section) => voice.take(section),
 };
 
 function keys(event) {
@@ -144,6 +147,7 @@ function begin() {
       }
     });
   }
+  voice = offers(sheet, { enter, section_of: (car) => (car ? sections().find(({ dataset }) => dataset.car === car) : null) ?? here() });
   document.addEventListener("keydown", keys);
   cars.addEventListener("click", (event) => { // a lap to be put right
     const fix = event.target.closest(".fix"), input = fix?.closest(".car").querySelector("input");
