@@ -46,6 +46,33 @@ class HeldListening:
     spoken: Spoken | None = None
 
 
+class SpokenHere:
+    """What is spoken at the desk: files in a folder that is made when somebody listens."""
+
+    def __init__(self) -> None:
+        """Nothing was spoken yet."""
+        self._made: tempfile.TemporaryDirectory[str] | None = None
+
+    def speaker(self) -> Speaker:
+        """Return who speaks; raises DrillError where nothing can."""
+        speaker = Speaker(Path())
+        if speaker.synthesiser is None:
+            raise DrillError(
+                speaker.lacking,
+                kind="no-synthesiser",
+                hint="install espeak-ng where the desk runs; niner drill hear --flash shows words",
+            )
+        if self._made is None:
+            self._made = tempfile.TemporaryDirectory(prefix="niner-")
+        speaker.folder = Path(self._made.name)
+        return speaker
+
+    def close(self) -> None:
+        """Remove what was spoken."""
+        if self._made is not None:
+            self._made.cleanup()
+
+
 class ListeningRoom(InTurn):
     """Everybody who listens with one sheet's book, by the key of their browser."""
 
@@ -54,30 +81,16 @@ class ListeningRoom(InTurn):
         super().__init__(f"listening {path.name}")
         self.path, self._book = path, book
         self._held: dict[str, HeldListening] = {}
-        self._made: tempfile.TemporaryDirectory[str] | None = None
-
-    @property
-    def _folder(self) -> Path:
-        """Where what is spoken lies; made when somebody begins."""
-        if self._made is None:
-            self._made = tempfile.TemporaryDirectory(prefix="niner-")
-        return Path(self._made.name)
+        self._sounds = SpokenHere()
 
     def _close(self) -> None:
         for one in self._held.values():
             one.journal.close()
-        if self._made is not None:
-            self._made.cleanup()
+        self._sounds.close()
 
     def begin(self, key: str, told: Mapping[str, Any]) -> dict[str, Any]:
         """Begin to listen; return what is to be known of the first sound. Raises DrillError."""
-        speaker = Speaker(self._folder)
-        if speaker.synthesiser is None:
-            raise DrillError(
-                speaker.lacking,
-                kind="no-synthesiser",
-                hint="install espeak-ng where the desk runs; niner drill hear --flash shows words",
-            )
+        self._sounds.speaker()
         book, before = self._book(), self._held.pop(key, None)
         if before is not None:
             before.journal.close()
@@ -120,7 +133,7 @@ class ListeningRoom(InTurn):
         draw = random.Random(f"{session.seed} under {one.turn}")  # noqa: S311 - repeatable
         other = draw.choice(session.pool.reports).text if one.under else ""
         one.turn += 1
-        one.spoken = Speaker(self._folder).traffic(
+        one.spoken = self._sounds.speaker().traffic(
             session.book,
             [[words[symbol].word for symbol in question.item.text] for question in one.open],
             session.noise, session.seed + one.turn, f"{session.seed}-{one.turn}",

@@ -69,6 +69,8 @@ class WheelTurn:
     touches: list[tuple[str, float]] = field(default_factory=list)
     acts: list[str] = field(default_factory=list)
     signals: Signals = field(default_factory=Signals)
+    noise: str = ""  # in which it was called, "" where it was shown
+    repeats: int = 0
 
     @classmethod
     def begin(cls, wheel: Wheel, task: WheelTask, at: float) -> WheelTurn:
@@ -197,6 +199,8 @@ class WheelDrill:
             first=times[0] if times else None,
             last=times[-1] if times else None,
             done=at - turn.shown_at,
+            noise=turn.noise,
+            repeats=turn.repeats,
             marks=turn.signals.came,
             missed=turn.signals.missed,
             reaction=turn.signals.reaction,

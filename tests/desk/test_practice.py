@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import io
+import wave
 from pathlib import Path
 from typing import Any
 
@@ -9,6 +11,7 @@ import pytest
 from desk.browser import Served, chromium
 from desk.support import NAME, sheet_at
 from playwright.sync_api import expect
+from programs import program
 from sheet.support import ROOT
 from starlette.testclient import TestClient
 
@@ -68,6 +71,36 @@ def test_what_is_no_touch_is_refused_and_nothing_is_written(tmp_path: Path) -> N
         assert list(journal.answers()) == []
 
 
+def test_a_call_is_heard_over_the_radio_and_asked_for_again(tmp_path: Path) -> None:
+    program("espeak-ng")
+    with client(sheet_at(tmp_path)) as desk:
+        asked = act(desk, "begin", person="Ana", second_task=False, heard=True).json()
+        sound = desk.get("/practice-sound/race", params={"key": "k", "turn": asked["turn"]})
+        assert sound.headers["content-type"] == "audio/wav"
+        with wave.open(io.BytesIO(sound.content)) as told:
+            seconds = told.getnframes() / told.getframerate()
+        assert 0.8 < seconds < 8  # "regeneration 5" and the like
+        assert act(desk, "again").status_code == 200
+        done = act(desk, "done", touches=[["thumb up", 0.4]], reactions={}, at=0.9).json()
+        assert done["words"] == asked["words"]
+        old = desk.get("/practice-sound/race", params={"key": "k", "turn": asked["turn"] - 1})
+        assert old.status_code == 400
+    with DrillJournal(tmp_path / JOURNAL) as journal:
+        [answer] = journal.answers("Ana")
+    assert (answer.repeats, answer.noise) == (1, "noisy")
+
+
+def test_a_desk_that_cannot_speak_says_so_and_shows(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PATH", str(tmp_path))
+    with client(sheet_at(tmp_path)) as desk:
+        told = act(desk, "begin", person="Ana", heard=True)
+        assert told.status_code == 400
+        assert "no speech synthesiser" in " ".join(told.json()["lines"])
+        assert "turn" not in act(desk, "begin", person="Ana").json()
+
+
 def test_a_sheet_without_a_wheel_says_what_it_needs(tmp_path: Path) -> None:
     with client(sheet_at(tmp_path), event=None) as desk:
         assert "no wheel to practise on" in desk.get("/practice/race").text
@@ -81,6 +114,42 @@ def test_a_driver_s_link_opens_it_and_the_caution_stands_on_it(tmp_path: Path) -
         assert "never while driving" in desk.get("/practice/race").text
         desk.cookies.set(COOKIE, links.tokens[Role.WATCH])
         assert desk.get("/practice/race").status_code == 403
+
+
+@pytest.mark.slow
+def test_the_browser_says_the_call_and_shows_it_when_it_is_done(tmp_path: Path) -> None:
+    program("espeak-ng")
+    with Served(sheet_at(tmp_path), event=EVENT) as served, chromium() as browser:
+        page = browser.new_page()
+        page.goto(f"{served.address}/practice/race")
+        expect(page.locator("main[data-state=on]")).to_have_count(1)
+        page.fill("#person", "Ana")
+        page.select_option("#call", "heard")
+        page.click("#ready")
+        expect(page.locator("#wanted")).to_have_text("listen …")
+        expect(page.locator("main[data-said=yes]")).to_have_count(1)
+        loudest = page.evaluate(
+            """async () => {
+                const { meter } = document.querySelector("#practice");
+                const samples = new Float32Array(meter.fftSize);
+                let most = 0;
+                for (let n = 0; n < 60; n += 1) {
+                    meter.getFloatTimeDomainData(samples);
+                    most = Math.max(most, ...samples.map(Math.abs));
+                    await new Promise((resolve) => { setTimeout(resolve, 25); });
+                }
+                return most;
+            }"""
+        )
+        assert loudest > 0.05
+        page.keyboard.press("Alt+a")
+        page.keyboard.press("w")
+        expect(page.locator("#dash")).to_contain_text("chooser regeneration")
+        page.keyboard.press("Enter")
+        expect(page.locator("#told")).to_contain_text("chooser up")
+        expect(page.locator("#wanted")).not_to_have_text("listen …")
+    with DrillJournal(tmp_path / JOURNAL) as journal:
+        assert [one.repeats for one in journal.answers("Ana")] == [1]
 
 
 @pytest.mark.slow

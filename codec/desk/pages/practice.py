@@ -1,8 +1,8 @@
-"""Practising the wheel at the desk: a change stands there, and the driver's hands make it, on a
-tablet, a keyboard, or a real wheel as the browser's gamepad.
+"""Practising the wheel at the desk: a change stands there, or is called over a noisy radio, and the
+driver's hands make it, on a tablet, a keyboard, or a real wheel as the browser's gamepad.
 
-Each touch is sent with the device's own time since the change appeared, so that the way there and
-back takes no part in it.
+Each touch is sent with the device's own time since the change appeared or its call ended, so that
+the way there and back takes no part in it.
 """
 
 from __future__ import annotations
@@ -18,13 +18,16 @@ from starlette.routing import Route
 
 from codec.desk.access import Role
 from codec.desk.drills import JOURNAL, Journalled
-from codec.desk.parts import Desk, DeskPage, sent_object
+from codec.desk.listening import SpokenHere
+from codec.desk.parts import Desk, DeskPage, book_of, number, sent_object
 from codec.desk.sheets import OpenSheet
+from codec.drill.noise import named
 from codec.drill.session import CAUTION
 from codec.drill.turn import IN_TIME
 from codec.drill.wheel_drill import WheelDrill, WheelTurn, keys_of, result, scores
 from codec.store.place import Place
 from codec.wheel import Wheel
+from grammar.book import Book
 from grammar.errors import CodeError
 
 _MOST_SECONDS = 600.0
@@ -37,6 +40,7 @@ def part(desk: Desk) -> DeskPage:
     routes = [
         Route("/practice/{sheet}", practice.page),
         Route("/practice-act/{sheet}", practice.act, methods=["POST"]),
+        Route("/practice-sound/{sheet}", practice.sound),
     ]
     return DeskPage(routes, needed={"/practice": Role.DRILL}, menu={"wheel": "/practice/"})
 
@@ -44,10 +48,13 @@ def part(desk: Desk) -> DeskPage:
 class Seat(Journalled):
     """One sheet's wheel, and who practises on it: one person at a time, on one device."""
 
-    def __init__(self, path: Place, wheel: Callable[[], Wheel | None]) -> None:
+    def __init__(
+        self, path: Place, wheel: Callable[[], Wheel | None], book: Callable[[], Book]
+    ) -> None:
         """Name the journal; it is opened when somebody begins."""
         super().__init__(path, "wheel")
-        self._wheel_of = wheel
+        self._wheel_of, self._book = wheel, book
+        self._sounds, self._spoken, self._heard, self._asked = SpokenHere(), b"", False, 0
         self._drill: WheelDrill | None = None
         self._turn: WheelTurn | None = None
         self._key = ""
@@ -64,9 +71,17 @@ class Seat(Journalled):
             )
         return wheel
 
-    def begin(self, key: str, person: str, *, second_task: bool) -> dict[str, Any]:
-        """Begin a session for one device; the one before it is over."""
-        wheel = self.wheel
+    def _close(self) -> None:
+        super()._close()
+        self._sounds.close()
+
+    def begin(self, key: str, person: str, *, second_task: bool, heard: bool) -> dict[str, Any]:
+        """Begin a session for one device, in which calls are ``heard``, or shown; the one before it
+        is over. Raises DrillError where nothing can speak.
+        """
+        wheel, self._heard = self.wheel, heard
+        if heard:
+            self._sounds.speaker()
         self.journal.new_session()
         self._drill = WheelDrill(self.journal, wheel, person, second_task=second_task)
         self._key, self._turn = key, None
@@ -87,7 +102,31 @@ class Seat(Journalled):
         task, signals = drill.ask()
         self._turn = WheelTurn.begin(drill.wheel, task, 0.0)
         self._turn.signals = signals
-        return {"words": task.words, "marks": signals.times, "dash": self._turn.dash}
+        self._asked += 1
+        told = {"words": task.words, "marks": signals.times, "dash": self._turn.dash}
+        if not self._heard:
+            return told
+        book = self._book()
+        self._turn.noise = named(str(book.hearing.noise))
+        spoken = self._sounds.speaker().speak(
+            book, task.words.split(", "), self._turn.noise, self._asked, "call"
+        )
+        self._spoken = spoken.path.read_bytes()
+        return {**told, "turn": self._asked}
+
+    def again(self, key: str) -> dict[str, Any]:
+        """Note that the call was asked for again."""
+        self._mine(key)
+        if self._turn is not None:
+            self._turn.repeats += 1
+        return {}
+
+    def sound(self, key: str, turn: int) -> bytes:
+        """Return the sound of the call; raises CodeError where it is another's turn."""
+        self._mine(key)
+        if turn != self._asked or not self._heard:
+            raise CodeError("that was called before", kind="usage")
+        return self._spoken
 
     def touched(self, key: str, touches: list[Any]) -> dict[str, Any]:
         """Return what the dash shows after all touches so far."""
@@ -99,6 +138,7 @@ class Seat(Journalled):
             raise CodeError("no change is asked for", kind="usage")
         turn = WheelTurn.begin(drill.wheel, self._turn.task, 0.0)
         turn.signals = self._turn.signals
+        turn.noise, turn.repeats = self._turn.noise, self._turn.repeats
         for touch in touches:
             name, at = touch
             turn.touch(str(name), _seconds(at))
@@ -118,6 +158,7 @@ class Seat(Journalled):
         self._turn = None
         return {
             "outcome": answer.outcome,
+            "words": turn.task.words,
             "told": result(turn, answer),
             "scores": [[one.name, one.asked, one.right] for one in scores(drill.answers)],
         }
@@ -140,7 +181,9 @@ class Practice:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self.seats = {
-            name: Seat(sheet.path.with_name(JOURNAL), partial(_wheel, sheet))
+            name: Seat(
+                sheet.path.with_name(JOURNAL), partial(_wheel, sheet), partial(book_of, sheet)
+            )
             for name, sheet in desk.sheets.items()
         }
         desk.closing += [seat.close for seat in self.seats.values()]
@@ -167,6 +210,12 @@ class Practice:
             keys=[] if wheel is None else list(keys_of(wheel)),
         )
 
+    async def sound(self, request: Request) -> Response:
+        """Answer with the sound of the call."""
+        seat, key = self.seat(request), request.query_params.get("key", "")[:64]
+        turn = number(request, "turn", 0)
+        return Response(await seat.do(lambda: seat.sound(key, turn)), media_type="audio/wav")
+
     async def act(self, request: Request) -> Response:
         """Take what a device tells."""
         seat, sent = self.seat(request), await sent_object(request)
@@ -177,7 +226,10 @@ class Practice:
             try:
                 if name == "begin":
                     person = str(sent.get("person", "")).strip()
-                    return seat.begin(key, person, second_task=bool(sent.get("second_task")))
+                    second, heard = bool(sent.get("second_task")), bool(sent.get("heard"))
+                    return seat.begin(key, person, second_task=second, heard=heard)
+                if name == "again":
+                    return seat.again(key)
                 if name == "ask":
                     return seat.ask(key)
                 if name == "touched":

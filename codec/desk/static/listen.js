@@ -1,6 +1,7 @@
 // What is spoken is played once, and what was heard is written down; times count from the end of the sound.
 import { address, answered, by, element, told as tellAt } from "./common.js";
 import { drawClosing } from "./closing.js";
+import { played, sound } from "./sounds.js";
 
 const main = by("listen"), { sheet } = main.dataset;
 const key = crypto.getRandomValues(new Uint32Array(4)).join("-");
@@ -16,19 +17,11 @@ async function act(name, more = {}) {
 
 const failed = (error) => tellAt(by("told"), { tone: "bad", lines: [error instanceof TypeError ? "no connection: what is written stays here; press Enter again" : error.message] });
 
-export async function sound(turn) {
-  const answer = await fetch(address("listen-sound", sheet, { key, turn }));
-  if (!answer.ok) throw new Error((await answered(answer)).lines.join(" "));
-  return audio.decodeAudioData(await answer.arrayBuffer());
-}
-
 async function play(turn) {
   by("stage").textContent = "listen …";
-  const samples = await sound(turn);
+  const samples = await sound(audio, address("listen-sound", sheet, { key, turn }));
   playing?.stop();
-  const source = audio.createBufferSource(), meter = audio.createAnalyser();
-  source.buffer = samples;
-  source.connect(meter).connect(audio.destination);
+  const { source, meter } = played(audio, samples);
   main.meter = meter;
   ended = null;
   source.addEventListener("ended", () => {
@@ -37,7 +30,6 @@ async function play(turn) {
     by("stage").textContent = "write it down";
   });
   playing = source;
-  source.start();
 }
 
 async function show(told) {

@@ -1,11 +1,13 @@
 // Practising the wheel: touches by keys, by fingers, or by a real wheel that the browser knows as a gamepad.
 import { address, answered, by, element, told } from "./common.js";
+import { played, sound } from "./sounds.js";
 
 const main = by("practice"), { sheet, digest } = main.dataset;
 const keys = new Map(JSON.parse(main.dataset.keys));
 const key = crypto.getRandomValues(new Uint32Array(4)).join("-");
 const IN_TIME = 1500, KEPT = `niner-wheel-${digest}`;
 let shown = null, touches = [], marks = [], reactions = {}, pressed = new Set(), learning = null;
+let audio = null, call = null, playing = null;
 let pads = JSON.parse(localStorage.getItem(KEPT) ?? "{}");
 
 async function send(act, more = {}) {
@@ -21,15 +23,36 @@ function failed(error) {
   else told(by("told"), { tone: "bad", lines: [words] });
 }
 
-function ask({ words, marks: times, dash }) {
+function ask({ words, marks: times, dash, turn }) {
   by("begin").hidden = true;
   by("making").hidden = false;
   by("told").replaceChildren();
   by("refused").textContent = "";
-  [touches, marks, reactions, shown] = [[], times, {}, performance.now()];
-  by("wanted").textContent = words;
+  [touches, marks, reactions, shown] = [[], times, {}, turn ? null : performance.now()];
+  by("wanted").textContent = by("call").value === "heard" ? "listen …" : words;
   by("dash").textContent = dash;
+  by("again").hidden = !turn;
   main.dataset.making = "yes";
+  if (turn) hear(turn).catch(failed);
+}
+
+// The call is said; times count from its end, and who begins before it begins at once.
+async function hear(turn) {
+  call = await sound(audio, address("practice-sound", sheet, { key, turn }));
+  shown = performance.now() + 1000 * say();
+}
+
+function say() {
+  playing?.stop();
+  const { source, meter } = played(audio, call);
+  [playing, main.meter, main.dataset.said] = [source, meter, "yes"];
+  return call.duration;
+}
+
+function again() {
+  if (shown === null || !call) return;
+  say();
+  send("again").catch(failed);
 }
 
 const since = (now) => (now - shown) / 1000;
@@ -47,6 +70,7 @@ async function done(now) {
   try {
     const facts = await send("done", { touches, reactions, at });
     shown = null;
+    by("wanted").textContent = facts.words;
     told(by("told"), { tone: facts.outcome === "right" ? "good" : facts.outcome === "corrected" ? "warning" : "bad", lines: [...facts.told.split("\n"), "Enter: the next"] });
     by("scores").hidden = false;
     by("scores").tBodies[0].replaceChildren(...facts.scores.map(([name, ...counts]) => {
@@ -69,7 +93,8 @@ function brake(now) {
 // what is pressed
 
 addEventListener("keydown", (event) => {
-  if (event.target.matches("input") || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
+  if (event.altKey && event.key.toLowerCase() === "a") { event.preventDefault(); again(); return; }
+  if (event.target.matches("input, select") || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return;
   if (event.key === "Enter" && !event.target.matches("button, a")) { event.preventDefault(); done(event.timeStamp); }
   else if (event.key === " " && !event.target.matches("button")) { event.preventDefault(); brake(event.timeStamp); }
   else if (keys.has(event.key)) { event.preventDefault(); touch(keys.get(event.key), event.timeStamp); }
@@ -79,6 +104,7 @@ by("touches")?.addEventListener("pointerdown", (event) => {
   if (name) touch(name, event.timeStamp);
 });
 by("pedal")?.addEventListener("pointerdown", (event) => brake(event.timeStamp));
+by("again")?.addEventListener("click", (event) => { again(); event.target.closest("button").blur(); });
 by("done")?.addEventListener("click", (event) => { done(event.timeStamp); event.target.closest("button").blur(); });
 
 // Every button and every end of an axis of a gamepad has a name; which touch it is, is learnt by pressing each control once.
@@ -120,7 +146,9 @@ function frame(now) {
 
 by("begin")?.addEventListener("submit", (event) => {
   event.preventDefault();
-  send("begin", { person: by("person").value, second_task: by("second").checked }).then((facts) => { document.activeElement?.blur(); ask(facts); }).catch(failed);
+  const heard = by("call").value !== "shown";
+  if (heard) { audio ??= new AudioContext(); audio.resume(); }
+  send("begin", { person: by("person").value, second_task: by("second").checked, heard }).then((facts) => { document.activeElement?.blur(); ask(facts); }).catch(failed);
 });
 if (by("ready")) by("ready").disabled = false;
 requestAnimationFrame(frame);
