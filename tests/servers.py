@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import shutil
 import signal
@@ -25,6 +26,16 @@ def _programs() -> Path | None:
         return max(found, key=lambda path: int(path.parent.name))
     there = shutil.which("initdb")
     return None if there is None else Path(there).resolve().parent
+
+
+def _begun_by(parent: int) -> list[int]:
+    """Return the processes that a process has begun."""
+    found = []
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        with contextlib.suppress(OSError):
+            if int(path.read_text().rpartition(")")[2].split()[1]) == parent:
+                found.append(int(path.parent.name))
+    return found
 
 
 class Server:
@@ -55,6 +66,7 @@ class Server:
         settings = {
             "listen_addresses": "",
             "unix_socket_directories": str(self.folder),
+            "recovery_init_sync_method": "syncfs",  # behind a kill, or each file is synced alone
             **self._settings,
         }
         with (self.folder.parent / f"{self.folder.name}.log").open("ab") as log:
@@ -87,6 +99,20 @@ class Server:
         """End it: who is connected is let go ("fast shutdown")."""
         self.process.send_signal(signal.SIGINT)
         self.process.wait()
+
+    def kill(self) -> None:
+        """Kill it and everything that it has begun, as a loss of power would; what is on the disk
+        is on the disk.
+        """
+        mine = [self.process.pid, *_begun_by(self.process.pid)]
+        for pid in mine:
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+        self.process.wait()
+        until = time.monotonic() + 60
+        while any(Path(f"/proc/{pid}").exists() for pid in mine[1:]):
+            assert time.monotonic() < until, "what the server had begun does not end"
+            time.sleep(0.005)
 
     def remove(self) -> None:
         """End it, and remove its folder."""

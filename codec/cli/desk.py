@@ -13,7 +13,7 @@ from grammar.errors import CodeError
 if TYPE_CHECKING:
     from types import ModuleType
 
-    from codec.desk.serving import Served
+    from codec.desk.serving import MirrorPlan, Served
 
 PORT = 8899
 
@@ -49,6 +49,19 @@ def add(commands: Any) -> None:
     parser.add_argument(
         "--recordings", metavar="FOLDER", help="where recordings lie, if not beside the sheet"
     )
+    parser.add_argument(
+        "--mirror",
+        metavar="PLACE",
+        help=(
+            "keep the sheet in step with this one on a server, postgresql://HOST/DATABASE#NAME;"
+            " while the line is broken the desk goes on with its own"
+        ),
+    )
+    parser.add_argument(
+        "--desk",
+        metavar="NAME",
+        help="the desk's name, kept with what is written here; this machine's if not given",
+    )
     parser.add_argument("--cert", help="a certificate, to serve by https")
     parser.add_argument("--key", help="the certificate's key")
     parser.set_defaults(run=run)
@@ -63,7 +76,8 @@ def run(args: argparse.Namespace) -> int:
     if (args.cert is None) != (args.key is None):
         raise CodeError("--cert and --key go together", kind="usage")
     place, book = place_of(args.place), None if args.book is None else load_book(args.book)
-    sheets = desk.sheets_at(place, book, None if args.event is None else Path(args.event))
+    event = None if args.event is None else Path(args.event)
+    sheets = desk.sheets_at(place, book, event, _mirror(args, desk))
     folder = place if isinstance(place, Path) and place.is_dir() else folder_of(place)
     desk.serve(
         sheets,
@@ -75,6 +89,27 @@ def run(args: argparse.Namespace) -> int:
         certificate=None if args.cert is None else (args.cert, args.key),
     )
     return 0
+
+
+def _mirror(args: argparse.Namespace, desk: ModuleType) -> MirrorPlan | None:
+    """Return what the sheet is kept in step with, if that is asked for."""
+    import socket
+
+    from codec.store.place import ServerPlace, checked_name, place_of
+
+    if args.mirror is None:
+        if args.desk is not None:
+            raise CodeError("--desk names a desk that has a --mirror", kind="usage")
+        return None
+    shared = place_of(args.mirror)
+    if not isinstance(shared, ServerPlace) or not shared.name:
+        raise CodeError(
+            f"{args.mirror!r} is no sheet on a server",
+            kind="usage",
+            expected=["postgresql://HOST/DATABASE#NAME"],
+        )
+    plan: MirrorPlan = desk.MirrorPlan(shared, checked_name(args.desk or socket.gethostname()))
+    return plan
 
 
 def serving() -> ModuleType:

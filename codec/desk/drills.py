@@ -16,7 +16,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from codec.desk.sheets import Turns, Urgency, Watched
+from codec.desk.sheets import Watched
+from codec.desk.turns import Turns, Urgency
 from codec.drill import Answer, DrillError, DrillJournal, DrillSession, Pool
 from codec.drill.answer import KINDS, MEANINGS, Kind
 from codec.drill.choosing import Question

@@ -12,10 +12,11 @@ import uvicorn
 from codec.desk.access import Guard, Links, Role
 from codec.desk.app import application
 from codec.desk.connection import PatientConnection, many_connections
+from codec.desk.mirroring import Mirroring
 from codec.desk.sheets import OpenSheet
 from codec.sheet.journal import Journal
 from codec.sheet.listing import SUFFIX
-from codec.store.place import Place
+from codec.store.place import Place, ServerPlace
 from grammar.book import Book
 from grammar.errors import CodeError
 
@@ -32,13 +33,33 @@ class Served:
     links: dict[Role, str]
 
 
+@dataclass(frozen=True, slots=True)
+class MirrorPlan:
+    """The shared sheet that a desk keeps its own in step with, and the desk's name."""
+
+    shared: ServerPlace
+    desk: str
+
+
 def sheets_at(
-    place: Place, book: Book | None = None, event: Path | None = None
+    place: Place,
+    book: Book | None = None,
+    event: Path | None = None,
+    mirror: MirrorPlan | None = None,
 ) -> dict[str, OpenSheet]:
     """Return the sheets of a place, by name: the sheet itself, or those of a folder.
 
     Raises CodeError where there is none.
     """
+    if mirror is not None:
+        if not isinstance(place, Path) or place.is_dir():
+            raise CodeError(
+                f"{str(place)!r} is no file of a sheet",
+                kind="usage",
+                hint="a mirror is a file here beside the sheet on the server",
+            )
+        mirroring = Mirroring(place, mirror.shared, mirror.desk, book)
+        return {place.stem: OpenSheet(place, book, event, mirroring)}
     if isinstance(place, Path) and place.is_dir():
         found = sorted(place.glob(f"*{SUFFIX}"))
         if not found:

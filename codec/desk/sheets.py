@@ -6,18 +6,15 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
-import itertools
-import queue
 import re
-import threading
 from collections.abc import AsyncIterator, Callable, Mapping
-from concurrent.futures import Future
 from dataclasses import dataclass
-from enum import IntEnum
 from pathlib import Path
 from typing import Any, TypeVar
 
 from codec.decoding import decode_all
+from codec.desk.mirroring import Mirroring
+from codec.desk.turns import Turns, Urgency
 from codec.log.session import Session
 from codec.log.shown import Shown
 from codec.race import Event, load_event
@@ -60,45 +57,6 @@ def checked_name(writer: str) -> str:
     return writer.strip()
 
 
-class Urgency(IntEnum):
-    """What goes first in a sheet's thread: who writes, then who types, then who looks."""
-
-    WRITE, TYPE, LOOK, END = range(4)
-
-
-class Turns:
-    """A thread that does what it is given, one after the other, the most urgent first."""
-
-    def __init__(self, name: str) -> None:
-        """Begin, with nothing to do."""
-        self._waiting: queue.PriorityQueue[tuple[int, int, Callable[[], bool]]]
-        self._waiting, self._count = queue.PriorityQueue(), itertools.count()
-        threading.Thread(target=self._run, name=name, daemon=True).start()
-
-    def _run(self) -> None:
-        while self._waiting.get()[-1]():
-            pass
-
-    def submit(self, act: Callable[[], Result], urgency: Urgency) -> Future[Result]:
-        """Return what ``act`` will return, when its turn has come."""
-        future: Future[Result] = Future()
-
-        def turn() -> bool:
-            if future.set_running_or_notify_cancel():
-                try:
-                    future.set_result(act())
-                except BaseException as error:  # noqa: BLE001 - raised again for who waits
-                    future.set_exception(error)
-            return urgency is not Urgency.END
-
-        self._waiting.put((urgency, next(self._count), turn))
-        return future
-
-    async def do(self, act: Callable[[], Result], urgency: Urgency = Urgency.WRITE) -> Result:
-        """Return what ``act`` returns, when its turn has come."""
-        return await asyncio.wrap_future(self.submit(act, urgency))
-
-
 class Watched:
     """Something that grows new, and tells who watches it; ``version`` grows with it."""
 
@@ -133,12 +91,20 @@ class OpenSheet(Watched):
     desk waits for nothing. ``version`` grows with everything new.
     """
 
-    def __init__(self, path: Place, book: Book | None = None, event: Path | None = None) -> None:
-        """Name the sheet; ``open`` opens it. A new one needs a book."""
+    def __init__(
+        self,
+        path: Place,
+        book: Book | None = None,
+        event: Path | None = None,
+        mirroring: Mirroring | None = None,
+    ) -> None:
+        """Name the sheet; ``open`` opens it. A new one needs a book, or a shared one to be made
+        from.
+        """
         super().__init__()
-        self.path = path
+        self.path, self._mirroring = path, mirroring
         self.cars: Mapping[str, str] = {}  # and their drivers
-        self.trouble = ""  # why the sheet can't be read as it is now
+        self._trouble = ""  # why the sheet can't be read as it is now
         self._book, self._event_file = book, event
         self._turns = Turns(f"sheet {path.name}")
         self._session: Session | None = None
@@ -148,6 +114,8 @@ class OpenSheet(Watched):
     def open(self) -> None:
         """Open the file, where it is not open yet; raises CodeError."""
         if self._session is None:
+            if self._mirroring is not None:
+                self._mirroring.open()
             self._turns.submit(self._open, Urgency.WRITE).result()
 
     def _open(self) -> None:
@@ -172,6 +140,8 @@ class OpenSheet(Watched):
     async def close(self) -> None:
         """Close the file."""
         await self._turns.do(self._close, Urgency.END)
+        if self._mirroring is not None:
+            await self._mirroring.close()
 
     def _close(self) -> None:
         if self._session is not None:
@@ -221,6 +191,7 @@ class OpenSheet(Watched):
             return await self._turns.do(lambda: self._enter(line), Urgency.WRITE)
         finally:
             self._turns.submit(self._tidy, Urgency.LOOK)
+            self._stir()
             await self._tell()
 
     def _enter(self, line: Line) -> tuple[Shown, bool]:
@@ -260,12 +231,33 @@ class OpenSheet(Watched):
         """Return what a line would be taken for."""
         return await self.ask(lambda session: session.look(text[:_MOST_LINE]), car, typing=True)
 
+    @property
+    def trouble(self) -> str:
+        """Why the sheet can't be read as it is now, or is not in step with the shared one; "" if
+        nothing is wrong.
+        """
+        apart = "" if self._mirroring is None else self._mirroring.trouble
+        return self._trouble or apart
+
     async def watch(self) -> None:
-        """Look for what other programs write, until cancelled."""
+        """Look for what other programs write, and keep in step with the shared sheet, until
+        cancelled.
+        """
+        async with asyncio.TaskGroup() as tasks:
+            tasks.create_task(self._look_for_others())
+            if self._mirroring is not None:
+                tasks.create_task(self._mirroring.run(self.catch_up))
+
+    async def _look_for_others(self) -> None:
         journal = await self.ask(lambda session: session.journal)
         async for _ in journal.news():
             if await self._turns.do(self._is_behind, Urgency.LOOK):
                 await self.catch_up()
+                self._stir()
+
+    def _stir(self) -> None:
+        if self._mirroring is not None:
+            self._mirroring.stir()
 
     async def catch_up(self) -> None:
         """Take up what others have written, and tell who watches."""
@@ -281,7 +273,7 @@ class OpenSheet(Watched):
             last, told = -1, error.message
         else:
             told = ""
-        changed, self.trouble = told != self.trouble, told
+        changed, self._trouble = told != self._trouble, told
         return changed or (not told and last != (entries[-1].seq if entries else 0))
 
     def _refresh(self) -> None:
@@ -291,5 +283,5 @@ class OpenSheet(Watched):
             self.session.refresh()
             self.cars = dict(self.session.cars)
         except CodeError as error:
-            self.trouble = error.message
+            self._trouble = error.message
         self.version += 1

@@ -27,15 +27,24 @@ class Session(Watch):
         text = line.strip()
         if not text:
             return Shown("plain", ())
-        car, seen, count = self.car, self.notices, len(self.entries)
+        car, seen, known = self.car, self.notices, self.entries
+        count = len(known)
         try:
             shown = command(self, text) if text.startswith("/") else write_down(self, text)
         finally:
             self.refresh()
         if car == self.car:
-            shown = self._noticed(shown, seen, self.entries[count:])
-        own = [entry for entry in self.entries[count:] if entry.writer == self.journal.writer]
+            shown = self._noticed(shown, seen, self._since(known, count))
+        new = self._since(known, count)
+        own = [entry for entry in new if entry.writer == self.journal.writer]
         return replace(shown, written=tuple(own))
+
+    def _since(self, known: list[Entry], count: int) -> list[Entry]:
+        """Return the entries that have come since these, of which so many were known."""
+        if self.entries is known:
+            return known[count:]
+        before = {entry.uid for entry in known[:count]}  # some have come in before others
+        return [entry for entry in self.entries if entry.uid not in before]
 
     def look(self, line: str) -> Shown:
         """Return what a line would be taken for, and write nothing."""

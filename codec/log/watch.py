@@ -22,6 +22,7 @@ from codec.reading import Reading
 from codec.sheet.entry import Entry, Kind
 from codec.sheet.journal import Journal
 from codec.sheet.state import RaceState, Row, Standing, lap_message, laps
+from codec.sheet.words import conflict_text
 from grammar.errors import CodeError
 from grammar.exact import percent
 from grammar.fields import Value
@@ -36,14 +37,15 @@ _READ_BACK, _WRONG = "readback-differs", "WRONG READ-BACK"
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """Something to look at, in words: the entry it is about, the lap, and whether somebody must ask
-    the driver now.
+    """Something to look at, in words: the entry it is about, the lap, whether somebody must ask the
+    driver now, and whether it stays until it is settled.
     """
 
     seq: int
     lap: int
     text: str
     ask: bool
+    stays: bool = False  # until it is settled
 
 
 class CarWatch:
@@ -149,6 +151,11 @@ class CarWatch:
             noticed.append(Notice(notice.seq, notice.lap, text, ask))
         steps = self.standing.moments.steps  # told once, when they come
         noticed += [Notice(step.seq, 0, str(step), ask=False) for step in steps]
+        for row, fixes in self.standing.conflicts:
+            if row.entry.car in (self.car, ""):
+                text = conflict_text(self.book, row, fixes)
+                lap = row.entry.lap or 0
+                noticed.append(Notice(row.first.seq, lap, text, ask=False, stays=True))
         return sorted(noticed, key=lambda notice: notice.seq)
 
     @property
@@ -161,9 +168,9 @@ class CarWatch:
         now = [
             notice
             for notice in self.notices
-            if notice.lap >= self.lap or (notice.ask and notice.seq == last)
+            if notice.stays or notice.lap >= self.lap or (notice.ask and notice.seq == last)
         ]
-        return sorted(now, key=lambda notice: not notice.ask)
+        return sorted(now, key=lambda notice: (not notice.ask, not notice.stays))
 
     def keeper(self) -> LapKeeper:
         """Return what knows the car's lap."""
@@ -176,16 +183,21 @@ class Watch:
     def __init__(self, journal: Journal, car: str = "", event: Event | None = None) -> None:
         """Take up the sheet where it was left; with an ``event`` the race is followed."""
         self.journal, self.book, self.event = journal, journal.book, event
-        self.standing = Standing()
         self.over = False
+        self._begin()
+        self.refresh()
+        spoken = (entry.car for entry in reversed(self.entries) if entry.car)
+        self.car = car or next(spoken, "")
+
+    def _begin(self) -> None:
+        """Know nothing yet of what stands in the sheet."""
+        self._epoch = self.journal.epoch
+        self.standing = Standing()
         self._guesses: dict[str, tuple[object, Doubt | None]] = {}  # by car
         self._cars: dict[str, tuple[int, CarWatch]] = {}
         self._doubted: tuple[object, Doubt | None] | None = None
         self._followers: dict[str, Follower] = {}
         self._race: tuple[int, RaceState] = (-1, RaceState())
-        self.refresh()
-        spoken = (entry.car for entry in reversed(self.entries) if entry.car)
-        self.car = car or next(spoken, "")
 
     @property
     def entries(self) -> list[Entry]:
@@ -211,8 +223,11 @@ class Watch:
 
     def refresh(self) -> None:
         """Read what has come since, from this writer or another."""
-        after = self.entries[-1].seq if self.entries else 0
-        self.standing.take(self.journal.entries(after))
+        new = list(self.journal.entries(self.entries[-1].seq if self.entries else 0))
+        if self.journal.epoch != self._epoch:  # one has come in before others: all counts anew
+            self._begin()
+            new = list(self.journal.entries())
+        self.standing.take(new)
 
     def write(self, *entries: Entry) -> list[Entry]:
         """Write entries as said now, all or none of them; raises SheetError."""

@@ -19,7 +19,7 @@ from codec.sheet.journal import Journal
 from codec.sheet.listing import SheetAbout
 from codec.sheet.order import SINCE_1970, Moments
 from codec.sheet.state import Standing
-from codec.sheet.words import values_text
+from codec.sheet.words import conflict_text, values_text
 from codec.views.laps import SheetLine, ShownValue, lap_columns, lap_doubt, sheet_lines, state_of
 from grammar.book import Book
 from grammar.errors import counted
@@ -168,6 +168,8 @@ def lap_tables(journal: Journal, only: str | None) -> None:
         console().print(
             safe(f"{plain(state.added)} {'lap' if state.added == 1 else 'laps'} added.")
         )
+    for row, fixes in standing.conflicts:
+        console().print(safe(conflict_text(journal.book, row, fixes), "bold yellow"))
     _clock_lines(standing.moments)
 
 

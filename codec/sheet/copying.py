@@ -50,8 +50,12 @@ def copy(journal: Journal, place: Place, told: Callable[[int], object] = lambda 
         rows = Rows(store, ENTRIES.stored)
         before = rows.last
         _check_same(journal, rows, place)
+        if desks := [(name, 0) for name in journal.desks]:
+            with store.transaction():
+                for desk in desks:
+                    store.execute("INSERT INTO desks VALUES (?, ?) ON CONFLICT DO NOTHING", desk)
         count = 0
-        for batch in _batches(journal.rows(after=before)):
+        for batch in _batches(journal.stored(after=before)):
             with store.transaction():
                 if rows.last != before + count:
                     raise _apart(place, rows.last)

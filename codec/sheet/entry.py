@@ -106,6 +106,23 @@ class Entry:
             since=4,
         ),
     ] = ""
+    desk: Annotated[
+        str,
+        Text("the desk it was made at, where several keep a sheet in step", written=True, since=5),
+    ] = ""
+    made: Annotated[
+        int | None,
+        Whole("its number where it was made, where several keep it in step", written=True, since=5),
+    ] = None
+    over: Annotated[
+        str,
+        Text(
+            "uids of corrections and withdrawals it was made over, where several are in step",
+            most=MOST_CHARACTERS,
+            written=True,
+            since=5,
+        ),
+    ] = ""
 
     def __post_init__(self) -> None:
         """Check what no later reader could tell; raises SheetError."""

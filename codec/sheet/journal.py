@@ -14,9 +14,10 @@ from dataclasses import dataclass
 from typing import Any, Self
 
 from codec.sheet.entry import Entry, SheetError
+from codec.sheet.merged import MergedOrder, MergedPlace
 from codec.sheet.table import ENTRIES, EntryTable
 from codec.store.opening import is_there, opened
-from codec.store.place import Place, place_of
+from codec.store.place import Place, ServerPlace, place_of
 from codec.store.rows import Rows
 from codec.store.store import ADD, READ, Clock, JournalFormat, Store, now, stamp
 from codec.store.table import NUMBER, Execute
@@ -24,6 +25,22 @@ from grammar.book import Book
 from grammar.errors import BookError
 from grammar.loading import book_of
 
+# what an entry was first, then all that was put right and taken back of it
+_FIXES = """
+WITH RECURSIVE above (seq, about, kind) AS (
+    SELECT seq, about, kind FROM entries WHERE seq = ?
+    UNION
+    SELECT entries.seq, entries.about, entries.kind FROM entries JOIN above
+    ON entries.seq = above.about AND above.kind IN ('correction', 'withdrawal')
+), part (seq) AS (
+    SELECT min(seq) FROM above
+    UNION
+    SELECT entries.seq FROM entries JOIN part ON entries.about = part.seq
+    WHERE entries.kind IN ('correction', 'withdrawal')
+)
+SELECT uid, "over" FROM entries JOIN part ON part.seq = entries.seq
+WHERE entries.kind IN ('correction', 'withdrawal')
+"""
 READER, WRITER = "niner_reader", "niner_writer"  # roles of a server
 _FACTS = ("book", "digest", "name")  # what a sheet tells of its book, beside its own name
 
@@ -103,6 +120,8 @@ class Journal:
         """Open or make the file."""
         self.path, self.clock, self.table = place_of(path), clock, table
         self._line: _Line | None = None
+        self._order: MergedOrder | None = None  # where several desks keep the sheet in step
+        self._epochs, self.desk = 0, ""
         self.writer = writer or f"{_user()}.{os.getpid()}"
         make = None if book is None else functools.partial(write_facts, _facts_of(book))
         self._store = opened(self.path, sheet_format(table), make, when_needed=when_needed)
@@ -171,17 +190,45 @@ class Journal:
             self._take_up(self.book)
         written: list[Entry] = []
         try:
-            with self._store.transaction() if self._line is None else self._line.transaction():
+            with self._written(), self._line_or_all():
+                self._look_before_writing()
                 written += (self._insert(entry, uid) for entry, uid in wanted)
         except SheetError as error:
             if error.kind != "sheet-unsure":
                 raise
             named = zip(wanted, written, strict=True)
             # again: what is there by its name is not written twice
-            with contextlib.suppress(SheetError), self._store.transaction():
+            with contextlib.suppress(SheetError), self._written(), self._store.transaction():
+                self._look_before_writing()
                 return [self._insert(one.replace(uid=it.uid), uid) for (one, uid), it in named]
             raise
         return written
+
+    def bring(self, rows: Iterable[tuple[Mapping[str, Any], str]]) -> None:
+        """Write rows of another desk's sheet as they were made, each with the ``uid`` of what it is
+        about ("" for nothing); what is there already is left.
+        """
+        with self._written(), self._store.transaction():
+            last, new = self._rows.last, list[dict[str, Any]]()
+            for number, (facts, about) in enumerate(rows, last + 1):
+                meant = None if not about else self._rows.find("uid", about)
+                new.append({**facts, NUMBER: number, "about": meant and meant[NUMBER]})
+                if about and meant is None:  # of these very rows
+                    new[-1]["about"] = next(one[NUMBER] for one in new if one["uid"] == about)
+            if new:
+                self._rows.add(*new)
+
+    def _line_or_all(self) -> contextlib.AbstractContextManager[None]:
+        return self._store.transaction() if self._line is None else self._line.transaction()
+
+    @contextlib.contextmanager
+    def _written(self) -> Iterator[None]:
+        """Forget the order of entries of which it is not known whether they were written."""
+        try:
+            yield
+        except BaseException:
+            self._order_anew()
+            raise
 
     @contextlib.contextmanager
     def line(self, key: str) -> Iterator[bool]:
@@ -194,6 +241,7 @@ class Journal:
         with contextlib.ExitStack() as stack:
             self._line = _Line(key, self._store, stack)
             stack.callback(self._line_ended)
+            stack.enter_context(self._written())
             yield self.find(_named(key, 1)) is None
 
     def _line_ended(self) -> None:
@@ -215,35 +263,154 @@ class Journal:
                 return there
         last = self._rows.last
         if about:
-            meant = self.find(about)
-            entry = entry.replace(about=last + 1 if meant is None else meant.seq)
-        if entry.about is not None and not 0 < entry.about <= last:
+            meant = self._rows.find("uid", about)
+            row = last + 1 if meant is None else meant[NUMBER]
+        else:
+            row = entry.about
+        if row is not None and not 0 < row <= last:
             raise SheetError(
                 f"entry {about or entry.about}, which this is about, is not in the sheet",
                 kind="sheet-entry",
             )
+        if self._order is not None and not about and row is not None:
+            row = self._order.rows[row - 1]
         written = entry.replace(
             seq=last + 1,
             uid=entry.uid or uuid.uuid4().hex,
             logged=entry.logged or stamp(self.clock),
             writer=entry.writer or self.writer,
+            about=row,
+            made=None,
         )
-        self._rows.add(self.table.row(written))
-        return written
+        if self._order is not None:
+            over = self._known_of(row) if entry.kind in ("correction", "withdrawal") else ""
+            written = written.replace(desk=self.desk, made=last + 1, over=over)
+        facts = self.table.row(written)
+        self._rows.add(facts)
+        if self._order is None:
+            return written
+        self._order.take([_place(facts)])
+        return self._entry(facts)
+
+    def _known_of(self, row: int | None) -> str:
+        """Return the names of the corrections and withdrawals of what an entry is a part of, but of
+        those that one known here was made over.
+        """
+        found = self._store.execute(_FIXES, (row,)).fetchall()
+        replaced = {uid for _, over in found for uid in (over or "").split()}
+        return " ".join(uid for uid, _ in found if uid not in replaced)
+
+    # where several desks keep the sheet in step
+
+    def _look(self) -> None:
+        """Know whether several desks keep the sheet in step, and the order of all that is there: a
+        file is asked each time, a server where rows have come.
+        """
+        if self._order is None:
+            names = self.desks
+            if not names:
+                return
+            self._order, self.desk = MergedOrder(), next((one for one in names if names[one]), "")
+        ask = (
+            f"SELECT {NUMBER}, uid, desk, made FROM entries"  # noqa: S608 - names that the program declares
+            f" WHERE {NUMBER} > ? ORDER BY {NUMBER}"
+        )
+        columns = (NUMBER, "uid", "desk", "made")
+        found = self._store.execute(ask, (self._order.taken,))
+        self._order.take(_place(dict(zip(columns, row, strict=True))) for row in found)
+
+    def _look_before_writing(self) -> None:
+        """Know the order as of now; at a server where no other desk was seen yet it is that of the
+        rows.
+        """
+        if self._order is not None or not isinstance(self.path, ServerPlace):
+            self._look()
+
+    def _order_anew(self) -> None:
+        if self._order is not None:
+            self._epochs += self._order.epoch + 1
+            self._order = None
+
+    @property
+    def desks(self) -> dict[str, bool]:
+        """The desks that have a sheet of their own of this one, each with whether this is it."""
+        with self._store.reading():
+            found = self._store.execute("SELECT name, own FROM desks").fetchall()
+        return {name: bool(own) for name, own in found}
+
+    def uids(self) -> set[str]:
+        """Return the names of all entries."""
+        with self._store.reading():
+            return {uid for (uid,) in self._store.execute("SELECT uid FROM entries").fetchall()}
+
+    def join(self, desk: str, *, own: bool) -> None:
+        """Keep from now on that a desk has a sheet of its own of this one, or that this is it."""
+        with self._store.transaction():
+            self._store.execute(
+                "INSERT INTO desks (name, own) VALUES (?, ?) ON CONFLICT DO NOTHING",
+                (desk, int(own)),
+            )
+        with self._store.reading():
+            self._look()
+
+    @property
+    def epoch(self) -> int:
+        """Grows when an entry comes in before others: numbers are others then."""
+        return self._epochs if self._order is None else self._epochs + self._order.epoch
 
     def entries(self, after: int = 0) -> Iterator[Entry]:
         """Yield the entries behind number ``after`` in their order, one at a time; raises
         SheetError at one that is damaged, missing, doubled or from elsewhere.
         """
         for facts in self.rows(after):
-            yield self._entry(facts)
+            yield self.table.of_row(facts, self.book.fields)
 
     def rows(self, after: int = 0) -> Iterator[Mapping[str, Any]]:
         """Yield the same as rows, as the table of the journal has them: for exports."""
+        if self._order is None and isinstance(self.path, ServerPlace):
+            # only where there is more can others be in step with it that were not before
+            new = self._rows.after(after)
+            first = next(new, None)
+            if first is None:
+                return
+            with self._store.reading():
+                self._look()
+            if self._order is None:
+                yield first
+                yield from new
+                return
+        with self._store.reading():
+            self._look()
+        yield from self._rows.after(after) if self._order is None else self._in_order(after)
+
+    def stored(self, after: int = 0) -> Iterator[Mapping[str, Any]]:
+        """Yield the rows as they are in this very sheet, behind its own number ``after``."""
         return self._rows.after(after)
 
+    def _in_order(self, after: int) -> Iterator[Mapping[str, Any]]:
+        if self._order is None:
+            return
+        wanted = self._order.rows[after:]
+        found = {row[NUMBER]: row for row in self._rows.after(min(wanted, default=1) - 1)}
+        for row in wanted:
+            yield self._seen(found[row])
+
+    def _seen(self, facts: Mapping[str, Any]) -> Mapping[str, Any]:
+        """Return a row with the numbers that all desks know it by."""
+        if self._order is None:
+            return facts
+        if facts[NUMBER] > self._order.taken:
+            self._look()
+        seq, about = self._order.number(facts[NUMBER]), facts["about"]
+        return {
+            **facts,
+            NUMBER: seq,
+            "about": about and self._order.number(about),
+            "made": facts["made"] or facts[NUMBER],
+        }
+
     def row(self, seq: int) -> Mapping[str, Any] | None:
-        """Return the row of a number, None for none."""
+        """Return the row of this very sheet's own number, None for none."""
         return self._rows.find(NUMBER, seq)
 
     def find(self, uid: str) -> Entry | None:
@@ -253,6 +420,8 @@ class Journal:
 
     def __getitem__(self, seq: int) -> Entry:
         """Return the entry of a number; raises SheetError where there is none."""
+        if self._order is not None and 0 < seq <= len(self._order.rows):
+            seq = self._order.rows[seq - 1]
         facts = self.row(seq)
         if facts is None:
             raise SheetError(f"there is no entry {seq}", kind="sheet-entry")
@@ -271,7 +440,11 @@ class Journal:
         return len(self._rows)
 
     def _entry(self, facts: Mapping[str, Any]) -> Entry:
-        return self.table.of_row(facts, self.book.fields)
+        return self.table.of_row(self._seen(facts), self.book.fields)
+
+    def ahead(self) -> float:
+        """Return by how many seconds this clock is ahead of the server's; 0.0 of a file."""
+        return self._store.ahead(self.clock)
 
     def faults(self) -> list[str]:
         """Return what is wrong with it, [] if nothing is: SQLite's own check of a file, rows that
@@ -298,6 +471,12 @@ class Journal:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _place(facts: Mapping[str, Any]) -> MergedPlace:
+    return MergedPlace(
+        facts["made"] or facts[NUMBER], facts["desk"] or "", facts["uid"], facts[NUMBER]
+    )
 
 
 def check(path: str | Place) -> list[str]:

@@ -64,9 +64,10 @@ class Moments:
         self.steps: list[ClockStep] = []
         self._at: dict[int, int] = {}
         self._running: dict[int, int] = {}
-        self._writers: dict[str, _Writer] = {}
-        self._newest: int | None = None
-        self._logged = 0.0
+        self._writers: dict[tuple[str, str], _Writer] = {}
+        # of each desk: its entries may come in between those of others, as soon as a line is back
+        self._newest: dict[str, int] = {}
+        self._logged: dict[str, float] = {}
         self._of_day: bool | None = None
 
     def take(self, entry: Entry) -> None:
@@ -77,10 +78,10 @@ class Moments:
         if at is not None:
             at = self._put_on(entry, at)
             self._at[entry.seq] = at
-            self._newest = at if self._newest is None else max(self._newest, at)
+            self._newest[entry.desk] = max(self._newest.get(entry.desk, at), at)
             self._running[entry.seq] = at
-        elif self._newest is not None:
-            self._running[entry.seq] = self._newest
+        elif entry.desk in self._newest:
+            self._running[entry.seq] = self._newest[entry.desk]
         self._look_at_clock(entry)
 
     def at(self, seq: int) -> int | None:
@@ -98,9 +99,9 @@ class Moments:
         logged = _logged(entry)
         if logged is None:
             return
-        if entry.at is None and logged < self._logged - _TOLD:
+        if entry.at is None and logged < self._logged.get(entry.desk, 0.0) - _TOLD:
             self.steps.append(ClockStep(entry.seq, "back"))
-        self._logged = logged
+        self._logged[entry.desk] = logged
 
     def _counts_alike(self, entry: Entry, *, of_day: bool) -> bool:
         """Tell whether an entry counts from the same beginning as those before it."""
@@ -113,12 +114,13 @@ class Moments:
         return False
 
     def _put_on(self, entry: Entry, at: int) -> int:
-        writer = self._writers.get(entry.writer)
+        who = entry.desk, entry.writer
+        writer = self._writers.get(who)
         live = _is_live(entry, at)
         if writer is None:
-            writer = self._writers[entry.writer] = _Writer(at)
-            if live and self._newest is not None:
-                writer.last = max(at, self._newest - _OUT_OF_ORDER)
+            writer = self._writers[who] = _Writer(at)
+            if live and entry.desk in self._newest:
+                writer.last = max(at, self._newest[entry.desk] - _OUT_OF_ORDER)
         back = writer.last - (at + writer.ahead)
         if back > (0 if live else _OUT_OF_ORDER):
             midnight = not live and at < SINCE_1970 and back > _DAY / 2

@@ -51,7 +51,7 @@ class Row:
 
 def correction_of(entry: Entry, **changes: Any) -> Entry:
     """Return the entry that corrects another: its whole new version."""
-    new = {"note": "", "refusal": "", "certainty": None, "writer": "", **changes}
+    new = {"note": "", "refusal": "", "certainty": None, "writer": "", "desk": "", **changes}
     if "lap" in changes:
         new.setdefault("lap_certainty", None)
     return entry.replace(kind="correction", about=entry.seq, seq=0, uid="", logged="", **new)
@@ -83,6 +83,7 @@ class Standing:
         self._withdrawals: dict[int, int] = {}  # each, and what it takes back
         self._taken_back_by: dict[int, list[int]] = {}
         self._of_car: dict[tuple[str | None, Kind], list[Row]] = {}  # None: of all of them
+        self._fixes: dict[int, list[Entry]] = {}  # of a row, by its number, taken back or not
         self.take(entries)
 
     def take(self, entries: Iterable[Entry]) -> None:
@@ -101,6 +102,8 @@ class Standing:
             elif (row := self._about.get(entry.about or 0)) is not None:
                 self._about[entry.seq] = row
                 self._parts[row.first.seq].append(entry)
+                if entry.kind == "correction":
+                    self._fixes.setdefault(row.first.seq, []).append(entry)
                 self._put_together(row)
 
     def of(self, car: str, *kinds: Kind, most: int | None = None) -> list[Row]:
@@ -158,6 +161,21 @@ class Standing:
         return next(kept, None)
 
     @property
+    def conflicts(self) -> list[tuple[Row, list[Entry]]]:
+        """What was put right, or taken back, at several desks of which none knew of the other: each
+        row with what it was made there. The last of them counts until somebody settles it.
+        """
+        found = []
+        for number, fixes in self._fixes.items():
+            replaced = {uid for fix in fixes for uid in fix.over.split()}
+            last = [fix for fix in fixes if fix.uid not in replaced]
+            if len({fix.desk for fix in last}) > 1 and any(
+                _made(fix) != _made(last[0]) for fix in last
+            ):
+                found.append((self._about[number], last))
+        return found
+
+    @property
     def race(self) -> RaceState:
         """The state of the race, which is one for all cars."""
         shared = self._of_car.get((None, "event"), [])
@@ -184,7 +202,9 @@ class Standing:
         while about in self._withdrawals:
             about = self._withdrawals[about]
         if about in self._about:
-            self._put_together(self._about[about])
+            row = self._about[about]
+            self._fixes.setdefault(row.first.seq, []).append(entry)
+            self._put_together(row)
 
     def _dead(self, seq: int) -> bool:
         """Tell whether an entry is withdrawn; withdrawing a withdrawal brings it back."""
@@ -207,6 +227,13 @@ class Standing:
         if _whose(row) != before:
             self._of_car[before].remove(row)
             bisect.insort(self._of_car.setdefault(_whose(row), []), row, key=_number)
+
+
+def _made(fix: Entry) -> Entry:
+    """Return what a correction or a withdrawal says, whoever made it when."""
+    return fix.replace(
+        seq=0, uid="", logged="", writer="", at=None, about=None, desk="", made=None, over=""
+    )
 
 
 def _number(row: Row) -> int:

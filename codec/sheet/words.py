@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from codec.sheet.entry import Entry
-from codec.sheet.state import POSITION
+from codec.sheet.state import POSITION, Row
 from grammar.book import Book
 from grammar.exact import plain
 from grammar.fields import value_text
@@ -17,6 +19,20 @@ def values_text(book: Book, entry: Entry) -> str:
         unit = f" {field.unit_text}" if field is not None and field.unit_text else ""
         shown.append(f"{field.title if field is not None else name} {value_text(value)}{unit}")
     return ", ".join(shown)
+
+
+def conflict_text(book: Book, row: Row, fixes: Iterable[Entry]) -> str:
+    """Write what several desks made of an entry, and what settles it."""
+    made = []
+    for fix in fixes:
+        what = values_text(book, fix) or fix.heard or fix.message
+        what = "taken back" if fix.kind == "withdrawal" else what
+        made.append(f"{fix.desk or 'the shared sheet'} ({fix.writer}): {what}")
+    number = row.first.seq
+    return (
+        f"#{number} was put right at two desks that did not know of each other: {'; '.join(made)}."
+        f" Settle it: /fix {number} WORDS, or /withdraw {number}"
+    )
 
 
 def message_text(book: Book, entry: Entry) -> str:

@@ -161,6 +161,9 @@ class Store(Protocol):
     def telling(self) -> AbstractContextManager[None]:
         """Turn what libraries and the system say into errors of the journal."""
 
+    def ahead(self, clock: Clock) -> float:
+        """Return by how many seconds a clock is ahead of that of the server; 0.0 of a file."""
+
     def faults(self) -> list[str]:
         """Return what is wrong beneath the rows, [] if nothing is."""
 

@@ -13,6 +13,7 @@ from starlette.testclient import TestClient
 
 from codec.desk.access import Links
 from codec.desk.app import application
+from codec.desk.mirroring import Mirroring
 from codec.desk.sheets import OpenSheet
 from codec.sheet import Entry, Journal
 from codec.store.place import Place
@@ -31,9 +32,14 @@ def sheet_at(folder: Path) -> Path:
 
 
 @contextlib.contextmanager
-def desk(path: Place, links: Links | None = None, name: str = NAME) -> Iterator[TestClient]:
+def desk(
+    path: Place,
+    links: Links | None = None,
+    name: str = NAME,
+    mirroring: Mirroring | None = None,
+) -> Iterator[TestClient]:
     """Serve a sheet to a client that asks as a page of the desk does."""
-    sheets = {path.stem: OpenSheet(path)}
+    sheets = {path.stem: OpenSheet(path, mirroring=mirroring)}
     served = application(sheets, names=[NAME], links=links)
     client = TestClient(
         served, base_url=f"http://{name}", headers={"origin": f"http://{name}"},

@@ -5,15 +5,20 @@ line that broke leaves no gap and nothing twice.
 from __future__ import annotations
 
 import asyncio
+import time
 import uuid
 from collections.abc import Awaitable, Callable
+from pathlib import Path
 
 import psycopg
 import pytest
+from commands import called
 from desk.support import REPORT, desk, line
 from servers import Server
 from sheet.support import race_book
+from starlette.testclient import TestClient
 
+from codec.desk.mirroring import Mirroring
 from codec.desk.sheets import Line, OpenSheet
 from codec.sheet import Entry, Journal
 from codec.store.place import ServerPlace, place_of
@@ -149,3 +154,72 @@ def test_a_desk_keeps_its_board_while_the_server_is_away_and_takes_the_line_afte
         assert client.post(f"/enter/{place.name}", json=sent).json()["new"]
         assert not client.post(f"/enter/{place.name}", json=sent).json()["new"]
     assert heard(place) == ["before", "after all"]
+
+
+# a desk with a sheet of its own
+
+
+def entered(client: TestClient, name: str, text: str) -> None:
+    assert client.post(f"/enter/{name}", json=line(text)).json()["new"], text
+
+
+def until(client: TestClient, page: str, *wanted: str, gone: str = "") -> None:
+    """Wait until a page shows this, and something else no more."""
+    end = time.monotonic() + 30
+    while True:
+        text = client.get(page).text
+        if all(one in text for one in wanted) and not (gone and gone in text):
+            return
+        assert time.monotonic() < end, (page, wanted, gone)
+        time.sleep(0.02)
+
+
+APART = "not in step with the shared sheet"
+
+
+def test_a_mirrored_desk_goes_on_while_the_line_is_broken_and_hands_over(
+    place: ServerPlace, server: Server, tmp_path: Path
+) -> None:
+    own = tmp_path / "own.sheet"
+    with (
+        desk(own, mirroring=Mirroring(own, place, "track", None)) as track,
+        desk(place) as factory,
+    ):
+        entered(track, "own", "/note from the track")
+        until(factory, f"/wall/{place.name}", "from the track")
+        entered(factory, place.name, "/note from the factory")
+        until(track, "/wall/own", "from the factory")
+        server.end()
+        try:
+            entered(track, "own", "/note alone")
+            until(track, "/wall/own", "alone", APART)
+        finally:
+            server.start()
+        until(track, "/wall/own", gone=APART)
+        until(factory, f"/wall/{place.name}", "alone")
+    with Journal(own) as here, Journal(place) as there:
+        assert list(here.entries()) == list(there.entries())
+        told = [(entry.desk, entry.heard) for entry in there.entries()][2:]
+        assert told == [("track", "from the track"), ("", "from the factory"), ("track", "alone")]
+
+
+def test_a_desk_whose_clock_is_off_tells_so(
+    place: ServerPlace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    own = tmp_path / "own.sheet"
+    monkeypatch.setattr("codec.sheet.mirror.Mirror.ahead", property(lambda _: 3600.0))
+    with desk(own, mirroring=Mirroring(own, place, "track", None)) as track:
+        until(track, "/wall/own", "clock is 60 min ahead of the server")
+
+
+def test_who_names_a_mirror_that_is_none_is_told(tmp_path: Path, place: ServerPlace) -> None:
+    own = str(tmp_path / "a.sheet")
+    for arguments in (
+        ["desk", own, "--mirror", f"{own}.b"],
+        ["desk", own, "--mirror", place.address],
+        ["desk", str(tmp_path), "--mirror", str(place)],
+        ["desk", own, "--desk", "track"],
+    ):
+        assert called(arguments).returncode == 2, arguments
+    found = called(["desk", own, "--mirror", f"{place.address}#none"])
+    assert (found.returncode, b"there is no sheet" in found.stderr) == (2, True)

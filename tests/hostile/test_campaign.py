@@ -97,3 +97,13 @@ def test_nothing_acknowledged_is_lost_when_the_disk_fails_at_any_write(tmp_path:
     for name, facts in json.loads(done.stdout).items():
         assert (name, facts["lost"], facts["wrong"]) == (name, 0, [])
         assert facts["refused"] > 0
+
+
+@pytest.mark.slow
+def test_nothing_acknowledged_is_lost_when_a_server_is_killed() -> None:
+    from hostile.server_kills import campaign
+
+    told = campaign(6)
+    assert told["acknowledged"] > 0
+    assert (told["lost"], told["twice"], told["gaps"]) == (0, 0, False), told
+    assert (told["out of order"], told["faults"]) == ([], [])

@@ -23,8 +23,8 @@ from codec.sheet.table import ENTRIES, EntryTable
 class Weathered(Entry):
     """An entry with two columns more, a text and a number."""
 
-    weather: Annotated[str, Text("the weather, as the wall saw it", since=5)] = ""
-    rain: Annotated[float | None, Share("how much of the lap was wet", since=5)] = None
+    weather: Annotated[str, Text("the weather, as the wall saw it", since=6)] = ""
+    rain: Annotated[float | None, Share("how much of the lap was wet", since=6)] = None
 
 
 WEATHERED = EntryTable(

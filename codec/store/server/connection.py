@@ -7,6 +7,7 @@ seconds (PostgreSQL, "Parameter Key Words" of libpq).
 from __future__ import annotations
 
 import functools
+import logging
 import re
 from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -21,6 +22,9 @@ from psycopg.types.string import StrDumper, StrDumperUnknown
 from codec.store.place import ServerPlace
 from codec.store.store import WAIT, JournalFormat, StoreError
 from codec.store.table import Found
+
+# a line that breaks is told by its error; the library would tell it on the terminal as well
+logging.getLogger("psycopg").setLevel(logging.CRITICAL)
 
 LEAST = 150000  # the server's version: views that ask with the rights of who asks
 CHANNEL = "niner"  # what is told when rows were added, with the number of their journal

@@ -17,7 +17,7 @@ import psycopg
 from codec.store.place import ServerPlace
 from codec.store.server.connection import ServerConnection
 from codec.store.server.declared import first_table
-from codec.store.store import LOOKS, JournalFormat, Make, StoreError
+from codec.store.store import LOOKS, Clock, JournalFormat, Make, StoreError
 from codec.store.table import NUMBER, Found, Table
 
 LOCK = 0x4E394E52  # "N9NR": the first half of every lock; the second is the journal's number
@@ -257,6 +257,13 @@ class ServerStore:
             except psycopg.Error:
                 await asyncio.sleep(LOOKS)
                 yield
+
+    def ahead(self, clock: Clock) -> float:
+        """Return by how many seconds a clock is ahead of the server's."""
+        with self.telling():
+            before = clock()
+            theirs = self.execute("SELECT clock_timestamp()").fetchone()[0]
+            return float((before + (clock() - before) / 2 - theirs).total_seconds())
 
     def faults(self) -> list[str]:
         """Return nothing: a server checks its own pages."""

@@ -1,0 +1,95 @@
+"""A desk that keeps its sheet in step with the one that all desks share, in a thread of its own:
+the desk itself waits for no line.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import Awaitable, Callable
+from pathlib import Path
+
+from codec.desk.turns import Turns, Urgency
+from codec.sheet.mirror import Mirror
+from codec.store.place import ServerPlace
+from grammar.book import Book
+from grammar.errors import CodeError
+
+_BEAT = 1.0  # seconds after which it is tried again at the latest
+_APART = 5.0  # seconds that two clocks may be apart before it is told
+
+
+class Mirroring:
+    """The sheet of a desk and the shared one; ``trouble`` tells why they are not in step now."""
+
+    def __init__(self, own: Path, shared: ServerPlace, desk: str, book: Book | None) -> None:
+        """Name both, and the desk."""
+        self.trouble = ""
+        self._own, self._shared, self._desk, self._book = own, shared, desk, book
+        self._turns = Turns(f"mirror {own.name}")
+        self._mirror: Mirror | None = None
+        self._stirred = asyncio.Event()
+
+    def open(self) -> None:
+        """Open the own sheet, made from the shared one where it is not there; raises CodeError."""
+        self._turns.submit(self._open, Urgency.WRITE).result()
+
+    def _open(self) -> None:
+        self._mirror = Mirror(self._own, self._shared, self._desk, self._book)
+
+    def stir(self) -> None:
+        """Tell that there is something to bring."""
+        self._stirred.set()
+
+    async def run(self, tell: Callable[[], Awaitable[None]]) -> None:
+        """Keep both in step until cancelled; ``tell`` hears when something was brought, and when
+        the line broke or came back.
+        """
+        mirror = self._mirror
+        if mirror is None:
+            return
+        listening = asyncio.create_task(self._listen(mirror))
+        try:
+            while True:
+                self._stirred.clear()
+                count, trouble = await self._turns.do(lambda: self._step(mirror))
+                if count or trouble != self.trouble:
+                    self.trouble = trouble
+                    await tell()
+                with contextlib.suppress(TimeoutError):
+                    async with asyncio.timeout(_BEAT):
+                        await self._stirred.wait()
+        finally:
+            listening.cancel()
+            await asyncio.gather(listening, return_exceptions=True)
+
+    async def _listen(self, mirror: Mirror) -> None:
+        async for _ in mirror.news():
+            self.stir()
+
+    @staticmethod
+    def _step(mirror: Mirror) -> tuple[int, str]:
+        """Return how many entries were brought, and what is wrong."""
+        try:
+            count, ahead = mirror.step(), mirror.ahead
+        except CodeError as error:
+            return 0, f"not in step with the shared sheet: {error.message}; this desk goes on"
+        if abs(ahead) <= _APART:
+            return count, ""
+        which = "ahead of" if ahead > 0 else "behind"
+        return count, (
+            f"this computer's clock is {_long(abs(ahead))} {which} the server's: what is said here"
+            " seems to be said then"
+        )
+
+    async def close(self) -> None:
+        """Close both sheets."""
+        await self._turns.do(self._close, Urgency.END)
+
+    def _close(self) -> None:
+        if self._mirror is not None:
+            self._mirror.close()
+
+
+def _long(seconds: float) -> str:
+    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"

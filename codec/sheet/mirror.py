@@ -1,0 +1,158 @@
+"""A desk's own sheet kept in step with the one that all desks share: both may be written to
+meanwhile, also while the line between them is broken.
+
+What either lacks is brought to it, in the order in which the other has it, by its name: so nothing
+is lost, and what is brought twice is there once. The order of the whole is the same at every desk
+(codec.sheet.merged).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import contextlib
+from collections.abc import AsyncIterator, Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from codec.sheet.copying import copy
+from codec.sheet.entry import SheetError
+from codec.sheet.journal import Journal
+from codec.store.place import Place
+from codec.store.store import LOOKS
+from codec.store.table import NUMBER
+from grammar.book import Book
+
+_AT_ONCE = 500  # entries that are brought together
+
+
+class _OutOfReachError(SheetError):
+    """The shared sheet can't be reached now."""
+
+
+@dataclass(slots=True)
+class _Side:
+    """One of the two sheets, and how far it was looked through."""
+
+    journal: Journal
+    seen: int = 0
+    uids: dict[int, str] = field(default_factory=dict)  # of its entries, by their number in it
+
+    def new(self) -> Iterator[Mapping[str, Any]]:
+        """Yield the entries that were not looked at yet; they are when the next is asked for."""
+        for facts in self.journal.stored(self.seen):
+            self.uids[facts[NUMBER]] = facts["uid"]
+            yield facts
+            self.seen = facts[NUMBER]
+
+
+class Mirror:
+    """A desk's own sheet, and the shared one; either is made from the other where it is missing.
+
+    The shared one may be out of reach, as long as the own one is there. Raises SheetError: where
+    neither is there and no book is given (``sheet-missing``), where they are two sheets, or the own
+    one is that of another desk (``sheet-other``).
+    """
+
+    def __init__(self, own: Place, shared: Place, desk: str, book: Book | None = None) -> None:
+        """Open the own sheet, and let the desk join."""
+        self.desk, self._shared, self._book = desk, shared, book
+        self._stack = contextlib.ExitStack()
+        self._known: set[str] = set()  # what both have
+        self._theirs: _Side | None = None
+        try:
+            if not Journal.is_there(own) and Journal.is_there(shared):
+                with Journal(shared) as there:
+                    copy(there, own)
+            mine = self._stack.enter_context(Journal(own, book))
+            known = next((name for name, is_own in mine.desks.items() if is_own), desk)
+            if known != desk:
+                raise SheetError(
+                    f"{str(own)!r} is the sheet of the desk {known!r}, not of {desk!r}",
+                    kind="sheet-other",
+                    hint="name it so, or name another file",
+                )
+            self._mine = _Side(mine)
+            with contextlib.suppress(_OutOfReachError):
+                self._reach()
+            if desk not in mine.desks:
+                mine.join(desk, own=True)
+        except BaseException:
+            self.close()
+            raise
+
+    def _reach(self) -> _Side:
+        """Return the shared sheet, opened or made when it is first in reach."""
+        if self._theirs is None:
+            try:
+                if not Journal.is_there(self._shared):
+                    copy(self._mine.journal, self._shared)
+                theirs = Journal(self._shared, self._book)
+            except SheetError as error:
+                if error.kind != "sheet-server":
+                    raise
+                raise _OutOfReachError(error.message, kind=error.kind, hint=error.hint) from None
+            self._stack.callback(theirs.close)
+            if theirs.origin != self._mine.journal.origin:
+                raise SheetError(
+                    f"another sheet is at {str(self._shared)!r}",
+                    kind="sheet-other",
+                    hint="name another place",
+                )
+            theirs.join(self.desk, own=False)
+            self._known = self._mine.journal.uids() & theirs.uids()
+            self._theirs = _Side(theirs)
+        return self._theirs
+
+    def step(self) -> int:
+        """Bring to each what it lacks of the other; return how many entries that were. Raises
+        SheetError where the line breaks: nothing is lost, and the next step goes on.
+        """
+        theirs = self._reach()
+        return self._bring(self._mine, theirs) + self._bring(theirs, self._mine)
+
+    async def news(self) -> AsyncIterator[None]:
+        """Yield whenever the shared sheet may have more."""
+        while self._theirs is None:
+            await asyncio.sleep(LOOKS)
+            yield
+        async for _ in self._theirs.journal.news():
+            yield
+
+    @property
+    def ahead(self) -> float:
+        """By how many seconds this desk's clock is ahead of the shared sheet's, as far as known."""
+        return 0.0 if self._theirs is None else self._theirs.journal.ahead()
+
+    def _bring(self, source: _Side, target: _Side) -> int:
+        count, batch = 0, list[tuple[Mapping[str, Any], str]]()
+        begun = source.seen
+        try:
+            for facts in source.new():
+                if facts["uid"] in self._known or target.journal.find(facts["uid"]) is not None:
+                    self._known.add(facts["uid"])
+                    continue
+                about = source.uids.get(facts["about"] or 0, "")
+                batch.append((_of_its_desk(facts), about))
+                if len(batch) == _AT_ONCE:
+                    count += self._write(target, batch)
+            count += self._write(target, batch)
+        except BaseException:
+            source.seen = begun  # looked through again
+            raise
+        return count
+
+    def _write(self, target: _Side, batch: list[tuple[Mapping[str, Any], str]]) -> int:
+        if batch:
+            target.journal.bring(batch)
+            self._known.update(facts["uid"] for facts, _ in batch)
+        count = len(batch)
+        batch.clear()
+        return count
+
+    def close(self) -> None:
+        """Close both sheets."""
+        self._stack.close()
+
+
+def _of_its_desk(facts: Mapping[str, Any]) -> Mapping[str, Any]:
+    return {**facts, "made": facts["made"] or facts[NUMBER]}
