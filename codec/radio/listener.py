@@ -686,7 +686,7 @@ class Listener:
             if turn.role == "pit" or (last is not None and last.reading is not None):
                 return
             error = CodeError(
-                f"not said, or not once: {', '.join(said.missing)}"
+                f"not clear: {', '.join(said.missing)}"
                 if said.missing
                 else "the book has no string for it",
                 kind="incomplete",
@@ -714,7 +714,7 @@ class Listener:
         laps = 1 if before is None else max(1, (turn.car.laps.said(reading) or 0) - before.lap)
         plus, turn.car.says_plus = turn.car.says_plus, turn.car.says_plus or said.plus
         self._named_spoilt[said.spoilt] += 1
-        if named.far(said, None if before is None else before.values, laps):
+        if said.astray or named.far(said, None if before is None else before.values, laps):
             return 0.5
         if outlook.lap_share(reading, utterance.at, utterance.number) < _FITS:
             return 0.5

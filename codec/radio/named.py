@@ -31,6 +31,7 @@ from grammar.speech.kinds import WordKind
 _TOKEN = re.compile(r"[-+−]?\d+(?:[.,]\d+)?|[^\W\d_]+(?:['’][^\W\d_]+)?|[°%]\w?")
 _FAR = 3.5  # standard deviations that a value may be from the last one
 _WIDTH = Decimal("0.03")  # of a field's range: how far it goes in a lap where the book does not say
+_ENDS, _STOPS = ".!?;", ".!?;,:"
 _SHORT = 4  # characters of a word that means nothing
 _FEWEST = 3  # fields named, to be an attempt at a report
 
@@ -53,6 +54,8 @@ class PlainReport:
     cut: frozenset[str] = frozenset()
     plus: bool = False
     spoilt: bool = False
+    astray: bool = False
+    named_lap: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +77,7 @@ class _Item:
 class _Run:
     items: list[_Item] = field(default_factory=list)
     spoilt: bool = False
+    astray: bool = False
 
     @property
     def named(self) -> set[str]:
@@ -88,16 +92,15 @@ class NamedReports:
         self.book, self.lap = book, lap_field(book)
         self.message = lap_message(book)
         fields = book.messages[self.message].fields if self.message else {}
-        self.numeric = {name: one for name, one in fields.items() if one.numeric}
-        self.flags = {
-            name: one for name, one in fields.items() if not one.numeric and _options(one)
+        self.numeric = {
+            name: one for name, one in fields.items() if one.numeric or one.interval(0) is not None
         }
+        self.named = {name: one for name, one in fields.items() if one.value_names}
         self.names = self._names()
-        self.options = {
-            tuple(str(option).casefold().replace("_", " ").split()): (name, str(option))
-            for name, one in self.flags.items()
-            for option in _options(one)
+        self.several = {
+            name for name, one in self.named.items() if isinstance(one.value(0), frozenset)
         }
+        self.options = self._options()
         words = settings()["named"]
         self._links, self._units = frozenset(words["links"]), frozenset(words["units"])
         self._hesitations = {"a"} | {
@@ -107,6 +110,9 @@ class NamedReports:
         }
         self._minus, self._plus = frozenset(words["minus"]), frozenset(words["plus"])
         self._point, self._hedges = frozenset(words["point"]), frozenset(words["hedges"])
+        self._none, self._denials = frozenset(words["none"]), frozenset(words["denials"])
+        self._turned, self._asking = frozenset(words["turned"]), frozenset(words["asking"])
+        self._elsewhere = frozenset(words["elsewhere"])
         self._numbers = _Numbers(book, self._point)
         known = [word for form in (*self.names, *self.options) for word in form]
         known += [*self._links, *self._units, *self._minus, *self._plus, *self._point]
@@ -134,11 +140,22 @@ class NamedReports:
         where it is of one field only.
         """
         called: dict[tuple[str, ...], set[str]] = {}
-        for name, one in {**self.numeric, **self.flags}.items():
+        for name, one in {**self.numeric, **self.named}.items():
             title = tuple(one.title.casefold().split())
             for form in {tuple(name.replace("_", " ").casefold().split()), title, title[:1]}:
                 called.setdefault(form, set()).add(name)
         return {form: min(names) for form, names in called.items() if len(names) == 1}
+
+    def _options(self) -> dict[tuple[str, ...], dict[str, str]]:
+        """Return by what options may be called the fields that have one of that name, each with
+        it.
+        """
+        called: dict[tuple[str, ...], dict[str, str]] = {}
+        for name, one in self.named.items():
+            for option in one.value_names:
+                form = tuple(option.casefold().replace("_", " ").split())
+                called.setdefault(form, {})[name] = option
+        return called
 
     def worth(self, text: str) -> bool:
         """Tell whether a line names several fields."""
@@ -161,22 +178,28 @@ class NamedReports:
         """Yield the stretches of items with nothing else between them."""
         tokens, spoilt = self._without_hesitations(list(self._tokens(text)))
         run, place, corrected, other = _Run(spoilt=spoilt), 0, False, 0  # words since the last item
+        astray = denied = False
         while place < len(tokens):
             word = tokens[place][0]
+            behind = text[tokens[place - 1][1][1] : tokens[place][1][0]] if place else "."
+            if any(mark in _ENDS for mark in behind):
+                astray = word in self._asking
+            denied = denied and not any(mark in _STOPS for mark in behind)
             item, following = self._item(tokens, place)
             if item is not None:
                 run.spoilt = run.spoilt or self._amiss(item) or (other > 0 and bool(run.items))
+                run.astray = run.astray or astray
                 other = 0
-                if corrected and item.name == "" and run.items:
-                    last = run.items.pop()
-                    item = replace(item, name=last.name, span=(last.span[0], item.span[1]))
-                elif corrected and item.name in run.named:
-                    run.items = [one for one in run.items if one.name != item.name]
-                run.items.append(item)
-                corrected, place = False, following
+                _take(run, replace(item, value=None) if denied and item.value else item, corrected)
+                corrected, denied, place = False, False, following
                 continue
+            denied = word in self._denials
+            astray = astray or word in self._elsewhere
             if word == "correction":
                 corrected = True
+            elif word in self._turned and run.items and not other and behind.isspace():
+                last = run.items[-1]  # which way it is, or whether at all, is not known
+                run.items[-1] = replace(last, value=None, span=(last.span[0], tokens[place][1][1]))
             elif not self._passed(word):
                 other += 1
                 if word in self._hedges or other > 1 or len(word) > _SHORT:
@@ -234,16 +257,18 @@ class NamedReports:
         name, length = self._longest(self.names, tokens, place)
         if name:
             following = place + length
-            if name in self.flags:
-                return self._flag(name, tokens, following, start)
+            if name in self.named:
+                found = self._option_behind(name, tokens, following, start)
+                if found[0].value is not None or name not in self.numeric:
+                    return found
             value = self._number_behind(tokens, following)
             if value is None:
                 return _Item(name, None, (start, tokens[following - 1][1][1])), following
             return self._numbered(name, tokens, start, value)
-        option, length = self._longest(self.options, tokens, place)
-        if option:
-            end = place + length
-            return _Item(option[0], option[1], (start, tokens[end - 1][1][1])), end
+        options, length = self._longest(self.options, tokens, place)
+        if length and len(options) == 1 and not options.keys() & self.numeric.keys():
+            [(name, option)], end = options.items(), place + length
+            return _Item(name, option, (start, tokens[end - 1][1][1])), end
         bare = tokens[place][0] in self._point  # what stood before the point was not heard
         value = None if bare else self._number(tokens, place)
         if value is None:
@@ -302,18 +327,20 @@ class NamedReports:
         """Tell whether no punctuation stands before a word."""
         return tokens[place][1][0] - tokens[place - 1][1][1] <= 1
 
-    def _flag(
+    def _option_behind(
         self, name: str, tokens: Sequence[tuple[str, Span]], place: int, start: int
     ) -> tuple[_Item, int]:
+        """Return the option of a field behind its name, which is "" where it has none of them."""
         while place < len(tokens) and tokens[place][0] in self._links:
             place += 1
-        option, length = self._longest(self.options, tokens, place)
-        if option and option[0] == name:
-            return _Item(name, option[1], (start, tokens[place + length - 1][1][1])), place + length
-        none = place < len(tokens) and tokens[place][0] in ("none", "no", "clear")
+        options, length = self._longest(self.options, tokens, place)
+        if name in (options or ()):
+            end = place + length
+            return _Item(name, options[name], (start, tokens[end - 1][1][1])), end
+        none = place < len(tokens) and tokens[place][0] in self._none
         before = tokens[place - 2][0] if place > 1 else ""
-        if not none and before != "no":  # which of them was not heard
-            return _Item(name, None, (start, tokens[place - 1][1][1])), place
+        if name not in self.several or (not none and before not in self._denials):
+            return _Item(name, None, (start, tokens[place - 1][1][1])), place  # it was not heard
         end = place + none
         return _Item(name, "", (start, tokens[end - 1][1][1])), end
 
@@ -378,9 +405,11 @@ class NamedReports:
                 missing.append("which field a number is of")
             elif item.value is None or (name in values and name in self.numeric):
                 missing.append(self.book.fields[name].title)
-            elif name in self.flags:
+            elif name in self.several:
                 values.setdefault(name, [])
                 values[name] += [item.value] if item.value else []
+            elif values.get(name, item.value) != item.value:
+                missing.append(self.book.fields[name].title)
             else:
                 values[name] = item.value
         missing += [self.book.fields[name].title for name in self.needed if name not in values]
@@ -402,6 +431,8 @@ class NamedReports:
             self._cut(told, items, text),
             any(item.sign == "+" for item in items),
             run.spoilt or any(not item.name for item in items[1:]),
+            run.astray,
+            self.lap in run.named,
         )
 
     @staticmethod
@@ -484,7 +515,7 @@ class NamedReports:
         except CodeError:
             return None
         near = dict(context)
-        if self.lap and self.lap in said.values:
+        if said.named_lap and self.lap in said.values:
             near[self.lap] = said.values[self.lap]  # all of it was said
         return Reading(self.book, made.match, text, [said.span] * len(made.said), near)
 
@@ -520,6 +551,18 @@ class NamedReports:
             if abs(float(value - before)) > most:
                 return True
         return False
+
+
+def _take(run: _Run, item: _Item, corrected: bool) -> None:
+    """Add an item to a stretch; one that is corrected takes the place of that before it, or of the
+    same field.
+    """
+    if corrected and item.name == "" and run.items:
+        last = run.items.pop()
+        item = replace(item, name=last.name, span=(last.span[0], item.span[1]))
+    elif corrected and item.name in run.named:
+        run.items = [one for one in run.items if one.name != item.name]
+    run.items.append(item)
 
 
 class _Together:
@@ -621,10 +664,6 @@ class _Numbers:
                 return None  # forty to: may be forty two
             return self.tens[word], 1
         return (int(self.units[word]), 1) if word in self.units else None
-
-
-def _options(one: FieldBase) -> Sequence[Any]:
-    return getattr(one, "flags", None) or getattr(one, "options", None) or ()
 
 
 def _signed(one: FieldBase) -> bool:

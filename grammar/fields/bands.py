@@ -95,6 +95,11 @@ class Bands(Measured):
         yield from super().problems()
 
     @property
+    def value_names(self) -> Sequence[str]:
+        """The names of the bands, if they have any."""
+        return self.names or ()
+
+    @property
     def reach(self) -> Band:
         """From low to high, without end where none is given."""
         return Band(self.low, self.high)

@@ -292,6 +292,11 @@ class FieldBase(Declared):
         return None
 
     @property
+    def value_names(self) -> Sequence[str]:
+        """What its values, or the parts of one, are called; () where they are numbers."""
+        return self.one_of or ()
+
+    @property
     def progression(self) -> Progression | None:
         """The even steps of its values; None where they are not numbers in even steps."""
         return None

@@ -128,6 +128,11 @@ class Flags(FieldBase):
         yield from not_among(self.flags, self.usual or [], "usual", "flags")
 
     @property
+    def value_names(self) -> Sequence[str]:
+        """The flags."""
+        return self.flags
+
+    @property
     def size(self) -> int:
         """The number of sets of flags."""
         return 1 << len(self.flags)
