@@ -32,6 +32,7 @@ _ENDS, _STOPS = ".!?;", ".!?;,:"
 _PAST = frozenset((WordKind.FILLER, WordKind.ANSWER, WordKind.SEPARATOR))
 _EMPTY = frozenset((WordKind.FILLER, WordKind.AND))
 _MOST_CUTS = 12
+_NEAR = 4  # words before a code, or behind it, that tell of what it is
 _ALIKE = 0.6  # of the letters: of words written much alike
 Run = tuple[int, int]  # words in a row: the place of the first, and of the one behind the last
 
@@ -44,7 +45,8 @@ class Passage:
     ``readings`` of a report or call (several if they were run together); ``error`` why a refused
     one can't be read; ``name`` of a phrase, or what was asked or answered; ``bits`` how strongly
     its words speak for it, above what is asked for; ``number`` beside a phrase; ``changing``
-    whether it begins with CORRECTION, I SAY AGAIN or the like.
+    whether it begins with CORRECTION, I SAY AGAIN or the like; ``astray`` whether it could be read,
+    and is not what somebody reports.
     """
 
     kind: Literal["reading", "perhaps", "refused", "phrase", "ask", "answer"]
@@ -55,6 +57,7 @@ class Passage:
     bits: float = 0.0
     number: int | None = None
     changing: bool = False
+    astray: bool = False
 
 
 @dataclass(slots=True)
@@ -81,6 +84,8 @@ class Finder:
             frozenset(cues["hedges"]),
         )
         self.doing, self.selves = frozenset(cues["doing"]), frozenset(cues["selves"])
+        self.denials, self.elsewhere = frozenset(cues["denials"]), frozenset(cues["elsewhere"])
+        self.asking = frozenset(cues["asking"])
         self.shortest = min(message.lengths[0] for message in book.messages.values())
         self.plain = frozenset(cues["plain"]) | self.before | self.after
         self._spoken = [
@@ -305,26 +310,43 @@ class _Search:
             for passage in self.found.listed
         ):
             return
-        bits = self._above(run, parses[run])
-        if bits < 0:
+        bits, astray = self._above(run, parses[run]), self._astray(*run)
+        if astray is not None and bits >= -self.finder.odds["expected"]:
+            told = f"not sure that it is a report: {astray!r} stands beside it"
+            self._refuse(span, bits, DOUBTFUL, told, astray=True)
+        elif bits < 0:
             if bits >= -self.finder.odds["expected"]:
                 self.perhaps.append(Passage("perhaps", span, parses[run], bits=bits))
             shown = self.words.text[slice(*span)]
             self.found.reason = f"{shown!r} could be a code, or ordinary talk"
         elif self._rivalled(run, parses):
-            error = CodeError(
-                "it can be read in more than one way",
-                kind="ambiguous",
-                source=self.words.text,
-                span=span,
-                hint="say again",
-            )
-            self.found.listed.append(Passage("refused", span, error=error, bits=bits))
+            self._refuse(span, bits, "ambiguous", "it can be read in more than one way")
         else:
             changing = self.kinds[run[0]] in CHANGING
             self.found.listed.append(
                 Passage("reading", span, parses[run], bits=bits, changing=changing)
             )
+
+    def _refuse(
+        self, span: Span, bits: float, kind: str, message: str, *, astray: bool = False
+    ) -> None:
+        error = CodeError(message, kind=kind, source=self.words.text, span=span, hint="say again")
+        self.found.listed.append(Passage("refused", span, error=error, bits=bits, astray=astray))
+
+    def _astray(self, start: int, end: int) -> str | None:
+        """Return the word by which a code is denied, asked about, or said of another car or another
+        time; None where there is none.
+        """
+        first, behind = self._sentence(start)[0], self._sentence(end - 1)[1]
+        near = (*range(max(first, start - _NEAR), start), *range(end, min(behind, end + _NEAR)))
+        found = [place for place in near if self.forms[place] in self.finder.elsewhere]
+        if first < start:
+            found += [first] if self.forms[first] in self.finder.asking else []
+            denied = self.forms[start - 1] in self.finder.denials
+            found += [start - 1] if denied and not self._stopped(start - 1, _STOPS) else []
+        if end < behind and self.forms[end] == "or" and not self._stopped(end - 1, _STOPS):
+            found.append(end)
+        return self.forms[found[0]] if found else None
 
     def _rivalled(self, run: Run, parses: Mapping[Run, tuple[Reading, ...]]) -> bool:
         """Tell whether some other parse of the same words says something else.

@@ -570,7 +570,7 @@ class Listener:
         elif passage.kind == "refused":
             if self._of_nobody(turn):
                 base, turn = base.replace(car=""), replace(turn, car=self._car(""))
-            yield from self._refused(passage, base, turn)
+            yield from (self._astray if passage.astray else self._refused)(passage, base, turn)
         elif passage.kind == "perhaps":
             yield from self._perhaps(passage, base, turn)
         elif passage.kind == "reading":
@@ -784,6 +784,17 @@ class Listener:
             open_before.doubt = weighed or open_before.doubt
         elif self._worth_keeping(passage, turn):
             yield self._unread(passage, base, turn, weighed, open_before)
+
+    def _astray(self, passage: Passage, base: Entry, turn: _Turn) -> Iterator[Draft | LeftOut]:
+        """Keep a code that is likely not what its car reports, for somebody to look at; nothing
+        that was read before changes by it.
+        """
+        if self._worth_keeping(passage, turn):
+            yield self._unread(passage, base, turn, None, None)
+        else:
+            assert passage.error is not None  # noqa: S101 - it was refused
+            text = turn.utterance.text
+            yield LeftOut(turn.utterance.number, text, passage.error.message)
 
     def _one_exchange(self, last: _Last, passage: Passage, turn: _Turn) -> bool:
         """Tell whether what can't be read is likely of the report just said."""
