@@ -7,31 +7,33 @@ from.
 
 from __future__ import annotations
 
+import bisect
 import functools
 import hashlib
 import json
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.voice.features import features
+from codec.voice.features import contrast, features
 from grammar.errors import CodeError
 from grammar.libraries import needed
 
 if TYPE_CHECKING:
     import numpy as np
 
-_MODEL = Path(__file__).with_name("acoustic.onnx")
+MODEL = Path(__file__).with_name("acoustic.onnx")
 
 
 class AcousticModel:
     """The model, loaded once.
 
     ``classes`` are the words it tells apart by number: "" for none, "?" for all other talk;
-    ``forms`` are all words that are said for one of them. ``temperature`` is what logarithms of
-    strings are divided by, so that it is as sure as it is right.
+    ``forms`` are all words that are said for one of them. ``temperatures`` are what logarithms of
+    strings are divided by, so that it is as sure as it is right: one for each grade of noise, the
+    worst first, ``grades`` the contrasts between them, in decibels.
     """
 
-    def __init__(self, path: Path = _MODEL) -> None:
+    def __init__(self, path: Path = MODEL) -> None:
         """Load a model; raises CodeError (kind "voice") where the file is not the one that was
         described, (kind "missing-library") without the extra ``voice``.
         """
@@ -45,8 +47,13 @@ class AcousticModel:
             )
         self.classes: tuple[str, ...] = tuple(told["classes"])
         self.forms = frozenset(told["forms"])
-        self.temperature = float(told["temperature"])
+        self.grades: tuple[float, ...] = tuple(told["grades"])
+        self.temperatures: tuple[float, ...] = tuple(told["temperatures"])
         self._session = _session(data)
+
+    def temperature(self, sound: np.ndarray) -> float:
+        """Return the temperature of the grade of noise that a stretch of sound has."""
+        return self.temperatures[bisect.bisect(self.grades, contrast(sound))]
 
     def log_posteriors(self, sound: np.ndarray) -> np.ndarray:
         """Return the logarithm of how likely each class is (time, class) in sound at 8 kHz."""

@@ -71,7 +71,8 @@ class Recogniser:
     def hear(self, sound: np.ndarray, start: float = 0.0) -> Transmission:
         """Return what was said in a stretch of sound at 8 kHz."""
         log = self.model.log_posteriors(sound)
-        heard = HeardSymbols(self.book, self.model.classes, log, self.model.temperature)
+        temperature = self.model.temperature(sound)
+        heard = HeardSymbols(self.book, self.model.classes, log, temperature)
         text = words_said(self.model.classes, log)
         end = start + len(sound) / RATE
         return Transmission(start, end, text, heard.slots(), heard.scores())

@@ -51,7 +51,7 @@ class VoiceLine:
     phones: str = ""
 
 
-def _voices(engine: str, rng: random.Random, count: int, *, held_out: bool) -> Iterator[VoiceLine]:
+def voices_of(engine: str, rng: random.Random, count: int, *, held_out: bool) -> Iterator[VoiceLine]:
     """Yield voices without sentences: each with its accent, speed and pitch."""
     table = _TABLE[engine]
     names = table.get("held_out" if held_out else "voices", [])
@@ -83,7 +83,7 @@ def plan(
     rng = random.Random(f"{engine} {seed} {held_out}")
     unknown = unknown_words(listed)
     lines = []
-    for voice in _voices(engine, rng, count, held_out=held_out):
+    for voice in voices_of(engine, rng, count, held_out=held_out):
         for kind in kinds:
             drawn = sentence(rng, unknown, kind)
             speed = voice.speed * rng.uniform(0.92, 1.08)
