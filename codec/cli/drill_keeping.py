@@ -1,11 +1,12 @@
-"""``niner drill profile``, ``needs``, ``export`` and ``delete``: what is kept of a person, taken
-elsewhere or taken out.
+"""``niner drill profile``, ``needs``, ``export``, ``play`` and ``delete``: what is kept of a
+person, taken elsewhere or taken out.
 """
 
 from __future__ import annotations
 
 import argparse
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_book, add_command, emit, put, say
@@ -47,11 +48,18 @@ def add_keeping(actions: Any) -> None:
     needs.add_argument("profile", metavar="PROFILE", help="the profile's file")
     needs.set_defaults(run=run_needs)
     export = add_command(actions, "export", "print a person's answers, one JSON object a line")
-    delete = add_command(actions, "delete", "take a person out, with every answer")
+    delete = add_command(
+        actions, "delete", "take a person out, with every answer and all that was said"
+    )
     for one, run in ((export, run_export), (delete, run_delete)):
         one.add_argument("journal", metavar="JOURNAL", help="the journal's file")
         one.add_argument("person", metavar="NAME", help="who")
         one.set_defaults(run=run)
+    sound = add_command(actions, "play", "play what was said in an answer, where it was kept")
+    sound.add_argument("journal", metavar="JOURNAL", help="the journal's file")
+    sound.add_argument("answer", metavar="N", help="its number: niner drill export")
+    sound.add_argument("--out", metavar="FILE.flac", help="write it to a new file instead")
+    sound.set_defaults(run=run_play)
     delete.add_argument("--yes", action="store_true", help="don't ask")
 
 
@@ -126,8 +134,38 @@ def run_export(args: argparse.Namespace) -> int:
     from codec.drill import DrillJournal
 
     with DrillJournal(args.journal) as journal:
+        recorded = journal.recorded()
         for answer in journal.answers(journal.known(args.person)):
-            emit(answer.as_dict())
+            emit(answer.as_dict() | ({"recorded": True} if answer.seq in recorded else {}))
+    return 0
+
+
+def run_play(args: argparse.Namespace) -> int:
+    """Play, or write, what was said in an answer."""
+    import io
+
+    from codec.drill import DrillJournal
+    from codec.files import whole, written
+    from codec.voice.playing import play
+    from grammar.exact import whole as whole_number
+    from grammar.libraries import needed
+
+    try:
+        number = whole_number(args.answer.removeprefix("#"), 1, 10**9)
+    except ValueError as error:
+        raise CodeError(f"N: {error}", kind="usage", expected=["the number of an answer"]) from None
+    if args.out is not None and Path(args.out).exists():
+        raise CodeError(f"{args.out!r} is there already", kind="usage", hint="name a new file")
+    with DrillJournal(args.journal) as journal:
+        sound = journal.sound(number)
+    if args.out is not None:
+        with written(args.out), whole(args.out, binary=True) as stream:
+            stream.write(sound)
+        return 0
+    soundfile, made = needed("soundfile", "voice"), io.BytesIO()
+    samples, rate = soundfile.read(io.BytesIO(sound), dtype="int16")
+    soundfile.write(made, samples, rate, format="WAV")
+    play(made.getvalue(), len(samples) / rate)
     return 0
 
 

@@ -20,6 +20,7 @@ from codec.desk.sheets import Watched
 from codec.desk.turns import Turns, Urgency
 from codec.drill import Answer, DrillError, DrillJournal, DrillSession, Pool
 from codec.drill.answer import KINDS, MEANINGS, Kind
+from codec.drill.by_voice import read_aloud
 from codec.drill.choosing import Question
 from codec.drill.closing import Closing, closing
 from codec.drill.pool import Item, key_of
@@ -27,6 +28,7 @@ from codec.drill.staircase import LONGEST, SHORTEST, Staircase, metres
 from codec.drill.turn import IN_TIME, Turn
 from codec.store.place import Place
 from codec.store.store import now
+from codec.voice.listening import Transmission
 from grammar.book import Book
 from grammar.export.dash_picture import Part, flashed, parted
 
@@ -48,8 +50,9 @@ def clock() -> float:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SessionPlan:
     """What a session is to be: ``exposure`` in seconds, None where each is found by the staircase,
-    for which items are drawn as they occur; ``pace`` the seconds of a lap, None to go on as soon as
-    a mark is there; ``alone`` where the driver answers by hand; ``speed`` in km/h.
+    for which items are drawn as they occur; ``pace`` the seconds of a lap, None to go on as soon
+    as a mark is there; ``alone`` where the driver answers by hand, by ``voice`` as well, of which
+    the sound is kept only where ``keep_sound`` says so; ``speed`` in km/h.
     """
 
     person: str
@@ -60,6 +63,8 @@ class SessionPlan:
     speed: float = 250.0
     second_task: bool = True
     alone: bool = False
+    voice: bool = False
+    keep_sound: bool = False
     seed: int = 1
 
     @classmethod
@@ -82,7 +87,9 @@ class SessionPlan:
             pace=seconds("pace", 3, 600),
             speed=seconds("speed", 1, 500) or 250.0,
             second_task=bool(told.get("second_task")),
-            alone=bool(told.get("alone")),
+            alone=bool(told.get("alone")) or bool(told.get("voice")),
+            voice=bool(told.get("voice")),
+            keep_sound=bool(told.get("voice")) and bool(told.get("keep_sound")),
             seed=random.SystemRandom().randrange(1, 10**6),
         )
 
@@ -515,6 +522,25 @@ class Room(Journalled, Watched):
             raise DrillError("the coach marks this session", kind="usage")
         self.mark(number, text, at)
 
+    def aloud(
+        self, key: str, number: int, said: Transmission, first: float, last: float, sound: bytes
+    ) -> dict[str, Any]:
+        """Mark what a driver who is alone said, from ``first`` to ``last`` by the desk's clock,
+        where it is sure what that was; return what was heard, and its mark. Raises DrillError.
+        """
+        asked, plan = self._open(number), self.plan
+        if plan is None or not plan.voice or key != self.driver.key:
+            raise DrillError("nobody is marked by voice", kind="usage")
+        heard = read_aloud(self.session.book, asked.question.item.text, said)
+        told = {"heard": heard.text or said.text, "sure": round(heard.sure, 4), "marked": ""}
+        if not heard.enough or asked.stage != "seen":
+            return told
+        self.first_word(number, first)
+        answer = self.mark(number, heard.text, last)
+        if plan.keep_sound:
+            self.journal.keep_sound(answer.seq, sound)
+        return told | {"marked": MEANINGS[answer.outcome], "right": answer.right}
+
     def stirred(self, key: str) -> bool:
         """Tell whether a word from this device is news: the first one, or the first for long."""
         return self.driver.key != key or not self.driver.here or self._session is None
@@ -552,6 +578,8 @@ class Room(Journalled, Watched):
             "over": self.over,
             "person": plan.person if plan else "",
             "alone": bool(plan and plan.alone),
+            "voice": bool(plan and plan.voice),
+            "keeps": bool(plan and plan.keep_sound),
             "held": plan is not None and not self.over,
             "lap": {"seconds": plan.pace, "from": self._lap_from} if plan and plan.pace else None,
         }

@@ -5,6 +5,7 @@ Unlike a sheet, a person can be taken out: their rows are overwritten, not only 
 
 from __future__ import annotations
 
+import base64
 import dataclasses
 import datetime
 import uuid
@@ -119,6 +120,31 @@ class DrillJournal:
         """Return the number of the next row, within a transaction."""
         ask = f"SELECT coalesce(max({column}), 0) + 1 FROM {table}"  # noqa: S608 - names of our own
         return int(self._store.execute(ask).fetchone()[0])
+
+    def keep_sound(self, seq: int, sound: bytes) -> None:
+        """Keep what was said in an answer, a sound file, until the person is taken out."""
+        text = base64.b64encode(sound).decode("ascii")
+        with self._store.transaction():
+            self._store.execute("INSERT INTO sounds VALUES (?, ?)", (seq, text))
+
+    def sound(self, seq: int) -> bytes:
+        """Return what was said in an answer; raises DrillError where that was not kept."""
+        with self._store.reading():
+            row = self._store.execute(
+                "SELECT sound FROM sounds WHERE answer = ?", (seq,)
+            ).fetchone()
+        if row is None:
+            raise DrillError(
+                f"nothing that was said is kept of answer {seq}",
+                kind="drill-answer",
+                hint="niner drill export tells of which answers there is: recorded",
+            )
+        return base64.b64decode(row[0])
+
+    def recorded(self) -> set[int]:
+        """Return the numbers of the answers of which what was said is kept."""
+        with self._store.reading():
+            return {row[0] for row in self._store.execute("SELECT answer FROM sounds").fetchall()}
 
     def withdraw(self, seq: int) -> None:
         """Take an answer back: it stays in the file, and no longer counts. Raises DrillError where

@@ -105,6 +105,15 @@ def blocks(source: str | Path | BinaryIO, name: str) -> Iterator[np.ndarray]:
             raise CodeError(f"there is no sound in {name}", kind="recording")
 
 
+def flac(sound: np.ndarray, rate: int) -> bytes:
+    """Return mono sound as a FLAC file of 16 bits."""
+    made = io.BytesIO()
+    needed("soundfile", "voice").write(
+        made, sound.clip(-1, 1), rate, subtype="PCM_16", format="FLAC"
+    )
+    return made.getvalue()
+
+
 def cut(path: Path, name: str, start: float, end: float) -> tuple[bytes, float]:
     """Return a stretch of a recording, from ``start`` to ``end`` in seconds and a little around, as
     a mono WAV file of 16 bits, and its length in seconds; at most a minute.

@@ -17,6 +17,8 @@ from desk.support import sheet_at
 from playwright.sync_api import Browser, Page, expect
 from voice.spoken import NEXT, RATE, REPORT, TALK, spoken
 
+from codec.desk.drills import JOURNAL
+from codec.drill import DrillJournal
 from codec.sheet import Journal
 from codec.voice.gate import FRAME, settings, stretches
 
@@ -138,3 +140,35 @@ def test_the_gate_of_the_page_cuts_as_the_one_of_recordings(wall: Page) -> None:
             lengths.append(last / FRAME)
     assert len(wanted) == 3  # the second tone goes on for longer than a stretch may
     assert lengths == pytest.approx(wanted, abs=4)
+
+
+@pytest.mark.slow
+def test_a_driver_alone_reads_aloud_and_is_marked_and_nothing_said_is_kept(
+    browser: Browser, sheet: Path
+) -> None:
+    with Served(sheet) as served:
+        context = browser.new_context(permissions=["microphone"], reduced_motion="reduce")
+        context.set_default_timeout(PATIENCE)
+        coach, driver = context.new_page(), context.new_page()
+        coach.goto(f"{served.address}/coach/race")
+        coach.fill("#person", "Ana")
+        coach.fill("#items", "2")
+        coach.select_option("#kind", "report")
+        coach.check("[name=voice]")
+        driver.goto(f"{served.address}/driver/race")
+        driver.click("#ready")
+        coach.click("#begin button")
+        driver.bring_to_front()
+        expect(driver.locator("#voice-kept")).to_contain_text("no sound is kept")
+        expect(driver.locator("#voice-heard")).to_contain_text(f"heard: {REPORT}: ")
+        assert Axe().run(driver).violations_count == 0
+        expect(driver.locator("#gate-told")).to_contain_text("over: all was asked")
+        context.close()
+    with DrillJournal(sheet.with_name(JOURNAL)) as journal:
+        found = list(journal.answers())
+        assert journal.recorded() == set()
+    # whatever was flashed, this is what was read aloud: all but chance marks it wrong, and says so
+    assert [one.answer for one in found] == [REPORT, NEXT]
+    assert all(one.first is not None and one.last is not None for one in found)
+    spoken_in = [one.last - one.first for one in found if one.last and one.first]
+    assert spoken_in == pytest.approx([len(spoken(one)) / RATE for one in (REPORT, NEXT)], abs=0.3)

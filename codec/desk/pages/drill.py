@@ -15,10 +15,15 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from codec.desk.access import Role
-from codec.desk.drills import JOURNAL, Room, SessionPlan, clock
-from codec.desk.parts import Desk, DeskPage, book_of, sent_object
+from codec.desk.drills import JOURNAL, Room, SessionPlan, clock, number_told
+from codec.desk.hearing import MOST_SOUND
+from codec.desk.parts import Desk, DeskPage, book_of, number, sent_object
 from codec.drill.answer import KINDS, PLURALS
 from codec.drill.session import CAUTION
+from codec.voice.features import RATE
+from codec.voice.gate import settings
+from codec.voice.live import samples
+from codec.voice.recordings import flac
 from grammar.errors import CodeError
 
 _BEAT = 3.0  # seconds after which a device hears something, whatever is new
@@ -35,10 +40,15 @@ def part(desk: Desk) -> DeskPage:
         Route("/driver/{sheet}", drills.driver),
         Route("/driver-live/{sheet}", drills.driver_live),
         Route("/driver-act/{sheet}", drills.driver_act, methods=["POST"]),
+        Route("/driver-hear/{sheet}", drills.ear_ready),
+        Route("/driver-hear/{sheet}", drills.driver_said, methods=["POST"]),
         Route("/drill-time/{sheet}", drills.time),
     ]
     needed = {"/coach": Role.WRITE, "/driver": Role.DRILL, "/drill-time/": Role.DRILL}
-    return DeskPage(routes, needed=needed, menu={"coach": "/coach/", "driver": "/driver/"})
+    large = {"/driver-hear/": MOST_SOUND}
+    return DeskPage(
+        routes, needed=needed, large=large, menu={"coach": "/coach/", "driver": "/driver/"}
+    )
 
 
 class Drills:
@@ -67,7 +77,32 @@ class Drills:
 
     async def driver(self, request: Request) -> Response:
         """The dash: what flashes, and what must be answered meanwhile."""
-        return self.desk.page(request, "driver.html", caution=CAUTION, circuit=_CIRCUIT)
+        return self.desk.page(
+            request,
+            "driver.html",
+            hears=True,
+            caution=CAUTION,
+            circuit=_CIRCUIT,
+            gate=settings(),
+        )
+
+    async def ear_ready(self, request: Request) -> Response:
+        """Make ready to hear; the answer means that the next sound is heard at once."""
+        await self.desk.ear.ready(self.desk.sheet(request).session.book)
+        return JSONResponse({"ready": True})
+
+    async def driver_said(self, request: Request) -> Response:
+        """Mark what the driver said in the sound that is sent."""
+        room, query = self.room(request), request.query_params
+        asked, rate = number(request, "number", 0), number(request, "rate", 0)
+        first, last = (number_told(name, query.get(name, ""), 0, 1e9) for name in ("first", "last"))
+        sound = await request.body()
+        said = await self.desk.ear.hear(self.desk.sheet(request).session.book, sound, rate)
+        kept = b""
+        if room.plan is not None and room.plan.keep_sound:
+            kept = await self.desk.ear.weigh(lambda: flac(samples(sound, rate), RATE))
+        key, end = query.get("key", "")[:64], min(last, clock())
+        return JSONResponse(await room.do(lambda: room.aloud(key, asked, said, first, end, kept)))
 
     async def time(self, request: Request) -> Response:
         """The desk's clock, in milliseconds."""

@@ -82,7 +82,7 @@ by("begin").addEventListener("submit", (event) => {
   event.preventDefault();
   const form = Object.fromEntries(new FormData(by("begin")));
   sent = 0;
-  act("begin", { ...form, second_task: "second_task" in form, alone: "alone" in form }, form.person);
+  act("begin", { ...form, second_task: "second_task" in form, alone: "alone" in form, voice: "voice" in form, keep_sound: "keep_sound" in form }, form.person);
   document.activeElement.blur();
 });
 

@@ -1,6 +1,7 @@
 // The driver's device: it flashes what it is told at the desk's time, frame by frame, and tells how long each really stayed.
 import { address, answered, by } from "./common.js";
 import { Clock } from "./clock.js";
+import { Voice } from "./voice.js";
 
 const main = by("driver"), { sheet } = main.dataset;
 const clock = new Clock(address("drill-time", sheet));
@@ -123,6 +124,34 @@ by("alone").addEventListener("submit", async (event) => {
   } catch { by("refused").textContent = "no connection: press Enter again"; }
 });
 
+// a driver who is alone and reads aloud: what was said is marked by the desk where that is sure; else it is said again, or typed
+
+const voice = new Voice(by("voice"), {
+  whole: true,
+  ask: (query, when) => {
+    if (!when) return address("driver-hear", sheet);
+    if (!flash || flash.shown === null || when.ended < flash.shown) return ""; // nothing was asked
+    return address("driver-hear", sheet, { ...query, first: clock.desk(when.began), last: clock.desk(when.ended), key, number: flash.number });
+  },
+  heard: ({ heard, marked, right, lines }) => {
+    const words = lines ? lines.join(" ") : `heard: ${heard || "no word"}`;
+    by("voice-heard").textContent = lines ? words : marked ? `${words}: ${marked}` : `${words}. Not sure: say it again, or type it`;
+    by("voice-heard").dataset.tone = marked && right ? "good" : "warning";
+    if (marked) by("alone").hidden = true;
+  },
+  state: (words, tone) => { by("voice-told").textContent = words; by("voice-told").dataset.tone = tone; },
+});
+
+function listens(told, before) {
+  const wanted = Boolean(told.voice && told.held && told.seat);
+  by("voice").hidden = !wanted;
+  by("voice-kept").textContent = told.keeps
+    ? "What you say goes to this desk alone and is kept in the journal with your answers; niner drill delete takes it out."
+    : "What you say goes to this desk alone, is heard there and forgotten: no sound is kept.";
+  if (!wanted && voice.on) voice.end();
+  if (wanted && !(before.voice && before.held)) { by("voice-heard").textContent = ""; voice.begin(); }
+}
+
 // the lap
 
 const outline = document.querySelector("#circuit polygon");
@@ -148,6 +177,7 @@ function news(told) {
   const before = state;
   state = told;
   by("circuit").toggleAttribute("hidden", !told.lap);
+  listens(told, before);
   if (!told.seat) { leave(told.taken ? "another device has the driver’s seat" : "the desk began again"); return; }
   if (told.over || !told.held) {
     flash = null;
@@ -163,6 +193,8 @@ function news(told) {
 
 function leave(words) {
   flash = null;
+  if (voice.on) voice.end();
+  state = { ...state, voice: false };
   show("nothing");
   by("seat").hidden = true;
   by("gate").hidden = false;

@@ -82,7 +82,7 @@ class Gate extends AudioWorkletProcessor {
     const from = Math.max(0, this.begin - this.margin - this.first), frames = this.kept.slice(from, end + this.margin - this.first);
     const sound = new Int16Array(frames.length * this.size);
     frames.forEach((frame, place) => frame.forEach((one, at) => { sound[place * this.size + at] = Math.max(-1, Math.min(1, one)) * 32767; }));
-    this.port.postMessage({ ...facts, sound, rate: sampleRate, ago: (this.count - end) * this.frame }, [sound.buffer]);
+    this.port.postMessage({ ...facts, sound, rate: sampleRate, ago: (this.count - end) * this.frame, lasted: (end - this.begin) * this.frame }, [sound.buffer]);
   }
 
   forget(number) {

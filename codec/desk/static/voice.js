@@ -11,12 +11,15 @@ async function list(select) {
   select.value = found.some(({ deviceId }) => deviceId === chosen) ? chosen : "";
 }
 
-// Listens, once begun: `ask(query)` is the address where a sound is heard, `heard(answer, facts)` gets what the desk says of it; `facts.over` tells
-// that nothing more was said behind it, `facts.after` how many milliseconds ago it ended. `state(words, tone)` is told what goes on.
+// Listens, once begun: `ask(query, when)` is the address where a sound is heard, that was said from `when.began` to `when.ended`, in milliseconds of
+// performance.now(); none where it is not to be heard. `heard(answer, facts)` gets what the desk says of it; `facts.over` tells that nothing more
+// was said behind it, `facts.after` how many milliseconds ago it ended. `state(words, tone)` is told what goes on. `whole`: nothing is heard before
+// it is over.
 export class Voice {
-  constructor(place, { ask, heard, state }) {
+  constructor(place, { ask, heard, state, whole = false }) {
     Object.assign(this, { ask, heard, state });
     this.gate = JSON.parse(place.dataset.gate);
+    if (whole) this.gate.softly = -1;
     this.button = place.querySelector(".voice-on");
     this.device = place.querySelector(".voice-device");
     this.meter = place.querySelector(".voice-level");
@@ -24,6 +27,8 @@ export class Voice {
     this.button.addEventListener("click", () => this.turn());
     this.device.addEventListener("change", () => { if (this.stream) { this.end(); this.begin(); } });
   }
+
+  get on() { return Boolean(this.stream || this.beginning); }
 
   turn() { return this.stream || this.beginning ? this.end() : this.begin(); }
 
@@ -67,8 +72,11 @@ export class Voice {
     this.state("", "");
   }
 
-  told({ level, said, over, soft, sound, rate, ago }) {
-    if (sound) this.hear(sound, rate, soft, performance.now() - 1000 * ago);
+  told({ level, said, over, soft, sound, rate, ago, lasted }) {
+    if (sound) {
+      const ended = performance.now() - 1000 * ago;
+      this.hear(sound, rate, soft, { began: ended - 1000 * lasted, ended });
+    }
     else if (over) this.over();
     else { this.meter.value = Math.max(0, level); if (said !== this.said) { this.said = said; this.state(said ? "somebody speaks" : "listening", "good"); } }
   }
@@ -79,15 +87,16 @@ export class Voice {
     else this.ended = this.number;
   }
 
-  async hear(sound, rate, soft, ended) {
-    const number = ++this.number;
+  async hear(sound, rate, soft, when) {
+    const number = ++this.number, place = this.ask({ rate }, when);
+    if (!place) return;
     let told;
     try {
-      const answer = await fetch(this.ask({ rate }), { method: "POST", headers: { "content-type": "application/octet-stream" }, body: sound });
+      const answer = await fetch(place, { method: "POST", headers: { "content-type": "application/octet-stream" }, body: sound });
       told = await answered(answer);
     } catch { told = { tone: "bad", lines: ["the desk does not answer: what was said is lost, type it"] }; }
     if (number !== this.number) return; // more was said meanwhile
-    const after = Math.round(performance.now() - ended), over = !soft || this.ended === number;
+    const after = Math.round(performance.now() - when.ended), over = !soft || this.ended === number;
     this.answer = { number, told, after };
     this.heard(told, { over, after });
   }

@@ -51,7 +51,9 @@ class VoiceLine:
     phones: str = ""
 
 
-def voices_of(engine: str, rng: random.Random, count: int, *, held_out: bool) -> Iterator[VoiceLine]:
+def voices_of(
+    engine: str, rng: random.Random, count: int, *, held_out: bool
+) -> Iterator[VoiceLine]:
     """Yield voices without sentences: each with its accent, speed and pitch."""
     table = _TABLE[engine]
     names = table.get("held_out" if held_out else "voices", [])
