@@ -11,6 +11,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from codec.radio.laps import LAP
+from codec.radio.named import NamedReports
 from codec.sheet.state import MOST_LAP, lap_message
 from grammar.book import Book
 from grammar.errors import CodeError
@@ -40,13 +41,38 @@ class ByField:
         return ", ".join([*([] if self.lap is None else [f"lap {self.lap}"]), *shown])
 
 
-def by_field(book: Book, text: str) -> ByField | None:
-    """Return what a line tells field by field, None where it is no such line.
+def by_field(named: NamedReports, text: str) -> ByField | None:
+    """Return what a line tells field by field, as it is typed or as it is said, None where it is no
+    such line.
 
     A number that no name stands before is of the first field of the lap report. Raises CodeError
     for a value that its field does not have, in a line that names fields, and for a lap that no
     race has.
     """
+    try:
+        return _typed(named.book, text) or _said(named, text)
+    except CodeError:
+        said = _said(named, text)
+        if said is None:
+            raise
+        return said
+
+
+def _said(named: NamedReports, text: str) -> ByField | None:
+    """Return what a line says in plain words; None where it says anything else."""
+    fields, values = named.book.fields, dict(named.parts(text))
+    lap = values.pop(named.lap, None)
+    try:
+        rounded = {
+            name: fields[name].value(fields[name].level(value).level)
+            for name, value in values.items()
+        }
+    except CodeError:
+        return None
+    return ByField(rounded, None if lap is None else _lap(str(lap))) if rounded else None
+
+
+def _typed(book: Book, text: str) -> ByField | None:
     report = book.messages.get(lap_message(book))
     if report is None:
         return None

@@ -46,7 +46,7 @@ def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -
     stands, talk, or a report that can't be read.
     """
     try:
-        told = by_field(watch.book, text)
+        told = by_field(watch.finder.named, text)
     except CodeError as wrong:
         return Shown.of_error(wrong)
     if told is not None:

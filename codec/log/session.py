@@ -71,7 +71,7 @@ class Session(Watch):
         as much of a report as it has.
         """
         try:
-            told = by_field(self.book, text)
+            told = by_field(self.finder.named, text)
         except CodeError as wrong:
             return Shown("warning", (wrong.message,))
         if told is not None:

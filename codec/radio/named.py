@@ -172,6 +172,23 @@ class NamedReports:
             return None
         return self._said(best, text)
 
+    def parts(self, text: str) -> Mapping[str, Any]:
+        """Return the values of the fields that a line names, as few as they are; {} where it says
+        anything else, or one of them not clearly.
+        """
+        runs = list(self._runs(text)) if self.begun is not None else []
+        if len(runs) != 1 or runs[0].spoilt or runs[0].astray:
+            return {}
+        items = runs[0].items
+        clear = all(item.name and item.value is not None for item in items)
+        whole = all(
+            self._passed(word)
+            or any(one.span[0] <= at[0] and at[1] <= one.span[1] for one in items)
+            for word, at in self._tokens(text)
+        )
+        once = len(runs[0].named) == len(items)
+        return self._said(runs[0], text).values if clear and whole and once else {}
+
     # words
 
     def _runs(self, text: str) -> Iterator[_Run]:
@@ -611,7 +628,7 @@ class _Numbers:
         """Return the number that words begin with, and how many they are."""
         if not words:
             return None
-        if words[0][0].isdigit():
+        if words[0][0].isdecimal():
             return Decimal(words[0].replace(",", ".")), 1
         whole = self._whole(words)
         number, length = whole if whole is not None else ("0", 0)

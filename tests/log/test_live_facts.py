@@ -204,6 +204,31 @@ def test_a_partial_report_is_kept_field_by_field(session: Session) -> None:
 
 
 @pytest.mark.parametrize(
+    ("said", "told"),
+    [
+        (
+            "energy is minus point two and motor ninety five",
+            "energy against plan -0.2 kWh, motor 95 °C",
+        ),
+        ("battery forty six", "battery 46 °C"),
+    ],
+)
+def test_parts_of_a_report_may_be_said_in_plain_words(
+    session: Session, said: str, told: str
+) -> None:
+    assert session.look(said).lines == (f"part of the report of lap 2: {told}",)
+    assert session.enter(said).lines == (f"part of the report of lap 2: {told}",)
+
+
+@pytest.mark.parametrize("said", ["no battery forty six", "battery forty six for him", "motor?"])
+def test_plain_words_that_say_anything_else_are_no_part_of_a_report(
+    session: Session, said: str
+) -> None:
+    session.enter(said)
+    assert "by field" not in [entry.note for entry in session.entries]
+
+
+@pytest.mark.parametrize(
     "typed",
     ["lap=", "lap =", "lap ² energy 0.1", "lap 3 lap 4 energy 0.1", "regeneration ²", "=", "²"],
 )

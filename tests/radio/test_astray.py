@@ -117,6 +117,11 @@ def test_alerts_in_plain_words_are_those_said(text: str, alert: list[str]) -> No
     assert values(text)["energy"] == Decimal("0.4")
 
 
+@pytest.mark.parametrize("figure", ["²", "①", "٣", "½"])
+def test_a_figure_of_any_writing_breaks_nothing(figure: str) -> None:
+    NamedReports(race_book()).find(PLAIN.format(figure, f" {figure}"))
+
+
 def test_a_field_in_bands_is_told_by_its_number_or_its_name() -> None:
     qualifying = load_book(ROOT / "examples" / "qualifying" / "qualifying.toml")
     named = parse_book(
