@@ -73,7 +73,10 @@ class Mirroring:
         try:
             count, ahead = mirror.step(), mirror.ahead
         except CodeError as error:
-            return 0, f"not in step with the shared sheet: {error.message}; this desk goes on"
+            return 0, (
+                "not in step with the shared sheet: this desk goes on, and hands over when the"
+                f" line is back; {error.message}"
+            )
         if abs(ahead) <= _APART:
             return count, ""
         which = "ahead of" if ahead > 0 else "behind"

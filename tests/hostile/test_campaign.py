@@ -12,6 +12,7 @@ import time
 from pathlib import Path
 
 import pytest
+from hostile import mirror_kills, server_kills
 from hostile.readers import READERS, attempt, mutated, seeds
 from hypothesis import HealthCheck, given, settings, target
 from hypothesis import strategies as st
@@ -101,9 +102,14 @@ def test_nothing_acknowledged_is_lost_when_the_disk_fails_at_any_write(tmp_path:
 
 @pytest.mark.slow
 def test_nothing_acknowledged_is_lost_when_a_server_is_killed() -> None:
-    from hostile.server_kills import campaign
-
-    told = campaign(6)
+    told = server_kills.campaign(6)
     assert told["acknowledged"] > 0
     assert (told["lost"], told["twice"], told["gaps"]) == (0, 0, False), told
     assert (told["out of order"], told["faults"]) == ([], [])
+
+
+@pytest.mark.slow
+def test_a_desk_killed_while_it_hands_over_ends_with_the_same_sheet() -> None:
+    told = mirror_kills.campaign(5)
+    assert told["acknowledged"] > 0
+    assert (told["lost"], told["twice"], told["the same"], told["faults"]) == (0, 0, True, [])

@@ -18,6 +18,7 @@ from sheet.support import new, other_book, race_book, report
 from codec.log.session import Session
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.copying import copy
+from codec.sheet.exports import export
 from codec.sheet.mirror import Mirror
 from codec.sheet.state import Standing, correction_of, withdrawal_of
 from codec.store.place import Place, ServerPlace, place_of
@@ -133,6 +134,14 @@ def test_a_desk_on_a_server_and_one_with_a_mirror(served: str, tmp_path: Path) -
         entries = desks.together()
         assert sorted(entry.uid for entry in entries[1:]) == sorted(desks.acknowledged)
         assert {entry.desk for entry in entries} == {"", "track", "track 2"}
+        for number, journal in enumerate(desks.journals):
+            export(journal, tmp_path / f"{number}.csv")
+        exported = {(tmp_path / f"{number}.csv").read_bytes() for number in range(3)}
+        assert len(exported) == 1
+        for journal in desks.journals[:2]:  # a copy has the order of all desks too
+            copy(journal, tmp_path / f"copy of {journal.path.stem}")
+            with Journal(tmp_path / f"copy of {journal.path.stem}") as copied:
+                assert list(copied.entries()) == entries
 
 
 def test_a_mirror_is_made_from_whichever_sheet_is_there(tmp_path: Path, served: str) -> None:

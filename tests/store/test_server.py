@@ -4,12 +4,14 @@ other versions, lines that break.
 
 from __future__ import annotations
 
+import contextlib
 import dataclasses
 import threading
 import time
 import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 
 import psycopg
@@ -22,6 +24,7 @@ from codec.drill import DrillError, DrillJournal
 from codec.drill.journal import FORMAT
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.journal import sheet_format
+from codec.sheet.mirror import Mirror
 from codec.store.place import ServerPlace, place_of
 from codec.store.server.declared import steps, views
 from codec.store.server.setting_up import set_up
@@ -415,6 +418,18 @@ def test_a_writer_adds_and_changes_nothing(people: dict[str, str]) -> None:
     ):
         with pytest.raises(psycopg.errors.InsufficientPrivilege):
             ask(people["writer"], act)
+
+
+def test_a_writer_may_keep_a_sheet_in_step(people: dict[str, str], tmp_path: Path) -> None:
+    shared = place_of(f"{people['writer']}#in step")
+    Journal(shared, race_book()).close()
+    with contextlib.closing(Mirror(tmp_path / "own.sheet", shared, "track")) as mirror:
+        with Journal(tmp_path / "own.sheet") as journal:
+            journal.append(report())
+        assert mirror.step() == 1
+    reads = place_of(f"{people['reader']}#in step")
+    with pytest.raises(SheetError, match="you may only read there"):
+        Mirror(tmp_path / "another.sheet", reads, "home")
 
 
 def test_a_reader_reads_and_adds_nothing(people: dict[str, str]) -> None:
