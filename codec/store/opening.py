@@ -53,7 +53,8 @@ def asking(place: ServerPlace, form: JournalFormat) -> Iterator[Execute]:
 def is_there(place: Place, form: JournalFormat) -> bool:
     """Tell whether there is a journal; raises ``form.error`` where that can't be told."""
     if isinstance(place, Path):
-        return place.exists()
+        # who was killed before anything was written leaves an empty file
+        return place.exists() and (place.is_dir() or place.stat().st_size > 0)
     try:
         opened(place, form).close()
     except form.error as error:

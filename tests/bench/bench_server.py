@@ -1,12 +1,13 @@
 """Desks that share one sheet on a server: how soon what is written at one stands at every other.
 
-    PYTHONPATH=.:tests python tests/bench/bench_server.py [--desks N] [--pages N] [--seconds S]
+    PYTHONPATH=.:tests python tests/bench/bench_server.py [--desks N] [--mirrors N] [--pages N]
+        [--seconds S]
 
 The server, each desk, those who write and those who watch run on this machine, in processes of
-their own; at each desk one engineer writes a note every two seconds. A page counts a note as
-standing when the board it was sent has it. Times are from sending the note, and from its
-acknowledgement, to every page of every other desk; the load of the machine is told, as every figure
-depends on it.
+their own; so many of the desks have a file of their own that they keep in step. At each desk one
+engineer writes a note every two seconds. A page counts a note as standing when the board it was
+sent has it. Times are from sending the note, and from its acknowledgement, to every page of every
+other desk; the load of the machine is told, as every figure depends on it.
 """
 
 from __future__ import annotations
@@ -20,9 +21,11 @@ import re
 import secrets
 import statistics
 import sys
+import tempfile
 import time
 from collections.abc import Sequence
 from contextlib import ExitStack
+from pathlib import Path
 from typing import Any
 
 import httpx2
@@ -131,6 +134,7 @@ def main() -> None:
     """Start a server and the desks, and measure."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--desks", type=int, default=4)
+    parser.add_argument("--mirrors", type=int, default=0)
     parser.add_argument("--pages", type=int, default=50)
     parser.add_argument("--seconds", type=float, default=40)
     parser.add_argument("--watch", nargs=3, help=argparse.SUPPRESS)  # ADDRESS SECONDS PAGES
@@ -146,7 +150,13 @@ def main() -> None:
         set_up(ServerPlace(address), [sheet_format(), FORMAT])
         with Journal(f"{address}#race", race_book()) as journal:
             journal.append(Entry(kind="car", car="7", message="Ilse Marrow"))
-        desks = [stack.enter_context(Served(f"{address}#race")) for _ in range(args.desks)]
+        folder, shared = stack.enter_context(tempfile.TemporaryDirectory()), f"{address}#race"
+        places = [shared] * (args.desks - args.mirrors) + [
+            f"{folder}/{number}/race.sheet\t{shared}" for number in range(args.mirrors)
+        ]
+        for number in range(args.mirrors):
+            (Path(folder) / str(number)).mkdir()
+        desks = [stack.enter_context(Served(place)) for place in places]
         for when in ("before", "behind"):
             print(f"load {when}: {os.getloadavg()[0]:.1f}, {os.cpu_count()} processors")
             if when == "before":

@@ -1,5 +1,6 @@
 """A desk in a process of its own that is killed and begun again at a word: ``start SHEET`` and
-``kill`` on standard input, each answered by a line.
+``kill`` on standard input, each answered by a line; behind a tab stands the shared sheet that it is
+kept in step with.
 
 What serves is loaded once and forked, so that a start takes as long as opening the sheet.
 """
@@ -11,8 +12,8 @@ import signal
 import sys
 from pathlib import Path
 
-from codec.desk.serving import serve, sheets_at
-from codec.store.place import folder_of, place_of
+from codec.desk.serving import MirrorPlan, serve, sheets_at
+from codec.store.place import ServerPlace, folder_of, place_of
 
 
 def main(port: int, event: Path | None) -> None:
@@ -22,12 +23,19 @@ def main(port: int, event: Path | None) -> None:
     for word in sys.stdin:
         told, _, name = word.strip().partition(" ")
         if told == "start":
-            sheet = place_of(name)
+            own, _, shared = name.partition("\t")
+            sheet, mirror = place_of(own), place_of(shared) if shared else None
             child = os.fork()
             if child == 0:
                 sys.stdin = open(os.devnull)  # noqa: PTH123, SIM115 - the parent's is not ours to read
                 serve(
-                    sheets_at(sheet, event=event),
+                    sheets_at(
+                        sheet,
+                        event=event,
+                        mirror=MirrorPlan(mirror, f"desk {port}")
+                        if isinstance(mirror, ServerPlace)
+                        else None,
+                    ),
                     lambda _: print("started", os.getpid(), flush=True),
                     port=port,
                     links_at=folder_of(sheet) / "links",

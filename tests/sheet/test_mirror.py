@@ -149,6 +149,9 @@ def test_a_mirror_is_made_from_whichever_sheet_is_there(tmp_path: Path, served: 
     with pytest.raises(SheetError, match="there is no sheet"):
         Mirror(own, shared, "track")
     assert not own.exists()
+    own.touch()  # as somebody leaves it who was killed before anything was written
+    with pytest.raises(SheetError, match=r"there is no sheet|is empty"):
+        Mirror(own, shared, "track")
     with new(tmp_path) as journal:
         journal.append(report())
     Mirror(own, shared, "track").close()  # the shared one from the own
