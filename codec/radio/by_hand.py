@@ -12,6 +12,7 @@ from typing import Any
 
 from codec.decoding import decode, decode_all
 from codec.radio.doubt import LIKELY, doubt, how_sure, of_any_lap
+from codec.radio.evidence import least_symbols
 from codec.radio.laps import lap_field
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
@@ -93,12 +94,15 @@ def _readings(book: Book, standing: Standing, row: Row) -> Iterator[tuple[Readin
         said = decode(book, entry.string, typed=True, context=context)
         yield said, min(entry.certainty or 0.0, 0.9999)
         return
-    words = " ".join(word.text for word in RadioWords(book.lexicon).cut(entry.heard))
-    doubted = doubt(book, words, _before(book, standing, entry))
+    heard = RadioWords(book.lexicon).cut(entry.heard)
+    doubted = doubt(book, " ".join(word.text for word in heard), _before(book, standing, entry))
     if doubted is None:
         return
+    least = least_symbols(heard)
     for one in doubted.hearing.candidates[:_BEST]:
         reading = one.reading
+        if len(reading.said) < least:
+            continue  # it would pass over words of the code that were said
         yield (
             Reading(book, reading.match, reading.text, reading.spans, context or None),
             one.probability,

@@ -185,6 +185,22 @@ def symbols_of(meaning: Meaning) -> int:
     return max(map(len, meaning.options), default=_SYMBOLS.get(meaning.kind, 0))
 
 
+def least_symbols(words: Iterable[Word]) -> int:
+    """Return how many symbols words stand for at least; those often in talk stand for none."""
+    homophones = {form for forms in table("speech")["homophones"].values() for form in forms}
+    least = 0
+    for word in words:
+        if word.text.casefold() in homophones or (len(word.text) == 1 and _small(word.text)):
+            continue
+        if word.kind is WordKind.TEEN:
+            least += 2
+        elif word.kind is WordKind.TENS:
+            least += 1
+        elif word.kind in SPOKEN:
+            least += min(map(len, word.meaning.options), default=0)
+    return least
+
+
 class _Token(NamedTuple):
     """A word as it stands in a line: its bits with those of a row, how many digits it may be
     (infinite for a word that is no digit), how many symbols at most; whether a closer look is

@@ -12,12 +12,13 @@ import difflib
 import functools
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from codec.decoding import decode, decode_all
 from codec.radio.edits import Edits, ReportBound
 from codec.radio.evidence import Evidence, digits_of, settings, symbols_of
+from codec.radio.mending import Mending, MendingWords
 from codec.radio.named import NamedReports
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
@@ -26,7 +27,8 @@ from grammar.book import Book
 from grammar.errors import CodeError, Span
 from grammar.message import Direction
 from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
-from grammar.speech.words import Wording
+from grammar.speech.lexicon import Meaning
+from grammar.speech.words import Word, Wording
 
 _ENDS, _STOPS = ".!?;", ".!?;,:"
 _PAST = frozenset((WordKind.FILLER, WordKind.ANSWER, WordKind.SEPARATOR))
@@ -34,6 +36,7 @@ _EMPTY = frozenset((WordKind.FILLER, WordKind.AND))
 _MOST_CUTS = 12
 _NEAR = 4  # words before a code, or behind it, that tell of what it is
 _ALIKE = 0.6  # of the letters: of words written much alike
+_LONG = 4  # symbols: a shorter call is soon met by chance
 Run = tuple[int, int]  # words in a row: the place of the first, and of the one behind the last
 
 
@@ -45,8 +48,10 @@ class Passage:
     ``readings`` of a report or call (several if they were run together); ``error`` why a refused
     one can't be read; ``name`` of a phrase, or what was asked or answered; ``bits`` how strongly
     its words speak for it, above what is asked for; ``number`` beside a phrase; ``changing``
-    whether it begins with CORRECTION, I SAY AGAIN or the like; ``astray`` whether it could be read,
-    and is not what somebody reports.
+    whether it begins with CORRECTION, I SAY AGAIN or the like, ``mending`` the words of ordinary
+    talk before it that put right what was said, "?" before those also said for other things;
+    ``astray`` whether it could be read, and is not what somebody reports; ``weighed`` whether what
+    can't be read may be taken for what it most likely was.
     """
 
     kind: Literal["reading", "perhaps", "refused", "phrase", "ask", "answer"]
@@ -58,6 +63,8 @@ class Passage:
     number: int | None = None
     changing: bool = False
     astray: bool = False
+    mending: str = ""
+    weighed: bool = True
 
 
 @dataclass(slots=True)
@@ -92,6 +99,7 @@ class Finder:
             form for form, meaning in book.lexicon.meanings.items() if meaning.kind in SPOKEN
         ]
         self.cut, self.named = RadioWords(book.lexicon).cut, NamedReports(book)
+        self.mending = MendingWords()
 
     @functools.lru_cache(10_000)  # noqa: B019 - finders are few and kept as long as their book
     def like_code(self, form: str) -> bool:
@@ -105,6 +113,27 @@ class Finder:
     ) -> Passages:
         """Return what words hold; ``role`` is the direction of what their speaker sends."""
         return _Search(self, words, role).everything()
+
+    def spliced(
+        self, text: str, before: Wording, behind: Wording, reading: Reading
+    ) -> Reading | None:
+        """Return what a report says once the words ``behind`` it put a part of it right; None where
+        that is not plain: read as a correction, which repeats the last correct group and goes on
+        from there, they must say the same as in place of the last symbols.
+        """
+        options = [word.meaning.options for word in behind if word.kind not in _EMPTY]
+        if not options or any(len(one) != 1 for one in options):
+            return None
+        fragment = "".join(one[0] for one in options)
+        wanted = reading.said[: len(reading.said) - len(fragment)] + fragment
+        span = before.span[1], behind.span[0]
+        correction = Word(Meaning(WordKind.CORRECTION), span, "correction")
+        words = Wording(text, [*before, correction, *behind])
+        try:
+            found = decode(self.book, words, direction=reading.direction)
+        except CodeError:
+            return None
+        return found if found.said == wanted else None
 
     def across(
         self, words: Wording, border: int, role: Direction | None = None, *, unread: bool
@@ -130,6 +159,8 @@ class _Search:
         self.forms = [word.text.casefold() for word in words]
         self.found, self.perhaps = Passages(), list[Passage]()
         self._known_bits: dict[Run, float] = {}
+        self.mendings = list(finder.mending.find(words))
+        self._mended = {n for one in self.mendings for n in range(one.start, one.end)}
 
     def everything(self) -> Passages:
         """Look for everything."""
@@ -141,6 +172,7 @@ class _Search:
         runs = list(self._runs())
         for start, end in runs:
             self._reports(start, end)
+        self._put_right(runs)
         if not any(passage.kind in ("reading", "refused") for passage in found.listed):
             self._unread(runs)
         for one in self.perhaps:
@@ -323,9 +355,8 @@ class _Search:
             self._refuse(span, bits, "ambiguous", "it can be read in more than one way")
         else:
             changing = self.kinds[run[0]] in CHANGING
-            self.found.listed.append(
-                Passage("reading", span, parses[run], bits=bits, changing=changing)
-            )
+            passage = Passage("reading", span, parses[run], bits=bits, changing=changing)
+            self.found.listed.append(replace(passage, mending=self._mending_said(run[0])))
 
     def _refuse(
         self, span: Span, bits: float, kind: str, message: str, *, astray: bool = False
@@ -400,6 +431,74 @@ class _Search:
             return (decode(book, words, direction=direction),)
         return decode_all(book, words, direction=direction).reports
 
+    # what is put right in the same breath
+
+    def _mending_before(self, place: int) -> Mending | None:
+        """Return the words that put something right and end before a word, None for none."""
+        while place and self.kinds[place - 1] in _EMPTY and place - 1 not in self._mended:
+            place -= 1
+        return next((one for one in self.mendings if one.end == place), None)
+
+    def _mending_said(self, place: int) -> str:
+        """Return the same words as a passage keeps them."""
+        one = self._mending_before(place)
+        said = "" if one is None else self.words[one.start : one.end].said
+        return said if one is None or one.sure else f"?{said}"
+
+    def _put_right(self, runs: Sequence[Run]) -> None:
+        """Read reports of which a part is put right in the same breath: what follows must say the
+        same as a correction that repeats the last correct group, and in place of the last words;
+        else nobody knows what was meant.
+        """
+        for one in self.mendings:
+            before = next((p for p in self.found.listed if self._ends_before(p, one)), None)
+            behind = next((run for run in runs if self._mending_before(run[0]) == one), None)
+            if before is None or len(before.readings) != 1:
+                continue
+            last = len(self.words) if behind is None else behind[1]
+            ended = all(kind in _PAST for kind in self.kinds[one.end if behind is None else last :])
+            if behind is None:
+                if not one.sure or not ended:
+                    continue
+                end = one.end
+            else:
+                span = self.words[slice(*behind)].span
+                if any(p.kind == "reading" and overlap(p.span, span) for p in self.found.listed):
+                    continue
+                if not one.sure and (not ended or not self._strong(*behind)):
+                    continue
+                end = behind[1]
+            start = next(n for n, word in enumerate(self.words) if word.span[0] == before.span[0])
+            whole = self.words[start:end].span
+            reading = None if behind is None else self._mended_by(before, start, behind)
+            if reading is not None:
+                mended = replace(before, span=whole, readings=(reading,))
+            else:
+                error = CodeError(
+                    "put right, and not plain how",
+                    kind=DOUBTFUL,
+                    source=self.words.text,
+                    span=whole,
+                    hint="say again",
+                )
+                mended = Passage("refused", whole, error=error, bits=before.bits, weighed=False)
+            self.found.listed[self.found.listed.index(before)] = mended
+
+    def _ends_before(self, passage: Passage, one: Mending) -> bool:
+        if passage.kind != "reading":
+            return False
+        start = self.words[one.start].span[0]
+        between = [w for w in self.words if passage.span[1] <= w.span[0] and w.span[1] <= start]
+        return passage.span[1] <= start and all(word.kind in _EMPTY for word in between)
+
+    def _mended_by(self, before: Passage, start: int, behind: Run) -> Reading | None:
+        """Return what a report says with the words behind it put in place."""
+        said = before.readings[0]
+        first = next(n for n, w in enumerate(self.words) if w.span[1] == before.span[1]) + 1
+        return self.finder.spliced(
+            self.words.text, self.words[start:first], self.words[slice(*behind)], said
+        )
+
     # weighing
 
     def _bits(self, start: int, end: int) -> float:
@@ -416,8 +515,12 @@ class _Search:
         bits = self._bits(*run) - sum(
             evidence.chance(reading.match.message, len(reading.said)) for reading in readings
         )
-        beside = [*self.kinds[: run[0]], *self.kinds[run[1] :]]
-        if all(kind in _PAST or kind in CHANGING for kind in beside):
+        passed, mended = _PAST | CHANGING, self._mended
+        if min(len(reading.said) for reading in readings) < _LONG:  # no Tango, two
+            mended = {n for one in self.mendings if one.sure for n in range(one.start, one.end)}
+        beside = [n for n in range(len(self.kinds)) if not run[0] <= n < run[1]]
+        passed |= SPOKEN if mended else frozenset()
+        if all(self.kinds[n] in passed or n in mended for n in beside):
             bits += odds["alone"]
         elif self._bounded(run, _STOPS):
             bits += odds["sentence" if self._bounded(run, _ENDS) else "apart"]
@@ -478,9 +581,8 @@ class _Search:
             error = raised
         changing = self.kinds[start] in CHANGING
         bits = self._bits(start, end) - self.finder.odds["refused"]
-        self.found.listed.append(
-            Passage("refused", words.span, error=error, bits=bits, changing=changing)
-        )
+        refused = Passage("refused", words.span, error=error, bits=bits, changing=changing)
+        self.found.listed.append(replace(refused, mending=self._mending_said(start)))
 
     def _attempt(self, runs: Sequence[Run]) -> Run | None:
         """Return the words that are an attempt at a report: most of an utterance, or what puts a

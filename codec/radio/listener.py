@@ -30,7 +30,7 @@ from codec.radio.doubt import (
     slots_of,
 )
 from codec.radio.edits import MOST
-from codec.radio.evidence import Prefilter
+from codec.radio.evidence import Prefilter, least_symbols
 from codec.radio.finder import Finder, Passage, overlap
 from codec.radio.forms import LeftOut, Utterance
 from codec.radio.laps import LapKeeper, LapTimes
@@ -201,11 +201,14 @@ class Listener:
             or utterance.open_to_doubt
             or utterance.slots
             or self._may_go_on(utterance)
+            or self._may_put_right(utterance, self._car(name), role)
         ):
             self._remember(utterance)
             return [LeftOut(number, text, "ordinary talk")]
         waited = list(self._waited(utterance)) if self._waiting else []
         car = self._car(name)
+        if (taken := self._taken_back(utterance, role, car)) is not None:
+            return [*waited, taken]
         choice = (
             self._of_doubts(utterance, role, car)
             if utterance.slots
@@ -215,6 +218,8 @@ class Listener:
         if said is not None:
             turn = _Turn(_without(choice, said), role, car)
         drafts = list(self._all_drafts(turn))
+        if not drafts and said is None:
+            drafts = list(self._doubted_by(turn))
         if said is not None:
             drafts += self._named(said, replace(turn, choice=Interpretation(whole, ())))
         if not drafts and not any(one.turn is turn for one in self._waiting):
@@ -283,6 +288,72 @@ class Listener:
         likely = max(laps, key=laps.__getitem__, default=0)
         return car.laps.context(utterance.at, likely if laps and laps[likely] > 0.5 else None)
 
+    # what is put right, or taken back, in a line of its own
+
+    def _may_put_right(self, utterance: Utterance, car: _Car, role: Direction | None) -> bool:
+        """Tell whether an utterance may put right, or take back, what its speaker just said."""
+        return (
+            len(utterance.text) < _MOST_JOINED
+            and self.finder.mending.begin(utterance.text)
+            and self._put_right(utterance, role, car) is not None
+        )
+
+    def _taken_back(self, utterance: Utterance, role: Direction | None, car: _Car) -> Draft | None:
+        """Return what marks the report or call before as doubtful where its speaker says no more
+        than that it does not count.
+        """
+        if not self._may_put_right(utterance, car, role):
+            return None
+        if not self.finder.mending.takes_back(self.finder.cut(utterance.text)):
+            return None
+        last = self._put_right(utterance, role, car)
+        if last is None or last.entry is None or last.reading is None:
+            return None
+        return self._doubtful_now(last, _Turn(Interpretation(utterance, ()), role, car))
+
+    def _doubted_by(self, turn: _Turn) -> Iterator[Draft]:
+        """Mark the report or call before as doubtful where code words that can't be read alone put
+        it right, and not plainly how.
+        """
+        utterance, words = turn.utterance, self.finder.cut(turn.utterance.text)
+        last = self._put_right(utterance, turn.role, turn.car)
+        one = next(iter(self.finder.mending.find(words)), None)
+        if last is None or last.entry is None or last.reading is None or one is None:
+            return
+        before = [word for word in words[: one.start] if word.kind is not WordKind.FILLER]
+        behind = [word for word in words[one.end :] if word.kind is not WordKind.FILLER]
+        codes = [word for word in behind if word.kind in SPOKEN]
+        enough = 1 if one.sure else 2
+        if before or len(codes) < enough or least_symbols(codes) < enough:
+            return
+        if len(codes) < len(behind) - (1 if len(codes) > 2 else 0):
+            return
+        yield self._doubtful_now(last, turn)
+
+    def _doubtful_now(self, last: _Last, turn: _Turn) -> Draft:
+        """Return what marks the last report or call as doubtful: its speaker took it back, or put
+        it right in a way that can't be read.
+        """
+        utterance, before = turn.utterance, last.entry or Entry(kind="report")
+        entry = before.replace(
+            heard=f"{last.text} … {utterance.text}",
+            refusal=DOUBTFUL,
+            string="",
+            values={},
+            certainty=None,
+            note="taken back, or put right, by who said it",
+            at=utterance.at,
+            speaker=utterance.speaker,
+            sound=str(utterance.sound or ""),
+            uid=self._uid(),
+        )
+        direction: Direction = "pit" if before.kind == "call" else "car"
+        newest = turn.car.last.get(direction)
+        draft = self._kept(entry, turn, direction, None, mended=last)
+        if newest is not None and newest.uid != last.uid:
+            turn.car.last[direction] = newest
+        return draft
+
     # one report in two utterances
 
     def _remember(self, utterance: Utterance) -> None:
@@ -315,6 +386,8 @@ class Listener:
         """
         if not words or len(utterance.text) > _MOST_JOINED:
             return None
+        if not read and (mended := self._mended(utterance, words, role, car)) is not None:
+            return mended
         if words[0].kind in CHANGING:
             last = self._put_right(utterance, role, car)
             befores: list[Utterance | _Last] = [] if last is None else [last]
@@ -328,6 +401,28 @@ class Listener:
             return None
         found = (self._across(before, utterance, role, read=read) for before in befores)
         return next(filter(None, found), None)
+
+    def _mended(
+        self, utterance: Utterance, words: Wording, role: Direction | None, car: _Car
+    ) -> Interpretation | None:
+        """Return what an utterance is taken for together with the report that it puts a part of
+        right in ordinary words; None where it does not, or not plainly.
+        """
+        one = next(iter(self.finder.mending.find(words)), None)
+        if one is None or any(word.kind is not WordKind.FILLER for word in words[: one.start]):
+            return None
+        last = self._put_right(utterance, role, car)
+        behind = words[one.end :]
+        if last is None or last.reading is None or len(behind) < (1 if one.sure else 2):
+            return None
+        text = f"{last.text} {utterance.text}"
+        both = self.finder.cut(text)
+        count = len(both) - len(behind)
+        reading = self.finder.spliced(text, both[: count - one.end], both[count:], last.reading)
+        if reading is None:
+            return None
+        passage = Passage("reading", (0, len(text)), (reading,), bits=_HEARD, changing=True)
+        return Interpretation(utterance.taken_for(text), [passage], changed=True)
 
     def _across(
         self,
@@ -552,7 +647,7 @@ class Listener:
 
     def _drafts(self, passage: Passage, turn: _Turn) -> Iterator[Draft | LeftOut]:
         utterance, choice = turn.utterance, turn.choice
-        heard = utterance.text[passage.span[0] : passage.span[1]]
+        heard = self._heard(passage, turn)
         base = Entry(
             kind="note",
             car=turn.car.name,
@@ -763,12 +858,15 @@ class Listener:
             last = None
         told = bool(turn.car.name) or (last is not None and last.speaker == utterance.speaker)
         if last is not None and last.reading is not None and last.sure and told:
+            if passage.mending and self._put_right(utterance, turn.role, turn.car) is last:
+                yield self._doubtful_now(last, turn)
+                return
             first = self.finder.cut(base.heard)[:1]
             if not passage.changing or any(word.kind is WordKind.REPEAT for word in first):
                 return  # said again, or read back, and not heard as well as before
         open_before = last if last is not None and last.reading is None else None
         weighed = None  # hearing takes its time: only where it may come to something
-        if turn.choice.doubts or self._of_a_known_car(turn):
+        if passage.weighed and (turn.choice.doubts or self._of_a_known_car(turn)):
             weighed = self._weighed(words, turn, open_before)
         if weighed is not None and self._taken(weighed, turn):
             reading = restored(weighed, self._context(turn.car, utterance))
@@ -875,6 +973,8 @@ class Listener:
         """Keep a report that can't be read, with what it most likely was."""
         utterance, laps, error = turn.utterance, turn.car.laps, passage.error
         guess = perhaps(self.book, weighed, self._context(turn.car, utterance))
+        if guess is not None and len(guess.string) < least_symbols(self.finder.cut(base.heard)):
+            guess = replace(guess, string="")  # it would pass over words of the code that were said
         why = error.message[:400] if error is not None else ""
         lap, lap_by = laps.of_unread(
             guess.lap if guess is not None else None, utterance.at, utterance.lap
@@ -908,19 +1008,50 @@ class Listener:
             refusal=DOUBTFUL if certainty < self.odds["sure"] else "",
             uid=self._uid(),
         )
+        doubted: _Last | None = None
+        if passage.mending:
+            passage, doubted = self._with_mending(reading, passage, turn)
+            entry = entry if doubted is None else entry.replace(refusal=DOUBTFUL)
         if turn.car.name:
             yield from self._told_whose(reading, turn)
-        if not entry.refusal and self._cut_short(reading, passage, turn):
-            entry = entry.replace(refusal=DOUBTFUL, certainty=min(certainty, 0.5))
+        if not entry.refusal and (wider := self._cut_short(reading, passage, turn)):
+            yield from self._refused(wider, base.replace(heard=self._heard(wider, turn)), turn)
+            return
         if reading.direction == "pit":
             yield from self._called(reading, passage, entry, turn)
         else:
             yield from self._of_a_car(reading, passage, entry, turn)
+        if doubted is not None and doubted.sure:
+            yield self._doubtful_now(doubted, turn)
 
-    def _cut_short(self, reading: Reading, passage: Passage, turn: _Turn) -> bool:
-        """Tell whether the word beside a report may be one more of it, misheard."""
+    def _with_mending(
+        self, reading: Reading, passage: Passage, turn: _Turn
+    ) -> tuple[Passage, _Last | None]:
+        """Return a report said behind words that put something right, as what it changes: the last
+        one of its lap, the wall's guess too; and the last one where it is of another lap: each is
+        as doubtful as the other then.
+        """
+        last = turn.car.last.get(reading.direction)
+        if last is None or last.reading is None or not last.about(reading.message):
+            return passage, None
+        own = last.speaker == turn.utterance.speaker
+        if not self._near(last, turn.utterance, self.odds["again"]) or not (
+            own or turn.role == "car" == reading.direction
+        ):
+            return passage, None
+        lap, sure = turn.car.laps.said(reading), not passage.mending.startswith("?")
+        if lap is None or lap == last.lap:
+            return replace(passage, changing=True), None
+        if not own or (not sure and turn.utterance.at is None):
+            return passage, None
+        return passage, last
+
+    def _cut_short(self, reading: Reading, passage: Passage, turn: _Turn) -> Passage | None:
+        """Return a report with the words beside it that may be more of it, misheard; None where
+        there are none.
+        """
         if len(passage.readings) > 1 or reading.direction == "pit":
-            return False
+            return None
         words = self.finder.cut(turn.utterance.text)
         inside = [
             n
@@ -928,23 +1059,51 @@ class Listener:
             if passage.span[0] <= word.span[0] and word.span[1] <= passage.span[1]
         ]
         if not inside:
-            return False
+            return None
         start, end = inside[0], inside[-1] + 1
-        for place, before in ((start - 1, True), (end, False)):
-            if not 0 <= place < len(words) or words[place].kind is not WordKind.UNKNOWN:
-                continue
-            between = words[min(place, end - 1)].span[1], words[max(place, start)].span[0]
-            together = not turn.utterance.text[slice(*between)].strip()
-            if (
-                together
-                and words[place].text.casefold() not in self.finder.plain
-                and self.finder.edits.longer(words[start:end], before=before)
-            ):
-                wider = words[min(place, start) : max(place + 1, end)]
-                heard = self._weighed(" ".join(word.text for word in wider), turn, None)
-                like = self.finder.like_code(words[place].text.casefold())
-                return like or heard is None or not heard.accept or heard.guess != reading
-        return False
+        first = start - self._goes_beyond(words, start, end, before=True)
+        last = end + self._goes_beyond(words, start, end, before=False)
+        if (first, last) == (start, end):
+            return None
+        wider = words[first:last]
+        heard = self._weighed(" ".join(word.text for word in wider), turn, None)
+        beside = [*words[first:start], *words[end:last]]
+        like = any(self.finder.like_code(word.text.casefold()) for word in beside)
+        if not like and heard is not None and heard.accept and heard.guess == reading:
+            return None
+        error = CodeError(
+            "a word beside it may belong to it",
+            kind=DOUBTFUL,
+            source=turn.utterance.text,
+            span=wider.span,
+            hint="say again",
+        )
+        return Passage("refused", wider.span, error=error, bits=passage.bits)
+
+    def _goes_beyond(self, words: Wording, start: int, end: int, *, before: bool) -> int:
+        """Return how many words before or behind a report may belong to it: one that is none of the
+        code, where the report could be longer, and those of the code beyond.
+        """
+        step, place, count = (-1, start - 1, 0) if before else (1, end, 0)
+        while 0 <= place < len(words) and count < _REST:
+            word, beside = words[place], words[place - step]
+            between = sorted((word.span, beside.span))
+            if words.text[between[0][1] : between[1][0]].strip():
+                break
+            form = word.text.casefold()
+            unread = word.kind is WordKind.UNKNOWN and form not in self.finder.plain
+            if count == 0:
+                inside = words[start:end]
+                if not unread or not self.finder.edits.longer(inside, before=before):
+                    break
+            elif not (word.kind in SPOKEN or (unread and self.finder.like_code(form))):
+                break
+            place, count = place + step, count + 1
+        return count
+
+    @staticmethod
+    def _heard(passage: Passage, turn: _Turn) -> str:
+        return turn.utterance.text[passage.span[0] : passage.span[1]]
 
     def _of_a_car(
         self, reading: Reading, passage: Passage, entry: Entry, turn: _Turn
@@ -1138,7 +1297,8 @@ class Listener:
         direction, utterance = reading.direction, turn.utterance
         last = mends or self._recent(turn, direction, "again")
         if last is not None and last.speaker != utterance.speaker and last.reading is not None:
-            last = last if last.reading == reading and not last.sure else None
+            mended = passage.mending and passage.changing
+            last = last if mended or (last.reading == reading and not last.sure) else None
         if last is not None and last.reading == reading and not turn.choice.changed and last.sure:
             return
         lap, lap_by = turn.car.laps.of(reading, utterance.at, utterance.lap)
