@@ -370,7 +370,11 @@ class _Search:
         """
         first, behind = self._sentence(start)[0], self._sentence(end - 1)[1]
         near = (*range(max(first, start - _NEAR), start), *range(end, min(behind, end + _NEAR)))
-        found = [place for place in near if self.forms[place] in self.finder.elsewhere]
+        found = [
+            place
+            for place in near
+            if self.forms[place] in self.finder.elsewhere and place not in self._mended
+        ]
         if first < start:
             found += [first] if self.forms[first] in self.finder.asking else []
             denied = self.forms[start - 1] in self.finder.denials

@@ -70,7 +70,8 @@ def standing(*said: str, seconds: float | None = 4, book: Book | None = None) ->
 
 @pytest.mark.parametrize(
     "words", ["no", "No,", "scratch that,", "no wait,", "that was wrong, it is", "disregard,",
-              "sorry,", "disregard my last,", "make that"],
+              "sorry,", "disregard my last,", "make that",
+              "that was wrong, it should be"],
 )  # fmt: skip
 def test_the_whole_report_said_again_behind_such_words_takes_the_place_of_the_first(
     words: str,
