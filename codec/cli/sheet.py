@@ -434,8 +434,20 @@ def _said_in(
     from codec.sheet.stretch import SoundStretch
     from codec.voice.listening import listen
 
-    place = 0
-    for number, stretch in enumerate(listen(book, stream, repr(name)), start=1):
+    place, number = 0, 0
+    heard = listen(book, stream, repr(name))
+    while True:
+        number += 1
+        try:
+            stretch = next(heard, None)
+        except CodeError as error:
+            if number == 1 or error.kind != "recording":
+                raise
+            tell(str(error))  # what was heard before is not lost
+            yield LeftOut(number, error.message, "the recording is damaged")
+            return
+        if stretch is None:
+            return
         read(stream.tell() - place)
         place = stream.tell()
         if not stretch.text:

@@ -67,11 +67,30 @@ def _as_sound(soundfile: Any, stream: Any, name: str) -> Any:
         ) from None
 
 
+def _read(sound: Any, frames: int, name: str, at: float, *, seek: int | None = None) -> np.ndarray:
+    """Return some more samples (frame, channel), from a place if one is named; raises CodeError
+    (kind "recording") where the file is damaged there.
+    """
+    soundfile = needed("soundfile", "voice")
+    try:
+        if seek is not None:
+            sound.seek(seek)
+        found: np.ndarray = sound.read(frames, dtype="float32", always_2d=True)
+    except (soundfile.LibsndfileError, ValueError, RuntimeError):
+        raise CodeError(
+            f"{name} is damaged from about {at:.0f} s on",
+            kind="recording",
+            hint="what is before that can be heard; save it anew from where it came",
+        ) from None
+    return found
+
+
 def blocks(source: str | Path | BinaryIO, name: str) -> Iterator[np.ndarray]:
     """Yield the sound of a recording at 8 kHz, its channels together, ``BLOCK`` seconds at a time.
 
-    Raises CodeError (kind "recording") for what is no recording, at a rate out of range or without
-    any sound in it, (kind "missing-library") without the extra ``voice``.
+    Raises CodeError (kind "recording") for what is no recording, at a rate out of range, without
+    any sound in it or damaged, when what is before that was yielded, (kind "missing-library")
+    without the extra ``voice``.
     """
     import numpy as np
 
@@ -91,9 +110,10 @@ def blocks(source: str | Path | BinaryIO, name: str) -> Iterator[np.ndarray]:
                 expected=[f"at most {_MOST_CHANNELS}"],
             )
         resampler = soxr.ResampleStream(rate, RATE, 1, dtype="float32")
-        empty = True
+        empty, read = True, 0
         while True:
-            taken = sound.read(int(BLOCK * rate), dtype="float32", always_2d=True)
+            taken = _read(sound, int(BLOCK * rate), name, read / rate)
+            read += len(taken)
             if not len(taken):
                 break
             whole = np.nan_to_num(taken, posinf=0.0, neginf=0.0).clip(-_LOUDEST, _LOUDEST)
@@ -133,8 +153,7 @@ def cut(path: Path, name: str, start: float, end: float) -> tuple[bytes, float]:
                 " of that name, or was cut since",
                 kind="recording",
             )
-        sound.seek(int(begin * rate))
-        taken = sound.read(int(seconds * rate), dtype="float32", always_2d=True)
+        taken = _read(sound, int(seconds * rate), name, begin, seek=int(begin * rate))
     mono = np.nan_to_num(taken).mean(axis=1, dtype=np.float32)
     if rate > _PLAYED:
         mono, rate = soxr.resample(mono, rate, _PLAYED), _PLAYED
