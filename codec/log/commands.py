@@ -18,6 +18,7 @@ from codec.radio.doubt import LIKELY
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.state import (
     ADDED,
+    BY_HAND,
     MOST_LAP,
     MOST_LAPS,
     correction_of,
@@ -68,7 +69,22 @@ def _quit(watch: Watch, rest: str) -> Shown:
 
 
 def _ok(watch: Watch, rest: str) -> Shown:
-    waiting, guess = watch.waiting, watch.guess
+    waiting, guess, read = watch.waiting, watch.guess, watch.read
+    if waiting is None and not rest:
+        return Shown("bad", ("nothing waits to be taken",))
+    if waiting is not None and read is not None and not rest:
+        said = watch.keeper().said(read)
+        watch.write(
+            correction_of(
+                waiting.entry,
+                lap=waiting.entry.lap if said is None else said,
+                lap_by=waiting.entry.lap_by if said is None else "given",
+                values=dict(read.values),
+                certainty=waiting.entry.certainty,
+                note=BY_HAND,
+            ).replace(at=None)
+        )
+        return Shown("good", (str(read),))
     if guess is None or waiting is None or rest or guess.probability < LIKELY:
         return Shown("bad", ("nothing was heard that is likely enough to be taken",))
     reading = watch.restored(guess.guess)

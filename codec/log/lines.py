@@ -18,7 +18,7 @@ from codec.log.watch import Watch
 from codec.radio.doubt import NOISY, Doubt, doubt, of_any_lap
 from codec.radio.finder import Finder, Passages
 from codec.reading import Reading
-from codec.sheet.entry import Entry, LapBy
+from codec.sheet.entry import DOUBTFUL, Entry, LapBy
 from codec.sheet.state import ADDED, POSITION, Row, lap_message
 from grammar.errors import CodeError
 from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
@@ -131,7 +131,9 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
     text, shown, warnings = transcript.text, list[str](), list[str]()
     entries: list[Entry] = []
     before = watch.mine.reports
-    for reading in transcript.reports:
+    doubted: list[Entry] = []
+    for found in transcript.reports:
+        reading = watch.restored(found)
         shown.append(str(reading))
         again = watch.readbacks.said_again(reading.message, reading.values)
         if again is not None and again.answered is not None:
@@ -144,6 +146,11 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
             shown[-1] += "  (read back right; if you said it again, /undo)"
             continue
         entries.append(report_entry(watch, reading, text, 1.0))
+        if entries[-1].refusal:
+            doubted.append(entries[-1])
+            shown[-1] = f"doubtful: {reading}"
+            warnings.append(entries[-1].note)
+            continue
         warnings += [f"! {warning}" for warning in reading.warnings]
         waits = watch.readbacks.waits(reading)
         if waits is not None:
@@ -159,9 +166,13 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
         asked = text[ask.span[0] : ask.span[1]]
         entries.append(_question(watch, asked))
         shown.append(f"asked: {asked}")
-    watch.write(*entries)
+    kept = watch.write(*entries)
     watch.refresh()
     warnings += reported_again(watch, before, entries)
+    if doubted:
+        about = next(one for one in reversed(kept) if one.refusal)
+        watch.write(_question(watch, "SAY AGAIN").replace(lap=about.lap, about=about.seq))
+        return Shown("bad", ("ask: SAY AGAIN", *shown, *warnings, *watch.doubtful()))
     return Shown(
         "warning" if warnings else "good", (*shown, *warnings, *watch.spoken_to().lines[1:])
     )
@@ -260,7 +271,7 @@ def report_entry(
     watch: Watch, reading: Reading, text: str, certainty: float, note: str = ""
 ) -> Entry:
     """Return the entry of a reading: a correction of the report or the wrong read-back that it puts
-    right, else a new one.
+    right, else a new one. One of a lap that it is hardly of is doubtful, until it is said again.
     """
     lap, lap_by = watch.keeper().of(reading, None, None)
     entry = Entry(
@@ -276,6 +287,18 @@ def report_entry(
         note=note,
     )
     waiting, lap_report = watch.waiting, lap_message(watch.book)
+    same = (reading.message, reading.said)
+    if waiting is not None and (waiting.entry.message, waiting.entry.string) == same:
+        return entry.replace(kind="correction", about=waiting.first.seq)
+    leap = watch.leap(reading)
+    if leap is not None and leap.doubted:
+        return entry.replace(
+            lap=watch.lap + 1,
+            lap_by="order",
+            certainty=round(min(certainty, leap.likely), 4),
+            refusal=DOUBTFUL,
+            note=leap.told,
+        )
     if waiting is not None and reading.message == (waiting.entry.message or lap_report):
         of_lap = reading.message == lap_report
         if not of_lap or lap in (None, waiting.entry.lap) or not watch.lap:
@@ -301,10 +324,11 @@ def _refused(watch: Watch, text: str, error: CodeError) -> Shown:
     if guess is None:
         return _ask_for(watch, text, error, None, None, answer)
     reading = watch.restored(guess.guess)
-    if not guess.accept or watch.readbacks.differs(reading):
+    taken = report_entry(watch, reading, text, guess.probability, NOISY)
+    if not guess.accept or watch.readbacks.differs(reading) or taken.refusal:
         likely = reading if guess.message else None
         return _ask_for(watch, text, error, guess, likely, answer)
-    watch.write(report_entry(watch, reading, text, guess.probability, NOISY))
+    watch.write(taken)
     return Shown("warning", (f"{reading}  ({guess.sure} sure)", f"as heard: {error.message}"))
 
 

@@ -93,9 +93,10 @@ def offer(watch: Watch, found: Doubt, words: str) -> Offer | None:
     if there is not None and there.entry.values == entry.values:
         return None
     differs = watch.readbacks.differs(reading)
-    surely = found.accept and not differs and there is None
+    surely = found.accept and not differs and there is None and not entry.refusal
     told = [f"{how_sure(found.probability)} sure: {reading}"]
     told += [f"! {differs}"] if differs else []
+    told += [f"! {entry.note}"] if entry.refusal else []
     if there is not None:
         told.append(f"! lap {entry.lap} has a report already: {there.entry.string or 'by field'}")
     told += [] if surely or not found.question else [f"ask: {found.question}"]
@@ -119,7 +120,10 @@ def take(watch: Watch, rest: str) -> Shown:
     if len(reports) != 1:
         raise CodeError("one report is expected", kind="usage", hint=_USAGE)
     before = watch.mine.reports
-    entry = report_entry(watch, reports[0], words or string, sure, _BY[by])
+    entry = report_entry(watch, watch.restored(reports[0]), words or string, sure, _BY[by])
+    if entry.refusal and by == "hand":  # somebody looked at it
+        lap, lap_by = watch.keeper().of(reports[0], None, None)
+        entry = entry.replace(lap=lap, lap_by=lap_by, refusal="", certainty=sure, note=_BY[by])
     watch.write(entry)
     watch.refresh()
     again = reported_again(watch, before, [entry])

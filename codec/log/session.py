@@ -12,6 +12,7 @@ from codec.log.lines import write_down
 from codec.log.readbacks import NEGATIVE
 from codec.log.shown import Shown, Tone
 from codec.log.watch import Notice, Watch
+from codec.reading import Reading
 from codec.sheet.entry import Entry
 from grammar.errors import CodeError
 
@@ -60,11 +61,21 @@ class Session(Watch):
             transcript = self.decoded(self.cut(text))
         except CodeError as error:
             return self._looked_otherwise(text, error)
-        shown = [(str(reading), self.readbacks.differs(reading)) for reading in transcript.reports]
+        shown = [
+            (str(reading), self.readbacks.differs(reading) or self._leapt(reading))
+            for reading in map(self.restored, transcript.reports)
+        ]
         return Shown(
             "warning" if any(differs for _, differs in shown) else "good",
             tuple(f"{read}  ! {differs}" if differs else read for read, differs in shown),
         )
+
+    def _leapt(self, reading: Reading) -> str:
+        """Return in words how far a report is from the laps so far, "" where it may be of its
+        lap.
+        """
+        leap = self.leap(reading)
+        return leap.told if leap is not None and leap.doubted else ""
 
     def _looked_otherwise(self, text: str, error: CodeError) -> Shown:
         """Return what a line that is no report or call would be taken for: the fields it names, or

@@ -12,12 +12,14 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
-from codec.decoding import Transcript, decode_all
+from codec.decoding import Transcript, decode, decode_all
 from codec.log.readbacks import ReadBacks, repeated
 from codec.log.shown import Shown
 from codec.radio.doubt import LIKELY, Doubt, doubt, doubtful, radio_after
 from codec.radio.finder import Finder
-from codec.radio.laps import LapKeeper
+from codec.radio.laps import LapKeeper, lap_field, whole_lap
+from codec.radio.leaps import Leap, Leaps
+from codec.radio.outlook import usual_lap
 from codec.reading import Reading
 from codec.sheet.entry import Entry, Kind
 from codec.sheet.journal import Journal
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
     from codec.race import Event, Race
     from codec.race.follow import Follower
 
+_TELLING = 24  # reports of a car, that tell on which lap it is
 _READ_BACK, _WRONG = "readback-differs", "WRONG READ-BACK"
 
 
@@ -176,6 +179,30 @@ class CarWatch:
         """Return what knows the car's lap."""
         return LapKeeper(self.book, self.car, last=self.lap)
 
+    def leaps(self) -> Leaps:
+        """Return what tells how likely a report is of the lap that it says, behind those so far."""
+        found, message, name = Leaps(self.book), lap_message(self.book), lap_field(self.book)
+        for row in self.standing.of(self.car, "report")[-_TELLING:]:
+            entry = row.entry
+            said = whole_lap(entry.values.get(name))
+            if entry.message != message or row.withdrawn or entry.lap is None:
+                continue
+            if said is not None and (entry.lap_by == "said" or entry.refusal):
+                found.take(said, row.first.at, self.lap_length)
+            elif row.counts:
+                found.known(entry.lap, row.first.at)
+        return found
+
+    @functools.cached_property
+    def lap_length(self) -> float | None:
+        """The milliseconds of a usual lap, by the reports there are, else by the event; None where
+        nobody knows.
+        """
+        event = self._watch.event
+        usual = None if event is None else event.spec.distance.lap_seconds
+        known = usual_lap((lap, row.first.at) for lap, row in self.reports.items())
+        return float(usual) * 1000 if known is None and usual is not None else known
+
 
 class Watch:
     """One engineer at one sheet: what is known there now, and the car spoken to."""
@@ -273,6 +300,28 @@ class Watch:
         return self.mine.waiting
 
     @property
+    def read(self) -> Reading | None:
+        """What the report that waits says, where it was read and is only doubted: of a lap that it
+        is hardly of. None where none waits, or it could not be read.
+        """
+        waiting = self.waiting
+        if waiting is None or not waiting.entry.string:
+            return None
+        name = lap_field(self.book)
+        lap = whole_lap(waiting.entry.values.get(name))
+        context = None if lap is None else {name: lap}
+        return decode(self.book, waiting.entry.string, typed=True, context=context)
+
+    def leap(self, reading: Reading) -> Leap | None:
+        """Return of which lap a lap report said now is, and how likely; None for anything else, and
+        where none is said.
+        """
+        said = self.keeper().said(reading)
+        if said is None or reading.message != lap_message(self.book):
+            return None
+        return self.mine.leaps().look(said, self.now(), self.mine.lap_length)
+
+    @property
     def readbacks(self) -> ReadBacks:
         """The calls of the car spoken to, and how they were read back."""
         return self.mine.readbacks
@@ -288,7 +337,7 @@ class Watch:
         can be said.
         """
         mine = self.mine
-        if mine.waiting is None:
+        if mine.waiting is None or mine.waiting.entry.string:
             return None
         key = self._key(mine.waiting)
         known = self._guesses.get(self.car)
@@ -350,7 +399,9 @@ class Watch:
         """Return what the report that waits for its repeat may have been, and which parts of it are
         not sure.
         """
-        guess = self.guess
+        guess, read = self.guess, self.read
+        if read is not None:
+            return [f"perhaps: {read}  /ok takes it"]
         if guess is None:
             return []
         likely: list[str] = []
@@ -390,10 +441,15 @@ class Watch:
         return Finder(self.book)
 
     def restored(self, reading: Reading) -> Reading:
-        """Return a reading with its lap restored."""
-        return Reading(
-            self.book, reading.match, reading.text, reading.spans, self.keeper().context(None)
-        )
+        """Return a reading with its lap restored: the likeliest behind the laps so far."""
+        found = self._within(reading, self.keeper().context(None))
+        leap = self.leap(found)
+        if leap is None or leap.lap == self.keeper().said(found):
+            return found
+        return self._within(reading, {lap_field(self.book): leap.lap})
+
+    def _within(self, reading: Reading, context: Mapping[str, Any]) -> Reading:
+        return Reading(self.book, reading.match, reading.text, reading.spans, context)
 
     def values(self) -> dict[str, object]:
         """Return the values of the last lap report of the car spoken to."""

@@ -13,7 +13,7 @@ from typing import Any
 from codec.decoding import decode, decode_all
 from codec.radio.doubt import LIKELY, doubt, how_sure, of_any_lap
 from codec.radio.evidence import least_symbols
-from codec.radio.laps import lap_field
+from codec.radio.laps import lap_field, whole_lap
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
 from codec.sheet.entry import Entry
@@ -91,8 +91,10 @@ def _readings(book: Book, standing: Standing, row: Row) -> Iterator[tuple[Readin
     entry = row.entry
     context = {lap_field(book): entry.lap} if lap_field(book) and entry.lap is not None else {}
     if entry.string:
-        said = decode(book, entry.string, typed=True, context=context)
-        yield said, min(entry.certainty or 0.0, 0.9999)
+        said = whole_lap(entry.values.get(lap_field(book)))  # may be another than it stands on
+        context = context if said is None else {lap_field(book): said}
+        read = decode(book, entry.string, typed=True, context=context)
+        yield read, min(entry.certainty or 0.0, 0.9999)
         return
     heard = RadioWords(book.lexicon).cut(entry.heard)
     doubted = doubt(book, " ".join(word.text for word in heard), _before(book, standing, entry))

@@ -23,12 +23,11 @@ from typing import TypeVar
 from codec.radio.forms import LeftOut
 from codec.radio.laps import lap_field
 from codec.radio.listener import Draft
-from codec.radio.outlook import lap_counts, level_of_lap
+from codec.radio.outlook import SAID, lap_counts, level_of_lap
 from codec.sheet.entry import Entry, LapBy
 from codec.sheet.state import lap_message
 from grammar.book import Book
 
-_SAID = 0.995  # how often the lap said is the report's
 _IN_ORDER = 2000  # milliseconds: lines may be so far out of their order
 _MOST_HELD = 400  # drafts that wait for a later report
 _MOST_REPORTS = 24  # of a car, that tell of each other
@@ -282,7 +281,7 @@ class LapModel:
         if pair not in self._says_so:
             if len(self._says_so) > _MOST_KEPT:
                 self._says_so.clear()
-            self._says_so[pair] = _SAID if self._alike(*pair) else 1 - _SAID
+            self._says_so[pair] = SAID if self._alike(*pair) else 1 - SAID
         return self._says_so[pair]
 
     def _alike(self, said: int, lap: int) -> bool:

@@ -33,7 +33,8 @@ from codec.radio.edits import MOST
 from codec.radio.evidence import Prefilter, least_symbols
 from codec.radio.finder import Finder, Passage, overlap
 from codec.radio.forms import LeftOut, Utterance
-from codec.radio.laps import LapKeeper, LapTimes
+from codec.radio.laps import LapKeeper, LapTimes, lap_field
+from codec.radio.leaps import Leap, Leaps
 from codec.radio.named import PlainReport
 from codec.radio.outlook import CarOutlook
 from codec.reading import Reading
@@ -119,6 +120,7 @@ class _Last:
 class _Car:
     name: str
     laps: LapKeeper
+    leaps: Leaps
     outlook: CarOutlook
     last: dict[Direction, _Last] = field(default_factory=dict)
     events: dict[str, Utterance] = field(default_factory=dict)
@@ -279,7 +281,8 @@ class Listener:
     def _car(self, name: str) -> _Car:
         if name not in self._cars:
             laps = LapKeeper(self.book, name, self._times, self._after.get(name, 0))
-            self._cars[name] = _Car(name, laps, CarOutlook(self.book, name, self._times))
+            outlook = CarOutlook(self.book, name, self._times)
+            self._cars[name] = _Car(name, laps, Leaps(self.book), outlook)
         return self._cars[name]
 
     def _context(self, car: _Car, utterance: Utterance) -> dict[str, Any]:
@@ -1301,9 +1304,16 @@ class Listener:
             last = last if mended or (last.reading == reading and not last.sure) else None
         if last is not None and last.reading == reading and not turn.choice.changed and last.sure:
             return
-        lap, lap_by = turn.car.laps.of(reading, utterance.at, utterance.lap)
+        reading, leap = self._leapt(reading, entry, turn)
+        confirmed = last is not None and last.asked and last.reading == reading
+        if leap is not None and leap.doubted and not confirmed:
+            lap, lap_by = turn.lap_now()
+            sure = round(min(entry.certainty or 1.0, leap.likely), 4)
+            entry = entry.replace(refusal=DOUBTFUL, certainty=sure, note=leap.told)
+        else:
+            lap, lap_by = turn.car.laps.of(reading, utterance.at, utterance.lap)
         kind: Kind = "report" if direction == "car" else "call"
-        entry = entry.replace(kind=kind, lap=lap, lap_by=lap_by)
+        entry = self._valued(entry, reading).replace(kind=kind, lap=lap, lap_by=lap_by)
         if last is not None and mends is None and not self._mends(last, entry, passage, turn):
             last = None
         if last is not None and last.reading == reading and not last.sure:
@@ -1322,6 +1332,25 @@ class Listener:
                     learnt = self._learnt.setdefault(utterance.speaker, {})
                     learnt[turn.car.name] = learnt.get(turn.car.name, 0.0) + 1
         yield self._kept(entry, turn, direction, reading, mended=last, weighed=weighed)
+
+    def _leapt(self, reading: Reading, entry: Entry, turn: _Turn) -> tuple[Reading, Leap | None]:
+        """Return a report with the lap that it most likely says, and how far that is from those
+        before; None for anything but a report of a known car that says its lap.
+        """
+        car, utterance = turn.car, turn.utterance
+        said = car.laps.said(reading)
+        if (
+            said is None
+            or reading.message != self._reported
+            or utterance.lap is not None
+            or entry.refusal
+            or not self._of_a_known_car(turn)
+        ):
+            return reading, None
+        leap = car.leaps.take(said, utterance.at, car.outlook.lap_length())
+        if leap.lap != said:
+            reading = self._restored(reading, {lap_field(self.book): leap.lap})
+        return reading, leap
 
     def _kept(
         self,
@@ -1364,6 +1393,10 @@ class Listener:
         lap, or after one that was refused.
         """
         if passage.changing or turn.choice.changed:
+            if last.reading is not None and entry.lap_by == "said":
+                before = turn.car.laps.said(last.reading)
+                if before is not None and entry.lap != before:
+                    return False  # it puts nothing right that was said of another lap
             return turn.choice.changed or last.about(entry.message)
         if last.reading is None or not last.sure:
             return last.about(entry.message) and self._of_one(last, entry, passage, turn)

@@ -9,7 +9,7 @@ import functools
 import itertools
 import math
 import statistics
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -21,7 +21,7 @@ from grammar.fields import ENUMERABLE, Value
 
 _MOST_KEPT = 24  # reports of a car
 _MOST_LAPS = 12  # between two reports
-_USUAL = (60_000.0, 150_000.0)  # milliseconds of a lap, where nothing is known: common practice
+USUAL = (60_000.0, 150_000.0)  # milliseconds of a lap, where nothing is known: common practice
 _SURPRISE = 0.02  # how often a field is anywhere in its range
 _WIDTH = 0.03  # of a field's range: how far it goes in a lap where the book does not say
 _SPREAD = 0.12  # of a lap: how far from its moment a report is said
@@ -29,6 +29,7 @@ _ODD = 0.12  # how often a lap takes longer than others: neutralised, or with a 
 _UNTIMELY = 1e-4  # how likely a report is at a moment when none is due
 _REPEATED = 0.005  # how often a lap is reported once more, and otherwise
 _LOST = 0.12  # how often a lap's report is not heard
+SAID = 0.995  # how often the lap said is the report's
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,13 +68,7 @@ class CarOutlook:
     def lap_length(self) -> float | None:
         """Return the milliseconds of a usual lap; None where nobody knows."""
         if self._length is None:
-            lengths = [
-                (after.at - before.at) / (after.lap - before.lap)
-                for before, after in itertools.pairwise(self.reports)
-                if before.at is not None and after.at is not None
-                if after.lap > before.lap and after.at > before.at  # times may be of a cut file
-            ]
-            self._length = (statistics.median_low(lengths) if lengths else None,)
+            self._length = (usual_lap((one.lap, one.at) for one in self.reports),)
         return self._length[0]
 
     def before(self, at: int | None, number: int) -> Known | None:
@@ -124,7 +119,7 @@ class CarOutlook:
         """Return log P(there are reports at these two moments), against any later one."""
         if other.at is None or at is None:
             return 0.0
-        weights = _lap_weights(min(other.at, at), max(other.at, at), self.lap_length())
+        weights = lap_weights(min(other.at, at), max(other.at, at), self.lap_length())
         return math.log(max(_UNTIMELY, min(1.0, sum(weights.values()))))
 
     def _lap_of(self, reading: Reading, at: int | None, number: int) -> int | None:
@@ -183,22 +178,38 @@ class CarOutlook:
         return -sum(math.log(size) for size in sizes if size <= ENUMERABLE)
 
 
+def usual_lap(reports: Iterable[tuple[int, int | None]]) -> float | None:
+    """Return the milliseconds of a usual lap, by reports in order, each its lap and when it was
+    said; None where nobody knows.
+    """
+    lengths = [
+        (at - before) / (lap - earlier)
+        for (earlier, before), (lap, at) in itertools.pairwise(reports)
+        if before is not None and at is not None
+        if lap > earlier and at > before  # times may be of a cut file
+    ]
+    return statistics.median_low(lengths) if lengths else None
+
+
 @functools.lru_cache(4096)
 def lap_counts(before: int | None, at: int | None, length: float | None) -> Mapping[int, float]:
     """Return how likely so many laps lie between two reports, at two moments, where a lap takes
     ``length`` milliseconds; None for what nobody knows.
     """
-    weights = {count: one + 1e-6 for count, one in _lap_weights(before, at, length).items()}
+    weights = {count: one + 1e-6 for count, one in lap_weights(before, at, length).items()}
     whole = sum(weights.values())
     return {count: weight / whole for count, weight in weights.items()}
 
 
 @functools.lru_cache(4096)
-def _lap_weights(before: int | None, at: int | None, length: float | None) -> Mapping[int, float]:
+def lap_weights(before: int | None, at: int | None, length: float | None) -> Mapping[int, float]:
+    """Return weights of so many laps between two reports, in which a lap that time does not allow
+    weighs nothing; the rest is as for ``lap_counts``.
+    """
     missed = {count: _LOST ** (count - 1) for count in range(1, _MOST_LAPS)}
     if before is None or at is None:
         return {0: _REPEATED, **missed}
-    low, high = _USUAL if length is None else (length, length)
+    low, high = USUAL if length is None else (length, length)
     weights = {0: _REPEATED * _bell((at - before) / high, 0.0)}
     for count, share in missed.items():
         least, most = (at - before) / high, (at - before) / low

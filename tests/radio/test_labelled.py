@@ -18,12 +18,17 @@ RECALL, PRECISION = 0.98, 0.995
 
 
 def found_in(lines: list[Labelled]) -> list[set[str]]:
-    """Return the strings accepted in each line."""
+    """Return the strings read in each line: their laps are any, as no car's are, and doubted."""
     listener = Listener(race_book(), [Crew("7", "Ana")])
     heard = [listener.hear(line.said) for line in lines]
     entries = [[one.entry for one in each if isinstance(one, Draft)] for each in heard]
     return [
-        {e.string for e in each if e.accepted and e.kind in ("report", "call", "correction")}
+        {
+            e.string
+            for e in each
+            if (e.accepted or (e.string and "laps after" in e.note))
+            and e.kind in ("report", "call", "correction")
+        }
         for each in entries
     ]
 

@@ -171,7 +171,9 @@ def test_the_lap_said_is_restored_forwards() -> None:
         ).words
         for lap in (9, 10, 11, 17, 25)
     ]
-    found = heard(*[("Ana", words, 100.0 * n) for n, words in enumerate(said)])
+    at = (0.0, 100.0, 200.0, 800.0, 1600.0)
+    lines = [("Ana", words, when) for when, words in zip(at, said, strict=True)]
+    found = heard(*lines, crews=CREWS[:1])
     assert [e.lap for e in found] == [9, 10, 11, 17, 25]
 
 
