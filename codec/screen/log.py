@@ -188,9 +188,12 @@ class Log:
                 self._voice = what
             else:
                 said, over = what
-                expected = Expected.of(self.session)
-                found = await loop.run_in_executor(None, expected.hear, said)
-                self._offered(said, found, over=over)
+                try:
+                    expected = Expected.of(self.session)
+                    found = await loop.run_in_executor(None, expected.hear, said)
+                    self._offered(said, found, over=over)
+                except CodeError as error:
+                    self._voice = error.message
             self.application.invalidate()
 
     def _offered(self, said: Transmission, found: Doubt | None, *, over: bool) -> None:

@@ -92,6 +92,7 @@ def _from_device(device: str) -> Iterator[np.ndarray]:
             callback=take,
             finished_callback=lambda: take(None),
         )
+        stream.start()
     except (sounddevice.PortAudioError, ValueError) as error:
         names = [f"{n}: {one['name']}" for n, one in enumerate(sounddevice.query_devices())
                  if one["max_input_channels"]]  # fmt: skip
@@ -104,6 +105,6 @@ def _from_device(device: str) -> Iterator[np.ndarray]:
             hint="name one by its number, or a recording in its stead",
         ) from None
     resampler = soxr.ResampleStream(rate, RATE, 1, dtype="float32")
-    with stream:
+    with contextlib.closing(stream):
         while (sound := taken.get()) is not None:
             yield resampler.resample_chunk(np.ascontiguousarray(sound))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 import threading
 from collections.abc import Callable
-from types import SimpleNamespace, TracebackType
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -41,10 +41,10 @@ class Stream:
             block[:] = np.nan  # it is the device's own, and used again
         self.finished()
 
-    def __enter__(self) -> None:
+    def start(self) -> None:
         self.thread.start()
 
-    def __exit__(self, *_: type[BaseException] | BaseException | TracebackType | None) -> None:
+    def close(self) -> None:
         self.thread.join()
 
 
