@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import datetime
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
@@ -140,7 +141,9 @@ def _add_import(actions: Any) -> None:
         "more", nargs="*", metavar="RECORDING", help="more recordings, one after the other"
     )
     parser.add_argument(
-        "--start", metavar="TIME", help="when the recordings began: seconds, or ISO 8601 (0)"
+        "--start",
+        metavar="TIME",
+        help="when the recordings began: seconds, or ISO 8601 (as their names tell, else 0)",
     )
     parser.add_argument("--book", help="the code book, for a new sheet")
     parser.add_argument(
@@ -396,10 +399,12 @@ def _import_recordings(files: Sequence[str], args: argparse.Namespace) -> int:
     from codec.screen.sheet import progress
     from codec.sheet.stretch import recording_name
     from codec.store.place import folder_of, place_of
+    from codec.voice.recordings import begun
+    from grammar.errors import visible
 
     wanted = _wanted(args)
     try:
-        start = milliseconds(args.start) or 0
+        told = milliseconds(args.start)
     except ValueError as error:
         raise CodeError(f"--start: {error}", kind="usage") from None
     names = {
@@ -408,7 +413,11 @@ def _import_recordings(files: Sequence[str], args: argparse.Namespace) -> int:
     folder = folder_of(place_of(args.sheet))
     for file in files:
         path = Path(file)
-        called = recording_name(path, folder)
+        called, by_name = recording_name(path, folder), begun(path.name)
+        start = round(1000 * (by_name or 0)) if told is None else told
+        if told is None and by_name is not None:
+            moment = datetime.datetime.fromtimestamp(by_name, datetime.UTC)
+            tell(f"{visible(path.name)}: begun {moment:%Y-%m-%d %H:%M:%S} UTC, by its name")
         with _opened(path) as stream, _journal(args, None) as journal:
             speaker = names.get(path.stem.casefold(), "")
             summary = Summary()

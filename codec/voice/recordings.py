@@ -4,7 +4,9 @@ blocks of sound at 8 kHz.
 
 from __future__ import annotations
 
+import datetime
 import io
+import re
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -18,6 +20,9 @@ from grammar.libraries import needed
 if TYPE_CHECKING:
     import numpy as np
 
+_BEGUN = re.compile(
+    r"(?<!\d)(20\d\d)[-_.]?(\d\d)[-_.]?(\d\d)[-_.T ]{0,2}(\d\d)[-_.:h]?(\d\d)[-_.:m]?(\d\d)(?!\d)"
+)
 SUFFIXES = ("wav", "flac", "ogg", "oga", "opus", "mp3")
 BLOCK = 10.0  # seconds of sound in hand at a time
 _RATES = (4000, 192_000)
@@ -32,6 +37,21 @@ _KEPT = 64 << 20  # bytes of standard input held in memory; more goes to a tempo
 def is_recording(name: str) -> bool:
     """Tell from a file's name whether it is a recording."""
     return name.rpartition(".")[2].casefold() in SUFFIXES
+
+
+def begun(name: str) -> float | None:
+    """Return when a recording began, in seconds since 1970, where its file's name tells: a date and
+    a time of day as ISO 8601 has them, UTC, with any signs or none between the figures
+    (``2026-05-01T14-03-00.wav``, ``radio_20260501_140300.flac``); None where it does not.
+    """
+    found = _BEGUN.search(name)
+    if found is None:
+        return None
+    try:
+        moment = datetime.datetime.strptime("".join(found.groups()), "%Y%m%d%H%M%S")
+    except ValueError:
+        return None
+    return moment.replace(tzinfo=datetime.UTC).timestamp()
 
 
 @contextmanager

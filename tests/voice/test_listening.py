@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import datetime
 import io
 import json
 import random
@@ -25,7 +26,7 @@ from codec.sheet import Journal
 from codec.sheet.stretch import SoundStretch
 from codec.voice import acoustic
 from codec.voice.listening import Recogniser, listen
-from codec.voice.recordings import blocks, cut
+from codec.voice.recordings import begun, blocks, cut
 
 ROOT = Path(__file__).parents[2]
 RACE = str(ROOT / "examples" / "race" / "race.toml")
@@ -261,3 +262,33 @@ def test_any_recording_is_heard_or_refused_in_words(form: str, tmp_path: Path) -
         for act in (lambda: list(blocks(path, "it")), lambda: cut(path, "it", 0.2, 0.6)):
             with contextlib.suppress(CodeError):
                 act()
+
+
+@pytest.mark.parametrize(
+    ("name", "when"),
+    [
+        ("2026-05-01T14-03-00.wav", "2026-05-01T14:03:00"),
+        ("radio_20260501_140300.flac", "2026-05-01T14:03:00"),
+        ("car 7 2026.05.01 14h03m59.ogg", "2026-05-01T14:03:59"),
+        ("2026-13-01T14-03-00.wav", ""),  # no such month
+        ("20260501.wav", ""),
+        ("1202605011403001.wav", ""),
+        ("radio.wav", ""),
+    ],
+)
+def test_a_name_may_tell_when_a_recording_began(name: str, when: str) -> None:
+    wanted = datetime.datetime.fromisoformat(f"{when}+00:00").timestamp() if when else None
+    assert begun(name) == wanted
+
+
+def test_a_recording_named_by_its_time_is_imported_at_it(
+    radio: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path, sheet = tmp_path / "2026-05-01T14-03-00.wav", str(tmp_path / "race.sheet")
+    soundfile.write(path, radio[: 6 * RATE], RATE)
+    assert main(["sheet", "import", sheet, str(path), "--car", "7=Ana", "--book", RACE]) == 0
+    assert "begun 2026-05-01 14:03:00 UTC, by its name" in capsys.readouterr().err
+    start = round(1000 * datetime.datetime(2026, 5, 1, 14, 3, tzinfo=datetime.UTC).timestamp())
+    with Journal(sheet) as journal:
+        [report] = [entry for entry in journal.entries() if entry.kind == "report"]
+    assert report.at == pytest.approx(start + 1000, abs=400)
