@@ -46,6 +46,11 @@ _SMALL = 200  # combinations in a group of the family "joined"
 _APART = 5e-4  # taken for each other less often than this counts as never
 _LEFT_OUT = 0.8  # a field so often as usual may be left unsaid
 
+_LOOSE = (
+    " But {} may be left unsaid, and has codewords of one symbol: such a one is read as the check"
+    " where the check is lost and it happens to fit, which nothing notices."
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
@@ -275,7 +280,12 @@ class _Families:
             message |= {"pauses": pauses} if pauses else {}
         if ending:
             tables["check"] = parts.check(pool, ending)
-            notes["tables.check"] = NOTES[ending]
+            loose = [
+                name.rstrip("?")
+                for name in said
+                if name.endswith("?") and _shortest(tables[name.rstrip("?")]) == 1
+            ]
+            notes["tables.check"] = NOTES[ending] + (_LOOSE.format(loose[-1]) if loose else "")
         sections = {
             "title": self.needs.title,
             "alphabet": _alphabet(self.needs, pool.symbols),
@@ -329,6 +339,16 @@ def _longest(needs: Needs, table: Table, group: Sequence[str]) -> int:
     fields = dict(needs.fields)
     built = DigitsSpec(**{"field": group[0], **table}).build(group[0], fields, needs.alphabet)
     return built.lengths[1]
+
+
+def _shortest(table: Table) -> int:
+    """Return the symbols of the shortest codeword of a table as it stands in TOML, of those that
+    may be left unsaid.
+    """
+    words = table.get("words", ())
+    if table["kind"] == "listed":
+        return min(map(len, words.values() if isinstance(words, Mapping) else words))
+    return 1 if table["kind"] == "scale" else int(table.get("width", 1))
 
 
 def _names(made: Sequence[tuple[str, ...]]) -> list[str]:

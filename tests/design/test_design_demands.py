@@ -25,6 +25,7 @@ from grammar.design import (
     written,
 )
 from grammar.errors import BookError
+from grammar.figures import drawn
 from grammar.parsing import parse_book
 from grammar.profile import Profile
 
@@ -160,6 +161,24 @@ def test_what_the_dash_cannot_show_or_people_avoid_is_never_used() -> None:
     text = written(needs, one, 1)[0]
     assert "# Not used: S, 7 segments draw it as 5." in text
     assert "computed from what 7 segments light, not measured" in text
+
+
+def test_a_check_behind_what_may_be_left_unsaid_says_what_it_cannot_notice() -> None:
+    needs = parse_needs(
+        FIELDS.replace("share = 0.7", "share = 0.97") + '[report]\nalone = ["alert"]\n'
+    )
+    one = next(one for one in found_for(needs, ["packed"]) if one.checked)
+    message = one.book.messages["lap"]
+    told = one.candidate.notes["tables.check"]
+    assert "alert may be left unsaid" in told
+    lost = [
+        report.string
+        for report in drawn(one.book, message, 4000, 3)
+        if (found := message.quick(report.string[:-1])) and found.levels() != report.levels
+    ]
+    assert lost  # reports of which the check is lost, and another is read
+    joined = next(one for one in found_for(parse_needs(FIELDS), ["packed"]) if one.checked)
+    assert "unsaid" not in joined.candidate.notes["tables.check"]
 
 
 def test_a_designed_book_has_the_dash_it_was_designed_for(tmp_path: Path) -> None:

@@ -74,6 +74,8 @@ def test_a_question_goes_from_the_flash_to_the_journal(room: Room, clock: Time) 
     room.coach.error = 0.002
     begin(room, second_task=False)
     asked = room.for_coach()["asked"]
+    picture = room.for_driver("tablet")["picture"]
+    assert picture.count("<g ") == len(asked["text"])  # drawn as the book's dash draws
     flashed(room, clock)
     shown = clock.now - 0.7
     room.first_word(asked["number"], shown + 0.9)
