@@ -10,10 +10,11 @@ from codec.encoding import encode
 from codec.log.fields import dial_at
 from codec.log.lines import note, report_entry, stands_at, write_down
 from codec.log.offered import take
-from codec.log.readbacks import Called, read_back, repeated
+from codec.log.readbacks import Called, read_back
 from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio import by_hand
+from codec.radio.answering import repeated
 from codec.radio.doubt import LIKELY
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.state import (

@@ -146,13 +146,16 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
             shown[-1] += "  (read back right; if you said it again, /undo)"
             continue
         entries.append(report_entry(watch, reading, text, 1.0))
+        waits = watch.readbacks.waits(reading)
+        if waits is not None and watch.readbacks.sounds_like(waits, reading):
+            why = f"{waits.entry.string} waits to be read back: this may be its read-back"
+            entries[-1] = entries[-1].replace(refusal=DOUBTFUL, certainty=0.5, note=why)
         if entries[-1].refusal:
             doubted.append(entries[-1])
             shown[-1] = f"doubtful: {reading}"
             warnings.append(entries[-1].note)
             continue
         warnings += [f"! {warning}" for warning in reading.warnings]
-        waits = watch.readbacks.waits(reading)
         if waits is not None:
             warnings.append(
                 f"{waits.entry.string} waits to be read back; this is one more call, /undo if it"

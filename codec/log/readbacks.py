@@ -12,35 +12,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from typing import Literal
 
+from codec.radio.answering import different, repeated
 from codec.reading import Reading
 from codec.sheet.entry import Entry
 from codec.sheet.state import Row, Standing
 from grammar.book import Book
-from grammar.fields import Value, value_text
+from grammar.fields import Value
 
 Values = Mapping[str, Value]
 CallState = Literal["called", "read back", "wrong"]
 NEGATIVE = "NEGATIVE"  # what the reply to a wrong read-back begins with
-
-
-def repeated(book: Book, message: str) -> frozenset[str]:
-    """Return the names of the calls that a message from the car reads back: none for most."""
-    fields = frozenset(book.messages[message].fields) if message in book.messages else frozenset()
-    from_car = bool(fields) and book.messages[message].direction == "car"
-    return frozenset(
-        call.name for call in book.sent_by("pit") if from_car and frozenset(call.fields) == fields
-    )
-
-
-def different(book: Book, called: Entry, values: Values) -> str:
-    """Return in words where a read-back says something else than was called, "" if it does not."""
-    told = [
-        f"{book.fields[name].title} {value_text(value)} called,"
-        f" {value_text(values[name]) if name in values else 'nothing'} read back"
-        for name, value in called.values.items()
-        if values.get(name) != value
-    ]
-    return "; ".join(told)
 
 
 def read_back(call: Row) -> Entry:
@@ -162,11 +143,21 @@ class ReadBacks:
         """Return the last call of the same message that is not read back yet, where the book has a
         read-back for it.
 
-        A read-back of which the end was lost may sound like one more call.
+        A read-back of which the end was lost may sound like one more call: ``sounds_like`` tells.
         """
         answered = any(reading.message in repeated(self.book, name) for name in self.book.messages)
         same = [row for row in self.waiting if row.entry.message == reading.message]
         return same[-1] if answered and same else None
+
+    def sounds_like(self, call: Row, reading: Reading) -> bool:
+        """Tell whether a call may be the read-back of another, its end lost: it begins as that
+        does.
+        """
+        called, said = call.entry.string, reading.said
+        alike = next(
+            (n for n, (a, b) in enumerate(zip(called, said, strict=False)) if a != b), len(called)
+        )
+        return len(called) == len(said) and 2 * alike >= len(called)
 
     def word_for_word(self, reading: Reading) -> Row | None:
         """Return the call that waits and says the very same, where the book has no message to read

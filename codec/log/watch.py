@@ -13,8 +13,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from codec.decoding import Transcript, decode, decode_all
-from codec.log.readbacks import ReadBacks, repeated
+from codec.log.readbacks import ReadBacks
 from codec.log.shown import Shown
+from codec.radio.answering import repeated
 from codec.radio.doubt import LIKELY, Doubt, doubt, doubtful, radio_after
 from codec.radio.finder import Finder
 from codec.radio.laps import LapKeeper, lap_field, whole_lap
@@ -28,6 +29,7 @@ from codec.sheet.words import conflict_text
 from grammar.errors import CodeError
 from grammar.exact import percent
 from grammar.fields import Value
+from grammar.message import Direction
 from grammar.speech.words import Wording, cut
 
 if TYPE_CHECKING:
@@ -77,22 +79,25 @@ class CarWatch:
         """The report of this car that waits for its repeat: the last one refused.
 
         It waits until a report of its lap or of a later one stands behind it, a read-back until the
-        next call of its kind.
+        next call of its kind, a call until something reads such a call back.
         """
-        called: set[str] = set()
+        called, answered = set[str](), set[str]()
         behind = -1  # the last lap of which a report stands behind the row looked at
         for row in reversed(self.standing.of(self.car, "report", "call")):
             entry = row.entry
             if row.withdrawn:
                 continue
             lap = entry.lap or 0
-            if row.first.kind == "call":
+            if row.counts and row.first.kind == "call":
                 called.add(entry.message)
-            elif entry.refusal and not called & repeated(self.book, entry.message):
-                if behind < lap or behind < 0:
+            elif entry.refusal:
+                over = {entry.message} & answered or called & repeated(self.book, entry.message)
+                if not over and (behind < lap or behind < 0):
                     return row
             elif row.counts and entry.message == lap_message(self.book):
                 behind = max(behind, lap)
+            elif row.counts:
+                answered |= repeated(self.book, entry.message)
         return None
 
     @property
@@ -310,7 +315,10 @@ class Watch:
         name = lap_field(self.book)
         lap = whole_lap(waiting.entry.values.get(name))
         context = None if lap is None else {name: lap}
-        return decode(self.book, waiting.entry.string, typed=True, context=context)
+        direction: Direction = "pit" if waiting.first.kind == "call" else "car"
+        return decode(
+            self.book, waiting.entry.string, typed=True, direction=direction, context=context
+        )
 
     def leap(self, reading: Reading) -> Leap | None:
         """Return of which lap a lap report said now is, and how likely; None for anything else, and

@@ -93,7 +93,8 @@ def _readings(book: Book, standing: Standing, row: Row) -> Iterator[tuple[Readin
     if entry.string:
         said = whole_lap(entry.values.get(lap_field(book)))  # may be another than it stands on
         context = context if said is None else {lap_field(book): said}
-        read = decode(book, entry.string, typed=True, context=context)
+        sent = _direction(row)
+        read = decode(book, entry.string, typed=True, direction=sent, context=context)
         yield read, min(entry.certainty or 0.0, 0.9999)
         return
     heard = RadioWords(book.lexicon).cut(entry.heard)
@@ -182,10 +183,14 @@ def fix(
 
 def reading_of(book: Book, row: Row, words: str) -> Reading:
     """Return what words say of a report or call; raises CodeError."""
-    direction: Direction = "pit" if row.first.kind == "call" else "car"
     lap, name = row.entry.lap, lap_field(book)
     context = {name: lap} if name and lap is not None else None
-    return decode(book, words, direction=direction, context=context)
+    return decode(book, words, direction=_direction(row), context=context)
+
+
+def _direction(row: Row) -> Direction:
+    """Return who sent a report or call."""
+    return "pit" if row.first.kind == "call" else "car"
 
 
 def withdraw(journal: Journal, standing: Standing, number: int) -> Entry:

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from codec.radio.answering import UNREAD
 from codec.radio.choices import Interpretation, best
 from codec.radio.crews import Crew, Roster
 from codec.radio.doubt import (
@@ -856,6 +857,19 @@ class Listener:
         """
         utterance = turn.utterance
         words = turn.choice.doubts or self._words(passage, turn)
+        call = self._answered(base.heard, turn)
+        if call is not None and passage.error is not None:
+            lap, lap_by = call.lap_known
+            unread = base.replace(
+                kind="readback",
+                lap=lap,
+                lap_by=lap_by,
+                refusal=passage.error.kind,
+                note=UNREAD,
+                uid=self._uid(),
+            )
+            yield Draft(unread, call.uid)
+            return
         last = self._recent(turn, "car", "again")
         if last is not None and not self._one_exchange(last, passage, turn):
             last = None
@@ -885,6 +899,22 @@ class Listener:
             open_before.doubt = weighed or open_before.doubt
         elif self._worth_keeping(passage, turn):
             yield self._unread(passage, base, turn, weighed, open_before)
+
+    def _answered(self, heard: str, turn: _Turn) -> _Last | None:
+        """Return the call just made that a driver who can't be read seems to read back: as much as
+        half of it begins what was heard. None where there is none.
+        """
+        call, report = self._recent(turn, "pit", "readback"), turn.car.last.get("car")
+        if call is None or call.reading is None or not call.sure or turn.role == "pit":
+            return None
+        if turn.utterance.speaker == call.speaker or (report and report.number > call.number):
+            return None
+        called, alike = call.reading.said, 0
+        for word, symbol in zip(self.finder.cut(heard), called, strict=False):
+            if symbol not in word.meaning.options:
+                break
+            alike += 1
+        return call if alike >= 2 and 2 * alike >= len(called) else None
 
     def _astray(self, passage: Passage, base: Entry, turn: _Turn) -> Iterator[Draft | LeftOut]:
         """Keep a code that is likely not what its car reports, for somebody to look at; nothing

@@ -7,6 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+from codec.log.readbacks import Called, ReadBacks
+from codec.radio.answering import UNREAD
 from codec.radio.doubt import guessed, how_sure
 from codec.radio.laps import lap_field
 from codec.sheet.entry import DOUBTFUL, Entry
@@ -18,6 +20,7 @@ from grammar.fields import FieldBase, Value, value_text
 LineKind = Literal["report", "call", "event", "note", "missing"]
 Tone = Literal["plain", "event", "refused", "call", "asked", "quiet", "alarm"]
 _KNOWN = 0.95  # a lap as sure as this needs no second look
+_ANSWERED = 150_000  # milliseconds: what is said later is hardly the read-back of a call
 OTHER = "does not count: of another car or lap?"
 
 
@@ -87,6 +90,11 @@ def sheet_lines(
     rows = lap_rows(standing, car, book, most=most)
     counted = {line.lap: line.row.entry.values for line in rows if line.row and line.counts}
     warns = functools.cache(_warns)
+    answered = {
+        one.row.first.seq: one.wrong
+        for one in ReadBacks(book, standing, car).log
+        if one.wrong and one.answered is not None and _soon(standing, one)
+    }
     for line in rows:
         row = line.row
         if row is None:
@@ -105,12 +113,22 @@ def sheet_lines(
         again = other and entry.values == counted.get(line.lap)
         other = other and not again
         remarks = _remarks(book, row)
+        if differs := answered.get(row.first.seq):
+            remarks.append(SheetRemark(f"read back differently: {differs}", "asked"))
         remarks += [SheetRemark(OTHER, "refused")] if other else []
         remarks += [SheetRemark("said again", "quiet")] if again else []
         kind: LineKind = row.first.kind  # type: ignore[assignment]  # a row begins with one of these
         at = standing.moments.at(row.first.seq)
         found.append(SheetLine(line.lap, kind, at, row, values, remarks, line.counts, other))
     return found
+
+
+def _soon(standing: Standing, call: Called) -> bool:
+    """Tell whether a call was answered so soon that the answer is of it."""
+    if call.answered is None:
+        return False
+    then, now = (standing.moments.at(row.first.seq) for row in (call.row, call.answered))
+    return then is None or now is None or now - then <= _ANSWERED
 
 
 def _shown(value: Value, warns: bool) -> ShownValue:
@@ -166,6 +184,9 @@ def _remarks(book: Book, row: Row) -> list[SheetRemark]:
         parts.append(SheetRemark(_corrected(row), "quiet"))
     if any(back.note == "differs" for back in row.readbacks):
         parts.append(SheetRemark("read back differently", "asked"))
+    unread = [back.heard for back in row.readbacks if back.refusal and back.note == UNREAD]
+    if unread:
+        parts.append(SheetRemark(f"read back, not understood: {unread[-1]}", "asked"))
     if (unsure := lap_doubt(entry)) and not row.withdrawn:
         parts.append(SheetRemark(f"on this lap {unsure}", "refused"))
     if row.withdrawn:

@@ -13,11 +13,15 @@ import pytest
 from sheet.support import RACE, new, race_book
 
 from codec import encode
-from codec.log.readbacks import ReadBacks, repeated
+from codec.log.readbacks import ReadBacks
 from codec.log.session import Session
 from codec.race import facts, follow, load_event
+from codec.radio.answering import repeated
+from codec.radio.crews import Crew
+from codec.radio.importing import import_transcript
 from codec.sheet import Entry, Kind
 from codec.sheet.state import Standing
+from codec.views.laps import sheet_lines
 from grammar.fields import Value
 
 EVENT = RACE.parents[1] / "event" / "event.toml"
@@ -180,14 +184,72 @@ def test_a_wrong_read_back_is_told_until_it_is_put_right(session: Session) -> No
     assert session.mine.looks == []
 
 
-def test_a_call_said_while_another_waits_may_be_its_read_back(session: Session) -> None:
-    shown = session.enter("whiskey bravo sierra three")
-    assert shown.tone == "warning"
+@pytest.mark.parametrize("clicks", ["two", "three"])
+def test_what_sounds_like_a_read_back_without_its_end_is_no_second_call(
+    session: Session, clicks: str
+) -> None:
+    said = f"whiskey bravo sierra {clicks}"
+    for _ in range(2):
+        shown = session.enter(said)
+        assert shown.tone == "bad"
+        assert any(line.startswith("WBS2 waits to be read back") for line in shown.lines)
+        assert [call.row.entry.string for call in session.readbacks.log] == ["WBS2"]
+    assert session.enter(words("set")).tone == "good"
+    assert session.waiting is None
+    assert read_back(session) == ["WBS2S"]
+
+
+def test_it_is_a_call_where_somebody_says_so(session: Session) -> None:
+    session.enter("whiskey bravo sierra three")
+    assert session.enter("/ok").tone != "bad"
+    assert [call.row.entry.string for call in session.readbacks.log] == ["WBS2", "WBS3"]
+
+
+def test_a_call_unlike_the_one_that_waits_is_a_call(session: Session) -> None:
+    shown = session.enter("whiskey romeo november three")
     assert any(line.startswith("WBS2 waits to be read back") for line in shown.lines)
     assert session.enter("tango three seven").tone == "good"
     assert (
         session.enter("tango three eight").tone == "good"
     )  # nobody reads back an energy target in this book
+    assert len(session.readbacks.log) == 4
+
+
+@pytest.mark.parametrize(
+    ("answer", "shown"),
+    [
+        ("whiskey tango november three yankee", "read back, not understood: whiskey tango"),
+        ("whiskey tango november two zulu", "read back, not understood: whiskey tango"),
+        (words("set", dial="torque map", way="up", clicks=3), "clicks 2 called, 3 read back"),
+        (words("set", dial="regeneration", way="up"), "torque map called, regeneration read back"),
+        (words("set", dial="torque map", way="up"), ""),
+    ],
+)
+@pytest.mark.parametrize("live", [True, False], ids=["typed", "imported"])
+def test_a_call_that_was_read_back_wrong_is_marked_with_what_was_said(
+    tmp_path: Path, answer: str, shown: str, live: bool
+) -> None:
+    lines = ["four two one two juliett delta papa", "whiskey tango november two", answer]
+    with new(tmp_path) as journal:
+        if live:
+            session = Session(journal, "4")
+            for line in lines:
+                session.enter(line)
+        else:
+            said = [
+                f"[00:05:{2 + 6 * n:02}] {who}: {line}\n"
+                for n, (who, line) in enumerate(zip(("Kit", "Eng", "Kit"), lines, strict=True))
+            ]
+            import_transcript(journal, said, "text", [Crew("4", "Kit", ("Eng",))])
+        marks = [
+            line.said
+            for line in sheet_lines(Standing(journal.entries()), "4", race_book())
+            if line.kind == "call"
+        ]
+    if live and "not understood" in shown:
+        assert session.waiting is not None  # asked for, and not taken for another
+    else:
+        assert (shown in marks[0], "read back" in marks[0]) == (True, bool(shown))
 
 
 def test_a_call_without_a_message_to_read_it_back_is_read_back_by_its_words(
