@@ -1,3 +1,3 @@
-"""Append-only files: what a journal is, opened, written, migrated and rescued; nothing here knows
-what the rows of a journal mean.
+"""Append-only journals, in a file or on a server: what a journal is, opened, written, migrated and
+rescued; nothing here knows what the rows of a journal mean.
 """
