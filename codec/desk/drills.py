@@ -595,6 +595,7 @@ class Room(Journalled, Watched):
                     "picture": flashed(dash, groups),
                     "mask": flashed(dash, groups, masked=True),
                     "ground": dash.ground,
+                    "colour": dash.usual,
                     "show_at": asked.show_at,
                     "exposure": asked.exposure,
                     "marks": [round(one, 3) for one in asked.turn.signals.times],

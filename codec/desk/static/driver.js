@@ -47,10 +47,10 @@ function show(what) {
   if (what === "nothing") by("flash").replaceChildren();
 }
 
-function begin({ number, flash: turn, picture, mask, ground, show_at, exposure, marks }) {
+function begin({ number, flash: turn, picture, mask, ground, colour, show_at, exposure, marks }) {
   if (done === `${number} ${turn}`) return;
   done = `${number} ${turn}`;
-  by("flash").style.background = ground;
+  Object.assign(by("flash").style, { background: ground, color: colour });
   flash = { number, picture, mask, due: clock.here(show_at), exposure: exposure * 1000, marks, answered: {}, shown: null, gone: null, last: null, broken: false };
   requestAnimationFrame(step);
 }
