@@ -48,7 +48,7 @@ def dash(book: Book, message: Message, spec: DashSpec | None = None, seed: int =
     )
     for name, groups in zip(_GLANCES, panels, strict=False):
         if len(panels) > 1:
-            parts.append(f'<text x="{_EDGE}" y="{top + 8}">{name}</text>')
+            parts.append(f'<text x="{_EDGE}" y="{top + 8}" class="glance">{name}</text>')
             top += 12
         parts.append(
             f'<rect x="{_EDGE}" y="{top}" width="{across - 2 * _EDGE:.1f}"'
@@ -64,8 +64,8 @@ def dash(book: Book, message: Message, spec: DashSpec | None = None, seed: int =
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {across:.0f} {top:.0f}"'
         f' width="{3 * across:.0f}" height="{3 * top:.0f}" role="img"><title>{told}</title>'
-        "<style>text { font: 8px sans-serif } .title { font-weight: bold; font-size: 10px }"
-        " .said { font-size: 9px }</style>"
+        "<style>.title { font: bold 10px sans-serif } .glance { font: 8px sans-serif }"
+        " .said { font: 9px sans-serif }</style>"
         f'<rect width="100%" height="100%" fill="#fff"/>{"".join(parts)}</svg>\n'
     )
 
