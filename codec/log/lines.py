@@ -17,6 +17,7 @@ from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio.doubt import NOISY, Doubt, doubt, of_any_lap
 from codec.radio.finder import Finder, Passages
+from codec.radio.parts import asked_for, gone_on, put_together, said_twice
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL, Entry, LapBy
 from codec.sheet.state import ADDED, POSITION, Row, lap_message
@@ -26,19 +27,54 @@ from grammar.speech.words import Word, Wording, cut
 
 _TALK = "… "  # behind this, small letters are not taken for symbols
 _HOW_MANY = "how many laps? /added 3 counts them"
+_GOES_ON = 30_000  # milliseconds: so soon a report that ended too early goes on
 _SIGN = 1.0  # bits: fewer than this and a word is hardly a sign of a code, such as "to" and "for"
 
 
 def write_down(watch: Watch, text: str) -> Shown:
     """Write down what a line says; raises SheetError where it can't be written."""
     words = watch.cut(text)
+    if (whole := _with_what_waits(watch, words)) is not None:
+        return _made_whole(watch, text, whole)
     try:
-        transcript = watch.decoded(words)
+        transcript = watch.decoded(said_twice(words) or words)
     except CodeError as error:
         return _told_otherwise(watch, text, words, error)
     if not (transcript.reports or transcript.events or transcript.asks):
         return Shown("warning", ("nothing in it to log",))
     return _read(watch, transcript)
+
+
+def _with_what_waits(watch: Watch, words: Wording) -> Reading | None:
+    """Return the report that waits, made whole by words that say the part asked for, or go on where
+    it ended too early; None where they do not.
+    """
+    waiting = watch.waiting
+    if waiting is None or waiting.entry.string or not waiting.entry.heard:
+        return None
+    first, context = watch.cut(waiting.entry.heard), watch.keeper().context(None)
+    for question in waiting.questions[-1:]:
+        part = asked_for(watch.book, question.heard)
+        whole = part and put_together(watch.book, first, words, part, context)
+        if whole:
+            return whole
+    soon = waiting.entry.at is not None and watch.now() - waiting.entry.at <= _GOES_ON
+    if waiting.entry.refusal != "incomplete" or not soon:
+        return None
+    return gone_on(watch.book, first, words, context)
+
+
+def _made_whole(watch: Watch, text: str, found: Reading) -> Shown:
+    """Keep the report that waits, now that its rest was said."""
+    reading, waiting = watch.restored(found), watch.waiting
+    entry = report_entry(watch, reading, text, 1.0)
+    if waiting is not None and not entry.refusal:
+        entry = entry.replace(kind="correction", about=waiting.first.seq)
+    watch.write(entry)
+    watch.refresh()
+    told = [entry.note] if entry.refusal else [f"! {warning}" for warning in reading.warnings]
+    shown = f"{reading}  (with what was heard before: {reading.said})"
+    return Shown("warning" if told else "good", (shown, *told, *watch.spoken_to().lines[1:]))
 
 
 def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -> Shown:

@@ -38,6 +38,7 @@ from codec.radio.laps import LapKeeper, LapTimes, lap_field
 from codec.radio.leaps import Leap, Leaps
 from codec.radio.named import PlainReport
 from codec.radio.outlook import CarOutlook
+from codec.radio.parts import asked_for, put_together
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL, Entry, Kind, LapBy
 from codec.sheet.state import ADDED, lap_message
@@ -46,6 +47,7 @@ from grammar.errors import CodeError, ReportError, Span
 from grammar.fields import Value
 from grammar.message import Direction
 from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
+from grammar.speech.spoken import Ask
 from grammar.speech.words import Wording
 
 if TYPE_CHECKING:
@@ -100,6 +102,7 @@ class _Last:
     reading: Reading | None
     lap: int | None
     asked: bool = False
+    part: Ask | None = None  # of it, that was asked for
     entry: Entry | None = None
     doubt: Doubt | None = None
     values: Mapping[str, Value] | None = None  # of the report before it
@@ -205,6 +208,7 @@ class Listener:
             or utterance.slots
             or self._may_go_on(utterance)
             or self._may_put_right(utterance, self._car(name), role)
+            or self._asked_last(utterance, self._car(name), role)
         ):
             self._remember(utterance)
             return [LeftOut(number, text, "ordinary talk")]
@@ -232,6 +236,8 @@ class Listener:
     def _of_text(self, utterance: Utterance, role: Direction | None, car: _Car) -> Interpretation:
         """Return what an utterance is taken for by its text."""
         words = self.finder.cut(utterance.text)
+        if (answer := self._answer(utterance, words, role, car)) is not None:
+            return answer
         choice = best(self.finder, utterance, words, role)
         read = any(passage.kind == "reading" for passage in choice.passages)
         choice = self._joined(utterance, words, role, car, read=read) or choice
@@ -241,6 +247,31 @@ class Listener:
             context = self._context(car, utterance)
             choice.passages = [self._in_context(one, context) for one in choice.passages]
         return choice
+
+    def _asked_last(self, utterance: Utterance, car: _Car, role: Direction | None) -> _Last | None:
+        """Return the report of which a part was just asked for, where this may be the answer."""
+        last = car.last.get("car")
+        if last is None or last.part is None or last.reading is not None or role == "pit":
+            return None
+        speakers = {last.speaker, utterance.speaker} - {""}
+        near = self._near(last, utterance, self.odds["again"])
+        return last if len(speakers) <= 1 and near else None
+
+    def _answer(
+        self, utterance: Utterance, words: Wording, role: Direction | None, car: _Car
+    ) -> Interpretation | None:
+        """Return the report that an utterance is together with the one of which it says the part
+        that was asked for.
+        """
+        last = self._asked_last(utterance, car, role)
+        if last is None or last.part is None:
+            return None
+        first, context = self.finder.cut(last.text), self._context(car, utterance)
+        reading = put_together(self.book, first, words, last.part, context)
+        if reading is None:
+            return None
+        passage = Passage("reading", (0, len(utterance.text)), (reading,), bits=_HEARD)
+        return Interpretation(utterance, [passage], changed=True)
 
     def _in_context(self, passage: Passage, context: Mapping[str, Any]) -> Passage:
         """Return a passage with the laps of its readings made whole."""
@@ -731,7 +762,7 @@ class Listener:
         if asked is None and turn.role == "car":
             asked = self._recent(turn, "car", "again")  # the names before the lines are swapped
         if asked is not None:
-            asked.asked = True
+            asked.asked, asked.part = True, asked_for(self.book, passage.name)
         lap, lap_by = turn.lap_now() if asked is None else asked.lap_known
         question = base.replace(
             kind="question", heard=passage.name, lap=lap, lap_by=lap_by, uid=self._uid()
