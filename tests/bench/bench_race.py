@@ -25,6 +25,7 @@ absolute the energy remaining is reported, and the race was thought neutralised 
 from __future__ import annotations
 
 import argparse
+import functools
 import statistics
 import sys
 from collections.abc import Callable, Iterable, Sequence
@@ -142,11 +143,11 @@ def laplace(random: Any, count: int) -> Any:
     return random.laplace(0, 0.5**0.5, count)
 
 
-def together(random: Any, count: int) -> Any:
-    """Autoregressive with 0.5 from lap to lap, of deviation 1."""
+def together(random: Any, count: int, *, share: float = 0.5) -> Any:
+    """Autoregressive with this share from lap to lap, of deviation 1."""
     found, last = [], random.normal()
     for _ in range(count):
-        last = 0.5 * last + 0.75**0.5 * random.normal()
+        last = share * last + (1 - share**2) ** 0.5 * random.normal()
         found.append(last)
     return numpy.array(found)
 
@@ -164,19 +165,74 @@ def changing(random: Any, count: int) -> Any:
     )
 
 
+# What a lap takes on top of plan, habit and scatter: of a race, given what it is planned to take
+
+Beside = Callable[[Any, float], Any]
+LAP = numpy.arange(LAPS)
+
+
+def nothing(_random: Any, _plan: float) -> Any:
+    return numpy.zeros(LAPS)
+
+
+def odd(random: Any, _plan: float) -> Any:
+    """8 % of the laps take 0.2 kWh more, or less."""
+    return numpy.where(random.random(LAPS) < 0.08, random.choice([-0.2, 0.2], LAPS), 0.0)
+
+
+def creeping(_random: Any, _plan: float, *, by: float = 0.008) -> Any:
+    """Each lap takes so much more than the one before."""
+    return by * LAP
+
+
+def fading(random: Any, plan: float) -> Any:
+    """Braking puts up to a fifth less back, as the battery gets hotter than 45 °C."""
+    heat = 30 + 32 * (1 - numpy.exp(-LAP / 10)) + random.normal(0, 2)
+    return plan / (1 - 0.28) * 0.28 * 0.2 * numpy.clip((heat - 45) / 15, 0, 1)
+
+
+def another_habit(random: Any, _plan: float) -> Any:
+    """From a lap on that nobody knows, each takes 0.06 kWh more, or less."""
+    since = random.integers(4, LAPS) <= LAP
+    return numpy.where(since, random.choice([-1, 1]) * 0.06, 0.0)
+
+
+def after_stop(random: Any, plan: float) -> Any:
+    """From a stop between laps 8 and 16 on the habit is another, by 3 % of the plan or so."""
+    return numpy.where(random.integers(8, 17) <= LAP, random.normal(0, 0.03 * plan), 0.0)
+
+
+def worn(_random: Any, plan: float) -> Any:
+    """Tyres wear, the more the longer they are driven: 6 % of the plan on the last lap."""
+    return 0.06 * plan * (LAP / (LAPS - 1)) ** 2
+
+
+def learning(_random: Any, plan: float) -> Any:
+    """The driver learns to save: 4 % more than the plan on the first lap, less with every lap."""
+    return 0.04 * plan * numpy.exp(-LAP / 6)
+
+
+def traffic(random: Any, plan: float) -> Any:
+    """Bouts of two to four laps behind another car, each of which takes up to 4 % less."""
+    found, left = numpy.zeros(LAPS), 0
+    for lap in range(LAPS):
+        left = int(random.integers(2, 5)) if not left and random.random() < 0.1 else left
+        if left:
+            found[lap], left = -random.uniform(0, 0.04 * plan), left - 1
+    return found
+
+
 @dataclass(frozen=True)
 class Case:
     """How a race is driven, against what its event file says."""
 
     name: str
-    bar: str
+    bar: str = ""
     scatter: float = 1.0
     drift: float = 1.0
     noise: Noise = normal
-    odd: float = 0.0
-    creep: float = 0.0
-    fading: float = 0.0
-    step: float = 0.0
+    drifts: Noise = normal
+    beside: Beside = nothing
 
 
 CASES = (
@@ -185,32 +241,32 @@ CASES = (
     Case("scatter x 2", "72-88", scatter=2.0),
     Case("drift x 2", "72-88", drift=2.0),
     Case("scatter and drift x 2", "72-88", scatter=2.0, drift=2.0),
-    Case("8 % odd laps of ± 0.2 kWh", "72-88", odd=0.08),
-    Case("habit creeps 0.008 kWh a lap", "65-", creep=0.008),
-    Case("regeneration fades with heat", "65-", fading=0.2),
-    Case("Student t, 4 degrees", "", noise=student),
-    Case("Laplace", "", noise=laplace),
-    Case("autoregressive 0.5", "", noise=together),
-    Case("noise x 2.5 for eight laps", "", noise=changing),
-    Case("held out: gamma, shape 2", "", noise=skewed),
-    Case("held out: habit ± 0.06 from a lap on", "", step=0.06),
+    Case("8 % odd laps of ± 0.2 kWh", "72-88", beside=odd),
+    Case("habit creeps 0.008 kWh a lap", "65-", beside=creeping),
+    Case("regeneration fades with heat", "65-", beside=fading),
+    Case("Student t, 4 degrees", noise=student),
+    Case("Laplace", noise=laplace),
+    Case("autoregressive 0.5", noise=together),
+    Case("noise x 2.5 for eight laps", noise=changing),
+    Case("held out: gamma, shape 2", noise=skewed),
+    Case("held out: habit ± 0.06 from a lap on", beside=another_habit),
+    Case("held out: another habit after a stop", beside=after_stop),
+    Case("held out: rhythm, autoregressive 0.8", noise=functools.partial(together, share=0.8)),
+    Case("held out: laps and drift Laplace", noise=laplace, drifts=laplace),
+    Case("held out: tyres wear, 6 %", beside=worn),
+    Case("held out: learns to save, 4 %", beside=learning),
+    Case("held out: bouts of traffic", beside=traffic),
+    Case("held out: habit creeps -0.008 kWh a lap", beside=functools.partial(creeping, by=-0.008)),
 )
 NAMED = 8  # of them the bars name
 
 
 def driven(setting: Setting, case: Case, random: Any) -> Any:
     """Return how much more than its plan each lap takes, driving freely."""
-    drifts = random.normal(0, setting.drift * case.drift, LAPS)
+    drifts = setting.drift * case.drift * case.drifts(random, LAPS)
     habit = random.normal(0, setting.first) + numpy.cumsum(drifts) - drifts[0]
     laps = habit + setting.spread * case.scatter * case.noise(random, LAPS)
-    laps = laps + numpy.where(random.random(LAPS) < case.odd, random.choice([-0.2, 0.2], LAPS), 0)
-    laps = laps + case.creep * numpy.arange(LAPS)
-    if case.step:
-        since = numpy.arange(LAPS) >= random.integers(4, LAPS)
-        laps = laps + numpy.where(since, random.choice([-1, 1]) * case.step, 0.0)
-    heat = 30 + 32 * (1 - numpy.exp(-numpy.arange(LAPS) / 10)) + random.normal(0, 2)
-    lost = case.fading * numpy.clip((heat - 45) / 15, 0, 1)
-    return laps + setting.plan / (1 - 0.28) * 0.28 * lost
+    return laps + case.beside(random, setting.plan)
 
 
 class Dash:
@@ -363,7 +419,7 @@ def targets(job: tuple[Setting, Target, Noise, int, int]) -> tuple[float, float,
     soon = ever = 0
     errors = []
     for _ in range(races):
-        laps = driven(setting, Case("", "", noise=noise), random) + setting.plan
+        laps = driven(setting, Case("", noise=noise), random) + setting.plan
         habit = float(laps[:8].mean())
         asked = max(1.0, round(habit - target.less, 2))  # what the call can say
         kept = random.normal(0, setting.first) if target.share == 1 else 0.0
@@ -397,7 +453,7 @@ def obeyed(job: tuple[Setting, Noise, str, int, int]) -> tuple[float, float, flo
     event, random = setting.event(), numpy.random.default_rng(seed)
     short, left, calls = 0, [], 0
     for _ in range(races):
-        free = driven(setting, Case("", "", noise=noise), random)
+        free = driven(setting, Case("", noise=noise), random)
         free += setting.plan * 0.03  # takes too much
         dash, facts, used = Dash(event, random), [], 0.0
         target, kept, follower = None, 0.0, Follower(event)
