@@ -133,8 +133,9 @@ class EnergySpec(Strict):
     creep: NotNegative | None = Field(
         None,
         description=(
-            "Standard deviation of a steady change of the habit, a lap; the default would change it"
-            " by a quarter of the plan over the race, 0 is none."
+            "How much more each lap takes than the one before, where the habit creeps, as with heat"
+            " that takes from what braking puts back, or with worn tyres; give or take half. The"
+            " default comes to 12 % of the plan over the race, 0 is none."
         ),
     )
 

@@ -31,9 +31,11 @@ from codec.sheet.state import ADDED, MOST_LAPS, NEUTRALISED, POSITION, RESUMED, 
 from grammar.errors import CodeError, counted
 from grammar.fields import Value
 
-# a target held so surely for not kept is pointed out; where it may be half kept, surer: laps that
+# a target so surely not kept as called is pointed out, also where it may be half kept: laps that
 # scatter look like that
-_NOT_KEPT, _HALF_KEPT = 0.5, 0.9
+_NOT_KEPT = 0.9
+# so many times likelier it must be by the reports of two laps that a target is ignored, to ask
+_LAPS_TO_TELL, _LIKELIER = 2, 3.0
 _CERTAIN = 0.98  # a report taken so surely sets how much can be left
 _FITS = 0.5  # a value less likely than this to be right is pointed out
 # so sure it must be that a dash has other laps than were told, to take it so, and to ask
@@ -205,7 +207,10 @@ class _Following:
         self.settings: dict[str, float] = {}
         self.called_laps: list[int] = []
         self.entry: LapsEntry | None = None  # that reports are still held against
-        self.told_of_target, self.told_of_manners = False, set[str]()
+        # while nothing is told of the target: behind which lap it was called, and how many times as
+        # likely it was then that it would be ignored, as that it would be kept
+        self.target_called: tuple[int, float] | None = None
+        self.told_of_manners = set[str]()
         self.calls: dict[str, Mapping[str, Value]] = {}
         self.wrong: dict[str, int] = {}  # dial → its last read-back, where it is wrong
         self.past: list[Race] = []  # with history: behind each lap
@@ -367,18 +372,21 @@ class _Following:
         says, once of each kind.
         """
         race, unit = self.race, self.event.spec.energy.unit
-        _, half, ignored = race.energy.branches()
-        sure = _NOT_KEPT if ignored > half else _HALF_KEPT
-        if race.target is not None and not self.told_of_target and half + ignored > sure:
-            self.told_of_target = True
-            use = float(race.target) + race.energy.slope().mean
-            how = "half kept" if half > ignored else "not kept"
-            self._note(
-                "target-not-kept",
-                f"the target of {float(race.target):.2f} {unit} is {how}"
-                f" ({half + ignored:.0%}): a lap takes {use:.2f}",
-                fact,
-            )
+        if race.target is not None and self.target_called is not None:
+            behind, odds = self.target_called
+            kept, half, ignored = race.energy.branches()
+            likelier = 1.0 if race.lap != behind + _LAPS_TO_TELL else min(1.0, odds * _LIKELIER)
+            if ignored > kept * likelier or half + ignored > _NOT_KEPT:
+                self.target_called = None
+                use = float(race.target) + race.energy.slope().mean
+                sure = half + ignored > kept
+                how = "half kept" if half > ignored else "not kept"
+                self._note(
+                    "target-not-kept",
+                    f"the target of {float(race.target):.2f} {unit} {'is' if sure else 'may be'}"
+                    f" {how} ({half + ignored:.0%}): a lap takes {use:.2f}",
+                    fact,
+                )
         race.manners = energy.manners(self.believed)
         for manner in race.manners:
             if manner.kind not in self.told_of_manners:
@@ -556,9 +564,10 @@ class _Following:
             race, before = self.race, float(self.race.expected(self.race.lap + 1))
             target_before = race.target
             race.target = units.energy(value, unit, self.event.spec.energy.unit)
-            self.told_of_target = False
             target = float(race.target)
             self._know(lambda state: energy.called(self.event, state, before, target))
+            kept, _, ignored = race.energy.branches()
+            self.target_called = race.lap, ignored / kept
             if self.entry is not None:
                 self.entry = self.entry.called(race.lap + 1, target_before, race.target)
 

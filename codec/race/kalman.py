@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 MOST_WAYS = 5  # of one case and one branch
 _BRANCHES = 4  # courses of a slope that was to change, and none before it was
 MOST_MARKS = 63  # reports, the last ones, of which it can still be told whether they were wrong
-_LEAST_SHARE = 1e-4
+_LEAST_SHARE = 3e-4
 _LEAST_JUMP = 1e-3
 _LEAST_LOG = (
     -200.0
@@ -56,37 +56,39 @@ _ROOT_TWO_PI = math.sqrt(2 * math.pi)
 _LEAST_VARIANCE = 1e-12
 _LEAST_MISSING = 1e-4
 _FORGOTTEN = 0.003  # of what was learned about the noise, with each lap
-_ODD_LAPS = 20.0  # what is held beforehand about odd laps counts as much as so many laps seen
+ODD_LAPS = 20.0  # what is held beforehand about odd laps counts as much as so many laps seen
 
 
 @dataclass(frozen=True, eq=False)
 class Cases:
     """What the noise may be like: for each case its probability, how many times as much single laps
-    scatter and the slope drifts, the variance of the bend, and the place of the case it changes to
-    when its slope begins to bend: the one that scatters as much, −1 if there is none.
+    scatter and the slope drifts, the mean and the variance of the bend, and the place of the case
+    it changes to when its slope begins to bend: the last one that scatters as much, −1 if there is
+    none.
     """
 
     weight: Array
     scatter: Array
     drift: Array
     bend: Array
+    bend_variance: Array
     bending: np.ndarray
 
     @classmethod
-    def of(cls, cases: Iterable[tuple[float, float, float, float]]) -> Cases:
-        """Return them from (probability, scatter, drift, standard deviation of the bend)."""
+    def of(cls, cases: Iterable[tuple[float, float, float, float, float]]) -> Cases:
+        """Return them from (probability, scatter, drift, bend, its standard deviation)."""
         import numpy as np
 
-        weight, scatter, drift, bend = np.array(list(cases), dtype=float).T
-        bends = {scatter[place]: place for place in np.flatnonzero(bend)}
-        bending = [-1 if bend[n] else bends.get(scatter[n], -1) for n in range(len(bend))]
-        return cls(weight / weight.sum(), scatter, drift, bend**2, np.array(bending))
+        weight, scatter, drift, bend, deviation = np.array(list(cases), dtype=float).T
+        bends = {scatter[place]: place for place in np.flatnonzero(deviation)}
+        bending = [-1 if deviation[n] else bends.get(scatter[n], -1) for n in range(len(bend))]
+        return cls(weight / weight.sum(), scatter, drift, bend, deviation**2, np.array(bending))
 
     @classmethod
     @functools.cache
     def one(cls) -> Cases:
         """Return the one case that everything is as stated."""
-        return cls.of([(1.0, 1.0, 1.0, 0.0)])
+        return cls.of([(1.0, 1.0, 1.0, 0.0, 0.0)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -299,7 +301,7 @@ class GaussianMixture:
             level_deviation**2,
             slope_deviation**2,
         )
-        made.covariance[:, 0, 2, 2] = made.cases.bend
+        made.mean[:, 0, 2], made.covariance[:, 0, 2, 2] = made.cases.bend, made.cases.bend_variance
         made.case, made.branch = np.arange(count), np.full(count, -1)
         made.past, made.odd, made.laps = np.zeros((count, 3)), np.zeros(count), 0.0
         made.wrong, made.marks = np.zeros(count, np.uint64), ()
@@ -370,12 +372,14 @@ class GaussianMixture:
         groups, first = np.unique(group, return_index=True)
         chosen = ranked[first]
         which = np.concatenate([np.arange(len(weight)), chosen])
-        covariance = self.covariance[which]
-        covariance[len(weight) :, :, 2, 2] += self.cases.bend[target[chosen], None]
+        mean, covariance = self.mean[which], self.covariance[which]
+        mean[len(weight) :, :, 2] += self.cases.bend[target[chosen], None]
+        covariance[len(weight) :, :, 2, 2] += self.cases.bend_variance[target[chosen], None]
         shares = np.where(target >= 0, 1 - chance, 1.0)
         return self._taken(
             which,
             weight=np.concatenate([weight * shares, chance * total[groups]])[:, None],
+            mean=mean,
             covariance=covariance,
             case=np.concatenate([self.case, target[chosen]]),
         )
@@ -387,7 +391,7 @@ class GaussianMixture:
 
     def odd_chance(self, beforehand: float) -> Array:
         """Return the probability of each way that the next lap is odd."""
-        return (beforehand * _ODD_LAPS + self.odd) / (_ODD_LAPS + self.laps)
+        return (beforehand * ODD_LAPS + self.odd) / (ODD_LAPS + self.laps)
 
     def settled(self) -> GaussianMixture:
         """Return it with the kinds of the last lap merged, and only the likeliest ways."""

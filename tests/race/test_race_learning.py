@@ -49,7 +49,11 @@ def test_cases_are_weighed_as_by_the_densities_of_their_reports() -> None:
     three-thousandth a lap.
     """
     noise, drift, first, step = 0.03, 0.006, 0.04, 1e-4
-    cases = [(0.5, 1.0, 1.0, 0.0), (0.3, 2.0, 1.0, 0.0), (0.2, 1.0, 1.0, 0.01)]
+    cases = [
+        (0.5, 1.0, 1.0, 0.0, 0.0),
+        (0.3, 2.0, 1.0, 0.0, 0.0),
+        (0.2, 1.0, 1.0, 0.01, 0.01),
+    ]
     said = [0.05, 0.02, 0.11, 0.13, 0.21]
     state = GaussianMixture.start(0.0, 0.0, 0.0, first, Cases.of(cases))
     for level in said:
@@ -57,15 +61,15 @@ def test_cases_are_weighed_as_by_the_densities_of_their_reports() -> None:
         state = state.observe(level - step / 2, level + step / 2)
     laps = numpy.arange(1, 6)
     weights = []
-    for prior, scatter, drifts, bend in cases:
+    for prior, scatter, drifts, bend, apart in cases:
         parts = [numpy.tri(5)]  # what each lap's scatter adds to the levels
         walk = numpy.maximum(laps[:, None] - laps[None, :], 0)  # what each lap's drift adds
         variance = (noise * scatter) ** 2 * parts[0] @ parts[0].T
         variance = variance + (drift * drifts) ** 2 * walk @ walk.T
         variance = variance + first**2 * numpy.outer(laps, laps)
         bent = laps * (laps - 1) / 2
-        variance = variance + bend**2 * numpy.outer(bent, bent)
-        weights.append(prior * multivariate_normal(numpy.zeros(5), variance).pdf(said))
+        variance = variance + apart**2 * numpy.outer(bent, bent)
+        weights.append(prior * multivariate_normal(bend * bent, variance).pdf(said))
     expected = numpy.array(weights) / sum(weights)
     assert state.case_weights() == pytest.approx(expected, abs=0.02)
 
@@ -75,9 +79,9 @@ def test_a_slope_may_begin_to_bend_on_any_lap() -> None:
     (scipy.stats.multivariate_normal), and that it bends is as likely as the sum of prior times
     density over these laps.
     """
-    noise, first, bend, begins, step = 0.03, 0.04, 0.05, 0.1, 1e-4
+    noise, first, bend, apart, begins, step = 0.03, 0.04, 0.04, 0.03, 0.1, 1e-4
     said = [0.01, 0.03, 0.04, 0.10, 0.20]
-    cases = [(1 - 1e-9, 1.0, 1.0, 0.0), (1e-9, 1.0, 1.0, bend)]
+    cases = [(1 - 1e-9, 1.0, 1.0, 0.0, 0.0), (1e-9, 1.0, 1.0, bend, apart)]
     state = GaussianMixture.start(0.0, 0.0, 0.0, first, Cases.of(cases))
     for level in said:
         state = state.advance(Transition(level_variance=noise**2, bends=begins))
@@ -87,9 +91,10 @@ def test_a_slope_may_begin_to_bend_on_any_lap() -> None:
     weights = []
     for lap in laps:  # the first lap on which the slope is another
         since = numpy.maximum(laps - lap, 0)
-        bent = plain + bend**2 * numpy.outer(since * (since + 1) / 2, since * (since + 1) / 2)
+        more = since * (since + 1) / 2
+        bent = plain + apart**2 * numpy.outer(more, more)
         prior = begins * (1 - begins) ** (lap - 1)
-        weights.append(prior * multivariate_normal(numpy.zeros(5), bent).pdf(said))
+        weights.append(prior * multivariate_normal(bend * more, bent).pdf(said))
     never = (1 - begins) ** 5 * multivariate_normal(numpy.zeros(5), plain).pdf(said)
     likely = sum(weights) / (sum(weights) + never)
     assert 0.5 < likely < 0.99
@@ -113,7 +118,7 @@ def test_the_table_is_the_imm_estimator_of_filterpy_without_mixing() -> None:
     reference = IMMEstimator(
         filters, numpy.array([0.5, 0.5]), numpy.array([[stay, 1 - stay], [1 - stay, stay]])
     )
-    cases = Cases.of([(0.5, 1.0, 1.0, 0.0), (0.5, 2.5, 1.0, 0.0)])
+    cases = Cases.of([(0.5, 1.0, 1.0, 0.0, 0.0), (0.5, 2.5, 1.0, 0.0, 0.0)])
     state, used = GaussianMixture.start(0.0, 0.0, 0.0, 0.04, cases), 0.0
     for _ in range(8):
         used += 0.02 + random.normal(0, 2 * noise)
