@@ -169,6 +169,19 @@ def test_a_habit_that_creeps_is_followed_and_told() -> None:
     assert abs(foretold - will_be) < abs(steady - will_be)
 
 
+def test_laps_that_come_to_take_more_are_expected_unless_the_event_says_otherwise() -> None:
+    """Their mean in closed form: how much likelier it is that laps come to take more than less,
+    times the triangle of the laps.
+    """
+    for energy_of, steady in (("", 0.12 * 1.4 / 20), ("creep = 0.01", 0.01), ("creep = 0", 0.0)):
+        spec = event(energy_of, DELTA)
+        state = energy.begin(spec)
+        likelier = float(state.weight[:, 0] @ numpy.sign(state.cases.bend))
+        more = energy.used_after(spec, state, 28.0, 20).mean - 28.0
+        assert more == pytest.approx(likelier * steady * 20 * 19 / 2)
+        assert (likelier > 0.2) == (steady > 0)
+
+
 def test_without_doubt_there_is_one_kalman_filter() -> None:
     assert len(energy.begin(event(SURE, DELTA)).components) == 1
 
@@ -187,6 +200,16 @@ def test_one_lap_off_a_target_shows(driven: float, how: str, lap: int) -> None:
     assert how in notice.text
     assert notice.lap == lap
     assert outlook(race).use.mean == pytest.approx(driven, rel=0.03)
+
+
+def test_two_laps_tell_an_ignored_target_before_it_is_likelier_than_a_kept_one() -> None:
+    spec = event("", DELTA + CALLS + "[plan]\nper_lap = 1.4\n", distance="laps = 20")
+    call = fact("call", "pace", 8, target=Decimal("1.30"))
+    race = followed(spec, [*cumulated([1.4] * 12), call], history=True)
+    (notice,) = [notice for notice in race.notices if notice.kind == "target-not-kept"]
+    kept, _, ignored = race.history[10].energy.branches()
+    assert notice.lap == 10
+    assert ignored < kept < 0.6
 
 
 def test_a_target_that_is_kept_raises_no_alarm() -> None:
