@@ -11,11 +11,11 @@ import itertools
 import math
 import re
 import tomllib
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from importlib import resources
 from typing import Any, NamedTuple
 
-from codec.radio.wording import RadioWords
+from codec.radio.wording import RadioWords, only_figures
 from grammar.book import Book
 from grammar.data import table
 from grammar.message import Message
@@ -27,6 +27,7 @@ from grammar.speech.words import Word
 
 _LONG = 5  # figures: ordinary talk has years of four, and seldom longer numbers
 _FAINT = 2.0  # bits at most of a word that says hardly anything, in a row
+_MOST_ALONE = 16  # words of a line that is a report and nothing else
 _MOST_KEPT, _MOST_WORDS = 200_000, 1_000
 _DIGITS = {
     WordKind.TEEN: 2,
@@ -251,6 +252,7 @@ class Prefilter(dict[str, _Token]):
         self._before, self._after = frozenset(cues["before"]), frozenset(cues["after"])
         self._refused, self._near = float(odds["refused"]), float(odds["near"])
         self._shortest = min(one.lengths[0] for one in evidence.book.messages.values())
+        self._marks = frozenset(cues["marks"])
         self._talk, self._names = frozenset(cues["plain"]), names
         # words that need a look at where they stand only if many are in a line, and those with bits
         self._faint, self._some = set[str](), set[str]()
@@ -353,6 +355,23 @@ class Prefilter(dict[str, _Token]):
                 break
             bits += more
         return bits
+
+    def nothing_else(self, text: str, like_code: Callable[[str], bool]) -> bool:
+        """Tell whether a line is nothing but words that may belong to a code, and as long as one:
+        it may be just the report expected. One word may be missing, where a mark tells so, or be
+        written much like one of the code.
+        """
+        raws = text.split()
+        if not 0 < len(raws) <= _MOST_ALONE:
+            return False
+        if only_figures(text):
+            return sum(map(str.isdigit, text)) >= self._shortest
+        others = [raw for raw in raws if not self[raw].bits and raw.strip("()[]*.,;:!?…–-")]
+        symbols = sum(self[raw].symbols for raw in raws) + len(others)
+        if len(others) > 1 or symbols < self._shortest:
+            return False
+        forms = [raw.strip("()[]*.,;:!?").casefold() for raw in others]
+        return all(form in self._marks or like_code(form) for form in forms)
 
     def codes(self, raw: str) -> bool:
         """Tell whether a word as it stands may belong to a code."""

@@ -10,7 +10,9 @@ from __future__ import annotations
 
 import difflib
 import functools
+import itertools
 import math
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Literal
@@ -18,6 +20,7 @@ from typing import Literal
 from codec.decoding import decode, decode_all
 from codec.radio.edits import Edits, ReportBound
 from codec.radio.evidence import Evidence, digits_of, settings, symbols_of
+from codec.radio.laps import lap_field
 from codec.radio.mending import Mending, MendingWords
 from codec.radio.named import NamedReports
 from codec.radio.wording import RadioWords
@@ -33,10 +36,15 @@ from grammar.speech.words import Word, Wording
 _ENDS, _STOPS = ".!?;", ".!?;,:"
 _PAST = frozenset((WordKind.FILLER, WordKind.ANSWER, WordKind.SEPARATOR))
 _EMPTY = frozenset((WordKind.FILLER, WordKind.AND))
+_WITH_REST = frozenset((WordKind.HUNDRED, WordKind.THOUSAND))  # four hundred and two
+_NUMBERS = frozenset((WordKind.TEEN, WordKind.TENS, WordKind.HUNDRED))
+_LIKE_A_TIME = re.compile(r"\d[.:/]\d\d", re.ASCII)  # 321.28, 7:18:31, 4/19/37
+_LAP_TIME = re.compile(r"\d:\d\d\.\d{1,3}", re.ASCII)  # 1:32.48, and nothing else
 _MOST_CUTS = 12
 _NEAR = 4  # words before a code, or behind it, that tell of what it is
 _ALIKE = 0.6  # of the letters: of words written much alike
 _LONG = 4  # symbols: a shorter call is soon met by chance
+_DIFFERS = "two reports in one breath, and not the same"
 Run = tuple[int, int]  # words in a row: the place of the first, and of the one behind the last
 
 
@@ -114,6 +122,14 @@ class Finder:
         """Return what words hold; ``role`` is the direction of what their speaker sends."""
         return _Search(self, words, role).everything()
 
+    def beside(self, words: Wording, covered: Sequence[Span]) -> Iterator[str]:
+        """Yield what words hold of a code outside the places covered, as it stands there; a single
+        word is no sign of one.
+        """
+        for start, end in _Search(self, words, None).runs_outside(covered):
+            if self.evidence.of_words(words[start:end]) >= self.odds["told"]:
+                yield words[start:end].said
+
     def spliced(
         self, text: str, before: Wording, behind: Wording, reading: Reading
     ) -> Reading | None:
@@ -172,6 +188,8 @@ class _Search:
         runs = list(self._runs())
         for start, end in runs:
             self._reports(start, end)
+            self._twice(start, end)
+        self._one_after_the_other()
         self._put_right(runs)
         if not any(passage.kind in ("reading", "refused") for passage in found.listed):
             self._unread(runs)
@@ -262,6 +280,20 @@ class _Search:
                     yield first, end
                 start = None
 
+    def runs_outside(self, covered: Sequence[Span]) -> Iterator[Run]:
+        """Yield the runs that are left outside the places covered."""
+        for first, end in self._runs():
+            start = None
+            for place in range(first, end + 1):
+                inside = place < end and not any(
+                    overlap(self.words[place].span, span) for span in covered
+                )
+                if inside and start is None:
+                    start = place
+                elif not inside and start is not None:
+                    yield start, place
+                    start = None
+
     def _trimmed(self, start: int, end: int) -> Run:
         while start < end and self.kinds[start] in _EMPTY:
             start += 1
@@ -285,7 +317,7 @@ class _Search:
 
     def _cuts(self, start: int, end: int) -> tuple[list[int], list[int]]:
         """Return where something may begin, and where it may end, in a run: at its ends, at
-        punctuation, behind and before weak words.
+        punctuation and at "and", behind and before weak words.
         """
         begins, ends = [start], [end]
         place = start
@@ -297,10 +329,18 @@ class _Search:
             place -= 1
             ends.append(place)
         for place in range(start + 1, end):
-            if self._stopped(place - 1, _STOPS):
-                begins.append(place)
+            parted = self.kinds[place] is WordKind.AND and self.kinds[place - 1] not in _WITH_REST
+            if parted or (self._stopped(place - 1, _STOPS) and not self._written_on(place)):
                 ends.append(place)
+                while place < end and self.kinds[place] in _EMPTY:
+                    place += 1  # noqa: PLW2901 - past words that carry nothing
+                begins += [place] if place < end else []
         return sorted(set(begins))[:_MOST_CUTS], sorted(set(ends))[-_MOST_CUTS:]
+
+    def _written_on(self, place: int) -> bool:
+        """Tell whether figures go on with those before them: 12,026."""
+        mark = self.words.text[self.words[place - 1].span[1] : self.words[place].span[0]]
+        return len(mark) == 1 and self.forms[place - 1].isdigit() and self.forms[place].isdigit()
 
     # reports and calls
 
@@ -309,6 +349,8 @@ class _Search:
         cut.
         """
         least = self.finder.evidence.least
+        if self._nothing_else(start, end):  # it may be just the report expected
+            least -= self.finder.odds["expected"]
         if self._bits(start, end) < least:
             return
         begins, ends = self._cuts(start, end)
@@ -321,6 +363,72 @@ class _Search:
                         parses[begin, finish] = readings
         for run in sorted(parses, key=lambda run: (run[0] - run[1], run[0])):
             self._take(run, parses)
+
+    def _twice(self, start: int, end: int) -> None:
+        """Read a report said twice in one breath; refuse it where the halves differ."""
+        span = self.words[start:end].span
+        if any(passage.kind == "reading" for passage in self._within(span)):
+            return
+        spoken = [n for n in range(start, end) if self.kinds[n] not in _EMPTY]
+        sizes = [symbols_of(self.words[n].meaning) for n in spoken]
+        if sum(sizes) < 2 * max(self.finder.shortest, _LONG):
+            return
+        for middle in range(1, len(spoken)):
+            if 2 * middle != len(spoken) and 2 * sum(sizes[:middle]) != sum(sizes):
+                continue
+            first = self._parsed(start, spoken[middle])
+            second = self._parsed(spoken[middle], end) if len(first) == 1 else ()
+            if len(second) != 1 or first[0].message != second[0].message:
+                continue
+            bits = self._above((start, end), first)
+            if bits < 0:
+                shown = self.words.text[slice(*span)]
+                self.found.reason = f"{shown!r} could be a code, or ordinary talk"
+            elif first[0].said == second[0].said:
+                self._drop(self._within(span))
+                reading = Passage("reading", span, first, bits=bits)
+                self.found.listed.append(replace(reading, mending=self._mending_said(start)))
+            else:
+                self._drop(self._within(span))
+                self._refuse(span, bits, "ambiguous", _DIFFERS)
+            return
+
+    def _one_after_the_other(self) -> None:
+        """Refuse reports of one lap said one behind the other that differ, where nothing tells that
+        the second puts the first right.
+        """
+        lap = lap_field(self.finder.book)
+        listed = sorted(self.found.listed, key=lambda passage: passage.span)
+        for one, other in itertools.pairwise(listed):
+            if not (one.kind == other.kind == "reading") or other.changing or other.mending:
+                continue
+            (first, *more), (second, *rest) = one.readings, other.readings
+            if more or rest or first.said == second.said or first.message != second.message:
+                continue
+            if lap not in first.levels or first.levels[lap] != second.levels.get(lap):
+                continue
+            if all(
+                word.kind in _EMPTY
+                for word in self.words
+                if one.span[1] <= word.span[0] and word.span[1] <= other.span[0]
+            ):
+                self._drop([one, other])
+                self._refuse((one.span[0], other.span[1]), one.bits, "ambiguous", _DIFFERS)
+
+    def _within(self, span: Span) -> list[Passage]:
+        return [
+            passage
+            for passage in self.found.listed
+            if passage.kind in ("reading", "refused") and overlap(passage.span, span)
+        ]
+
+    def _drop(self, passages: Sequence[Passage]) -> None:
+        self.found.listed = [one for one in self.found.listed if one not in passages]
+
+    def _nothing_else(self, start: int, end: int) -> bool:
+        """Tell whether a line is these words and no more."""
+        beside = [*self.kinds[:start], *self.kinds[end:]]
+        return all(kind in _PAST for kind in beside)
 
     def _long_enough(self, start: int, end: int) -> bool:
         """Tell whether words may stand for as many symbols as some message has."""
@@ -346,7 +454,8 @@ class _Search:
         if astray is not None and bits >= -self.finder.odds["expected"]:
             told = f"not sure that it is a report: {astray!r} stands beside it"
             self._refuse(span, bits, DOUBTFUL, told, astray=True)
-        elif bits < 0:
+        elif bits < 0 or _LIKE_A_TIME.search(self.words.text, *span):
+            bits = min(bits, 0.0) - self._like_a_time(run)
             if bits >= -self.finder.odds["expected"]:
                 self.perhaps.append(Passage("perhaps", span, parses[run], bits=bits))
             shown = self.words.text[slice(*span)]
@@ -357,6 +466,15 @@ class _Search:
             changing = self.kinds[run[0]] in CHANGING
             passage = Passage("reading", span, parses[run], bits=bits, changing=changing)
             self.found.listed.append(replace(passage, mending=self._mending_said(run[0])))
+
+    def _like_a_time(self, run: Run) -> float:
+        """Return the bits more that are asked for where a run is written or said as times are."""
+        span = self.words[slice(*run)].span
+        if _LAP_TIME.fullmatch(self.words.text, *span):
+            return math.inf
+        alike = _LIKE_A_TIME.search(self.words.text, *span) is not None
+        alike = alike or not _NUMBERS.isdisjoint(self.kinds[slice(*run)])
+        return float(self.finder.odds["numbers"]) if alike else 0.0
 
     def _refuse(
         self, span: Span, bits: float, kind: str, message: str, *, astray: bool = False
@@ -526,11 +644,23 @@ class _Search:
         passed |= SPOKEN if mended else frozenset()
         if all(self.kinds[n] in passed or n in mended for n in beside):
             bits += odds["alone"]
+        elif self._joined_to_another(run):
+            bits += odds["apart"]
         elif self._bounded(run, _STOPS):
             bits += odds["sentence" if self._bounded(run, _ENDS) else "apart"]
         if self.role is not None and all(reading.direction == self.role for reading in readings):
             bits += odds["role"]
         return float(bits - odds["accept"])
+
+    def _joined_to_another(self, run: Run) -> bool:
+        """Tell whether a run stands behind a report or call that was taken, joined by "and"."""
+        place = run[0]
+        while place and self.kinds[place - 1] in _EMPTY:
+            place -= 1
+        ends = self.words[place - 1].span[1] if place else 0
+        return WordKind.AND in self.kinds[place : run[0]] and any(
+            passage.kind == "reading" and passage.span[1] == ends for passage in self.found.listed
+        )
 
     def _bounded(self, run: Run, marks: str) -> bool:
         """Tell whether a run stands between ``marks`` or the ends of the utterance; fillers and

@@ -207,6 +207,7 @@ class Listener:
             or utterance.open_to_doubt
             or utterance.slots
             or self._may_go_on(utterance)
+            or (role == "car" and self._prefilter.nothing_else(text, self.finder.like_code))
             or self._may_put_right(utterance, self._car(name), role)
             or self._asked_last(utterance, self._car(name), role)
         ):
@@ -229,9 +230,46 @@ class Listener:
             drafts = list(self._doubted_by(turn))
         if said is not None:
             drafts += self._named(said, replace(turn, choice=Interpretation(whole, ())))
-        if not drafts and not any(one.turn is turn for one in self._waiting):
-            drafts = [LeftOut(number, text, choice.reason or "said before")]
+        waits = any(one.turn is turn for one in self._waiting)
+        if not drafts and not waits:
+            drafts = [LeftOut(number, text, self._why_nothing(choice))]
+        read = any(passage.kind == "reading" for passage in turn.choice.passages)
+        if waits or read or any(isinstance(one, Draft) for one in drafts):
+            drafts += self._beside(utterance, turn, said, drafts)
         return waited + drafts
+
+    @staticmethod
+    def _why_nothing(choice: Interpretation) -> str:
+        kinds = {passage.kind for passage in choice.passages}
+        if "reading" not in kinds and "refused" in kinds:
+            return "words of the code that can't be read"
+        return choice.reason or "said before"
+
+    def _beside(
+        self,
+        utterance: Utterance,
+        turn: _Turn,
+        said: PlainReport | None,
+        drafts: Sequence[Draft | LeftOut],
+    ) -> Iterator[LeftOut]:
+        """Yield the words of a code that stand beside what was found in an utterance, and are kept
+        nowhere.
+        """
+        text = turn.utterance.text
+        if turn.choice.instead_of or turn.choice.doubts or not text.endswith(utterance.text):
+            return
+        kept = [one.entry.heard for one in drafts if isinstance(one, Draft)]
+        covered = [
+            passage.span
+            for passage in turn.choice.passages
+            if passage.kind not in ("refused", "perhaps")
+            or any(self._heard(passage, turn) in one for one in kept)
+        ]
+        covered += [(0, len(text) - len(utterance.text))] if text != utterance.text else []
+        covered += [said.span] if said is not None else []
+        for words in self.finder.beside(self.finder.cut(text), covered):
+            if not any(words in one for one in kept):
+                yield LeftOut(utterance.number, words, "not read, beside what was")
 
     def _of_text(self, utterance: Utterance, role: Direction | None, car: _Car) -> Interpretation:
         """Return what an utterance is taken for by its text."""
@@ -240,7 +278,8 @@ class Listener:
             return answer
         choice = best(self.finder, utterance, words, role)
         read = any(passage.kind == "reading" for passage in choice.passages)
-        choice = self._joined(utterance, words, role, car, read=read) or choice
+        alone = read or any(passage.kind == "perhaps" for passage in choice.passages)
+        choice = self._joined(utterance, words, role, car, read=alone) or choice
         if not read:
             self._remember(utterance)
         if any(passage.readings for passage in choice.passages):

@@ -19,10 +19,25 @@ from grammar.speech.words import Word, Wording, cut
 _PAUSE = re.compile(r"[-–—.…,;:~_*]+")  # written for a pause, and no word
 _LISTED = re.compile(r"\w+(?:[,./_·–—]\w+){2,}")  # 5,1,6,3
 _SHAPES = re.compile(r"\d+|[^\W\d_]+")
+# figures alone in a line: a program takes them for a sum of money, a share, a time or a day
+_ONLY_FIGURES = re.compile(r"\s*[$€£]?\s?\d[\d\s,.:/'’–-]*[%°]?[\s.!?]*", re.ASCII)
+_PARTED_FIGURES = re.compile(r"\d[.:/']\d", re.ASCII)  # 2.3 2.1 1.9 are several numbers
+_BETWEEN_FIGURES = re.compile(r"[^\d]", re.ASCII)
 _MOST_TOGETHER = 60  # characters of one word
 _KEPT = 50_000
 _RECENT = 64  # lines, whose words are asked for more than once
 _SPARED = "to for too won ate oh o a i"  # words that are found in others by chance
+
+
+def only_figures(text: str) -> bool:
+    """Tell whether a line is nothing but figures, with whatever a program writes between them:
+    12,026 and 321.28, $21,935 and 7:18:31.
+    """
+    return (
+        text[:1] <= "Z"
+        and _ONLY_FIGURES.fullmatch(text) is not None
+        and (len(text.split()) == 1 or _PARTED_FIGURES.search(text) is None)
+    )
 
 
 class RadioWords:
@@ -46,6 +61,9 @@ class RadioWords:
 
     def _cut(self, text: str) -> Wording:
         """Return the words of a line; raises CodeError for one too long to be read at once."""
+        if only_figures(text):
+            figures = cut(self.lexicon, _BETWEEN_FIGURES.sub(" ", text))
+            return Wording(text, figures.words)
         wording = cut(self.lexicon, text)
         if all(word.kind is not WordKind.UNKNOWN for word in wording):
             return wording
