@@ -39,7 +39,6 @@ _EMPTY = frozenset((WordKind.FILLER, WordKind.AND))
 _WITH_REST = frozenset((WordKind.HUNDRED, WordKind.THOUSAND))  # four hundred and two
 _NUMBERS = frozenset((WordKind.TEEN, WordKind.TENS, WordKind.HUNDRED))
 _LIKE_A_TIME = re.compile(r"\d[.:/]\d\d", re.ASCII)  # 321.28, 7:18:31, 4/19/37
-_LAP_TIME = re.compile(r"\d:\d\d\.\d{1,3}", re.ASCII)  # 1:32.48, and nothing else
 _MOST_CUTS = 12
 _NEAR = 4  # words before a code, or behind it, that tell of what it is
 _ALIKE = 0.6  # of the letters: of words written much alike
@@ -470,8 +469,6 @@ class _Search:
     def _like_a_time(self, run: Run) -> float:
         """Return the bits more that are asked for where a run is written or said as times are."""
         span = self.words[slice(*run)].span
-        if _LAP_TIME.fullmatch(self.words.text, *span):
-            return math.inf
         alike = _LIKE_A_TIME.search(self.words.text, *span) is not None
         alike = alike or not _NUMBERS.isdisjoint(self.kinds[slice(*run)])
         return float(self.finder.odds["numbers"]) if alike else 0.0

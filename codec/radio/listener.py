@@ -762,12 +762,42 @@ class Listener:
             or self._of_nobody(turn)
             or outlook.before(utterance.at, utterance.number) is None
         ):
+            yield from self._for_a_look(passage, base, turn)
             return
         fit = outlook.fit(reading, utterance.at, utterance.number) - outlook.flat(reading)
         bits = passage.bits + fit / math.log(2)
         if bits >= 0:
             found = replace(passage, kind="reading", bits=bits)
             yield from self._reading(reading, found, base, turn)
+        else:
+            yield from self._for_a_look(passage, base, turn)
+
+    def _for_a_look(self, passage: Passage, base: Entry, turn: _Turn) -> Iterator[Draft]:
+        """Keep as doubtful what a driver said with no word beside it, and is a report word for
+        word, though its words alone do not speak for one: of a lap that has none so far.
+        """
+        (reading, *more), last = passage.readings, turn.car.last.get("car")
+        if more or reading.message != self._reported or turn.role != "car" or self._of_nobody(turn):
+            return
+        words = self.finder.cut(turn.utterance.text)
+        if _like_times(words) or any(
+            word.kind not in SPOKEN
+            and word.kind is not WordKind.FILLER
+            and (word.kind is not WordKind.SEPARATOR or word.meaning.value)
+            for word in words
+        ):
+            return
+        if last is not None and last.lap == turn.car.laps.said(reading):
+            return  # it has one
+        entry = self._valued(base, reading).replace(
+            message=reading.message,
+            string=reading.said,
+            certainty=0.5,
+            refusal=DOUBTFUL,
+            note="a report word for word, or ordinary talk",
+            uid=self._uid(),
+        )
+        yield from self._report(reading, passage, entry, turn)
 
     def _of_nobody(self, turn: _Turn) -> bool:
         """Tell whether a report said by this speaker is of no car known."""
@@ -1519,6 +1549,11 @@ class Listener:
         if last.at is not None and turn.utterance.at is not None:
             return last.asked or self._near(last, turn.utterance, self.odds["readback"])
         return entry.lap == last.lap if entry.lap_by == "said" else last.asked
+
+
+def _like_times(words: Wording) -> bool:
+    """Tell whether words are figures written as times are."""
+    return re.search(r"\d[.:/]\d\d", words.text, re.ASCII) is not None
 
 
 def _without(choice: Interpretation, said: PlainReport) -> Interpretation:

@@ -22,6 +22,7 @@ _SHAPES = re.compile(r"\d+|[^\W\d_]+")
 # figures alone in a line: a program takes them for a sum of money, a share, a time or a day
 _ONLY_FIGURES = re.compile(r"\s*[$€£]?\s?\d[\d\s,.:/'’–-]*[%°]?[\s.!?]*", re.ASCII)
 _PARTED_FIGURES = re.compile(r"\d[.:/']\d", re.ASCII)  # 2.3 2.1 1.9 are several numbers
+_LAP_TIME = re.compile(r"\s*\d{1,2}[.:]\d\d\.\d{1,3}[\s.!?]*", re.ASCII)
 _BETWEEN_FIGURES = re.compile(r"[^\d]", re.ASCII)
 _MOST_TOGETHER = 60  # characters of one word
 _KEPT = 50_000
@@ -36,6 +37,7 @@ def only_figures(text: str) -> bool:
     return (
         text[:1] <= "Z"
         and _ONLY_FIGURES.fullmatch(text) is not None
+        and _LAP_TIME.fullmatch(text) is None
         and (len(text.split()) == 1 or _PARTED_FIGURES.search(text) is None)
     )
 
