@@ -4,6 +4,8 @@ figures as programs write them are read where they can be meant in one way.
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pytest
 from radio.test_put_right import starter
 from sheet.support import race_book, reasons, utterance
@@ -57,7 +59,7 @@ def test_talk_beside_a_report_is_not_told_as_a_code() -> None:
 @pytest.mark.parametrize("between", [" ", ", ", ". ", " … ", " and "])
 @pytest.mark.parametrize(("book", "said"), [(starter, FIRST), (race_book, YAE)])
 def test_a_report_said_twice_in_one_breath_is_one_report(
-    book: type[Book], said: str, between: str
+    book: Callable[[], Book], said: str, between: str
 ) -> None:
     entries, _ = heard(f"{said}{between}{said}", book=book())
     assert [entry.accepted for entry in entries] == [True]
