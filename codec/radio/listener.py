@@ -48,11 +48,12 @@ from grammar.fields import Value
 from grammar.message import Direction
 from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.spoken import Ask
-from grammar.speech.words import Wording
+from grammar.speech.words import Word, Wording
 
 if TYPE_CHECKING:
     from codec.hear import Slots
 
+_AROUND = frozenset((WordKind.FILLER, WordKind.ANSWER))
 _MOST_CHARACTERS = 20_000  # of an utterance
 _MOST_JOINED = 400  # characters
 _HEARD = 60.0  # bits: that it is a report was weighed already
@@ -721,7 +722,7 @@ class Listener:
 
     def _drafts(self, passage: Passage, turn: _Turn) -> Iterator[Draft | LeftOut]:
         utterance, choice = turn.utterance, turn.choice
-        heard = self._heard(passage, turn)
+        heard = self._as_heard(passage, turn)
         base = Entry(
             kind="note",
             car=turn.car.name,
@@ -1234,6 +1235,25 @@ class Listener:
             place, count = place + step, count + 1
         return count
 
+    def _as_heard(self, passage: Passage, turn: _Turn) -> str:
+        """Return the words of a passage as they were heard: with those of procedure and hesitation
+        beside a report, and the brackets about a word that nobody made out.
+        """
+        text, (start, end) = turn.utterance.text, passage.span
+        if passage.kind == "refused":
+            start -= text[:start].endswith(("[", "("))
+            return text[start : end + text[end:].startswith(("]", ")"))]
+        if passage.kind in ("reading", "perhaps") and not turn.choice.doubts:
+            words = self.finder.cut(text)
+            for word in reversed(words.words):
+                if word.span[1] <= start and text[word.span[1] : start].strip(" ,:") == "":
+                    start = word.span[0] if word.kind in _AROUND else start
+            for word in words:
+                if word.span[0] >= end and text[end : word.span[0]].strip(" ,:") == "":
+                    ends = word.kind in _AROUND or _ends(word)
+                    end = word.span[1] if ends else end
+        return text[start:end]
+
     @staticmethod
     def _heard(passage: Passage, turn: _Turn) -> str:
         return turn.utterance.text[passage.span[0] : passage.span[1]]
@@ -1496,9 +1516,10 @@ class Listener:
         that it mends.
         """
         uid, utterance = entry.uid if mended is None else mended.uid, turn.utterance
+        text = reading.text[slice(*_from_to(reading))] if reading and reading.spans else ""
         last = _Last(
             uid,
-            entry.heard,
+            text if text and text in entry.heard else entry.heard,
             utterance.speaker,
             utterance.number,
             utterance.at,
@@ -1549,6 +1570,16 @@ class Listener:
         if last.at is not None and turn.utterance.at is not None:
             return last.asked or self._near(last, turn.utterance, self.odds["readback"])
         return entry.lap == last.lap if entry.lap_by == "said" else last.asked
+
+
+def _ends(word: Word) -> bool:
+    return word.kind is WordKind.SEPARATOR and not word.meaning.value
+
+
+def _from_to(reading: Reading) -> Span:
+    """Return where the words of a reading stand in its text."""
+    starts, ends = zip(*reading.spans, strict=True)
+    return min(starts), max(ends)
 
 
 def _like_times(words: Wording) -> bool:
