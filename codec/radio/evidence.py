@@ -27,6 +27,7 @@ from grammar.speech.words import Word
 
 _LONG = 5  # figures: ordinary talk has years of four, and seldom longer numbers
 _FAINT = 2.0  # bits at most of a word that says hardly anything, in a row
+_AROUND = "()[]*.,;:!?…–-"
 _MOST_ALONE = 16  # words of a line that is a report and nothing else
 _MOST_KEPT, _MOST_WORDS = 200_000, 1_000
 _DIGITS = {
@@ -366,12 +367,18 @@ class Prefilter(dict[str, _Token]):
             return False
         if only_figures(text):
             return sum(map(str.isdigit, text)) >= self._shortest
-        others = [raw for raw in raws if not self[raw].bits and raw.strip("()[]*.,;:!?…–-")]
-        symbols = sum(self[raw].symbols for raw in raws) + len(others)
-        if len(others) > 1 or symbols < self._shortest:
+        symbols, other = 0, ""
+        for raw in raws:
+            token = self[raw]
+            if token.bits:
+                symbols += token.symbols
+            elif form := raw.strip(_AROUND).casefold():
+                if other:
+                    return False
+                other = form
+        if symbols + bool(other) < self._shortest:
             return False
-        forms = [raw.strip("()[]*.,;:!?").casefold() for raw in others]
-        return all(form in self._marks or like_code(form) for form in forms)
+        return not other or other in self._marks or like_code(other)
 
     def codes(self, raw: str) -> bool:
         """Tell whether a word as it stands may belong to a code."""

@@ -368,9 +368,9 @@ class Listener:
     def _may_put_right(self, utterance: Utterance, car: _Car, role: Direction | None) -> bool:
         """Tell whether an utterance may put right, or take back, what its speaker just said."""
         return (
-            len(utterance.text) < _MOST_JOINED
+            self._put_right(utterance, role, car) is not None
+            and len(utterance.text) < _MOST_JOINED
             and self.finder.mending.begin(utterance.text)
-            and self._put_right(utterance, role, car) is not None
         )
 
     def _taken_back(self, utterance: Utterance, role: Direction | None, car: _Car) -> Draft | None:

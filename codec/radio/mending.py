@@ -16,6 +16,8 @@ from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.words import Wording
 
 _BETWEEN = r"[\s,.;:!…–—-]+"
+_BEGINNING, _FIRST = 60, 4  # characters, and words, among which they begin a line
+_MARKS = ".,;:!?…\"'"
 _PASSED = frozenset((WordKind.FILLER, WordKind.ANSWER))
 _OWN = frozenset((WordKind.UNKNOWN, WordKind.DISREGARD, *_PASSED))
 
@@ -43,11 +45,13 @@ class MendingWords:
             rf"\b{cue}(?:{_BETWEEN}{cue})*(?:{_BETWEEN}{links})?(?!\w)", re.IGNORECASE
         )
         self._sure = re.compile(rf"\b{sure}(?!\w)", re.IGNORECASE)
+        self._first = frozenset(one.split()[0] for name in ("sure", "soft") for one in words[name])
         self._back = re.compile(_any(words["back"]), re.IGNORECASE)
 
     def begin(self, text: str) -> bool:
         """Tell whether a line begins with such words, or may take something back."""
-        return self._cue.search(text[:80]) is not None
+        raws = text[:_BEGINNING].replace("’", "'").casefold().split(None, _FIRST)[:_FIRST]
+        return any(raw.strip(_MARKS) in self._first for raw in raws)
 
     def find(self, words: Wording) -> Iterator[Mending]:
         """Yield where such words stand in a line; words that the book has a use for are none."""
