@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from decimal import Decimal
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from codec.encoding import encode
 from codec.log.fields import dial_at
@@ -16,6 +16,8 @@ from codec.log.watch import Watch
 from codec.radio import by_hand
 from codec.radio.answering import repeated
 from codec.radio.doubt import LIKELY
+from codec.radio.laps import lap_field, whole_lap
+from codec.radio.outlook import level_of_lap
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.state import (
     ADDED,
@@ -27,12 +29,13 @@ from codec.sheet.state import (
     laps,
     withdrawal_of,
 )
-from codec.sheet.words import message_text
+from codec.sheet.words import event_text, message_text
 from grammar.errors import CodeError
 from grammar.exact import whole
 from grammar.speech.facts import TITLES
 
 _CALLS = 6  # that are told
+_FOUND = 12  # entries that are told
 _OF = "/of 61, or /of lap 4: the car or the lap of the last report"
 _FIX = "/fix, the number of an entry, and what it should say: /fix 12 five one six three"
 _WITHDRAW = "/withdraw and the number of an entry"
@@ -43,6 +46,8 @@ def command(watch: Watch, text: str) -> Shown:
     """Do what a line that begins with ``/`` says; raises SheetError where it can't be written."""
     name, _, rest = text[1:].partition(" ")
     known = commands(watch)
+    if name in ("", "help", "?"):
+        return Shown("plain", tuple(f"/{one}: {about}" for one, about in known.items()))
     try:
         if name in _ACTS:
             return _ACTS[name].do(watch, rest.strip())
@@ -124,9 +129,10 @@ def _lap(watch: Watch, rest: str) -> Shown:
 
 
 def _of(watch: Watch, rest: str) -> Shown:
-    """File the last lap report with another car, or with another lap."""
-    reports = [row for row in watch.standing.of(watch.car, "report") if row.counts]
-    mine = [row for row in reports if row.entry.message == lap_message(watch.book)]
+    """File the last lap report, also one that is doubtful or not read, with another car or lap."""
+    message = (lap_message(watch.book), "")
+    reports = watch.standing.of(watch.car, "report")
+    mine = [row for row in reports if not row.withdrawn and row.entry.message in message]
     if not mine or not rest:
         return Shown("bad", (_OF,))
     entry = mine[-1].entry
@@ -136,13 +142,38 @@ def _of(watch: Watch, rest: str) -> Shown:
             lap = whole(number.strip(), 1, MOST_LAP)
         except ValueError as error:
             return Shown("bad", (str(error), _OF))
-        moved = correction_of(entry, lap=lap, lap_by="given", certainty=entry.certainty)
-    elif rest in watch.cars:
-        moved = correction_of(entry, car=rest, certainty=entry.certainty)
-    else:
+        return _of_lap(watch, entry, lap)
+    if rest not in watch.cars:
         return Shown("bad", (f"there is no car {rest[:40]!r}; cars: {', '.join(watch.cars)}", _OF))
+    return _filed(watch, entry, car=rest)
+
+
+def _of_lap(watch: Watch, entry: Entry, lap: int) -> Shown:
+    """File a report with a lap, unless it says another itself; a lap far off is told."""
+    name, values = lap_field(watch.book), dict(entry.values)
+    said = whole_lap(values.get(name))
+    if said is not None:
+        field = watch.book.fields[name]
+        level = level_of_lap(watch.book, said)
+        if level_of_lap(watch.book, lap) != level:
+            says = said if level is None else field.text(level)
+            why = f"{entry.string or 'the report'} says lap {says}, and can't be of lap {lap}"
+            return Shown("bad", (why, f"where that was misheard: /fix {entry.seq} and the words"))
+        values[name] = Decimal(lap)
+    last = max((one for one in watch.mine.reports if one != entry.lap), default=lap)
+    shown = _filed(watch, entry, lap=lap, lap_by="given", values=values)
+    if lap <= last + 1:
+        return shown
+    laps_between = f"lap {last + 1}" if lap == last + 2 else f"laps {last + 1} to {lap - 1}"
+    return Shown("warning", (*shown.lines, f"! no report of {laps_between}; /undo takes it back"))
+
+
+def _filed(watch: Watch, entry: Entry, **changes: Any) -> Shown:
+    """File a report anew; one that was not read stays so."""
+    unread = {} if entry.string or entry.values else {"refusal": entry.refusal, "note": entry.note}
+    moved = correction_of(entry, certainty=entry.certainty, **unread, **changes)
     watch.write(moved.replace(at=None))
-    told = entry.string or "what was told by field"
+    told = entry.string or ("what was told by field" if entry.values else entry.heard)
     return Shown("good", (f"{told}: of car {moved.car}, lap {moved.lap}",))
 
 
@@ -292,6 +323,26 @@ def would_be(watch: Watch, rest: str) -> Shown:
     return Shown("good", (str(by_hand.reading_of(watch.book, row, words)),))
 
 
+def _find(watch: Watch, rest: str) -> Shown:
+    """Tell the last entries with all of some words, the last one first."""
+    wanted = rest.casefold().split()
+    if not wanted:
+        return Shown("bad", ("/find and the words",))
+    found: list[str] = []
+    for row in reversed(watch.rows):
+        entry = row.entry
+        said = event_text(watch.book, entry) if row.first.kind == "event" else ""
+        said = said or (message_text(watch.book, entry) if entry.values else "")
+        lap = "" if entry.lap is None else f"lap {entry.lap}  "
+        told = "  ".join(filter(None, (f"#{row.first.seq}", f"{lap}{entry.heard}".strip(), said)))
+        if entry.car in (watch.car, "") and all(word in told.casefold() for word in wanted):
+            found.append(told)
+    if not found:
+        return Shown("warning", (f"nothing with {rest[:60]!r}",))
+    more = [f"and {len(found) - _FOUND} more"] if len(found) > _FOUND else []
+    return Shown("plain", (*found[:_FOUND], *more))
+
+
 def _note(watch: Watch, rest: str) -> Shown:
     if not rest:
         return Shown("bad", ("/note and the words",))
@@ -330,6 +381,7 @@ _ACTS = {
     "withdraw": _Act(_withdraw, "take an entry back by its number: /withdraw 12"),
     "wheel": _Act(_wheel, "where a dial stands: /wheel regeneration=7"),
     "lap": _Act(_lap, "enter a lap again: /lap 5 and the report"),
+    "find": _Act(_find, "what was said with these words: /find regen"),
     "car": _Act(speak_to, "speak to another car: /car 61, for a new one /car 61=DRIVER"),
     "note": _Act(_note, "write a note"),
     "quit": _Act(_quit, "leave; everything is on the disk"),

@@ -36,6 +36,8 @@ def write_down(watch: Watch, text: str) -> Shown:
     words = watch.cut(text)
     if (whole := _with_what_waits(watch, words)) is not None:
         return _made_whole(watch, text, whole)
+    if (put_right := _put_right(watch, text, words)) is not None:
+        return put_right
     try:
         transcript = watch.decoded(said_twice(words) or words)
     except CodeError as error:
@@ -75,6 +77,35 @@ def _made_whole(watch: Watch, text: str, found: Reading) -> Shown:
     told = [entry.note] if entry.refusal else [f"! {warning}" for warning in reading.warnings]
     shown = f"{reading}  (with what was heard before: {reading.said})"
     return Shown("warning" if told else "good", (shown, *told, *watch.spoken_to().lines[1:]))
+
+
+def _put_right(watch: Watch, text: str, words: Wording) -> Shown | None:
+    """Keep a line that begins with CORRECTION as what its lap's report, or the last call of its
+    kind that waits, should have been; None for any other line.
+    """
+    if not words or words[0].kind is not WordKind.CORRECTION:
+        return None
+    try:
+        reports = watch.decoded(words[1:]).reports
+    except CodeError:
+        return None
+    if len(reports) != 1:
+        return None
+    reading = watch.restored(reports[0])
+    entry = report_entry(watch, reading, text, 1.0)
+    if entry.refusal:
+        return None
+    waits = watch.readbacks.waits(reading) or watch.readbacks.word_for_word(reading)
+    of_lap = reading.message == lap_message(watch.book)
+    row = watch.mine.reports.get(entry.lap or 0) if of_lap else waits
+    told = str(reading)
+    if row is not None and entry.kind != "correction":
+        entry = entry.replace(kind="correction", about=row.first.seq)
+        told += f"  (was {row.entry.string or 'what was told by field'})"
+    watch.write(entry)
+    watch.refresh()
+    warnings = [f"! {warning}" for warning in reading.warnings]
+    return Shown("warning" if warnings else "good", (told, *warnings))
 
 
 def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -> Shown:
