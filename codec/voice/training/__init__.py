@@ -1,7 +1,8 @@
 """Training of the acoustic model that the package ships; no part of the wheel.
 
 ``speak`` has free synthetic voices say reports, word lists and chatter; ``train`` fits the network
-to that speech in simulated radio, on an accelerator; ``export`` writes the model with its digest.
+to that speech in simulated radio, on an accelerator; ``export`` writes the model with its digest,
+and ``calibrate`` how sure it may be, by the grade of noise.
 Each is a command (``--help``). What is said is declared in ``words.toml``, by whom in
 ``voices.toml``, with the licences. It needs torch, onnx, scipy and soundfile; of Debian espeak-ng,
 flite and wamerican-small; the neural voices from the packages that ``voices.toml`` names, their
@@ -18,6 +19,7 @@ The model of this version was made by these steps, M being ``python -m codec.voi
     M.train espeak flite piper --steps 11000 --until 2500
     M.train espeak flite piper kokoro-0 … kokoro-4 --steps 11000 --until 11000
     M.export weights.pt training.json acoustic.onnx
+    M.calibrate examples/race/race.toml --write
 
 with seed 1, batches of 256, width 176 and depth 8: 11,000 steps, of which 2,500 were without
 Kokoro's voices, on 2.3 hours of speech, in 20 minutes of one NVIDIA H200. ``acoustic.json`` has the

@@ -51,6 +51,8 @@ def export(weights: Path, training: Path, out: Path) -> None:
         "weights": sum(one.numel() for one in network.parameters()),
         "hours": facts["hours"],
         "speech": facts["speech"],
+        "grades": [],
+        "temperatures": [1.0],  # until ``calibrate`` has fitted them
     }
     out.with_suffix(".json").write_text(json.dumps(told, indent=1) + "\n", "utf-8")
 
