@@ -533,7 +533,10 @@ class Room(Journalled, Watched):
             raise DrillError("nobody is marked by voice", kind="usage")
         heard = read_aloud(self.session.book, asked.question.item.text, said)
         told = {"heard": heard.text or said.text, "sure": round(heard.sure, 4), "marked": ""}
-        if not heard.enough or asked.stage != "seen":
+        if asked.stage != "seen":
+            return told
+        if not heard.enough:
+            asked.turn.repeats += 1  # it is to be said again
             return told
         self.first_word(number, first)
         answer = self.mark(number, heard.text, last)

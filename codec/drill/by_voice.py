@@ -1,7 +1,8 @@
 """Answers read aloud: what was said, and how sure that is.
 
-Nothing is expected: a string that was shown is weighed like any other that the sound may be, so
-that neither a right answer nor a wrong one is heard into it.
+Before anything is heard it is as likely that a string was read right as that it was not, and any
+one symbol is as easily taken for another: less than people read right, so that no slip is
+overheard for being unlikely. What is then not sure enough, either way, is not marked.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from codec.voice.listening import Transmission
     from grammar.book import Book
 
+_RIGHT = 0.5  # how often a string is read right, before it is heard
 SURE = 0.9  # what is less sure is not marked: it is said again, or typed
 
 
@@ -43,6 +45,9 @@ def read_aloud(book: Book, shown: str, said: Transmission) -> ReadAloud:
         scores |= {} if score is None else {shown: score}
     if not scores:
         return ReadAloud("", 0.0)
+    others = len(shown) * (len(book.alphabet.symbols) - 1)  # that one slip makes of what was shown
+    for string in scores:
+        scores[string] += math.log(_RIGHT if string == shown else (1 - _RIGHT) / max(1, others))
     best = max(scores, key=scores.__getitem__)
     sure = 1 / math.fsum(math.exp(score - scores[best]) for score in scores.values())
     words = " ".join(word for word in said.text.split() if word != "?")
