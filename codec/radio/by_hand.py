@@ -13,7 +13,7 @@ from typing import Any
 from codec.decoding import decode, decode_all
 from codec.radio.doubt import LIKELY, doubt, how_sure, of_any_lap
 from codec.radio.evidence import least_symbols
-from codec.radio.laps import lap_field, whole_lap
+from codec.radio.laps import lap_field, near_lap, whole_lap
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
 from codec.sheet.entry import Entry
@@ -89,7 +89,7 @@ def doubtful_rows(
 
 def _readings(book: Book, standing: Standing, row: Row) -> Iterator[tuple[Reading, float]]:
     entry = row.entry
-    context = {lap_field(book): entry.lap} if lap_field(book) and entry.lap is not None else {}
+    context = near_lap(book, entry.lap)
     if entry.string:
         said = whole_lap(entry.values.get(lap_field(book)))  # may be another than it stands on
         context = context if said is None else {lap_field(book): said}
@@ -183,8 +183,7 @@ def fix(
 
 def reading_of(book: Book, row: Row, words: str) -> Reading:
     """Return what words say of a report or call; raises CodeError."""
-    lap, name = row.entry.lap, lap_field(book)
-    context = {name: lap} if name and lap is not None else None
+    context = near_lap(book, row.entry.lap) or None
     return decode(book, words, direction=_direction(row), context=context)
 
 

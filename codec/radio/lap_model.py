@@ -37,6 +37,7 @@ _PHASE_SPREAD, _PHASE_UNKNOWN = 0.05, 0.3
 _LEAST, _UNLIKELY = 1e-9, 1e-5  # of laps, and of laps from one report to the next
 _MOST_KEPT = 10_000
 _MOST_LAPS = 16  # that a report may be of
+_ASTRAY = 2  # laps about a first report that is of none
 _STEP = 250.0  # milliseconds to which the length of a lap is told
 _ABOUT = ("readback", "question", "answer")  # on the lap of what they are about
 _TOLD = ("given", "time")  # by somebody, or by when laps began
@@ -234,7 +235,7 @@ class LapModel:
         forward: list[dict[int, float]] = []
         for place, report in enumerate(reports):
             if place == 0:
-                laps = {report.said: 1.0} if report.said is not None else self._first(report, car)
+                laps = self._first(report, car) if report.said is None else _about(report.said)
             else:
                 laps = {}
                 for lap, share in forward[-1].items():
@@ -327,6 +328,12 @@ class LapModel:
         near = min(place - lap, lap + 1 - place)
         sure = 0.5 * (1 + math.erf(near / spread / math.sqrt(2)))
         return (lap if lap > after else None), sure
+
+
+def _about(said: int) -> dict[int, float]:
+    """Return the laps of a first report that says one: that one, unless it is of no lap at all."""
+    near = range(max(1, said - _ASTRAY), said + _ASTRAY + 1)
+    return {lap: 1.0 if lap == said else 1 - SAID for lap in near} | {said: 1.0}
 
 
 def _scaled(weights: dict[int, float]) -> dict[int, float]:

@@ -32,6 +32,15 @@ def whole_lap(value: Value | None) -> int | None:
     return int(value) if isinstance(value, Decimal) and whole else None
 
 
+def near_lap(book: Book, lap: int | None) -> dict[str, Any]:
+    """Return what restores a wrapped lap as the nearest to one, and never below nought."""
+    name = lap_field(book)
+    if not name or lap is None:
+        return {}
+    remainders = book.fields[name].progression if book.fields[name].wraps else None
+    return {name: lap if remainders is None else max(remainders.last / 2, lap)}
+
+
 def _start(start: str | None, lap: str | None) -> tuple[int, int]:
     """Return when a lap began, and the lap; raises ValueError."""
     at = milliseconds(start or None)

@@ -38,8 +38,8 @@ class Leap:
 
     @property
     def doubted(self) -> bool:
-        """Tell whether it must be asked about."""
-        return self.likely < _SURE_ENOUGH
+        """Tell whether it must be asked about; a lap reported once more is no leap."""
+        return abs(self.lap - self.after) > 1 and self.likely < _SURE_ENOUGH
 
     @property
     def told(self) -> str:

@@ -29,6 +29,7 @@ _ODD = 0.12  # how often a lap takes longer than others: neutralised, or with a 
 _UNTIMELY = 1e-4  # how likely a report is at a moment when none is due
 _REPEATED = 0.005  # how often a lap is reported once more, and otherwise
 _LOST = 0.12  # how often a lap's report is not heard
+_ANY = 1e-6  # how likely any number of laps is, whatever times tell
 SAID = 0.995  # how often the lap said is the report's
 
 
@@ -196,7 +197,12 @@ def lap_counts(before: int | None, at: int | None, length: float | None) -> Mapp
     """Return how likely so many laps lie between two reports, at two moments, where a lap takes
     ``length`` milliseconds; None for what nobody knows.
     """
-    weights = {count: one + 1e-6 for count, one in lap_weights(before, at, length).items()}
+    timed = before is not None and at is not None
+    most = abs((at or 0) - (before or 0)) / (length or USUAL[0]) + 1 if timed else math.inf
+    weights = {
+        count: one + _ANY * 10 ** -max(0.0, count - most)  # fewer laps than driven, never more
+        for count, one in lap_weights(before, at, length).items()
+    }
     whole = sum(weights.values())
     return {count: weight / whole for count, weight in weights.items()}
 

@@ -15,6 +15,7 @@ from sheet.support import ROOT, race_book
 
 from codec import Book, encode, load_book
 from codec.log.session import Session
+from codec.radio.by_hand import doubtful_rows
 from codec.radio.crews import Crew
 from codec.radio.importing import import_transcript
 from codec.radio.leaps import Leaps
@@ -136,3 +137,34 @@ def test_a_correction_of_the_lap_reported_replaces_it(tmp_path: Path) -> None:
         import_transcript(journal, [f"{line}\n" for line in said], "text", [])
         (row,) = laps(Standing(journal.entries()), "", STARTER).values()
     assert (row.first.kind, row.entry.string) == ("report", "31931")
+
+
+def test_a_lap_reported_once_more_is_no_leap_whenever_it_is() -> None:
+    leaps = Leaps(STARTER)
+    assert not any(leaps.take(2, at, 90_000).doubted for at in (0, 30_000, 55_000, 300_000))
+
+
+def test_a_code_before_the_first_lap_leaves_the_laps_behind_it_likely(tmp_path: Path) -> None:
+    """It belongs to no lap, and the others are as sure as they follow each other."""
+    said = [f"[00:00:50] Kit: {words(STARTER, 2)}\n"]
+    said += [
+        f"[00:{75 * n // 60:02}:{75 * n % 60:02}] Kit: {words(STARTER, n)}\n" for n in range(1, 9)
+    ]
+    with Journal(tmp_path / "e.sheet", STARTER) as journal:
+        import_transcript(journal, said, "text", [Crew("4", "Kit")])
+        found = laps(Standing(journal.entries()), "4", STARTER)
+    assert list(found) == [1, 2, 3, 4, 5, 6, 7, 8]
+    assert all((found[lap].entry.lap_certainty or 0) > 0.9 for lap in range(3, 9))
+
+
+@pytest.mark.parametrize("lap", [1, 2])
+def test_no_lap_below_nought_is_offered(tmp_path: Path, lap: int) -> None:
+    log = session(tmp_path, STARTER)
+    log.enter("seven one niner three lemon")
+    seq = log.entries[-2].seq
+    log.enter(f"/of lap {lap}")
+    found = [
+        one.readings for one in doubtful_rows(STARTER, log.standing) if one.row.first.seq == seq
+    ]
+    assert any(found)
+    assert all(reading.values["lap"] >= 0 for readings in found for reading, _ in readings)  # type: ignore[operator]
