@@ -254,6 +254,8 @@ class Prefilter(dict[str, _Token]):
         self._refused, self._near = float(odds["refused"]), float(odds["near"])
         self._shortest = min(one.lengths[0] for one in evidence.book.messages.values())
         self._marks = frozenset(cues["marks"])
+        reports = evidence.book.sent_by("car")[:1]  # of each lap
+        self._report = min((one.lengths[0] for one in reports), default=math.inf)
         self._talk, self._names = frozenset(cues["plain"]), names
         # words that need a look at where they stand only if many are in a line, and those with bits
         self._faint, self._some = set[str](), set[str]()
@@ -366,7 +368,7 @@ class Prefilter(dict[str, _Token]):
         if not 0 < len(raws) <= _MOST_ALONE:
             return False
         if only_figures(text):
-            return sum(map(str.isdigit, text)) >= self._shortest
+            return sum(map(str.isdigit, text)) >= self._report
         symbols, other = 0, ""
         for raw in raws:
             token = self[raw]
@@ -376,7 +378,7 @@ class Prefilter(dict[str, _Token]):
                 if other:
                     return False
                 other = form
-        if symbols + bool(other) < self._shortest:
+        if symbols + bool(other) < self._report:
             return False
         return not other or other in self._marks or like_code(other)
 

@@ -371,6 +371,10 @@ class Listener:
             self._put_right(utterance, role, car) is not None
             and len(utterance.text) < _MOST_JOINED
             and self.finder.mending.begin(utterance.text)
+            and (
+                self.finder.mending.sure(utterance.text)
+                or sum(map(self._prefilter.codes, utterance.text.split())) > 1
+            )
         )
 
     def _taken_back(self, utterance: Utterance, role: Direction | None, car: _Car) -> Draft | None:

@@ -44,14 +44,20 @@ class MendingWords:
         self._cue = re.compile(
             rf"\b{cue}(?:{_BETWEEN}{cue})*(?:{_BETWEEN}{links})?(?!\w)", re.IGNORECASE
         )
-        self._sure = re.compile(rf"\b{sure}(?!\w)", re.IGNORECASE)
-        self._first = frozenset(one.split()[0] for name in ("sure", "soft") for one in words[name])
-        self._back = re.compile(_any(words["back"]), re.IGNORECASE)
+        back = _any(words["back"])
+        self._sure = re.compile(rf"\b(?:{sure}|{back})(?!\w)", re.IGNORECASE)
+        listed = [*words["sure"], *words["soft"], *words["back"]]
+        self._first = frozenset(one.split()[0] for one in listed)
+        self._back = re.compile(back, re.IGNORECASE)
 
     def begin(self, text: str) -> bool:
         """Tell whether a line begins with such words, or may take something back."""
         raws = text[:_BEGINNING].replace("’", "'").casefold().split(None, _FIRST)[:_FIRST]
         return any(raw.strip(_MARKS) in self._first for raw in raws)
+
+    def sure(self, text: str) -> bool:
+        """Tell whether words stand in a line that are said for nothing else."""
+        return self._sure.search(text.replace("’", "'")) is not None
 
     def find(self, words: Wording) -> Iterator[Mending]:
         """Yield where such words stand in a line; words that the book has a use for are none."""
