@@ -190,7 +190,9 @@ def reported_again(watch: Watch, before: Mapping[int, Row], written: Sequence[En
 
 
 def _clash(one: Entry, other: Entry) -> bool:
-    return bool(one.values.keys() & other.values.keys())
+    """Tell whether two reports say something else of one field."""
+    both = one.values.keys() & other.values.keys()
+    return any(one.values[name] != other.values[name] for name in both)
 
 
 def _read(watch: Watch, transcript: Transcript) -> Shown:

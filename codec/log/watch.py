@@ -452,7 +452,7 @@ class Watch:
         """Return a reading with its lap restored: the likeliest behind the laps so far."""
         found = self._within(reading, self.keeper().context(None))
         leap = self.leap(found)
-        if leap is None or leap.lap == self.keeper().said(found):
+        if leap is None or leap.doubted or leap.lap == self.keeper().said(found):
             return found
         return self._within(reading, {lap_field(self.book): leap.lap})
 

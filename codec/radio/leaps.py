@@ -44,7 +44,9 @@ class Leap:
     @property
     def told(self) -> str:
         """What is odd about it, in words."""
-        return f"lap {self.lap} would be {self.lap - self.after} laps after lap {self.after}"
+        apart = self.lap - self.after
+        way = "after" if apart > 0 else "before"
+        return f"lap {self.lap} would be {abs(apart)} laps {way} lap {self.after}"
 
 
 class Leaps:
@@ -86,6 +88,8 @@ class Leaps:
             shares = _Shares(then, at, length)
             for other, count in self._said(said, lap):
                 weight = share * SAID * shares.of(count)
+                if count < -1 and self._field.wraps and not _earlier(at, then):
+                    weight *= _FAR  # its last figure is that of a lap to come, too
                 new = (max(lap, other), at if other >= lap else then)
                 states[new] = states.get(new, 0.0) + weight
                 likely[other] = likely.get(other, 0.0) + weight
@@ -107,6 +111,10 @@ class Leaps:
             other = lap + count
             if 0 <= other != said and level_of_lap(self._book, other) == level:
                 yield other, count
+
+
+def _earlier(at: int | None, then: int | None) -> bool:
+    return at is not None and then is not None and at < then
 
 
 class _Shares:

@@ -1502,7 +1502,7 @@ class Listener:
         ):
             return reading, None
         leap = car.leaps.take(said, utterance.at, car.outlook.lap_length())
-        if leap.lap != said:
+        if leap.lap != said and not leap.doubted:
             reading = self._restored(reading, {lap_field(self.book): leap.lap})
         return reading, leap
 

@@ -69,6 +69,16 @@ def test_a_line_that_begins_with_correction_puts_the_report_of_its_lap_right(
     assert strings(session) == {1: "12026", 2: "22128", 3: "32128"}
 
 
+def test_the_whole_report_behind_its_parts_is_asked_about_only_where_they_differ(
+    session: Session,
+) -> None:
+    session.enter("lap 3 battery 28")
+    assert session.enter("three two one two eight").tone == "good"
+    session.enter("lap 4 battery 31")
+    shown = session.enter("four two zero two niner")
+    assert any("has a report already" in line for line in shown.lines)
+
+
 def test_a_call_put_right_before_it_is_read_back_is_one_call(tmp_path: Path) -> None:
     log = Session(Journal(tmp_path / "e.sheet", race_book()))
     log.enter("/car 4=Kit")

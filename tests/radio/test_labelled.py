@@ -26,7 +26,7 @@ def found_in(lines: list[Labelled]) -> list[set[str]]:
         {
             e.string
             for e in each
-            if (e.accepted or (e.string and "laps after" in e.note))
+            if (e.accepted or (e.string and " laps " in e.note))
             and e.kind in ("report", "call", "correction")
         }
         for each in entries

@@ -6,6 +6,7 @@ no source.
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -80,6 +81,25 @@ def test_in_a_transcript_without_times_a_stray_code_moves_no_lap(tmp_path: Path)
         doubted = [entry for entry in journal.entries() if entry.refusal == DOUBTFUL]
     assert [lap for lap, row in found.items() if row.counts] == [1, 2, 3, 4, 5, 6]
     assert [entry.string[0] for entry in doubted] == ["1"]
+
+
+@pytest.mark.parametrize("stray", [9, 10, 11])
+@pytest.mark.parametrize("seconds", [12, 75])
+def test_a_stray_code_between_laps_on_the_clock_is_asked_about(
+    tmp_path: Path, stray: int, seconds: int
+) -> None:
+    moments = [n * seconds for n in (1, 2, 3)]
+    said = dict(zip(moments, (1, 2, 3), strict=True)) | {moments[2] + 4: stray}
+    said |= {n * seconds: n for n in (4, 5)}
+    clock = [datetime(2026, 5, 2, 12, 0, tzinfo=UTC)]
+    log = Session(Journal(tmp_path / "e.sheet", STARTER, clock=lambda: clock[0]))
+    log.enter("/car 4=Kit")
+    tones = []
+    for at, lap in sorted(said.items()):
+        clock[0] = datetime(2026, 5, 2, 12, 0, tzinfo=UTC) + timedelta(seconds=at)
+        tones.append(log.enter(words(STARTER, lap)).tone)
+    assert tones == ["good", "good", "good", "bad", "good", "good"]
+    assert reported(log) == [1, 2, 3, 4, 5]
 
 
 @given(
