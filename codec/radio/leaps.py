@@ -99,6 +99,8 @@ class Leaps:
         kept = [state for state in kept if states[state] > _LEAST * whole]
         total = sum(states[state] for state in kept)
         leap = Leap(found, likely.get(found, 0.0) / whole, last[0])
+        if leap.doubted and abs(said - last[0]) > 1:  # told as it was read
+            leap = Leap(said, leap.likely, last[0])
         return leap, {state: states[state] / total for state in kept}
 
     def _said(self, said: int, lap: int) -> Iterator[tuple[int, int]]:
