@@ -32,6 +32,7 @@ _TOKEN = re.compile(r"[-+−]?\d+(?:[.,]\d+)?|[^\W\d_]+(?:['’][^\W\d_]+)?|[°%
 _FAR = 3.5  # standard deviations that a value may be from the last one
 _WIDTH = Decimal("0.03")  # of a field's range: how far it goes in a lap where the book does not say
 _ENDS, _STOPS = ".!?;", ".!?;,:"
+_MOST_PARTS = 400  # characters of a line that tells parts of a report
 _SHORT = 4  # characters of a word that means nothing
 _FEWEST = 3  # fields named, to be an attempt at a report
 
@@ -176,7 +177,9 @@ class NamedReports:
         """Return the values of the fields that a line names, as few as they are; {} where it says
         anything else, or one of them not clearly.
         """
-        runs = list(self._runs(text)) if self.begun is not None else []
+        if self.begun is None or len(text) > _MOST_PARTS or not self.begun.search(text):
+            return {}
+        runs = list(self._runs(text))
         if len(runs) != 1 or runs[0].spoilt or runs[0].astray:
             return {}
         items = runs[0].items
@@ -333,7 +336,8 @@ class NamedReports:
             and self._together_said(tokens, end)
         ):  # sixty fine: may be sixty five
             return _Item(name, None, (start, tokens[end - 1][1][1])), end
-        words = tuple(word for word, span in tokens[:end] if span[0] >= start)
+        said = itertools.takewhile(lambda token: token[1][0] >= start, reversed(tokens[:end]))
+        words = tuple(word for word, _ in said)[::-1]
         words = words[self._longest(self.names, tokens, end - len(words))[1] :] if name else words
         unit = tokens[end][0] if end < len(tokens) else ""
         unit = unit if unit in self._units or unit[:1] in ("°", "%") else ""
