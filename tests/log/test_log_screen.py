@@ -134,7 +134,7 @@ def test_the_screen_tells_where_the_race_is_heading(
     with Terminal(command, columns, height) as terminal:
         terminal.shows("car 7>")
         terminal.type("one two zero one yankee alfa quebec")
-        screen = terminal.shows("behind lap 1, 23 to go", "flag +", "short", "a lap")
+        screen = terminal.shows("behind lap 1, 23 to go", "flag ", "short", "a lap")
         assert len(screen.splitlines()) <= height
         terminal.type("two double two two lima six two")
         terminal.shows("behind lap 2, 22 to go")
