@@ -207,16 +207,23 @@ def run_show(args: argparse.Namespace) -> int:
 
 def _show_doubtful(journal: Journal, args: argparse.Namespace) -> None:
     """Print what does not count, what it may have been, and what to type."""
-    from codec.radio.by_hand import doubtful_rows, lines
+    from codec.radio.by_hand import beside_others, doubtful_rows, lines
     from codec.sheet.state import Standing
     from grammar.errors import visible
 
-    found = list(doubtful_rows(journal.book, Standing(journal.entries()), args.car))
+    standing = Standing(journal.entries())
+    found = list(doubtful_rows(journal.book, standing, args.car))
     for one in found if args.json else ():
         emit(one.as_dict())
     if not args.json:
         shown = [visible(line) for line in lines(found, args.sheet)]
         say("\n".join(shown) or "nothing is doubtful")
+        for row in beside_others(journal.book, standing, args.car):
+            entry = row.entry
+            told = "can be read, and does not count, as another report of that lap fits better"
+            say(
+                visible(f"{row.first.seq}  car {entry.car}, lap {entry.lap}: {entry.heard}: {told}")
+            )
 
 
 def run_accept(args: argparse.Namespace) -> int:

@@ -390,3 +390,16 @@ def test_the_command_takes_an_entry_back_and_brings_it_back(tmp_path: Path) -> N
     assert json.loads(done.stdout)["about"] == number + 1
     done = called(["sheet", "fix", path, str(number), "rain", "at", "the", "harbour"])
     assert done.stdout == b"#1 is now: car 7, rain at the harbour\n"
+
+
+def test_a_report_that_does_not_count_beside_another_is_told_with_the_doubtful(
+    tmp_path: Path,
+) -> None:
+    with new(tmp_path) as journal:
+        lines = (f"[00:0{n}:20] Ana: {said(n)}" for n in (1, 2, 3))
+        last = f"[00:03:50] Ana: {said(2, motor=130)}"
+        brought(journal, *lines, last, named="7=Ana")
+        path = Path(str(journal.path))
+    told = called(["sheet", "show", path, "--doubtful"]).stdout.decode()
+    assert "lap 2" in told
+    assert "does not count" in told
