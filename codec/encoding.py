@@ -136,8 +136,14 @@ def _rounded(book: Book, values: Mapping[str, Any], message: Message | None) -> 
     for name, value in _apart(book, values, message or book):
         field = book.fields.get(name)
         if field is None:
+            called = [
+                one for one in book.fields.values() if one.title.casefold() == name.casefold()
+            ]
             raise EncodeError(
-                f"there is no field {name!r}", kind="unknown-field", expected=list(book.fields)
+                f"there is no field {name!r}",
+                kind="unknown-field",
+                expected=list(book.fields),
+                hint=f"the field labelled so is {called[0].name!r}" if called else "",
             )
         if name in rounded:
             raise EncodeError(f"{name!r} is given twice", kind="given-twice")

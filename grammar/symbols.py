@@ -290,17 +290,14 @@ class Alphabet:
         """The digits in use."""
         return "".join(symbol for symbol in self.symbols if symbol.isdigit())
 
-    def retired_word(self, word: str) -> str:
-        """Return the symbol that a word (in its compared form) would stand for if the symbol were
-        in use, "" if there is none.
+    def standard_symbol(self, word: str) -> str:
+        """Return the symbol that a word (in its compared form) stands for in the tables that the
+        book begins with, also where it has retired it or has another word for it; "" for none.
         """
         for rows in (table(self.spec.letters), table(self.spec.figures)):
             for symbol, row in rows.items():
-                if symbol not in self.index and word in (
-                    normal(row["word"]),
-                    *map(normal, row["also"]),
-                ):
-                    return symbol
+                if word in (normal(row["word"]), *map(normal, row["also"])):
+                    return str(symbol)
         return ""
 
     def say(self, string: str) -> str:

@@ -78,6 +78,7 @@ def test_decode_refuses_to_be_near_what_is_not_wrapped(
             "can't be said without battery\n",
         ),
         (["decode", RACE, "five one six kilo"], "hint: K is not in use in this book"),
+        (["encode", RACE, "energy against plan=0"], "hint: the field labelled so is 'energy'"),
         (["decode", RACE, "7,16,46"], "hint: symbols stand together, or parted by blanks"),
         (["decode", RACE, "5 1 6 3 H Z golf golf"], "hint: say again"),
         (["hear", RACE, "safety car"], "an event (race neutralised), and no report"),

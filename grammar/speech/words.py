@@ -240,12 +240,14 @@ def _instead(lexicon: Lexicon, raw: str) -> str:
     """Return what may have been meant by a word that is in no table, "" if nobody can tell."""
     import difflib
 
+    form = _form(raw[:40])
+    symbol = lexicon.alphabet.standard_symbol(form)
+    if symbol and symbol in lexicon.alphabet.index:
+        return f"in this book {symbol} is {lexicon.alphabet.words[symbol].word!r}"
+    if symbol:
+        return f"{symbol} is not in use in this book"
     if lexicon.typed(raw, alone=True) is not None:
         return f"if it is typed from the dash, write it in capitals: {raw.upper()[:40]}"
-    form = _form(raw[:40])
-    retired = lexicon.alphabet.retired_word(form)
-    if retired:
-        return f"{retired} is not in use in this book"
     missing = sorted(
         {character for character in raw.upper() if character not in lexicon.alphabet.index}
     )

@@ -12,7 +12,7 @@ import pytest
 from published.support import book
 from sound.published import DIGITS, FIGURES, LETTERS
 
-from codec import ReportError, decode, encode
+from codec import ReportError, decode, encode, parse_book
 from grammar import symbols
 from grammar.data import table
 from grammar.sound import respelled
@@ -70,7 +70,7 @@ def test_words_of_another_language_are_one_table(monkeypatch: pytest.MonkeyPatch
     alphabet = Alphabet(spec)
     assert alphabet.say("A1") == "anker eins"
     assert alphabet.spoken == {"anker": "A", "eins": "1"}
-    assert alphabet.retired_word("birke") == "B"
+    assert alphabet.standard_symbol("birke") == "B"
     assert alphabet.words["A"].phones() == respelled("AN ker")
     (problem,) = AlphabetSpec(letters=made_up, symbols="A1C").problems()
     assert problem.message == "'C' has no published word"
@@ -112,3 +112,22 @@ def test_a_word_takes_six_tenths_of_a_second_at_the_published_rate() -> None:
     # / 100 s.
     seconds = [encode(ICAO, {"symbol": symbol}).seconds for symbol in LETTERS | DIGITS]
     assert sum(seconds) / len(seconds) == pytest.approx(0.6)
+
+
+def test_a_word_that_the_book_has_another_for_is_told_with_its_own() -> None:
+    """In the alphabet that ICAO publishes D is *delta* (Annex 10, volume II)."""
+    text = """
+title = "own words"
+[alphabet.words]
+D = "dog"
+[fields.mode]
+kind = "choice"
+options = ["a", "b", "c", "d", "e"]
+[tables.mode]
+kind = "scale"
+[messages.mode]
+layout = "mode"
+"""
+    with pytest.raises(ReportError) as told:
+        decode(parse_book(text), "dog delta")
+    assert told.value.hint == "in this book D is 'dog'"
