@@ -273,9 +273,12 @@ class _Search:
         every = frozenset(range(len(self.wheel.places[place].values)))
         found = dict(self.allowed.meant).get(place, frozenset())
         for touch in self.allowed.touches:
+            rotary = self.wheel.touches[touch].rotary
             for one in self.wheel.meanings[touch]:
                 at = dict(one.when).get(place)
-                if at is not None and self.wheel.touches[touch].rotary >= 0:
+                if rotary == place and self.allowed.useful(one):
+                    return every  # a turn that does something begins wherever it may
+                if at is not None and rotary >= 0:
                     return every  # a turn has to be made where it does nothing else
                 if at is not None and self.allowed.useful(one):
                     found |= at

@@ -72,8 +72,14 @@ def _new_log(folder: Path) -> int:
     return _niner("log", folder / "fresh.sheet", "--book", RACE)
 
 
+def noted(told: str) -> list[str]:
+    """Return what the live log tells that it noted, each with its number behind it."""
+    lines = (line for line in told.splitlines() if line.startswith("noted: "))
+    return [line.removeprefix("noted: ").rpartition("  #")[0] for line in lines]
+
+
 def _kept(folder: Path, sheet: str, told: str) -> tuple[int, int]:
-    said = [line.removeprefix("noted: ") for line in told.splitlines() if "noted: " in line]
+    said = noted(told)
     if not (folder / sheet).exists() or not (folder / sheet).stat().st_size:
         return len(said), len(said)
     try:

@@ -26,7 +26,7 @@ from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
 
-from hostile.faults import answer
+from hostile.faults import answer, noted
 from log.terminal import Terminal
 from sheet.support import RACE, ROOT, race_book
 from store import killing
@@ -94,7 +94,7 @@ def piped_log(folder: Path, rounds: int, chance: random.Random) -> Outcome:
     for number in range(rounds):
         lines = "".join(f"/note {number} {line}\n" for line in range(400)).encode()
         told = killed(lambda: main(["log", str(sheet), "--book", str(RACE)]), chance, lines)
-        said += [line.removeprefix("noted: ") for line in told if line.startswith("noted: ")]
+        said += noted("\n".join(told))
     with Journal(sheet) as journal:
         assert journal.faults() == []
         return _count(Outcome(rounds), said, [entry.heard for entry in journal.entries()])

@@ -13,12 +13,14 @@ from __future__ import annotations
 import collections
 import contextlib
 import json
+import os
 import random
 import subprocess
 import sys
 import tempfile
 import time
-from typing import Any
+from collections.abc import Sequence
+from typing import IO, Any
 
 from servers import Server
 from sheet.support import race_book
@@ -49,6 +51,17 @@ def write(place: str, name: str) -> None:
         number += 1
 
 
+def _written(told: Sequence[IO[str]], writers: int, seconds: float = 60) -> None:
+    """Wait until so many writers have told more, as long as that takes on a busy machine."""
+    before = [os.fstat(file.fileno()).st_size for file in told]
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        now = [os.fstat(file.fileno()).st_size for file in told]
+        if sum(one > other for one, other in zip(now, before, strict=True)) >= writers:
+            return
+        time.sleep(0.02)
+
+
 def campaign(rounds: int, seed: int = 7) -> dict[str, Any]:
     """Kill the server so many times; return what came of it."""
     chance, server = random.Random(seed), Server()
@@ -65,8 +78,9 @@ def campaign(rounds: int, seed: int = 7) -> dict[str, Any]:
             )
             for number, file in enumerate(told)
         ]
-        time.sleep(2)
+        _written(told, WRITERS)
         for _ in range(rounds):
+            _written(told, 1)
             time.sleep(chance.uniform(0.05, 0.6))
             server.kill()
             server.start()

@@ -45,6 +45,39 @@ def test_the_way_found_is_the_cheapest_of_all_on_many_wheels(
     same(wheel, wanted, measure)
 
 
+def test_a_turn_that_does_something_may_begin_anywhere() -> None:
+    """By hand: one turn down does something wherever the rotary stands, so it may first be turned
+    up to where nothing else is: three touches of 0.2 s do.
+    """
+    wheel = parse_wheel(
+        """
+        [modes.off]
+        [modes.on]
+        [controls.turn]
+        kind = "rotary"
+        positions = ["first", "second", "other"]
+        wraps = true
+        seconds = 0.2
+        [controls.thumb]
+        kind = "encoder"
+        seconds = 0.2
+        [settings.first]
+        low = 0
+        high = 1
+        [[does]]
+        touch = "turn down"
+        when = { mode = "off" }
+        goes = "on"
+        [[does]]
+        touch = "thumb"
+        when = { mode = "on", turn = "first" }
+        steps = "first"
+        """
+    )
+    way = cheapest(wheel, wheel.start, {"first": 1})
+    assert way.touches == ("turn up", "turn down", "thumb up")
+
+
 def test_a_step_that_makes_a_draft_count_is_paid_once() -> None:
     """By hand: a touch that steps one setting makes the draft of another count, so that three
     touches of 0.2 s do.
