@@ -64,10 +64,15 @@ def test_a_turn_that_does_something_may_begin_anywhere() -> None:
         [settings.first]
         low = 0
         high = 1
+        start = 0
         [[does]]
         touch = "turn down"
         when = { mode = "off" }
         goes = "on"
+        [[does]]
+        touch = "turn up"
+        when = { mode = "on" }
+        goes = "off"
         [[does]]
         touch = "thumb"
         when = { mode = "on", turn = "first" }
