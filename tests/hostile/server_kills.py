@@ -23,7 +23,7 @@ from collections.abc import Sequence
 from typing import IO, Any
 
 from servers import Server
-from sheet.support import race_book
+from sheet.support import ROOT, race_book
 
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.journal import sheet_format
@@ -74,7 +74,9 @@ def campaign(rounds: int, seed: int = 7) -> dict[str, Any]:
         told = [stack.enter_context(tempfile.TemporaryFile("w+")) for _ in range(WRITERS)]
         writers = [
             subprocess.Popen(
-                [sys.executable, __file__, "--write", place, f"w{number}"], stdout=file
+                [sys.executable, __file__, "--write", place, f"w{number}"],
+                stdout=file,
+                env={**os.environ, "PYTHONPATH": os.pathsep.join(map(str, (ROOT / "tests", ROOT)))},
             )
             for number, file in enumerate(told)
         ]
