@@ -19,7 +19,7 @@ from typing import IO, Any, NoReturn
 from codec.cli.common import report, say, tell
 from grammar.errors import CodeError, visible_lines
 
-_NEW_OBJECTS = 50_000  # after which circles are looked for
+_NEW_OBJECTS = 20_000  # after which circles are looked for
 COMMANDS = {  # what each does, as the help tells it
     "decode": "spoken reports to readings",
     "encode": "values to the shortest unambiguous string",
@@ -46,7 +46,7 @@ def run(argv: Sequence[str] | None = None) -> int:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # hardly anything here refers to itself in a circle: to look for that after every few hundred
     # new objects costs a third of the time in which a large sheet is shown
-    gc.set_threshold(_NEW_OBJECTS, 10, 10)
+    gc.set_threshold(_NEW_OBJECTS, 5, 5)
     _open_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
