@@ -255,6 +255,7 @@ def test_what_an_entry_was_heard_in_is_played_by_a_key(sheet: Path, visitor: Vis
         journal.append(Entry(kind="note", car="7", heard="copy", sound="radio.wav#t=1,3"))
         journal.append(Entry(kind="note", car="7", heard="copy", sound="gone.wav#t=1,3"))
     page = visitor.at("history/race")
+    expect(page.locator("tr[data-seq='4']")).to_be_visible()  # the desk has taken both up
     tab_to(page, ".number")
     page.keyboard.press("p")
     expect(page.locator(".told")).to_contain_text("the recording 'gone.wav' is not here")
