@@ -215,6 +215,7 @@ def test_any_entry_is_put_right_and_taken_back_in_the_history_by_keyboard(
         journal.append(Entry(kind="report", car="7", lap=1, heard="one two zero", refusal="short"))
         journal.append_all(Entry(kind="note", car="61", heard=f"talk {n}") for n in range(5))
     page = visitor.at("history/race")
+    expect(page.locator("tr[data-seq='9']")).to_be_visible()  # the desk has taken up all of it
     page.focus("#writer")
     page.keyboard.type("Quill")
     tab_to(page, ".number")
