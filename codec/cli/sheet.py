@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from codec.radio.importing import Summary
     from codec.sheet import Journal
     from codec.sheet.entry import Entry
+    from codec.sheet.state import Standing
     from grammar.book import Book
 
 _CREW = "CAR=DRIVER[,ENGINEER …]"
@@ -207,7 +208,7 @@ def run_show(args: argparse.Namespace) -> int:
 
 def _show_doubtful(journal: Journal, args: argparse.Namespace) -> None:
     """Print what does not count, what it may have been, and what to type."""
-    from codec.radio.by_hand import beside_others, doubtful_rows, lines
+    from codec.radio.by_hand import doubtful_rows, lines
     from codec.sheet.state import Standing
     from grammar.errors import visible
 
@@ -218,12 +219,20 @@ def _show_doubtful(journal: Journal, args: argparse.Namespace) -> None:
     if not args.json:
         shown = [visible(line) for line in lines(found, args.sheet)]
         say("\n".join(shown) or "nothing is doubtful")
-        for row in beside_others(journal.book, standing, args.car):
-            entry = row.entry
-            told = "can be read, and does not count, as another report of that lap fits better"
-            say(
-                visible(f"{row.first.seq}  car {entry.car}, lap {entry.lap}: {entry.heard}: {told}")
-            )
+        _show_beside_others(journal.book, standing, args.car)
+
+
+def _show_beside_others(book: Book, standing: Standing, only: str | None) -> None:
+    """Print what can be read, and does not count beside another report of its lap."""
+    from codec.views.laps import sheet_lines
+    from grammar.errors import visible
+
+    told = "can be read, and does not count, as another report of that lap fits better"
+    for car in standing.cars if only is None else [only]:
+        for line in sheet_lines(standing, car, book):
+            if line.other and line.row is not None:
+                heard = f"car {car}, lap {line.lap}: {line.row.entry.heard}"
+                say(visible(f"{line.row.first.seq}  {heard}: {told}"))
 
 
 def run_accept(args: argparse.Namespace) -> int:

@@ -87,23 +87,6 @@ def doubtful_rows(
         yield Doubtful(row, tuple(_readings(book, standing, row)))
 
 
-def beside_others(book: Book, standing: Standing, car: str | None = None) -> list[Row]:
-    """Return the reports that can be read and do not count, as another one of their lap fits
-    better; those that say the same are left out.
-    """
-    found: list[Row] = []
-    for one in standing.cars if car is None else [car]:
-        best = laps(standing, one, book)
-        for row in standing.of(one, "report"):
-            counts = None if row.entry.lap is None else best.get(row.entry.lap)
-            if counts is None or counts is row or not row.counts:
-                continue
-            same = row.entry.values == counts.entry.values
-            if row.entry.message == lap_message(book) and not same:
-                found.append(row)
-    return found
-
-
 def _readings(book: Book, standing: Standing, row: Row) -> Iterator[tuple[Reading, float]]:
     entry = row.entry
     context = near_lap(book, entry.lap)

@@ -452,7 +452,8 @@ class _Search:
         bits, astray = self._above(run, parses[run]), self._astray(*run)
         if astray is not None and bits >= -self.finder.odds["expected"]:
             told = f"not sure that it is a report: {astray!r} stands beside it"
-            self._refuse(span, bits, DOUBTFUL, told, astray=True)
+            refused = self._refused(span, bits, DOUBTFUL, told)
+            self.found.listed.append(replace(refused, astray=True))
         elif bits < 0 or _LIKE_A_TIME.search(self.words.text, *span):
             bits = min(bits, 0.0) - self._like_a_time(run)
             if bits >= -self.finder.odds["expected"]:
@@ -473,11 +474,12 @@ class _Search:
         alike = alike or not _NUMBERS.isdisjoint(self.kinds[slice(*run)])
         return float(self.finder.odds["numbers"]) if alike else 0.0
 
-    def _refuse(
-        self, span: Span, bits: float, kind: str, message: str, *, astray: bool = False
-    ) -> None:
+    def _refuse(self, span: Span, bits: float, kind: str, message: str) -> None:
+        self.found.listed.append(self._refused(span, bits, kind, message))
+
+    def _refused(self, span: Span, bits: float, kind: str, message: str) -> Passage:
         error = CodeError(message, kind=kind, source=self.words.text, span=span, hint="say again")
-        self.found.listed.append(Passage("refused", span, error=error, bits=bits, astray=astray))
+        return Passage("refused", span, error=error, bits=bits)
 
     def _astray(self, start: int, end: int) -> str | None:
         """Return the word by which a code is denied, asked about, or said of another car or another
@@ -593,14 +595,9 @@ class _Search:
             if reading is not None:
                 mended = replace(before, span=whole, readings=(reading,))
             else:
-                error = CodeError(
-                    "put right, and not plain how",
-                    kind=DOUBTFUL,
-                    source=self.words.text,
-                    span=whole,
-                    hint="say again",
-                )
-                mended = Passage("refused", whole, error=error, bits=before.bits, weighed=False)
+                why = "put right, and not plain how"
+                refused = self._refused(whole, before.bits, DOUBTFUL, why)
+                mended = replace(refused, weighed=False)
             self.found.listed[self.found.listed.index(before)] = mended
 
     def _ends_before(self, passage: Passage, one: Mending) -> bool:

@@ -163,6 +163,19 @@ class _Waiting:
     turn: _Turn
 
 
+def _base(turn: _Turn, heard: str) -> Entry:
+    """Return what every entry of an utterance begins with."""
+    utterance = turn.utterance
+    return Entry(
+        kind="note",
+        car=turn.car.name,
+        at=utterance.at,
+        speaker=utterance.speaker,
+        heard=heard,
+        sound=str(utterance.sound or ""),
+    )
+
+
 class Listener:
     """Turns utterances into drafts of entries, in order."""
 
@@ -727,14 +740,7 @@ class Listener:
     def _drafts(self, passage: Passage, turn: _Turn) -> Iterator[Draft | LeftOut]:
         utterance, choice = turn.utterance, turn.choice
         heard = self._as_heard(passage, turn)
-        base = Entry(
-            kind="note",
-            car=turn.car.name,
-            at=utterance.at,
-            speaker=utterance.speaker,
-            heard=heard,
-            sound=str(utterance.sound or ""),
-        )
+        base = _base(turn, heard)
         if choice.instead_of:
             base = base.replace(heard=choice.instead_of, note=f"taken for: {heard}")
         if passage.kind == "phrase":
@@ -868,15 +874,7 @@ class Listener:
         missing and its values are near those before.
         """
         utterance = turn.utterance
-        heard = utterance.text[said.span[0] : said.span[1]]
-        base = Entry(
-            kind="note",
-            car=turn.car.name,
-            at=utterance.at,
-            speaker=utterance.speaker,
-            heard=heard,
-            sound=str(utterance.sound or ""),
-        )
+        base = _base(turn, utterance.text[said.span[0] : said.span[1]])
         passage = Passage("reading", said.span, bits=_NAMED_BITS)
         reading = None
         if not said.missing:

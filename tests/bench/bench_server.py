@@ -30,6 +30,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx2
+from bench.bench_desk import client_of
 from desk.browser import Served
 from servers import Server
 from sheet.support import race_book
@@ -42,16 +43,6 @@ from codec.store.server.setting_up import set_up
 
 _COLD = 5  # notes at each desk before it counts: all that serves and watches has begun then
 _MARK = re.compile(r"mark-\d+-\d+-")
-
-
-def client_of(address: str) -> httpx2.AsyncClient:
-    """Return what asks as pages do."""
-    return httpx2.AsyncClient(
-        base_url=address,
-        headers={"origin": address},
-        limits=httpx2.Limits(max_connections=None),
-        timeout=60,
-    )
 
 
 async def page(client: httpx2.AsyncClient, seconds: float, seen: dict[str, list[float]]) -> None:

@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import Self
 
 import pytest
-from playwright.sync_api import Browser, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 from programs import program
 from sheet.support import ROOT
 
@@ -43,6 +43,27 @@ def chromium(microphone: Path | None = None) -> Iterator[Browser]:
             yield browser
         finally:
             browser.close()
+
+
+def loudest(page: Page, element: str) -> float:
+    """Return the largest sample that a page plays in a second and a half, by the Web Audio analyser
+    that an element of it holds as ``meter``.
+    """
+    found: float = page.evaluate(
+        """async (element) => {
+            const { meter } = document.querySelector(element);
+            const samples = new Float32Array(meter.fftSize);
+            let most = 0;
+            for (let n = 0; n < 60; n += 1) {
+                meter.getFloatTimeDomainData(samples);
+                most = Math.max(most, ...samples.map(Math.abs));
+                await new Promise((resolve) => { setTimeout(resolve, 25); });
+            }
+            return most;
+        }""",
+        element,
+    )
+    return found
 
 
 class Served:

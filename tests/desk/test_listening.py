@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from desk.browser import Served, chromium
+from desk.browser import Served, chromium, loudest
 from desk.support import desk, sheet_at
 from playwright.sync_api import Browser, expect
 from programs import program
@@ -128,20 +128,7 @@ def test_the_browser_plays_what_was_made(browser: Browser, tmp_path: Path) -> No
         page.fill("#items", "2")
         page.click("#begin button")
         expect(page.locator("#progress")).to_contain_text("1 of 2")
-        loudest = page.evaluate(
-            """async () => {
-                const { meter } = document.querySelector("#listen");
-                const samples = new Float32Array(meter.fftSize);
-                let most = 0;
-                for (let n = 0; n < 60; n += 1) {
-                    meter.getFloatTimeDomainData(samples);
-                    most = Math.max(most, ...samples.map(Math.abs));
-                    await new Promise((resolve) => { setTimeout(resolve, 25); });
-                }
-                return most;
-            }"""
-        )
-        assert loudest > 0.05
+        assert loudest(page, "#listen") > 0.05
         for number in (1, 2):
             expect(page.locator("#progress")).to_contain_text(f"{number} of 2")
             page.keyboard.type("?")

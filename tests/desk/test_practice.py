@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from desk.browser import Served, chromium
+from desk.browser import Served, chromium, loudest
 from desk.support import NAME, sheet_at
 from playwright.sync_api import expect
 from programs import program
@@ -128,20 +128,7 @@ def test_the_browser_says_the_call_and_shows_it_when_it_is_done(tmp_path: Path) 
         page.click("#ready")
         expect(page.locator("#wanted")).to_have_text("listen …")
         expect(page.locator("main[data-said=yes]")).to_have_count(1)
-        loudest = page.evaluate(
-            """async () => {
-                const { meter } = document.querySelector("#practice");
-                const samples = new Float32Array(meter.fftSize);
-                let most = 0;
-                for (let n = 0; n < 60; n += 1) {
-                    meter.getFloatTimeDomainData(samples);
-                    most = Math.max(most, ...samples.map(Math.abs));
-                    await new Promise((resolve) => { setTimeout(resolve, 25); });
-                }
-                return most;
-            }"""
-        )
-        assert loudest > 0.05
+        assert loudest(page, "#practice") > 0.05
         page.keyboard.press("Alt+a")
         page.keyboard.press("w")
         expect(page.locator("#dash")).to_contain_text("chooser regeneration")
