@@ -419,6 +419,13 @@ def test_clocks_that_differ_are_brought_together(browser: Browser, tmp_path: Pat
         assert abs(difference) <= off[1] + other[1] + 2
 
 
+_ANSWERS_COME_AFTER_THE_NEWS = """{ const fetched = window.fetch; window.fetch = async (...asked) => {
+    const answer = await fetched(...asked);
+    if (`${asked[0]}`.includes("coach-act")) await new Promise((done) => setTimeout(done, 500));
+    return answer;
+}; }"""
+
+
 @pytest.mark.slow
 def test_a_mark_made_while_the_desk_is_away_is_kept_and_told_about(
     browser: Browser, tmp_path: Path
@@ -426,6 +433,7 @@ def test_a_mark_made_while_the_desk_is_away_is_kept_and_told_about(
     sheet = sheet_at(tmp_path)
     with Served(sheet) as served:
         coach, _ = _pages(browser, served.address)
+        coach.evaluate(_ANSWERS_COME_AFTER_THE_NEWS)
         coach.fill("#person", "Ana")
         coach.click("#begin button")
         for number in (1, 2):

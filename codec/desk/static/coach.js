@@ -6,7 +6,7 @@ import { drawClosing } from "./closing.js";
 const { sheet } = by("coach").dataset;
 const clock = new Clock(address("drill-time", sheet));
 const KEPT = `niner-marks-${sheet}`;
-let state = { answers: [] }, waiting = JSON.parse(localStorage.getItem(KEPT) ?? "[]"), sending = false;
+let state = { answers: [], told: [] }, waiting = JSON.parse(localStorage.getItem(KEPT) ?? "[]"), sending = false;
 
 function say(on, words) {
   by("line").dataset.state = on ? "on" : "off";
@@ -39,7 +39,7 @@ async function flush() {
       waiting.shift();
       keep();
       if (!answer.ok && told.kind !== "drill-marked") tellAt(by("told"), { tone: "bad", lines: [`${first.act} ${first.shown}: ${told.lines[0]}`, ...told.lines.slice(1)] });
-      else if (first.act !== "first") tellAt(by("told"), { tone: "good", lines: [] });
+      else if (first.act !== "first") drawSaid();
     }
   } catch { setTimeout(flush, 1000); } finally { sending = false; }
 }
@@ -112,6 +112,10 @@ by("answers").addEventListener("click", (event) => {
 
 const STAGES = { waiting: "waits for the driver’s device", shown: "is being flashed …", seen: "say it: mark it" };
 
+// What the desk has said last: it stays beside the answer to a mark, whichever of the two comes first.
+const said = () => state.told.slice(-2);
+const drawSaid = () => tellAt(by("told"), { tone: "warning", lines: said() });
+
 function draw(told) {
   state = told;
   const { driver, asked: question } = told;
@@ -129,8 +133,8 @@ function draw(told) {
     by("stage").textContent = told.alone && question.stage === "seen" ? "the driver types" : STAGES[question.stage];
     by("stage").dataset.stage = question.stage;
   }
-  const lines = told.told.slice(-2), words = lines.join("\n");
-  if (words !== draw.before) tellAt(by("told"), { tone: "warning", lines });
+  const words = said().join("\n");
+  if (words !== draw.before) drawSaid();
   draw.before = words;
   by("marked").hidden = !told.answers.length;
   by("answers").replaceChildren(...told.answers.toReversed().map(row));
