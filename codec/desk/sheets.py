@@ -15,6 +15,7 @@ from typing import Any, TypeVar
 from codec.decoding import decode_all
 from codec.desk.mirroring import Mirroring
 from codec.desk.turns import Turns, Urgency
+from codec.log.expected import Expected
 from codec.log.session import Session
 from codec.log.shown import Shown
 from codec.race import Event, load_event
@@ -23,6 +24,7 @@ from codec.sheet.journal import Journal
 from codec.store.place import Place
 from grammar.book import Book
 from grammar.errors import CodeError
+from grammar.speech.spoken import parser
 
 _SETTLE = 0.03  # seconds in which who wrote is answered, before all who watch are
 _KEY = re.compile(r"[0-9a-f]{32}")  # a line's own name: 128 bits of chance
@@ -106,7 +108,7 @@ class OpenSheet(Watched):
         self.cars: Mapping[str, str] = {}  # and their drivers
         self._trouble = ""  # why the sheet can't be read as it is now
         self._book, self._event_file = book, event
-        self._turns = Turns(f"sheet {path.name}")
+        self._turns, self._ears = Turns(f"sheet {path.name}"), Turns(f"hearing for {path.name}")
         self._session: Session | None = None
         self._drawn: dict[object, Any] = {}
         self._drawn_of = -1
@@ -126,20 +128,23 @@ class OpenSheet(Watched):
             event = load_event(self._event_file, journal.book)
         self._session = Session(journal, event=event)
         self.cars = dict(self._session.cars)
-        self._warm(journal.book)
+        self._ears.submit(lambda: self._warm(journal.book), Urgency.LOOK)
 
     @staticmethod
     def _warm(book: Book) -> None:
-        """Load what reads and hears before the first line waits for it."""
+        """Load what reads, what hears and what hears an answer before a line waits for it."""
         word = book.alphabet.words[book.alphabet.symbols[0]].word
         with contextlib.suppress(CodeError):
             decode_all(book, word)
-        with contextlib.suppress(CodeError):
-            doubt(book, word, {})
+        parser()
+        first = doubt(book, word, {})
+        if first is not None:
+            doubt(book, word, {}, first)
 
     async def close(self) -> None:
         """Close the file."""
         await self._turns.do(self._close, Urgency.END)
+        self._ears.submit(lambda: None, Urgency.END)
         if self._mirroring is not None:
             await self._mirroring.close()
 
@@ -187,6 +192,7 @@ class OpenSheet(Watched):
     async def enter(self, line: Line) -> tuple[Shown, bool]:
         """Write a line; return what to show, and whether it is new, when it is on the disk."""
         line.checked()
+        await self._weigh(line.car, line.text, Urgency.WRITE)
         try:
             return await self._turns.do(lambda: self._enter(line), Urgency.WRITE)
         finally:
@@ -227,8 +233,25 @@ class OpenSheet(Watched):
         if entries and self.session.journal.last < entries[-1].seq:
             self._begin_again()
 
-    async def look(self, car: str, text: str) -> Shown:
-        """Return what a line would be taken for."""
+    async def _weigh(self, car: str, text: str, urgency: Urgency) -> None:
+        """Hear a line that can't be read beside the sheet's thread, so that nobody else waits."""
+
+        def expected() -> Expected | None:
+            self.session.car = car
+            return self.session.to_be_heard(text)
+
+        try:
+            known = await self._turns.do(expected, urgency)
+        except CodeError:
+            return  # whoever writes or looks is told
+        if known is not None:
+            found = await self._ears.do(lambda: known.weigh(text.strip()), urgency)
+            await self._turns.do(lambda: self.session.remember(text.strip(), known, found), urgency)
+
+    async def look(self, car: str, text: str, *, hear: bool = False) -> Shown:
+        """Return what a line would be taken for; one that can't be read is heard if so asked."""
+        if hear:
+            await self._weigh(car, text[:_MOST_LINE], Urgency.TYPE)
         return await self.ask(lambda session: session.look(text[:_MOST_LINE]), car, typing=True)
 
     @property

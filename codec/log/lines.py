@@ -11,11 +11,12 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from codec.decoding import Transcript
+from codec.log.expected import Expected
 from codec.log.fields import ByField, by_field, dial_at
 from codec.log.readbacks import read_back
 from codec.log.shown import Shown
 from codec.log.watch import Watch
-from codec.radio.doubt import NOISY, Doubt, doubt, of_any_lap
+from codec.radio.doubt import NOISY, Doubt
 from codec.radio.finder import Finder, Passages
 from codec.radio.parts import asked_for, gone_on, put_together, said_twice
 from codec.reading import Reading
@@ -36,8 +37,8 @@ def write_down(watch: Watch, text: str) -> Shown:
     words = watch.cut(text)
     if (whole := _with_what_waits(watch, words)) is not None:
         return _made_whole(watch, text, whole)
-    if (put_right := _put_right(watch, text, words)) is not None:
-        return put_right
+    if (right := _corrected(watch, text, words)) is not None:
+        return _put_right(watch, *right)
     try:
         transcript = watch.decoded(said_twice(words) or words)
     except CodeError as error:
@@ -45,6 +46,21 @@ def write_down(watch: Watch, text: str) -> Shown:
     if not (transcript.reports or transcript.events or transcript.asks):
         return Shown("warning", ("nothing in it to log",))
     return _read(watch, transcript)
+
+
+def to_be_heard(watch: Watch, text: str) -> bool:
+    """Tell whether a line would be taken for a report that can't be read, which is heard."""
+    words = watch.cut(text)
+    if _with_what_waits(watch, words) is not None or _corrected(watch, text, words) is not None:
+        return False
+    try:
+        watch.decoded(said_twice(words) or words)
+    except CodeError:
+        try:
+            return _otherwise(watch, text, words) is None
+        except CodeError:
+            return False
+    return False
 
 
 def _with_what_waits(watch: Watch, words: Wording) -> Reading | None:
@@ -79,10 +95,8 @@ def _made_whole(watch: Watch, text: str, found: Reading) -> Shown:
     return Shown("warning" if told else "good", (shown, *told, *watch.spoken_to().lines[1:]))
 
 
-def _put_right(watch: Watch, text: str, words: Wording) -> Shown | None:
-    """Keep a line that begins with CORRECTION as what its lap's report, or the last call of its
-    kind that waits, should have been; None for any other line.
-    """
+def _corrected(watch: Watch, text: str, words: Wording) -> tuple[Reading, Entry] | None:
+    """Return what a line that begins with CORRECTION says, and its entry; None for any other."""
     if not words or words[0].kind is not WordKind.CORRECTION:
         return None
     try:
@@ -93,8 +107,13 @@ def _put_right(watch: Watch, text: str, words: Wording) -> Shown | None:
         return None
     reading = watch.restored(reports[0])
     entry = report_entry(watch, reading, text, 1.0)
-    if entry.refusal:
-        return None
+    return None if entry.refusal else (reading, entry)
+
+
+def _put_right(watch: Watch, reading: Reading, entry: Entry) -> Shown:
+    """Keep a correction as what its lap's report, or the last call of its kind that waits, should
+    have been.
+    """
     waits = watch.readbacks.waits(reading) or watch.readbacks.word_for_word(reading)
     of_lap = reading.message == lap_message(watch.book)
     row = watch.mine.reports.get(entry.lap or 0) if of_lap else waits
@@ -113,16 +132,31 @@ def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -
     stands, talk, or a report that can't be read.
     """
     try:
-        told = by_field(watch.finder.named, text)
+        told = _otherwise(watch, text, words)
     except CodeError as wrong:
         return Shown.of_error(wrong)
+    match told:
+        case ByField():
+            return _by_field(watch, text, told)
+        case Passages():
+            return _talked(watch, text, told)
+        case dial, position:
+            return stands_at(watch, text, dial, position)
+        case _:
+            return _refused(watch, text, error)
+
+
+def _otherwise(
+    watch: Watch, text: str, words: Wording
+) -> ByField | tuple[str, int] | Passages | None:
+    """Return what a line that is no report or call says: values by the names of fields, where a
+    dial stands, or talk; None where it is a report that can't be read. Raises CodeError.
+    """
+    told = by_field(watch.finder.named, text)
     if told is not None:
-        return _by_field(watch, text, told)
+        return told
     dial = None if watch.event is None else dial_at(watch.book, watch.event.dials, text)
-    if dial is not None:
-        return stands_at(watch, text, *dial)
-    talked = talk(watch.finder, words)
-    return _refused(watch, text, error) if talked is None else _talked(watch, text, talked)
+    return talk(watch.finder, words) if dial is None else dial
 
 
 def _by_field(watch: Watch, text: str, told: ByField) -> Shown:
@@ -385,14 +419,8 @@ def _refused(watch: Watch, text: str, error: CodeError) -> Shown:
 
     A read-back is never taken for another one than was called: that is always asked for.
     """
-    before = watch.guess
-    answer = None if before is None else doubt(watch.book, text, watch.values(), before)
-    last = watch.values()
-    if watch.waiting is not None:
-        last = of_any_lap(watch.book, last)
-    alone = watch.doubted(text, last, watch.mine.radio)
-    taken_alone = alone is not None and alone.accept
-    guess = answer if answer is not None and answer.accept and not taken_alone else alone
+    weighed = watch.weighed(text, Expected.of(watch))
+    guess, answer = weighed.best, weighed.answer
     if guess is None:
         return _ask_for(watch, text, error, None, None, answer)
     reading = watch.restored(guess.guess)

@@ -4,16 +4,15 @@ key or, above the book's threshold, by itself.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
+from codec.log.expected import Expected
 from codec.log.lines import report_entry, reported_again
 from codec.log.shown import Shown, Tone
 from codec.log.watch import Watch
-from codec.radio.doubt import LIKELY, Doubt, doubt, how_sure, of_any_lap
+from codec.radio.doubt import LIKELY, Doubt, how_sure
 from codec.sheet.state import lap_message
-from grammar.book import Book
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:
@@ -26,37 +25,12 @@ _MOST_WORDS = 400  # characters of the words heard that are kept
 _USAGE = "/heard, the symbols, how sure they are from 0 to 1, hand or itself, and the words heard"
 
 
-@dataclass(frozen=True, slots=True)
-class Expected:
-    """What is known of a car before it is heard: the values of its last report, its radio, and what
-    the report that waits for its repeat may have been.
+def what_was_said(expected: Expected, said: Transmission) -> Doubt | None:
+    """Return what was said, None where it was no report; it needs nothing but what is expected, and
+    may be done beside everything else.
     """
-
-    book: Book
-    last: Mapping[str, Any]
-    radio: tuple[float, ...]
-    before: Doubt | None
-
-    @classmethod
-    def of(cls, watch: Watch) -> Expected:
-        """Return what is known of the car spoken to."""
-        last = watch.values()
-        if watch.waiting is not None:
-            last = of_any_lap(watch.book, last)
-        return cls(watch.book, last, watch.mine.radio, watch.guess)
-
-    def hear(self, said: Transmission) -> Doubt | None:
-        """Return what was said, None where it was no report; it needs nothing but what is here, and
-        may be done beside everything else.
-        """
-        if not said.slots.slots:
-            return None
-        alone = doubt(self.book, said.slots, self.last, radio=self.radio)
-        found = alone
-        if self.before is not None and (alone is None or not alone.accept):
-            answer = doubt(self.book, said.slots, self.last, self.before)
-            found = answer if answer is not None and answer.accept else alone
-        return None if found is None or found.hearing.nothing >= LIKELY else found
+    found = expected.weigh(said.slots).best if said.slots.slots else None
+    return None if found is None or found.hearing.nothing >= LIKELY else found
 
 
 @dataclass(frozen=True, slots=True)

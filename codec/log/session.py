@@ -7,11 +7,13 @@ from dataclasses import replace
 
 from codec.log.begun import begun
 from codec.log.commands import command, commands, would_be
+from codec.log.expected import Expected
 from codec.log.fields import ByField, by_field
-from codec.log.lines import write_down
+from codec.log.lines import to_be_heard, write_down
 from codec.log.readbacks import NEGATIVE
 from codec.log.shown import Shown, Tone
 from codec.log.watch import Notice, Watch
+from codec.radio.doubt import LIKELY, Doubt
 from codec.reading import Reading
 from codec.sheet.entry import Entry
 from grammar.errors import CodeError
@@ -89,8 +91,32 @@ class Session(Watch):
             lap = self.lap + 1 if told.lap is None else told.lap
             values = ByField(told.values, None).told(self.book)
             return Shown("good", (f"part of the report of lap {lap}: {values}",))
+        weighed = self.known(text, Expected.of(self))
+        if weighed is not None and weighed.best is not None:
+            return self._looked_weighed(weighed.best)
         fields = begun(self.book, self.cut(text))
         return Shown("warning", (*([", ".join(fields)] if fields else []), error.message))
+
+    def _looked_weighed(self, guess: Doubt) -> Shown:
+        """Return what a report that can't be read would be taken for, or what is to be asked."""
+        likely = guess.probability >= LIKELY
+        reading = self.restored(guess.guess) if likely else None
+        differs = "" if reading is None else self.readbacks.differs(reading)
+        read = [f"{reading}  ({guess.sure} sure)"] if likely else []
+        if guess.accept and reading is not None and not differs:
+            return Shown("warning", tuple(read))
+        asked = "SAY AGAIN" if differs else guess.question or "SAY AGAIN"
+        return Shown("bad", (f"ask: {asked}", *read, *([f"! {differs}"] if differs else [])))
+
+    def to_be_heard(self, line: str) -> Expected | None:
+        """Return what a line that can't be read is heard with, None for any other line and for one
+        that was weighed already. What it was weighed as is kept with ``remember``.
+        """
+        text = line.strip()
+        if not text or text.startswith("/") or not to_be_heard(self, text):
+            return None
+        expected = Expected.of(self)
+        return expected if self.known(text, expected) is None else None
 
     @property
     def commands(self) -> dict[str, str]:

@@ -8,15 +8,17 @@ that still waits for its repeat are read back from it when a session begins.
 from __future__ import annotations
 
 import functools
+from collections import deque
 from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from codec.decoding import Transcript, decode, decode_all
+from codec.log.expected import Expected, Weighed
 from codec.log.readbacks import ReadBacks
 from codec.log.shown import Shown
 from codec.radio.answering import repeated
-from codec.radio.doubt import LIKELY, Doubt, doubt, doubtful, radio_after
+from codec.radio.doubt import LIKELY, Doubt, doubtful, radio_after
 from codec.radio.finder import Finder
 from codec.radio.laps import LapKeeper, lap_field, whole_lap
 from codec.radio.leaps import Leap, Leaps
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
     from codec.race.follow import Follower
 
 _TELLING = 24  # reports of a car, that tell on which lap it is
+_WEIGHED = 8  # lines whose doubts are kept, of those who type at the same time
 _READ_BACK, _WRONG = "readback-differs", "WRONG READ-BACK"
 
 
@@ -100,7 +103,7 @@ class CarWatch:
                 answered |= repeated(self.book, entry.message)
         return None
 
-    @property
+    @functools.cached_property
     def radio(self) -> tuple[float, ...]:
         """What is known of this car's radio by its reports before the one that waits."""
         waiting = self.waiting
@@ -227,7 +230,7 @@ class Watch:
         self.standing = Standing()
         self._guesses: dict[str, tuple[object, Doubt | None]] = {}  # by car
         self._cars: dict[str, tuple[int, CarWatch]] = {}
-        self._doubted: tuple[object, Doubt | None] | None = None
+        self._weighed: deque[tuple[str, Expected, Weighed]] = deque(maxlen=_WEIGHED)
         self._followers: dict[str, Follower] = {}
         self._race: tuple[int, RaceState] = (-1, RaceState())
 
@@ -350,18 +353,29 @@ class Watch:
         key = self._key(mine.waiting)
         known = self._guesses.get(self.car)
         if known is None or known[0] != key:
-            known = (key, self.doubted(mine.waiting.entry.heard, dict(mine.values), mine.radio))
+            expected = Expected(self.book, self.values(), mine.radio, waits=False, before=None)
+            known = (key, self.weighed(mine.waiting.entry.heard, expected).alone)
             self._guesses[self.car] = known
         return known[1]
 
-    def doubted(
-        self, heard: str, values: dict[str, object], radio: tuple[float, ...]
-    ) -> Doubt | None:
-        """Return what words may have been; the same question asked again is not worked out anew."""
-        asked = (heard, values, radio)
-        if self._doubted is None or self._doubted[0] != asked:
-            self._doubted = (asked, doubt(self.book, heard, values, radio=radio))
-        return self._doubted[1]
+    def weighed(self, heard: str, expected: Expected) -> Weighed:
+        """Return what words may have been; what was weighed of late is not weighed anew."""
+        known = self.known(heard, expected)
+        if known is None:
+            known = expected.weigh(heard)
+            self.remember(heard, expected, known)
+        return known
+
+    def known(self, heard: str, expected: Expected) -> Weighed | None:
+        """Return what words may have been where that was weighed of late, else None."""
+        for words, before, found in self._weighed:
+            if words == heard and before.same(expected):
+                return found
+        return None
+
+    def remember(self, heard: str, expected: Expected, found: Weighed) -> None:
+        """Take what words were weighed as, here or beside this."""
+        self._weighed.append((heard, expected, found))
 
     @staticmethod
     def _key(waiting: Row) -> object:

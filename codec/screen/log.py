@@ -32,7 +32,8 @@ from prompt_toolkit.layout.menus import CompletionsMenu
 from rich.console import Console
 from rich.text import Text
 
-from codec.log.offered import Expected, Offer, offer
+from codec.log.expected import Expected
+from codec.log.offered import Offer, offer, what_was_said
 from codec.log.session import Session
 from codec.log.shown import Shown
 from codec.screen.console import SafeConsole, safe
@@ -190,7 +191,7 @@ class Log:
                 said, over = what
                 try:
                     expected = Expected.of(self.session)
-                    found = await loop.run_in_executor(None, expected.hear, said)
+                    found = await loop.run_in_executor(None, what_was_said, expected, said)
                     self._offered(said, found, over=over)
                 except CodeError as error:
                     self._voice = error.message

@@ -119,7 +119,10 @@ def enter(page: Page, text: str) -> None:
 def test_two_engineers_and_a_watcher_by_keyboard_alone(sheet: Path, visitor: Visitor) -> None:
     quill, denn = visitor.at("wall/race", "Quill"), visitor.at("wall/race", "Denn")
     watcher = visitor.at("watch/race")
-    quill.keyboard.type(REPORT)
+    quill.keyboard.type(f"{REPORT} alfa")
+    expect(quill.locator(".look").first).to_contain_text("% sure")  # it was heard
+    for _ in " alfa":
+        quill.keyboard.press("Backspace")
     expect(quill.locator(".look").first).to_have_attribute("data-tone", "good")
     quill.keyboard.press("Enter")
     for page in (quill, denn, watcher):

@@ -419,7 +419,9 @@ def test_clocks_that_differ_are_brought_together(browser: Browser, tmp_path: Pat
         assert abs(difference) <= off[1] + other[1] + 2
 
 
-_ANSWERS_COME_AFTER_THE_NEWS = """{ const fetched = window.fetch; window.fetch = async (...asked) => {
+_ANSWERS_COME_AFTER_THE_NEWS = """{
+const fetched = window.fetch;
+window.fetch = async (...asked) => {
     const answer = await fetched(...asked);
     if (`${asked[0]}`.includes("coach-act")) await new Promise((done) => setTimeout(done, 500));
     return answer;

@@ -16,7 +16,8 @@ from voice.spoken import REPORT as FIRST
 
 from codec import encode
 from codec.hear import Slots
-from codec.log.offered import Expected, Offer, offer
+from codec.log.expected import Expected
+from codec.log.offered import Offer, offer, what_was_said
 from codec.log.session import Session
 from codec.sheet import Journal
 from codec.voice.listening import Transmission
@@ -43,7 +44,7 @@ def said(text: str, sure: float = 0.999, instead: Sequence[str] = ()) -> Transmi
 
 
 def heard(session: Session, what: Transmission) -> Offer | None:
-    found = Expected.of(session).hear(what)
+    found = what_was_said(Expected.of(session), what)
     return None if found is None else offer(session, found, what.text)
 
 

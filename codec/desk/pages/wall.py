@@ -122,7 +122,9 @@ class Wall:
     async def look(self, request: Request) -> Response:
         """What the line being typed would be taken for."""
         query = request.query_params
-        shown = await self.desk.sheet(request).look(query.get("car", ""), query.get("text", ""))
+        shown = await self.desk.sheet(request).look(
+            query.get("car", ""), query.get("text", ""), hear="hear" in query
+        )
         return JSONResponse(facts(shown))
 
     async def enter(self, request: Request) -> Response:

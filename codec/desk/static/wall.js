@@ -78,14 +78,18 @@ function enter(section, text) {
 
 function look(section) {
   const input = section.querySelector("input"), place = section.querySelector(".look");
-  const ask = asking(0, (signal) => {
-    if (!input.value.trim()) { place.replaceChildren(); return null; }
-    return fetch(address("look", { car: section.dataset.car, text: input.value }), { signal });
-  }, ({ tone, lines }) => {
+  const show = ({ tone, lines }) => {
     place.dataset.tone = tone;
     place.textContent = lines.join("  ");
-  });
-  input.addEventListener("input", () => { remember(); ask(); });
+  };
+  const looked = (signal, how = {}) => fetch(address("look", { car: section.dataset.car, text: input.value, ...how }), { signal });
+  const ask = asking(0, (signal) => {
+    if (!input.value.trim()) { place.replaceChildren(); place.dataset.tone = "plain"; return null; }
+    return looked(signal);
+  }, show);
+  // what can't be read is heard when typing rests, so that Enter need not wait for it
+  const hear = asking(300, (signal) => (["warning", "bad"].includes(place.dataset.tone) ? looked(signal, { hear: "yes" }) : null), show);
+  input.addEventListener("input", () => { remember(); ask(); hear(); });
 }
 
 function remember() {
