@@ -21,8 +21,8 @@ PORT = 8899
 def add(commands: Any) -> None:
     """Add the command."""
     about = (
-        "Serve a sheet, or every sheet of a folder, as live pages in a browser: the wall where"
-        " engineers write, and a view for all who only look."
+        "Serve a sheet, or every sheet of a folder or a server, as live pages in a browser: the"
+        " wall where engineers write, and a view for all who only look."
     )
     caution = (
         "The event's rules on radio use come first. A temperature or insulation warning is handled"
@@ -30,7 +30,11 @@ def add(commands: Any) -> None:
         " only show it."
     )
     parser = commands.add_parser("desk", description=about, epilog=caution)
-    parser.add_argument("place", metavar="SHEET_OR_FOLDER", help="a sheet, or a folder of sheets")
+    parser.add_argument(
+        "place",
+        metavar="PLACE",
+        help="a sheet, a folder of sheets, or a server of them: postgresql://HOST/DATABASE",
+    )
     parser.add_argument("--book", help="the code book, for a new sheet")
     parser.add_argument("--event", help="the event file: shows where the race is heading")
     parser.add_argument(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from typing import cast
 
@@ -30,7 +31,7 @@ from codec.desk.pages import (
     wall,
 )
 from codec.desk.parts import Desk, DeskPage, MenuItem, facts
-from codec.desk.sheets import OpenSheet
+from codec.desk.shelf import Shelf
 from codec.log.shown import Shown
 from grammar.errors import CodeError
 
@@ -57,7 +58,7 @@ _LATER = {
 
 
 def application(
-    sheets: Mapping[str, OpenSheet],
+    sheets: Shelf,
     *,
     names: Sequence[str],
     scheme: str = "http",
@@ -65,7 +66,7 @@ def application(
     address: str = "",
     recordings: Path | None = None,
 ) -> Guard:
-    """Return the application that serves these sheets, by name, behind its guard.
+    """Return the application that serves these sheets behind its guard.
 
     ``names`` are the names, with the port, by which it may be called, ``address`` what links begin
     with, ``recordings`` the folder where these lie, None for beside the sheets.
@@ -83,18 +84,27 @@ def application(
         ]
     static = Mount("/static", StaticFiles(packages=[("codec.desk", "static")]))
     inner = Starlette(
-        routes=[*(route for part in parts for route in part.routes), static],
+        routes=[*(desk.of_sheet(route) for part in parts for route in part.routes), static],
         lifespan=desk.lifespan,
-        exception_handlers={CodeError: _told, HTTPException: _missing, ClientDisconnect: _gone},
+        exception_handlers={
+            CodeError: partial(_told, desk),
+            HTTPException: _missing,
+            ClientDisconnect: _gone,
+        },
     )
     return Guard(inner, names=names, scheme=scheme, links=links, needed=needed, large=large)
 
 
-async def _told(_: Request, error: Exception) -> Response:
-    """Tell an error of ours: a line that was refused is a page's to keep."""
+async def _told(desk: Desk, request: Request, error: Exception) -> Response:
+    """Tell an error of ours, to who opens a page on a page; a line that was refused is a page's to
+    keep.
+    """
     told = cast("CodeError", error)
     status = 503 if told.kind in _LATER else 400
-    return JSONResponse({**facts(Shown.of_error(told)), "kind": told.kind}, status_code=status)
+    shown = Shown.of_error(told)
+    if "text/html" in request.headers.get("accept", ""):
+        return desk.page(request, "error.html", status=status, lines=shown.lines)
+    return JSONResponse({**facts(shown), "kind": told.kind}, status_code=status)
 
 
 async def _missing(_: Request, error: Exception) -> Response:

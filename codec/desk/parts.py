@@ -7,13 +7,12 @@ something in a browser, a module script of its name in ``static``. ``application
 
 from __future__ import annotations
 
-import asyncio
 import contextlib
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping, Sequence
+from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol, TypeVar
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
@@ -27,6 +26,7 @@ from codec.debrief.summary import CAUTION
 from codec.desk.access import Links, Role, permissions
 from codec.desk.hearing import DeskEar
 from codec.desk.sheets import OpenSheet
+from codec.desk.shelf import Shelf
 from codec.log.shown import Shown
 from grammar.book import Book
 from grammar.errors import CodeError, visible, visible_lines
@@ -57,6 +57,16 @@ class MenuItem:
     role: Role
 
 
+class SheetRoom(Protocol):
+    """What a page has of each sheet, open until the desk ends."""
+
+    async def close(self) -> None:
+        """Close what is open."""
+
+
+RoomOf = TypeVar("RoomOf", bound=SheetRoom)
+
+
 def _shown(value: object) -> object:
     """Return a text so that all of it can be seen, whatever characters it has."""
     return (
@@ -69,20 +79,20 @@ class Desk:
 
     def __init__(
         self,
-        sheets: Mapping[str, OpenSheet],
+        sheets: Shelf,
         links: Links | None = None,
         scheme: str = "http",
         address: str = "",
         recordings: Path | None = None,
     ) -> None:
-        """Take the sheets by name; links begin with ``address``, ``recordings`` is where these lie,
+        """Take the sheets; links begin with ``address``, ``recordings`` is where these lie,
         beside each sheet if None.
         """
         self.recordings = recordings
         self.sheets, self.links, self.scheme, self.address = sheets, links, scheme, address
         self.menu: list[MenuItem] = []
         self.ear = DeskEar()
-        self.closing: list[Callable[[], Awaitable[None]]] = []  # what pages have open
+        self._rooms: list[dict[OpenSheet, Any]] = []  # what pages have open
         self._templates = Environment(
             autoescape=True,
             undefined=StrictUndefined,
@@ -95,33 +105,62 @@ class Desk:
     @contextlib.asynccontextmanager
     async def lifespan(self, _: Starlette) -> AsyncIterator[None]:
         """Open the sheets, watch them, and close them in the end."""
-        for sheet in self.sheets.values():
-            sheet.open()
-        watching = [asyncio.create_task(sheet.watch()) for sheet in self.sheets.values()]
+        await self.sheets.begin()
         try:
             yield
         finally:
-            for task in watching:
-                task.cancel()
-            await asyncio.gather(*watching, return_exceptions=True)
-            for close in (*self.closing, self.ear.close):
-                await close()
-            for sheet in self.sheets.values():
-                await sheet.close()
+            for rooms in self._rooms:
+                for room in rooms.values():
+                    await room.close()
+            await self.ear.close()
+            await self.sheets.close()
+
+    def of_sheet(self, route: Route) -> Route:
+        """Return a route that opens the sheet that an address names before it is answered."""
+
+        async def answer(request: Request) -> Response:
+            try:
+                await self.sheets.opened(request.path_params["sheet"])
+            except KeyError:
+                raise HTTPException(404, "this desk has no sheet of that name") from None
+            found: Response = await route.endpoint(request)
+            return found
+
+        if "sheet" not in route.param_convertors:
+            return route
+        return Route(route.path, answer, methods=[*(route.methods or ())])
 
     def sheet(self, request: Request) -> OpenSheet:
-        """Return the sheet that an address names; raises HTTPException where there is none."""
-        try:
-            return self.sheets[request.path_params["sheet"]]
-        except KeyError:
-            raise HTTPException(404, "this desk has no sheet of that name") from None
+        """Return the sheet that an address names; it is open."""
+        return self.sheets[request.path_params["sheet"]]
+
+    def rooms(self, make: Callable[[OpenSheet], RoomOf]) -> Callable[[Request], RoomOf]:
+        """Return what finds the room of the sheet that an address names: it is made when it is
+        first asked for.
+        """
+        rooms: dict[OpenSheet, RoomOf] = {}
+        self._rooms.append(rooms)
+
+        def room(request: Request) -> RoomOf:
+            sheet = self.sheet(request)
+            if sheet not in rooms:
+                rooms[sheet] = make(sheet)
+            return rooms[sheet]
+
+        return room
 
     def template(self, name: str) -> Template:
         """Return a template, which shows every character of what is put in."""
         return self._templates.get_template(name)
 
     def page(
-        self, request: Request, name: str, *, hears: bool = False, **context: Any
+        self,
+        request: Request,
+        name: str,
+        *,
+        hears: bool = False,
+        status: int = 200,
+        **context: Any,
     ) -> HTMLResponse:
         """Return a page drawn by a template for who asks; one that ``hears`` may use the
         microphone.
@@ -135,7 +174,8 @@ class Desk:
             "caution": CAUTION,
         }
         headers = {"permissions-policy": permissions(hears=True)} if hears else {}
-        return HTMLResponse(self.template(name).render({**shared, **context}), headers=headers)
+        drawn = self.template(name).render({**shared, **context})
+        return HTMLResponse(drawn, status_code=status, headers=headers)
 
 
 def printed(html: str) -> Response:

@@ -14,8 +14,9 @@ from codec.desk.app import application
 from codec.desk.connection import PatientConnection, many_connections
 from codec.desk.mirroring import Mirroring
 from codec.desk.sheets import OpenSheet
+from codec.desk.shelf import Shelf
 from codec.sheet.journal import Journal
-from codec.sheet.listing import SUFFIX
+from codec.sheet.listing import SUFFIX, places_in
 from codec.store.place import Place, ServerPlace
 from grammar.book import Book
 from grammar.errors import CodeError
@@ -46,8 +47,8 @@ def sheets_at(
     book: Book | None = None,
     event: Path | None = None,
     mirror: MirrorPlan | None = None,
-) -> dict[str, OpenSheet]:
-    """Return the sheets of a place, by name: the sheet itself, or those of a folder.
+) -> Shelf:
+    """Return the sheets of a place: the sheet itself, or all of a folder or a server.
 
     Raises CodeError where there is none.
     """
@@ -59,27 +60,29 @@ def sheets_at(
                 hint="a mirror is a file here beside the sheet on the server",
             )
         mirroring = Mirroring(place, mirror.shared, mirror.desk, book)
-        return {place.stem: OpenSheet(place, book, event, mirroring)}
-    if isinstance(place, Path) and place.is_dir():
-        found = sorted(place.glob(f"*{SUFFIX}"))
-        if not found:
+        return Shelf({place.stem: OpenSheet(place, book, event, mirroring)})
+    if place.is_dir() if isinstance(place, Path) else not place.name:
+        one = f"{place / 'NAME'}{SUFFIX}" if isinstance(place, Path) else f"{place}#NAME"
+        if book is not None:
+            raise CodeError("a book is for one new sheet", kind="usage", hint=f"name it: {one}")
+        if not places_in(place):
             raise CodeError(
                 f"there is no sheet in {str(place)!r}",
                 kind="sheet-missing",
-                hint=f"name a sheet, NAME{SUFFIX}; a new one needs --book",
+                hint=f"name one, {one}; a new one needs --book",
             )
-        return {path.stem: OpenSheet(path, event=event) for path in found}
+        return Shelf({}, place, event)
     if book is None and not Journal.is_there(place):
         raise CodeError(
             f"there is no sheet {str(place)!r}",
             kind="sheet-missing",
             hint="a new one needs its code book: --book BOOK",
         )
-    return {place.stem: OpenSheet(place, book, event)}
+    return Shelf({place.stem: OpenSheet(place, book, event)})
 
 
 def serve(
-    sheets: dict[str, OpenSheet],
+    sheets: Shelf,
     tell: Callable[[Served], None],
     *,
     port: int,
@@ -116,8 +119,7 @@ def serve(
     server = server_of(guarded, certificate)
     many_connections()
     with bound:
-        for sheet in sheets.values():
-            sheet.open()
+        sheets.open()
         bound.listen()  # who comes from now on waits for an answer, and is not refused
         tell(served)
         server.run(sockets=[bound])

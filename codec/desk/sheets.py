@@ -110,6 +110,8 @@ class OpenSheet(Watched):
         self._book, self._event_file = book, event
         self._turns, self._ears = Turns(f"sheet {path.name}"), Turns(f"hearing for {path.name}")
         self._session: Session | None = None
+        self._beginning = asyncio.Lock()
+        self._watching: asyncio.Task[None] | None = None
         self._drawn: dict[object, Any] = {}
         self._drawn_of = -1
 
@@ -119,6 +121,13 @@ class OpenSheet(Watched):
             if self._mirroring is not None:
                 self._mirroring.open()
             self._turns.submit(self._open, Urgency.WRITE).result()
+
+    async def begin(self) -> None:
+        """Open the file and watch it, where that was not done yet; raises CodeError."""
+        async with self._beginning:
+            if self._watching is None:
+                await asyncio.to_thread(self.open)
+                self._watching = asyncio.create_task(self.watch())
 
     def _open(self) -> None:
         journal = Journal(self.path, self._book)
@@ -143,6 +152,9 @@ class OpenSheet(Watched):
 
     async def close(self) -> None:
         """Close the file."""
+        if self._watching is not None:
+            self._watching.cancel()
+            await asyncio.gather(self._watching, return_exceptions=True)
         await self._turns.do(self._close, Urgency.END)
         self._ears.submit(lambda: None, Urgency.END)
         if self._mirroring is not None:

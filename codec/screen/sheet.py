@@ -370,12 +370,19 @@ def progress(
 
 
 def listing(found: Sequence[SheetAbout]) -> None:
-    """Print the sheets of a place: the day of the first entry, and of the last if it is another."""
+    """Print the sheets of a place: the day of the first entry, and of the last if it is another;
+    below them which can't be read.
+    """
     table = boxed("sheet", "written", "entries", "book", right=("entries",))
-    for one in found:
+    readable = [one for one in found if not one.trouble]
+    for one in readable:
         days = dict.fromkeys(filter(None, (one.first[:10], one.last[:10])))
         table.add_row(safe(one.name), " … ".join(days), f"{one.entries:,}", safe(one.book))
-    console().print(table if found else "no sheet")
+    if readable or not found:
+        console().print(table if found else "no sheet")
+    for one in found:
+        if one.trouble:
+            console().print(safe(f"! {one.trouble}", "bold red"))
 
 
 @contextlib.contextmanager

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from codec.sheet.entry import SheetError
 from codec.sheet.journal import sheet_format
 from codec.sheet.table import ENTRIES
 from codec.store.opening import asking, opened
@@ -22,41 +22,57 @@ SELECT name, last,
     (SELECT text FROM niner.facts WHERE journal = number AND facts.name = 'name')
 FROM niner.journals WHERE word = ? ORDER BY name
 """  # noqa: S608 - names that the program declares
+_NAMES = "SELECT name FROM niner.journals WHERE word = ? ORDER BY name"
 _IN_A_FILE = f"SELECT min(logged), max(logged) FROM entries WHERE {NUMBER} IN (1, ?)"  # noqa: S608
 
 
 @dataclass(frozen=True, slots=True)
 class SheetAbout:
     """A sheet: its name, how many entries it has, the computer's clock at the first and the last of
-    them ("" where there is none), and the name of its book.
+    them ("" where there is none), the name of its book, and why it can't be read ("" where it can).
     """
 
     name: str
-    entries: int
-    first: str
-    last: str
-    book: str
+    entries: int = 0
+    first: str = ""
+    last: str = ""
+    book: str = ""
+    trouble: str = ""
 
 
 def sheets_in(place: Place) -> list[SheetAbout]:
     """Return the sheets of a folder, by name, or all of a server that one may see; raises
-    SheetError where one can't be read.
+    SheetError where a server can't tell.
     """
-    found = _files(place) if isinstance(place, Path) else _on_a_server(place)
-    return [
-        SheetAbout(name, entries, *(one or "" for one in told)) for name, entries, *told in found
-    ]
+    if isinstance(place, Path):
+        return [_file(name, path) for name, path in places_in(place).items()]
+    return [_about(*row) for row in _on_a_server(place, _ON_A_SERVER)]
 
 
-def _on_a_server(place: ServerPlace) -> Iterator[Any]:
+def places_in(place: Place) -> dict[str, Place]:
+    """Return where the sheets of a folder or a server are, by name; raises SheetError where a
+    server can't tell.
+    """
+    if isinstance(place, Path):
+        return {path.stem: path for path in sorted(place.glob(f"*{SUFFIX}"))}
+    return {name: place.with_name(name) for (name,) in _on_a_server(place, _NAMES)}
+
+
+def _about(name: str, entries: int, *told: str | None) -> SheetAbout:
+    return SheetAbout(name, entries, *(one or "" for one in told))
+
+
+def _on_a_server(place: ServerPlace, query: str) -> list[Any]:
     form = sheet_format()
     with asking(place, form) as server:
-        yield from server.execute(_ON_A_SERVER, (form.word,)).fetchall()
+        return server.execute(query, (form.word,)).fetchall()
 
 
-def _files(folder: Path) -> Iterator[Any]:
-    for path in sorted(folder.glob(f"*{SUFFIX}")):
+def _file(name: str, path: Place) -> SheetAbout:
+    try:
         with contextlib.closing(opened(path, sheet_format())) as store, store.reading():
             last, _ = ENTRIES.stored.last(store) or (0, "")
             first, final = store.execute(_IN_A_FILE, (last,)).fetchone()
-            yield path.stem, last, first, final, store.facts.get("name")
+            return _about(name, last, first, final, store.facts.get("name"))
+    except SheetError as error:
+        return SheetAbout(name, trouble=error.message)

@@ -15,6 +15,7 @@ from codec.desk.access import Links
 from codec.desk.app import application
 from codec.desk.mirroring import Mirroring
 from codec.desk.sheets import OpenSheet
+from codec.desk.shelf import Shelf
 from codec.sheet import Entry, Journal
 from codec.store.place import Place
 
@@ -39,10 +40,16 @@ def desk(
     mirroring: Mirroring | None = None,
 ) -> Iterator[TestClient]:
     """Serve a sheet to a client that asks as a page of the desk does."""
-    sheets = {path.stem: OpenSheet(path, mirroring=mirroring)}
-    served = application(sheets, names=[NAME], links=links)
+    with served(Shelf({path.stem: OpenSheet(path, mirroring=mirroring)}), links, name) as client:
+        yield client
+
+
+@contextlib.contextmanager
+def served(sheets: Shelf, links: Links | None = None, name: str = NAME) -> Iterator[TestClient]:
+    """Serve sheets to a client that asks as a page of the desk does."""
+    guarded = application(sheets, names=[NAME], links=links)
     client = TestClient(
-        served, base_url=f"http://{name}", headers={"origin": f"http://{name}"},
+        guarded, base_url=f"http://{name}", headers={"origin": f"http://{name}"},
         follow_redirects=False,
     )  # fmt: skip
     with client:

@@ -27,6 +27,7 @@ from codec.desk.access import COOKIE, Links, Role
 from codec.desk.app import application
 from codec.desk.serving import server_of
 from codec.desk.sheets import OpenSheet
+from codec.desk.shelf import Shelf
 from codec.sheet import Journal
 
 PATIENCE = 20.0  # seconds a test waits for what must be, however slow the machine
@@ -77,7 +78,7 @@ def attacked(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Attack
     with socket.create_server(("127.0.0.1", 0)) as bound:
         port = bound.getsockname()[1]
         bound.setsockopt(socket.SOL_SOCKET, socket.SO_SNDBUF, 4096)  # little is on its way unread
-        sheets = {"race": OpenSheet(sheet_at(tmp_path))}
+        sheets = Shelf({"race": OpenSheet(sheet_at(tmp_path))})
         server = server_of(application(sheets, names=[f"127.0.0.1:{port}"]))
         running = threading.Thread(target=server.run, kwargs={"sockets": [bound]})
         running.start()

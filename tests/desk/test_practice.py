@@ -19,13 +19,16 @@ from codec.desk.access import COOKIE, Links, Role
 from codec.desk.app import application
 from codec.desk.drills import JOURNAL
 from codec.desk.sheets import OpenSheet
+from codec.desk.shelf import Shelf
 from codec.drill import DrillJournal
 
 EVENT = ROOT / "examples" / "event" / "event.toml"
 
 
 def client(path: Path, event: Path | None = EVENT, links: Links | None = None) -> TestClient:
-    served = application({path.stem: OpenSheet(path, event=event)}, names=[NAME], links=links)
+    served = application(
+        Shelf({path.stem: OpenSheet(path, event=event)}), names=[NAME], links=links
+    )
     origin = f"http://{NAME}"
     return TestClient(served, base_url=origin, headers={"origin": origin})
 

@@ -56,16 +56,9 @@ class Drills:
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        self.rooms = {
-            name: Room(sheet.path.with_name(JOURNAL), partial(book_of, sheet), _CIRCUIT)
-            for name, sheet in desk.sheets.items()
-        }
-        desk.closing += [room.close for room in self.rooms.values()]
-
-    def room(self, request: Request) -> Room:
-        """Return the room of a sheet; raises HTTPException where there is none."""
-        self.desk.sheet(request)
-        return self.rooms[request.path_params["sheet"]]
+        self.room = desk.rooms(
+            lambda sheet: Room(sheet.path.with_name(JOURNAL), partial(book_of, sheet), _CIRCUIT)
+        )
 
     async def coach(self, request: Request) -> Response:
         """What is asked and why, one key to mark it."""
@@ -106,7 +99,7 @@ class Drills:
 
     async def time(self, request: Request) -> Response:
         """The desk's clock, in milliseconds."""
-        self.room(request)
+        del request
         return JSONResponse({"now": clock() * 1000})
 
     async def coach_live(self, request: Request) -> Response:

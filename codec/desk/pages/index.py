@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+
 from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
@@ -14,6 +16,7 @@ def part(desk: Desk) -> DeskPage:
 
     async def index(request: Request) -> Response:
         lan = desk.links is not None
-        return desk.page(request, "index.html", sheets=sorted(desk.sheets), lan=lan)
+        sheets = await asyncio.to_thread(desk.sheets.listed)
+        return desk.page(request, "index.html", sheets=sheets, lan=lan)
 
     return DeskPage([Route("/", index)])

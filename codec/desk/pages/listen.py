@@ -21,15 +21,9 @@ from grammar.errors import CodeError
 
 def part(desk: Desk) -> DeskPage:
     """Return the page on which is listened, its sounds, and where answers are sent."""
-    rooms = {
-        name: ListeningRoom(sheet.path.with_name(JOURNAL), partial(book_of, sheet))
-        for name, sheet in desk.sheets.items()
-    }
-    desk.closing += [room.close for room in rooms.values()]
-
-    def room_of(request: Request) -> ListeningRoom:
-        desk.sheet(request)
-        return rooms[request.path_params["sheet"]]
+    room_of = desk.rooms(
+        lambda sheet: ListeningRoom(sheet.path.with_name(JOURNAL), partial(book_of, sheet))
+    )
 
     async def listen(request: Request) -> Response:
         return desk.page(

@@ -180,18 +180,11 @@ class Practice:
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
-        self.seats = {
-            name: Seat(
+        self.seat = desk.rooms(
+            lambda sheet: Seat(
                 sheet.path.with_name(JOURNAL), partial(_wheel, sheet), partial(book_of, sheet)
             )
-            for name, sheet in desk.sheets.items()
-        }
-        desk.closing += [seat.close for seat in self.seats.values()]
-
-    def seat(self, request: Request) -> Seat:
-        """Return the seat of a sheet; raises HTTPException where there is none."""
-        self.desk.sheet(request)
-        return self.seats[request.path_params["sheet"]]
+        )
 
     async def page(self, request: Request) -> Response:
         """The change to make, the touches, and what a dash would show."""
