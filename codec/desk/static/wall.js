@@ -80,7 +80,7 @@ function look(section) {
   const input = section.querySelector("input"), place = section.querySelector(".look");
   const show = ({ tone, lines }) => {
     place.dataset.tone = tone;
-    place.textContent = lines.join("  ");
+    place.textContent = lines.join("\n");
   };
   const looked = (signal, how = {}) => fetch(address("look", { car: section.dataset.car, text: input.value, ...how }), { signal });
   const ask = asking(0, (signal) => {
