@@ -58,6 +58,7 @@ _PREVIEW = 3  # lines at most that tell what the line being typed would be taken
 _OFFERED = 5  # lines at most that tell what was heard by voice
 _TWO = 140  # columns from which on two cars are shown side by side
 _TIMED = 90  # columns from which on lines tell their times
+_REST = 0.3  # seconds without a key
 _FIND = "find"
 _TAKE = "F7 take what was heard"
 _KEYS = (
@@ -134,7 +135,9 @@ class Log:
             complete_while_typing=True,
             multiline=False,
             accept_handler=self._enter,
+            on_text_changed=self._typed,
         )
+        self._hearing: asyncio.Task[None] | None = None
         control = BufferControl(self.line, input_processors=[Visible()])
         above, keys = (
             Window(FormattedTextControl(self._drawn), wrap_lines=False),
@@ -161,6 +164,23 @@ class Log:
     def _begin_to_listen(self) -> None:
         if self._listen is not None:
             self.application.create_background_task(self._listening(self._listen))
+
+    def _typed(self, _: Buffer) -> None:
+        """Hear a line that can't be read when typing rests, so that Enter need not wait for it."""
+        if self._hearing is not None:
+            self._hearing.cancel()
+        self._hearing = self.application.create_background_task(self._heard_at_rest())
+
+    async def _heard_at_rest(self) -> None:
+        await asyncio.sleep(_REST)
+        text = self.line.text.strip()
+        with contextlib.suppress(CodeError):  # Enter tells
+            expected = self.session.to_be_heard(text)
+            if expected is not None:
+                loop = asyncio.get_running_loop()
+                found = await loop.run_in_executor(None, expected.weigh, text)
+                self.session.remember(text, expected, found)
+                self.application.invalidate()
 
     async def _listening(self, device: str) -> None:
         """Offer what is heard, for as long as the device gives sound; typing goes on beside it."""

@@ -38,9 +38,9 @@ def test_an_engineer_logs_a_race(tmp_path: Path, columns: int, height: int) -> N
         terminal.press("Enter")
         terminal.shows("lap 2  racing", "      0     80")
 
-        terminal.type(
-            "two one seven four x-ray quebec november tango"
-        )  # misheard: the check does not fit
+        terminal.write("two one seven four x-ray quebec november tango")
+        terminal.shows("→  ask: SAY AGAIN")  # misheard: it was heard when typing rested
+        terminal.press("Enter")
         terminal.shows("ask: SAY AGAIN", "does not fit")
         terminal.type("two double two two lima six two")
         terminal.shows("    0.2     90", "first heard: two one seven four")
