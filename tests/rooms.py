@@ -18,7 +18,7 @@ _IN_ORDER = """
     codec.decoding codec.encoding codec
     codec.hear codec.profile
     codec.store codec.sheet codec.radio codec.voice codec.wheel codec.race codec.log
-    codec.drill codec.debrief codec.views
+    codec.drill codec.debrief codec.season codec.views
     codec.screen codec.desk codec.cli
 """
 LAYERS = _IN_ORDER.split()

@@ -27,6 +27,7 @@ COMMANDS = {  # what each does, as the help tells it
     "listen": "a radio recording to words with their doubts",
     "log": "log spoken reports live",
     "sheet": "the lap sheet of an event",
+    "season": "all events on one server or in one folder, as one",
     "race": "where the race is heading, and what to call",
     "wheel": "the cheapest touches of the steering wheel",
     "book": "check and show a code book",

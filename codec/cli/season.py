@@ -1,0 +1,112 @@
+"""``niner season``: all events on one server, or in one folder, as one."""
+
+from __future__ import annotations
+
+import argparse
+import contextlib
+import dataclasses
+import datetime
+from collections.abc import Iterator
+from typing import TYPE_CHECKING, Any
+
+from codec.cli.common import add_command, add_json, emit, tell
+
+if TYPE_CHECKING:
+    from codec.season.events import Wanted
+    from codec.season.source import Season
+
+_ABOUT = (
+    "All events of a season as one: a folder of sheets, a folder that niner season export made, or"
+    " a server, which adds up itself."
+)
+
+
+def add(commands: Any) -> None:
+    """Add the command and its own commands."""
+    parser = commands.add_parser("season", description=_ABOUT)
+    actions = parser.add_subparsers(title="commands", metavar="command", required=True)
+    for name, about, run in (
+        ("list", "the events, with their dates, books and drivers", run_list),
+        ("words", "the words heard for others", run_words),
+    ):
+        action = add_command(actions, name, about)
+        _add_wanted(action)
+        add_json(action)
+        action.set_defaults(run=run)
+
+
+def _add_wanted(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "where", metavar="WHERE", help="a folder, or a server: postgresql://HOST/DATABASE"
+    )
+    for name, metavar, what in (
+        ("driver", "NAME", "only reports of this driver"),
+        ("engineer", "NAME", "only reports that this engineer wrote down"),
+        ("book", "NAME", "only events with this book: its name, or how its digest begins"),
+    ):
+        more = f"{what}; may be given again"
+        parser.add_argument(f"--{name}", metavar=metavar, action="append", default=[], help=more)
+    parser.add_argument("--from", dest="first", metavar="DATE", type=_date, help="from this day on")
+    parser.add_argument("--to", dest="last", metavar="DATE", type=_date, help="up to this day")
+
+
+def _date(text: str) -> str:
+    """Return a day as it is written (ISO 8601); argparse tells the option beside the error."""
+    try:
+        return datetime.date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is no day: 2026-05-01 is expected") from None
+
+
+@contextlib.contextmanager
+def _opened(args: argparse.Namespace) -> Iterator[tuple[Season, Wanted]]:
+    """Open the season asked for; tell what was left out."""
+    from codec.screen.season import reading
+    from codec.season.events import Wanted
+    from codec.season.source import opened_season
+    from codec.store.place import place_of
+
+    wanted = Wanted(
+        tuple(args.driver), tuple(args.engineer), tuple(args.book), args.first or "",
+        args.last or "",
+    )  # fmt: skip
+    with reading() as told, opened_season(place_of(args.where), told) as season:
+        try:
+            yield season, wanted
+        finally:
+            for line in season.left_out:
+                tell(f"left out: {line}")
+
+
+def run_list(args: argparse.Namespace) -> int:
+    """List the events."""
+    from codec.season.queries import listed_events
+
+    with _opened(args) as (season, wanted):
+        found = listed_events(season, wanted)
+    if args.json:
+        for event, drivers in found:
+            facts = dataclasses.asdict(event)
+            del facts["number"]
+            emit(facts | {"drivers": drivers})
+        return 0
+    from codec.screen.season import listing
+
+    listing(found)
+    return 0
+
+
+def run_words(args: argparse.Namespace) -> int:
+    """Tell the words heard for others."""
+    from codec.screen import season as screen
+    from codec.season.words import words_heard
+
+    with _opened(args) as (season, wanted):
+        found = words_heard(season, wanted)
+    if args.json:
+        for confused in found.confused:
+            emit(confused.as_dict())
+        emit({"hearings": dict(found.hearings), "words": found.said, "unlike": found.unlike})
+        return 0
+    screen.words(found)
+    return 0

@@ -1,0 +1,242 @@
+"""What stands of every report and call of a season, in SQL: the same as ``codec.sheet.state`` tells
+of one sheet.
+
+A report is followed from as it was first written to as it stands: its last correction that was not
+taken back, by the order that all desks have (``codec.sheet.merged``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from codec.season.events import SeasonError, SeasonEvent, Wanted, known
+from codec.season.source import Season
+from codec.sheet.state import BY_HAND
+
+# withdrawals of withdrawals: few, and what they come to can't be summed in SQL
+_CHAINS = """
+SELECT upper.journal, upper.seq, upper.about
+FROM niner.entries AS upper JOIN niner.entries AS lower
+ON lower.journal = upper.journal AND lower.seq = upper.about
+WHERE upper.kind = 'withdrawal' AND lower.kind = 'withdrawal' AND upper.journal IN ({journals})
+"""
+# the number that a program puts behind its user is that of one start of it
+ENGINEER = "regexp_replace({writer}, '[.][0-9]+$', '')"
+# every car with its driver as named last; one that nobody named a driver of is called by its number
+_DRIVERS_OF = """
+SELECT DISTINCT every.journal,
+    CASE WHEN coalesce(named.message, '') <> '' THEN named.message ELSE 'car ' || every.car END
+FROM (SELECT DISTINCT journal, car FROM niner.entries WHERE car <> '' AND journal IN ({journals}))
+    AS every
+LEFT JOIN (
+    SELECT DISTINCT ON (journal, car) journal, car, message FROM niner.entries
+    WHERE kind = 'car' AND journal IN ({journals})
+    ORDER BY journal, car, coalesce(made, seq) DESC, coalesce(desk, '') DESC, uid DESC
+) AS named ON named.journal = every.journal AND named.car = every.car
+ORDER BY 1, 2
+"""
+_ENGINEERS = f"""
+SELECT DISTINCT {ENGINEER.format(writer="writer")}
+FROM niner.entries WHERE journal IN ({{journals}})
+"""  # noqa: S608 - names that the program declares
+_REPORTS = """
+WITH RECURSIVE event (journal, event, book, digest) AS (VALUES {events}),
+said AS MATERIALIZED (
+    SELECT journal, seq, coalesce(made, seq) AS made, coalesce(desk, '') AS desk, uid, kind, about,
+        car, "at", writer, heard, message, string, "values" AS told, refusal, certainty, note, sound
+    FROM niner.entries
+    WHERE journal IN ({journals})
+    AND kind IN ('report', 'call', 'correction', 'question', 'answer', 'readback', 'withdrawal')
+),
+driven AS (
+    SELECT DISTINCT ON (journal, car) journal, car, message AS driver FROM niner.entries
+    WHERE kind = 'car' AND journal IN ({journals})
+    ORDER BY journal, car, coalesce(made, seq) DESC, coalesce(desk, '') DESC, uid DESC
+),
+taken_back AS MATERIALIZED (
+    SELECT DISTINCT journal, about AS seq FROM said
+    WHERE kind = 'withdrawal' AND about IS NOT NULL {void}
+),
+up (journal, seq, above) AS (
+    SELECT journal, seq, about FROM said
+    WHERE kind IN ('correction', 'question', 'answer', 'readback') AND about IS NOT NULL
+    UNION ALL
+    SELECT up.journal, up.seq, said.about FROM up JOIN said
+    ON said.journal = up.journal AND said.seq = up.above
+    WHERE said.kind IN ('correction', 'question', 'answer', 'readback')
+    AND said.about IS NOT NULL
+),
+part AS MATERIALIZED (
+    SELECT said.*, up.above AS root, taken_back.seq IS NOT NULL AS taken_back
+    FROM up JOIN said ON said.journal = up.journal AND said.seq = up.seq
+    JOIN said AS root ON root.journal = up.journal AND root.seq = up.above
+    AND root.kind IN ('report', 'call')
+    LEFT JOIN taken_back ON taken_back.journal = said.journal AND taken_back.seq = said.seq
+),
+fix AS (
+    SELECT DISTINCT ON (journal, root) * FROM part
+    WHERE kind = 'correction' AND NOT taken_back
+    ORDER BY journal, root, made DESC, desk DESC, uid DESC
+),
+asked AS (
+    SELECT journal, root, count(*) AS questions FROM part
+    WHERE kind = 'question' AND NOT taken_back GROUP BY journal, root
+),
+stands AS (
+    SELECT first.journal, first.seq, first.kind, event.event, event.book, event.digest,
+        coalesce(fix.car, first.car) AS car, {engineer} AS engineer,
+        first."at" AS first_at, first.heard AS first_heard, first.string AS first_string,
+        first.refusal AS first_refusal, first.certainty AS first_certainty,
+        first.told AS first_told, first.note AS first_note, first.sound AS first_sound,
+        first.made AS first_made, first.desk AS first_desk, first.uid AS first_uid,
+        fix.seq AS fixed, coalesce(fix."at", first."at") AS "at", fix.seq IS NULL AS as_first,
+        CASE WHEN fix.seq IS NULL THEN first.message ELSE fix.message END AS message,
+        CASE WHEN fix.seq IS NULL THEN first.string ELSE fix.string END AS string,
+        CASE WHEN fix.seq IS NULL THEN first.told ELSE fix.told END AS told,
+        CASE WHEN fix.seq IS NULL THEN first.refusal ELSE fix.refusal END AS refusal,
+        coalesce(asked.questions, 0) AS questions, taken_back.seq IS NOT NULL AS withdrawn
+    FROM said AS first JOIN event ON event.journal = first.journal
+    LEFT JOIN fix ON fix.journal = first.journal AND fix.root = first.seq
+    LEFT JOIN asked ON asked.journal = first.journal AND asked.root = first.seq
+    LEFT JOIN taken_back ON taken_back.journal = first.journal AND taken_back.seq = first.seq
+    WHERE first.kind IN ('report', 'call')
+),
+report AS MATERIALIZED (
+    SELECT stands.*, {driver} AS driver,
+        NOT withdrawn AND refusal = '' AND (string <> '' OR told <> '') AS counts
+    FROM stands LEFT JOIN driven
+    ON driven.journal = stands.journal AND driven.car = stands.car
+    {whose}
+)
+"""
+_DRIVER = (
+    "CASE WHEN coalesce(driven.driver, '') <> '' THEN driven.driver"
+    " WHEN stands.car <> '' THEN 'car ' || stands.car ELSE '' END"
+)
+# every time a report was heard, with whether that is what stands; what somebody typed who looked at
+# it is no hearing, and the same words twice are one
+HEARD = f"""
+hearing AS (
+    SELECT report.*, first_heard AS words, first_string AS read_as, first_note AS how,
+        first_sound AS stretch, as_first AS last
+    FROM report WHERE kind = 'report' AND as_first
+    UNION ALL
+    SELECT report.*, one.heard, one.string, one.note, one.sound, one.seq = report.fixed
+    FROM (
+        SELECT journal, root, seq, heard, string, note, sound,
+            row_number() OVER (
+                PARTITION BY journal, root, heard ORDER BY made, desk, uid
+            ) AS time
+        FROM (
+            SELECT journal, root, seq, heard, string, note, sound, made, desk, uid FROM part
+            WHERE kind = 'correction' AND NOT taken_back
+            UNION ALL
+            SELECT journal, seq, seq, first_heard, first_string, first_note, first_sound,
+                first_made, first_desk, first_uid
+            FROM report WHERE kind = 'report' AND NOT as_first
+        ) AS every
+    ) AS one
+    JOIN report ON report.journal = one.journal AND report.seq = one.root
+    WHERE report.kind = 'report' AND one.time = 1 AND one.note <> '{BY_HAND}'
+)
+"""  # noqa: S608 - names that the program declares
+
+
+@dataclass(frozen=True, slots=True)
+class Query:
+    """The beginning of a query, which makes ``report`` of what stands, and its values."""
+
+    season: Season
+    begin: str
+    values: tuple[Any, ...]
+
+    def ask(self, rest: str, *values: Any) -> list[Any]:
+        """Return what the rest of the query finds."""
+        return self.season.ask(f"{self.begin}{rest}", (*self.values, *values))
+
+
+def reports(season: Season, wanted: Wanted) -> Query:
+    """Return what asks of the reports and calls that count; raises SeasonError where nobody of a
+    name, or no event, is there.
+    """
+    events = wanted.events(season.events)
+    if not events:
+        raise SeasonError(
+            "no event of the season is asked for",
+            kind="season-empty",
+            expected=[f"{one.event}, {one.date}, {one.book}" for one in season.events[:5]],
+        )
+    journals = _numbers(events)
+    drivers = known(_all_drivers(season, events, wanted), wanted.drivers, "driver")
+    engineers = known(_all_engineers(season, journals, wanted), wanted.engineers, "engineer")
+    whose, values = [], list[Any]()
+    for column, names in ((_DRIVER, drivers), ("stands.engineer", engineers)):
+        if names:
+            whose.append(f"{column} IN ({', '.join('?' * len(names))})")
+            values += names
+    rows = ", ".join(f"({one.number}, {', '.join(['CAST(? AS text)'] * 3)})" for one in events)
+    begin = _REPORTS.format(
+        events=rows,
+        journals=journals,
+        void=_void(season, journals),
+        engineer=ENGINEER.format(writer="first.writer"),
+        driver=_DRIVER,
+        whose=f"WHERE {' AND '.join(whose)}" if whose else "",
+    )
+    named = [text for one in events for text in (one.event, one.book, one.digest)]
+    return Query(season, begin, (*named, *values))
+
+
+def _numbers(events: Sequence[SeasonEvent]) -> str:
+    return ", ".join(str(one.number) for one in events)
+
+
+def _all_drivers(season: Season, events: Sequence[SeasonEvent], wanted: Wanted) -> list[str]:
+    if not wanted.drivers:
+        return []
+    named = drivers_of(season, events).values()
+    return sorted({name for listed in named for name in listed})
+
+
+def _all_engineers(season: Season, journals: str, wanted: Wanted) -> list[str]:
+    if not wanted.engineers:
+        return []
+    return [name for (name,) in season.ask(_ENGINEERS.format(journals=journals))]
+
+
+def _void(season: Season, journals: str) -> str:
+    """Return what leaves out withdrawals that were taken back themselves."""
+    children: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    for journal, seq, about in season.ask(_CHAINS.format(journals=journals)):
+        children.setdefault((journal, about), []).append((journal, seq))
+    alive: dict[tuple[int, int], bool] = {}
+    # whatever takes an entry back stands behind it
+    every = {one for listed in children.values() for one in listed} | children.keys()
+    for one in sorted(every, reverse=True):
+        alive[one] = not any(alive[child] for child in children.get(one, ()))
+    dead = ", ".join(f"({journal}, {seq})" for (journal, seq), is_so in alive.items() if not is_so)
+    return f"AND (journal, seq) NOT IN ({dead})" if dead else ""
+
+
+def drivers_of(season: Season, events: Sequence[SeasonEvent]) -> dict[int, list[str]]:
+    """Return the drivers of each event, by its number."""
+    found: dict[int, list[str]] = {one.number: [] for one in events}
+    ask = _DRIVERS_OF.format(journals=_numbers(events))
+    for journal, driver in season.ask(ask) if events else []:
+        found[journal].append(driver)
+    return found
+
+
+def listed_events(season: Season, wanted: Wanted) -> list[tuple[SeasonEvent, list[str]]]:
+    """Return the events that count, each with its drivers; raises SeasonError."""
+    events = wanted.events(season.events)
+    drivers = drivers_of(season, events)
+    names = sorted({name for listed in drivers.values() for name in listed})
+    asked = set(known(names, wanted.drivers, "driver"))
+    return [
+        (one, drivers[one.number])
+        for one in events
+        if not asked or asked & set(drivers[one.number])
+    ]

@@ -1,0 +1,297 @@
+"""Where a season is: on a server, which is asked itself, or in a folder, whose sheets and exported
+Parquet files DuckDB reads.
+
+Both have the same tables under the same names, so each query is written once. It stands in SQL that
+PostgreSQL and DuckDB read alike, ``?`` where a value stands, without ``%``.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import functools
+import hashlib
+import sqlite3
+import tempfile
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Protocol
+
+from codec.season.events import SeasonError, SeasonEvent, day_of
+from codec.season.parquet import (
+    COLUMNS,
+    SHEET,
+    event_of,
+    facts_in,
+    listed,
+    literal,
+    reading,
+    write_sheet,
+)
+from codec.sheet.journal import Journal, sheet_format
+from codec.sheet.listing import SUFFIX
+from codec.store.opening import asking
+from codec.store.place import Place, ServerPlace
+from codec.store.table import DIGEST, NUMBER, Execute
+from grammar import kept
+from grammar.book import Book
+from grammar.errors import CodeError
+from grammar.libraries import needed
+from grammar.loading import book_of
+
+if TYPE_CHECKING:
+    from duckdb import DuckDBPyConnection
+
+EXTRA = "season"  # what must be installed for a folder
+PARTS = "event=*/*.parquet"  # what an export makes in its folder
+_KEEP = 1_000  # sheets in the cache folder
+_MEMORY = "64MB"  # of a server, for each sort of a query
+Told = Callable[[int, int], object]  # how many sheets are read so far, and of how many
+
+_ON_A_SERVER = f"""
+SELECT number, journals.name, last,
+    (SELECT logged FROM niner.entries WHERE journal = number AND {NUMBER} = 1),
+    (SELECT at FROM niner.entries WHERE journal = number AND at IS NOT NULL
+     ORDER BY {NUMBER} LIMIT 1),
+    (SELECT text FROM niner.facts WHERE journal = number AND facts.name = 'name'),
+    (SELECT text FROM niner.facts WHERE journal = number AND facts.name = 'digest'),
+    (SELECT text FROM niner.facts WHERE journal = number AND facts.name = 'sheet')
+FROM niner.journals WHERE word = ? ORDER BY number
+"""  # noqa: S608 - names that the program declares
+_BOOK_ON_A_SERVER = """
+SELECT book.text FROM niner.facts AS book JOIN niner.facts AS covered
+ON covered.journal = book.journal AND covered.name = 'digest'
+WHERE book.name = 'book' AND covered.text = ? LIMIT 1
+"""
+
+
+class Season(Protocol):
+    """The events of a season, and whom to ask about them; ``left_out`` tells in lines what could
+    not be read.
+    """
+
+    events: list[SeasonEvent]
+    left_out: list[str]
+
+    def ask(self, query: str, values: Sequence[Any] = ()) -> list[Any]:
+        """Return the rows that a query finds; raises CodeError."""
+
+    def book_text(self, digest: str) -> str:
+        """Return the text of a book of the season."""
+
+    def write(self, event: SeasonEvent, path: Path) -> None:
+        """Write the entries of an event as a Parquet file."""
+
+    def close(self) -> None:
+        """Let go of it."""
+
+
+def book_in(season: Season, digest: str) -> Book:
+    """Return a book of the season; raises BookError."""
+    name = next(one.book for one in season.events if one.digest == digest)
+    return book_of(season.book_text(digest), name)
+
+
+@contextlib.contextmanager
+def opened_season(place: Place, told: Told = lambda *_: None) -> Iterator[Season]:
+    """Open a season; ``told`` hears how many sheets of a folder are read. Raises CodeError where it
+    can't be read, or nothing is there.
+    """
+    with contextlib.ExitStack() as stack:
+        season: Season
+        if isinstance(place, ServerPlace):
+            season = _ServerSeason(stack.enter_context(asking(place, sheet_format())), place)
+        elif place.is_dir():
+            season = _FolderSeason(place, told, stack)
+        else:
+            raise SeasonError(
+                f"{str(place)!r} is no folder and no server",
+                kind="usage",
+                expected=["a folder", "postgresql://HOST/DATABASE"],
+            )
+        stack.callback(season.close)
+        if not season.events:
+            why = f"; left out: {season.left_out[0]}" if season.left_out else ""
+            raise SeasonError(
+                f"there is no event in {str(place)!r}{why}",
+                kind="season-empty",
+                hint=f"a season has sheets (NAME{SUFFIX}), or what niner season export made",
+            )
+        yield season
+
+
+def _once(found: Sequence[tuple[SeasonEvent, str]], left_out: list[str]) -> list[SeasonEvent]:
+    """Return the events without those that are a copy of another with no fewer entries."""
+    best: dict[str, SeasonEvent] = {}
+    for event, _ in found:
+        there = best.get(event.sheet)
+        if there is None or event.entries > there.entries:
+            best[event.sheet] = event
+    for event, where in found:
+        counted = best[event.sheet]
+        if event is not counted:
+            left_out.append(f"{where}: the same sheet as {counted.event!r}, which is counted")
+    return sorted(
+        (event for event, _ in found if best[event.sheet] is event),
+        key=lambda one: (one.date, one.event, one.number),
+    )
+
+
+class _ServerSeason:
+    def __init__(self, server: Execute, place: ServerPlace) -> None:
+        self._server, self._place = server, place
+        self.left_out: list[str] = []
+        # the queries are short, and sort what fits into memory
+        server.execute("SET jit = off")
+        server.execute(f"SET work_mem = '{_MEMORY}'")
+        found = []
+        for row in server.execute(_ON_A_SERVER, (sheet_format().word,)).fetchall():
+            number, name, last, logged, at, book, digest, sheet = row
+            if not book or not digest or not sheet:
+                self.left_out.append(f"{name}: it does not tell of its book")
+                continue
+            event = SeasonEvent(number, name, day_of(at, logged), book, digest, sheet, int(last))
+            found.append((event, name))
+        self.events = _once(found, self.left_out)
+
+    def ask(self, query: str, values: Sequence[Any] = ()) -> list[Any]:
+        return self._server.execute(query, values).fetchall()
+
+    def book_text(self, digest: str) -> str:
+        [text] = self._server.execute(_BOOK_ON_A_SERVER, (digest,)).fetchone()
+        return str(text)
+
+    @functools.cached_property
+    def _duck(self) -> DuckDBPyConnection:
+        return _duck()
+
+    def write(self, event: SeasonEvent, path: Path) -> None:
+        with Journal(self._place.with_name(event.event)) as journal:
+            write_sheet(self._duck, journal, event.event, path)
+
+    def close(self) -> None:
+        if "_duck" in self.__dict__:
+            self._duck.close()
+
+
+def _duck() -> DuckDBPyConnection:
+    duckdb = needed("duckdb", EXTRA)
+    duck: DuckDBPyConnection = duckdb.connect(
+        ":memory:",
+        config={"autoinstall_known_extensions": "false", "preserve_insertion_order": "true"},
+    )
+    return duck
+
+
+class _FolderSeason:
+    """``_paths`` are the Parquet files of the events, by the names of their sheets."""
+
+    def __init__(self, folder: Path, told: Told, stack: contextlib.ExitStack) -> None:
+        self._duck, self.left_out = _duck(), list[str]()
+        stack.callback(self.close)
+        self._paths: dict[str, Path] = {}
+        names, paths = list[str](), list[Path]()
+        cache = _cache(stack)
+        sheets = sorted(folder.glob(f"*{SUFFIX}"))
+        for number, path in enumerate(sheets):
+            told(number, len(sheets))
+            try:
+                paths.append(self._sheet(path, cache))
+            except CodeError as error:
+                self.left_out.append(f"{path.name}: {error.message}")
+                continue
+            names.append(path.name)
+        told(len(sheets), len(sheets))
+        for path in sorted(folder.glob(PARTS)):
+            paths.append(path)
+            names.append(str(path.relative_to(folder)))
+        facts, found = facts_in(self._duck, paths), list[tuple[SeasonEvent, str]]()
+        for number, (path, name) in enumerate(zip(paths, names, strict=True), 1):
+            event = event_of(facts.get(str(path), {}), number)
+            if event is None:
+                self.left_out.append(f"{name}: no file of niner season export")
+                continue
+            if path.parent == cache:  # its name is that of its file, which may be another now
+                event = replace(event, event=name.removesuffix(SUFFIX))
+            found.append((event, name))
+        self.events = _once(found, self.left_out)
+        for event in self.events:
+            self._paths[event.sheet] = paths[event.number - 1]
+        if self.events:
+            self._make_tables()
+
+    def _sheet(self, path: Path, cache: Path) -> Path:
+        """Return the Parquet file of a sheet, made anew where the sheet has changed."""
+        there = _kept_as(path, cache)
+        if there is not None and there.exists():
+            there.touch()
+            return there
+        with Journal(path) as journal:
+            last = journal.row(journal.last) if journal.last else None
+            made = cache / _named(journal.sheet, "" if last is None else last[DIGEST])
+            part = made.with_suffix(".part")
+            write_sheet(self._duck, journal, path.stem, part)
+            part.replace(made)
+        return made
+
+    def _make_tables(self) -> None:
+        """Make the tables that a server has, of what is asked there."""
+        numbers = ", ".join(f"({one.number}, {literal(one.sheet)})" for one in self.events)
+        self._duck.execute(
+            "CREATE SCHEMA niner;"  # noqa: S608 - names that the program declares, and paths, quoted
+            f"CREATE TABLE niner.numbers AS FROM (VALUES {numbers}) AS _ (journal, sheet);"
+            f"CREATE VIEW niner.entries AS SELECT journal, {listed(COLUMNS)}"
+            f" FROM {reading(list(self._paths.values()))} JOIN niner.numbers USING (sheet)"
+        )
+
+    def ask(self, query: str, values: Sequence[Any] = ()) -> list[Any]:
+        import duckdb
+
+        try:
+            return self._duck.execute(query, values).fetchall()
+        except duckdb.IOException as error:
+            message = str(error).partition("\n")[0]
+            raise SeasonError(f"can't be read: {message}", kind="season-file") from None
+
+    def book_text(self, digest: str) -> str:
+        path = next(self._paths[one.sheet] for one in self.events if one.digest == digest)
+        return facts_in(self._duck, [path])[str(path)]["book"]
+
+    def write(self, event: SeasonEvent, path: Path) -> None:
+        path.write_bytes(self._paths[event.sheet].read_bytes())
+
+    def close(self) -> None:
+        self._duck.close()
+
+
+def _cache(stack: contextlib.ExitStack) -> Path:
+    """Return the folder in which sheets are kept as Parquet, one that goes with the command where
+    nothing is to be kept.
+    """
+    if kept.wanted():
+        with contextlib.suppress(OSError, RuntimeError):
+            folder = kept.folder() / "season"
+            folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            old = sorted(folder.glob("*.parquet"), key=lambda path: path.stat().st_mtime_ns)
+            for path in old[:-_KEEP]:
+                path.unlink(missing_ok=True)
+            return folder
+    return Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="niner-season-")))
+
+
+def _named(sheet: str, digest: str) -> str:
+    told = f"{sheet} {digest} {len(COLUMNS)}"
+    return f"{hashlib.sha256(told.encode()).hexdigest()[:40]}.parquet"
+
+
+def _kept_as(path: Path, cache: Path) -> Path | None:
+    """Return where a sheet as it is now is kept, None where it does not tell: its last entry covers
+    all before it.
+    """
+    ask = f"SELECT text, (SELECT {DIGEST} FROM entries ORDER BY {NUMBER} DESC LIMIT 1) FROM facts"  # noqa: S608 - names that the program declares
+    with contextlib.suppress(sqlite3.Error, OSError):
+        where = f"{path.resolve().as_uri()}?mode=ro"
+        with contextlib.closing(sqlite3.connect(where, uri=True)) as file:
+            row = file.execute(f"{ask} WHERE name = ?", (SHEET,)).fetchone()
+        return None if row is None else cache / _named(row[0], row[1] or "")
+    return None

@@ -1,0 +1,204 @@
+"""A season tells the same of a folder of sheets and of a server, and what it tells is what the
+sheets say.
+"""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import pytest
+from commands import called
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from season.support import MISHEARD, SAID, name, on_server, told, unread
+from sheet.support import new, report
+
+from codec.season.events import Wanted
+from codec.season.queries import reports
+from codec.season.source import opened_season
+from codec.sheet import Entry, Journal
+from codec.sheet.entry import KINDS
+from codec.sheet.state import Standing, correction_of
+from codec.sheet.table import ENTRIES
+from codec.store.place import place_of
+
+
+def test_the_events_are_listed_by_date_with_their_drivers(where: str) -> None:
+    found = told("list", where)
+    assert [(one["event"], one["date"], one["entries"]) for one in found] == [
+        ("Tessel", "2026-05-02", 12),
+        ("Marrow Sands", "2026-05-16", 13),
+        ("Quill", "2026-05-30", 14),
+    ]
+    assert {tuple(one["drivers"]) for one in found} == {("Ilse Marrow", "Teo Vash")}
+
+
+def test_words_heard_for_others_are_counted_with_where_they_are_from(where: str) -> None:
+    *confused, rest = told("words", where)
+    assert confused == [
+        # each event once: put right after MISHEARD; and taken through noise with "mango"
+        {"said": "one", "heard": "niner", "times": 3, "of": 21, "sources": {"again": 3}},
+        {"said": "tango", "heard": "mango", "times": 3, "of": 21, "sources": {"noise": 3}},
+    ]
+    # 3 + 4 + 5 laps and 3 said again stand as they were heard
+    assert rest == {
+        "hearings": {"as it stands": 15, "again": 3, "noise": 3}, "words": 8 * 21, "unlike": 0,
+    }  # fmt: skip
+
+
+def test_only_what_is_asked_for_counts(where: str) -> None:
+    [confused, rest] = told("words", where, "--driver", "teo vash")
+    assert (confused["heard"], rest["words"]) == ("mango", 24)
+    assert told("words", where, "--engineer", "Ben") == [confused, rest]
+    assert told("words", where, "--from", "2026-05-10", "--to", "2026-05-20")[0]["times"] == 1
+    assert told("words", where, "--book", "race")[-1]["words"] == 8 * 21
+    for wrong, why in (
+        (("--driver", "Nobody"), b"there is no driver 'Nobody'"),
+        (("--book", "other"), b"no event of the season is asked for"),
+        (("--from", "May"), b"is no day"),
+    ):
+        done = called(["season", "words", where, *wrong])
+        assert (done.returncode, why in done.stderr) == (2, True)
+
+
+def test_every_figure_is_shown_with_what_it_rests_on(where: str) -> None:
+    shown = called(["season", "words", where]).stdout.decode()
+    assert "of 168 words in 21 hearings of reports that stand: 15 as they stand" in shown
+    assert "Quill" in called(["season", "list", where]).stdout.decode()
+
+
+def test_what_is_damaged_foreign_or_there_twice_is_told_and_left_out(
+    season: Path, tmp_path: Path
+) -> None:
+    for path in season.glob("*.sheet"):
+        shutil.copy(path, tmp_path)
+    (tmp_path / "foreign.sheet").write_text("no sheet", "utf-8")
+    damaged = (tmp_path / "Quill.sheet").read_bytes()
+    (tmp_path / "Quill.sheet").write_bytes(damaged.replace(b"SAY AGAIN", b"SAY AGAIM"))
+    shutil.copy(season / "Tessel.sheet", tmp_path / "a copy.sheet")
+    (tmp_path / "event=x").mkdir()
+    (tmp_path / "event=x" / "part.parquet").write_bytes(b"nonsense")
+    done = called(["season", "list", tmp_path, "--json"])
+    assert done.stdout.count(b"\n") == 2
+    lines = done.stderr.decode().splitlines()
+    assert [line.split(":")[1].strip() for line in lines] == [
+        "Quill.sheet", "foreign.sheet", "event=x/part.parquet", "a copy.sheet",
+    ]  # fmt: skip
+    assert "is not as it was written" in lines[0]
+
+
+def test_a_place_without_events_is_told(tmp_path: Path) -> None:
+    for place, why in (
+        (tmp_path, b"there is no event in"),
+        (tmp_path / "none", b"is no folder and no server"),
+        ("postgresql:///nothing?host=/nowhere", b"can't be reached"),
+    ):
+        done = called(["season", "list", place])
+        assert (done.returncode, why in done.stderr, b"Traceback" in done.stderr) == (
+            2,
+            True,
+            False,
+        )
+
+
+def test_a_sheet_that_goes_on_is_read_again(
+    season: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("NINER_CACHE", "on")
+    monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path / "cache"))
+    folder = tmp_path / "season"
+    shutil.copytree(season, folder)
+    before = told("words", folder)
+    kept = set((tmp_path / "cache").rglob("*.parquet"))
+    assert told("words", folder) == before
+    assert set((tmp_path / "cache").rglob("*.parquet")) == kept
+    with Journal(folder / "Quill.sheet") as journal:
+        journal.append(report(SAID, lap=25, certainty=1.0))
+    assert told("words", folder)[-1]["words"] == before[-1]["words"] + 8
+    (folder / "Quill.sheet").rename(folder / "Quill Bay.sheet")
+    assert told("list", folder)[-1]["event"] == "Quill Bay"
+
+
+# the SQL against what stands of a sheet (codec.sheet.state)
+
+ABOUT = st.integers(0, 11)  # so many entries before; 0 for nothing
+RANDOM = st.builds(
+    lambda about, **facts: (about, Entry(**facts)),
+    ABOUT,
+    kind=st.sampled_from([*KINDS, "correction", "correction", "withdrawal", "withdrawal"]),
+    car=st.sampled_from(["7", "61", ""]),
+    string=st.sampled_from(["", "516", "577"]),
+    message=st.sampled_from(["Ana", "lap", ""]),
+    refusal=st.sampled_from(["", "", "doubtful"]),
+)
+
+
+def sql_tells(place: Path | str, event: str = "") -> list[tuple[object, ...]]:
+    with opened_season(place_of(place)) as season:
+        season.events = [one for one in season.events if event in ("", one.event)]
+        rows = reports(season, Wanted()).ask(
+            "SELECT seq, kind, car, driver, string, message, refusal, withdrawn, questions, counts"
+            " FROM report ORDER BY seq"
+        )
+    return [tuple(row) for row in rows]
+
+
+def state_tells(path: Path | str) -> list[tuple[object, ...]]:
+    with Journal(path) as journal:
+        rows = {seq: row["uid"] for row in journal.stored() if (seq := row["seq"])}
+        standing = Standing(journal.entries())
+    number = {uid: seq for seq, uid in rows.items()}
+    return sorted(
+        (
+            number[row.first.uid], row.first.kind, row.entry.car,
+            standing.cars.get(row.entry.car, "") or (row.entry.car and f"car {row.entry.car}"),
+            row.entry.string, row.entry.message, row.entry.refusal, row.withdrawn,
+            len(row.questions), row.counts,
+        )
+        for row in standing.rows if row.first.kind in ("report", "call")
+    )  # fmt: skip
+
+
+def write_random(path: Path, drawn: list[tuple[int, Entry]]) -> Path:
+    with new(path) as journal:
+        journal.append_all(
+            entry.replace(about=seq - about if 0 < about < seq and entry.kind != "car" else None)
+            for seq, (about, entry) in enumerate(drawn, 1)
+        )
+    return path
+
+
+@given(drawn=st.lists(RANDOM, min_size=1, max_size=40))
+def test_sql_says_of_a_report_what_stands_of_it(
+    drawn: list[tuple[int, Entry]], tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    folder = write_random(tmp_path_factory.mktemp("random"), drawn)
+    assert sql_tells(folder) == state_tells(folder / "event.sheet")
+
+
+@settings(max_examples=10)
+@given(drawn=st.lists(RANDOM, min_size=20, max_size=40))
+def test_a_server_says_the_same_of_it(
+    drawn: list[tuple[int, Entry]], tmp_path_factory: pytest.TempPathFactory, served: str
+) -> None:
+    folder = write_random(tmp_path_factory.mktemp("random"), drawn)
+    (folder / "event.sheet").rename(folder / f"{(event := name())}.sheet")
+    on_server(folder, served)
+    assert sql_tells(served, event) == state_tells(f"{served}#{event}")
+
+
+def test_of_two_desks_the_correction_counts_that_all_desks_take_for_the_last(
+    tmp_path: Path,
+) -> None:
+    with new(tmp_path) as journal:
+        journal.join("ben", own=True)
+        first = journal.append(unread(MISHEARD))
+        journal.append(correction_of(first, string="516", message="lap"))
+        away = correction_of(first, string="577", message="lap").replace(
+            uid="away", logged=first.logged, desk="ana", made=2
+        )
+        journal.bring([(ENTRIES.row(away), first.uid)])
+    [standing] = sql_tells(tmp_path)
+    assert [standing] == state_tells(tmp_path / "event.sheet")
+    assert standing[4] == "516"
