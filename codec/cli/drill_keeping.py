@@ -1,15 +1,17 @@
-"""``niner drill profile``, ``needs``, ``export``, ``play`` and ``delete``: what is kept of a
-person, taken elsewhere or taken out.
+"""``niner drill profile``, ``needs``, ``export``, ``play``, ``copy`` and ``delete``: what is kept
+of a person, taken elsewhere or taken out.
 """
 
 from __future__ import annotations
 
 import argparse
+import dataclasses
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_book, add_command, emit, put, say
+from codec.cli.common import add_book, add_command, add_json, emit, put, say
+from codec.cli.sheet_places import copied_to
 from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
@@ -55,6 +57,15 @@ def add_keeping(actions: Any) -> None:
         one.add_argument("journal", metavar="JOURNAL", help="the journal's file")
         one.add_argument("person", metavar="NAME", help="who")
         one.set_defaults(run=run)
+    copying = add_command(
+        actions, "copy", "copy a journal to a file or a server, or bring a copy up to date"
+    )
+    copying.add_argument("journal", metavar="JOURNAL", help="the journal")
+    copying.add_argument(
+        "to", metavar="TO", help="where it goes; on a server, without #NAME, by the name it has"
+    )
+    add_json(copying)
+    copying.set_defaults(run=run_copy)
     sound = add_command(actions, "play", "play what was said in an answer, where it was kept")
     sound.add_argument("journal", metavar="JOURNAL", help="the journal's file")
     sound.add_argument("answer", metavar="N", help="its number: niner drill export")
@@ -137,6 +148,27 @@ def run_export(args: argparse.Namespace) -> int:
         recorded = journal.recorded()
         for answer in journal.answers(journal.known(args.person)):
             emit(answer.as_dict() | ({"recorded": True} if answer.seq in recorded else {}))
+    return 0
+
+
+def run_copy(args: argparse.Namespace) -> int:
+    """Copy a journal."""
+    from codec.drill import DrillJournal
+    from codec.screen.sheet import copying
+
+    with DrillJournal(args.journal) as journal:
+        place = copied_to(args.to, journal.path.name)
+        with copying() as told:
+            done = journal.copy(place, told)
+    if args.json:
+        rows = {name: dataclasses.asdict(one) for name, one in done.items()}
+        emit({"to": str(place), **rows})
+        return 0
+    answers = done.pop("answers")
+    there = f", {answers.before} of it were there" if answers.before else ""
+    more = [f"{name} {one.copied}" for name, one in done.items() if one.copied]
+    told_more = f"; {', '.join(more)}" if more else ""
+    say(f"{counted(answers.copied, 'answer')} copied to {place}{there}{told_more}")
     return 0
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import argparse
 import dataclasses
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_command, add_json, emit, say
 from grammar.errors import CodeError, counted
+
+if TYPE_CHECKING:
+    from codec.store.place import Place
 
 
 def add_places(actions: Any) -> None:
@@ -54,22 +56,27 @@ def run_list(args: argparse.Namespace) -> int:
     return 0
 
 
+def copied_to(to: str, name: str) -> Place:
+    """Return where a copy goes, on a server by the name that it has; raises CodeError."""
+    from codec.store.place import ServerPlace, place_of
+
+    place = place_of(to)
+    if isinstance(place, ServerPlace):
+        return place if place.name else place.with_name(name)
+    if place.is_dir():
+        raise CodeError(f"{to!r} is a folder", kind="usage", hint="name the file of the copy")
+    return place
+
+
 def run_copy(args: argparse.Namespace) -> int:
     """Copy a sheet."""
     from codec.screen.sheet import copying
     from codec.sheet import Journal
     from codec.sheet.copying import copy
-    from codec.store.place import ServerPlace, place_of
 
-    place = place_of(args.to)
     with Journal(args.sheet) as journal:
-        if isinstance(place, ServerPlace) and not place.name:
-            place = place.with_name(journal.path.stem)
-        if isinstance(place, Path) and place.is_dir():
-            raise CodeError(
-                f"{args.to!r} is a folder", kind="usage", hint="name the file of the copy"
-            )
-        with copying(journal.last) as told:
+        place = copied_to(args.to, journal.path.stem)
+        with copying() as told:
             done = copy(journal, place, told)
     if args.json:
         emit({"to": str(place), **dataclasses.asdict(done)})

@@ -6,15 +6,17 @@ Unlike a sheet, a person can be taken out: their rows are overwritten, not only 
 from __future__ import annotations
 
 import base64
+import contextlib
 import dataclasses
 import datetime
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from importlib import resources
 from typing import Any, Self
 
 from codec.drill.answer import Answer, DrillError, checked_name
 from codec.drill.programme import Programme
+from codec.store.copying import Copied, copy_rows
 from codec.store.opening import is_there, opened
 from codec.store.place import Place, place_of
 from codec.store.store import ADD, Clock, JournalFormat, now, scripts_in, stamp
@@ -44,6 +46,8 @@ _SELECT = (
     f"SELECT seq, name, {', '.join(_COLUMNS)} FROM answers JOIN people ON person = number"  # noqa: S608 - columns of our own
     " WHERE seq NOT IN (SELECT answer FROM withdrawals)"
 )
+_COUNTED = {"people", "answers", "programmes"}
+_LARGE = {"sounds"}
 _IN_ORDER = "ORDER BY CASE instead_of WHEN 0 THEN seq ELSE instead_of END"
 _PLACES = ", ".join("?" * (len(_COLUMNS) + 2))
 _INSERT = f"INSERT INTO answers (seq, person, {', '.join(_COLUMNS)}) VALUES ({_PLACES})"  # noqa: S608
@@ -252,6 +256,18 @@ class DrillJournal:
                 hint="close the other program; the rows go when the last one closes the journal",
             )
         return count
+
+    def copy(
+        self, place: Place, told: Callable[[int, int], object] = lambda _, __: None
+    ) -> dict[str, Copied]:
+        """Copy all of it to a place, or what a copy there lacks; return of each table how many
+        rows. ``told`` hears how many rows are copied so far, of how many.
+
+        Raises DrillError where the copy has a row that is not here (``drill-apart``): nothing is
+        changed then.
+        """
+        with contextlib.closing(opened(place, FORMAT, _nothing)) as target:
+            return copy_rows(self._store, target, _COUNTED, _LARGE, told)
 
     def close(self) -> None:
         """Close the file."""

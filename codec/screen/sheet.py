@@ -386,16 +386,16 @@ def listing(found: Sequence[SheetAbout]) -> None:
 
 
 @contextlib.contextmanager
-def copying(entries: int) -> Iterator[Callable[[int], None]]:
-    """Show how far a copy of so many entries is; nothing where the error output is no terminal."""
+def copying() -> Iterator[Callable[[int, int], None]]:
+    """Show how far a copy is, in rows; nothing where the error output is no terminal."""
     from rich.console import Console
     from rich.progress import MofNCompleteColumn, Progress, TimeRemainingColumn
 
     errors = Console(stderr=True)
     if not errors.is_terminal:
-        yield lambda count: None  # noqa: ARG005
+        yield lambda count, total: None  # noqa: ARG005
         return
     columns = "copying", MofNCompleteColumn(), TimeRemainingColumn()
     with Progress(*columns, console=errors, transient=True) as progress:
-        task = progress.add_task("", total=entries)
-        yield lambda count: progress.update(task, completed=count)
+        task = progress.add_task("", total=None)
+        yield lambda count, total: progress.update(task, completed=count, total=total)

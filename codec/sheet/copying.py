@@ -9,33 +9,25 @@ from __future__ import annotations
 
 import contextlib
 import functools
-import itertools
-from collections.abc import Callable, Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from codec.sheet.entry import SheetError
 from codec.sheet.journal import Journal, sheet_format, write_facts
 from codec.sheet.table import ENTRIES
+from codec.store.copying import AT_ONCE, Copied, batches
 from codec.store.opening import opened
 from codec.store.place import Place
 from codec.store.rows import Rows
 from codec.store.table import BEFORE, NUMBER, digest
 from grammar.errors import counted
 
-_AT_ONCE = 1000  # entries that are written together
 
-
-@dataclass(frozen=True, slots=True)
-class Copied:
-    """How many entries were copied, and how many were there before."""
-
-    copied: int
-    before: int
-
-
-def copy(journal: Journal, place: Place, told: Callable[[int], object] = lambda _: None) -> Copied:
-    """Copy a sheet, or what a copy of it lacks; ``told`` hears how many entries are copied so far.
+def copy(
+    journal: Journal, place: Place, told: Callable[[int, int], object] = lambda _, __: None
+) -> Copied:
+    """Copy a sheet, or what a copy of it lacks; ``told`` hears how many entries are copied so far,
+    of how many.
 
     Raises SheetError where another sheet is there (``sheet-other``), or the copy has entries that
     the sheet has not (``sheet-apart``): neither is changed then.
@@ -54,14 +46,14 @@ def copy(journal: Journal, place: Place, told: Callable[[int], object] = lambda 
             with store.transaction():
                 for desk in desks:
                     store.execute("INSERT INTO desks VALUES (?, ?) ON CONFLICT DO NOTHING", desk)
-        count = 0
-        for batch in _batches(journal.stored(after=before)):
+        count, total = 0, journal.last - before
+        for batch in batches(journal.stored(after=before), AT_ONCE):
             with store.transaction():
                 if rows.last != before + count:
                     raise _apart(place, rows.last)
                 rows.add(*batch)
             count += len(batch)
-            told(count)
+            told(count, total)
         return Copied(count, before)
 
 
@@ -90,8 +82,3 @@ def _apart(place: Place, number: int) -> SheetError:
         kind="sheet-apart",
         hint="copy to another place; both sheets stay as they are",
     )
-
-
-def _batches(rows: Iterator[Mapping[str, Any]]) -> Iterator[tuple[Mapping[str, Any], ...]]:
-    while batch := tuple(itertools.islice(rows, _AT_ONCE)):
-        yield batch

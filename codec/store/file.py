@@ -25,7 +25,7 @@ from typing import Any
 from codec.files import PRIVATE
 from codec.store.pages import SMALLEST, images, log_of, records_in
 from codec.store.store import LOOKS, WAIT, Clock, JournalFormat, Make, StoreError
-from codec.store.table import NUMBER, Found, Table, digest
+from codec.store.table import Found, PlainTable, Table, digest
 
 _LONGEST = 16_000_000  # bytes of one row: what is damaged may say that it is longer
 _SEARCHED = 4096  # pages of a file of any size that are searched for rows
@@ -276,12 +276,11 @@ class FileStore:
         """Run a query."""
         return self.connection.execute(query, values)
 
-    def behind(self, table: Table, number: int) -> Iterator[Sequence[Any]]:
-        """Yield the rows behind a number in their order, one at a time."""
-        order = f" WHERE {NUMBER} > ? ORDER BY {NUMBER}"
-        return self.connection.execute(table.select + order, (number,))
+    def behind(self, table: PlainTable, key: int | str | None) -> Iterator[Sequence[Any]]:
+        """Yield the rows behind a key in their order, one at a time."""
+        return self.connection.execute(*table.behind(key))
 
-    def insert(self, table: Table, rows: Sequence[Sequence[Any]]) -> int:
+    def insert(self, table: PlainTable, rows: Sequence[Sequence[Any]]) -> int:
         """Add rows within a transaction; return how many there are more."""
         return self.connection.executemany(table.insert, rows).rowcount
 

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any, Protocol
 
 from codec.store.place import Place
-from codec.store.table import Execute, Found, Table
+from codec.store.table import Execute, Found, PlainTable, Table
 from grammar.errors import CodeError
 
 _FROM_A_COPY = "tell whoever keeps the server: its backups have it as it was written"
@@ -130,10 +130,12 @@ class Store(Protocol):
     def execute(self, query: str, values: Sequence[Any] = ()) -> Found:
         """Run a query, within ``reading``, ``transaction`` or ``telling``."""
 
-    def behind(self, table: Table, number: int) -> Iterator[Sequence[Any]]:
-        """Yield the rows behind a number in their order, few of them in memory at once."""
+    def behind(self, table: PlainTable, key: int | str | None) -> Iterator[Sequence[Any]]:
+        """Yield the rows behind a key in their order, all for None, few of them in memory at
+        once.
+        """
 
-    def insert(self, table: Table, rows: Sequence[Sequence[Any]]) -> int:
+    def insert(self, table: PlainTable, rows: Sequence[Sequence[Any]]) -> int:
         """Add rows within a transaction; return how many there are more."""
 
     def ends(self, table: Table) -> tuple[int, int]:

@@ -53,7 +53,26 @@ class Stored:
     real: bool = False
 
 
-class Table:
+class PlainTable:
+    """A table by its name and those of its columns that are meant, the first of which is its key;
+    a server is asked for so many rows together.
+    """
+
+    def __init__(self, name: str, names: Sequence[str], *, together: int = 2000) -> None:
+        """Put the queries together."""
+        self.name, self.names, self.key, self.together = name, tuple(names), names[0], together
+        listed = ", ".join(f'"{column}"' for column in names)
+        places = ", ".join("?" * len(names))
+        self.select = f'SELECT {listed} FROM "{name}"'  # noqa: S608 - names that the program declares
+        self.insert = f'INSERT INTO "{name}" ({listed}) VALUES ({places})'  # noqa: S608
+
+    def behind(self, key: int | str | None) -> tuple[str, tuple[Any, ...]]:
+        """Return the query for the rows behind a key in their order, all for None; its values."""
+        where, values = ("", ()) if key is None else (f' WHERE "{self.key}" > ?', (key,))
+        return f'{self.select}{where} ORDER BY "{self.key}"', values
+
+
+class Table(PlainTable):
     """The declaration of a table: its name, what one row is called, and its columns.
 
     The first column is the row's number ``seq``. The store adds ``digest``, and from version
@@ -66,13 +85,9 @@ class Table:
     ) -> None:
         """Put the columns in the order of the file."""
         own = [Stored(DIGEST), Stored(BEFORE, since=chained)]
-        self.name, self.row, self.rows = name, row, rows
+        self.row, self.rows = row, rows
         self.columns = tuple(sorted([*columns, *own], key=lambda column: column.since))
-        self.names = tuple(column.name for column in self.columns)
-        listed = ", ".join(f'"{name}"' for name in self.names)
-        places = ", ".join("?" * len(self.names))
-        self.select = f'SELECT {listed} FROM "{name}"'  # noqa: S608 - names that the program declares
-        self.insert = f'INSERT INTO "{name}" ({listed}) VALUES ({places})'  # noqa: S608
+        super().__init__(name, [column.name for column in self.columns])
 
     def facts(self, number: int | None, record: Sequence[Any]) -> dict[str, Any] | None:
         """Return the row that a record of the file is, None if it is none of this table's or not as

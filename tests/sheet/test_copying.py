@@ -16,12 +16,14 @@ from sheet.support import new, race_book, report
 from store.old import old
 
 from codec.sheet import Entry, Journal, SheetError
-from codec.sheet.copying import Copied, copy
+from codec.sheet.copying import copy
 from codec.sheet.listing import sheets_in
+from codec.sheet.table import ENTRIES
+from codec.store.copying import Copied
 from codec.store.place import place_of
 
 TEXTS = st.text(st.characters(codec=None), max_size=40)
-ENTRIES = st.builds(
+NOTES = st.builds(
     Entry,
     kind=st.just("note"),
     heard=TEXTS,
@@ -44,13 +46,13 @@ def rows(place: object) -> list[object]:
         return [journal.origin, *journal.rows()]
 
 
-@given(entries=st.lists(ENTRIES, max_size=6), at_once=st.integers(1, 7))
+@given(entries=st.lists(NOTES, max_size=6), at_once=st.integers(1, 7))
 def test_there_and_back_nothing_is_lost(
     entries: list[Entry], at_once: int, served: str, tmp_path_factory: pytest.TempPathFactory
 ) -> None:
     folder, there = tmp_path_factory.mktemp("copies"), place_of(f"{served}#{uuid.uuid4().hex}")
     with pytest.MonkeyPatch.context() as patch, new(folder) as journal:
-        patch.setattr("codec.sheet.copying._AT_ONCE", at_once)
+        patch.setattr("codec.sheet.copying.AT_ONCE", at_once)
         journal.append_all(entries)
         assert copy(journal, there) == Copied(len(entries), 0)
         with Journal(there) as copied:
@@ -61,10 +63,10 @@ def test_there_and_back_nothing_is_lost(
 def test_a_copy_is_finished_and_brought_up_to_date(
     tmp_path: Path, elsewhere: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("codec.sheet.copying._AT_ONCE", 4)
+    monkeypatch.setattr("codec.sheet.copying.AT_ONCE", 4)
     place = place_of(elsewhere)
 
-    def broken_off(count: int) -> None:
+    def broken_off(count: int, _: int) -> None:
         if count == 8:
             raise KeyboardInterrupt
 
@@ -125,8 +127,8 @@ def test_a_copied_file_keeps_two_copies_of_what_it_tells_of_itself(tmp_path: Pat
 def test_a_copy_takes_no_more_memory_for_a_longer_sheet(
     count: int, tmp_path: Path, elsewhere: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("codec.sheet.copying._AT_ONCE", 100)
-    monkeypatch.setattr("codec.store.server.store._AT_ONCE", 100)
+    monkeypatch.setattr("codec.sheet.copying.AT_ONCE", 100)
+    monkeypatch.setattr(ENTRIES.stored, "together", 100)
     with new(tmp_path) as journal:
         journal.append_all(Entry(kind="note", heard="x" * 500) for _ in range(count))
         for one, to in ((tmp_path / "event.sheet", elsewhere), (elsewhere, tmp_path / "b.sheet")):

@@ -11,6 +11,7 @@ from sheet.support import other_book, race_book, report
 
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.journal import check
+from codec.sheet.table import ENTRIES
 from codec.store.table import digest
 
 
@@ -104,7 +105,7 @@ def test_a_sheet_to_be_made_when_needed_is_shared_with_who_made_it_first(place: 
 def test_rows_are_read_behind_any_number_and_in_any_amount(
     place: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("codec.store.server.store._AT_ONCE", 7)
+    monkeypatch.setattr(ENTRIES.stored, "together", 7)
     with sheet(place) as journal:
         journal.append_all(Entry(kind="note", lap=lap) for lap in range(21))
         for after in (0, 1, 7, 20, 21):

@@ -445,12 +445,21 @@ def test_a_reader_reads_and_adds_nothing(people: dict[str, str]) -> None:
         ask(people["reader"], "INSERT INTO niner.journals (word, name) VALUES ('sheet', 'x')")
 
 
-def test_who_drills_sees_no_sheet_and_writers_see_no_drill(people: dict[str, str]) -> None:
+def test_who_drills_sees_no_sheet_and_writers_see_no_drill(
+    people: dict[str, str], tmp_path: Path
+) -> None:
     Journal(f"{people['writer']}#four", race_book()).close()
     with DrillJournal(f"{people['drill']}#drills.niner", create=True) as journal:
         journal.append(answer("5", person="Ana", book=journal.keep_book(race())))
         assert journal.people() == {"Ana": 1}
         assert journal.delete("Ana") == 1
+        journal.append(answer("5", person="Ben", book=race().digest))
+        journal.copy(place_of(f"{people['drill']}#copied.niner"))
+        journal.copy(tmp_path / "home.niner")
+    with DrillJournal(tmp_path / "home.niner") as home:
+        for role in ("writer", "reader", "nobody"):
+            with pytest.raises(DrillError, match=r"permission denied|may only read"):
+                home.copy(place_of(f"{people[role]}#not copied.niner"))
     names = "SELECT DISTINCT word FROM niner.journals"
     assert ask(people["drill"], names) == [("drill",)]
     assert ask(people["writer"], names) == ask(people["reader"], names) == [("sheet",)]

@@ -18,11 +18,10 @@ from codec.store.place import ServerPlace
 from codec.store.server.connection import ServerConnection
 from codec.store.server.declared import first_table
 from codec.store.store import LOOKS, Clock, JournalFormat, Make, StoreError
-from codec.store.table import NUMBER, Found, Table
+from codec.store.table import NUMBER, Found, PlainTable, Table
 
 LOCK = 0x4E394E52  # "N9NR": the first half of every lock; the second is the journal's number
 MAKING = 0  # the second half for who makes a journal or tables
-_AT_ONCE = 2000  # rows that are asked for together
 _FIND = (
     "SELECT number, version, current_setting('fsync') = 'on',"
     " current_setting('transaction_read_only') = 'on',"
@@ -183,19 +182,19 @@ class ServerStore:
         """Run a query."""
         return self._server.execute(query, values)
 
-    def behind(self, table: Table, number: int) -> Iterator[Sequence[Any]]:
-        """Yield the rows behind a number in their order; some at a time are asked for, so that
-        nothing is held at the server meanwhile.
+    def behind(self, table: PlainTable, key: int | str | None) -> Iterator[Sequence[Any]]:
+        """Yield the rows behind a key in their order; some at a time are asked for, so that nothing
+        is held at the server meanwhile.
         """
-        ask = f"{table.select} WHERE {NUMBER} > ? ORDER BY {NUMBER} LIMIT {_AT_ONCE}"
         while True:
-            rows = self.execute(ask, (number,)).fetchall()
+            ask, values = table.behind(key)
+            rows = self.execute(f"{ask} LIMIT {table.together}", values).fetchall()
             yield from rows
-            if len(rows) < _AT_ONCE:
+            if len(rows) < table.together:
                 return
-            number = rows[-1][0]
+            key = rows[-1][0]
 
-    def insert(self, table: Table, rows: Sequence[Sequence[Any]]) -> int:
+    def insert(self, table: PlainTable, rows: Sequence[Sequence[Any]]) -> int:
         """Add rows within a transaction; return how many there are more. Several go together, which
         is how the server looks at them.
         """
