@@ -28,9 +28,18 @@ def add(commands: Any) -> None:
     for name, about, run in (
         ("list", "the events, with their dates, books and drivers", run_list),
         ("words", "the words heard for others", run_words),
+        (
+            "calibration",
+            "how sure readings were said to be, and what came of them",
+            run_calibration,
+        ),
+        ("times", "the seconds that reports take, and that it takes to settle one", run_times),
+        ("questions", "how often reports were asked for again", run_questions),
     ):
         action = add_command(actions, name, about)
         _add_wanted(action)
+        if run in (run_times, run_questions):
+            _add_by(action)
         add_json(action)
         action.set_defaults(run=run)
 
@@ -48,6 +57,15 @@ def _add_wanted(parser: argparse.ArgumentParser) -> None:
         parser.add_argument(f"--{name}", metavar=metavar, action="append", default=[], help=more)
     parser.add_argument("--from", dest="first", metavar="DATE", type=_date, help="from this day on")
     parser.add_argument("--to", dest="last", metavar="DATE", type=_date, help="up to this day")
+
+
+def _add_by(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--by",
+        choices=("driver", "engineer", "book", "event"),
+        default="driver",
+        help="a line for each driver, engineer, book or event (driver)",
+    )
 
 
 def _date(text: str) -> str:
@@ -109,4 +127,52 @@ def run_words(args: argparse.Namespace) -> int:
         emit({"hearings": dict(found.hearings), "words": found.said, "unlike": found.unlike})
         return 0
     screen.words(found)
+    return 0
+
+
+def run_calibration(args: argparse.Namespace) -> int:
+    """Tell how sure readings were said to be, and what came of them."""
+    from codec.screen import season as screen
+    from codec.season.calibration import calibration
+
+    with _opened(args) as (season, wanted):
+        found = calibration(season, wanted)
+    if args.json:
+        for one in found:
+            emit(one.as_dict())
+        return 0
+    screen.calibration(found)
+    return 0
+
+
+def run_times(args: argparse.Namespace) -> int:
+    """Tell the seconds."""
+    from codec.screen import season as screen
+    from codec.season.groups import times
+
+    with _opened(args) as (season, wanted):
+        found = times(season, wanted, args.by)
+    if not args.json:
+        screen.times(found, args.by)
+        return 0
+    for one in found:
+        spoken, settled = (each and each.as_dict() for each in (one.spoken, one.settled))
+        emit({"name": one.name, "spoken": spoken, "settled": settled})
+    return 0
+
+
+def run_questions(args: argparse.Namespace) -> int:
+    """Tell what was asked."""
+    from codec.screen import season as screen
+    from codec.season.groups import questions, wordings
+
+    with _opened(args) as (season, wanted):
+        found, worded = questions(season, wanted, args.by), wordings(season, wanted)
+    if not args.json:
+        screen.questions(found, worded, args.by)
+        return 0
+    for one in found:
+        emit(one.as_dict())
+    for text, count in worded:
+        emit({"question": text, "times": count})
     return 0

@@ -6,7 +6,9 @@ import contextlib
 from collections.abc import Callable, Iterator, Sequence
 
 from codec.screen.console import boxed, console, safe
+from codec.season.calibration import OUTCOMES, Stated
 from codec.season.events import SeasonEvent
+from codec.season.groups import GroupQuestions, GroupTimes, Seconds
 from codec.season.words import AS_STANDS, SOURCES, WordsHeard
 from grammar.errors import counted
 
@@ -87,4 +89,87 @@ def words(found: WordsHeard) -> None:
     _rests(
         "what stands is taken for what was said: a mistake that nobody noticed counts as heard"
         " right"
+    )
+
+
+def _percent(of: tuple[float, float, float]) -> tuple[str, str]:
+    """Write a share, and its interval."""
+    share, low, high = of
+    return f"{100 * share:.2f}", f"{100 * low:.0f}–{100 * high:.0f}"
+
+
+def calibration(found: Sequence[Stated]) -> None:
+    """Print what was stated, and what came of it."""
+    heads = ("all", "said %", "right %", "95 %", *OUTCOMES)
+    table = boxed("sure", *heads, right=heads)
+    for one in found:
+        table.add_row(
+            (f"{one.low:g}–{one.high:g}" if one.low < 1 else "1") + ("" if one.accepted else " ?"),
+            f"{one.count:,}",
+            f"{100 * one.mean:.2f}",
+            *(("", "") if one.right is None else _percent(one.right)),
+            *(f"{count:,}" for count in one.outcomes.values()),
+        )
+    console().print(table if found else "no reading states how sure it is")
+    _rests(
+        "sure: from so much to less, 1 is what was decoded as it was typed; ? was doubted, and not"
+        " taken when it was heard"
+    )
+    for outcome, about in OUTCOMES.items():
+        _rests(f"{outcome}: {about}")
+    _rests(
+        "right is the share that stands of those that stand or were put right. Nobody compared them"
+        " with what the car recorded (niner sheet compare does), so a mistake that nobody noticed"
+        " counts as right"
+    )
+
+
+def _by(name: str | None) -> str:
+    return "all" if name is None else name or "nobody known"
+
+
+def times(found: Sequence[GroupTimes], by: str) -> None:
+    """Print the seconds of each group."""
+    heads = ("said", "median", "9 in 10", "a word", "settled", "median ", "9 in 10 ")
+    table = boxed(by, *heads, right=heads)
+    for one in found:
+        table.add_row(safe(_by(one.name)), *_seconds(one.spoken, each=True), *_seconds(one.settled))
+    console().print(table if found else "no times are known")
+    _rests(
+        "said: reports heard as they stand in a stretch of a recording, with whatever else was said"
+        " in it; seconds, and seconds a word"
+    )
+    _rests(
+        "settled: reports asked about that stand now; seconds from when they were first heard to"
+        " when they were said again, ten minutes at most"
+    )
+
+
+def _seconds(one: Seconds | None, *, each: bool = False) -> list[str]:
+    if one is None:
+        return [""] * (4 if each else 3)
+    told = [f"{one.count:,}", f"{one.median:.1f}", f"{one.most:.1f}"]
+    return [*told, f"{one.total / one.words:.2f}"] if each else told
+
+
+def questions(found: Sequence[GroupQuestions], worded: Sequence[tuple[str, int]], by: str) -> None:
+    """Print what was asked of each group, and the questions asked most."""
+    heads = ("reports", "not read", "asked", "asked %", "95 %", "questions", "settled")
+    table = boxed(by, *heads, right=heads)
+    for one in found:
+        table.add_row(
+            safe(_by(one.name)),
+            f"{one.reports:,}",
+            f"{one.refused:,}",
+            f"{one.asked:,}",
+            *_percent(one.share),
+            f"{one.questions:,}",
+            f"{one.settled:,}",
+        )
+    console().print(table if found else "no report")
+    for text, count in worded:
+        _rests(f"{count:,} × {text}")
+    _rests(
+        "of reports that were not withdrawn; not read: refused when first heard; asked: asked"
+        " about; settled: of these, standing now. What was asked and not written down is not known"
     )

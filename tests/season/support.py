@@ -77,3 +77,8 @@ def told(*arguments: Argument) -> list[dict[str, Any]]:
     done = called(["season", *arguments, "--json"])
     assert done.returncode == 0, done.stderr or done.stdout
     return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+def without(facts: dict[str, Any], *names: str) -> dict[str, Any]:
+    """Return facts without some."""
+    return {key: one for key, one in facts.items() if key not in names}

@@ -5,13 +5,14 @@ sheets say.
 from __future__ import annotations
 
 import shutil
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
 from commands import called
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from season.support import MISHEARD, SAID, name, on_server, told, unread
+from season.support import MISHEARD, SAID, name, on_server, put_right, told, unread, without
 from sheet.support import new, report
 
 from codec.season.events import Wanted
@@ -202,3 +203,71 @@ def test_of_two_desks_the_correction_counts_that_all_desks_take_for_the_last(
     [standing] = sql_tells(tmp_path)
     assert [standing] == state_tells(tmp_path / "event.sheet")
     assert standing[4] == "516"
+
+
+def test_what_was_stated_is_told_with_what_came_of_it(where: str) -> None:
+    assert [without(one, "right") for one in told("calibration", where)] == [
+        {"from": 0.5, "to": 0.8, "accepted": True, "stated": 0.6,
+         "stand": 0, "other": 0, "withdrawn": 3, "open": 0},
+        {"from": 0.8, "to": 0.98, "accepted": True, "stated": 0.97,
+         "stand": 3, "other": 0, "withdrawn": 0, "open": 0},
+        {"from": 1.0, "to": 1.0, "accepted": True, "stated": 1.0,
+         "stand": 15, "other": 0, "withdrawn": 0, "open": 0},
+    ]  # fmt: skip
+
+
+def test_the_share_that_was_right_has_the_interval_of_wilson(where: str) -> None:
+    # z = 1.959964; of 15 of 15 right the lower end is n / (n + z²): E. B. Wilson, Journal of the
+    # American Statistical Association 22 (1927), with no failure
+    right = told("calibration", where)[-1]["right"]
+    assert right == [1.0, pytest.approx(15 / (15 + 1.959964**2), abs=1e-6), 1.0]
+
+
+def test_a_reading_put_right_since_was_wrong_at_its_stated_certainty(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        first = journal.append(report(SAID, certainty=0.93, note="heard through noise"))
+        other = first.replace(string="5173JRBT", values={**first.values, "lap": Decimal(7)})
+        journal.append(put_right(first, other, certainty=1.0))
+    low, sure = told("calibration", tmp_path)
+    assert (low["from"], low["other"], low["stand"]) == (0.8, 1, 0)
+    assert (sure["from"], sure["stand"]) == (1.0, 1)
+
+
+def test_seconds_are_of_stretches_of_recordings_and_of_reports_said_again(where: str) -> None:
+    *_, every = told("times", where)
+    assert every == {
+        "name": None, "spoken": None,
+        "settled": {"count": 3, "median": 6.0, "nine_in_ten": 6.0},
+    }  # fmt: skip
+
+
+def test_seconds_spoken_are_told_for_each_driver_and_word(tmp_path: Path) -> None:
+    with new(tmp_path) as journal:
+        journal.append(Entry(kind="car", car="7", message="Ilse Marrow"))
+        for lap, end in enumerate((14.0, 15.0, 18.0), 1):
+            sound = f"radio #t=.wav#t=10.00,{end:.2f}"
+            journal.append(report(SAID, lap=lap, sound=sound))
+    one, every = told("times", tmp_path)
+    spoken = {"count": 3, "median": 5.0, "nine_in_ten": 7.4, "words": 24, "per_word": 0.708}
+    assert (one["name"], one["spoken"], every["spoken"]) == ("Ilse Marrow", spoken, spoken)
+
+
+def test_questions_are_counted_by_driver_engineer_book_and_event(where: str) -> None:
+    ana, ben, every, wording = told("questions", where, "--by", "engineer")
+    assert without(ana, "share") == {
+        "name": "ana", "reports": 15, "refused": 3, "asked": 3, "questions": 3, "settled": 3,
+    }  # fmt: skip
+    assert (ben["name"], ben["reports"], every["reports"]) == ("ben", 3, 18)
+    assert wording == {"question": "SAY AGAIN", "times": 3}
+    for by in ("driver", "book", "event"):
+        *groups, last, _ = told("questions", where, "--by", by)
+        assert last == every
+        assert sum(one["reports"] for one in groups) == 18
+
+
+@pytest.mark.parametrize("table", ["calibration", "times", "questions"])
+def test_every_table_is_drawn_with_what_it_rests_on(table: str, season: Path) -> None:
+    shown = called(["season", table, season]).stdout.decode()
+    assert {"calibration": "Nobody compared them", "times": "ten minutes", "questions": "3 × SAY"}[
+        table
+    ] in " ".join(shown.split())
