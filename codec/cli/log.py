@@ -128,12 +128,11 @@ def _piped(session: Session, args: argparse.Namespace) -> int:
 
 def _heard(session: Session, device: str, *, as_json: bool) -> Iterator[str]:
     """Yield the lines that take what was heard and is sure; tell what is not."""
-    from codec.log.expected import Expected
     from codec.log.offered import offer, what_was_said
     from codec.voice.live import listen_live
 
     for said, over in listen_live(session.book, device):
-        found = what_was_said(Expected.of(session), said) if over else None
+        found = what_was_said(session.expected, said) if over else None
         offered = None if found is None else offer(session, found, said.text)
         if offered is None:
             continue

@@ -14,7 +14,6 @@ from grammar.book import Book
 if TYPE_CHECKING:
     from codec.hear import Slots
     from codec.hear.words import Words
-    from codec.log.watch import Watch
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,12 +42,6 @@ class Expected:
     radio: tuple[float, ...]
     waits: bool
     before: Doubt | None
-
-    @classmethod
-    def of(cls, watch: Watch) -> Expected:
-        """Return what is known of the car spoken to."""
-        waits = watch.waiting is not None
-        return cls(watch.book, watch.values(), watch.mine.radio, waits, watch.guess)
 
     def same(self, other: Expected) -> bool:
         """Tell whether the same words would be taken for the same with another."""

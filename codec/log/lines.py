@@ -11,7 +11,6 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 
 from codec.decoding import Transcript
-from codec.log.expected import Expected
 from codec.log.fields import ByField, by_field, dial_at
 from codec.log.readbacks import read_back
 from codec.log.shown import Shown
@@ -419,7 +418,7 @@ def _refused(watch: Watch, text: str, error: CodeError) -> Shown:
 
     A read-back is never taken for another one than was called: that is always asked for.
     """
-    weighed = watch.weighed(text, Expected.of(watch))
+    weighed = watch.weighed(text, watch.expected)
     guess, answer = weighed.best, weighed.answer
     if guess is None:
         return _ask_for(watch, text, error, None, None, answer)

@@ -91,7 +91,7 @@ class Session(Watch):
             lap = self.lap + 1 if told.lap is None else told.lap
             values = ByField(told.values, None).told(self.book)
             return Shown("good", (f"part of the report of lap {lap}: {values}",))
-        weighed = self.known(text, Expected.of(self))
+        weighed = self.known(text, self.expected)
         if weighed is not None and weighed.best is not None:
             return self._looked_weighed(weighed.best)
         fields = begun(self.book, self.cut(text))
@@ -115,7 +115,7 @@ class Session(Watch):
         text = line.strip()
         if not text or text.startswith("/") or not to_be_heard(self, text):
             return None
-        expected = Expected.of(self)
+        expected = self.expected
         return expected if self.known(text, expected) is None else None
 
     @property

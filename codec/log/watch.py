@@ -358,6 +358,12 @@ class Watch:
             self._guesses[self.car] = known
         return known[1]
 
+    @property
+    def expected(self) -> Expected:
+        """What is known of the car spoken to before it is heard."""
+        waits = self.waiting is not None
+        return Expected(self.book, self.values(), self.mine.radio, waits, self.guess)
+
     def weighed(self, heard: str, expected: Expected) -> Weighed:
         """Return what words may have been; what was weighed of late is not weighed anew."""
         known = self.known(heard, expected)

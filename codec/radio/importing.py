@@ -9,10 +9,11 @@ from typing import Any, BinaryIO
 
 from codec.radio.crews import Crew, role_of
 from codec.radio.dedupe import EarlierEntries
+from codec.radio.exchange import Draft
 from codec.radio.forms import FORMS, MOST_LINE, LeftOut, Utterance
 from codec.radio.lap_model import LapModel
 from codec.radio.laps import LapTimes
-from codec.radio.listener import Draft, Listener
+from codec.radio.listener import Listener
 from codec.sheet.entry import Entry
 from codec.sheet.exported import Read, restore
 from codec.sheet.journal import Journal

@@ -20,9 +20,9 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import TypeVar
 
+from codec.radio.exchange import Draft
 from codec.radio.forms import LeftOut
 from codec.radio.laps import lap_field
-from codec.radio.listener import Draft
 from codec.radio.outlook import SAID, lap_counts, level_of_lap
 from codec.sheet.entry import Entry, LapBy
 from codec.sheet.state import lap_message

@@ -32,7 +32,6 @@ from prompt_toolkit.layout.menus import CompletionsMenu
 from rich.console import Console
 from rich.text import Text
 
-from codec.log.expected import Expected
 from codec.log.offered import Offer, offer, what_was_said
 from codec.log.session import Session
 from codec.log.shown import Shown
@@ -210,7 +209,7 @@ class Log:
             else:
                 said, over = what
                 try:
-                    expected = Expected.of(self.session)
+                    expected = self.session.expected
                     found = await loop.run_in_executor(None, what_was_said, expected, said)
                     self._offered(said, found, over=over)
                 except CodeError as error:

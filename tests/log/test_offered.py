@@ -16,7 +16,6 @@ from voice.spoken import REPORT as FIRST
 
 from codec import encode
 from codec.hear import Slots
-from codec.log.expected import Expected
 from codec.log.offered import Offer, offer, what_was_said
 from codec.log.session import Session
 from codec.sheet import Journal
@@ -44,7 +43,7 @@ def said(text: str, sure: float = 0.999, instead: Sequence[str] = ()) -> Transmi
 
 
 def heard(session: Session, what: Transmission) -> Offer | None:
-    found = what_was_said(Expected.of(session), what)
+    found = what_was_said(session.expected, what)
     return None if found is None else offer(session, found, what.text)
 
 

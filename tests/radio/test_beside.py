@@ -12,7 +12,8 @@ from sheet.support import race_book, reasons, utterance
 
 from codec import Book
 from codec.radio.crews import crews_of
-from codec.radio.listener import Draft, Listener
+from codec.radio.exchange import Draft
+from codec.radio.listener import Listener
 from codec.sheet import Entry
 
 FIRST = "two two one two six"  # lap 2 in the starter book, all of digits

@@ -11,8 +11,9 @@ from radio.speakers import Labelled, labelled
 from sheet.support import race_book
 
 from codec.radio.crews import Crew, crews_of
+from codec.radio.exchange import Draft
 from codec.radio.forms import LeftOut, Utterance
-from codec.radio.listener import Draft, Listener
+from codec.radio.listener import Listener
 
 RECALL, PRECISION = 0.98, 0.995
 

@@ -20,10 +20,11 @@ from sheet.support import REPORT, ROOT, new, race_book, reasons, report, utteran
 
 from codec import encode, parse_book
 from codec.radio.crews import Crew, crews_of
+from codec.radio.exchange import Draft
 from codec.radio.forms import LeftOut, RecognisedWord
 from codec.radio.importing import bounded, import_transcript
 from codec.radio.laps import LapTimes
-from codec.radio.listener import Draft, Listener
+from codec.radio.listener import Listener
 from codec.sheet import Entry, Journal
 from codec.sheet.state import Standing, correction_of, laps, rows, withdrawal_of
 

@@ -14,7 +14,8 @@ from sheet.support import ROOT, utterance
 from codec import Book, load_book, parse_book
 from codec.radio.by_hand import accept, doubtful_rows
 from codec.radio.crews import crews_of
-from codec.radio.listener import Draft, Listener
+from codec.radio.exchange import Draft
+from codec.radio.listener import Listener
 from codec.sheet import Entry, Journal
 from codec.sheet.state import Standing
 from grammar.errors import CodeError

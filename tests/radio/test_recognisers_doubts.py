@@ -12,8 +12,9 @@ from codec import Book, load_book
 from codec.hear import Slots, hear
 from codec.radio.crews import crews_of
 from codec.radio.doubt import slots_of
+from codec.radio.exchange import Draft
 from codec.radio.forms import FORMS, LeftOut, Utterance
-from codec.radio.listener import Draft, Listener
+from codec.radio.listener import Listener
 
 BOOK = load_book(Path(__file__).parents[2] / "examples" / "race" / "race.toml")
 FIRST = "4183HZ2"

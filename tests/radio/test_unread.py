@@ -16,7 +16,8 @@ from codec.radio.crews import Crew
 from codec.radio.doubt import NOISY, guessed
 from codec.radio.edits import MOST, Edits
 from codec.radio.evidence import Evidence, Prefilter
-from codec.radio.listener import Draft, Listener
+from codec.radio.exchange import Draft
+from codec.radio.listener import Listener
 from codec.sheet import Entry
 from codec.sheet.state import Standing, laps
 from grammar.automaton import build

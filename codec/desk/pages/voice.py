@@ -13,7 +13,6 @@ from starlette.routing import Route
 from codec.desk.access import Role
 from codec.desk.hearing import MOST_SOUND
 from codec.desk.parts import Desk, DeskPage, facts, number
-from codec.log.expected import Expected
 from codec.log.offered import offer, what_was_said
 from codec.log.session import Session
 from grammar.errors import visible
@@ -32,7 +31,7 @@ def part(desk: Desk) -> DeskPage:
         sheet, car = desk.sheet(request), request.query_params.get("car", "")
         rate, sound = number(request, "rate", 0), await request.body()
         said = await desk.ear.hear(sheet.session.book, sound, rate)
-        expected = await sheet.ask(Expected.of, car, typing=True)
+        expected = await sheet.ask(lambda session: session.expected, car, typing=True)
         found = await desk.ear.weigh(lambda: what_was_said(expected, said))
         told: dict[str, Any] = {"words": visible(said.text), "tone": "plain", "lines": []}
         if found is None:

@@ -1,0 +1,139 @@
+"""What a report that can't be read most likely was, and which words beside one may belong to it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from codec.radio.doubt import LIKELY, Doubt, doubt, of_any_lap, radio_after, restored
+from codec.radio.edits import MOST
+from codec.radio.exchange import FITS, REST, Exchange, Last, RadioTurn
+from codec.radio.finder import Passage
+from codec.reading import Reading
+from codec.sheet.entry import DOUBTFUL
+from grammar.errors import CodeError
+from grammar.speech.kinds import SPOKEN, WordKind
+from grammar.speech.words import Wording
+
+if TYPE_CHECKING:
+    from codec.hear import Slots
+
+_LITTLE = ("a", "i", "o")  # words of their own: as likely noise as the letters
+
+
+class Weighing:
+    """Weighs what can't be read, with what its car reported before."""
+
+    def __init__(self, exchange: Exchange) -> None:
+        """Take what is known of the exchange so far."""
+        self.exchange = exchange
+        self.book, self.finder, self.roster = exchange.book, exchange.finder, exchange.roster
+        self.odds = exchange.odds
+
+    def words(self, passage: Passage, turn: RadioTurn) -> str:
+        """Return the words of a passage, each apart."""
+        words = self.finder.cut(turn.utterance.text)
+        inside = [
+            "?" if word.text in _LITTLE else word.text
+            for word in words
+            if passage.span[0] <= word.span[0] and word.span[1] <= passage.span[1]
+        ]
+        return " ".join(inside)
+
+    def weighed(self, words: str | Slots, turn: RadioTurn, before: Last | None) -> Doubt | None:
+        """Return what words most likely were; None where that can't be told, or is not worth the
+        time: what is far from every report is none.
+        """
+        alone = self._weighed_alone(words, turn, before)
+        if before is None or before.doubt is None or alone is None or alone.accept:
+            return alone
+        if alone.hearing.nothing >= LIKELY:  # hearing both takes its time
+            return alone
+        both = doubt(self.book, words, before.values, before.doubt, again=True, ask=False)
+        return both if both is not None and both.accept else alone
+
+    def _weighed_alone(
+        self, words: str | Slots, turn: RadioTurn, before: Last | None
+    ) -> Doubt | None:
+        """Return the same of words without what was heard of their report before."""
+        car, utterance = turn.car, turn.utterance
+        if isinstance(words, str) and self.finder.edits.least(self.finder.cut(words)) >= MOST:
+            return None
+        known = car.outlook.before(utterance.at, utterance.number)
+        values, laps = None if known is None else known.values, 1
+        if known is not None:
+            shares = car.outlook.laps(utterance.at, utterance.number)
+            likely = max(shares, key=shares.__getitem__)
+            laps = max(1, likely - known.lap)
+            one = car.last.get("car")
+            unread = one is not None and one.reading is None and one is not before
+            if shares[likely] < 0.7 or (unread and utterance.at is None):
+                values = of_any_lap(self.book, values)
+        radio = radio_after(self.book, car.reports)
+        return doubt(self.book, words, values, radio=radio, laps=laps, ask=False)
+
+    def may_be_taken(self, weighed: Doubt, turn: RadioTurn) -> bool:
+        """Tell whether what was weighed may be taken: the book's threshold allows it, its car is
+        known, and its lap is the one expected.
+        """
+        if not weighed.accept or not self.exchange.of_a_known_car(turn):
+            return False
+        if weighed.guess.message != self.exchange.reported:
+            return turn.role != "pit"
+        utterance = turn.utterance
+        reading = restored(weighed, self.exchange.context(turn.car, utterance))
+        return turn.car.outlook.lap_share(reading, utterance.at, utterance.number) >= FITS
+
+    def cut_short(self, reading: Reading, passage: Passage, turn: RadioTurn) -> Passage | None:
+        """Return a report with the words beside it that may be more of it, misheard; None where
+        there are none.
+        """
+        if len(passage.readings) > 1 or reading.direction == "pit":
+            return None
+        words = self.finder.cut(turn.utterance.text)
+        inside = [
+            n
+            for n, word in enumerate(words)
+            if passage.span[0] <= word.span[0] and word.span[1] <= passage.span[1]
+        ]
+        if not inside:
+            return None
+        start, end = inside[0], inside[-1] + 1
+        first = start - self._goes_beyond(words, start, end, before=True)
+        last = end + self._goes_beyond(words, start, end, before=False)
+        if (first, last) == (start, end):
+            return None
+        wider = words[first:last]
+        heard = self.weighed(" ".join(word.text for word in wider), turn, None)
+        beside = [*words[first:start], *words[end:last]]
+        like = any(self.finder.like_code(word.text.casefold()) for word in beside)
+        if not like and heard is not None and heard.accept and heard.guess == reading:
+            return None
+        error = CodeError(
+            "a word beside it may belong to it",
+            kind=DOUBTFUL,
+            source=turn.utterance.text,
+            span=wider.span,
+            hint="say again",
+        )
+        return Passage("refused", wider.span, error=error, bits=passage.bits)
+
+    def _goes_beyond(self, words: Wording, start: int, end: int, *, before: bool) -> int:
+        """Return how many words before or behind a report may belong to it: one that is none of the
+        code, where the report could be longer, and those of the code beyond.
+        """
+        step, place, count = (-1, start - 1, 0) if before else (1, end, 0)
+        while 0 <= place < len(words) and count < REST:
+            word, beside = words[place], words[place - step]
+            between = sorted((word.span, beside.span))
+            if words.text[between[0][1] : between[1][0]].strip():
+                break
+            form = word.text.casefold()
+            unread = word.kind is WordKind.UNKNOWN and form not in self.finder.plain
+            if count == 0:
+                inside = words[start:end]
+                if not unread or not self.finder.edits.longer(inside, before=before):
+                    break
+            elif not (word.kind in SPOKEN or (unread and self.finder.like_code(form))):
+                break
+            place, count = place + step, count + 1
+        return count
