@@ -87,7 +87,8 @@ class Server:
 
     def address(self, database: str, user: str = _OWNER) -> str:
         """Return the address of a database."""
-        return f"postgresql:///{database}?host={self.folder}&user={user}"
+        port = f"&port={self._settings['port']}" if "port" in self._settings else ""
+        return f"postgresql:///{database}?host={self.folder}&user={user}{port}"
 
     def database(self, name: str) -> str:
         """Make a database; return its address."""

@@ -21,7 +21,17 @@ ROOT = Path(__file__).parents[1]
 DRAWING = {"rich", "prompt_toolkit"}
 SERVER = "codec.store.server"
 DRAWERS = {"codec.screen", "codec.cli"}
-HEAVY = {*DRAWING, "numpy", "scipy", "matplotlib", "openpyxl", "frictionless", "fsrs", "psycopg", "duckdb"}
+HEAVY = {
+    *DRAWING,
+    "numpy",
+    "scipy",
+    "matplotlib",
+    "openpyxl",
+    "frictionless",
+    "fsrs",
+    "psycopg",
+    "duckdb",
+}
 
 
 def _name(path: Path) -> str:

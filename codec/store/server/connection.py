@@ -84,8 +84,9 @@ def _translated(query: str) -> bytes:
 
 def told(line: psycopg.Error) -> str:
     """Return the first line of what a server, or libpq, says."""
-    said = line.diag.message_primary or str(line)
-    return said.strip().partition("\n")[0] or type(line).__name__
+    said = line.diag.message_primary or str(line).replace("FATAL:  ", "")
+    first = said.strip().partition("\n")[0].removeprefix("connection failed: ")
+    return first or type(line).__name__
 
 
 def _take_back(connection: psycopg.Connection[Any]) -> None:
@@ -299,6 +300,13 @@ class ServerConnection:
         ):
             if isinstance(error, kinds):
                 return form.failure(kind, message, hint)
+        if isinstance(error, psycopg.OperationalError) and "certificate" in said:
+            return form.failure(
+                "server",
+                f"{self.where} does not prove who it is: {said}",
+                "sslrootcert=FILE in the address names the certificate that the server's own is"
+                " signed with, and sslmode=verify-full wants the host's name in that",
+            )
         if isinstance(error, psycopg.OperationalError | psycopg.InterfaceError):
             return form.failure(
                 "server",
