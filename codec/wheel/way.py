@@ -14,7 +14,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
-from codec.wheel.least import FAR, Allowed, LeastCost, When
+from codec.wheel.least import FAR, Allowed, LeastCost, When, all_hold
 from codec.wheel.wheel import (
     ALONE,
     Places,
@@ -224,9 +224,9 @@ class _Search:
         key = (touch, *[places[place] for place in self.reads[touch]])
         known = self._told.get(key)
         if known is None:
-            harmful = any(_all_hold(one, places) for one in self.harming[touch])
+            harmful = any(all_hold(one, places) for one in self.harming[touch])
             using = self.using[touch]
-            meant = next((one for one, when in using if _all_hold(when, places)), None)
+            meant = next((one for one, when in using if all_hold(when, places)), None)
             known = self._told[key] = (not harmful, meant)
         may, meaning = known
         if not may:
@@ -249,39 +249,34 @@ class _Search:
         )
 
     def _stops(self) -> dict[int, frozenset[int]]:
-        """Return, for each place that one control alone moves, one position at a touch, where such
-        a row of touches may end: where something holds that is of use.
+        """Return, for each place that one control alone moves, by touches that do nothing else and
+        one position each, where a row of them may have to end: where something of use asks for it.
+
+        A row that ends elsewhere, and not where its touch does nothing more, is of no use: nothing
+        asks where the place stands until the same hand moves it on. Moves back cancel each other;
+        moves on can all be made at the cheaper of the two times, as none of them asks where the
+        place stands either, and the hand is not found more often.
         """
         found: dict[int, frozenset[int]] = {}
-        allowed = self.allowed
-        for place in self.matters:
-            movers, steps = set[int](), set[int]()
+        allowed, wheel = self.allowed, self.wheel
+        for place in self.matters - {0}:
+            plain, movers = wheel.places[place].remembers, set[int]()
+            useful = dict(allowed.meant).get(place, frozenset())
             for touch in allowed.touches:
-                if self.wheel.touches[touch].rotary == place:
+                rotary, meanings = wheel.touches[touch].rotary, allowed.helping[touch]
+                moving = [one for one in meanings if place in (rotary, one.cursor)]
+                if rotary == place or moving:
                     movers.add(allowed.hands[touch])
-                    steps.add(1)
-                for one in self.wheel.meanings[touch]:
-                    if place in allowed.moved(one):
-                        movers.add(allowed.hands[touch])
-                        steps.add(abs(one.by) if one.cursor == place else 0)
-            if place and self.wheel.places[place].remembers and len(movers) == 1 and steps == {1}:
-                found[place] = self._useful(place)
-        return found
-
-    def _useful(self, place: int) -> frozenset[int]:
-        """Return where a place may have to stand for something that is of use."""
-        every = frozenset(range(len(self.wheel.places[place].values)))
-        found = dict(self.allowed.meant).get(place, frozenset())
-        for touch in self.allowed.touches:
-            rotary = self.wheel.touches[touch].rotary
-            for one in self.wheel.meanings[touch]:
-                at = dict(one.when).get(place)
-                if rotary == place and self.allowed.useful(one):
-                    return every  # a turn that does something begins wherever it may
-                if at is not None and rotary >= 0:
-                    return every  # a turn has to be made where it does nothing else
-                if at is not None and self.allowed.useful(one):
-                    found |= at
+                for one in meanings:
+                    useful |= dict(one.when).get(place, frozenset())
+                if any(abs(one.by) != 1 or one.mode >= 0 or one.confirms for one in moving) or (
+                    # a turn does something, or may have to be made where it does not
+                    rotary >= 0
+                    and (moving or any(place in dict(one.when) for one in allowed.meanings[touch]))
+                ):
+                    plain = False
+            if plain and len(movers) == 1:
+                found[place] = useful
         return found
 
     # the search
@@ -321,19 +316,23 @@ class _Search:
     def _is_goal(self, node: Node, goal: tuple[int, ...]) -> bool:
         places, _, values, drafts = node
         return (
-            values == goal and max(drafts, default=-1) < 0 and _all_hold(self.allowed.meant, places)
+            values == goal and max(drafts, default=-1) < 0 and all_hold(self.allowed.meant, places)
         )
 
     def _left(self, node: Node, goal: tuple[int, ...], steps: list[list[int]]) -> int:
         """Return a bound of what is still to be paid."""
         places, hand, values, drafts = node
-        total, open_ones = 0, []
+        total, open_ones, pending = 0, [], False
         for number, wanted in enumerate(goal):
-            at = drafts[number] if drafts[number] >= 0 else values[number]
-            if at != wanted:
-                open_ones.append(number)
-                total += steps[number][at]
-        pending = any(draft >= 0 for draft in drafts)
+            value, draft = values[number], drafts[number]
+            if wanted == value:
+                continue  # a draft of it may be dropped
+            if draft == wanted:
+                pending = True
+                continue
+            open_ones.append(number)
+            least = steps[number][value]
+            total += least if draft < 0 else min(least, steps[number][draft])
         return total + self.least.left(places, hand, tuple(open_ones), drafts=pending)
 
     def _steps_to(self, number: int, goal: int) -> list[int]:
@@ -403,21 +402,13 @@ class _Search:
             seen.add(here[place])
             following = self._effect(here, touch)
             goes_on = following is not None and following.run == place
-            if here[place] in self.stops[place] or (following is not None and not goes_on):
+            if here[place] in self.stops[place] or not goes_on:
                 found.append((times, here))
             if following is None or not goes_on:
                 break
             here, times = following.places, times + 1
         self._rows[places, touch] = found
         return found
-
-
-def _all_hold(when: When, places: Places) -> bool:
-    """Tell whether a condition holds as far as it matters: the rest may stand anywhere."""
-    for place, allowed in when:  # noqa: SIM110 - half of the time of a search is spent here
-        if places[place] not in allowed:
-            return False
-    return True
 
 
 @functools.lru_cache(maxsize=256)  # the two ways of a control often do harm in the same places

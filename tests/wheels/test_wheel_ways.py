@@ -134,6 +134,158 @@ def test_a_step_that_makes_a_draft_count_is_paid_once() -> None:
     assert way.touches == ("thumb up", "pair left", "pair right")
 
 
+def test_a_draft_made_on_the_way_may_be_dropped() -> None:
+    """By hand: the quickest way to the plain mode steps a setting that is to stay, as a draft that
+    is dropped there; three touches of 0.2 s do, the other way takes a press of 0.6 s.
+    """
+    wheel = parse_wheel(
+        """
+        [modes.drafts]
+        draft = true
+        [modes.more]
+        draft = true
+        [modes.plain]
+        [controls.thumb]
+        kind = "encoder"
+        seconds = 0.2
+        find = 0
+        [controls.ok]
+        kind = "button"
+        seconds = 0.2
+        long = 0.6
+        find = 0
+        [controls.back]
+        kind = "button"
+        [settings.first]
+        low = 0
+        high = 1
+        start = 0
+        [settings.second]
+        low = 0
+        high = 1
+        start = 0
+        [[does]]
+        touch = "thumb"
+        when = { mode = "drafts" }
+        steps = "first"
+        goes = "more"
+        [[does]]
+        touch = "ok"
+        when = { mode = "more" }
+        goes = "plain"
+        [[does]]
+        touch = "ok long"
+        when = { mode = "drafts" }
+        goes = "plain"
+        [[does]]
+        touch = "thumb"
+        when = { mode = "plain" }
+        steps = "second"
+        [[does]]
+        touch = "back"
+        when = { mode = ["more", "plain"] }
+        confirms = true
+        goes = "drafts"
+        """
+    )
+    way = cheapest(wheel, wheel.start, {"first": 0, "second": 1})
+    assert way.touches[1:] == ("ok", "thumb up")
+    assert way.seconds == pytest.approx(0.6)
+
+
+def test_a_row_of_moves_may_end_where_its_touch_does_nothing_more() -> None:
+    """By hand: a press moves the line once only, and the long one in the other mode moves it on:
+    0.2 + 0.2 + 0.6 s, against twice 0.6 s.
+    """
+    wheel = parse_wheel(
+        """
+        [modes.near]
+        [modes.far]
+        [controls.ok]
+        kind = "button"
+        seconds = 0.2
+        long = 0.6
+        find = 0
+        [controls.shift]
+        kind = "button"
+        seconds = 0.2
+        find = 0
+        [controls.thumb]
+        kind = "encoder"
+        seconds = 0.2
+        find = 0
+        [cursors.line]
+        items = ["top", "middle", "bottom"]
+        [settings.first]
+        low = 0
+        high = 1
+        start = 0
+        [[does]]
+        touch = "ok"
+        when = { mode = "near", line = "top" }
+        moves = "line"
+        [[does]]
+        touch = "ok long"
+        when = { mode = "far" }
+        moves = "line"
+        [[does]]
+        touch = "shift"
+        when = { mode = "near" }
+        goes = "far"
+        [[does]]
+        touch = "thumb"
+        when = { mode = "far", line = "bottom" }
+        steps = "first"
+        """
+    )
+    way = cheapest(wheel, wheel.start, {"first": 1})
+    assert way.touches == ("ok", "shift", "ok long", "thumb up")
+
+
+def test_what_moves_a_line_and_changes_the_mode_may_begin_anywhere() -> None:
+    """By hand: the line is moved once by a press, and on by the touch that changes the mode."""
+    wheel = parse_wheel(
+        """
+        [modes.near]
+        [modes.far]
+        [controls.ok]
+        kind = "button"
+        seconds = 0.2
+        long = 0.6
+        [controls.thumb]
+        kind = "encoder"
+        seconds = 0.2
+        [cursors.line]
+        items = ["top", "middle", "bottom", "last"]
+        [controls.back]
+        kind = "button"
+        [settings.first]
+        low = 0
+        high = 1
+        start = 0
+        [[does]]
+        touch = "ok"
+        when = { mode = "near" }
+        moves = "line"
+        [[does]]
+        touch = "ok long"
+        when = { mode = "near" }
+        moves = "line"
+        goes = "far"
+        [[does]]
+        touch = "thumb"
+        when = { mode = "far", line = "bottom" }
+        steps = "first"
+        [[does]]
+        touch = "back"
+        when = { mode = "far" }
+        goes = "near"
+        """
+    )
+    way = cheapest(wheel, wheel.start, {"first": 1})
+    assert way.touches == ("ok", "ok long", "thumb up")
+
+
 @settings(max_examples=60)
 @given(wheels())
 def test_states_are_counted_exactly(wheel: Wheel) -> None:
