@@ -152,6 +152,8 @@ def run_way(args: argparse.Namespace) -> int:
 
     wheel = _wheel(args)
     begins = wheel.standing(given(args.at, "place"))
+    for name in given(args.wanted, "position"):
+        wheel.setting(name)  # a rotary is told as one before its position is read as a number
     way = cheapest(wheel, begins, positions(args.wanted, MOST_PLACE), args.by)
     found = slips(way)
     if args.json:

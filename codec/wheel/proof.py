@@ -111,7 +111,8 @@ def _two_meanings(wheel: Wheel, known: Reach) -> Iterator[Problem]:
                 continue
             told.add(pair)
             message = (
-                f"{touch.name!r} means two things, {_rule(wheel, one)} and {_rule(wheel, other)},"
+                f"{touch.name!r} means two things, {_rule(wheel, one)} (does.{one.rule}) and"
+                f" {_rule(wheel, other)},"
                 f"\n    {_there(wheel, one, other)}"
             )
             hint = "let `when` of one of them leave that state to the other"

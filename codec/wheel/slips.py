@@ -55,7 +55,7 @@ class Slip:
         if not self.shows:
             return "the dash shows nothing of it: ask where it stands" if self.wrong else "unseen"
         at_once = "at once" if not self.behind else f"{counted(self.behind, 'touch', 'touches')} on"
-        return f"the dash shows {self.shows} {at_once}"
+        return f"the dash shows {self.shows}, {at_once}"
 
     def as_dict(self) -> dict[str, object]:
         """Return the facts for programs."""
@@ -202,7 +202,7 @@ def _otherwise(
     should, does = _dash(wheel, *meant), _dash(wheel, *done)
     for name in itertools.chain(wheel.spec.settings, should):
         if name in does and name in should and does[name] != should[name]:
-            return f"{name} {does[name]}, not {should[name]},"
+            return f"{name} {does[name]}, not {should[name]}"
     missing = [name for name in should if name not in does]
     if missing:
         return f"no {missing[0]}"

@@ -119,11 +119,14 @@ def cheapest(
     nothing else done, but where it is to be ``careless`` of that; nobody waits for a mode to be
     left, but where no other way leads there.
 
-    Raises WheelError for a setting or position that is not there, and where there is no way.
+    Raises WheelError for a setting or position that is not there, for a setting wanted twice, and
+    where there is no way.
     """
     goals = {
         (name := wheel.setting(told)): wheel.number(name, shown) for told, shown in wanted.items()
     }
+    if len(goals) < len(wanted):
+        raise WheelError("a setting is wanted twice", kind="setting")
     meant = tuple(sorted((place, frozenset(at)) for place, at in (places or {}).items()))
     found = None
     for waits in (False, True) if wheel.alone else (False,):

@@ -14,8 +14,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Literal
 
-from codec.wheel.map import SettingSpec, SlipsSpec, WheelMapSpec
+from codec.wheel.map import MOST_PLACE, SettingSpec, SlipsSpec, WheelMapSpec
 from grammar.errors import CodeError, counted
+from grammar.exact import whole
 from grammar.problems import nearest
 
 Places = tuple[int, ...]  # where every place stands, by its number in its list
@@ -142,11 +143,13 @@ class Wheel:
         for known in self.spec.settings:
             if known.casefold() == name.strip().casefold():
                 return known
-        hint = nearest(name, self.spec.settings, "")
+        number, place = self.place(name)
+        message, hint = f"the wheel has no setting {name!r}", nearest(name, self.spec.settings, "")
+        if place is not None:
+            message += f", it is {'the mode' if not number else f'a {place.kind}'}"
+            hint = "tell where it stands, and ask for a setting"
         known_ones = list(self.spec.settings)
-        raise WheelError(
-            f"the wheel has no setting {name!r}", kind="setting", expected=known_ones, hint=hint
-        )
+        raise WheelError(message, kind="setting", expected=known_ones, hint=hint)
 
     def number(self, setting: str, shown: int) -> int:
         """Return the number of a position as the dash shows it; raises WheelError where the setting
@@ -287,25 +290,43 @@ class Wheel:
 
     def standing(self, told: Mapping[str, str]) -> WheelState:
         """Return the state at the start but for what is told of it: the mode, a rotary, a cursor or
-        a setting, by name; raises WheelError for what it does not have.
+        a setting, by name. Raises WheelError for what it does not have, and for what is told twice
+        or of a setting and a place both called that.
         """
         start = self.start
         places, settings = list(start.places), dict(start.settings)
-        for name, value in told.items():
-            number, place = self.place(name)
+        known = {name.casefold(): name for name in self.spec.settings}
+        folded = [name.strip().casefold() for name in told]
+        for key, (name, value) in zip(folded, told.items(), strict=True):
+            if folded.count(key) > 1:
+                raise WheelError(f"{name!r} is told twice", kind="place")
+            (number, place), setting = self.place(name), known.get(key)
+            if place is not None and setting is not None:  # whichever can stand there
+                if value.strip().casefold() not in map(str.casefold, place.values):
+                    place = None
+                elif value.strip().removeprefix("-").isdigit():
+                    message = f"{value!r} may be where {name!r} the {place.kind} or the setting is"
+                    hint = "give one of them another name in the wheel file"
+                    raise WheelError(message, kind="place", hint=hint)
             if place is not None:
                 places[number] = self.value(place, value)
-                continue
-            setting = self.setting(name)
-            try:
-                shown = int(value)
-            except ValueError:
-                message = f"{setting}: {value!r} is no position"
-                raise WheelError(
-                    message, kind="setting-range", expected=[span_of(self.spec.settings[setting])]
-                ) from None
-            settings[setting] = self.number(setting, shown)
+            elif setting is not None:
+                settings[setting] = self._read(setting, value)
+            else:
+                names = [*(one.name for one in self.places), *self.spec.settings]
+                message, hint = f"nothing on the wheel is called {name!r}", nearest(name, names, "")
+                raise WheelError(message, kind="place", expected=names, hint=hint)
         return WheelState(tuple(places), settings)
+
+    def _read(self, setting: str, text: str) -> int:
+        """Return the number of a position given as text."""
+        try:
+            shown = whole(text, -MOST_PLACE, MOST_PLACE)
+        except ValueError:
+            span = span_of(self.spec.settings[setting])
+            message = f"{setting}: {text!r} is no position"
+            raise WheelError(message, kind="setting-range", expected=[span]) from None
+        return self.number(setting, shown)
 
     def place(self, name: str) -> tuple[int, Place | None]:
         """Return a place and its number by its name; -1 and None where it is no place's."""

@@ -10,7 +10,14 @@ from pathlib import Path
 import pytest
 from commands import called
 
-from codec.wheel import Wheel, WheelFileError, load_wheel, parse_wheel, wheel_figures
+from codec.wheel import (
+    Wheel,
+    WheelError,
+    WheelFileError,
+    load_wheel,
+    parse_wheel,
+    wheel_figures,
+)
 
 ROOT = Path(__file__).parents[2]
 WHEEL = ROOT / "examples" / "event" / "wheel.toml"
@@ -91,7 +98,7 @@ def test_two_meanings_of_one_touch_are_shown_with_the_shortest_way_there() -> No
     second = '[[does]]\ntouch = "thumb up"\nwhen = { chooser = "map" }\ngoes = "menu"\n'
     (problem,) = told(TEXT + second)
     first, there = problem.split("\n")
-    assert first == "does.3: 'thumb up' means two things, moves map and goes to menu,"
+    assert first == "does.3: 'thumb up' means two things, moves map (does.0) and goes to menu,"
     assert there == "    after 1 touch: chooser up: mode drive, chooser map"
 
 
@@ -150,3 +157,31 @@ def test_the_command_tells_what_is_wrong_and_what_is_proven() -> None:
     assert done.returncode == 2
     assert b"did you mean 'drive'?" in done.stderr
     assert json.loads(called(["wheel", "schema"]).stdout)["title"] == "niner wheel"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["chooser=map"], "no setting 'chooser', it is a rotary"),
+        (["mode=menu"], "no setting 'mode', it is the mode"),
+        (["brightness=4", "Brightness=5"], "a setting is wanted twice"),
+        (["brightness=4", "--at", "chooserr=map"], "did you mean 'chooser'?"),
+        (["brightness=4", "--at", "line=brightness", "--at", "LINE=brightness"], "told twice"),
+        (["brightness=4", "--at", "lift=1_0"], "lift: '1_0' is no position"),
+        (["brightness=4", "--at", "lift=55"], "lift: there is no position 55"),
+    ],
+)
+def test_what_is_no_setting_or_stands_nowhere_is_told(arguments: list[str], told: str) -> None:
+    done = called(["wheel", "way", WHEEL, *arguments])
+    assert done.returncode == 2
+    assert told in done.stderr.decode()
+
+
+def test_a_setting_and_its_rotary_may_have_one_name() -> None:
+    """What is told to stand is whichever can stand there; what both can is asked for again."""
+    text = TEXT.replace("[controls.chooser]", "[controls.map]").replace("chooser", "map")
+    wheel = parse_wheel(text.replace('"balance", "map", "none"', '"balance", "map", "3"'))
+    assert wheel.standing({"map": "balance"}).places[1] == 0
+    assert wheel.standing({"map": "7"}).settings["map"] == wheel.number("map", 7)
+    with pytest.raises(WheelError, match="may be where 'map' the rotary or the setting is"):
+        wheel.standing({"map": "3"})

@@ -106,7 +106,7 @@ def test_a_press_that_was_not_taken_turns_what_was_there_before() -> None:
     way = cheapest(wheel(), wheel().start, {"laps added": 2})
     page = next(one for one in slips(way) if one.touch == "page")
     assert page.wrong == {"brake balance": (7, 5), "laps added": (0, 2)}
-    assert page.shows == "mode drive, not menu,"
+    assert page.shows == "mode drive, not menu"
 
 
 def test_changes_are_cut_to_the_straights_and_what_can_wait_comes_last() -> None:
