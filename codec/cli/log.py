@@ -98,6 +98,8 @@ def run(args: argparse.Namespace) -> int:
         if not sys.stdin.isatty() or not sys.stdout.isatty():
             if begun is not None and begun.tone == "warning":
                 tell("\n".join(begun.lines))
+            if session.clock_off:
+                tell(f"niner: {session.clock_off}")
             return _piped(session, args)
         from codec.screen.log import Log
 

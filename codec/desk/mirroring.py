@@ -6,17 +6,19 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import datetime
 from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 from codec.desk.turns import Turns, Urgency
 from codec.sheet.mirror import Mirror
+from codec.sheet.words import clock_text
 from codec.store.place import ServerPlace
+from codec.store.store import now
 from grammar.book import Book
 from grammar.errors import CodeError
 
 _BEAT = 1.0  # seconds after which it is tried again at the latest
-_APART = 5.0  # seconds that two clocks may be apart before it is told
 
 
 class Mirroring:
@@ -36,6 +38,10 @@ class Mirroring:
 
     def _open(self) -> None:
         self._mirror = Mirror(self._own, self._shared, self._desk, self._book)
+
+    def clock(self) -> datetime.datetime:
+        """Return the time of the clock that desks share, as far as known."""
+        return now() if self._mirror is None else self._mirror.clock()
 
     def stir(self) -> None:
         """Tell that there is something to bring."""
@@ -77,12 +83,10 @@ class Mirroring:
                 "not in step with the shared sheet: this desk goes on, and hands over when the"
                 f" line is back; {error.message}"
             )
-        if abs(ahead) <= _APART:
-            return count, ""
-        which = "ahead of" if ahead > 0 else "behind"
-        return count, (
-            f"this computer's clock is {_long(abs(ahead))} {which} the server's: what is said here"
-            " seems to be said then"
+        off = clock_text(ahead)
+        return count, off and (
+            f"{off}: this desk writes by the server's, other programs here by this computer's; set"
+            " it right"
         )
 
     async def close(self) -> None:
@@ -92,7 +96,3 @@ class Mirroring:
     def _close(self) -> None:
         if self._mirror is not None:
             self._mirror.close()
-
-
-def _long(seconds: float) -> str:
-    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"

@@ -130,7 +130,8 @@ class OpenSheet(Watched):
                 self._watching = asyncio.create_task(self.watch())
 
     def _open(self) -> None:
-        journal = Journal(self.path, self._book)
+        clock = None if self._mirroring is None else self._mirroring.clock
+        journal = Journal(self.path, self._book, clock=clock)
         journal.tidy_later()
         event: Event | None = None
         if self._event_file is not None:

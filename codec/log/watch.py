@@ -7,6 +7,7 @@ that still waits for its repeat are read back from it when a session begins.
 
 from __future__ import annotations
 
+import datetime
 import functools
 from collections import deque
 from collections.abc import Mapping
@@ -27,7 +28,8 @@ from codec.reading import Reading
 from codec.sheet.entry import Entry, Kind
 from codec.sheet.journal import Journal
 from codec.sheet.state import RaceState, Row, Standing, lap_message, laps
-from codec.sheet.words import conflict_text
+from codec.sheet.words import CLOCKS_APART, clock_text, conflict_text, duration_text
+from codec.store.store import stamp
 from grammar.errors import CodeError
 from grammar.exact import percent
 from grammar.fields import Value
@@ -40,6 +42,7 @@ if TYPE_CHECKING:
 
 _TELLING = 24  # reports of a car, that tell on which lap it is
 _WEIGHED = 8  # lines whose doubts are kept, of those who type at the same time
+_CLOCKS_APART = datetime.timedelta(seconds=CLOCKS_APART)
 _READ_BACK, _WRONG = "readback-differs", "WRONG READ-BACK"
 
 
@@ -181,6 +184,9 @@ class CarWatch:
             for notice in self.notices
             if notice.stays or notice.lap >= self.lap or (notice.ask and notice.seq == last)
         ]
+        off = self._watch.clock_off
+        clocks = [*([off] if off else []), *self._watch.clocks_ahead]
+        now += [Notice(0, 0, text, ask=False, stays=True) for text in clocks]
         return sorted(now, key=lambda notice: (not notice.ask, not notice.stays))
 
     def keeper(self) -> LapKeeper:
@@ -233,6 +239,7 @@ class Watch:
         self._weighed: deque[tuple[str, Expected, Weighed]] = deque(maxlen=_WEIGHED)
         self._followers: dict[str, Follower] = {}
         self._race: tuple[int, RaceState] = (-1, RaceState())
+        self._early: dict[str, float] = {}  # who writes by a clock ahead of this one: seconds
 
     @property
     def entries(self) -> list[Entry]:
@@ -263,6 +270,12 @@ class Watch:
             self._begin()
             new = list(self.journal.entries())
         self.standing.take(new)
+        latest = stamp(lambda: self.journal.clock() + _CLOCKS_APART)
+        for entry in new:
+            if entry.logged > latest:
+                logged = datetime.datetime.fromisoformat(entry.logged)
+                who = f"{entry.writer} at {entry.desk}" if entry.desk else entry.writer
+                self._early[who] = (logged - self.journal.clock()).total_seconds()
 
     def write(self, *entries: Entry) -> list[Entry]:
         """Write entries as said now, all or none of them; raises SheetError."""
@@ -273,6 +286,21 @@ class Watch:
     def now(self) -> int:
         """Return the time of the clock, in milliseconds since 1970."""
         return round(self.journal.clock().timestamp() * 1000)
+
+    @property
+    def clock_off(self) -> str:
+        """What to tell of this computer's clock, "" where it is as the server's."""
+        off = clock_text(self.journal.ahead)
+        return off and f"{off}, by which is written here: set it right"
+
+    @property
+    def clocks_ahead(self) -> list[str]:
+        """What to tell of who wrote by a clock that is ahead of this one."""
+        return [
+            f"{who} wrote by a clock {duration_text(seconds)} ahead of the one here: what they"
+            " wrote stands later than it was said"
+            for who, seconds in self._early.items()
+        ]
 
     def of(self, car: str) -> CarWatch:
         """Return what is known of a car."""

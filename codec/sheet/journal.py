@@ -16,10 +16,11 @@ from typing import Any, Self
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.merged import MergedOrder, MergedPlace
 from codec.sheet.table import ENTRIES, EntryTable
+from codec.store.clock import ServerClock
 from codec.store.opening import is_there, opened
 from codec.store.place import Place, ServerPlace, place_of
 from codec.store.rows import Rows
-from codec.store.store import ADD, READ, Clock, JournalFormat, Store, now, stamp
+from codec.store.store import ADD, READ, Clock, JournalFormat, Store, stamp
 from codec.store.table import NUMBER, Execute
 from grammar.book import Book
 from grammar.errors import BookError
@@ -100,7 +101,8 @@ class Journal:
 
     ``Journal(path, book)`` opens it, or makes it where there is none (``when_needed``: with the
     first entry, not before); ``Journal(path)`` opens one that is there, with the book kept in it.
-    ``writer`` tells later who wrote an entry; ``sheet`` is the sheet's own name. A file that can
+    ``writer`` tells later who wrote an entry; ``clock`` is the server's, or this computer's where
+    it is in a file, if not given; ``sheet`` is the sheet's own name. A file that can
     only be read is opened all the same (``writable`` is False).
 
     Raises SheetError: ``sheet-missing``, ``not-a-sheet``, ``other-book``, ``sheet-later``,
@@ -113,18 +115,19 @@ class Journal:
         book: Book | None = None,
         *,
         writer: str = "",
-        clock: Clock = now,
+        clock: Clock | None = None,
         when_needed: bool = False,
         table: EntryTable = ENTRIES,
     ) -> None:
         """Open or make the file."""
-        self.path, self.clock, self.table = place_of(path), clock, table
+        self.path, self.table = place_of(path), table
         self._line: _Line | None = None
         self._order: MergedOrder | None = None  # where several desks keep the sheet in step
         self._epochs, self.desk = 0, ""
         self.writer = writer or f"{_user()}.{os.getpid()}"
         make = None if book is None else functools.partial(write_facts, _facts_of(book))
         self._store = opened(self.path, sheet_format(table), make, when_needed=when_needed)
+        self.clock: Clock = clock or self._store.clock
         try:
             self._take_up(book)
         except BaseException:
@@ -442,9 +445,10 @@ class Journal:
     def _entry(self, facts: Mapping[str, Any]) -> Entry:
         return self.table.of_row(self._seen(facts), self.book.fields)
 
+    @property
     def ahead(self) -> float:
-        """Return by how many seconds this clock is ahead of the server's; 0.0 of a file."""
-        return self._store.ahead(self.clock)
+        """By how many seconds this computer's clock is ahead of the one by which is written."""
+        return self.clock.ahead if isinstance(self.clock, ServerClock) else 0.0
 
     def faults(self) -> list[str]:
         """Return what is wrong with it, [] if nothing is: SQLite's own check of a file, rows that

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import datetime
 from collections.abc import AsyncIterator, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -18,7 +19,7 @@ from codec.sheet.copying import copy
 from codec.sheet.entry import SheetError
 from codec.sheet.journal import Journal
 from codec.store.place import Place
-from codec.store.store import LOOKS
+from codec.store.store import LOOKS, now
 from codec.store.table import NUMBER
 from grammar.book import Book
 
@@ -120,8 +121,14 @@ class Mirror:
 
     @property
     def ahead(self) -> float:
-        """By how many seconds this desk's clock is ahead of the shared sheet's, as far as known."""
-        return 0.0 if self._theirs is None else self._theirs.journal.ahead()
+        """By how many seconds this computer's clock is ahead of the shared sheet's, as far as
+        known.
+        """
+        return 0.0 if self._theirs is None else self._theirs.journal.ahead
+
+    def clock(self) -> datetime.datetime:
+        """Return the time of the shared sheet's clock, this computer's until that is known."""
+        return now() if self._theirs is None else self._theirs.journal.clock()
 
     def _bring(self, source: _Side, target: _Side) -> int:
         count, batch = 0, list[tuple[Mapping[str, Any], str]]()

@@ -10,6 +10,8 @@ from grammar.book import Book
 from grammar.exact import plain
 from grammar.fields import value_text
 
+CLOCKS_APART = 5.0  # seconds that two clocks may be apart before it is told
+
 
 def values_text(book: Book, entry: Entry) -> str:
     """Write all values of an entry in words."""
@@ -19,6 +21,19 @@ def values_text(book: Book, entry: Entry) -> str:
         unit = f" {field.unit_text}" if field is not None and field.unit_text else ""
         shown.append(f"{field.title if field is not None else name} {value_text(value)}{unit}")
     return ", ".join(shown)
+
+
+def clock_text(ahead: float) -> str:
+    """Write by how much this computer's clock is off, "" where it is hardly."""
+    if abs(ahead) <= CLOCKS_APART:
+        return ""
+    which = "ahead of" if ahead > 0 else "behind"
+    return f"this computer's clock is {duration_text(abs(ahead))} {which} the server's"
+
+
+def duration_text(seconds: float) -> str:
+    """Write how long something is, roughly."""
+    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"
 
 
 def conflict_text(book: Book, row: Row, fixes: Iterable[Entry]) -> str:

@@ -24,7 +24,7 @@ from typing import Any
 
 from codec.files import PRIVATE
 from codec.store.pages import SMALLEST, images, log_of, records_in
-from codec.store.store import LOOKS, WAIT, Clock, JournalFormat, Make, StoreError
+from codec.store.store import LOOKS, WAIT, Clock, JournalFormat, Make, StoreError, now
 from codec.store.table import Found, PlainTable, Table, digest
 
 _LONGEST = 16_000_000  # bytes of one row: what is damaged may say that it is longer
@@ -80,6 +80,11 @@ class FileStore:
     def place(self) -> Path:
         """The path of the file."""
         return self.path
+
+    @property
+    def clock(self) -> Clock:
+        """This computer's clock."""
+        return now
 
     @property
     def writable(self) -> bool:
@@ -340,11 +345,6 @@ class FileStore:
             if said != "ok":
                 raise self.form.damaged(self.path, said)
             self._examined = True
-
-    def ahead(self, clock: Clock) -> float:
-        """Return 0.0: there is one clock."""
-        del clock
-        return 0.0
 
     def faults(self) -> list[str]:
         """Return what SQLite finds wrong with the file, [] if nothing is."""

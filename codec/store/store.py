@@ -117,6 +117,10 @@ class Store(Protocol):
     pending: bool
 
     @property
+    def clock(self) -> Clock:
+        """The clock by which is written: the server's; of a file this computer's."""
+
+    @property
     def place(self) -> Place:
         """Where it is."""
 
@@ -162,9 +166,6 @@ class Store(Protocol):
 
     def telling(self) -> AbstractContextManager[None]:
         """Turn what libraries and the system say into errors of the journal."""
-
-    def ahead(self, clock: Clock) -> float:
-        """Return by how many seconds a clock is ahead of that of the server; 0.0 of a file."""
 
     def faults(self) -> list[str]:
         """Return what is wrong beneath the rows, [] if nothing is."""

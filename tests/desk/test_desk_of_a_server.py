@@ -5,6 +5,7 @@ line that broke leaves no gap and nothing twice.
 from __future__ import annotations
 
 import asyncio
+import datetime
 import time
 import uuid
 from collections.abc import Awaitable, Callable
@@ -23,6 +24,7 @@ from codec.desk.sheets import Line, OpenSheet
 from codec.sheet import Entry, Journal
 from codec.store.place import ServerPlace, place_of
 from codec.store.server import connection
+from codec.store.store import now
 
 
 @pytest.fixture
@@ -207,9 +209,16 @@ def test_a_desk_whose_clock_is_off_tells_so(
     place: ServerPlace, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     own = tmp_path / "own.sheet"
-    monkeypatch.setattr("codec.sheet.mirror.Mirror.ahead", property(lambda _: 3600.0))
+    hour = datetime.timedelta(hours=1)
+    monkeypatch.setattr("codec.store.clock.now", lambda: now() + hour)
     with desk(own, mirroring=Mirroring(own, place, "track", None)) as track:
         until(track, "/wall/own", "clock is 60 min ahead of the server")
+        entered(track, "own", "/note by the server's clock")
+    with Journal(own) as journal:
+        logged = datetime.datetime.fromisoformat(list(journal.entries())[-1].logged)
+    assert abs(logged - now()) < hour / 2
+    with desk(place) as factory:
+        until(factory, f"/wall/{place.name}", "clock is 60 min ahead of the server")
 
 
 def test_who_names_a_mirror_that_is_none_is_told(tmp_path: Path, place: ServerPlace) -> None:

@@ -172,7 +172,7 @@ function laps() {
 }
 
 function tick() {
-  const now = new Date();
+  const now = new Date(Date.now() + ahead);
   laps();
   document.querySelector("#clock").textContent = now.toLocaleTimeString("en-GB");
   setTimeout(tick, 1000 - now.getMilliseconds());

@@ -19,6 +19,7 @@ from psycopg.adapt import Loader
 from psycopg.conninfo import conninfo_to_dict, make_conninfo
 from psycopg.types.string import StrDumper, StrDumperUnknown
 
+from codec.store.clock import ServerClock, steady
 from codec.store.place import ServerPlace
 from codec.store.store import WAIT, JournalFormat, StoreError
 from codec.store.table import Found
@@ -106,6 +107,7 @@ class ServerConnection:
     def __init__(self, place: ServerPlace, form: JournalFormat) -> None:
         """Connect; raises ``form.error``."""
         self.place, self.form = place, form
+        self.clock = ServerClock()
         self.journal = 0  # the number of the journal that the session has open
         self._now: psycopg.Connection[Any] | None = None
         self._inside: psycopg.Connection[Any] | None = None  # the one that has a transaction
@@ -139,6 +141,9 @@ class ServerConnection:
             connection.adapters.register_loader(kind, _Loader)
         connection.execute(_SESSION.encode())
         connection.execute(_translated(_OPEN), (str(self.journal),))
+        asked = steady()
+        for (told,) in connection.execute(b"SELECT clock_timestamp()"):
+            self.clock.heard(told, asked)
 
     def show(self, journal: int) -> None:
         """Let the session see the journal of a number, for as long as a transaction lasts."""

@@ -14,10 +14,11 @@ from typing import Any
 
 import psycopg
 
+from codec.store.clock import ServerClock
 from codec.store.place import ServerPlace
 from codec.store.server.connection import ServerConnection
 from codec.store.server.declared import first_table
-from codec.store.store import LOOKS, Clock, JournalFormat, Make, StoreError
+from codec.store.store import LOOKS, JournalFormat, Make, StoreError
 from codec.store.table import NUMBER, Found, PlainTable, Table
 
 LOCK = 0x4E394E52  # "N9NR": the first half of every lock; the second is the journal's number
@@ -30,7 +31,7 @@ _FIND = (
     " WHERE versions.word = ?"
 )
 _CHECK = (
-    "SELECT number, version FROM niner.journals JOIN niner.versions USING (word)"
+    "SELECT number, version, clock_timestamp() FROM niner.journals JOIN niner.versions USING (word)"
     " WHERE number = current_setting('niner.journal')::integer"
 )
 
@@ -174,6 +175,11 @@ class ServerStore:
     # reading and writing
 
     @property
+    def clock(self) -> ServerClock:
+        """The server's clock."""
+        return self._server.clock
+
+    @property
     def writable(self) -> bool:
         """Tell whether rows can be added."""
         return self._refusal is None
@@ -231,6 +237,7 @@ class ServerStore:
                 if found is None:
                     raise self._gone()
                 self._check_version(found[1])
+                self._server.clock.heard(found[2])
                 yield
             except BaseException:
                 self._server.rollback()
@@ -256,13 +263,6 @@ class ServerStore:
             except psycopg.Error:
                 await asyncio.sleep(LOOKS)
                 yield
-
-    def ahead(self, clock: Clock) -> float:
-        """Return by how many seconds a clock is ahead of the server's."""
-        with self.telling():
-            before = clock()
-            theirs = self.execute("SELECT clock_timestamp()").fetchone()[0]
-            return float((before + (clock() - before) / 2 - theirs).total_seconds())
 
     def faults(self) -> list[str]:
         """Return nothing: a server checks its own pages."""
