@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from codec.radio.exchange import FITS, Exchange, RadioTurn
 from codec.radio.named import PlainReport
+from codec.radio.outlook import CarOutlook
 from codec.reading import Reading
 
 _SPOILT_WORDS = 0.02  # of the words of a report that has one not as said, those that are not
@@ -21,20 +22,52 @@ class AsSaid:
         self.book, self.finder, self.roster = exchange.book, exchange.finder, exchange.roster
         self.odds = exchange.odds
         self._named_spoilt = {True: 0, False: 0}  # reports in plain words, with words amiss or not
+        self._unlike: dict[str, CarOutlook] = {}  # by car the last one unlike those before
 
     def likely(self, said: PlainReport, reading: Reading, turn: RadioTurn) -> float:
         """Return how likely a report in plain words was said as it was written down: a word of a
-        number may have been lost, or be another, and nothing checks it but the report before.
+        number may have been lost, or be another, and nothing checks it but the report before. One
+        unlike the last that counts is believed where it goes on from one doubted for the same.
         """
-        named, utterance, outlook = self.finder.named, turn.utterance, turn.car.outlook
-        before = outlook.before(utterance.at, utterance.number)
-        laps = 1 if before is None else max(1, (turn.car.laps.said(reading) or 0) - before.lap)
+        utterance, name = turn.utterance, turn.car.name
         plus, turn.car.says_plus = turn.car.says_plus, turn.car.says_plus or said.plus
         self._named_spoilt[said.spoilt] += 1
-        if said.astray or named.far(said, None if before is None else before.values, laps):
+        if said.astray:
             return 0.5
-        if outlook.lap_share(reading, utterance.at, utterance.number) < FITS:
-            return 0.5
+        unlike = self._unlike.pop(name, None) if name else None
+        for outlook in filter(None, (turn.car.outlook, unlike)):
+            lap = self._lap(reading, turn, outlook)
+            before = outlook.before(utterance.at, utterance.number)
+            laps = 1 if before is None else max(1, lap - before.lap)
+            last = None if before is None else before.values
+            share = outlook.lap_share(reading, utterance.at, utterance.number)
+            if share >= FITS and not self.finder.named.far(said, last, laps):
+                return self._behind(outlook, said, reading, turn, plus=plus)
+        self._unlike[name] = alone = CarOutlook(self.book, name)
+        lap = self._lap(reading, turn, turn.car.outlook)
+        alone.learn(reading, lap, utterance.at, utterance.number)
+        return 0.5
+
+    @staticmethod
+    def _lap(reading: Reading, turn: RadioTurn, outlook: CarOutlook) -> int:
+        """Return the lap that a report says, the likeliest where it says none."""
+        said = turn.car.laps.said(reading)
+        laps = outlook.laps(turn.utterance.at, turn.utterance.number) if said is None else {}
+        return max(laps, key=laps.__getitem__, default=said or 0)
+
+    def _behind(
+        self,
+        outlook: CarOutlook,
+        said: PlainReport,
+        reading: Reading,
+        turn: RadioTurn,
+        *,
+        plus: bool,
+    ) -> float:
+        """Return how likely every number was said as it was written down, behind the report that
+        an outlook knows of.
+        """
+        named, utterance = self.finder.named, turn.utterance
         spoilt, clean = self._named_spoilt[True], self._named_spoilt[False]
         rate = (0.5 + spoilt) / (20 + spoilt + clean) * _SPOILT_WORDS
         rate *= 4 if said.spoilt else 1

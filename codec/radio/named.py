@@ -113,7 +113,10 @@ class NamedReports:
         self._point, self._hedges = frozenset(words["point"]), frozenset(words["hedges"])
         self._none, self._denials = frozenset(words["none"]), frozenset(words["denials"])
         self._turned, self._asking = frozenset(words["turned"]), frozenset(words["asking"])
-        self._elsewhere = frozenset(words["elsewhere"])
+        self._elsewhere, self._fractions = (
+            frozenset(words["elsewhere"]),
+            frozenset(words["fractions"]),
+        )
         self._numbers = _Numbers(book, self._point)
         known = [word for form in (*self.names, *self.options) for word in form]
         known += [*self._links, *self._units, *self._minus, *self._plus, *self._point]
@@ -217,8 +220,10 @@ class NamedReports:
             astray = astray or word in self._elsewhere
             if word == "correction":
                 corrected = True
-            elif word in self._turned and run.items and not other and behind.isspace():
-                last = run.items[-1]  # which way it is, or whether at all, is not known
+            elif (run.items and not other and word in self._turned and behind.isspace()) or (
+                run.items and not other and self._goes_on(run.items[-1], text, tokens, place)
+            ):  # which way it is, whether at all, or how much more, is not known
+                last = run.items[-1]
                 run.items[-1] = replace(last, value=None, span=(last.span[0], tokens[place][1][1]))
             elif not self._passed(word):
                 other += 1
@@ -229,6 +234,26 @@ class NamedReports:
             place += 1
         if run.items:
             yield run
+
+    def _goes_on(
+        self, last: _Item, text: str, tokens: Sequence[tuple[str, Span]], place: int
+    ) -> bool:
+        """Tell whether a word is more of the number before it: a fraction, or a word not known
+        between it and other figures.
+        """
+        word, (start, end) = tokens[place]
+        between = text[last.span[1] : start]
+        if not isinstance(last.value, Decimal) or any(mark in _STOPS for mark in between):
+            return False
+        if word in self._fractions:
+            return True
+        following = tokens[place + 1] if place + 1 < len(tokens) else ("", (0, 0))
+        return (
+            not self._passed(word)
+            and between.isspace()
+            and text[end : following[1][0]].isspace()
+            and self._numbers.is_figure(following[0])
+        )
 
     def _amiss(self, item: _Item) -> bool:
         """Tell whether a word that means nothing stands between a name and its number."""
@@ -411,7 +436,7 @@ class NamedReports:
             word.isalpha()
             and word not in known
             and not self._passed(word)
-            and tokens[place + 2][0] in self._numbers.units
+            and self._numbers.is_figure(tokens[place + 2][0])
             and not self._longest(self.names, tokens, place)[1]
         )
 
@@ -473,8 +498,9 @@ class NamedReports:
     def _unheard(self, item: _Item) -> Iterator[Decimal]:
         """Yield what a number may have been whose figures before the point were not heard."""
         for word, following in itertools.pairwise(item.words):
-            unknown = word not in self._numbers.words | self._minus | self._plus
-            if following in self._point and unknown and not self._passed(word):
+            known = self._numbers.words | self._minus | self._plus
+            unknown = word not in known and not self._passed(word) and not word[-1].isdecimal()
+            if following in self._point and unknown:
                 sign = -1 if item.sign == "-" else 1
                 yield from (item.value + sign * whole for whole in range(1, 10))
 
@@ -632,18 +658,30 @@ class _Numbers:
         """Return the number that words begin with, and how many they are."""
         if not words:
             return None
-        if words[0][0].isdecimal():
-            return Decimal(words[0].replace(",", ".")), 1
-        whole = self._whole(words)
+        written = words[0][0].isdecimal()
+        whole = (words[0].replace(",", "."), 1) if written else self._whole(words)
         number, length = whole if whole is not None else ("0", 0)
         if words[length : length + 1] and words[length] in self._point:
-            digits = self._digits(words[length + 1 :])
-            if not digits:
+            digits, count = self._behind_point(words[length + 1 :])
+            if not digits or "." in number:
                 return None
-            return Decimal(f"{number}.{digits}"), length + 1 + len(digits)
-        if not length or (len(number) > 1 and number[0] == "0"):
+            return Decimal(f"{number}.{digits}"), length + 1 + count
+        if not length or (not written and len(number) > 1 and number[0] == "0"):
             return None
         return Decimal(number), length
+
+    def is_figure(self, word: str) -> bool:
+        """Tell whether a word is a figure, written or said."""
+        return word in self.units or word.isdecimal()
+
+    def _behind_point(self, words: Sequence[str]) -> tuple[str, int]:
+        """Return the figures behind a point, written or said, and of how many words they are; ""
+        where none are.
+        """
+        if words and words[0].isdecimal():
+            return words[0], 1
+        digits = self._digits(words)
+        return digits, len(digits)
 
     def _digits(self, words: Sequence[str]) -> str:
         found = itertools.takewhile(lambda word: word in self.units, words)

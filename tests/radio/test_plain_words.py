@@ -1,0 +1,126 @@
+"""Reports in plain words: a number is read whole or not at all, and a doubt does not outlive what
+it was about.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from codec import parse_book
+from codec.radio.crews import crews_of
+from codec.radio.importing import import_transcript
+from codec.radio.named import NamedReports
+from codec.sheet import Entry, Journal
+from codec.sheet.state import rows
+
+FIGURES = """
+title = "Figures of an invented team"
+[fields.store]
+label = "charge left"
+kind = "quantity"
+unit = "kWh"
+low = 0
+high = 60
+step = 0.1
+drift = -2
+wander = 0.3
+[fields.cells]
+kind = "quantity"
+unit = "°C"
+low = 20
+high = 79
+step = 1
+usual = 40
+spread = 8
+wander = 1
+[fields.gearbox]
+kind = "quantity"
+unit = "°C"
+low = 40
+high = 150
+step = 5
+usual = 90
+spread = 15
+wander = 5
+[tables.store]
+kind = "digits"
+[tables.cells]
+kind = "digits"
+count = "value"
+[tables.gearbox]
+kind = "digits"
+count = "value"
+per = 1
+width = 3
+[messages.report]
+layout = "store cells gearbox"
+"""
+BOOK = parse_book(FIGURES, "figures.toml")
+
+
+def brought(folder: Path, *lines: str) -> list[Entry]:
+    """Return how the reports of a transcript stand."""
+    with Journal(folder / "plain.sheet", BOOK) as journal:
+        crews = crews_of(["12=Runa,Falk"])
+        import_transcript(journal, [f"{line}\n" for line in lines], "text", crews)
+        return [row.entry for row in rows(journal.entries()) if row.first.kind == "report"]
+
+
+@pytest.mark.parametrize("point", ["point", "decimal", "dot", "comma"])
+@pytest.mark.parametrize(
+    ("before", "behind"), [("44", "7"), ("44", "seven"), ("forty four", "7"), ("four four", "7")]
+)
+def test_figures_and_the_words_of_a_point_make_one_number(
+    tmp_path: Path, before: str, behind: str, point: str
+) -> None:
+    number = f"{before} {point} {behind}"
+    lines = (f"cells 41, gearbox 85, charge left {number}", f"charge left {number} cells 41")
+    [found] = brought(tmp_path, f"Runa: {lines[0]}")
+    assert (found.string, found.refusal) == ("44741085", "")
+    assert str(NamedReports(BOOK).parts(lines[1])["store"]) == "44.7"
+
+
+@pytest.mark.parametrize(
+    "number",
+    ["44 point", "44 and a half", "44 poynt 7", "44 pound 7", "44. 7", "44.1 point 7", "44 7"],
+)
+@pytest.mark.parametrize("place", ["{0} cells 41 gearbox 85", "cells 41, gearbox 85, {0}"])
+def test_a_number_is_never_cut_where_more_of_it_may_have_been_said(
+    tmp_path: Path, number: str, place: str
+) -> None:
+    text = place.format(f"charge left {number}")
+    for entry in brought(tmp_path, f"Runa: {text}"):
+        assert entry.refusal, (text, entry.string)
+    assert "store" not in NamedReports(BOOK).parts(text)
+
+
+LAPS = [
+    "charge left 51.0, cells 40, gearbox 85",
+    "charge left 49.1, cells 40, gearbox 85",
+    "charge left 42.9, cells 42, gearbox 90",
+    "charge left 41.0, cells 43, gearbox 90",
+    "charge left 39.1, cells 43, gearbox 90",
+]
+
+
+def test_a_report_behind_laps_of_which_none_was_heard_may_have_gone_so_many_laps_on(
+    tmp_path: Path,
+) -> None:
+    at = (90, 180, 450, 540, 630)
+    times = [f"[00:{seconds // 60:02}:{seconds % 60:02}]" for seconds in at]
+    found = brought(tmp_path, *(f"{t} Runa: {s}" for t, s in zip(times, LAPS, strict=True)))
+    assert [one.refusal for one in found] == [""] * 5
+
+
+def test_a_report_is_believed_that_goes_on_from_one_that_was_doubted(tmp_path: Path) -> None:
+    """Without times nobody knows how many laps there were between."""
+    found = brought(tmp_path, *(f"Runa: {said}" for said in LAPS))
+    assert [bool(one.refusal) for one in found] == [False, False, True, False, False]
+
+
+def test_what_is_unlike_all_before_stays_doubtful(tmp_path: Path) -> None:
+    odd = ["charge left 33.2, cells 41, gearbox 85", "charge left 14.8, cells 41, gearbox 85"]
+    found = brought(tmp_path, *(f"Runa: {said}" for said in (*LAPS[:2], *odd)))
+    assert [bool(one.refusal) for one in found] == [False, False, True, True]
