@@ -191,6 +191,7 @@ class _Search:
     def __post_init__(self) -> None:
         allowed = self.allowed
         self.matters, self.wanted = allowed.matters, allowed.wanted
+        self.others = [n for n in range(len(self.wheel.places)) if n not in self.matters]
         self.using = [
             [(one, self._when(one)) for one in meanings if allowed.acts(one)]
             for meanings in allowed.meanings
@@ -245,11 +246,12 @@ class _Search:
 
     def _kept(self, after: Places, before: Places) -> Places:
         """Return where places stand after something, those that don't matter where they stood."""
-        if after is before:
-            return before
-        return tuple(
-            at if place in self.matters else before[place] for place, at in enumerate(after)
-        )
+        if after is before or not self.others:
+            return after
+        kept = list(after)
+        for place in self.others:
+            kept[place] = before[place]
+        return tuple(kept)
 
     def _stops(self) -> dict[int, frozenset[int]]:
         """Return, for each place that one control alone moves, by touches that do nothing else and
