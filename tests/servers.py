@@ -41,13 +41,22 @@ def _begun_by(parent: int) -> list[int]:
 class Server:
     """A server, and how it is started, ended and killed."""
 
-    def __init__(self, **settings: str) -> None:
-        """Make its folder and start it."""
+    def __init__(self, full_disk: Path | None = None, **settings: str) -> None:
+        """Make its folder and start it; with a library of ``failing_disk.c`` its disk is full while
+        ``self.full`` is there.
+        """
         programs = _programs()
         if programs is None:
             pytest.skip("needs PostgreSQL: apt-get install postgresql")
         self._programs, self._settings = programs, settings
         self.folder = Path(tempfile.mkdtemp(prefix="pg"))  # short: a socket's path has a limit
+        self.full, self._environment = self.folder / "full", dict(os.environ)
+        if full_disk is not None:
+            self._environment |= {
+                "LD_PRELOAD": str(full_disk),
+                "FULL_DISK": f"{self.folder / 'data'}/",
+                "FULL_DISK_WHILE": str(self.full),
+            }
         # PostgreSQL refuses to be run by root
         self._user: dict[str, Any] = (
             {"user": _OWNER, "group": _OWNER, "extra_groups": []} if os.getuid() == 0 else {}
@@ -73,7 +82,7 @@ class Server:
             self.process = subprocess.Popen(
                 [self._programs / "postgres", "-D", self.folder / "data",
                  *(f"--{name}={value}" for name, value in settings.items())],
-                stdout=log, stderr=log, cwd="/", **self._user,
+                stdout=log, stderr=log, cwd="/", env=self._environment, **self._user,
             )  # fmt: skip
         until = time.monotonic() + 60
         while True:

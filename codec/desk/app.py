@@ -53,7 +53,17 @@ PAGES: Sequence[Callable[[Desk], DeskPage]] = (
 # why a sheet can't be written just now: a page keeps its line and sends it again
 _LATER = {
     f"sheet-{why}"
-    for why in ("full", "busy", "read-only", "replaced", "file", "damaged", "server", "unsure")
+    for why in (
+        "full",
+        "busy",
+        "read-only",
+        "replaced",
+        "file",
+        "damaged",
+        "server",
+        "unsure",
+        "later",
+    )
 }
 
 

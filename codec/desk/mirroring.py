@@ -19,6 +19,7 @@ from grammar.book import Book
 from grammar.errors import CodeError
 
 _BEAT = 1.0  # seconds after which it is tried again at the latest
+_WHEN = {"sheet-server": "the line is back", "sheet-later": "niner is updated here"}
 
 
 class Mirroring:
@@ -79,9 +80,10 @@ class Mirroring:
         try:
             count, ahead = mirror.step(), mirror.ahead
         except CodeError as error:
+            when = _WHEN.get(error.kind, "that is settled")
             return 0, (
-                "not in step with the shared sheet: this desk goes on, and hands over when the"
-                f" line is back; {error.message}"
+                "not in step with the shared sheet: this desk goes on, and hands over when"
+                f" {when}; {error.message}"
             )
         off = clock_text(ahead)
         return count, off and (

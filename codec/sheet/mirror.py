@@ -27,7 +27,7 @@ _AT_ONCE = 500  # entries that are brought together
 
 
 class _OutOfReachError(SheetError):
-    """The shared sheet can't be reached now."""
+    """The shared sheet can't be reached now, or only by a later niner."""
 
 
 @dataclass(slots=True)
@@ -89,7 +89,7 @@ class Mirror:
                     copy(self._mine.journal, self._shared)
                 theirs = Journal(self._shared, self._book)
             except SheetError as error:
-                if error.kind != "sheet-server":
+                if error.kind not in ("sheet-server", "sheet-later"):
                     raise
                 raise _OutOfReachError(error.message, kind=error.kind, hint=error.hint) from None
             self._stack.callback(theirs.close)

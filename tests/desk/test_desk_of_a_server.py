@@ -22,8 +22,10 @@ from starlette.testclient import TestClient
 from codec.desk.mirroring import Mirroring
 from codec.desk.sheets import Line, OpenSheet
 from codec.sheet import Entry, Journal
+from codec.sheet.journal import sheet_format
 from codec.store.place import ServerPlace, place_of
 from codec.store.server import connection
+from codec.store.server.setting_up import set_up
 from codec.store.store import now
 
 
@@ -203,6 +205,40 @@ def test_a_mirrored_desk_goes_on_while_the_line_is_broken_and_hands_over(
         assert list(here.entries()) == list(there.entries())
         told = [(entry.desk, entry.heard) for entry in there.entries()][2:]
         assert told == [("track", "from the track"), ("", "from the factory"), ("track", "alone")]
+
+
+def test_a_desk_older_than_the_server_says_so_goes_on_and_hands_over_when_it_is_updated(
+    server: Server, tmp_path: Path
+) -> None:
+    whole, own = ServerPlace(server.database("newer")), tmp_path / "own.sheet"
+    set_up(whole, [sheet_format()])
+    place = whole.with_name("event")
+    Journal(place, race_book()).close()
+
+    def brought(by: int) -> None:
+        with psycopg.connect(whole.address) as one:
+            one.execute("UPDATE niner.versions SET version = version + %s", (by,))
+
+    sent = line("/note at the factory")
+    with desk(place) as factory, desk(own, mirroring=Mirroring(own, place, "track", None)) as track:
+        entered(track, "own", "/note before")
+        until(factory, "/wall/event", "before")
+        brought(1)
+        told = factory.post("/enter/event", json=sent)
+        assert (told.status_code, told.json()["kind"]) == (503, "sheet-later")
+        assert "update niner here" in " ".join(told.json()["lines"])
+        entered(track, "own", "/note alone")
+        until(track, "/wall/own", "alone", APART, "when niner is updated here; the tables of")
+    with desk(own, mirroring=Mirroring(own, place, "track", None)) as track:  # begun again, too
+        until(track, "/wall/own", "alone", APART, "are of a later version")
+        done = called(["log", str(place)], b"/note x\n")
+        assert (done.returncode, len(done.stderr.splitlines())) == (2, 2)
+        assert b"later version" in done.stderr
+        brought(-1)
+        until(track, "/wall/own", gone=APART)
+    with Journal(place) as there, Journal(own) as here:
+        assert [entry.heard for entry in there.entries()] == ["before", "alone"]
+        assert list(here.entries()) == list(there.entries())
 
 
 def test_a_desk_whose_clock_is_off_tells_so(

@@ -4,10 +4,13 @@ what once failed. The long runs are by hand: kills.py, fuzzing.py and faults.py.
 
 from __future__ import annotations
 
+import contextlib
+import itertools
 import json
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -17,7 +20,14 @@ from hostile.readers import READERS, attempt, mutated, seeds
 from hypothesis import HealthCheck, given, settings, target
 from hypothesis import strategies as st
 from programs import program
-from sheet.support import ROOT
+from servers import Server
+from sheet.support import ROOT, race_book
+
+from codec.sheet import Entry, Journal, SheetError
+from codec.sheet.journal import sheet_format
+from codec.sheet.mirror import Mirror
+from codec.store.place import ServerPlace
+from codec.store.server.setting_up import set_up
 
 CORPUS = sorted((Path(__file__).parent / "corpus").iterdir())
 SLOW, UNIT = 2.0, 100_000  # seconds of processor time for so many bytes
@@ -84,11 +94,16 @@ def _facts(line: str) -> list[tuple[str, dict[str, int]]]:
     return list(json.loads(line).items()) if line.startswith("{") else []
 
 
-@pytest.mark.slow
-def test_nothing_acknowledged_is_lost_when_the_disk_fails_at_any_write(tmp_path: Path) -> None:
-    library = tmp_path / "failing_disk.so"
+def failing_disk(folder: Path) -> Path:
+    library = folder / "failing_disk.so"
     source = Path(__file__).with_name("failing_disk.c")
     subprocess.run([program("gcc"), "-shared", "-fPIC", "-o", library, source, "-ldl"], check=True)
+    return library
+
+
+@pytest.mark.slow
+def test_nothing_acknowledged_is_lost_when_the_disk_fails_at_any_write(tmp_path: Path) -> None:
+    library = failing_disk(tmp_path)
     script = Path(__file__).with_name("faults.py")
     done = subprocess.run(
         [sys.executable, script, tmp_path / "faults", "4"],
@@ -106,6 +121,53 @@ def test_nothing_acknowledged_is_lost_when_a_server_is_killed() -> None:
     assert told["acknowledged"] > 0
     assert (told["lost"], told["twice"], told["gaps"]) == (0, 0, False), told
     assert (told["out of order"], told["faults"]) == ([], [])
+
+
+@pytest.mark.slow
+def test_nothing_acknowledged_is_lost_when_the_disk_of_a_server_is_full(tmp_path: Path) -> None:
+    with tempfile.TemporaryDirectory() as shared:  # the server has a user of its own
+        Path(shared).chmod(0o755)
+        server = Server(failing_disk(Path(shared)))
+        try:
+            shared_sheet = ServerPlace(server.database("races"), "event")
+            set_up(ServerPlace(shared_sheet.address), [sheet_format()])
+            acknowledged = _until_full(server, shared_sheet, tmp_path / "own.sheet")
+            server.kill()
+            server.start()
+            with Journal(shared_sheet) as journal:
+                assert journal.faults() == []
+                assert {entry.uid for entry in journal.entries()} == acknowledged
+        finally:
+            server.remove()
+
+
+def _until_full(server: Server, place: ServerPlace, own: Path) -> set[str]:
+    """Write directly and by a mirror until the disk is full, and on when there is room again;
+    return the names of what was acknowledged.
+    """
+    note = Entry(kind="note", heard="x" * 400)
+    with (
+        Journal(place, race_book()) as journal,
+        contextlib.closing(Mirror(own, place, "track")) as mirror,
+        Journal(own) as at_track,
+    ):
+        acknowledged = {journal.append(note).uid}
+        server.full.touch()
+        with pytest.raises(SheetError, match="not written: could not extend file") as caught:
+            acknowledged.update(journal.append(note).uid for _ in itertools.count())
+        assert caught.value.kind == "sheet-full"
+        assert "make room there, then enter it again" in caught.value.hint
+        acknowledged.add(at_track.append(note).uid)  # a desk with a file of its own goes on
+        for _ in range(2):
+            with pytest.raises(SheetError, match="could not extend file"):
+                mirror.step()
+        with pytest.raises(SheetError, match="could not extend file"):
+            journal.append(note)
+        assert {entry.uid for entry in journal.entries()} <= acknowledged  # it is read meanwhile
+        server.full.unlink()
+        mirror.step()
+        acknowledged.add(journal.append(note).uid)
+        return acknowledged
 
 
 @pytest.mark.slow
