@@ -9,7 +9,8 @@ import datetime
 from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_command, add_json, emit, tell
+from codec.cli.common import add_command, add_json, emit, say, tell
+from grammar.errors import CodeError
 
 if TYPE_CHECKING:
     from codec.season.events import Wanted
@@ -19,6 +20,7 @@ _ABOUT = (
     "All events of a season as one: a folder of sheets, a folder that niner season export made, or"
     " a server, which adds up itself."
 )
+_WHERE = "a folder, or a server: postgresql://HOST/DATABASE"
 
 
 def add(commands: Any) -> None:
@@ -42,19 +44,52 @@ def add(commands: Any) -> None:
             _add_by(action)
         add_json(action)
         action.set_defaults(run=run)
+    profile = add_command(
+        actions, "profile", "write what a season shows of a person, for hear, encode and design"
+    )
+    _add_wanted(profile)
+    profile.add_argument("-o", "--output", metavar="FILE", required=True, help="the profile")
+    profile.add_argument(
+        "--with",
+        dest="others",
+        metavar="PROFILE",
+        action="append",
+        default=[],
+        help="count a profile in, as of drills; may be given again",
+    )
+    profile.add_argument(
+        "--replace", action="store_true", help="write over a profile that is there"
+    )
+    add_json(profile)
+    profile.set_defaults(run=run_profile)
+    export = add_command(
+        actions, "export", "write the events as Parquet files, a folder for each, for notebooks"
+    )
+    export.add_argument("where", metavar="WHERE", help=_WHERE)
+    export.add_argument("folder", metavar="OUT", help="where to write; made if it is not there")
+    _add_events(export)
+    export.add_argument("--replace", action="store_true", help="write over events that are there")
+    add_json(export)
+    export.set_defaults(run=run_export, driver=[], engineer=[])
 
 
 def _add_wanted(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "where", metavar="WHERE", help="a folder, or a server: postgresql://HOST/DATABASE"
-    )
-    for name, metavar, what in (
-        ("driver", "NAME", "only reports of this driver"),
-        ("engineer", "NAME", "only reports that this engineer wrote down"),
-        ("book", "NAME", "only events with this book: its name, or how its digest begins"),
+    parser.add_argument("where", metavar="WHERE", help=_WHERE)
+    for name, what in (
+        ("driver", "only reports of this driver"),
+        ("engineer", "only reports that this engineer wrote down"),
     ):
-        more = f"{what}; may be given again"
-        parser.add_argument(f"--{name}", metavar=metavar, action="append", default=[], help=more)
+        _add_names(parser, name, what)
+    _add_events(parser)
+
+
+def _add_names(parser: argparse.ArgumentParser, name: str, what: str) -> None:
+    more = f"{what}; may be given again"
+    parser.add_argument(f"--{name}", metavar="NAME", action="append", default=[], help=more)
+
+
+def _add_events(parser: argparse.ArgumentParser) -> None:
+    _add_names(parser, "book", "only events with this book: its name, or how its digest begins")
     parser.add_argument("--from", dest="first", metavar="DATE", type=_date, help="from this day on")
     parser.add_argument("--to", dest="last", metavar="DATE", type=_date, help="up to this day")
 
@@ -175,4 +210,51 @@ def run_questions(args: argparse.Namespace) -> int:
         emit(one.as_dict())
     for text, count in worded:
         emit({"question": text, "times": count})
+    return 0
+
+
+def run_export(args: argparse.Namespace) -> int:
+    """Write the events as Parquet files."""
+    from pathlib import Path
+
+    from codec.screen.season import reading
+    from codec.season.export import export
+
+    with _opened(args) as (season, wanted), reading("events written") as told:
+        for path in export(season, wanted, Path(args.folder), replace=args.replace, told=told):
+            if args.json:
+                emit({"file": str(path)})
+            else:
+                say(str(path))
+    return 0
+
+
+def run_profile(args: argparse.Namespace) -> int:
+    """Write a profile."""
+    from pathlib import Path
+
+    from codec.profile import load_profile, save_profile
+    from codec.screen import season as screen
+    from codec.season.profile import profile_of_season
+
+    if not args.driver and not args.engineer:
+        raise CodeError("whose profile?", kind="usage", expected=["--driver NAME"])
+    if Path(args.output).exists() and not args.replace:
+        raise CodeError(
+            f"{args.output!r} is there already",
+            kind="usage",
+            hint="name another file, or pass --replace",
+        )
+    others = [load_profile(path) for path in args.others]
+    with _opened(args) as (season, wanted):
+        found = profile_of_season(season, wanted)
+    profile = found.profile
+    for other in others:
+        profile = profile.merged(other)
+    save_profile(profile, args.output)
+    if args.json:
+        emit({"file": args.output, "people": list(profile.people), "words": found.heard.said,
+              "hearings": dict(found.heard.hearings), "timed": found.timed})  # fmt: skip
+        return 0
+    screen.profile(args.output, found, len(others))
     return 0

@@ -29,6 +29,9 @@ def heard_symbols(book: Book, text: str) -> list[HeardSymbol]:
     What was said before the speaker began anew does not count, nor do fillers. A typed string is
     cut into its symbols.
     """
+    plain, given = book.lexicon.plain, text.split()
+    if all(word in plain for word in given):  # as most are: each means one symbol for sure
+        return [HeardSymbol(plain[word], word) for word in given]
     words = cut(book.lexicon, text)
     begin = max((place + 1 for place, word in enumerate(words) if word.kind in _ANEW), default=0)
     return list(_symbols(book, words[begin:]))

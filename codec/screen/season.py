@@ -9,15 +9,16 @@ from codec.screen.console import boxed, console, safe
 from codec.season.calibration import OUTCOMES, Stated
 from codec.season.events import SeasonEvent
 from codec.season.groups import GroupQuestions, GroupTimes, Seconds
-from codec.season.words import AS_STANDS, SOURCES, WordsHeard
+from codec.season.profile import SeasonProfile
+from codec.season.words import AGAIN, AS_STANDS, NOISE, SOURCES, WordsHeard
 from grammar.errors import counted
 
 _MOST = 40  # rows of confused words that are shown
 
 
 @contextlib.contextmanager
-def reading() -> Iterator[Callable[[int, int], None]]:
-    """Show how many sheets are read; nothing where the error output is no terminal."""
+def reading(what: str = "sheets read") -> Iterator[Callable[[int, int], None]]:
+    """Show how many are done; nothing where the error output is no terminal."""
     from rich.console import Console
     from rich.progress import MofNCompleteColumn, Progress
 
@@ -25,7 +26,7 @@ def reading() -> Iterator[Callable[[int, int], None]]:
     if not errors.is_terminal:
         yield lambda count, total: None  # noqa: ARG005
         return
-    progress = Progress("sheets read", MofNCompleteColumn(), console=errors, transient=True)
+    progress = Progress(what, MofNCompleteColumn(), console=errors, transient=True)
     task = progress.add_task("")
 
     def told(count: int, total: int) -> None:
@@ -173,3 +174,21 @@ def questions(found: Sequence[GroupQuestions], worded: Sequence[tuple[str, int]]
         "of reports that were not withdrawn; not read: refused when first heard; asked: asked"
         " about; settled: of these, standing now. What was asked and not written down is not known"
     )
+
+
+def profile(path: str, found: SeasonProfile, others: int) -> None:
+    """Print what was written, and what it rests on."""
+    more = f", and {counted(others, 'other profile')} counted in" if others else ""
+    console().print(safe(f"{path}: {', '.join(found.profile.people)}{more}"))
+    total = sum(found.heard.hearings[source] for source in (AS_STANDS, AGAIN, NOISE))
+    wrong = sum(count for (said, heard), count in found.heard.heard.items() if said != heard)
+    _rests(
+        f"heard: {found.heard.said:,} words in {counted(total, 'hearing')}, {wrong:,} of them for"
+        " another, lost or added; read-backs are left out, as either side may have misheard"
+    )
+    _rests(
+        f"seconds: {found.timed:,} reports in stretches of recordings"
+        if found.timed
+        else "seconds: none, as no report that stands as it was heard has a stretch of a recording"
+    )
+    _rests("read off the dash: not known from sheets; drills and niner sheet compare know it")

@@ -18,7 +18,7 @@ from codec.sheet.entry import DOUBTFUL
 from codec.sheet.state import BY_HAND
 
 EDGES = (0.5, 0.8, 0.98, 0.995, 0.999, 1.0)  # where the next range of what is stated begins
-STANDS, PUT_RIGHT, TAKEN_BACK, OPEN = "stand", "other", "withdrawn", "open"
+STANDS, PUT_RIGHT, TAKEN_BACK, OPEN = "stand", "other", "back", "open"
 OUTCOMES = {
     STANDS: "the report stands with this reading",
     PUT_RIGHT: "it stands with another reading: put right, or heard anew",
@@ -26,31 +26,34 @@ OUTCOMES = {
     OPEN: "nothing stands: nobody knows",
 }
 _RANGES = " ".join(f"WHEN stated < {edge} THEN {place}" for place, edge in enumerate(EDGES))
+_OUTCOME = f"""
+CASE WHEN withdrawn THEN '{TAKEN_BACK}' WHEN NOT counts OR string = '' THEN '{OPEN}'
+    WHEN {{string}} = string OR {{told}} = told THEN '{STANDS}' ELSE '{PUT_RIGHT}' END
+"""
 _STATED = f"""
 , stated AS (
-    SELECT journal, seq AS root, first_string AS string, first_told AS told,
-        first_certainty AS stated, first_refusal AS refusal, false AS taken_back
+    SELECT first_certainty AS stated, first_refusal AS refusal,
+        {_OUTCOME.format(string="first_string", told="first_told")} AS outcome
     FROM report WHERE kind = 'report' AND first_string <> '' AND first_note <> '{BY_HAND}'
     UNION ALL
-    SELECT journal, root, string, told, certainty, refusal, taken_back FROM (
-        SELECT part.*, row_number() OVER (
-            PARTITION BY part.journal, part.root, part.string
-            ORDER BY part.made, part.desk, part.uid
-        ) AS time
-        FROM part JOIN report ON report.journal = part.journal AND report.seq = part.root
-        WHERE part.kind = 'correction' AND report.kind = 'report'
-        AND part.string NOT IN ('', report.first_string)
+    SELECT again_certainty, again_refusal, CASE WHEN again_taken_back THEN '{TAKEN_BACK}'
+        ELSE {_OUTCOME.format(string="again_string", told="again_told")} END
+    FROM (
+        SELECT touched.*, part.certainty AS again_certainty, part.refusal AS again_refusal,
+            part.string AS again_string, part.told AS again_told, part.note AS again_note,
+            part.taken_back AS again_taken_back, row_number() OVER (
+                PARTITION BY part.journal, part.root, part.string
+                ORDER BY part.made, part.desk, part.uid
+            ) AS time
+        FROM part JOIN touched ON touched.journal = part.journal AND touched.seq = part.root
+        WHERE part.kind = 'correction' AND touched.kind = 'report'
+        AND part.string NOT IN ('', touched.first_string)
     ) AS again
-    WHERE time = 1 AND note <> '{BY_HAND}'
+    WHERE time = 1 AND again_note <> '{BY_HAND}'
 )
-SELECT CASE {_RANGES} ELSE {len(EDGES)} END, stated.refusal = '',
-    CASE WHEN report.withdrawn OR stated.taken_back THEN '{TAKEN_BACK}'
-        WHEN NOT report.counts OR report.string = '' THEN '{OPEN}'
-        WHEN stated.string = report.string OR stated.told = report.told THEN '{STANDS}'
-        ELSE '{PUT_RIGHT}' END,
-    count(*), CAST(sum(stated) AS double precision)
-FROM stated JOIN report ON report.journal = stated.journal AND report.seq = stated.root
-WHERE stated IS NOT NULL AND stated.refusal IN ('', '{DOUBTFUL}')
+SELECT CASE {_RANGES} ELSE {len(EDGES)} END, refusal = '', outcome, count(*),
+    CAST(sum(stated) AS double precision)
+FROM stated WHERE stated IS NOT NULL AND refusal IN ('', '{DOUBTFUL}')
 GROUP BY 1, 2, 3
 """  # noqa: S608 - texts that the program declares
 

@@ -41,13 +41,17 @@ def listed(names: Sequence[str]) -> str:
 
 
 def copy_out(
-    duck: DuckDBPyConnection, query: str, path: Path, facts: Mapping[str, str] | None = None
+    duck: DuckDBPyConnection,
+    query: str,
+    path: Path,
+    facts: Mapping[str, str] | None = None,
+    values: Sequence[str] = (),
 ) -> None:
     """Write what a query finds as a Parquet file with these facts in its metadata."""
     told = ", ".join(f"{name}: {literal(text)}" for name, text in (facts or {}).items())
     more = f", KV_METADATA {{{told}}}" if told else ""
     options = f"FORMAT parquet, COMPRESSION zstd{more}"
-    duck.execute(f"COPY ({query}) TO {literal(str(path))} ({options})")
+    duck.execute(f"COPY ({query}) TO {literal(str(path))} ({options})", values)
 
 
 def write_sheet(duck: DuckDBPyConnection, journal: Journal, event: str, path: Path) -> None:

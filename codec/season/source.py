@@ -12,7 +12,7 @@ import functools
 import hashlib
 import sqlite3
 import tempfile
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -72,6 +72,7 @@ class Season(Protocol):
 
     events: list[SeasonEvent]
     left_out: list[str]
+    apart: str  # behind a query within another that is asked for row by row, of few rows
 
     def ask(self, query: str, values: Sequence[Any] = ()) -> list[Any]:
         """Return the rows that a query finds; raises CodeError."""
@@ -79,8 +80,10 @@ class Season(Protocol):
     def book_text(self, digest: str) -> str:
         """Return the text of a book of the season."""
 
-    def write(self, event: SeasonEvent, path: Path) -> None:
-        """Write the entries of an event as a Parquet file."""
+    def part(self, event: SeasonEvent, folder: Path) -> Path:
+        """Return the Parquet file of an event's entries as they were written, made in a folder
+        where there is none.
+        """
 
     def close(self) -> None:
         """Let go of it."""
@@ -102,7 +105,7 @@ def opened_season(place: Place, told: Told = lambda *_: None) -> Iterator[Season
         if isinstance(place, ServerPlace):
             season = _ServerSeason(stack.enter_context(asking(place, sheet_format())), place)
         elif place.is_dir():
-            season = _FolderSeason(place, told, stack)
+            season = _in_folder(place, told, stack)
         else:
             raise SeasonError(
                 f"{str(place)!r} is no folder and no server",
@@ -138,11 +141,16 @@ def _once(found: Sequence[tuple[SeasonEvent, str]], left_out: list[str]) -> list
 
 
 class _ServerSeason:
+    apart = "OFFSET 0"  # or it would be put together with the other, and all rows gone through
+
     def __init__(self, server: Execute, place: ServerPlace) -> None:
         self._server, self._place = server, place
         self.left_out: list[str] = []
-        # the queries are short, and sort what fits into memory
-        server.execute("SET jit = off")
+        # how many rows a part of a query finds can't be foreseen: it is taken for few, which are
+        # looked up one by one, or sorted, where there are many
+        server.execute("SET enable_nestloop = off")
+        server.execute("SET enable_sort = off")
+        server.execute("SET jit = off")  # it takes longer than the query
         server.execute(f"SET work_mem = '{_MEMORY}'")
         found = []
         for row in server.execute(_ON_A_SERVER, (sheet_format().word,)).fetchall():
@@ -163,18 +171,21 @@ class _ServerSeason:
 
     @functools.cached_property
     def _duck(self) -> DuckDBPyConnection:
-        return _duck()
+        return duckdb_connection()
 
-    def write(self, event: SeasonEvent, path: Path) -> None:
+    def part(self, event: SeasonEvent, folder: Path) -> Path:
+        path = folder / "part.parquet"
         with Journal(self._place.with_name(event.event)) as journal:
             write_sheet(self._duck, journal, event.event, path)
+        return path
 
     def close(self) -> None:
         if "_duck" in self.__dict__:
             self._duck.close()
 
 
-def _duck() -> DuckDBPyConnection:
+def duckdb_connection() -> DuckDBPyConnection:
+    """Return a database in memory, which reaches for nothing on a network."""
     duckdb = needed("duckdb", EXTRA)
     duck: DuckDBPyConnection = duckdb.connect(
         ":memory:",
@@ -183,68 +194,30 @@ def _duck() -> DuckDBPyConnection:
     return duck
 
 
-class _FolderSeason:
-    """``_paths`` are the Parquet files of the events, by the names of their sheets."""
+class FilesSeason:
+    """Parquet files, each of an event: ``paths`` by the names of their sheets."""
 
-    def __init__(self, folder: Path, told: Told, stack: contextlib.ExitStack) -> None:
-        self._duck, self.left_out = _duck(), list[str]()
-        stack.callback(self.close)
-        self._paths: dict[str, Path] = {}
-        names, paths = list[str](), list[Path]()
-        cache = _cache(stack)
-        sheets = sorted(folder.glob(f"*{SUFFIX}"))
-        for number, path in enumerate(sheets):
-            told(number, len(sheets))
-            try:
-                paths.append(self._sheet(path, cache))
-            except CodeError as error:
-                self.left_out.append(f"{path.name}: {error.message}")
-                continue
-            names.append(path.name)
-        told(len(sheets), len(sheets))
-        for path in sorted(folder.glob(PARTS)):
-            paths.append(path)
-            names.append(str(path.relative_to(folder)))
-        facts, found = facts_in(self._duck, paths), list[tuple[SeasonEvent, str]]()
-        for number, (path, name) in enumerate(zip(paths, names, strict=True), 1):
-            event = event_of(facts.get(str(path), {}), number)
-            if event is None:
-                self.left_out.append(f"{name}: no file of niner season export")
-                continue
-            if path.parent == cache:  # its name is that of its file, which may be another now
-                event = replace(event, event=name.removesuffix(SUFFIX))
-            found.append((event, name))
-        self.events = _once(found, self.left_out)
-        for event in self.events:
-            self._paths[event.sheet] = paths[event.number - 1]
-        if self.events:
-            self._make_tables()
+    apart = ""
 
-    def _sheet(self, path: Path, cache: Path) -> Path:
-        """Return the Parquet file of a sheet, made anew where the sheet has changed."""
-        there = _kept_as(path, cache)
-        if there is not None and there.exists():
-            there.touch()
-            return there
-        with Journal(path) as journal:
-            last = journal.row(journal.last) if journal.last else None
-            made = cache / _named(journal.sheet, "" if last is None else last[DIGEST])
-            part = made.with_suffix(".part")
-            write_sheet(self._duck, journal, path.stem, part)
-            part.replace(made)
-        return made
-
-    def _make_tables(self) -> None:
+    def __init__(
+        self, duck: DuckDBPyConnection, events: list[SeasonEvent], paths: Mapping[str, Path]
+    ) -> None:
         """Make the tables that a server has, of what is asked there."""
-        numbers = ", ".join(f"({one.number}, {literal(one.sheet)})" for one in self.events)
-        self._duck.execute(
-            "CREATE SCHEMA niner;"  # noqa: S608 - names that the program declares, and paths, quoted
-            f"CREATE TABLE niner.numbers AS FROM (VALUES {numbers}) AS _ (journal, sheet);"
-            f"CREATE VIEW niner.entries AS SELECT journal, {listed(COLUMNS)}"
-            f" FROM {reading(list(self._paths.values()))} JOIN niner.numbers USING (sheet)"
-        )
+        self.events, self.left_out = events, list[str]()
+        self._duck, self._paths = duck, paths
+        if events:
+            numbers = ", ".join(f"({one.number}, {literal(one.sheet)})" for one in events)
+            files = reading([paths[one.sheet] for one in events])
+            duck.execute(
+                "CREATE SCHEMA IF NOT EXISTS niner;"  # noqa: S608 - names that the program declares, and paths, quoted
+                "CREATE OR REPLACE TABLE niner.numbers AS"
+                f" FROM (VALUES {numbers}) AS _ (journal, sheet);"
+                f"CREATE OR REPLACE VIEW niner.entries AS SELECT journal, {listed(COLUMNS)}"
+                f" FROM {files} JOIN niner.numbers USING (sheet)"
+            )
 
     def ask(self, query: str, values: Sequence[Any] = ()) -> list[Any]:
+        """Return the rows that a query finds."""
         import duckdb
 
         try:
@@ -254,14 +227,65 @@ class _FolderSeason:
             raise SeasonError(f"can't be read: {message}", kind="season-file") from None
 
     def book_text(self, digest: str) -> str:
+        """Return the text of a book."""
         path = next(self._paths[one.sheet] for one in self.events if one.digest == digest)
         return facts_in(self._duck, [path])[str(path)]["book"]
 
-    def write(self, event: SeasonEvent, path: Path) -> None:
-        path.write_bytes(self._paths[event.sheet].read_bytes())
+    def part(self, event: SeasonEvent, folder: Path) -> Path:  # noqa: ARG002 - it is there
+        """Return the file of an event."""
+        return self._paths[event.sheet]
 
     def close(self) -> None:
+        """Let go of the files."""
         self._duck.close()
+
+
+def _in_folder(folder: Path, told: Told, stack: contextlib.ExitStack) -> FilesSeason:
+    """Return the season of a folder: its sheets, kept as Parquet, and what was exported to it."""
+    duck, cache, left_out = duckdb_connection(), _cache(stack), list[str]()
+    stack.callback(duck.close)
+    names, paths = list[str](), list[Path]()
+    sheets = sorted(folder.glob(f"*{SUFFIX}"))
+    for number, path in enumerate(sheets):
+        told(number, len(sheets))
+        try:
+            paths.append(_sheet_part(duck, path, cache))
+        except CodeError as error:
+            left_out.append(f"{path.name}: {error.message}")
+            continue
+        names.append(path.name)
+    told(len(sheets), len(sheets))
+    for path in sorted(folder.glob(PARTS)):
+        paths.append(path)
+        names.append(str(path.relative_to(folder)))
+    facts, found = facts_in(duck, paths), list[tuple[SeasonEvent, str]]()
+    for number, (path, name) in enumerate(zip(paths, names, strict=True), 1):
+        event = event_of(facts.get(str(path), {}), number)
+        if event is None:
+            left_out.append(f"{name}: no file of niner season export")
+            continue
+        if path.parent == cache:  # its name is that of its file, which may be another now
+            event = replace(event, event=name.removesuffix(SUFFIX))
+        found.append((event, name))
+    events = _once(found, left_out)
+    season = FilesSeason(duck, events, {one.sheet: paths[one.number - 1] for one in events})
+    season.left_out = left_out
+    return season
+
+
+def _sheet_part(duck: DuckDBPyConnection, path: Path, cache: Path) -> Path:
+    """Return the Parquet file of a sheet, made anew where the sheet has changed."""
+    there = _kept_as(path, cache)
+    if there is not None and there.exists():
+        there.touch()
+        return there
+    with Journal(path) as journal:
+        last = journal.row(journal.last) if journal.last else None
+        made = cache / _named(journal.sheet, "" if last is None else last[DIGEST])
+        part = made.with_suffix(".part")
+        write_sheet(duck, journal, path.stem, part)
+        part.replace(made)
+    return made
 
 
 def _cache(stack: contextlib.ExitStack) -> Path:

@@ -20,40 +20,55 @@ from grammar.errors import CodeError
 from grammar.profile import word_of
 from grammar.symbols import normal
 
+_SYMBOL, _LENGTH = "symbol", "length"
 AS_STANDS, AGAIN, NOISE, READ_BACK = "as it stands", "again", "noise", "read back"
 SOURCES = {  # where a pair is from
     AGAIN: "heard, and said again or put right since",
     NOISE: "taken all the same for what it most likely was, by the posterior or by a person",
     READ_BACK: "a call, and how it was read back word for word: either side may have misheard",
 }
+_LONGEST = 60  # characters of a word
 _ALIKE = 0.5  # of its symbols a hearing must have right to be laid beside what stands
 # the notes of reports whose string is not simply that of the words heard
 _TAKEN = (NOISY, "taken by hand", "by voice", "by voice, taken by hand")
 _TAKEN_FOR = "taken for: "
+# Of what was heard as it stands the strings of each length are put behind each other: to count the
+# symbols in one text is quicker than to take many apart.
 _COUNTED = f"""
 , {HEARD}, counted AS MATERIALIZED (
-    SELECT digest, words, read_as, string, last, read_as <> ''
-        AND how NOT IN ({", ".join(f"'{note}'" for note in _TAKEN)})
-        AND NOT starts_with(how, '{_TAKEN_FOR}') AS exact
-    FROM hearing WHERE counts AND string <> '' AND (read_as <> '' OR words <> '')
+    SELECT code, last, exact, same, CASE WHEN same THEN length(string) END AS length,
+        CASE WHEN NOT exact THEN words END AS words,
+        CASE WHEN exact AND NOT same THEN read_as END AS read_as,
+        CASE WHEN NOT same THEN string END AS string,
+        count(*) AS times, string_agg(CASE WHEN same THEN string END, '') AS every
+    FROM (
+        SELECT code, last, words, read_as, string, exact, exact AND read_as = string AS same
+        FROM (
+            SELECT code, last, words, read_as, string, read_as <> '' AND (how = '' OR (
+                how NOT IN ({", ".join(f"'{note}'" for note in _TAKEN)})
+                AND NOT starts_with(how, '{_TAKEN_FOR}'))) AS exact
+            FROM hearing WHERE counts AND string <> '' AND (read_as <> '' OR words <> '')
+        ) AS heard
+    ) AS beside
+    GROUP BY 1, 2, 3, 4, 5, 6, 7, 8
 )
-SELECT 'symbol', digest, substr(string, place, 1), '', '', count(*)
-FROM counted, generate_series(1, length(string)) AS _ (place)
-WHERE exact AND read_as = string GROUP BY 1, 2, 3
+SELECT '{_SYMBOL}', code, symbol, '', '', CAST(sum(length(every)
+    - length(replace(every, symbol, ''))) AS bigint)
+FROM counted, (VALUES {{symbols}}) AS _ (symbol) WHERE same GROUP BY code, symbol
 UNION ALL
-SELECT 'length', digest, CAST(length(string) AS text), '', '', count(*)
-FROM counted WHERE exact AND read_as = string GROUP BY 1, 2, 3
+SELECT '{_LENGTH}', code, CAST(length AS text), '', '', CAST(sum(times) AS bigint)
+FROM counted WHERE same GROUP BY code, length
 UNION ALL
-SELECT CASE WHEN last THEN '{NOISE}' ELSE '{AGAIN}' END, digest,
-    CASE WHEN exact THEN '' ELSE words END, CASE WHEN exact THEN read_as ELSE '' END, string,
-    count(*)
-FROM counted WHERE NOT exact OR read_as <> string GROUP BY 1, 2, 3, 4, 5
+SELECT CASE WHEN last THEN '{NOISE}' ELSE '{AGAIN}' END, code, coalesce(words, ''),
+    coalesce(read_as, ''), string, CAST(times AS bigint)
+FROM counted WHERE NOT same
 UNION ALL
-SELECT '{READ_BACK}', report.digest, '', back.string, report.string, count(*)
-FROM report JOIN part AS back ON back.journal = report.journal AND back.root = report.seq
-WHERE report.kind = 'call' AND report.counts AND report.string <> ''
+SELECT '{READ_BACK}', call.code, '', back.string, call.string, count(*)
+FROM touched AS call JOIN part AS back ON back.journal = call.journal AND back.root = call.seq
+WHERE call.kind = 'call' AND call.counts AND call.string <> ''
 AND back.kind = 'readback' AND NOT back.taken_back AND back.string <> ''
-AND back.message = report.message AND back.string <> report.string GROUP BY 1, 2, 3, 4, 5
+AND back.message = call.message AND back.string <> call.string
+GROUP BY call.code, back.string, call.string
 """  # noqa: S608 - texts that the program declares
 
 
@@ -126,21 +141,29 @@ class WordsHeard:
 
 def words_heard(season: Season, wanted: Wanted) -> WordsHeard:
     """Return the words heard for others; raises CodeError."""
-    found, books = WordsHeard(), dict[str, Book | None]()
-    for what, digest, one, other, string, count in reports(season, wanted).ask(_COUNTED):
-        if digest not in books:
-            books[digest] = _book(season, digest)
-        book = books[digest]
-        if book is None:
+    found, query = WordsHeard(), reports(season, wanted)
+    books = {
+        code: book
+        for code, digest in enumerate(query.digests)
+        if (book := _book(season, digest)) is not None
+    }
+    symbols = sorted({symbol for book in books.values() for symbol in book.alphabet.symbols})
+    if not symbols:
+        return found
+    places = ", ".join(["(CAST(? AS text))"] * len(symbols))
+    rows = query.ask(_COUNTED.format(symbols=places), *symbols)
+    for what, code, one, other, string, count in rows:
+        if code not in books:
             continue
-        if what == "symbol":
-            found.right[_word(book, one)] += count
-        elif what == "length":
+        if what == _SYMBOL:
+            found.right[_word(books[code], one)] += count
+        elif what == _LENGTH:
             found.marks["=" * int(one)] += count
             found.hearings[AS_STANDS] += count
         else:
             found.hearings[what] += count
-            _lay(book, found, what, string, one, other, count)
+            _lay(books[code], found, what, string, one, other, count)
+    found.right = +found.right
     return found
 
 
@@ -166,7 +189,7 @@ def _lay(
     pairs, cut = found.pairs[source], beside.marks.rstrip("-")
     foreign = [heard.word for heard in raw] if len(raw) == len(string) else []
     for place, (said, heard) in enumerate(beside.pairs):
-        word = _word(book, heard) if heard else normal(foreign[place]) if foreign else ""
+        word = _word(book, heard) if heard else _foreign(foreign[place]) if foreign else ""
         if heard or word:
             pairs[_word(book, said), word] += count
     if set(cut) <= {"="} and len(cut) < len(beside.marks):
@@ -177,6 +200,12 @@ def _lay(
         pairs["", _word(book, symbol)] += count
     if source != READ_BACK:
         found.marks[beside.marks] += count
+
+
+def _foreign(word: str) -> str:
+    """Return a word heard that is none of the book's, as a profile has it; "" for what is none."""
+    compared = normal(word)
+    return compared if len(compared) <= _LONGEST and compared.isprintable() else ""
 
 
 def _word(book: Book, symbol: str) -> str:

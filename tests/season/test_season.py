@@ -4,17 +4,21 @@ sheets say.
 
 from __future__ import annotations
 
+import random
 import shutil
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from commands import called
+from commands import Argument, called
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from season.support import MISHEARD, SAID, name, on_server, put_right, told, unread, without
-from sheet.support import new, report
+from season.support import DAYS, MISHEARD, SAID, name, on_server, put_right, told, unread, without
+from servers import Server
+from sheet.support import RACE, new, race_book, report
 
+from codec import parse_book
+from codec.profile import Profile, channel_of, load_profile, save_profile
 from codec.season.events import Wanted
 from codec.season.queries import reports
 from codec.season.source import opened_season
@@ -208,11 +212,11 @@ def test_of_two_desks_the_correction_counts_that_all_desks_take_for_the_last(
 def test_what_was_stated_is_told_with_what_came_of_it(where: str) -> None:
     assert [without(one, "right") for one in told("calibration", where)] == [
         {"from": 0.5, "to": 0.8, "accepted": True, "stated": 0.6,
-         "stand": 0, "other": 0, "withdrawn": 3, "open": 0},
+         "stand": 0, "other": 0, "back": 3, "open": 0},
         {"from": 0.8, "to": 0.98, "accepted": True, "stated": 0.97,
-         "stand": 3, "other": 0, "withdrawn": 0, "open": 0},
+         "stand": 3, "other": 0, "back": 0, "open": 0},
         {"from": 1.0, "to": 1.0, "accepted": True, "stated": 1.0,
-         "stand": 15, "other": 0, "withdrawn": 0, "open": 0},
+         "stand": 15, "other": 0, "back": 0, "open": 0},
     ]  # fmt: skip
 
 
@@ -271,3 +275,162 @@ def test_every_table_is_drawn_with_what_it_rests_on(table: str, season: Path) ->
     assert {"calibration": "Nobody compared them", "times": "ten minutes", "questions": "3 × SAY"}[
         table
     ] in " ".join(shown.split())
+
+
+TABLES = ("list", "words", "calibration", "times", "questions")
+
+
+@pytest.fixture(scope="module")
+def mixed(season: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The season, and an event of everything that may come, in no order."""
+    folder = tmp_path_factory.mktemp("mixed") / "season"
+    shutil.copytree(season, folder)
+    rng = random.Random(5)
+    with new(folder, writer="cleo.1") as journal:
+        for seq in range(1, 200):
+            kind = rng.choice([*KINDS, "report", "report", "correction", "question"])
+            heard = rng.choice((SAID, MISHEARD, SAID.replace("six", "sticks"), ""))
+            sound = f"radio.wav#t={seq}.25,{seq + rng.randrange(1, 9)}.50"
+            journal.append(
+                Entry(
+                    kind=kind,
+                    car=rng.choice(("7", "61", "")),
+                    message="Ana" if kind == "car" else "lap",
+                    heard=heard,
+                    string=rng.choice(("5163JRBT", "5963JRBT", "516", "")),
+                    note=rng.choice(("", "", "heard through noise", "taken for: x", "by hand")),
+                    refusal=rng.choice(("", "", "doubtful", "check")),
+                    certainty=rng.choice((None, 1.0, 0.99, 0.7)),
+                    sound=rng.choice(("", sound, "radio.wav#t=1,2", "#t=.,.")),
+                    at=rng.choice((None, seq * 1000)),
+                    about=rng.randrange(1, seq) if seq > 1 and kind != "car" else None,
+                )
+            )
+    (folder / "event.sheet").rename(folder / "Anything [1] = all.sheet")
+    return folder
+
+
+def test_folder_server_and_exported_files_tell_the_same(
+    mixed: Path, tmp_path: Path, server: Server
+) -> None:
+    from codec.sheet.journal import sheet_format
+    from codec.store.place import ServerPlace
+    from codec.store.server.setting_up import set_up
+
+    address = server.database(name())
+    set_up(ServerPlace(address), [sheet_format()])
+    on_server(mixed, address)
+    found = {table: told(table, mixed) for table in TABLES}
+    assert found["words"][-1]["unlike"]
+    assert found["times"][-1]["spoken"]["count"] > 2
+    for place in (
+        address,
+        told_export(mixed, tmp_path / "a"),
+        told_export(address, tmp_path / "b"),
+    ):
+        assert {table: told(table, place) for table in TABLES} == found
+
+
+def told_export(where: Path | str, out: Path) -> Path:
+    told("export", where, out)
+    return out
+
+
+def test_an_export_is_read_by_another_library_too(mixed: Path, tmp_path: Path) -> None:
+    # Apache Arrow's own reader of partitioned data sets
+    dataset = pytest.importorskip("pyarrow.dataset")
+    told_export(mixed, tmp_path / "out")
+    rows = dataset.dataset(tmp_path / "out", partitioning="hive").to_table().to_pylist()
+    assert {row["event"] for row in rows} == {*DAYS, "Anything [1] = all"}
+    [listed] = [one for one in told("list", mixed) if one["event"] == "Quill"]
+    quill = sorted((row for row in rows if row["event"] == "Quill"), key=lambda row: row["seq"])
+    assert len(quill) == listed["entries"]
+    with Journal(mixed / "Quill.sheet") as journal:
+        for row, kept in zip(quill, journal.stored(), strict=True):
+            assert {key: row[key] for key in ENTRIES.columns} == {
+                key: kept[key] for key in ENTRIES.columns
+            }
+            assert (row["date"], row["book"]) == (listed["date"], "race")
+    again = [row for row in quill if row["corrected"]]
+    assert [(row["driver"], row["engineer"], row["questions"], row["stands"]) for row in again] == [
+        ("Ilse Marrow", "ana", 1, "5163JRBT")
+    ]
+    asked = [row for row in quill if row["kind"] == "question"]
+    assert [row["report"] for row in asked] == [again[0]["seq"]]
+    assert [row["kind"] for row in quill if row["withdrawn"]] == ["report"]
+
+
+def test_an_export_writes_over_nothing_unless_asked_to(season: Path, tmp_path: Path) -> None:
+    first = told("export", season, tmp_path, "--to", "2026-05-10")
+    assert [Path(one["file"]).parent.name for one in first] == ["event=Tessel"]
+    before = (tmp_path / "event=Tessel" / "part.parquet").stat().st_mtime_ns
+    done = called(["season", "export", season, tmp_path])
+    assert (done.returncode, b"is there already" in done.stderr) == (2, True)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["event=Tessel"]
+    assert len(told("export", season, tmp_path, "--replace")) == 3
+    assert (tmp_path / "event=Tessel" / "part.parquet").stat().st_mtime_ns > before
+    assert [path.name for path in (tmp_path / "event=Tessel").iterdir()] == ["part.parquet"]
+
+
+def test_a_driver_has_the_profile_that_the_season_shows(where: str, tmp_path: Path) -> None:
+    drill = tmp_path / "drill.json"
+    save_profile(Profile(people=("Ilse Marrow",), read={"one": {"one": 3}}), drill)
+    path = tmp_path / "ilse.json"
+    [facts] = told("profile", where, "--driver", "ilse marrow", "-o", path, "--with", drill)
+    assert (facts["people"], facts["words"]) == (["Ilse Marrow"], 8 * 18)
+    profile = load_profile(path)
+    # 15 reports heard as they stand, 3 with one heard as niner
+    assert profile.heard["one"] == {"one": 15, "niner": 3}
+    assert profile.heard["tango"] == {"tango": 18}
+    assert profile.reports == {"=" * 8: 15, "=x" + "=" * 6: 3}
+    assert profile.read == {"one": {"one": 3}}
+    channel, usual = channel_of(race_book(), profile), channel_of(race_book(), Profile())
+    one, niner = (race_book().alphabet.index[symbol] for symbol in "19")
+    assert channel.table[one, niner] > 5 * usual.table[one, niner]
+    for wrong in (["--driver", "ilse marrow", "-o", str(path)], ["-o", str(tmp_path / "x")]):
+        assert called(["season", "profile", where, *wrong]).returncode == 2
+
+
+def test_word_times_of_a_season_are_those_of_the_recordings(tmp_path: Path) -> None:
+    """A driver who takes 0.4 s a word and 0.8 s for TANGO is measured so."""
+    rng = random.Random(3)
+    with new(tmp_path) as journal:
+        for number in range(150):
+            string = "".join(rng.choice("0123456789JRBT") for _ in range(8))
+            seconds = sum(0.8 if symbol == "T" else 0.4 for symbol in string)
+            sound = f"radio.wav#t={number * 10}.00,{number * 10 + seconds:.2f}"
+            journal.append(
+                Entry(kind="report", car="7", message="lap", heard=SAID, string=string, sound=sound)
+            )
+    path = tmp_path / "profile.json"
+    [facts] = told("profile", tmp_path, "--driver", "car 7", "-o", path)
+    assert facts["timed"] > 140
+    taken = load_profile(path).seconds
+    assert taken["tango"].seconds == pytest.approx(0.8, abs=0.05)
+    assert taken["five"].seconds == pytest.approx(0.4, abs=0.05)
+
+
+def test_books_that_give_a_symbol_different_words_have_no_profile_in_common(
+    season: Path, tmp_path: Path
+) -> None:
+    for sheet in season.glob("Q*.sheet"):
+        shutil.copy(sheet, tmp_path)
+    text = RACE.read_text("utf-8")
+    assert "[alphabet.words]" not in text
+    book = parse_book(
+        text.replace("[alphabet]\n", '[alphabet]\nwords = { J = "judge" }\n', 1), "club"
+    )
+    with Journal(tmp_path / "club.sheet", book) as journal:
+        journal.append(Entry(kind="car", car="7", message="Ilse Marrow"))
+    arguments: list[Argument] = [
+        "season",
+        "profile",
+        tmp_path,
+        "--driver",
+        "Ilse Marrow",
+        "-o",
+        tmp_path / "p",
+    ]
+    done = called(arguments)
+    assert (done.returncode, b"J is " in done.stderr) == (2, True)
+    assert called([*arguments, "--book", "race"]).returncode == 0

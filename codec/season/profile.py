@@ -1,0 +1,98 @@
+"""What a season shows of a person, as the profile that ``hear``, ``encode``, ``design``, ``race``
+and the drill take.
+
+Counts of words heard for others, and of reports by which of their words were heard, are those of
+``codec.season.words`` without read-backs, of which nobody knows who misheard. Word times are taken
+from the stretches of recordings, as the drill takes them from its own. What was misread off the
+dash does not show in sheets: ``niner sheet compare`` and drills know it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from codec.drill.timing import word_times
+from codec.season.events import SeasonError, Wanted
+from codec.season.groups import SPOKEN
+from codec.season.queries import HEARD, Query, reports
+from codec.season.source import Season, book_in
+from codec.season.words import WordsHeard, words_heard
+from grammar.profile import MeasuredTime, Profile, word_of
+
+_MOST = 600  # reports, the last ones, that word times are taken from
+_SAID = f"""
+, {HEARD}, {SPOKEN}
+SELECT code, read_as, seconds FROM spoken WHERE seconds > 0
+ORDER BY date DESC, journal DESC, seq DESC LIMIT {_MOST}
+"""  # noqa: S608 - texts that the program declares
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonProfile:
+    """A profile, the hearings that its counts are from, and how many reports its times are from."""
+
+    profile: Profile
+    heard: WordsHeard
+    timed: int
+
+
+def profile_of_season(season: Season, wanted: Wanted) -> SeasonProfile:
+    """Return the profile of the drivers, or engineers, that count.
+
+    Raises SeasonError where books give one symbol different words (``season-alphabets``): what is
+    counted of one says nothing of the other.
+    """
+    _check_alphabets(season, wanted)
+    heard = words_heard(season, wanted)
+    said, lost, added = dict[str, dict[str, float]](), dict[str, float](), dict[str, float]()
+    for (word, understood), count in sorted(heard.heard.items()):
+        if word and understood:
+            said.setdefault(word, {})[understood] = count
+        elif word:
+            lost[word] = count
+        else:
+            added[understood] = count
+    query = reports(season, wanted)
+    seconds, timed = _seconds(query)
+    return SeasonProfile(
+        Profile(
+            people=query.people,
+            seconds=seconds,
+            heard=said,
+            lost=lost,
+            added=added,
+            reports={marks: count for marks, count in sorted(heard.marks.items()) if marks},
+        ),
+        heard,
+        timed,
+    )
+
+
+def _check_alphabets(season: Season, wanted: Wanted) -> None:
+    words: dict[str, tuple[str, str]] = {}
+    for digest in dict.fromkeys(one.digest for one in wanted.events(season.events)):
+        book = book_in(season, digest)
+        for symbol in book.alphabet.symbols:
+            word = word_of(book.alphabet, symbol)
+            before, name = words.setdefault(symbol, (word, book.name))
+            if before != word:
+                raise SeasonError(
+                    f"{symbol} is {before!r} in the book {name!r} and {word!r} in {book.name!r}",
+                    kind="season-alphabets",
+                    hint="name the book with --book: each alphabet has a profile of its own",
+                )
+
+
+def _seconds(query: Query) -> tuple[dict[str, MeasuredTime], int]:
+    rows = query.ask(_SAID)
+    words, given = dict[str, str](), dict[str, float]()
+    for code in dict.fromkeys(code for code, _, _ in rows):
+        alphabet = book_in(query.season, query.digests[code]).alphabet
+        for symbol, word in alphabet.words.items():
+            words.setdefault(symbol, word_of(alphabet, symbol))
+            given.setdefault(symbol, word.seconds)
+    said = [(text, seconds) for _, text, seconds in reversed(rows) if set(text) <= given.keys()]
+    found = word_times(said, given)
+    if found is None:
+        return {}, 0
+    return {words[symbol]: one for symbol, one in found.words.items()}, len(said) - found.set_aside
