@@ -6,9 +6,10 @@ from collections.abc import Callable
 from decimal import Decimal
 from typing import Any, NamedTuple
 
+from codec.decoding import decode
 from codec.encoding import encode
-from codec.log.fields import dial_at
-from codec.log.lines import note, report_entry, stands_at, write_down
+from codec.log.fields import ByField, dial_at
+from codec.log.lines import filed_with, note, report_entry, stands_at, write_down
 from codec.log.offered import take
 from codec.log.readbacks import Called, read_back
 from codec.log.shown import Shown
@@ -18,6 +19,7 @@ from codec.radio.answering import repeated
 from codec.radio.doubt import LIKELY
 from codec.radio.laps import lap_field, whole_lap
 from codec.radio.outlook import level_of_lap
+from codec.reading import Reading
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.state import (
     ADDED,
@@ -36,7 +38,6 @@ from grammar.speech.facts import TITLES
 
 _CALLS = 6  # that are told
 _FOUND = 12  # entries that are told
-_OF = "/of 61, or /of lap 4: the car or the lap of the last report"
 _FIX = "/fix, the number of an entry, and what it should say: /fix 12 five one six three"
 _WITHDRAW = "/withdraw and the number of an entry"
 _LAP = "/lap, the number of a lap that has a report, and the report as it should be"
@@ -134,18 +135,56 @@ def _of(watch: Watch, rest: str) -> Shown:
     reports = watch.standing.of(watch.car, "report")
     mine = [row for row in reports if not row.withdrawn and row.entry.message in message]
     if not mine or not rest:
-        return Shown("bad", (_OF,))
+        return Shown("bad", (_of_usage(watch),))
     entry = mine[-1].entry
     word, _, number = rest.partition(" ")
     if word.casefold() == "lap":
         try:
             lap = whole(number.strip(), 1, MOST_LAP)
         except ValueError as error:
-            return Shown("bad", (str(error), _OF))
+            return Shown("bad", (str(error), _of_usage(watch)))
         return _of_lap(watch, entry, lap)
     if rest not in watch.cars:
-        return Shown("bad", (f"there is no car {rest[:40]!r}; cars: {', '.join(watch.cars)}", _OF))
-    return _filed(watch, entry, car=rest)
+        why = f"there is no car {rest[:40]!r}; cars: {', '.join(watch.cars)}"
+        return Shown("bad", (why, _of_usage(watch)))
+    return _of_car(watch, entry, rest)
+
+
+def _of_usage(watch: Watch) -> str:
+    return f"{filed_with(watch)}: the last report"
+
+
+def _of_car(watch: Watch, entry: Entry, car: str) -> Shown:
+    """File a report with a car, on the lap of that car which it says itself, or its next one where
+    it says none; it stays doubtful where that is hardly a lap of that car.
+    """
+    spoken_to, watch.car = watch.car, car
+    try:
+        if not entry.string or car == spoken_to:
+            by_order = entry.lap_by == "order" and car != spoken_to
+            lap = watch.lap + 1 if by_order else entry.lap
+            return _filed(watch, entry, car=car, lap=lap)
+        said = decode(
+            watch.book,
+            entry.string,
+            typed=True,
+            direction="car",
+            context=watch.keeper().context(None),
+        )
+        sure = 1.0 if entry.refusal or entry.certainty is None else entry.certainty
+        made = report_entry(watch, watch.restored(said), entry.heard, sure)
+    finally:
+        watch.car = spoken_to
+    changes = {"lap": made.lap, "lap_by": made.lap_by, "values": dict(made.values)}
+    shown = _filed(
+        watch,
+        entry.replace(certainty=made.certainty),
+        car=car,
+        refusal=made.refusal,
+        note=made.note,
+        **changes,
+    )
+    return Shown("warning", (*shown.lines, f"! {made.note}")) if made.refusal else shown
 
 
 def _of_lap(watch: Watch, entry: Entry, lap: int) -> Shown:
@@ -320,7 +359,9 @@ def would_be(watch: Watch, rest: str) -> Shown:
     row = None if found is None else watch.standing.row_of(found)
     if not words or row is None or row.first.kind not in ("report", "call"):
         return Shown("plain", ())
-    return Shown("good", (str(by_hand.reading_of(watch.book, row, words)),))
+    found = by_hand.fixed(watch.book, row, words)
+    told = str(found) if isinstance(found, Reading) else ByField(found, None).told(watch.book)
+    return Shown("good", (told,))
 
 
 def _find(watch: Watch, rest: str) -> Shown:
@@ -375,7 +416,7 @@ _ACTS = {
     "called": _Act(_called, "log the call that is advised, as said now"),
     "right": _Act(_read_back, "the last call was read back right"),
     "calls": _Act(_calls, "the last calls, and how they were read back"),
-    "of": _Act(_of, "the last report is of another car or lap: /of 61, /of lap 4"),
+    "of": _Act(_of, "the last report is of another car, by its number, or lap: /of lap 4"),
     "accept": _Act(_accept, "take a doubtful report by its number: /accept 12"),
     "fix": _Act(_fix, "put an entry right by its number: /fix 12 and the words"),
     "withdraw": _Act(_withdraw, "take an entry back by its number: /withdraw 12"),

@@ -80,7 +80,7 @@ def _typed(book: Book, text: str) -> ByField | None:
     parts = _PART.findall(text)
     lap: int | None = None
     values: dict[str, Value] = {}
-    named = False
+    named, wrong = False, None
     while parts:
         behind = _behind(parts[1:])
         if lap is None and parts[0].casefold() == LAP and behind and _is_number(behind[0]):
@@ -90,7 +90,14 @@ def _typed(book: Book, text: str) -> ByField | None:
         named = named or is_named
         if field is None or not parts or field.name in values:
             return None
-        values[field.name], parts = _value(field, parts)
+        try:
+            values[field.name], parts = _value(field, parts)
+        except CodeError as error:
+            if is_named:
+                raise
+            wrong, parts = error, parts[1:]  # where no field is named, it is no such line
+    if named and wrong is not None:
+        raise wrong
     return ByField(values, lap) if named and values else None
 
 

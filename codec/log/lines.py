@@ -7,7 +7,9 @@ kept and asked for.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from decimal import Decimal
 
 from codec.decoding import Transcript
@@ -17,6 +19,7 @@ from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio.doubt import NOISY, Doubt
 from codec.radio.finder import Finder, Passages
+from codec.radio.laps import lap_field
 from codec.radio.parts import asked_for, gone_on, put_together, said_twice
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL, Entry, LapBy
@@ -28,11 +31,24 @@ from grammar.speech.words import Word, Wording, cut
 _TALK = "… "  # behind this, small letters are not taken for symbols
 _HOW_MANY = "how many laps? /added 3 counts them"
 _GOES_ON = 30_000  # milliseconds: so soon a report that ended too early goes on
+_WITH_GAPS = re.compile(r"(?=[^\W_?]*[?]+[^\W_])(?=\D*\d)[^\W_?]*(?:[?]+[^\W_?]*)+", re.ASCII)
+_LAP_BEFORE = re.compile(r"lap\s+(\d{1,5})\b[\s,:;-]*(?=\S)", re.ASCII | re.IGNORECASE)
+_BY_FIELD = "by field"  # the note of a report of which parts were told
 _SIGN = 1.0  # bits: fewer than this and a word is hardly a sign of a code, such as "to" and "for"
+
+
+def with_gaps(text: str) -> str:
+    """Return a line that is one string with question marks in it, for symbols nobody heard, as its
+    symbols are typed apart from them; any other as it is.
+    """
+    if not _WITH_GAPS.fullmatch(text):
+        return text
+    return " ".join(re.findall(r"[^\W_]+|[?]", text.upper()))
 
 
 def write_down(watch: Watch, text: str) -> Shown:
     """Write down what a line says; raises SheetError where it can't be written."""
+    text = with_gaps(text)
     words = watch.cut(text)
     if (whole := _with_what_waits(watch, words)) is not None:
         return _made_whole(watch, text, whole)
@@ -133,8 +149,11 @@ def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -
     try:
         told = _otherwise(watch, text, words)
     except CodeError as wrong:
-        return Shown.of_error(wrong)
+        typed = "=" in text  # nobody says that: a slip of who types it, and no report
+        return Shown.of_error(wrong) if typed else _ask_for(watch, text, wrong, None, None, None)
     match told:
+        case OfLap():
+            return _of_said_lap(watch, text, told)
         case ByField():
             return _by_field(watch, text, told)
         case Passages():
@@ -147,23 +166,93 @@ def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -
 
 def _otherwise(
     watch: Watch, text: str, words: Wording
-) -> ByField | tuple[str, int] | Passages | None:
-    """Return what a line that is no report or call says: values by the names of fields, where a
-    dial stands, or talk; None where it is a report that can't be read. Raises CodeError.
+) -> OfLap | ByField | tuple[str, int] | Passages | None:
+    """Return what a line that is no report or call says: a report behind its lap, values by the
+    names of fields, where a dial stands, or talk; None where it is a report that can't be read.
+    Raises CodeError.
     """
-    told = by_field(watch.finder.named, text)
+    told = said_of_lap(watch, text) or by_field(watch.finder.named, text)
     if told is not None:
         return told
     dial = None if watch.event is None else dial_at(watch.book, watch.event.dials, text)
     return talk(watch.finder, words) if dial is None else dial
 
 
+@dataclass(frozen=True, slots=True)
+class OfLap:
+    """A report, and the lap that was said before it."""
+
+    reading: Reading
+    lap: int
+
+
+def said_of_lap(watch: Watch, text: str) -> OfLap | None:
+    """Return the lap report that a line says behind its lap ("lap 12" and the report), None where
+    it is no such line; raises CodeError where the report says another lap itself.
+    """
+    said = _LAP_BEFORE.match(text)
+    if said is None:
+        return None
+    lap, words = int(said[1]), watch.cut(text[said.end() :])
+    try:
+        transcript = watch.decoded(words, lap)
+    except CodeError:
+        return None
+    message = lap_message(watch.book)
+    if len(transcript.reports) != 1 or transcript.reports[0].message != message:
+        return None
+    [reading] = transcript.reports
+    own = watch.keeper().said(reading)
+    if own not in (None, lap):
+        name = lap_field(watch.book)
+        says = watch.book.fields[name].text(reading.levels[name])
+        told = f"{reading.said} says lap {says}, and lap {lap} was said before it"
+        raise CodeError(told, kind=DOUBTFUL)
+    return OfLap(reading, lap)
+
+
+def _of_said_lap(watch: Watch, text: str, told: OfLap) -> Shown:
+    """Keep a report of the lap that was said before it."""
+    waiting, before = watch.waiting, watch.mine.reports
+    entry = report_entry(watch, told.reading, text, 1.0)
+    if waiting is not None and waiting.entry.lap != told.lap:
+        entry = entry.replace(kind="report", about=None)
+    entry = entry.replace(lap=told.lap, lap_by="given", certainty=1.0, refusal="", note="")
+    watch.write(entry)
+    watch.refresh()
+    again = reported_again(watch, before, [entry])
+    warnings = [f"! {warning}" for warning in told.reading.warnings]
+    shown = f"lap {told.lap}: {told.reading}"
+    return Shown("warning" if again or warnings else "good", (shown, *warnings, *again))
+
+
+def part_of(watch: Watch, told: ByField) -> tuple[int, Row | None]:
+    """Return the lap that is told of field by field, and the report of which other fields were told
+    so just before, None where there is none.
+    """
+    reports = watch.standing.of(watch.car, "report")
+    last = reports[-1] if reports else None
+    known = {} if last is None else last.entry.values
+    again = any(known.get(name, value) != value for name, value in told.values.items())
+    if (
+        last is None
+        or last.withdrawn
+        or last.entry.note != _BY_FIELD
+        or last.entry.lap is None
+        or told.lap not in (None, last.entry.lap)
+        or again
+        or watch.now() - (last.entry.at or 0) > _GOES_ON
+    ):
+        return (watch.lap + 1 if told.lap is None else told.lap), None
+    return last.entry.lap, last
+
+
 def _by_field(watch: Watch, text: str, told: ByField) -> Shown:
     """Keep what was told field by field: as what is known of the report that waits, where there is
-    one, else as a report of its own.
+    one, as more of that of which other fields were just told, else as a report of its own.
     """
     waiting, name = watch.waiting, lap_message(watch.book)
-    lap = watch.lap + 1 if told.lap is None else told.lap
+    lap, last = part_of(watch, told)
     lap_by: LapBy = "order" if told.lap is None else "given"
     entry = Entry(
         kind="report",
@@ -174,9 +263,17 @@ def _by_field(watch: Watch, text: str, told: ByField) -> Shown:
         message=name,
         values=dict(told.values),
         certainty=1.0,
-        note="by field",
+        note=_BY_FIELD,
     )
-    if waiting is not None and waiting.entry.message in ("", name):
+    if last is not None:
+        entry = entry.replace(
+            kind="correction",
+            about=last.first.seq,
+            lap_by=last.entry.lap_by if told.lap is None else "given",
+            heard=f"{last.entry.heard}; {text}",
+            values={**last.entry.values, **told.values},
+        )
+    elif waiting is not None and waiting.entry.message in ("", name):
         if told.lap is None:
             entry = entry.replace(lap=waiting.entry.lap, lap_by=waiting.entry.lap_by)
         if entry.lap == waiting.entry.lap:
@@ -185,7 +282,7 @@ def _by_field(watch: Watch, text: str, told: ByField) -> Shown:
     watch.write(entry)
     watch.refresh()
     again = reported_again(watch, before, [entry])
-    shown = f"part of the report of lap {entry.lap}: {ByField(told.values, None).told(watch.book)}"
+    shown = f"part of the report of lap {entry.lap}: {ByField(entry.values, None).told(watch.book)}"
     return Shown("warning" if again else "good", (shown, *again))
 
 
@@ -217,9 +314,16 @@ def reported_again(watch: Watch, before: Mapping[int, Row], written: Sequence[En
                 f"lap {entry.lap} has a report already, {there.entry.string or 'by field'}: which"
                 f" car or lap is this one of? Both stay; {fits} fits, and counts"
             ),
-            "/of 61 or /of lap 4 files it with that car or lap, /undo takes it back",
+            f"{filed_with(watch)}, /undo takes it back",
         ]
     return lines
+
+
+def filed_with(watch: Watch) -> str:
+    """Return how a report is filed with another car, where the sheet has one, or another lap."""
+    others = [f"/of {car}" for car in watch.cars if car != watch.car][:1]
+    ways, what = [*others, f"/of lap {watch.lap + 1}"], "that car or lap" if others else "that lap"
+    return f"{' or '.join(ways)} files it with {what}"
 
 
 def _clash(one: Entry, other: Entry) -> bool:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from codec.log.addressed import addressed
 from codec.log.begun import begun
 from codec.log.commands import command, commands, would_be
 from codec.log.expected import Expected
 from codec.log.fields import ByField, by_field
-from codec.log.lines import to_be_heard, write_down
+from codec.log.lines import part_of, said_of_lap, to_be_heard, with_gaps, write_down
 from codec.log.readbacks import NEGATIVE
 from codec.log.shown import Shown, Tone
 from codec.log.watch import Notice, Watch
@@ -30,6 +31,25 @@ class Session(Watch):
         text = line.strip()
         if not text:
             return Shown("plain", ())
+        whose = None if text.startswith("/") else addressed(self, text)
+        return self._entered(text) if whose is None else self._said_of(*whose)
+
+    def _said_of(self, car: str, text: str) -> Shown:
+        """Take a line of the car that was named before it, whichever is spoken to."""
+        spoken_to, self.car = self.car, car
+        try:
+            shown = self._entered(text)
+        finally:
+            self.car = spoken_to
+        if car == spoken_to:
+            return shown
+        numbers = [entry.seq for entry in shown.written if entry.kind == "report"]
+        back = [f"/withdraw {number} takes it back" for number in numbers[:1]]
+        driver = f"car {car} {self.cars.get(car, '')}".rstrip()
+        return replace(shown, lines=(driver, *shown.lines, *back))
+
+    def _entered(self, text: str) -> Shown:
+        """Take a line of the car spoken to."""
         car, seen, known = self.car, self.notices, self.entries
         count = len(known)
         try:
@@ -59,6 +79,20 @@ class Session(Watch):
                 return Shown("warning", (error.message,))
         if not text or text.startswith("/"):
             return Shown("plain", ())
+        whose = addressed(self, text)
+        if whose is None:
+            return self._looked(text)
+        (car, text), spoken_to = whose, self.car
+        self.car = car
+        try:
+            shown = self._looked(text)
+        finally:
+            self.car = spoken_to
+        return shown if car == spoken_to else replace(shown, lines=(f"car {car}", *shown.lines))
+
+    def _looked(self, text: str) -> Shown:
+        """Return what a line of the car spoken to would be taken for."""
+        text = with_gaps(text)
         try:
             transcript = self.decoded(self.cut(text))
         except CodeError as error:
@@ -84,11 +118,14 @@ class Session(Watch):
         as much of a report as it has.
         """
         try:
-            told = by_field(self.finder.named, text)
+            of_lap = said_of_lap(self, text)
+            told = by_field(self.finder.named, text) if of_lap is None else None
         except CodeError as wrong:
             return Shown("warning", (wrong.message,))
+        if of_lap is not None:
+            return Shown("good", (f"lap {of_lap.lap}: {of_lap.reading}",))
         if told is not None:
-            lap = self.lap + 1 if told.lap is None else told.lap
+            lap = part_of(self, told)[0]
             values = ByField(told.values, None).told(self.book)
             return Shown("good", (f"part of the report of lap {lap}: {values}",))
         weighed = self.known(text, self.expected)
@@ -112,8 +149,10 @@ class Session(Watch):
         """Return what a line that can't be read is heard with, None for any other line and for one
         that was weighed already. What it was weighed as is kept with ``remember``.
         """
-        text = line.strip()
-        if not text or text.startswith("/") or not to_be_heard(self, text):
+        text = with_gaps(line.strip())
+        if not text or text.startswith("/") or addressed(self, text) is not None:
+            return None
+        if not to_be_heard(self, text):
             return None
         expected = self.expected
         return expected if self.known(text, expected) is None else None

@@ -5,15 +5,17 @@ enough, with what each may have been; and any other entry, by its number.
 from __future__ import annotations
 
 import shlex
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 from codec.decoding import decode, decode_all
+from codec.encoding import encode
 from codec.radio.doubt import LIKELY, doubt, how_sure, of_any_lap
 from codec.radio.evidence import least_symbols
 from codec.radio.laps import lap_field, near_lap, whole_lap
+from codec.radio.named import NamedReports
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
 from codec.sheet.entry import Entry
@@ -29,10 +31,11 @@ from codec.sheet.state import (
     laps,
     withdrawal_of,
 )
-from codec.sheet.words import event_text
+from codec.sheet.words import event_text, message_text
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import whole
+from grammar.fields import FieldBase, Value
 from grammar.message import Direction
 from grammar.speech.facts import TITLES
 
@@ -166,8 +169,10 @@ def fix(
         return written, f"driver {written.message}"
     row = _row(standing, number)
     if row.first.kind in ("report", "call"):
-        reading = reading_of(journal.book, row, words)
-        return _put_right(journal, standing, row, reading, words, car), str(reading)
+        found = fixed(journal.book, row, words)
+        if isinstance(found, Reading):
+            return _put_right(journal, standing, row, found, words, car), str(found)
+        return _put_right_in_part(journal, standing, row, found, words, car)
     of = _known_car(standing, car)
     changed: dict[str, Any] = {
         "car": row.entry.car if of is None else of,
@@ -181,10 +186,32 @@ def fix(
     return written, event_text(journal.book, written) if row.first.kind == "event" else words
 
 
-def reading_of(book: Book, row: Row, words: str) -> Reading:
-    """Return what words say of a report or call; raises CodeError."""
+def fixed(book: Book, row: Row, words: str) -> Reading | dict[str, Any]:
+    """Return what words say of a report or call: all of it, or fields of a lap report by their
+    names, the rest of which stands; their values where that makes no whole report. Raises
+    CodeError.
+    """
     context = near_lap(book, row.entry.lap) or None
-    return decode(book, words, direction=_direction(row), context=context)
+    try:
+        return decode(book, words, direction=_direction(row), context=context)
+    except CodeError:
+        of_lap = row.first.kind == "report" and row.entry.message in ("", lap_message(book))
+        named = NamedReports(book)
+        told = dict(named.parts(words)) if of_lap else {}
+        if told.pop(named.lap, row.entry.lap) != row.entry.lap or not told:
+            raise
+    rounded = {name: _rounded(book.fields[name], value) for name, value in told.items()}
+    values = {**row.entry.values, **rounded}
+    try:
+        reading = encode(book, values, lap_message(book)).reading
+    except CodeError:
+        return values
+    return Reading(book, reading.match, reading.text, reading.spans, context)
+
+
+def _rounded(field: FieldBase, value: Value) -> Value:
+    """Return a value as the code says it."""
+    return field.value(field.level(value).level)
 
 
 def _direction(row: Row) -> Direction:
@@ -284,6 +311,30 @@ def _put_right(
         note=BY_HAND,
     )
     return journal.append(written)
+
+
+def _put_right_in_part(
+    journal: Journal,
+    standing: Standing,
+    row: Row,
+    values: Mapping[str, Any],
+    heard: str,
+    car: str | None,
+) -> tuple[Entry, str]:
+    """Write a report of which only some fields are known."""
+    entry, of = row.entry, _known_car(standing, car)
+    written = correction_of(
+        entry,
+        car=entry.car if of is None else of,
+        heard=heard,
+        message=lap_message(journal.book),
+        string="",
+        values=dict(values),
+        certainty=1.0,
+        note=BY_HAND,
+    )
+    written = journal.append(written)
+    return written, message_text(journal.book, written)
 
 
 def lines(found: Iterable[Doubtful], sheet: str) -> Iterator[str]:

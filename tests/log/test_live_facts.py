@@ -239,10 +239,13 @@ def test_a_line_that_tells_no_field_whole_is_no_such_line(session: Session, type
     assert "by field" not in [entry.note for entry in session.entries]
 
 
-def test_a_lap_that_no_race_has_is_told(session: Session) -> None:
-    before = len(session.entries)
-    assert "lap: '99999' is no whole number" in session.enter("lap 99999 energy 0.1").lines[0]
-    assert len(session.entries) == before
+def test_what_says_a_lap_or_a_value_that_there_is_not_is_told_and_kept(session: Session) -> None:
+    shown = session.enter("lap 99999 energy 0.1")
+    assert any("lap: '99999' is no whole number" in line for line in shown.lines)
+    assert session.waiting is not None
+    assert session.waiting.entry.heard == "lap 99999 energy 0.1"
+    assert any("plenty" in line for line in session.enter("energy plenty").lines)
+    assert session.waiting.entry.heard == "energy plenty"
 
 
 def test_a_partial_report_tells_what_is_known_of_the_one_that_waits(session: Session) -> None:

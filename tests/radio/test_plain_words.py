@@ -7,57 +7,15 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from radio.plain_books import figures_book
 
-from codec import parse_book
 from codec.radio.crews import crews_of
 from codec.radio.importing import import_transcript
 from codec.radio.named import NamedReports
 from codec.sheet import Entry, Journal
 from codec.sheet.state import rows
 
-FIGURES = """
-title = "Figures of an invented team"
-[fields.store]
-label = "charge left"
-kind = "quantity"
-unit = "kWh"
-low = 0
-high = 60
-step = 0.1
-drift = -2
-wander = 0.3
-[fields.cells]
-kind = "quantity"
-unit = "°C"
-low = 20
-high = 79
-step = 1
-usual = 40
-spread = 8
-wander = 1
-[fields.gearbox]
-kind = "quantity"
-unit = "°C"
-low = 40
-high = 150
-step = 5
-usual = 90
-spread = 15
-wander = 5
-[tables.store]
-kind = "digits"
-[tables.cells]
-kind = "digits"
-count = "value"
-[tables.gearbox]
-kind = "digits"
-count = "value"
-per = 1
-width = 3
-[messages.report]
-layout = "store cells gearbox"
-"""
-BOOK = parse_book(FIGURES, "figures.toml")
+BOOK = figures_book()
 
 
 def brought(folder: Path, *lines: str) -> list[Entry]:
