@@ -359,8 +359,8 @@ def would_be(watch: Watch, rest: str) -> Shown:
     row = None if found is None else watch.standing.row_of(found)
     if not words or row is None or row.first.kind not in ("report", "call"):
         return Shown("plain", ())
-    found = by_hand.fixed(watch.book, row, words)
-    told = str(found) if isinstance(found, Reading) else ByField(found, None).told(watch.book)
+    fixed = by_hand.fixed(watch.book, row, words)
+    told = str(fixed) if isinstance(fixed, Reading) else ByField(fixed, None).told(watch.book)
     return Shown("good", (told,))
 
 
