@@ -7,7 +7,7 @@ what came past them is made visible by the console, so that nothing in it can st
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any
 
 from rich import box
@@ -52,6 +52,18 @@ class SafeConsole(Console):
         with self.capture() as captured:
             super().print(*objects, **options)
         self.file.write("\n".join(line.rstrip() for line in captured.get().split("\n")))
+
+    def lines(self, texts: Sequence[Text]) -> None:
+        """Print texts a line each, as long as they are; where nobody sees styles, as they stand."""
+        if self.is_terminal or self.record:
+            for begin in range(0, len(texts), _PAGE):
+                page = Text("\n").join(texts[begin : begin + _PAGE])
+                super().print(page, no_wrap=True, crop=False)
+        else:
+            self.file.writelines(f"{visible_lines(one.plain).rstrip()}\n" for one in texts)
+
+
+_PAGE = 500  # lines that are laid out at a time
 
 
 @functools.cache

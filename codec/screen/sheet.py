@@ -156,10 +156,7 @@ def lap_tables(journal: Journal, only: str | None) -> None:
                 (f"  {counted(count, 'report')}", "dim"),
             )
         )
-        drawn = lap_lines(journal.book, standing, car, console().width)
-        for begin in range(0, len(drawn), _PAGE):
-            page = Text("\n").join(drawn[begin : begin + _PAGE])
-            console().print(page, no_wrap=True, crop=False)
+        console().lines(lap_lines(journal.book, standing, car, console().width))
         console().print()
     state = standing.race
     if state.neutralised:
