@@ -7,14 +7,14 @@ what came past them is made visible by the console, so that nothing in it can st
 from __future__ import annotations
 
 import functools
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 from rich import box
 from rich.console import Console, ConsoleOptions, RenderableType
 from rich.segment import Segment
 from rich.table import Table
-from rich.text import Text
+from rich.text import Span, Text
 
 from grammar.errors import visible, visible_lines
 
@@ -85,6 +85,17 @@ def assembled(*parts: str | Text | tuple[str, str]) -> Text:
             for part in parts
         )
     )
+
+
+def in_a_row(parts: Iterable[tuple[str, str]]) -> Text:
+    """Return safe texts with their styles in a row: ``assembled``, for many lines."""
+    whole, spans, end = list[str](), list[Span](), 0
+    for text, style in parts:
+        begin, end = end, end + len(text)
+        whole.append(text)
+        if style and text:
+            spans.append(Span(begin, end, style))
+    return Text("".join(whole), spans=spans)
 
 
 def heading(text: str) -> None:

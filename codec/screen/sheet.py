@@ -8,12 +8,13 @@ import functools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from rich.cells import cell_len
 from rich.text import Text
 
 from codec.radio.doubt import guessed, how_sure
 from codec.radio.importing import Summary, by_speaker
 from codec.screen import lines
-from codec.screen.console import assembled, boxed, console, safe
+from codec.screen.console import assembled, boxed, console, in_a_row, safe
 from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
 from codec.sheet.listing import SheetAbout
@@ -73,7 +74,7 @@ def line_texts(
         heads += [("used", ""), ("target", ""), ("gap", "")]
         cells = [row + _use(uses, line) for row, line in zip(cells, lines, strict=True)]
     sizes = [
-        max(len(head), len(unit), *(row[n].cell_len for row in cells), 1)
+        max(len(head), len(unit), *(cell_len(row[n][0]) for row in cells), 1)
         for n, (head, unit) in enumerate(heads)
     ]
     timed = timed and any(line.at is not None for line in lines)
@@ -87,11 +88,11 @@ def line_texts(
     )
     drawn: list[Text] = []
     for line, values in zip(lines, cells, strict=True):
-        shown = Text(f"{line.lap:>3}")
-        shown.append(f"  {clock(line.at):>8}" if timed else "", "dim")
-        if any(values):
-            for cell, size in zip(values, sizes, strict=True):
-                shown.append(" " * (2 + size - cell.cell_len)).append_text(cell)
+        parts = [(f"{line.lap:>3}", ""), (f"  {clock(line.at):>8}" if timed else "", "dim")]
+        if any(text for text, _ in values):
+            for (text, style), size in zip(values, sizes, strict=True):
+                parts += [(" " * (2 + size - cell_len(text)), ""), (text, style)]
+        shown = in_a_row(parts)
         said = Text("; ").join([safe(text, _TONES[tone]) for text, tone in line.remarks])
         drawn.extend(_with_remark(shown, said, width, lead))
         if line.withdrawn or line.other:
@@ -110,20 +111,20 @@ _TONES = {
 }
 
 
-def _cell(value: ShownValue | None) -> Text:
-    return Text() if value is None else safe(value.text, "bold red" if value.warns else "")
+def _cell(value: ShownValue | None) -> lines.Styled:
+    return ("", "") if value is None else lines.safe(value.text, "bold red" if value.warns else "")
 
 
-def _use(uses: Mapping[int, LapUse], line: SheetLine) -> list[Text]:
+def _use(uses: Mapping[int, LapUse], line: SheetLine) -> list[lines.Styled]:
     """Return what a lap took, its target and the gap, at the report that counts."""
     use = uses.get(line.lap) if line.counts else None
     if use is None:
-        return [Text(), Text(), Text()]
-    if use.gap is None:
-        return [Text(f"{use.used:.2f}"), Text(f"{use.target:.2f}"), Text("neutr.", "dim")]
-    over = use.gap > _GAP * use.target
-    gap = Text(f"{round(use.gap, 2) + 0.0:+.2f}".replace("-", "−"), "bold yellow" if over else "")
-    return [Text(f"{use.used:.2f}"), Text(f"{use.target:.2f}"), gap]
+        return [("", "")] * 3
+    gap = ("neutr.", "dim")
+    if use.gap is not None:
+        over = use.gap > _GAP * use.target
+        gap = (f"{round(use.gap, 2) + 0.0:+.2f}".replace("-", "−"), "bold yellow" if over else "")
+    return [(f"{use.used:.2f}", ""), (f"{use.target:.2f}", ""), gap]
 
 
 def _with_remark(shown: Text, said: Text, width: int, lead: int) -> list[Text]:
