@@ -255,6 +255,19 @@ def silence() -> Alignments:
     return Alignments(np.ones(1), np.ones(1), [Step(0, 0, one)], [], 1.0, zero, zero - 1, zero)
 
 
+def beginning(said: Sequence[int], symbols: int) -> Alignments:
+    """Return the alignments with strings that begin with these symbols, by number, of so many there
+    are: each counts with its own weight, whatever follows.
+    """
+    import numpy as np
+
+    size = len(said) + 1
+    start, end, zero = np.zeros(size), np.zeros(size), np.zeros(size, dtype=int)
+    start[0] = end[-1] = 1.0
+    steps = [Step(0, 1, np.eye(symbols)[list(said)]), Step(size - 1, 0, np.ones((1, 1)))]
+    return Alignments(start, end, steps, [], 1.0, zero, zero - 1, zero)
+
+
 def align(channel: Channel, hearings: Sequence[HeardReport], longest: int) -> Alignments:
     """Return the automaton of one report's hearings: the radio's conditions side by side.
 

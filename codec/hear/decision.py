@@ -88,8 +88,12 @@ def decide(
     ranked: Sequence[tuple[Reading, float]],
     unlisted: float,
     nothing: float,
+    *,
+    unheard: bool = False,
 ) -> Decision:
-    """Return the cheapest choice; accepting is one only from the book's threshold on."""
+    """Return the cheapest choice; accepting is one only from the book's threshold on, and not where
+    what tells the best reading from another was ``unheard``.
+    """
     spec = book.hearing
     if not ranked:
         return Decision(
@@ -102,7 +106,7 @@ def decide(
     best, probability = ranked[0]
     costs: dict[str, float] = {}
     wrong = max(0.0, 1 - probability)
-    if probability >= spec.threshold:
+    if probability >= spec.threshold and not unheard:
         costs["accept"] = spec.wrong * wrong
         if settled(book, probability):
             return Decision("accept", "", None, (), costs)

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
-from codec.hear.alignment import Alignments, align
+from codec.hear.alignment import Alignments, align, beginning
 from codec.hear.channel import Channel, Noise, channel
 from codec.hear.decision import Decision, decide, settled
 from codec.hear.forward_backward import Sums, sums
 from codec.hear.heard import AskedPart, HeardReport
-from codec.hear.model import model_of
+from codec.hear.model import Expectation, model_of
 from codec.hear.priors import Prior, PriorLike
 from codec.hear.ranking import Ranked, Ranking
 from codec.hear.scored import weighed_by_score
@@ -257,7 +257,9 @@ def hear(
         sure = ranked[0][1] if ranked else 0.0
         if not settled(book, sure) and (ask or sure >= spec.threshold):
             ranked = ranking.best(max(count, _WEIGHED))
-    weighed = ranked if ask or (ranked and ranked[0][1] >= spec.threshold) else []
+    unheard = len(hearings) == 1 and _end_unheard(book, weights, hearings[0], ranking, ranked)
+    sure = bool(ranked) and ranked[0][1] >= spec.threshold and not unheard
+    weighed = ranked if ask or sure else []
     candidates = [
         WeighedReading(_reading(book, match, expected), probability)
         for match, probability in ranked
@@ -281,12 +283,36 @@ def hear(
             [(one.reading, one.probability) for one in candidates[: len(weighed)]],
             rest,
             nothing,
+            unheard=unheard,
         ),
         {
             one.lattice.message.name: summed.total * share
             for one, summed, share in zip(weights.lattices, found, scale, strict=True)
         },
     )
+
+
+def _end_unheard(
+    book: Book, weights: Expectation, heard: HeardReport, ranking: Ranking, ranked: Sequence[Ranked]
+) -> bool:
+    """Tell whether the end of the best reading was not heard, and what is expected does not make it
+    as sure as the book wants: a transmission that is cut off tells nothing of what was behind.
+    """
+    said = ["".join(word.symbol or "?" for word in way) for way in heard.ways]
+    if not ranked or len(said) != 1 or heard.part != AskedPart():
+        return False
+    match, index = ranked[0][0], book.alphabet.index
+    string = ranking.best_string(match)
+    if not string.startswith(said[0]) or string == said[0]:
+        return False
+    begun = beginning([index[symbol] for symbol in said[0]], len(index))
+    found = [sums(one, begun) for one in weights.lattices]
+    whole = sum(one.total * share for one, share in zip(found, weights.scale, strict=True))
+    for one, model, share in zip(found, weights.lattices, weights.scale, strict=True):
+        if model.lattice.message is match.message:
+            told = [one.levels[name][level] for name, level in match.levels().items()]
+            return share * float(min(told, default=one.total)) < book.hearing.threshold * whole
+    return False
 
 
 def _listened(

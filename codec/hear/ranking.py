@@ -63,6 +63,10 @@ class Ranking:
                 return [(self.found[key][0], mass) for key, mass in ranked]
             wanted = len(self.found) + _MORE
 
+    def best_string(self, match: Match) -> str:
+        """Return the likeliest string of a reading found."""
+        return self.found[match.message.name, tuple(match.levels().items())][1].string
+
     def strings(self, match: Match) -> list[tuple[str, float]]:
         """Return the strings that say a reading found, each with its share of the reading's prior,
         up to one factor.

@@ -48,7 +48,7 @@ class MendingWords:
         self._sure = re.compile(rf"\b(?:{sure}|{back})(?!\w)", re.IGNORECASE)
         listed = [*words["sure"], *words["soft"], *words["back"]]
         self._first = frozenset(one.split()[0] for one in listed)
-        self._back = re.compile(back, re.IGNORECASE)
+        self._wholly_back = re.compile(rf"{back}(?:{_BETWEEN}{back})*", re.IGNORECASE)
 
     def begin(self, text: str) -> bool:
         """Tell whether a line begins with such words, or may take something back."""
@@ -84,7 +84,7 @@ class MendingWords:
             return False
         said = " ".join(word.text for word in kept).replace("’", "'")
         said = re.sub(r"^(?:sorry|no|oops|wait) |(?: sorry| no)$", "", said, flags=re.IGNORECASE)
-        return self._back.fullmatch(said) is not None
+        return self._wholly_back.fullmatch(said) is not None
 
 
 def _any(forms: Iterable[str]) -> str:

@@ -16,8 +16,10 @@ from codec.radio.evidence import Prefilter, least_symbols
 from codec.radio.exchange import HEARD, MOST_JOINED, REST, Exchange, Last, RadioCar, RadioTurn
 from codec.radio.finder import Passage
 from codec.radio.forms import Utterance
+from codec.radio.mending import Mending
 from codec.radio.named import PlainReport
 from codec.radio.parts import put_together
+from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL
 from grammar.errors import ReportError
 from grammar.message import Direction
@@ -166,8 +168,14 @@ class Taking:
         """
         words = self.finder.cut(turn.utterance.text)
         last = self._read(self.exchange.put_right(turn.utterance, turn.role, turn.car))
+        if last is None:
+            return None
+        if words and words[0].kind is WordKind.CORRECTION:
+            said = sum(word.kind in SPOKEN for word in words)
+            others = sum(word.kind is WordKind.UNKNOWN for word in words)
+            return last if said >= max(1, others) else None
         one = next(iter(self.finder.mending.find(words)), None)
-        if last is None or one is None:
+        if one is None:
             return None
         before = [word for word in words[: one.start] if word.kind is not WordKind.FILLER]
         behind = [word for word in words[one.end :] if word.kind is not WordKind.FILLER]
@@ -237,6 +245,8 @@ class Taking:
         right in ordinary words; None where it does not, or not plainly.
         """
         one = next(iter(self.finder.mending.find(words)), None)
+        if words[0].kind is WordKind.CORRECTION:
+            one = Mending(0, 1, sure=True)
         if one is None or any(word.kind is not WordKind.FILLER for word in words[: one.start]):
             return None
         last = self.exchange.put_right(utterance, role, car)
@@ -244,13 +254,26 @@ class Taking:
         if last is None or last.reading is None or len(behind) < (1 if one.sure else 2):
             return None
         text = f"{last.text} {utterance.text}"
-        both = self.finder.cut(text)
-        count = len(both) - len(behind)
-        reading = self.finder.spliced(text, both[: count - one.end], both[count:], last.reading)
+        reading = self._named_anew(last.reading, utterance.text[behind.span[0] :], text)
+        if reading is None and words[0].kind is not WordKind.CORRECTION:
+            both = self.finder.cut(text)
+            count = len(both) - len(behind)
+            reading = self.finder.spliced(text, both[: count - one.end], both[count:], last.reading)
         if reading is None:
             return None
         passage = Passage("reading", (0, len(text)), (reading,), bits=HEARD, changing=True)
         return Interpretation(utterance.taken_for(text), [passage], changed=True)
+
+    def _named_anew(self, last: Reading, told: str, text: str) -> Reading | None:
+        """Return a report with the values that are told by the names of fields instead of its own;
+        None where none are, or the book has no string for it.
+        """
+        named = self.finder.named
+        values = named.parts(told) if last.message == self.exchange.reported else {}
+        if not values:
+            return None
+        said = PlainReport((0, len(text)), {**last.values, **values}, named_lap=True)
+        return named.reading(said, None, text, last.values)
 
     def _across(
         self,

@@ -32,6 +32,7 @@ from grammar.message import Direction
 from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.words import Word, Wording
 
+_PASSED = frozenset((WordKind.FILLER, WordKind.SEPARATOR))
 _AROUND = frozenset((WordKind.FILLER, WordKind.ANSWER))
 _ALONE = "the driver was not heard"  # the note of a report that only its read-back tells
 _READ_BACK = "read back"
@@ -315,10 +316,12 @@ class Writing:
             last = None
         told = bool(turn.car.name) or (last is not None and last.speaker == utterance.speaker)
         if last is not None and last.reading is not None and last.sure and told:
-            if passage.mending and self.exchange.put_right(utterance, turn.role, turn.car) is last:
+            first = self.finder.cut(base.heard)[:1]
+            corrected = any(word.kind is WordKind.CORRECTION for word in first)
+            own = self.exchange.put_right(utterance, turn.role, turn.car) is last
+            if own and (passage.mending or corrected):
                 yield self.doubtful_now(last, turn)
                 return
-            first = self.finder.cut(base.heard)[:1]
             if not passage.changing or any(word.kind is WordKind.REPEAT for word in first):
                 return  # said again, or read back, and not heard as well as before
         open_before = last if last is not None and last.reading is None else None
@@ -425,10 +428,14 @@ class Writing:
             refusal=DOUBTFUL if certainty < self.odds["sure"] else "",
             uid=self.exchange.uid(),
         )
+        if not entry.refusal and self._changed_behind(passage, turn):
+            entry = entry.replace(refusal=DOUBTFUL, note="put right, or taken back, at once")
         doubted: Last | None = None
         if passage.mending:
             passage, doubted = self._with_mending(reading, passage, turn)
-            entry = entry if doubted is None else entry.replace(refusal=DOUBTFUL)
+        else:
+            doubted = self._corrected(reading, turn)
+        entry = entry if doubted is None else entry.replace(refusal=DOUBTFUL)
         if turn.car.name:
             waited = self.whose.said_again(reading, turn)
             if waited is not None:
@@ -442,6 +449,43 @@ class Writing:
             yield from self._of_a_car(reading, passage, entry, turn)
         if doubted is not None and doubted.sure:
             yield self.doubtful_now(doubted, turn)
+
+    def _changed_behind(self, passage: Passage, turn: RadioTurn) -> bool:
+        """Tell whether words that put something right, or take it back, stand right behind what was
+        read, and are not a part of it.
+        """
+        words = self.finder.cut(turn.utterance.text)
+        behind = [
+            number
+            for number, word in enumerate(words)
+            if word.span[0] >= passage.span[1] and word.kind not in _PASSED
+        ]
+        if not behind or turn.choice.doubts:
+            return False
+        first = words[behind[0]]
+        if first.kind in (WordKind.CORRECTION, WordKind.DISREGARD):
+            return not any(
+                other.kind == "reading" and other.span[0] <= first.span[0] < other.span[1]
+                for other in turn.choice.passages
+            )
+        back = self.finder.mending.takes_back(words[behind[0] :])
+        return back and any(one.start == behind[0] for one in self.finder.mending.find(words))
+
+    def _corrected(self, reading: Reading, turn: RadioTurn) -> Last | None:
+        """Return the speaker's last report where one behind CORRECTION is of a lap after it, which
+        it can't be so soon: each is as doubtful as the other then.
+        """
+        last = self.exchange.put_right(turn.utterance, turn.role, turn.car)
+        lap = turn.car.laps.said(reading)
+        words = self.finder.cut(turn.utterance.text)
+        if last is None or last.lap is None or lap is None or lap <= last.lap:
+            return None
+        said = any(
+            word.kind is WordKind.CORRECTION
+            for word in words
+            if word.span[0] <= reading.spans[0][0]
+        )
+        return last if said and last.reading is not None else None
 
     def _with_mending(
         self, reading: Reading, passage: Passage, turn: RadioTurn
@@ -630,6 +674,13 @@ class Writing:
             lap, lap_by = turn.lap_now()
             sure = round(min(entry.certainty or 1.0, leap.likely), 4)
             entry = entry.replace(refusal=DOUBTFUL, certainty=sure, note=leap.told)
+        elif (
+            last is not None
+            and (turn.choice.changed or passage.changing)
+            and turn.car.laps.said(reading) is None
+            and last.about(reading.message)
+        ):
+            lap, lap_by = last.lap_known  # put right, it is of the same lap
         else:
             lap, lap_by = turn.car.laps.of(reading, utterance.at, utterance.lap)
         kind: Kind = "report" if direction == "car" else "call"

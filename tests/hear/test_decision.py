@@ -33,6 +33,28 @@ def test_a_clear_report_is_accepted() -> None:
     assert not found.decision.question
 
 
+def test_a_report_is_asked_for_where_another_ends_otherwise_and_nothing_of_the_end_was_heard() -> (
+    None
+):
+    """It is as sure as the book wants by its words, but only what is expected tells that no alert
+    stood behind them: where that is as sure, it is accepted.
+    """
+    values = {"lap": 7, "energy": -0.4, "motor": 94, "alert": []}
+    last = Prior.of({**values, "lap": 6, "motor": 93})
+    for hold, kind in ((0.8, "ask part"), (0.999, "accept")):
+        alert = {**LAP["fields"]["alert"], "hold": hold}
+        hearing = {**LAP["hearing"], "threshold": 0.97, "wrong": 0.001}
+        book = book_of(LAP | {"hearing": hearing, "fields": LAP["fields"] | {"alert": alert}})
+        words = encode(book, values).words.split()
+        cut = hear(book, words[:-1], prior=last, noise="clear")
+        assert cut.candidates[0].reading.levels == encode(book, values).reading.levels
+        assert cut.candidates[0].probability > 0.97
+        assert cut.decision.kind == kind
+        quick = hear(book, words[:-1], prior=last, noise="clear", count=1, ask=False)
+        assert quick.accepted == cut.accepted
+        assert hear(book, words, prior=last, noise="clear").decision.kind == "accept"
+
+
 @pytest.mark.slow
 @settings(max_examples=25)
 @given(

@@ -46,6 +46,24 @@ words = { entry = "E", exit = "X", everywhere = "EX" }
 [messages.lap]
 layout = '"N" lap charge slide?'
 """
+NO_LAP = """
+[fields.charge]
+kind = "quantity"
+low = 0
+high = 99
+step = 1
+[fields.motor]
+kind = "quantity"
+low = 0
+high = 99
+step = 1
+[tables.charge]
+kind = "digits"
+[tables.motor]
+kind = "digits"
+[messages.report]
+layout = '"N" charge motor'
+"""
 
 
 @functools.cache
@@ -95,6 +113,8 @@ def test_a_part_put_right_is_read_where_both_ways_to_read_it_say_the_same(*, apa
         (f"{FIRST} no three one",), (FIRST, "no, three one"),
         (FIRST, "scratch that, seven"), (f"{FIRST}, scratch that",), (FIRST, "disregard"),
         (FIRST, "disregard my last"), (FIRST, "uh that was wrong, sorry"),
+        (FIRST, "correction, seven"), (FIRST, "correction, motor one oh five"),
+        (FIRST, "that was wrong, disregard"), (f"{FIRST}, disregard my last",),
     ],
 )  # fmt: skip
 def test_where_it_is_not_plain_what_was_meant_the_report_is_doubtful_with_all_its_words(
@@ -105,8 +125,11 @@ def test_where_it_is_not_plain_what_was_meant_the_report_is_doubtful_with_all_it
     assert all(one in entry.heard for one in said)
 
 
-def test_behind_such_words_a_report_of_another_lap_replaces_none_and_both_are_doubtful() -> None:
-    first, second = standing(FIRST, "scratch that, four two one two eight")
+@pytest.mark.parametrize("words", ["scratch that,", "correction,"])
+def test_behind_such_words_a_report_of_another_lap_replaces_none_and_both_are_doubtful(
+    words: str,
+) -> None:
+    first, second = standing(FIRST, f"{words} four two one two eight")
     assert (first.refusal, second.refusal) == ("doubtful", "doubtful")
 
 
@@ -115,6 +138,29 @@ def test_the_drivers_no_counts_against_what_the_wall_supposed() -> None:
         ":You should be seeing three two one two eight", "nope, three two one three one"
     )
     assert (entry.string, entry.speaker) == ("32131", "Kit")
+
+
+@pytest.mark.parametrize("words", ["correction,", "correction", "scratch that,"])
+def test_a_field_that_is_named_is_put_right_in_the_report_just_said(words: str) -> None:
+    (entry,) = standing(FIRST, f"{words} battery two niner")
+    assert (entry.string, entry.accepted, entry.lap) == ("32129", True, 3)
+
+
+def test_in_a_code_that_says_no_lap_a_correction_is_of_the_same_lap() -> None:
+    book = parse_book(NO_LAP, "no lap")
+    said = (
+        "november three niner four eight",
+        "correction motor five zero",
+        "november three eight five zero",
+    )
+    first, second = standing(*said, book=book, seconds=20)
+    assert [(one.string, one.lap) for one in (first, second)] == [("N3950", 1), ("N3850", 2)]
+
+
+def test_what_is_changed_behind_a_report_and_can_t_be_read_makes_it_doubtful() -> None:
+    book = parse_book(NO_LAP, "no lap")
+    (entry,) = standing("november three niner four eight, correction motor five", book=book)
+    assert (entry.refusal, entry.heard) == ("doubtful", "november three niner four eight")
 
 
 @pytest.mark.parametrize(
