@@ -480,6 +480,8 @@ class Writing:
         words = self.finder.cut(turn.utterance.text)
         if last is None or last.lap is None or lap is None or lap <= last.lap:
             return None
+        if turn.utterance.at is None and last.number < turn.utterance.number - 1:
+            return None  # it may be of what was said between
         said = any(
             word.kind is WordKind.CORRECTION
             for word in words
