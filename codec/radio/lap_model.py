@@ -6,6 +6,11 @@ than others (neutralised, or with a stop). What a report says of its lap, most o
 figure, is what is observed. Forward and backward sums give each lap its probability (L. R. Rabiner,
 "A tutorial on hidden Markov models", 1989).
 
+Where a book has no lap to say, what tells is how the values went on between two reports: by the
+drift of the fields and the time together, so that a report that is lost moves none behind it. What
+is doubtful may be no report at all: the laps are weighed with it and without it, and the likeliest
+way through all of them is taken, as sure as the sums say.
+
 Everything else stands between reports. A lap begins at the same part of the way from one report to
 the next all race long; where the recording begins with the race, its first report tells which.
 """
@@ -13,8 +18,9 @@ the next all race long; where the recording begins with the race, its first repo
 from __future__ import annotations
 
 import math
+import operator
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from itertools import pairwise
@@ -23,9 +29,17 @@ from typing import TypeVar
 from codec.radio.exchange import Draft
 from codec.radio.forms import LeftOut
 from codec.radio.laps import lap_field
-from codec.radio.outlook import SAID, lap_counts, level_of_lap
+from codec.radio.outlook import (
+    SAID,
+    USUAL,
+    flat_fit,
+    lap_counts,
+    lap_odds,
+    level_of_lap,
+    values_fit,
+)
 from codec.sheet.entry import Entry, LapBy
-from codec.sheet.state import lap_message
+from codec.sheet.state import NEUTRALISED, RESUMED, STOPPED, lap_message
 from grammar.book import Book
 
 _IN_ORDER = 2000  # milliseconds: lines may be so far out of their order
@@ -34,6 +48,7 @@ _MOST_REPORTS = 24  # of a car, that tell of each other
 _PHASE = 0.5  # of a lap gone by at a report, where nothing tells
 _SEEN = (0.02, 1.3)  # what it may be by the first report
 _PHASE_SPREAD, _PHASE_UNKNOWN = 0.05, 0.3
+_LIKELY = 0.5
 _LEAST, _UNLIKELY = 1e-9, 1e-5  # of laps, and of laps from one report to the next
 _MOST_KEPT = 10_000
 _MOST_LAPS = 16  # that a report may be of
@@ -41,46 +56,76 @@ _ASTRAY = 2  # laps about a first report that is of none
 _STEP = 250.0  # milliseconds to which the length of a lap is told
 _ABOUT = ("readback", "question", "answer")  # on the lap of what they are about
 _TOLD = ("given", "time")  # by somebody, or by when laps began
+_BEHIND, _BEHIND_UNSAID = 2, 6  # reports that must follow before one is put on its lap
+_MOST_DOUBTFUL = 4  # in a row
+# how likely something doubtful is a report of a lap, and against that, that it is none: where times
+# tell, it may have come at any moment, a report comes when it is due
+_REPORT, _NO_REPORT = 0.6, 0.4 * 0.3
+_REPORT_UNTIMED, _NO_REPORT_UNTIMED = 0.4, 0.6
+_BEGINS = 0.5  # how often a recording begins with the race, and otherwise: common practice
+_BEFORE = 0.1  # and how likely it began any one lap before
+_MISSED = 0.12  # how often a report before the first one heard is lost
+_SLOWLY = 0.3  # how likely laps of a neutralised race are of any one length
+_NEARLY = 0.85  # of a usual lap: what one takes at least then
+_SHORTEST, _LONGEST = 20_000, 600_000  # milliseconds of a lap
+_PARTS = 3  # laps that the time between two reports may be
+_ALIKE = 0.02  # of a lap: lengths so near are one
+_UNUSUAL = 3.0  # against a length that is not usual
 _DAY = 86_400_000 * 30  # milliseconds: times beyond are of the clock, not of the recording
 
 
 @dataclass(slots=True)
 class _Report:
-    """A report of a car: when, the lap said (None where none is), and how likely each lap is."""
+    """A report of a car: when, the lap said (None where none is), and how likely each lap is.
 
-    at: int
+    ``levels`` are of its values where they tell of laps, ``earlier`` are the laps that it may be of
+    by the reports before it, and one that is not ``sure`` may be no report of a lap at all.
+    """
+
+    at: int | None
     uid: str
     said: int | None
     order: int | None = None
+    levels: Mapping[str, int] | None = None
+    sure: bool = True
     laps: dict[int, float] = field(default_factory=dict)
+    lap: int | None = None
+    earlier: dict[int, float] = field(default_factory=dict)
+    moved: dict[tuple[str, int], float] = field(default_factory=dict)
 
     @property
-    def lap(self) -> int | None:
-        """The likeliest lap."""
-        return max(self.laps, key=self.laps.__getitem__) if self.laps else self.order
+    def counts(self) -> bool:
+        """Tell whether it is likely a report of a lap."""
+        return self.sure or sum(self.laps.values()) >= _LIKELY
 
 
 @dataclass(slots=True)
 class _CarLaps:
     reports: list[_Report] = field(default_factory=list)
     fresh: bool = False
+    unsaid: tuple[float | None] | None = None  # the length of a lap where none is said
+    shift: int = 0  # of the laps of the last report, against their order
     phase: tuple[float, float] | None = None  # once the first report is forgotten
 
     def length(self) -> float | None:
-        """Return the milliseconds of a usual lap."""
+        """Return the milliseconds of a usual lap, by the laps that are said."""
         known = [one for one in self.reports if one.said is not None]
         lengths = sorted(
             (after.at - before.at) / (after.said - before.said)
             for before, after in pairwise(known)
+            if before.at is not None and after.at is not None
             if before.said is not None and after.said is not None and after.said > before.said
         )
-        if not lengths:
-            return None
-        middle = lengths[len(lengths) // 2]
-        return max(_STEP, round(middle / _STEP) * _STEP)  # what is kept of it is met again
+        return _met_again(lengths[len(lengths) // 2]) if lengths else None
+
+
+def _met_again(length: float) -> float:
+    """Return a length of a lap so that what is kept of it is met again."""
+    return max(_STEP, round(length / _STEP) * _STEP)
 
 
 _Fact = TypeVar("_Fact")
+_Way = tuple[int, Mapping[int, float]]  # the place of a report, and the weights of laps since
 
 
 class LapModel:
@@ -89,12 +134,14 @@ class LapModel:
     def __init__(self, book: Book, after: dict[str, int] | None = None) -> None:
         """Begin with nothing known."""
         self.book, self._lap, self._message = book, lap_field(book), lap_message(book)
+        self._behind = _BEHIND if self._lap else _BEHIND_UNSAID
         self._after = after or {}
         self._cars: dict[str, _CarLaps] = {}
         self._held: deque[Draft] = deque()
         self._moved: dict[str, tuple[int | None, LapBy, float | None]] = {}
         self._sure: dict[str, float] = {}
         self._says_so: dict[tuple[int, int], float] = {}
+        self._slow: list[tuple[int, float]] = []  # from when to when the race was neutralised
         self.start: int | None = None
 
     def placed(
@@ -130,24 +177,66 @@ class LapModel:
 
     def _observe(self, draft: Draft) -> None:
         entry = draft.entry
+        if entry.kind == "event":
+            self._observe_fact(entry)
+            return
         reported = entry.kind in ("report", "correction") and entry.message in (self._message, "")
-        if not reported or entry.at is None or entry.lap_by == "time" or not self._message:
+        if not reported or entry.lap_by == "time" or not self._message:
+            return
+        if entry.at is None and self._lap:
             return
         car = self._cars.setdefault(entry.car, _CarLaps())
         said = entry.lap if entry.accepted and entry.lap_by in ("said", "given") else None
-        report = _Report(entry.at, draft.about or entry.uid, said, entry.lap)
+        report = _Report(entry.at, draft.about or entry.uid, said, entry.lap, lap=entry.lap)
+        if not self._lap:
+            report.sure, report.levels = entry.accepted, self._levels(entry)
         if entry.kind == "correction":
             for place, one in enumerate(car.reports):
                 if one.uid == draft.about:
                     del car.reports[place]
                     report.at = one.at
+                    car.reports.insert(place, report)
                     break
-        car.reports.append(report)
-        car.reports.sort(key=lambda one: one.at)
-        if len(car.reports) > _MOST_REPORTS:
-            car.phase = car.phase or self._phase(car, car.length())
-            del car.reports[:-_MOST_REPORTS]
-        car.fresh = False
+            else:
+                car.reports.append(report)
+        else:
+            car.reports.append(report)
+        if all(one.at is not None for one in car.reports):
+            car.reports.sort(key=lambda one: one.at or 0)
+        if len(car.reports) > (_MOST_REPORTS if self._lap else 2 * _MOST_REPORTS):
+            self._forget(car, entry.car)
+        car.fresh, car.unsaid = False, None
+
+    def _observe_fact(self, entry: Entry) -> None:
+        """Take that laps take longer from now on, or no more."""
+        open_now = bool(self._slow) and self._slow[-1][1] == math.inf
+        if entry.at is None:
+            return
+        if entry.message in (NEUTRALISED, STOPPED) and not open_now:
+            self._slow.append((entry.at, math.inf))
+        elif entry.message == RESUMED and open_now:
+            self._slow[-1] = self._slow[-1][0], entry.at
+        for car in self._cars.values():
+            car.fresh, car.unsaid = False, None
+
+    def _levels(self, entry: Entry) -> Mapping[str, int] | None:
+        """Return the levels of what an entry says; None where that is nothing."""
+        fields = self.book.fields
+        return {
+            name: fields[name].level(value).level
+            for name, value in entry.values.items()
+            if name in fields
+        } or None
+
+    def _forget(self, car: _CarLaps, name: str) -> None:
+        """Keep the last reports of a car; of those before, what they tell of the first kept."""
+        car.phase = car.phase or self._phase(car, self._length(car))
+        first = len(car.reports) - _MOST_REPORTS
+        if not self._lap:
+            self._sum(car, name)
+            while first < len(car.reports) - 1 and not car.reports[first].sure:
+                first += 1
+        del car.reports[:first]
 
     def _known(self, draft: Draft, since: int | None) -> bool:
         """Tell whether enough is known to put a draft on its lap, and nothing said before it
@@ -156,10 +245,17 @@ class LapModel:
         entry = draft.entry
         if since is not None and entry.at is not None and entry.at > since:
             return False
-        if entry.at is None or not self._open(entry) or not self._message:
+        if not self._open(entry) or not self._message or (entry.at is None and self._lap):
             return True
         car = self._cars.get(entry.car)
-        return car is not None and sum(one.at > entry.at for one in car.reports) >= 2
+        if car is None:
+            return entry.at is None
+        if entry.at is not None:
+            behind = sum((one.at or 0) > entry.at for one in car.reports)
+            return behind >= self._behind
+        uids = [one.uid for one in car.reports]
+        uid = draft.about or entry.uid
+        return uid not in uids or len(uids) - 1 - uids.index(uid) >= self._behind
 
     @staticmethod
     def _open(entry: Entry) -> bool:
@@ -178,10 +274,10 @@ class LapModel:
             return replace(draft, entry=entry.replace(lap_certainty=self._sure.get(draft.about)))
         if entry.lap_by in _TOLD:
             return replace(draft, entry=entry.replace(lap_certainty=1.0))
-        if entry.at is None or car is None or not self._message:
+        if car is None or not self._message or (entry.at is None and self._lap):
             return draft
         if not car.fresh:
-            self._sum(car)
+            self._sum(car, entry.car)
         uid = draft.about if entry.kind == "correction" else entry.uid
         own = next((one for one in car.reports if one.uid == uid), None)
         if not self._open(entry):
@@ -189,12 +285,23 @@ class LapModel:
                 return draft
             self._keep(self._sure, uid, min(1.0, own.laps.get(entry.lap, 0.0)))
             return replace(draft, entry=entry.replace(lap_certainty=self._sure[uid]))
+        return self._supposed(draft, car, own if own is not None and own.counts else None)
+
+    def _supposed(self, draft: Draft, car: _CarLaps, own: _Report | None) -> Draft:
+        """Return what is on a lap that nobody told: as its ``own`` report is, else as the time
+        tells.
+        """
+        entry = draft.entry
         if own is not None and own.laps:
-            lap, sure = own.lap, own.laps[own.lap or 0] if own.lap in own.laps else 0.0
+            lap, sure = own.lap, own.laps.get(own.lap or 0, 0.0)
+        elif entry.at is None:
+            return self._in_order(draft, car)
         else:
             lap, sure = self._between(car, entry.at, self._after.get(entry.car, 0))
         if sure <= 0:
             return draft
+        if own is not None and lap is not None and entry.lap is not None:
+            car.shift = lap - entry.lap
         values = dict(entry.values)
         if self._lap in values and own is not None and lap is not None:
             values[self._lap] = Decimal(lap)
@@ -213,60 +320,246 @@ class LapModel:
         if len(kept) > 2 * _MOST_HELD:
             del kept[next(iter(kept))]
 
-    def _sum(self, car: _CarLaps) -> None:
+    def _in_order(self, draft: Draft, car: _CarLaps) -> Draft:
+        """Return what was said between reports, where there are no times: on the lap behind the
+        last one.
+        """
+        entry = draft.entry
+        if entry.lap is None or not car.shift:
+            return draft
+        lap = max(1, entry.lap + car.shift)
+        self._keep(self._moved, entry.uid, (lap, entry.lap_by, None))
+        return replace(draft, entry=entry.replace(lap=lap))
+
+    # how likely each lap is
+
+    def _sum(self, car: _CarLaps, name: str) -> None:
         """Work out how likely each lap is for each report: forward and backward."""
-        length, reports = car.length(), car.reports
+        length, reports = self._length(car), car.reports
         car.fresh = True
         if all(
             before.said is not None and after.said is not None and before.said < after.said
             for before, after in pairwise([_Report(0, "", -1), *reports])
         ):
             for report in reports:
-                report.laps = {report.said or 0: 1.0}
+                report.laps, report.lap = {report.said or 0: 1.0}, report.said
             return
-        steps = [
-            [
-                pair
-                for pair in lap_counts(before.at, after.at, length).items()
-                if pair[1] > _UNLIKELY
-            ]
-            for before, after in pairwise(reports)
+        ways = self._ways(reports, length)
+        begins = [
+            self._first(one, car, name, length) if self._none_before(reports, place) else {}
+            for place, one in enumerate(reports)
         ]
-        forward: list[dict[int, float]] = []
-        for place, report in enumerate(reports):
-            if place == 0:
-                laps = self._first(report, car) if report.said is None else _about(report.said)
-            else:
-                laps = {}
-                for lap, share in forward[-1].items():
-                    for count, likely in steps[place - 1]:
-                        laps[lap + count] = laps.get(lap + count, 0.0) + share * likely
-            forward.append(_scaled(self._told(report, laps)))
-        backward = dict.fromkeys(forward[-1], 1.0)
-        reports[-1].laps = _scaled(dict(forward[-1]))
-        for place in range(len(reports) - 2, -1, -1):
-            here, following = forward[place], reports[place + 1]
-            worth = {n: (self._says(following, n), p) for n, p in backward.items()}
-            backward = {}
-            for lap in here:
-                total = 0.0
-                for count, likely in steps[place]:
-                    if lap + count in worth:
-                        says, behind = worth[lap + count]
-                        total += likely * says * behind
-                backward[lap] = total
-            backward = _scaled(backward)
-            reports[place].laps = _scaled({n: p * backward.get(n, 0.0) for n, p in here.items()})
+        for place, laps in enumerate(begins):
+            left = math.prod(_passed_over(one) for one in reports[:place])
+            begins[place] = {
+                lap: share * left * _taken(reports[place]) for lap, share in laps.items()
+            }
+        forward, weights = self._through(reports, ways, begins, operator.add)
+        whole = sum(
+            sum(laps.values()) * math.prod(_passed_over(one) for one in reports[place + 1 :])
+            for place, laps in enumerate(forward)
+        )
+        likeliest = weights
+        if not self._lap:
+            _, likeliest = self._through(reports, ways, begins, max)
+        for report, laps, earlier, best in zip(reports, weights, forward, likeliest, strict=True):
+            report.laps = {lap: weight / whole for lap, weight in laps.items()} if whole else {}
+            report.earlier = _scaled(earlier)
+            report.lap = max(best, key=best.__getitem__) if best else report.order
 
-    def _first(self, report: _Report, car: _CarLaps) -> dict[int, float]:
-        """Return the laps that a first report may be of, whose lap nobody said."""
-        said = next((one for one in car.reports if one.said is not None), None)
-        if said is None or said.said is None:
-            return {max(1, report.order or 1): 1.0}
-        counts = lap_counts(report.at, said.at, car.length())
-        return {said.said - n: share for n, share in counts.items() if said.said - n > 0} or {
-            1: 1.0
+    @staticmethod
+    def _none_before(reports: Sequence[_Report], place: int) -> bool:
+        return not any(one.sure for one in reports[:place])
+
+    def _ways(self, reports: Sequence[_Report], length: float | None) -> list[list[_Way]]:
+        """Return for each report those that may come before it, and the weights of so many laps
+        between: where what stands between may be none, several.
+        """
+        ways: list[list[_Way]] = []
+        for place, report in enumerate(reports):
+            found, left = list[_Way](), _taken(report)
+            for earlier in range(place - 1, max(-1, place - 2 - _MOST_DOUBTFUL), -1):
+                before = reports[earlier]
+                counts = self._counts(reports[: earlier + 1], report, length)
+                most = max(counts.values())
+                found.append(
+                    (earlier, {n: left * p for n, p in counts.items() if p > _UNLIKELY * most})
+                )
+                if before.sure:
+                    break
+                left *= _passed_over(before)
+            ways.append(found)
+        return ways
+
+    def _counts(
+        self, reports: Sequence[_Report], report: _Report, length: float | None
+    ) -> Mapping[int, float]:
+        """Return the weights of so many laps from the last of some reports to another: by time, and
+        by how the values went on, since the last one that could be read.
+        """
+        before = reports[-1]
+        by_time = self._by_time(before, report, length)
+        valued = next((one for one in reversed(reports) if one.levels is not None), None)
+        if valued is None or report.levels is None or self._slowly(valued, report):
+            return by_time
+        more = 0
+        if valued is not before:
+            since = self._by_time(valued, before, length)
+            more = max(since, key=since.__getitem__)
+        most = max(by_time.values()) * _LEAST
+        return {
+            count: share * self._went_on(valued, report, count + more)
+            for count, share in by_time.items()
+            if share > most
         }
+
+    def _by_time(
+        self, before: _Report, report: _Report, length: float | None
+    ) -> Mapping[int, float]:
+        """Return the weights of so many laps from one report to another by the time between."""
+        odds = lap_odds(before.at, report.at, length)
+        if length is None or not self._slowly(before, report):
+            return odds
+        gone = (report.at or 0) - (before.at or 0)
+        return {
+            count: share
+            + (count == 1 or 0 < count * length * _NEARLY <= gone)
+            * _SLOWLY
+            * _MISSED ** (count - 1)
+            for count, share in odds.items()
+        }
+
+    def _slowly(self, before: _Report, report: _Report) -> bool:
+        """Tell whether the race was neutralised between two reports, or in a part of that time."""
+        if self._lap or before.at is None or report.at is None:
+            return False
+        return any(start < report.at and before.at < end for start, end in self._slow)
+
+    def _went_on(self, before: _Report, report: _Report, count: int) -> float:
+        """Return how likely values are so many laps after others, against any values at all."""
+        if before.levels is None or report.levels is None:
+            return 1.0
+        key = before.uid, count
+        if key not in report.moved:
+            levels, laps = report.levels, max(1, count)  # said again, they may be those of later
+            fit = values_fit(self.book, before.levels, levels, laps) - flat_fit(self.book, levels)
+            report.moved[key] = math.exp(fit)
+        return report.moved[key]
+
+    def _through(
+        self,
+        reports: Sequence[_Report],
+        ways: Sequence[Sequence[_Way]],
+        begins: Sequence[Mapping[int, float]],
+        add: Callable[[float, float], float],
+    ) -> tuple[list[dict[int, float]], list[dict[int, float]]]:
+        """Return the weights of the laps of each report by those before it, and by all: summed over
+        every way through the laps, or, with the greatest for a sum, of the likeliest way.
+        """
+        forward: list[dict[int, float]] = []
+        for report, before, begin in zip(reports, ways, begins, strict=True):
+            laps = dict(begin)
+            for place, counts in before:
+                for lap, share in forward[place].items():
+                    for count, likely in counts.items():
+                        of = lap + count
+                        laps[of] = add(laps.get(of, 0.0), share * likely)
+            forward.append(_kept(self._told(report, laps)))
+        backward: list[dict[int, float]] = []
+        for place, laps in enumerate(forward):
+            left = math.prod(_passed_over(one) for one in reports[place + 1 :])
+            backward.append(dict.fromkeys(laps, left))
+        for place in range(len(reports) - 1, 0, -1):
+            worth = {n: self._says(reports[place], n) * p for n, p in backward[place].items()}
+            for earlier, counts in ways[place]:
+                behind = backward[earlier]
+                for lap in behind:
+                    for count, likely in counts.items():
+                        if lap + count in worth:
+                            behind[lap] = add(behind[lap], likely * worth[lap + count])
+        return forward, [
+            {lap: share * behind[lap] for lap, share in laps.items()}
+            for laps, behind in zip(forward, backward, strict=True)
+        ]
+
+    def _length(self, car: _CarLaps) -> float | None:
+        """Return the milliseconds of a usual lap: by the laps said, else as explains best the time
+        between reports and how their values went on.
+        """
+        said = car.length()
+        if said is not None or self._lap:
+            return said
+        if car.unsaid is None:
+            car.unsaid = (self._fitting([one for one in car.reports if one.sure]),)
+        return car.unsaid[0]
+
+    def _fitting(self, reports: Sequence[_Report]) -> float | None:
+        steps = [
+            (before, after, after.at - before.at)
+            for before, after in pairwise(reports)
+            if before.at is not None and after.at is not None and after.at > before.at
+            if not self._slowly(before, after)
+        ]
+        lengths = sorted(gap / parts for _, _, gap in steps for parts in range(1, _PARTS + 1))
+        apart: list[float] = []
+        for length in lengths:
+            if _SHORTEST <= length <= _LONGEST and (not apart or length > apart[-1] * (1 + _ALIKE)):
+                apart.append(length)
+        if len(steps) < 2 or not apart:
+            return None
+
+        def weights(step: tuple[_Report, _Report, int], length: float) -> dict[int, float]:
+            before, after, gap = step
+            odds = lap_odds(0, gap, _met_again(length))
+            return {n: share * self._went_on(before, after, n) for n, share in odds.items()}
+
+        def fit(length: float) -> float:
+            usual = USUAL[0] <= length <= USUAL[1]
+            logs = (math.log(sum(weights(step, length).values())) for step in steps)
+            return sum(logs) - (0.0 if usual else _UNUSUAL)
+
+        best = max(apart, key=fit)
+        each = []
+        for step in steps:
+            counts = weights(step, best)
+            if count := max(counts, key=counts.__getitem__):
+                each.append(step[2] / count)
+        return _met_again(sorted(each)[len(each) // 2] if each else best)
+
+    def _first(
+        self, report: _Report, car: _CarLaps, name: str, length: float | None
+    ) -> dict[int, float]:
+        """Return the laps that a first report may be of."""
+        if report.earlier and not self._lap:
+            return report.earlier  # by those that are forgotten
+        if report.said is not None:
+            return _about(report.said)
+        said = next((one for one in car.reports if one.said is not None), None)
+        if said is not None and said.said is not None:
+            counts = lap_counts(report.at, said.at, length)
+            return {said.said - n: share for n, share in counts.items() if said.said - n > 0} or {
+                1: 1.0
+            }
+        if self._lap:
+            return {max(1, report.order or 1): 1.0}
+        first = self._after.get(name, 0) + 1
+        if report.at is None or length is None or first > 1:
+            return {first: 1.0}
+        gone = self._since_start(report.at)
+        if gone is None or gone / length <= _SEEN[1]:
+            return {first: 1.0}
+        later = {
+            lap: _BEGINS * _MISSED ** (lap - 1)
+            for lap in range(2, 2 + int(gone / length))
+            if _SEEN[0] <= gone / length - (lap - 1) <= _SEEN[1]
+        }
+        return later | {first: (1 - _BEGINS) * _BEFORE}
+
+    def _since_start(self, at: int) -> int | None:
+        """Return how long the recording ran before a moment; None where nobody knows."""
+        if at <= _DAY:
+            return at
+        return None if self.start is None else at - self.start
 
     def _told(self, report: _Report, laps: dict[int, float]) -> dict[int, float]:
         """Return the laps that a report may be of, weighed by what it says."""
@@ -295,8 +588,8 @@ class LapModel:
         """Return how much of a lap is gone by at its report, and how far that may be wrong."""
         if car.phase is not None:
             return car.phase
-        first = next((one for one in car.reports if one.lap is not None), None)
-        if first is None or first.lap is None or length is None:
+        first = next((one for one in car.reports if one.lap is not None and one.counts), None)
+        if first is None or first.lap is None or first.at is None or length is None:
             return _PHASE, _PHASE_UNKNOWN
         start = self.start if self.start is not None and first.at > _DAY else 0
         phase = (first.at - start) / length - (first.lap - 1)
@@ -308,26 +601,27 @@ class LapModel:
         """Return the lap that was driven at a moment, and how likely it is; 0 where nobody
         knows.
         """
-        known = [one for one in car.reports if one.lap is not None]
-        length = car.length()
+        known = [
+            (one.at, one.lap, one.laps.get(one.lap, 1.0))
+            for one in car.reports
+            if one.at is not None and one.lap is not None and one.counts
+        ]
+        length = self._length(car)
         if not known or (length is None and len(known) < 2):
             return None, 0.0
-        before = max((one for one in known if one.at <= at), key=lambda o: o.at, default=None)
-        behind = min((one for one in known if one.at > at), key=lambda o: o.at, default=None)
+        before = max((one for one in known if one[0] <= at), default=None)
+        behind = min((one for one in known if one[0] > at), default=None)
         phase, spread = self._phase(car, length)
-        if before is not None and behind is not None and (before.lap or 0) < (behind.lap or 0):
-            laps = (behind.lap or 0) - (before.lap or 0)
-            gone = (at - before.at) / (behind.at - before.at) * laps
-        elif before is not None:
-            gone = (at - before.at) / (length or math.inf)
+        if before is not None and behind is not None and before[1] < behind[1]:
+            gone = (at - before[0]) / (behind[0] - before[0]) * (behind[1] - before[1])
         else:
-            before = behind
-            gone = (at - (behind.at if behind else at)) / (length or math.inf)
-        place = ((before.lap if before else 0) or 0) + phase + gone
+            gone = (at - (before or behind or (at,))[0]) / (length or math.inf)
+        _, last, last_sure = before or behind or (at, 0, 0.0)
+        place = last + phase + gone
         lap = math.floor(place)
         near = min(place - lap, lap + 1 - place)
         sure = 0.5 * (1 + math.erf(near / spread / math.sqrt(2)))
-        return (lap if lap > after else None), sure
+        return (lap if lap > after else None), sure * last_sure
 
 
 def _about(said: int) -> dict[int, float]:
@@ -336,10 +630,28 @@ def _about(said: int) -> dict[int, float]:
     return {lap: 1.0 if lap == said else 1 - SAID for lap in near} | {said: 1.0}
 
 
-def _scaled(weights: dict[int, float]) -> dict[int, float]:
-    """Return weights as shares of their sum; what is next to nothing is left out."""
+def _kept(weights: dict[int, float]) -> dict[int, float]:
+    """Return weights without those that are next to nothing."""
     whole = sum(weights.values())
-    if whole <= 0:
-        return weights
     likely = sorted(weights, key=weights.__getitem__, reverse=True)[:_MOST_LAPS]
-    return {lap: weights[lap] / whole for lap in likely if weights[lap] > _LEAST * whole}
+    return {lap: weights[lap] for lap in likely if weights[lap] > _LEAST * whole}
+
+
+def _scaled(weights: Mapping[int, float]) -> dict[int, float]:
+    """Return weights as shares of their sum."""
+    whole = sum(weights.values())
+    return {lap: weight / whole for lap, weight in weights.items()} if whole else {}
+
+
+def _taken(report: _Report) -> float:
+    """Return the weight of a report being one of a lap."""
+    if report.sure:
+        return 1.0
+    return _REPORT_UNTIMED if report.at is None else _REPORT
+
+
+def _passed_over(report: _Report) -> float:
+    """Return the weight of a report being none of a lap."""
+    if report.sure:
+        return 0.0
+    return _NO_REPORT_UNTIMED if report.at is None else _NO_REPORT

@@ -157,17 +157,9 @@ class CarOutlook:
     def _values_fit(
         self, before: Known | None, levels: Mapping[str, int], lap: int | None
     ) -> float:
-        total, laps = 0.0, 1
-        if before is not None and lap is not None:
-            laps = max(1, min(_MOST_LAPS, lap - before.lap))
-        for name, level in levels.items():
-            field = self.book.fields[name]
-            if name == self._lap or field.size > ENUMERABLE:
-                continue
-            last = None if before is None else before.levels.get(name)
-            shares = _shares(self.book, name, last, laps)
-            total += math.log(shares[level])
-        return total
+        laps = 1 if before is None or lap is None else lap - before.lap
+        known = None if before is None else before.levels
+        return values_fit(self.book, known, levels, max(1, min(_MOST_LAPS, laps)))
 
     def usual(self, reading: Reading) -> float:
         """Return log P(values of a report | nothing is known but what is usual)."""
@@ -175,8 +167,27 @@ class CarOutlook:
 
     def flat(self, reading: Reading) -> float:
         """Return log P(report | it is some other's, of whom nothing is known)."""
-        sizes = [self.book.fields[name].size for name in reading.levels]
-        return -sum(math.log(size) for size in sizes if size <= ENUMERABLE)
+        return flat_fit(self.book, reading.levels)
+
+
+def flat_fit(book: Book, levels: Mapping[str, int]) -> float:
+    """Return log P(levels of a report | nothing is known of it at all)."""
+    sizes = [book.fields[name].size for name in levels]
+    return -sum(math.log(size) for size in sizes if size <= ENUMERABLE)
+
+
+def values_fit(
+    book: Book, before: Mapping[str, int] | None, levels: Mapping[str, int], laps: int
+) -> float:
+    """Return log P(levels of a report, but for its lap | those of the report so many laps before);
+    None for one of which nothing is known.
+    """
+    total, of_lap = 0.0, lap_field(book)
+    for name, level in levels.items():
+        if name != of_lap and book.fields[name].size <= ENUMERABLE:
+            last = None if before is None else before.get(name)
+            total += math.log(_shares(book, name, last, laps)[level])
+    return total
 
 
 def usual_lap(reports: Iterable[tuple[int, int | None]]) -> float | None:
@@ -197,14 +208,22 @@ def lap_counts(before: int | None, at: int | None, length: float | None) -> Mapp
     """Return how likely so many laps lie between two reports, at two moments, where a lap takes
     ``length`` milliseconds; None for what nobody knows.
     """
+    weights = lap_odds(before, at, length)
+    whole = sum(weights.values())
+    return {count: weight / whole for count, weight in weights.items()}
+
+
+@functools.lru_cache(4096)
+def lap_odds(before: int | None, at: int | None, length: float | None) -> Mapping[int, float]:
+    """Return the weights of so many laps between two reports, none of them nought: against a report
+    at the moment when it is due, which weighs 1. The rest is as for ``lap_counts``.
+    """
     timed = before is not None and at is not None
     most = abs((at or 0) - (before or 0)) / (length or USUAL[0]) + 1 if timed else math.inf
-    weights = {
+    return {
         count: one + _ANY * 10 ** -max(0.0, count - most)  # fewer laps than driven, never more
         for count, one in lap_weights(before, at, length).items()
     }
-    whole = sum(weights.values())
-    return {count: weight / whole for count, weight in weights.items()}
 
 
 @functools.lru_cache(4096)

@@ -1,0 +1,203 @@
+"""Where a book has no lap to say, a lost report moves none behind it, and nothing doubtful does.
+
+How much of a charge goes in a lap, and that the same lap takes much the same time, is common
+practice, no source.
+"""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable, Iterator, Sequence
+from decimal import Decimal
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from codec import Book, encode, load_book
+from codec.radio.crews import Crew
+from codec.radio.importing import import_transcript
+from codec.sheet import Journal
+from codec.sheet.entry import Entry
+from codec.sheet.state import Standing
+
+BOOK = """
+title = "Charge and coolant"
+
+[fields.charge]
+label = "charge"
+kind = "quantity"
+unit = "%"
+low = 0
+high = 99.5
+step = 0.5
+{moves}
+
+[fields.coolant]
+kind = "quantity"
+unit = "°C"
+low = 20
+high = 99
+step = 1
+usual = 55
+spread = 6
+wander = 2
+
+[tables.charge]
+kind = "digits"
+[tables.coolant]
+kind = "digits"
+count = "value"
+
+[messages.report]
+layout = "charge coolant"
+
+[phrases.neutralised]
+says = ["slow zone now"]
+[phrases.resumed]
+says = ["racing again"]
+"""
+MOVES = "drift = -1.5\nwander = 0.3"
+Place = Callable[[str], Book]
+
+
+@pytest.fixture(scope="module", name="book_that")
+def _book_that(tmp_path_factory: pytest.TempPathFactory) -> Place:
+    """Return what makes a book of how the charge moves."""
+
+    def made(moves: str) -> Book:
+        path = tmp_path_factory.mktemp("book") / "charge.toml"
+        path.write_text(BOOK.format(moves=moves), encoding="utf-8")
+        return load_book(path)
+
+    return made
+
+
+def race(book: Book, laps: int, lap_seconds: int = 97, seed: int = 4) -> list[tuple[int, str]]:
+    """Return the moment and the words of the report of each lap."""
+    draw, coolant, told = random.Random(seed), 55, list[tuple[int, str]]()
+    more = (Decimal(0), Decimal("0.5"))
+    for lap in range(1, laps + 1):
+        coolant += draw.choice([-2, -1, 0, 1, 2]) + (1 if coolant < 50 else 0)
+        charge = Decimal(98) - Decimal("1.5") * lap + draw.choice(more)
+        values = {"charge": charge, "coolant": Decimal(coolant)}
+        told.append((lap * lap_seconds - draw.randint(0, 3), encode(book, values, "report").words))
+    return told
+
+
+def imported(
+    folder: Path, book: Book, said: Sequence[tuple[int, str]], *, timed: bool = True
+) -> list[Entry]:
+    """Return the reports that stand in the sheet of what was said, in order."""
+    lines = [
+        f"[{at // 3600:02}:{at // 60 % 60:02}:{at % 60:02}] Rune: {words}\n"
+        if timed
+        else f"Rune: {words}\n"
+        for at, words in said
+    ]
+    path = folder / f"{random.getrandbits(60):x}.sheet"
+    with Journal(path, book) as journal:
+        import_transcript(journal, lines, "text", [Crew("5", "Rune", ("Siv",))])
+        return [row.entry for row in Standing(journal.entries()).of("5", "report")]
+
+
+def counted(entries: Sequence[Entry]) -> list[int | None]:
+    return [entry.lap for entry in entries if entry.accepted]
+
+
+def without(told: Sequence[tuple[int, str]], lost: set[int]) -> Iterator[tuple[int, str]]:
+    return (one for lap, one in enumerate(told, start=1) if lap not in lost)
+
+
+@pytest.mark.parametrize("lost", [{8}, {8, 9}, {3}, {5, 11}, {12}], ids=str)
+def test_a_report_that_is_lost_moves_no_lap_behind_it(
+    tmp_path: Path, book_that: Place, lost: set[int]
+) -> None:
+    book = book_that(MOVES)
+    found = imported(tmp_path, book, list(without(race(book, 16), lost)))
+    assert counted(found) == [lap for lap in range(1, 17) if lap not in lost]
+    assert all((entry.lap_certainty or 0) > 0.9 for entry in found)
+
+
+@settings(max_examples=8, deadline=None)
+@given(st.sets(st.integers(2, 13), max_size=4), st.integers(50, 140), st.integers(0, 99))
+def test_whatever_reports_are_lost_each_is_on_its_lap(
+    tmp_path_factory: pytest.TempPathFactory,
+    book_that: Place,
+    lost: set[int],
+    lap_seconds: int,
+    seed: int,
+) -> None:
+    book = book_that(MOVES)
+    said = list(without(race(book, 14, lap_seconds, seed), lost))
+    found = imported(tmp_path_factory.mktemp("race"), book, said)
+    assert counted(found) == [lap for lap in range(1, 15) if lap not in lost]
+
+
+@pytest.mark.parametrize(
+    ("moves", "timed"), [("", True), (MOVES, False)], ids=["by the clock alone", "by what is used"]
+)
+def test_times_tell_where_the_book_does_not_and_the_book_where_there_are_no_times(
+    tmp_path: Path, book_that: Place, moves: str, *, timed: bool
+) -> None:
+    book = book_that(moves)
+    found = imported(tmp_path, book, list(without(race(book, 16), {8})), timed=timed)
+    assert counted(found) == [lap for lap in range(1, 17) if lap != 8]
+
+
+def test_what_is_told_of_the_laps_is_not_forgotten_in_a_long_race(
+    tmp_path: Path, book_that: Place
+) -> None:
+    book, lost = book_that(MOVES), {9, 30, 31, 52}
+    found = imported(tmp_path, book, list(without(race(book, 64), lost)))
+    assert counted(found) == [lap for lap in range(1, 65) if lap not in lost]
+
+
+def test_laps_of_a_neutralised_race_are_longer_and_not_several(
+    tmp_path: Path, book_that: Place
+) -> None:
+    book = book_that(MOVES)
+    said = race(book, 14)
+    slow = [(at + 70 * min(3, max(0, lap - 6)), words) for lap, (at, words) in enumerate(said, 1)]
+    slow[6:6] = [(slow[5][0] + 20, "slow zone now")]
+    slow[10:10] = [(slow[9][0] + 15, "racing again")]
+    found = imported(tmp_path, book, slow)
+    assert counted(found) == list(range(1, 15))
+
+
+def test_where_nobody_can_know_the_lap_of_the_first_report_all_laps_say_so(
+    tmp_path: Path, book_that: Place
+) -> None:
+    book = book_that(MOVES)
+    found = imported(tmp_path, book, list(without(race(book, 10), {1})))
+    assert {entry.lap_certainty is not None and entry.lap_certainty < 0.9 for entry in found} == {
+        True
+    }
+    laps = counted(found)
+    assert [lap - (laps[0] or 0) for lap in laps if lap is not None] == list(range(9))
+
+
+@pytest.mark.parametrize("timed", [True, False])
+def test_what_is_doubtful_moves_no_lap_of_what_is_certain(
+    tmp_path: Path, book_that: Place, *, timed: bool
+) -> None:
+    book = book_that(MOVES)
+    said = race(book, 8)
+    talk = "at the test I had charge 41.5, coolant 93 at this place"
+    said[2:2] = [(said[1][0] + 41, talk)]
+    found = imported(tmp_path, book, said, timed=timed)
+    assert counted(found) == list(range(1, 9))
+    assert [entry.refusal for entry in found if not entry.accepted] == ["doubtful"]
+
+
+def test_a_report_that_cannot_be_read_is_on_the_lap_between(
+    tmp_path: Path, book_that: Place
+) -> None:
+    book = book_that(MOVES)
+    said = race(book, 8)
+    at, words = said[4]
+    said[4] = at, f"{words} five"
+    found = imported(tmp_path, book, said)
+    assert counted(found) == [1, 2, 3, 4, 6, 7, 8]
+    assert [entry.lap for entry in found if not entry.accepted] == [5]
