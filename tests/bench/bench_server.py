@@ -5,7 +5,7 @@
 
 The server, each desk, those who write and those who watch run on this machine, in processes of
 their own; so many of the desks have a file of their own that they keep in step. At each desk one
-engineer writes a note every two seconds; the first ones don't count. A page counts a note as
+engineer writes a note every two seconds, counted once every page is there. A page counts a note as
 standing when the board it was sent has it. Times are from sending the note, and from its
 acknowledgement, to every page of every other desk; the load of the machine is told, as every figure
 depends on it.
@@ -41,34 +41,48 @@ from codec.sheet.journal import sheet_format
 from codec.store.place import ServerPlace
 from codec.store.server.setting_up import set_up
 
-_COLD = 5  # notes at each desk before it counts: all that serves and watches has begun then
+_COLD = 2  # notes at each desk before it counts: all that serves has begun then
+_LAST = 3  # seconds for the last notes to come to every page
 _MARK = re.compile(r"mark-\d+-\d+-")
 
 
-async def page(client: httpx2.AsyncClient, seconds: float, seen: dict[str, list[float]]) -> None:
-    """Note when a page is first sent each mark."""
+async def page(
+    client: httpx2.AsyncClient, begun: asyncio.Event, seen: dict[str, list[float]]
+) -> None:
+    """Note when a page is first sent each mark, until cancelled."""
     mine: set[str] = set()
-    with contextlib.suppress(TimeoutError):
-        async with asyncio.timeout(seconds), client.stream("GET", "/live/race") as answer:
+    with contextlib.suppress(asyncio.CancelledError):
+        async with client.stream("GET", "/live/race") as answer:
             async for text in answer.aiter_lines():
                 now = time.time()
+                begun.set()
                 for mark in set(_MARK.findall(text)) - mine:
                     mine.add(mark)
                     seen.setdefault(mark, []).append(now)
 
 
-async def pages(address: str, seconds: float, count: int) -> dict[str, list[float]]:
-    """Have so many pages open; return when each mark came to them."""
+async def pages(address: str, count: int) -> dict[str, list[float]]:
+    """Have so many pages open until the input ends, and tell when they are; return when each mark
+    came to them.
+    """
     seen: dict[str, list[float]] = {}
     async with client_of(address) as client:
-        await asyncio.gather(*(page(client, seconds, seen) for _ in range(count)))
+        begun = [asyncio.Event() for _ in range(count)]
+        open_ones = [asyncio.create_task(page(client, one, seen)) for one in begun]
+        await asyncio.gather(*(one.wait() for one in begun))
+        print("begun", flush=True)
+        await asyncio.to_thread(sys.stdin.read)
+        for one in open_ones:
+            one.cancel()
+        await asyncio.gather(*open_ones)
     return seen
 
 
 async def write(
-    address: str, desk: int, until: float, written: dict[str, tuple[int, float, float]]
+    address: str, desk: int, seconds: float, written: dict[str, tuple[int, float, float]]
 ) -> None:
     """Enter a note every two seconds."""
+    until = time.time() + seconds
     async with client_of(address) as client:
         await asyncio.sleep(desk / 2)
         for number in range(-_COLD, 10**6):
@@ -88,18 +102,23 @@ async def measure(desks: Sequence[Served], seconds: float, count: int) -> None:
     """Write and watch for a while, and print what it took."""
     watchers = [
         await asyncio.create_subprocess_exec(
-            *(sys.executable, __file__, "--watch", desk.address, str(seconds)),
+            *(sys.executable, __file__, "--watch", desk.address),
             str(count // len(desks) + (number < count % len(desks))),
+            stdin=asyncio.subprocess.PIPE,
             stdout=asyncio.subprocess.PIPE,
+            limit=2**24,
         )
         for number, desk in enumerate(desks)
     ]
+    for one in watchers:
+        assert one.stdout is not None
+        await one.stdout.readline()
     written: dict[str, tuple[int, float, float]] = {}
-    until = time.time() + seconds - 8
     await asyncio.gather(
-        *(write(desk.address, number, until, written) for number, desk in enumerate(desks))
+        *(write(desk.address, number, seconds, written) for number, desk in enumerate(desks))
     )
-    told: list[dict[str, Any]] = [json.loads((await one.communicate())[0]) for one in watchers]
+    await asyncio.sleep(_LAST)
+    told: list[dict[str, Any]] = [json.loads((await one.communicate(b""))[0]) for one in watchers]
     since_sent, since_acknowledged, own = list[float](), list[float](), list[float]()
     missing = 0
     for mark, (at, sent, acknowledged) in written.items():
@@ -130,11 +149,11 @@ def main() -> None:
     parser.add_argument("--mirrors", type=int, default=0)
     parser.add_argument("--pages", type=int, default=50)
     parser.add_argument("--seconds", type=float, default=40)
-    parser.add_argument("--watch", nargs=3, help=argparse.SUPPRESS)  # ADDRESS SECONDS PAGES
+    parser.add_argument("--watch", nargs=2, help=argparse.SUPPRESS)  # ADDRESS PAGES
     args = parser.parse_args()
     if args.watch is not None:
-        address, seconds, count = args.watch
-        print(json.dumps(asyncio.run(pages(address, float(seconds), int(count)))))
+        address, count = args.watch
+        print(json.dumps(asyncio.run(pages(address, int(count)))))
         return
     server = Server()
     with ExitStack() as stack:
