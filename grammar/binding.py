@@ -50,11 +50,13 @@ def bind_messages(
     messages: dict[str, Message] = {}
     families = {name: table.family for name, table in tables.items() if table.family}
     names = with_members(spec.fields).keys()
+    written = inspection.raw.get("tables")  # also those that can't be built
+    named = list(written) if isinstance(written, Mapping) else list(tables)
     for name, one in spec.messages.items():
         keys = ("messages", name, "layout")
         try:
             node = parse_layout(one.layout, families)
-            problems, bound = _bound_leaves(one.layout, node, tables, alphabet)
+            problems, bound = _bound_leaves(one.layout, node, tables, alphabet, named)
             if not problems:
                 message = Message(
                     name, one.direction, node, bound, alphabet, one.label, one.pauses, one.glance
@@ -100,10 +102,14 @@ def _at(
 
 
 def _bound_leaves(
-    layout: str, node: Node, tables: Mapping[str, CodeTable], alphabet: Alphabet
+    layout: str,
+    node: Node,
+    tables: Mapping[str, CodeTable],
+    alphabet: Alphabet,
+    named: Sequence[str],
 ) -> tuple[list[Problem], list[CodeTable]]:
     """Return the problems of a layout's leaves, each name told once, and the tables they stand
-    for.
+    for; ``named`` are all tables of the file.
     """
     problems: dict[str, Problem] = {}
     bound: list[CodeTable] = []
@@ -123,7 +129,7 @@ def _bound_leaves(
         elif leaf.name in tables:
             bound.append(tables[leaf.name].at(leaf.member, leaf.repetition))
         elif leaf.name not in problems:
-            known = ", ".join(itertools.islice(tables, 12)) or "none"
+            known = ", ".join(itertools.islice(named, 12)) or "none"
             problems[leaf.name] = _at(
                 layout,
                 leaf,

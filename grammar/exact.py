@@ -121,12 +121,16 @@ def plain(number: Decimal) -> str:
 
 
 def _decimal(value: Any) -> Decimal:
+    """Return the number that a file has; raises Problem, also for one in quotes."""
     try:
-        return exact(value)
+        number = exact(value)
+        if isinstance(value, str):
+            raise ValueError(f"a number is expected, and {value[:_SHOWN]!r} is a text")
     except ValueError as error:
         raise Problem(
             (), str(error), "a number is written like 12 or -0.5, without quotes and unit"
         ) from None
+    return number
 
 
 def _checked() -> Any:

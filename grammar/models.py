@@ -5,6 +5,7 @@ The JSON Schema of the format comes out of these models.
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections.abc import Iterator, Mapping
 from typing import Annotated, Any, Literal
@@ -14,7 +15,7 @@ from pydantic import AfterValidator, Field, ValidationInfo, field_validator
 from grammar.codes import AnyTable
 from grammar.dash import DashSpec
 from grammar.errors import Problem
-from grammar.fields import AnyField, bound, member_problems
+from grammar.fields import AnyField, FieldBase, bound, member_problems
 from grammar.hearing import HearingSpec, Name
 from grammar.inspection import PARTLY, Strict
 from grammar.speech.facts import Fact
@@ -111,6 +112,26 @@ class PhraseSpec(Strict):
     )
 
 
+def _called_alike(fields: Mapping[str, FieldBase]) -> Iterator[Problem]:
+    """Yield, at both places, labels that are the name or the label of another field: nobody could
+    tell whose a value said by it is.
+    """
+    called: dict[str, list[str]] = {}
+    for name, field in fields.items():
+        forms = {" ".join(one.replace("_", " ").casefold().split()) for one in (name, field.title)}
+        for form in forms:
+            called.setdefault(form, []).append(name)
+    for names in called.values():
+        for name, other in itertools.permutations(names, 2):
+            label = fields[name].label
+            keys = ("fields", name, "label") if label else ("fields", name)
+            yield Problem(
+                keys,
+                f"{label or name!r} is what the field {other} is called, too",
+                "give one of them another label",
+            )
+
+
 def _published_words() -> AlphabetSpec:
     return AlphabetSpec()
 
@@ -157,6 +178,7 @@ class BookSpec(Strict):
         is not in the book.
         """
         yield from member_problems(self.fields)
+        yield from _called_alike(self.fields)
         for message in self.hearing.messages:
             if message not in self.messages:
                 yield Problem(

@@ -197,6 +197,63 @@ def test_problems_of_the_alphabet_hide_no_other() -> None:
     }
 
 
+UNCHECKED = """
+[fields.oil]
+label = "oil heat"
+kind = "quantity"
+unit = "°C"
+low = 60
+high = 149
+step = 1
+wander = 2
+[fields.water]
+kind = "quantity"
+unit = "°C"
+low = 20
+high = 119
+step = 1
+[tables.oil]
+kind = "digits"
+[tables.water]
+kind = "digits"
+[messages.report]
+layout = "oil water"
+"""
+
+
+def problems_of(text: str) -> list[Problem]:
+    with pytest.raises(BookError) as refused:
+        parse_book(text, "mine.toml")
+    return list(refused.value.problems)
+
+
+@pytest.mark.parametrize("key", ["low = 60", "high = 149", "step = 1", "wander = 2"])
+def test_a_number_in_quotes_is_a_text(key: str) -> None:
+    name, _, number = key.partition(" = ")
+    [problem] = problems_of(UNCHECKED.replace(key, f'{name} = "{number}"', 1))
+    assert problem.keys == ("fields", "oil", name)
+    assert f"'{number}' is a text" in problem.message
+
+
+@pytest.mark.parametrize(
+    ("label", "other"),
+    [("water", ""), ("Water", ""), ("oil heat", "oil  Heat"), ("cool side", "cool_side")],
+)
+def test_two_fields_that_are_called_alike_are_told_at_both_places(label: str, other: str) -> None:
+    text = UNCHECKED.replace('label = "oil heat"', f'label = "{label}"')
+    if other:
+        text = text.replace("[fields.water]", f'[fields.water]\nlabel = "{other}"')
+    found = problems_of(text)
+    assert [problem.keys[:2] for problem in found] == [("fields", "oil"), ("fields", "water")]
+    assert "the field water is called, too" in found[0].message
+
+
+def test_tables_that_are_wrong_themselves_are_named_among_those_there_are() -> None:
+    text = UNCHECKED.replace("step = 1\n[tables.oil]", "step = 7\n[tables.oil]")
+    found = problems_of(text.replace('layout = "oil water"', 'layout = "oil watr"'))
+    assert found[-1].hint == "the book's tables are: oil, water"
+
+
 @pytest.mark.parametrize(
     "alphabet", ['symbols = "0123456789ABCDa"', 'symbols = "0123456789AABCD"', "symbols = 5"]
 )
@@ -344,7 +401,18 @@ def notes(tmp_path: Path, text: str, capsys: pytest.CaptureFixture[str]) -> list
     path.write_text(text, "utf-8")
     assert main(["book", "check", "--json", str(path)]) == 0
     found: list[str] = json.loads(capsys.readouterr().out)["notes"]
-    return found
+    return [note for note in found if "makes another report" not in note]
+
+
+def test_a_lap_report_that_nothing_checks_is_noted_and_no_problem(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    for name, text, noted in (("bare", UNCHECKED, 1), ("checked", BOOK, 0)):
+        path = tmp_path / f"{name}.toml"
+        path.write_text(text, "utf-8")
+        assert main(["book", "check", "--json", str(path)]) == 0
+        notes = json.loads(capsys.readouterr().out)["notes"]
+        assert sum("makes another report" in note for note in notes) == noted
 
 
 @pytest.mark.parametrize(

@@ -200,6 +200,8 @@ def _unsaid(message: Any, declared: list[str]) -> list[str]:
 
 def _notes(book: Any, weak: list[str]) -> list[str]:
     """Return what is no problem but worth knowing."""
+    from grammar.design.lint import unchecked
+
     said = {name for message in book.messages.values() for name in message.fields}
     used = {table.name for message in book.messages.values() for table in message.tables}
     notes = [f"field {name!r} is in no message" for name in book.fields if name not in said]
@@ -210,6 +212,7 @@ def _notes(book: Any, weak: list[str]) -> list[str]:
         ]
     for message in book.messages.values():
         notes += _unsaid(message, book.spec.messages[message.name].unsaid)
+    notes += [f"{one.text}; {one.hint}" for one in unchecked(book)]
     notes += weak
     if not book.one_way:
         notes.append(f"{_clash(book)}: decode with --direction where it is not clear who speaks")

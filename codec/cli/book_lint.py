@@ -16,7 +16,8 @@ def add_lint(actions: Any) -> None:
         actions,
         "lint",
         "what is no mistake but makes a code harder for people: look-alikes, values easily taken"
-        " for each other, symbols with two meanings, symbols nothing says, numbers out of order",
+        " for each other, symbols with two meanings, symbols nothing says, numbers out of order,"
+        " no check symbol",
     )
     add_book(parser)
     parser.add_argument(

@@ -8,6 +8,7 @@ from codec.screen.lines import line
 from grammar.design.lint import KINDS, Remark
 
 _CALLED = {
+    "unchecked": "reports of a lap without a check symbol",
     "look-alike": "characters that look alike, computed from what the display lights, not measured",
     "colours": "colours of the dash that can't be read, or that somebody can't tell apart",
     "confusable": "values of one table that are easily taken for each other, in the book's noise",

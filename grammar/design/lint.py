@@ -1,6 +1,7 @@
 """What is no mistake in a book but makes it harder for people: characters that look alike, colours
 that can't be read or told apart, values of one table that are easily taken for each other, symbols
-with two meanings, symbols in use that nothing says, numbers out of order.
+with two meanings, symbols in use that nothing says, numbers out of order; and a report of each lap
+without a check symbol.
 """
 
 from __future__ import annotations
@@ -21,7 +22,9 @@ from grammar.design.noise import Noise, confused_words, noise_of
 from grammar.display import Display, look_alikes
 from grammar.fields import FieldBase
 
-Kind = Literal["look-alike", "colours", "confusable", "two meanings", "unused", "out of order"]
+Kind = Literal[
+    "unchecked", "look-alike", "colours", "confusable", "two meanings", "unused", "out of order"
+]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 MISHEARD = 0.003  # how often a codeword is taken for another, from which it is worth a remark
 MISREAD = 0.003  # how often a character is read as another, from which it is worth one
@@ -45,6 +48,7 @@ def lint(book: Book, display: Display | None = None) -> list[Remark]:
     another ``display`` where one is given.
     """
     found = [
+        *unchecked(book),
         *_look_alikes(book, book.dash if display is None else book.dash.on(display)),
         *_colours(book.dash),
         *_confusable(book),
@@ -53,6 +57,17 @@ def lint(book: Book, display: Display | None = None) -> list[Remark]:
         *_unordered(book),
     ]
     return sorted(found, key=lambda one: (KINDS.index(one.kind), -one.weight))
+
+
+def unchecked(book: Book) -> Iterator[Remark]:
+    """Yield the report of each lap where it has no check symbol."""
+    for message in book.sent_by("car")[:1]:
+        if not message.check_leaves:
+            yield Remark(
+                "unchecked",
+                f"{message.name}: a word misheard, left out or swapped makes another report",
+                'a table of kind = "check" at the end of its layout, one symbol more',
+            )
 
 
 def _used(book: Book) -> str:
@@ -172,12 +187,13 @@ def _several(book: Book) -> Iterator[Remark]:
 
 
 def _unused(book: Book) -> Iterator[Remark]:
-    unused = [symbol for symbol in book.alphabet.symbols if symbol not in _used(book)]
-    if unused:
+    used = _used(book)
+    unused = "".join(symbol for symbol in book.alphabet.symbols if symbol not in used)
+    for symbol in unused:
         yield Remark(
             "unused",
-            f"no codeword has {' '.join(unused)}",
-            f'retired = "{book.alphabet.spec.retired}{"".join(unused)}" in [alphabet], so that'
+            f"no codeword has {symbol}",
+            f'retired = "{book.alphabet.spec.retired}{unused}" in [alphabet], so that'
             " nothing is heard as them",
         )
 

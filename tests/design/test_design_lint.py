@@ -45,6 +45,9 @@ def test_each_kind_is_told_by_name() -> None:
     """
     every = lint(parse_book(BOOK, "small"), "7 segments")
     found = {kind: [one for one in every if one.kind == kind] for kind in KINDS}
+    assert [one.text for one in found["unchecked"]] == [
+        "lap: a word misheard, left out or swapped makes another report"
+    ]
     assert [one.text for one in found["unused"]] == ["no codeword has X"]
     assert 'retired = "X"' in found["unused"][0].hint
     assert [one.text for one in found["two meanings"]] == [
