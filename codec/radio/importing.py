@@ -197,7 +197,7 @@ def import_utterances(
     """
     listener = Listener(journal.book, crews, times=times, after=after)
     batch = _Batch(journal, listener, crews, summary or Summary())
-    laps = LapModel(journal.book, dict(after or {}))
+    laps = LapModel(journal.book, dict(after or {}), times)
     for draft in laps.placed(_brought(listener, utterances), listener.waits):
         if isinstance(draft, LeftOut):
             batch.summary.leave(draft)

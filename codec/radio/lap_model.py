@@ -11,6 +11,10 @@ drift of the fields and the time together, so that a report that is lost moves n
 is doubtful may be no report at all: the laps are weighed with it and without it, and the likeliest
 way through all of them is taken, as sure as the sums say.
 
+Where a file tells when laps began, a report is of the lap that was driven, or of the one just ended
+where this driver's reports come as the line is crossed, or a few seconds behind it: which of both
+is told by all of them together.
+
 Everything else stands between reports. A lap begins at the same part of the way from one report to
 the next all race long; where the recording begins with the race, its first report tells which.
 """
@@ -19,6 +23,7 @@ from __future__ import annotations
 
 import math
 import operator
+import statistics
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
@@ -28,7 +33,7 @@ from typing import TypeVar
 
 from codec.radio.exchange import Draft
 from codec.radio.forms import LeftOut
-from codec.radio.laps import lap_field
+from codec.radio.laps import LapTimes, lap_field
 from codec.radio.outlook import (
     SAID,
     USUAL,
@@ -65,6 +70,8 @@ _REPORT_UNTIMED, _NO_REPORT_UNTIMED = 0.4, 0.6
 _BEGINS = 0.5  # how often a recording begins with the race, and otherwise: common practice
 _BEFORE = 0.1  # and how likely it began any one lap before
 _MISSED = 0.12  # how often a report before the first one heard is lost
+_AT_THE_LINE = 8_000  # milliseconds behind the line: reports later are of the lap begun, as often
+_AT_THE_LINE_SPREAD = 4_000  # as not of the one ended at that moment; common practice, no source
 _SLOWLY = 0.3  # how likely laps of a neutralised race are of any one length
 _NEARLY = 0.85  # of a usual lap: what one takes at least then
 _SHORTEST, _LONGEST = 20_000, 600_000  # milliseconds of a lap
@@ -131,11 +138,15 @@ _Way = tuple[int, Mapping[int, float]]  # the place of a report, and the weights
 class LapModel:
     """Puts what was said on its lap; ``start`` is when the recording began, if that is known."""
 
-    def __init__(self, book: Book, after: dict[str, int] | None = None) -> None:
-        """Begin with nothing known."""
+    def __init__(
+        self, book: Book, after: dict[str, int] | None = None, times: LapTimes | None = None
+    ) -> None:
+        """Begin with nothing known, but for when laps began where somebody took the ``times``."""
         self.book, self._lap, self._message = book, lap_field(book), lap_message(book)
         self._behind = _BEHIND if self._lap else _BEHIND_UNSAID
-        self._after = after or {}
+        self._after, self._times = after or {}, times
+        # by car, when reports were said, and how far behind the line
+        self._timed: dict[str, deque[tuple[int, int]]] = {}
         self._cars: dict[str, _CarLaps] = {}
         self._held: deque[Draft] = deque()
         self._moved: dict[str, tuple[int | None, LapBy, float | None]] = {}
@@ -181,6 +192,8 @@ class LapModel:
             self._observe_fact(entry)
             return
         reported = entry.kind in ("report", "correction") and entry.message in (self._message, "")
+        if reported and entry.lap_by == "time" and entry.accepted:
+            self._observe_timed(entry)
         if not reported or entry.lap_by == "time" or not self._message:
             return
         if entry.at is None and self._lap:
@@ -206,6 +219,15 @@ class LapModel:
         if len(car.reports) > (_MOST_REPORTS if self._lap else 2 * _MOST_REPORTS):
             self._forget(car, entry.car)
         car.fresh, car.unsaid = False, None
+
+    def _observe_timed(self, entry: Entry) -> None:
+        """Take how long behind the line a report was said, or before it."""
+        lines = [] if self._times is None else self._times.lines(entry.car)
+        if entry.at is not None and lines:
+            at = entry.at
+            apart = min((at - start for start, _ in lines), key=abs)
+            behind = self._timed.setdefault(entry.car, deque(maxlen=_MOST_REPORTS))
+            behind.append((at, apart))
 
     def _observe_fact(self, entry: Entry) -> None:
         """Take that laps take longer from now on, or no more."""
@@ -245,6 +267,9 @@ class LapModel:
         entry = draft.entry
         if since is not None and entry.at is not None and entry.at > since:
             return False
+        if self._of_report(draft):
+            at, told = entry.at, self._timed.get(entry.car, ())
+            return at is None or sum(one > at for one, _ in told) >= _BEHIND_UNSAID
         if not self._open(entry) or not self._message or (entry.at is None and self._lap):
             return True
         car = self._cars.get(entry.car)
@@ -264,7 +289,7 @@ class LapModel:
 
     def _placed(self, draft: Draft) -> Draft:
         entry, car = draft.entry, self._cars.get(draft.entry.car)
-        if draft.about in self._moved and self._open(entry):
+        if draft.about in self._moved and (self._open(entry) or self._of_report(draft)):
             lap, known_by, sure = self._moved[draft.about]
             entry = entry.replace(
                 lap=lap, lap_by="" if lap is None else known_by, lap_certainty=sure
@@ -272,6 +297,10 @@ class LapModel:
             return replace(draft, entry=entry)
         if draft.about and entry.lap is not None and entry.kind in _ABOUT:
             return replace(draft, entry=entry.replace(lap_certainty=self._sure.get(draft.about)))
+        if self._of_report(draft) and entry.at is not None:
+            lap, sure = self._by_the_line(entry.car, entry.at, entry.lap)
+            self._keep(self._moved, entry.uid, (lap, "time", sure))
+            return replace(draft, entry=entry.replace(lap=lap, lap_certainty=sure))
         if entry.lap_by in _TOLD:
             return replace(draft, entry=entry.replace(lap_certainty=1.0))
         if car is None or not self._message or (entry.at is None and self._lap):
@@ -286,6 +315,27 @@ class LapModel:
             self._keep(self._sure, uid, min(1.0, own.laps.get(entry.lap, 0.0)))
             return replace(draft, entry=entry.replace(lap_certainty=self._sure[uid]))
         return self._supposed(draft, car, own if own is not None and own.counts else None)
+
+    def _of_report(self, draft: Draft) -> bool:
+        """Tell whether an entry is a lap report whose lap the times tell."""
+        entry = draft.entry
+        reported = entry.kind in ("report", "correction") and entry.message in (self._message, "")
+        return reported and entry.lap_by == "time" and self._times is not None
+
+    def _by_the_line(self, car: str, at: int, lap: int | None) -> tuple[int | None, float]:
+        """Return the lap of a report said at a moment, by when laps began, and how likely: of the
+        lap ended, where reports are said as the line is crossed.
+        """
+        lines, behind = self._times.lines(car) if self._times else [], self._timed.get(car)
+        if not lines or not behind:
+            return lap, 1.0
+        middle = statistics.median(apart for _, apart in behind)
+        place = min(range(len(lines)), key=lambda n: abs(at - lines[n][0] - middle))
+        begun = lines[place][1]
+        ended = 0.5 * math.erfc((middle - _AT_THE_LINE) / _AT_THE_LINE_SPREAD / math.sqrt(2))
+        if ended > 0.5 and begun > 1:
+            return begun - 1, ended
+        return begun, 1 - ended if begun > 1 else 1.0
 
     def _supposed(self, draft: Draft, car: _CarLaps, own: _Report | None) -> Draft:
         """Return what is on a lap that nobody told: as its ``own`` report is, else as the time

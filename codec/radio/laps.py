@@ -89,6 +89,10 @@ class LapTimes:
                     )
         return cls(starts)
 
+    def lines(self, car: str) -> list[tuple[int, int]]:
+        """Return when a car crossed the line, and the lap that it began there, in order."""
+        return self._starts.get(car, [])
+
     def at(self, car: str, moment: int | None) -> int | None:
         """Return the lap a car was on."""
         starts = self._starts.get(car)
@@ -134,9 +138,12 @@ class LapKeeper:
         return {self._field: max(half, first + half)}
 
     def of(self, reading: Reading, at: int | None, given: int | None) -> tuple[int | None, LapBy]:
-        """Return the lap of a report and how it is known; the next report is expected behind it."""
+        """Return the lap of a report and how it is known; the next one is expected behind a lap
+        report, and behind anything that says its lap.
+        """
         lap, lap_by = self._of(reading, at, given)
-        if lap is not None and reading.direction == "car":
+        of_lap = lap_by == "said" or reading.message == self._counted
+        if lap is not None and of_lap and reading.direction == "car":
             self.last = max(self.last, lap)
         return lap, lap_by
 

@@ -18,6 +18,7 @@ from hypothesis import strategies as st
 from codec import Book, encode, load_book
 from codec.radio.crews import Crew
 from codec.radio.importing import import_transcript
+from codec.radio.laps import LapTimes
 from codec.sheet import Journal
 from codec.sheet.entry import Entry
 from codec.sheet.state import Standing
@@ -44,6 +45,18 @@ usual = 55
 spread = 6
 wander = 2
 
+[fields.coast]
+kind = "quantity"
+unit = "m"
+low = 0
+high = 95
+step = 5
+
+[tables.coast]
+kind = "digits"
+count = "value"
+per = 1
+
 [tables.charge]
 kind = "digits"
 [tables.coolant]
@@ -52,6 +65,13 @@ count = "value"
 
 [messages.report]
 layout = "charge coolant"
+
+[messages.coast]
+direction = "pit"
+layout = '"C" coast'
+
+[messages.coasting]
+layout = '"C" coast'
 
 [phrases.neutralised]
 says = ["slow zone now"]
@@ -87,7 +107,12 @@ def race(book: Book, laps: int, lap_seconds: int = 97, seed: int = 4) -> list[tu
 
 
 def imported(
-    folder: Path, book: Book, said: Sequence[tuple[int, str]], *, timed: bool = True
+    folder: Path,
+    book: Book,
+    said: Sequence[tuple[int, str]],
+    *,
+    timed: bool = True,
+    times: LapTimes | None = None,
 ) -> list[Entry]:
     """Return the reports that stand in the sheet of what was said, in order."""
     lines = [
@@ -98,7 +123,7 @@ def imported(
     ]
     path = folder / f"{random.getrandbits(60):x}.sheet"
     with Journal(path, book) as journal:
-        import_transcript(journal, lines, "text", [Crew("5", "Rune", ("Siv",))])
+        import_transcript(journal, lines, "text", [Crew("5", "Rune", ("Siv",))], times=times)
         return [row.entry for row in Standing(journal.entries()).of("5", "report")]
 
 
@@ -189,6 +214,46 @@ def test_what_is_doubtful_moves_no_lap_of_what_is_certain(
     found = imported(tmp_path, book, said, timed=timed)
     assert counted(found) == list(range(1, 9))
     assert [entry.refusal for entry in found if not entry.accepted] == ["doubtful"]
+
+
+def _said_behind(said: Sequence[tuple[int, str]], seconds: int) -> LapTimes:
+    """Return when laps began, where each report was said so long behind the line."""
+    starts = [(0, 1)] + [((at - seconds) * 1000, lap + 1) for lap, (at, _) in enumerate(said, 1)]
+    return LapTimes({"5": starts})
+
+
+@pytest.mark.parametrize("seconds", [0, 3, -2])
+def test_reports_said_as_the_line_is_crossed_are_of_the_lap_just_ended(
+    tmp_path: Path, book_that: Place, seconds: int
+) -> None:
+    book = book_that(MOVES)
+    said = race(book, 9)
+    jittered = [(at + (1 if n % 3 else -1), words) for n, (at, words) in enumerate(said)]
+    found = imported(tmp_path, book, jittered, times=_said_behind(said, seconds))
+    assert counted(found) == list(range(1, 10))
+    assert all(0.5 < (entry.lap_certainty or 0) < 1 for entry in found)
+
+
+def test_reports_said_well_into_a_lap_are_of_the_lap_that_is_driven(
+    tmp_path: Path, book_that: Place
+) -> None:
+    book = book_that(MOVES)
+    said = race(book, 9)
+    found = imported(tmp_path, book, said, times=_said_behind(said, 45))
+    assert counted(found) == list(range(2, 11))
+    assert all((entry.lap_certainty or 0) > 0.99 for entry in found)
+
+
+@pytest.mark.parametrize("timed", [True, False])
+def test_what_is_no_lap_report_takes_no_lap(
+    tmp_path: Path, book_that: Place, *, timed: bool
+) -> None:
+    book = book_that(MOVES)
+    said = race(book, 8)
+    for lap in (6, 3):  # a call read back, of which only the driver is heard
+        said[lap:lap] = [(said[lap - 1][0] + 40, "charlie three five")]
+    found = imported(tmp_path, book, said, timed=timed)
+    assert [one.lap for one in found if one.message == "report"] == list(range(1, 9))
 
 
 def test_a_report_that_cannot_be_read_is_on_the_lap_between(
