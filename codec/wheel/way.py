@@ -127,6 +127,8 @@ def cheapest(
     }
     if len(goals) < len(wanted):
         raise WheelError("a setting is wanted twice", kind="setting")
+    for name in begins.drafts:  # of another setting: dropped, where what is wanted is confirmed
+        goals.setdefault(name, begins.settings[name])
     meant = tuple(sorted((place, frozenset(at)) for place, at in (places or {}).items()))
     found = None
     for waits in (False, True) if wheel.alone else (False,):

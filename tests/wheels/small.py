@@ -69,6 +69,19 @@ def wheels(draw: st.DrawFn) -> Wheel:
     return compiled_wheel(spec, "drawn", _refused)
 
 
+@st.composite
+def standings(draw: st.DrawFn) -> tuple[Wheel, WheelState]:
+    """Draw a wheel, and where it stands: at the start or anywhere, also with drafts."""
+    wheel = draw(wheels())
+    if draw(st.booleans()):
+        return wheel, wheel.start
+    places = tuple(draw(st.integers(0, len(place.values) - 1)) for place in wheel.places)
+    at = {name: draw(st.integers(0, one.high)) for name, one in wheel.spec.settings.items()}
+    drafted = draw(st.sets(st.sampled_from(SETTINGS))) if places[0] in wheel.drafts else ()
+    drafts = {name: draw(st.integers(0, wheel.spec.settings[name].high)) for name in drafted}
+    return wheel, WheelState(places, at, drafts)
+
+
 def _refused(problem: Problem) -> None:
     raise problem
 
@@ -123,7 +136,7 @@ def all_places(wheel: Wheel) -> set[Places]:
 
 
 def least(
-    wheel: Wheel, wanted: dict[str, int], measure: str, *, waits: bool = False
+    wheel: Wheel, begins: WheelState, wanted: dict[str, int], measure: str, *, waits: bool = False
 ) -> float | None:
     """Return the least that a way costs, by trying all: every state of everything is one of its
     own. Nobody waits, but where no other way leads there. None where there is none.
@@ -134,7 +147,7 @@ def least(
         return state.places, tuple(sorted(state.settings.items())), drafts, hand
 
     number = itertools.count()
-    queue: list[tuple[float, int, WheelState, str]] = [(0, next(number), wheel.start, "")]
+    queue: list[tuple[float, int, WheelState, str]] = [(0, next(number), begins, "")]
     done = set()
     while queue:
         cost, _, state, hand = heapq.heappop(queue)
@@ -164,4 +177,4 @@ def least(
             after = wheel.left_alone(state, pause)
             more = pause if measure == "seconds" else 0
             heapq.heappush(queue, (cost + more, next(number), after, hand))
-    return least(wheel, wanted, measure, waits=True) if wheel.alone and not waits else None
+    return least(wheel, begins, wanted, measure, waits=True) if wheel.alone and not waits else None
