@@ -95,15 +95,26 @@ since AS MATERIALIZED (
     FROM parts LEFT JOIN fix ON fix.journal = parts.journal AND fix.root = parts.root
     FULL JOIN taken_back ON taken_back.journal = parts.journal AND taken_back.seq = parts.root
 ),
-report AS NOT MATERIALIZED ({every}),
+report AS NOT MATERIALIZED ({report}),
+looked_up AS MATERIALIZED {looked_up},
 touched AS MATERIALIZED ({touched})
 """
 # What a table does not take of these joins is not joined at all: that there is one row of each at
 # most shows.
-_STANDS = """
+_REPORT = """
     SELECT stands.*, event.event, event.book, event.date, event.code, {driver} AS driver,
         NOT withdrawn AND refusal = '' AND (string <> '' OR told <> '') AS counts
-    FROM (
+    FROM {stands} AS stands
+    LEFT JOIN (
+        SELECT journal, max(event) AS event, max(book) AS book, max(date) AS date,
+            max(code) AS code FROM event GROUP BY journal
+    ) AS event ON event.journal = stands.journal
+    LEFT JOIN (
+        SELECT journal, car, max(driver) AS driver FROM driven GROUP BY journal, car
+    ) AS driven ON driven.journal = stands.journal AND driven.car = stands.car
+    {whose}
+"""
+_STANDS = """(
         SELECT first.journal, first.seq, first.kind, coalesce(since.car, first.car) AS car,
             {engineer} AS engineer,
             first."at" AS first_at, first.heard AS first_heard, first.string AS first_string,
@@ -119,16 +130,7 @@ _STANDS = """
             coalesce(since.withdrawn, false) AS withdrawn
         FROM {first}
         WHERE first.journal IN ({journals}) AND first.kind IN ('report', 'call')
-    ) AS stands
-    LEFT JOIN (
-        SELECT journal, max(event) AS event, max(book) AS book, max(date) AS date,
-            max(code) AS code FROM event GROUP BY journal
-    ) AS event ON event.journal = stands.journal
-    LEFT JOIN (
-        SELECT journal, car, max(driver) AS driver FROM driven GROUP BY journal, car
-    ) AS driven ON driven.journal = stands.journal AND driven.car = stands.car
-    {whose}
-"""
+    )"""
 # all reports and calls, gone through once; and those that something is about, each looked up
 _EVERY = """niner.entries AS first
         LEFT JOIN since ON since.journal = first.journal AND since.root = first.seq"""
@@ -209,18 +211,15 @@ def reports(season: Season, wanted: Wanted) -> Query:
         f"({one.number}, {', '.join(['CAST(? AS text)'] * 3)}, {digests.index(one.digest)})"
         for one in events
     )
-    stands = {
-        "journals": journals,
-        "engineer": ENGINEER.format(writer="first.writer"),
-        "driver": _DRIVER,
-        "whose": f"WHERE {' AND '.join(whose)}" if whose else "",
-    }
+    stands = {"journals": journals, "engineer": ENGINEER.format(writer="first.writer")}
+    report = {"driver": _DRIVER, "whose": f"WHERE {' AND '.join(whose)}" if whose else ""}
     begin = _REPORTS.format(
         events=rows,
         journals=journals,
         void=_void(season, journals),
-        every=_STANDS.format(first=_EVERY, **stands),
-        touched=_STANDS.format(first=_TOUCHED.format(apart=season.apart), **stands),
+        report=_REPORT.format(stands=_STANDS.format(first=_EVERY, **stands), **report),
+        looked_up=_STANDS.format(first=_TOUCHED.format(apart=season.apart), **stands),
+        touched=_REPORT.format(stands="looked_up", **report),
     )
     named = [text for one in events for text in (one.event, one.book, one.date)]
     people = tuple(dict.fromkeys((*drivers, *engineers)))

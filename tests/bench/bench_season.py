@@ -56,14 +56,26 @@ TABLES: dict[str, Callable[[Season], object]] = {
 }
 
 
-def timed(what: str, act: Callable[[], object]) -> Any:
-    """Print what something took, and the most memory of this process so far."""
-    wall, mine = time.perf_counter(), time.process_time()
-    found = act()
+def timed(what: str, act: Callable[[], object], server: Server | None = None) -> None:
+    """Print what something took, here and at a server, and the most memory of this process so
+    far.
+    """
+    wall, mine, theirs = time.perf_counter(), time.process_time(), _spent(server)
+    act()
     wall, mine = time.perf_counter() - wall, time.process_time() - mine
     most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-    print(f"{what}: {wall:.2f} s, {mine:.2f} s of processor time, at most {most:,} kB", flush=True)
-    return found
+    time.sleep(0.3)  # the process that answered has gone by then, and its time is known
+    more = "" if server is None else f", {_spent(server) - theirs:.1f} s of the server's"
+    print(f"{what}: {wall:.2f} s, {mine:.2f} s of processor time{more}, at most {most:,} kB",
+          flush=True)  # fmt: skip
+
+
+def _spent(server: Server | None) -> float:
+    """Return the processor time of a server's processes that have ended."""
+    if server is None:
+        return 0.0
+    stat = Path(f"/proc/{server.process.pid}/stat").read_text().rpartition(")")[2].split()
+    return sum(map(int, stat[13:15])) / os.sysconf("SC_CLK_TCK")
 
 
 def drawn(rng: random.Random, count: int) -> Iterator[Entry]:
@@ -127,7 +139,7 @@ def main() -> None:
             set_up(place, [sheet_format()])
             sheets = Path(folder) / "sheets"
             timed("made", lambda: _make(sheets, place, args.events, args.entries))
-            _ask("server", place)
+            _ask("server", place, server)
             timed("sheets read the first time", lambda: _open(sheets))
             _ask("sheets, read before", sheets)
             out = Path(folder) / "out"
@@ -191,14 +203,14 @@ def _export(place: Place, out: Path) -> None:
         list(export(season, Wanted(), out))
 
 
-def _ask(what: str, place: Place) -> None:
+def _ask(what: str, place: Place, server: Server | None = None) -> None:
     for name, table in TABLES.items():
 
         def asked(table: Callable[[Season], object] = table) -> None:
             with opened_season(place) as season:
                 table(season)
 
-        timed(f"{what}: {name}", asked)
+        timed(f"{what}: {name}", asked, server)
 
 
 if __name__ == "__main__":
