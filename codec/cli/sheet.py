@@ -152,7 +152,7 @@ def _add_import(actions: Any) -> None:
         action="append",
         default=[],
         metavar=_CREW,
-        help="a car, its driver, who speaks to it; once a car",
+        help="a car, its driver, who speaks to it; once a car (those of the sheet)",
     )
     parser.add_argument(
         "--form",
@@ -410,6 +410,7 @@ def run_import(args: argparse.Namespace) -> int:
 
 def _import_recordings(files: Sequence[str], args: argparse.Namespace) -> int:
     """Listen to recordings, and write what was said in them."""
+    from codec.radio.crews import crews_in
     from codec.radio.forms import milliseconds
     from codec.radio.importing import Summary, import_utterances
     from codec.screen.sheet import progress
@@ -423,9 +424,6 @@ def _import_recordings(files: Sequence[str], args: argparse.Namespace) -> int:
         told = milliseconds(args.start)
     except ValueError as error:
         raise CodeError(f"--start: {error}", kind="usage") from None
-    names = {
-        name.casefold(): name for crew in wanted["crews"] for name in (crew.driver, *crew.wall)
-    }
     folder = folder_of(place_of(args.sheet))
     for file in files:
         path = Path(file)
@@ -435,6 +433,8 @@ def _import_recordings(files: Sequence[str], args: argparse.Namespace) -> int:
             moment = datetime.datetime.fromtimestamp(by_name, datetime.UTC)
             tell(f"{visible(path.name)}: begun {moment:%Y-%m-%d %H:%M:%S} UTC, by its name")
         with _opened(path) as stream, _journal(args, None) as journal:
+            crews = wanted["crews"] or crews_in(journal.entries())
+            names = {name.casefold(): name for crew in crews for name in crew.people}
             speaker = names.get(path.stem.casefold(), "")
             summary = Summary()
             with progress(path.stat().st_size, summary.found, by_line=False) as read:
@@ -528,7 +528,7 @@ def _journal(args: argparse.Namespace, facts: Any) -> Journal:
 
 def _wanted(args: argparse.Namespace) -> dict[str, Any]:
     """Return who drives what, when laps began, and the laps before the first reports."""
-    from codec.radio.crews import crews_of
+    from codec.radio.crews import check_cars, crews_of
     from codec.radio.importing import bounded
     from codec.radio.laps import LapTimes
 
@@ -538,13 +538,8 @@ def _wanted(args: argparse.Namespace) -> dict[str, Any]:
             times = LapTimes.read(bounded(lines), args.lap_times)
     crews = crews_of(args.car)
     after = {car: _lap(text) for car, text in given(args.after, "lap").items()}
-    for car in after:
-        if car not in [crew.car for crew in crews]:
-            raise CodeError(
-                f"--after names car {car}, which no --car names",
-                kind="usage",
-                expected=[crew.car for crew in crews],
-            )
+    if crews:
+        check_cars(after, crews)
     return {"crews": crews, "times": times, "after": after}
 
 

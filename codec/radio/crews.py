@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence, Set
 from dataclasses import dataclass
 
 from codec.radio.forms import Utterance
+from codec.sheet.entry import Entry
 from grammar.errors import CodeError
 from grammar.message import Direction
 
@@ -152,6 +153,28 @@ class Roster:
     def _driven(self, crew: Crew, spoke: Set[str]) -> bool:
         """Tell whether the transcript names the car, or what it is called spoke."""
         return crew.car in self._cars or any(name in spoke for name in crew.own_names)
+
+
+def crews_in(entries: Iterable[Entry]) -> list[Crew]:
+    """Return the crews that a sheet names, each as it was named last."""
+    crews: dict[str, Crew] = {}
+    for entry in entries:
+        if entry.kind == "car" and entry.car:
+            before = crews.get(entry.car, Crew(entry.car))
+            wall = tuple(filter(None, (name.strip() for name in entry.note.split(","))))
+            crews[entry.car] = Crew(entry.car, entry.message or before.driver, wall or before.wall)
+    return list(crews.values())
+
+
+def check_cars(after: Iterable[str], crews: Sequence[Crew]) -> None:
+    """Check that cars that laps are given for are among those named; raises CodeError."""
+    for car in after:
+        if car not in [crew.car for crew in crews]:
+            raise CodeError(
+                f"--after names car {car}, which no --car names, nor the sheet",
+                kind="usage",
+                expected=[crew.car for crew in crews],
+            )
 
 
 def crews_of(named: Iterable[str]) -> list[Crew]:

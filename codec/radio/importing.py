@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, BinaryIO
 
-from codec.radio.crews import Crew, role_of
+from codec.radio.crews import Crew, check_cars, crews_in, role_of
 from codec.radio.dedupe import EarlierEntries
 from codec.radio.exchange import Draft
 from codec.radio.forms import FORMS, MOST_LINE, LeftOut, Utterance
@@ -190,13 +190,15 @@ def import_utterances(
     only what is new.
 
     ``crews`` tells who drives which car and who speaks to
-    it, ``times`` when laps began, ``after`` the lap of a car before its first report (0).
-    ``left_out`` is told of every line left out; a ``summary`` given is filled as it goes on.
-    Raises SheetError, and CodeError where the names of ``crews`` are not those of the transcript:
-    nothing is written then.
+    it, those that the sheet names where none is given; ``times`` when laps began, ``after`` the lap
+    of a car before its first report (0). ``left_out`` is told of every line left out; a ``summary``
+    given is filled as it goes on. Raises SheetError, and CodeError where ``after`` names another
+    car, or the names of ``crews`` are not those of the transcript: nothing is written then.
     """
+    given, crews = bool(crews), crews or crews_in(journal.entries())
+    check_cars(after or {}, crews)
     listener = Listener(journal.book, crews, times=times, after=after)
-    batch = _Batch(journal, listener, crews, summary or Summary())
+    batch = _Batch(journal, listener, crews, summary or Summary(), given=given)
     laps = LapModel(journal.book, dict(after or {}), times)
     for draft in laps.placed(_brought(listener, utterances), listener.waits):
         if isinstance(draft, LeftOut):
@@ -215,10 +217,18 @@ class _Batch:
     """
 
     def __init__(
-        self, journal: Journal, listener: Listener, crews: Sequence[Crew], summary: Summary
+        self,
+        journal: Journal,
+        listener: Listener,
+        crews: Sequence[Crew],
+        summary: Summary,
+        *,
+        given: bool,
     ) -> None:
-        """Begin with the cars that the sheet does not have yet."""
-        self.summary = summary
+        """Begin with the cars that the sheet does not have yet; crews not ``given`` are those of
+        the sheet, and may be silent.
+        """
+        self.summary, self._given = summary, given
         self._journal, self._listener, self._crews = journal, listener, crews
         self._earlier, named = EarlierEntries(journal), cars(journal.entries())
         self._new_cars = [
@@ -234,16 +244,19 @@ class _Batch:
         self.summary.count_speaker(draft.entry, self._crews)
         self._pairs.append((draft.entry, draft.about))
         if len(self._pairs) >= _BATCH:
-            astray = self.summary.of_no_car and self._listener.roster.silent()
+            astray = self.summary.of_no_car and self._silent()
             if not astray or len(self._pairs) >= _MOST_HELD:
                 self.write()
+
+    def _silent(self) -> list[str]:
+        return self._listener.roster.silent() if self._given else []
 
     def write(self) -> None:
         """Write what has gathered; raises CodeError where somebody named never spoke and others, of
         no car, report: most likely the name is another in the transcript.
         """
         summary = self.summary
-        summary.silent = self._listener.roster.silent()
+        summary.silent = self._silent()
         if summary.silent and summary.of_no_car:
             silent, others = ", ".join(summary.silent[:6]), by_speaker(summary.of_no_car)
             raise CodeError(

@@ -38,6 +38,22 @@ def test_another_form_of_the_same_radio_adds_nothing(
     assert summary.there > 100
 
 
+def test_the_cars_of_a_sheet_are_known_to_whatever_is_brought_later(tmp_path: Path) -> None:
+    """Where no car is named again, nothing comes in twice, and what is new is of its car; people of
+    the sheet may be silent then.
+    """
+    said = f"[00:01:00] Ilse Marrow: {REPORT}\n"
+    later = "[00:02:40] Teo Vash: six one six three juliett romeo bravo romeo\n"
+    with new(tmp_path) as journal:
+        import_transcript(journal, [said], "text", CREWS[:1])
+        assert import_transcript(journal, [said], "text", []).written == {}
+        assert import_transcript(journal, [later], "text", CREWS[1:]).written["report"] == 1
+        again = import_transcript(journal, [later], "text", [])
+        assert (again.written, again.of_no_car) == ({}, {})
+        named = [(entry.car, entry.message) for entry in journal.entries() if entry.kind == "car"]
+    assert named == [("7", "Ilse Marrow"), ("61", "Teo Vash")]
+
+
 def test_what_another_form_adds_to_what_was_there_stands_with_it(tmp_path: Path) -> None:
     """A question known from one form is about the report known from the other."""
     with new(tmp_path) as journal:
