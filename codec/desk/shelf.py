@@ -11,6 +11,7 @@ from pathlib import Path
 from codec.desk.sheets import OpenSheet
 from codec.sheet.listing import SheetAbout, places_in, sheets_in
 from codec.store.place import Place
+from grammar.errors import CodeError
 
 
 class Shelf:
@@ -50,13 +51,19 @@ class Shelf:
             self._sheets.setdefault(name, OpenSheet(places[name], event=self._event))
         await self._sheets[name].begin()
 
-    def listed(self) -> list[SheetAbout]:
-        """Return what there is to choose from, the last written first; raises CodeError where a
-        server can't tell.
+    def listed(self) -> tuple[list[SheetAbout], str]:
+        """Return what there is to choose from, the last written first; where a server can't tell,
+        those that are open, and why.
         """
-        if self._place is None:
-            return [SheetAbout(name) for name in sorted(self._sheets)]
-        return sorted(sheets_in(self._place), key=lambda one: one.last, reverse=True)
+        trouble = ""
+        if self._place is not None:
+            try:
+                found = sorted(sheets_in(self._place), key=lambda one: one.last, reverse=True)
+            except CodeError as error:
+                trouble = error.message
+            else:
+                return found, ""
+        return [SheetAbout(name) for name in sorted(self._sheets)], trouble
 
     async def close(self) -> None:
         """Close those that are open."""

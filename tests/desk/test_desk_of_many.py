@@ -127,21 +127,26 @@ def test_the_sheets_are_found_again_when_the_server_is_back(
     server: Server, served_at: Shelf
 ) -> None:
     with served(served_at) as client:
-        assert listed(client) == ["event"]
+        assert listed(client) == ["event", "other"]
+        assert "kept" in client.get("/wall/event").text
         server.end()
         try:
-            page = client.get("/", headers={"accept": "text/html"})
+            assert "be reached" in client.get("/").text
+            assert listed(client) == ["event"]  # it is open
+            assert "kept" in client.get("/wall/event").text
+            page = client.get("/wall/other", headers={"accept": "text/html"})
             assert (page.status_code, "be reached" in page.text) == (503, True)
         finally:
             server.start()
-        assert listed(client) == ["event"]
+        assert listed(client) == ["event", "other"]
 
 
 @pytest.fixture
 def served_at(server: Server) -> Shelf:
     whole = ServerPlace(server.database(uuid.uuid4().hex))
     set_up(whole, [sheet_format()])
-    written(whole.with_name("event"), "x")
+    written(whole.with_name("event"), "kept", "2026-06-01")
+    written(whole.with_name("other"), "x")
     return sheets_at(whole)
 
 

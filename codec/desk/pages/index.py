@@ -16,7 +16,7 @@ def part(desk: Desk) -> DeskPage:
 
     async def index(request: Request) -> Response:
         lan = desk.links is not None
-        sheets = await asyncio.to_thread(desk.sheets.listed)
-        return desk.page(request, "index.html", sheets=sheets, lan=lan)
+        sheets, trouble = await asyncio.to_thread(desk.sheets.listed)
+        return desk.page(request, "index.html", sheets=sheets, trouble=trouble, lan=lan)
 
     return DeskPage([Route("/", index)])

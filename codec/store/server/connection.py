@@ -86,7 +86,7 @@ def _translated(query: str) -> bytes:
 def told(line: psycopg.Error) -> str:
     """Return the first line of what a server, or libpq, says."""
     said = line.diag.message_primary or str(line).replace("FATAL:  ", "")
-    first = said.strip().partition("\n")[0].removeprefix("connection failed: ")
+    first = re.sub(r"^connection (failed|is bad): ", "", said.strip().partition("\n")[0])
     return first or type(line).__name__
 
 
