@@ -47,12 +47,13 @@ def _called(watch: Watch) -> Iterator[tuple[str, str, bool]]:
 
 def _reported(watch: Watch, text: str, *, plainly: bool) -> bool:
     """Tell whether a line is a report of the car spoken to; one that can't be read is where the car
-    was named ``plainly``.
+    was named ``plainly``, or nothing but words of the code stand there.
     """
+    words = watch.cut(text)
     try:
-        return bool(watch.decoded(watch.cut(text)).reports)
+        return bool(watch.decoded(words).reports)
     except CodeError:
-        pass
+        plainly = plainly or all(word.kind in SPOKEN for word in words)
     try:
         return by_field(watch.finder.named, text) is not None or (
             plainly and to_be_heard(watch, text)

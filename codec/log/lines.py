@@ -66,6 +66,8 @@ def write_down(watch: Watch, text: str) -> Shown:
 def to_be_heard(watch: Watch, text: str) -> bool:
     """Tell whether a line would be taken for a report that can't be read, which is heard."""
     words = watch.cut(text)
+    if watch.finder.named.speaks(text):
+        return False
     if _with_what_waits(watch, words) is not None or _corrected(watch, text, words) is not None:
         return False
     try:

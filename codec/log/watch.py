@@ -396,7 +396,8 @@ class Watch:
         """Return what words may have been; what was weighed of late is not weighed anew."""
         known = self.known(heard, expected)
         if known is None:
-            known = expected.weigh(heard)
+            plain = self.finder.named.speaks(heard)  # that is no code, to be misheard as code
+            known = Weighed(None, None) if plain else expected.weigh(heard)
             self.remember(heard, expected, known)
         return known
 

@@ -4,6 +4,7 @@ enough, with what each may have been; and any other entry, by its number.
 
 from __future__ import annotations
 
+import functools
 import shlex
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -100,6 +101,11 @@ def _readings(book: Book, standing: Standing, row: Row) -> Iterator[tuple[Readin
         read = decode(book, entry.string, typed=True, direction=sent, context=context)
         yield read, min(entry.certainty or 0.0, 0.9999)
         return
+    told = None
+    if (named := _named(book)).speaks(entry.heard):
+        told = {name: one for name, one in named.told(entry.heard).items() if name != named.lap}
+        if not told:
+            return  # what is said by names is no code
     heard = RadioWords(book.lexicon).cut(entry.heard)
     doubted = doubt(book, " ".join(word.text for word in heard), _before(book, standing, entry))
     if doubted is None:
@@ -109,10 +115,17 @@ def _readings(book: Book, standing: Standing, row: Row) -> Iterator[tuple[Readin
         reading = one.reading
         if len(reading.said) < least:
             continue  # it would pass over words of the code that were said
+        if told and any(reading.values.get(name) != value for name, value in told.items()):
+            continue  # or say something else than was said by name
         yield (
             Reading(book, reading.match, reading.text, reading.spans, context or None),
             one.probability,
         )
+
+
+@functools.lru_cache(8)
+def _named(book: Book) -> NamedReports:
+    return NamedReports(book)
 
 
 def _before(book: Book, standing: Standing, entry: Entry) -> dict[str, Any] | None:
@@ -196,7 +209,7 @@ def fixed(book: Book, row: Row, words: str) -> Reading | dict[str, Any]:
         return decode(book, words, direction=_direction(row), context=context)
     except CodeError:
         of_lap = row.first.kind == "report" and row.entry.message in ("", lap_message(book))
-        named = NamedReports(book)
+        named = _named(book)
         told = dict(named.parts(words)) if of_lap else {}
         if told.pop(named.lap, row.entry.lap) != row.entry.lap or not told:
             raise

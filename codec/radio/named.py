@@ -28,7 +28,9 @@ from grammar.errors import CodeError, Span
 from grammar.fields import FieldBase
 from grammar.speech.kinds import WordKind
 
-_TOKEN = re.compile(r"[-+−]?\d+(?:[.,]\d+)?|[^\W\d_]+(?:['’][^\W\d_]+)?|[°%]\w?")
+_TOKEN = re.compile(
+    r"(?i:\bper\s+cent\b)|[-+−]?\d+(?:[.,]\d+)?|[^\W\d_]+(?:['’][^\W\d_]+)?|[°%]\w?"
+)
 _FAR = 3.5  # standard deviations that a value may be from the last one
 _WIDTH = Decimal("0.03")  # of a field's range: how far it goes in a lap where the book does not say
 _ENDS, _STOPS = ".!?;", ".!?;,:"
@@ -72,6 +74,7 @@ class _Item:
     whole: bool = True
     unit: str = ""
     words: tuple[str, ...] = ()
+    bare: bool = False  # a name with no number behind it
 
 
 @dataclass(slots=True)
@@ -103,7 +106,14 @@ class NamedReports:
         }
         self.options = self._options()
         words = settings()["named"]
-        self._links, self._units = frozenset(words["links"]), frozenset(words["units"])
+        self._links = frozenset(words["links"])
+        self._unit_of = {form: unit for unit, forms in words["units"].items() for form in forms}
+        said = [field for one in book.sent_by("car") for field in one.fields.values()]
+        self._sent = {one.name: one for one in said if one.numeric}
+        self._unit_of |= {
+            text.casefold(): text for one in self._sent.values() if (text := one.unit_text)
+        }
+        self._units = self._unit_of.keys()
         self._hesitations = {"a"} | {
             form
             for form, meaning in book.lexicon.meanings.items()
@@ -124,7 +134,9 @@ class NamedReports:
         found = sorted({name[0] for name in self.names}, key=len, reverse=True)
         ways = "|".join(map(re.escape, found))
         # what a line that names a field holds, each one word
-        self.begun = re.compile(rf"\b(?:{ways})", re.IGNORECASE) if found else None
+        self._naming = re.compile(rf"\b(?:{ways})", re.IGNORECASE) if found else None
+        units = "|".join(re.escape(form) for form in sorted(self._units) if len(form) > _SHORT)
+        self.begun = re.compile(rf"\b(?:{ways}|{units})|[%°]", re.IGNORECASE) if found else None
 
     @functools.cached_property
     def needed(self) -> list[str]:
@@ -163,15 +175,15 @@ class NamedReports:
 
     def worth(self, text: str) -> bool:
         """Tell whether a line names several fields."""
-        if self.begun is None:
+        if self._naming is None:
             return False
-        return len(set(map(str.casefold, self.begun.findall(text)))) >= 2
+        return len(set(map(str.casefold, self._naming.findall(text)))) >= 2
 
     def find(self, text: str) -> PlainReport | None:
         """Return the report said in a line; None where there is no attempt at one."""
         if not self.worth(text) or len(self.needed) < 2:
             return None
-        best = max(self._runs(text), key=lambda run: len(run.named), default=None)
+        best = max(self._stretches(text), key=lambda run: len(run.named), default=None)
         if best is None or len(best.named - {self.lap}) < min(_FEWEST, len(self.needed)):
             return None
         return self._said(best, text)
@@ -182,7 +194,7 @@ class NamedReports:
         """
         if self.begun is None or len(text) > _MOST_PARTS or not self.begun.search(text):
             return {}
-        runs = list(self._runs(text))
+        runs = list(self._stretches(text))
         if len(runs) != 1 or runs[0].spoilt or runs[0].astray:
             return {}
         items = runs[0].items
@@ -195,7 +207,95 @@ class NamedReports:
         once = len(runs[0].named) == len(items)
         return self._said(runs[0], text).values if clear and whole and once else {}
 
+    def speaks(self, text: str) -> bool:
+        """Tell whether a line says a number by the name of its field, or with a unit: then it is
+        not heard as code.
+        """
+        return bool(self.begun and self.begun.search(text)) and any(
+            isinstance(item.value, Decimal) and (item.unit or item.name in self.numeric)
+            for run in self._stretches(text[:_MOST_PARTS])
+            for item in run.items
+        )
+
+    def told(self, text: str) -> Mapping[str, Any]:
+        """Return the values of fields that a line names, also where it lacks others."""
+        found = self.find(text)
+        return self.parts(text) if found is None else found.values
+
     # words
+
+    def _stretches(self, text: str) -> Iterator[_Run]:
+        """Yield the stretches of items, each number with the name behind it where none of before
+        it has it, or with the field whose unit it has.
+        """
+        for run in self._runs(text):
+            items = self._before_names(run.items, text)
+            for number, item in enumerate(items):
+                if not item.name and item.unit:
+                    items[number] = replace(item, name=self._by_unit(item, items))
+            for number, (item, following) in enumerate(itertools.pairwise(items)):
+                apart = text[item.span[1] : following.span[0]].strip(" .")
+                more = not following.name and not following.sign and not apart
+                if more and item.name in self.numeric and not self._meant(items, number + 1):
+                    items[number] = replace(item, value=None)  # that may be more of it
+            run.items = items
+            yield run
+
+    def _before_names(self, items: list[_Item], text: str) -> list[_Item]:
+        """Return items with the numbers that stand before the names of their fields given to them:
+        from a number of no name on, up to a name that has none behind it.
+        """
+        found, place = list(items), 0
+        while place < len(found):
+            end = place + 1
+            while end < len(found) and found[end].name in self.numeric and not found[end].bare:
+                end += 1
+            bare = end < len(found) and found[end].bare
+            whole = end == place + 1 or (place == 0 and end == len(found) - 1)
+            if not found[place].name and bare and whole:
+                pairs = itertools.pairwise(found[place : end + 1])
+                moved = [self._moved(one, following, text) for one, following in pairs]
+                if None not in moved:
+                    found[place : end + 1] = [one for one in moved if one is not None]
+            place += 1
+        return found
+
+    def _moved(self, one: _Item, following: _Item, text: str) -> _Item | None:
+        """Return a number as that of the name behind it; None where it can't be."""
+        field, value = self.numeric[following.name], one.value
+        between = text[one.span[1] : following.span[0]]
+        turned = text[slice(*following.span)].casefold().split()[0] in self._turned
+        if (
+            not isinstance(value, Decimal)
+            or any(mark in _STOPS for mark in between)
+            or self.level(following.name, value) is None
+            or (one.unit and not self._fits(one.unit, field))
+            or (turned and one.whole and not one.unit)  # eight left: of what?
+        ):
+            return None
+        return replace(one, name=following.name, span=(one.span[0], following.span[1]))
+
+    def _by_unit(self, item: _Item, items: Sequence[_Item]) -> str:
+        """Return the only field that can have a number with its unit, "" where that is not one of
+        the report of each lap, or said by its name.
+        """
+        fits = [
+            name
+            for name, one in self._sent.items()
+            if one.unit_text and self._fits(item.unit, one) and self._reaches(one, item.value)
+        ]
+        named = [one.name for one in items]
+        alone = len(fits) == 1 and fits[0] in self.numeric and fits[0] not in named
+        return fits[0] if alone else ""
+
+    @staticmethod
+    def _reaches(one: FieldBase, value: Any) -> bool:
+        """Tell whether a field has a value."""
+        try:
+            one.level(value)
+        except CodeError:
+            return False
+        return True
 
     def _runs(self, text: str) -> Iterator[_Run]:
         """Yield the stretches of items with nothing else between them."""
@@ -213,13 +313,17 @@ class NamedReports:
                 run.spoilt = run.spoilt or self._amiss(item) or (other > 0 and bool(run.items))
                 run.astray = run.astray or astray
                 other = 0
-                _take(run, replace(item, value=None) if denied and item.value else item, corrected)
+                item = replace(item, value=None, bare=False) if denied and item.value else item
+                _take(run, item, corrected)
                 corrected, denied, place = False, False, following
                 continue
             denied = word in self._denials
             astray = astray or word in self._elsewhere
             if word == "correction":
                 corrected = True
+            elif run.items and not other and behind.isspace() and self._titled(run, word):
+                last = run.items[-1]
+                run.items[-1] = replace(last, span=(last.span[0], tokens[place][1][1]))
             elif (run.items and not other and word in self._turned and behind.isspace()) or (
                 run.items and not other and self._goes_on(run.items[-1], text, tokens, place)
             ):  # which way it is, whether at all, or how much more, is not known
@@ -234,6 +338,26 @@ class NamedReports:
             place += 1
         if run.items:
             yield run
+
+    def _titled(self, run: _Run, word: str) -> bool:
+        """Tell whether a word behind a number is one of what its field is called, such as LEFT
+        behind that of "energy left"; a number of no field gets the only one that is called so.
+        """
+        last = run.items[-1]
+        if not isinstance(last.value, Decimal) or word not in self._turned:
+            return False
+        named = [name for name, one in self.numeric.items() if word in one.title.casefold().split()]
+        name = last.name or (self._by_unit(last, run.items) if last.unit else "")
+        if (
+            not name
+            and len(named) == 1
+            and not last.whole
+            and self.level(named[0], last.value) is not None
+        ):
+            name = "" if named[0] in run.named else named[0]
+        if name in named:
+            run.items[-1] = replace(last, name=name)
+        return name in named
 
     def _goes_on(
         self, last: _Item, text: str, tokens: Sequence[tuple[str, Span]], place: int
@@ -308,7 +432,8 @@ class NamedReports:
                     return found
             value = self._number_behind(tokens, following)
             if value is None:
-                return _Item(name, None, (start, tokens[following - 1][1][1])), following
+                span = start, tokens[following - 1][1][1]
+                return _Item(name, None, span, bare=name in self.numeric), following
             return self._numbered(name, tokens, start, value)
         options, length = self._longest(self.options, tokens, place)
         if length and len(options) == 1 and not options.keys() & self.numeric.keys():
@@ -366,6 +491,8 @@ class NamedReports:
         words = words[self._longest(self.names, tokens, end - len(words))[1] :] if name else words
         unit = tokens[end][0] if end < len(tokens) else ""
         unit = unit if unit in self._units or unit[:1] in ("°", "%") else ""
+        if name and unit and not self._fits(unit, self.numeric[name]):
+            return _Item(name, None, (start, tokens[end - 1][1][1])), end  # it is of something else
         return _Item(name, number, (start, tokens[end - 1][1][1]), sign, whole, unit, words), end
 
     @staticmethod
@@ -540,11 +667,12 @@ class NamedReports:
         others = sum(1 for one in items if not one.name)
         return left[0] if len(left) == 1 and others == 1 else ""
 
-    @staticmethod
-    def _fits(unit: str, one: FieldBase) -> bool:
-        """Tell whether a unit said may be a field's: both of heat, or both not."""
-        hot = unit[0] == "°" or unit.startswith(("deg", "cel", "cent")) or unit == "c"
-        return hot == one.unit_text.startswith("°")
+    def _fits(self, unit: str, one: FieldBase) -> bool:
+        """Tell whether a unit said may be a field's; one without a unit may have any but that of
+        heat.
+        """
+        written = self._unit_of.get(unit, unit[:1])
+        return one.unit_text.startswith(written) if one.unit_text else written != "°"
 
     def reading(
         self, said: PlainReport, lap: int | None, text: str, context: Mapping[str, Any]

@@ -331,8 +331,8 @@ class Taking:
         return len(cars) <= 1
 
     def in_words(self, utterance: Utterance) -> tuple[PlainReport | None, Utterance]:
-        """Return the report in plain words in an utterance, or in it and the one it goes on with,
-        with what it stands in.
+        """Return the report in plain words in an utterance, or in it and the ones that it goes on
+        with, with what it stands in.
         """
         named, text = self.finder.named, utterance.text
         if len(text) > MOST_JOINED:
@@ -340,10 +340,16 @@ class Taking:
         said = named.find(text)
         if said is not None and not said.missing:
             return said, utterance
+        whole = utterance
         for before in reversed(self._halves):
-            if self._goes_on(before, utterance):
-                both = named.find(f"{before.text} {text}")
+            if not self._goes_on(before, whole):
+                continue
+            alone = before.gone_on_with(utterance), before.gone_on_with(whole)
+            for joined in alone if whole is not utterance else alone[:1]:
+                both = named.find(joined.text)
                 if both is not None and not both.missing:
-                    return both, before.gone_on_with(utterance)
+                    self._halves.clear()
+                    return both, joined
+            whole = alone[1]
         self._halves.append(utterance)
         return said, utterance

@@ -194,6 +194,20 @@ def test_one_that_fits_neither_car_stays_doubtful(coded: Session) -> None:
     assert any(row.entry.refusal for row in coded.standing.of("3", "report"))
 
 
+@pytest.mark.parametrize("line", ["88 %", "88 percent left", "lap 3, 88 per cent"])
+def test_a_number_with_the_unit_of_one_field_is_of_it(coded: Session, line: str) -> None:
+    assert coded.look(line).tone == "good"
+    coded.enter(line)
+    assert counted(coded)[3] == {"left": "88"}
+
+
+@pytest.mark.parametrize("line", ["battery left 88 and a half", "5 %", "coolant 88 percent"])
+def test_what_is_said_by_name_and_not_clear_is_taken_for_no_code(coded: Session, line: str) -> None:
+    shown = coded.enter(line)
+    assert not any("/ok takes it" in one for one in shown.lines)
+    assert list(counted(coded)) == [1, 2]
+
+
 def test_hints_name_a_car_that_there_is(figures: Session, coded: Session) -> None:
     for session, other in ((figures, ""), (coded, "/of 5 or ")):
         assert session.enter("/of").lines[0].startswith(f"{other}/of lap 3 ")

@@ -7,13 +7,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from radio.plain_books import figures_book
+from radio.plain_books import coded_book, figures_book
 
+from codec.radio.by_hand import doubtful_rows
 from codec.radio.crews import crews_of
 from codec.radio.importing import import_transcript
 from codec.radio.named import NamedReports
 from codec.sheet import Entry, Journal
-from codec.sheet.state import rows
+from codec.sheet.state import Standing, rows
 
 BOOK = figures_book()
 
@@ -82,3 +83,63 @@ def test_what_is_unlike_all_before_stays_doubtful(tmp_path: Path) -> None:
     odd = ["charge left 33.2, cells 41, gearbox 85", "charge left 14.8, cells 41, gearbox 85"]
     found = brought(tmp_path, *(f"Runa: {said}" for said in (*LAPS[:2], *odd)))
     assert [bool(one.refusal) for one in found] == [False, False, True, True]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "forty four kilowatt hours, cells 41, gearbox 85",
+        "cells 41, gearbox 85, 44.0 kWh",
+        "gearbox 85, 44.0 kWh left, cells 41 degrees",
+        "44.0 charge left, cells 41, gearbox 85",
+        "44.0 kWh charge left, 41 cells, 85 gearbox",
+    ],
+)
+def test_a_number_may_stand_before_its_name_or_have_the_only_unit_of_its_kind(
+    tmp_path: Path, text: str
+) -> None:
+    [found] = brought(tmp_path, f"Runa: {text}")
+    assert (found.string, found.refusal) == ("44041085", "")
+
+
+@pytest.mark.parametrize(
+    ("text", "known"),
+    [
+        ("8 left, cells 41, gearbox 85", {"cells": 41, "gearbox": 85}),
+        ("charge left 44.0, cells 41 percent, gearbox 85", {"store": 44, "gearbox": 85}),
+        ("charge left 44.0, cells 41, gearbox", {"store": 44, "cells": 41}),
+        ("44 degrees, charge left 44.0, cells 41", {"store": 44, "cells": 41}),
+    ],
+)
+def test_what_may_be_of_something_else_is_not_read_nor_taken_for_it(
+    tmp_path: Path, text: str, known: dict[str, int]
+) -> None:
+    path = tmp_path / "plain.sheet"
+    assert all(entry.refusal for entry in brought(tmp_path, f"Runa: {text}"))
+    with Journal(path) as journal:
+        for one in doubtful_rows(BOOK, Standing(journal.entries())):
+            for reading, _ in one.readings:
+                assert {name: int(str(reading.values[name])) for name in known} == known
+
+
+def test_a_report_may_be_said_field_by_field_in_several_lines(tmp_path: Path) -> None:
+    lines = (
+        "[00:01:00] Runa: cells 41", "[00:01:02] Runa: gearbox 85",
+        "[00:01:05] Runa: charge left 44.0", "[00:02:30] Runa: 42.1 kilowatt hours",
+        "[00:02:33] Runa: cells 42 degrees, gearbox 90",
+    )  # fmt: skip
+    found = brought(tmp_path, *lines)
+    assert [(one.string, one.refusal) for one in found] == [("44041085", ""), ("42142090", "")]
+
+
+@pytest.mark.parametrize(
+    ("line", "left"), [("51 %", "51"), ("51 per cent left", "51"), ("lap 2, 51 percent", "51")]
+)
+def test_a_unit_that_one_field_has_names_it(line: str, left: str) -> None:
+    assert str(NamedReports(coded_book()).parts(line)["left"]) == left
+
+
+@pytest.mark.parametrize("line", ["5 %", "51 percent more", "not 51 percent", "51 degrees"])
+def test_a_unit_names_none_that_it_may_not_be_of(line: str) -> None:
+    """Also 5 % of saving may be said, and read back, in that book."""
+    assert "left" not in NamedReports(coded_book()).parts(line)
