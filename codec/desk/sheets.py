@@ -35,12 +35,15 @@ Result = TypeVar("Result")
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """What a page sends: the line's own name, who writes it, the car, and the words."""
+    """What a page sends: the line's own name, who writes it, the car, the words, and how many
+    milliseconds ago they were typed.
+    """
 
     key: str
     writer: str
     car: str
     text: str
+    ago: int = 0
 
     def checked(self) -> Line:
         """Return it; raises CodeError where it is none."""
@@ -220,7 +223,8 @@ class OpenSheet(Watched):
         try:
             with journal.line(line.key) as new:
                 if new:
-                    shown = session.enter(line.text)
+                    with session.said(line.ago):
+                        shown = session.enter(line.text)
             if new:
                 self._refresh()
                 return shown, True

@@ -7,10 +7,11 @@ that still waits for its repeat are read back from it when a session begins.
 
 from __future__ import annotations
 
+import contextlib
 import datetime
 import functools
 from collections import deque
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -224,7 +225,7 @@ class Watch:
     def __init__(self, journal: Journal, car: str = "", event: Event | None = None) -> None:
         """Take up the sheet where it was left; with an ``event`` the race is followed."""
         self.journal, self.book, self.event = journal, journal.book, event
-        self.over = False
+        self.over, self._ago = False, 0
         self._begin()
         self.refresh()
         spoken = (entry.car for entry in reversed(self.entries) if entry.car)
@@ -284,8 +285,19 @@ class Watch:
         return self.journal.append_all(timed)
 
     def now(self) -> int:
-        """Return the time of the clock, in milliseconds since 1970."""
-        return round(self.journal.clock().timestamp() * 1000)
+        """Return the time of the clock, in milliseconds since 1970; of a line that comes late, that
+        at which it was said.
+        """
+        return round(self.journal.clock().timestamp() * 1000) - self._ago
+
+    @contextlib.contextmanager
+    def said(self, ago: int) -> Iterator[None]:
+        """Take what is entered within as said so many milliseconds ago."""
+        self._ago = ago
+        try:
+            yield
+        finally:
+            self._ago = 0
 
     @property
     def clock_off(self) -> str:

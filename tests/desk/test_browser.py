@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 from itertools import islice
 from pathlib import Path
 from typing import Any, Literal
@@ -140,6 +141,9 @@ def test_two_engineers_and_a_watcher_by_keyboard_alone(sheet: Path, visitor: Vis
     assert writers == {"Quill", "Denn"}
 
 
+_KEPT = 1200  # milliseconds
+
+
 def test_what_is_typed_while_the_desk_is_away_is_written_once_when_it_is_back(
     sheet: Path, server: Served, visitor: Visitor
 ) -> None:
@@ -150,11 +154,15 @@ def test_what_is_typed_while_the_desk_is_away_is_written_once_when_it_is_back(
             page.keyboard.type(f"/note while away {number}")
             page.keyboard.press("Enter")
         expect(page.locator("[data-car='7'] .sending li")).to_have_count(3)
+        page.wait_for_timeout(_KEPT)
     expect(page.locator(".sending li")).to_have_count(0)
     expect(page.locator("#line")).to_have_text("connected")
     with Journal(sheet) as journal:
-        notes = [entry.heard for entry in journal.entries() if "while away" in entry.heard]
-    assert notes == [f"while away {number}" for number in range(3)]
+        notes = [entry for entry in journal.entries() if "while away" in entry.heard]
+    assert [entry.heard for entry in notes] == [f"while away {number}" for number in range(3)]
+    for entry in notes:  # said when they were typed
+        logged = datetime.fromisoformat(entry.logged).timestamp() * 1000
+        assert logged - (entry.at or 0) >= _KEPT
 
 
 def test_what_is_typed_before_the_page_is_ready_stays_and_it_says_when_it_is(

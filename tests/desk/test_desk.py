@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import json
 import re
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from sheet.support import ROOT, race_book
 
 from codec.desk.sheets import Line, OpenSheet
 from codec.sheet import Entry, Journal, SheetError
+from codec.sheet.state import Standing
 from grammar.parsing import parse_book
 
 HOSTILE = "<script>alert(1)</script> \u202e\x1b[2J\" ' &amp;"
@@ -41,6 +43,25 @@ def test_a_line_sent_again_is_there_once(tmp_path: Path) -> None:
     with Journal(path) as journal:
         assert sum(entry.heard == sent["text"] for entry in journal.entries()) == 1
         assert journal.faults() == []
+
+
+def test_a_line_that_a_page_kept_was_said_when_it_was_typed(tmp_path: Path) -> None:
+    path, minute = sheet_at(tmp_path), 60_000
+    with desk(path) as client:
+        for number, ago in enumerate([10 * minute, 0, None, -5, 1e300, True]):
+            sent = line(f"/note {number}") | {"ago": ago}
+            assert client.post("/enter/race", json=sent).json()["new"]
+        for wrong in ("NaN", "Infinity"):  # what a browser never sends
+            text = json.dumps(line("/note x") | {"ago": 0}).replace('"ago": 0', f'"ago": {wrong}')
+            assert client.post("/enter/race", content=text).status_code == 400
+    with Journal(path) as journal:
+        late, *others = list(journal.entries())[2:]
+        rows = Standing(journal.entries()).moments
+    logged = [datetime.fromisoformat(one.logged).timestamp() * 1000 for one in (late, *others)]
+    assert abs(logged[0] - (late.at or 0) - 10 * minute) < minute
+    assert abs(logged[1] - (others[0].at or 0)) < minute
+    assert abs(logged[4] - (others[3].at or 0) - 24 * 60 * minute) < minute  # at most a day
+    assert rows.key(late.seq) < rows.key(others[0].seq)
 
 
 def test_what_the_file_does_not_have_is_forgotten_before_a_line_is_written(tmp_path: Path) -> None:

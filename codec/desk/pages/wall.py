@@ -20,6 +20,7 @@ from codec.views.charts import use_chart
 from codec.voice.gate import settings
 from grammar.errors import CodeError
 
+_MOST_AGO = 24 * 3600 * 1000  # milliseconds that a page may have kept a line
 _RETRY = 1000  # milliseconds after which a page whose line was cut asks again
 
 
@@ -132,8 +133,11 @@ class Wall:
         body = await request.body()
         try:
             sent = json.loads(body)
-            line = Line(*(str(sent[name]) for name in ("key", "writer", "car", "text")))
-        except (ValueError, KeyError, TypeError, RecursionError):
+            ago = sent.get("ago")
+            key, writer, car, text = (str(sent[one]) for one in ("key", "writer", "car", "text"))
+            kept = min(max(round(ago), 0), _MOST_AGO) if isinstance(ago, int | float) else 0
+            line = Line(key, writer, car, text, kept)
+        except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError):
             raise CodeError(
                 "a line is a JSON object of key, writer, car and text", kind="usage"
             ) from None

@@ -55,7 +55,7 @@ export class Outbox {
   // Keep a line, and send it.
   async add(line) {
     const key = [...crypto.getRandomValues(new Uint8Array(16))].map((byte) => byte.toString(16).padStart(2, "0")).join("");
-    await asked(this.store("readwrite").add({ ...line, key }));
+    await asked(this.store("readwrite").add({ ...line, key, typed: Date.now() }));
     await this.show();
     this.send();
   }
@@ -85,7 +85,7 @@ export class Outbox {
   async one(line) {
     let answer, text;
     try {
-      answer = await this.post(line);
+      answer = await this.post({ ...line, ago: Date.now() - line.typed }); // it was said when it was typed
       text = await answer.text();
     } catch {
       return false;
