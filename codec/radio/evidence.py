@@ -16,6 +16,7 @@ from importlib import resources
 from typing import Any, NamedTuple
 
 from codec.radio.wording import RadioWords, only_figures
+from codec.sheet.state import lap_message
 from grammar.book import Book
 from grammar.data import table
 from grammar.message import Message
@@ -67,6 +68,14 @@ class Evidence:
         self._kept: dict[tuple[str, str, tuple[str, ...]], float] = {}
         self.least = min(self._easiest(message) for message in book.messages.values())
         self.shortest_figures = min(self._figures(message) for message in book.messages.values())
+
+    def figures_alone(self) -> tuple[int, int]:
+        """Return the fewest and the most symbols of the report of each lap, (0, 0) where they are
+        not figures alone.
+        """
+        message = self.book.messages.get(lap_message(self.book))
+        alone = message is not None and self._figures(message) == message.lengths[0]
+        return message.lengths if message is not None and alone else (0, 0)
 
     def of_word(self, word: Word) -> float:
         """Return the bits of one word as written."""
@@ -332,7 +341,7 @@ class Prefilter(dict[str, _Token]):
         alone = run >= self._evidence.least
         if not alone and (not before or run + before < self._near):
             return False
-        if symbols + symbols_before < self._shortest:
+        if symbols + symbols_before < self._shortest - 1:  # one may have been dropped
             return False
         figures = digits + digits_before >= self._evidence.shortest_figures
         return figures or run + before >= self._refused

@@ -42,6 +42,7 @@ _LIKE_A_TIME = re.compile(r"\d[.:/]\d\d", re.ASCII)  # 321.28, 7:18:31, 4/19/37
 _MOST_CUTS = 12
 _NEAR = 4  # words before a code, or behind it, that tell of what it is
 _ALIKE = 0.6  # of the letters: of words written much alike
+_MANY = 6  # figures: ordinary talk seldom has so many and nothing else
 _LONG = 4  # symbols: a shorter call is soon met by chance
 _DIFFERS = "two reports in one breath, and not the same"
 Run = tuple[int, int]  # words in a row: the place of the first, and of the one behind the last
@@ -101,6 +102,7 @@ class Finder:
         self.denials, self.elsewhere = frozenset(cues["denials"]), frozenset(cues["elsewhere"])
         self.asking = frozenset(cues["asking"])
         self.shortest = min(message.lengths[0] for message in book.messages.values())
+        self.figures = self.evidence.figures_alone()
         self.plain = frozenset(cues["plain"]) | self.before | self.after
         self._spoken = [
             form for form, meaning in book.lexicon.meanings.items() if meaning.kind in SPOKEN
@@ -691,7 +693,7 @@ class _Search:
         """Keep words that are plainly an attempt at a report, with the error that tells why they
         can't be read, so that it can be asked for.
         """
-        attempt = self._attempt(runs)
+        attempt = self._attempt(runs) or self._figures_alone(runs)
         if attempt is None:
             return
         start, end = self._with_edges(*attempt)
@@ -729,6 +731,19 @@ class _Search:
         if bits < odds["refused"] and not self._one_word_off(*best):
             return None
         return best if self._most_of_it(*best) else None
+
+    def _figures_alone(self, runs: Sequence[Run]) -> Run | None:
+        """Return all that a driver says where that is nothing but figures, about as many as the
+        report of each lap has in a book of figures alone: one was dropped, or added.
+        """
+        low, high = self.finder.figures
+        if self.role != "car" or len(runs) != 1 or not low or not self._nothing_else(*runs[0]):
+            return None
+        words = self.words[slice(*runs[0])]
+        digits = [digits_of(word.meaning) for word in words if word.kind is not WordKind.FILLER]
+        alone = all(digits) and sum(digits) == sum(symbols_of(word.meaning) for word in words)
+        enough = max(low - 1, _MANY) <= sum(digits) <= high + 1
+        return runs[0] if alone and enough and not _LIKE_A_TIME.search(self.words.text) else None
 
     def _candidates(self, runs: Sequence[Run]) -> Iterator[Run]:
         """Yield runs, and neighbours taken together, of many code words with few others among

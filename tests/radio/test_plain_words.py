@@ -143,3 +143,25 @@ def test_a_unit_that_one_field_has_names_it(line: str, left: str) -> None:
 def test_a_unit_names_none_that_it_may_not_be_of(line: str) -> None:
     """Also 5 % of saving may be said, and read back, in that book."""
     assert "left" not in NamedReports(coded_book()).parts(line)
+
+
+@pytest.mark.parametrize(
+    "figures", ["471 42 90", "471 420 090", "471 42 09", "4714290", "471 042 090", "47 142 90"]
+)
+def test_figures_alone_of_which_one_was_dropped_or_added_are_kept(
+    tmp_path: Path, figures: str
+) -> None:
+    before = ("510 41 090", "490 42 090")
+    found = brought(tmp_path, *(f"Runa: {one}" for one in (*before, figures)))
+    assert len(found) == 3
+    assert found[2].heard == figures
+    assert found[2].refusal or found[2].string == "47142090"
+
+
+@pytest.mark.parametrize("line", ["1:32.456, 1:33.001", "42 90", "12 and 14", "turn 471 42 90"])
+def test_a_few_figures_times_and_numbers_of_something_are_none(tmp_path: Path, line: str) -> None:
+    assert len(brought(tmp_path, "Runa: 510 41 090", f"Runa: {line}")) == 1
+
+
+def test_figures_that_somebody_else_says_are_no_report(tmp_path: Path) -> None:
+    assert len(brought(tmp_path, "Runa: 510 41 090", "Falk: 471 42 90")) == 1
