@@ -20,6 +20,7 @@ from codec.log.watch import Watch
 from codec.radio.doubt import NOISY, Doubt
 from codec.radio.finder import Finder, Passages
 from codec.radio.laps import lap_field
+from codec.radio.leaps import STRAY_SURE
 from codec.radio.parts import asked_for, gone_on, put_together, said_twice
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL, Entry, LapBy
@@ -482,7 +483,8 @@ def report_entry(
     watch: Watch, reading: Reading, text: str, certainty: float, note: str = ""
 ) -> Entry:
     """Return the entry of a reading: a correction of the report or the wrong read-back that it puts
-    right, else a new one. One of a lap that it is hardly of is doubtful, until it is said again.
+    right, else a new one. One of a lap that it is hardly of, or of values too far from those
+    before, is doubtful until it is said again.
     """
     lap, lap_by = watch.keeper().of(reading, None, None)
     entry = Entry(
@@ -510,6 +512,9 @@ def report_entry(
             refusal=DOUBTFUL,
             note=leap.told,
         )
+    if odd := watch.strayed(reading):
+        sure = round(min(certainty, STRAY_SURE), 4)
+        entry = entry.replace(certainty=sure, refusal=DOUBTFUL, note=odd)
     if waiting is not None and reading.message == (waiting.entry.message or lap_report):
         of_lap = reading.message == lap_report
         if not of_lap or lap in (None, waiting.entry.lap) or not watch.lap:

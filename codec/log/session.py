@@ -107,11 +107,11 @@ class Session(Watch):
         )
 
     def _leapt(self, reading: Reading) -> str:
-        """Return in words how far a report is from the laps so far, "" where it may be of its
-        lap.
+        """Return in words how far a report is from the laps so far, or from their values; "" where
+        it may be of its lap.
         """
         leap = self.leap(reading)
-        return leap.told if leap is not None and leap.doubted else ""
+        return leap.told if leap is not None and leap.doubted else self.strayed(reading)
 
     def _looked_otherwise(self, text: str, error: CodeError) -> Shown:
         """Return what a line that is no report or call would be taken for: the fields it names, or

@@ -23,7 +23,7 @@ from codec.radio.answering import repeated
 from codec.radio.doubt import LIKELY, Doubt, doubtful, radio_after
 from codec.radio.finder import Finder
 from codec.radio.laps import LapKeeper, lap_field, whole_lap
-from codec.radio.leaps import Leap, Leaps
+from codec.radio.leaps import Leap, Leaps, Valued, stray, unchecked_report
 from codec.radio.outlook import usual_lap
 from codec.reading import Reading
 from codec.sheet.entry import Entry, Kind
@@ -208,6 +208,20 @@ class CarWatch:
                 found.known(entry.lap, row.first.at)
         return found
 
+    def valued(self) -> list[Valued]:
+        """Return the last report that counts, and one behind it that is only doubted."""
+        found, name = list[Valued](), lap_field(self.book)
+        for row in reversed(self.standing.of(self.car, "report")[-_TELLING:]):
+            entry = row.entry
+            if entry.message != lap_message(self.book) or row.withdrawn or not entry.values:
+                continue
+            said = whole_lap(entry.values.get(name))
+            if row.counts or not found:
+                found.append(Valued(row.first.at, said, entry.values))
+            if row.counts:
+                return found[::-1]
+        return []
+
     @functools.cached_property
     def lap_length(self) -> float | None:
         """The milliseconds of a usual lap, by the reports there are, else by the event; None where
@@ -371,6 +385,15 @@ class Watch:
         if said is None or reading.message != lap_message(self.book):
             return None
         return self.mine.leaps().look(said, self.now(), self.mine.lap_length)
+
+    def strayed(self, reading: Reading) -> str:
+        """Return which value of a lap report said now is too far from those before, where nothing
+        checks it; "" where none is.
+        """
+        if not unchecked_report(self.book, reading):
+            return ""
+        report = Valued(self.now(), self.keeper().said(reading), reading.values)
+        return stray(self.book, report, self.mine.valued(), self.mine.lap_length)
 
     @property
     def readbacks(self) -> ReadBacks:

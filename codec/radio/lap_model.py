@@ -202,7 +202,8 @@ class LapModel:
         said = entry.lap if entry.accepted and entry.lap_by in ("said", "given") else None
         report = _Report(entry.at, draft.about or entry.uid, said, entry.lap, lap=entry.lap)
         if not self._lap:
-            report.sure, report.levels = entry.accepted, self._levels(entry)
+            report.sure = entry.accepted
+            report.levels = self._levels(entry) if report.sure else None
         if entry.kind == "correction":
             for place, one in enumerate(car.reports):
                 if one.uid == draft.about:

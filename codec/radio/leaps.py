@@ -1,6 +1,9 @@
 """How far the laps of a car's reports may leap from one to the next: what was said may be no report
 of that race at all, and then the laps after it must find back.
 
+And how far its values may: where nothing checks a report, a value further from those before than
+the book's own drift and wander let it go is asked about, too.
+
 A forward sum over the laps that the last report may have been of, by the same weights that put a
 whole recording on its laps: so many laps since, by the time between and by what is missed. A code
 that belongs to nothing says any lap.
@@ -8,12 +11,17 @@ that belongs to nothing says any lap.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import math
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from decimal import Decimal
 
 from codec.radio.laps import lap_field
 from codec.radio.outlook import SAID, USUAL, lap_counts, lap_weights, level_of_lap
+from codec.reading import Reading
+from codec.sheet.state import lap_message
 from grammar.book import Book
+from grammar.fields import FieldBase, Value
 
 _LATE = 0.1  # how often a time is not that of what was said, as where it was typed later
 _AT_ONCE = 1000  # milliseconds: reports closer than this have no times of their own
@@ -24,6 +32,11 @@ _GONE = 0.02  # and of one that the time since is long enough for
 _MOST = 12  # laps that the last report may have been of
 _LEAST = 1e-9
 _SURE_ENOUGH = 0.5  # a lap less likely than this is asked about
+
+_STRAY = 6.0  # standard deviations that a value may be from where it is expected, and its drift
+_MAY_BE = 1e-3  # so many laps may have gone by that are at least so likely
+# how sure a report is whose values are too far from those before
+STRAY_SURE = 0.5
 
 State = tuple[int, int | None]  # the last lap reported, and when
 
@@ -49,6 +62,79 @@ class Leap:
         return f"lap {self.lap} would be {abs(apart)} laps {way} lap {self.after}"
 
 
+@dataclass(frozen=True, slots=True)
+class Valued:
+    """A report with its values: when, and the lap that it says (None where it says none)."""
+
+    at: int | None
+    said: int | None
+    values: Mapping[str, Value]
+
+
+def stray(
+    book: Book, report: Valued, earlier: Iterable[Valued | None], length: float | None
+) -> str:
+    """Return what is odd about the values of a lap report behind each of some ``earlier`` ones, in
+    words; "" where they go on from one of them, or there is none.
+    """
+    odd = [
+        _strayed(book, before, report, _laps_between(before, report, length))
+        for before in earlier
+        if before is not None
+    ]
+    return odd[0] if all(odd) and odd else ""
+
+
+def unchecked_report(book: Book, reading: Reading) -> bool:
+    """Tell whether a reading is a lap report that no check speaks for."""
+    name = reading.message
+    return name == lap_message(book) and not book.messages[name].check_leaves
+
+
+def _laps_between(before: Valued, report: Valued, length: float | None) -> list[int]:
+    """Return how many laps may have gone by between two reports."""
+    if before.said is not None and report.said is not None:
+        return [max(1, report.said - before.said)]
+    timed = before.at is not None and report.at is not None
+    timed = timed and (report.at or 0) - (before.at or 0) >= _AT_ONCE
+    if timed and (length is None or length >= _SHORTEST):
+        counts = lap_counts(before.at, report.at, length)
+    else:
+        counts = lap_counts(None, None, None)
+    return sorted({max(1, count) for count, share in counts.items() if share >= _MAY_BE})
+
+
+def _strayed(book: Book, before: Valued, report: Valued, laps: Iterable[int]) -> str:
+    """Return which value is too far from the one before, whichever of ``laps`` lie between; ""
+    where none is.
+    """
+    for name, value in report.values.items():
+        field, last = book.fields[name], before.values.get(name)
+        if name == lap_field(book) or not isinstance(value, Decimal):
+            continue
+        if isinstance(last, Decimal) and all(_far(field, last, value, n) for n in laps):
+            new, old = (field.text(field.level(one).level) for one in (value, last))
+            return f"{field.title} {new} would be far from {old}"
+    return ""
+
+
+def _far(field: FieldBase, last: Decimal, value: Decimal, laps: int) -> bool:
+    """Tell whether a value is beyond both the last one and where it is expected so many laps later,
+    by more than it wanders.
+    """
+    steps, wander = field.progression, getattr(field, "wander", None)
+    expected = field.centre_after(last, laps)
+    if field.wraps or wander is None or steps is None or expected is None:
+        return False
+    ends = steps.first, steps.first + steps.step * (steps.size - 1)
+    if getattr(field, "open", "") and last in ends:
+        return False  # or anything beyond
+    low, high = sorted((last, expected))
+    width = max(float(wander) * math.sqrt(laps), float(steps.step) / 2)
+    most = _STRAY * width + float(steps.step)
+    return float(max(low - value, value - high)) > most
+
+
 class Leaps:
     """The laps that a car's last report may have been of, each with how likely it is."""
 
@@ -58,6 +144,19 @@ class Leaps:
         name = lap_field(book)
         self._field = book.fields[name] if name else None
         self._states: dict[State, float] = {}
+        self._unlike: Valued | None = None  # the last report that was doubted for its values
+
+    def stray(self, report: Valued, before: Valued | None, length: float | None) -> str:
+        """Return what is odd about the values of a report behind the last one that counts; "" where
+        they are not, or go on from one that was only doubted for the same.
+        """
+        odd = "" if before is None else stray(self._book, report, [before, self._unlike], length)
+        self._unlike = report if odd else None
+        return odd
+
+    def doubt(self, report: Valued) -> None:
+        """Take a report that is doubted: the next one may go on from it."""
+        self._unlike = report
 
     def known(self, lap: int, at: int | None) -> None:
         """Take a report whose lap somebody who looked at it gave."""

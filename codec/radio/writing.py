@@ -19,7 +19,7 @@ from codec.radio.exchange import FITS, NEAR, Draft, Exchange, Last, RadioTurn, b
 from codec.radio.finder import Passage, overlap
 from codec.radio.forms import LeftOut, Utterance
 from codec.radio.laps import lap_field
-from codec.radio.leaps import Leap
+from codec.radio.leaps import STRAY_SURE, Leap, Valued, unchecked_report
 from codec.radio.named import PlainReport
 from codec.radio.parts import asked_for
 from codec.radio.weighing import Weighing
@@ -687,6 +687,8 @@ class Writing:
             lap, lap_by = turn.car.laps.of(reading, utterance.at, utterance.lap)
         kind: Kind = "report" if direction == "car" else "call"
         entry = self._valued(entry, reading).replace(kind=kind, lap=lap, lap_by=lap_by)
+        if last is None or last.reading != reading:
+            entry = self._near(reading, entry, turn)
         if last is not None and mends is None and not self._mends(last, entry, passage, turn):
             last = None
         if last is not None and last.reading == reading and not last.sure:
@@ -703,6 +705,27 @@ class Writing:
                 turn.car.outlook.learn(reading, lap, utterance.at, utterance.number)
                 self.whose.learn(turn)
         yield self._kept(entry, turn, direction, reading, mended=last, weighed=weighed)
+
+    def _near(self, reading: Reading, entry: Entry, turn: RadioTurn) -> Entry:
+        """Return the entry of a report: a doubtful one where a value is too far from those before,
+        and nothing checks it.
+        """
+        car, utterance = turn.car, turn.utterance
+        if not unchecked_report(self.book, reading) or not self.exchange.of_a_known_car(turn):
+            return entry
+        report = Valued(utterance.at, car.laps.said(reading), reading.values)
+        if entry.refusal:
+            car.leaps.doubt(report)
+            return entry
+        known, name = car.outlook.before(utterance.at, utterance.number), lap_field(self.book)
+        before = None
+        if known is not None:
+            before = Valued(known.at, known.lap if name else None, known.values)
+        odd = car.leaps.stray(report, before, car.outlook.lap_length())
+        if not odd:
+            return entry
+        sure = round(min(entry.certainty or 1.0, STRAY_SURE), 4)
+        return entry.replace(refusal=DOUBTFUL, certainty=sure, note=odd)
 
     def _leapt(
         self, reading: Reading, entry: Entry, turn: RadioTurn

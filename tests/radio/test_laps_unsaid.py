@@ -6,129 +6,15 @@ practice, no source.
 
 from __future__ import annotations
 
-import random
-from collections.abc import Callable, Iterator, Sequence
-from decimal import Decimal
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from radio.unsaid import MOVES, book_that, counted, imported, race
 
-from codec import Book, encode, load_book
-from codec.radio.crews import Crew
-from codec.radio.importing import import_transcript
 from codec.radio.laps import LapTimes
-from codec.sheet import Journal
-from codec.sheet.entry import Entry
-from codec.sheet.state import Standing
-
-BOOK = """
-title = "Charge and coolant"
-
-[fields.charge]
-label = "charge"
-kind = "quantity"
-unit = "%"
-low = 0
-high = 99.5
-step = 0.5
-{moves}
-
-[fields.coolant]
-kind = "quantity"
-unit = "°C"
-low = 20
-high = 99
-step = 1
-usual = 55
-spread = 6
-wander = 2
-
-[fields.coast]
-kind = "quantity"
-unit = "m"
-low = 0
-high = 95
-step = 5
-
-[tables.coast]
-kind = "digits"
-count = "value"
-per = 1
-
-[tables.charge]
-kind = "digits"
-[tables.coolant]
-kind = "digits"
-count = "value"
-
-[messages.report]
-layout = "charge coolant"
-
-[messages.coast]
-direction = "pit"
-layout = '"C" coast'
-
-[messages.coasting]
-layout = '"C" coast'
-
-[phrases.neutralised]
-says = ["slow zone now"]
-[phrases.resumed]
-says = ["racing again"]
-"""
-MOVES = "drift = -1.5\nwander = 0.3"
-Place = Callable[[str], Book]
-
-
-@pytest.fixture(scope="module", name="book_that")
-def _book_that(tmp_path_factory: pytest.TempPathFactory) -> Place:
-    """Return what makes a book of how the charge moves."""
-
-    def made(moves: str) -> Book:
-        path = tmp_path_factory.mktemp("book") / "charge.toml"
-        path.write_text(BOOK.format(moves=moves), encoding="utf-8")
-        return load_book(path)
-
-    return made
-
-
-def race(book: Book, laps: int, lap_seconds: int = 97, seed: int = 4) -> list[tuple[int, str]]:
-    """Return the moment and the words of the report of each lap."""
-    draw, coolant, told = random.Random(seed), 55, list[tuple[int, str]]()
-    more = (Decimal(0), Decimal("0.5"))
-    for lap in range(1, laps + 1):
-        coolant += draw.choice([-2, -1, 0, 1, 2]) + (1 if coolant < 50 else 0)
-        charge = Decimal(98) - Decimal("1.5") * lap + draw.choice(more)
-        values = {"charge": charge, "coolant": Decimal(coolant)}
-        told.append((lap * lap_seconds - draw.randint(0, 3), encode(book, values, "report").words))
-    return told
-
-
-def imported(
-    folder: Path,
-    book: Book,
-    said: Sequence[tuple[int, str]],
-    *,
-    timed: bool = True,
-    times: LapTimes | None = None,
-) -> list[Entry]:
-    """Return the reports that stand in the sheet of what was said, in order."""
-    lines = [
-        f"[{at // 3600:02}:{at // 60 % 60:02}:{at % 60:02}] Rune: {words}\n"
-        if timed
-        else f"Rune: {words}\n"
-        for at, words in said
-    ]
-    path = folder / f"{random.getrandbits(60):x}.sheet"
-    with Journal(path, book) as journal:
-        import_transcript(journal, lines, "text", [Crew("5", "Rune", ("Siv",))], times=times)
-        return [row.entry for row in Standing(journal.entries()).of("5", "report")]
-
-
-def counted(entries: Sequence[Entry]) -> list[int | None]:
-    return [entry.lap for entry in entries if entry.accepted]
 
 
 def without(told: Sequence[tuple[int, str]], lost: set[int]) -> Iterator[tuple[int, str]]:
@@ -136,9 +22,7 @@ def without(told: Sequence[tuple[int, str]], lost: set[int]) -> Iterator[tuple[i
 
 
 @pytest.mark.parametrize("lost", [{8}, {8, 9}, {3}, {5, 11}, {12}], ids=str)
-def test_a_report_that_is_lost_moves_no_lap_behind_it(
-    tmp_path: Path, book_that: Place, lost: set[int]
-) -> None:
+def test_a_report_that_is_lost_moves_no_lap_behind_it(tmp_path: Path, lost: set[int]) -> None:
     book = book_that(MOVES)
     found = imported(tmp_path, book, list(without(race(book, 16), lost)))
     assert counted(found) == [lap for lap in range(1, 17) if lap not in lost]
@@ -149,7 +33,6 @@ def test_a_report_that_is_lost_moves_no_lap_behind_it(
 @given(st.sets(st.integers(2, 13), max_size=4), st.integers(50, 140), st.integers(0, 99))
 def test_whatever_reports_are_lost_each_is_on_its_lap(
     tmp_path_factory: pytest.TempPathFactory,
-    book_that: Place,
     lost: set[int],
     lap_seconds: int,
     seed: int,
@@ -164,24 +47,20 @@ def test_whatever_reports_are_lost_each_is_on_its_lap(
     ("moves", "timed"), [("", True), (MOVES, False)], ids=["by the clock alone", "by what is used"]
 )
 def test_times_tell_where_the_book_does_not_and_the_book_where_there_are_no_times(
-    tmp_path: Path, book_that: Place, moves: str, *, timed: bool
+    tmp_path: Path, moves: str, *, timed: bool
 ) -> None:
     book = book_that(moves)
     found = imported(tmp_path, book, list(without(race(book, 16), {8})), timed=timed)
     assert counted(found) == [lap for lap in range(1, 17) if lap != 8]
 
 
-def test_what_is_told_of_the_laps_is_not_forgotten_in_a_long_race(
-    tmp_path: Path, book_that: Place
-) -> None:
+def test_what_is_told_of_the_laps_is_not_forgotten_in_a_long_race(tmp_path: Path) -> None:
     book, lost = book_that(MOVES), {9, 30, 31, 52}
     found = imported(tmp_path, book, list(without(race(book, 64), lost)))
     assert counted(found) == [lap for lap in range(1, 65) if lap not in lost]
 
 
-def test_laps_of_a_neutralised_race_are_longer_and_not_several(
-    tmp_path: Path, book_that: Place
-) -> None:
+def test_laps_of_a_neutralised_race_are_longer_and_not_several(tmp_path: Path) -> None:
     book = book_that(MOVES)
     said = race(book, 14)
     slow = [(at + 70 * min(3, max(0, lap - 6)), words) for lap, (at, words) in enumerate(said, 1)]
@@ -191,9 +70,7 @@ def test_laps_of_a_neutralised_race_are_longer_and_not_several(
     assert counted(found) == list(range(1, 15))
 
 
-def test_where_nobody_can_know_the_lap_of_the_first_report_all_laps_say_so(
-    tmp_path: Path, book_that: Place
-) -> None:
+def test_where_nobody_can_know_the_lap_of_the_first_report_all_laps_say_so(tmp_path: Path) -> None:
     book = book_that(MOVES)
     found = imported(tmp_path, book, list(without(race(book, 10), {1})))
     assert {entry.lap_certainty is not None and entry.lap_certainty < 0.9 for entry in found} == {
@@ -204,9 +81,7 @@ def test_where_nobody_can_know_the_lap_of_the_first_report_all_laps_say_so(
 
 
 @pytest.mark.parametrize("timed", [True, False])
-def test_what_is_doubtful_moves_no_lap_of_what_is_certain(
-    tmp_path: Path, book_that: Place, *, timed: bool
-) -> None:
+def test_what_is_doubtful_moves_no_lap_of_what_is_certain(tmp_path: Path, *, timed: bool) -> None:
     book = book_that(MOVES)
     said = race(book, 8)
     talk = "at the test I had charge 41.5, coolant 93 at this place"
@@ -224,7 +99,7 @@ def _said_behind(said: Sequence[tuple[int, str]], seconds: int) -> LapTimes:
 
 @pytest.mark.parametrize("seconds", [0, 3, -2])
 def test_reports_said_as_the_line_is_crossed_are_of_the_lap_just_ended(
-    tmp_path: Path, book_that: Place, seconds: int
+    tmp_path: Path, seconds: int
 ) -> None:
     book = book_that(MOVES)
     said = race(book, 9)
@@ -234,9 +109,7 @@ def test_reports_said_as_the_line_is_crossed_are_of_the_lap_just_ended(
     assert all(0.5 < (entry.lap_certainty or 0) < 1 for entry in found)
 
 
-def test_reports_said_well_into_a_lap_are_of_the_lap_that_is_driven(
-    tmp_path: Path, book_that: Place
-) -> None:
+def test_reports_said_well_into_a_lap_are_of_the_lap_that_is_driven(tmp_path: Path) -> None:
     book = book_that(MOVES)
     said = race(book, 9)
     found = imported(tmp_path, book, said, times=_said_behind(said, 45))
@@ -245,9 +118,7 @@ def test_reports_said_well_into_a_lap_are_of_the_lap_that_is_driven(
 
 
 @pytest.mark.parametrize("timed", [True, False])
-def test_what_is_no_lap_report_takes_no_lap(
-    tmp_path: Path, book_that: Place, *, timed: bool
-) -> None:
+def test_what_is_no_lap_report_takes_no_lap(tmp_path: Path, *, timed: bool) -> None:
     book = book_that(MOVES)
     said = race(book, 8)
     for lap in (6, 3):  # a call read back, of which only the driver is heard
@@ -256,9 +127,7 @@ def test_what_is_no_lap_report_takes_no_lap(
     assert [one.lap for one in found if one.message == "report"] == list(range(1, 9))
 
 
-def test_a_report_that_cannot_be_read_is_on_the_lap_between(
-    tmp_path: Path, book_that: Place
-) -> None:
+def test_a_report_that_cannot_be_read_is_on_the_lap_between(tmp_path: Path) -> None:
     book = book_that(MOVES)
     said = race(book, 8)
     at, words = said[4]
