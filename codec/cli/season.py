@@ -42,6 +42,12 @@ def add(commands: Any) -> None:
         _add_wanted(action)
         if run in (run_times, run_questions):
             _add_by(action)
+        if run is run_calibration:
+            action.add_argument(
+                "--recorded",
+                metavar="FOLDER",
+                help="hold readings against what cars recorded, too: files EVENT.CAR.csv there",
+            )
         add_json(action)
         action.set_defaults(run=run)
     profile = add_command(
@@ -167,16 +173,30 @@ def run_words(args: argparse.Namespace) -> int:
 
 def run_calibration(args: argparse.Namespace) -> int:
     """Tell how sure readings were said to be, and what came of them."""
+    from pathlib import Path
+
     from codec.screen import season as screen
-    from codec.season.calibration import calibration
+    from codec.season.calibration import PUT_RIGHT, STANDS, calibration
+    from codec.season.recorded import against_record
+    from codec.store.place import place_of
 
     with _opened(args) as (season, wanted):
         found = calibration(season, wanted)
-    if args.json:
-        for one in found:
-            emit(one.as_dict())
+        recorded = (
+            against_record(season, place_of(args.where), wanted, Path(args.recorded))
+            if args.recorded
+            else None
+        )
+    if not args.json:
+        screen.calibration(found, recorded)
         return 0
-    screen.calibration(found)
+    for one in found:
+        emit(one.as_dict())
+    for one in [] if recorded is None else recorded[0]:
+        right, wrong = one.outcomes[STANDS], one.outcomes[PUT_RIGHT]
+        names = ("from", "to", "accepted", "stated")
+        facts = {name: fact for name, fact in one.as_dict().items() if name in names}
+        emit(facts | {"recorded_right": right, "recorded_wrong": wrong})
     return 0
 
 

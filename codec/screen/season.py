@@ -5,8 +5,8 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterator, Sequence
 
-from codec.screen.console import boxed, console, safe
-from codec.season.calibration import OUTCOMES, Stated
+from codec.screen.console import boxed, console, heading, safe
+from codec.season.calibration import OUTCOMES, PUT_RIGHT, STANDS, Stated
 from codec.season.events import SeasonEvent
 from codec.season.groups import GroupQuestions, GroupTimes, Seconds
 from codec.season.profile import SeasonProfile
@@ -99,19 +99,11 @@ def _percent(of: tuple[float, float, float]) -> tuple[str, str]:
     return f"{100 * share:.2f}", f"{100 * low:.0f}–{100 * high:.0f}"
 
 
-def calibration(found: Sequence[Stated]) -> None:
-    """Print what was stated, and what came of it."""
-    heads = ("all", "said %", "right %", "95 %", *OUTCOMES)
-    table = boxed("sure", *heads, right=heads)
-    for one in found:
-        table.add_row(
-            (f"{one.low:g}–{one.high:g}" if one.low < 1 else "1") + ("" if one.accepted else " ?"),
-            f"{one.count:,}",
-            f"{100 * one.mean:.2f}",
-            *(("", "") if one.right is None else _percent(one.right)),
-            *(f"{count:,}" for count in one.outcomes.values()),
-        )
-    console().print(table if found else "no reading states how sure it is")
+def calibration(
+    found: Sequence[Stated], recorded: tuple[Sequence[Stated], Sequence[str]] | None = None
+) -> None:
+    """Print what was stated, and what came of it: in the sheets, and by what cars recorded."""
+    _stated(found, tuple(OUTCOMES))
     _rests(
         "sure: from so much to less, 1 is what was decoded as it was typed; ? was doubted, and not"
         " taken when it was heard"
@@ -119,10 +111,33 @@ def calibration(found: Sequence[Stated]) -> None:
     for outcome, about in OUTCOMES.items():
         _rests(f"{outcome}: {about}")
     _rests(
-        "right is the share that stands of those that stand or were put right. Nobody compared them"
-        " with what the car recorded (niner sheet compare does), so a mistake that nobody noticed"
-        " counts as right"
+        "right is the share that stands of those that stand or were put right: a mistake that"
+        " nobody noticed counts as right"
     )
+    if recorded is None:
+        _rests("what cars recorded was not asked: --recorded FOLDER")
+        return
+    against, used = recorded
+    heading("By what cars recorded")
+    _stated(against, (STANDS, PUT_RIGHT))
+    _rests(
+        f"{counted(len(used), 'file')}: {', '.join(used[:8])}{' …' if len(used) > 8 else ''}; other"
+        " was heard wrong, or, where the driver's words are not known, read or heard wrong"
+    )
+
+
+def _stated(found: Sequence[Stated], outcomes: Sequence[str]) -> None:
+    heads = ("all", "said %", "right %", "95 %", *outcomes)
+    table = boxed("sure", *heads, right=heads)
+    for one in found:
+        table.add_row(
+            (f"{one.low:g}–{one.high:g}" if one.low < 1 else "1") + ("" if one.accepted else " ?"),
+            f"{one.count:,}",
+            f"{100 * one.mean:.2f}",
+            *(("", "") if one.right is None else _percent(one.right)),
+            *(f"{one.outcomes[name]:,}" for name in outcomes),
+        )
+    console().print(table if found else "no reading states how sure it is")
 
 
 def _by(name: str | None) -> str:

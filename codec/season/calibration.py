@@ -7,6 +7,7 @@ somebody put right by hand states none.
 
 from __future__ import annotations
 
+import bisect
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
@@ -112,10 +113,20 @@ def calibration(season: Season, wanted: Wanted) -> list[Stated]:
     """Return what was stated and what came of it, by ranges; accepted readings first. Raises
     CodeError.
     """
-    return _ranges(reports(season, wanted).ask(_STATED))
+    return _put_together(reports(season, wanted).ask(_STATED))
 
 
-def _ranges(rows: Iterable[tuple[int, bool, str, int, float]]) -> list[Stated]:
+def ranges(stated: Iterable[tuple[float, bool, str, int]]) -> list[Stated]:
+    """Return what was stated (how sure, whether it was accepted, what came of it, how often) by
+    ranges; accepted readings first.
+    """
+    return _put_together(
+        (bisect.bisect_right(EDGES, sure), accepted, outcome, count, sure * count)
+        for sure, accepted, outcome, count in stated
+    )
+
+
+def _put_together(rows: Iterable[tuple[int, bool, str, int, float]]) -> list[Stated]:
     found: dict[tuple[bool, int], Stated] = {}
     for place, accepted, outcome, count, total in rows:
         one = found.setdefault((accepted, place), _range(place, accepted=accepted))

@@ -12,7 +12,7 @@ from urllib.parse import quote
 
 from codec.files import written
 from codec.season.events import SeasonError, SeasonEvent, Wanted
-from codec.season.groups import SPOKEN
+from codec.season.groups import spoken
 from codec.season.parquet import COLUMNS, copy_out, facts_in, literal
 from codec.season.queries import ENGINEER, HEARD, reports
 from codec.season.source import FilesSeason, Season, Told, duckdb_connection
@@ -35,7 +35,7 @@ DERIVED = {
     "spoken": "of a report: seconds of the recording it was heard in, where it stands as heard",
 }
 _EXPORTED = f"""
-, {HEARD}, {SPOKEN}
+, {HEARD}, {{spoken}}
 SELECT {{sheet}} AS sheet, {", ".join(f'entries."{name}"' for name in COLUMNS)},
     {{date}} AS date, {{book}} AS book, {{digest}} AS digest,
     CASE WHEN coalesce(driven.driver, '') <> '' THEN driven.driver
@@ -117,6 +117,7 @@ def _export(season: Season, event: SeasonEvent, within: Path, made: Path) -> Non
             book=literal(event.book),
             digest=literal(event.digest),
             sheet=literal(event.sheet),
+            spoken=spoken(alone),
         )
         copy_out(duck, query.begin + rest, made, facts, query.values)
     finally:

@@ -19,28 +19,33 @@ from codec.sheet.order import SINCE_1970
 By = Literal["driver", "engineer", "book", "event"]
 BY: tuple[By, ...] = get_args(By)
 LONGEST = 600_000  # milliseconds from a first hearing to what stands: longer is another matter
-# The end of a stretch (codec.sheet.stretch) is cut off, and believed where it is two numbers as
-# they are written there; a regular expression takes a server ten times as long.
-SPOKEN = """
+# the ends of a stretch (codec.sheet.stretch), believed where they are numbers
+_SPOKEN = """
 spoken AS (
-    SELECT parts.*, CAST(ended AS double precision) - CAST(begun AS double precision) AS seconds
-    FROM (
-        SELECT tails.*, split_part(tail, ',', 1) AS begun, split_part(tail, ',', 2) AS ended
+    SELECT * FROM (
+        SELECT stretches.*, {ended} - {begun} AS seconds
         FROM (
-            SELECT hearing.*, split_part(stretch, '#t=', -1) AS tail
+            SELECT hearing.*, split_part(stretch, ',', -1) AS ended,
+                split_part(split_part(stretch, '#t=', -1), ',', 1) AS begun
             FROM hearing WHERE counts AND stretch <> '' AND read_as <> '' AND read_as = string
-        ) AS tails
-        WHERE length(tail) < 30 AND translate(tail, '0123456789', '') = '.,.'
-    ) AS parts
-    WHERE begun >= '0' AND ended >= '0'
+        ) AS stretches
+    ) AS timed
+    WHERE seconds > 0 AND seconds < 100000
 )
 """
+
+
+def spoken(season: Season) -> str:
+    """Return what makes ``spoken`` of ``hearing``: with the seconds of each."""
+    return _SPOKEN.format(ended=season.number.format("ended"), begun=season.number.format("begun"))
+
+
 # times as they are written, in hundredths of a second, are few different ones
 _TIMES = f"""
-, {HEARD}, {SPOKEN}
+, {HEARD}, {{spoken}}
 SELECT 'spoken', {{by}}, CAST(round(seconds * 100) AS bigint), count(*),
     CAST(sum(length(read_as)) AS bigint)
-FROM spoken WHERE seconds > 0 GROUP BY 1, 2, 3
+FROM spoken GROUP BY 1, 2, 3
 UNION ALL
 SELECT 'settled', {{by}}, CAST(round(("at" - first_at) / 10.0) AS bigint), count(*),
     CAST(0 AS bigint)
@@ -127,7 +132,7 @@ class GroupQuestions:
 
 def times(season: Season, wanted: Wanted, by: By) -> list[GroupTimes]:
     """Return the seconds of each group, all of them together last; raises CodeError."""
-    rows = reports(season, wanted).ask(_TIMES.format(by=by))
+    rows = reports(season, wanted).ask(_TIMES.format(by=by, spoken=spoken(season)))
     found: dict[str | None, dict[str, list[tuple[int, int, int]]]] = {}
     for what, name, hundredths, count, words in rows:
         for of in (name, None):

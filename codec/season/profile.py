@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from codec.drill.timing import word_times
 from codec.season.events import SeasonError, Wanted
-from codec.season.groups import SPOKEN
+from codec.season.groups import spoken
 from codec.season.queries import HEARD, Query, reports
 from codec.season.source import Season, book_in
 from codec.season.words import WordsHeard, words_heard
@@ -21,8 +21,8 @@ from grammar.profile import MeasuredTime, Profile, word_of
 
 _MOST = 600  # reports, the last ones, that word times are taken from
 _SAID = f"""
-, {HEARD}, {SPOKEN}
-SELECT code, read_as, seconds FROM spoken WHERE seconds > 0
+, {HEARD}, {{spoken}}
+SELECT code, read_as, seconds FROM spoken
 ORDER BY date DESC, journal DESC, seq DESC LIMIT {_MOST}
 """  # noqa: S608 - texts that the program declares
 
@@ -84,7 +84,7 @@ def _check_alphabets(season: Season, wanted: Wanted) -> None:
 
 
 def _seconds(query: Query) -> tuple[dict[str, MeasuredTime], int]:
-    rows = query.ask(_SAID)
+    rows = query.ask(_SAID.format(spoken=spoken(query.season)))
     words, given = dict[str, str](), dict[str, float]()
     for code in dict.fromkeys(code for code, _, _ in rows):
         alphabet = book_in(query.season, query.digests[code]).alphabet

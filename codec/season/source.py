@@ -73,6 +73,7 @@ class Season(Protocol):
     events: list[SeasonEvent]
     left_out: list[str]
     apart: str  # behind a query within another that is asked for row by row, of few rows
+    number: str  # what makes a number of a text, and nothing of what is none
 
     def ask(self, query: str, values: Sequence[Any] = ()) -> list[Any]:
         """Return the rows that a query finds; raises CodeError."""
@@ -142,6 +143,10 @@ def _once(found: Sequence[tuple[SeasonEvent, str]], left_out: list[str]) -> list
 
 class _ServerSeason:
     apart = "OFFSET 0"  # or it would be put together with the other, and all rows gone through
+    number = (
+        "CASE WHEN length({0}) < 12 AND {0} >= '0'"
+        " AND translate({0}, '0123456789', '') IN ('', '.') THEN CAST({0} AS double precision) END"
+    )
 
     def __init__(self, server: Execute, place: ServerPlace) -> None:
         self._server, self._place = server, place
@@ -198,6 +203,7 @@ class FilesSeason:
     """Parquet files, each of an event: ``paths`` by the names of their sheets."""
 
     apart = ""
+    number = "TRY_CAST({0} AS double precision)"
 
     def __init__(
         self, duck: DuckDBPyConnection, events: list[SeasonEvent], paths: Mapping[str, Path]
@@ -222,7 +228,7 @@ class FilesSeason:
 
         try:
             return self._duck.execute(query, values).fetchall()
-        except duckdb.IOException as error:
+        except duckdb.Error as error:
             message = str(error).partition("\n")[0]
             raise SeasonError(f"can't be read: {message}", kind="season-file") from None
 

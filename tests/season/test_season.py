@@ -249,7 +249,7 @@ def test_seconds_spoken_are_told_for_each_driver_and_word(tmp_path: Path) -> Non
     with new(tmp_path) as journal:
         journal.append(Entry(kind="car", car="7", message="Ilse Marrow"))
         for lap, end in enumerate((14.0, 15.0, 18.0), 1):
-            sound = f"radio #t=.wav#t=10.00,{end:.2f}"
+            sound = f"race, radio.wav#t=10.00,{end:.2f}"
             journal.append(report(SAID, lap=lap, sound=sound))
     one, every = told("times", tmp_path)
     spoken = {"count": 3, "median": 5.0, "nine_in_ten": 7.4, "words": 24, "per_word": 0.708}
@@ -272,7 +272,7 @@ def test_questions_are_counted_by_driver_engineer_book_and_event(where: str) -> 
 @pytest.mark.parametrize("table", ["calibration", "times", "questions"])
 def test_every_table_is_drawn_with_what_it_rests_on(table: str, season: Path) -> None:
     shown = called(["season", table, season]).stdout.decode()
-    assert {"calibration": "Nobody compared them", "times": "ten minutes", "questions": "3 × SAY"}[
+    assert {"calibration": "--recorded FOLDER", "times": "ten minutes", "questions": "3 × SAY"}[
         table
     ] in " ".join(shown.split())
 
@@ -434,3 +434,21 @@ def test_books_that_give_a_symbol_different_words_have_no_profile_in_common(
     done = called(arguments)
     assert (done.returncode, b"J is " in done.stderr) == (2, True)
     assert called([*arguments, "--book", "race"]).returncode == 0
+
+
+def test_readings_are_held_against_what_cars_recorded(where: str, tmp_path: Path) -> None:
+    (tmp_path / "Tessel.7.csv").write_text(
+        f"lap,dash,said\n1,5163JRBT,{SAID}\n2,5163JRBT,{MISHEARD}\n", "utf-8"
+    )
+    (tmp_path / "Tessel.9.csv").write_text("lap,dash\n1,5163JRBT\n", "utf-8")  # of no car of it
+    usual = told("calibration", where)
+    found = told("calibration", where, "--recorded", tmp_path)
+    assert found[: len(usual)] == usual
+    assert found[len(usual) :] == [
+        {"from": 1.0, "to": 1.0, "accepted": True, "stated": 1.0,
+         "recorded_right": 1, "recorded_wrong": 1}
+    ]  # fmt: skip
+    shown = called(["season", "calibration", where, "--recorded", tmp_path]).stdout.decode()
+    assert "1 file: Tessel.7.csv" in shown
+    done = called(["season", "calibration", where, "--recorded", tmp_path, "--driver", "Teo Vash"])
+    assert (done.returncode, b"no file of a car" in done.stderr) == (2, True)

@@ -1,0 +1,93 @@
+"""Readings of a season held against what cars recorded: how sure each was said to be, and whether
+its words were those said, as ``codec.debrief`` tells.
+
+A report that the driver read wrong off the dash and that was heard as said is right here. Where the
+driver's words are not known, one that differs from the dash is wrong, whoever erred.
+"""
+
+from __future__ import annotations
+
+import glob
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from codec.debrief.compare import compare
+from codec.debrief.findings import Verdict
+from codec.debrief.recorded import read_car_file
+from codec.season.calibration import PUT_RIGHT, STANDS, Stated, ranges
+from codec.season.events import SeasonError, SeasonEvent, Wanted
+from codec.season.source import Season
+from codec.sheet.entry import DOUBTFUL, Entry
+from codec.sheet.journal import Journal
+from codec.sheet.listing import SUFFIX
+from codec.sheet.state import BY_HAND, cars
+from codec.store.place import Place, ServerPlace
+
+_WRONG: frozenset[Verdict] = frozenset(("heard wrong", "wrong"))
+_RIGHT: frozenset[Verdict] = frozenset(("as recorded", "rounding only", "read wrong"))
+
+
+def against_record(
+    season: Season, place: Place, wanted: Wanted, folder: Path
+) -> tuple[list[Stated], list[str]]:
+    """Return what was stated and how much of it was right by what cars recorded: of each event the
+    files ``EVENT.CAR.csv`` of a folder; with the names of those used.
+
+    Raises SeasonError where there is no such file, and CodeError for one that can't be read.
+    """
+    judged: list[tuple[Entry, bool]] = []
+    used: list[str] = []
+    for event in wanted.events(season.events):
+        where = _sheet_of(place, event)
+        files = sorted(folder.glob(f"{glob.escape(event.event)}.*.csv"))
+        if not files or where is None:
+            continue
+        with Journal(where) as journal:
+            entries = list(journal.entries())
+            drivers = cars(entries)
+            for path in files:
+                car = path.name.removeprefix(f"{event.event}.").removesuffix(".csv")
+                if car not in drivers or not _is_wanted(drivers[car] or f"car {car}", wanted):
+                    continue
+                found = compare(journal.book, entries, read_car_file(path, journal.book), car=car)
+                judged += _judged(entries, ((one.seq, one.verdict) for one in found.findings))
+                used.append(path.name)
+    if not used:
+        raise SeasonError(
+            f"no file of a car of these events is in {str(folder)!r}",
+            kind="season-recorded",
+            expected=["EVENT.CAR.csv, such as Round 3.7.csv"],
+        )
+    rows = (
+        (one.certainty, not one.refusal, STANDS if right else PUT_RIGHT)
+        for one, right in judged
+        if one.certainty is not None
+    )
+    return ranges((*row, 1) for row in rows), used
+
+
+def _sheet_of(place: Place, event: SeasonEvent) -> Place | None:
+    if isinstance(place, ServerPlace):
+        return place.with_name(event.event)
+    path = place / f"{event.event}{SUFFIX}"
+    return path if path.exists() else None
+
+
+def _is_wanted(driver: str, wanted: Wanted) -> bool:
+    return not wanted.drivers or driver.casefold() in {one.casefold() for one in wanted.drivers}
+
+
+def _judged(
+    entries: list[Entry], findings: Iterable[tuple[int, Verdict]]
+) -> Iterator[tuple[Entry, bool]]:
+    """Yield the readings of which it is known whether they were right."""
+    by_number = {entry.seq: entry for entry in entries}
+    verdicts: dict[int, set[Verdict]] = {}
+    for seq, verdict in findings:
+        verdicts.setdefault(seq, set()).add(verdict)
+    for seq, told in verdicts.items():
+        entry = by_number.get(seq)
+        if entry is None or not entry.string or entry.note == BY_HAND:
+            continue
+        if entry.refusal in ("", DOUBTFUL) and told & (_WRONG | _RIGHT):
+            yield entry, not told & _WRONG
