@@ -4,6 +4,7 @@ enough, with what each may have been; and any other entry, by its number.
 
 from __future__ import annotations
 
+import contextlib
 import functools
 import shlex
 from collections.abc import Iterable, Iterator, Mapping
@@ -13,7 +14,7 @@ from typing import Any
 
 from codec.decoding import decode, decode_all
 from codec.encoding import encode
-from codec.radio.doubt import LIKELY, doubt, how_sure, of_any_lap
+from codec.radio.doubt import LIKELY, doubt, guess_of, how_sure, of_any_lap
 from codec.radio.evidence import least_symbols
 from codec.radio.laps import lap_field, near_lap, whole_lap
 from codec.radio.named import NamedReports
@@ -107,20 +108,27 @@ def _readings(book: Book, standing: Standing, row: Row) -> Iterator[tuple[Readin
         if not told:
             return  # what is said by names is no code
     heard = RadioWords(book.lexicon).cut(entry.heard)
-    doubted = doubt(book, " ".join(word.text for word in heard), _before(book, standing, entry))
+    text = " ".join(word.text for word in heard)
+    values, ago = _before(book, standing, entry)
+    doubted = doubt(book, text, values, laps=ago)
     if doubted is None:
         return
-    least = least_symbols(heard)
+    least, left = least_symbols(heard), 1.0
+    kept = guess_of(entry.note)
+    if kept is not None:  # when it was written down more was known than stands in the sheet
+        with contextlib.suppress(CodeError):
+            reading = _near(book, decode(book, kept.string, typed=True), context)
+            yield reading, kept.probability
+            left -= kept.probability
     for one in doubted.hearing.candidates[:_BEST]:
         reading = one.reading
-        if len(reading.said) < least:
+        if len(reading.said) < least or (kept is not None and reading.said == kept.string):
             continue  # it would pass over words of the code that were said
         if told and any(reading.values.get(name) != value for name, value in told.items()):
             continue  # or say something else than was said by name
-        yield (
-            Reading(book, reading.match, reading.text, reading.spans, context or None),
-            one.probability,
-        )
+        sure = min(one.probability, left)
+        left -= sure
+        yield _near(book, reading, context), sure
 
 
 @functools.lru_cache(8)
@@ -128,18 +136,25 @@ def _named(book: Book) -> NamedReports:
     return NamedReports(book)
 
 
-def _before(book: Book, standing: Standing, entry: Entry) -> dict[str, Any] | None:
-    """Return the values of the report of the car's lap before, without its lap where that is not
-    the lap before.
+def _near(book: Book, reading: Reading, context: Mapping[str, Any]) -> Reading:
+    """Return a reading with its lap made whole, as said where two laps are equally near."""
+    found = Reading(book, reading.match, reading.text, reading.spans, context or None)
+    try:
+        return found if found.values else reading
+    except CodeError:
+        return reading
+
+
+def _before(book: Book, standing: Standing, entry: Entry) -> tuple[dict[str, Any] | None, int]:
+    """Return the values of the car's last report before a lap, and how many laps ago that was;
+    without its lap where that is not the lap before.
     """
-    if entry.lap is None:
-        return None
     reported = laps(standing, entry.car, book)
-    earlier = [lap for lap, row in reported.items() if lap < entry.lap and row.counts]
-    if not earlier:
-        return None
-    values = dict(reported[max(earlier)].entry.values)
-    return values if max(earlier) == entry.lap - 1 else of_any_lap(book, values)
+    earlier = [lap for lap, row in reported.items() if lap < (entry.lap or 0) and row.counts]
+    if not earlier or entry.lap is None:
+        return None, 1
+    values, ago = dict(reported[max(earlier)].entry.values), entry.lap - max(earlier)
+    return (values if ago == 1 else of_any_lap(book, values)), ago
 
 
 def accept(

@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -28,6 +29,7 @@ LIKELY = 0.5
 _SURE = 0.9  # a field less sure than this is pointed out
 _TELLING = 0.1  # and one less sure than this says nothing of the report
 _GUESSED = "most likely"
+_TOLD = re.compile(rf"{_GUESSED} (\S+) \([<>]? ?([\d.]+) %\)")
 NOISY = "heard through noise"  # the note of a report that was taken all the same
 REMEMBERED = 100  # reports: of what is longer ago nearly all is forgotten
 
@@ -182,6 +184,12 @@ class Perhaps:
 
     def __str__(self) -> str:
         return f"{_GUESSED} {self.string} ({how_sure(self.probability)})" if self.string else ""
+
+
+def guess_of(note: str) -> Perhaps | None:
+    """Return what an entry's note tells that it most likely was; None if it tells nothing."""
+    found = _TOLD.search(note)
+    return None if found is None else Perhaps(found[1], min(float(found[2]) / 100, 0.9999), None)
 
 
 def guessed(note: str) -> str:

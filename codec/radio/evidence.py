@@ -11,7 +11,7 @@ import itertools
 import math
 import re
 import tomllib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Container, Iterable, Iterator
 from importlib import resources
 from typing import Any, NamedTuple
 
@@ -29,6 +29,7 @@ from grammar.speech.words import Word
 _LONG = 5  # figures: ordinary talk has years of four, and seldom longer numbers
 _FAINT = 2.0  # bits at most of a word that says hardly anything, in a row
 _AROUND = "()[]*.,;:!?…–-"
+_MORE = 2  # words more than a report has, of one that was misheard
 _MOST_ALONE = 16  # words of a line that is a report and nothing else
 _MOST_KEPT, _MOST_WORDS = 200_000, 1_000
 _DIGITS = {
@@ -368,28 +369,33 @@ class Prefilter(dict[str, _Token]):
             bits += more
         return bits
 
-    def nothing_else(self, text: str, like_code: Callable[[str], bool]) -> bool:
+    def nothing_else(
+        self, text: str, like_code: Callable[[str], bool], talk: Container[str]
+    ) -> bool:
         """Tell whether a line is nothing but words that may belong to a code, and as long as one:
         it may be just the report expected. One word may be missing, where a mark tells so, or be
-        written much like one of the code.
+        written much like one of the code; or a few may be misheard, none of them one of ``talk``.
         """
         raws = text.split()
         if not 0 < len(raws) <= _MOST_ALONE:
             return False
         if only_figures(text):
             return sum(map(str.isdigit, text)) >= self._report
-        symbols, other = 0, ""
+        symbols, others = 0, list[str]()
         for raw in raws:
             token = self[raw]
             if token.bits:
                 symbols += token.symbols
             elif form := raw.strip(_AROUND).casefold():
-                if other:
-                    return False
-                other = form
-        if symbols + bool(other) < self._report:
+                others.append(form)
+        if len(others) > 1:
+            near = -1 <= symbols + len(others) - self._report <= _MORE
+            return near and 2 * len(others) <= symbols and not any(one in talk for one in others)
+        if symbols + len(others) < self._report:
             return False
-        return not other or other in self._marks or like_code(other)
+        if symbols + 1 >= self._report and len(raws) <= self._report + 1:
+            return True  # one word in it is another
+        return all(one in self._marks or like_code(one) for one in others)
 
     def codes(self, raw: str) -> bool:
         """Tell whether a word as it stands may belong to a code."""

@@ -26,6 +26,7 @@ from codec.radio.named import NamedReports
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL
+from codec.sheet.state import lap_message
 from grammar.book import Book
 from grammar.errors import CodeError, Span
 from grammar.message import Direction
@@ -104,6 +105,7 @@ class Finder:
         self.shortest = min(message.lengths[0] for message in book.messages.values())
         self.figures = self.evidence.figures_alone()
         self.plain = frozenset(cues["plain"]) | self.before | self.after
+        self.talk = self.plain | self.hedges | self.denials | self.elsewhere | self.asking
         self._spoken = [
             form for form, meaning in book.lexicon.meanings.items() if meaning.kind in SPOKEN
         ]
@@ -723,12 +725,14 @@ class _Search:
             return None
         odds = self.finder.odds
         best = max(self._candidates(runs), key=lambda run: self._bits(*run), default=None)
+        alone = self._code_alone()
+        best = (0, len(self.words)) if alone else best
         bits = -math.inf if best is None else self._bits(*best)
         if changing and self._strong(*runs[0]) >= 3 and bits < odds["refused"]:
             return runs[0]
         if best is None or bits < odds["near"]:
             return None
-        if bits < odds["refused"] and not self._one_word_off(*best):
+        if bits < odds["refused"] and not (alone or self._one_word_off(*best)):
             return None
         return best if self._most_of_it(*best) else None
 
@@ -771,6 +775,29 @@ class _Search:
             return False
         beside = len(self.words) - end + start
         return self._strong(start, end) >= 0.5 * max(1, len(self.words) - beside // 2)
+
+    def _code_alone(self) -> bool:
+        """Tell whether a driver said nothing but code words and what may be some, misheard: about
+        as many as a report has, and most of them plain.
+        """
+        name = lap_message(self.finder.book)
+        if self.role != "car" or not name:
+            return False
+        odd = [place for place, kind in enumerate(self.kinds) if kind is WordKind.UNKNOWN]
+        codes = sum(kind in SPOKEN for kind in self.kinds)
+        least, most = self.finder.book.messages[name].lengths
+        forms = [self.forms[place] for place in odd]
+        sizes = [digits_of(word.meaning) for word in self.words]
+        if any(form in self.finder.before or form in self.finder.after for form in forms) or (
+            max(sizes) > 1 and math.inf not in sizes
+        ):
+            return False
+        talk = any(form in self.finder.talk for form in forms)
+        return (
+            least - 1 <= codes + len(odd) <= most + 2
+            and 2 * len(odd) <= codes
+            and (not talk or (len(odd) == 1 and codes >= least - 1))
+        )
 
     def _one_word_off(self, start: int, end: int) -> bool:
         """Tell whether words would be a report with one word more or less, or with another word in

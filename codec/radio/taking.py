@@ -50,7 +50,10 @@ class Taking:
             utterance.open_to_doubt
             or bool(utterance.slots)
             or self._may_go_on(utterance)
-            or (role == "car" and self.prefilter.nothing_else(text, self.finder.like_code))
+            or (
+                role == "car"
+                and self.prefilter.nothing_else(text, self.finder.like_code, self.finder.talk)
+            )
             or self._may_put_right(utterance, car, role)
             or self._asked_last(utterance, car, role) is not None
         )

@@ -36,6 +36,7 @@ _PASSED = frozenset((WordKind.FILLER, WordKind.SEPARATOR))
 _AROUND = frozenset((WordKind.FILLER, WordKind.ANSWER))
 _ALONE = "the driver was not heard"  # the note of a report that only its read-back tells
 _READ_BACK = "read back"
+_NEARLY = 0.95  # as sure as what it may put right
 _NAMED_BITS = 20.0  # of a report in plain words: every field by its name
 
 
@@ -821,6 +822,9 @@ class Writing:
             return turn.choice.changed or last.about(entry.message)
         if last.reading is None or not last.sure:
             return last.about(entry.message) and self._of_one(last, entry, passage, turn)
+        sure = last.entry.certainty if last.entry is not None else None
+        if (entry.certainty or 0.0) < _NEARLY * (sure or 0.0):
+            return False  # what is less sure puts nothing right that nobody took back
         return (
             last.reading.message == entry.message
             and entry.kind == "report"
