@@ -89,7 +89,9 @@ def _add_by_hand(actions: Any) -> None:
             "entry", metavar="N", help="its number: niner sheet show --all, or --doubtful"
         )
         if parser is fix:
-            parser.add_argument("words", metavar="WORDS", nargs="+", help="what was said")
+            parser.add_argument(
+                "words", metavar="WORDS", nargs="+", help="what was said; lap=12: the lap it is of"
+            )
         if parser is not back:
             parser.add_argument(
                 "--car", help="the car it is of, where the sheet has none or another"

@@ -17,8 +17,6 @@ from codec.log.watch import Watch
 from codec.radio import by_hand
 from codec.radio.answering import repeated
 from codec.radio.doubt import LIKELY
-from codec.radio.laps import lap_field, whole_lap
-from codec.radio.outlook import level_of_lap
 from codec.reading import Reading
 from codec.sheet.entry import Entry, SheetError
 from codec.sheet.state import (
@@ -189,16 +187,12 @@ def _of_car(watch: Watch, entry: Entry, car: str) -> Shown:
 
 def _of_lap(watch: Watch, entry: Entry, lap: int) -> Shown:
     """File a report with a lap, unless it says another itself; a lap far off is told."""
-    name, values = lap_field(watch.book), dict(entry.values)
-    said = whole_lap(values.get(name))
-    if said is not None:
-        field = watch.book.fields[name]
-        level = level_of_lap(watch.book, said)
-        if level_of_lap(watch.book, lap) != level:
-            says = said if level is None else field.text(level)
-            why = f"{entry.string or 'the report'} says lap {says}, and can't be of lap {lap}"
-            return Shown("bad", (why, f"where that was misheard: /fix {entry.seq} and the words"))
-        values[name] = Decimal(lap)
+    try:
+        values = by_hand.values_on(watch.book, entry, lap)
+    except CodeError as error:
+        return Shown(
+            "bad", (error.message, f"where that was misheard: /fix {entry.seq} and the words")
+        )
     last = max((one for one in watch.mine.reports if one != entry.lap), default=lap)
     shown = _filed(watch, entry, lap=lap, lap_by="given", values=values)
     if lap <= last + 1:

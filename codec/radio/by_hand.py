@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import re
 import shlex
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -18,6 +19,7 @@ from codec.radio.doubt import LIKELY, doubt, guess_of, how_sure, of_any_lap
 from codec.radio.evidence import least_symbols
 from codec.radio.laps import lap_field, near_lap, whole_lap
 from codec.radio.named import NamedReports
+from codec.radio.outlook import level_of_lap
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
 from codec.sheet.entry import Entry
@@ -25,6 +27,7 @@ from codec.sheet.journal import Journal
 from codec.sheet.state import (
     ADDED,
     BY_HAND,
+    MOST_LAP,
     MOST_LAPS,
     Row,
     Standing,
@@ -42,6 +45,7 @@ from grammar.message import Direction
 from grammar.speech.facts import TITLES
 
 _BEST = 3  # readings shown
+_LAP = re.compile(r"lap\s*=\s*(?P<lap>\S+)", re.IGNORECASE)  # that an entry is filed on
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,8 +190,8 @@ def fix(
     journal: Journal, standing: Standing, number: int, words: str, car: str | None = None
 ) -> tuple[Entry, str]:
     """Put the entry with this number right by words: a report or a call by what was said, an event
-    by its phrase or name, a note by its text, a car by its driver; returns the entry written, and
-    what it says now.
+    by its phrase or name, a note by its text, a car by its driver, and any but a car by the lap it
+    is of, ``lap=12``; returns the entry written, and what it says now.
 
     Raises CodeError where there is no such entry, and ReportError where the words are no report.
     """
@@ -196,6 +200,8 @@ def fix(
         written = journal.append(Entry(kind="car", car=entry.car, message=words.strip()))
         return written, f"driver {written.message}"
     row = _row(standing, number)
+    if (lap := _LAP.fullmatch(words.strip())) is not None:
+        return _filed(journal, standing, row, lap["lap"], car)
     if row.first.kind in ("report", "call"):
         found = fixed(journal.book, row, words)
         if isinstance(found, Reading):
@@ -240,6 +246,48 @@ def fixed(book: Book, row: Row, words: str) -> Reading | dict[str, Any]:
 def _rounded(field: FieldBase, value: Value) -> Value:
     """Return a value as the code says it."""
     return field.value(field.level(value).level)
+
+
+def values_on(book: Book, entry: Entry, lap: int) -> dict[str, Value]:
+    """Return the values of an entry that is filed on a lap; raises CodeError where it says
+    another.
+    """
+    name, values = lap_field(book), dict(entry.values)
+    said = whole_lap(values.get(name))
+    if said is None or entry.kind not in ("report", "correction"):
+        return values
+    field, level = book.fields[name], level_of_lap(book, said)
+    if level_of_lap(book, lap) != level:
+        says = said if level is None else field.text(level)
+        raise CodeError(
+            f"{entry.string or 'the report'} says lap {says}, and can't be of lap {lap}",
+            kind="sheet-entry",
+            hint=f"where that was misheard: niner sheet fix SHEET {entry.seq} WORDS",
+        )
+    return values | {name: Decimal(lap)}
+
+
+def _filed(
+    journal: Journal, standing: Standing, row: Row, lap: str, car: str | None
+) -> tuple[Entry, str]:
+    """File what stands on another lap, and change nothing else of it."""
+    entry, of = row.entry, _known_car(standing, car)
+    try:
+        number = whole(lap, 0, MOST_LAP)
+    except ValueError as error:
+        raise CodeError(str(error), kind="usage", expected=["lap=12"]) from None
+    written = correction_of(
+        entry,
+        car=entry.car if of is None else of,
+        lap=number,
+        lap_by="given",
+        lap_certainty=1.0,
+        values=values_on(journal.book, entry, number),
+        refusal=entry.refusal,
+        certainty=entry.certainty,
+        note="; ".join(filter(None, (entry.note, BY_HAND))),
+    )
+    return journal.append(written), f"lap {number}"
 
 
 def _direction(row: Row) -> Direction:

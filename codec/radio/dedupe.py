@@ -10,15 +10,16 @@ from __future__ import annotations
 
 import functools
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 
 from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
-from codec.sheet.state import BY_HAND, rows
+from codec.sheet.state import BY_HAND, Row, correction_of, rows
 
 _APART = 1000  # milliseconds
 _ONE_REPORT = 60_000  # milliseconds within which a lap is reported, said again and read back
+BY_LAP_TIMES = "on this lap by the lap times"
 NOT_USED = "not used: put right by hand"
 _FAMILY = {
     "correction": "report",
@@ -47,24 +48,30 @@ class _Known:
 class EarlierEntries:
     """The entries a sheet had before an import; read when the first is asked for.
 
-    ``uids`` maps entries of the import to those that are there instead of them.
+    ``uids`` maps entries of the import to those that are there instead of them, ``left`` is how
+    many of the last ones were.
     """
 
-    def __init__(self, journal: Journal) -> None:
-        """Take what a journal has now."""
-        self.journal, self.last = journal, journal.last
+    def __init__(self, journal: Journal, *, lap_times: bool = False) -> None:
+        """Take what a journal has now; with ``lap_times``, what is there is filed anew by them."""
+        self.journal, self.last, self._lap_times = journal, journal.last, lap_times
         self.uids: dict[str, str] = {}
+        self.left = 0
+        self._laps_now: dict[int, int] = {}  # of rows, by their numbers, that are filed anew
 
     def new(self, pairs: Iterable[tuple[Entry, str]]) -> list[tuple[Entry, str]]:
         """Return the entries that are not there, each about the one that is there where that is
         known by another ``uid``.
         """
-        brought = []
+        brought, self.left = list[tuple[Entry, str]](), 0
         for entry, root in pairs:
             known = self.last == 0 or self.journal.find(entry.uid) is not None
             uid = "" if known else self._same(entry) or self._said_before(entry)
             about = self.uids.get(root, root)
+            if self._lap_times and self.last and (known or uid):
+                brought += self._filed_anew(entry, uid or entry.uid)
             if uid:
+                self.left += 1
                 self.uids[entry.uid] = uid
             elif not known and entry.kind == "correction" and about in self._known.by_hand:
                 note = "; ".join(filter(None, (NOT_USED, entry.note)))
@@ -72,6 +79,36 @@ class EarlierEntries:
             else:
                 brought.append((entry, about))
         return brought
+
+    def _filed_anew(self, entry: Entry, uid: str) -> Iterator[tuple[Entry, str]]:
+        """Yield what puts an entry that is there on the lap that lap times tell, where it stands on
+        another, and nobody put it right by hand.
+        """
+        row = self._standing.get(uid)
+        if row is None or row.first.uid in self._known.by_hand or row.withdrawn:
+            return
+        if entry.lap is None or entry.lap_by == "said" or row.entry.lap_by in ("said", "given"):
+            return
+        if self._laps_now.get(row.first.seq, row.entry.lap) == entry.lap:
+            return
+        self._laps_now[row.first.seq] = entry.lap
+        stands = row.entry
+        moved = correction_of(
+            stands,
+            lap=entry.lap,
+            lap_by=entry.lap_by,
+            lap_certainty=entry.lap_certainty,
+            refusal=stands.refusal,
+            certainty=stands.certainty,
+            note="; ".join(filter(None, (stands.note, BY_LAP_TIMES))),
+        )
+        yield moved, row.first.uid
+
+    @functools.cached_property
+    def _standing(self) -> dict[str, Row]:
+        """What stood before the import, by the names of its entries."""
+        found = rows(entry for entry in self.journal.entries() if entry.seq <= self.last)
+        return {one.uid: row for row in found for one in (row.first, *row.corrections)}
 
     def reported(self, entry: Entry) -> bool:
         """Tell whether there was a report of an entry's lap before the import."""

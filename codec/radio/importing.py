@@ -187,7 +187,8 @@ def import_utterances(
     summary: Summary | None = None,
 ) -> Summary:
     """Write what was said to the journal; the same again, more of it, or another form of it adds
-    only what is new.
+    only what is new. Where ``times`` are given, what is there already and stands on another lap is
+    filed on the one they tell, by corrections.
 
     ``crews`` tells who drives which car and who speaks to
     it, those that the sheet names where none is given; ``times`` when laps began, ``after`` the lap
@@ -198,7 +199,9 @@ def import_utterances(
     given, crews = bool(crews), crews or crews_in(journal.entries())
     check_cars(after or {}, crews)
     listener = Listener(journal.book, crews, times=times, after=after)
-    batch = _Batch(journal, listener, crews, summary or Summary(), given=given)
+    batch = _Batch(
+        journal, listener, crews, summary or Summary(), given=given, timed=times is not None
+    )
     laps = LapModel(journal.book, dict(after or {}), times)
     for draft in laps.placed(_brought(listener, utterances), listener.waits):
         if isinstance(draft, LeftOut):
@@ -224,13 +227,16 @@ class _Batch:
         summary: Summary,
         *,
         given: bool,
+        timed: bool,
     ) -> None:
         """Begin with the cars that the sheet does not have yet; crews not ``given`` are those of
-        the sheet, and may be silent.
+        the sheet, and may be silent; what is there already is filed anew where laps are
+        ``timed``.
         """
         self.summary, self._given = summary, given
         self._journal, self._listener, self._crews = journal, listener, crews
-        self._earlier, named = EarlierEntries(journal), cars(journal.entries())
+        self._earlier = EarlierEntries(journal, lap_times=timed)
+        named = cars(journal.entries())
         self._new_cars = [
             Entry(kind="car", car=crew.car, message=crew.driver, note=", ".join(crew.wall))
             for crew in crews
@@ -293,9 +299,8 @@ def _write(
     """
     last = journal.last
     if earlier is not None:
-        count = len(pairs)
         pairs = earlier.new(pairs)
-        summary.there += count - len(pairs)
+        summary.there += earlier.left
     for entry in journal.append_linked(pairs):
         if entry.seq > last:
             summary.write(entry)

@@ -330,6 +330,9 @@ class LapModel:
         lines, behind = self._times.lines(car) if self._times else [], self._timed.get(car)
         if not lines or not behind:
             return lap, 1.0
+        if len(lines) > 1:  # the last lap ends as well
+            length = statistics.median(b[0] - a[0] for a, b in pairwise(lines))
+            lines = [*lines, (round(lines[-1][0] + length), lines[-1][1] + 1)]
         middle = statistics.median(apart for _, apart in behind)
         place = min(range(len(lines)), key=lambda n: abs(at - lines[n][0] - middle))
         begun = lines[place][1]
