@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.season.events import SeasonEvent, day_of
+from codec.season.events import SeasonError, SeasonEvent, day_of
 from codec.sheet.columns import Whole
 from codec.sheet.journal import Journal
 from codec.sheet.table import ENTRIES
@@ -47,11 +47,19 @@ def copy_out(
     facts: Mapping[str, str] | None = None,
     values: Sequence[str] = (),
 ) -> None:
-    """Write what a query finds as a Parquet file with these facts in its metadata."""
+    """Write what a query finds as a Parquet file with these facts in its metadata; raises
+    SeasonError where it can't be written.
+    """
+    import duckdb
+
     told = ", ".join(f"{name}: {literal(text)}" for name, text in (facts or {}).items())
     more = f", KV_METADATA {{{told}}}" if told else ""
     options = f"FORMAT parquet, COMPRESSION zstd{more}"
-    duck.execute(f"COPY ({query}) TO {literal(str(path))} ({options})", values)
+    try:
+        duck.execute(f"COPY ({query}) TO {literal(str(path))} ({options})", values)
+    except duckdb.IOException as error:
+        message = str(error).partition("\n")[0]
+        raise SeasonError(f"can't be written: {message}", kind="season-file") from None
 
 
 def write_sheet(duck: DuckDBPyConnection, journal: Journal, event: str, path: Path) -> None:

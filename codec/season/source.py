@@ -103,13 +103,13 @@ def opened_season(place: Place, told: Told = lambda *_: None) -> Iterator[Season
     """
     with contextlib.ExitStack() as stack:
         season: Season
-        if isinstance(place, ServerPlace):
+        if isinstance(place, ServerPlace) and not place.name:
             season = _ServerSeason(stack.enter_context(asking(place, sheet_format())), place)
-        elif place.is_dir():
+        elif isinstance(place, Path) and place.is_dir():
             season = _in_folder(place, told, stack)
         else:
             raise SeasonError(
-                f"{str(place)!r} is no folder and no server",
+                f"{str(place)!r} is no folder and no server as a whole",
                 kind="usage",
                 expected=["a folder", "postgresql://HOST/DATABASE"],
             )
@@ -283,14 +283,16 @@ def _sheet_part(duck: DuckDBPyConnection, path: Path, cache: Path) -> Path:
     """Return the Parquet file of a sheet, made anew where the sheet has changed."""
     there = _kept_as(path, cache)
     if there is not None and there.exists():
-        there.touch()
+        with contextlib.suppress(OSError):
+            there.touch()  # of many the ones used longest ago go
         return there
     with Journal(path) as journal:
         last = journal.row(journal.last) if journal.last else None
         made = cache / _named(journal.sheet, "" if last is None else last[DIGEST])
-        part = made.with_suffix(".part")
-        write_sheet(duck, journal, path.stem, part)
-        part.replace(made)
+        with tempfile.TemporaryDirectory(dir=cache, prefix=".") as alone:
+            part = Path(alone) / made.name
+            write_sheet(duck, journal, path.stem, part)
+            part.replace(made)
     return made
 
 

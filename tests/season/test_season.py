@@ -9,6 +9,7 @@ import shutil
 from decimal import Decimal
 from pathlib import Path
 
+import psycopg
 import pytest
 from commands import Argument, called
 from hypothesis import given, settings
@@ -19,9 +20,10 @@ from sheet.support import RACE, new, race_book, report
 
 from codec import parse_book
 from codec.profile import Profile, channel_of, load_profile, save_profile
-from codec.season.events import Wanted
+from codec.season.events import SeasonError, Wanted
+from codec.season.parquet import copy_out
 from codec.season.queries import reports
-from codec.season.source import opened_season
+from codec.season.source import duckdb_connection, opened_season
 from codec.sheet import Entry, Journal
 from codec.sheet.entry import KINDS
 from codec.sheet.state import Standing, correction_of
@@ -97,6 +99,7 @@ def test_a_place_without_events_is_told(tmp_path: Path) -> None:
     for place, why in (
         (tmp_path, b"there is no event in"),
         (tmp_path / "none", b"is no folder and no server"),
+        ("postgresql:///nothing#Round 3", b"is no folder and no server as a whole"),
         ("postgresql:///nothing?host=/nowhere", b"can't be reached"),
     ):
         done = called(["season", "list", place])
@@ -452,3 +455,24 @@ def test_readings_are_held_against_what_cars_recorded(where: str, tmp_path: Path
     assert "1 file: Tessel.7.csv" in shown
     done = called(["season", "calibration", where, "--recorded", tmp_path, "--driver", "Teo Vash"])
     assert (done.returncode, b"no file of a car" in done.stderr) == (2, True)
+
+
+def test_who_may_only_read_may_ask_a_server(season_on_server: str) -> None:
+    reader = name()
+    with psycopg.connect(season_on_server, autocommit=True) as owner:
+        owner.execute(f"CREATE ROLE {reader} LOGIN IN ROLE niner_reader".encode())
+    address = season_on_server.replace("user=postgres", f"user={reader}")
+    assert address != season_on_server
+    assert told("words", address) == told("words", season_on_server)
+
+
+def test_an_export_that_can_not_be_written_is_told_and_leaves_nothing_behind(
+    season: Path, tmp_path: Path
+) -> None:
+    duck = duckdb_connection()
+    with pytest.raises(SeasonError, match="can't be written"):
+        copy_out(duck, "SELECT * FROM range(100000)", tmp_path / "none" / "part.parquet")
+    (tmp_path / "event=Tessel").write_text("in the way", "utf-8")
+    done = called(["season", "export", season, tmp_path])
+    assert (done.returncode, b"Traceback" in done.stderr) == (2, False)
+    assert [path.name for path in tmp_path.iterdir()] == ["event=Tessel"]
