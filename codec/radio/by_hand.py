@@ -111,6 +111,12 @@ def _readings(book: Book, standing: Standing, row: Row) -> Iterator[tuple[Readin
         told = {name: one for name, one in named.told(entry.heard).items() if name != named.lap}
         if not told:
             return  # what is said by names is no code
+        whole = named.find(entry.heard) if told.keys() >= {*named.needed} else None
+        if whole is not None:
+            reading = named.reading(whole, entry.lap, entry.heard, context)
+            if reading is not None:
+                yield reading, LIKELY  # nothing checks it
+            return
     heard = RadioWords(book.lexicon).cut(entry.heard)
     text = " ".join(word.text for word in heard)
     values, ago = _before(book, standing, entry)

@@ -35,6 +35,7 @@ _FAR = 3.5  # standard deviations that a value may be from the last one
 _WIDTH = Decimal("0.03")  # of a field's range: how far it goes in a lap where the book does not say
 _ENDS, _STOPS = ".!?;", ".!?;,:"
 _MOST_PARTS = 400  # characters of a line that tells parts of a report
+_AND_A_HALF = ("and", "a", "half")
 _SHORT = 4  # characters of a word that means nothing
 _FEWEST = 3  # fields named, to be an attempt at a report
 
@@ -796,6 +797,8 @@ class _Numbers:
             return Decimal(f"{number}.{digits}"), length + 1 + count
         if not length or (not written and len(number) > 1 and number[0] == "0"):
             return None
+        if tuple(words[length : length + 3]) == _AND_A_HALF and "." not in number:
+            return Decimal(f"{number}.5"), length + 3
         return Decimal(number), length
 
     def is_figure(self, word: str) -> bool:
@@ -834,6 +837,9 @@ class _Numbers:
         below = self._below(words)
         if below is None:
             return None
+        rest = self._below(words[1:]) if words[0] in self.units and words[0] != "0" else None
+        if rest is not None and rest[0] >= 10:  # one fifteen, for a hundred and fifteen
+            return str(below[0] * 100 + rest[0]), 1 + rest[1]
         return str(below[0]), below[1]
 
     def _below(self, words: Sequence[str]) -> tuple[int, int] | None:

@@ -201,7 +201,7 @@ def test_a_number_with_the_unit_of_one_field_is_of_it(coded: Session, line: str)
     assert counted(coded)[3] == {"left": "88"}
 
 
-@pytest.mark.parametrize("line", ["battery left 88 and a half", "5 %", "coolant 88 percent"])
+@pytest.mark.parametrize("line", ["battery left 88 and a bit", "5 %", "coolant 88 percent"])
 def test_what_is_said_by_name_and_not_clear_is_taken_for_no_code(coded: Session, line: str) -> None:
     shown = coded.enter(line)
     assert not any("/ok takes it" in one for one in shown.lines)

@@ -11,6 +11,7 @@ from radio.plain_books import coded_book, figures_book
 
 from codec.radio.by_hand import doubtful_rows
 from codec.radio.crews import crews_of
+from codec.radio.doubt import LIKELY
 from codec.radio.importing import import_transcript
 from codec.radio.named import NamedReports
 from codec.sheet import Entry, Journal
@@ -42,8 +43,32 @@ def test_figures_and_the_words_of_a_point_make_one_number(
 
 
 @pytest.mark.parametrize(
+    ("said", "string"),
+    [
+        ("forty four and a half, cells 41, gearbox one fifteen", "44541115"),
+        ("44 and a half, cells 41, gearbox one thirty five", "44541135"),
+        ("forty four point five, cells forty one, gearbox one oh five", "44541105"),
+    ],
+)
+def test_halves_and_hundreds_that_are_not_said_are_part_of_a_number(
+    tmp_path: Path, said: str, string: str
+) -> None:
+    [found] = brought(tmp_path, f"Runa: charge left {said}")
+    assert (found.string, found.refusal) == (string, "")
+
+
+def test_a_number_of_nobody_knows_what_leaves_the_rest_to_be_taken(tmp_path: Path) -> None:
+    line = "seven, charge left 44.5, cells 41, gearbox 85"
+    [found] = brought(tmp_path, f"Runa: {line}")
+    assert found.refusal
+    with Journal(tmp_path / "plain.sheet") as journal:
+        [doubtful] = doubtful_rows(BOOK, Standing(journal.entries()))
+    assert [(reading.said, sure) for reading, sure in doubtful.readings] == [("44541085", LIKELY)]
+
+
+@pytest.mark.parametrize(
     "number",
-    ["44 point", "44 and a half", "44 poynt 7", "44 pound 7", "44. 7", "44.1 point 7", "44 7"],
+    ["44 point", "44 and a bit", "44 poynt 7", "44 pound 7", "44. 7", "44.1 point 7", "44 7"],
 )
 @pytest.mark.parametrize("place", ["{0} cells 41 gearbox 85", "cells 41, gearbox 85, {0}"])
 def test_a_number_is_never_cut_where_more_of_it_may_have_been_said(
