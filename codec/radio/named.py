@@ -185,9 +185,19 @@ class NamedReports:
         if not self.worth(text) or len(self.needed) < 2:
             return None
         best = max(self._stretches(text), key=lambda run: len(run.named), default=None)
-        if best is None or len(best.named - {self.lap}) < min(_FEWEST, len(self.needed)):
+        if best is None:
             return None
-        return self._said(best, text)
+        told = len(best.named - {self.lap}) + sum(
+            self._plainly(best.items, number) for number in range(len(best.items))
+        )
+        return self._said(best, text) if told >= min(_FEWEST, len(self.needed)) else None
+
+    def _plainly(self, items: Sequence[_Item], number: int) -> bool:
+        """Tell whether a number without a name is plainly one of its field: by its point, or as
+        the figures of its codeword.
+        """
+        item, name = items[number], "" if items[number].name else self._meant(items, number)
+        return bool(name) and (not item.whole or self._value(name, item) != item.value)
 
     def parts(self, text: str) -> Mapping[str, Any]:
         """Return the values of the fields that a line names, as few as they are; {} where it says
@@ -585,10 +595,10 @@ class NamedReports:
             elif values.get(name, item.value) != item.value:
                 missing.append(self.book.fields[name].title)
             else:
-                values[name] = item.value
+                values[name] = self._value(name, item)
         missing += [self.book.fields[name].title for name in self.needed if name not in values]
         told = {
-            name: item
+            name: replace(item, value=values.get(name, item.value))
             for number, item in enumerate(items)
             if (name := item.name or self._meant(items, number)) in self.numeric
             and name != self.lap
@@ -608,6 +618,22 @@ class NamedReports:
             run.astray,
             self.lap in run.named,
         )
+
+    def _value(self, name: str, item: _Item) -> Any:
+        """Return a field's value as said; where it has no such one and the figures are those of its
+        codeword, what they say: 349 for 34.9.
+        """
+        if name not in self.numeric or self.level(name, item.value) is not None:
+            return item.value
+        said = [word for word in item.words if not self._passed(word)]
+        figures = all(self._numbers.is_figure(word) for word in said)
+        if not figures or item.sign or item.unit or not item.whole:
+            return item.value
+        for coded in self.book.messages[self.message].tables:
+            if [one.name for one in coded.fields] == [name]:
+                levels = coded.levels(str(item.value))
+                return item.value if levels is None else self.numeric[name].value(levels[0])
+        return item.value
 
     @staticmethod
     def _cut(told: Mapping[str, _Item], items: Sequence[_Item], text: str) -> frozenset[str]:

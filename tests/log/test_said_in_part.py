@@ -79,7 +79,7 @@ def counted(session: Session, car: str = "3") -> dict[int, dict[str, str]]:
 
 @pytest.mark.parametrize(
     "line",
-    ["47142 9", "4714 9", "lap 3 charge left 471", "charge left 61", "cells 12 gearbox 90"],
+    ["47142 9", "4714 9", "lap 3 charge left 971", "charge left 61", "cells 12 gearbox 90"],
 )
 def test_a_value_that_there_is_not_is_kept_and_asked_about(figures: Session, line: str) -> None:
     shown = figures.enter(line)

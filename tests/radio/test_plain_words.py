@@ -57,6 +57,22 @@ def test_halves_and_hundreds_that_are_not_said_are_part_of_a_number(
     assert (found.string, found.refusal) == (string, "")
 
 
+@pytest.mark.parametrize(
+    "store", ["four four five", "445", "charge left 445", "charge left is 445"]
+)
+def test_figures_by_name_may_be_those_of_the_code_where_no_value_is_so_high(
+    tmp_path: Path, store: str
+) -> None:
+    [found] = brought(tmp_path, f"Runa: {store}, cells 41, gearbox 85")
+    assert (found.string, found.refusal) == ("44541085", "")
+
+
+@pytest.mark.parametrize("store", ["charge left 645", "charge left 445 kWh", "charge left 4455"])
+def test_a_value_that_is_too_high_is_none(tmp_path: Path, store: str) -> None:
+    [found] = brought(tmp_path, f"Runa: {store}, cells 41, gearbox 85")
+    assert found.refusal
+
+
 def test_a_number_of_nobody_knows_what_leaves_the_rest_to_be_taken(tmp_path: Path) -> None:
     line = "seven, charge left 44.5, cells 41, gearbox 85"
     [found] = brought(tmp_path, f"Runa: {line}")
