@@ -263,6 +263,7 @@ class Prefilter(dict[str, _Token]):
         self._before, self._after = frozenset(cues["before"]), frozenset(cues["after"])
         self._refused, self._near = float(odds["refused"]), float(odds["near"])
         self._shortest = min(one.lengths[0] for one in evidence.book.messages.values())
+        self._shortest -= bool(evidence.figures_alone()[0])  # one may have been dropped
         self._marks = frozenset(cues["marks"])
         reports = evidence.book.sent_by("car")[:1]  # of each lap
         self._report = min((one.lengths[0] for one in reports), default=math.inf)
@@ -342,7 +343,7 @@ class Prefilter(dict[str, _Token]):
         alone = run >= self._evidence.least
         if not alone and (not before or run + before < self._near):
             return False
-        if symbols + symbols_before < self._shortest - 1:  # one may have been dropped
+        if symbols + symbols_before < self._shortest:
             return False
         figures = digits + digits_before >= self._evidence.shortest_figures
         return figures or run + before >= self._refused
