@@ -75,8 +75,8 @@ class Evidence:
         not figures alone.
         """
         message = self.book.messages.get(lap_message(self.book))
-        alone = message is not None and self._figures(message) == message.lengths[0]
-        return message.lengths if message is not None and alone else (0, 0)
+        digits = self.book.alphabet.mask(self.book.alphabet.digits)
+        return (0, 0) if message is None or message.symbols & ~digits else message.lengths
 
     def of_word(self, word: Word) -> float:
         """Return the bits of one word as written."""
