@@ -377,6 +377,14 @@ def _put_right(
     journal: Journal, standing: Standing, row: Row, reading: Reading, heard: str, car: str | None
 ) -> Entry:
     entry, of = row.entry, _known_car(standing, car)
+    if not entry.car and of is None and standing.cars:
+        number = row.first.seq
+        raise CodeError(
+            f"nobody knows whose entry {number} is",
+            kind="sheet-entry",
+            expected=[f"--car {name}" for name in standing.cars],
+            hint="say of which car it is",
+        )
     lap = reading.values.get(lap_field(journal.book))
     said = row.first.kind == "report" and lap is not None
     written = correction_of(

@@ -29,6 +29,7 @@ from grammar.speech.words import Word
 _LONG = 5  # figures: ordinary talk has years of four, and seldom longer numbers
 _FAINT = 2.0  # bits at most of a word that says hardly anything, in a row
 _AROUND = "()[]*.,;:!?…–-"
+_PLAINLY = 4  # symbols, of which one word more makes no talk
 _MORE = 2  # words more than a report has, of one that was misheard
 _MOST_ALONE = 16  # words of a line that is a report and nothing else
 _MOST_KEPT, _MOST_WORDS = 200_000, 1_000
@@ -394,7 +395,7 @@ class Prefilter(dict[str, _Token]):
             return near and 2 * len(others) <= symbols and not any(one in talk for one in others)
         if symbols + len(others) < self._report:
             return False
-        if symbols + 1 >= self._report and len(raws) <= self._report + 1:
+        if symbols >= max(_PLAINLY, self._report - 1):
             return True  # one word in it is another
         return all(one in self._marks or like_code(one) for one in others)
 

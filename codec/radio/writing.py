@@ -13,7 +13,7 @@ from decimal import Decimal
 
 from codec.radio.answering import UNREAD
 from codec.radio.as_said import AsSaid
-from codec.radio.doubt import NOISY, Doubt, perhaps, restored
+from codec.radio.doubt import LIKELY, NOISY, Doubt, perhaps, restored
 from codec.radio.evidence import least_symbols
 from codec.radio.exchange import FITS, NEAR, Draft, Exchange, Last, RadioTurn, base_entry
 from codec.radio.finder import Passage, overlap
@@ -239,7 +239,7 @@ class Writing:
 
     # what is no plain report
 
-    def _perhaps(self, passage: Passage, base: Entry, turn: RadioTurn) -> Iterator[Draft]:
+    def _perhaps(self, passage: Passage, base: Entry, turn: RadioTurn) -> Iterator[Draft | LeftOut]:
         """Keep a report that its words alone do not speak for strongly enough, where it is so much
         like the one expected of its car that this makes up for it.
         """
@@ -292,7 +292,7 @@ class Writing:
         )
         yield from self._report(reading, passage, entry, turn)
 
-    def _refused(self, passage: Passage, base: Entry, turn: RadioTurn) -> Iterator[Draft]:
+    def _refused(self, passage: Passage, base: Entry, turn: RadioTurn) -> Iterator[Draft | LeftOut]:
         """Weigh a report that can't be read: with what the car reported before, and with what was
         heard of this report already. It is taken where the book's threshold allows, else kept with
         what it most likely was.
@@ -341,6 +341,9 @@ class Writing:
             yield from self._report(reading, passage, entry, turn, weighed)
         elif open_before is not None and turn.utterance.speaker != open_before.speaker:
             open_before.doubt = weighed or open_before.doubt
+        elif open_before is not None and _clearer(open_before.doubt, weighed):
+            heard = turn.words_of(passage)
+            yield LeftOut(utterance.number, heard, "less clear than what was said before")
         elif self._worth_keeping(passage, turn):
             yield self._unread(passage, base, turn, weighed, open_before)
 
@@ -416,7 +419,7 @@ class Writing:
 
     def _reading(
         self, reading: Reading, passage: Passage, base: Entry, turn: RadioTurn
-    ) -> Iterator[Draft]:
+    ) -> Iterator[Draft | LeftOut]:
         """Keep a report or call that can be read: as a read-back, or as one of its own; it waits
         where nobody knows whose it is.
         """
@@ -848,6 +851,15 @@ class Writing:
     @staticmethod
     def _valued(entry: Entry, reading: Reading) -> Entry:
         return entry.replace(values=dict(reading.values))
+
+
+def _clearer(before: Doubt | None, now: Doubt | None) -> bool:
+    """Tell whether what was heard before says likely what it was, and what is heard now does not,
+    or less so.
+    """
+    if before is None or before.probability < LIKELY:
+        return False
+    return now is None or now.probability < before.probability
 
 
 def _ends(word: Word) -> bool:

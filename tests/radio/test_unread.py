@@ -201,3 +201,36 @@ def test_a_repeat_soon_after_is_the_report_again_where_times_are_known() -> None
         at=[100.0, 112.0],
     )
     assert [(e.kind, e.lap) for e in entries] == [("report", 2), ("correction", 2)]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "two two two two niner gold rome oh", "two two the two niner golf romeo",
+        "foxtrot lee ma two two niner golf",
+    ],
+)  # fmt: skip
+def test_a_driver_who_says_nothing_but_a_code_with_words_misheard_is_kept_or_read(
+    said: str,
+) -> None:
+    (entry,), left = heard(f"Ilse: {said}")
+    assert (entry.kind, left) == ("report", [])
+    assert entry.refusal or entry.string == "22229GR"
+
+
+@pytest.mark.parametrize(
+    "said", ["gap two two seven nine", "turn two is bumpy, four", "the rear slides in two"],
+)  # fmt: skip
+def test_numbers_in_talk_are_no_code_with_words_misheard(said: str) -> None:
+    entries, left = heard(f"Ilse: {said}")
+    assert (entries, len(left)) == ([], 1)
+
+
+def test_what_is_less_clear_takes_nothing_from_a_report_that_is_likely() -> None:
+    """The report that waits stands as it was, and the rest is told."""
+    said = [f"Ilse: {FIRST}", "Ilse: two two two two niner golf"]
+    (_, before), _ = heard(*said, at=[60, 140])
+    assert guessed(before.note)
+    entries, left = heard(*said, "Ilse: golf golf, no, golf is a dance, two", at=[60, 140, 150])
+    assert [row.entry.note for row in Standing(entries).rows][1] == before.note
+    assert len(left) == 1

@@ -17,6 +17,7 @@ from codec import encode, load_book
 from codec.radio.by_hand import accept, doubtful_rows, fix, withdraw
 from codec.radio.crews import crews_of
 from codec.radio.dedupe import NOT_USED
+from codec.radio.doubt import guess_of
 from codec.radio.forms import FORMS, LeftOut, Utterance
 from codec.radio.importing import import_transcript
 from codec.radio.laps import LapKeeper
@@ -403,3 +404,37 @@ def test_a_report_that_does_not_count_beside_another_is_told_with_the_doubtful(
     told = called(["sheet", "show", path, "--doubtful"]).stdout.decode()
     assert "lap 2" in told
     assert "does not count" in told
+
+
+def test_a_report_of_which_nobody_knows_the_car_is_accepted_with_its_car_only(
+    tmp_path: Path,
+) -> None:
+    crews = crews_of(["7=Ana", "61=Teo"])
+    with new(tmp_path) as journal:
+        import_transcript(journal, [f"[00:01:00] : {REPORT}\n"], "text", crews)
+        (one,) = doubtful_rows(journal.book, Standing(journal.entries()))
+        number = one.row.first.seq
+        with pytest.raises(CodeError, match="nobody knows whose") as told:
+            accept(journal, Standing(journal.entries()), number)
+        assert told.value.expected == ("--car 7", "--car 61")
+        with pytest.raises(CodeError, match="nobody knows whose"):
+            fix(journal, Standing(journal.entries()), number, REPORT)
+        written, _ = accept(journal, Standing(journal.entries()), number, "61")
+        assert (written.car, written.accepted) == ("61", True)
+
+
+def test_what_is_offered_by_hand_is_what_was_likely_when_it_was_heard(tmp_path: Path) -> None:
+    """Laps after the last report that counts, too: as many as there were."""
+    lines = [
+        f"[00:01:00] Ana: {REPORT}", "[00:02:20] Ana: six one six three juliett romeo rum",
+        "[00:03:40] Ana: seven one six three juliett rum",
+        "[00:05:00] Ana: eight one seven three juliett rom",
+    ]  # fmt: skip
+    with new(tmp_path) as journal:
+        brought(journal, *lines)
+        for one in doubtful_rows(journal.book, Standing(journal.entries())):
+            kept = guess_of(one.row.entry.note)
+            if kept is not None:
+                reading, sure = one.readings[0]
+                assert (reading.said, round(sure, 3)) == (kept.string, round(kept.probability, 3))
+            assert sum(share for _, share in one.readings) <= 1 + 1e-9
