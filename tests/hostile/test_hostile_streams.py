@@ -18,6 +18,8 @@ from commands import ROOT
 from helpers import first_short
 from hostile.watchdog import BOOK
 
+from codec.cli import INTERRUPTED, command_line, main
+
 RACE = str(ROOT / "examples" / "race" / "race.toml")
 REPORT = "one two zero one yankee alfa quebec"
 CODE = "import sys; from codec.cli import main; sys.exit(main())"
@@ -129,3 +131,23 @@ def test_ctrl_c_at_any_moment_gives_no_traceback(
         assert b"Traceback" not in told, (step, told.decode()[-1500:])
         assert b"ignored" not in told, (step, told.decode()[-1500:])
         assert running.returncode in (0, 130), (step, told)
+
+
+def test_ctrl_c_while_something_is_loaded_ends_the_command_when_it_is(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """What an interrupted library would do then is its own affair."""
+    loading = tmp_path / "loads_slowly.py"
+    loading.write_text("import signal\nsignal.raise_signal(signal.SIGINT)\nLOADED = True\n")
+    monkeypatch.syspath_prepend(str(tmp_path))
+
+    def run(_: Sequence[str] | None) -> int:
+        import loads_slowly  # type: ignore[import-not-found]
+
+        assert loads_slowly.LOADED
+        time.sleep(30)
+        return 0
+
+    monkeypatch.setattr(command_line, "run", run)
+    assert main([]) == INTERRUPTED
+    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler

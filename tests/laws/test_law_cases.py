@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import Any
 
 import pytest
@@ -185,10 +186,11 @@ def test_time_is_told_for_the_words_that_are_given() -> None:
 )
 def test_numbers_far_apart_are_held_exactly(value: str) -> None:
     """Thirty digits on either side of the point: sums stay exact."""
-    field = Quantity.read(
-        {"kind": "quantity", "low": "0", "high": "1e20", "step": "1e20", "open": "both"}
-    )
+    far = Decimal("1e20")
+    field = Quantity.read({"kind": "quantity", "low": 0, "high": far, "step": far, "open": "both"})
     rounded = field.level(value)
     assert rounded.level == 0
     with pytest.raises((BookError, ValueError)):
-        Quantity.read({"kind": "quantity", "low": value, "high": "1e30", "step": "1"})
+        Quantity.read(
+            {"kind": "quantity", "low": Decimal(value), "high": Decimal("1e30"), "step": 1}
+        )
