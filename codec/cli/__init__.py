@@ -45,7 +45,7 @@ def _watched(argv: Sequence[str] | None, pressed: list[int]) -> int:
             if frame.f_code.co_filename.startswith("<frozen importlib"):
                 import _thread
 
-                _thread.start_new_thread(_again, ())
+                _thread.start_new_thread(_again, (number, _thread.get_ident()))
                 return
             frame = frame.f_back
         raise KeyboardInterrupt
@@ -65,9 +65,13 @@ def _watched(argv: Sequence[str] | None, pressed: list[int]) -> int:
             signal.signal(signal.SIGINT, before)
 
 
-def _again() -> None:
+def _again(number: int, thread: int) -> None:
     import _thread
+    import signal
     import time
 
     time.sleep(_LATER)
-    _thread.interrupt_main()
+    if hasattr(signal, "pthread_kill"):  # it wakes what sleeps, too
+        signal.pthread_kill(thread, number)
+    else:
+        _thread.interrupt_main()

@@ -502,7 +502,9 @@ def _words(
     top = np.array([scale_of(word) for word in words])
     stray = np.array([word.stray for word in words]) / top
     heard = _misread(
-        channel, np.array([word.likelihood for word in words]).reshape(count, -1) / top[:, None]
+        channel,
+        np.array([word.likelihood for word in words]).reshape(count, channel.vocabulary)
+        / top[:, None],
     )
     none = float(np.prod(stray)) / (2 * longest)
     places = count + 1

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 from hear.books import lap_book
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from codec import CodeError, ReportError, UnexpectedWord, encode
@@ -172,6 +172,7 @@ def test_alternatives_that_are_none_are_refused(item: Any) -> None:
 
 
 @settings(max_examples=40)
+@example("MM")  # a hesitation, or twice the letter
 @given(st.text(max_size=40))
 def test_any_text_is_heard_or_refused_by_an_error_of_ours(text: str) -> None:
     try:
