@@ -257,9 +257,13 @@ def hear(
         sure = ranked[0][1] if ranked else 0.0
         if not settled(book, sure) and (ask or sure >= spec.threshold):
             ranked = ranking.best(max(count, _WEIGHED))
-    unheard = len(hearings) == 1 and _end_unheard(book, weights, hearings[0], ranking, ranked)
-    sure = bool(ranked) and ranked[0][1] >= spec.threshold and not unheard
-    weighed = ranked if ask or sure else []
+    enough = bool(ranked) and ranked[0][1] >= spec.threshold
+    unheard = (
+        enough
+        and len(hearings) == 1
+        and _end_unheard(book, weights, hearings[0], ranking, ranked[0][0])
+    )
+    weighed = ranked if ask or (enough and not unheard) else []
     candidates = [
         WeighedReading(_reading(book, match, expected), probability)
         for match, probability in ranked
@@ -293,15 +297,15 @@ def hear(
 
 
 def _end_unheard(
-    book: Book, weights: Expectation, heard: HeardReport, ranking: Ranking, ranked: Sequence[Ranked]
+    book: Book, weights: Expectation, heard: HeardReport, ranking: Ranking, match: Match
 ) -> bool:
     """Tell whether the end of the best reading was not heard, and what is expected does not make it
     as sure as the book wants: a transmission that is cut off tells nothing of what was behind.
     """
     said = ["".join(word.symbol or "?" for word in way) for way in heard.ways]
-    if not ranked or len(said) != 1 or heard.part != AskedPart():
+    if len(said) != 1 or heard.part != AskedPart():
         return False
-    match, index = ranked[0][0], book.alphabet.index
+    index = book.alphabet.index
     string = ranking.best_string(match)
     if not string.startswith(said[0]) or string == said[0]:
         return False
