@@ -4,11 +4,11 @@ alarm; a second report of a lap is asked about.
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 import pytest
+from log.clock import NOON, SetClock
 from sheet.support import RACE, race_book
 
 from codec import encode
@@ -18,7 +18,6 @@ from codec.sheet import Entry, Journal
 from codec.sheet.state import Standing
 
 EVENT = RACE.parents[1] / "event" / "event.toml"
-NOON = datetime.datetime(2026, 5, 2, 12, tzinfo=datetime.UTC)
 ON_PLAN = {"energy": "0.1", "motor": 95, "inverter": 65, "battery": 44, "alert": []}
 REPORTS = (
     "one two one two eight sierra alfa",
@@ -27,26 +26,13 @@ REPORTS = (
 )
 
 
-class Watchmaker:
-    """A clock that a test sets."""
-
-    def __init__(self) -> None:
-        self.now = NOON
-
-    def __call__(self) -> datetime.datetime:
-        return self.now
-
-    def on(self, seconds: float) -> None:
-        self.now += datetime.timedelta(seconds=seconds)
+@pytest.fixture
+def clock() -> SetClock:
+    return SetClock()
 
 
 @pytest.fixture
-def clock() -> Watchmaker:
-    return Watchmaker()
-
-
-@pytest.fixture
-def session(tmp_path: Path, clock: Watchmaker) -> Iterator[Session]:
+def session(tmp_path: Path, clock: SetClock) -> Iterator[Session]:
     """A session with two cars, behind the first lap of car 7."""
     with Journal(tmp_path / "event.sheet", race_book(), writer="Quill", clock=clock) as journal:
         session = Session(journal, event=load_event(EVENT, race_book()))
@@ -59,9 +45,7 @@ def alarms(session: Session) -> list[str]:
     return [notice.text for notice in session.notices if notice.ask]
 
 
-def test_a_fact_of_the_race_is_logged_once_for_every_car(
-    session: Session, clock: Watchmaker
-) -> None:
+def test_a_fact_of_the_race_is_logged_once_for_every_car(session: Session, clock: SetClock) -> None:
     session.enter("safety car")
     session.enter("/car 61")
     for car in ("7", "61"):
@@ -79,7 +63,7 @@ def test_a_fact_of_the_race_is_logged_once_for_every_car(
     assert session.standing.of("7", "event")[-1].entry.message != "stop"
 
 
-def test_laps_announced_on_both_channels_count_once(session: Session, clock: Watchmaker) -> None:
+def test_laps_announced_on_both_channels_count_once(session: Session, clock: SetClock) -> None:
     session.enter("/added 3")
     session.enter("/car 61")
     clock.on(20)
@@ -91,7 +75,7 @@ def test_laps_announced_on_both_channels_count_once(session: Session, clock: Wat
 
 
 def test_the_laps_due_come_from_the_minutes_that_it_lasted(
-    session: Session, clock: Watchmaker
+    session: Session, clock: SetClock
 ) -> None:
     """Half a lap a minute: seven minutes are three laps and a half; of a racing lap's 81.5 s two
     laps would have been 1.4 laps.
@@ -114,7 +98,7 @@ def test_the_laps_due_come_from_the_minutes_that_it_lasted(
 
 
 def test_entries_carry_the_time_and_a_clock_set_back_is_told(
-    session: Session, clock: Watchmaker
+    session: Session, clock: SetClock
 ) -> None:
     assert session.entries[-1].at == round(NOON.timestamp() * 1000)
     clock.on(-3600)
@@ -133,7 +117,7 @@ def test_entries_carry_the_time_and_a_clock_set_back_is_told(
 
 
 def test_what_goes_on_is_what_is_worked_out_from_the_start(
-    session: Session, clock: Watchmaker
+    session: Session, clock: SetClock
 ) -> None:
     lines = (
         "safety car", REPORTS[1], "T30", "green flag", REPORTS[2], "WRN2",
@@ -301,7 +285,7 @@ def test_a_phrase_means_the_fact_that_the_book_names(tmp_path: Path) -> None:
 
 
 def test_what_a_line_costs_does_not_grow_with_the_race(
-    session: Session, clock: Watchmaker, monkeypatch: pytest.MonkeyPatch
+    session: Session, clock: SetClock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Of a report at lap 20 only that report is followed, and only its entries are taken up."""
     from codec.race.follow import _Following

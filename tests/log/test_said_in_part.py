@@ -4,10 +4,10 @@ it says itself that it belongs, and never dropped.
 
 from __future__ import annotations
 
-import datetime
 from pathlib import Path
 
 import pytest
+from log.clock import SetClock
 from radio.plain_books import coded_book, figures_book
 
 from codec import Book, encode
@@ -15,28 +15,13 @@ from codec.log.session import Session
 from codec.sheet import Journal
 from codec.sheet.state import laps
 
-NOON = datetime.datetime(2026, 5, 2, 12, tzinfo=datetime.UTC)
-
-
-class Clock:
-    """A clock that a test sets."""
-
-    def __init__(self) -> None:
-        self.now = NOON
-
-    def __call__(self) -> datetime.datetime:
-        return self.now
-
-    def on(self, seconds: float) -> None:
-        self.now += datetime.timedelta(seconds=seconds)
-
 
 @pytest.fixture
-def clock() -> Clock:
-    return Clock()
+def clock() -> SetClock:
+    return SetClock()
 
 
-def begun(folder: Path, clock: Clock, book: Book, *cars: str) -> Session:
+def begun(folder: Path, clock: SetClock, book: Book, *cars: str) -> Session:
     session = Session(Journal(folder / f"{book.name}.sheet", book, clock=clock))
     for car in (*cars, cars[0].split("=")[0]):
         session.enter(f"/car {car}")
@@ -44,7 +29,7 @@ def begun(folder: Path, clock: Clock, book: Book, *cars: str) -> Session:
 
 
 @pytest.fixture
-def figures(tmp_path: Path, clock: Clock) -> Session:
+def figures(tmp_path: Path, clock: SetClock) -> Session:
     """A session with two laps of a book of figures alone."""
     session = begun(tmp_path, clock, figures_book(), "3=Runa")
     for line in ("51041090", "49042090"):
@@ -54,7 +39,7 @@ def figures(tmp_path: Path, clock: Clock) -> Session:
 
 
 @pytest.fixture
-def coded(tmp_path: Path, clock: Clock) -> Session:
+def coded(tmp_path: Path, clock: SetClock) -> Session:
     """A session with two cars and two laps of the first."""
     session = begun(tmp_path, clock, coded_book(), "3=Runa", "5=Bo Lind")
     for lap in (1, 2):
@@ -91,7 +76,7 @@ def test_a_value_that_there_is_not_is_kept_and_asked_about(figures: Session, lin
 
 
 def test_what_is_told_field_by_field_one_after_the_other_is_one_report(
-    figures: Session, clock: Clock
+    figures: Session, clock: SetClock
 ) -> None:
     for line in ("cells 43", "gearbox 95", "charge left 47.2"):
         assert figures.look(line).lines[0].startswith("part of the report of lap 3")
@@ -103,7 +88,7 @@ def test_what_is_told_field_by_field_one_after_the_other_is_one_report(
 
 @pytest.mark.parametrize(("seconds", "again"), [(8, "cells 45"), (90, "gearbox 95")])
 def test_what_was_told_already_or_much_later_is_of_the_next_lap(
-    figures: Session, clock: Clock, seconds: int, again: str
+    figures: Session, clock: SetClock, seconds: int, again: str
 ) -> None:
     figures.enter("cells 43")
     clock.on(seconds)
@@ -151,7 +136,7 @@ def test_talk_about_a_car_is_no_report_of_it_and_one_not_read_is(coded: Session)
 
 
 def test_names_that_are_words_of_the_code_are_words_of_the_code(
-    tmp_path: Path, clock: Clock
+    tmp_path: Path, clock: SetClock
 ) -> None:
     session = begun(tmp_path, clock, coded_book(), "3=Runa", "5=Uniform")
     session.enter(f"uniform {string(1)[1:]}")
