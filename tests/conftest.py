@@ -1,5 +1,5 @@
-"""Hypothesis profiles: ``dev`` looks for new cases on every run, ``ci`` repeats the same ones,
-``full`` repeats more.
+"""Hypothesis profiles: ``few`` and ``full`` try the same cases on every run, few or many; ``find``
+looks for new ones, ``long`` for a long time.
 
 HYPOTHESIS_PROFILE chooses; ``.ci/run`` takes ``full``. ``--complete`` fails a run in which anything
 was skipped.
@@ -45,22 +45,26 @@ _keep_bytecode()
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large]
 
 settings.register_profile(
-    "dev", deadline=None, max_examples=12, suppress_health_check=_SLOW_IS_FINE
+    "few",
+    deadline=None,
+    max_examples=12,
+    derandomize=True,
+    print_blob=True,
+    suppress_health_check=_SLOW_IS_FINE,
 )
-settings.register_profile(
-    "ci", parent=settings.get_profile("dev"), derandomize=True, print_blob=True
-)
-settings.register_profile("full", parent=settings.get_profile("ci"), max_examples=100)
-settings.register_profile("long", parent=settings.get_profile("dev"), max_examples=1500)
+_FEW = settings.get_profile("few")
+settings.register_profile("full", parent=_FEW, max_examples=60)
+settings.register_profile("long", parent=_FEW, max_examples=1500, derandomize=False)
 settings.register_profile(
     "find",
-    parent=settings.get_profile("dev"),
+    parent=_FEW,
     max_examples=300,
+    derandomize=False,
     phases=[Phase.explicit, Phase.generate],
 )
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as every command does
 os.environ["NINER_CACHE"] = "off"  # tests of what is kept of books turn it on for themselves
-settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "ci" if os.environ.get("CI") else "dev"))
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "few"))
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -130,6 +130,7 @@ def test_a_limit_on_the_rest_of_a_number_stands_for_the_whole_number_may_pass_it
     assert parse_book(book(("modulus = 20", "modulus = 20\nlimits = [{ above = 40 }]")))
 
 
+@pytest.mark.slow
 def test_a_limit_beyond_an_open_end_is_noted(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -458,6 +459,7 @@ def test_show_tells_that_a_weight_covers_nothing(
     assert "in 1 symbol, of 34 figures" in shown
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("modulus", "readings"),
     [("20", "578,880"), ("1000000", "28,944,000,000"), ("1000000000", "2.89e+13")],

@@ -176,6 +176,7 @@ def test_encode_names_the_domain_and_unit_of_a_value_it_refuses(
     assert "1.00 … 1.99 kWh" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_check_gives_programs_the_same_facts(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["book", "check", "--json", RACE]) == 0
     (facts,) = objects(capsys.readouterr().out)

@@ -101,6 +101,7 @@ def test_books_that_differ_in_nothing_told_read_each_others_strings_alike(
             assert all(count.same == count.drawn for count in counts)
 
 
+@pytest.mark.slow
 def test_the_command_tells_programs_and_writes_a_card(tmp_path: Path) -> None:
     card = tmp_path / "new.html"
     arguments: list[Argument] = [

@@ -267,6 +267,7 @@ PARSERS: dict[str, tuple[Callable[[str, str], object], Callable[[Any], str]]] = 
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", TREES)
 @settings(max_examples=40, deadline=None)
 @given(st.data())
@@ -275,6 +276,7 @@ def test_a_spoiled_file_is_read_or_refused_with_lines(kind: str, data: st.DataOb
     read_or_refused(parse, dumps(data.draw(spoiled(TREES[kind]))))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "good", [GOOD_EVENT, GOOD_NEEDS, GOOD_PROFILE], ids=["event", "needs", "profile"]
 )

@@ -64,6 +64,7 @@ def test_a_file_that_cannot_be_written_is_named_with_what_to_do(tmp_path: Path) 
     assert "hint: name a file in a folder that is there" in str(refused.value)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("hardly_heard")
 @pytest.mark.parametrize(
     "command",

@@ -12,6 +12,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from graphlib import CycleError, TopologicalSorter
 from pathlib import Path
+from typing import NamedTuple
 
 import pytest
 from rooms import LAYERS
@@ -48,11 +49,6 @@ def _paths() -> dict[str, Path]:
     }
 
 
-@functools.cache
-def _trees() -> dict[str, ast.Module]:
-    return {name: ast.parse(path.read_text("utf-8")) for name, path in _paths().items()}
-
-
 def _imported(nodes: Iterable[ast.AST]) -> Iterator[str]:
     """Yield the modules that statements import: for ``from package import module`` the module."""
     for node in nodes:
@@ -65,9 +61,46 @@ def _imported(nodes: Iterable[ast.AST]) -> Iterator[str]:
                 yield inner if inner in _paths() else node.module or ""
 
 
+def _run_at_import(nodes: Iterable[ast.AST]) -> Iterator[ast.AST]:
+    """Yield what runs when a module is imported: all but functions, and what is there for types."""
+    for node in nodes:
+        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            yield from _run_at_import(node.orelse)
+        elif not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda):
+            yield node
+            if isinstance(node, ast.stmt):  # nothing is imported inside an expression
+                yield from _run_at_import(ast.iter_child_nodes(node))
+
+
+class _Module(NamedTuple):
+    """What the tests ask of a module; its tree, which is large, is not kept."""
+
+    imports: frozenset[str]
+    at_once: frozenset[str]  # of them, those imported when it is itself
+    classes: tuple[str, ...]  # public ones
+
+
+@functools.cache
+def _modules() -> dict[str, _Module]:
+    found: dict[str, _Module] = {}
+    for name, path in _paths().items():
+        tree = ast.parse(path.read_text("utf-8"))
+        nodes = [node for node in ast.walk(tree) if isinstance(node, ast.stmt)]
+        found[name] = _Module(
+            frozenset(_imported(nodes)) - {name},
+            frozenset(_imported(_run_at_import(tree.body))),
+            tuple(
+                node.name
+                for node in nodes
+                if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
+            ),
+        )
+    return found
+
+
 @functools.cache
 def _imports() -> dict[str, set[str]]:
-    return {name: set(_imported(ast.walk(tree))) - {name} for name, tree in _trees().items()}
+    return {name: set(module.imports) for name, module in _modules().items()}
 
 
 def _room(module: str) -> str:
@@ -102,10 +135,9 @@ def test_rooms_import_only_those_before_them_and_no_module_stands_in_a_circle() 
 
 def test_no_two_public_classes_have_one_name() -> None:
     found: dict[str, list[str]] = {}
-    for module, tree in _trees().items():
-        for node in ast.walk(tree):
-            if isinstance(node, ast.ClassDef) and not node.name.startswith("_"):
-                found.setdefault(node.name, []).append(module)
+    for name, module in _modules().items():
+        for one in module.classes:
+            found.setdefault(one, []).append(name)
     assert "Book" in found
     assert {name: modules for name, modules in found.items() if len(modules) > 1} == {}
 
@@ -131,19 +163,9 @@ def test_only_screens_draw() -> None:
         assert not drawing or _room(name) in DRAWERS, name
 
 
-def _run_at_import(nodes: Iterable[ast.AST]) -> Iterator[ast.AST]:
-    """Yield what runs when a module is imported: all but functions, and what is there for types."""
-    for node in nodes:
-        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
-            yield from _run_at_import(node.orelse)
-        elif not isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.Lambda):
-            yield node
-            yield from _run_at_import(ast.iter_child_nodes(node))
-
-
 def test_heavy_libraries_are_imported_where_they_are_used() -> None:
-    for name, tree in _trees().items():
-        imported = set(_imported(_run_at_import(tree.body)))
+    for name, module in _modules().items():
+        imported = module.at_once
         heavy = {other.split(".")[0] for other in imported} & HEAVY
         trains = name.startswith("codec.voice.training.")  # run by hand, imported by nothing else
         serves = name.startswith(SERVER)  # imported where a place is on a server

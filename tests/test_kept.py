@@ -72,6 +72,7 @@ def facts(book: Book) -> list[Any]:
     ]
 
 
+@pytest.mark.slow
 @given(books(), st.data())
 def test_a_rebuilt_book_answers_as_the_book_from_the_file(
     drawn: Drawn, data: st.DataObject

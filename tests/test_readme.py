@@ -19,7 +19,13 @@ LONG = {
     "Let a code be designed",
     "What a team may demand",
     "Let the wheel be designed",
-}  # tens of seconds
+    "What a book costs",
+    "Words heard for others",
+    "Is sure sure?",
+    "Questions and seconds",
+    "Put to use",
+    "In a notebook",
+}  # seconds, or tens of them
 PYTHON = [name for name, text in TEXTS.items() if re.search(r"^>>> ", text, re.MULTILINE)]
 
 

@@ -92,6 +92,7 @@ def test_design_gives_programs_the_same_facts_and_takes_a_book(
     assert all(one["seconds"]["mean"] > facts["bound"] * 0.98 for one in facts["proposals"])
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("hardly_heard")
 @pytest.mark.parametrize(
     ("width", "figures"), first_short([(80, 7), (60, 4), (70, 5), (100, 8), (110, 10)])
@@ -140,6 +141,7 @@ def test_a_proposal_that_breaks_the_limits_is_marked_and_says_so_in_its_book(
     assert "does not keep the limits" not in path.read_text("utf-8")
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("hardly_heard")
 def test_what_was_drilled_goes_into_the_design(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
@@ -180,6 +182,7 @@ def test_limits_that_no_proposal_keeps_are_told_with_the_nearest(tmp_path: Path)
     assert re.search(r": \d\.\d\d s, \d\.\d\d s too long and 57 rows, 52 too many\)$", told)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("hardly_heard")
 def test_a_limit_that_no_proposal_keeps_is_told_alone(tmp_path: Path) -> None:
     needs = tmp_path / "needs.toml"

@@ -83,6 +83,7 @@ def table_of(one: Proposal, field: str) -> CodeTable:
     return table
 
 
+@pytest.mark.slow
 def test_a_fields_symbols_and_codewords_are_as_asked_in_every_proposal() -> None:
     found = made(
         '[codewords.alert]\nfixed = { brakes = "B" }\nwithout = "8"\n'
@@ -104,6 +105,7 @@ def test_a_table_in_order_rises_with_the_values_in_every_proposal() -> None:
         assert {len(word) for word in words} == {len(words[0])}
 
 
+@pytest.mark.slow
 def test_a_table_is_kept_as_it_was_last_year(tmp_path: Path) -> None:
     last = next(one for one in made("", ["assigned"]) if one.name == "assigned-all")
     (tmp_path / "last.toml").write_text(last.book.source, "utf-8")
@@ -116,6 +118,7 @@ def test_a_table_is_kept_as_it_was_last_year(tmp_path: Path) -> None:
         assert dict(table_of(one, "battery").words()) == before
 
 
+@pytest.mark.slow
 def test_fields_are_joined_only_where_they_may_be_and_glances_never() -> None:
     for one in made('[report]\nalone = ["alert"]\nfirst = ["mode", "lap"]\n'):
         for fields in one.candidate.tables:
@@ -128,6 +131,7 @@ def test_fields_are_joined_only_where_they_may_be_and_glances_never() -> None:
         assert set(said) == {"mode", "lap"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("most", [1, 2, 3])
 def test_no_codeword_is_cut_by_a_pause_and_pauses_cost_their_time(most: int) -> None:
     plain = {one.name: one for one in made("", ["monotone", "variable"])}
@@ -143,6 +147,7 @@ def test_no_codeword_is_cut_by_a_pause_and_pauses_cost_their_time(most: int) -> 
         assert one.met.seconds >= one.mean
 
 
+@pytest.mark.slow
 def test_what_the_dash_cannot_show_or_people_avoid_is_never_used() -> None:
     """Of 7 segments: 8 and B are two patterns, but S is drawn as 5, and K has none (common
     practice, no source).
@@ -163,6 +168,7 @@ def test_what_the_dash_cannot_show_or_people_avoid_is_never_used() -> None:
     assert "computed from what 7 segments light, not measured" in text
 
 
+@pytest.mark.slow
 def test_a_check_behind_what_may_be_left_unsaid_says_what_it_cannot_notice() -> None:
     needs = parse_needs(
         FIELDS.replace("share = 0.7", "share = 0.97") + '[report]\nalone = ["alert"]\n'
@@ -181,6 +187,7 @@ def test_a_check_behind_what_may_be_left_unsaid_says_what_it_cannot_notice() -> 
     assert "unsaid" not in joined.candidate.notes["tables.check"]
 
 
+@pytest.mark.slow
 def test_a_designed_book_has_the_dash_it_was_designed_for(tmp_path: Path) -> None:
     dash = (
         '[dash]\ndisplay = "7x9 dots"\nplaces = 40\n'
@@ -217,6 +224,7 @@ def test_look_alikes_cost_reading_errors_until_drills_show_otherwise() -> None:
     assert "then drilled" in drilled.demands.look_alikes
 
 
+@pytest.mark.slow
 def test_prices_decide_between_proposals_in_one_unit() -> None:
     needs = parse_needs(
         FIELDS

@@ -142,6 +142,7 @@ def test_a_message_that_could_be_taken_for_the_new_one_is_left_out_by_name(
     assert "short" not in parse_book(text, "new").messages
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("hardly_heard")
 def test_the_command_tells_what_was_left_out(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]

@@ -20,6 +20,7 @@ def proposed() -> dict[str, Proposal]:
     return found
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("memory", MEMORIES)
 def test_what_has_one_meaning_is_learnt_sooner(memory: str, proposed: dict[str, Proposal]) -> None:
     assert proposed["single"].learning.pairs < proposed["variable"].learning.pairs

@@ -59,6 +59,7 @@ def squares(size: int) -> st.SearchStrategy[Square]:
     return st.lists(row, min_size=size, max_size=size)
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(st.integers(1, 5).flatmap(lambda n: st.tuples(*[squares(n)] * 5)), st.integers(0, 5))
 def test_no_assignment_costs_less_than_the_one_found(

@@ -176,7 +176,8 @@ def mishaps(string: str, symbols: str) -> Iterator[tuple[str, str, str]]:
                 yield before + symbol + after, said, symbol
 
 
-@pytest.mark.parametrize("ending", ["quick", pytest.param("check", marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("ending", ["quick", "check"])
 def test_every_single_mishap_is_noticed_by_the_designed_check(
     designed: Designed, needs: Needs, ending: str
 ) -> None:

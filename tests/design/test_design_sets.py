@@ -71,6 +71,7 @@ def test_no_set_is_larger_and_none_as_large_costs_less(
     assert (-len(found), sum(costs[place] for place in found)) == best
 
 
+@pytest.mark.slow
 def test_a_graph_too_large_for_a_proof_gives_a_large_set_all_the_same() -> None:
     # as many words as an alphabet may have, each taken for about ten others; the integer program
     # of scipy, run to its end, finds 25

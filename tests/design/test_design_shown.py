@@ -46,6 +46,7 @@ def found(needs: Needs) -> Sequence[Proposal]:
     return proposals(needs, list(candidates(needs, families)), draws=50)
 
 
+@pytest.mark.slow
 def test_at_most_eight_are_shown_and_always_those_with_a_name(
     needs: Needs, found: Sequence[Proposal]
 ) -> None:

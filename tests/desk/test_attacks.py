@@ -148,6 +148,7 @@ def _addresses(client: TestClient) -> list[str]:
     return [path for path in found if "live/" not in path]  # those that never end
 
 
+@pytest.mark.slow
 def test_every_address_hears_only_its_own_pages_and_writes_nothing_when_it_is_read(
     tmp_path: Path,
 ) -> None:

@@ -384,7 +384,8 @@ def raced(visitor: Visitor, laps: int) -> Page:
     return page
 
 
-@pytest.mark.parametrize("laps", [2, pytest.param(27, marks=pytest.mark.slow)])
+@pytest.mark.slow
+@pytest.mark.parametrize("laps", [2, 27])
 def test_a_race_is_written_by_keyboard_from_the_first_line_to_the_debrief(
     server: Served, visitor: Visitor, tmp_path: Path, laps: int
 ) -> None:

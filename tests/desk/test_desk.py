@@ -223,6 +223,7 @@ def test_cards_and_the_debrief_stand_alone_and_run_nothing(tmp_path: Path) -> No
         assert "car=61" in client.get("/debrief/race").text
 
 
+@pytest.mark.slow
 def test_what_is_dropped_on_the_desk_comes_once(tmp_path: Path) -> None:
     talk = (ROOT / "examples" / "event" / "radio.vtt").read_bytes()
     asked = {

@@ -60,6 +60,7 @@ def cut_all(place: ServerPlace) -> None:
         )
 
 
+@pytest.mark.slow
 def test_a_line_sent_to_two_desks_is_there_once(place: ServerPlace) -> None:
     sent = line(REPORT)
     with desk(place) as one, desk(place) as two:
@@ -141,6 +142,7 @@ def test_behind_broken_lines_each_desk_catches_up(
     assert heard(place) == ["1", "2", "3", "4"]
 
 
+@pytest.mark.slow
 def test_a_desk_keeps_its_board_while_the_server_is_away_and_takes_the_line_afterwards(
     place: ServerPlace, server: Server
 ) -> None:
@@ -207,6 +209,7 @@ def test_a_mirrored_desk_goes_on_while_the_line_is_broken_and_hands_over(
         assert told == [("track", "from the track"), ("", "from the factory"), ("track", "alone")]
 
 
+@pytest.mark.slow
 def test_a_desk_older_than_the_server_says_so_goes_on_and_hands_over_when_it_is_updated(
     server: Server, tmp_path: Path
 ) -> None:

@@ -55,6 +55,7 @@ def until(client: TestClient, page: str, wanted: str) -> None:
         time.sleep(0.02)
 
 
+@pytest.mark.slow
 def test_sheets_are_listed_the_last_written_first_and_each_is_live(
     many: tuple[Place, PlaceOf],
 ) -> None:
@@ -123,6 +124,7 @@ def test_a_sheet_that_cannot_be_read_hides_no_other(tmp_path: Path) -> None:
     assert b"is no lap sheet" in told.stdout.replace(b"\n", b" ")
 
 
+@pytest.mark.slow
 def test_the_sheets_are_found_again_when_the_server_is_back(
     server: Server, served_at: Shelf
 ) -> None:

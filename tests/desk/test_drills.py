@@ -369,6 +369,7 @@ def _session(browser: Browser, sheet: Path, items: int) -> tuple[list[Answer], f
         return list(journal.answers()), spent, keys
 
 
+@pytest.mark.slow
 def test_a_session_by_keyboard_on_two_devices(browser: Browser, tmp_path: Path) -> None:
     found, _, keys = _session(browser, sheet_at(tmp_path), 1)
     assert len(found) == 1
@@ -486,6 +487,7 @@ def test_a_braking_mark_is_answered_by_a_key_and_by_a_button_of_a_wheel(
 # the season
 
 
+@pytest.mark.slow
 def test_the_board_shows_how_everybody_stands_and_keeps_programmes(tmp_path: Path) -> None:
     sheet = sheet_at(tmp_path)
     assert not (tmp_path / JOURNAL).exists()

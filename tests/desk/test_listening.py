@@ -46,6 +46,7 @@ def _statistics(path: Path) -> dict[str, float]:
     }
 
 
+@pytest.mark.slow
 def test_what_is_spoken_is_written_down_and_marked(tmp_path: Path) -> None:
     with desk(sheet_at(tmp_path)) as client:
         told = _begun(client)
@@ -65,6 +66,7 @@ def test_what_is_spoken_is_written_down_and_marked(tmp_path: Path) -> None:
         assert over["closing"]["person"] == "Ben"
 
 
+@pytest.mark.slow
 def test_several_reports_are_spoken_into_each_other_in_voices_of_their_own(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

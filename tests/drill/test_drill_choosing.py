@@ -41,6 +41,7 @@ def _history(weak: str = "", slow: str = "") -> list[Answer]:
     return rows
 
 
+@pytest.mark.slow
 def test_the_same_answers_seed_and_clock_give_the_same_questions() -> None:
     assert _asked(Memory(), 60) == _asked(Memory(), 60)
     assert _asked(Memory(), 60) != _asked(Memory(), 60, seed=2)
@@ -51,6 +52,7 @@ def test_a_stopped_session_goes_on_where_it_was() -> None:
     assert _asked(Memory.of(rows), 20) == _asked(Memory.of(list(rows)), 20)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("facts", [{"weak": "H"}, {"slow": "H"}], ids=["weak", "slow"])
 def test_weak_and_slow_symbols_are_asked_more_often(facts: dict[str, str]) -> None:
     usual = Counter("".join(key.split()[-1] for key in _asked(Memory.of(_history()), 150)))

@@ -84,6 +84,7 @@ def journal(tmp_path: Path) -> Iterator[DrillJournal]:
         yield journal
 
 
+@pytest.mark.slow
 @given(before=ACTS, later=ACTS, at_once=st.integers(1, 5))
 def test_there_and_back_nothing_is_lost(
     before: Sequence[tuple[str, str, float]],

@@ -430,6 +430,7 @@ def test_intervals_hold_what_is_true_now_of_drivers_who_change(how: str, count: 
     assert 0.93 <= _coverage(how, 20, count) <= 0.98
 
 
+@pytest.mark.slow
 def test_impossible_presses_are_set_aside_and_told() -> None:
     driver = Driver(3)
     rows = driver.answers(60, breaks=0)

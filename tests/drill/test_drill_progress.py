@@ -131,6 +131,7 @@ def test_progress_is_drawn(journal: Path, capsys: pytest.CaptureFixture[str]) ->
     assert max(len(line) for line in out.splitlines()) <= 120
 
 
+@pytest.mark.slow
 def test_json_and_csv_tell_the_same(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["drill", "progress", str(journal), "--person", "Ana", "--json"]) == 0
     facts = json.loads(capsys.readouterr().out)
@@ -177,6 +178,7 @@ def test_the_cells_of_the_picture_are_the_counts(tmp_path: Path) -> None:
     assert (232, 232, 232) in colours  # right answers are grey
 
 
+@pytest.mark.slow
 def test_mistakes_of_the_caller_are_told(
     journal: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -287,6 +289,7 @@ def test_a_missing_folder_for_the_sounds_is_made(
     assert folder.is_dir()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("width", [60, 80])
 def test_tables_fit_the_width_and_part_no_word_number_or_interval(
     journal: Path, width: int, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch

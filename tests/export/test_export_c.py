@@ -47,6 +47,7 @@ def test_c_gives_the_string_of_encode_for_every_reading_or_some_thousand(
     assert not any(string.startswith("-") for string in wanted)
 
 
+@pytest.mark.slow
 def test_c_rounds_as_encode_does_and_refuses_the_same_values(
     example_in_c: tuple[Book, Path],
 ) -> None:
@@ -59,8 +60,8 @@ def test_c_rounds_as_encode_does_and_refuses_the_same_values(
 @pytest.mark.parametrize(
     ("name", "count"),
     [
-        ("race", 150),
-        ("many", 150),
+        ("race", 60),
+        ("many", 60),
         *(pytest.param(name, 20_000, marks=pytest.mark.slow) for name in ("race", "many", "tyres")),
     ],
 )
@@ -230,6 +231,7 @@ layout = '"Y" ( a b )? ( c d )? k'
 """
 
 
+@pytest.mark.slow
 def test_fields_of_other_alternatives_and_optional_ones_may_be_left_unsaid(tmp_path: Path) -> None:
     book = parse_book(APART, "apart")
     given, wanted = answers(

@@ -136,6 +136,7 @@ def lines(drawing: bytes) -> tuple[list[Line], float, float]:
     return found, width, height
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "reader"), [*CARDS, ("long", "driver"), ("long", "engineer")])
 def test_nothing_on_a_picture_reaches_beyond_the_page_or_over_something_else(
     name: str, reader: Reader
@@ -407,6 +408,7 @@ def test_pictures_are_black_on_white(name: str, reader: Reader) -> None:
     assert shades[255] > sum(shades) / 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("form", ["svg", "png"])
 def test_the_same_book_gives_the_same_picture(form: Literal["svg", "png"]) -> None:
     assert picture(RACE, "driver", form) == picture(example("race"), "driver", form)

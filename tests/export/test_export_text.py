@@ -150,6 +150,7 @@ def test_markup_rows_and_grammars_give_the_text_back(
     assert {visible(option) for option in options} <= set(page.texts)
 
 
+@pytest.mark.slow
 @settings(max_examples=12)
 @given(texts, texts, st.lists(texts, min_size=2, max_size=2, unique=True))
 def test_pictures_of_any_text_are_well_formed(title: str, label: str, options: list[str]) -> None:

@@ -70,6 +70,7 @@ def test_nothing_is_accepted_below_the_threshold(words: list[str], threshold: fl
         assert found.decision.question.startswith("SAY AGAIN")
 
 
+@pytest.mark.slow
 @settings(max_examples=25)
 @given(
     st.lists(st.sampled_from([*WORDS, "?", "kello", "golf", "niner"]), min_size=1, max_size=8),
@@ -103,6 +104,7 @@ def _garbled(seed: int, noise: float) -> Hearing:
     return hear(BOOK, passed_on(channel(BOOK, noise), said, chance) or ["?"], noise=noise, count=12)
 
 
+@pytest.mark.slow
 @settings(max_examples=40)
 @given(st.integers(0, 10**9), st.sampled_from([-8.0, -11.0, -14.0]))
 def test_the_choice_is_the_cheapest_and_an_answer_to_it_makes_surer(
@@ -123,6 +125,7 @@ def test_the_choice_is_the_cheapest_and_an_answer_to_it_makes_surer(
         assert surest.probability > best.probability
 
 
+@pytest.mark.slow
 def test_hopeless_words_are_asked_for_as_a_whole_at_a_believable_cost() -> None:
     """When nothing is known the whole report is said again, perhaps twice: not a short part, and
     not a minute's talk.

@@ -225,6 +225,7 @@ def packed(draw: Any) -> Drawn:
     return Drawn(book_of(spec), draft, tuple(Reference(draft).ways("m")))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "dense", first_short([1, 10**9]), ids=["by matrix, in pieces", "edge by edge, at once"]
 )
@@ -250,6 +251,7 @@ def test_packed_tables_are_summed_exactly_without_being_listed(
     )
 
 
+@pytest.mark.slow
 @settings(max_examples=12)
 @given(books(most_fields=2), st.data())
 def test_an_answer_is_weighed_together_with_what_was_heard_before(drawn: Drawn, data: Any) -> None:

@@ -147,6 +147,7 @@ def test_nothing_heard_exits_with_1(book: str, capsys: pytest.CaptureFixture[str
     assert "nothing was heard" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_a_book_is_simulated_with_tables_and_a_figure(
     book: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -174,6 +175,7 @@ def test_a_book_is_simulated_with_tables_and_a_figure(
     assert figure.read_text("utf-8").startswith("<?xml")
 
 
+@pytest.mark.slow
 def test_a_simulation_is_repeatable_as_json(book: str, capsys: pytest.CaptureFixture[str]) -> None:
     found = []
     for _ in range(2):

@@ -171,6 +171,7 @@ def test_alternatives_that_are_none_are_refused(item: Any) -> None:
         hear(BOOK, [item])
 
 
+@pytest.mark.slow
 @settings(max_examples=40)
 @example("MM")  # a hesitation, or twice the letter
 @given(st.text(max_size=40))

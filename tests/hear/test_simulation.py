@@ -98,6 +98,7 @@ def test_what_is_called_sure_is_right_as_often_as_called(check: bool, reports: i
     assert sum(right for _, right in found.first) == pytest.approx(sum(sure), abs=3 * error)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reports", SIZES)
 def test_a_higher_threshold_refuses_more_and_errs_less(reports: int) -> None:
     refused, wrong = zip(
@@ -118,6 +119,7 @@ def test_a_check_symbol_and_the_last_laps_each_leave_less_to_ask(reports: int) -
     assert doubted[True, True] < doubted[True, False]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("reports", SIZES)
 def test_asking_again_gets_more_reports_right_and_takes_radio_time(reports: int) -> None:
     asked, once = simulate(book(True), Setting(reports // 2, 7, noise=NOISE)), tally(reports)
@@ -191,6 +193,7 @@ def test_words_are_passed_on_as_the_channel_has_it() -> None:
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("form", "start"), [("svg", b"<?xml"), ("png", b"\x89PNG")])
 def test_the_figures_are_drawn(form: str, start: bytes) -> None:
     image = picture([tally(100), tally(100, False)], 0.98, form)

@@ -26,6 +26,7 @@ def made(name: str) -> tuple[Book, Automata]:
     return book, Automata(book, channel(book))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", first_short(range(6), 2))
 @pytest.mark.parametrize(
     "name", ["six symbols with a check", "eight symbols with an optional part"]

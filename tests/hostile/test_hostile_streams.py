@@ -79,6 +79,7 @@ def test_a_mark_at_the_beginning_of_the_input_is_no_word(book: str) -> None:
     assert second["error"] == "unknown-word"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "command",
     [["decode", "BOOK", "--json"], ["decode", "BOOK", "--json", "--all"],

@@ -153,6 +153,7 @@ def _printed(command: Sequence[str], capsys: pytest.CaptureFixture[str]) -> str:
     return STYLE.sub("", out + err)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "commands", first_short([[*OF_EVENTS], [*OF_BOOKS]]), ids=["of events", "of books"]
 )

@@ -163,6 +163,7 @@ def test_a_doubtful_report_of_no_car_is_taken_for_the_car_spoken_to(session: Ses
     assert session.entries[-1].heard == heard
 
 
+@pytest.mark.slow
 def test_several_cars_may_be_named_and_the_first_is_spoken_to(tmp_path: Path) -> None:
     sheet = tmp_path / "e.sheet"
     done = piped(sheet, f"{REPORT}\n", "--car", "7=Ana", "--car", "61=Oz", "--json")
@@ -226,6 +227,7 @@ def piped(sheet: Path, text: str, *options: str) -> subprocess.CompletedProcess[
     )  # fmt: skip
 
 
+@pytest.mark.slow
 def test_quit_ends_the_reading_of_a_pipe(tmp_path: Path) -> None:
     done = piped(tmp_path / "e.sheet", f"/quit\n{REPORT}\n", "--car", "7=Ana")
     assert (done.returncode, done.stdout, done.stderr) == (0, "", "")
@@ -233,6 +235,7 @@ def test_quit_ends_the_reading_of_a_pipe(tmp_path: Path) -> None:
         assert [entry.kind for entry in journal.entries()] == ["car"]
 
 
+@pytest.mark.slow
 def test_a_command_that_can_t_be_done_ends_no_pipe(tmp_path: Path) -> None:
     done = piped(tmp_path / "e.sheet", f"{REPORT}\n/lap 5 lemon\n{REPORT}\n", "--car", "7=Ana")
     assert done.returncode == 1
@@ -240,6 +243,7 @@ def test_a_command_that_can_t_be_done_ends_no_pipe(tmp_path: Path) -> None:
     assert done.stdout.count("lap report: lap 5") == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("options", [(), ("--json",)], ids=["words", "json"])
 def test_a_line_that_can_not_be_written_is_told_and_the_next_is_tried(
     tmp_path: Path, options: tuple[str, ...]
@@ -282,6 +286,7 @@ BRIEF = (
 )
 
 
+@pytest.mark.slow
 def test_lines_for_a_sheet_on_a_full_disk_are_told_one_by_one(tmp_path: Path) -> None:
     new(tmp_path).close()
     done = subprocess.run(
@@ -302,6 +307,7 @@ FULL = (
 )
 
 
+@pytest.mark.slow
 def test_a_pipe_follows_the_race_too(tmp_path: Path) -> None:
     event = RACE.parents[1] / "event" / "event.toml"
     text = "one two one two eight sierra alfa\nthree zero eight four yankee foxtrot x-ray x-ray\n"
@@ -315,6 +321,7 @@ def test_a_pipe_follows_the_race_too(tmp_path: Path) -> None:
     assert not (tmp_path / "new.sheet").exists()
 
 
+@pytest.mark.slow
 def test_a_car_that_is_not_there_is_told_at_the_start(tmp_path: Path) -> None:
     piped(tmp_path / "e.sheet", "/quit\n", "--car", "7=Ana")
     wrong = piped(tmp_path / "e.sheet", f"{REPORT}\n", "--car", "71")

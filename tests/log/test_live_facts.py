@@ -116,6 +116,7 @@ def test_entries_carry_the_time_and_a_clock_set_back_is_told(
     assert race.clock.minutes(race.spans[0]) == 1
 
 
+@pytest.mark.slow
 def test_what_goes_on_is_what_is_worked_out_from_the_start(
     session: Session, clock: SetClock
 ) -> None:

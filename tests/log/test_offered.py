@@ -114,6 +114,7 @@ def recording(tmp_path: Path) -> str:
     return str(path)
 
 
+@pytest.mark.slow
 def test_a_recording_stands_for_a_device_and_typed_lines_follow(
     recording: str, tmp_path: Path
 ) -> None:

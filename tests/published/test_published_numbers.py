@@ -130,6 +130,7 @@ def test_number_words_have_the_reading_that_text2num_gives(hyphen: str, link: st
         assert reference in [reading["number"] for reading in readings(NUMBERS, words)], words
 
 
+@pytest.mark.slow
 def test_number_words_with_one_reading_are_decoded_to_it() -> None:
     decided = 0
     for number in SAMPLE:

@@ -75,6 +75,7 @@ def test_the_race_is_told_to_programs(folder: Path, capsys: pytest.CaptureFixtur
     assert list(facts["doubtful_laps"]) == ["6"]
 
 
+@pytest.mark.slow
 def test_wanted_positions_are_told_as_calls(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -23,6 +23,7 @@ def brought(journal: Journal, form: str) -> Summary:
         return import_transcript(journal, bounded(stream), kind, CREWS)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("first", "second"), first_short([("jsonl", "txt"), ("txt", "jsonl"), ("vtt", "srt")])
 )
@@ -84,6 +85,7 @@ def test_a_lap_reported_once_more_is_told(tmp_path: Path) -> None:
         assert list(laps(Standing(journal.entries()), "7", race_book())) == [5]
 
 
+@pytest.mark.slow
 def test_a_longer_transcript_adds_only_what_is_new_after_corrections(tmp_path: Path) -> None:
     """What was put right or taken back by hand stays so, and is not brought again."""
     lines = (EVENT / "radio.txt").read_text("utf-8").splitlines(keepends=True)

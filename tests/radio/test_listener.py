@@ -311,6 +311,7 @@ def test_the_example_event_is_read_whole_from_every_form(tmp_path: Path, form: s
         assert (second.written, second.there) == ({}, sum(summary.written.values()))
 
 
+@pytest.mark.slow
 def test_a_transcript_that_has_grown_adds_only_what_is_new(tmp_path: Path) -> None:
     lines = (EVENT / "radio.txt").read_text("utf-8").splitlines(keepends=True)
     with new(tmp_path) as journal, Journal(tmp_path / "whole.sheet", race_book()) as whole:

@@ -31,6 +31,7 @@ from codec.sheet.table import ENTRIES
 from codec.store.place import place_of
 
 
+@pytest.mark.slow
 def test_the_events_are_listed_by_date_with_their_drivers(where: str) -> None:
     found = told("list", where)
     assert [(one["event"], one["date"], one["entries"]) for one in found] == [
@@ -54,6 +55,7 @@ def test_words_heard_for_others_are_counted_with_where_they_are_from(where: str)
     }  # fmt: skip
 
 
+@pytest.mark.slow
 def test_only_what_is_asked_for_counts(where: str) -> None:
     [confused, rest] = told("words", where, "--driver", "teo vash")
     assert (confused["heard"], rest["words"]) == ("mango", 24)
@@ -177,6 +179,7 @@ def write_random(path: Path, drawn: list[tuple[int, Entry]]) -> Path:
     return path
 
 
+@pytest.mark.slow
 @given(drawn=st.lists(RANDOM, min_size=1, max_size=40))
 def test_sql_says_of_a_report_what_stands_of_it(
     drawn: list[tuple[int, Entry]], tmp_path_factory: pytest.TempPathFactory
@@ -185,6 +188,7 @@ def test_sql_says_of_a_report_what_stands_of_it(
     assert sql_tells(folder) == state_tells(folder / "event.sheet")
 
 
+@pytest.mark.slow
 @settings(max_examples=10)
 @given(drawn=st.lists(RANDOM, min_size=20, max_size=40))
 def test_a_server_says_the_same_of_it(
@@ -259,6 +263,7 @@ def test_seconds_spoken_are_told_for_each_driver_and_word(tmp_path: Path) -> Non
     assert (one["name"], one["spoken"], every["spoken"]) == ("Ilse Marrow", spoken, spoken)
 
 
+@pytest.mark.slow
 def test_questions_are_counted_by_driver_engineer_book_and_event(where: str) -> None:
     ana, ben, every, wording = told("questions", where, "--by", "engineer")
     assert without(ana, "share") == {
@@ -313,6 +318,7 @@ def mixed(season: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
+@pytest.mark.slow
 def test_folder_server_and_exported_files_tell_the_same(
     mixed: Path, tmp_path: Path, server: Server
 ) -> None:
@@ -339,6 +345,7 @@ def told_export(where: Path | str, out: Path) -> Path:
     return out
 
 
+@pytest.mark.slow
 def test_an_export_is_read_by_another_library_too(mixed: Path, tmp_path: Path) -> None:
     # Apache Arrow's own reader of partitioned data sets
     dataset = pytest.importorskip("pyarrow.dataset")
@@ -363,6 +370,7 @@ def test_an_export_is_read_by_another_library_too(mixed: Path, tmp_path: Path) -
     assert [row["kind"] for row in quill if row["withdrawn"]] == ["report"]
 
 
+@pytest.mark.slow
 def test_an_export_writes_over_nothing_unless_asked_to(season: Path, tmp_path: Path) -> None:
     first = told("export", season, tmp_path, "--to", "2026-05-10")
     assert [Path(one["file"]).parent.name for one in first] == ["event=Tessel"]
@@ -439,6 +447,7 @@ def test_books_that_give_a_symbol_different_words_have_no_profile_in_common(
     assert called([*arguments, "--book", "race"]).returncode == 0
 
 
+@pytest.mark.slow
 def test_readings_are_held_against_what_cars_recorded(where: str, tmp_path: Path) -> None:
     (tmp_path / "Tessel.7.csv").write_text(
         f"lap,dash,said\n1,5163JRBT,{SAID}\n2,5163JRBT,{MISHEARD}\n", "utf-8"

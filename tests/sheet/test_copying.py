@@ -46,6 +46,7 @@ def rows(place: object) -> list[object]:
         return [journal.origin, *journal.rows()]
 
 
+@pytest.mark.slow
 @given(entries=st.lists(NOTES, max_size=6), at_once=st.integers(1, 7))
 def test_there_and_back_nothing_is_lost(
     entries: list[Entry], at_once: int, served: str, tmp_path_factory: pytest.TempPathFactory

@@ -249,6 +249,7 @@ layout = "mode marks heat"
 AWKWARD = st.lists(st.sampled_from([*RUN, "'", "a", "1", " "]), max_size=4).map("".join)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("form", ["csv", "xlsx"])
 @settings(max_examples=30, deadline=None)
 @given(data=st.data())
@@ -296,6 +297,7 @@ def assert_nothing_runs_in_workbook(path: Path) -> None:
                 )
 
 
+@pytest.mark.slow
 def test_frictionless_finds_guarded_options_in_order_and_another_schema_not(
     tmp_path: Path,
 ) -> None:

@@ -99,6 +99,7 @@ def round_trip(
         return list(journal.entries()), list(copy.entries()), copy.facts
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("form", FORMS)
 @settings(max_examples=20, deadline=None)
 @given(data=st.data())

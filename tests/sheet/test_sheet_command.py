@@ -206,6 +206,7 @@ def test_talk_alone_makes_no_sheet(tmp_path: Path) -> None:
     assert not (tmp_path / "e.sheet").exists()
 
 
+@pytest.mark.slow
 def test_an_import_that_brings_nothing_leaves_the_sheet_that_a_log_has_made_meanwhile(
     tmp_path: Path,
 ) -> None:

@@ -215,6 +215,7 @@ def test_a_workbook_that_is_whole_is_read(workbook: bytes, tmp_path: Path) -> No
     assert len(outcome(tmp_path, archive_of(parts_of(workbook)))) == 21
 
 
+@pytest.mark.slow
 def test_a_workbook_of_many_alike_is_not_taken_for_one_that_grows(tmp_path: Path) -> None:
     with new(tmp_path) as journal:
         journal.append_all(Entry(kind="note", heard="no" * 400) for _ in range(1500))

@@ -65,6 +65,7 @@ def test_accepted_variants_sound_like_their_words() -> None:
             assert sound.phones(variant) == sound.phones(row["word"])
 
 
+@pytest.mark.slow
 def test_the_dictionary_agrees_where_the_radio_way_is_the_everyday_way() -> None:
     # CMU Pronouncing Dictionary; a final -a is AH there and respelled "ah" (AA) by ICAO
     listed = dictionary()

@@ -229,6 +229,7 @@ def test_what_the_model_tells_apart_is_what_training_declares() -> None:
     assert Path(acoustic.__file__).with_name("acoustic.onnx").stat().st_size < 8_000_000
 
 
+@pytest.mark.slow
 def test_what_is_before_the_damage_of_a_recording_is_not_lost(
     radio: Any, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

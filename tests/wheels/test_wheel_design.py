@@ -55,6 +55,7 @@ settings = ["c"]
 """
 
 
+@pytest.mark.slow
 def test_every_map_is_cheaper_with_more_moved_and_keeps_what_stays() -> None:
     wheel = parse_wheel(SMALL + '[design]\nstays = ["b"]\n')
     found = arrangements(wheel)
@@ -111,6 +112,7 @@ def test_harm_is_counted_in_the_unit_of_the_measure() -> None:
     assert harm_price(wheel, "metres") == pytest.approx(200 / 3.6)
 
 
+@pytest.mark.slow
 def test_the_map_is_printed_and_written(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     source, out, card = (tmp_path / name for name in ("w.toml", "new.toml", "card.html"))
     source.write_text(SMALL, "utf-8")
