@@ -31,6 +31,7 @@ from grammar.speech.words import Word, Wording, cut
 
 _TALK = "… "  # behind this, small letters are not taken for symbols
 _HOW_MANY = "how many laps? /added 3 counts them"
+_READ_BACK = 25_000  # milliseconds: so soon a call is read back, common practice, no source
 _GOES_ON = 30_000  # milliseconds: so soon a report that ended too early goes on
 _WITH_GAPS = re.compile(r"(?=[^\W_?]*[?]+[^\W_])(?=\D*\d)[^\W_?]*(?:[?]+[^\W_?]*)+", re.ASCII)
 _LAP_BEFORE = re.compile(r"lap\s+(\d{1,5})\b[\s,:;-]*(?=\S)", re.ASCII | re.IGNORECASE)
@@ -132,7 +133,7 @@ def _put_right(watch: Watch, reading: Reading, entry: Entry) -> Shown:
     """Keep a correction as what its lap's report, or the last call of its kind that waits, should
     have been.
     """
-    waits = watch.readbacks.waits(reading) or watch.readbacks.word_for_word(reading)
+    waits = watch.readbacks.last_of(reading)
     of_lap = reading.message == lap_message(watch.book)
     row = watch.mine.reports.get(entry.lap or 0) if of_lap else waits
     told = str(reading)
@@ -353,6 +354,10 @@ def _read(watch: Watch, transcript: Transcript) -> Shown:
         if back is not None:
             entries.append(read_back(back).replace(heard=text))
             shown[-1] += "  (read back right; if you said it again, /undo)"
+            continue
+        if (call := watch.readbacks.differently(reading, watch.now() - _READ_BACK)) is not None:
+            entries.append(read_back(call, reading).replace(heard=text))
+            shown[-1] += "  (as read back; if you called that: /undo, then CORRECTION and the call)"
             continue
         entries.append(report_entry(watch, reading, text, 1.0))
         waits = watch.readbacks.waits(reading)

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from decimal import Decimal
 from typing import Literal
 
 from codec.radio.answering import different, repeated
@@ -24,8 +25,15 @@ CallState = Literal["called", "read back", "wrong"]
 NEGATIVE = "NEGATIVE"  # what the reply to a wrong read-back begins with
 
 
-def read_back(call: Row) -> Entry:
-    """Return the entry that tells that a call was read back as it was said."""
+def read_back(call: Row, said: Reading | None = None) -> Entry:
+    """Return the entry that tells that a call was read back: as it was said, or as ``said``."""
+    entry = _read_back(call)
+    if said is None:
+        return entry
+    return entry.replace(string=said.said, values=dict(said.values), note="differs")
+
+
+def _read_back(call: Row) -> Entry:
     said = call.entry
     return Entry(
         kind="readback",
@@ -44,7 +52,8 @@ def read_back(call: Row) -> Entry:
 @dataclass(frozen=True, slots=True)
 class ReadBack:
     """A read-back that stands, the call it is of (None if there was none), and in words what is
-    wrong with it, "" if nothing is, or if it was put right since.
+    wrong with it, "" if nothing is, or if it was put right since. One in the words of the call is
+    a part of the call's own row.
     """
 
     row: Row
@@ -103,6 +112,8 @@ class ReadBacks:
         for answer in row.readbacks:  # said word for word
             again.right = dict(answer.values) == dict(row.entry.values)
             again.wrong = "" if again.right else different(self.book, row.entry, answer.values)
+            self.done = [back for back in self.done if back.row is not row]
+            self.done += [ReadBack(row, row, again.wrong)] if again.wrong else []
             if again.right and again.row in self.waiting:
                 self.waiting.remove(again.row)
 
@@ -145,9 +156,12 @@ class ReadBacks:
 
         A read-back of which the end was lost may sound like one more call: ``sounds_like`` tells.
         """
-        answered = any(reading.message in repeated(self.book, name) for name in self.book.messages)
         same = [row for row in self.waiting if row.entry.message == reading.message]
-        return same[-1] if answered and same else None
+        return same[-1] if same and self._answered(reading.message) else None
+
+    def last_of(self, reading: Reading) -> Row | None:
+        """Return the last call that waits to be read back and that a call may put right."""
+        return next((row for row in reversed(self.waiting) if _of_one(row, reading)), None)
 
     def sounds_like(self, call: Row, reading: Reading) -> bool:
         """Tell whether a call may be the read-back of another, its end lost: it begins as that
@@ -163,10 +177,25 @@ class ReadBacks:
         """Return the call that waits and says the very same, where the book has no message to read
         it back: then what is heard once more is taken for its read-back. None if there is none.
         """
-        if any(reading.message in repeated(self.book, name) for name in self.book.messages):
+        if self._answered(reading.message):
             return None
         same = [row for row in self.waiting if row.entry.message == reading.message]
         return same[-1] if same and dict(same[-1].entry.values) == dict(reading.values) else None
+
+    def differently(self, reading: Reading, since: int) -> Row | None:
+        """Return the call made ``since`` then that is read back wrong by one that is heard now: the
+        same message of the same dial or the like, with another number, in a book that has no
+        message to read it back. None where it is a call of its own.
+        """
+        if reading.direction != "pit" or self._answered(reading.message):
+            return None
+        last = self.last_of(reading)
+        soon = last is not None and last.first.at is not None and last.first.at >= since
+        return last if soon else None
+
+    def _answered(self, message: str) -> bool:
+        """Tell whether the book has a message to read a call back."""
+        return any(message in repeated(self.book, name) for name in self.book.messages)
 
     def mended(self, reading: Reading) -> Row | None:
         """Return the wrong read-back that a report puts right or says once more, None if it does
@@ -224,6 +253,15 @@ class ReadBacks:
         return (
             last if last is not None and last.wrong and last.row.entry.message == message else None
         )
+
+
+def _of_one(call: Row, reading: Reading) -> bool:
+    """Tell whether a call is as another one, but for its numbers."""
+    said = call.entry
+    return said.message == reading.message and all(
+        said.values.get(name) == value or isinstance(value, Decimal)
+        for name, value in reading.values.items()
+    )
 
 
 def _mends(wrong: ReadBack, values: Values) -> bool:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import copy
 import functools
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
@@ -24,12 +24,12 @@ from codec.race.kalman import GaussianMixture, Observation
 from codec.race.laps_entered import LAPS_HELD, LapsEntry
 from codec.race.plan import MOST_PLANNED, EnergyPlan
 from codec.race.race import DrivenLap, Race, RaceNotice, ReportedLap
+from codec.radio.answering import different
 from codec.sheet.entry import Entry
 from codec.sheet.fitting import fitting
 from codec.sheet.order import Placed, placed, reports_lap
 from codec.sheet.state import ADDED, MOST_LAPS, NEUTRALISED, POSITION, RESUMED, lap_message
 from grammar.errors import CodeError, counted
-from grammar.fields import Value
 
 # a target so surely not kept as called is pointed out, also where it may be half kept: laps that
 # scatter look like that
@@ -211,7 +211,7 @@ class _Following:
         # likely it was then that it would be ignored, as that it would be kept
         self.target_called: tuple[int, float] | None = None
         self.told_of_manners = set[str]()
-        self.calls: dict[str, Mapping[str, Value]] = {}
+        self.calls: dict[str, Entry] = {}
         self.wrong: dict[str, int] = {}  # dial → its last read-back, where it is wrong
         self.past: list[Race] = []  # with history: behind each lap
         self.lap, self.behind = 1, 0  # of the fact being taken
@@ -250,7 +250,7 @@ class _Following:
         elif fact.kind == "readback":
             self._repeated(fact)
         elif fact.kind == "call":
-            self.calls[fact.message] = fact.values
+            self.calls[fact.message] = fact
             self._set(fact)
             if calls.pace and fact.message == calls.pace.message:
                 self._target(fact, calls.pace.target)
@@ -577,18 +577,18 @@ class _Following:
         What counts as done is the message that the event names for it.
         """
         called = self.calls.get(fact.message)
-        if called is not None and dict(called) != dict(fact.values):
-            message = self.event.book.messages[fact.message]
-            differs = ", ".join(
-                field.title
-                for name, field in message.fields.items()
-                if called.get(name) != fact.values.get(name)
-            )
-            self._note(
-                "readback-differs",
-                f"{message.title}: read back with another {differs} than called",
-                fact,
-            )
+        if called is None:
+            return
+        self._mended(called.seq)
+        if differs := different(self.event.book, called, fact.values):
+            title = self.event.book.messages[fact.message].title
+            self._note("readback-differs", f"{title}: {differs}", called)
+
+    def _mended(self, seq: int) -> None:
+        """Take back what was said of a read-back: it was said again."""
+        self.race.notices = [
+            one for one in self.race.notices if one.kind != "readback-differs" or one.seq != seq
+        ]
 
     def _wheel(self, fact: Entry, spec: WheelSpec, *, called: bool) -> None:
         dial, setting = wheel_move(spec, fact.values)
@@ -606,11 +606,7 @@ class _Following:
             self._note(error.kind, error.message, fact)
             return
         if mended is not None:  # it is said again: what was wrong before it is no more
-            self.race.notices = [
-                one
-                for one in self.race.notices
-                if one.kind != "readback-differs" or one.seq != mended
-            ]
+            self._mended(mended)
         if flag:
             self._note("readback-differs", flag, fact)
             self.wrong[name] = fact.seq

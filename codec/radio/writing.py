@@ -619,7 +619,9 @@ class Writing:
         by_another = last is not None and last.speaker != turn.utterance.speaker
         if agrees and (by_another or turn.role == "car"):
             yield self._readback(entry, turn, last, agrees=True)
-        elif turn.role == "car" and self._no_call(reading, passage, turn):
+        elif turn.role == "car" and (
+            self._other_than_called(reading, last, turn) or self._no_call(reading, passage, turn)
+        ):
             yield self._readback(entry, turn, last, agrees=False)
         elif (
             not turn.car.name
@@ -630,6 +632,15 @@ class Writing:
             self.whose.wait(Waiting(reading, passage, entry, turn))
         else:
             yield from self._report(reading, passage, entry, turn)
+
+    def _other_than_called(self, reading: Reading, last: Last | None, turn: RadioTurn) -> bool:
+        """Tell whether a driver says another call than was just made: a driver never calls, so the
+        call was read back wrong.
+        """
+        if last is None or last.reading is None or not last.sure or turn.car.swapped > 1:
+            return False
+        by_another = last.speaker != turn.utterance.speaker
+        return by_another and last.reading.message == reading.message
 
     def _no_call(self, reading: Reading, passage: Passage, turn: RadioTurn) -> bool:
         """Tell whether a call that only a driver is said to have said may be none: too few words,

@@ -209,10 +209,34 @@ def test_a_call_unlike_the_one_that_waits_is_a_call(session: Session) -> None:
     shown = session.enter("whiskey romeo november three")
     assert any(line.startswith("WBS2 waits to be read back") for line in shown.lines)
     assert session.enter("tango three seven").tone == "good"
-    assert (
-        session.enter("tango three eight").tone == "good"
-    )  # nobody reads back an energy target in this book
-    assert len(session.readbacks.log) == 4
+    assert len(session.readbacks.log) == 3
+
+
+def test_another_number_right_behind_a_call_is_its_wrong_read_back(session: Session) -> None:
+    """The book has no message to read a target back: a driver never calls."""
+
+    def targets() -> list[tuple[str, str]]:
+        calls = [one for one in session.readbacks.log if one.row.entry.message == "pace"]
+        return [(one.row.entry.string, one.state) for one in calls]
+
+    session.enter("tango three zero")
+    shown = session.enter("tango three one")
+    assert shown.lines[0].startswith("WRONG READ-BACK: ")
+    assert shown.lines[1] == "say: NEGATIVE, I SAY AGAIN tango three zero"
+    assert targets() == [("T30", "wrong")]
+    assert session.enter("tango three zero").tone == "good"
+    assert (targets(), session.notices) == ([("T30", "read back")], [])
+    session.enter("tango three two")
+    assert session.enter("correction, tango three three").tone == "good"
+    assert targets() == [("T30", "read back"), ("T33", "called")]
+
+
+def test_in_a_transcript_a_driver_who_says_another_call_reads_it_back_wrong(tmp_path: Path) -> None:
+    said = ["[00:05:02] Eng: tango three zero\n", "[00:05:08] Kit: copy, tango three one\n"]
+    with new(tmp_path) as journal:
+        import_transcript(journal, said, "text", [Crew("4", "Kit", ("Eng",))])
+        [call] = ReadBacks(race_book(), Standing(journal.entries()), "4").log
+    assert (call.row.entry.string, call.state) == ("T30", "wrong")
 
 
 @pytest.mark.parametrize(
@@ -266,5 +290,5 @@ def test_a_call_without_a_message_to_read_it_back_is_read_back_by_its_words(
     assert targets() == ["read back"]
     session.enter("/undo")
     assert targets() == ["called"]
-    assert "read back" not in session.enter("tango three one").lines[0]
-    assert targets() == ["called", "called"]
+    assert "read back" not in session.enter("correction, tango three one").lines[0]
+    assert targets() == ["called"]
