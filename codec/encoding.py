@@ -94,18 +94,33 @@ def encode(
     reading = _read_back(book, chosen, string, levels)
     parts = list(zip(reading.match.plan.tables, reading.match.texts, strict=True))
     words = _words(book, reading, parts)
-    plain = words == book.alphabet.say(string)
-    seconds, syllables = book.cost("seconds", own, plain=plain), book.cost("syllables", plain=plain)
+    syllables = book.cost("syllables", plain=words == book.alphabet.say(string))
     return Encoded(
         chosen.name,
         string,
         words,
-        sum(seconds(table, text) for table, text in parts),
+        _seconds(book, reading, words, own),
         int(sum(syllables(table, text) for table, text in parts)),
         reading.levels,
         {name: r.error for name, r in rounded.items() if r.error},
         reading,
     )
+
+
+def seconds_by(profile: Profile, book: Book, encoded: Encoded) -> float:
+    """Return the seconds that what was encoded takes the person of a profile to say, as the very
+    words that it has.
+    """
+    from grammar.profile import word_seconds
+
+    own = word_seconds(profile, book.alphabet)
+    return _seconds(book, encoded.reading, encoded.words, own)
+
+
+def _seconds(book: Book, reading: Reading, words: str, own: Mapping[str, float] | None) -> float:
+    seconds = book.cost("seconds", own, plain=words == book.alphabet.say(reading.said))
+    match = reading.match
+    return sum(map(seconds, match.plan.tables, match.texts))
 
 
 def _words(book: Book, reading: Reading, parts: list[tuple[CodeTable, str]]) -> str:

@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING
 
 from codec.files import whole, written
 from grammar.document import JSON
-from grammar.errors import DocumentError
+from grammar.errors import CodeError, DocumentError
 from grammar.inspection import DocumentFormat
 from grammar.profile import (
     MeasuredTime,
@@ -52,6 +52,7 @@ __all__ = [
     "load_profile",
     "needs_text",
     "parse_profile",
+    "profile_for",
     "save_profile",
     "symbol_counts",
     "word_of",
@@ -80,6 +81,22 @@ def load_profile(path: str | Path) -> Profile:
         error.kind = "profile-file"
         raise
     return parse_profile(text, str(path))
+
+
+def profile_for(book: Book, path: str | Path) -> Profile:
+    """Return the profile in a file, to be used with a book; raises ProfileError, and CodeError
+    where it knows words, but none of the book's (``profile-other``).
+    """
+    profile = load_profile(path)
+    words = {word_of(book.alphabet, symbol) for symbol in book.alphabet.symbols}
+    if profile.words and not profile.words & (words | book.alphabet.spoken.keys()):
+        raise CodeError(
+            f"{str(path)!r} is of another book: it knows none of the words of {book.title!r}",
+            kind="profile-other",
+            expected=sorted(words)[:5],
+            hint="name a profile made with this book",
+        )
+    return profile
 
 
 def parse_profile(text: str, name: str = "profile") -> Profile:

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, TypeVar
 
 from pydantic import AfterValidator, Field
 
@@ -29,6 +29,7 @@ def _word(text: str) -> str:
 Word = Annotated[str, AfterValidator(_word)]  # in compared form
 Count = Annotated[float, Field(ge=0, le=1e9)]
 Counts = dict[Word, dict[Word, Count]]
+Course = Literal["kept", "half", "ignored"]  # what became of a target that was called
 Marks = Annotated[str, Field(pattern=r"^[=x-]{1,90}$")]
 Rows = dict[str, dict[str, float]]
 # of readings off the dash, before any was counted: as the lapses of hearing, ours, no source
@@ -55,8 +56,31 @@ class MeasuredTime(Strict):
         )
 
 
+class Scatter(Strict):
+    """How much a driver's laps scatter about their habit, of ``count`` races: the standard
+    deviation of the energy of a lap as a share of what a lap is planned to take.
+    """
+
+    share: float = Field(gt=0, le=10, description="The standard deviation, as a share of a lap.")
+    error: float = Field(
+        gt=0, le=10, description="The standard error of the natural logarithm of the share."
+    )
+    count: Count = Field(1, description="How many races it is from.")
+
+    def merged(self, other: Scatter) -> Scatter:
+        """Return the geometric mean of both, each with the weight of what it is sure of."""
+        mine, others = self.error**-2, other.error**-2
+        total = mine + others
+        log = (mine * math.log(self.share) + others * math.log(other.share)) / total
+        return Scatter(share=math.exp(log), error=total**-0.5, count=self.count + other.count)
+
+
+Known = TypeVar("Known", MeasuredTime, Scatter)
+Key = TypeVar("Key", bound=str)
+
+
 class Profile(Strict):
-    """What is known of how one or several people read, say and hear a code's words."""
+    """What is known of how one or several people read, say and hear a code's words, and drive."""
 
     format: Literal["niner profile 1"] = Field(
         "niner profile 1", description="What the file is, and the version of its form."
@@ -90,19 +114,21 @@ class Profile(Strict):
             " row of marks with how many reports had it."
         ),
     )
+    targets: dict[Course, Count] = Field(
+        default_factory=dict,
+        description="How many targets called were `kept`, `half` kept and `ignored`, as told.",
+    )
+    scatter: Scatter | None = Field(
+        None, description="How much the energy of a lap scatters about the driver's habit."
+    )
 
     def merged(self, other: Profile) -> Profile:
         """Return both together: counts add, times are averaged by their counts, people are named
         once.
         """
-        startups = [one for one in (self.startup, other.startup) if one is not None]
         return Profile(
             people=tuple(dict.fromkeys((*self.people, *other.people))),
-            startup=(
-                startups[0].merged(startups[1])
-                if len(startups) == 2
-                else next(iter(startups), None)
-            ),
+            startup=_either(self.startup, other.startup),
             seconds={
                 word: (
                     self.seconds[word].merged(other.seconds[word])
@@ -117,7 +143,14 @@ class Profile(Strict):
             added=_summed(self.added, other.added),
             swapped=self.swapped + other.swapped,
             reports=_summed(self.reports, other.reports),
+            targets=_summed(self.targets, other.targets),
+            scatter=_either(self.scatter, other.scatter),
         )
+
+    @property
+    def words(self) -> set[str]:
+        """All words that it knows something of."""
+        return {*self.seconds, *self.read, *self.heard, *self.lost}
 
     def with_heard(self, alphabet: Alphabet, pairs: Iterable[tuple[str, str]]) -> Profile:
         """Return the profile with (symbol said, symbol heard) pairs counted; "" stands for nothing
@@ -156,20 +189,29 @@ def word_of(alphabet: Alphabet, symbol: str) -> str:
 def word_seconds(profile: Profile, alphabet: Alphabet) -> dict[str, float]:
     """Return symbol → seconds: as measured, and for words never measured the alphabet's time at the
     person's own rate.
-
-    That rate is the time their measured words take to the time the alphabet gives the same words; 1
-    where none was measured.
     """
-    words = {symbol: word_of(alphabet, symbol) for symbol in alphabet.symbols}
-    known = {
-        symbol: profile.seconds[word] for symbol, word in words.items() if word in profile.seconds
-    }
-    given = math.fsum(alphabet.words[symbol].seconds * one.count for symbol, one in known.items())
-    rate = math.fsum(one.seconds * one.count for one in known.values()) / given if given else 1.0
+    known, rate = measured_times(profile, alphabet), own_rate(profile, alphabet)
     return {
         symbol: known[symbol].seconds if symbol in known else alphabet.words[symbol].seconds * rate
-        for symbol in words
+        for symbol in alphabet.symbols
     }
+
+
+def measured_times(profile: Profile, alphabet: Alphabet) -> dict[str, MeasuredTime]:
+    """Return symbol → time, of those whose word was measured."""
+    words = {symbol: word_of(alphabet, symbol) for symbol in alphabet.symbols}
+    return {
+        symbol: profile.seconds[word] for symbol, word in words.items() if word in profile.seconds
+    }
+
+
+def own_rate(profile: Profile, alphabet: Alphabet) -> float:
+    """Return the time that a person's measured words take to the time that the alphabet gives the
+    same words; 1 where none was measured.
+    """
+    known = measured_times(profile, alphabet)
+    given = math.fsum(alphabet.words[symbol].seconds * one.count for symbol, one in known.items())
+    return math.fsum(one.seconds * one.count for one in known.values()) / given if given else 1.0
 
 
 def symbol_counts(rows: Counts, alphabet: Alphabet) -> Counts:
@@ -229,12 +271,7 @@ def needs_of_profile(
     Only words that were measured have a time, and only words that were heard or misread have a row;
     errors as ``heard_rows``.
     """
-    known = {symbol for symbol in alphabet.symbols if word_of(alphabet, symbol) in profile.seconds}
-    times = {
-        symbol: seconds
-        for symbol, seconds in word_seconds(profile, alphabet).items()
-        if symbol in known
-    }
+    times = {symbol: one.seconds for symbol, one in measured_times(profile, alphabet).items()}
     rows = heard_rows(profile, alphabet, default, strength)
     counted = (
         symbol_counts(profile.heard, alphabet).keys() | symbol_counts(profile.read, alphabet).keys()
@@ -262,7 +299,11 @@ def _count(row: dict[str, float], word: str) -> None:
     row[word] = row.get(word, 0) + 1
 
 
-def _summed(one: Mapping[str, float], other: Mapping[str, float]) -> dict[str, float]:
+def _either(one: Known | None, other: Known | None) -> Known | None:
+    return other if one is None else one if other is None else one.merged(other)
+
+
+def _summed(one: Mapping[Key, float], other: Mapping[Key, float]) -> dict[Key, float]:
     return {word: one.get(word, 0) + other.get(word, 0) for word in {**one, **other}}
 
 

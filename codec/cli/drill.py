@@ -103,6 +103,11 @@ def _add_session(parser: argparse.ArgumentParser) -> None:
         metavar="SECONDS",
         help="from one question to the next, as laps would; yours without it",
     )
+    parser.add_argument(
+        "--profile",
+        metavar="FILE",
+        help="what is known of the person, from niner season profile: what to ask first",
+    )
 
 
 def _add_person(parser: argparse.ArgumentParser) -> None:
@@ -171,6 +176,7 @@ def _session(args: argparse.Namespace, drill: Any) -> int:
     from codec.drill import DrillJournal, DrillSession, Pool
     from codec.drill.answer import PLURALS
     from codec.drill.noise import FLASHED, named
+    from codec.profile import profile_for
     from grammar.loading import load_book
 
     _enough(args.items)
@@ -181,6 +187,7 @@ def _session(args: argparse.Namespace, drill: Any) -> int:
             expected=[f"seconds from 1 to {_SLOWEST}"],
         )
     book = load_book(args.book)
+    profile = profile_for(book, args.profile) if args.profile else None
     pool = Pool(book, args.message)
     kinds = [kind for kind, name in PLURALS.items() if name == args.only]
     with (
@@ -199,6 +206,7 @@ def _session(args: argparse.Namespace, drill: Any) -> int:
             pace=args.pace,
             noise=FLASHED if drill == "hear" and speaker is None else grade,
             second_task=getattr(args, "second_task", False),
+            profile=profile,
         )
         return _shown(
             session, args.items, None if speaker is None else _player(speaker, session, grade)

@@ -53,9 +53,9 @@ def run(args: argparse.Namespace) -> int:
     book = load_book(args.book)
     profile = None
     if args.profile:
-        from codec.profile import load_profile
+        from codec.profile import profile_for
 
-        profile = load_profile(args.profile)
+        profile = profile_for(book, args.profile)
     worst, number = 0, 0
     for number, values in enumerate(_values(book, args), start=1):
         try:

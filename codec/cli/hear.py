@@ -101,9 +101,9 @@ def run(args: argparse.Namespace) -> int:
     prior = Prior(flat=True) if args.flat else _prior(book, args.prior, args.laps)
     noise: Any = grade(args.noise)
     if args.profile:
-        from codec.profile import channel_of, load_profile
+        from codec.profile import channel_of, profile_for
 
-        noise = channel_of(book, load_profile(args.profile), noise)
+        noise = channel_of(book, profile_for(book, args.profile), noise)
     worst, radio = 0, tuple[float, ...]()
     for line in lines(args.text):
         try:

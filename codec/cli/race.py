@@ -57,6 +57,16 @@ def _add_sheet(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("sheet", metavar="SHEET", help="the sheet's file")
     parser.add_argument("event", metavar="EVENT", help="the event file")
     parser.add_argument("--car", help="the car; may be left out where the sheet has one")
+    parser.add_argument(
+        "--driver",
+        metavar="PROFILE",
+        help="what is known of the driver: how targets are kept, the seconds of a read-back",
+    )
+    parser.add_argument(
+        "--engineer",
+        metavar="PROFILE",
+        help="what is known of who calls: the seconds of a call",
+    )
 
 
 def car_of(cars: dict[str, str], car: str | None) -> str:
@@ -78,12 +88,17 @@ def car_of(cars: dict[str, str], car: str | None) -> str:
 
 
 def _race(args: argparse.Namespace) -> Race:
-    from codec.race import facts, follow, load_event
+    from codec.profile import profile_for
+    from codec.race import facts, follow, load_event, with_people
     from codec.sheet import Journal
     from codec.sheet.state import Standing
 
     with Journal(args.sheet) as journal:
-        event = load_event(args.event, journal.book)
+        driver, engineer = (
+            None if path is None else profile_for(journal.book, path)
+            for path in (args.driver, args.engineer)
+        )
+        event = with_people(load_event(args.event, journal.book), driver, engineer)
         standing = Standing(journal.entries())
     return follow(event, facts(standing, car_of(standing.cars, args.car)))
 
@@ -129,9 +144,9 @@ def run_wheel(args: argparse.Namespace) -> int:
     calls = settings_calls(race, wanted)
     for one in calls:
         if args.json:
-            emit({"reason": one.reason, **one.call.as_dict()})
+            emit(one.as_dict())
         else:
-            say(f"{one.call.string}  {one.call.words}  ({one.reason})")
+            say(f"{one.call.string}  {one.call.words}  ({one.told})")
     if not calls and not args.json:
         say("every dial stands where it is wanted")
     return 0

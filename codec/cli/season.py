@@ -51,7 +51,9 @@ def add(commands: Any) -> None:
         add_json(action)
         action.set_defaults(run=run)
     profile = add_command(
-        actions, "profile", "write what a season shows of a person, for hear, encode and design"
+        actions,
+        "profile",
+        "write what a season shows of a person, for hear, encode, design, race and the drill",
     )
     _add_wanted(profile)
     profile.add_argument("-o", "--output", metavar="FILE", required=True, help="the profile")
@@ -62,6 +64,11 @@ def add(commands: Any) -> None:
         action="append",
         default=[],
         help="count a profile in, as of drills; may be given again",
+    )
+    profile.add_argument(
+        "--races",
+        metavar="FOLDER",
+        help="tell how targets were kept, by event files there: EVENT.CAR.toml",
     )
     profile.add_argument(
         "--replace", action="store_true", help="write over a profile that is there"
@@ -255,9 +262,10 @@ def run_profile(args: argparse.Namespace) -> int:
 
     from codec.profile import load_profile, save_profile
     from codec.screen import season as screen
-    from codec.season.profile import profile_of_season
+    from codec.season.profile import habits_of_season, profile_of_season
+    from codec.store.place import place_of
 
-    if not args.driver and not args.engineer:
+    if not args.driver and (args.races or not args.engineer):
         raise CodeError("whose profile?", kind="usage", expected=["--driver NAME"])
     if Path(args.output).exists() and not args.replace:
         raise CodeError(
@@ -267,14 +275,19 @@ def run_profile(args: argparse.Namespace) -> int:
         )
     others = [load_profile(path) for path in args.others]
     with _opened(args) as (season, wanted):
-        found = profile_of_season(season, wanted)
-    profile = found.profile
+        found, races = profile_of_season(season, wanted), list[str]()
+        profile = found.profile
+        if args.races:
+            folder = Path(args.races)
+            driven, races = habits_of_season(season, place_of(args.where), wanted, folder)
+            profile = profile.merged(driven)
     for other in others:
         profile = profile.merged(other)
     save_profile(profile, args.output)
     if args.json:
         emit({"file": args.output, "people": list(profile.people), "words": found.heard.said,
-              "hearings": dict(found.heard.hearings), "timed": found.timed})  # fmt: skip
+              "hearings": dict(found.heard.hearings), "timed": found.timed,
+              **({"races": races, "targets": profile.targets} if races else {})})  # fmt: skip
         return 0
-    screen.profile(args.output, found, len(others))
+    screen.profile(args.output, found, profile, races, len(others))
     return 0

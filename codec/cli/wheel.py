@@ -250,7 +250,7 @@ def tell_changes(
                     "lap": one.lap,
                     "fits": one.fits,
                     "wanted": one.wanted,
-                    "calls": [{"reason": c.reason, **c.call.as_dict()} for c in one.calls],
+                    "calls": [c.as_dict() for c in one.calls],
                     **one.way.as_dict(),
                     "slips": [slip.as_dict() for slip in one.slips],
                     "stands": {where: round(share, 4) for where, share in stands.items()},
@@ -270,7 +270,7 @@ def tell_changes(
         say(f"from: {'; or '.join(shares) if len(shares) > 1 else next(iter(stands))}")
     for one in found:
         for call in one.calls:
-            say(f"{call.call.string}  {call.call.words}  ({call.reason})")
+            say(f"{call.call.string}  {call.call.words}  ({call.told})")
         unnamed = [
             f"{name} to {at}"
             for name, at in one.wanted.items()

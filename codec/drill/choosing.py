@@ -105,6 +105,9 @@ class Chooser:
     def _reason(self, symbol: str) -> str:
         word, record = self.pool.book.alphabet.words[symbol].word, self.memory.symbols.get(symbol)
         if record is None:
+            right, wrong = self.memory.raced.get(symbol, (0.0, 0.0))
+            if wrong:
+                return f"{word} wrong {wrong:.0f} of {right + wrong:.0f} times before the drills"
             return f"{word} not asked yet"
         if record.missed:
             return f"{word} wrong {record.missed} of {record.asked} times"

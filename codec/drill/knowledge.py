@@ -98,6 +98,15 @@ class Units:
         self.likelihood[row] += self.numpy.log(1 - chances * other if wrong else chances)
         self.odds[row] = odds + self.gain * (_AFTER_MISTAKE if wrong else 1)
 
+    def known(self, unit: str, right: float, wrong: float) -> None:
+        """Take in so many answers that were given before any that is noted, outside of drills: they
+        tell where a unit begins.
+        """
+        row = self.row(unit)
+        chances = self.chances(self.odds[row])
+        told = right * self.numpy.log(chances) + wrong * self.numpy.log(1 - chances)
+        self.likelihood[row] += told
+
     def pool(self) -> None:
         """Find the common prior anew."""
         known = slice(len(self.place))
@@ -155,6 +164,15 @@ class Knowledge:
         if self._answers % _OFTEN == 0:
             for units in (self.alone, self.within, self.pairs):
                 units.pool()
+
+    def known(self, counts: Mapping[str, tuple[float, float]]) -> None:
+        """Take in how often each symbol was right and wrong before any answer, outside of drills;
+        of each pair nothing is known.
+        """
+        for units in (self.alone, self.within):
+            for symbol, (right, wrong) in counts.items():
+                units.known(symbol, right, wrong)
+            units.pool()
 
     def gains(
         self, symbols: Sequence[str], pairs: Sequence[str], recall: Mapping[str, float]

@@ -8,18 +8,22 @@ a person can do now.
 from __future__ import annotations
 
 import datetime
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 
-from codec.drill.answer import Answer
+from codec.drill.answer import Answer, Drill
 from codec.drill.cards import Cards, grade, moment
 from codec.drill.knowledge import Knowledge
 from codec.drill.marking import align
 from codec.drill.pool import key_of
+from grammar.profile import Profile, measured_times, own_rate, word_of
+from grammar.symbols import Alphabet
 
 _FADES = 0.95  # weight of an answer for each later one of the same symbol
 _KNOWN = (1.0, 1.0)  # right and wrong answers that a symbol is given to begin with
 _SLOW = 1.25  # times the usual seconds from which a symbol counts as slow
+_MOST_KNOWN = 20.0  # answers that what is known of a symbol beforehand counts like, at most
 _USUAL = 30  # answers about which the usual seconds are taken
 
 
@@ -60,14 +64,47 @@ class Memory:
     usual: dict[str, float] = field(
         default_factory=dict
     )  # seconds a symbol, by kind: one alone bears the whole start-up
+    paces: dict[str, float] = field(default_factory=dict)  # where that of each symbol begins
+    raced: dict[str, tuple[float, float]] = field(default_factory=dict)  # right and wrong in races
 
     @classmethod
-    def of(cls, answers: Iterable[Answer]) -> Memory:
-        """Replay a person's answers in one drill."""
+    def of(
+        cls,
+        answers: Iterable[Answer],
+        beforehand: Profile | None = None,
+        alphabet: Alphabet | None = None,
+        drill: Drill = "read",
+    ) -> Memory:
+        """Replay a person's answers in one drill, behind what a profile knows of them
+        ``beforehand``: what they misread off the dash, or misheard, and which words they are slow
+        at.
+        """
         memory = cls()
+        if beforehand is not None and alphabet is not None:
+            memory._begin(beforehand, alphabet, drill)
         for answer in answers:
             memory.note(answer)
         return memory
+
+    def _begin(self, profile: Profile, alphabet: Alphabet, drill: Drill) -> None:
+        rows = profile.read if drill == "read" else profile.heard
+        counts = dict[str, tuple[float, float]]()
+        for symbol in alphabet.symbols:
+            word = word_of(alphabet, symbol)
+            row = rows.get(word, {})
+            right = row.get(word, 0.0)
+            lost = profile.lost.get(word, 0.0) if drill == "hear" else 0.0
+            wrong = math.fsum(row.values()) - right + lost
+            if right + wrong:
+                self.raced[symbol] = right, wrong
+                share = min(1.0, _MOST_KNOWN / (right + wrong))
+                counts[symbol] = share * right, share * wrong
+        if drill == "read":
+            rate = own_rate(profile, alphabet)
+            for symbol, time in measured_times(profile, alphabet).items():
+                self.paces[symbol] = time.seconds / (rate * alphabet.words[symbol].seconds)
+        if counts:
+            self.knowledge.known(counts)
 
     def note(self, answer: Answer) -> None:
         """Take in one answer."""
@@ -92,7 +129,8 @@ class Memory:
             )
         for symbol in dict.fromkeys(answer.shown):
             missed = not right and (symbol in wrong or not answer.said)
-            self.symbols.setdefault(symbol, Record()).note(right=not missed, pace=pace)
+            begins = Record(pace=self.paces.get(symbol, 1.0))
+            self.symbols.setdefault(symbol, begins).note(right=not missed, pace=pace)
             self.cards.review(
                 key_of("symbol", "", symbol),
                 "again" if missed else "good" if given == "again" else given,
@@ -121,7 +159,8 @@ class Memory:
     def slowness(self, symbol: str) -> float:
         """Return how slow a symbol is against the person's others, 0 … 1."""
         record = self.symbols.get(symbol)
-        return 0.0 if record is None else min(1.0, max(0.0, record.pace - _SLOW))
+        pace = self.paces.get(symbol, 1.0) if record is None else record.pace
+        return min(1.0, max(0.0, pace - _SLOW))
 
 
 def _wrong_places(answer: Answer) -> list[int]:

@@ -15,6 +15,7 @@ from codec.drill.pool import MOST_ENTRIES
 from codec.drill.turn import Signals, Turn
 from codec.store.store import Clock, now
 from grammar.errors import listed
+from grammar.profile import Profile
 
 if TYPE_CHECKING:
     from codec.drill.journal import DrillJournal
@@ -47,8 +48,11 @@ class DrillSession:
         noise: str = "",
         second_task: bool = False,
         clock: Clock = now,
+        profile: Profile | None = None,
     ) -> None:
-        """Begin where the person's earlier answers ended; raises DrillError."""
+        """Begin where the person's earlier answers ended, behind what a ``profile`` knows of them;
+        raises DrillError.
+        """
         self.journal, self.pool, self.book, self.person, self.drill = (
             journal,
             pool,
@@ -75,7 +79,8 @@ class DrillSession:
                 hint=_ENTRIES,
             )
         self.digest = journal.keep_book(self.book)
-        self.memory = Memory.of(self.kept())
+        self._profile = profile
+        self.memory = self._known()
         self._chooser = Chooser(pool, self.memory, kinds=kinds, seed=seed)
         self.answers: list[Answer] = []
 
@@ -86,7 +91,10 @@ class DrillSession:
 
     def learn_anew(self) -> None:
         """Know the person by what counts now: after a mark was taken back or corrected."""
-        self.memory = self._chooser.memory = Memory.of(self.kept())
+        self.memory = self._chooser.memory = self._known()
+
+    def _known(self) -> Memory:
+        return Memory.of(self.kept(), self._profile, self.book.alphabet, self.drill)
 
     def ask(self) -> tuple[Question, Turn]:
         """Return the next question and its turn."""

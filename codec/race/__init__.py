@@ -15,6 +15,7 @@ from codec.race.facts import facts
 from codec.race.follow import follow
 from codec.race.loading import Event, EventError, load_event, parse_event
 from codec.race.outlook import Outlook, outlook
+from codec.race.people import with_people
 from codec.race.race import LapUse, Race, RaceNotice
 from codec.race.standing import doubts, wheel_places
 
@@ -38,4 +39,5 @@ __all__ = [
     "parse_event",
     "settings_calls",
     "wheel_places",
+    "with_people",
 ]

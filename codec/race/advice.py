@@ -12,13 +12,14 @@ from typing import Any
 
 from codec.encoding import Encoded, encode
 from codec.race import units
+from codec.race.binding import Event
 from codec.race.dials import Move, Position, fewest_clicks, wheel_move
 from codec.race.event import WheelSpec
 from codec.race.outlook import Outlook, UseLimit, outlook
+from codec.race.people import seconds_of
 from codec.race.race import Race
 from codec.race.standing import way_of_laps
 from codec.wheel import Way
-from grammar.book import Book
 from grammar.errors import CodeError, counted
 from grammar.exact import plain
 from grammar.fields import FieldBase, Progression
@@ -28,19 +29,32 @@ _MOST_TARGETS = 200
 
 @dataclass(frozen=True, slots=True)
 class Advice:
-    """One call to make, why, how to say it, and the way on the wheel, where the event tells it."""
+    """One call to make, why, how to say it, the way on the wheel, where the event tells it, and the
+    seconds that it takes with its read-back, where people's words are known.
+    """
 
     reason: str
     call: Encoded
     way: Way | None = None
+    seconds: float | None = None
 
     @property
     def told(self) -> str:
-        """Why, and with a wheel file the touches that it takes."""
-        return self.reason if self.way is None else f"{self.reason}; {self.way.told}"
+        """Why, with a wheel file the touches that it takes, and the seconds to say it."""
+        parts = [self.reason]
+        if self.way is not None:
+            parts.append(self.way.told)
+        if self.seconds is not None:
+            parts.append(f"{self.seconds:.0f} s with its read-back")
+        return "; ".join(parts)
 
     def __str__(self) -> str:
         return f"{self.call.words} ({self.told})"
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the facts for JSON, but for the way."""
+        facts = {"reason": self.reason, **self.call.as_dict()}
+        return facts if self.seconds is None else {**facts, "with_readback": round(self.seconds, 2)}
 
 
 def advise(race: Race) -> list[Advice]:
@@ -61,11 +75,14 @@ def _laps(race: Race) -> Advice | None:
     laps = race.event.book.fields[spec.added].progression if spec else None
     if spec is None or missing <= 0 or laps is None or race.neutralised:
         return None
-    return Advice(
-        f"{counted(missing, 'lap')} added, not entered yet",
-        encode(race.event.book, {spec.added: min(Decimal(missing), laps.last)}, spec.message),
-        way_of_laps(race, missing),
-    )
+    call = call_of(race.event, {spec.added: min(Decimal(missing), laps.last)}, spec.message)
+    why = f"{counted(missing, 'lap')} added, not entered yet"
+    return Advice(why, call, way_of_laps(race, missing), seconds_of(race.event, call))
+
+
+def call_of(event: Event, values: Mapping[str, Any], message: str) -> Encoded:
+    """Return a call as it is said in the least time by who calls."""
+    return encode(event.book, values, message, profile=event.engineer)
 
 
 def _target(race: Race) -> Advice | None:
@@ -81,14 +98,15 @@ def _target(race: Race) -> Advice | None:
     if limit.use > now and hot:
         return None
     low, high = _band(race, field.progression, field.unit_text, limit.use)
-    call = quickest(race.event.book, pace.message, field, min(low, max(high, 0)), max(high, 0))
+    call = quickest(race.event, pace.message, field, min(low, max(high, 0)), max(high, 0))
     again = call is not None and call.reading.values[pace.target] == _said(race, field)
     if call is None or (again and not _missed(race, now)):
         return None
     why = _why(race, look)
     if high < 0:
         why += "; this is the least that can be called, and not enough"
-    return Advice(f"{now:.2f} {race.event.spec.energy.unit} a lap now: {why}", call)
+    told = f"{now:.2f} {race.event.spec.energy.unit} a lap now: {why}"
+    return Advice(told, call, seconds=seconds_of(race.event, call))
 
 
 def _why(race: Race, look: Outlook) -> str:
@@ -162,12 +180,12 @@ def _band(race: Race, targets: Progression, called_in: str, safe: float) -> tupl
     )
 
 
-def quickest(book: Book, message: str, field: FieldBase, low: int, high: int) -> Encoded | None:
+def quickest(event: Event, message: str, field: FieldBase, low: int, high: int) -> Encoded | None:
     """Return the call of a level from ``low`` to ``high`` that is said in the least time, the
     highest of equals; None if there is none.
     """
     calls = [
-        encode(book, {field.name: field.value(level)}, message)
+        call_of(event, {field.name: field.value(level)}, message)
         for level in range(high, low - 1, -1)
     ]
     return min(calls, key=lambda call: round(call.seconds, 6), default=None)
@@ -201,10 +219,10 @@ def settings_calls(race: Race, wanted: Mapping[str, int]) -> list[Advice]:
         )
     if wheel.position:
         return _positions(race, wheel, wanted)
-    book, field = race.event.book, race.event.book.fields[wheel.clicks]
+    event, field = race.event, race.event.book.fields[wheel.clicks]
     most = (
-        max((dial.high - dial.low) // dial.step for dial in race.event.dials.values())
-        if race.event.dials
+        max((dial.high - dial.low) // dial.step for dial in event.dials.values())
+        if event.dials
         else 0
     )
     allowed = [
@@ -212,13 +230,16 @@ def settings_calls(race: Race, wanted: Mapping[str, int]) -> list[Advice]:
         for n in range(min(field.size, most + 1))
         if isinstance(v := field.value(n), Decimal) and 0 < v == int(v) <= most
     ]
-    seconds = functools.cache(lambda move: _wheel_call(book, wheel, move).seconds)
+    calls = functools.cache(lambda move: _wheel_call(event, wheel, move))
     return [
         Advice(
             f"{move.dial} {plain(Decimal(abs(move.clicks)))} {'up' if move.clicks > 0 else 'down'}",
-            _wheel_call(book, wheel, move),
+            calls(move),
+            seconds=seconds_of(event, calls(move)),
         )
-        for move in fewest_clicks(race.ledger, wanted, allowed, seconds)
+        for move in fewest_clicks(
+            race.ledger, wanted, allowed, lambda move: float(calls(move).seconds)
+        )
     ]
 
 
@@ -229,13 +250,13 @@ def _positions(race: Race, wheel: WheelSpec, wanted: Mapping[str, int]) -> list[
         name = ledger.name(dial)
         if ledger.heading(name) != ledger.call(name, Position(position)):
             values = {wheel.dial: name, wheel.position: position}
-            call = encode(race.event.book, values, wheel.message)
-            found.append(Advice(f"{name} to {position}", call))
+            call = call_of(race.event, values, wheel.message)
+            seconds = seconds_of(race.event, call)
+            found.append(Advice(f"{name} to {position}", call, seconds=seconds))
     return found
 
 
-def _wheel_call(book: Book, wheel: WheelSpec, move: Move) -> Encoded:
+def _wheel_call(event: Event, wheel: WheelSpec, move: Move) -> Encoded:
     way = wheel.up if move.clicks > 0 else wheel.down
-    return encode(
-        book, {wheel.dial: move.dial, wheel.way: way, wheel.clicks: abs(move.clicks)}, wheel.message
-    )
+    values = {wheel.dial: move.dial, wheel.way: way, wheel.clicks: abs(move.clicks)}
+    return call_of(event, values, wheel.message)

@@ -113,8 +113,7 @@ def as_dict(race: Race, advice: Sequence[Advice], minutes: float | None = None) 
         },
         "calls": [
             {
-                "reason": one.reason,
-                **one.call.as_dict(),
+                **one.as_dict(),
                 **({} if one.way is None else {"way": one.way.as_dict()}),
             }
             for one in advice

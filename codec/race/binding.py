@@ -31,6 +31,7 @@ from grammar.fields import FieldBase, Progression, labelled
 from grammar.inspection import Inspection
 from grammar.message import Direction, Message
 from grammar.problems import nearest
+from grammar.profile import Profile
 from grammar.speech.facts import TITLES
 
 PERCENT = "%"
@@ -64,7 +65,9 @@ class Event:
     """An event file bound to its book.
 
     ``laps`` and ``plan`` (one figure a lap) are those of the start; ``dials`` are those of the file
-    and those settings of the wheel that a call or a read-back can name.
+    and those settings of the wheel that a call or a read-back can name; ``driver`` and
+    ``engineer`` are the profiles of those whose words are timed, ``stated`` is whose word for the
+    noise of the laps is taken (``codec.race.people``).
     """
 
     spec: EventSpec
@@ -75,6 +78,9 @@ class Event:
     temperatures: dict[str, TemperatureField]
     wheel: Wheel | None = None
     dials: dict[str, DialSpec] = field(default_factory=dict)
+    driver: Profile | None = None
+    engineer: Profile | None = None
+    stated: str = "the event file says"
 
     @property
     def title(self) -> str:

@@ -9,8 +9,8 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from codec.encoding import encode
-from codec.race.advice import Advice, settings_calls
+from codec.race.advice import Advice, call_of, settings_calls
+from codec.race.people import seconds_of
 from codec.race.race import Race
 from codec.race.standing import wheel_of, wheel_state
 from codec.wheel import Measure, Way, Wheel, WheelState, cheapest
@@ -99,6 +99,7 @@ def _calls(race: Race, wanted: Mapping[str, int]) -> list[Advice]:
         more = wanted[setting] - wheel.shown(setting, wheel_state(race).settings[setting])
         laps = race.event.book.fields[distance.added].progression
         if laps is not None and 0 < more <= laps.last:
-            call = encode(race.event.book, {distance.added: more}, distance.message)
-            found.append(Advice(f"{setting} to {wanted[setting]}", call))
+            call = call_of(race.event, {distance.added: more}, distance.message)
+            seconds = seconds_of(race.event, call)
+            found.append(Advice(f"{setting} to {wanted[setting]}", call, seconds=seconds))
     return found

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 # much as they the habit may drift: who states too little of one most often does so of both
 _SCATTERS = (0.4, 0.7, 1.25, 2.2, 4.0)
 _DRIFTS = (0.5, 2.0)
-_USUAL = 0.55  # the middle of the first, as files come: they state too much
+USUAL = 0.55  # the middle of the first, as files come: they state too much
 # how likely a lap takes steadily more, or less, than the one before from the start on, against that
 # the habit only drifts
 _CREEPS, _EASES = 0.3, 0.01
@@ -90,7 +90,7 @@ def _cases(doubt: float, creep: float) -> Cases:
     drifting = (1 - sum(chance for chance, _ in steady)) / len(_DRIFTS)
     cases = []
     for scatter in _SCATTERS:
-        share = math.exp(-0.5 * (math.log(scatter / _USUAL) / doubt) ** 2)
+        share = math.exp(-0.5 * (math.log(scatter / USUAL) / doubt) ** 2)
         cases += [(share * drifting, scatter, scatter * drift, 0.0, 0.0) for drift in _DRIFTS]
         cases += [
             (share * chance, scatter, 1.0, bend, _CREEPS_APART * creep) for chance, bend in steady
@@ -246,6 +246,21 @@ def manners(state: GaussianMixture) -> list[Manner]:
     if chance > _DRIFTING:
         found.append(Manner("drift", float(weight @ cases.drift), chance))
     return found
+
+
+def scatter_seen(state: GaussianMixture) -> tuple[float, float]:
+    """Return the mean and the variance of the logarithm of how many times as much as stated the
+    laps scatter, by what was reported alone, whatever was held likely beforehand.
+    """
+    before, now = dict[float, float](), dict[float, float]()
+    cases = state.cases
+    for found, weights in ((before, cases.weight), (now, state.case_weights())):
+        for scatter, share in zip(cases.scatter.tolist(), weights.tolist(), strict=True):
+            found[scatter] = found.get(scatter, 0.0) + share
+    seen = {math.log(scatter): share / before[scatter] for scatter, share in now.items()}
+    total = math.fsum(seen.values())
+    mean = math.fsum(log * share for log, share in seen.items()) / total
+    return mean, math.fsum((log - mean) ** 2 * share for log, share in seen.items()) / total
 
 
 def lap_noise(event: Event, state: GaussianMixture) -> Array:

@@ -175,15 +175,16 @@ class _Announced:
 _CHANGING = (list, dict, set, _Announced)  # what a following knows and goes on to change
 
 
-def _manner(manner: energy.Manner, unit: str) -> str:
+def _manner(manner: energy.Manner, event: Event) -> str:
     """Return in words in what the laps are not as the event file says."""
+    unit = event.spec.energy.unit
     if manner.kind == "creep":
         more = "more" if manner.factor > 0 else "less"
         told = f"each takes about {abs(manner.factor):.3f} {unit} {more} than the one before"
     else:
         what = "they scatter" if manner.kind == "scatter" else "the habit drifts"
         told = f"{what} about {manner.factor:.1f} times as much"
-    return f"the laps don't look as the event file says ({manner.chance:.0%}): {told}"
+    return f"the laps don't look as {event.stated} ({manner.chance:.0%}): {told}"
 
 
 class _Following:
@@ -391,7 +392,7 @@ class _Following:
         for manner in race.manners:
             if manner.kind not in self.told_of_manners:
                 self.told_of_manners.add(manner.kind)
-                self._note("not-as-stated", _manner(manner, unit), fact)
+                self._note("not-as-stated", _manner(manner, self.event), fact)
 
     def _drive_to(self, lap: int) -> None:
         race = self.race
@@ -563,6 +564,8 @@ class _Following:
         if isinstance(value, Decimal):
             race, before = self.race, float(self.race.expected(self.race.lap + 1))
             target_before = race.target
+            if target_before is not None:
+                race.courses.append(race.energy.branches())
             race.target = units.energy(value, unit, self.event.spec.energy.unit)
             target = float(race.target)
             self._know(lambda state: energy.called(self.event, state, before, target))

@@ -73,7 +73,8 @@ class Race:
     the energy taken off, ``target`` the energy per lap called last, ``ledger`` the wheel,
     ``energies_reported`` what reports said of the energy, ``charged`` the charging stops made
     and ``extra_used`` the uses of extra power, each with its lap, ``manners`` in what the laps are
-    not as the event file says. ``history``, of a race followed with it, has the race as it
+    not as the event file says, ``courses`` how surely each target but the last was kept, half kept
+    and ignored. ``history``, of a race followed with it, has the race as it
     stood behind each lap from the start.
     """
 
@@ -100,6 +101,7 @@ class Race:
     charged: dict[str, int] = field(default_factory=dict)
     extra_used: list[int] = field(default_factory=list)
     manners: list[Manner] = field(default_factory=list)
+    courses: list[tuple[float, float, float]] = field(default_factory=list)
     seen: object = field(default=None, init=False, repr=False, compare=False)  # its outlook
 
     @property
@@ -140,6 +142,7 @@ class Race:
             energies_reported=list(self.energies_reported),
             charged=dict(self.charged),
             extra_used=list(self.extra_used),
+            courses=list(self.courses),
         )
 
     def use_of(self, lap: int) -> float | None:

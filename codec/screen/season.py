@@ -12,6 +12,7 @@ from codec.season.groups import GroupQuestions, GroupTimes, Seconds
 from codec.season.profile import SeasonProfile
 from codec.season.words import AGAIN, AS_STANDS, NOISE, SOURCES, WordsHeard
 from grammar.errors import counted
+from grammar.profile import Profile
 
 _MOST = 40  # rows of confused words that are shown
 
@@ -191,7 +192,9 @@ def questions(found: Sequence[GroupQuestions], worded: Sequence[tuple[str, int]]
     )
 
 
-def profile(path: str, found: SeasonProfile, others: int) -> None:
+def profile(
+    path: str, found: SeasonProfile, written: Profile, races: Sequence[str], others: int
+) -> None:
     """Print what was written, and what it rests on."""
     more = f", and {counted(others, 'other profile')} counted in" if others else ""
     console().print(safe(f"{path}: {', '.join(found.profile.people)}{more}"))
@@ -206,4 +209,12 @@ def profile(path: str, found: SeasonProfile, others: int) -> None:
         if found.timed
         else "seconds: none, as no report that stands as it was heard has a stretch of a recording"
     )
+    told = [f"{count:g} {course.replace('half', 'half kept')}" for course, count in
+            written.targets.items()]  # fmt: skip
+    if told:
+        _rests(f"targets: {', '.join(told)}; where it can't be told by the reports, not counted")
+    if written.scatter is not None:
+        _rests(f"laps: they scatter about the habit by {written.scatter.share:.1%} of a lap")
+    if races:
+        _rests(f"races: {', '.join(races)}")
     _rests("read off the dash: not known from sheets; drills and niner sheet compare know it")

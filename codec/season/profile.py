@@ -4,19 +4,26 @@ and the drill take.
 Counts of words heard for others, and of reports by which of their words were heard, are those of
 ``codec.season.words`` without read-backs, of which nobody knows who misheard. Word times are taken
 from the stretches of recordings, as the drill takes them from its own. What was misread off the
-dash does not show in sheets: ``niner sheet compare`` and drills know it.
+dash does not show in sheets: ``niner sheet compare`` and drills know it. How a driver keeps targets
+is told by the races themselves, each followed by its event file.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from pathlib import Path
 
 from codec.drill.timing import word_times
+from codec.race import Race, facts, follow, load_event
+from codec.race.people import habits, impartial
+from codec.season.beside import beside
 from codec.season.events import SeasonError, Wanted
 from codec.season.groups import spoken
 from codec.season.queries import HEARD, Query, reports
 from codec.season.source import Season, book_in
 from codec.season.words import WordsHeard, words_heard
+from codec.sheet.state import Standing
+from codec.store.place import Place
 from grammar.profile import MeasuredTime, Profile, word_of
 
 _MOST = 600  # reports, the last ones, that word times are taken from
@@ -66,6 +73,22 @@ def profile_of_season(season: Season, wanted: Wanted) -> SeasonProfile:
         heard,
         timed,
     )
+
+
+def habits_of_season(
+    season: Season, place: Place, wanted: Wanted, folder: Path
+) -> tuple[Profile, list[str]]:
+    """Return how the drivers that count kept targets, and how much their laps scattered: of each
+    race whose event file is in a folder as ``EVENT.CAR.toml``; with the names of those used.
+
+    Raises SeasonError where there is no such file, and CodeError for one that can't be read.
+    """
+    races, used = list[Race](), list[str]()
+    for path, car, book, entries in beside(season, place, wanted, folder, ".toml"):
+        event = impartial(load_event(path, book))
+        races.append(follow(event, facts(Standing(entries), car)))
+        used.append(path.name)
+    return habits(races), used
 
 
 def _check_alphabets(season: Season, wanted: Wanted) -> None:

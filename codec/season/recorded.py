@@ -7,21 +7,19 @@ driver's words are not known, one that differs from the dash is wrong, whoever e
 
 from __future__ import annotations
 
-import glob
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
 from codec.debrief.compare import compare
 from codec.debrief.findings import Verdict
 from codec.debrief.recorded import read_car_file
+from codec.season.beside import beside
 from codec.season.calibration import PUT_RIGHT, STANDS, Stated, ranges
-from codec.season.events import SeasonError, SeasonEvent, Wanted
+from codec.season.events import Wanted
 from codec.season.source import Season
 from codec.sheet.entry import DOUBTFUL, Entry
-from codec.sheet.journal import Journal
-from codec.sheet.listing import SUFFIX
-from codec.sheet.state import BY_HAND, cars
-from codec.store.place import Place, ServerPlace
+from codec.sheet.state import BY_HAND
+from codec.store.place import Place
 
 _WRONG: frozenset[Verdict] = frozenset(("heard wrong", "wrong"))
 _RIGHT: frozenset[Verdict] = frozenset(("as recorded", "rounding only", "read wrong"))
@@ -37,44 +35,16 @@ def against_record(
     """
     judged: list[tuple[Entry, bool]] = []
     used: list[str] = []
-    for event in wanted.events(season.events):
-        where = _sheet_of(place, event)
-        files = sorted(folder.glob(f"{glob.escape(event.event)}.*.csv"))
-        if not files or where is None:
-            continue
-        with Journal(where) as journal:
-            entries = list(journal.entries())
-            drivers = cars(entries)
-            for path in files:
-                car = path.name.removeprefix(f"{event.event}.").removesuffix(".csv")
-                if car not in drivers or not _is_wanted(drivers[car] or f"car {car}", wanted):
-                    continue
-                found = compare(journal.book, entries, read_car_file(path, journal.book), car=car)
-                judged += _judged(entries, ((one.seq, one.verdict) for one in found.findings))
-                used.append(path.name)
-    if not used:
-        raise SeasonError(
-            f"no file of a car of these events is in {str(folder)!r}",
-            kind="season-recorded",
-            expected=["EVENT.CAR.csv, such as Round 3.7.csv"],
-        )
+    for path, car, book, entries in beside(season, place, wanted, folder, ".csv"):
+        found = compare(book, entries, read_car_file(path, book), car=car)
+        judged += _judged(entries, ((one.seq, one.verdict) for one in found.findings))
+        used.append(path.name)
     rows = (
         (one.certainty, not one.refusal, STANDS if right else PUT_RIGHT)
         for one, right in judged
         if one.certainty is not None
     )
     return ranges((*row, 1) for row in rows), used
-
-
-def _sheet_of(place: Place, event: SeasonEvent) -> Place | None:
-    if isinstance(place, ServerPlace):
-        return place.with_name(event.event)
-    path = place / f"{event.event}{SUFFIX}"
-    return path if path.exists() else None
-
-
-def _is_wanted(driver: str, wanted: Wanted) -> bool:
-    return not wanted.drivers or driver.casefold() in {one.casefold() for one in wanted.drivers}
 
 
 def _judged(

@@ -40,7 +40,7 @@ from grammar.loading import load_book
 from grammar.models import Fields, SpeechSpec
 from grammar.parsing import BOOK, parse_book, weight_problems
 from grammar.partial_book import BookFormat
-from grammar.profile import Profile, heard_rows, word_of, word_seconds
+from grammar.profile import Profile, heard_rows, measured_times
 from grammar.sound import Confusions
 from grammar.symbols import Alphabet, AlphabetSpec
 
@@ -203,19 +203,14 @@ class Needs:
         """
         alphabet = self.alphabet
         symbols = alphabet.symbols
-        measured = {
-            symbol: seconds
-            for symbol, seconds in word_seconds(profile, alphabet).items()
-            if word_of(alphabet, symbol) in profile.seconds
-        }
         words = dict(self.sections["alphabet"].get("words", {}))
-        for symbol, seconds in measured.items():
+        for symbol, time in measured_times(profile, alphabet).items():
             entry = alphabet.words[symbol]
             own = words.get(symbol)
             known = dict(own) if isinstance(own, Mapping) else {
                 "word": entry.word, "also": list(entry.also),
             }  # fmt: skip
-            words[symbol] = known | {"milliseconds": min(5000, max(50, round(1000 * seconds)))}
+            words[symbol] = known | {"milliseconds": min(5000, max(50, round(1000 * time.seconds)))}
         made = {**self.sections["alphabet"], **({"words": words} if words else {})}
         timed = Alphabet(AlphabetSpec.read(made))
         read = _read_as(self.demands.spec.dash, symbols, self.misread)

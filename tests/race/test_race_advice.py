@@ -85,7 +85,7 @@ def test_the_quickest_call_of_a_band_is_found(low: int, high: int) -> None:
     book = race_book()
     field = book.fields["target"]
     assert isinstance(field, Quantity)
-    found = quickest(book, "pace", field, low, high)
+    found = quickest(event(SURE, DELTA + CALLS), "pace", field, low, high)
     assert found is not None
     assert found.seconds == pytest.approx(
         min(

@@ -14,6 +14,8 @@ import pytest
 from commands import Argument, called
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from race.support import CALLS, DELTA, TEXT, fact
+from race.support import report as race_report
 from season.support import DAYS, MISHEARD, SAID, name, on_server, put_right, told, unread, without
 from servers import Server
 from sheet.support import RACE, new, race_book, report
@@ -29,6 +31,9 @@ from codec.sheet.entry import KINDS
 from codec.sheet.state import Standing, correction_of
 from codec.sheet.table import ENTRIES
 from codec.store.place import place_of
+
+PLAN = "[plan]\nper_lap = 1.6\n"
+EVENT_FILE = TEXT.format(top="", distance="laps = 17", energy="") + DELTA + CALLS + PLAN
 
 
 @pytest.mark.slow
@@ -485,3 +490,33 @@ def test_an_export_that_can_not_be_written_is_told_and_leaves_nothing_behind(
     done = called(["season", "export", season, tmp_path])
     assert (done.returncode, b"Traceback" in done.stderr) == (2, False)
     assert [path.name for path in tmp_path.iterdir()] == ["event=Tessel"]
+
+
+def test_races_of_a_season_tell_how_a_driver_keeps_targets(tmp_path: Path) -> None:
+    """1.30 is called behind lap 8 of a race at 1.60 kWh a lap, and nothing changes."""
+    laps = [race_report(lap, energy=Decimal(0)) for lap in range(1, 13)]
+    call = fact("call", "pace", 8, target=Decimal("1.30"))
+    (tmp_path / "Tessel.7.toml").write_text(EVENT_FILE, "utf-8")
+    with Journal(tmp_path / "Tessel.sheet", race_book()) as journal:
+        journal.append(Entry(kind="car", car="7", message="Ilse Marrow"))
+        journal.append_all(one.replace(car="7", seq=0) for one in [*laps[:8], call, *laps[8:]])
+    path = tmp_path / "ilse.json"
+    arguments: list[Argument] = ["--driver", "Ilse Marrow", "--races", tmp_path]
+    [facts] = told("profile", tmp_path, *arguments, "-o", path)
+    assert (facts["races"], facts["targets"]) == (["Tessel.7.toml"], {"ignored": 1})
+    profile = load_profile(path)
+    assert profile.targets == {"ignored": 1}
+    assert profile.scatter is not None
+    shown = called(["season", "profile", tmp_path, *arguments, "-o", path, "--replace"])
+    assert b"targets: 1 ignored" in shown.stdout
+    nobody: list[Argument] = [
+        "profile",
+        tmp_path,
+        "--engineer",
+        "x",
+        "--races",
+        tmp_path,
+        "-o",
+        path,
+    ]
+    assert b"whose profile?" in called(["season", *nobody]).stderr
