@@ -122,7 +122,7 @@ def serving() -> ModuleType:
         from codec.desk import serving as found
     except ImportError as error:
         raise CodeError(
-            f"the desk needs {error.name}", kind="not-installed", hint="pip install 'niner[desk]'"
+            f"the desk needs {error.name}", kind="missing-library", hint="pip install 'niner[desk]'"
         ) from None
     return found
 

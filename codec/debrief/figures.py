@@ -14,7 +14,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
 from codec.debrief.summary import Debrief, certainties
-from grammar.errors import CodeError, counted
+from grammar.errors import counted
+from grammar.libraries import needed
 
 if TYPE_CHECKING:
     from codec.race import Race
@@ -118,16 +119,9 @@ def image(
     debrief: Debrief, figure: Figure, form: Literal["svg", "png"], width: Width = "wide"
 ) -> bytes:
     """Return a figure as SVG or PNG; raises CodeError where matplotlib is not installed."""
-    try:
-        import matplotlib as mpl
-        from matplotlib.figure import Figure as Canvas
-    except ImportError:
-        raise CodeError(
-            "figures need matplotlib", kind="not-installed", hint="pip install 'niner[figures]'"
-        ) from None
-    with mpl.rc_context(_STYLE):
+    with needed("matplotlib", "figures").rc_context(_STYLE):
         across, down = _INCHES[width]
-        canvas = Canvas(
+        canvas = needed("matplotlib.figure", "figures").Figure(
             figsize=(across, down * (1 + 0.6 * (figure.panels - 1))), layout="constrained"
         )
         figure.draw(debrief, canvas)

@@ -14,6 +14,7 @@ from codec.debrief.told import sentences
 from codec.files import whole, written
 from codec.race.outlook import outlook
 from grammar.errors import CodeError, counted
+from grammar.libraries import needed
 
 PAGE = "debrief.html"
 _DOUBTED = 12  # words at most that are told
@@ -82,17 +83,15 @@ def _drawn(debrief: Debrief) -> list[_DrawnFigure]:
 
 
 def _rendered(debrief: Debrief, drawn: list[_DrawnFigure]) -> str:
-    try:
-        from jinja2 import Environment, StrictUndefined
-    except ImportError:
-        raise CodeError(
-            "the page needs Jinja2", kind="not-installed", hint="pip install 'niner[figures]'"
-        ) from None
-    environment = Environment(autoescape=True, undefined=StrictUndefined, lstrip_blocks=True)
+    jinja2 = needed("jinja2", "figures")
+    environment = jinja2.Environment(
+        autoescape=True, undefined=jinja2.StrictUndefined, lstrip_blocks=True
+    )
     template = environment.from_string(
         (resources.files("codec.debrief") / "page.html").read_text("utf-8")
     )
-    return template.render({**context(debrief), "figures": [_embedded(one) for one in drawn]})
+    page: str = template.render({**context(debrief), "figures": [_embedded(one) for one in drawn]})
+    return page
 
 
 def context(debrief: Debrief) -> dict[str, Any]:

@@ -8,7 +8,7 @@ import io
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from grammar.errors import CodeError
+from grammar.libraries import needed
 
 if TYPE_CHECKING:
     from codec.hear.tally import Tally
@@ -36,15 +36,10 @@ def picture(tallies: Sequence[Tally], threshold: float, form: str) -> bytes:
     """Return the figures of some simulations side by side, as "svg" or "png"; raises CodeError
     where matplotlib is not installed.
     """
-    try:
-        import matplotlib as mpl
-        from matplotlib.figure import Figure
-    except ImportError:
-        raise CodeError(
-            "figures need matplotlib", kind="not-installed", hint="pip install 'niner[figures]'"
-        ) from None
-    with mpl.rc_context(_STYLE):
-        canvas = Figure(figsize=(12, 4.2), layout="constrained")
+    with needed("matplotlib", "figures").rc_context(_STYLE):
+        canvas = needed("matplotlib.figure", "figures").Figure(
+            figsize=(12, 4.2), layout="constrained"
+        )
         reliability, passed, time = canvas.subplots(1, 3, width_ratios=(1, 1, 0.9))
         _reliability(reliability, tallies)
         _passed(passed, tallies, threshold)
