@@ -37,12 +37,14 @@ class Prior:
     """What the last laps were: ``last`` maps a field to its value in the newest reading that has
     it, ``laps`` to how many laps ago that was.
 
-    ``flat`` leaves out whatever the book expects. An empty prior is the first report of a run.
+    ``flat`` leaves out whatever the book expects; ``told`` are by field the shares of its levels
+    where something else tells them. An empty prior is the first report of a run.
     """
 
     last: Last = field(default_factory=dict)
     laps: Mapping[str, int] = field(default_factory=dict)
     flat: bool = False
+    told: Mapping[str, Sequence[float]] = field(default_factory=dict)
 
     @staticmethod
     def of(prior: PriorLike, elapsed: int = 1) -> Prior:
@@ -111,6 +113,8 @@ def shares(book: Book, prior: Prior, names: Sequence[str]) -> Shares:
             continue
         if prior.flat:
             expected = [1 / one.size] * one.size
+        elif name in prior.told:
+            expected = list(prior.told[name])
         elif name in prior.last:
             before = one.level(prior.last[name]).level
             expected = [

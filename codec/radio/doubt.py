@@ -7,17 +7,19 @@ from __future__ import annotations
 import re
 from collections import deque
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from codec.radio.forms import Utterance
 from codec.radio.laps import lap_field, whole_lap
+from codec.radio.outlook import level_of_lap
 from codec.reading import Reading
 from codec.sheet.entry import Entry
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import percent
+from grammar.fields import ENUMERABLE
 from grammar.message import Direction
 
 if TYPE_CHECKING:
@@ -118,11 +120,13 @@ def doubt(
     direction: Direction = "car",
     *,
     laps: int = 1,
+    of_laps: Mapping[int, float] | None = None,
     again: bool = False,
     ask: bool = True,
 ) -> Doubt | None:
     """Return what ``text`` may have been, given the values of the last report of this car, ``laps``
-    ago, and what is known of its radio; None where nothing can be said.
+    ago, and what is known of its radio; None where nothing can be said. ``of_laps`` tells how
+    likely it is of each lap, where more is known of that than how many laps ago the last one was.
 
     With ``asked``, the text answers the question asked there, or says all of it ``again``. Without
     ``ask`` nobody is to be asked, and what can't be accepted is weighed in half the time.
@@ -130,11 +134,14 @@ def doubt(
     from codec.hear import AskedPart, Prior, hear
 
     earlier = [] if asked is None else [asked.hearing]
+    prior = Prior.of(dict(last), laps) if last else None
+    if prior is not None and of_laps:
+        prior = replace(prior, told=_levels_of(book, of_laps))
     try:
         hearing = hear(
             book,
             text,
-            prior=Prior.of(dict(last), laps) if last else None,
+            prior=prior,
             direction=direction,
             earlier=earlier,
             part=AskedPart() if again else None,
@@ -161,6 +168,22 @@ def doubt(
         decision.kind == "accept",
         hearing,
     )
+
+
+def _levels_of(book: Book, laps: Mapping[int, float]) -> dict[str, tuple[float, ...]]:
+    """Return the shares of the levels that say laps, by the field that does; {} where none can be
+    told.
+    """
+    name = lap_field(book)
+    if not name or book.fields[name].size > ENUMERABLE:
+        return {}
+    shares = [0.0] * book.fields[name].size
+    for lap, share in laps.items():
+        level = level_of_lap(book, lap)
+        if level is not None:
+            shares[level] += share
+    whole = sum(shares)
+    return {name: tuple(share / whole for share in shares)} if whole > 0 else {}
 
 
 def doubtful(guess: Doubt) -> list[tuple[str, str, float]]:

@@ -19,6 +19,7 @@ from typing import Literal
 
 from codec.decoding import decode, decode_all
 from codec.radio.edits import Edits, ReportBound
+from codec.radio.ended import EndingWords
 from codec.radio.evidence import Evidence, digits_of, settings, symbols_of
 from codec.radio.laps import lap_field
 from codec.radio.mending import Mending, MendingWords
@@ -26,7 +27,7 @@ from codec.radio.named import NamedReports
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL
-from codec.sheet.state import lap_message
+from codec.sheet.state import NEUTRALISED, RESUMED, STOPPED, lap_message
 from grammar.book import Book
 from grammar.errors import CodeError, Span
 from grammar.message import Direction
@@ -45,6 +46,7 @@ _NEAR = 4  # words before a code, or behind it, that tell of what it is
 _ALIKE = 0.6  # of the letters: of words written much alike
 _MANY = 6  # figures: ordinary talk seldom has so many and nothing else
 _LONG = 4  # symbols: a shorter call is soon met by chance
+_STATES = frozenset((NEUTRALISED, STOPPED, "yellow", "rain"))  # that end
 _DIFFERS = "two reports in one breath, and not the same"
 Run = tuple[int, int]  # words in a row: the place of the first, and of the one behind the last
 
@@ -110,7 +112,7 @@ class Finder:
             form for form, meaning in book.lexicon.meanings.items() if meaning.kind in SPOKEN
         ]
         self.cut, self.named = RadioWords(book.lexicon).cut, NamedReports(book)
-        self.mending = MendingWords()
+        self.mending, self.ending = MendingWords(), EndingWords()
 
     @functools.lru_cache(10_000)  # noqa: B019 - finders are few and kept as long as their book
     def like_code(self, form: str) -> bool:
@@ -227,7 +229,9 @@ class _Search:
         for place, word in enumerate(self.words):
             if word.kind is WordKind.SEPARATOR and word.meaning.value:
                 name = word.meaning.value
-                if name not in phrases and self._meant(place):
+                if name in phrases or not self._meant(place):
+                    continue
+                if name := self._told_by(word):
                     phrases.add(name)
                     number = self._number(place + 1)
                     self.found.listed.append(Passage("phrase", word.span, name=name, number=number))
@@ -251,7 +255,28 @@ class _Search:
         if self.kinds[start:end].count(WordKind.UNKNOWN) > 3 * len(self.forms[place].split()):
             self.found.reason = f"{self.forms[place]!r} in the middle of other talk"
             return False
+        if any(
+            one.sure
+            and place < one.start
+            and all(k in _PAST for k in self.kinds[place + 1 : one.start])
+            for one in self.mendings
+        ):
+            self.found.reason = f"{self.forms[place]!r} is taken back"
+            return False
         return True
+
+    def _told_by(self, word: Word) -> str:
+        """Return the phrase that a phrase counts for: the one for a race resumed, where words
+        beside it tell that the race is neutralised no more; "" where something else is said to end.
+        """
+        name, meanings = word.meaning.value, self.finder.book.rules.meanings
+        ending = self.finder.ending.beside(self.words.text, word.span)
+        if not ending or meanings[name] not in _STATES:
+            return name
+        self.found.reason = f"{word.text.casefold()!r} is said to end"
+        resumed = (one for one, fact in meanings.items() if fact == RESUMED)
+        over = ending == "ended" and meanings[name] == NEUTRALISED
+        return next(resumed, "") if over else ""
 
     def _asked(self, place: int) -> str:
         asked = range(place, min(place + 6, len(self.words)))

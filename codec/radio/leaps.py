@@ -33,7 +33,8 @@ _MOST = 12  # laps that the last report may have been of
 _LEAST = 1e-9
 _SURE_ENOUGH = 0.5  # a lap less likely than this is asked about
 
-_STRAY = 6.0  # standard deviations that a value may be from where it is expected, and its drift
+_STRAY = 6.0  # standard deviations that a value may be from where it is expected
+_UNMOVED = 2.0  # and beyond the last one, where it did not drift as it should, or not as far
 _MAY_BE = 1e-3  # so many laps may have gone by that are at least so likely
 # how sure a report is whose values are too far from those before
 STRAY_SURE = 0.5
@@ -119,8 +120,8 @@ def _strayed(book: Book, before: Valued, report: Valued, laps: Iterable[int]) ->
 
 
 def _far(field: FieldBase, last: Decimal, value: Decimal, laps: int) -> bool:
-    """Tell whether a value is beyond both the last one and where it is expected so many laps later,
-    by more than it wanders.
+    """Tell whether a value is further than it wanders from where it is expected so many laps later,
+    and does not stand between there and the last one, as in a neutralised lap.
     """
     steps, wander = field.progression, getattr(field, "wander", None)
     expected = field.centre_after(last, laps)
@@ -131,8 +132,10 @@ def _far(field: FieldBase, last: Decimal, value: Decimal, laps: int) -> bool:
         return False  # or anything beyond
     low, high = sorted((last, expected))
     width = max(float(wander) * math.sqrt(laps), float(steps.step) / 2)
-    most = _STRAY * width + float(steps.step)
-    return float(max(low - value, value - high)) > most
+    if float(abs(value - expected)) <= _STRAY * width + float(steps.step):
+        return False
+    beyond = float(max(low - value, value - high))
+    return beyond > _UNMOVED * width + float(steps.step) / 2
 
 
 class Leaps:

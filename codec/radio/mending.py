@@ -39,12 +39,12 @@ class MendingWords:
     def __init__(self) -> None:
         """Gather the words."""
         words = settings()["mending"]
-        sure, soft, links = (_any(words[name]) for name in ("sure", "soft", "links"))
+        sure, soft, links = (any_of(words[name]) for name in ("sure", "soft", "links"))
         cue = f"(?:{sure}|{soft})"
         self._cue = re.compile(
             rf"\b{cue}(?:{_BETWEEN}{cue})*(?:{_BETWEEN}{links})?(?!\w)", re.IGNORECASE
         )
-        back = _any(words["back"])
+        back = any_of(words["back"])
         self._sure = re.compile(rf"\b(?:{sure}|{back})(?!\w)", re.IGNORECASE)
         listed = [*words["sure"], *words["soft"], *words["back"]]
         self._first = frozenset(one.split()[0] for one in listed)
@@ -87,6 +87,7 @@ class MendingWords:
         return self._wholly_back.fullmatch(said) is not None
 
 
-def _any(forms: Iterable[str]) -> str:
+def any_of(forms: Iterable[str]) -> str:
+    """Return the regular expression of any of some words, however they are set apart."""
     longest = sorted(forms, key=len, reverse=True)
     return "(?:" + "|".join(_BETWEEN.join(map(re.escape, form.split())) for form in longest) + ")"

@@ -59,17 +59,17 @@ class Weighing:
         if isinstance(words, str) and self.finder.edits.least(self.finder.cut(words)) >= MOST:
             return None
         known = car.outlook.before(utterance.at, utterance.number)
-        values, laps = None if known is None else known.values, 1
+        values, laps, shares = None if known is None else known.values, 1, dict[int, float]()
         if known is not None:
             shares = car.outlook.laps(utterance.at, utterance.number)
             likely = max(shares, key=shares.__getitem__)
             laps = max(1, likely - known.lap)
             one = car.last.get("car")
             unread = one is not None and one.reading is None and one is not before
-            if shares[likely] < 0.7 or (unread and utterance.at is None):
-                values = of_any_lap(self.book, values)
+            if unread and utterance.at is None:
+                values, shares = of_any_lap(self.book, values), {}
         radio = radio_after(self.book, car.reports)
-        return doubt(self.book, words, values, radio=radio, laps=laps, ask=False)
+        return doubt(self.book, words, values, radio=radio, laps=laps, of_laps=shares, ask=False)
 
     def may_be_taken(self, weighed: Doubt, turn: RadioTurn) -> bool:
         """Tell whether what was weighed may be taken: the book's threshold allows it, its car is

@@ -850,11 +850,14 @@ class Writing:
         """Tell whether something said soon after a report that was refused is that report again,
         and not the next one.
 
-        Times tell: a lap lasts longer. Without them the lap said does; where none is said it is so
-        if the report was asked for.
+        It is not where each says another lap. Else times tell: a lap lasts longer. Without them the
+        lap said does; where none is said it is so if the report was asked for.
         """
         if passage.changing:
             return True
+        told = last.entry is not None and last.entry.lap_by == entry.lap_by == "said"
+        if told and entry.lap != last.lap:
+            return False
         if last.at is not None and turn.utterance.at is not None:
             return last.asked or self.exchange.near(last, turn.utterance, self.odds["readback"])
         return entry.lap == last.lap if entry.lap_by == "said" else last.asked

@@ -104,6 +104,23 @@ def test_a_report_said_again_mends_the_one_misheard() -> None:
     ]
 
 
+def test_a_report_of_another_lap_takes_the_place_of_none_that_could_not_be_read() -> None:
+    laps = [words_of_lap(lap) for lap in range(1, 6)]
+    misheard = laps[3].rsplit(" ", 1)[0] + " zulu"
+    found = heard(
+        ("Ana", laps[0], 90), ("Ana", laps[1], 180), ("Ana", misheard, 360),
+        ("Ana", f"from the lap before, {laps[2]}", 380), ("Ana", laps[4], 450),
+        crews=CREWS[:1],
+    )  # fmt: skip
+    assert [(e.kind, e.lap, e.accepted) for e in found] == [
+        ("report", 1, True),
+        ("report", 2, True),
+        ("report", 4, False),
+        ("report", 3, True),
+        ("report", 5, True),
+    ]
+
+
 def test_a_correction_in_a_second_transmission() -> None:
     found = heard(
         ("Ana", "seven two five two eight x-ray", 1),
@@ -141,9 +158,35 @@ def test_two_halves_of_two_drivers_are_no_report() -> None:
         ("did you see the safety car?", []),
         ("the safety car yesterday was much slower than the one we had in the rain last year", []),
         ("coming in, coming in", ["stop"]),
+        ("safety car... sorry, disregard", []),
     ],
 )
 def test_phrases_are_events_unless_they_are_talked_about(said: str, names: list[str]) -> None:
+    assert [e.message for e in heard(("Ana", said, 1)) if e.kind == "event"] == names
+
+
+@pytest.mark.parametrize(
+    ("said", "names"),
+    [
+        ("safety car has ended", ["resumed"]),
+        ("safety car is over", ["resumed"]),
+        ("safety car is over, green green green", ["resumed"]),
+        ("okay safety car is now lifted", ["resumed"]),
+        ("safety car, it's over", ["resumed"]),
+        ("safety car, over", ["neutralised"]),
+        ("safety car, lap five finished", ["neutralised"]),
+        ("safety car ending", []),
+        ("safety car in this lap", []),
+        ("safety car is about to be lifted", []),
+        ("safety car will be over soon", []),
+        ("end of the safety car", []),
+        ("we are out of safety car", []),
+        ("coming in coming in", ["stop"]),
+    ],
+)
+def test_a_state_of_the_race_that_is_said_to_be_over_does_not_begin(
+    said: str, names: list[str]
+) -> None:
     assert [e.message for e in heard(("Ana", said, 1)) if e.kind == "event"] == names
 
 
@@ -162,16 +205,13 @@ def test_a_phrase_parts_two_reports() -> None:
     assert [e.kind for e in found] == ["report", "event"]
 
 
+def words_of_lap(lap: int) -> str:
+    values = {"lap": lap, "energy": 0, "motor": 90, "inverter": 60, "battery": 40, "alert": []}
+    return encode(race_book(), values, "lap").words
+
+
 def test_the_lap_said_is_restored_forwards() -> None:
-    book = race_book()
-    said = [
-        encode(
-            book,
-            {"lap": lap, "energy": 0, "motor": 90, "inverter": 60, "battery": 40, "alert": []},
-            "lap",
-        ).words
-        for lap in (9, 10, 11, 17, 25)
-    ]
+    said = [words_of_lap(lap) for lap in (9, 10, 11, 17, 25)]
     at = (0.0, 100.0, 200.0, 800.0, 1600.0)
     lines = [("Ana", words, when) for when, words in zip(at, said, strict=True)]
     found = heard(*lines, crews=CREWS[:1])

@@ -40,6 +40,28 @@ def test_a_reading_far_from_those_beside_it_is_offered_and_not_taken(
     assert "would be far from" in odd.note
 
 
+@pytest.mark.parametrize("timed", [True, False])
+def test_a_value_that_goes_against_its_drift_is_doubted_and_those_behind_it_are_taken(
+    tmp_path: Path, *, timed: bool
+) -> None:
+    """It is little further from the last one than from where it was before that."""
+    book = book_that(MOVES)
+    said = [(lap * 97, words(book, str(98 - lap * Decimal("1.5")), 55)) for lap in range(1, 8)]
+    said[4] = said[4][0], words(book, "94", 55)  # 90.5 % was to come behind 92 %
+    found = imported(tmp_path, book, said, timed=timed)
+    assert counted(found) == [1, 2, 3, 4, 6, 7]
+    assert [entry.note for entry in found if not entry.accepted] == [
+        "charge 94.0 % would be far from 92.0 %"
+    ]
+
+
+def test_a_value_that_stays_where_it_was_is_believed(tmp_path: Path) -> None:
+    """In a neutralised lap hardly any energy is used."""
+    book = book_that(MOVES)
+    said = [(lap * 97, words(book, str(98 - min(lap, 3) * 1.5), 55)) for lap in range(1, 7)]
+    assert counted(imported(tmp_path, book, said)) == [1, 2, 3, 4, 5, 6]
+
+
 def test_what_was_doubted_for_its_values_is_taken_by_hand_as_it_was_read(tmp_path: Path) -> None:
     book = book_that(MOVES)
     said = race(book, 6)

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from commands import called
+from radio.unchecked import standing
 from sheet.support import REPORT, ROOT, new, race_book
 
 from codec import encode, load_book
@@ -438,3 +439,21 @@ def test_what_is_offered_by_hand_is_what_was_likely_when_it_was_heard(tmp_path: 
                 reading, sure = one.readings[0]
                 assert (reading.said, round(sure, 3)) == (kept.string, round(kept.probability, 3))
             assert sum(share for _, share in one.readings) <= 1 + 1e-9
+
+
+def test_a_lap_said_plainly_is_the_guess_where_the_laps_since_are_only_supposed(
+    tmp_path: Path,
+) -> None:
+    """From the first report on, nobody knows how long a lap takes: two went by, or three."""
+    found = standing(
+        tmp_path,
+        [
+            "[00:01:30] Ana: zero one one niner three papa zero two alfa",
+            "[00:05:56] Ana: zero four so one seven eight papa zero five bravo",
+        ],
+        "7=Ana",
+    )
+    guess = guess_of(found[-1].note)
+    assert (found[-1].lap, found[-1].lap_by) == (4, "said")
+    assert guess is not None
+    assert guess.string == "04178P05B"
