@@ -32,7 +32,6 @@ from codec.voice.listening import Transmission
 from grammar.book import Book
 from grammar.export.dash_picture import Part, flashed, parted
 
-JOURNAL = "drills.niner"  # beside the sheets: the name that the terminal's drills take too
 AWAY = 12.0  # seconds without a word from a device after which it is away
 _SOON = 1.2  # seconds from asking until the string is there: as long as the warning before it
 _SPOILT = 0.25  # share by which a flash may be longer or shorter than it should be

@@ -11,6 +11,9 @@ from collections.abc import Awaitable, Callable
 from pathlib import Path
 
 from codec.desk.turns import Turns, Urgency
+from codec.drill.answer import DrillError
+from codec.drill.handing_over import HandingOver
+from codec.drill.journal import JOURNAL
 from codec.sheet.mirror import Mirror
 from codec.sheet.words import clock_text
 from codec.store.place import ServerPlace
@@ -30,6 +33,7 @@ class Mirroring:
         self.trouble = ""
         self._own, self._shared, self._desk, self._book = own, shared, desk, book
         self._turns = Turns(f"mirror {own.name}")
+        self._drills = HandingOver(own.with_name(JOURNAL), shared.with_name(JOURNAL))
         self._mirror: Mirror | None = None
         self._stirred = asyncio.Event()
 
@@ -74,11 +78,13 @@ class Mirroring:
         async for _ in mirror.news():
             self.stir()
 
-    @staticmethod
-    def _step(mirror: Mirror) -> tuple[int, str]:
+    def _step(self, mirror: Mirror) -> tuple[int, str]:
         """Return how many entries were brought, and what is wrong."""
         try:
             count, ahead = mirror.step(), mirror.ahead
+            self._drills.step()
+        except DrillError as error:
+            return count, f"drills stay in this desk's own journal for now: {error.message}"
         except CodeError as error:
             when = _WHEN.get(error.kind, "that is settled")
             return 0, (
@@ -96,5 +102,6 @@ class Mirroring:
         await self._turns.do(self._close, Urgency.END)
 
     def _close(self) -> None:
+        self._drills.close()
         if self._mirror is not None:
             self._mirror.close()

@@ -9,8 +9,10 @@ import base64
 import contextlib
 import dataclasses
 import datetime
+import hashlib
+import json
 import uuid
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from importlib import resources
 from typing import Any, Self
 
@@ -24,6 +26,7 @@ from codec.store.table import Execute
 from grammar.book import Book
 from grammar.parsing import parse_book
 
+JOURNAL = "drills.niner"  # what it is called where nobody names it: beside the sheets of a desk
 FORMAT = JournalFormat(
     word="drill",
     name="journal",
@@ -38,6 +41,7 @@ FORMAT = JournalFormat(
     settings=("secure_delete = ON",),
     rights=(("niner_drill", ADD),),
     taken_out=("people",),
+    alone=("handed_answers", "handed_programmes"),
 )
 _COLUMNS = tuple(
     field.name for field in dataclasses.fields(Answer) if field.name not in ("person", "seq")
@@ -49,8 +53,29 @@ _SELECT = (
 _COUNTED = {"people", "answers", "programmes"}
 _LARGE = {"sounds"}
 _IN_ORDER = "ORDER BY CASE instead_of WHEN 0 THEN seq ELSE instead_of END"
-_PLACES = ", ".join("?" * (len(_COLUMNS) + 2))
-_INSERT = f"INSERT INTO answers (seq, person, {', '.join(_COLUMNS)}) VALUES ({_PLACES})"  # noqa: S608
+_PLACES = ", ".join("?" * (len(_COLUMNS) + 3))
+_INSERT = f"INSERT INTO answers (seq, person, {', '.join(_COLUMNS)}, uid) VALUES ({_PLACES})"  # noqa: S608
+# what is not handed over yet, in the order in which it is to be: of an answer what is said of it
+# only behind it
+_TO_HAND_OVER = {
+    "answers": "SELECT seq AS number FROM answers",
+    "withdrawals": "SELECT answer AS number FROM withdrawals",
+    "sounds": "SELECT answer AS number FROM sounds",
+}
+_PROGRAMME = "begins, weeks, sessions, share, exposure, seconds"
+
+
+@dataclasses.dataclass(frozen=True, slots=True)
+class HandedOver:
+    """A row to be handed over: ``what`` its table, ``number`` its own number here, ``person`` whose
+    it is, ``uid`` the name of the answer that it is, or is of, and the rest of it by column.
+    """
+
+    what: str
+    number: int
+    person: str
+    uid: str
+    facts: dict[str, Any]
 
 
 class DrillJournal:
@@ -110,15 +135,22 @@ class DrillJournal:
         written = answer.replace(at=answer.at or stamp(self._clock))
         facts = (getattr(written, name) for name in _COLUMNS)
         row = [int(fact) if fact.__class__ is bool else fact for fact in facts]
-        name = checked_name(answer.person)
-        ask = "SELECT number FROM people WHERE name = ?"
-        found = self._store.execute(ask, (name,)).fetchone()
-        if found is None:
-            found = (self._next("people", "number"),)
-            self._store.execute("INSERT INTO people (number, name) VALUES (?, ?)", (*found, name))
+        return written.replace(seq=self._insert(answer.person, row, uuid.uuid4().hex))
+
+    def _insert(self, person: str, row: Sequence[Any], uid: str) -> int:
+        name = checked_name(person)
+        number = self._number_of(name)
+        if number is None:
+            number = self._next("people", "number")
+            self._store.execute("INSERT INTO people (number, name) VALUES (?, ?)", (number, name))
         seq = self._next("answers", "seq")
-        self._store.execute(_INSERT, (seq, *found, *row))
-        return written.replace(seq=seq)
+        self._store.execute(_INSERT, (seq, number, *row, uid))
+        return seq
+
+    def _number_of(self, person: str) -> int | None:
+        ask = "SELECT number FROM people WHERE name = ?"
+        found = self._store.execute(ask, (person,)).fetchone()
+        return None if found is None else int(found[0])
 
     def _next(self, table: str, column: str) -> int:
         """Return the number of the next row, within a transaction."""
@@ -268,6 +300,105 @@ class DrillJournal:
         """
         with contextlib.closing(opened(place, FORMAT, _nothing)) as target:
             return copy_rows(self._store, target, _COUNTED, _LARGE, told)
+
+    def to_hand_over(self, most: int) -> list[HandedOver]:
+        """Return what a file did not hand over yet, so many of one kind at most, in the order in
+        which it is to be.
+        """
+        with self._store.reading():
+            for what, ask in _TO_HAND_OVER.items():
+                numbers = self._store.execute(
+                    f"SELECT number FROM ({ask}) AS every WHERE number NOT IN"  # noqa: S608 - names of our own
+                    " (SELECT answer FROM handed_answers WHERE what = ?) ORDER BY 1 LIMIT ?",
+                    (what, most),
+                ).fetchall()
+                if numbers:
+                    return [self._handed(what, number) for (number,) in numbers]
+            rows = self._store.execute(
+                f"SELECT programmes.number, name, {_PROGRAMME} FROM programmes"  # noqa: S608
+                " JOIN people ON people.number = person WHERE programmes.number NOT IN"
+                " (SELECT programme FROM handed_programmes) ORDER BY 1 LIMIT ?",
+                (most,),
+            ).fetchall()
+        columns = _PROGRAMME.split(", ")
+        return [
+            HandedOver("programmes", number, name, "", dict(zip(columns, row, strict=True)))
+            for number, name, *row in rows
+        ]
+
+    def _handed(self, what: str, seq: int) -> HandedOver:
+        named = ", ".join(_COLUMNS)
+        name, uid, *row = self._store.execute(
+            f"SELECT name, uid, {named} FROM answers JOIN people ON person = number WHERE seq = ?",  # noqa: S608 - columns of our own
+            (seq,),
+        ).fetchone()
+        facts = dict(zip(_COLUMNS, row, strict=True))
+        uid = uid or hashlib.sha256(json.dumps([seq, name, facts]).encode()).hexdigest()[:32]
+        if what == "withdrawals":
+            ask = "SELECT at FROM withdrawals WHERE answer = ?"
+            facts = {"at": self._store.execute(ask, (seq,)).fetchone()[0]}
+        elif what == "sounds":
+            ask = "SELECT sound FROM sounds WHERE answer = ?"
+            facts = {"sound": self._store.execute(ask, (seq,)).fetchone()[0]}
+        else:
+            if facts["instead_of"]:
+                facts["instead_of"] = self._handed("answers", facts["instead_of"]).uid
+            ask = "SELECT name, text FROM books WHERE digest = ?"
+            facts["kept"] = self._store.execute(ask, (facts["book"],)).fetchone()
+        return HandedOver(what, seq, name, uid, facts)
+
+    def handed_over(self, some: Sequence[HandedOver]) -> None:
+        """Keep that these rows were handed over."""
+        with self._store.transaction():
+            for one in some:
+                if one.what == "programmes":
+                    ask, values = "INSERT INTO handed_programmes VALUES (?)", (one.number,)
+                    self._store.execute(ask, values)
+                else:
+                    ask = "INSERT INTO handed_answers VALUES (?, ?)"
+                    self._store.execute(ask, (one.what, one.number))
+
+    def take_over(self, some: Sequence[HandedOver]) -> None:
+        """Write what another journal hands over, all or none of it; what is there already is left,
+        and so is what belongs to an answer, or to somebody, that was taken out here.
+        """
+        with self._store.transaction():
+            for one in some:
+                if one.what == "programmes":
+                    self._take_programme(one)
+                    continue
+                seq = self._named(one.uid)
+                if one.what == "answers" and not seq:
+                    self._take_answer(one)
+                elif one.what != "answers" and seq:
+                    [fact] = one.facts.values()
+                    ask = f"INSERT INTO {one.what} VALUES (?, ?) ON CONFLICT DO NOTHING"  # noqa: S608 - names of our own
+                    self._store.execute(ask, (seq, fact))
+
+    def _named(self, uid: str) -> int:
+        """Return the number of the answer with this name, 0 for none."""
+        found = self._store.execute("SELECT seq FROM answers WHERE uid = ?", (uid,)).fetchone()
+        return 0 if found is None else int(found[0])
+
+    def _take_answer(self, one: HandedOver) -> None:
+        facts = dict(one.facts)
+        ask = "INSERT INTO books VALUES (?, ?, ?) ON CONFLICT DO NOTHING"
+        self._store.execute(ask, (facts["book"], *facts.pop("kept")))
+        facts["instead_of"] = facts["instead_of"] and self._named(facts["instead_of"])
+        self._insert(one.person, [facts[name] for name in _COLUMNS], one.uid)
+
+    def _take_programme(self, one: HandedOver) -> None:
+        number, facts = self._number_of(one.person), tuple(one.facts.values())
+        if number is None:
+            return
+        ask = f"SELECT {_PROGRAMME} FROM programmes WHERE person = ? ORDER BY number DESC LIMIT 1"  # noqa: S608 - columns of our own
+        last = self._store.execute(ask, (number,)).fetchone()
+        if last is None or tuple(last) != facts:
+            self._store.execute(
+                f"INSERT INTO programmes (number, person, {_PROGRAMME})"  # noqa: S608
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+                (self._next("programmes", "number"), number, *facts),
+            )
 
     def close(self) -> None:
         """Close the file."""

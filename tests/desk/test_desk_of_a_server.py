@@ -15,12 +15,14 @@ import psycopg
 import pytest
 from commands import called
 from desk.support import REPORT, desk, line
+from drill.support import answer
 from servers import Server
 from sheet.support import race_book
 from starlette.testclient import TestClient
 
 from codec.desk.mirroring import Mirroring
 from codec.desk.sheets import Line, OpenSheet
+from codec.drill.journal import JOURNAL, DrillJournal
 from codec.sheet import Entry, Journal
 from codec.sheet.journal import sheet_format
 from codec.store.place import ServerPlace, place_of
@@ -198,11 +200,19 @@ def test_a_mirrored_desk_goes_on_while_the_line_is_broken_and_hands_over(
         server.end()
         try:
             entered(track, "own", "/note alone")
+            with DrillJournal(own.with_name(JOURNAL), create=True) as drills:
+                drills.append(answer(book=drills.keep_book(race_book())))
             until(track, "/wall/own", "alone", APART)
         finally:
             server.start()
         until(track, "/wall/own", gone=APART)
         until(factory, f"/wall/{place.name}", "alone")
+        shared, begun = place.with_name(JOURNAL), time.monotonic()
+        while not DrillJournal.is_there(shared):
+            assert time.monotonic() < begun + 60
+            time.sleep(0.02)
+    with DrillJournal(shared) as drilled:
+        assert drilled.people()["Ana"] == 1
     with Journal(own) as here, Journal(place) as there:
         assert list(here.entries()) == list(there.entries())
         told = [(entry.desk, entry.heard) for entry in there.entries()][2:]

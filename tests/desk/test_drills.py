@@ -18,8 +18,9 @@ from starlette.testclient import TestClient
 
 from codec.desk import drills
 from codec.desk.access import COOKIE, Links, Role
-from codec.desk.drills import JOURNAL, Room, SessionPlan
+from codec.desk.drills import Room, SessionPlan
 from codec.drill import Answer, DrillError, DrillJournal, Progress
+from codec.drill.journal import JOURNAL
 from codec.store.store import now
 from grammar.book import Book
 from grammar.parsing import parse_book

@@ -16,8 +16,8 @@ from playwright.sync_api import Browser, expect
 from programs import program
 from starlette.testclient import TestClient
 
-from codec.desk.drills import JOURNAL
 from codec.drill import DrillJournal
+from codec.drill.journal import JOURNAL
 from codec.drill.speaking import Speaker
 
 

@@ -17,8 +17,8 @@ from desk.support import sheet_at
 from playwright.sync_api import Browser, Page, expect
 from voice.spoken import NEXT, RATE, REPORT, TALK, spoken
 
-from codec.desk.drills import JOURNAL
 from codec.drill import DrillJournal
+from codec.drill.journal import JOURNAL
 from codec.sheet import Journal
 from codec.voice.gate import FRAME, settings, stretches
 

@@ -17,10 +17,10 @@ from starlette.testclient import TestClient
 
 from codec.desk.access import COOKIE, Links, Role
 from codec.desk.app import application
-from codec.desk.drills import JOURNAL
 from codec.desk.sheets import OpenSheet
 from codec.desk.shelf import Shelf
 from codec.drill import DrillJournal
+from codec.drill.journal import JOURNAL
 
 EVENT = ROOT / "examples" / "event" / "event.toml"
 

@@ -19,9 +19,10 @@ from sheet.support import race_book
 from voice.spoken import RATE, spoken
 
 from codec.desk import drills
-from codec.desk.drills import JOURNAL, Room, SessionPlan
+from codec.desk.drills import Room, SessionPlan
 from codec.drill import DrillError, DrillJournal
 from codec.drill.by_voice import read_aloud
+from codec.drill.journal import JOURNAL
 from codec.hear import Slots
 from codec.voice.listening import Recogniser, Transmission
 from codec.voice.live import samples

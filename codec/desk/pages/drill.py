@@ -15,10 +15,11 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from codec.desk.access import Role
-from codec.desk.drills import JOURNAL, Room, SessionPlan, clock, number_told
+from codec.desk.drills import Room, SessionPlan, clock, number_told
 from codec.desk.hearing import MOST_SOUND
 from codec.desk.parts import Desk, DeskPage, book_of, number, sent_object
 from codec.drill.answer import KINDS, PLURALS
+from codec.drill.journal import JOURNAL
 from codec.drill.session import CAUTION
 from codec.voice.features import RATE
 from codec.voice.gate import settings

@@ -11,9 +11,9 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from codec.desk.access import Role
-from codec.desk.drills import JOURNAL
 from codec.desk.listening import MOST_AT_ONCE, ListeningRoom
 from codec.desk.parts import Desk, DeskPage, book_of, number, sent_object
+from codec.drill.journal import JOURNAL
 from codec.drill.noise import known
 from codec.drill.session import CAUTION
 from grammar.errors import CodeError

@@ -17,10 +17,11 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from codec.desk.access import Role
-from codec.desk.drills import JOURNAL, Journalled
+from codec.desk.drills import Journalled
 from codec.desk.listening import SpokenHere
 from codec.desk.parts import Desk, DeskPage, book_of, number, sent_object
 from codec.desk.sheets import OpenSheet
+from codec.drill.journal import JOURNAL
 from codec.drill.noise import named
 from codec.drill.session import CAUTION
 from codec.drill.turn import IN_TIME

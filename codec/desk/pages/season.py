@@ -13,9 +13,10 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from codec.desk.access import Role
-from codec.desk.drills import JOURNAL, number_told
+from codec.desk.drills import number_told
 from codec.desk.parts import Desk, DeskPage, book_of
 from codec.drill import DrillError, DrillJournal
+from codec.drill.journal import JOURNAL
 from codec.drill.programme import Beside, Programme, ProgrammeStanding, beside, standing
 from codec.drill.session import CAUTION
 from codec.store.place import Place
