@@ -9,7 +9,15 @@ from typing import Any, NamedTuple
 from codec.decoding import decode
 from codec.encoding import encode
 from codec.log.fields import ByField, dial_at
-from codec.log.lines import filed_with, note, report_entry, stands_at, write_down
+from codec.log.lines import (
+    check_lap,
+    filed_with,
+    note,
+    report_entry,
+    skipped,
+    stands_at,
+    write_down,
+)
 from codec.log.offered import take
 from codec.log.readbacks import Called, read_back
 from codec.log.shown import Shown
@@ -187,18 +195,16 @@ def _of_car(watch: Watch, entry: Entry, car: str) -> Shown:
 
 def _of_lap(watch: Watch, entry: Entry, lap: int) -> Shown:
     """File a report with a lap, unless it says another itself; a lap far off is told."""
+    check_lap(watch, lap)
     try:
         values = by_hand.values_on(watch.book, entry, lap)
     except CodeError as error:
         return Shown(
             "bad", (error.message, f"where that was misheard: /fix {entry.seq} and the words")
         )
-    last = max((one for one in watch.mine.reports if one != entry.lap), default=lap)
+    between = skipped(watch, lap, entry.lap)
     shown = _filed(watch, entry, lap=lap, lap_by="given", values=values)
-    if lap <= last + 1:
-        return shown
-    laps_between = f"lap {last + 1}" if lap == last + 2 else f"laps {last + 1} to {lap - 1}"
-    return Shown("warning", (*shown.lines, f"! no report of {laps_between}; /undo takes it back"))
+    return Shown("warning", (*shown.lines, *between)) if between else shown
 
 
 def _filed(watch: Watch, entry: Entry, **changes: Any) -> Shown:
@@ -325,6 +331,7 @@ def _fix(watch: Watch, rest: str) -> Shown:
     number, words = _numbered(rest, _FIX)
     if not words:
         return Shown("bad", (_FIX,))
+    check_lap(watch, by_hand.lap_of(words))
     entry, told = by_hand.fix(watch.journal, watch.standing, number, words, _whose(watch, number))
     return Shown("good", (f"#{number} is now: car {entry.car or '?'}, {told}",))
 

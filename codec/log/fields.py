@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from codec.radio.laps import LAP
 from codec.radio.named import NamedReports
 from codec.sheet.state import MOST_LAP, lap_message
+from codec.sheet.words import value_told
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import whole
@@ -33,9 +34,8 @@ class ByField:
 
     def told(self, book: Book) -> str:
         """Return it in words."""
-        fields = book.fields
         shown = [
-            f"{fields[name].title} {fields[name].text(fields[name].level(value).level)}"
+            f"{book.fields[name].title} {value_told(book.fields[name], value)}"
             for name, value in self.values.items()
         ]
         return ", ".join([*([] if self.lap is None else [f"lap {self.lap}"]), *shown])
@@ -63,10 +63,7 @@ def _said(named: NamedReports, text: str) -> ByField | None:
     fields, values = named.book.fields, dict(named.parts(text))
     lap = values.pop(named.lap, None)
     try:
-        rounded = {
-            name: fields[name].value(fields[name].level(value).level)
-            for name, value in values.items()
-        }
+        rounded = {name: fields[name].rounded(value) for name, value in values.items()}
     except CodeError:
         return None
     return ByField(rounded, None if lap is None else _lap(str(lap))) if rounded else None
@@ -138,7 +135,7 @@ def _value(field: FieldBase, parts: list[str]) -> tuple[Value, list[str]]:
     """Return the value that stands at the beginning, as the code rounds it, and what stands behind
     it; a unit may.
     """
-    value = field.value(field.level(parts[0].replace("−", "-")).level)
+    value = field.rounded(parts[0].replace("−", "-"))
     behind = parts[1:]
     return value, behind[1:] if behind and behind[0] == field.unit_text else behind
 

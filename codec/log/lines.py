@@ -19,12 +19,12 @@ from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio.doubt import NOISY, Doubt
 from codec.radio.finder import Finder, Passages
-from codec.radio.laps import lap_field
+from codec.radio.laps import lap_field, whole_lap
 from codec.radio.leaps import STRAY_SURE
 from codec.radio.parts import asked_for, gone_on, put_together, said_twice
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL, Entry, LapBy
-from codec.sheet.state import ADDED, POSITION, Row, lap_message
+from codec.sheet.state import ADDED, MOST_LAP, POSITION, Row, lap_message
 from grammar.errors import CodeError
 from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.words import Word, Wording, cut
@@ -35,6 +35,7 @@ _READ_BACK = 25_000  # milliseconds: so soon a call is read back, common practic
 _GOES_ON = 30_000  # milliseconds: so soon a report that ended too early goes on
 _WITH_GAPS = re.compile(r"(?=[^\W_?]*[?]+[^\W_])(?=\D*\d)[^\W_?]*(?:[?]+[^\W_?]*)+", re.ASCII)
 _LAP_BEFORE = re.compile(r"lap\s+(\d{1,5})\b[\s,:;-]*(?=\S)", re.ASCII | re.IGNORECASE)
+_LAP_NAMED = re.compile(r"lap\s*=?\s*(\d{1,5})\b", re.ASCII | re.IGNORECASE)
 _BY_FIELD = "by field"  # the note of a report of which parts were told
 _SIGN = 1.0  # bits: fewer than this and a word is hardly a sign of a code, such as "to" and "for"
 
@@ -175,7 +176,7 @@ def _otherwise(
     names of fields, where a dial stands, or talk; None where it is a report that can't be read.
     Raises CodeError.
     """
-    told = said_of_lap(watch, text) or by_field(watch.finder.named, text)
+    told = said_of_lap(watch, text) or told_by_field(watch, text)
     if told is not None:
         return told
     dial = None if watch.event is None else dial_at(watch.book, watch.event.dials, text)
@@ -212,7 +213,44 @@ def said_of_lap(watch: Watch, text: str) -> OfLap | None:
         says = watch.book.fields[name].text(reading.levels[name])
         told = f"{reading.said} says lap {says}, and lap {lap} was said before it"
         raise CodeError(told, kind=DOUBTFUL)
+    check_lap(watch, lap)
     return OfLap(reading, lap)
+
+
+def told_by_field(watch: Watch, text: str) -> ByField | None:
+    """Return what a line tells by the names of fields, None where it is no such line; raises
+    CodeError for a lap beyond the flag, and for a value that its field does not have.
+    """
+    told = by_field(watch.finder.named, text)
+    if told is not None:
+        check_lap(watch, told.lap)
+    return told
+
+
+def check_lap(watch: Watch, lap: int | None) -> None:
+    """Raise CodeError for a lap beyond the flag."""
+    if why := watch.beyond(lap):
+        raise CodeError(why, kind="sheet-entry")
+
+
+def _lap_named(watch: Watch, text: str) -> int | None:
+    """Return the lap that a line which can't be read names, None where it names none that can
+    be.
+    """
+    named, figures = watch.finder.named, _LAP_NAMED.match(text)
+    said = whole_lap(named.parts(text).get(named.lap)) if figures is None else int(figures[1])
+    return None if said is None or said > MOST_LAP or watch.beyond(said) else said
+
+
+def skipped(watch: Watch, lap: int | None, besides: int | None = None) -> list[str]:
+    """Return what to tell of the laps that have no report between the last one that has, but for
+    one, and a lap; [] where there are none.
+    """
+    last = max((one for one in watch.mine.reports if one not in (besides, lap)), default=lap)
+    if lap is None or last is None or lap <= last + 1:
+        return []
+    between = f"lap {last + 1}" if lap == last + 2 else f"laps {last + 1} to {lap - 1}"
+    return [f"! no report of {between}; /undo takes it back"]
 
 
 def _of_said_lap(watch: Watch, text: str, told: OfLap) -> Shown:
@@ -224,7 +262,7 @@ def _of_said_lap(watch: Watch, text: str, told: OfLap) -> Shown:
     entry = entry.replace(lap=told.lap, lap_by="given", certainty=1.0, refusal="", note="")
     watch.write(entry)
     watch.refresh()
-    again = reported_again(watch, before, [entry])
+    again = reported_again(watch, before, [entry]) + skipped(watch, told.lap)
     warnings = [f"! {warning}" for warning in told.reading.warnings]
     shown = f"lap {told.lap}: {told.reading}"
     return Shown("warning" if again or warnings else "good", (shown, *warnings, *again))
@@ -286,6 +324,7 @@ def _by_field(watch: Watch, text: str, told: ByField) -> Shown:
     watch.write(entry)
     watch.refresh()
     again = reported_again(watch, before, [entry])
+    again += [] if last is not None or told.lap is None else skipped(watch, told.lap)
     shown = f"part of the report of lap {entry.lap}: {ByField(entry.values, None).told(watch.book)}"
     return Shown("warning" if again else "good", (shown, *again))
 
@@ -517,7 +556,7 @@ def report_entry(
             refusal=DOUBTFUL,
             note=leap.told,
         )
-    if odd := watch.strayed(reading):
+    if odd := watch.beyond(lap) or watch.strayed(reading):
         sure = round(min(certainty, STRAY_SURE), 4)
         entry = entry.replace(certainty=sure, refusal=DOUBTFUL, note=odd)
     if waiting is not None and reading.message == (waiting.entry.message or lap_report):
@@ -620,7 +659,11 @@ def _unread(
     if likely is not None and likely.message != lap_report:
         lap, lap_by = watch.keeper().now(None, None)
         return entry.replace(message=likely.message, lap=lap, lap_by=lap_by)
-    if waiting is None or (likely is not None and waiting.entry.message not in ("", lap_report)):
+    if (named := _lap_named(watch, text)) is not None:
+        entry = entry.replace(lap=named, lap_by="given")
+    if waiting is None or named not in (None, waiting.entry.lap):
+        return entry
+    if likely is not None and waiting.entry.message not in ("", lap_report):
         return entry
     said = guess.lap if guess is not None else None
     if said is not None and waiting.entry.lap is not None and said > waiting.entry.lap:

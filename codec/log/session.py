@@ -9,8 +9,15 @@ from codec.log.addressed import addressed
 from codec.log.begun import begun
 from codec.log.commands import command, commands, would_be
 from codec.log.expected import Expected
-from codec.log.fields import ByField, by_field
-from codec.log.lines import part_of, said_of_lap, to_be_heard, with_gaps, write_down
+from codec.log.fields import ByField
+from codec.log.lines import (
+    part_of,
+    said_of_lap,
+    to_be_heard,
+    told_by_field,
+    with_gaps,
+    write_down,
+)
 from codec.log.readbacks import NEGATIVE
 from codec.log.shown import Shown, Tone
 from codec.log.watch import Notice, Watch
@@ -119,7 +126,7 @@ class Session(Watch):
         """
         try:
             of_lap = said_of_lap(self, text)
-            told = by_field(self.finder.named, text) if of_lap is None else None
+            told = told_by_field(self, text) if of_lap is None else None
         except CodeError as wrong:
             return Shown("warning", (wrong.message,))
         if of_lap is not None:

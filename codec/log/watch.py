@@ -150,6 +150,15 @@ class CarWatch:
 
         return follower.race(facts(self.standing, self.car))
 
+    @property
+    def flag(self) -> int | None:
+        """The last lap of the race by all that is known so far, laps added or expected counted;
+        None where nobody knows.
+        """
+        event, race = self._watch.event, self.followed
+        laps = None if event is None else event.spec.distance.laps
+        return None if laps is None or race is None else laps + race.laps_added
+
     @functools.cached_property
     def notices(self) -> list[Notice]:
         """Everything to look at of this car, the oldest first."""
@@ -385,6 +394,13 @@ class Watch:
         if said is None or reading.message != lap_message(self.book):
             return None
         return self.mine.leaps().look(said, self.now(), self.mine.lap_length)
+
+    def beyond(self, lap: int | None) -> str:
+        """Return in words that a lap is beyond the flag, "" where it is not, or nobody knows."""
+        flag = self.mine.flag
+        if lap is None or flag is None or lap <= flag:
+            return ""
+        return f"lap {lap} is beyond the flag: the race has {flag} laps; /added 3 adds some"
 
     def strayed(self, reading: Reading) -> str:
         """Return which value of a lap report said now is too far from those before, where nothing

@@ -40,7 +40,7 @@ from codec.sheet.words import event_text, message_text
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import whole
-from grammar.fields import FieldBase, Value
+from grammar.fields import Value
 from grammar.message import Direction
 from grammar.speech.facts import TITLES
 
@@ -226,6 +226,14 @@ def fix(
     return written, event_text(journal.book, written) if row.first.kind == "event" else words
 
 
+def lap_of(words: str) -> int | None:
+    """Return the lap that words file an entry on, ``lap=12``; None where they do not."""
+    lap = _LAP.fullmatch(words.strip())
+    with contextlib.suppress(ValueError):
+        return None if lap is None else whole(lap["lap"], 0, MOST_LAP)
+    return None
+
+
 def fixed(book: Book, row: Row, words: str) -> Reading | dict[str, Any]:
     """Return what words say of a report or call: all of it, or fields of a lap report by their
     names, the rest of which stands; their values where that makes no whole report. Raises
@@ -240,18 +248,13 @@ def fixed(book: Book, row: Row, words: str) -> Reading | dict[str, Any]:
         told = dict(named.parts(words)) if of_lap else {}
         if told.pop(named.lap, row.entry.lap) != row.entry.lap or not told:
             raise
-    rounded = {name: _rounded(book.fields[name], value) for name, value in told.items()}
+    rounded = {name: book.fields[name].rounded(value) for name, value in told.items()}
     values = {**row.entry.values, **rounded}
     try:
         reading = encode(book, values, lap_message(book)).reading
     except CodeError:
         return values
-    return Reading(book, reading.match, reading.text, reading.spans, context)
-
-
-def _rounded(field: FieldBase, value: Value) -> Value:
-    """Return a value as the code says it."""
-    return field.value(field.level(value).level)
+    return Reading(book, reading.match, reading.text, reading.spans, {**values, **(context or {})})
 
 
 def values_on(book: Book, entry: Entry, lap: int) -> dict[str, Value]:

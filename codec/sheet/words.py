@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterable
+from decimal import Decimal
 
 from codec.sheet.entry import Entry
 from codec.sheet.state import POSITION, Row
 from grammar.book import Book
+from grammar.errors import CodeError
 from grammar.exact import plain
-from grammar.fields import value_text
+from grammar.fields import FieldBase, Value, value_text
 
+_MARKS = "≤≥… "  # before a value: it is not that value alone
 CLOCKS_APART = 5.0  # seconds that two clocks may be apart before it is told
 
 
@@ -18,9 +22,26 @@ def values_text(book: Book, entry: Entry) -> str:
     shown = []
     for name, value in entry.values.items():
         field = book.fields.get(name)
-        unit = f" {field.unit_text}" if field is not None and field.unit_text else ""
-        shown.append(f"{field.title if field is not None else name} {value_text(value)}{unit}")
+        told = value_told(field, value, whole=value == entry.lap)
+        shown.append(f"{name if field is None else field.title} {told}")
     return ", ".join(shown)
+
+
+def value_told(
+    field: FieldBase | None, value: Value, *, unit: bool = True, whole: bool = False
+) -> str:
+    """Write a value with its unit: at an open end as one or beyond, and a remainder of a wrapped
+    field, unless it is known to be ``whole``, as such.
+    """
+    text = f"{value_text(value)} {field.unit_text if field is not None and unit else ''}".strip()
+    if field is None or not isinstance(value, Decimal) or whole:
+        return text
+    try:
+        level = field.level(value).level
+        said = field.text(level) if field.value(level) == value else ""
+    except CodeError:
+        return text
+    return "".join(itertools.takewhile(lambda sign: sign in _MARKS, said)) + text
 
 
 def clock_text(ahead: float) -> str:

@@ -13,9 +13,9 @@ from codec.radio.doubt import guessed, how_sure
 from codec.radio.laps import lap_field
 from codec.sheet.entry import DOUBTFUL, Entry
 from codec.sheet.state import Row, Standing, lap_message, lap_rows
-from codec.sheet.words import event_text, message_text
+from codec.sheet.words import event_text, message_text, value_told
 from grammar.book import Book
-from grammar.fields import FieldBase, Value, value_text
+from grammar.fields import FieldBase, Value
 
 LineKind = Literal["report", "call", "event", "note", "missing"]
 Tone = Literal["plain", "event", "refused", "call", "asked", "quiet", "alarm"]
@@ -105,7 +105,11 @@ def sheet_lines(
         entry = row.entry
         in_columns = row.first.kind == "report" and entry.accepted
         values = {
-            name: _shown(entry.values[name], warns(book.fields.get(name), entry.values[name]))
+            name: _shown(
+                book.fields.get(name),
+                entry.values[name],
+                warns(book.fields.get(name), entry.values[name]),
+            )
             for name in columns
             if in_columns and name in entry.values
         }
@@ -131,9 +135,9 @@ def _soon(standing: Standing, call: Called) -> bool:
     return then is None or now is None or now - then <= _ANSWERED
 
 
-def _shown(value: Value, warns: bool) -> ShownValue:
+def _shown(field: FieldBase | None, value: Value, warns: bool) -> ShownValue:
     """Return a value as people read it; no flags are a dot."""
-    text = value_text(value)
+    text = value_told(field, value, unit=False)
     if text == "none" and isinstance(value, frozenset):
         text = "·"
     return ShownValue(text.replace("-", "−") if text[:1] == "-" else text, warns)

@@ -250,6 +250,12 @@ class FieldBase(Declared):
     def value(self, level: int) -> Value:
         """Return the value of ``level`` (0 … size - 1)."""
 
+    def rounded(self, value: Any) -> Value:
+        """Return a value as the code says it, a whole one of a wrapped field whole; raises
+        EncodeError outside the domain.
+        """
+        return self.value(self.level(value).level)
+
     @abstractmethod
     def text(self, level: int) -> str:
         """Return the value of ``level`` as people read it, with its unit."""

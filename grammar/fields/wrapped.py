@@ -123,6 +123,10 @@ class Wrapped(Moving):
             )
         return below if gap_below < gap_above else above
 
+    def rounded(self, value: Any) -> Decimal:
+        """Return the whole number of the step nearest to a number."""
+        return self.restored(self.level(value).level, value)
+
     def text(self, level: int) -> str:
         """Write the remainder as such."""
         return f"…{self.with_unit(plain(self.value(level)))}"

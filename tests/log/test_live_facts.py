@@ -233,6 +233,19 @@ def test_what_says_a_lap_or_a_value_that_there_is_not_is_told_and_kept(session: 
     assert session.waiting.entry.heard == "energy plenty"
 
 
+def test_a_lap_beyond_the_flag_is_asked_about_and_laps_added_count(session: Session) -> None:
+    flag = session.mine.flag
+    assert flag is not None
+    shown = session.enter(f"lap {flag + 2} motor 95")
+    told = f"lap {flag + 2} is beyond the flag: the race has {flag} laps; /added 3 adds some"
+    assert shown.lines[:2] == (f"ask: {session.asking}", told)
+    assert session.enter(f"/of lap {flag + 2}").lines == (told,)
+    assert session.lap == 1
+    session.enter("/added 2")
+    assert session.enter(f"lap {flag + 2} motor 95").tone == "warning"  # laps between have none
+    assert session.lap == flag + 2
+
+
 def test_a_partial_report_tells_what_is_known_of_the_one_that_waits(session: Session) -> None:
     session.enter("two two lemon lemon golf lemon")
     assert session.waiting is not None

@@ -100,7 +100,8 @@ def test_what_was_told_already_or_much_later_is_of_the_next_lap(
 @pytest.mark.parametrize("line", ["lap 5 450 44 095", "lap 5, 45044095", "Lap 5: 450 44 095"])
 def test_a_report_without_a_lap_is_of_the_one_said_before_it(figures: Session, line: str) -> None:
     assert figures.look(line).tone == "good"
-    assert figures.enter(line).tone == "good"
+    shown = figures.enter(line)
+    assert shown.lines[1:] == ("! no report of laps 3 to 4; /undo takes it back",)
     assert counted(figures)[5] == {"store": "45", "cells": "44", "gearbox": "95"}
 
 

@@ -1,5 +1,5 @@
-"""Code books of invented teams: one of figures alone, without a lap or a check, and one with both,
-and with a unit of its own for what is left.
+"""Code books of invented teams: one of figures alone, without a lap or a check, one with both, and
+with a unit of its own for what is left, and one with open ends and calls that nothing reads back.
 """
 
 from __future__ import annotations
@@ -116,6 +116,110 @@ direction = "pit"
 layout = '"V" saving'
 """
 
+CALLS = """
+title = "A code with open ends, a wrapped temperature, and calls that have no read-back"
+[fields.lap]
+kind = "wrapped"
+modulus = 10
+drift = 1
+wander = 0
+[fields.left]
+label = "energy left"
+kind = "quantity"
+unit = "kWh"
+low = 0
+high = 47.9
+step = 0.1
+drift = -1.4
+wander = 0.15
+[fields.motor]
+kind = "quantity"
+unit = "°C"
+low = 60
+high = 140
+step = 5
+open = "both"
+usual = 100
+spread = 12
+wander = 4
+[fields.coolant]
+kind = "wrapped"
+modulus = 10
+unit = "°C"
+wander = 1.2
+[fields.fault]
+kind = "flags"
+flags = ["pump", "fan", "sensor"]
+usual = []
+share = 0.95
+hold = 0.8
+[fields.lift]
+kind = "quantity"
+unit = "m"
+low = 0
+high = 190
+step = 10
+[fields.target]
+label = "energy per lap"
+kind = "quantity"
+unit = "kWh"
+low = 0.90
+high = 1.89
+step = 0.01
+[fields.added]
+kind = "quantity"
+unit = "laps"
+low = 1
+high = 9
+step = 1
+[tables.lap]
+kind = "digits"
+[tables.left]
+kind = "digits"
+count = "value"
+[tables.motor]
+kind = "scale"
+symbols = "ABCDEFGHJKLPQRSTV"
+[tables.coolant]
+kind = "digits"
+[tables.fault]
+kind = "listed"
+partial = true
+words = { pump = "W", fan = "X", sensor = "Y", "pump, fan" = "Z" }
+[tables.lift]
+kind = "digits"
+count = "value"
+[tables.target]
+kind = "digits"
+count = "value"
+[tables.added]
+kind = "digits"
+count = "value"
+[tables.check]
+kind = "check"
+method = "weighted sum"
+weights = [1, 3, 9, 27, 19, 26, 16, 17]
+[messages.lap]
+label = "lap report"
+layout = "lap left motor coolant fault? check"
+unsaid = ["fault"]
+[messages.lift_back]
+label = "lift read back"
+layout = '"F" lift check'
+[messages.lift]
+direction = "pit"
+label = "lift earlier"
+layout = '"F" lift'
+[messages.pace]
+direction = "pit"
+label = "energy target"
+layout = '"P" target'
+[messages.distance]
+direction = "pit"
+label = "race made longer"
+layout = '"L" added'
+"""
+
 
 @functools.cache
 def figures_book() -> Book:
@@ -125,3 +229,8 @@ def figures_book() -> Book:
 @functools.cache
 def coded_book() -> Book:
     return parse_book(CODED, "coded.toml")
+
+
+@functools.cache
+def calls_book() -> Book:
+    return parse_book(CALLS, "calls.toml")

@@ -1,0 +1,62 @@
+"""What the engineer types by hand at the live log: a lap that there is, values as they are kept,
+calls in plain words, and corrections that say what they did.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+
+import pytest
+from log.clock import SetClock
+from radio.plain_books import calls_book
+
+from codec import encode
+from codec.log.session import Session
+from codec.sheet import Journal
+from codec.sheet.state import laps
+
+
+@pytest.fixture
+def clock() -> SetClock:
+    return SetClock()
+
+
+@pytest.fixture
+def session(tmp_path: Path, clock: SetClock) -> Session:
+    """A session with two cars and the first lap of one."""
+    found = Session(Journal(tmp_path / "e.sheet", calls_book(), clock=clock))
+    for line in ("/car 44=Runa", "/car 9=Bo Lind", "/car 44", string(1)):
+        found.enter(line)
+    return found
+
+
+def string(lap: int, **changes: object) -> str:
+    values = {"lap": lap, "left": 40 - lap, "motor": 90, "coolant": 7, "fault": []} | changes
+    return encode(calls_book(), values, "lap").string
+
+
+def kept(session: Session, lap: int, car: str = "44") -> Mapping[str, str]:
+    entry = laps(session.standing, car, session.book)[lap].entry
+    return {name: str(value) for name, value in entry.values.items() if name != "lap"}
+
+
+def test_a_line_that_is_asked_about_stays_on_the_lap_it_names(session: Session) -> None:
+    session.enter("lap 5 motor 90")
+    assert session.enter("lap 3 left 99").lines[0].startswith("ask:")
+    assert session.waiting is not None
+    assert (session.waiting.entry.lap, session.waiting.entry.lap_by) == (3, "given")
+
+
+def test_what_is_put_right_past_an_open_end_is_told_as_beyond(session: Session) -> None:
+    assert "motor ≥ 140 °C" in session.enter("/fix 3 motor 1000").lines[0]
+    assert session.enter("/fix 3 left 99").lines == ("energy left: 99 kWh is too high",)
+    assert "motor ≥ 140 °C" in session.enter("motor=1000").lines[0]
+
+
+def test_a_wrapped_value_told_whole_is_kept_whole(session: Session) -> None:
+    assert "coolant …7 °C" in session.enter("/find lap").lines[0]
+    assert "coolant 61 °C" in session.enter("/fix 3 coolant 61").lines[0]
+    assert kept(session, 1)["coolant"] == "61"
+    session.enter("/fix 3 motor 95")
+    assert kept(session, 1)["coolant"] == "61"
