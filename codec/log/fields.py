@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from codec.radio.laps import LAP
 from codec.radio.named import NamedReports
 from codec.sheet.state import MOST_LAP, lap_message
-from codec.sheet.words import value_told
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import whole
@@ -34,11 +33,15 @@ class ByField:
 
     def told(self, book: Book) -> str:
         """Return it in words."""
-        shown = [
-            f"{book.fields[name].title} {value_told(book.fields[name], value)}"
-            for name, value in self.values.items()
-        ]
+        told = self.values.items()
+        shown = [f"{book.fields[name].title} {_text(book, name, value)}" for name, value in told]
         return ", ".join([*([] if self.lap is None else [f"lap {self.lap}"]), *shown])
+
+
+def _text(book: Book, name: str, value: Value) -> str:
+    field = book.fields[name]
+    level = field.level(value).level
+    return field.text(level) if field.value(level) == value else field.restored_text(value)
 
 
 def by_field(named: NamedReports, text: str) -> ByField | None:
