@@ -44,6 +44,7 @@ _LIKE_A_TIME = re.compile(r"\d[.:/]\d\d", re.ASCII)  # 321.28, 7:18:31, 4/19/37
 _MOST_CUTS = 12
 _NEAR = 4  # words before a code, or behind it, that tell of what it is
 _ALIKE = 0.6  # of the letters: of words written much alike
+_BESIDE = 4  # words of a short sentence beside a code
 _MANY = 6  # figures: ordinary talk seldom has so many and nothing else
 _LONG = 4  # symbols: a shorter call is soon met by chance
 _STATES = frozenset((NEUTRALISED, STOPPED, "yellow", "rain"))  # that end
@@ -751,7 +752,7 @@ class _Search:
         odds = self.finder.odds
         best = max(self._candidates(runs), key=lambda run: self._bits(*run), default=None)
         alone = self._code_alone()
-        best = (0, len(self.words)) if alone else best
+        best = alone or best
         bits = -math.inf if best is None else self._bits(*best)
         if changing and self._strong(*runs[0]) >= 3 and bits < odds["refused"]:
             return runs[0]
@@ -801,28 +802,50 @@ class _Search:
         beside = len(self.words) - end + start
         return self._strong(start, end) >= 0.5 * max(1, len(self.words) - beside // 2)
 
-    def _code_alone(self) -> bool:
-        """Tell whether a driver said nothing but code words and what may be some, misheard: about
-        as many as a report has, and most of them plain.
+    def _code_alone(self) -> Run | None:
+        """Return all that somebody said, but for a word or two that sentence marks set apart, where
+        it is nothing but code words and what may be some, misheard: about as many as a report has,
+        and most of them plain. None where it is anything else.
         """
         name = lap_message(self.finder.book)
-        if self.role != "car" or not name:
-            return False
-        odd = [place for place, kind in enumerate(self.kinds) if kind is WordKind.UNKNOWN]
-        codes = sum(kind in SPOKEN for kind in self.kinds)
+        start, end = self._without_sentences_beside()
+        if not name or start == end:
+            return None
+        odd = [place for place in range(start, end) if self.kinds[place] is WordKind.UNKNOWN]
+        codes = sum(kind in SPOKEN for kind in self.kinds[start:end])
         least, most = self.finder.book.messages[name].lengths
         forms = [self.forms[place] for place in odd]
-        sizes = [digits_of(word.meaning) for word in self.words]
+        sizes = [digits_of(word.meaning) for word in self.words[start:end]]
         if any(form in self.finder.before or form in self.finder.after for form in forms) or (
             max(sizes) > 1 and math.inf not in sizes
         ):
-            return False
+            return None
         talk = any(form in self.finder.talk for form in forms)
-        return (
+        alone = (
             least - 1 <= codes + len(odd) <= most + 2
             and 2 * len(odd) <= codes
             and (not talk or (len(odd) == 1 and codes >= least - 1))
         )
+        return (start, end) if alone else None
+
+    def _without_sentences_beside(self) -> Run:
+        """Return what is said without short sentences before and behind that have no word of the
+        code, and without words like OVER.
+        """
+        start, end = 0, len(self.words)
+        for place in range(min(_BESIDE, end)):
+            if self.kinds[place] in SPOKEN:
+                break
+            start = place + 1 if self._stopped(place, _ENDS) else start
+        for place in range(end - 1, max(start, end - 1 - _BESIDE), -1):
+            if self.kinds[place] in SPOKEN:
+                break
+            end = place if self._stopped(place - 1, _ENDS) else end
+        while start < end and self.kinds[start] in _PAST:
+            start += 1
+        while start < end and self.kinds[end - 1] in _PAST:
+            end -= 1
+        return start, end
 
     def _one_word_off(self, start: int, end: int) -> bool:
         """Tell whether words would be a report with one word more or less, or with another word in

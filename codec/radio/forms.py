@@ -54,7 +54,8 @@ class Utterance(NamedTuple):
 
     ``slots``, ``gaps`` and ``scores`` are a recogniser's doubts, as ``codec.hear.Slots`` has them:
     {word: probability} with "" for no word, and log P(sound | string) of some strings of symbols,
-    or ``score`` of any. ``sound`` is the stretch of a recording that it was heard in.
+    or ``score`` of any. ``sound`` is the stretch of a recording that it was heard in, ``earlier``
+    the numbers of those that it goes on with.
     """
 
     number: int
@@ -72,6 +73,7 @@ class Utterance(NamedTuple):
     scores: Mapping[str, float] = MappingProxyType({})
     score: Callable[[Sequence[str]], Sequence[float | None]] | None = None
     sound: SoundStretch | None = None
+    earlier: tuple[int, ...] = ()
 
     @property
     def open_to_doubt(self) -> bool:
@@ -81,7 +83,7 @@ class Utterance(NamedTuple):
     def taken_for(self, text: str) -> Utterance:
         """Return the utterance with another text, of which the recogniser says no more."""
         facts = self.number, text, self.speaker, self.at, self.until, self.car, self.lap
-        return Utterance(*facts, sound=self.sound)
+        return Utterance(*facts, sound=self.sound, earlier=self.earlier)
 
     def gone_on_with(self, other: Utterance) -> Utterance:
         """Return this utterance and the one that it goes on in as one."""
@@ -89,7 +91,8 @@ class Utterance(NamedTuple):
         car, lap = other.car or self.car, self.lap if other.lap is None else other.lap
         sound = self.sound and self.sound.up_to(other.sound)
         facts = other.number, text, speaker, self.at, other.until, car, lap
-        return Utterance(*facts, sound=sound)
+        earlier = (*self.earlier, self.number, *other.earlier)
+        return Utterance(*facts, sound=sound, earlier=earlier)
 
 
 class LeftOut(NamedTuple):

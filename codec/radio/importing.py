@@ -148,11 +148,22 @@ def drafts(listener: Listener, lines: Iterable[str], form: str) -> Iterator[Draf
 def _brought(
     listener: Listener, utterances: Iterable[Utterance | LeftOut]
 ) -> Iterator[Draft | LeftOut]:
+    """Yield what utterances bring; one that brings nothing is told as left out once none that
+    follows goes on with it.
+    """
+    left: list[LeftOut] = []
     for utterance in utterances:
         if isinstance(utterance, LeftOut):
             yield utterance
-        else:
-            yield from listener.hear(utterance)
+            continue
+        brought = listener.hear(utterance)
+        left = [one for one in left if one.number not in listener.gone_on]
+        left += [one for one in brought if isinstance(one, LeftOut)]
+        yield from (one for one in brought if isinstance(one, Draft))
+        waiting = listener.may_go_on()
+        yield from (one for one in left if one.number not in waiting)
+        left = [one for one in left if one.number in waiting]
+    yield from left
     yield from listener.finish()
 
 

@@ -35,10 +35,12 @@ class Listener:
         self.exchange = Exchange(book, crews, times, after or {})
         self.book, self.finder, self.roster = book, self.exchange.finder, self.exchange.roster
         self.taking, self.writing = Taking(self.exchange), Writing(self.exchange)
+        # the numbers of the utterances with which the last one was read together
+        self.gone_on: tuple[int, ...] = ()
 
     def hear(self, utterance: Utterance) -> list[Draft | LeftOut]:
         """Return what one utterance brings: drafts of entries, or the reason why there are none."""
-        number, text = utterance.number, utterance.text
+        number, text, self.gone_on = utterance.number, utterance.text, ()
         self.exchange.begin(utterance)
         if len(text) > _MOST_CHARACTERS:
             return [LeftOut(number, text[:200], "too long to be one utterance")]
@@ -71,6 +73,7 @@ class Listener:
         read = any(passage.kind == "reading" for passage in turn.choice.passages)
         if waits or read or any(isinstance(one, Draft) for one in drafts):
             drafts += self._beside(utterance, turn, said, drafts)
+            self.gone_on = (*turn.utterance.earlier, *whole.earlier)
         return waited + drafts
 
     @staticmethod
@@ -105,6 +108,10 @@ class Listener:
         for words in self.finder.beside(self.finder.cut(text), covered):
             if not any(words in one for one in kept):
                 yield LeftOut(utterance.number, words, "not read, beside what was")
+
+    def may_go_on(self) -> set[int]:
+        """Return the numbers of the utterances with which one that follows may go on."""
+        return self.taking.waiting()
 
     def waits(self) -> int | None:
         """Return since when something waits to be told whose it is; None where nothing does."""

@@ -48,6 +48,10 @@ class MendingWords:
         self._sure = re.compile(rf"\b(?:{sure}|{back})(?!\w)", re.IGNORECASE)
         listed = [*words["sure"], *words["soft"], *words["back"]]
         self._first = frozenset(one.split()[0] for one in listed)
+        pauses = any_of(words["pauses"])
+        self._pauses = re.compile(
+            rf"^(?:{pauses}{_BETWEEN})+|(?:{_BETWEEN}{pauses})+[\s.,;:!…–—-]*$", re.IGNORECASE
+        )
         self._wholly_back = re.compile(rf"{back}(?:{_BETWEEN}{back})*", re.IGNORECASE)
 
     def begin(self, text: str) -> bool:
@@ -58,6 +62,10 @@ class MendingWords:
     def sure(self, text: str) -> bool:
         """Tell whether words stand in a line that are said for nothing else."""
         return self._sure.search(text.replace("’", "'")) is not None
+
+    def unpaused(self, text: str) -> str:
+        """Return a line without the words at its ends with which somebody only pauses."""
+        return self._pauses.sub("", text)
 
     def find(self, words: Wording) -> Iterator[Mending]:
         """Yield where such words stand in a line; words that the book has a use for are none."""

@@ -66,6 +66,11 @@ class CarOutlook:
         bisect.insort(self.reports, known, key=lambda one: one.order)
         del self.reports[:-_MOST_KEPT]
 
+    def forget(self, number: int) -> None:
+        """Take back what was learnt of an utterance."""
+        self._length = None
+        self.reports = [one for one in self.reports if one.number != number]
+
     def lap_length(self) -> float | None:
         """Return the milliseconds of a usual lap; None where nobody knows."""
         if self._length is None:

@@ -16,6 +16,7 @@ from codec.radio.evidence import Prefilter, least_symbols
 from codec.radio.exchange import HEARD, MOST_JOINED, REST, Exchange, Last, RadioCar, RadioTurn
 from codec.radio.finder import Passage
 from codec.radio.forms import Utterance
+from codec.radio.leaps import unchecked_report
 from codec.radio.mending import Mending
 from codec.radio.named import PlainReport
 from codec.radio.parts import put_together
@@ -25,6 +26,9 @@ from grammar.errors import ReportError
 from grammar.message import Direction
 from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.words import Wording
+
+_MOST_ON = 12  # words of a line that may go on with a report
+_PAUSED = 0.5  # how sure what goes on behind words like WAIT is, where nothing checks it
 
 
 class Taking:
@@ -36,7 +40,7 @@ class Taking:
         self.book, self.finder, self.roster = exchange.book, exchange.finder, exchange.roster
         self.odds = exchange.odds
         self.prefilter = Prefilter(self.finder.evidence, self.finder.named.begun)
-        self._tails: deque[Utterance] = deque(maxlen=3)
+        self._tails: deque[Utterance] = deque(maxlen=4)
         self._halves: deque[Utterance] = deque(maxlen=3)  # of reports in plain words
 
     def may_say_something(
@@ -75,8 +79,10 @@ class Taking:
         read = any(passage.kind == "reading" for passage in choice.passages)
         alone = read or any(passage.kind == "perhaps" for passage in choice.passages)
         choice = self._joined(utterance, words, role, car, read=alone) or choice
-        if not read:
+        if not any(passage.kind == "reading" for passage in choice.passages):
             self.remember(utterance)
+        elif not read:
+            self._tails.clear()
         if any(passage.readings for passage in choice.passages):
             context = self.exchange.context(car, utterance)
             choice.passages = [self._in_context(one, context) for one in choice.passages]
@@ -196,19 +202,39 @@ class Taking:
     # one report in two utterances
 
     def remember(self, utterance: Utterance) -> None:
-        """Keep an utterance that stops in the middle of a code: the next one may go on with it."""
-        text = utterance.text
+        """Keep an utterance that stops in the middle of a code: the next one may go on with it, and
+        with what it goes on with itself.
+        """
+        text = self.finder.mending.unpaused(utterance.text)
         if len(text) < MOST_JOINED and self.prefilter.codes((text.rsplit(None, 1) or [""])[-1]):
-            self._tails.append(utterance)
+            befores = [*self._gone_on_with(utterance)] if self._begins_in_code(text) else []
+            for one in befores:
+                self._tails.remove(one)
+            until = utterance.at if utterance.until is None else utterance.until
+            spoken = self.finder.mending.unpaused
+            wholes = [
+                one.gone_on_with(utterance) for one in befores if spoken(one.text) == one.text
+            ]
+            kept = [one._replace(until=until) for one in wholes if len(one.text) < MOST_JOINED]
+            self._tails.extend([utterance, *reversed(kept)])
+
+    def waiting(self) -> set[int]:
+        """Return the numbers of the utterances with which one that follows may go on."""
+        held = (*self._tails, *self._halves)
+        return {number for one in held for number in (one.number, *one.earlier)}
+
+    def _begins_in_code(self, text: str) -> bool:
+        return self.prefilter.codes(text.split(None, 1)[0])
 
     def _may_go_on(self, utterance: Utterance) -> bool:
-        """Tell whether an utterance of few words may be the rest of a code that another one
-        began.
+        """Tell whether an utterance of few words, or of nothing but code, may be the rest of a code
+        that another one began.
         """
         if not self._tails:
             return False
-        first = utterance.text.split(None, REST)
-        code = 0 < len(first) <= REST and self.prefilter.codes(first[0])
+        raws = self.finder.mending.unpaused(utterance.text).split(None, _MOST_ON)
+        few = 0 < len(raws) <= REST and self.prefilter.codes(raws[0])
+        code = few or (0 < len(raws) <= _MOST_ON and all(map(self.prefilter.codes, raws)))
         return code and next(self._gone_on_with(utterance), None) is not None
 
     def _joined(
@@ -238,8 +264,13 @@ class Taking:
             ]
         else:
             return None
-        found = (self._across(before, utterance, role, read=read) for before in befores)
-        return next(filter(None, found), None)
+        unread: Interpretation | None = None
+        for before in befores:
+            found = self._across(before, utterance, role, read=read)
+            if found is not None and any(one.kind == "reading" for one in found.passages):
+                return found
+            unread = unread or found
+        return unread
 
     def _mended(
         self, utterance: Utterance, words: Wording, role: Direction | None, car: RadioCar
@@ -287,21 +318,29 @@ class Taking:
         read: bool,
     ) -> Interpretation | None:
         """Return what an utterance is taken for together with another one before it."""
-        text = f"{before.text} {utterance.text}"
+        first, rest = before.text, utterance.text
         changing = isinstance(before, Last)
-        joined = (
-            utterance.taken_for(text)
-            if isinstance(before, Last)
-            else before.gone_on_with(utterance)
-        )
-        border = len(text) - len(utterance.text)
+        if isinstance(before, Last):
+            joined = utterance.taken_for(f"{first} {rest}")
+        else:
+            first, rest = map(self.finder.mending.unpaused, (first, rest))
+            joined = before.gone_on_with(utterance).taken_for(f"{first} {rest}")
+        paused = len(first) < len(before.text) or len(rest) < len(utterance.text)
+        text, border = joined.text, len(first) + 1
         unread = not changing and not read
         crossing = [
             passage
             for passage in self.finder.across(self.finder.cut(text), border, role, unread=unread)
             if passage.kind == "reading" or (unread and self._nearly(passage, text))
         ]
-        return Interpretation(joined, crossing, changed=changing) if crossing else None
+        if not crossing:
+            return None
+        unchecked = any(
+            unchecked_report(self.book, one) for passage in crossing for one in passage.readings
+        )
+        # what follows a pause like "sorry" may be meant to stand in place of what was before it
+        share = _PAUSED if paused and unchecked else 1.0
+        return Interpretation(joined, crossing, changed=changing, share=share)
 
     def _nearly(self, passage: Passage, text: str) -> bool:
         """Tell whether what can't be read across two utterances may be one report."""

@@ -36,6 +36,7 @@ _PASSED = frozenset((WordKind.FILLER, WordKind.SEPARATOR))
 _AROUND = frozenset((WordKind.FILLER, WordKind.ANSWER))
 _ALONE = "the driver was not heard"  # the note of a report that only its read-back tells
 _READ_BACK = "read back"
+_OF_TWO_CARS = "two reports of one lap under one name: one may be another car's"
 _NEARLY = 0.95  # as sure as what it may put right
 _NAMED_BITS = 20.0  # of a report in plain words: every field by its name
 
@@ -704,6 +705,10 @@ class Writing:
         entry = self._valued(entry, reading).replace(kind=kind, lap=lap, lap_by=lap_by)
         if last is None or last.reading != reading:
             entry = self._near(reading, entry, turn)
+        rival = None
+        if last is not None and mends is None and self._of_two_cars(last, reading, passage, turn):
+            entry = entry.replace(refusal=DOUBTFUL, certainty=STRAY_SURE, note=_OF_TWO_CARS)
+            rival, last = last, None
         if last is not None and mends is None and not self._mends(last, entry, passage, turn):
             last = None
         if last is not None and last.reading == reading and not last.sure:
@@ -711,15 +716,56 @@ class Writing:
             sure = 1 - (1 - (before or 0.0)) * (1 - (entry.certainty or 0.0))
             doubtful = DOUBTFUL if sure < self.odds["sure"] else ""
             entry = entry.replace(certainty=sure, refusal=doubtful)
-        known = not entry.refusal
-        if known and direction == "car" and last is None and turn.role is not None:
-            turn.car.swapped = max(-9, turn.car.swapped + (1 if turn.role == "pit" else -1))
-        if known and direction == "car" and reading.message == self.exchange.reported:
-            turn.car.values = entry.values
-            if lap is not None:
-                turn.car.outlook.learn(reading, lap, utterance.at, utterance.number)
-                self.whose.learn(turn)
+        if not entry.refusal and direction == "car":
+            self._learn(reading, entry, turn, again=last is not None)
         yield self._kept(entry, turn, direction, reading, mended=last, weighed=weighed)
+        if rival is not None and rival.entry is not None:
+            yield self._unsure(rival, rival.entry, turn)
+
+    def _learn(self, reading: Reading, entry: Entry, turn: RadioTurn, *, again: bool) -> None:
+        """Take what a report tells of its car, and of who speaks for it."""
+        car, utterance = turn.car, turn.utterance
+        if not again and turn.role is not None:
+            car.swapped = max(-9, car.swapped + (1 if turn.role == "pit" else -1))
+        if reading.message == self.exchange.reported:
+            car.values = entry.values
+            if entry.lap is not None:
+                car.outlook.learn(reading, entry.lap, utterance.at, utterance.number)
+                self.whose.learn(turn)
+
+    def _of_two_cars(self, last: Last, reading: Reading, passage: Passage, turn: RadioTurn) -> bool:
+        """Tell whether a report that says a lap just reported otherwise may be another car's, or
+        the one before it: a name stands before one of them that is not its speaker's. It was not
+        said to put that right, nor is it the same with one symbol misheard, and some other car has
+        not reported that lap.
+        """
+        before, car = last.reading, turn.car
+        if before is None or not last.sure or last.asked or last.speaker != turn.utterance.speaker:
+            return False
+        lap = car.laps.said(reading)
+        if passage.changing or turn.choice.changed or lap is None or lap != last.lap:
+            return False
+        if not before.message == reading.message == self.exchange.reported:
+            return False
+        if before == reading or (
+            unchecked_report(self.book, reading) and _one_symbol_apart(before.said, reading.said)
+        ):
+            return False
+        others = (self.exchange.car(name) for name in self.roster.cars if name != car.name)
+        return any(all(one.lap != lap for one in other.outlook.reports) for other in others)
+
+    def _unsure(self, last: Last, before: Entry, turn: RadioTurn) -> Draft:
+        """Return what marks a report as doubtful that may be another car's."""
+        last.sure = False
+        turn.car.outlook.forget(last.number)
+        entry = before.replace(
+            kind="correction",
+            refusal=DOUBTFUL,
+            certainty=STRAY_SURE,
+            note=_OF_TWO_CARS,
+            uid=self.exchange.uid(),
+        )
+        return Draft(entry, last.uid)
 
     def _near(self, reading: Reading, entry: Entry, turn: RadioTurn) -> Entry:
         """Return the entry of a report: a doubtful one where a value is too far from those before,
@@ -865,6 +911,11 @@ class Writing:
     @staticmethod
     def _valued(entry: Entry, reading: Reading) -> Entry:
         return entry.replace(values=dict(reading.values))
+
+
+def _one_symbol_apart(one: str, other: str) -> bool:
+    """Tell whether two strings differ in no more than one symbol."""
+    return len(one) == len(other) and sum(a != b for a, b in zip(one, other, strict=True)) <= 1
 
 
 def _clearer(before: Doubt | None, now: Doubt | None) -> bool:

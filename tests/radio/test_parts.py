@@ -5,11 +5,13 @@ The questions and how they are answered: ICAO Doc 9432, 2.6 (from memory).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from radio.unchecked import standing
 from sheet.support import ROOT, new, race_book
 
 from codec import Book, encode, load_book
@@ -136,3 +138,62 @@ def test_what_is_said_twice_is_known_by_its_halves() -> None:
     ]:
         found = said_twice(cut(lexicon, text))
         assert (None if found is None else " ".join(word.text for word in found)) == half
+
+
+def cues(lap: int, parts: Sequence[str], *, timed: bool) -> list[str]:
+    """Return the lines of a report said in parts, three seconds from one to the next."""
+    starts = [f"[00:{1 + lap * 3 // 2:02}:{3 * n:02}] " if timed else "" for n in range(len(parts))]
+    return [f"{start}Ana: {part}" for start, part in zip(starts, parts, strict=True)]
+
+
+@pytest.mark.parametrize("timed", [True, False])
+@pytest.mark.parametrize(
+    "parts",
+    [
+        ("zero two one", "eight eight papa", "zero three alfa"),
+        ("zero two one eight eight", "papa zero", "three alfa"),
+        ("zero two", "one eight", "eight papa", "zero three alfa"),
+        ("zero two", "zero two one eight eight", "papa zero three alfa"),
+    ],
+)
+def test_a_report_in_three_parts_or_more_is_one(
+    tmp_path: Path, parts: tuple[str, ...], *, timed: bool
+) -> None:
+    lines = cues(1, ["zero one one niner three papa zero two alfa"], timed=timed)
+    lines += cues(2, parts, timed=timed)
+    lines += cues(3, ["zero three one eight three papa zero two alfa"], timed=timed)
+    found = standing(tmp_path, lines, "7=Ana")
+    assert [(one.lap, one.string, one.accepted) for one in found] == [
+        (1, "01193P02A", True),
+        (2, "02188P03A", True),
+        (3, "03183P02A", True),
+    ]
+
+
+@pytest.mark.parametrize("lead", ["", "that was lap nine, "])
+def test_a_late_report_in_three_parts_is_one_of_its_own(tmp_path: Path, lead: str) -> None:
+    late = words(9).split()
+    said = [lead + " ".join(late[:2]), " ".join(late[2:4]), " ".join(late[4:])]
+    lines = [f"[00:{minute:02}:00] Ana: {words(lap)}" for minute, lap in ((4, 7), (6, 8), (9, 10))]
+    lines += [line.replace("[00:14", "[00:09") for line in cues(9, ["", *said], timed=True)[1:]]
+    found = standing(tmp_path, lines, "7=Ana", book=race_book())
+    assert sorted((one.lap or 0, one.accepted) for one in found) == [
+        (7, True), (8, True), (9, True), (10, True),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize("pause", ["{}, wait|{}", "{}|sorry, {}", "{} hang on|sorry {}"])
+def test_a_pause_in_words_between_two_lines_parts_no_report_that_a_check_speaks_for(
+    tmp_path: Path, pause: str
+) -> None:
+    """Where nothing checks it, what follows may stand in place of the last words."""
+    for name, book, report in (
+        ("checked", race_book(), words(2)),
+        ("unchecked", None, "zero two one eight eight papa zero three alfa"),
+    ):
+        (tmp_path / name).mkdir()
+        said = report.split()
+        parts = pause.format(" ".join(said[:4]), " ".join(said[4:])).split("|")
+        (found,) = standing(tmp_path / name, cues(2, parts, timed=True), "7=Ana", book=book)
+        assert (found.lap, found.accepted) == (2, book is not None)
+        assert found.string

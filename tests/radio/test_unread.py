@@ -5,15 +5,18 @@ against its own lap.
 from __future__ import annotations
 
 import functools
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from radio.speakers import strings
+from radio.unchecked import standing
 from sheet.support import race_book, reasons, utterance
 
+from codec import encode
 from codec.radio.crews import Crew
-from codec.radio.doubt import NOISY, guessed
+from codec.radio.doubt import NOISY, guess_of, guessed
 from codec.radio.edits import MOST, Edits
 from codec.radio.evidence import Evidence, Prefilter
 from codec.radio.exchange import Draft
@@ -234,3 +237,29 @@ def test_what_is_less_clear_takes_nothing_from_a_report_that_is_likely() -> None
     entries, left = heard(*said, "Ilse: golf golf, no, golf is a dance, two", at=[60, 140, 150])
     assert [row.entry.note for row in Standing(entries).rows][1] == before.note
     assert len(left) == 1
+
+
+@pytest.mark.parametrize("speaker", ["", "Ana: "])
+def test_one_stray_word_cuts_no_report_short_whoever_is_named(tmp_path: Path, speaker: str) -> None:
+    lines = [
+        f"[00:01:30] {speaker}zero one one niner three papa zero two alfa",
+        f"[00:03:00] {speaker}zero two one eight eight so papa zero three alfa",
+    ]
+    found = standing(tmp_path, lines, "7=Ana")[-1]
+    guess = guess_of(found.note)
+    assert guess is not None
+    assert (found.lap, found.lap_by, guess.string) == (2, "said", "02188P03A")
+
+
+def test_what_a_sentence_of_its_own_says_is_no_word_of_a_report_misheard(tmp_path: Path) -> None:
+    """Only the symbol that is missing counts against it."""
+    values = {"energy": 0, "motor": 90, "inverter": 60, "battery": 40, "alert": []}
+    first, second, third = (
+        encode(race_book(), {"lap": lap, **values}, "lap").words for lap in (2, 4, 6)
+    )
+    rest = third.split(" ", 1)[1]
+    lines = [f"[00:03:00] Ana: {first}", f"[00:06:00] Ana: {second}"]
+    lines.append(f"[00:09:00] Ana: ready? {rest}, over.")
+    found = standing(tmp_path, lines, "7=Ana", book=race_book())[-1]
+    assert (found.lap, found.heard) == (6, rest)
+    assert "ready" not in found.note

@@ -8,6 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from radio.unchecked import standing
 from sheet.support import RACE, REPORT, new, race_book
 
 from codec import encode
@@ -164,3 +165,26 @@ def test_race_control_ends_the_neutralisation_of_every_car(tmp_path: Path) -> No
         assert [round(one.neutralised, 1) for one in race.driven] == [
             0, 0, 0, 0, *((0.8, 1, 1, 0.5) if car == "7" else (0.8, 1, 1, 0.4)), 0, 0
         ]  # fmt: skip
+
+
+def told(lap: int, energy: str) -> str:
+    values = {"lap": lap, "energy": energy, "motor": 90, "inverter": 60, "battery": 40, "alert": []}
+    return encode(race_book(), values, "lap").words
+
+
+@pytest.mark.parametrize(
+    ("others_first", "cue", "strings"),
+    [(False, "", 2), (True, "", 1), (False, "correction ", 1)],
+)
+def test_two_reports_of_a_lap_under_one_name_may_be_of_two_cars(
+    tmp_path: Path, others_first: bool, cue: str, strings: int
+) -> None:
+    """Both are doubtful, unless the second puts the first right, or the other car has reported."""
+    lines = [f"[00:01:30] Ana: {told(1, '-0.4')}", f"[00:01:58] Ana: {cue}{told(1, '1.3')}"]
+    if others_first:
+        lines.insert(0, f"[00:01:28] Teo: {told(1, '0.2')}")
+    found = standing(tmp_path, lines, "7=Ana", "61=Teo", book=race_book())
+    own = [entry for entry in found if entry.car == "7"]
+    assert [entry.accepted for entry in own] == ([False, False] if strings == 2 else [True])
+    assert len({entry.string for entry in own}) == strings
+    assert all(entry.string for entry in own)
