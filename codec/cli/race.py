@@ -159,7 +159,7 @@ def run_check(args: argparse.Namespace) -> int:
 
     event = load_event(args.event, load_book(args.book))
     energy = event.spec.energy
-    spare = float(energy.usable - energy.reserve) - float(sum(event.plan))
+    spare = float(event.spec.most_usable - energy.reserve) - float(sum(event.plan))
     facts = {
         "title": event.title,
         "laps": event.laps,

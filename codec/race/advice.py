@@ -105,7 +105,9 @@ def _target(race: Race) -> Advice | None:
     why = _why(race, look)
     if high < 0:
         why += "; this is the least that can be called, and not enough"
-    told = f"{now:.2f} {race.event.spec.energy.unit} a lap now: {why}"
+    off = race.target is not None and _missed(race, now)
+    called = f", not the {float(race.target or 0):.2f} called" if off else ""
+    told = f"{now:.2f} {race.event.spec.energy.unit} a lap now{called}: {why}"
     return Advice(told, call, seconds=seconds_of(race.event, call))
 
 

@@ -146,10 +146,10 @@ class Binding:
             message = f"{len(figures)} figures for {laps} laps"
             hint = "give one for each lap, or one for all"
             self._note(("plan", "per_lap"), message, hint, _DISTANCE)
-        elif (total := sum(figures, Decimal(0))) > energy.usable:
+        elif (total := sum(figures, Decimal(0))) > self.spec.most_usable:
             message = (
                 f"{plain(total)} {energy.unit} planned for {laps} laps, of"
-                f" {plain(energy.usable)} usable"
+                f" {plain(self.spec.most_usable)} usable"
             )
             hint = "a figure is the energy of one lap"
             self._note(("plan", "per_lap"), message, hint, (*_DISTANCE, ("energy", "usable")))

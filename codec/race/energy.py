@@ -11,6 +11,7 @@ import functools
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from statistics import NormalDist
 from typing import TYPE_CHECKING, Literal
 
 from codec.race.binding import EnergyField, Event
@@ -31,16 +32,21 @@ if TYPE_CHECKING:
 # how many times as much as stated laps may scatter, in steps of a factor, and how many times as
 # much as they the habit may drift: who states too little of one most often does so of both
 _SCATTERS = (0.4, 0.7, 1.25, 2.2, 4.0)
-_DRIFTS = (0.5, 2.0)
+_DRIFTS = (0.5, 2.5)
 USUAL = 0.55  # the middle of the first, as files come: they state too much
 # how likely a lap takes steadily more, or less, than the one before from the start on, against that
-# the habit only drifts
-_CREEPS, _EASES = 0.3, 0.01
+# the habit only drifts; and how far the first lap may then lie off the one from which the whole
+# race takes what is planned: the deviation, as a share of the way from that to the plan
+_CREEPS, _EASES, _UNPLANNED = 0.55, 0.02, 0.75
 _BEGINS = 0.015  # the chance, on any lap, that it begins to take more
 _CREEPS_APART = 0.5  # the deviation of such a change, as a share of what it is expected to be
 _AS_STATED = 1.5  # a factor up to this is as stated
-_MORE, _LESS, _CREEPING, _DRIFTING = 0.5, 0.99, 0.92, 0.97  # of what laps are like, to tell it
+_MORE, _LESS, _CREEPING, _DRIFTING = 0.5, 0.99, 0.97, 0.97  # of what laps are like, to tell it
 _ODD = 4.0  # times as much as others an odd lap scatters
+_LIKELIER = 1.3  # times as likely as kept a target must be ignored at least, to tell it
+_standard = NormalDist()
+# a plan that has changed is gone by, half gone by, or not: each counts like so many targets before
+_REPLANNED = 1.0, 0.2, 1.0
 _PARTLY = 0.15  # how far a target half kept may lie off the half, as a share of the whole way
 
 
@@ -60,7 +66,7 @@ def begin(event: Event) -> GaussianMixture:
     plan.
     """
     return GaussianMixture.start(
-        0.0, 0.0, 0.0, float(event.spec.energy.first), _cases(*_doubts(event))
+        0.0, 0.0, 0.0, float(event.spec.energy.first), _cases(*_doubts(event), event.laps)
     )
 
 
@@ -75,25 +81,32 @@ def _doubts(event: Event) -> tuple[float, float]:
 
 
 @functools.lru_cache(maxsize=64)
-def _cases(doubt: float, creep: float) -> Cases:
+def _cases(doubt: float, creep: float, laps: int) -> Cases:
     """Return what the laps may be like: a normal distribution of the logarithm of how much they
     scatter, on a grid; a habit that drifts, more or less against that, or that creeps.
 
     What makes laps take more the longer they are driven (heat, tyres) is far more common than what
     makes them take less. That it is so is common practice, without a source; how likely was set so
-    that the bands hold with and without it, see ``tests/bench/bench_race.py``.
+    that the bands hold with and without it, see ``tests/bench/bench_race.py``. The plan is right on
+    the whole all the same: who made it may have known that the habit creeps, so that its first
+    laps take less than planned, or more where it eases; how much of it he knew nobody knows.
     """
     if not doubt:
         return Cases.one()
 
     steady = [(_EASES, -creep), (_CREEPS, creep)] if creep else []
+    half = (laps - 1) / 2
+    apart = _UNPLANNED * creep * half
     drifting = (1 - sum(chance for chance, _ in steady)) / len(_DRIFTS)
     cases = []
     for scatter in _SCATTERS:
         share = math.exp(-0.5 * (math.log(scatter / USUAL) / doubt) ** 2)
-        cases += [(share * drifting, scatter, scatter * drift, 0.0, 0.0) for drift in _DRIFTS]
         cases += [
-            (share * chance, scatter, 1.0, bend, _CREEPS_APART * creep) for chance, bend in steady
+            (share * drifting, scatter, scatter * drift, 0.0, 0.0, 0.0, 0.0) for drift in _DRIFTS
+        ]
+        cases += [
+            (share * chance, scatter, 1.0, bend, _CREEPS_APART * creep, -bend * half, apart)
+            for chance, bend in steady
         ]
     return Cases.of(cases)
 
@@ -126,15 +139,55 @@ def called(event: Event, state: GaussianMixture, before: float, target: float) -
 
     A target may be kept (then the habit begins anew, about it), half kept, or ignored.
     """
-    spec, first = event.spec.targets, float(event.spec.energy.first)
+    spec = event.spec.targets
+    weights = float(spec.kept), float(spec.half), float(spec.ignored)
+    return _asked(event, state, before, target, weights)
+
+
+def replanned(
+    event: Event, state: GaussianMixture, before: float, planned: float
+) -> GaussianMixture:
+    """Return what is known when the dash has another plan, as laps were entered or energy was taken
+    off, and no target is in force: nobody knows whether the driver goes by it or on as before.
+    """
+    return _asked(event, state, before, planned, _REPLANNED)
+
+
+def _asked(
+    event: Event,
+    state: GaussianMixture,
+    before: float,
+    use: float,
+    weights: tuple[float, float, float],
+) -> GaussianMixture:
+    first, (kept, half, ignored) = float(event.spec.energy.first), weights
     return state.changed(
-        before - target,
+        before - use,
         (
-            TrendOutcome(float(spec.kept), 0.0, first**2),
-            TrendOutcome(float(spec.half), 0.5, first**2 / 4, _PARTLY),
-            TrendOutcome(float(spec.ignored), 1.0),
+            TrendOutcome(kept, 0.0, first**2),
+            TrendOutcome(half, 0.5, first**2 / 4, _PARTLY),
+            TrendOutcome(ignored, 1.0),
         ),
     )
+
+
+def ignored_against_kept(event: Event, state: GaussianMixture, laps: int, falsely: float) -> float:
+    """Return how many times as likely as kept, by the reports of the first laps after its call, a
+    target must be ignored so that one that is kept is taken for ignored no more often than so.
+
+    For two normal distributions of the same width that lie so many deviations apart: the most
+    powerful test (J. Neyman, E. S. Pearson 1933). Never less than a little likelier.
+    """
+    used = [
+        part.after(laps, laps * lap_noise(event, part))
+        for part in (state.on_course(0), state.on_course(2))
+        if part is not None
+    ]
+    if len(used) < 2:
+        return math.inf
+    kept, ignored = used
+    apart = abs(ignored.mean - kept.mean) / kept.deviation
+    return max(_LIKELIER, math.exp(-_standard.inv_cdf(falsely) * apart - apart * apart / 2))
 
 
 def used_interval(

@@ -527,6 +527,13 @@ class EventSpec(Strict):
         default_factory=AdviceSpec, description="When to call a new target, and which."
     )
 
+    @property
+    def most_usable(self) -> Decimal:
+        """What may be used from the start on, if every charging stop is made."""
+        return self.energy.usable + sum(
+            (stop.energy for stop in self.charging.values()), Decimal(0)
+        )
+
     def problems(self) -> Iterator[Problem]:
         """Yield dials whose names differ only in capitals."""
         folded: dict[str, str] = {}

@@ -34,8 +34,10 @@ from grammar.errors import CodeError, counted
 # a target so surely not kept as called is pointed out, also where it may be half kept: laps that
 # scatter look like that
 _NOT_KEPT = 0.9
-# so many times likelier it must be by the reports of two laps that a target is ignored, to ask
-_LAPS_TO_TELL, _LIKELIER = 2, 3.0
+# how often a target that is kept may be told as ignored by the first lap driven to it, and by two
+_FALSELY_TOLD = (0.0125, 0.045)
+# a lap or a few of which no report was heard are passed by what was said behind them
+_LAPS_UNHEARD = 3
 _CERTAIN = 0.98  # a report taken so surely sets how much can be left
 _FITS = 0.5  # a value less likely than this to be right is pointed out
 # so sure it must be that a dash has other laps than were told, to take it so, and to ask
@@ -172,6 +174,18 @@ class _Announced:
         return self.by_call if self.by_event is None else self.by_event
 
 
+@dataclass(frozen=True, slots=True)
+class _Replanned:
+    """What was believed and shown before the plan changed, and planned for the next lap, and what
+    is believed since: as long as that is so, another change is one of the plan before.
+    """
+
+    believed_before: GaussianMixture
+    shown_before: GaussianMixture
+    planned: Fraction
+    believed: GaussianMixture
+
+
 _CHANGING = (list, dict, set, _Announced)  # what a following knows and goes on to change
 
 
@@ -205,12 +219,13 @@ class _Following:
         self.announced_since = _Announced()  # the last neutralisation began
         # what is known, but for how much the last certain report allows to be left
         self.believed = self.race.energy
+        self.replanned: _Replanned | None = None
         self.settings: dict[str, float] = {}
         self.called_laps: list[int] = []
         self.entry: LapsEntry | None = None  # that reports are still held against
         # while nothing is told of the target: behind which lap it was called, and how many times as
-        # likely it was then that it would be ignored, as that it would be kept
-        self.target_called: tuple[int, float] | None = None
+        # likely as kept it must be ignored to tell it one lap later, and two
+        self.target_called: tuple[int, list[float]] | None = None
         self.told_of_manners = set[str]()
         self.calls: dict[str, Entry] = {}
         self.wrong: dict[str, int] = {}  # dial → its last read-back, where it is wrong
@@ -246,6 +261,8 @@ class _Following:
         """Take the next fact."""
         fact, self.lap, self.behind = one.entry, one.lap, one.behind
         calls, readbacks = self.event.spec.calls, self.event.spec.readbacks
+        if not one.of_lap and 0 < self.behind - self.race.lap <= _LAPS_UNHEARD:
+            self._drive_to(self.behind)
         if fact.kind == "event":
             self._event(fact)
         elif fact.kind == "readback":
@@ -374,9 +391,10 @@ class _Following:
         """
         race, unit = self.race, self.event.spec.energy.unit
         if race.target is not None and self.target_called is not None:
-            behind, odds = self.target_called
+            behind, soon = self.target_called
             kept, half, ignored = race.energy.branches()
-            likelier = 1.0 if race.lap != behind + _LAPS_TO_TELL else min(1.0, odds * _LIKELIER)
+            driven = race.lap - behind
+            likelier = soon[driven - 1] if 1 <= driven <= len(soon) else 1.0
             if ignored > kept * likelier or half + ignored > _NOT_KEPT:
                 self.target_called = None
                 use = float(race.target) + race.energy.slope().mean
@@ -518,25 +536,38 @@ class _Following:
             self.entry = None
 
     def _change(self, laps: int, removed: Fraction, fact: Entry) -> bool:
+        race = self.race
+        was = self.replanned
+        if was is None or was.believed is not self.believed:
+            was = _Replanned(self.believed, race.energy, race.expected(race.lap + 1), self.believed)
         try:
-            self.race.plan = self.race.plan.change(self.race.lap, laps=laps, removed=removed)
+            race.plan = race.plan.change(race.lap, laps=laps, removed=removed)
         except CodeError as error:
             self._note("plan", error.message, fact)
             return False
+        planned, before = float(race.expected(race.lap + 1)), float(was.planned)
+        self.believed, race.energy = was.believed_before, was.shown_before
+        if planned != before:
+            self._know(lambda state: energy.replanned(self.event, state, before, planned))
+        self.replanned = replace(was, believed=self.believed)
         return True
 
     def _enter(self, laps: int, fact: Entry) -> None:
-        before = self.race.plan
+        before, believed = self.race.plan, self.believed
         if self._change(laps, Fraction(0), fact):
             self.race.laps_entered += laps
             if self.event.spec.calls.distance or self.event.spec.readbacks.distance:
-                self._hold(before, laps, entered=True)
+                self._hold(before, believed, laps, entered=True)
 
-    def _hold(self, before: EnergyPlan, laps: int, *, entered: bool) -> None:
-        """Hold the reports to come against laps that are to be entered, or were."""
+    def _hold(
+        self, before: EnergyPlan, believed: GaussianMixture, laps: int, *, entered: bool
+    ) -> None:
+        """Hold the reports to come against laps that are to be entered, or were; what was planned
+        and believed before.
+        """
         if laps > 0:
             self.entry = LapsEntry.begin(
-                self.event, before, self.race.lap, laps, self.believed, entered=entered
+                self.event, before, self.race.lap, laps, believed, entered=entered
             )
 
     def _distance_called(self, fact: Entry, spec: LapsSpec) -> None:
@@ -546,7 +577,7 @@ class _Following:
             self._enter(laps, fact)
         else:
             self.called_laps.append(laps)
-            self._hold(self.race.plan, laps, entered=False)
+            self._hold(self.race.plan, self.believed, laps, entered=False)
 
     def _distance_entered(self, fact: Entry, spec: LapsSpec) -> None:
         laps = whole(fact.values, spec.added)
@@ -570,7 +601,11 @@ class _Following:
             target = float(race.target)
             self._know(lambda state: energy.called(self.event, state, before, target))
             kept, _, ignored = race.energy.branches()
-            self.target_called = race.lap, ignored / kept
+            soon = [
+                energy.ignored_against_kept(self.event, race.energy, laps, falsely)
+                for laps, falsely in enumerate(_FALSELY_TOLD, 1)
+            ]
+            self.target_called = race.lap, [min(1.0, ignored / kept * times) for times in soon]
             if self.entry is not None:
                 self.entry = self.entry.called(race.lap + 1, target_before, race.target)
 

@@ -62,9 +62,10 @@ ODD_LAPS = 20.0  # what is held beforehand about odd laps counts as much as so m
 @dataclass(frozen=True, eq=False)
 class Cases:
     """What the noise may be like: for each case its probability, how many times as much single laps
-    scatter and the slope drifts, the mean and the variance of the bend, and the place of the case
-    it changes to when its slope begins to bend: the last one that scatters as much, −1 if there is
-    none.
+    scatter and the slope drifts, the mean and the variance of the bend, by how much the slope at
+    the start may differ for it from that of the other cases (mean and variance), and the place of
+    the case it changes to when its slope begins to bend: the last one that scatters as much, −1 if
+    there is none.
     """
 
     weight: Array
@@ -72,23 +73,37 @@ class Cases:
     drift: Array
     bend: Array
     bend_variance: Array
+    begins: Array
+    begins_variance: Array
     bending: np.ndarray
 
     @classmethod
-    def of(cls, cases: Iterable[tuple[float, float, float, float, float]]) -> Cases:
-        """Return them from (probability, scatter, drift, bend, its standard deviation)."""
+    def of(cls, cases: Iterable[tuple[float, float, float, float, float, float, float]]) -> Cases:
+        """Return them from (probability, scatter, drift, bend, its standard deviation, by how much
+        the slope begins elsewhere, the deviation of that).
+        """
         import numpy as np
 
-        weight, scatter, drift, bend, deviation = np.array(list(cases), dtype=float).T
+        columns = np.array(list(cases), dtype=float).T
+        weight, scatter, drift, bend, deviation, begins, apart = columns
         bends = {scatter[place]: place for place in np.flatnonzero(deviation)}
         bending = [-1 if deviation[n] else bends.get(scatter[n], -1) for n in range(len(bend))]
-        return cls(weight / weight.sum(), scatter, drift, bend, deviation**2, np.array(bending))
+        return cls(
+            weight / weight.sum(),
+            scatter,
+            drift,
+            bend,
+            deviation**2,
+            begins,
+            apart**2,
+            np.array(bending),
+        )
 
     @classmethod
     @functools.cache
     def one(cls) -> Cases:
         """Return the one case that everything is as stated."""
-        return cls.of([(1.0, 1.0, 1.0, 0.0, 0.0)])
+        return cls.of([(1.0, 1.0, 1.0, 0.0, 0.0, 0.0, 0.0)])
 
 
 @dataclass(frozen=True, slots=True)
@@ -295,12 +310,10 @@ class GaussianMixture:
         count = len(made.cases.weight)
         made.weight = made.cases.weight[:, None].copy()
         made.mean = np.zeros((count, 1, 3))
-        made.mean[..., 0], made.mean[..., 1] = level, slope
+        made.mean[..., 0], made.mean[:, 0, 1] = level, slope + made.cases.begins
         made.covariance = np.zeros((count, 1, 3, 3))
-        made.covariance[..., 0, 0], made.covariance[..., 1, 1] = (
-            level_deviation**2,
-            slope_deviation**2,
-        )
+        made.covariance[..., 0, 0] = level_deviation**2
+        made.covariance[:, 0, 1, 1] = slope_deviation**2 + made.cases.begins_variance
         made.mean[:, 0, 2], made.covariance[:, 0, 2, 2] = made.cases.bend, made.cases.bend_variance
         made.case, made.branch = np.arange(count), np.full(count, -1)
         made.past, made.odd, made.laps = np.zeros((count, 3)), np.zeros(count), 0.0
@@ -593,6 +606,19 @@ class GaussianMixture:
             float(self.weight[self.branch == number].sum()) for number in range(3)
         )
         return first, second, third
+
+    def on_course(self, number: int) -> GaussianMixture | None:
+        """Return what is known if the trend took this course at its last change, None where it is
+        certain that it did not.
+        """
+        import numpy as np
+
+        which = np.flatnonzero(self.branch == number)
+        if not len(which):
+            return None
+        taken = self._taken(which)
+        taken.weight = taken.weight / taken.weight.sum()
+        return taken
 
     def level(self) -> Distribution:
         """Return the distribution of the level."""

@@ -11,7 +11,7 @@ import pytest
 import tomli_w
 from hypothesis import given
 from hypothesis import strategies as st
-from race.support import EVENT, race_book, race_event
+from race.support import DELTA, EVENT, event, race_book, race_event
 
 from codec.race import EventError, load_event, parse_event
 from codec.race.event import schema
@@ -147,3 +147,11 @@ def test_the_schema_is_a_schema_and_the_example_fits_it() -> None:
 
     jsonschema.Draft202012Validator.check_schema(schema())
     jsonschema.validate(tomllib.loads(TEXT), schema())
+
+
+def test_a_plan_may_take_what_charging_stops_bring() -> None:
+    stop = "[charging.pit]\nfirst = 8\nlast = 12\nenergy = 3.0\n"
+    plan = "[plan]\nper_lap = 1.5\n"
+    assert sum(event("", DELTA + plan + stop).plan) == 30
+    with pytest.raises(EventError, match=r"30\.0 kWh planned for 20 laps, of 28\.4 usable"):
+        event("", DELTA + plan)
