@@ -85,6 +85,11 @@ def _ok(watch: Watch, rest: str) -> Shown:
     waiting, guess, read = watch.waiting, watch.guess, watch.read
     if waiting is None and not rest:
         return Shown("bad", ("nothing waits to be taken",))
+    if waiting is not None and waiting.entry.values and read is None and not rest:
+        entry = waiting.entry
+        taken = correction_of(entry, values=dict(entry.values), certainty=1.0, note=BY_HAND)
+        watch.write(taken.replace(at=None))
+        return Shown("good", (ByField(entry.values, entry.lap).told(watch.book),))
     if waiting is not None and read is not None and not rest:
         said = watch.keeper().said(read)
         watch.write(

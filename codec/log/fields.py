@@ -6,13 +6,13 @@ Every word of such a line has its meaning, or the line is none: nothing is guess
 
 from __future__ import annotations
 
+import contextlib
 import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
-from codec.radio.laps import LAP
 from codec.radio.named import NamedReports
-from codec.sheet.state import MOST_LAP, lap_message
+from codec.sheet.state import LAP, MOST_LAP, lap_message
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import whole
@@ -59,6 +59,33 @@ def by_field(named: NamedReports, text: str) -> ByField | None:
         if said is None:
             raise
         return said
+
+
+@dataclass(frozen=True, slots=True)
+class Nearly:
+    """What a line would tell field by field but for one word, and what to ask about that."""
+
+    told: ByField
+    asked: str
+
+
+def nearly(named: NamedReports, text: str) -> Nearly | None:
+    """Return what a line tells but for one word that means nothing: a slip of a field's name, or
+    one that the report has no field for; None where it tells nothing else.
+    """
+    strangers = named.strangers(text)
+    if len(strangers) != 1:
+        return None
+    (word, (start, end)), of = strangers[0], named.resembled(strangers[0][0])
+    tried = [(f"{text[:start]}{of}{text[end:]}", f"{word}: {of}?")] if of else []
+    rest = re.sub(r"^[\s=:]*[-+−]?[\d.]*", "", text[end:], flags=re.ASCII)
+    tried.append((f"{text[:start]}{rest}".strip(" ,;"), f"{word}: what is that?"))
+    for changed, asked in tried:
+        with contextlib.suppress(CodeError):
+            told = by_field(named, changed)
+            if told is not None and (told.lap is not None or len(told.values) > 1):
+                return Nearly(told, asked)
+    return None
 
 
 def _said(named: NamedReports, text: str) -> ByField | None:

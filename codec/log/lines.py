@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from codec.decoding import Transcript
-from codec.log.fields import ByField, by_field, dial_at
+from codec.log.fields import ByField, Nearly, by_field, dial_at, nearly
 from codec.log.readbacks import read_back
 from codec.log.shown import Shown
 from codec.log.watch import Watch
@@ -161,6 +161,8 @@ def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -
             return _of_said_lap(watch, text, told)
         case ByField():
             return _by_field(watch, text, told)
+        case Nearly():
+            return _offered(watch, text, told)
         case Passages():
             return _talked(watch, text, told)
         case dial, position:
@@ -171,16 +173,21 @@ def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -
 
 def _otherwise(
     watch: Watch, text: str, words: Wording
-) -> OfLap | ByField | tuple[str, int] | Passages | None:
+) -> OfLap | ByField | Nearly | tuple[str, int] | Passages | None:
     """Return what a line that is no report or call says: a report behind its lap, values by the
-    names of fields, where a dial stands, or talk; None where it is a report that can't be read.
-    Raises CodeError.
+    names of fields, but for one word perhaps, where a dial stands, or talk; None where it is a
+    report that can't be read. Raises CodeError.
     """
     told = said_of_lap(watch, text) or told_by_field(watch, text)
     if told is not None:
         return told
     dial = None if watch.event is None else dial_at(watch.book, watch.event.dials, text)
-    return talk(watch.finder, words) if dial is None else dial
+    if dial is not None:
+        return dial
+    if (but_one := nearly(watch.finder.named, text)) is not None:
+        check_lap(watch, but_one.told.lap)
+        return but_one
+    return talk(watch.finder, words)
 
 
 @dataclass(frozen=True, slots=True)
@@ -289,9 +296,31 @@ def part_of(watch: Watch, told: ByField) -> tuple[int, Row | None]:
     return last.entry.lap, last
 
 
+def _offered(watch: Watch, text: str, but_one: Nearly) -> Shown:
+    """Keep what was told field by field but for one word, until somebody says what that was."""
+    entry = told_entry(watch, text, but_one.told)
+    entry = entry.replace(refusal=DOUBTFUL, note=but_one.asked, certainty=None)
+    watch.write(entry)
+    watch.refresh()
+    told = but_one.told.told(watch.book)
+    return Shown("bad", (but_one.asked, f"else: {told}  /ok takes it, or enter it again"))
+
+
 def _by_field(watch: Watch, text: str, told: ByField) -> Shown:
-    """Keep what was told field by field: as what is known of the report that waits, where there is
-    one, as more of that of which other fields were just told, else as a report of its own.
+    """Keep what was told field by field."""
+    last = part_of(watch, told)[1]
+    entry, before = told_entry(watch, text, told), watch.mine.reports
+    watch.write(entry)
+    watch.refresh()
+    again = reported_again(watch, before, [entry])
+    again += [] if last is not None or told.lap is None else skipped(watch, told.lap)
+    shown = f"part of the report of lap {entry.lap}: {ByField(entry.values, None).told(watch.book)}"
+    return Shown("warning" if again else "good", (shown, *again))
+
+
+def told_entry(watch: Watch, text: str, told: ByField) -> Entry:
+    """Return the entry of what was told field by field: what is known of the report that waits,
+    where there is one, more of that of which other fields were just told, else a report of its own.
     """
     waiting, name = watch.waiting, lap_message(watch.book)
     lap, last = part_of(watch, told)
@@ -320,13 +349,7 @@ def _by_field(watch: Watch, text: str, told: ByField) -> Shown:
             entry = entry.replace(lap=waiting.entry.lap, lap_by=waiting.entry.lap_by)
         if entry.lap == waiting.entry.lap:
             entry = entry.replace(kind="correction", about=waiting.first.seq)
-    before = watch.mine.reports
-    watch.write(entry)
-    watch.refresh()
-    again = reported_again(watch, before, [entry])
-    again += [] if last is not None or told.lap is None else skipped(watch, told.lap)
-    shown = f"part of the report of lap {entry.lap}: {ByField(entry.values, None).told(watch.book)}"
-    return Shown("warning" if again else "good", (shown, *again))
+    return entry
 
 
 def stands_at(watch: Watch, text: str, dial: str, position: int) -> Shown:

@@ -29,7 +29,13 @@ from codec.reading import Reading
 from codec.sheet.entry import Entry, Kind
 from codec.sheet.journal import Journal
 from codec.sheet.state import RaceState, Row, Standing, lap_message, laps
-from codec.sheet.words import CLOCKS_APART, clock_text, conflict_text, duration_text
+from codec.sheet.words import (
+    CLOCKS_APART,
+    clock_text,
+    conflict_text,
+    duration_text,
+    values_text,
+)
 from codec.store.store import stamp
 from grammar.errors import CodeError
 from grammar.exact import percent
@@ -427,7 +433,7 @@ class Watch:
         can be said.
         """
         mine = self.mine
-        if mine.waiting is None or mine.waiting.entry.string:
+        if mine.waiting is None or mine.waiting.entry.string or mine.waiting.entry.values:
             return None
         key = self._key(mine.waiting)
         known = self._guesses.get(self.car)
@@ -511,7 +517,8 @@ class Watch:
         if read is not None:
             return [f"perhaps: {read}  /ok takes it"]
         if guess is None:
-            return []
+            told = "" if self.waiting is None else values_text(self.book, self.waiting.entry)
+            return [f"perhaps: {told}  /ok takes it"] if told else []
         likely: list[str] = []
         if guess.probability >= LIKELY:
             reading = self.restored(guess.guess)
@@ -528,7 +535,9 @@ class Watch:
     @property
     def asking(self) -> str:
         """The question to ask about the report that waits for its repeat."""
-        guess = self.guess
+        guess, waiting = self.guess, self.waiting
+        if waiting is not None and waiting.entry.values and not waiting.entry.string:
+            return waiting.entry.note  # all but a word of it is known
         if guess is None or self.readbacks.differs(
             self.restored(guess.guess)
         ):  # a part of it can't be named: what was said is not known

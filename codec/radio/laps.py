@@ -12,12 +12,10 @@ from typing import Any
 from codec.radio.forms import milliseconds
 from codec.reading import Reading
 from codec.sheet.entry import LapBy, SheetError
-from codec.sheet.state import MOST_LAP
+from codec.sheet.state import LAP, MOST_LAP
 from grammar.book import Book
 from grammar.exact import whole
 from grammar.fields import Value
-
-LAP = "lap"  # the field of a book that holds the lap
 
 
 def lap_field(book: Book) -> str:

@@ -8,6 +8,7 @@ it; and a value further from the last one than it goes in a lap is not sure.
 
 from __future__ import annotations
 
+import difflib
 import functools
 import itertools
 import math
@@ -37,6 +38,7 @@ _ENDS, _STOPS = ".!?;", ".!?;,:"
 _MOST_PARTS = 400  # characters of a line that tells parts of a report
 _AND_A_HALF = ("and", "a", "half")
 _SHORT = 4  # characters of a word that means nothing
+_ALIKE = 0.7  # of a word and a name, as difflib has it: so much alike they may be a slip
 _FEWEST = 3  # fields named, to be an attempt at a report
 
 
@@ -208,15 +210,44 @@ class NamedReports:
         runs = list(self._stretches(text))
         if len(runs) != 1 or runs[0].spoilt or runs[0].astray:
             return {}
-        items = runs[0].items
+        items = [self._placed(runs[0].items, n) for n in range(len(runs[0].items))]
         clear = all(item.name and item.value is not None for item in items)
         whole = all(
             self._passed(word)
             or any(one.span[0] <= at[0] and at[1] <= one.span[1] for one in items)
             for word, at in self._tokens(text)
         )
-        once = len(runs[0].named) == len(items)
+        named = [item.name for item in items if item.name not in self.several]
+        once = len(set(named)) == len(named)
         return self._said(runs[0], text).values if clear and whole and once else {}
+
+    def _placed(self, items: Sequence[_Item], number: int) -> _Item:
+        """Return an item; right behind the lap a number with a point as that of the only field that
+        it can be of.
+        """
+        item, before = items[number], items[number - 1].name if number else ""
+        plainly = before == self.lap and not item.whole and self._plainly(items, number)
+        return replace(item, name=self._meant(items, number)) if plainly else item
+
+    def strangers(self, text: str) -> list[tuple[str, Span]]:
+        """Return the words of a line that mean nothing where values are told by name, each with its
+        place.
+        """
+        known = self._hedges | self._denials | self._turned | self._asking | self._elsewhere
+        known |= self._fractions | self._none | self._hesitations
+        return [
+            (word, span)
+            for word, span in self._tokens(text)
+            if word.isalpha()
+            and not self._passed(word)
+            and word not in known
+            and not self._together.knows(word)
+        ]
+
+    def resembled(self, word: str) -> str:
+        """Return what names a field most like a word that means nothing, "" where none is."""
+        names = [form[0] for form in self.names if len(form) == 1]
+        return next(iter(difflib.get_close_matches(word, names, 1, _ALIKE)), "")
 
     def speaks(self, text: str) -> bool:
         """Tell whether a line says a number by the name of its field, or with a unit: then it is
@@ -340,7 +371,9 @@ class NamedReports:
             ):  # which way it is, whether at all, or how much more, is not known
                 last = run.items[-1]
                 run.items[-1] = replace(last, value=None, span=(last.span[0], tokens[place][1][1]))
-            elif not self._passed(word):
+            elif not self._passed(word) and not (
+                denied and self._longest(self.names, tokens, place + 1)[0] in self.several
+            ):
                 other += 1
                 if word in self._hedges or other > 1 or len(word) > _SHORT:
                     if run.items:
@@ -442,11 +475,20 @@ class NamedReports:
                 if found[0].value is not None or name not in self.numeric:
                     return found
             value = self._number_behind(tokens, following)
+            if value is not None and name == self.lap:
+                value = self._lap_alone(tokens, following, value)
             if value is None:
                 span = start, tokens[following - 1][1][1]
                 return _Item(name, None, span, bare=name in self.numeric), following
             return self._numbered(name, tokens, start, value)
         options, length = self._longest(self.options, tokens, place)
+        behind, more = self._longest(self.names, tokens, place + length) if length else ("", 0)
+        if behind in (options or ()) and behind not in self.numeric:
+            end = place + length + more
+            other, last = self._option_behind(behind, tokens, end, start)
+            apart = end < len(tokens) and not self._together_said(tokens, end)
+            if other.value is None or apart or self._longest(self.names, tokens, last)[0] == behind:
+                return _Item(behind, options[behind], (start, tokens[end - 1][1][1])), end
         if length and len(options) == 1 and not options.keys() & self.numeric.keys():
             [(name, option)], end = options.items(), place + length
             return _Item(name, option, (start, tokens[end - 1][1][1])), end
@@ -455,6 +497,24 @@ class NamedReports:
         if value is None:
             return None, place
         return self._numbered("", tokens, start, value)
+
+    def _lap_alone(
+        self,
+        tokens: Sequence[tuple[str, Span]],
+        place: int,
+        value: tuple[Decimal, str, int, bool],
+    ) -> tuple[Decimal, str, int, bool] | None:
+        """Return the number of a lap without that of what follows it, where words run on: "lap five
+        thirty two point eight"; None where nobody can tell them apart.
+        """
+        words = [word for word, _ in tokens[place : value[2]]]
+        while words and words[0] not in self._numbers.words:
+            words, place = words[1:], place + 1
+        runs_on = len(words) > 1 and words[0] in self._numbers.units
+        if not runs_on or (value[3] and words[1] not in self._numbers.tens):
+            return value
+        alone = Decimal(self._numbers.units[words[0]])
+        return None if value[3] else (alone, "", place + 1, True)
 
     def _number_behind(
         self, tokens: Sequence[tuple[str, Span]], place: int
@@ -526,6 +586,7 @@ class NamedReports:
         if name not in self.several or (not none and before not in self._denials):
             return _Item(name, None, (start, tokens[place - 1][1][1])), place  # it was not heard
         end = place + none
+        start = start if none else tokens[place - 2][1][0]
         return _Item(name, "", (start, tokens[end - 1][1][1])), end
 
     @staticmethod
@@ -773,6 +834,7 @@ class _Together:
     def __init__(self, words: set[str]) -> None:
         """Take the words that others may be made of."""
         self._words = {word for word in words if len(word) > 1}
+        self.knows = self._words.__contains__
         self.parts = functools.lru_cache(10_000)(self._parts)
 
     def _parts(self, word: str) -> tuple[str, ...]:

@@ -23,6 +23,7 @@ NEUTRALISED, RESUMED, STOPPED, ADDED = "neutralised", "resumed", "stopped", "add
 POSITION = "position"  # of a dial, which the event's note names
 BY_HAND = "by hand"  # the note of what somebody put right who looked at it
 MOST_LAPS = 1000  # that a race may have, and that may be added to one
+LAP = "lap"  # the field of a book that holds the lap
 MOST_LAP = 10_000  # the highest number of a lap that is taken from people and files
 _ROOTS: tuple[Kind, ...] = ("report", "call", "event", "note")
 _STATES = (NEUTRALISED, RESUMED, STOPPED)  # of which the race is in one

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from decimal import Decimal
 
 from codec.sheet.entry import Entry
-from codec.sheet.state import POSITION, Row
+from codec.sheet.state import LAP, POSITION, Row
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import plain
@@ -22,7 +22,7 @@ def values_text(book: Book, entry: Entry) -> str:
     shown = []
     for name, value in entry.values.items():
         field = book.fields.get(name)
-        told = value_told(field, value, whole=value == entry.lap)
+        told = value_told(field, value, whole=name == LAP)
         shown.append(f"{name if field is None else field.title} {told}")
     return ", ".join(shown)
 

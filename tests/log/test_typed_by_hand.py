@@ -60,3 +60,42 @@ def test_a_wrapped_value_told_whole_is_kept_whole(session: Session) -> None:
     assert kept(session, 1)["coolant"] == "61"
     session.enter("/fix 3 motor 95")
     assert kept(session, 1)["coolant"] == "61"
+
+
+def test_a_slip_in_the_name_of_a_field_keeps_the_rest_until_a_key_takes_it(
+    session: Session,
+) -> None:
+    line = "lap 2 33.9 motr 105"
+    assert session.look(line).lines[0] == "motr: motor?"
+    assert session.enter(line).lines[0] == "motr: motor?"
+    assert session.lap == 1
+    assert session.spoken_to().lines[1] == "still to ask: motr: motor?"
+    assert session.enter("/ok").tone == "good"
+    assert kept(session, 2) == {"left": "33.9", "motor": "105"}
+
+
+def test_what_stands_beside_a_word_that_means_nothing_is_offered_too(session: Session) -> None:
+    assert session.enter("lap 2 left 37.2, brakes 95, coolant 8").lines[0].startswith("brakes:")
+    session.enter("lap 2 left 37.2, motor 95, coolant 8")
+    assert kept(session, 2) == {"left": "37.2", "motor": "95", "coolant": "8"}
+    assert session.waiting is None
+
+
+@pytest.mark.parametrize("said", ["box this lap", "lap 2 box", "radio check please"])
+def test_ordinary_talk_is_no_report_with_a_slip(session: Session, said: str) -> None:
+    session.enter(said)
+    assert [entry.kind for entry in session.entries[3:]] == ["note"]
+
+
+@pytest.mark.parametrize("fault", ["fault fan", "fan fault", "fan fault, pump fault", "no fault"])
+def test_a_flag_may_stand_before_the_name_of_its_field(session: Session, fault: str) -> None:
+    session.enter(f"lap 2 left 37.2, motor 95, coolant 8, {fault}")
+    flags = {name for name in ("fan", "pump") if name in fault}
+    assert laps(session.standing, "44", session.book)[2].entry.values["fault"] == flags
+
+
+def test_a_lap_said_in_a_word_does_not_run_into_the_number_behind_it(session: Session) -> None:
+    session.enter("lap five thirty two point eight motor ninety five")
+    assert kept(session, 5) == {"left": "32.8", "motor": "95"}
+    session.enter("lap six thirty two motor ninety five")  # or lap 632
+    assert session.lap == 5
