@@ -55,7 +55,7 @@ class Taking:
             or bool(utterance.slots)
             or self._may_go_on(utterance)
             or (
-                role == "car"
+                role != "pit"
                 and self.prefilter.nothing_else(text, self.finder.like_code, self.finder.talk)
             )
             or self._may_put_right(utterance, car, role)
