@@ -28,7 +28,8 @@ spoken AS (
             SELECT hearing.*, split_part(stretch, ',', -1) AS ended,
                 split_part(split_part(stretch, '#t=', -1), ',', 1) AS begun
             FROM hearing WHERE counts AND stretch <> '' AND read_as <> '' AND read_as = string
-        ) AS stretches
+            {apart}
+        ) AS stretches {apart}
     ) AS timed
     WHERE seconds > 0 AND seconds < 100000
 )
@@ -36,8 +37,9 @@ spoken AS (
 
 
 def spoken(season: Season) -> str:
-    """Return what makes ``spoken`` of ``hearing``: with the seconds of each."""
-    return _SPOKEN.format(ended=season.number.format("ended"), begun=season.number.format("begun"))
+    """Return what makes ``spoken`` of ``hearing``: with the seconds of each, worked out once."""
+    ended, begun = season.number.format("ended"), season.number.format("begun")
+    return _SPOKEN.format(ended=ended, begun=begun, apart=season.apart)
 
 
 # times as they are written, in hundredths of a second, are few different ones

@@ -72,7 +72,7 @@ class Season(Protocol):
 
     events: list[SeasonEvent]
     left_out: list[str]
-    apart: str  # behind a query within another that is asked for row by row, of few rows
+    apart: str  # behind a query within another that is worked out by itself, as it stands
     number: str  # what makes a number of a text, and nothing of what is none
 
     def ask(self, query: str, values: Sequence[Any] = ()) -> list[Any]:

@@ -48,7 +48,8 @@ _COUNTED = f"""
                 how NOT IN ({", ".join(f"'{note}'" for note in _TAKEN)})
                 AND NOT starts_with(how, '{_TAKEN_FOR}'))) AS exact
             FROM hearing WHERE counts AND string <> '' AND (read_as <> '' OR words <> '')
-        ) AS heard
+            {{apart}}
+        ) AS heard {{apart}}
     ) AS beside
     GROUP BY 1, 2, 3, 4, 5, 6, 7, 8
 )
@@ -151,7 +152,7 @@ def words_heard(season: Season, wanted: Wanted) -> WordsHeard:
     if not symbols:
         return found
     places = ", ".join(["(CAST(? AS text))"] * len(symbols))
-    rows = query.ask(_COUNTED.format(symbols=places), *symbols)
+    rows = query.ask(_COUNTED.format(symbols=places, apart=season.apart), *symbols)
     for what, code, one, other, string, count in rows:
         if code not in books:
             continue

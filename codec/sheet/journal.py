@@ -66,6 +66,7 @@ def sheet_format(table: EntryTable = ENTRIES) -> JournalFormat:
         facts="SELECT name, text FROM facts",
         alone=("copies",),
         rights=((READER, READ), (WRITER, ADD)),
+        sought=(("entries", "kind"),),
         table=table.stored,
     )
 

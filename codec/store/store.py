@@ -57,6 +57,8 @@ class JournalFormat:
                      written what it begins with, and is then brought up as an old one is
     ``alone``        the tables that only a file has, against its damage
     ``rights``       what each role of a server may do with its tables there
+    ``sought``       tables, and columns of theirs by which a server is asked of all its journals at
+                     once: it has an index of each, which no version tells
     ``taken_out``    the tables of which rows may be deleted
     ``settings``     settings of SQLite beside those that every journal has
     ``facts``        the query for what the file tells of itself, names and texts; "" for nothing
@@ -75,6 +77,7 @@ class JournalFormat:
     scripts: tuple[str, ...]
     alone: tuple[str, ...] = ()
     rights: tuple[tuple[str, str], ...] = ()
+    sought: tuple[tuple[str, str], ...] = ()
     taken_out: tuple[str, ...] = ()
     settings: tuple[str, ...] = ()
     facts: str = ""

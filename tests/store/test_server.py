@@ -150,7 +150,12 @@ def test_tables_are_brought_up_step_by_step_to_those_of_a_new_server(
     assert columns(address) == columns(served)
     assert refusals(address) == refusals(served)
     up_to_date = {"sheet": (sheets, sheets), "journal": (drills, drills)}
+    with psycopg.connect(address, autocommit=True) as owner:  # of one that was set up before
+        owner.execute("DROP INDEX niner.entries_by_kind")
     assert set_up(ServerPlace(address), forms) == up_to_date
+    with psycopg.connect(address) as owner:
+        found = owner.execute("SELECT indexdef FROM pg_indexes WHERE indexname = 'entries_by_kind'")
+        assert "(journal, kind)" in found.fetchall()[0][0]
     with Journal(f"{address}#event", race_book()) as journal:
         journal.append(report())
 

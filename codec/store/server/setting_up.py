@@ -109,6 +109,11 @@ def _brought_up(server: ServerConnection, form: JournalFormat) -> tuple[int, int
     for step in steps(form)[before:]:
         for statement in step:
             server.run(statement)
+    for table, column in form.sought:
+        server.run(
+            f'CREATE INDEX IF NOT EXISTS "{table}_by_{column}"'
+            f' ON niner."{table}" ({JOURNAL}, "{column}")'
+        )
     for table, columns in views(form).items():
         listed = ", ".join(f'"{column}"' for column in columns)
         server.run(
