@@ -199,11 +199,15 @@ def symbols_of(meaning: Meaning) -> int:
 
 
 def least_symbols(words: Iterable[Word]) -> int:
-    """Return how many symbols words stand for at least; those often in talk stand for none."""
+    """Return how many symbols words stand for at least; those often in talk stand for none, nor
+    does the last one, said twice.
+    """
     homophones = {form for forms in table("speech")["homophones"].values() for form in forms}
-    least = 0
+    least = last = 0
+    before = ""
     for word in words:
-        if word.text.casefold() in homophones or (len(word.text) == 1 and _small(word.text)):
+        form = word.text.casefold()
+        if form in homophones or (len(word.text) == 1 and _small(word.text)):
             continue
         if word.kind is WordKind.TEEN:
             least += 2
@@ -211,7 +215,8 @@ def least_symbols(words: Iterable[Word]) -> int:
             least += 1
         elif word.kind in SPOKEN:
             least += min(map(len, word.meaning.options), default=0)
-    return least
+        last, before = (form == before) * (word.kind in SPOKEN), form
+    return least - last
 
 
 class _Token(NamedTuple):

@@ -44,6 +44,8 @@ _LIKE_A_TIME = re.compile(r"\d[.:/]\d\d", re.ASCII)  # 321.28, 7:18:31, 4/19/37
 _MOST_CUTS = 12
 _NEAR = 4  # words before a code, or behind it, that tell of what it is
 _ALIKE = 0.6  # of the letters: of words written much alike
+# what is left of IS, HAS, ARE … behind a word: that's, it'll
+_CONTRACTED = [f"{mark}{end}" for mark in "'’" for end in ("s", "re", "ve", "ll", "d", "m")]
 _BESIDE = 4  # words of a short sentence beside a code
 _MANY = 6  # figures: ordinary talk seldom has so many and nothing else
 _LONG = 4  # symbols: a shorter call is soon met by chance
@@ -107,7 +109,8 @@ class Finder:
         self.asking = frozenset(cues["asking"])
         self.shortest = min(message.lengths[0] for message in book.messages.values())
         self.figures = self.evidence.figures_alone()
-        self.plain = frozenset(cues["plain"]) | self.before | self.after
+        plain = frozenset(cues["plain"]) | self.before | self.after
+        self.plain = plain | {f"{word}{end}" for word in plain for end in _CONTRACTED}
         self.talk = self.plain | self.hedges | self.denials | self.elsewhere | self.asking
         self._spoken = [
             form for form, meaning in book.lexicon.meanings.items() if meaning.kind in SPOKEN

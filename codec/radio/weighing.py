@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import functools
 from typing import TYPE_CHECKING
 
-from codec.radio.doubt import LIKELY, Doubt, doubt, of_any_lap, radio_after, restored
+from codec.radio.doubt import LIKELY, Doubt, doubt, of_any_lap, perhaps, radio_after, restored
 from codec.radio.edits import MOST
 from codec.radio.exchange import FITS, REST, Exchange, Last, RadioTurn
 from codec.radio.finder import Passage
@@ -69,7 +70,14 @@ class Weighing:
             if unread and utterance.at is None:
                 values, shares = of_any_lap(self.book, values), {}
         radio = radio_after(self.book, car.reports)
-        return doubt(self.book, words, values, radio=radio, laps=laps, of_laps=shares, ask=False)
+        hear = functools.partial(doubt, self.book, words, values, radio=radio, ask=False)
+        found = hear(laps=laps, of_laps=shares)
+        told = perhaps(self.book, found, self.exchange.context(car, utterance))
+        if known is not None and shares and told is not None and told.lap is not None:
+            ago = told.lap - known.lap
+            if ago > 0 and ago != laps and told.lap in shares:  # so long its values went on
+                return hear(laps=ago, of_laps=shares)
+        return found
 
     def may_be_taken(self, weighed: Doubt, turn: RadioTurn) -> bool:
         """Tell whether what was weighed may be taken: the book's threshold allows it, its car is

@@ -263,3 +263,29 @@ def test_what_a_sentence_of_its_own_says_is_no_word_of_a_report_misheard(tmp_pat
     found = standing(tmp_path, lines, "7=Ana", book=race_book())[-1]
     assert (found.lap, found.heard) == (6, rest)
     assert "ready" not in found.note
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "zero three one eight three papa zero two alfa alfa",
+        "zero three one eight three so papa zero two alfa",
+    ],
+)
+def test_values_are_expected_as_long_after_the_last_ones_as_the_lap_said_is(
+    tmp_path: Path, said: str
+) -> None:
+    """Two laps went by, though the time is that of one, where nobody knows how long a lap takes."""
+    first = "[00:01:30] Ana: zero one one niner three papa zero two alfa"
+    found = standing(tmp_path, [first, f"[00:04:28] Ana: {said}"], "7=Ana")[-1]
+    guess = guess_of(found.note)
+    assert found.string == "03183P02A" or (guess is not None and guess.string == "03183P02A")
+
+
+@pytest.mark.parametrize("beside", ["that's all", "that’s all, tyres are fine", "they're close"])
+def test_a_contraction_behind_a_report_is_no_word_of_it_misheard(
+    tmp_path: Path, beside: str
+) -> None:
+    line = f"[00:01:30] Ana: zero one one niner three papa zero two alfa {beside}"
+    (found,) = standing(tmp_path, [line], "7=Ana")
+    assert (found.string, found.accepted) == ("01193P02A", True)
