@@ -13,6 +13,7 @@ from fractions import Fraction
 from codec.race.energy import RACING, NeutralisedShare
 from codec.race.event import DistanceSpec
 from codec.race.truncated_normal import normal_cdf
+from codec.sheet.order import SINCE_1970
 
 _PRIOR = 3  # the usual lap time of the event file counts as much as so many laps
 _LEAST = 1e-4
@@ -93,10 +94,12 @@ class Clock:
     @staticmethod
     def minutes(span: Neutralised, now: int | None = None) -> Fraction | None:
         """Return how long a neutralisation lasted, up to ``now`` if it still does; None if nobody
-        can tell.
+        can tell, as where its begin is the time in a recording and its end that of the day.
         """
         end = now if span.last is None else span.end
         if span.begin is None or end is None or end < span.begin:
+            return None
+        if span.begin < SINCE_1970 <= end:
             return None
         return Fraction(end - span.begin, 60_000)
 

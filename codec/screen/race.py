@@ -215,7 +215,7 @@ def beside_the_laps(race: Race) -> list[tuple[str, str]]:
         if stop.made is not None:
             lines.append((f"{window} made on lap {stop.made}", "green"))
         elif stop.open:
-            cost = f"+{number(float(spec.energy))} {unit}, {float(spec.seconds):g} s"
+            cost = f"+{number(float(spec.energy))} {unit} counted in, {float(spec.seconds):g} s"
             lasts = (
                 "as driven now it is not reached"
                 if stop.lasts is None

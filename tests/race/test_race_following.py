@@ -21,7 +21,7 @@ from race.support import (
 )
 
 from codec.race import follow, outlook, parse_event
-from codec.race.clock import Clock
+from codec.race.clock import Clock, Neutralised
 from codec.race.event import DistanceSpec
 from codec.sheet import Entry
 
@@ -332,3 +332,9 @@ def test_laps_announced_for_one_neutralisation_leave_those_of_the_next_expected(
     race = follow(spec, told)
     assert (race.laps_expected, race.laps_added) == (2, 5)
     assert [notice.kind for notice in race.notices] == ["laps-differ", "laps-expected"]
+
+
+def test_a_neutralisation_of_a_recording_does_not_last_until_today() -> None:
+    span = Neutralised(first=4, begin=284_400)
+    assert Clock.minutes(span, 404_400) == 2
+    assert Clock.minutes(span, 1_796_000_000_000) is None
