@@ -750,7 +750,7 @@ class _Search:
         report right; None if there are none.
         """
         changing = bool(runs) and self.kinds[runs[0][0]] in CHANGING
-        if sum(kind in SPOKEN for kind in self.kinds) < (3 if changing else 4):
+        if self._symbols(0, len(self.words)) < (3 if changing else 4):
             return None
         odds = self.finder.odds
         best = max(self._candidates(runs), key=lambda run: self._bits(*run), default=None)
@@ -815,7 +815,7 @@ class _Search:
         if not name or start == end:
             return None
         odd = [place for place in range(start, end) if self.kinds[place] is WordKind.UNKNOWN]
-        codes = sum(kind in SPOKEN for kind in self.kinds[start:end])
+        codes = self._symbols(start, end)
         least, most = self.finder.book.messages[name].lengths
         forms = [self.forms[place] for place in odd]
         sizes = [digits_of(word.meaning) for word in self.words[start:end]]
@@ -888,9 +888,24 @@ class _Search:
         )
 
     def _strong(self, start: int, end: int) -> int:
-        return sum(
-            self.kinds[place] in SPOKEN and not self._weak(place) for place in range(start, end)
-        )
+        return sum(self._size(place) for place in range(start, end) if not self._weak(place))
+
+    def _symbols(self, start: int, end: int) -> int:
+        """Return how many symbols words of a code stand for: one each, but for figures written in a
+        row beside letters.
+        """
+        return sum(map(self._size, range(start, end)))
+
+    def _size(self, place: int) -> int:
+        word = self.words[place]
+        if word.kind is WordKind.TYPED and self._lettered:
+            return max(map(len, word.meaning.options), default=1)
+        return int(word.kind in SPOKEN)
+
+    @functools.cached_property
+    def _lettered(self) -> bool:
+        """Tell whether a word of the code is no figure: figures alone may be a time, or a gap."""
+        return any(digits_of(word.meaning) == math.inf for word in self.words)
 
     def _codes(self, start: int, end: int) -> int:
         return sum(

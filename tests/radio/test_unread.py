@@ -289,3 +289,14 @@ def test_a_contraction_behind_a_report_is_no_word_of_it_misheard(
     line = f"[00:01:30] Ana: zero one one niner three papa zero two alfa {beside}"
     (found,) = standing(tmp_path, [line], "7=Ana")
     assert (found.string, found.accepted) == ("01193P02A", True)
+
+
+@pytest.mark.parametrize(
+    "said", ["two two zero two x-ray whiskey", "2202 x-ray whiskey", "2202 X whiskey", "22 02 X W"]
+)
+def test_a_report_without_its_check_symbol_is_kept_however_its_figures_are_written(
+    tmp_path: Path, said: str
+) -> None:
+    (entry,) = standing(tmp_path, [f"[00:03:00] Ana: {said}"], "7=Ana", book=race_book())
+    assert (entry.refusal, entry.heard, entry.lap_by) != ("", said, "")
+    assert guess_of(entry.note) is not None
