@@ -12,6 +12,7 @@ from codec.log.lines import report_entry, reported_again
 from codec.log.shown import Shown, Tone
 from codec.log.watch import Watch
 from codec.radio.doubt import LIKELY, Doubt, how_sure
+from codec.sheet.entry import DOUBTFUL
 from codec.sheet.state import lap_message
 from grammar.errors import CodeError
 
@@ -98,10 +99,13 @@ def take(watch: Watch, rest: str) -> Shown:
     if entry.refusal and by == "hand":  # somebody looked at it
         lap, lap_by = watch.keeper().of(reports[0], None, None)
         entry = entry.replace(lap=lap, lap_by=lap_by, refusal="", certainty=sure, note=_BY[by])
+    elif by == "itself":
+        entry = entry.decided(watch.book.spec.hearing.threshold)
     watch.write(entry)
     watch.refresh()
     again = reported_again(watch, before, [entry])
     told = f"{reports[0]}  ({how_sure(sure)} sure, {BY_VOICE})"
+    told = f"{DOUBTFUL}: {told}" if entry.refusal else told
     warnings = [f"! {warning}" for warning in reports[0].warnings]
-    tone: Tone = "warning" if again or warnings else "good"
+    tone: Tone = "warning" if again or warnings or entry.refusal else "good"
     return Shown(tone, (told, *warnings, *again, *watch.spoken_to().lines[1:]))

@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
+from decimal import Decimal
 
+from codec.radio.choices import places
 from codec.radio.exchange import FITS, Exchange, RadioTurn
-from codec.radio.named import PlainReport
+from codec.radio.named import PlainReport, in_full
 from codec.radio.outlook import CarOutlook
 from codec.reading import Reading
 
 _SPOILT_WORDS = 0.02  # of the words of a report that has one not as said, those that are not
+_LEAST = 1e-6  # how sure a recogniser is at least
 _CUT = 20  # times as often is a word lost where the comma behind it is, too
 
 
@@ -23,30 +27,88 @@ class AsSaid:
         self.odds = exchange.odds
         self._named_spoilt = {True: 0, False: 0}  # reports in plain words, with words amiss or not
         self._unlike: dict[str, CarOutlook] = {}  # by car the last one unlike those before
+        self._in_full: dict[str, dict[str, tuple[int, Decimal]]] = {}  # by car and field, each lap
 
-    def likely(self, said: PlainReport, reading: Reading, turn: RadioTurn) -> float:
-        """Return how likely a report in plain words was said as it was written down: a word of a
-        number may have been lost, or be another, and nothing checks it but the report before. One
-        unlike the last that counts is believed where it goes on from one doubted for the same.
+    def likely(self, said: PlainReport, reading: Reading, turn: RadioTurn) -> tuple[float, str]:
+        """Return how likely a report in plain words was said as it was written down, and where it
+        is doubted for what it says, why: a word of a number may have been lost, or be another, and
+        nothing checks it but the report before. One unlike the last that counts is believed where
+        it goes on from one doubted for the same.
         """
         utterance, name = turn.utterance, turn.car.name
         plus, turn.car.says_plus = turn.car.says_plus, turn.car.says_plus or said.plus
         self._named_spoilt[said.spoilt] += 1
         if said.astray:
-            return 0.5
+            return 0.5, "it may be asked about, or be of another time"
         unlike = self._unlike.pop(name, None) if name else None
+        why = ""
         for outlook in filter(None, (turn.car.outlook, unlike)):
             lap = self._lap(reading, turn, outlook)
             before = outlook.before(utterance.at, utterance.number)
             laps = 1 if before is None else max(1, lap - before.lap)
             last = None if before is None else before.values
             share = outlook.lap_share(reading, utterance.at, utterance.number)
-            if share >= FITS and not self.finder.named.far(said, last, laps):
-                return self._behind(outlook, said, reading, turn, plus=plus)
+            odd = "" if share >= FITS else f"lap {lap} is not the one expected"
+            odd = (
+                odd
+                or self.finder.named.far(said, last, laps)
+                or self._unlike_in_full(said, lap, name)
+            )
+            if not odd:
+                self._in_full[name] = self._in_full.get(name, {}) | {
+                    one: (lap, value)
+                    for one, value in said.values.items()
+                    if one != self.finder.named.lap and in_full(self.book.fields[one], value)
+                }
+                return self._behind(outlook, said, reading, turn, plus=plus), ""
+            why = why or odd
         self._unlike[name] = alone = CarOutlook(self.book, name)
         lap = self._lap(reading, turn, turn.car.outlook)
         alone.learn(reading, lap, utterance.at, utterance.number)
-        return 0.5
+        return 0.5, why
+
+    def _unlike_in_full(self, said: PlainReport, lap: int, car: str) -> str:
+        """Return in words which number said in full is far from the one said so before."""
+        for name, (before, value) in self._in_full.get(car, {}).items():
+            if name in said.values and in_full(self.book.fields[name], said.values[name]):
+                alone = replace(said, values={name: said.values[name]})
+                odd = self.finder.named.far(alone, {name: value}, max(1, lap - before))
+                if odd:
+                    return odd
+        return ""
+
+    def recognised(self, said: PlainReport, reading: Reading, turn: RadioTurn) -> float:
+        """Return how likely a recogniser was right in the words of the numbers, by its confidences:
+        had it been wrong in one, the value would seldom be one that is expected.
+        """
+        utterance, odds = (
+            turn.utterance,
+            {name: self._odds(name, reading, turn) for name in said.spans},
+        )
+        told = [one for one in places(utterance) if one[0].confidence is not None]
+        wrong = 0.0
+        for word, start, end in told:
+            if self.finder.named.counts(word.text):
+                sure = max(word.confidence or 0.0, _LEAST)
+                of = [
+                    odds[n] for n, span in said.spans.items() if span[0] <= start and end <= span[1]
+                ]
+                wrong += (1 - sure) / sure * max(of, default=0.0)
+        if not told and utterance.confidence is not None:
+            sure = max(utterance.confidence, _LEAST)
+            wrong = (1 - sure) / sure * max(odds.values(), default=1.0)
+        return 1 / (1 + wrong)
+
+    def _odds(self, name: str, reading: Reading, turn: RadioTurn) -> float:
+        """Return the odds that a value is as said by chance, against that it is said."""
+        utterance, outlook = turn.utterance, turn.car.outlook
+        if name not in reading.levels:
+            return 1.0
+        if name == self.finder.named.lap:
+            right = outlook.lap_share(reading, utterance.at, utterance.number)
+        else:
+            right = outlook.share(name, reading.levels[name], utterance.at, utterance.number)
+        return (1 - right) / max(1, self.book.fields[name].size - 1) / right
 
     @staticmethod
     def _lap(reading: Reading, turn: RadioTurn, outlook: CarOutlook) -> int:

@@ -42,8 +42,13 @@ class Interpretation:
         """Return how sure a report is: that it is one, that its words were recognised, and that no
         other text was meant.
         """
-        is_report = 1 / (1 + 2 ** -min(60.0, odds["accept"] - odds["rarity"] + passage.bits))
-        return is_report * self.share * heard_right(self.utterance, passage)
+        heard = self.share * heard_right(self.utterance, passage)
+        return self.is_report(odds, passage) * heard
+
+    @staticmethod
+    def is_report(odds: Mapping[str, float], passage: Passage) -> float:
+        """Return how sure it is that words are a report at all."""
+        return 1 / (1 + 2 ** -min(60.0, odds["accept"] - odds["rarity"] + passage.bits))
 
 
 def heard_right(utterance: Utterance, passage: Passage) -> float:
@@ -54,7 +59,7 @@ def heard_right(utterance: Utterance, passage: Passage) -> float:
     """
     known = [
         word.confidence
-        for word, start, end in _places(utterance)
+        for word, start, end in places(utterance)
         if word.confidence is not None and passage.span[0] <= start and end <= passage.span[1]
     ]
     if known:
@@ -111,12 +116,12 @@ def best(
     own = _strings(found.listed)
     if own:
         weights[own], choices[own] = max(_confidence(utterance), 1e-6), plain
-    for text, weight in others:
+    for text, weight, told in others:
         passages = finder.find(finder.cut(text), role).listed
         strings = _strings(passages)
         if strings:
             weights[strings] = weights.get(strings, 0.0) + weight
-            other = utterance.taken_for(text)
+            other = utterance.taken_for(text)._replace(words=told)
             choices.setdefault(strings, Interpretation(other, passages, instead_of=utterance.text))
     if not choices:
         return plain
@@ -125,7 +130,7 @@ def best(
     if (
         not own
     ):  # that nothing of this was said weighs too, but words seldom make a report by chance
-        everything = _confidence(utterance) + sum(weight for _, weight in others)
+        everything = _confidence(utterance) + sum(weight for _, weight, _ in others)
         readings = [one for part in choices[chosen].passages for one in part.readings]
         by_chance = max(chances_of(one)[1] for one in readings)
         total += max(0.0, min(1.0, everything) - total) * by_chance
@@ -148,7 +153,7 @@ def _confidence(utterance: Utterance) -> float:
     return math.prod(word.confidence for word in utterance.words if word.confidence is not None)
 
 
-def _places(utterance: Utterance) -> Iterator[tuple[RecognisedWord, int, int]]:
+def places(utterance: Utterance) -> Iterator[tuple[RecognisedWord, int, int]]:
     """Yield the recogniser's words that stand in the text, each with where it begins and ends."""
     end = 0
     for word in utterance.words:
@@ -158,16 +163,23 @@ def _places(utterance: Utterance) -> Iterator[tuple[RecognisedWord, int, int]]:
             yield word, start, end
 
 
-def _other_texts(utterance: Utterance) -> Iterator[tuple[str, float]]:
-    """Yield the other texts an utterance may have had, each with its confidence: the recogniser's
-    own, then one word changed at a time.
+def _other_texts(
+    utterance: Utterance,
+) -> Iterator[tuple[str, float, tuple[RecognisedWord, ...]]]:
+    """Yield the other texts an utterance may have had, each with its confidence and what the
+    recogniser told of its words: its own, then one word changed at a time.
     """
-    yield from utterance.alternatives[:_MOST_TRIED]
+    for text, weight in utterance.alternatives[:_MOST_TRIED]:
+        yield text, weight, ()
     whole, count = _confidence(utterance), 0
-    for word, start, end in _places(utterance):
+    for word, start, end in places(utterance):
         for text, confidence in word.alternatives:
             count += 1
             if count > _MOST_TRIED:
                 return
             weight = whole / word.confidence * confidence if word.confidence else confidence
-            yield utterance.text[:start] + text + utterance.text[end:], min(1.0, weight)
+            rest = tuple(pair for pair in word.alternatives if pair[0] != text)
+            first = () if word.confidence is None else ((word.text, word.confidence),)
+            instead = RecognisedWord(text, confidence, (*first, *rest))
+            told = tuple(instead if one is word else one for one in utterance.words)
+            yield utterance.text[:start] + text + utterance.text[end:], min(1.0, weight), told

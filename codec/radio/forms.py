@@ -85,14 +85,22 @@ class Utterance(NamedTuple):
         facts = self.number, text, self.speaker, self.at, self.until, self.car, self.lap
         return Utterance(*facts, sound=self.sound, earlier=self.earlier)
 
+    def put_behind(self, before: str) -> Utterance:
+        """Return the utterance as what goes on with a text that was said before, as sure as it was
+        recognised itself.
+        """
+        return self._replace(text=f"{before} {self.text}", alternatives=())
+
     def gone_on_with(self, other: Utterance) -> Utterance:
-        """Return this utterance and the one that it goes on in as one."""
+        """Return this utterance and the one that it goes on in as one, as sure as both are."""
         text, speaker = f"{self.text} {other.text}", other.speaker or self.speaker
         car, lap = other.car or self.car, self.lap if other.lap is None else other.lap
         sound = self.sound and self.sound.up_to(other.sound)
         facts = other.number, text, speaker, self.at, other.until, car, lap
         earlier = (*self.earlier, self.number, *other.earlier)
-        return Utterance(*facts, sound=sound, earlier=earlier)
+        known = [one for one in (self.confidence, other.confidence) if one is not None]
+        sure = math.prod(known) if known else None
+        return Utterance(*facts, sure, self.words + other.words, sound=sound, earlier=earlier)
 
 
 class LeftOut(NamedTuple):

@@ -26,7 +26,8 @@ from codec.sheet.state import lap_message
 from grammar.book import Book
 from grammar.data import table
 from grammar.errors import CodeError, Span
-from grammar.fields import FieldBase
+from grammar.exact import plain
+from grammar.fields import FieldBase, Progression
 from grammar.speech.kinds import WordKind
 
 _TOKEN = re.compile(
@@ -48,8 +49,8 @@ class PlainReport:
 
     ``others`` are by field the values it may have been, had a word been lost or been another;
     ``unheard`` those it may have been as well, as the word that tells was not heard; ``cut`` are
-    the fields whose last word may be lost; ``plus`` tells whether any was said with PLUS,
-    ``spoilt`` whether words stand in it that do not belong there.
+    the fields whose last word may be lost, ``spans`` where each is said; ``plus`` tells whether any
+    was said with PLUS, ``spoilt`` whether words stand in it that do not belong there.
     """
 
     span: Span
@@ -62,6 +63,7 @@ class PlainReport:
     spoilt: bool = False
     astray: bool = False
     named_lap: bool = False
+    spans: Mapping[str, Span] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,6 +265,12 @@ class NamedReports:
         """Return the values of fields that a line names, also where it lacks others."""
         found = self.find(text)
         return self.parts(text) if found is None else found.values
+
+    def counts(self, word: str) -> bool:
+        """Tell whether a word is of a number, or one that a report's values are said by."""
+        text = word.casefold().strip(" ,.;:?!")
+        told = self._numbers.words | self._minus | self._plus | self._point
+        return text[-1:].isdecimal() or text in told or (text,) in self.options
 
     # words
 
@@ -678,6 +686,11 @@ class NamedReports:
             run.spoilt or any(not item.name for item in items[1:]),
             run.astray,
             self.lap in run.named,
+            {
+                name: item.span
+                for number, item in enumerate(items)
+                if (name := item.name or self._meant(items, number))
+            },
         )
 
     def _value(self, name: str, item: _Item) -> Any:
@@ -778,9 +791,13 @@ class NamedReports:
         except CodeError:
             return None
         near = dict(context)
+        near |= {name: one for name, one in values.items() if self._in_full(name, one)}
         if said.named_lap and self.lap in said.values:
             near[self.lap] = said.values[self.lap]  # all of it was said
         return Reading(self.book, made.match, text, [said.span] * len(made.said), near)
+
+    def _in_full(self, name: str, value: Any) -> bool:
+        return name != self.lap and name in self.numeric and in_full(self.numeric[name], value)
 
     def level(self, name: str, value: Decimal) -> int | None:
         """Return the level of a field's value; None for one it does not have."""
@@ -789,9 +806,11 @@ class NamedReports:
         except CodeError:
             return None
 
-    def far(self, said: PlainReport, last: Mapping[str, Any] | None, laps: int) -> bool:
-        """Tell whether a value is further from the last one than it goes in so many laps, or where
-        there is none, past an end of its range.
+    def far(self, said: PlainReport, last: Mapping[str, Any] | None, laps: int) -> str:
+        """Return in words which value is further from the last one than it goes in so many laps, or
+        where there is none, past an end of its range; "" where none is. Of a field of which only
+        the remainder is coded a number may be said in full: it is as near as its remainder is, and
+        as it is itself where the last one was said in full, too.
         """
         for name, value in said.values.items():
             one = self.numeric.get(name)
@@ -803,17 +822,40 @@ class NamedReports:
             low, high = steps.first, steps.first + steps.step * (steps.size - 1)
             before = None if last is None else last.get(name)
             if not isinstance(before, Decimal):
-                if not low <= value <= high:
-                    return True
+                if not one.wraps and not low <= value <= high:
+                    return f"{one.title} {_with_unit(one, value)} is beyond its range"
                 continue
             wander = getattr(one, "wander", None)
             width = (high - low) * _WIDTH if wander is None else Decimal(wander)
             width = max(width, steps.step / 2)
             drift = abs(Decimal(getattr(one, "drift", None) or 0)) * laps
             most = _FAR * float(width) * math.sqrt(laps) + float(drift + steps.step)
-            if abs(float(value - before)) > most:
-                return True
+            if self._apart(one, value, before, steps) > most:
+                new, old = (_with_unit(one, number) for number in (value, before))
+                return f"{one.title} {new} would be far from {old}"
+        return ""
+
+    @staticmethod
+    def _apart(one: FieldBase, value: Decimal, before: Decimal, steps: Progression) -> float:
+        """Return how far two values of a field are from each other, as far as what was said of them
+        tells.
+        """
+        if one.wraps and not (in_full(one, value) and in_full(one, before)):
+            off = abs(one.level(value).level - one.level(before).level)
+            return min(off, steps.size - off) * float(steps.step)
+        return abs(float(value - before))
+
+
+def _with_unit(one: FieldBase, value: Decimal) -> str:
+    return f"{plain(value)} {one.unit_text}".rstrip()
+
+
+def in_full(one: FieldBase, value: Any) -> bool:
+    """Tell whether a number of a field of which only the remainder is coded is more than that."""
+    steps = one.progression
+    if not one.wraps or steps is None or not isinstance(value, Decimal):
         return False
+    return not steps.first <= value < steps.first + steps.step * steps.size
 
 
 def _take(run: _Run, item: _Item, corrected: bool) -> None:

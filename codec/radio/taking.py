@@ -296,7 +296,7 @@ class Taking:
         if reading is None:
             return None
         passage = Passage("reading", (0, len(text)), (reading,), bits=HEARD, changing=True)
-        return Interpretation(utterance.taken_for(text), [passage], changed=True)
+        return Interpretation(utterance.put_behind(last.text), [passage], changed=True)
 
     def _named_anew(self, last: Reading, told: str, text: str) -> Reading | None:
         """Return a report with the values that are told by the names of fields instead of its own;
@@ -321,10 +321,10 @@ class Taking:
         first, rest = before.text, utterance.text
         changing = isinstance(before, Last)
         if isinstance(before, Last):
-            joined = utterance.taken_for(f"{first} {rest}")
+            joined = utterance.put_behind(first)
         else:
             first, rest = map(self.finder.mending.unpaused, (first, rest))
-            joined = before.gone_on_with(utterance).taken_for(f"{first} {rest}")
+            joined = before.gone_on_with(utterance)._replace(text=f"{first} {rest}")
         paused = len(first) < len(before.text) or len(rest) < len(utterance.text)
         text, border = joined.text, len(first) + 1
         unread = not changing and not read

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 from typing import TYPE_CHECKING
 
+from codec.radio.choices import places
 from codec.radio.doubt import LIKELY, Doubt, doubt, of_any_lap, perhaps, radio_after, restored
 from codec.radio.edits import MOST
 from codec.radio.exchange import FITS, REST, Exchange, Last, RadioTurn
@@ -12,7 +13,8 @@ from codec.radio.finder import Passage
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL
 from grammar.errors import CodeError
-from grammar.speech.kinds import SPOKEN, WordKind
+from grammar.message import Direction
+from grammar.speech.kinds import ONE_SYMBOL, SPOKEN, WordKind
 from grammar.speech.words import Wording
 
 if TYPE_CHECKING:
@@ -56,21 +58,34 @@ class Weighing:
         self, words: str | Slots, turn: RadioTurn, before: Last | None
     ) -> Doubt | None:
         """Return the same of words without what was heard of their report before."""
-        car, utterance = turn.car, turn.utterance
         if isinstance(words, str) and self.finder.edits.least(self.finder.cut(words)) >= MOST:
             return None
+        return self._heard(words, turn, before)
+
+    def _heard(
+        self, words: str | Slots, turn: RadioTurn, before: Last | None, said: Reading | None = None
+    ) -> Doubt | None:
+        """Return what words most likely were by what their car reported before: where they can be
+        read, of the lap they say.
+        """
+        car, utterance = turn.car, turn.utterance
+        sent: Direction = "car" if said is None else said.direction
         known = car.outlook.before(utterance.at, utterance.number)
         values, laps, shares = None if known is None else known.values, 1, dict[int, float]()
+        if sent == "pit":
+            known = values = None
         if known is not None:
             shares = car.outlook.laps(utterance.at, utterance.number)
             likely = max(shares, key=shares.__getitem__)
             laps = max(1, likely - known.lap)
             one = car.last.get("car")
             unread = one is not None and one.reading is None and one is not before
-            if unread and utterance.at is None:
+            if unread and utterance.at is None and said is None:
                 values, shares = of_any_lap(self.book, values), {}
         radio = radio_after(self.book, car.reports)
-        hear = functools.partial(doubt, self.book, words, values, radio=radio, ask=False)
+        hear = functools.partial(
+            doubt, self.book, words, values, radio=radio, direction=sent, ask=False
+        )
         found = hear(laps=laps, of_laps=shares)
         told = perhaps(self.book, found, self.exchange.context(car, utterance))
         if known is not None and shares and told is not None and told.lap is not None:
@@ -78,6 +93,42 @@ class Weighing:
             if ago > 0 and ago != laps and told.lap in shares:  # so long its values went on
                 return hear(laps=ago, of_laps=shares)
         return found
+
+    def by_confidences(
+        self, reading: Reading, passage: Passage, turn: RadioTurn
+    ) -> tuple[float, Doubt] | None:
+        """Return how sure a reading is by what the recogniser told of each of its words, heard as
+        what is expected of its car, with what they most likely were; None where it told nothing.
+        """
+        utterance = turn.utterance
+        told = {start: word for word, start, _ in places(utterance) if word.confidence is not None}
+        if len(passage.readings) > 1 or {"/", "="} & {*self.book.alphabet.symbols}:
+            return None
+        words = [
+            word
+            for word in self.finder.cut(utterance.text)
+            if passage.span[0] <= word.span[0] and word.span[1] <= passage.span[1]
+        ]
+        if not words or (not told and utterance.confidence is None):
+            return None
+        each = 1.0 if told else (utterance.confidence or 0.0) ** (1 / len(words))
+        parts, left = list[str](), 1.0
+        for word in words:
+            one = told.get(word.span[0])
+            sure = each if one is None or one.confidence is None else one.confidence
+            if word.kind in ONE_SYMBOL and sure < 1:
+                others = [] if one is None else [pair for pair in one.alternatives if pair[1] > 0]
+                ways = [(word.text, sure), *((text, n) for text, n in others if text.isalpha())]
+                parts.append("/".join(f"{text}={share:.6f}" for text, share in ways))
+            else:
+                parts.append(word.text)
+                left *= sure
+        heard = self._heard(" ".join(parts), turn, None, reading)
+        if heard is None:
+            return None
+        right = heard.guess.said == reading.said
+        unlike = min(heard.probability, 1 - heard.probability)  # at most: it is less likely
+        return (heard.probability * left if right else unlike), heard
 
     def may_be_taken(self, weighed: Doubt, turn: RadioTurn) -> bool:
         """Tell whether what was weighed may be taken: the book's threshold allows it, its car is

@@ -37,6 +37,7 @@ _AROUND = frozenset((WordKind.FILLER, WordKind.ANSWER))
 _ALONE = "the driver was not heard"  # the note of a report that only its read-back tells
 _READ_BACK = "read back"
 _OF_TWO_CARS = "two reports of one lap under one name: one may be another car's"
+_PUTS_RIGHT = "of another lap than what it seems to put right"
 _NEARLY = 0.95  # as sure as what it may put right
 _NAMED_BITS = 20.0  # of a report in plain words: every field by its name
 
@@ -48,7 +49,7 @@ class Writing:
         """Take what is known of the exchange so far."""
         self.exchange = exchange
         self.book, self.finder, self.roster = exchange.book, exchange.finder, exchange.roster
-        self.odds = exchange.odds
+        self.odds, self.threshold = exchange.odds, exchange.book.spec.hearing.threshold
         self.whose, self.weighing = Whose(exchange), Weighing(exchange)
         self.as_said = AsSaid(exchange)
 
@@ -169,15 +170,16 @@ class Writing:
             refused = Passage("refused", said.span, error=error)
             yield self._unread(refused, base, turn, None, last)
             return
-        certainty = self.as_said.likely(said, reading, turn)
+        certainty, why = self.as_said.likely(said, reading, turn)
+        certainty = round(certainty * self.as_said.recognised(said, reading, turn), 4)
         entry = base.replace(
             message=reading.message,
             string=reading.said,
             values=dict(reading.values),
             certainty=certainty,
-            refusal=DOUBTFUL if certainty < self.book.spec.hearing.threshold else "",
+            note=why,
             uid=self.exchange.uid(),
-        )
+        ).decided(self.threshold)
         yield from self._of_a_car(reading, replace(passage, readings=(reading,)), entry, turn)
 
     # what waits for what tells whose it is
@@ -210,7 +212,12 @@ class Writing:
     def _given(self, one: Waiting, car: str, sure: float) -> Iterator[Draft]:
         """Yield the drafts of a report that waited, now that its car is known."""
         turn = replace(one.turn, car=self.exchange.car(car))
-        entry = one.entry.replace(car=car, certainty=round((one.entry.certainty or 1.0) * sure, 4))
+        entry = one.entry.replace(car=car)
+        if entry.refusal and not entry.note and one.turn.choice.passages:  # more is expected now
+            entry = entry.replace(refusal="")
+            entry = self._recognised(entry, one.reading, one.passage, turn)
+        if car != one.turn.car.name:  # of which its speaker's name tells
+            entry = entry.replace(certainty=round((entry.certainty or 1.0) * sure, 4))
         reading = self.exchange.restored(
             one.reading, self.exchange.context(turn.car, turn.utterance)
         )
@@ -424,15 +431,13 @@ class Writing:
         """Keep a report or call that can be read: as a read-back, or as one of its own; it waits
         where nobody knows whose it is.
         """
-        certainty = round(turn.choice.certainty(self.odds, passage), 4)
         entry = base.replace(
             message=reading.message,
             string=reading.said,
             values=dict(reading.values),
-            certainty=certainty,
-            refusal=DOUBTFUL if certainty < self.odds["sure"] else "",
             uid=self.exchange.uid(),
         )
+        entry = self._recognised(entry, reading, passage, turn)
         if not entry.refusal and self._changed_behind(passage, turn):
             entry = entry.replace(refusal=DOUBTFUL, note="put right, or taken back, at once")
         doubted: Last | None = None
@@ -440,7 +445,8 @@ class Writing:
             passage, doubted = self._with_mending(reading, passage, turn)
         else:
             doubted = self._corrected(reading, turn)
-        entry = entry if doubted is None else entry.replace(refusal=DOUBTFUL)
+        if doubted is not None:
+            entry = entry.replace(refusal=DOUBTFUL, note=_PUTS_RIGHT)
         if turn.car.name:
             waited = self.whose.said_again(reading, turn)
             if waited is not None:
@@ -454,6 +460,25 @@ class Writing:
             yield from self._of_a_car(reading, passage, entry, turn)
         if doubted is not None and doubted.sure:
             yield self.doubtful_now(doubted, turn)
+
+    def _recognised(
+        self, entry: Entry, reading: Reading, passage: Passage, turn: RadioTurn
+    ) -> Entry:
+        """Return an entry as sure as its words were recognised rightly; where the recogniser was
+        not sure of them what is expected of the car weighs, too.
+        """
+        certainty, likely = turn.choice.certainty(self.odds, passage), ""
+        if certainty < self.threshold and (
+            heard := self.weighing.by_confidences(reading, passage, turn)
+        ):
+            weighed = any(word.alternatives for word in turn.utterance.words)
+            others = 1.0 if weighed else turn.choice.share
+            certainty = heard[0] * others * turn.choice.is_report(self.odds, passage)
+            if heard[1].guess.said != reading.said:
+                context = self.exchange.context(turn.car, turn.utterance)
+                likely = str(perhaps(self.book, heard[1], context) or "")
+        note = "; ".join(filter(None, (entry.note, likely)))
+        return entry.replace(certainty=round(certainty, 4), note=note).decided(self.threshold)
 
     def _changed_behind(self, passage: Passage, turn: RadioTurn) -> bool:
         """Tell whether words that put something right, or take it back, stand right behind what was
@@ -714,8 +739,8 @@ class Writing:
         if last is not None and last.reading == reading and not last.sure:
             before = last.entry.certainty if last.entry is not None else None
             sure = 1 - (1 - (before or 0.0)) * (1 - (entry.certainty or 0.0))
-            doubtful = DOUBTFUL if sure < self.odds["sure"] else ""
-            entry = entry.replace(certainty=sure, refusal=doubtful)
+            entry = entry.replace(certainty=sure, refusal="")
+        entry = entry.decided(self.threshold)
         if not entry.refusal and direction == "car":
             self._learn(reading, entry, turn, again=last is not None)
         yield self._kept(entry, turn, direction, reading, mended=last, weighed=weighed)

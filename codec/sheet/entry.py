@@ -139,6 +139,14 @@ class Entry:
         """Tell whether its values count: it was decoded, or told by field, and not refused."""
         return bool(self.string or self.values) and not self.refusal
 
+    def decided(self, threshold: float) -> Entry:
+        """Return it, as doubtful where it is less sure than the threshold of a book: what nobody
+        has looked at counts by this and nothing else.
+        """
+        if self.refusal or self.certainty is None or self.certainty >= threshold:
+            return self
+        return self.replace(refusal=DOUBTFUL)
+
     def replace(self, **changes: Any) -> Entry:
         """Return a copy with some of it changed; raises SheetError, and TypeError for a column that
         there is not.

@@ -72,6 +72,14 @@ def test_what_is_not_sure_waits_for_a_key_and_says_what_to_ask(session: Session)
     assert session.entries[-1].note == "by voice, taken by hand"
 
 
+def test_what_takes_itself_below_the_threshold_is_doubtful(session: Session) -> None:
+    shown = session.enter(f"/heard 5163JRBT 0.97 itself {REPORT}")
+    assert shown.tone == "warning"
+    assert (session.entries[-1].refusal, session.entries[-1].certainty) == ("doubtful", 0.97)
+    session.enter(f"/heard 5163JRBT 0.97 hand {REPORT}")
+    assert session.entries[-1].accepted  # somebody looked at it
+
+
 def test_a_report_that_is_in_the_sheet_is_offered_no_more(session: Session) -> None:
     session.enter(REPORT)
     assert heard(session, said(REPORT)) is None

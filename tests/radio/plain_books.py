@@ -234,3 +234,13 @@ def coded_book() -> Book:
 @functools.cache
 def calls_book() -> Book:
     return parse_book(CALLS, "calls.toml")
+
+
+@functools.cache
+def remainders_book() -> Book:
+    """Return a book of figures of which one is coded by its remainder alone."""
+    cells = (
+        'kind = "quantity"\nunit = "°C"\nlow = 20\nhigh = 79\nstep = 1\nusual = 40\nspread = 8\n'
+    )
+    assert cells in FIGURES
+    return parse_book(FIGURES.replace(cells, 'kind = "wrapped"\nmodulus = 10\nunit = "°C"\n'))

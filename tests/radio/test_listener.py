@@ -14,13 +14,15 @@ from typing import Any
 
 import pytest
 from helpers import first_short
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheet.support import REPORT, ROOT, new, race_book, reasons, report, utterance
 
-from codec import encode, parse_book
+from codec import decode, encode, parse_book
+from codec.radio.choices import heard_right
 from codec.radio.crews import Crew, crews_of
 from codec.radio.exchange import Draft
+from codec.radio.finder import Passage
 from codec.radio.forms import LeftOut, RecognisedWord
 from codec.radio.importing import bounded, import_transcript
 from codec.radio.laps import LapTimes
@@ -255,7 +257,38 @@ def test_a_recogniser_that_is_not_sure_makes_a_doubtful_report() -> None:
     assert [(e.refusal, e.accepted) for e in entries] == [("doubtful", False)]
     right = 0.5**8  # of seldom right words hardly any report is, though its check symbol fits
     several = 1 - right - 8 * 0.5**8
-    assert entries[0].certainty == pytest.approx(right / (right + several / 31), abs=0.001)
+    alone = Passage("reading", (0, len(REPORT)), (decode(race_book(), REPORT),))
+    sure = heard_right(utterance(REPORT, "Ana", 1, words=words), alone)
+    assert sure == pytest.approx(right / (right + several / 31), abs=0.001)
+
+
+SHARES = st.floats(0.5, 1) | st.sampled_from((0.9, 0.97, 0.99, 0.999, 1.0))
+
+
+@settings(max_examples=8)
+@given(st.lists(st.tuples(SHARES, SHARES, st.booleans()), min_size=3, max_size=3), st.data())
+def test_what_nobody_confirmed_counts_only_from_the_threshold_of_its_book_on(
+    told: list[tuple[float, float, bool]], data: st.DataObject
+) -> None:
+    book = race_book()
+    listener, threshold = Listener(book, CREWS), book.spec.hearing.threshold
+    said = ["five one six three juliett romeo bravo tango", "lap 6 energy -0.2 motor 105"]
+    said[1] += " inverter 75 battery 48"
+    for number, (sure, other, cut) in enumerate(told):
+        text = data.draw(st.sampled_from((*said, "six one six two juliett romeo bravo")))
+        shares = {} if cut else {"confidence": sure, "alternatives": ((said[0], 1 - sure),)}
+        doubts = data.draw(st.sampled_from(("words", "slots", "")))
+        if doubts == "words":
+            shares["words"] = tuple(
+                RecognisedWord(word, other, (("niner", 1 - other),)) for word in text.split()
+            )
+        elif doubts == "slots" and "lap" not in text:
+            shares["slots"] = tuple({word: other} for word in text.split())
+        turn = utterance(text, "Ana", 90.0 * number + (number == 2) * -80, number + 1, **shares)
+        for draft in [*listener.hear(turn), *(listener.finish() if number == 2 else ())]:
+            if isinstance(draft, Draft) and draft.entry.accepted:
+                assert draft.entry.certainty is not None
+                assert draft.entry.certainty >= threshold
 
 
 def test_an_alternative_that_is_a_report_is_taken_when_it_is_the_likely_one() -> None:

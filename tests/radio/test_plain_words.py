@@ -4,11 +4,13 @@ it was about.
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
-from radio.plain_books import coded_book, figures_book
+from radio.plain_books import coded_book, figures_book, remainders_book
 
+from codec import Book
 from codec.radio.by_hand import doubtful_rows
 from codec.radio.crews import crews_of
 from codec.radio.doubt import LIKELY
@@ -20,9 +22,9 @@ from codec.sheet.state import Standing, rows
 BOOK = figures_book()
 
 
-def brought(folder: Path, *lines: str) -> list[Entry]:
+def brought(folder: Path, *lines: str, book: Book = BOOK) -> list[Entry]:
     """Return how the reports of a transcript stand."""
-    with Journal(folder / "plain.sheet", BOOK) as journal:
+    with Journal(folder / "plain.sheet", book) as journal:
         crews = crews_of(["12=Runa,Falk"])
         import_transcript(journal, [f"{line}\n" for line in lines], "text", crews)
         return [row.entry for row in rows(journal.entries()) if row.first.kind == "report"]
@@ -206,3 +208,34 @@ def test_a_few_figures_times_and_numbers_of_something_are_none(tmp_path: Path, l
 
 def test_figures_that_somebody_else_says_are_no_report(tmp_path: Path) -> None:
     assert len(brought(tmp_path, "Runa: 510 41 090", "Falk: 471 42 90")) == 1
+
+
+def test_a_number_of_which_the_remainder_is_coded_may_be_said_in_full(tmp_path: Path) -> None:
+    """Said in full it must be near what was said before: as its remainder, and as it is."""
+    said = "[{}] Runa: charge left {}, cells {}, gearbox 85"
+    first = brought(
+        tmp_path,
+        said.format("00:01:30", "44.7", "fifty seven"),
+        said.format("00:03:00", "42.7", "58"),
+        said.format("00:04:30", "40.7", "seven"),
+        said.format("00:06:00", "38.7", "sixty eight"),
+        book=remainders_book(),
+    )
+    assert [(one.string, one.accepted) for one in first] == [
+        ("4477085", True), ("4278085", True), ("4077085", True), ("3878085", False),
+    ]  # fmt: skip
+    assert first[3].note == "cells 68 °C would be far from 58 °C"
+    assert all((one.certainty or 0) > 0.98 for one in first[:3])
+
+
+@pytest.mark.parametrize(("sure", "taken"), [(0.99, True), (0.6, False)])
+def test_words_a_recogniser_is_not_sure_of_make_a_report_in_plain_words_doubtful(
+    tmp_path: Path, sure: float, taken: bool
+) -> None:
+    words = "charge left 44.7 cells 41 gearbox 85"
+    told = [{"word": word, "confidence": sure} for word in words.split()]
+    line = json.dumps({"speaker": "Runa", "text": words, "words": told})
+    with Journal(tmp_path / "plain.sheet", BOOK) as journal:
+        import_transcript(journal, [line], "jsonl", crews_of(["12=Runa,Falk"]))
+        [found] = [row.entry for row in rows(journal.entries()) if row.first.kind == "report"]
+    assert found.accepted is taken
