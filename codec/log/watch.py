@@ -296,13 +296,14 @@ class Watch:
     def refresh(self) -> None:
         """Read what has come since, from this writer or another."""
         new = list(self.journal.entries(self.entries[-1].seq if self.entries else 0))
-        if self.journal.epoch != self._epoch:  # one has come in before others: all counts anew
+        # one has come in before others, or tells when others were said: all counts anew
+        if self.journal.epoch != self._epoch or self.standing.puts_clocks_right(new):
             self._begin()
             new = list(self.journal.entries())
         self.standing.take(new)
         latest = stamp(lambda: self.journal.clock() + _CLOCKS_APART)
         for entry in new:
-            if entry.logged > latest:
+            if entry.logged > latest and not self.standing.moments.off(entry):
                 logged = datetime.datetime.fromisoformat(entry.logged)
                 who = f"{entry.writer} at {entry.desk}" if entry.desk else entry.writer
                 self._early[who] = (logged - self.journal.clock()).total_seconds()

@@ -13,13 +13,17 @@ import contextlib
 import datetime
 from collections.abc import AsyncIterator, Iterator, Mapping
 from dataclasses import dataclass, field
+from decimal import Decimal
 from typing import Any
 
 from codec.sheet.copying import copy
-from codec.sheet.entry import SheetError
+from codec.sheet.entry import Entry, SheetError
 from codec.sheet.journal import Journal
+from codec.sheet.order import CLOCK
+from codec.sheet.words import CLOCKS_APART, duration_text
+from codec.store.clock import steady
 from codec.store.place import Place
-from codec.store.store import LOOKS, now
+from codec.store.store import LOOKS, now, stamp
 from codec.store.table import NUMBER
 from grammar.book import Book
 
@@ -73,6 +77,7 @@ class Mirror:
                     hint="name it so, or name another file",
                 )
             self._mine = _Side(mine)
+            self._begun = mine.last, now(), steady()
             with contextlib.suppress(_OutOfReachError):
                 self._reach()
             if desk not in mine.desks:
@@ -100,9 +105,38 @@ class Mirror:
                     hint="name another place",
                 )
             theirs.join(self.desk, own=False)
+            self._put_clock_right(theirs)
             self._known = self._mine.journal.uids() & theirs.uids()
             self._theirs = _Side(theirs)
         return self._theirs
+
+    def _put_clock_right(self, shared: Journal) -> None:
+        """Note by how much this computer's clock was off while the shared sheet was out of reach,
+        where entries were made here by it: every desk then takes them for said when they were. A
+        clock that was set meanwhile tells nothing of them.
+        """
+        last, begun, since = self._begun
+        ahead = shared.ahead
+        stepped = (now() - begun).total_seconds() - (steady() - since)
+        if abs(ahead) <= CLOCKS_APART or abs(stepped) > CLOCKS_APART:
+            return
+        mine = self._mine.journal
+        made = (one for one in mine.stored(last) if one["desk"] == self.desk)
+        if (first := next(made, None)) is None:
+            return
+        which = "ahead of" if ahead > 0 else "behind"
+        note = Entry(
+            kind="note",
+            message=CLOCK,
+            amount=Decimal(round(ahead * 1000)) / 1000,
+            heard=(
+                f"the clock of {self.desk} was {duration_text(abs(ahead))} {which} the server's"
+                " while the line was broken: what it wrote then is put right by that"
+            ),
+            at=round(shared.clock().timestamp() * 1000),
+            logged=stamp(shared.clock),
+        )
+        mine.append_linked([(note, first["uid"])])
 
     def step(self) -> int:
         """Bring to each what it lacks of the other; return how many entries that were. Raises

@@ -20,6 +20,10 @@ _LIVE = 20_000  # an entry logged so soon after it was said was said to the cloc
 _OUT_OF_ORDER = 60_000  # a transcript may be so far out of its order, and two clocks apart
 _TOLD = 1000  # a clock that is put right by less than this is not worth a word
 
+# the message of a note that a desk's clock was so many seconds (its amount) ahead of the one that
+# all desks share, from the entry that it is about on until there
+CLOCK = "clock"
+
 ClockStepKind = Literal["back", "midnight", "mixed"]
 
 
@@ -56,11 +60,13 @@ class Moments:
     """When each entry was said, in milliseconds, on one clock that never goes back.
 
     Takes entries in the order of their numbers. The clock of one writer is put on by as much as it
-    went back: what is said later stands later.
+    went back: what is said later stands later. What was written live at a desk whose clock was off,
+    as a note of ``clocks`` tells, is taken for said when it was.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, clocks: Iterable[Entry] = ()) -> None:
         """Begin with no entry."""
+        self._clocks = tuple(clocks)
         self.steps: list[ClockStep] = []
         self._at: dict[int, int] = {}
         self._running: dict[int, int] = {}
@@ -72,17 +78,29 @@ class Moments:
 
     def take(self, entry: Entry) -> None:
         """Take the next entry."""
-        at = entry.at
+        at, off = entry.at, self.off(entry)
+        live = at is not None and _is_live(entry, at)
+        if at is not None and live:
+            at -= off
         if at is not None and not self._counts_alike(entry, of_day=at >= SINCE_1970):
             at = None
         if at is not None:
-            at = self._put_on(entry, at)
+            at = self._put_on(entry, at, live=live)
             self._at[entry.seq] = at
             self._newest[entry.desk] = max(self._newest.get(entry.desk, at), at)
             self._running[entry.seq] = at
         elif entry.desk in self._newest:
             self._running[entry.seq] = self._newest[entry.desk]
-        self._look_at_clock(entry)
+        self._look_at_clock(entry, off)
+
+    def off(self, entry: Entry) -> int:
+        """Return by how many milliseconds the clock was ahead by which an entry was logged, 0 where
+        nobody says that it was.
+        """
+        for note in self._clocks:
+            if note.desk == entry.desk and (note.about or 0) <= entry.seq < note.seq:
+                return round((note.amount or 0) * 1000)
+        return 0
 
     def at(self, seq: int) -> int | None:
         """Return when an entry was said, None where nobody knows."""
@@ -92,13 +110,14 @@ class Moments:
         """Return what puts entries in order; one without a time stands where it was written."""
         return self._running.get(seq, float("-inf")), seq
 
-    def _look_at_clock(self, entry: Entry) -> None:
+    def _look_at_clock(self, entry: Entry, off: int) -> None:
         """Tell where the clock by which entries are logged went back, though nobody knows when they
         were said.
         """
         logged = _logged(entry)
         if logged is None:
             return
+        logged -= off
         if entry.at is None and logged < self._logged.get(entry.desk, 0.0) - _TOLD:
             self.steps.append(ClockStep(entry.seq, "back"))
         self._logged[entry.desk] = logged
@@ -113,10 +132,9 @@ class Moments:
             self.steps.append(ClockStep(entry.seq, "mixed"))
         return False
 
-    def _put_on(self, entry: Entry, at: int) -> int:
+    def _put_on(self, entry: Entry, at: int, *, live: bool) -> int:
         who = entry.desk, entry.writer
         writer = self._writers.get(who)
-        live = _is_live(entry, at)
         if writer is None:
             writer = self._writers[who] = _Writer(at)
             if live and entry.desk in self._newest:
@@ -135,6 +153,11 @@ def _is_live(entry: Entry, at: int) -> bool:
     """Tell whether an entry was said when it was logged."""
     logged = _logged(entry)
     return at >= SINCE_1970 and logged is not None and abs(logged - at) <= _LIVE
+
+
+def puts_clock_right(entry: Entry) -> bool:
+    """Tell whether an entry tells by how much a desk's clock was off."""
+    return entry.kind == "note" and entry.message == CLOCK and entry.amount is not None
 
 
 def _logged(entry: Entry) -> float | None:

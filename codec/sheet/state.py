@@ -15,7 +15,7 @@ from typing import Any
 
 from codec.sheet.entry import Entry, Kind
 from codec.sheet.fitting import fitting
-from codec.sheet.order import Moments, placed, reports_lap
+from codec.sheet.order import Moments, placed, puts_clock_right, reports_lap
 from grammar.book import Book
 from grammar.speech.facts import OF_THE_RACE
 
@@ -89,7 +89,13 @@ class Standing:
 
     def take(self, entries: Iterable[Entry]) -> None:
         """Take up what has come since."""
-        for entry in entries:
+        new = list(entries)
+        if not self.entries:
+            self.moments = Moments(_clocks(new))
+        elif self.puts_clocks_right(new):
+            self.__dict__ = Standing([*self.entries, *new]).__dict__
+            return
+        for entry in new:
             self.entries.append(entry)
             self.moments.take(entry)
             if entry.kind == "car":
@@ -106,6 +112,24 @@ class Standing:
                 if entry.kind == "correction":
                     self._fixes.setdefault(row.first.seq, []).append(entry)
                 self._put_together(row)
+
+    def puts_clocks_right(self, new: Iterable[Entry]) -> bool:
+        """Tell whether what has come tells when something earlier was said: all is to be taken up
+        anew then.
+        """
+        return any(
+            puts_clock_right(entry)
+            or (entry.kind == "withdrawal" and puts_clock_right(self._taken_back(entry)))
+            for entry in new
+        )
+
+    def _taken_back(self, entry: Entry) -> Entry:
+        """Return what a withdrawal takes back, or brings back, in the end."""
+        about = entry.about or 0
+        while about in self._withdrawals:
+            about = self._withdrawals[about]
+        row = self._about.get(about)
+        return entry if row is None else row.first
 
     def of(self, car: str, *kinds: Kind, most: int | None = None) -> list[Row]:
         """Return what stands for one car, of these kinds (of all where none is named), in the order
@@ -157,6 +181,7 @@ class Standing:
             for entry in reversed(self.entries)
             if entry.car in (car, "")
             and entry.kind not in ("withdrawal", "car", "question")
+            and not puts_clock_right(entry)
             and self.stands(entry)
         )
         return next(kept, None)
@@ -228,6 +253,17 @@ class Standing:
         if _whose(row) != before:
             self._of_car[before].remove(row)
             bisect.insort(self._of_car.setdefault(_whose(row), []), row, key=_number)
+
+
+def _clocks(entries: Sequence[Entry]) -> list[Entry]:
+    """Return what tells by how much desks' clocks were off, and was not taken back."""
+    if not any(map(puts_clock_right, entries)):
+        return []
+    dead = set[int | None]()
+    for entry in reversed(entries):  # whatever takes an entry back stands behind it
+        if entry.kind == "withdrawal" and entry.seq not in dead:
+            dead.add(entry.about)
+    return [entry for entry in entries if puts_clock_right(entry) and entry.seq not in dead]
 
 
 def _made(fix: Entry) -> Entry:

@@ -19,8 +19,9 @@ from sheet.support import new, race_book
 from codec.log.session import Session
 from codec.sheet import Entry, Journal
 from codec.sheet.journal import sheet_format
-from codec.sheet.mirror import Mirror
-from codec.sheet.state import Standing
+from codec.sheet.mirror import Mirror, _OutOfReachError
+from codec.sheet.order import CLOCK
+from codec.sheet.state import Standing, withdrawal_of
 from codec.store import clock as clocks
 from codec.store.clock import ServerClock
 from codec.store.place import ServerPlace, place_of
@@ -130,3 +131,80 @@ def test_a_log_from_a_pipe_tells_that_the_clock_is_off(server: Server) -> None:
     with Journal(f"{address}#event") as journal:
         noted = list(journal.entries())[-1]
     assert HOUR / 2 < moment(noted) - now() < 2 * HOUR
+
+
+@contextmanager
+def computer_off_alone(by: datetime.timedelta) -> Iterator[None]:
+    """Have the clock of this computer be off for a desk that knows no other."""
+    with computer_off(by), pytest.MonkeyPatch.context() as patch:
+        patch.setattr("codec.sheet.mirror.now", lambda: now() + by)
+        yield
+
+
+@pytest.mark.parametrize("by", [HOUR, -HOUR])
+def test_what_a_desk_wrote_by_a_wrong_clock_while_the_line_was_down_is_put_right_at_every_desk(
+    by: datetime.timedelta, served: str, tmp_path: Path
+) -> None:
+    own, shared = tmp_path / "own.sheet", place_of(f"{served}#{uuid.uuid4().hex}")
+    Journal(shared, race_book()).close()
+    Mirror(own, shared, "track").close()
+    with Journal(shared, writer="there") as there, pytest.MonkeyPatch.context() as broken:
+        broken.setattr(Mirror, "_reach", _no_line)
+        with (
+            computer_off_alone(by),
+            closing(Mirror(own, shared, "track")) as mirror,
+            Journal(own, clock=mirror.clock) as here,
+        ):
+            track, factory = Session(here, "7"), Session(there, "7")
+            for number in range(0, 6, 2):
+                track.enter(f"/note {number}")
+                factory.enter(f"/note {number + 1}")
+            old = here.append(
+                Entry(kind="note", heard="recorded", writer="import", at=1_600_000_000_000)
+            )
+            broken.undo()
+            mirror.step()
+            track.enter("/note 6")
+            mirror.step()
+            for session in (track, factory):
+                session.refresh()
+                known = session.standing
+                in_order = known.in_order(one for one in session.entries if len(one.heard) == 1)
+                assert [one.heard for one in in_order] == [str(number) for number in range(7)]
+                assert all(abs(moment(one) - now()) < HOUR / 60 for one in in_order)
+                assert known.moments.steps == []
+                (kept,) = [one for one in session.entries if one.uid == old.uid]
+                assert known.moments.at(kept.seq) == old.at
+                (said,) = [one for one in session.entries if one.message == CLOCK]
+                assert "clock of track was 60 min" in said.heard
+                assert float(said.amount or 0) == pytest.approx(by.total_seconds(), abs=5)
+                assert not [text for text in told(session) if "wrote by a clock" in text]
+            raw = [one for one in here.entries() if one.heard == "0"]
+            assert abs(moment(raw[0]) - by - now()) < HOUR / 60  # as it was written
+            assert list(here.entries()) == list(there.entries())
+            there.append(withdrawal_of(said))
+            factory.refresh()
+            times = factory.standing.in_order(factory.entries)
+            assert (
+                abs(moment(next(one for one in times if one.heard == "0")) - by - now()) < HOUR / 60
+            )
+
+
+def _no_line(_: Mirror) -> None:
+    raise _OutOfReachError("the line is down", kind="sheet-server")
+
+
+def test_nothing_is_put_right_by_a_clock_that_was_set_meanwhile(
+    served: str, tmp_path: Path
+) -> None:
+    own, shared = tmp_path / "own.sheet", place_of(f"{served}#{uuid.uuid4().hex}")
+    Journal(shared, race_book()).close()
+    Mirror(own, shared, "track").close()
+    with pytest.MonkeyPatch.context() as broken:
+        broken.setattr(Mirror, "_reach", _no_line)
+        mirror = Mirror(own, shared, "track")
+        broken.undo()
+        with closing(mirror), Journal(own, clock=mirror.clock) as here, computer_off_alone(HOUR):
+            here.append(Entry(kind="note", heard="x"))
+            mirror.step()
+            assert [one.heard for one in here.entries()] == ["x"]
