@@ -7,7 +7,7 @@ from __future__ import annotations
 import itertools
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
@@ -809,9 +809,24 @@ class Writing:
             before = Valued(known.at, known.lap if name else None, known.values)
         odd = car.leaps.stray(report, before, car.outlook.lap_length())
         if not odd:
-            return entry
+            return self._as_expected(reading, entry, turn)
         sure = round(min(entry.certainty or 1.0, STRAY_SURE), 4)
         return entry.replace(refusal=DOUBTFUL, certainty=sure, note=odd)
+
+    def _as_expected(self, reading: Reading, entry: Entry, turn: RadioTurn) -> Entry:
+        """Return the entry of a report that nothing checks and whose words a recogniser was not
+        sure of, as sure as what is expected makes it.
+        """
+        outlook, utterance = turn.car.outlook, turn.utterance
+        sure, threshold = entry.certainty or 0.0, self.book.spec.hearing.threshold
+        if sure >= threshold or outlook.before(utterance.at, utterance.number) is None:
+            return entry
+        wrong = (1 - sure) * outlook.surprise(reading, utterance.at, utterance.number)
+        sure = round(sure / (sure + wrong), 4)
+        if sure >= self.odds["sure"]:
+            return entry.replace(certainty=sure)
+        why = "its words are not sure, and nothing checks them"
+        return entry.replace(certainty=sure, refusal=DOUBTFUL, note=why)
 
     def _leapt(
         self, reading: Reading, entry: Entry, turn: RadioTurn
@@ -921,14 +936,19 @@ class Writing:
         """Tell whether something said soon after a report that was refused is that report again,
         and not the next one.
 
-        It is not where each says another lap. Else times tell: a lap lasts longer. Without them the
-        lap said does; where none is said it is so if the report was asked for.
+        It is not where each says another lap, or most words are others. Else times tell: a lap
+        lasts longer. Without them the lap said does; where none is said it is so if the report was
+        asked for.
         """
         if passage.changing:
             return True
         told = last.entry is not None and last.entry.lap_by == entry.lap_by == "said"
         if told and entry.lap != last.lap:
             return False
+        if last.reading is None and not last.asked and entry.string:
+            said = [word for word in self.finder.cut(last.text) if word.kind in SPOKEN]
+            if 2 * _shared(said, entry.string) < len(said):
+                return False
         if last.at is not None and turn.utterance.at is not None:
             return last.asked or self.exchange.near(last, turn.utterance, self.odds["readback"])
         return entry.lap == last.lap if entry.lap_by == "said" else last.asked
@@ -936,6 +956,19 @@ class Writing:
     @staticmethod
     def _valued(entry: Entry, reading: Reading) -> Entry:
         return entry.replace(values=dict(reading.values))
+
+
+def _shared(words: Sequence[Word], string: str) -> int:
+    """Return how many of some words may stand for symbols of a string, in its order."""
+    most = [0] * (len(string) + 1)  # among its first so many symbols
+    for word in words:
+        before = most
+        most = [0]
+        forms = word.meaning.options or (word.meaning.value,)
+        for place, symbol in enumerate(string):
+            alike = any(symbol in form for form in forms)
+            most.append(max(most[place], before[place + 1], before[place] + alike))
+    return most[-1]
 
 
 def _one_symbol_apart(one: str, other: str) -> bool:

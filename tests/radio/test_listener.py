@@ -123,6 +123,18 @@ def test_a_report_of_another_lap_takes_the_place_of_none_that_could_not_be_read(
     ]
 
 
+def test_a_report_of_other_words_takes_the_place_of_none_that_could_not_be_read() -> None:
+    """What was heard before it was another team's."""
+    found = heard(
+        ("Ana", words_of_lap(1), 90), ("", "seven three one niner golf four tango", 165),
+        ("Ana", words_of_lap(2), 178), crews=CREWS[:1],
+    )  # fmt: skip
+    assert [(e.kind, e.lap, e.accepted) for e in found][::2] == [
+        ("report", 1, True),
+        ("report", 2, True),
+    ]
+
+
 def test_a_correction_in_a_second_transmission() -> None:
     found = heard(
         ("Ana", "seven two five two eight x-ray", 1),
