@@ -404,7 +404,7 @@ def _words(debrief: Debrief, canvas: Any) -> None:
 def _legend(axis: Any) -> None:
     legend = axis.legend(
         loc="upper left",
-        bbox_to_anchor=(0, 1.02),
+        bbox_to_anchor=(0, 0.99),
         ncols=4,
         handlelength=1.4,
         columnspacing=1.0,

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 from codec.debrief.recorded import CarFile
 from codec.debrief.symbols import heard_symbols, side_by_side
+from codec.radio.named import NamedReports
 from codec.sheet.entry import Entry
-from codec.sheet.state import LapRow, Row, Standing, lap_message, lap_rows, laps
+from codec.sheet.state import BY_HAND, LapRow, Row, Standing, lap_message, lap_rows, laps
 from codec.sheet.words import event_text, message_text
 from grammar.book import Book
 from grammar.errors import CodeError
@@ -194,10 +195,10 @@ def _warnings(book: Book, entry: Entry) -> tuple[str, ...]:
 
 
 def _radio(book: Book, sheet: Sequence[LapRow], lines: dict[int, LapLine]) -> None:
-    """Add up the seconds of everything said on each lap."""
+    """Add up the seconds of everything said on each lap, and not taken back."""
     for told in sheet:
         row = told.row
-        if row is None or row.first.kind == "note":
+        if row is None or row.withdrawn or row.first.kind == "note":
             continue
         line = lines.setdefault(told.lap, LapLine(told.lap))
         for entry in (row.first, *row.corrections, *row.questions, *row.answers, *row.readbacks):
@@ -238,10 +239,13 @@ def _doubted(book: Book, standing: Sequence[Row]) -> tuple[Counter[str], Counter
     the words that can't be read.
     """
     found, misheard = Counter[str](), Counter[tuple[str, str]]()
+    named = NamedReports(book)
     for row in standing:
         if row.first.kind != "report" or row.withdrawn:
             continue
         for entry in (row.first, *row.corrections):
+            if entry.note == BY_HAND or named.speaks(entry.heard):
+                continue  # what somebody typed, or said in plain words, is no code misheard
             accepted = entry.heard == row.entry.heard and row.counts and not entry.refusal
             heard = heard_symbols(book, entry.heard)
             if row.counts:
@@ -284,7 +288,7 @@ def certainties(debrief: Debrief) -> dict[int, float]:
     """
     found: dict[int, float] = {}
     for line in debrief.lines:
-        if line.string:
+        if line.values:
             found[line.lap] = (1.0 if line.certainty is None else line.certainty) * (
                 1 - (line.doubt or 0.0)
             )

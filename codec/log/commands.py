@@ -37,7 +37,7 @@ from codec.sheet.state import (
     laps,
     withdrawal_of,
 )
-from codec.sheet.words import event_text, message_text
+from codec.sheet.words import event_text, message_text, values_text
 from grammar.errors import CodeError
 from grammar.exact import whole
 from grammar.speech.facts import TITLES
@@ -117,7 +117,16 @@ def _undo(watch: Watch, rest: str) -> Shown:
     if last is None or rest:
         return Shown("bad", ("there is nothing to undo",))
     watch.write(withdrawal_of(last))
-    return Shown("good", (f"withdrawn: {last.kind} {last.string or last.message or last.heard}",))
+    return Shown("good", (_withdrawn(watch, last),))
+
+
+def _withdrawn(watch: Watch, entry: Entry) -> str:
+    """Return in words what was withdrawn, with its number."""
+    said = entry.string or values_text(watch.book, entry) or entry.heard
+    said = event_text(watch.book, entry) if entry.kind == "event" else said
+    lap = f"lap {entry.lap}" if entry.kind in ("report", "correction") and entry.lap else ""
+    of = f"car {entry.car}" if entry.car not in (watch.car, "") else ""
+    return f"withdrawn: #{entry.seq} {' '.join(filter(None, (entry.kind, of, lap)))}: {said}"
 
 
 def _lap(watch: Watch, rest: str) -> Shown:
@@ -355,7 +364,7 @@ def _withdraw(watch: Watch, rest: str) -> Shown:
         return Shown("bad", (_WITHDRAW,))
     by_hand.withdraw(watch.journal, watch.standing, number)
     taken = watch.entries[number - 1]
-    return Shown("good", (f"withdrawn: #{number}, {taken.kind}",))
+    return Shown("good", (_withdrawn(watch, taken),))
 
 
 def would_be(watch: Watch, rest: str) -> Shown:

@@ -86,10 +86,21 @@ def _begun(answer: Wording) -> Wording:
 
 
 def _code(words: Wording) -> list[Word]:
-    """Return words that are all of a code, [] where one is not."""
+    """Return words that are all of a code, symbols typed as one string apart, [] where one is
+    not.
+    """
     if any(word.kind not in SPOKEN and word.kind is not WordKind.FILLER for word in words):
         return []
-    return [word for word in words if word.kind is not WordKind.FILLER]
+    return [one for word in words if word.kind is not WordKind.FILLER for one in _apart(word)]
+
+
+def _apart(word: Word) -> list[Word]:
+    if word.kind is not WordKind.TYPED:
+        return [word]
+    return [
+        Word(word.meaning._replace(options=(symbol,)), word.span, symbol)
+        for symbol in word.meaning.options[0]
+    ]
 
 
 def _symbols(word: Word) -> tuple[str, ...]:

@@ -21,6 +21,7 @@ from grammar.speech.facts import OF_THE_RACE
 
 NEUTRALISED, RESUMED, STOPPED, ADDED = "neutralised", "resumed", "stopped", "added"
 POSITION = "position"  # of a dial, which the event's note names
+WITHDRAWN = "withdrawn"
 BY_HAND = "by hand"  # the note of what somebody put right who looked at it
 MOST_LAPS = 1000  # that a race may have, and that may be added to one
 LAP = "lap"  # the field of a book that holds the lap
@@ -179,12 +180,20 @@ class Standing:
         kept = (
             entry
             for entry in reversed(self.entries)
-            if entry.car in (car, "")
+            if (entry.car in (car, "") or (entry.kind == "correction" and self._was(entry) == car))
             and entry.kind not in ("withdrawal", "car", "question")
             and not puts_clock_right(entry)
             and self.stands(entry)
         )
         return next(kept, None)
+
+    def _was(self, correction: Entry) -> str:
+        """Return the car that a row was of before a correction."""
+        row = self._about.get(correction.seq)
+        if row is None:  # it is of no row
+            return correction.car
+        before = [one for one in row.corrections if one.seq < correction.seq]
+        return [row.first, *before][-1].car
 
     @property
     def conflicts(self) -> list[tuple[Row, list[Entry]]]:
@@ -345,7 +354,10 @@ def lap_rows(standing: Standing, car: str, book: Book, *, most: int | None = Non
     facts = [row.entry for row in others if row.first.kind == "event" and not row.withdrawn]
     for seq in {fact.seq for fact in facts} - {fact.seq for fact in once(standing.in_order(facts))}:
         del by_number[seq]
-    said = standing.in_order(row.entry for row in by_number.values())
+    said = standing.in_order(
+        row.entry.replace(refusal=WITHDRAWN) if row.withdrawn else row.entry
+        for row in by_number.values()
+    )  # what was taken back tells nothing of the laps of others
     found = []
     for one in placed(said, lambda entry: reports_lap(entry, message)):
         row = by_number[one.entry.seq]

@@ -55,7 +55,7 @@ def test_an_engineer_logs_a_race(tmp_path: Path, columns: int, height: int) -> N
         terminal.type("five one six three juliett romeo bravo tango")
         terminal.shows("! alert: brakes")
         terminal.press("F8")
-        terminal.shows("withdrawn: report 5163JRBT")
+        terminal.shows("report lap 5: 5163JRBT")
 
         terminal.kill()
     with Terminal(["log", sheet], columns, height) as terminal:

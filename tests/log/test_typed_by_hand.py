@@ -12,9 +12,11 @@ from log.clock import SetClock
 from radio.plain_books import calls_book
 
 from codec import encode
+from codec.debrief.summary import certainties, summarise
 from codec.log.session import Session
 from codec.sheet import Journal
 from codec.sheet.state import laps
+from codec.views.laps import sheet_lines
 
 
 @pytest.fixture
@@ -99,3 +101,42 @@ def test_a_lap_said_in_a_word_does_not_run_into_the_number_behind_it(session: Se
     assert kept(session, 5) == {"left": "32.8", "motor": "95"}
     session.enter("lap six thirty two motor ninety five")  # or lap 632
     assert session.lap == 5
+
+
+def test_undo_takes_back_the_filing_with_another_car_before_the_report(session: Session) -> None:
+    session.enter("/car 9")
+    session.enter("left 31.1 motor 100")
+    session.enter("/of 44")
+    assert "correction car 44" in session.enter("/undo").lines[0]
+    assert kept(session, 1, "9") == {"left": "31.1", "motor": "100"}
+    assert kept(session, 1)["left"] == "39"
+    assert "report lap 1: energy left 31.1 kWh" in session.enter("/undo").lines[0]
+    assert laps(session.standing, "9", session.book) == {}
+
+
+def test_what_was_taken_back_moves_no_other_line_and_counts_in_no_debrief(
+    session: Session, clock: SetClock
+) -> None:
+    for line in ("/car 44", "lap 44 left 22", "/undo"):
+        session.enter(line)
+        clock.on(90)
+    session.enter("/neutralised")
+    session.enter("lap 2 left 99")
+    session.enter("/fix 7 left 38 motor 95")
+    facts = [line.lap for line in sheet_lines(session.standing, "44", session.book)]
+    assert facts == [1, 2, 2, 44]
+    debrief = summarise(session.book, session.entries, car="44")
+    assert [line.lap for line in debrief.lines] == [1, 2]
+    assert certainties(debrief) == {1: 1.0, 2: 1.0}
+    assert not debrief.doubted
+
+
+@pytest.mark.parametrize("answer", ["golf seven {}", "seven {}", "I say again, golf seven {}"])
+def test_an_answer_may_say_the_word_asked_behind_also_of_a_typed_report(
+    session: Session, answer: str
+) -> None:
+    report = string(2, coolant=7)
+    session.enter(report[:6])
+    session.enter("say again all after golf")
+    session.enter(answer.format(report[6:]))
+    assert session.mine.reports[2].entry.string == report
