@@ -121,29 +121,6 @@ class CarOutlook:
             fits += self._when(behind, at)
         return fits
 
-    def surprise(self, reading: Reading, at: int | None, number: int) -> float:
-        """Return how much likelier a report is where one of its fields was misheard, and may be
-        anything, than where all were heard rightly: by what is expected behind the last one, each
-        field counted by the symbols it takes.
-        """
-        before = self.before(at, number)
-        lap = self._lap_of(reading, at, number)
-        laps = 1 if before is None or lap is None else max(1, min(_MOST_LAPS, lap - before.lap))
-        told = whole = 0.0
-        for name, level in reading.levels.items():
-            size = self.book.fields[name].size
-            if not 1 < size <= ENUMERABLE:
-                continue
-            last = None if before is None else before.levels.get(name)
-            expected = (
-                self.lap_share(reading, at, number)
-                if name == self._lap
-                else _shares(self.book, name, last, laps)[level]
-            )
-            told += math.log(size) / size / expected
-            whole += math.log(size)
-        return told / whole if whole else 1.0
-
     def _when(self, other: Known, at: int | None) -> float:
         """Return log P(there are reports at these two moments), against any later one."""
         if other.at is None or at is None:

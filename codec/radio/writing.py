@@ -809,24 +809,9 @@ class Writing:
             before = Valued(known.at, known.lap if name else None, known.values)
         odd = car.leaps.stray(report, before, car.outlook.lap_length())
         if not odd:
-            return self._as_expected(reading, entry, turn)
+            return entry
         sure = round(min(entry.certainty or 1.0, STRAY_SURE), 4)
         return entry.replace(refusal=DOUBTFUL, certainty=sure, note=odd)
-
-    def _as_expected(self, reading: Reading, entry: Entry, turn: RadioTurn) -> Entry:
-        """Return the entry of a report that nothing checks and whose words a recogniser was not
-        sure of, as sure as what is expected makes it.
-        """
-        outlook, utterance = turn.car.outlook, turn.utterance
-        sure, threshold = entry.certainty or 0.0, self.book.spec.hearing.threshold
-        if sure >= threshold or outlook.before(utterance.at, utterance.number) is None:
-            return entry
-        wrong = (1 - sure) * outlook.surprise(reading, utterance.at, utterance.number)
-        sure = round(sure / (sure + wrong), 4)
-        if sure >= self.odds["sure"]:
-            return entry.replace(certainty=sure)
-        why = "its words are not sure, and nothing checks them"
-        return entry.replace(certainty=sure, refusal=DOUBTFUL, note=why)
 
     def _leapt(
         self, reading: Reading, entry: Entry, turn: RadioTurn

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
-from radio.unchecked import unchecked
 from radio.unsaid import MOVES, book_that, counted, imported, race
 from sheet.support import race_book
 
@@ -62,25 +60,6 @@ def test_a_value_that_stays_where_it_was_is_believed(tmp_path: Path) -> None:
     book = book_that(MOVES)
     said = [(lap * 97, words(book, str(98 - min(lap, 3) * 1.5), 55)) for lap in range(1, 7)]
     assert counted(imported(tmp_path, book, said)) == [1, 2, 3, 4, 5, 6]
-
-
-@pytest.mark.parametrize(("charge", "taken"), [("three", True), ("eight", False)])
-def test_words_a_recogniser_was_not_sure_of_are_taken_where_they_are_what_is_expected(
-    tmp_path: Path, charge: str, *, taken: bool
-) -> None:
-    """And not where the charge may be that of the lap before, or misheard."""
-    said = f"zero three one eight {charge} papa zero two alfa".split()
-    words = [{"word": word, "confidence": 0.985} for word in said]
-    lines = [
-        {"start": 90, "text": "zero one one niner three papa zero two alfa"},
-        {"start": 178, "text": "zero two one eight eight papa zero three alfa"},
-        {"start": 266, "text": " ".join(said), "words": words},
-    ]
-    with Journal(tmp_path / "x.sheet", unchecked()) as journal:
-        told = [json.dumps({"speaker": "Rune", **line}) + "\n" for line in lines]
-        import_transcript(journal, told, "jsonl", [Crew("5", "Rune")])
-        *_, entry = journal.entries()
-    assert (entry.string[:2], entry.accepted) == ("03", taken)
 
 
 def test_what_was_doubted_for_its_values_is_taken_by_hand_as_it_was_read(tmp_path: Path) -> None:
