@@ -11,7 +11,9 @@ import re
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
+from codec.encoding import encode
 from codec.radio.named import NamedReports
+from codec.reading import Reading
 from codec.sheet.state import LAP, MOST_LAP, lap_message
 from grammar.book import Book
 from grammar.errors import CodeError
@@ -59,6 +61,30 @@ def by_field(named: NamedReports, text: str) -> ByField | None:
         if said is None:
             raise
         return said
+
+
+def called(named: NamedReports, text: str) -> Reading | None:
+    """Return the call that a line says in plain words, ``energy per lap 1.28``: the name of its
+    message or of its one field, and a number; None for any other line. Raises CodeError for a value
+    that the field does not have.
+    """
+    book, found = named.book, list[Reading]()
+    words = [part.casefold() for part in _PART.findall(text) if part != "="]
+    for message in book.sent_by("pit"):
+        if len(message.fields) != 1:
+            continue
+        [field] = message.fields.values()
+        ways = {_words(name) for name in (message.name, message.title, field.name, field.title)}
+        for way in ways | {_words(f"{field.unit_text} {field.name}")}:
+            number = named.number(" ".join(words[len(way) :]).removesuffix(field.unit_text))
+            if tuple(words[: len(way)]) == way and number is not None:
+                reading = encode(book, {field.name: number}, message.name).reading
+                found += [reading] if reading not in found else []
+    return found[0] if len(found) == 1 else None
+
+
+def _words(name: str) -> tuple[str, ...]:
+    return tuple(name.replace("_", " ").casefold().split())
 
 
 @dataclass(frozen=True, slots=True)

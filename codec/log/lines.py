@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from codec.decoding import Transcript
-from codec.log.fields import ByField, Nearly, by_field, dial_at, nearly
+from codec.log.fields import ByField, Nearly, by_field, called, dial_at, nearly
 from codec.log.readbacks import read_back
 from codec.log.shown import Shown
 from codec.log.watch import Watch
@@ -161,6 +161,8 @@ def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -
             return _of_said_lap(watch, text, told)
         case ByField():
             return _by_field(watch, text, told)
+        case Reading():
+            return _read(watch, Transcript(text, (told,)))
         case Nearly():
             return _offered(watch, text, told)
         case Passages():
@@ -173,10 +175,10 @@ def _told_otherwise(watch: Watch, text: str, words: Wording, error: CodeError) -
 
 def _otherwise(
     watch: Watch, text: str, words: Wording
-) -> OfLap | ByField | Nearly | tuple[str, int] | Passages | None:
+) -> OfLap | ByField | Reading | Nearly | tuple[str, int] | Passages | None:
     """Return what a line that is no report or call says: a report behind its lap, values by the
-    names of fields, but for one word perhaps, where a dial stands, or talk; None where it is a
-    report that can't be read. Raises CodeError.
+    names of fields, but for one word perhaps, a call in plain words, where a dial stands, or talk;
+    None where it is a report that can't be read. Raises CodeError.
     """
     told = said_of_lap(watch, text) or told_by_field(watch, text)
     if told is not None:
@@ -184,6 +186,8 @@ def _otherwise(
     dial = None if watch.event is None else dial_at(watch.book, watch.event.dials, text)
     if dial is not None:
         return dial
+    if (call := called(watch.finder.named, text)) is not None:
+        return call
     if (but_one := nearly(watch.finder.named, text)) is not None:
         check_lap(watch, but_one.told.lap)
         return but_one

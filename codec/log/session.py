@@ -9,7 +9,7 @@ from codec.log.addressed import addressed
 from codec.log.begun import begun
 from codec.log.commands import command, commands, would_be
 from codec.log.expected import Expected
-from codec.log.fields import ByField, nearly
+from codec.log.fields import ByField, called, nearly
 from codec.log.lines import (
     part_of,
     said_of_lap,
@@ -127,6 +127,7 @@ class Session(Watch):
         try:
             of_lap = said_of_lap(self, text)
             told = told_by_field(self, text) if of_lap is None else None
+            call = called(self.finder.named, text) if of_lap is None and told is None else None
             but_one = nearly(self.finder.named, text) if of_lap is None and told is None else None
         except CodeError as wrong:
             return Shown("warning", (wrong.message,))
@@ -136,6 +137,8 @@ class Session(Watch):
             lap = part_of(self, told)[0]
             values = ByField(told.values, None).told(self.book)
             return Shown("good", (f"part of the report of lap {lap}: {values}",))
+        if call is not None:
+            return Shown("good", (str(call),))
         if but_one is not None:
             return Shown("bad", (but_one.asked, f"else: {but_one.told.told(self.book)}"))
         weighed = self.known(text, self.expected)

@@ -246,6 +246,12 @@ class NamedReports:
             and not self._together.knows(word)
         ]
 
+    def number(self, text: str) -> Decimal | None:
+        """Return the number that a text is, in figures or in words; None for anything else."""
+        words = [word for word, _ in self._tokens(text)]
+        found = self._numbers.read(words)
+        return found[0] if found is not None and found[1] == len(words) else None
+
     def resembled(self, word: str) -> str:
         """Return what names a field most like a word that means nothing, "" where none is."""
         names = [form[0] for form in self.names if len(form) == 1]

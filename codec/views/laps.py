@@ -175,7 +175,7 @@ def _remarks(book: Book, row: Row) -> list[SheetRemark]:
     if row.first.kind == "event":
         parts.append(SheetRemark(event_text(book, entry), "event"))
     elif row.first.kind == "note":
-        parts.append(SheetRemark(entry.heard or entry.note))
+        parts.append(SheetRemark(f"note: {entry.heard or entry.note}"))
     elif entry.refusal:
         parts.append(SheetRemark(f"{state_of(entry)}: {entry.heard}", "refused"))
         parts += [SheetRemark(guess, "refused")] if (guess := guessed(entry.note)) else []

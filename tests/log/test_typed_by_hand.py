@@ -140,3 +140,27 @@ def test_an_answer_may_say_the_word_asked_behind_also_of_a_typed_report(
     session.enter("say again all after golf")
     session.enter(answer.format(report[6:]))
     assert session.mine.reports[2].entry.string == report
+
+
+@pytest.mark.parametrize(
+    ("said", "string"),
+    [
+        ("energy per lap 1.28", "P128"),
+        ("energy target one point two eight", "P128"),
+        ("laps added 2", "L2"),
+        ("lift 120 m", "F12"),
+    ],
+)
+def test_a_call_may_be_typed_in_plain_words(session: Session, said: str, string: str) -> None:
+    assert session.look(said).tone == "good"
+    assert session.enter(said).tone == "good"
+    assert [(one.row.entry.string, one.row.entry.heard) for one in session.readbacks.log] == [
+        (string, said)
+    ]
+
+
+def test_a_note_in_the_words_of_a_fact_does_not_look_like_one(session: Session) -> None:
+    session.enter("/note laps added 2")
+    session.enter("/added 2")
+    said = [line.said for line in sheet_lines(session.standing, "44", session.book)]
+    assert said[1:] == ["note: laps added 2", "laps added 2"]
