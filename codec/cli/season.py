@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_command, add_json, emit, say, tell
+from codec.store.place import WHOLE
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:
@@ -20,7 +21,6 @@ _ABOUT = (
     "All events of a season as one: a folder of sheets, a folder that niner season export made, or"
     " a server, which adds up itself."
 )
-_WHERE = "a folder, or a server: postgresql://HOST/DATABASE"
 
 
 def add(commands: Any) -> None:
@@ -78,7 +78,7 @@ def add(commands: Any) -> None:
     export = add_command(
         actions, "export", "write the events as Parquet files, a folder for each, for notebooks"
     )
-    export.add_argument("where", metavar="WHERE", help=_WHERE)
+    export.add_argument("where", metavar="WHERE", help=WHOLE)
     export.add_argument("folder", metavar="OUT", help="where to write; made if it is not there")
     _add_events(export)
     export.add_argument("--replace", action="store_true", help="write over events that are there")
@@ -87,7 +87,7 @@ def add(commands: Any) -> None:
 
 
 def _add_wanted(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("where", metavar="WHERE", help=_WHERE)
+    parser.add_argument("where", metavar="WHERE", help=WHOLE)
     for name, what in (
         ("driver", "only reports of this driver"),
         ("engineer", "only reports that this engineer wrote down"),

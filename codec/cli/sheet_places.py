@@ -7,6 +7,7 @@ import dataclasses
 from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_command, add_json, emit, say
+from codec.store.place import WHOLE
 from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
@@ -18,9 +19,7 @@ def add_places(actions: Any) -> None:
     listing = add_command(
         actions, "list", "tell the sheets of a folder or a server, with their dates"
     )
-    listing.add_argument(
-        "place", metavar="PLACE", help="a folder, or a server: postgresql://HOST/DATABASE"
-    )
+    listing.add_argument("place", metavar="PLACE", help=WHOLE)
     add_json(listing)
     listing.set_defaults(run=run_list)
     copying = add_command(
@@ -37,16 +36,9 @@ def add_places(actions: Any) -> None:
 def run_list(args: argparse.Namespace) -> int:
     """List the sheets."""
     from codec.sheet.listing import sheets_in
-    from codec.store.place import ServerPlace, place_of
+    from codec.store.place import place_of, whole
 
-    place = place_of(args.place)
-    if place.name if isinstance(place, ServerPlace) else not place.is_dir():
-        raise CodeError(
-            f"{args.place!r} is no folder and no server",
-            kind="usage",
-            expected=["a folder", "postgresql://HOST/DATABASE"],
-        )
-    found = sheets_in(place)
+    found = sheets_in(whole(place_of(args.place)))
     for one in found if args.json else ():
         emit(dataclasses.asdict(one))
     if not args.json:

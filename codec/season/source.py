@@ -31,7 +31,7 @@ from codec.season.parquet import (
 from codec.sheet.journal import Journal, sheet_format
 from codec.sheet.listing import SUFFIX
 from codec.store.opening import asking
-from codec.store.place import Place, ServerPlace
+from codec.store.place import Place, ServerPlace, whole
 from codec.store.table import DIGEST, NUMBER, Execute
 from grammar import kept
 from grammar.book import Book
@@ -103,16 +103,11 @@ def opened_season(place: Place, told: Told = lambda *_: None) -> Iterator[Season
     """
     with contextlib.ExitStack() as stack:
         season: Season
-        if isinstance(place, ServerPlace) and not place.name:
-            season = _ServerSeason(stack.enter_context(asking(place, sheet_format())), place)
-        elif isinstance(place, Path) and place.is_dir():
-            season = _in_folder(place, told, stack)
+        where = whole(place)
+        if isinstance(where, ServerPlace):
+            season = _ServerSeason(stack.enter_context(asking(where, sheet_format())), where)
         else:
-            raise SeasonError(
-                f"{str(place)!r} is no folder and no server as a whole",
-                kind="usage",
-                expected=["a folder", "postgresql://HOST/DATABASE"],
-            )
+            season = _in_folder(where, told, stack)
         stack.callback(season.close)
         if not season.events:
             why = f"; left out: {season.left_out[0]}" if season.left_out else ""

@@ -88,6 +88,20 @@ def place_of(text: str | Place) -> Place:
     return ServerPlace(address, checked_name(name) if name else "")
 
 
+WHOLE = "a folder, or a server: postgresql://HOST/DATABASE"  # what has several journals
+
+
+def whole(place: Place) -> Place:
+    """Return a folder, or a server, as it is; raises CodeError for a single journal, and where
+    there is no such folder.
+    """
+    if place.name if isinstance(place, ServerPlace) else not place.is_dir():
+        raise CodeError(
+            f"{str(place)!r} is no folder and no server as a whole", kind="usage", expected=[WHOLE]
+        )
+    return place
+
+
 def checked_name(name: str) -> str:
     """Return the name of a journal on a server; raises CodeError where it is none."""
     seen = all(
