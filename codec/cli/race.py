@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_command, add_json, add_measure, add_schema, emit, positions, say
@@ -155,6 +156,7 @@ def run_wheel(args: argparse.Namespace) -> int:
 def run_check(args: argparse.Namespace) -> int:
     """Check an event file; 0 if it is sound, 2 if it has problems."""
     from codec.race import load_event
+    from codec.race.binding import PERCENT
     from grammar.loading import load_book
 
     event = load_event(args.event, load_book(args.book))
@@ -178,6 +180,10 @@ def run_check(args: argparse.Namespace) -> int:
     )
     told = f"{counted(event.laps, 'lap')}, {facts['planned']:g} {energy.unit} planned, {beside}"
     say(f"{event.title}: no problem\n  {told}")
+    for name, bound in event.energies.items():
+        if bound.field.unit_text == PERCENT:
+            each = f"{float(Fraction(energy.usable) / 100):g} {energy.unit}"
+            say(f"  {name}: 1 % is {each}, of the {float(energy.usable):g} {energy.unit} usable")
     if event.unreported:
         named = ", ".join(f"/{fact}" for fact in event.unreported)
         say(f"  no phrase or message of the book reports these, so they are typed: {named}")

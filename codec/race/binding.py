@@ -28,6 +28,7 @@ from grammar.book import Book
 from grammar.errors import CodeError, DocumentError, Keys, Problem, counted
 from grammar.exact import plain
 from grammar.fields import FieldBase, Progression, labelled
+from grammar.fields.base import Interval
 from grammar.inspection import Inspection
 from grammar.message import Direction, Message
 from grammar.problems import nearest
@@ -183,9 +184,22 @@ class Binding:
             hint = f"an energy is told in {', '.join(units.energy_units())} or {PERCENT}"
             self._note(keys, f"the field's unit is {field.unit_text!r}", hint)
             return None
+        self._reaches(keys, field, report, scale)
         if report.counts == "drawn":
             scale *= 1 - Fraction(self.spec.energy.regenerated)
         return EnergyField(field, report, scale)
+
+    def _reaches(self, keys: Keys, field: FieldBase, report: ReportSpec, scale: Fraction) -> None:
+        """Note an energy that the field could never tell, as where one of two units is another."""
+        energy = self.spec.energy
+        most = _ends(field)[1]
+        if report.says != "delta" and most is not None and most * scale < energy.usable / 2:
+            told = f"{float(most * scale):.3g} {energy.unit}"
+            message = (
+                f"the field ends at {told}, and {plain(energy.usable)} {energy.unit} are usable"
+            )
+            hint = f"is one of them in another unit than {energy.unit}?"
+            self._note(keys, message, hint, (("energy", "usable"), ("energy", "unit")))
 
     def _temperature(self, name: str, spec: TemperatureSpec) -> TemperatureField | None:
         keys = ("temperatures", name)
@@ -200,6 +214,12 @@ class Binding:
         limit = spec.limit if spec.limit is not None else min(above, default=None)
         if limit is None:
             self._note(keys, "it has no limit", "give `limit` here, or a limit `above` in the book")
+            return None
+        low, high = _ends(field)
+        beyond = (low is not None and limit < low) or (high is not None and limit > high)
+        if spec.limit is not None and beyond:
+            message = f"the limit {plain(limit)} {field.unit_text} is beyond what the field says"
+            self._note((*keys, "limit"), message, f"{field.title}: {field.domain}")
             return None
         start = field.typical if spec.start is None else Fraction(spec.start)
         if start is None:
@@ -404,6 +424,12 @@ class Binding:
         ):
             hint = "say it in one place: leave the dial out here"
             self._note(keys, f"{wheel.title} has it otherwise", hint)
+
+
+def _ends(field: FieldBase) -> Interval:
+    """Return the lowest and the highest number that a field can tell, None for an open end."""
+    first, last = field.interval(0), field.interval(field.size - 1)
+    return None if first is None else first[0], None if last is None else last[1]
 
 
 def _steps(field: FieldBase) -> Progression | None:

@@ -226,7 +226,7 @@ class ReportSpec(Strict):
     says: Literal["delta", "remaining", "used"] = Field(
         description=(
             "`delta`: against the plan the dash has; `remaining`: what may still be used; `used`:"
-            " since the start."
+            " since the start. The field is in a unit of energy, or in % of `usable`."
         )
     )
     positive: Literal["left", "used"] = Field(

@@ -99,6 +99,10 @@ def test_an_event_file_is_checked(tmp_path: Path, capsys: pytest.CaptureFixture[
         "  24 laps, 33.6 kWh planned, 0 kWh more than that to use",
         f"  no phrase or message of the book reports these, so they are typed: {by_hand}",
     ]
+    in_percent = tmp_path / "percent.toml"
+    in_percent.write_text(RACE.read_text("utf-8").replace('unit = "kWh"', 'unit = "%"', 1), "utf-8")
+    assert run("race", "check", EVENT, in_percent) == 0
+    assert "  energy: 1 % is 0.34 kWh, of the 34 kWh usable" in capsys.readouterr().out
     bad = tmp_path / "bad.toml"
     bad.write_text(EVENT.read_text("utf-8").replace("laps = 24", "laps = -1"), "utf-8")
     with pytest.raises(CodeError, match="1 problem"):

@@ -13,10 +13,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 from race.support import DELTA, EVENT, event, race_book, race_event
 
+from codec import parse_book
 from codec.race import EventError, load_event, parse_event
 from codec.race.event import schema
 
 TEXT = EVENT.read_text("utf-8")
+EXAMPLES = EVENT.parents[1]
+OPEN = 'open = "both"\n'
 
 
 def problems(text: str) -> list[tuple[str, int]]:
@@ -27,6 +30,24 @@ def problems(text: str) -> list[tuple[str, int]]:
 
 def line_of(part: str) -> int:
     return next(number for number, line in enumerate(TEXT.splitlines(), start=1) if part in line)
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "path"),
+    [
+        ('says = "delta"', 'says = "remaining"', "reports.energy"),
+        ("[temperatures.motor]", "[temperatures.motor]\nlimit = 400", "temperatures.motor.limit"),
+    ],
+)
+def test_what_the_field_of_a_number_could_never_tell_is_a_problem(
+    was: str, becomes: str, path: str
+) -> None:
+    """As where one of two units is another: its highest value is far below what is told of it."""
+    book = parse_book((EXAMPLES / "race" / "race.toml").read_text("utf-8").replace(OPEN, ""))
+    parse_event(TEXT, book, "event.toml")
+    with pytest.raises(EventError) as refused:
+        parse_event(TEXT.replace(was, becomes), book, "event.toml")
+    assert [problem.path for problem in refused.value.problems] == [path]
 
 
 def test_the_example_event_fits_the_race_book() -> None:
