@@ -898,7 +898,7 @@ class _Search:
 
     def _size(self, place: int) -> int:
         word = self.words[place]
-        if word.kind is WordKind.TYPED and self._lettered:
+        if word.text.isdigit() and self._lettered:
             return max(map(len, word.meaning.options), default=1)
         return int(word.kind in SPOKEN)
 

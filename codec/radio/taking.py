@@ -129,10 +129,18 @@ class Taking:
         text, context = utterance.text, self.exchange.context(car, utterance)
         plain, slots = utterance.taken_for(text), slots_of(utterance)
         before, values = car.last.get("car"), car.values
-        if before is not None and before.reading is None:
-            values = of_any_lap(self.book, values)
+        known = car.outlook.before(utterance.at, utterance.number)
+        shares = {} if known is None else car.outlook.laps(utterance.at, utterance.number)
+        laps = max(1, max(shares, key=shares.__getitem__) - known.lap) if known and shares else 1
+        if before is not None and before.reading is None and utterance.at is None:
+            values, shares = of_any_lap(self.book, values), {}
         doubted = doubt(
-            self.book, slots, None if role == "pit" else values, direction=role or "car"
+            self.book,
+            slots,
+            None if role == "pit" else values,
+            direction=role or "car",
+            laps=laps,
+            of_laps=shares,
         )
         if doubted is None or doubted.hearing.nothing >= LIKELY:
             found = best(self.finder, plain, self.finder.cut(text), role)

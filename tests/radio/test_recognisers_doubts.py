@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from radio.unchecked import unchecked
 
 from codec import Book, load_book
 from codec.hear import Slots, hear
@@ -76,6 +77,18 @@ def test_the_report_before_decides_what_the_sound_alone_can_not() -> None:
     assert together.string == later
     assert together.refusal == ""
     assert together.lap == 5
+
+
+def test_the_lap_is_asked_for_where_nobody_knows_how_many_went_by() -> None:
+    first, later = "01193P02A", "04183P02A"
+    dubious = [{word: 1.0 for word in slot if word} for slot in slots(later)]
+    dubious[1] = {"four": 0.5, "three": 0.3, "two": 0.2}
+    lines = [
+        line(said(first), start=90.0),
+        line(said(later), start=356.0, slots=dubious),
+    ]
+    entry = the_entry(heard(*lines, book=unchecked())[-1])
+    assert (entry.string, "ask SAY AGAIN ZERO TO ONE" in entry.note) == ("", True)
 
 
 def test_what_is_not_sure_is_kept_with_the_question_to_ask() -> None:
