@@ -201,6 +201,8 @@ def _unsaid(message: Any, declared: list[str]) -> list[str]:
 def _notes(book: Any, weak: list[str]) -> list[str]:
     """Return what is no problem but worth knowing."""
     from grammar.design.lint import unchecked
+    from grammar.speech.kinds import WordKind
+    from grammar.symbols import normal
 
     said = {name for message in book.messages.values() for name in message.fields}
     used = {table.name for message in book.messages.values() for table in message.tables}
@@ -210,6 +212,15 @@ def _notes(book: Any, weak: list[str]) -> list[str]:
         notes += [
             f"field {name!r}: {text}: it warns at that end only" for text in field.far_limits()
         ]
+        notes += [
+            f"field {name!r}: {text}: the last lap tells nothing of it"
+            for text in field.far_moves()
+        ]
+    notes += [
+        f"the filler {word!r} is a procedure word, which is passed over already"
+        for word in book.spec.speech.fillers
+        if (known := book.lexicon.meanings.get(normal(word))) and known.kind is WordKind.ANSWER
+    ]
     for message in book.messages.values():
         notes += _unsaid(message, book.spec.messages[message.name].unsaid)
     notes += [f"{one.text}; {one.hint}" for one in unchecked(book)]

@@ -345,6 +345,10 @@ class FieldBase(Declared):
         """
         return []
 
+    def far_moves(self) -> list[str]:
+        """Return, in words, a wander after which a value may be anywhere."""
+        return []
+
     # values of which only a part is said
 
     wraps: ClassVar[bool] = False

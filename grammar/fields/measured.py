@@ -61,9 +61,12 @@ class Measured(FieldBase):
         return Band(None, None)
 
     def problems(self) -> Iterator[Problem]:
-        """Yield limits of no side or of two, and those that no value passes: a slip in a limit must
-        not silence its warning.
+        """Yield limits of no side or of two, and those that no value passes, or every one: a slip
+        in a limit must not silence its warning, nor make it one that nobody heeds.
         """
+        low, high = self.ends
+        if low is not None and high is not None and high < low:
+            low = high = None  # told already
         for number, limit in enumerate(self.limits):
             if (limit.above is None) == (limit.below is None):
                 yield Problem(
@@ -77,6 +80,15 @@ class Measured(FieldBase):
                     ("limits", number, side),
                     f"a limit {self.with_unit(limit.side)} never warns: no value passes it",
                     f"the values are {self.with_unit(str(self.reach))}",
+                )
+            elif (limit.below is not None and high is not None and limit.below > high) or (
+                limit.above is not None and low is not None and limit.above < low
+            ):
+                side = "above" if limit.below is None else "below"
+                yield Problem(
+                    ("limits", number, side),
+                    f"a limit {self.with_unit(limit.side)} always warns: every value passes it",
+                    f"the values are {self.with_unit(str(self.ends))}",
                 )
 
     @property
@@ -188,6 +200,31 @@ class Moving(Measured):
             " run."
         ),
     )
+
+    @property
+    def span(self) -> Decimal | None:
+        """How far apart two values can be; None where there are none."""
+        low, high = self.ends
+        return None if low is None or high is None or high < low else high - low
+
+    def problems(self) -> Iterator[Problem]:
+        """Yield a drift that leads out of the range within a lap, and what is wrong with limits."""
+        span = self.span
+        if span is not None and not self.wraps and abs(self.drift) > span:
+            yield Problem(
+                ("drift",),
+                f"the drift {self.with_unit(plain(self.drift))} leaves the range within a lap",
+                f"it is the change from one lap to the next; the values are"
+                f" {self.with_unit(str(self.ends))}",
+            )
+        yield from super().problems()
+
+    def far_moves(self) -> list[str]:
+        """Return, in words, a wander after which a value may be anywhere."""
+        span = self.span
+        if self.wander is None or span is None or self.wander < span:
+            return []
+        return [f"wander {self.with_unit(plain(self.wander))} is as much as all its values"]
 
     @property
     def told_by_last(self) -> bool:

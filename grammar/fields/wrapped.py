@@ -33,6 +33,11 @@ class Wrapped(Moving):
     described: ClassVar[str] = "wrapped"
     wraps: ClassVar[bool] = True
 
+    @property
+    def span(self) -> Decimal:
+        """Half the modulus: further apart on the circle no two remainders are."""
+        return self.modulus / 2
+
     def problems(self) -> Iterator[Problem]:
         """Yield what is wrong with the modulus, the step, the usual remainder and the limits."""
         if self.modulus <= 0:

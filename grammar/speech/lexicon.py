@@ -154,10 +154,10 @@ class Lexicon:
 
     def _filler(self, number: int, word: str) -> None:
         """Add a word that carries nothing; refused where it means something, for then it could
-        never be passed over.
+        never be passed over. Procedure words like ROGER are, with no word of the book.
         """
         known = self.meanings.setdefault(word, Meaning(WordKind.FILLER, ("",)))
-        if known.kind is not WordKind.FILLER:
+        if known.kind not in (WordKind.FILLER, WordKind.ANSWER):
             what = "a symbol" if len(word) == 1 else known.kind.use
             self.problems.append(
                 Problem(
