@@ -10,9 +10,12 @@ import contextlib
 import json
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from grammar.errors import CodeError, shown, visible_lines
+
+if TYPE_CHECKING:
+    from codec.race.people import EventFile
 
 MOST = 10**9  # of a number that an option takes
 
@@ -117,6 +120,28 @@ def add_measure(parser: argparse.ArgumentParser) -> None:
         default="seconds",
         help="what a way on the wheel is the cheapest in (seconds); metres are those looked down",
     )
+
+
+def add_profiles(parser: argparse.ArgumentParser) -> None:
+    """Add ``--profile``, beside ``--event``."""
+    parser.add_argument(
+        "--profile",
+        metavar="FILE",
+        action="append",
+        default=[],
+        help="what is known of a driver, or of who calls, by name; may be given again",
+    )
+
+
+def event_file(args: argparse.Namespace) -> EventFile | None:
+    """Return the event file and the profiles that are named, None where there is none."""
+    if not args.event:
+        if args.profile:
+            raise CodeError("--profile goes with an --event", kind="usage")
+        return None
+    from codec.race.people import EventFile
+
+    return EventFile(args.event, tuple(args.profile))
 
 
 def say(text: str) -> None:

@@ -7,7 +7,7 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import integer, tell
+from codec.cli.common import add_profiles, event_file, integer, tell
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:
@@ -37,6 +37,7 @@ def add(commands: Any) -> None:
     )
     parser.add_argument("--book", help="the code book, for a new sheet")
     parser.add_argument("--event", help="the event file: shows where the race is heading")
+    add_profiles(parser)
     parser.add_argument(
         "--port", type=integer, default=PORT, help=f"the port ({PORT}); 0 takes any"
     )
@@ -80,8 +81,7 @@ def run(args: argparse.Namespace) -> int:
     if (args.cert is None) != (args.key is None):
         raise CodeError("--cert and --key go together", kind="usage")
     place, book = place_of(args.place), None if args.book is None else load_book(args.book)
-    event = None if args.event is None else Path(args.event)
-    sheets = desk.sheets_at(place, book, event, _mirror(args, desk))
+    sheets = desk.sheets_at(place, book, event_file(args), _mirror(args, desk))
     folder = place if isinstance(place, Path) and place.is_dir() else folder_of(place)
     desk.serve(
         sheets,

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from codec.cli.common import add_json, emit, lines, say, tell
+from codec.cli.common import add_json, add_profiles, emit, event_file, lines, say, tell
 from grammar.errors import CodeError, visible
 
 if TYPE_CHECKING:
@@ -39,6 +39,7 @@ def add(commands: Any) -> None:
             " not fit"
         ),
     )
+    add_profiles(parser)
     parser.add_argument(
         "--car",
         action="append",
@@ -87,10 +88,10 @@ def run(args: argparse.Namespace) -> int:
         )
     book = load_book(args.book) if args.book is not None else None
     event = (
-        _event(args.event, book) if book is not None else None
+        _event(args, book) if book is not None else None
     )  # before a sheet is made: a wrong file leaves none behind
     with Journal(place, book, writer=args.writer) as journal:
-        event = event or _event(args.event, journal.book)
+        event = event or _event(args, journal.book)
         session = Session(journal, event=event)
         begun = session.spoken_to() if session.car and not args.car else None
         for car in args.car[1:] + args.car[:1]:  # the first one last: it is spoken to
@@ -107,13 +108,10 @@ def run(args: argparse.Namespace) -> int:
     return 0
 
 
-def _event(path: str | None, book: Book) -> Event | None:
+def _event(args: argparse.Namespace, book: Book) -> Event | None:
     """Return the event, if one is named."""
-    if not path:
-        return None
-    from codec.race import load_event
-
-    return load_event(path, book)
+    file = event_file(args)
+    return None if file is None else file.event(book)
 
 
 def _piped(session: Session, args: argparse.Namespace) -> int:

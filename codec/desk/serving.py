@@ -15,6 +15,7 @@ from codec.desk.connection import PatientConnection, many_connections
 from codec.desk.mirroring import Mirroring
 from codec.desk.sheets import OpenSheet
 from codec.desk.shelf import Shelf
+from codec.race.people import EventFile
 from codec.sheet.journal import Journal
 from codec.sheet.listing import SUFFIX, places_in
 from codec.store.place import Place, ServerPlace
@@ -45,7 +46,7 @@ class MirrorPlan:
 def sheets_at(
     place: Place,
     book: Book | None = None,
-    event: Path | None = None,
+    event: EventFile | None = None,
     mirror: MirrorPlan | None = None,
 ) -> Shelf:
     """Return the sheets of a place: the sheet itself, or all of a folder or a server.

@@ -9,7 +9,6 @@ import contextlib
 import re
 from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, TypeVar
 
 from codec.decoding import decode_all
@@ -18,7 +17,8 @@ from codec.desk.turns import Turns, Urgency
 from codec.log.expected import Expected
 from codec.log.session import Session
 from codec.log.shown import Shown
-from codec.race import Event, load_event
+from codec.race import Event
+from codec.race.people import EventFile
 from codec.radio.doubt import doubt
 from codec.sheet.journal import Journal
 from codec.store.place import Place
@@ -100,7 +100,7 @@ class OpenSheet(Watched):
         self,
         path: Place,
         book: Book | None = None,
-        event: Path | None = None,
+        event: EventFile | None = None,
         mirroring: Mirroring | None = None,
     ) -> None:
         """Name the sheet; ``open`` opens it. A new one needs a book, or a shared one to be made
@@ -138,7 +138,7 @@ class OpenSheet(Watched):
         journal.tidy_later()
         event: Event | None = None
         if self._event_file is not None:
-            event = load_event(self._event_file, journal.book)
+            event = self._event_file.event(journal.book)
         self._session = Session(journal, event=event)
         self.cars = dict(self._session.cars)
         self._ears.submit(lambda: self._warm(journal.book), Urgency.LOOK)

@@ -6,9 +6,9 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Mapping
-from pathlib import Path
 
 from codec.desk.sheets import OpenSheet
+from codec.race.people import EventFile
 from codec.sheet.listing import SheetAbout, places_in, sheets_in
 from codec.store.place import Place
 from grammar.errors import CodeError
@@ -23,7 +23,7 @@ class Shelf:
         self,
         given: Mapping[str, OpenSheet],
         place: Place | None = None,
-        event: Path | None = None,
+        event: EventFile | None = None,
     ) -> None:
         """Take the sheets; those of the place are shown with the event."""
         self._sheets, self._place, self._event = dict(given), place, event

@@ -267,7 +267,7 @@ class Watch:
         self._guesses: dict[str, tuple[object, Doubt | None]] = {}  # by car
         self._cars: dict[str, tuple[int, CarWatch]] = {}
         self._weighed: deque[tuple[str, Expected, Weighed]] = deque(maxlen=_WEIGHED)
-        self._followers: dict[str, Follower] = {}
+        self._followers: dict[tuple[str, str], Follower] = {}  # by car and driver
         self._race: tuple[int, RaceState] = (-1, RaceState())
         self._early: dict[str, float] = {}  # who writes by a clock ahead of this one: seconds
 
@@ -361,11 +361,13 @@ class Watch:
         """Return what follows the race of a car, from look to look; None without an event."""
         if self.event is None:
             return None
-        if car not in self._followers:
+        of = car, self.cars.get(car, "")
+        if of not in self._followers:
             from codec.race.follow import Follower
+            from codec.race.people import driven_by
 
-            self._followers[car] = Follower(self.event)
-        return self._followers[car]
+            self._followers[of] = Follower(driven_by(self.event, of[1], self.journal.writer))
+        return self._followers[of]
 
     @property
     def lap(self) -> int:

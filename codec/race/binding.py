@@ -68,7 +68,8 @@ class Event:
     ``laps`` and ``plan`` (one figure a lap) are those of the start; ``dials`` are those of the file
     and those settings of the wheel that a call or a read-back can name; ``driver`` and
     ``engineer`` are the profiles of those whose words are timed, ``stated`` is whose word for the
-    noise of the laps is taken (``codec.race.people``).
+    noise of the laps is taken, ``people`` those of whom something is known, by their names in
+    small letters (``codec.race.people``).
     """
 
     spec: EventSpec
@@ -82,6 +83,7 @@ class Event:
     driver: Profile | None = None
     engineer: Profile | None = None
     stated: str = "the event file says"
+    people: dict[str, Profile] = field(default_factory=dict)
 
     @property
     def title(self) -> str:

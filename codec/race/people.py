@@ -9,14 +9,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
+from pathlib import Path
 
 from codec.encoding import Encoded, seconds_by
+from codec.profile import profile_for
 from codec.race import energy
 from codec.race.binding import Event
 from codec.race.event import TargetsSpec
+from codec.race.loading import load_event
 from codec.race.race import Race
+from grammar.book import Book
 from grammar.profile import Course, Profile, Scatter, measured_times
 
 # a habit may change from one race to the next: what is known counts at most like so many targets
@@ -52,6 +56,28 @@ def with_people(
         driver=driver if _timed(event, driver) else None,
         engineer=engineer if _timed(event, engineer) else None,
     )
+
+
+@dataclass(frozen=True, slots=True)
+class EventFile:
+    """An event file, and the files of profiles of the people who take part."""
+
+    path: str | Path
+    profiles: tuple[str, ...] = ()
+
+    def event(self, book: Book) -> Event:
+        """Return the event with whom it is known of; raises CodeError."""
+        people: dict[str, Profile] = {}
+        for profile in [profile_for(book, path) for path in self.profiles]:
+            for name in map(str.casefold, profile.people):
+                people[name] = people[name].merged(profile) if name in people else profile
+        return replace(load_event(self.path, book), people=people)
+
+
+def driven_by(event: Event, driver: str, engineer: str) -> Event:
+    """Return the event as it is to be driven and called by these of its people."""
+    known = event.people.get
+    return with_people(event, known(driver.casefold()), known(engineer.casefold()))
 
 
 def _exact(number: float) -> Decimal:

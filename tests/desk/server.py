@@ -13,6 +13,7 @@ import sys
 from pathlib import Path
 
 from codec.desk.serving import MirrorPlan, serve, sheets_at
+from codec.race.people import EventFile
 from codec.store.place import ServerPlace, folder_of, place_of
 
 
@@ -31,7 +32,7 @@ def main(port: int, event: Path | None) -> None:
                 serve(
                     sheets_at(
                         sheet,
-                        event=event,
+                        event=None if event is None else EventFile(event),
                         mirror=MirrorPlan(mirror, f"desk {port}")
                         if isinstance(mirror, ServerPlace)
                         else None,

@@ -21,13 +21,16 @@ from codec.desk.sheets import OpenSheet
 from codec.desk.shelf import Shelf
 from codec.drill import DrillJournal
 from codec.drill.journal import JOURNAL
+from codec.race.people import EventFile
 
 EVENT = ROOT / "examples" / "event" / "event.toml"
 
 
 def client(path: Path, event: Path | None = EVENT, links: Links | None = None) -> TestClient:
     served = application(
-        Shelf({path.stem: OpenSheet(path, event=event)}), names=[NAME], links=links
+        Shelf({path.stem: OpenSheet(path, event=None if event is None else EventFile(event))}),
+        names=[NAME],
+        links=links,
     )
     origin = f"http://{NAME}"
     return TestClient(served, base_url=origin, headers={"origin": origin})

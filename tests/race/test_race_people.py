@@ -16,9 +16,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 from race.support import CALLS, DELTA, EVENT, event, fact, race_book, report
 
+from codec.log.watch import Watch
 from codec.profile import Profile, save_profile
 from codec.race import Event, Race, advise, energy, follow, outlook, with_people
-from codec.race.people import habits, impartial
+from codec.race.people import EventFile, habits, impartial
 from codec.sheet import Entry, Journal
 from grammar.profile import MeasuredTime, Scatter
 
@@ -167,3 +168,26 @@ def test_a_race_is_shown_by_profiles_and_a_foreign_or_damaged_one_is_refused(
             driver.write_text(text, "utf-8")
         done = called(["race", "show", sheet, EVENT, "--driver", driver])
         assert (done.returncode, why in done.stderr, done.stdout) == (2, True, b"")
+
+
+def test_a_live_log_follows_each_car_by_what_is_known_of_its_driver_and_of_who_writes(
+    tmp_path: Path,
+) -> None:
+    of, path = tmp_path / "people.json", tmp_path / "live.sheet"
+    save_profile(Profile(people=("Ilse Marrow",), targets={"ignored": 10}), of)
+    known = EventFile(EVENT, (str(of),)).event(race_book())
+    with Journal(path, race_book(), writer="Quill") as journal:
+        journal.append(Entry(kind="car", car="7", message="ilse marrow"))
+        journal.append(Entry(kind="car", car="61", message="Teo Vash"))
+        watch = Watch(journal, "7", known)
+        followers = [watch.follower(car) for car in ("7", "61")]
+        ignored, usual = (one.event.spec.targets.ignored for one in followers if one is not None)
+        assert ignored == usual + 10
+        journal.append(Entry(kind="car", car="7", message="Teo Vash"))  # another drives it now
+        watch.refresh()
+        other = watch.follower("7")
+        assert other is not None
+        assert other.event.spec.targets.ignored == usual
+    alone = called(["log", path, "--profile", of], b"")
+    assert (alone.returncode, b"goes with an --event" in alone.stderr) == (2, True)
+    assert called(["log", path, "--event", EVENT, "--profile", of], b"").returncode == 0
