@@ -38,13 +38,15 @@ class Prior:
     it, ``laps`` to how many laps ago that was.
 
     ``flat`` leaves out whatever the book expects; ``told`` are by field the shares of its levels
-    where something else tells them. An empty prior is the first report of a run.
+    where something else tells them, ``surprise`` is how often these values are not those of the
+    last laps, where that is more than the book's own. An empty prior is the first report of a run.
     """
 
     last: Last = field(default_factory=dict)
     laps: Mapping[str, int] = field(default_factory=dict)
     flat: bool = False
     told: Mapping[str, Sequence[float]] = field(default_factory=dict)
+    surprise: float = 0.0
 
     @staticmethod
     def of(prior: PriorLike, elapsed: int = 1) -> Prior:
@@ -105,7 +107,7 @@ def shares(book: Book, prior: Prior, names: Sequence[str]) -> Shares:
             raise CodeError(
                 f"there is no field {name!r}", kind="unknown-field", expected=list(book.fields)
             )
-    surprise, repeated = book.hearing.surprise, book.hearing.repeated
+    surprise, repeated = max(book.hearing.surprise, prior.surprise), book.hearing.repeated
     found: Shares = {}
     for name in names:
         one = book.fields[name]

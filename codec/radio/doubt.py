@@ -121,12 +121,14 @@ def doubt(
     *,
     laps: int = 1,
     of_laps: Mapping[int, float] | None = None,
+    surprise: float = 0.0,
     again: bool = False,
     ask: bool = True,
 ) -> Doubt | None:
     """Return what ``text`` may have been, given the values of the last report of this car, ``laps``
     ago, and what is known of its radio; None where nothing can be said. ``of_laps`` tells how
-    likely it is of each lap, where more is known of that than how many laps ago the last one was.
+    likely it is of each lap, where more is known of that than how many laps ago the last one was,
+    ``surprise`` how likely that report was another one.
 
     With ``asked``, the text answers the question asked there, or says all of it ``again``. Without
     ``ask`` nobody is to be asked, and what can't be accepted is weighed in half the time.
@@ -135,6 +137,8 @@ def doubt(
 
     earlier = [] if asked is None else [asked.hearing]
     prior = Prior.of(dict(last), laps) if last else None
+    if prior is not None and surprise:
+        prior = replace(prior, surprise=surprise)
     if prior is not None and of_laps:
         prior = replace(prior, told=_levels_of(book, of_laps))
     try:

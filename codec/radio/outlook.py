@@ -57,6 +57,7 @@ class CarOutlook:
         self.book, self.car, self._times = book, car, times
         self._lap = lap_field(book)
         self.reports: list[Known] = []
+        self._supposed: tuple[Known, float] | None = None
         self._length: tuple[float | None] | None = None  # once it is worked out
 
     def learn(self, reading: Reading, lap: int, at: int | None, number: int) -> None:
@@ -65,6 +66,24 @@ class CarOutlook:
         known = Known(at, number, lap, reading.levels, reading.values)
         bisect.insort(self.reports, known, key=lambda one: one.order)
         del self.reports[:-_MOST_KEPT]
+
+    def suppose(self, reading: Reading, lap: int, at: int | None, number: int, sure: float) -> None:
+        """Take what a report of a lap most likely was that does not count, and how likely."""
+        self._supposed = Known(at, number, lap, reading.levels, reading.values), sure
+
+    def supposed(self, at: int | None, number: int) -> tuple[Known, float] | None:
+        """Return what the last report before a moment most likely was, and how likely, where none
+        is known.
+        """
+        if self._supposed is None or self.before(at, number) is not None:
+            return None
+        order = (number if at is None else at), number
+        return self._supposed if self._supposed[0].order < order else None
+
+    def laps_behind(self, last: Known, at: int | None) -> dict[int, float]:
+        """Return how likely a report said at a moment is of each lap behind another one."""
+        counts = lap_counts(last.at, at, self.lap_length())
+        return {last.lap + count: share for count, share in counts.items()}
 
     def forget(self, number: int) -> None:
         """Take back what was learnt of an utterance."""
@@ -102,8 +121,7 @@ class CarOutlook:
             counts = {} if behind is None else lap_counts(at, behind.at, self.lap_length())
             laps = {behind.lap - count: n for count, n in counts.items()} if behind else {}
             return {lap: share for lap, share in laps.items() if lap >= 0}
-        counts = lap_counts(last.at, at, self.lap_length())
-        return {last.lap + count: share for count, share in counts.items()}
+        return self.laps_behind(last, at)
 
     def fit(self, reading: Reading, at: int | None, number: int) -> float:
         """Return log P(report | it is this car's), among all reports that can be said."""

@@ -70,21 +70,33 @@ class Weighing:
         """
         car, utterance = turn.car, turn.utterance
         sent: Direction = "car" if said is None else said.direction
-        known = car.outlook.before(utterance.at, utterance.number)
+        known, surprise = car.outlook.before(utterance.at, utterance.number), 0.0
+        supposed = car.outlook.supposed(utterance.at, utterance.number)
+        if supposed is not None:
+            known, surprise = supposed[0], 1 - supposed[1]
         values, laps, shares = None if known is None else known.values, 1, dict[int, float]()
         if sent == "pit":
             known = values = None
         if known is not None:
             shares = car.outlook.laps(utterance.at, utterance.number)
+            if supposed is not None:
+                shares = car.outlook.laps_behind(known, utterance.at)
             likely = max(shares, key=shares.__getitem__)
             laps = max(1, likely - known.lap)
             one = car.last.get("car")
             unread = one is not None and one.reading is None and one is not before
-            if unread and utterance.at is None and said is None:
+            if supposed is None and unread and utterance.at is None and said is None:
                 values, shares = of_any_lap(self.book, values), {}
         radio = radio_after(self.book, car.reports)
         hear = functools.partial(
-            doubt, self.book, words, values, radio=radio, direction=sent, ask=False
+            doubt,
+            self.book,
+            words,
+            values,
+            radio=radio,
+            direction=sent,
+            surprise=surprise,
+            ask=False,
         )
         found = hear(laps=laps, of_laps=shares)
         told = perhaps(self.book, found, self.exchange.context(car, utterance))

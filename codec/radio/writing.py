@@ -421,6 +421,8 @@ class Writing:
         )
         if last is not None and not self._of_one(last, entry, passage, turn):
             last = None
+        if weighed is not None and guess is not None and guess.string:
+            self._suppose(weighed.guess, guess.lap, weighed.probability, turn)
         return self._kept(entry, turn, "car", None, mended=last, weighed=weighed)
 
     # what can be read
@@ -743,9 +745,20 @@ class Writing:
         entry = entry.decided(self.threshold)
         if not entry.refusal and direction == "car":
             self._learn(reading, entry, turn, again=last is not None)
+        elif entry.lap_by == "said":
+            self._suppose(reading, entry.lap, entry.certainty, turn)
         yield self._kept(entry, turn, direction, reading, mended=last, weighed=weighed)
         if rival is not None and rival.entry is not None:
             yield self._unsure(rival, rival.entry, turn)
+
+    def _suppose(
+        self, reading: Reading, lap: int | None, sure: float | None, turn: RadioTurn
+    ) -> None:
+        """Take what a report most likely was that does not count."""
+        likely = lap is not None and (sure or 0.0) > LIKELY
+        if likely and reading.message == self.exchange.reported and turn.car.name:
+            utterance = turn.utterance
+            turn.car.outlook.suppose(reading, lap or 0, utterance.at, utterance.number, sure or 0.0)
 
     def _learn(self, reading: Reading, entry: Entry, turn: RadioTurn, *, again: bool) -> None:
         """Take what a report tells of its car, and of who speaks for it."""

@@ -300,3 +300,22 @@ def test_a_report_without_its_check_symbol_is_kept_however_its_figures_are_writt
     (entry,) = standing(tmp_path, [f"[00:03:00] Ana: {said}"], "7=Ana", book=race_book())
     assert (entry.refusal, entry.heard, entry.lap_by) != ("", said, "")
     assert guess_of(entry.note) is not None
+
+
+def test_what_a_report_most_likely_was_tells_of_the_next_where_none_counts_so_far(
+    tmp_path: Path,
+) -> None:
+    """Not heard: whether the charge is 94 % or 44 %."""
+    lines = [
+        "[00:01:30] Ana: zero one one niner three papa so zero two alfa",
+        "[00:03:00] Ana: zero two so eight eight papa zero three alfa",
+    ]
+    first, second = standing(tmp_path, lines, "7=Ana")
+    (tmp_path / "alone").mkdir()
+    (alone,) = standing(tmp_path / "alone", lines[1:], "7=Ana")
+    assert [bool(one.refusal) for one in (first, second, alone)] == [True, True, True]
+    guesses = [guess_of(one.note) for one in (second, alone)]
+    found = [0.0 if one is None else one.probability for one in guesses]
+    assert guesses[0] is not None
+    assert guesses[0].string == "02188P03A"
+    assert found[0] > found[1]
