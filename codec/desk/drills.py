@@ -31,6 +31,7 @@ from codec.store.store import now
 from codec.voice.listening import Transmission
 from grammar.book import Book
 from grammar.export.dash_picture import Part, flashed, parted
+from grammar.profile import Profile
 
 AWAY = 12.0  # seconds without a word from a device after which it is away
 _SOON = 1.2  # seconds from asking until the string is there: as long as the warning before it
@@ -39,6 +40,11 @@ _LATE = 0.05  # and seconds
 _MOST_ITEMS = 500
 _MOST_ERROR = 5.0  # seconds: a device that is not surer of its clock takes no times
 Result = TypeVar("Result")
+Known = Callable[[str], Profile | None]  # what is known of somebody by name
+
+
+def nothing_known(_: str) -> None:
+    """Nothing is known of anybody."""
 
 
 def clock() -> float:
@@ -205,11 +211,19 @@ class Journalled(InTurn):
 class Room(Journalled, Watched):
     """The drills of one sheet's book: at most one is held at a time."""
 
-    def __init__(self, path: Place, book: Callable[[], Book], circuit: Mapping[str, Any]) -> None:
-        """Name the journal; it is opened when a drill begins."""
+    def __init__(
+        self,
+        path: Place,
+        book: Callable[[], Book],
+        circuit: Mapping[str, Any],
+        known: Known = nothing_known,
+    ) -> None:
+        """Name the journal; it is opened when a drill begins. What is ``known`` of somebody is
+        where their drills begin.
+        """
         Journalled.__init__(self, path, "drills")
         Watched.__init__(self)
-        self._book, self.circuit = book, circuit
+        self._book, self.circuit, self._known = book, circuit, known
         self.driver, self.coach = Device(), Device()
         self.plan: SessionPlan | None = None
         self.asked: Asked | None = None
@@ -247,7 +261,7 @@ class Room(Journalled, Watched):
         self._session = DrillSession(
             self.journal, pool, plan.person, "read",
             kinds=(plan.kind,) if plan.kind else (), seed=plan.seed, pace=plan.pace,
-            second_task=plan.second_task,
+            second_task=plan.second_task, profile=self._known(plan.person),
         )  # fmt: skip
         self.journal.new_session()
         self.held_as = self.journal.session

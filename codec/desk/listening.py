@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, TypeVar
 
-from codec.desk.drills import InTurn, number_told, seconds_told
+from codec.desk.drills import InTurn, Known, nothing_known, number_told, seconds_told
 from codec.drill import DrillError, DrillJournal, DrillSession, Pool
 from codec.drill.answer import MEANINGS
 from codec.drill.choosing import Question
@@ -76,10 +76,12 @@ class SpokenHere:
 class ListeningRoom(InTurn):
     """Everybody who listens with one sheet's book, by the key of their browser."""
 
-    def __init__(self, path: Place, book: Callable[[], Book]) -> None:
-        """Name the journal; it is opened when somebody begins."""
+    def __init__(self, path: Place, book: Callable[[], Book], known: Known = nothing_known) -> None:
+        """Name the journal; it is opened when somebody begins. What is ``known`` of somebody is
+        where their drills begin.
+        """
         super().__init__(f"listening {path.name}")
-        self.path, self._book = path, book
+        self.path, self._book, self._known = path, book, known
         self._held: dict[str, HeldListening] = {}
         self._sounds = SpokenHere()
 
@@ -100,9 +102,10 @@ class ListeningRoom(InTurn):
         at_once = int(number_told("at once", told.get("at_once", 1), 1, MOST_AT_ONCE))
         grade = named(str(told.get("noise", "")) or str(book.hearing.noise))
         journal = DrillJournal(self.path, create=True)
+        person = str(told.get("person", "")).strip()
         session = DrillSession(
-            journal, Pool(book), str(told.get("person", "")).strip(), "hear", kinds=("report",),
-            seed=random.SystemRandom().randrange(1, 10**6), noise=grade,
+            journal, Pool(book), person, "hear", kinds=("report",), noise=grade,
+            seed=random.SystemRandom().randrange(1, 10**6), profile=self._known(person),
         )  # fmt: skip
         self._held[key] = HeldListening(session, items, at_once, bool(told.get("under")), journal)
         return self._next(key)

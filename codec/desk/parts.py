@@ -31,6 +31,7 @@ from codec.log.shown import Shown
 from grammar.book import Book
 from grammar.errors import CodeError, visible, visible_lines
 from grammar.exact import whole
+from grammar.profile import Profile
 
 _MOST = 10**9
 
@@ -206,6 +207,12 @@ async def sent_object(request: Request) -> dict[str, Any]:
 def book_of(sheet: OpenSheet) -> Book:
     """Return the book of a sheet as it is now."""
     return sheet.session.book
+
+
+def known_at(sheet: OpenSheet, person: str) -> Profile | None:
+    """Return what the profiles that a sheet is shown with tell of somebody."""
+    event = sheet.session.event
+    return None if event is None else event.people.get(person.casefold())
 
 
 def facts(shown: Shown) -> dict[str, Any]:

@@ -21,6 +21,7 @@ from codec.desk.access import COOKIE, Links, Role
 from codec.desk.drills import Room, SessionPlan
 from codec.drill import Answer, DrillError, DrillJournal, Progress
 from codec.drill.journal import JOURNAL
+from codec.profile import Profile
 from codec.store.store import now
 from grammar.book import Book
 from grammar.parsing import parse_book
@@ -68,6 +69,17 @@ def flashed(room: Room, clock: Time, *, took: float | None = None, key: str = "t
 
 def answers(room: Room) -> list[Answer]:
     return list(room.journal.answers())
+
+
+def test_a_drill_begins_with_what_is_known_of_the_driver(tmp_path: Path, clock: Time) -> None:
+    assert clock.now
+    weak = Profile(read={"hotel": {"hotel": 20, "golf": 10}})
+    room = Room(tmp_path / JOURNAL, race_book, CIRCUIT, {"Ana": weak}.get)
+    begin(room)
+    assert room.session.memory.raced == {"H": (20, 10)}
+    room.end()
+    begin(room, person="Ben")
+    assert room.session.memory.raced == {}
 
 
 def test_a_question_goes_from_the_flash_to_the_journal(room: Room, clock: Time) -> None:

@@ -17,7 +17,7 @@ from starlette.routing import Route
 from codec.desk.access import Role
 from codec.desk.drills import Room, SessionPlan, clock, number_told
 from codec.desk.hearing import MOST_SOUND
-from codec.desk.parts import Desk, DeskPage, book_of, number, sent_object
+from codec.desk.parts import Desk, DeskPage, book_of, known_at, number, sent_object
 from codec.drill.answer import KINDS, PLURALS
 from codec.drill.journal import JOURNAL
 from codec.drill.session import CAUTION
@@ -58,7 +58,12 @@ class Drills:
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
         self.room = desk.rooms(
-            lambda sheet: Room(sheet.path.with_name(JOURNAL), partial(book_of, sheet), _CIRCUIT)
+            lambda sheet: Room(
+                sheet.path.with_name(JOURNAL),
+                partial(book_of, sheet),
+                _CIRCUIT,
+                partial(known_at, sheet),
+            )
         )
 
     async def coach(self, request: Request) -> Response:

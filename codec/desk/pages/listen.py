@@ -12,7 +12,7 @@ from starlette.routing import Route
 
 from codec.desk.access import Role
 from codec.desk.listening import MOST_AT_ONCE, ListeningRoom
-from codec.desk.parts import Desk, DeskPage, book_of, number, sent_object
+from codec.desk.parts import Desk, DeskPage, book_of, known_at, number, sent_object
 from codec.drill.journal import JOURNAL
 from codec.drill.noise import known
 from codec.drill.session import CAUTION
@@ -22,7 +22,9 @@ from grammar.errors import CodeError
 def part(desk: Desk) -> DeskPage:
     """Return the page on which is listened, its sounds, and where answers are sent."""
     room_of = desk.rooms(
-        lambda sheet: ListeningRoom(sheet.path.with_name(JOURNAL), partial(book_of, sheet))
+        lambda sheet: ListeningRoom(
+            sheet.path.with_name(JOURNAL), partial(book_of, sheet), partial(known_at, sheet)
+        )
     )
 
     async def listen(request: Request) -> Response:
