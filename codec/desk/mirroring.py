@@ -16,12 +16,14 @@ from codec.drill.handing_over import HandingOver
 from codec.drill.journal import JOURNAL
 from codec.sheet.mirror import Mirror
 from codec.sheet.words import clock_text
+from codec.store.clock import steady
 from codec.store.place import ServerPlace
 from codec.store.store import now
 from grammar.book import Book
 from grammar.errors import CodeError
 
 _BEAT = 1.0  # seconds after which it is tried again at the latest
+_REFUSED = 10.0  # seconds after which drills are, where they were refused
 _WHEN = {"sheet-server": "the line is back", "sheet-later": "niner is updated here"}
 
 
@@ -34,6 +36,7 @@ class Mirroring:
         self._own, self._shared, self._desk, self._book = own, shared, desk, book
         self._turns = Turns(f"mirror {own.name}")
         self._drills = HandingOver(own.with_name(JOURNAL), shared.with_name(JOURNAL))
+        self._again, self._kept = 0.0, ""  # when drills are tried again, and why they were not
         self._mirror: Mirror | None = None
         self._stirred = asyncio.Event()
 
@@ -82,20 +85,29 @@ class Mirroring:
         """Return how many entries were brought, and what is wrong."""
         try:
             count, ahead = mirror.step(), mirror.ahead
-            self._drills.step()
-        except DrillError as error:
-            return count, f"drills stay in this desk's own journal for now: {error.message}"
         except CodeError as error:
             when = _WHEN.get(error.kind, "that is settled")
             return 0, (
                 "not in step with the shared sheet: this desk goes on, and hands over when"
                 f" {when}; {error.message}"
             )
-        off = clock_text(ahead)
-        return count, off and (
+        kept, off = self._hand_over(), clock_text(ahead)
+        told = off and (
             f"{off}: this desk writes by the server's, other programs here by this computer's; set"
             " it right"
         )
+        return count, told or kept
+
+    def _hand_over(self) -> str:
+        """Hand drills over, unless that went wrong just now; return what is wrong."""
+        if steady() >= self._again:
+            self._kept = ""
+            try:
+                self._drills.step()
+            except DrillError as error:
+                self._again = steady() + _REFUSED
+                self._kept = f"drills stay in this desk's own journal for now: {error.message}"
+        return self._kept
 
     async def close(self) -> None:
         """Close both sheets."""

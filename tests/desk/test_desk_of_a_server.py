@@ -219,6 +219,23 @@ def test_a_mirrored_desk_goes_on_while_the_line_is_broken_and_hands_over(
         assert told == [("track", "from the track"), ("", "from the factory"), ("track", "alone")]
 
 
+def test_who_may_not_keep_drills_on_the_server_is_told_and_keeps_them(
+    place: ServerPlace, tmp_path: Path
+) -> None:
+    own, writer = tmp_path / "own.sheet", f"w{uuid.uuid4().hex}"
+    with psycopg.connect(place.address, autocommit=True) as owner:
+        owner.execute(f"CREATE ROLE {writer} LOGIN IN ROLE niner_writer".encode())
+    with DrillJournal(own.with_name(JOURNAL), create=True) as drills:
+        drills.append(answer(book=drills.keep_book(race_book())))
+    mine = ServerPlace(place.address.replace("user=postgres", f"user={writer}"), place.name)
+    with desk(own, mirroring=Mirroring(own, mine, "track", None)) as track:
+        entered(track, "own", "/note all the same")
+        until(track, "/wall/own", "drills stay in this desk&#39;s own journal", gone=APART)
+    assert heard(place) == ["all the same"]
+    with DrillJournal(own.with_name(JOURNAL)) as drills:
+        assert drills.people() == {"Ana": 1}
+
+
 @pytest.mark.slow
 def test_a_desk_older_than_the_server_says_so_goes_on_and_hands_over_when_it_is_updated(
     server: Server, tmp_path: Path
