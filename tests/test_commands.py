@@ -47,6 +47,17 @@ def test_decode_exits_with_1_when_a_report_needs_a_repeat(
     assert "ends too early" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("command", ["decode", "hear"])
+def test_what_is_said_by_the_names_of_fields_comes_with_what_reads_it(
+    command: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main([command, RACE, "motor 105 inverter 75"]) == 1
+    told = "".join(capsys.readouterr())
+    assert "hint: numbers by the names of fields are read by niner log and niner sheet" in told
+    assert main([command, RACE, "five one six lima"]) == 1
+    assert "names of fields" not in "".join(capsys.readouterr())
+
+
 @pytest.mark.parametrize("text", ["disregard", ""])
 def test_decode_exits_with_1_when_nothing_was_reported(
     text: str, capsys: pytest.CaptureFixture[str]

@@ -7,6 +7,7 @@ from __future__ import annotations
 import argparse
 import codecs
 import contextlib
+import functools
 import json
 import sys
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -16,6 +17,8 @@ from grammar.errors import CodeError, shown, visible_lines
 
 if TYPE_CHECKING:
     from codec.race.people import EventFile
+    from codec.radio.named import NamedReports
+    from grammar.book import Book
 
 MOST = 10**9  # of a number that an option takes
 
@@ -193,3 +196,21 @@ def report(error: CodeError, *, as_json: bool) -> int:
     else:
         tell(f"niner: {error}")
     return error.exit_code
+
+
+def by_names(book: Book, text: str) -> str:
+    """Return what to say of words that tell numbers by the names of fields: they are no code, and
+    read elsewhere. "" for any others.
+    """
+    return (
+        ""
+        if not _named(book).speaks(text)
+        else "numbers by the names of fields are read by niner log and niner sheet import"
+    )
+
+
+@functools.lru_cache(4)
+def _named(book: Book) -> NamedReports:
+    from codec.radio.named import NamedReports
+
+    return NamedReports(book)

@@ -44,7 +44,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Decode each line; the exit code is 1 if one of them needs a repeat."""
-    from codec.cli.common import report
+    from codec.cli.common import by_names, report
     from codec.decoding import decode_all, readings
     from grammar.errors import CodeError, Incomplete
     from grammar.loading import load_book
@@ -65,6 +65,7 @@ def run(args: argparse.Namespace) -> int:
                     "no report in this", kind="no-report", source=line, span=(len(line), len(line))
                 )
         except CodeError as error:
+            error.hint = by_names(book, line) or error.hint
             worst = max(worst, report(error, as_json=args.json))
             continue
         if args.json:

@@ -89,7 +89,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Hear each line; the exit code is 1 if one of them was not accepted."""
-    from codec.cli.common import report
+    from codec.cli.common import by_names, report, say
     from codec.hear import Prior
     from grammar.errors import CodeError
     from grammar.loading import load_book
@@ -117,6 +117,8 @@ def run(args: argparse.Namespace) -> int:
             from codec.screen.hear import show
 
             show(hearing)
+            if hearing.accepted is None and (told := by_names(book, line)):
+                say(f"hint: {told}")
         if args.follow:
             radio = hearing.radio
         if hearing.accepted is None:
