@@ -13,7 +13,6 @@ from grammar.errors import CodeError, visible
 
 if TYPE_CHECKING:
     from codec.log.session import Session
-    from codec.log.shown import Shown
     from codec.race import Event
     from grammar.book import Book
 
@@ -168,20 +167,8 @@ def _logged(session: Session, typed: Iterable[str], args: argparse.Namespace) ->
                 }
             )
         else:
-            say("\n".join(_numbered(shown)))
+            say("\n".join(shown.numbered().lines))
     return worst
-
-
-def _numbered(shown: Shown) -> tuple[str, ...]:
-    """Return what is shown of a line, with the number by which it is put right or taken back."""
-    numbers = [
-        entry.about if entry.kind == "correction" else entry.seq
-        for entry in shown.written
-        if entry.kind in ("report", "call", "event", "note", "correction")
-    ]
-    if not numbers or not shown.lines:
-        return shown.lines
-    return (f"{shown.lines[0]}  #{numbers[0]}", *shown.lines[1:])
 
 
 def _not_written(line: str, error: CodeError, *, as_json: bool) -> int:

@@ -46,7 +46,7 @@ _CALLS = 6  # that are told
 _FOUND = 12  # entries that are told
 _FIX = "/fix, the number of an entry, and what it should say: /fix 12 five one six three"
 _WITHDRAW = "/withdraw and the number of an entry"
-_LAP = "/lap, the number of a lap that has a report, and the report as it should be"
+_LAP = "/lap, the number of a lap, and its report as it should be, or parts of it: /lap 5 motor 95"
 
 
 def command(watch: Watch, text: str) -> Shown:
@@ -136,9 +136,14 @@ def _lap(watch: Watch, rest: str) -> Shown:
     except ValueError as error:
         return Shown("bad", (str(error), _LAP))
     row = laps(watch.standing, watch.car, watch.book).get(lap)
-    if row is None or not text.strip():
+    if not text.strip():
         return Shown("bad", (_LAP,))
-    transcript = watch.decoded(watch.cut(text.strip()), row.entry.lap)
+    if row is None:
+        return write_down(watch, f"lap {lap} {text.strip()}")
+    try:
+        transcript = watch.decoded(watch.cut(text.strip()), row.entry.lap)
+    except CodeError:
+        return _fix(watch, f"{row.first.seq} {text}")
     if len(transcript.reports) != 1:
         return Shown("bad", ("one report is expected behind the lap",))
     reading = transcript.reports[0]
@@ -243,7 +248,7 @@ def _called(watch: Watch, rest: str) -> Shown:
 
 def _read_back(watch: Watch, rest: str) -> Shown:
     """Log that the last call that waits was read back as it was said."""
-    calls = [one for one in watch.readbacks.log if one.state != "read back"]
+    calls = [one for one in watch.readbacks.log if one.waits]
     if not calls or rest:
         return Shown("bad", ("no call waits to be read back",))
     call = calls[-1].row.entry
@@ -271,10 +276,14 @@ def _call_told(watch: Watch, call: Called) -> str:
 
 
 def _wheel(watch: Watch, rest: str) -> Shown:
-    dials = {} if watch.event is None else watch.event.dials
+    if watch.event is None:
+        return Shown("bad", ("where a dial stands is kept with an event file: --event EVENT.toml",))
+    dials = watch.event.dials
+    if not dials:
+        return Shown("bad", ("the event file names no dial: [dials.NAME] there does",))
     told = dial_at(watch.book, dials, rest)
     if told is None:
-        return Shown("bad", (f"/wheel and where a dial stands: {', '.join(dials) or 'none'} = 7",))
+        return Shown("bad", (f"/wheel and where a dial stands: {', '.join(dials)} = 7",))
     return stands_at(watch, rest, *told)
 
 
@@ -375,7 +384,8 @@ def would_be(watch: Watch, rest: str) -> Shown:
     if not words or row is None or row.first.kind not in ("report", "call"):
         return Shown("plain", ())
     fixed = by_hand.fixed(watch.book, row, words)
-    told = str(fixed) if isinstance(fixed, Reading) else ByField(fixed, None).told(watch.book)
+    in_part = None if isinstance(fixed, Reading) else ByField(fixed.values, fixed.lap)
+    told = str(fixed) if in_part is None else in_part.told(watch.book)
     return Shown("good", (told,))
 
 

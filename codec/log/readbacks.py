@@ -21,7 +21,7 @@ from grammar.book import Book
 from grammar.fields import Value
 
 Values = Mapping[str, Value]
-CallState = Literal["called", "read back", "wrong"]
+CallState = Literal["called", "read back", "wrong", "not answered"]
 NEGATIVE = "NEGATIVE"  # what the reply to a wrong read-back begins with
 
 
@@ -66,20 +66,29 @@ class Called:
     """A call and how it was read back: ``answered`` is the last read-back, ``wrong`` tells in words
     what differed in it.
 
-    ``right`` says that it was read back right, in a book that has no message for that.
+    ``right`` says that it was read back right, in a book that has no message for that, ``followed``
+    that another call of its kind was made before it was.
     """
 
     row: Row
     answered: Row | None = None
     wrong: str = ""
     right: bool = False
+    followed: bool = False
+
+    @property
+    def waits(self) -> bool:
+        """Tell whether it is still to be read back."""
+        return self.state in ("called", "wrong")
 
     @property
     def state(self) -> CallState:
         """What has become of it."""
-        if self.wrong:
-            return "wrong"
-        return "read back" if self.right or self.answered is not None else "called"
+        if self.right or (self.answered is not None and not self.wrong):
+            return "read back"
+        if self.followed:
+            return "not answered"
+        return "wrong" if self.wrong else "called"
 
 
 class ReadBacks:
@@ -106,6 +115,8 @@ class ReadBacks:
         self._called.add(row.entry.message)
         again = self.said_again(row.entry.message, row.entry.values)
         if again is None:
+            if not self._answered(row.entry.message):
+                self._follow(row)
             again = Called(row)
             self.log.append(again)
             self.waiting.append(row)
@@ -116,6 +127,15 @@ class ReadBacks:
             self.done += [ReadBack(row, row, again.wrong)] if again.wrong else []
             if again.right and again.row in self.waiting:
                 self.waiting.remove(again.row)
+
+    def _follow(self, row: Row) -> None:
+        """Wait no more for the read-backs of calls that another one follows."""
+        for one in self.log:
+            if one.waits and _alike(one.row.entry, row.entry.message, row.entry.values):
+                one.followed = True
+                self.done = [back for back in self.done if back.row is not one.row]
+        followed = [one.row for one in self.log if one.followed]
+        self.waiting = [call for call in self.waiting if call not in followed]
 
     def _answer(self, row: Row) -> None:
         call, last = self.call(row.entry.message, row.entry.values), self._wrong(row.entry.message)
@@ -161,7 +181,8 @@ class ReadBacks:
 
     def last_of(self, reading: Reading) -> Row | None:
         """Return the last call that waits to be read back and that a call may put right."""
-        return next((row for row in reversed(self.waiting) if _of_one(row, reading)), None)
+        said = reading.message, reading.values
+        return next((row for row in reversed(self.waiting) if _alike(row.entry, *said)), None)
 
     def sounds_like(self, call: Row, reading: Reading) -> bool:
         """Tell whether a call may be the read-back of another, its end lost: it begins as that
@@ -255,12 +276,11 @@ class ReadBacks:
         )
 
 
-def _of_one(call: Row, reading: Reading) -> bool:
+def _alike(call: Entry, message: str, values: Values) -> bool:
     """Tell whether a call is as another one, but for its numbers."""
-    said = call.entry
-    return said.message == reading.message and all(
-        said.values.get(name) == value or isinstance(value, Decimal)
-        for name, value in reading.values.items()
+    return call.message == message and all(
+        call.values.get(name) == value or isinstance(value, Decimal)
+        for name, value in values.items()
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
@@ -26,6 +27,8 @@ from codec.reading import Reading
 from codec.sheet.entry import Entry
 from grammar.errors import CodeError
 
+_CAR = re.compile(r"car\s+(\S+)", re.IGNORECASE)
+
 
 class Session(Watch):
     """One engineer at one sheet, line by line."""
@@ -38,6 +41,8 @@ class Session(Watch):
         text = line.strip()
         if not text:
             return Shown("plain", ())
+        named = _CAR.fullmatch(text)
+        text = f"/car {named[1]}" if named is not None and named[1] in self.cars else text
         whose = None if text.startswith("/") else addressed(self, text)
         return self._entered(text) if whose is None else self._said_of(*whose)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from codec.sheet.entry import Entry
@@ -18,6 +18,17 @@ class Shown:
     tone: Tone
     lines: tuple[str, ...]
     written: tuple[Entry, ...] = ()
+
+    def numbered(self) -> Shown:
+        """Return it with the number by which what was written is put right or taken back."""
+        numbers = [
+            entry.about if entry.kind == "correction" else entry.seq
+            for entry in self.written
+            if entry.kind in ("report", "call", "event", "note", "correction")
+        ]
+        if not numbers or not self.lines:
+            return self
+        return replace(self, lines=(f"{self.lines[0]}  #{numbers[0]}", *self.lines[1:]))
 
     @classmethod
     def of_error(cls, error: CodeError) -> Shown:

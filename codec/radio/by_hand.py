@@ -40,7 +40,7 @@ from codec.sheet.words import event_text, message_text
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import whole
-from grammar.fields import Value
+from grammar.fields import FieldBase, Value
 from grammar.message import Direction
 from grammar.speech.facts import TITLES
 
@@ -79,10 +79,10 @@ def doubtful_rows(
     book: Book, standing: Standing, car: str | None = None, *, after: int = 0
 ) -> Iterator[Doubtful]:
     """Yield what stands in a sheet behind a number and does not count, in order; what only repeats
-    a lap that was reported is left out.
+    a lap that was reported, or could not be read, is left out.
     """
     counted = {
-        one: {lap for lap, row in laps(standing, one, book).items() if row.counts}
+        one: {lap: row.entry for lap, row in laps(standing, one, book).items() if row.counts}
         for one in (*standing.cars, "")
     }
     for row in standing.rows:
@@ -91,7 +91,9 @@ def doubtful_rows(
             continue
         if not entry.refusal or car not in (None, entry.car) or row.first.seq <= after:
             continue
-        if entry.message in ("", lap_message(book)) and entry.lap in counted[entry.car]:
+        there = counted[entry.car].get(entry.lap or 0)
+        of_lap = entry.message in ("", lap_message(book))
+        if of_lap and there is not None and entry.values in ({}, there.values):
             continue
         yield Doubtful(row, tuple(_readings(book, standing, row)))
 
@@ -234,10 +236,17 @@ def lap_of(words: str) -> int | None:
     return None
 
 
-def fixed(book: Book, row: Row, words: str) -> Reading | dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class InPart:
+    """What is known of a report of which not all is, and its lap."""
+
+    values: Mapping[str, Any]
+    lap: int | None
+
+
+def fixed(book: Book, row: Row, words: str) -> Reading | InPart:
     """Return what words say of a report or call: all of it, or fields of a lap report by their
-    names, the rest of which stands; their values where that makes no whole report. Raises
-    CodeError.
+    names, and its lap, the rest of which stands. Raises CodeError.
     """
     context = near_lap(book, row.entry.lap) or None
     try:
@@ -245,16 +254,33 @@ def fixed(book: Book, row: Row, words: str) -> Reading | dict[str, Any]:
     except CodeError:
         of_lap = row.first.kind == "report" and row.entry.message in ("", lap_message(book))
         named = _named(book)
-        told = dict(named.parts(words)) if of_lap else {}
-        if told.pop(named.lap, row.entry.lap) != row.entry.lap or not told:
+        told = dict(named.parts(_by_names(named, words))) if of_lap else {}
+        lap = whole_lap(told.pop(named.lap)) if named.lap in told else row.entry.lap
+        if not told:
             raise
     rounded = {name: book.fields[name].rounded(value) for name, value in told.items()}
     values = {**row.entry.values, **rounded}
+    if named.lap in values and lap is not None:
+        values[named.lap], context = Decimal(lap), near_lap(book, lap)
     try:
         reading = encode(book, values, lap_message(book)).reading
     except CodeError:
-        return values
-    return Reading(book, reading.match, reading.text, reading.spans, {**values, **(context or {})})
+        return InPart(values, lap)
+    near = {name: value for name, value in values.items() if _whole(book.fields[name], value)}
+    return Reading(book, reading.match, reading.text, reading.spans, {**near, **(context or {})})
+
+
+def _whole(field: FieldBase, value: Value) -> bool:
+    """Tell whether a value of a wrapped field is more than its remainder."""
+    return field.wraps and field.value(field.level(value).level) != value
+
+
+def _by_names(named: NamedReports, words: str) -> str:
+    """Return words typed by the names of fields as they are said; a number alone is of the first
+    field.
+    """
+    words, first = words.replace("=", " "), next(iter(named.needed), "")
+    return f"{first} {words}" if first and named.number(words) is not None else words
 
 
 def values_on(book: Book, entry: Entry, lap: int) -> dict[str, Value]:
@@ -296,7 +322,10 @@ def _filed(
         certainty=entry.certainty,
         note="; ".join(filter(None, (entry.note, BY_HAND))),
     )
-    return journal.append(written), f"lap {number}"
+    reported = laps(standing, written.car, journal.book)
+    last = max((one for one in reported if one not in (entry.lap, number)), default=number)
+    between = f"; no report of laps {last + 1} to {number - 1}" if number > last + 1 else ""
+    return journal.append(written), f"lap {number}{between}"
 
 
 def _direction(row: Row) -> Direction:
@@ -410,21 +439,23 @@ def _put_right_in_part(
     journal: Journal,
     standing: Standing,
     row: Row,
-    values: Mapping[str, Any],
+    part: InPart,
     heard: str,
     car: str | None,
 ) -> tuple[Entry, str]:
     """Write a report of which only some fields are known."""
     entry, of = row.entry, _known_car(standing, car)
+    filed = {} if part.lap == entry.lap else {"lap": part.lap, "lap_by": "given"}
     written = correction_of(
         entry,
         car=entry.car if of is None else of,
         heard=heard,
         message=lap_message(journal.book),
         string="",
-        values=dict(values),
+        values=dict(part.values),
         certainty=1.0,
         note=BY_HAND,
+        **filed,
     )
     written = journal.append(written)
     return written, message_text(journal.book, written)

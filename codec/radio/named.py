@@ -224,10 +224,10 @@ class NamedReports:
         return self._said(runs[0], text).values if clear and whole and once else {}
 
     def _placed(self, items: Sequence[_Item], number: int) -> _Item:
-        """Return an item; right behind the lap a number with a point as that of the only field that
-        it can be of.
+        """Return an item; a number with a point at the beginning, or right behind the lap, as that
+        of the only field that it can be of.
         """
-        item, before = items[number], items[number - 1].name if number else ""
+        item, before = items[number], items[number - 1].name if number else self.lap
         plainly = before == self.lap and not item.whole and self._plainly(items, number)
         return replace(item, name=self._meant(items, number)) if plainly else item
 

@@ -56,7 +56,7 @@ _LEAST = 5
 _PREVIEW = 3  # lines at most that tell what the line being typed would be taken for
 _OFFERED = 5  # lines at most that tell what was heard by voice
 _TWO = 140  # columns from which on two cars are shown side by side
-_TIMED = 90  # columns from which on lines tell their times
+_TIMED = 90  # columns from which on lines tell their times and numbers
 _REST = 0.3  # seconds without a key
 _FIND = "find"
 _TAKE = "F7 take what was heard"
@@ -257,7 +257,7 @@ class Log:
             return True
         self._above = 0
         try:
-            self.shown = self.session.enter(text)
+            self.shown = self.session.enter(text).numbered()
         except CodeError as error:
             self.shown = Shown.of_error(error)
             return not error.kind.startswith("sheet-")
@@ -396,7 +396,8 @@ class Log:
         """
         lines = [line for line in shown.lines if _has(line, self._wanted)]
         uses = shown.uses if shown.race is not None else None
-        drawn = line_texts(self.session.book, lines, width, uses=uses, timed=width >= _TIMED)
+        wide = width >= _TIMED
+        drawn = line_texts(self.session.book, lines, width, uses=uses, timed=wide, numbered=wide)
         body, rows = drawn[2:], max(1, room - 2)
         self._furthest = max(self._furthest, len(body) - rows)
         end = len(body) - min(self._above, max(0, len(body) - rows))
@@ -404,7 +405,8 @@ class Log:
 
     def _looks(self, shown: Board) -> list[Text]:
         """Return what there is to look at and is not told below."""
-        now = [notice for notice in shown.looks if notice.text not in self.shown.lines]
+        told = self.shown.lines
+        now = [one for one in shown.looks if not any(line.startswith(one.text) for line in told)]
         return [safe(notice.text, "bold red" if notice.ask else "bold yellow") for notice in now]
 
     def _race(self, console: Console, shown: Board, width: int, most: int) -> list[Text]:
@@ -448,24 +450,25 @@ class Log:
         parts = [
             (name, "bold reverse" if spoken and len(session.cars) > 1 else "bold"),
             (f"lap {shown.driving if shown.lap else '–'}", "bold"),
-            *_state(shown),
         ]
         if state.added:
             parts.append((f"+{plain(state.added)} lap{'' if state.added == 1 else 's'}", "bold"))
+        parts += _state(shown)
         if self._wanted:
             parts.append((f"find: {self._wanted}", "bold cyan"))
         elif self._above:
             parts.append((f"{self._above} lines up", "bold cyan"))
         shown_cars = {shown.car, *self._side_by_side(get_app().output.get_size().columns)}
         others = [f"{car}: {self._lap_of(car)}" for car in session.cars if car not in shown_cars]
-        head = Text("  ").join(
-            [safe(text, style) for text, style in [*parts, *((other, "dim") for other in others)]]
-        )
+        listed = [*parts, *((other, "dim") for other in others)]
+        short = [(f"car {shown.car}", parts[0][1]), *parts[1:]]  # what must be seen first
         ends = [safe(clock(session.now()), "bold"), safe(session.book.title, "dim")]
-        for end in (Text("  ").join(ends[::-1]), ends[0]):
+        titled = Text("  ").join(ends[::-1])
+        head = Text()
+        for told, end in ((listed, titled), (listed, ends[0]), (parts, ends[0]), (short, ends[0])):
+            head = Text("  ").join([safe(text, style) for text, style in told])
             if head.cell_len + end.cell_len + 2 <= width:
-                head.append(" " * (width - head.cell_len - end.cell_len)).append_text(end)
-                break
+                return head.append(" " * (width - head.cell_len - end.cell_len)).append_text(end)
         return head
 
     def _lap_of(self, car: str) -> str:
@@ -572,7 +575,7 @@ def _wheel(shown: Board) -> Text:
 
 def _calls(shown: Board) -> Text:
     """Return the last calls that are not read back yet."""
-    open_calls = [call for call in shown.calls[:3] if call.state != "read back"]
+    open_calls = [call for call in shown.calls[:3] if call.state in ("called", "wrong")]
     told = [
         f"{call.string} {'read back wrong' if call.wrong else 'not read back'}"
         for call in open_calls

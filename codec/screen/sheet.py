@@ -59,12 +59,14 @@ def line_texts(
     *,
     uses: Mapping[int, LapUse] | None = None,
     timed: bool = True,
+    numbered: bool = False,
 ) -> list[Text]:
     """Return lines of the lap sheet as two lines of heads, and a line or two each.
 
     The fields of the lap report have a column each, and so have the use of a lap, its target and
     the gap, where ``uses`` tells them; whatever else there is to say follows on the same line where
-    it fits. Times are left out where none is ``timed`` or known.
+    it fits. Times are left out where none is ``timed`` or known; lines that are ``numbered`` tell
+    the number of their entry.
     """
     names = lap_columns(book)
     heads = [(name.replace("_", " "), book.fields[name].unit_text) for name in names]
@@ -78,9 +80,10 @@ def line_texts(
         for n, (head, unit) in enumerate(heads)
     ]
     timed = timed and any(line.at is not None for line in lines)
-    lead = 3 + (10 if timed else 0)
+    lead = 3 + (10 if timed else 0) + (_NUMBER if numbered else 0)
     padded = [f"  {head:>{size}}" for (head, _), size in zip(heads, sizes, strict=True)]
-    titles = assembled("lap", "      time" if timed else "", *padded)
+    number = f"{'#':>{_NUMBER}}" if numbered else ""
+    titles = assembled("lap", number, "      time" if timed else "", *padded)
     units = Text.assemble(
         " " * lead,
         *(f"  {unit:>{size}}" for (_, unit), size in zip(heads, sizes, strict=True)),
@@ -88,7 +91,13 @@ def line_texts(
     )
     drawn: list[Text] = []
     for line, values in zip(lines, cells, strict=True):
-        parts = [(f"{line.lap:>3}", ""), (f"  {clock(line.at):>8}" if timed else "", "dim")]
+        entry = "" if line.row is None else str(line.row.first.seq)
+        number = f"{entry:>{_NUMBER}}" if numbered else ""
+        parts = [
+            (f"{line.lap:>3}", ""),
+            (number, "dim"),
+            (f"  {clock(line.at):>8}" if timed else "", "dim"),
+        ]
         if any(text for text, _ in values):
             for (text, style), size in zip(values, sizes, strict=True):
                 parts += [(" " * (2 + size - cell_len(text)), ""), (text, style)]
@@ -100,6 +109,7 @@ def line_texts(
     return [titles, units, *drawn]
 
 
+_NUMBER = 6  # columns of the number of an entry
 _TONES = {
     "plain": "",
     "event": "bold yellow",

@@ -158,7 +158,9 @@ def state_of(entry: Entry) -> str:
 
 
 def _corrected(row: Row) -> str:
-    """Return in words what was first written of a row that was corrected."""
+    """Return in words what was first written of a row that was corrected, "" where it says the
+    same now.
+    """
     first, entry = row.first, row.entry
     if first.refusal:
         return f"first heard: {first.heard}"
@@ -166,6 +168,8 @@ def _corrected(row: Row) -> str:
         return f"first filed with car {first.car}"
     if first.values == entry.values and first.lap != entry.lap:
         return f"first filed with lap {first.lap}"
+    if (first.string, first.values) == (entry.string, entry.values) and first.string:
+        return ""
     return f"corrected from {first.string or first.heard}"
 
 
@@ -184,8 +188,8 @@ def _remarks(book: Book, row: Row) -> list[SheetRemark]:
         parts.append(SheetRemark(message_text(book, entry), tone))
     if row.questions and not entry.accepted:
         parts.append(SheetRemark(f"asked: {row.questions[-1].heard}", "asked"))
-    if row.corrections and entry.accepted:
-        parts.append(SheetRemark(_corrected(row), "quiet"))
+    if row.corrections and entry.accepted and (corrected := _corrected(row)):
+        parts.append(SheetRemark(corrected, "quiet"))
     if any(back.note == "differs" for back in row.readbacks):
         parts.append(SheetRemark("read back differently", "asked"))
     unread = [back.heard for back in row.readbacks if back.refusal and back.note == UNREAD]

@@ -5,6 +5,7 @@ calls in plain words, and corrections that say what they did.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from pathlib import Path
 
 import pytest
@@ -14,6 +15,7 @@ from radio.plain_books import calls_book
 from codec import encode
 from codec.debrief.summary import certainties, summarise
 from codec.log.session import Session
+from codec.radio.by_hand import doubtful_rows
 from codec.sheet import Journal
 from codec.sheet.state import laps
 from codec.views.laps import sheet_lines
@@ -164,3 +166,50 @@ def test_a_note_in_the_words_of_a_fact_does_not_look_like_one(session: Session) 
     session.enter("/added 2")
     said = [line.said for line in sheet_lines(session.standing, "44", session.book)]
     assert said[1:] == ["note: laps added 2", "laps added 2"]
+
+
+def test_a_lap_is_put_right_by_what_the_log_takes(session: Session) -> None:
+    assert session.enter("/lap 2 left 38.1 motor 95").lines[0].startswith("part of the report")
+    number = session.rows[-1].first.seq
+    session.enter("/lap 2 37.9")
+    assert kept(session, 2) == {"left": "37.9", "motor": "95"}
+    session.enter(f"/fix {number} 37.5 motor 100")
+    session.enter(f"/fix {number} lap=3 motor 105")
+    assert list(laps(session.standing, "44", session.book)) == [1, 3]
+    assert kept(session, 3) == {"left": "37.5", "motor": "105"}
+
+
+def test_a_lap_given_far_off_tells_the_laps_between(session: Session) -> None:
+    session.enter("left 38 motor 95")
+    assert "no report of laps 2 to 49" in session.enter("/fix 4 lap=50").lines[0]
+
+
+def test_a_call_that_another_follows_waits_no_more(session: Session, clock: SetClock) -> None:
+    for line in ("papa 128", "papa 130"):
+        session.enter(line)
+        clock.on(90)
+    states = [(one.row.entry.string, one.state) for one in session.readbacks.log]
+    assert states == [("P128", "not answered"), ("P130", "called")]
+
+
+def test_a_car_alone_is_spoken_to(session: Session) -> None:
+    assert session.enter("car 9").lines == ("car 9 Bo Lind",)
+    assert session.car == "9"
+
+
+def test_without_dials_the_wheel_command_says_what_is_missing(session: Session) -> None:
+    assert "--event" in session.enter("/wheel regen 5").lines[0]
+
+
+def test_a_reading_taken_as_it_was_is_no_correction(session: Session) -> None:
+    session.enter(f"/accept 3 {string(1)}")
+    assert [line.said for line in sheet_lines(session.standing, "44", session.book)] == [""]
+
+
+def test_a_second_reading_of_a_lap_that_says_something_else_is_doubtful(session: Session) -> None:
+    first = session.rows[0].entry
+    values = {**first.values, "left": Decimal(30)}
+    session.write(first.replace(seq=0, uid="", values=values, refusal="doubtful", certainty=0.6))
+    session.refresh()
+    found = [one.row.first.seq for one in doubtful_rows(session.book, session.standing)]
+    assert found == [4]
