@@ -28,6 +28,8 @@ _SPREAD = 0.12  # of a lap: how far from its moment a report is said
 _ODD = 0.12  # how often a lap takes longer than others: neutralised, or with a stop
 _UNTIMELY = 1e-4  # how likely a report is at a moment when none is due
 _REPEATED = 0.005  # how often a lap is reported once more, and otherwise
+_LATE = 0.005  # how often a lap's report comes behind the next one's
+_LATEST = 4  # laps that it may be late
 _LOST = 0.12  # how often a lap's report is not heard
 _ANY = 1e-6  # how likely any number of laps is, whatever times tell
 SAID = 0.995  # how often the lap said is the report's
@@ -125,6 +127,25 @@ class CarOutlook:
 
     def fit(self, reading: Reading, at: int | None, number: int) -> float:
         """Return log P(report | it is this car's), among all reports that can be said."""
+        return max(self._fit_when_due(reading, at, number), self._fit_late(reading, at, number))
+
+    def _fit_late(self, reading: Reading, at: int | None, number: int) -> float:
+        """Return the same of the report of a lap before the last one, if that has none so far."""
+        last, level = self.before(at, number), reading.levels.get(self._lap)
+        if last is None or level is None:
+            return -math.inf
+        known = {one.lap: one for one in self.reports}
+        for lap in range(last.lap - 1, max(0, last.lap - _LATEST), -1):
+            if level_of_lap(self.book, lap) == level and lap not in known:
+                before = known.get(max((one for one in known if one < lap), default=0))
+                behind = known[min(one for one in known if one > lap)]
+                said = Known(at, number, lap, reading.levels, reading.values)
+                fits = self._values_fit(before, reading.levels, lap)
+                fits += self._values_fit(said, behind.levels, behind.lap)
+                return math.log(_LATE) + fits - self._values_fit(before, behind.levels, behind.lap)
+        return -math.inf
+
+    def _fit_when_due(self, reading: Reading, at: int | None, number: int) -> float:
         before, behind = self.before(at, number), self.behind(at, number)
         lap = self._lap_of(reading, at, number)
         fits = self._lap_fit(reading, at, number)

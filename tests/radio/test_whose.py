@@ -188,3 +188,18 @@ def test_two_reports_of_a_lap_under_one_name_may_be_of_two_cars(
     assert [entry.accepted for entry in own] == ([False, False] if strings == 2 else [True])
     assert len({entry.string for entry in own}) == strings
     assert all(entry.string for entry in own)
+
+
+@pytest.mark.parametrize("timed", [True, False])
+def test_a_late_report_is_of_the_car_whose_lap_it_lacks(tmp_path: Path, *, timed: bool) -> None:
+    said = [("Ana", 1, "0.4"), ("Teo", 1, "-0.6"), ("Ana", 2, "0.5"), ("Teo", 2, "-0.7")]
+    said += [("Teo", 3, "-0.8"), ("Ana", 4, "0.7"), ("Ana", 3, "0.6"), ("Teo", 4, "-0.9")]
+    seconds = (90, 120, 180, 210, 300, 360, 377, 390)
+    lines = [
+        (f"[00:{at // 60:02}:{at % 60:02}] " if timed else "") + f"{name}: {told(lap, energy)}"
+        for at, (name, lap, energy) in zip(seconds, said, strict=True)
+    ]
+    found = standing(tmp_path, lines, "7=Ana", "61=Teo", book=race_book())
+    assert [(one.car, one.lap, one.accepted) for one in found] == [
+        ("7" if name == "Ana" else "61", lap, True) for name, lap, _ in said
+    ]
