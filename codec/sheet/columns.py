@@ -305,7 +305,7 @@ def kept_value(fields: Fields, name: str, text: str) -> Kept:
         value = field.from_text(text)
         if len(_KEPT_VALUES) > _MOST_VALUES:
             _KEPT_VALUES.clear()
-        kept = Kept(field, value, value_text(value), json_value(value))
+        kept = Kept(field, value, value_text(value), _with_name(field, value))
         _KEPT_VALUES[id(field), text] = kept
         return kept
     except ValueError as error:
@@ -314,6 +314,17 @@ def kept_value(fields: Fields, name: str, text: str) -> Kept:
             kind="sheet-value",
             hint="is this the book it was written with?",
         ) from None
+
+
+def _with_name(field: FieldBase, value: Value) -> Any:
+    """Return a value in JSON's own kinds, a band with the name that its field gives it."""
+    told, names = json_value(value), field.value_names
+    if not isinstance(value, Band) or not names:
+        return told
+    try:
+        return told | {"name": names[field.level(value).level]}
+    except CodeError:  # it was written with other bands
+        return told
 
 
 def json_number(number: Decimal) -> int | float | str:

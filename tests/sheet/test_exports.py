@@ -28,6 +28,7 @@ BANDED = parse_book("""
 kind = "bands"
 unit = "°C"
 edges = [60, 80.5]
+names = ["cold", "fair", "hot"]
 [fields.odd]
 kind = "quantity"
 low = -0.0000000000000000001
@@ -300,3 +301,17 @@ def copied(tmp_path: Path, path: Path) -> None:
     assert read is not None
     with Journal(tmp_path / "copy.sheet", race_book()) as copy:
         import_export(copy, read)
+
+
+def test_a_band_is_exported_with_its_name(tmp_path: Path) -> None:
+    values = {"tyres": "fair", "odd": 0, "say": "12", "far": 0}
+    read = encode(BANDED, values).reading
+    with Journal(tmp_path / "a.sheet", BANDED) as journal:
+        journal.append(
+            Entry(kind="report", message="one", string=read.said, values=dict(read.values))
+        )
+        export(journal, tmp_path / "a.jsonl")
+    told = json.loads((tmp_path / "a.jsonl").read_text("utf-8").splitlines()[-1])
+    assert told["values"]["tyres"] == {"low": 60, "high": 80.5, "name": "fair"}
+    _, entries = read_export(tmp_path / "a.jsonl")
+    assert [entry.values for entry in entries] == [read.values]
