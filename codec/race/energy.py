@@ -32,16 +32,16 @@ if TYPE_CHECKING:
 # how many times as much as stated laps may scatter, in steps of a factor, and how many times as
 # much as they the habit may drift: who states too little of one most often does so of both
 _SCATTERS = (0.4, 0.7, 1.25, 2.2, 4.0)
-_DRIFTS = (0.5, 2.5)
+_DRIFTS = (0.5, 3.0)
 USUAL = 0.55  # the middle of the first, as files come: they state too much
 # how likely a lap takes steadily more, or less, than the one before from the start on, against that
 # the habit only drifts; and how far the first lap may then lie off the one from which the whole
 # race takes what is planned: the deviation, as a share of the way from that to the plan
-_CREEPS, _EASES, _UNPLANNED = 0.55, 0.02, 0.75
+_CREEPS, _EASES, _UNPLANNED = 0.6, 0.02, 0.75
 _BEGINS = 0.015  # the chance, on any lap, that it begins to take more
 _CREEPS_APART = 0.5  # the deviation of such a change, as a share of what it is expected to be
 _AS_STATED = 1.5  # a factor up to this is as stated
-_MORE, _LESS, _CREEPING, _DRIFTING = 0.5, 0.99, 0.97, 0.97  # of what laps are like, to tell it
+_MORE, _LESS, _CREEPING, _DRIFTING = 0.5, 0.99, 0.97, 0.986  # of what laps are like, to tell it
 _ODD = 4.0  # times as much as others an odd lap scatters
 _LIKELIER = 1.3  # times as likely as kept a target must be ignored at least, to tell it
 _standard = NormalDist()
