@@ -29,6 +29,7 @@ _ODD = 0.12  # how often a lap takes longer than others: neutralised, or with a 
 _UNTIMELY = 1e-4  # how likely a report is at a moment when none is due
 _REPEATED = 0.005  # how often a lap is reported once more, and otherwise
 _LATE = 0.005  # how often a lap's report comes behind the next one's
+_FEW = 3  # reports among which the one of the last lap is
 _LATEST = 4  # laps that it may be late
 _LOST = 0.12  # how often a lap's report is not heard
 _ANY = 1e-6  # how likely any number of laps is, whatever times tell
@@ -99,9 +100,15 @@ class CarOutlook:
         return self._length[0]
 
     def before(self, at: int | None, number: int) -> Known | None:
-        """Return the last report before a moment."""
+        """Return the report of the last lap before a moment: one said late behind it is of a lap
+        before.
+        """
         place = self._place(at, number)
-        return self.reports[place - 1] if place else None
+        if not place:
+            return None
+        last, lately = self.reports[place - 1], self.reports[max(0, place - _FEW) : place]
+        later = (one for one in lately if last.lap < one.lap <= last.lap + _LATEST)
+        return max(later, key=lambda one: one.lap, default=last)
 
     def behind(self, at: int | None, number: int) -> Known | None:
         """Return the first report behind a moment."""

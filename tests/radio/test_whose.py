@@ -15,6 +15,7 @@ from codec import encode
 from codec.race import facts, follow, load_event
 from codec.radio.crews import Crew, crews_of
 from codec.radio.importing import Summary, import_transcript
+from codec.radio.outlook import CarOutlook
 from codec.screen.sheet import summary_lines
 from codec.sheet import Journal
 from codec.sheet.state import Standing, laps
@@ -167,9 +168,11 @@ def test_race_control_ends_the_neutralisation_of_every_car(tmp_path: Path) -> No
         ]  # fmt: skip
 
 
+USUAL = {"energy": 0, "motor": 90, "inverter": 60, "battery": 40, "alert": []}
+
+
 def told(lap: int, energy: str) -> str:
-    values = {"lap": lap, "energy": energy, "motor": 90, "inverter": 60, "battery": 40, "alert": []}
-    return encode(race_book(), values, "lap").words
+    return encode(race_book(), {**USUAL, "lap": lap, "energy": energy}, "lap").words
 
 
 @pytest.mark.parametrize(
@@ -203,3 +206,12 @@ def test_a_late_report_is_of_the_car_whose_lap_it_lacks(tmp_path: Path, *, timed
     assert [(one.car, one.lap, one.accepted) for one in found] == [
         ("7" if name == "Ana" else "61", lap, True) for name, lap, _ in said
     ]
+
+
+def test_the_lap_behind_a_late_report_is_that_behind_the_last_lap() -> None:
+    outlook = CarOutlook(race_book(), "7")
+    for number, (lap, at) in enumerate([(1, 90), (2, 180), (4, 360), (3, 377)]):
+        reading = encode(race_book(), {**USUAL, "lap": lap}, "lap").reading
+        outlook.learn(reading, lap, at * 1000, number)
+    laps = outlook.laps(450_000, 5)
+    assert max(laps, key=laps.__getitem__) == 5
