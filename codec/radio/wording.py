@@ -75,20 +75,21 @@ class RadioWords:
         words, text, place = wording.words, wording.text, 0
         while place < len(words):
             word, place = words[place], place + 1
-            if word.kind is not WordKind.UNKNOWN:
+            (start, end), known = word.span, word.kind is not WordKind.UNKNOWN
+            dashed = place < len(words) and text[end : end + 1] == "-"
+            if known and not (dashed and words[place].kind is WordKind.UNKNOWN):
                 yield word
                 continue
             if _PAUSE.fullmatch(word.text):
                 continue
-            start, end = word.span
-            if place < len(words) and text[end : end + 1] == "-":  # one x-ray written together
+            if dashed:  # one x-ray written together
                 following = words[place]
                 parts = self.apart(f"{word.text}-{following.text}")
                 if parts and following.span[0] == end + 1:
                     place += 1
                     yield from self._words(text, start, parts)
                     continue
-            parts = self.apart(word.text)
+            parts = () if known else self.apart(word.text)
             if parts:
                 yield from self._words(text, start, parts)
             else:

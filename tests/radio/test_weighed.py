@@ -48,6 +48,7 @@ def brought(journal: Journal, *lines: str, named: str = "") -> list[Entry]:
         ("twofive sixoneeight", ["two", "five", "six", "one", "eight"]),
         ("5163juliett", ["5163", "juliett"]),
         ("novemberonex-ray", ["november", "one", "x-ray"]),
+        ("five x-raysix two", ["five", "x-ray", "six", "two"]),
         ("5,1,6,3 - two...", ["5", "1", "6", "3", "two"]),
         ("someone often antenna", ["someone", "often", "antenna"]),
         ("1.32.4", ["1.32.4"]),  # a lap time
