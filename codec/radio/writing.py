@@ -38,6 +38,7 @@ _ALONE = "the driver was not heard"  # the note of a report that only its read-b
 _READ_BACK = "read back"
 _OF_TWO_CARS = "two reports of one lap under one name: one may be another car's"
 _PUTS_RIGHT = "of another lap than what it seems to put right"
+_LACKED = 2  # laps that another car may lack, and still be one that reports
 _NEARLY = 0.95  # as sure as what it may put right
 _NAMED_BITS = 20.0  # of a report in plain words: every field by its name
 
@@ -774,8 +775,8 @@ class Writing:
     def _of_two_cars(self, last: Last, reading: Reading, passage: Passage, turn: RadioTurn) -> bool:
         """Tell whether a report that says a lap just reported otherwise may be another car's, or
         the one before it: a name stands before one of them that is not its speaker's. It was not
-        said to put that right, nor is it the same with one symbol misheard, and some other car has
-        not reported that lap.
+        said to put that right, nor is it the same with one symbol misheard, and some other car that
+        reports has not reported that lap.
         """
         before, car = last.reading, turn.car
         if before is None or not last.sure or last.asked or last.speaker != turn.utterance.speaker:
@@ -790,7 +791,8 @@ class Writing:
         ):
             return False
         others = (self.exchange.car(name) for name in self.roster.cars if name != car.name)
-        return any(all(one.lap != lap for one in other.outlook.reports) for other in others)
+        reported = [{one.lap for one in other.outlook.reports} for other in others]
+        return any(lap not in laps and lap - max(laps, default=0) <= _LACKED for laps in reported)
 
     def _unsure(self, last: Last, before: Entry, turn: RadioTurn) -> Draft:
         """Return what marks a report as doubtful that may be another car's."""

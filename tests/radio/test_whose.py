@@ -215,3 +215,10 @@ def test_the_lap_behind_a_late_report_is_that_behind_the_last_lap() -> None:
         outlook.learn(reading, lap, at * 1000, number)
     laps = outlook.laps(450_000, 5)
     assert max(laps, key=laps.__getitem__) == 5
+
+
+def test_a_car_that_never_reports_makes_no_report_of_another_doubtful(tmp_path: Path) -> None:
+    lines = [f"[00:{3 * lap // 2:02}:00] Ana: {told(lap, '0.4')}" for lap in (2, 4, 6)]
+    lines.append(f"[00:09:28] Ana: {told(6, '1.3')}")
+    found = standing(tmp_path, lines, "7=Ana", "61=Teo", book=race_book())
+    assert [(one.lap, one.accepted) for one in found] == [(2, True), (4, True), (6, True)]
