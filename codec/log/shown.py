@@ -24,7 +24,7 @@ class Shown:
         numbers = [
             entry.about if entry.kind == "correction" else entry.seq
             for entry in self.written
-            if entry.kind in ("report", "call", "event", "note", "correction")
+            if entry.kind in ("report", "call", "event", "note", "readback", "correction")
         ]
         if not numbers or not self.lines:
             return self

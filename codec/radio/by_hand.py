@@ -205,6 +205,12 @@ def fix(
     """
     entry = _numbered(standing, number)
     if entry.kind == "car":
+        if "=" in words:
+            raise CodeError(
+                f"entry {number} names car {entry.car}: only its driver can be put right",
+                kind="sheet-entry",
+                expected=["the driver's name"],
+            )
         written = journal.append(Entry(kind="car", car=entry.car, message=words.strip()))
         return written, f"driver {written.message}"
     row = _row(standing, number)

@@ -56,7 +56,8 @@ _LEAST = 5
 _PREVIEW = 3  # lines at most that tell what the line being typed would be taken for
 _OFFERED = 5  # lines at most that tell what was heard by voice
 _TWO = 140  # columns from which on two cars are shown side by side
-_TIMED = 90  # columns from which on lines tell their times and numbers
+_TIMED = 90  # columns from which on lines tell their times
+_NUMBERED = 70  # and from which on the numbers of their entries
 _REST = 0.3  # seconds without a key
 _FIND = "find"
 _TAKE = "F7 take what was heard"
@@ -396,8 +397,9 @@ class Log:
         """
         lines = [line for line in shown.lines if _has(line, self._wanted)]
         uses = shown.uses if shown.race is not None else None
-        wide = width >= _TIMED
-        drawn = line_texts(self.session.book, lines, width, uses=uses, timed=wide, numbered=wide)
+        timed, numbered = width >= _TIMED, width >= _NUMBERED
+        book = self.session.book
+        drawn = line_texts(book, lines, width, uses=uses, timed=timed, numbered=numbered)
         body, rows = drawn[2:], max(1, room - 2)
         self._furthest = max(self._furthest, len(body) - rows)
         end = len(body) - min(self._above, max(0, len(body) - rows))

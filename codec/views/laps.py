@@ -93,7 +93,7 @@ def sheet_lines(
     answered = {
         one.row.first.seq: one.wrong
         for one in ReadBacks(book, standing, car).log
-        if one.wrong and one.answered is not None and _soon(standing, one)
+        if one.wrong and (one.answered is None or _soon(standing, one))
     }
     for line in rows:
         row = line.row
@@ -116,9 +116,7 @@ def sheet_lines(
         other = bool(values) and not line.counts and not row.withdrawn
         again = other and entry.values == counted.get(line.lap)
         other = other and not again
-        remarks = _remarks(book, row)
-        if differs := answered.get(row.first.seq):
-            remarks.append(SheetRemark(f"read back differently: {differs}", "asked"))
+        remarks = _remarks(book, row, answered.get(row.first.seq, ""))
         remarks += [SheetRemark(OTHER, "refused")] if other else []
         remarks += [SheetRemark("said again", "quiet")] if again else []
         kind: LineKind = row.first.kind  # type: ignore[assignment]  # a row begins with one of these
@@ -173,8 +171,10 @@ def _corrected(row: Row) -> str:
     return f"corrected from {first.string or first.heard}"
 
 
-def _remarks(book: Book, row: Row) -> list[SheetRemark]:
-    """Return what is to be said of a row besides its values."""
+def _remarks(book: Book, row: Row, differs: str) -> list[SheetRemark]:
+    """Return what is to be said of a row besides its values; ``differs`` tells in words where a
+    call was read back wrong.
+    """
     entry, parts = row.entry, list[SheetRemark]()
     if row.first.kind == "event":
         parts.append(SheetRemark(event_text(book, entry), "event"))
@@ -190,8 +190,9 @@ def _remarks(book: Book, row: Row) -> list[SheetRemark]:
         parts.append(SheetRemark(f"asked: {row.questions[-1].heard}", "asked"))
     if row.corrections and entry.accepted and (corrected := _corrected(row)):
         parts.append(SheetRemark(corrected, "quiet"))
-    if any(back.note == "differs" for back in row.readbacks):
-        parts.append(SheetRemark("read back differently", "asked"))
+    if differs or any(back.note == "differs" for back in row.readbacks):
+        told = ": ".join(filter(None, ("read back differently", differs)))
+        parts.append(SheetRemark(told, "asked"))
     unread = [back.heard for back in row.readbacks if back.refusal and back.note == UNREAD]
     if unread:
         parts.append(SheetRemark(f"read back, not understood: {unread[-1]}", "asked"))
