@@ -205,7 +205,7 @@ def test_a_wrong_read_back_stands_on_the_screen_until_it_is_put_right(tmp_path: 
         terminal.type("/note asked him")
         terminal.shows("noted: asked him", "WRONG READ-BACK")
         terminal.type("whiskey bravo sierra two sierra")
-        assert "WRONG" not in terminal.shows("clicks 2; corrected")
+        assert "WRONG" not in terminal.shows("clicks 2;", "corrected from WBS3L")
 
 
 def test_the_prompt_stays_whatever_is_typed(tmp_path: Path) -> None:
