@@ -82,7 +82,8 @@ class Taking:
         if not any(passage.kind == "reading" for passage in choice.passages):
             self.remember(utterance)
         elif not read:
-            self._tails.clear()
+            others = [tail for tail in self._tails if tail.speaker != utterance.speaker]
+            self._tails = deque(others, self._tails.maxlen)
         if any(passage.readings for passage in choice.passages):
             context = self.exchange.context(car, utterance)
             choice.passages = [self._in_context(one, context) for one in choice.passages]

@@ -197,3 +197,18 @@ def test_a_pause_in_words_between_two_lines_parts_no_report_that_a_check_speaks_
         (found,) = standing(tmp_path / name, cues(2, parts, timed=True), "7=Ana", book=book)
         assert (found.lap, found.accepted) == (2, book is not None)
         assert found.string
+
+
+def test_reports_in_parts_of_two_drivers_at_once_are_each_whole(tmp_path: Path) -> None:
+    first, second = (words(lap).rsplit(" ", 2) for lap in (2, 4))
+    lines = [
+        f"[00:03:00] Ana: {first[0]}",
+        f"[00:03:02] Teo: {second[0]}",
+        f"[00:03:05] Ana: {' '.join(first[1:])}",
+        f"[00:03:07] Teo: {' '.join(second[1:])}",
+    ]
+    found = standing(tmp_path, lines, "7=Ana", "61=Teo", book=race_book())
+    assert [(one.car, one.lap, one.accepted) for one in found if one.string] == [
+        ("7", 2, True),
+        ("61", 4, True),
+    ]
