@@ -556,7 +556,8 @@ def _held_at_best(stated: Any, other: tuple[Any, Any], lap: int, races: int, ran
         return float(((share >= 0.1) & (share <= 0.9)).mean())
 
     doubts = expit(numpy.linspace(-9, 9, 91))
-    return max(held(1, doubt) for doubt in doubts if 0.76 <= held(0, doubt) <= 0.84)
+    found = [held(1, doubt) for doubt in doubts if 0.76 <= held(0, doubt) <= 0.84]
+    return max(found, default=numpy.nan)  # with few races none may
 
 
 # The forecast's own prior
