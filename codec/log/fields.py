@@ -76,8 +76,10 @@ def called(named: NamedReports, text: str) -> Reading | None:
         [field] = message.fields.values()
         ways = {_words(name) for name in (message.name, message.title, field.name, field.title)}
         for way in ways | {_words(f"{field.unit_text} {field.name}")}:
+            if tuple(words[: len(way)]) != way:
+                continue
             number = named.number(" ".join(words[len(way) :]).removesuffix(field.unit_text))
-            if tuple(words[: len(way)]) == way and number is not None:
+            if number is not None:
                 reading = encode(book, {field.name: number}, message.name).reading
                 found += [reading] if reading not in found else []
     return found[0] if len(found) == 1 else None

@@ -232,9 +232,11 @@ class NamedReports:
         return replace(item, name=self._meant(items, number)) if plainly else item
 
     def strangers(self, text: str) -> list[tuple[str, Span]]:
-        """Return the words of a line that mean nothing where values are told by name, each with its
+        """Return the words of a line that names a field which mean nothing there, each with its
         place.
         """
+        if self.begun is None or len(text) > _MOST_PARTS or not self.begun.search(text):
+            return []
         known = self._hedges | self._denials | self._turned | self._asking | self._elsewhere
         known |= self._fractions | self._none | self._hesitations
         return [
@@ -248,8 +250,8 @@ class NamedReports:
 
     def number(self, text: str) -> Decimal | None:
         """Return the number that a text is, in figures or in words; None for anything else."""
-        words = [word for word, _ in self._tokens(text)]
-        found = self._numbers.read(words)
+        words = [word for word, _ in self._tokens(text[:_MOST_PARTS])]
+        found = None if len(text) > _MOST_PARTS else self._numbers.read(words)
         return found[0] if found is not None and found[1] == len(words) else None
 
     def resembled(self, word: str) -> str:
