@@ -277,7 +277,7 @@ def test_a_recogniser_that_is_not_sure_makes_a_doubtful_report() -> None:
 SHARES = st.floats(0.5, 1) | st.sampled_from((0.9, 0.97, 0.99, 0.999, 1.0))
 
 
-@settings(max_examples=8)
+@settings(max_examples=5)
 @given(st.lists(st.tuples(SHARES, SHARES, st.booleans()), min_size=3, max_size=3), st.data())
 def test_what_nobody_confirmed_counts_only_from_the_threshold_of_its_book_on(
     told: list[tuple[float, float, bool]], data: st.DataObject
