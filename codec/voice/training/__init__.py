@@ -10,19 +10,31 @@ models put side by side in a folder.
 
 The model of this version was made by these steps, M being ``python -m codec.voice.training``:
 
-    M.speak plan espeak --voices 180 --kinds list,report,chatter,list,report,mixture
-    M.speak plan flite  --voices 16, and 20 kinds of sentences
-    M.speak plan piper  --voices 8, and 31 kinds
-    M.speak plan kokoro --voices 90, and 20 kinds, parted among five shards by voice
-    M.speak render, of each; of Kokoro's only the first 601 sentences were said
+    M.speak plan espeak --seed 2 --voices 150 --kinds list,report,chatter,report,list,mixture
+    M.speak plan espeak --seed 3 and --seed 4 --voices 250, and the same kinds
+    M.speak plan flite  --seed 2 --voices 16, and 18 kinds of sentences
+    M.speak plan piper  --seed 2 --voices 8, and the same 18
+    M.speak plan kokoro --seed 2 --voices 560, and the six kinds of espeak; parted among shards
+    M.speak render, of each; of Kokoro's a part while training went on
     M.vocabulary > phones.json
-    M.train espeak flite piper --steps 11000 --until 2500
-    M.train espeak flite piper kokoro-0 … kokoro-4 --steps 11000 --until 11000
-    M.export weights.pt training.json acoustic.onnx
-    M.calibrate examples/race/race.toml --write
+    M.train speech --start acoustic.onnx --rate 1e-3 --warm 300 --steps 17000 --until 1600 5400
+    M.train speech --start weights.pt --rate 1.1e-3 --warm 150 --steps 7600 --until 500 1500 2700 …
+    M.train speech --start weights.pt --rate 7e-4 --warm 60
+    M.export weights.pt training.json acoustic.onnx --before 20400
+    M.calibrate examples/race/race.toml --reports 300 --seeds 1 2 3 --write
 
-with seed 1, batches of 256, width 176 and depth 8: 11,000 steps, of which 2,500 were without
-Kokoro's voices, on 2.3 hours of speech, in 20 minutes of one NVIDIA H200. ``acoustic.json`` has the
-digests of the speech. Rendered anew, neural speech differs in its last bits between processors, and
-sums on an accelerator have no fixed order: a model made again is alike, not equal.
+It began with the weights of the version before, out of their 8 bits: 11,000 steps of 256 items on
+2.3 hours of speech (seed 1; 2,500 steps without Kokoro's voices, then with 601 of their sentences).
+What followed, full noise from the start (``--ramp`` near 0): 5,400 steps of 256 items (seed 2; the
+first 1,600 without Kokoro's voices, then with 276 of their sentences), 4,000 of two times 256 on
+two accelerators (seed 3; it was cut short, and what had been written last was gone on with), and
+1,400 like these on 6.3 hours, 2,000 of their sentences Kokoro's, in which the rate fell to nothing
+by the clock: 9 minutes on an accelerator, then 13 on two, after the 20 of the version before.
+``acoustic.json`` has the digests of that speech. Rendered anew, neural speech differs in its last
+bits between processors, and sums on an accelerator have no fixed order: a model made again is
+alike, not equal.
+
+Noise of training is in ``radio``. What the bench hears besides was never trained on: its pulses,
+ringing impulses, chords and talk of the same voice, and its voices. Festival's are of other makers
+than flite's, but two of the people they were made from, slt and kal, are the same.
 """

@@ -6,7 +6,7 @@ strings that were said are the likeliest among those that compete with them: lap
 each scored beside the strings that the search found. None is below 1: where these voices would let
 the model be surer than it is, others may not.
 
-    python -m codec.voice.training.calibrate BOOK [--reports 3000] [--write]
+    python -m codec.voice.training.calibrate BOOK [--reports 3000] [--seeds 1] [--write]
 """
 
 from __future__ import annotations
@@ -89,10 +89,12 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("book")
     parser.add_argument("--reports", type=int, default=3000)
-    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seeds", type=int, nargs="+", default=[1], help="so many reports of each")
     parser.add_argument("--write", action="store_true")
     options = parser.parse_args()
-    found = measured(load_book(options.book), options.reports, options.seed)
+    book = load_book(options.book)
+    by_seed = [measured(book, options.reports, seed) for seed in options.seeds]
+    found = [[row for rows in grade for row in rows] for grade in zip(*by_seed, strict=True)]
     temperatures = [round(fitted(rows), 3) if rows else 1.0 for rows in found]
     for rows, temperature in zip(found, temperatures, strict=True):
         right = np.mean([one.argmax() == 0 for one in rows]) if rows else 0.0

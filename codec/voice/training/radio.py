@@ -1,9 +1,11 @@
 """Simulated radio for training: many sounds at once, on an accelerator.
 
 What is varied: the room, the microphone's and the helmet's response, the band of the channel,
-noise and babble, levelling, clipping, µ-law, squelch, keying and dropouts. Noise of the kinds that
-the bench holds out (pulsed, impulsive, music, babble of the speaker's own voice) is not made here;
-instead noise is shaped at random over time and frequency.
+noise and talk behind, levelling, clipping, µ-law, squelch, keying and dropouts. Noise is drawn
+from broad families: coloured hiss in gusts, fields patched over time and frequency, whine, clicks
+at random times, tones that come and go, each of them switched and swelling at random or not. Noise
+of the kinds that the bench holds out is not made here: nothing comes in even pulses, rings or
+plays chords, and nobody talks behind himself.
 """
 
 from __future__ import annotations
@@ -101,21 +103,80 @@ class Radio:
         found = _levelled(found)
         return found * self._envelope(batch, size, 0.3, 1.3, 3) if torch.rand(1) < 0.4 else found
 
-    def _noise(self, speech: Tensor, frequency: Tensor) -> Tensor:
+    def _clicks(self, batch: int, size: int, frequency: Tensor) -> Tensor:
+        """Return clicks and crackle: short bursts at random times, from single ones to dozens a
+        second, of all strengths.
+        """
+        often = torch.exp(self.uniform(math.log(0.7), math.log(80), batch, 1)) / RATE
+        struck = torch.rand(batch, size, device=self.device) < often
+        strength = (-torch.log(torch.rand(batch, size, device=self.device).clamp(1e-6))) ** 1.5
+        strength = strength * torch.sign(torch.randn(batch, size, device=self.device))
+        time = torch.arange(400, device=self.device)[None] / RATE
+        fading = torch.exp(self.uniform(math.log(0.0003), math.log(0.009), batch, 1))
+        burst = torch.randn(batch, 400, device=self.device) * torch.exp(-time / fading)
+        response = torch.fft.rfft(burst, size)
+        response = response * self._curve(batch, response.shape[1], self.uniform(0, 12, batch, 1))
+        response = response * (frequency.clamp(min=60) / 1000) ** self.uniform(-0.8, 0.8, batch, 1)
+        sound = torch.fft.irfft(torch.fft.rfft(struck * strength) * response, size)
+        floor = torch.randn_like(sound) * 10 ** (self.uniform(-40, -12, batch, 1) / 20)
+        return _levelled(_levelled(sound) + floor)
+
+    def _tones(self, batch: int, size: int) -> Tensor:
+        """Return tones with overtones that come and go and glide, each by itself."""
+        found = torch.zeros(batch, size, device=self.device)
+        for _ in range(5):
+            pitch = torch.exp(self.uniform(math.log(110), math.log(2400), batch, 1))
+            glide = self._envelope(batch, size, -1, 1, self.one(0.5, 5))
+            glide = 1 + glide * self.uniform(0, 0.25, batch, 1) ** 2
+            turned = 2 * math.pi * torch.cumsum(pitch * glide / RATE, 1)
+            tone = torch.sin(turned + self.uniform(0, 6, batch, 1))
+            for order in (2, 3, 4):
+                level = self.uniform(0, 1, batch, 1) ** 2 * (order * pitch < 3600)
+                tone = tone + level * torch.sin(order * turned + self.uniform(0, 6, batch, 1))
+            found += tone * self._switched(batch, size) * self._weight(batch)
+        return _levelled(found)
+
+    def _switched(self, batch: int, size: int) -> Tensor:
+        """Return a gain drawn anew at random, 1 to 45 times a second, in jumps or smoothly; with
+        some share of silence.
+        """
+        count = int(size / RATE * 45) + 3
+        levels = self.uniform(0, 1, batch, count) ** self.uniform(0.3, 4, batch, 1)
+        levels = levels * (self.uniform(0, 1, batch, count) > self.uniform(-0.3, 0.6, batch, 1))
+        rate = torch.exp(self.uniform(0, math.log(45), batch, 1))
+        time = torch.arange(0, size, 16, device=self.device)[None] / RATE
+        place = time * rate + self.uniform(0, 1, batch, 1)
+        before = place.long()
+        part = (place - before) * self.often(0.5, batch)
+        low = torch.gather(levels, 1, before)
+        gains = low + part * (torch.gather(levels, 1, before + 1) - low)
+        return functional.interpolate(gains[:, None], size=size, mode="linear")[:, 0]
+
+    def _noise(self, speech: Tensor, frequency: Tensor) -> tuple[Tensor, Tensor]:
+        """Return noise, and in which sounds it is mostly talk."""
         batch, size = speech.shape
-        noise = self._hiss(batch, size, frequency) * self._weight(batch)
-        noise += 0.7 * self._hiss(batch, size, frequency) * self._weight(batch)
-        noise += self._patches(batch, size) * self._weight(batch) * self.often(0.5, batch)
-        noise += self._whine(batch, size) * self._weight(batch) * self.often(0.5, batch)
-        noise = _levelled(noise)
+        kinds = [
+            (0.8, self._hiss(batch, size, frequency)),
+            (0.4, self._hiss(batch, size, frequency)),
+            (0.45, self._patches(batch, size)),
+            (0.4, self._whine(batch, size)),
+            (0.3, self._clicks(batch, size, frequency)),
+            (0.3, self._tones(batch, size)),
+        ]
+        noise = 0.03 * torch.randn_like(speech)
+        for share, kind in kinds:
+            uneven = _levelled(kind * self._switched(batch, size))
+            either = torch.where(self.often(0.35, batch), uneven, kind)
+            noise += either * self._weight(batch) * self.often(share, batch)
         others = torch.zeros_like(speech)
         for shift in range(1, 4):  # the other sounds of the batch talk in between
             others += torch.roll(speech, shift, 0) * self.often(0.6, batch)
-        babble = _levelled(others) * self.often(0.3, batch)
-        return _levelled(noise * self.uniform(0.1, 1, batch, 1) + babble * self._weight(batch))
+        talk = _levelled(others) * self._weight(batch) * self.often(0.4, batch)
+        noise = _levelled(noise) * self.uniform(0.1, 1, batch, 1)
+        return _levelled(noise + talk), talk.std(1, keepdim=True) > noise.std(1, keepdim=True)
 
     def _weight(self, batch: int) -> Tensor:
-        return (-torch.log(self.uniform(1e-4, 1, batch, 1))) ** 0.5
+        return (-torch.log(self.uniform(1e-4, 1, batch, 1))) ** 0.8
 
     def _spoken(self, speech: Tensor, hard: float, band: Tensor, frequency: Tensor) -> Tensor:
         """Return speech as the microphone takes it, its loud parts at level 1."""
@@ -193,10 +254,12 @@ class Radio:
         frequency = torch.linspace(0, RATE / 2, size // 2 + 1, device=self.device)[None]
         band = self._band(batch, frequency, (180, 430), (2700, 3800))
         sound = self._spoken(speech, hard, band, frequency)
-        ratio = self.uniform(24 - 30 * hard, 29, batch, 1)
+        drawn, talk = self._noise(sound, frequency)
+        ratio = self.uniform(24 - 28 * hard, 28, batch, 1)
+        ratio = torch.where(talk, ratio.clamp(min=2), ratio)  # below, who is meant is not clear
         quiet = self.often(0.12 + 0.5 * (1 - hard), batch)
         ratio = torch.where(quiet, self.uniform(30, 60, batch, 1), ratio)
-        noise = torch.fft.rfft(self._noise(sound, frequency))
+        noise = torch.fft.rfft(drawn)
         through = torch.where(self.often(0.8, batch), band, torch.ones_like(band))
         noise = _levelled(torch.fft.irfft(noise * through, size))
         sound = self._sent(sound + noise * 10 ** (-ratio / 20), hard, frequency)

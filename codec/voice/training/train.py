@@ -1,11 +1,11 @@
 """Fit the acoustic model to synthetic speech in simulated radio, on an accelerator.
 
-Every batch is drawn from the seed and its number alone. Half of the items are sentences as they
-were spoken, half are words of a voice put together, whose borders are known. It begins with few
-words and little noise and gets harder (Y. Bengio et al., "Curriculum learning", 2009): full noise
-from the start stays where no word is ever said. The loss is that of connectionist temporal
-classification for words, half of it for phones, and half the cross-entropy of frames where borders
-are known. What is kept is a moving average of the weights.
+Every batch is drawn from the seed and its number alone, of items of like length. Half of the items
+are sentences as they were spoken, half are words of a voice put together, whose borders are known.
+It begins with few words and little noise and gets harder (Y. Bengio et al., "Curriculum learning",
+2009): full noise from the start stays where no word is ever said. The loss is that of connectionist
+temporal classification for words, half of it for phones, and half the cross-entropy of frames where
+borders are known. What is kept is a moving average of the weights.
 
 Sums on an accelerator have no fixed order: two runs are alike, not equal bit by bit.
 """
@@ -13,33 +13,43 @@ Sums on an accelerator have no fixed order: two runs are alike, not equal bit by
 from __future__ import annotations
 
 import argparse
+import contextlib
+import functools
 import hashlib
+import itertools
 import json
 import lzma
 import math
 import multiprocessing
+import os
 import random
 import time
 from collections import defaultdict
-from dataclasses import dataclass, field
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import torch
+import torch.distributed
 from torch import Tensor
 from torch.nn import functional
 
 from codec.voice.features import RATE, SPECTRUM, STEP, WINDOW, mel_matrix
+from codec.voice.training.export import begun
 from codec.voice.training.network import AcousticNetwork
 from codec.voice.training.radio import Radio
 from codec.voice.training.speak import unpacked
 from codec.voice.training.vocabulary import class_number, classes, symbol_of
 
-SHARES = {"kokoro": 0.55, "espeak": 0.22, "piper": 0.13, "flite": 0.1}
+SHARES = {"kokoro": 0.54, "espeak": 0.24, "piper": 0.1, "flite": 0.12}
+WORLD, RANK = int(os.environ.get("WORLD_SIZE", "1")), int(os.environ.get("RANK", "0"))
+TOGETHER = 4  # batches drawn at once and parted by length
 MOST = 60_000  # samples of an item
 NO_CLASS = -100  # frames whose class is not known
 STRETCHES = np.linspace(0.84, 1.2, 25)
+_QUIET = (38, 33, 28, 24)  # decibels below the loudest, for pauses between words; tried in turn
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,25 +80,36 @@ class TrainingSpeech:
         return found
 
 
-def load(paths: list[Path]) -> TrainingSpeech:
+@functools.cache
+def _shard(path: Path) -> tuple[str, np.ndarray, list[tuple[str, SpokenPiece, list[SpokenPiece]]]]:
+    """Return the digest of a shard, its sound, and its sentences by synthesiser with the words of
+    lists, places counted from its beginning.
+    """
+    told = json.loads(path.read_text("utf-8"))
+    data = lzma.decompress(path.with_suffix(".u8.xz").read_bytes())
+    digest = hashlib.sha256(data).hexdigest()
+    if digest != told["sha256"]:
+        raise ValueError(f"{path} is not the speech it was written with")
+    sound, place, found = unpacked(np.frombuffer(data, np.uint8)), 0, []
+    for item in told["items"]:
+        piece = SpokenPiece(place, item["samples"], tuple(item["words"]), item["voice"])
+        heard = sound[place : place + item["samples"]]
+        words = _words(heard, piece) if item["kind"] == "list" else []
+        found.append((item["voice"].split(":")[0], piece, words))
+        place += item["samples"]
+    return digest, sound, found
+
+
+def load(paths: Iterable[Path]) -> TrainingSpeech:
     """Return the speech of shards; raises ValueError where one is not what its digest says."""
     sounds, begin, speech = [], 0, TrainingSpeech(np.zeros(0, np.float32))
     for path in sorted(paths):
-        told = json.loads(path.read_text("utf-8"))
-        data = lzma.decompress(path.with_suffix(".u8.xz").read_bytes())
-        digest = hashlib.sha256(data).hexdigest()
-        if digest != told["sha256"]:
-            raise ValueError(f"{path} is not the speech it was written with")
-        speech.digests[path.stem] = digest
-        sound = unpacked(np.frombuffer(data, np.uint8))
-        place = 0
-        for item in told["items"]:
-            piece = SpokenPiece(begin + place, item["samples"], tuple(item["words"]), item["voice"])
-            speech.sentences[item["voice"].split(":")[0]].append(piece)
-            if item["kind"] == "list":
-                heard = sound[place : place + item["samples"]]
-                speech.words[piece.voice] += _words(heard, piece)
-            place += item["samples"]
+        speech.digests[path.stem], sound, found = _shard(path)
+        for engine, piece, words in found:
+            moved = [replace(one, begin=one.begin + begin) for one in (piece, *words)]
+            speech.sentences[engine].append(moved[0])
+            if words:
+                speech.words[piece.voice] += moved[1:]
         sounds.append(sound)
         begin += len(sound)
     speech.sound = np.concatenate(sounds)
@@ -99,13 +120,14 @@ def _words(sound: np.ndarray, piece: SpokenPiece) -> list[SpokenPiece]:
     """Return the words of a list, cut at its pauses, none where there are not as many as words."""
     frames = sound[: len(sound) // STEP * STEP].reshape(-1, STEP)
     level = 10 * np.log10((frames**2).mean(axis=1) + 1e-9)
-    loud = np.flatnonzero(level > level.max() - 38)
-    if not len(loud):
-        return []
-    breaks = np.flatnonzero(np.diff(loud) > 9)
-    begins, ends = loud[np.r_[0, breaks + 1]], loud[np.r_[breaks, len(loud) - 1]]
-    spans = [(b, e) for b, e in zip(begins, ends, strict=True) if e - b >= 6]
-    if len(spans) != len(piece.words):
+    for below in _QUIET:
+        loud = np.flatnonzero(level > level.max() - below)
+        breaks = np.flatnonzero(np.diff(loud) > 9)
+        begins, ends = loud[np.r_[0, breaks + 1]], loud[np.r_[breaks, len(loud) - 1]]
+        spans = [(b, e) for b, e in zip(begins, ends, strict=True) if e - b >= 6]
+        if len(spans) == len(piece.words):
+            break
+    else:
         return []
     found = []
     for (first, last), word in zip(spans, piece.words, strict=True):
@@ -194,11 +216,16 @@ class Drawer:
         item.samples = min(int(begin + RATE * rng.uniform(0.02, 0.5)), MOST + 4000)
         return item
 
-    def batch(self, number: int, seed: int, size: int, hard: float) -> dict[str, Any]:
-        """Return a batch as arrays."""
+    def batches(self, number: int, seed: str, size: int, hard: float) -> list[dict[str, Any]]:
+        """Return some batches as arrays, of items of like length each."""
         rng = random.Random(f"{seed} {number}")
-        items = [self.item(rng, hard) for _ in range(size)]
-        return table(items)
+        items = [self.item(rng, hard) for _ in range(size * TOGETHER)]
+        items.sort(key=lambda item: item.samples)
+        parts = [items[place : place + size] for place in range(0, len(items), size)]
+        for part in parts:
+            rng.shuffle(part)
+        rng.shuffle(parts)
+        return [table(part) for part in parts]
 
 
 def table(items: list[DrawnItem]) -> dict[str, Any]:
@@ -302,19 +329,33 @@ class Sounds:
         return found
 
 
+def output_times(lengths: np.ndarray, stretch: float, most: int) -> Tensor:
+    """Return how many times of 40 ms the network tells for sounds of so many samples."""
+    frames = ((torch.from_numpy(lengths) // STEP + 1) * stretch).long().clamp(1, most)
+    return ((frames + 1) // 2 + 1) // 2
+
+
 class Training:
     """The network, and what is kept of it."""
 
-    def __init__(self, given: argparse.Namespace, speech: TrainingSpeech, device: str) -> None:
+    sounds: Sounds
+
+    def __init__(self, given: argparse.Namespace, device: str) -> None:
         spoken: dict[str, list[str]] = json.loads(given.phones.read_text("utf-8"))
         names = sorted({phone for phones in spoken.values() for phone in phones})
         self.phones = {
             word: [1 + names.index(phone) for phone in phones] for word, phones in spoken.items()
         }
         self.device, self.given = device, given
-        self.sounds, self.radio = Sounds(speech.sound, device), Radio(device)
-        self.network = AcousticNetwork(len(classes()), len(names) + 1, given.width, given.depth)
+        self.radio = Radio(device)
+        phones = len(names) + 1
+        self.network = AcousticNetwork(len(classes()), phones, given.width, given.depth, given.drop)
+        if given.start:
+            self.network.load_state_dict(begun(given.start), strict=False)
         self.network.to(device)
+        if given.compile:
+            for block in self.network.blocks:
+                block.compile(dynamic=True)
         self.parameters = [one for one in self.network.parameters() if one.requires_grad]
         self.kept = [one.detach().clone() for one in self.parameters]
         self.optimiser = torch.optim.AdamW(
@@ -332,8 +373,8 @@ class Training:
         sound = self.radio.heard(sound, lengths, hard)
         found, meant, stretch = self.sounds.features(sound, lengths, varied=True)
         with torch.autocast(self.device, torch.bfloat16):
-            word, phone, times, frame = self.network.trained(found, meant)
-        times = times.cpu()
+            word, phone, _, frame = self.network.trained(found, meant)
+        times = output_times(batch["lengths"], stretch, found.shape[2])  # asks no device to wait
         words = [[class_number(one) for one in said] for said in batch["words"]]
         phones = [[p for one in said for p in self.phones[one]] for said in batch["words"]]
         by_word = self._ctc(word, times, words) / torch.tensor(
@@ -378,6 +419,14 @@ class Training:
         weights = torch.tensor([1.0, 0.5, 0.5], device=self.device)
         self.optimiser.zero_grad(set_to_none=True)
         (losses * weights).sum().backward()
+        if WORLD > 1:
+            gradients = [one.grad for one in self.parameters if one.grad is not None]
+            together = torch.cat([one.flatten() for one in gradients]) / WORLD
+            torch.distributed.all_reduce(together)
+            parts = together.split([one.numel() for one in gradients])
+            torch._foreach_copy_(
+                gradients, [p.view_as(g) for p, g in zip(parts, gradients, strict=True)]
+            )
         torch.nn.utils.clip_grad_norm_(self.parameters, 2.0)
         self.optimiser.step()
         self.step += 1
@@ -395,6 +444,28 @@ class Training:
             for one, kept in zip(found.parameters(), self.kept, strict=True):
                 one.copy_(kept)
         return found
+
+    def go_on(self, until: int, batch: Callable[[int], dict[str, Any]], began: float) -> None:
+        """Train up to a step, and tell now and then how it goes."""
+        shown, seen = time.monotonic(), []
+        while self.step < until:
+            losses = self.take(batch(self.step))
+            if self.step % 20 == 0:
+                seen.append(losses)
+            if time.monotonic() - shown > 20 and seen and RANK == 0:
+                shown = time.monotonic()
+                mean = torch.stack(seen[-30:]).mean(0).tolist()
+                if not all(map(math.isfinite, mean)):
+                    raise SystemExit("the loss is not a number")
+                told = " ".join(f"{one:.3f}" for one in mean)
+                print(self.step, f"{shown - began:.0f} s", told, flush=True)
+            if self.step % 1000 == 0 and RANK == 0:
+                self.write(self.given.out)
+
+    def write(self, folder: Path) -> None:
+        """Write the average as ``weights.pt``, in 16 bits."""
+        weights = {k: v.half().cpu() for k, v in self.averaged().state_dict().items()}
+        torch.save(weights, folder / "weights.pt")
 
     def save(self, path: Path) -> None:
         """Write all that is needed to go on."""
@@ -422,8 +493,29 @@ def hardness(step: int, given: argparse.Namespace) -> float:
 
 def _feed(number: int, given: argparse.Namespace, drawer: Drawer, first: int, queue: Any) -> None:
     torch.set_num_threads(1)
-    for step in range(first + number, given.until, given.feeders):
-        queue.put(drawer.batch(step, given.seed, given.batch, hardness(step, given)))
+    seed = f"{given.seed} {RANK}"
+    for step in itertools.count(first + number * TOGETHER, given.feeders * TOGETHER):
+        for batch in drawer.batches(step, seed, given.batch, hardness(step, given)):
+            queue.put(batch)
+
+
+@contextlib.contextmanager
+def fed(given: argparse.Namespace, speech: TrainingSpeech, first: int) -> Iterator[Any]:
+    """Yield a function that gives the batches from a step on, drawn by other processes."""
+    drawer, context = Drawer(speech), multiprocessing.get_context("fork")
+    queues = [context.Queue(2 * TOGETHER) for _ in range(given.feeders)]
+    feeders = [
+        context.Process(target=_feed, args=(number, given, drawer, first, queue), daemon=True)
+        for number, queue in enumerate(queues)
+    ]
+    for one in feeders:
+        one.start()
+    try:
+        yield lambda step: queues[(step - first) // TOGETHER % given.feeders].get()
+    finally:
+        for one in feeders:
+            one.kill()
+            one.join()
 
 
 def exact(training: Training, speech: TrainingSpeech, seed: int) -> dict[str, float]:
@@ -475,13 +567,21 @@ def exact(training: Training, speech: TrainingSpeech, seed: int) -> dict[str, fl
 def main() -> None:
     """Train, as the command line says."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("shards", nargs="+", type=Path, help="the NAME.json of each")
+    parser.add_argument("speech", type=Path, help="the folder of shards")
     parser.add_argument("--check", nargs="*", type=Path, default=[], help="shards of other voices")
     parser.add_argument("--phones", type=Path, required=True)
     parser.add_argument("--out", type=Path, required=True, help="a folder")
     parser.add_argument("--state", type=Path, help="to go on from, and to write")
+    parser.add_argument("--start", type=Path, help="weights or a model to begin with")
+    parser.add_argument("--compile", action="store_true", help="the blocks, for an accelerator")
     parser.add_argument("--steps", type=int, required=True, help="in all")
-    parser.add_argument("--until", type=int, help="stop after this step; all of them")
+    parser.add_argument(
+        "--until",
+        type=int,
+        nargs="+",
+        help="the steps after which shards that came meanwhile are taken in, and the one to stop "
+        "after; all of them",
+    )
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--batch", type=int, default=256)
     parser.add_argument("--rate", type=float, default=1.3e-3)
@@ -489,62 +589,54 @@ def main() -> None:
     parser.add_argument("--ramp", type=float, default=0.3)
     parser.add_argument("--width", type=int, default=176)
     parser.add_argument("--depth", type=int, default=8)
+    parser.add_argument("--drop", type=float, default=0.05)
     parser.add_argument("--feeders", type=int, default=10)
     given = parser.parse_args()
-    given.until = given.until or given.steps
+    given.until = given.until or [given.steps]
     run(given)
 
 
 def run(given: argparse.Namespace) -> None:
-    """Train as far as given; write the averaged weights and what they were made from."""
+    """Train as far as given; write the averaged weights and what they were made from.
+
+    Started by torchrun, each process takes its own batches on its own accelerator, and what they
+    find is put together at each step.
+    """
     device = "cuda" if torch.cuda.is_available() else "cpu"
+    if WORLD > 1:
+        if device == "cuda":
+            torch.cuda.set_device(int(os.environ["LOCAL_RANK"]))
+        torch.distributed.init_process_group()
     torch.manual_seed(given.seed)
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
-    speech = load(given.shards)
-    hours = len(speech.sound) / RATE / 3600
-    print(
-        f"{hours:.2f} h,",
-        {k: len(v) for k, v in speech.sentences.items()},
-        "sentences,",
-        {k: len(v) for k, v in speech.engines().items()},
-        "voices with words,",
-        sum(map(len, speech.words.values())),
-        "words",
-        flush=True,
-    )
-    drawer = Drawer(speech)
-    context, queues = multiprocessing.get_context("fork"), []
-    first = 0
+    training = Training(given, device)
     if given.state and given.state.exists():
-        first = int(torch.load(given.state, map_location="cpu", weights_only=True)["step"])
-    for number in range(given.feeders):
-        queue = context.Queue(3)
-        arguments = (number, given, drawer, first, queue)
-        context.Process(target=_feed, args=arguments, daemon=True).start()
-        queues.append(queue)
-    training = Training(given, speech, device)
-    print(sum(one.numel() for one in training.parameters), "weights", flush=True)
-    if first:
         training.resume(given.state)
-        torch.manual_seed(given.seed + first)
-    began, shown, seen = time.monotonic(), time.monotonic(), []
-    while training.step < given.until:
-        losses = training.take(queues[(training.step - first) % given.feeders].get())
-        if training.step % 20 == 0:
-            seen.append(losses)
-        if time.monotonic() - shown > 20:
-            shown = time.monotonic()
-            mean = torch.stack(seen[-30:]).mean(0).tolist() if seen else []
-            print(training.step, f"{shown - began:.0f} s", [round(x, 3) for x in mean], flush=True)
+    torch.manual_seed((given.seed + training.step) * WORLD + RANK)
     given.out.mkdir(parents=True, exist_ok=True)
+    began = time.monotonic()
+    for until in given.until:
+        if WORLD > 1:
+            torch.distributed.barrier()
+        speech = load(given.speech.glob("*.json"))
+        hours = len(speech.sound) / RATE / 3600
+        many = {name: len(pieces) for name, pieces in speech.sentences.items()}
+        voices = {name: len(some) for name, some in speech.engines().items()}
+        if RANK == 0:
+            print(f"{hours:.2f} h, {many} sentences, {voices} voices with words", flush=True)
+        training.sounds = Sounds(speech.sound, device)
+        with fed(given, speech, training.step) as batch:
+            training.go_on(until, batch, began)
+    if RANK:
+        return
     if given.state:
         training.save(given.state)
-    weights = {k: v.half().cpu() for k, v in training.averaged().state_dict().items()}
-    torch.save(weights, given.out / "weights.pt")
+    training.write(given.out)
     facts: dict[str, Any] = {
         "step": training.step,
         "seconds": round(time.monotonic() - began),
         "options": {k: str(v) for k, v in vars(given).items()},
+        "devices": WORLD,
         "speech": speech.digests,
         "hours": round(hours, 2),
         "weights": sum(one.numel() for one in training.parameters),
