@@ -313,5 +313,7 @@ def test_a_band_is_exported_with_its_name(tmp_path: Path) -> None:
         export(journal, tmp_path / "a.jsonl")
     told = json.loads((tmp_path / "a.jsonl").read_text("utf-8").splitlines()[-1])
     assert told["values"]["tyres"] == {"low": 60, "high": 80.5, "name": "fair"}
-    _, entries = read_export(tmp_path / "a.jsonl")
+    back = read_export(tmp_path / "a.jsonl")
+    assert back is not None
+    _, entries = back
     assert [entry.values for entry in entries] == [read.values]
