@@ -209,13 +209,7 @@ def _notes(book: Any, weak: list[str]) -> list[str]:
     notes = [f"field {name!r} is in no message" for name in book.fields if name not in said]
     notes += [f"table {name!r} is in no message" for name in book.tables if name not in used]
     for name, field in book.fields.items():
-        notes += [
-            f"field {name!r}: {text}: it warns at that end only" for text in field.far_limits()
-        ]
-        notes += [
-            f"field {name!r}: {text}: the last lap tells nothing of it"
-            for text in field.far_moves()
-        ]
+        notes += [f"field {name!r}: {text}" for text in field.notes()]
     notes += [
         f"the filler {word!r} is a procedure word, which is passed over already"
         for word in book.spec.speech.fillers

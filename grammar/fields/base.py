@@ -339,14 +339,8 @@ class FieldBase(Declared):
         """Return, in words, what it warns of."""
         return []
 
-    def far_limits(self) -> list[str]:
-        """Return, in words, the limits beyond an open end: only that end warns, whatever lies
-        between it and the limit.
-        """
-        return []
-
-    def far_moves(self) -> list[str]:
-        """Return, in words, a wander after which a value may be anywhere."""
+    def notes(self) -> list[str]:
+        """Return what is no problem of the field but worth knowing."""
         return []
 
     # values of which only a part is said

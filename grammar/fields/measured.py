@@ -61,12 +61,9 @@ class Measured(FieldBase):
         return Band(None, None)
 
     def problems(self) -> Iterator[Problem]:
-        """Yield limits of no side or of two, and those that no value passes, or every one: a slip
-        in a limit must not silence its warning, nor make it one that nobody heeds.
+        """Yield limits of no side or of two, and those that no value passes: a slip in a limit must
+        not silence its warning.
         """
-        low, high = self.ends
-        if low is not None and high is not None and high < low:
-            low = high = None  # told already
         for number, limit in enumerate(self.limits):
             if (limit.above is None) == (limit.below is None):
                 yield Problem(
@@ -80,15 +77,6 @@ class Measured(FieldBase):
                     ("limits", number, side),
                     f"a limit {self.with_unit(limit.side)} never warns: no value passes it",
                     f"the values are {self.with_unit(str(self.reach))}",
-                )
-            elif (limit.below is not None and high is not None and limit.below > high) or (
-                limit.above is not None and low is not None and limit.above < low
-            ):
-                side = "above" if limit.below is None else "below"
-                yield Problem(
-                    ("limits", number, side),
-                    f"a limit {self.with_unit(limit.side)} always warns: every value passes it",
-                    f"the values are {self.with_unit(str(self.ends))}",
                 )
 
     @property
@@ -105,22 +93,22 @@ class Measured(FieldBase):
         """Return the side of each limit."""
         return [f"warns {limit.side}" for limit in self.limits]
 
-    def far_limits(self) -> list[str]:
-        """Return, in words, the limits beyond an open end: only that end warns, whatever lies
-        between it and the limit.
+    def notes(self) -> list[str]:
+        """Return limits beyond an open end: only that end warns, whatever lies between it and the
+        limit; and limits that every value passes, which nobody heeds.
         """
-        low, high = self.ends
-        return [
-            f"limit {self.with_unit(limit.side)} lies beyond the open end,"
-            f" {self.with_unit(plain(end))}"
-            for limit in self.limits
-            for end in (high if limit.above is not None else low,)
-            if end is not None
-            and (
-                (limit.above is not None and limit.above > end)
-                or (limit.below is not None and limit.below < end)
-            )
-        ]
+        (low, high), (least, most) = self.ends, self.reach
+        found = []
+        for limit in self.limits:
+            text = f"limit {self.with_unit(limit.side)}"
+            far, near = (high, least) if limit.above is not None else (low, most)
+            beyond = 1 if limit.above is not None else -1
+            if far is not None and beyond * (limit.number - far) > 0:
+                end = self.with_unit(plain(far))
+                found.append(f"{text} lies beyond the open end, {end}: it warns at that end only")
+            elif near is not None and beyond * (limit.number - near) < 0:
+                found.append(f"{text} always warns: every value passes it")
+        return found
 
     def number(self, value: object) -> Decimal:
         """Return a caller's number exactly; raises EncodeError."""
@@ -207,24 +195,20 @@ class Moving(Measured):
         low, high = self.ends
         return None if low is None or high is None or high < low else high - low
 
-    def problems(self) -> Iterator[Problem]:
-        """Yield a drift that leads out of the range within a lap, and what is wrong with limits."""
-        span = self.span
+    def notes(self) -> list[str]:
+        """Return also a drift that leaves the range within a lap, and a wander after which a value
+        may be anywhere: the last lap tells nothing then.
+        """
+        found, span = super().notes(), self.span
         if span is not None and not self.wraps and abs(self.drift) > span:
-            yield Problem(
-                ("drift",),
-                f"the drift {self.with_unit(plain(self.drift))} leaves the range within a lap",
-                f"it is the change from one lap to the next; the values are"
-                f" {self.with_unit(str(self.ends))}",
+            drift = self.with_unit(plain(self.drift))
+            found.append(f"drift {drift} a lap leaves the range within one")
+        if span is not None and self.wander is not None and self.wander >= span:
+            wander = self.with_unit(plain(self.wander))
+            found.append(
+                f"wander {wander} is as much as all its values: the last lap tells nothing of it"
             )
-        yield from super().problems()
-
-    def far_moves(self) -> list[str]:
-        """Return, in words, a wander after which a value may be anywhere."""
-        span = self.span
-        if self.wander is None or span is None or self.wander < span:
-            return []
-        return [f"wander {self.with_unit(plain(self.wander))} is as much as all its values"]
+        return found
 
     @property
     def told_by_last(self) -> bool:
