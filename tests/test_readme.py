@@ -20,6 +20,7 @@ LONG = {
     "What a team may demand",
     "Let the wheel be designed",
     "What a book costs",
+    "The events",
     "Words heard for others",
     "Is sure sure?",
     "Questions and seconds",

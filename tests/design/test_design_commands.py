@@ -35,6 +35,7 @@ def run(*arguments: str) -> int:
     return code
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("hardly_heard")
 def test_design_shows_the_trade_off_and_writes_a_sound_book(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]

@@ -52,6 +52,7 @@ def test_cycles_give_the_published_size(sizes: tuple[int, ...], largest: int) ->
     assert not set(itertools.combinations(found, 2)) & set(pairs)
 
 
+@pytest.mark.slow
 @given(st.integers(0, 9), st.floats(0, 1), st.randoms(use_true_random=False))
 @settings(max_examples=100)
 def test_no_set_is_larger_and_none_as_large_costs_less(

@@ -60,6 +60,7 @@ def test_at_most_eight_are_shown_and_always_those_with_a_name(
     )
 
 
+@pytest.mark.slow
 def test_the_one_picked_is_told_in_two_sentences(needs: Needs, found: Sequence[Proposal]) -> None:
     for one in found:
         told = explained(one, needs, found)
@@ -71,6 +72,7 @@ def test_the_one_picked_is_told_in_two_sentences(needs: Needs, found: Sequence[P
     assert "does not keep the limits: at most 0.5 s for the longest report" in told
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("form", ["svg", "png"])
 def test_the_figure_names_few_points_draws_the_limits_and_tells_the_pick(
     form: str, needs: Needs, found: Sequence[Proposal], tmp_path: Path

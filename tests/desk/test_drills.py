@@ -130,6 +130,7 @@ def test_a_mark_of_a_session_that_the_desk_lost_is_written_once(
         again.mark_kept({**kept, "text": "§"}, None, corrected=False)
 
 
+@pytest.mark.slow
 def test_changes_on_the_wheel_are_no_answers_to_another_book(room: Room) -> None:
     made = Answer(
         person="Ana", drill="wheel", session="s", book="wheel", kind="change", shown="lift=60",
@@ -224,6 +225,7 @@ def test_of_two_devices_on_one_link_one_has_the_seat(room: Room, clock: Time) ->
     flashed(room, clock, key="other")
 
 
+@pytest.mark.slow
 def test_a_book_that_changed_ends_the_session_and_is_told(tmp_path: Path, clock: Time) -> None:
     books = [race_book()]
 
@@ -270,6 +272,7 @@ def test_braking_marks_not_answered_are_the_price(room: Room, clock: Time) -> No
     assert written.reaction == pytest.approx(0.4)
 
 
+@pytest.mark.slow
 def test_the_staircase_draws_items_as_they_occur_and_finds_the_glance(
     room: Room, clock: Time
 ) -> None:

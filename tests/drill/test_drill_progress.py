@@ -113,6 +113,7 @@ def test_a_coffee_break_is_told() -> None:
     assert found.startup.high < 1
 
 
+@pytest.mark.slow
 def test_progress_is_drawn(journal: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["drill", "progress", str(journal)]) == 0
     out = capsys.readouterr().out

@@ -279,6 +279,7 @@ PAPER = [
 ]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("name", "paper"), PAPER)
 def test_a_card_is_one_page_with_nothing_beyond_it_and_marks_to_cut_along(
     name: str, paper: Paper, browser: Browser

@@ -158,6 +158,7 @@ def test_a_mistaken_model_refuses_more_before_it_errs_more() -> None:
         assert more_refused > 3 * more_wrong
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_reports() -> None:
     first, again, other = (
         simulate(book(True), Setting(10, seed, noise=NOISE)) for seed in (3, 3, 4)

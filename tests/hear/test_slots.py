@@ -223,6 +223,7 @@ def test_a_score_decides_between_readings_that_the_slots_hold_alike() -> None:
     assert told.accepted.said == string
 
 
+@pytest.mark.slow
 def test_scores_far_apart_still_decide_and_a_string_of_no_likelihood_is_no_measure() -> None:
     """The scores of whole strings differ by hundreds where many frames of sound are summed."""
     string, other = a_report(), a_report("four two one niner five eight")

@@ -89,6 +89,7 @@ def test_two_engineers_see_each_other_s_entries(tmp_path: Path) -> None:
         two.shows("7: lap 2")
 
 
+@pytest.mark.slow
 def test_a_command_is_completed(tmp_path: Path) -> None:
     with Terminal(
         ["log", str(tmp_path / "event.sheet"), "--book", str(RACE), "--car", "7"], 80, 24
@@ -116,6 +117,7 @@ def test_a_line_that_can_t_be_written_stays_to_be_entered_again(tmp_path: Path) 
         terminal.shows("lap 2  racing")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("columns", "height"), first_short(SIZES), ids=["80x24", "200x50"])
 def test_the_screen_tells_where_the_race_is_heading(
     tmp_path: Path, columns: int, height: int
@@ -152,6 +154,7 @@ def test_the_sheet_tells_it_too(tmp_path: Path, capsys: pytest.CaptureFixture[st
     assert "qualified" in shown
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("columns", "height"),
     first_short([(60, 20), (80, 24), (120, 45)]),
@@ -208,6 +211,7 @@ def test_a_wrong_read_back_stands_on_the_screen_until_it_is_put_right(tmp_path: 
         assert "WRONG" not in terminal.shows("clicks 2;", "corrected from WBS3L")
 
 
+@pytest.mark.slow
 def test_the_prompt_stays_whatever_is_typed(tmp_path: Path) -> None:
     with Terminal(
         ["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--car", "7=Ana"], 80, 24
@@ -235,6 +239,7 @@ def test_the_screen_fits_after_the_window_was_made_smaller_and_larger(tmp_path: 
         terminal.shows(whole)
 
 
+@pytest.mark.slow
 def test_the_next_car_s_own_state_is_told(tmp_path: Path) -> None:
     with Terminal(
         ["log", str(tmp_path / "e.sheet"), "--book", str(RACE), "--car", "7=Ana"], 80, 24

@@ -112,6 +112,7 @@ def test_a_longer_transcript_adds_only_what_is_new_after_corrections(tmp_path: P
         assert import_transcript(journal, lines, "text", CREWS).written == {}
 
 
+@pytest.mark.slow
 def test_every_entry_tells_how_sure_its_lap_is(tmp_path: Path) -> None:
     """Between two reports the lap is as sure as the line is far; what was told is sure."""
     with new(tmp_path) as journal:
