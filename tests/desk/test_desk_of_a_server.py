@@ -53,6 +53,22 @@ def heard(place: ServerPlace) -> list[str]:
         return [entry.heard for entry in journal.entries()][2:]
 
 
+def drilled(place: ServerPlace) -> dict[str, int]:
+    """Return how many answers of whom are in a journal of drills, none where there is none yet."""
+    if not DrillJournal.is_there(place):
+        return {}
+    with DrillJournal(place) as journal:
+        return dict(journal.people())
+
+
+def comes(seen: Callable[[], bool]) -> None:
+    """Wait until something is so."""
+    begun = time.monotonic()
+    while not seen():
+        assert time.monotonic() < begun + 60
+        time.sleep(0.02)
+
+
 def cut_all(place: ServerPlace) -> None:
     """Break every line to the database but this one."""
     with psycopg.connect(place.address) as one:
@@ -207,12 +223,7 @@ def test_a_mirrored_desk_goes_on_while_the_line_is_broken_and_hands_over(
             server.start()
         until(track, "/wall/own", gone=APART)
         until(factory, f"/wall/{place.name}", "alone")
-        shared, begun = place.with_name(JOURNAL), time.monotonic()
-        while not DrillJournal.is_there(shared):
-            assert time.monotonic() < begun + 60
-            time.sleep(0.02)
-    with DrillJournal(shared) as drilled:
-        assert drilled.people()["Ana"] == 1
+        comes(lambda: drilled(place.with_name(JOURNAL)).get("Ana") == 1)
     with Journal(own) as here, Journal(place) as there:
         assert list(here.entries()) == list(there.entries())
         told = [(entry.desk, entry.heard) for entry in there.entries()][2:]
@@ -231,7 +242,7 @@ def test_who_may_not_keep_drills_on_the_server_is_told_and_keeps_them(
     with desk(own, mirroring=Mirroring(own, mine, "track", None)) as track:
         entered(track, "own", "/note all the same")
         until(track, "/wall/own", "drills stay in this desk&#39;s own journal", gone=APART)
-    assert heard(place) == ["all the same"]
+        comes(lambda: heard(place) == ["all the same"])
     with DrillJournal(own.with_name(JOURNAL)) as drills:
         assert drills.people() == {"Ana": 1}
 
