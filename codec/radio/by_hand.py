@@ -18,7 +18,7 @@ from codec.encoding import encode
 from codec.radio.doubt import LIKELY, doubt, guess_of, how_sure, of_any_lap
 from codec.radio.evidence import least_symbols
 from codec.radio.laps import lap_field, near_lap, whole_lap
-from codec.radio.named import NamedReports
+from codec.radio.named import NamedReports, in_full
 from codec.radio.outlook import level_of_lap
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
@@ -40,7 +40,7 @@ from codec.sheet.words import event_text, message_text
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import whole
-from grammar.fields import FieldBase, Value
+from grammar.fields import Value
 from grammar.message import Direction
 from grammar.speech.facts import TITLES
 
@@ -272,13 +272,8 @@ def fixed(book: Book, row: Row, words: str) -> Reading | InPart:
         reading = encode(book, values, lap_message(book)).reading
     except CodeError:
         return InPart(values, lap)
-    near = {name: value for name, value in values.items() if _whole(book.fields[name], value)}
+    near = {name: value for name, value in values.items() if in_full(book.fields[name], value)}
     return Reading(book, reading.match, reading.text, reading.spans, {**near, **(context or {})})
-
-
-def _whole(field: FieldBase, value: Value) -> bool:
-    """Tell whether a value of a wrapped field is more than its remainder."""
-    return field.wraps and field.value(field.level(value).level) != value
 
 
 def _by_names(named: NamedReports, words: str) -> str:
