@@ -132,8 +132,9 @@ class Session(Watch):
         try:
             of_lap = said_of_lap(self, text)
             told = told_by_field(self, text) if of_lap is None else None
-            call = called(self.finder.named, text) if of_lap is None and told is None else None
-            but_one = nearly(self.finder.named, text) if of_lap is None and told is None else None
+            read = of_lap is not None or told is not None
+            call = None if read else called(self.finder.named, text)
+            but_one = None if read or call is not None else nearly(self.finder.named, text)
         except CodeError as wrong:
             return Shown("warning", (wrong.message,))
         if of_lap is not None:
