@@ -47,8 +47,9 @@ def chromium(microphone: Path | None = None) -> Iterator[Browser]:
 
 def loudest(page: Page, element: str) -> float:
     """Return the largest sample that a page plays in a second and a half, by the Web Audio analyser
-    that an element of it holds as ``meter``.
+    that an element of it holds as ``meter`` once the sound has come and begun.
     """
+    page.wait_for_function("(element) => document.querySelector(element).meter", arg=element)
     found: float = page.evaluate(
         """async (element) => {
             const { meter } = document.querySelector(element);
