@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 
 from codec.drill.timing import share
 from codec.season.events import Wanted
-from codec.season.queries import reports
+from codec.season.queries import named, reports
 from codec.season.source import Season
 from codec.sheet.entry import DOUBTFUL
 from codec.sheet.state import BY_HAND
@@ -33,11 +33,12 @@ CASE WHEN withdrawn THEN '{TAKEN_BACK}' WHEN NOT counts OR string = '' THEN '{OP
 """
 _STATED = f"""
 , stated AS (
-    SELECT first_certainty AS stated, first_refusal AS refusal,
+    SELECT journal, car, writer, first_certainty AS stated, first_refusal AS refusal,
         {_OUTCOME.format(string="first_string", told="first_told")} AS outcome
-    FROM report WHERE kind = 'report' AND first_string <> '' AND first_note <> '{BY_HAND}'
+    FROM stands WHERE kind = 'report' AND first_string <> '' AND first_note <> '{BY_HAND}'
     UNION ALL
-    SELECT again_certainty, again_refusal, CASE WHEN again_taken_back THEN '{TAKEN_BACK}'
+    SELECT journal, car, writer, again_certainty, again_refusal,
+        CASE WHEN again_taken_back THEN '{TAKEN_BACK}'
         ELSE {_OUTCOME.format(string="again_string", told="again_told")} END
     FROM (
         SELECT touched.*, part.certainty AS again_certainty, part.refusal AS again_refusal,
@@ -51,11 +52,15 @@ _STATED = f"""
         AND part.string NOT IN ('', touched.first_string)
     ) AS again
     WHERE time = 1 AND again_note <> '{BY_HAND}'
+),
+outcomes AS (
+    SELECT journal, car, writer, CASE {_RANGES} ELSE {len(EDGES)} END AS place,
+        refusal = '' AS accepted, outcome, count(*) AS times, sum(stated) AS stated
+    FROM stated WHERE stated IS NOT NULL AND refusal IN ('', '{DOUBTFUL}')
+    GROUP BY 1, 2, 3, 4, 5, 6
 )
-SELECT CASE {_RANGES} ELSE {len(EDGES)} END, refusal = '', outcome, count(*),
-    CAST(sum(stated) AS double precision)
-FROM stated WHERE stated IS NOT NULL AND refusal IN ('', '{DOUBTFUL}')
-GROUP BY 1, 2, 3
+SELECT place, accepted, outcome, CAST(sum(times) AS bigint), CAST(sum(stated) AS double precision)
+FROM ({named("outcomes")}) AS told GROUP BY 1, 2, 3
 """  # noqa: S608 - texts that the program declares
 
 
@@ -113,7 +118,7 @@ def calibration(season: Season, wanted: Wanted) -> list[Stated]:
     """Return what was stated and what came of it, by ranges; accepted readings first. Raises
     CodeError.
     """
-    return _put_together(reports(season, wanted).ask(_STATED))
+    return _put_together(reports(season, wanted).ask_apart(_STATED))
 
 
 def ranges(stated: Iterable[tuple[float, bool, str, int]]) -> list[Stated]:

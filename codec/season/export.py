@@ -41,16 +41,16 @@ SELECT {{sheet}} AS sheet, {", ".join(f'entries."{name}"' for name in COLUMNS)},
     CASE WHEN coalesce(driven.driver, '') <> '' THEN driven.driver
         WHEN entries.car <> '' THEN 'car ' || entries.car ELSE '' END AS driver,
     {ENGINEER.format(writer="entries.writer")} AS engineer,
-    coalesce(report.seq, of.root) AS report,
+    coalesce(stands.seq, of.root) AS report,
     taken_back.seq IS NOT NULL AS withdrawn,
-    CASE WHEN report.seq IS NOT NULL THEN report.fixed IS NOT NULL END AS corrected,
-    report.counts AS counts, report.string AS stands,
-    CAST(report.questions AS bigint) AS questions, spoken.seconds AS spoken
+    CASE WHEN stands.seq IS NOT NULL THEN stands.fixed IS NOT NULL END AS corrected,
+    stands.counts AS counts, stands.string AS stands,
+    CAST(stands.questions AS bigint) AS questions, spoken.seconds AS spoken
 FROM niner.entries
 LEFT JOIN driven ON driven.car = entries.car
-LEFT JOIN report ON report.seq = entries.seq
+LEFT JOIN stands ON stands.seq = entries.seq
 LEFT JOIN (
-    SELECT part.seq, part.root FROM part JOIN report ON report.seq = part.root
+    SELECT part.seq, part.root FROM part JOIN stands ON stands.seq = part.root
 ) AS of ON of.seq = entries.seq
 LEFT JOIN taken_back ON taken_back.seq = entries.seq
 LEFT JOIN (SELECT seq, max(seconds) AS seconds FROM spoken GROUP BY seq) AS spoken
@@ -111,7 +111,7 @@ def _export(season: Season, event: SeasonEvent, within: Path, made: Path) -> Non
         raw = season.part(event, within)
         facts = facts_in(duck, [raw])[str(raw)] | {"event": event.event}
         alone = FilesSeason(duck, [dataclasses.replace(event, number=1)], {event.sheet: raw})
-        query = reports(alone, Wanted())
+        begin, values = reports(alone, Wanted()).begin()
         rest = _EXPORTED.format(
             date=literal(event.date),
             book=literal(event.book),
@@ -119,6 +119,6 @@ def _export(season: Season, event: SeasonEvent, within: Path, made: Path) -> Non
             sheet=literal(event.sheet),
             spoken=spoken(alone),
         )
-        copy_out(duck, query.begin + rest, made, facts, query.values)
+        copy_out(duck, begin + rest, made, facts, values)
     finally:
         duck.close()

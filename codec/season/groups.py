@@ -12,7 +12,7 @@ from typing import Literal, get_args
 
 from codec.drill.timing import share
 from codec.season.events import Wanted
-from codec.season.queries import HEARD, reports
+from codec.season.queries import HEARD, named, reports
 from codec.season.source import Season
 from codec.sheet.order import SINCE_1970
 
@@ -44,30 +44,43 @@ def spoken(season: Season) -> str:
 
 # times as they are written, in hundredths of a second, are few different ones
 _TIMES = f"""
-, {HEARD}, {{spoken}}
-SELECT 'spoken', {{by}}, CAST(round(seconds * 100) AS bigint), count(*),
-    CAST(sum(length(read_as)) AS bigint)
-FROM spoken GROUP BY 1, 2, 3
-UNION ALL
-SELECT 'settled', {{by}}, CAST(round(("at" - first_at) / 10.0) AS bigint), count(*),
-    CAST(0 AS bigint)
-FROM touched WHERE kind = 'report' AND questions > 0 AND counts
-AND "at" - first_at BETWEEN 1 AND {LONGEST}
-AND ("at" < {SINCE_1970}) = (first_at < {SINCE_1970}) GROUP BY 1, 2, 3
+, {HEARD}, {{spoken}}, lasted AS (
+    SELECT 'spoken' AS what, journal, car, writer, CAST(round(seconds * 100) AS bigint) AS time,
+        count(*) AS times, sum(length(read_as)) AS words
+    FROM spoken GROUP BY 2, 3, 4, 5
+    UNION ALL
+    SELECT 'settled', journal, car, writer,
+        CAST(round(("at" - first_at) / 10.0) AS bigint), count(*), 0
+    FROM touched WHERE kind = 'report' AND questions > 0 AND counts
+    AND "at" - first_at BETWEEN 1 AND {LONGEST}
+    AND ("at" < {SINCE_1970}) = (first_at < {SINCE_1970}) GROUP BY 2, 3, 4, 5
+)
+SELECT what, {{by}}, time, CAST(sum(times) AS bigint), CAST(sum(words) AS bigint)
+FROM ({named("lasted")}) AS told GROUP BY 1, 2, 3
 """  # noqa: S608 - texts that the program declares
-_ASKED = """
-SELECT grouping({by}), {by}, count(*), count(*) FILTER (WHERE first_refusal <> ''),
-    count(*) FILTER (WHERE questions > 0), CAST(sum(questions) AS bigint),
-    count(*) FILTER (WHERE questions > 0 AND counts)
-FROM report WHERE kind = 'report' AND NOT withdrawn GROUP BY GROUPING SETS (({by}), ())
-"""
-_WORDINGS = """
-SELECT part.heard, count(*) FROM part
-JOIN touched ON touched.journal = part.journal AND touched.seq = part.root
-WHERE part.kind = 'question' AND NOT part.taken_back AND part.heard <> ''
-AND touched.kind = 'report' AND NOT touched.withdrawn
-GROUP BY part.heard ORDER BY 2 DESC, 1 LIMIT 200
-"""
+_ASKED = f"""
+, asked AS (
+    SELECT journal, car, writer, count(*) AS reports,
+        count(*) FILTER (WHERE first_refusal <> '') AS refused,
+        count(*) FILTER (WHERE questions > 0) AS asked, sum(questions) AS questions,
+        count(*) FILTER (WHERE questions > 0 AND counts) AS settled
+    FROM stands WHERE kind = 'report' AND NOT withdrawn GROUP BY 1, 2, 3
+)
+SELECT {{by}}, CAST(sum(reports) AS bigint), CAST(sum(refused) AS bigint),
+    CAST(sum(asked) AS bigint), CAST(sum(questions) AS bigint), CAST(sum(settled) AS bigint)
+FROM ({named("asked")}) AS told GROUP BY 1
+"""  # noqa: S608 - texts that the program declares
+_WORDINGS = f"""
+, worded AS (
+    SELECT part.heard, touched.journal, touched.car, touched.writer, count(*) AS times FROM part
+    JOIN touched ON touched.journal = part.journal AND touched.seq = part.root
+    WHERE part.kind = 'question' AND NOT part.taken_back AND part.heard <> ''
+    AND touched.kind = 'report' AND NOT touched.withdrawn
+    GROUP BY 1, 2, 3, 4
+)
+SELECT heard, CAST(sum(times) AS bigint) FROM ({named("worded")}) AS told
+GROUP BY heard ORDER BY 2 DESC, 1 LIMIT 200
+"""  # noqa: S608 - texts that the program declares
 _MOST = 12  # wordings of questions that are told
 
 
@@ -134,7 +147,7 @@ class GroupQuestions:
 
 def times(season: Season, wanted: Wanted, by: By) -> list[GroupTimes]:
     """Return the seconds of each group, all of them together last; raises CodeError."""
-    rows = reports(season, wanted).ask(_TIMES.format(by=by, spoken=spoken(season)))
+    rows = reports(season, wanted).ask_apart(_TIMES.format(by=by, spoken=spoken(season)))
     found: dict[str | None, dict[str, list[tuple[int, int, int]]]] = {}
     for what, name, hundredths, count, words in rows:
         for of in (name, None):
@@ -172,13 +185,12 @@ def _quantile(times: list[tuple[int, int, int]], ends: list[int], share: float) 
 
 def questions(season: Season, wanted: Wanted, by: By) -> list[GroupQuestions]:
     """Return what was asked of each group, all of them together last; raises CodeError."""
-    rows = reports(season, wanted).ask(_ASKED.format(by=by))
-    found = {
-        None if every else name: GroupQuestions(None if every else name, *counts)
-        for every, name, *counts in rows
-        if counts[0]
-    }
-    return [found[name] for name in _in_order(found)]
+    found: dict[str | None, list[int]] = {}
+    for name, *counts in reports(season, wanted).ask_apart(_ASKED.format(by=by)):
+        for of in (name, None):
+            known = found.setdefault(of, [0] * len(counts))
+            known[:] = map(sum, zip(known, counts, strict=True))
+    return [GroupQuestions(name, *found[name]) for name in _in_order(found)]
 
 
 def wordings(season: Season, wanted: Wanted) -> list[tuple[str, int]]:

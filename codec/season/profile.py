@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from codec.drill.timing import word_times
 from codec.race import Race, facts, follow, load_event
@@ -19,7 +20,7 @@ from codec.race.people import habits, impartial
 from codec.season.beside import beside
 from codec.season.events import SeasonError, Wanted
 from codec.season.groups import spoken
-from codec.season.queries import HEARD, Query, reports
+from codec.season.queries import HEARD, Query, named, reports
 from codec.season.source import Season, book_in
 from codec.season.words import WordsHeard, words_heard
 from codec.sheet.state import Standing
@@ -27,9 +28,10 @@ from codec.store.place import Place
 from grammar.profile import MeasuredTime, Profile, word_of
 
 _MOST = 600  # reports, the last ones, that word times are taken from
+_AT_ONCE = 4  # events that are asked for them, the last ones; then ever more
 _SAID = f"""
 , {HEARD}, {{spoken}}
-SELECT code, read_as, seconds FROM spoken
+SELECT code, read_as, seconds FROM ({named("spoken")}) AS told
 ORDER BY date DESC, journal DESC, seq DESC LIMIT {_MOST}
 """  # noqa: S608 - texts that the program declares
 
@@ -106,8 +108,19 @@ def _check_alphabets(season: Season, wanted: Wanted) -> None:
                 )
 
 
+def _last_said(query: Query) -> list[Any]:
+    """Return the last reports whose seconds are known, the latest first."""
+    said, ask = list[Any](), _SAID.format(spoken=spoken(query.season))
+    events, most = sorted(query.events, key=lambda one: (one.date, one.number)), _AT_ONCE
+    while events and len(said) < _MOST:
+        said += query.of(events[-most:]).ask(ask)
+        del events[-most:]
+        most *= 2
+    return said[:_MOST]
+
+
 def _seconds(query: Query) -> tuple[dict[str, MeasuredTime], int]:
-    rows = query.ask(_SAID.format(spoken=spoken(query.season)))
+    rows = _last_said(query)
     words, given = dict[str, str](), dict[str, float]()
     for code in dict.fromkeys(code for code, _, _ in rows):
         alphabet = book_in(query.season, query.digests[code]).alphabet

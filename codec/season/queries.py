@@ -8,13 +8,14 @@ taken back, by the order that all desks have (``codec.sheet.merged``).
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from codec.season.events import SeasonError, SeasonEvent, Wanted, known
 from codec.season.source import Season
 from codec.sheet.state import BY_HAND
 
+_WORTH = 50_000  # entries for which another line to the server is worth it
 # withdrawals of withdrawals: few, and what they come to can't be summed in SQL
 _CHAINS = """
 SELECT upper.journal, upper.seq, upper.about
@@ -45,10 +46,14 @@ _ENGINEERS = f"""
 SELECT DISTINCT {ENGINEER.format(writer="writer")}
 FROM niner.entries WHERE journal IN ({{journals}})
 """  # noqa: S608 - names that the program declares
-# Whatever is about a report is little beside the reports, and looked up again and again; of the
-# reports, which are gone through once, a table takes only the columns that it needs.
+# Whatever is about a report is little beside the reports, and looked up again and again. The
+# reports are gone through once: of those that nothing is about stands what was first written, so
+# that nothing is looked up for them; the few others are looked up. Tables count by car and writer,
+# which costs little, and name driver and engineer of what they counted (``named``).
 _REPORTS = """
 WITH RECURSIVE event (journal, event, book, date, code) AS (VALUES {events}),
+asked_driver (name) AS ({drivers}),
+asked_engineer (name) AS ({engineers}),
 minor AS MATERIALIZED (
     SELECT journal, seq, coalesce(made, seq) AS made, coalesce(desk, '') AS desk, uid, kind, about,
         car, "at", heard, message, string, "values" AS told, refusal, certainty, note, sound
@@ -95,61 +100,78 @@ since AS MATERIALIZED (
     FROM parts LEFT JOIN fix ON fix.journal = parts.journal AND fix.root = parts.root
     FULL JOIN taken_back ON taken_back.journal = parts.journal AND taken_back.seq = parts.root
 ),
-report AS NOT MATERIALIZED ({report}),
-looked_up AS MATERIALIZED {looked_up},
-touched AS MATERIALIZED ({touched})
-"""
-# What a table does not take of these joins is not joined at all: that there is one row of each at
-# most shows.
-_REPORT = """
-    SELECT stands.*, event.event, event.book, event.date, event.code, {driver} AS driver,
-        NOT withdrawn AND refusal = '' AND (string <> '' OR told <> '') AS counts
-    FROM {stands} AS stands
-    LEFT JOIN (
-        SELECT journal, max(event) AS event, max(book) AS book, max(date) AS date,
-            max(code) AS code FROM event GROUP BY journal
-    ) AS event ON event.journal = stands.journal
-    LEFT JOIN (
-        SELECT journal, car, max(driver) AS driver FROM driven GROUP BY journal, car
-    ) AS driven ON driven.journal = stands.journal AND driven.car = stands.car
-    {whose}
-"""
-_STANDS = """(
+touched AS MATERIALIZED (
+    SELECT found.*, NOT withdrawn AND refusal = '' AND (string <> '' OR told <> '') AS counts
+    FROM (
         SELECT first.journal, first.seq, first.kind, coalesce(since.car, first.car) AS car,
-            {engineer} AS engineer,
-            first."at" AS first_at, first.heard AS first_heard, first.string AS first_string,
-            first.refusal AS first_refusal, first.certainty AS first_certainty,
-            first."values" AS first_told, first.note AS first_note, first.sound AS first_sound,
+            first.writer, first."at" AS first_at, first.heard AS first_heard,
+            first.string AS first_string, first.refusal AS first_refusal,
+            first.certainty AS first_certainty, first."values" AS first_told,
+            first.note AS first_note, first.sound AS first_sound,
             since.seq AS fixed, since.seq IS NULL AS as_first,
             coalesce(since."at", first."at") AS "at",
             coalesce(since.message, first.message) AS message,
             coalesce(since.string, first.string) AS string,
             coalesce(since.told, first."values") AS told,
             coalesce(since.refusal, first.refusal) AS refusal,
-            coalesce(since.questions, 0) AS questions,
-            coalesce(since.withdrawn, false) AS withdrawn
-        FROM {first}
-        WHERE first.journal IN ({journals}) AND first.kind IN ('report', 'call')
-    )"""
-# all reports and calls, gone through once; and those that something is about, each looked up
-_EVERY = """niner.entries AS first
-        LEFT JOIN since ON since.journal = first.journal AND since.root = first.seq"""
-_TOUCHED = """since JOIN LATERAL (
+            coalesce(since.questions, 0) AS questions, since.withdrawn
+        FROM since JOIN LATERAL (
             SELECT * FROM niner.entries
             WHERE entries.journal = since.journal AND entries.seq = since.root {apart}
-        ) AS first ON true"""
+        ) AS first ON true
+        WHERE first.kind IN ('report', 'call')
+    ) AS found
+),
+stands AS NOT MATERIALIZED (
+    SELECT first.journal, first.seq, first.kind, first.car, first.writer,
+        first."at" AS first_at, first.heard AS first_heard, first.string AS first_string,
+        first.refusal AS first_refusal, first.certainty AS first_certainty,
+        first."values" AS first_told, first.note AS first_note, first.sound AS first_sound,
+        CAST(NULL AS bigint) AS fixed, true AS as_first,
+        first."at", first.message, first.string, first."values" AS told, first.refusal,
+        CAST(0 AS bigint) AS questions, false AS withdrawn,
+        first.refusal = '' AND (first.string <> '' OR first."values" <> '') AS counts
+    FROM niner.entries AS first
+    WHERE first.journal IN ({journals}) AND first.kind IN ('report', 'call') AND NOT EXISTS (
+        SELECT 1 FROM since WHERE since.journal = first.journal AND since.root = first.seq
+    )
+    UNION ALL SELECT * FROM touched
+)
+"""
 _DRIVER = (
     "CASE WHEN coalesce(driven.driver, '') <> '' THEN driven.driver"
-    " WHEN stands.car <> '' THEN 'car ' || stands.car ELSE '' END"
+    " WHEN counted.car <> '' THEN 'car ' || counted.car ELSE '' END"
 )
+
+
+def named(counted: str) -> str:
+    """Return a query for what was counted by journal, car and writer, of those whose reports count:
+    with event, book, date, code, driver and engineer.
+    """
+    return f"""
+    SELECT * FROM (
+        SELECT counted.*, event.event, event.book, event.date, event.code, {_DRIVER} AS driver,
+            {ENGINEER.format(writer="counted.writer")} AS engineer
+        FROM {counted} AS counted JOIN event ON event.journal = counted.journal
+        LEFT JOIN driven ON driven.journal = counted.journal AND driven.car = counted.car
+    ) AS every
+    WHERE (NOT EXISTS (SELECT 1 FROM asked_driver)
+        OR driver IN (SELECT name FROM asked_driver))
+    AND (NOT EXISTS (SELECT 1 FROM asked_engineer)
+        OR engineer IN (SELECT name FROM asked_engineer))
+    """  # noqa: S608 - names that the program declares
+
+
 # every time a report was heard, with whether that is what stands; what somebody typed who looked at
 # it is no hearing, and the same words twice are one
 HEARD = f"""
-put_right AS MATERIALIZED (SELECT * FROM touched WHERE kind = 'report' AND NOT as_first),
+put_right AS MATERIALIZED (
+    SELECT * FROM touched WHERE kind = 'report' AND NOT as_first
+),
 hearing AS (
-    SELECT report.*, first_heard AS words, first_string AS read_as, first_note AS how,
+    SELECT stands.*, first_heard AS words, first_string AS read_as, first_note AS how,
         first_sound AS stretch, true AS last
-    FROM report WHERE kind = 'report' AND as_first
+    FROM stands WHERE kind = 'report' AND as_first
     UNION ALL
     SELECT put_right.*, one.heard, one.string, one.note, one.sound, one.seq = put_right.fixed
     FROM (
@@ -171,20 +193,61 @@ hearing AS (
 
 @dataclass(frozen=True, slots=True)
 class Query:
-    """The beginning of a query, which makes ``report`` of what stands, and its values; the books,
-    each by its digest, at the place that is its ``code``, and the people whose reports count, where
-    not all do, as they are written in the season.
+    """What asks of the reports and calls that count: those of ``events``, of these drivers and
+    engineers as they are written in the season, all where none are named; ``digests`` are those of
+    the books, each at the place that is its ``code``.
     """
 
     season: Season
-    begin: str
-    values: tuple[Any, ...]
+    events: Sequence[SeasonEvent]
+    drivers: tuple[str, ...]
+    engineers: tuple[str, ...]
     digests: tuple[str, ...]
-    people: tuple[str, ...]
 
-    def ask(self, rest: str, *values: Any) -> list[Any]:
-        """Return what the rest of the query finds."""
-        return self.season.ask(f"{self.begin}{rest}", (*self.values, *values))
+    @property
+    def people(self) -> tuple[str, ...]:
+        """The people whose reports count, where not all do."""
+        return tuple(dict.fromkeys((*self.drivers, *self.engineers)))
+
+    def of(self, events: Sequence[SeasonEvent]) -> Query:
+        """Return the same of some of the events."""
+        return replace(self, events=events)
+
+    def ask(self, rest: str) -> list[Any]:
+        """Return what the rest of the query finds, behind ``begin``."""
+        begin, values = self.begin()
+        return self.season.ask(f"{begin}{rest}", values)
+
+    def ask_apart(self, rest: str) -> list[Any]:
+        """Return what the rest of the query finds of the events in some groups: what it counts may
+        come in as many rows.
+        """
+        worth = sum(one.entries for one in self.events) // _WORTH
+        lines = max(1, min(self.season.lines, worth, len(self.events)))
+        by_length = sorted(self.events, key=lambda one: -one.entries)
+        begins = [self.of(by_length[line::lines]).begin() for line in range(lines)]
+        return self.season.ask_at_once([(f"{begin}{rest}", values) for begin, values in begins])
+
+    def begin(self) -> tuple[str, tuple[Any, ...]]:
+        """Return the beginning of a query, which makes ``stands`` of what stands of every report
+        and call, with its values.
+        """
+        journals = _numbers(self.events)
+        rows = ", ".join(
+            f"({one.number}, {', '.join(['CAST(? AS text)'] * 3)},"
+            f" {self.digests.index(one.digest)})"
+            for one in self.events
+        )
+        begin = _REPORTS.format(
+            events=rows,
+            journals=journals,
+            drivers=_texts(self.drivers),
+            engineers=_texts(self.engineers),
+            void=_void(self.season, journals),
+            apart=self.season.apart,
+        )
+        told = [text for one in self.events for text in (one.event, one.book, one.date)]
+        return begin, (*told, *self.drivers, *self.engineers)
 
 
 def reports(season: Season, wanted: Wanted) -> Query:
@@ -198,32 +261,17 @@ def reports(season: Season, wanted: Wanted) -> Query:
             kind="season-empty",
             expected=[f"{one.event}, {one.date}, {one.book}" for one in season.events[:5]],
         )
-    journals = _numbers(events)
     drivers = known(_all_drivers(season, events, wanted), wanted.drivers, "driver")
-    engineers = known(_all_engineers(season, journals, wanted), wanted.engineers, "engineer")
-    whose, values = [], list[Any]()
-    for column, names in ((_DRIVER, drivers), ("stands.engineer", engineers)):
-        if names:
-            whose.append(f"{column} IN ({', '.join('?' * len(names))})")
-            values += names
+    engineers = known(_all_engineers(season, events, wanted), wanted.engineers, "engineer")
     digests = tuple(dict.fromkeys(one.digest for one in events))
-    rows = ", ".join(
-        f"({one.number}, {', '.join(['CAST(? AS text)'] * 3)}, {digests.index(one.digest)})"
-        for one in events
-    )
-    stands = {"journals": journals, "engineer": ENGINEER.format(writer="first.writer")}
-    report = {"driver": _DRIVER, "whose": f"WHERE {' AND '.join(whose)}" if whose else ""}
-    begin = _REPORTS.format(
-        events=rows,
-        journals=journals,
-        void=_void(season, journals),
-        report=_REPORT.format(stands=_STANDS.format(first=_EVERY, **stands), **report),
-        looked_up=_STANDS.format(first=_TOUCHED.format(apart=season.apart), **stands),
-        touched=_REPORT.format(stands="looked_up", **report),
-    )
-    named = [text for one in events for text in (one.event, one.book, one.date)]
-    people = tuple(dict.fromkeys((*drivers, *engineers)))
-    return Query(season, begin, (*named, *values, *values), digests, people)
+    return Query(season, events, drivers, engineers, digests)
+
+
+def _texts(texts: Sequence[str]) -> str:
+    """Return a table of so many texts, which may be none."""
+    if not texts:
+        return "SELECT CAST('' AS text) WHERE false"
+    return f"VALUES {', '.join(['(CAST(? AS text))'] * len(texts))}"
 
 
 def _numbers(events: Sequence[SeasonEvent]) -> str:
@@ -237,10 +285,10 @@ def _all_drivers(season: Season, events: Sequence[SeasonEvent], wanted: Wanted) 
     return sorted({name for listed in named for name in listed})
 
 
-def _all_engineers(season: Season, journals: str, wanted: Wanted) -> list[str]:
+def _all_engineers(season: Season, events: Sequence[SeasonEvent], wanted: Wanted) -> list[str]:
     if not wanted.engineers:
         return []
-    return [name for (name,) in season.ask(_ENGINEERS.format(journals=journals))]
+    return [name for (name,) in season.ask(_ENGINEERS.format(journals=_numbers(events)))]
 
 
 def _void(season: Season, journals: str) -> str:

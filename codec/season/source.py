@@ -13,6 +13,7 @@ import hashlib
 import sqlite3
 import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
@@ -46,6 +47,7 @@ EXTRA = "season"  # what must be installed for a folder
 PARTS = "event=*/*.parquet"  # what an export makes in its folder
 _KEEP = 1_000  # sheets in the cache folder
 _MEMORY = "64MB"  # of a server, for each sort of a query
+_LINES = "SELECT 1 + CAST(current_setting('max_parallel_workers_per_gather') AS integer)"
 Told = Callable[[int, int], object]  # how many sheets are read so far, and of how many
 
 _ON_A_SERVER = f"""
@@ -74,9 +76,13 @@ class Season(Protocol):
     left_out: list[str]
     apart: str  # behind a query within another that is worked out by itself, as it stands
     number: str  # what makes a number of a text, and nothing of what is none
+    lines: int  # how many queries it answers at once, each about other events
 
     def ask(self, query: str, values: Sequence[Any] = ()) -> list[Any]:
         """Return the rows that a query finds; raises CodeError."""
+
+    def ask_at_once(self, queries: Sequence[tuple[str, Sequence[Any]]]) -> list[Any]:
+        """Return the rows that several queries find, each with its values; raises CodeError."""
 
     def book_text(self, digest: str) -> str:
         """Return the text of a book of the season."""
@@ -146,12 +152,9 @@ class _ServerSeason:
     def __init__(self, server: Execute, place: ServerPlace) -> None:
         self._server, self._place = server, place
         self.left_out: list[str] = []
-        # how many rows a part of a query finds can't be foreseen: it is taken for few, which are
-        # looked up one by one, or sorted, where there are many
-        server.execute("SET enable_nestloop = off")
-        server.execute("SET enable_sort = off")
-        server.execute("SET jit = off")  # it takes longer than the query
-        server.execute(f"SET work_mem = '{_MEMORY}'")
+        _settle(server)
+        # the server says itself how many processes one query may have; it gives none to such ones
+        self.lines = int(server.execute(_LINES).fetchone()[0])
         found = []
         for row in server.execute(_ON_A_SERVER, (sheet_format().word,)).fetchall():
             number, name, last, logged, at, book, digest, sheet = row
@@ -164,6 +167,23 @@ class _ServerSeason:
 
     def ask(self, query: str, values: Sequence[Any] = ()) -> list[Any]:
         return self._server.execute(query, values).fetchall()
+
+    def ask_at_once(self, queries: Sequence[tuple[str, Sequence[Any]]]) -> list[Any]:
+        (mine, values), *others = queries
+        with ThreadPoolExecutor(len(queries)) as pool:
+            asked = [pool.submit(self._on_another_line, *other) for other in others]
+            rows = self.ask(mine, values)
+            for other, answer in zip(others, asked, strict=True):
+                try:
+                    rows += answer.result()
+                except CodeError:  # it may not let in more of us
+                    rows += self.ask(*other)
+        return rows
+
+    def _on_another_line(self, query: str, values: Sequence[Any]) -> list[Any]:
+        with asking(self._place, sheet_format()) as server:
+            _settle(server)
+            return server.execute(query, values).fetchall()
 
     def book_text(self, digest: str) -> str:
         [text] = self._server.execute(_BOOK_ON_A_SERVER, (digest,)).fetchone()
@@ -184,6 +204,16 @@ class _ServerSeason:
             self._duck.close()
 
 
+def _settle(server: Execute) -> None:
+    """Set how a server goes about queries: how many rows a part of one finds can't be foreseen, and
+    is taken for few, which are looked up one by one, or sorted, where there are many.
+    """
+    server.execute("SET enable_nestloop = off")
+    server.execute("SET enable_sort = off")
+    server.execute("SET jit = off")  # it takes longer than the query
+    server.execute(f"SET work_mem = '{_MEMORY}'")
+
+
 def duckdb_connection() -> DuckDBPyConnection:
     """Return a database in memory, which reaches for nothing on a network."""
     duckdb = needed("duckdb", EXTRA)
@@ -199,6 +229,7 @@ class FilesSeason:
 
     apart = ""
     number = "TRY_CAST({0} AS double precision)"
+    lines = 1  # DuckDB goes through all of them at once itself
 
     def __init__(
         self, duck: DuckDBPyConnection, events: list[SeasonEvent], paths: Mapping[str, Path]
@@ -226,6 +257,10 @@ class FilesSeason:
         except duckdb.Error as error:
             message = str(error).partition("\n")[0]
             raise SeasonError(f"can't be read: {message}", kind="season-file") from None
+
+    def ask_at_once(self, queries: Sequence[tuple[str, Sequence[Any]]]) -> list[Any]:
+        """Return the rows that several queries find."""
+        return [row for query in queries for row in self.ask(*query)]
 
     def book_text(self, digest: str) -> str:
         """Return the text of a book."""

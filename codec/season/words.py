@@ -13,14 +13,13 @@ from dataclasses import dataclass, field
 from codec.debrief.symbols import heard_symbols, side_by_side
 from codec.radio.doubt import NOISY
 from codec.season.events import Wanted
-from codec.season.queries import HEARD, reports
+from codec.season.queries import HEARD, named, reports
 from codec.season.source import Season, book_in
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.profile import word_of
 from grammar.symbols import normal
 
-_SYMBOL, _LENGTH = "symbol", "length"
 AS_STANDS, AGAIN, NOISE, READ_BACK = "as it stands", "again", "noise", "read back"
 SOURCES = {  # where a pair is from
     AGAIN: "heard, and said again or put right since",
@@ -32,44 +31,48 @@ _ALIKE = 0.5  # of its symbols a hearing must have right to be laid beside what 
 # the notes of reports whose string is not simply that of the words heard
 _TAKEN = (NOISY, "taken by hand", "by voice", "by voice, taken by hand")
 _TAKEN_FOR = "taken for: "
-# Of what was heard as it stands the strings of each length are put behind each other: to count the
+# Of what was heard as it stands the strings of one length are put behind each other: to count the
 # symbols in one text is quicker than to take many apart.
 _COUNTED = f"""
-, {HEARD}, counted AS MATERIALIZED (
-    SELECT code, last, exact, same, CASE WHEN same THEN length(string) END AS length,
+, {HEARD}, heard AS (
+    SELECT journal, car, writer, last, exact, same,
+        CASE WHEN same THEN length(string) END AS length,
         CASE WHEN NOT exact THEN words END AS words,
         CASE WHEN exact AND NOT same THEN read_as END AS read_as,
         CASE WHEN NOT same THEN string END AS string,
         count(*) AS times, string_agg(CASE WHEN same THEN string END, '') AS every
     FROM (
-        SELECT code, last, words, read_as, string, exact, exact AND read_as = string AS same
+        SELECT journal, car, writer, last, words, read_as, string, exact,
+            exact AND read_as = string AS same
         FROM (
-            SELECT code, last, words, read_as, string, read_as <> '' AND (how = '' OR (
-                how NOT IN ({", ".join(f"'{note}'" for note in _TAKEN)})
-                AND NOT starts_with(how, '{_TAKEN_FOR}'))) AS exact
+            SELECT journal, car, writer, last, words, read_as, string,
+                read_as <> '' AND (how = '' OR (
+                    how NOT IN ({", ".join(f"'{note}'" for note in _TAKEN)})
+                    AND NOT starts_with(how, '{_TAKEN_FOR}'))) AS exact
             FROM hearing WHERE counts AND string <> '' AND (read_as <> '' OR words <> '')
             {{apart}}
         ) AS heard {{apart}}
     ) AS beside
-    GROUP BY 1, 2, 3, 4, 5, 6, 7, 8
+    GROUP BY 1, 2, 3, 4, 5, 6, 7, 8, 9, 10
+),
+told AS MATERIALIZED ({named("heard")}),
+back AS (
+    SELECT call.journal, call.car, call.writer, back.string AS back, call.string, count(*) AS times
+    FROM touched AS call
+    JOIN part AS back ON back.journal = call.journal AND back.root = call.seq
+    WHERE call.kind = 'call' AND call.counts AND call.string <> ''
+    AND back.kind = 'readback' AND NOT back.taken_back AND back.string <> ''
+    AND back.message = call.message AND back.string <> call.string
+    GROUP BY 1, 2, 3, 4, 5
 )
-SELECT '{_SYMBOL}', code, symbol, '', '', CAST(sum(length(every)
-    - length(replace(every, symbol, ''))) AS bigint)
-FROM counted, (VALUES {{symbols}}) AS _ (symbol) WHERE same GROUP BY code, symbol
-UNION ALL
-SELECT '{_LENGTH}', code, CAST(length AS text), '', '', CAST(sum(times) AS bigint)
-FROM counted WHERE same GROUP BY code, length
+SELECT '{AS_STANDS}', code, '', '', every, CAST(times AS bigint) FROM told WHERE same
 UNION ALL
 SELECT CASE WHEN last THEN '{NOISE}' ELSE '{AGAIN}' END, code, coalesce(words, ''),
-    coalesce(read_as, ''), string, CAST(times AS bigint)
-FROM counted WHERE NOT same
+    coalesce(read_as, ''), string, CAST(sum(times) AS bigint)
+FROM told WHERE NOT same GROUP BY last, exact, code, words, read_as, string
 UNION ALL
-SELECT '{READ_BACK}', call.code, '', back.string, call.string, count(*)
-FROM touched AS call JOIN part AS back ON back.journal = call.journal AND back.root = call.seq
-WHERE call.kind = 'call' AND call.counts AND call.string <> ''
-AND back.kind = 'readback' AND NOT back.taken_back AND back.string <> ''
-AND back.message = call.message AND back.string <> call.string
-GROUP BY call.code, back.string, call.string
+SELECT '{READ_BACK}', code, '', back, string, CAST(sum(times) AS bigint)
+FROM ({named("back")}) AS told GROUP BY code, back, string
 """  # noqa: S608 - texts that the program declares
 
 
@@ -148,22 +151,18 @@ def words_heard(season: Season, wanted: Wanted) -> WordsHeard:
         for code, digest in enumerate(query.digests)
         if (book := _book(season, digest)) is not None
     }
-    symbols = sorted({symbol for book in books.values() for symbol in book.alphabet.symbols})
-    if not symbols:
-        return found
-    places = ", ".join(["(CAST(? AS text))"] * len(symbols))
-    rows = query.ask(_COUNTED.format(symbols=places, apart=season.apart), *symbols)
-    for what, code, one, other, string, count in rows:
-        if code not in books:
+    rows = query.ask_apart(_COUNTED.format(apart=season.apart))
+    for what, code, words, read_as, string, count in rows:
+        book = books.get(code)
+        if book is None:
             continue
-        if what == _SYMBOL:
-            found.right[_word(books[code], one)] += count
-        elif what == _LENGTH:
-            found.marks["=" * int(one)] += count
-            found.hearings[AS_STANDS] += count
+        found.hearings[what] += count
+        if what == AS_STANDS:
+            found.marks["=" * (len(string) // count)] += count
+            for symbol in book.alphabet.symbols:
+                found.right[_word(book, symbol)] += string.count(symbol)
         else:
-            found.hearings[what] += count
-            _lay(books[code], found, what, string, one, other, count)
+            _lay(book, found, what, string, words, read_as, count)
     found.right = +found.right
     return found
 

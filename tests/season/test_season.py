@@ -24,7 +24,7 @@ from codec import parse_book
 from codec.profile import Profile, channel_of, load_profile, save_profile
 from codec.season.events import SeasonError, Wanted
 from codec.season.parquet import copy_out
-from codec.season.queries import reports
+from codec.season.queries import named, reports
 from codec.season.source import duckdb_connection, opened_season
 from codec.sheet import Entry, Journal
 from codec.sheet.entry import KINDS
@@ -153,8 +153,8 @@ def sql_tells(place: Path | str, event: str = "") -> list[tuple[object, ...]]:
     with opened_season(place_of(place)) as season:
         season.events = [one for one in season.events if event in ("", one.event)]
         rows = reports(season, Wanted()).ask(
-            "SELECT seq, kind, car, driver, string, message, refusal, withdrawn, questions, counts"
-            " FROM report ORDER BY seq"
+            "SELECT seq, kind, car, driver, string, message, refusal, withdrawn, questions, counts"  # noqa: S608
+            f" FROM ({named('stands')}) AS report ORDER BY seq"
         )
     return [tuple(row) for row in rows]
 
@@ -478,6 +478,18 @@ def test_who_may_only_read_may_ask_a_server(season_on_server: str) -> None:
     address = season_on_server.replace("user=postgres", f"user={reader}")
     assert address != season_on_server
     assert told("words", address) == told("words", season_on_server)
+
+
+def test_a_server_that_is_asked_over_several_lines_or_refuses_them_tells_the_same(
+    season_on_server: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    alone = name()
+    with psycopg.connect(season_on_server, autocommit=True) as owner:
+        owner.execute(f"CREATE ROLE {alone} LOGIN CONNECTION LIMIT 1 IN ROLE niner_reader".encode())
+    over_one = [told(table, season_on_server) for table in TABLES]
+    monkeypatch.setattr("codec.season.queries._WORTH", 1)
+    for address in (season_on_server, season_on_server.replace("user=postgres", f"user={alone}")):
+        assert [told(table, address) for table in TABLES] == over_one
 
 
 def test_an_export_that_can_not_be_written_is_told_and_leaves_nothing_behind(
