@@ -131,6 +131,15 @@ def test_readers_that_do_not_read_hold_no_writer_and_are_let_go(
         assert len(journal) == 42
 
 
+def test_an_answer_leaves_without_waiting_for_an_acknowledgement(attacked: Attacked) -> None:
+    """Of a small segment behind another one, which RFC 1122 (4.2.3.4) lets a host hold back."""
+    with attacked.hold(attacked.head("GET", "/static/icon.svg")) as page:
+        assert page.recv(4000).startswith(b"HTTP/1.1 200")
+        (connection,) = attacked.server.server_state.connections
+        held_back = connection.transport.get_extra_info("socket")
+        assert held_back.getsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY)
+
+
 def _addresses(client: TestClient) -> list[str]:
     """Return an address of each route, found by asking the application itself."""
     guard = client.app
