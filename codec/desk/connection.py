@@ -27,7 +27,8 @@ class PatientConnection(H11Protocol):
 
     def connection_made(self, transport: asyncio.BaseTransport) -> None:
         """Wait for the first request; what is answered leaves at once, and does not wait until its
-        beginning was acknowledged, which takes tens of milliseconds (RFC 1122, 4.2.3.2 and 4.2.3.4).
+        beginning was acknowledged, which takes tens of milliseconds ("Requirements for Internet
+        Hosts", RFC 1122, 4.2.3.2 and 4.2.3.4).
         """
         super().connection_made(cast("asyncio.Transport", transport))
         transport.get_extra_info("socket").setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)

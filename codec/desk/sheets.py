@@ -68,12 +68,12 @@ class Watched:
     def __init__(self) -> None:
         """Begin, with nothing new."""
         self.version = 0
-        self._changed = asyncio.Condition()
+        self._grown = asyncio.Event()  # for all who wait just now
 
     async def _tell(self) -> None:
-        """Tell who watches that something is new."""
-        async with self._changed:
-            self._changed.notify_all()
+        """Tell who watches that something is new; nobody runs before this returns."""
+        self._grown.set()
+        self._grown = asyncio.Event()
 
     async def news(self, seen: int = -1, beat: float = 15.0) -> AsyncIterator[int]:
         """Yield the version each time it has grown, and at every beat at least; who is slow gets
@@ -81,9 +81,9 @@ class Watched:
         """
         while True:
             with contextlib.suppress(TimeoutError):
-                async with asyncio.timeout(beat), self._changed:
+                async with asyncio.timeout(beat):
                     while self.version == seen:
-                        await self._changed.wait()
+                        await self._grown.wait()
             await asyncio.sleep(_SETTLE)
             seen = self.version
             yield seen
@@ -115,8 +115,8 @@ class OpenSheet(Watched):
         self._session: Session | None = None
         self._beginning = asyncio.Lock()
         self._watching: asyncio.Task[None] | None = None
-        self._drawn: dict[object, Any] = {}
-        self._drawn_of = -1
+        self._drawings: dict[object, asyncio.Task[Any]] = {}
+        self._drawn_of = -1  # which version
 
     def open(self) -> None:
         """Open the file, where it is not open yet; raises CodeError."""
@@ -194,16 +194,16 @@ class OpenSheet(Watched):
         """Return what ``draw`` makes of the sheet: once for all who look, until something is
         new.
         """
-
-        def made() -> Result:
-            if self._drawn_of != self.version:
-                self._drawn, self._drawn_of = {}, self.version
-            if key not in self._drawn:
-                self._drawn[key] = draw(self.session)
-            found: Result = self._drawn[key]
-            return found
-
-        return await self._turns.do(made, Urgency.LOOK)
+        if self._drawn_of != self.version:
+            self._drawings, self._drawn_of = {}, self.version
+        drawing = self._drawings.get(key)
+        if drawing is None or (drawing.done() and drawing.exception() is not None):
+            drawing = asyncio.create_task(self._turns.do(lambda: draw(self.session), Urgency.LOOK))
+            self._drawings[key] = drawing
+        if not drawing.done():  # whoever else looks goes on when one of them is gone
+            await asyncio.wait([drawing])
+        found: Result = drawing.result()
+        return found
 
     async def enter(self, line: Line) -> tuple[Shown, bool]:
         """Write a line; return what to show, and whether it is new, when it is on the disk."""

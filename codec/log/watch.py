@@ -67,7 +67,9 @@ class Notice:
 
 
 class CarWatch:
-    """What is known of one car, by the entries there are; when others come, a new one is made."""
+    """What is known of one car, by the entries there are; when others of it, or of all cars, come,
+    a new one is made.
+    """
 
     def __init__(self, watch: Watch, car: str) -> None:
         """Look at a car."""
@@ -265,7 +267,7 @@ class Watch:
         self._epoch = self.journal.epoch
         self.standing = Standing()
         self._guesses: dict[str, tuple[object, Doubt | None]] = {}  # by car
-        self._cars: dict[str, tuple[int, CarWatch]] = {}
+        self._cars: dict[str, tuple[tuple[int, ...], CarWatch]] = {}
         self._weighed: deque[tuple[str, Expected, Weighed]] = deque(maxlen=_WEIGHED)
         self._followers: dict[tuple[str, str], Follower] = {}  # by car and driver
         self._race: tuple[int, RaceState] = (-1, RaceState())
@@ -345,11 +347,12 @@ class Watch:
         ]
 
     def of(self, car: str) -> CarWatch:
-        """Return what is known of a car."""
-        count, known = self._cars.get(car, (-1, None))
-        if known is None or count != len(self.entries):
+        """Return what is known of a car: the same while nothing of it is new."""
+        now = self.standing.changes(car)
+        before, known = self._cars.get(car, ((), None))
+        if known is None or before != now:
             known = CarWatch(self, car)
-            self._cars[car] = (len(self.entries), known)
+            self._cars[car] = (now, known)
         return known
 
     @property

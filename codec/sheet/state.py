@@ -86,6 +86,7 @@ class Standing:
         self._taken_back_by: dict[int, list[int]] = {}
         self._of_car: dict[tuple[str | None, Kind], list[Row]] = {}  # None: of all of them
         self._fixes: dict[int, list[Entry]] = {}  # of a row, by its number, taken back or not
+        self._changes: dict[str | None, int] = {}  # of what stands for a car; None: for all
         self.take(entries)
 
     def take(self, entries: Iterable[Entry]) -> None:
@@ -101,6 +102,7 @@ class Standing:
             self.moments.take(entry)
             if entry.kind == "car":
                 self.cars[entry.car] = entry.message
+                self._changed(entry.car)
             elif entry.car:
                 self.cars.setdefault(entry.car, "")
             if entry.kind in _ROOTS:
@@ -113,6 +115,14 @@ class Standing:
                 if entry.kind == "correction":
                     self._fixes.setdefault(row.first.seq, []).append(entry)
                 self._put_together(row)
+
+    def changes(self, car: str) -> tuple[int, ...]:
+        """Return what is another whenever anything of a car is, or of what counts for all cars."""
+        of_all = (self._changes.get(whose, 0) for whose in (car, "", None))
+        return (*of_all, len(self.moments.steps))
+
+    def _changed(self, whose: str | None) -> None:
+        self._changes[whose] = self._changes.get(whose, 0) + 1
 
     def puts_clocks_right(self, new: Iterable[Entry]) -> bool:
         """Tell whether what has come tells when something earlier was said: all is to be taken up
@@ -229,6 +239,7 @@ class Standing:
         self._parts[entry.seq] = []
         self.rows.append(row)
         self._of_car.setdefault(_whose(row), []).append(row)
+        self._changed(_whose(row)[0])
 
     def _take_back(self, entry: Entry) -> None:
         about = entry.about or 0
@@ -259,7 +270,9 @@ class Standing:
                 )
             elif entry.kind in ("question", "answer", "readback"):
                 getattr(row, f"{entry.kind}s").append(entry)
+        self._changed(before[0])
         if _whose(row) != before:
+            self._changed(_whose(row)[0])
             self._of_car[before].remove(row)
             bisect.insort(self._of_car.setdefault(_whose(row), []), row, key=_number)
 

@@ -53,6 +53,21 @@ def journals(draw: st.DrawFn) -> list[Entry]:
 
 
 @given(journals())
+def test_what_stands_for_a_car_is_the_same_while_it_tells_no_change_of_it(
+    entries: list[Entry],
+) -> None:
+    grown, before = Standing(), dict[str, tuple[object, ...]]()
+    for entry in entries:
+        grown.take([entry])
+        for car in ("7", "61"):
+            stands = repr((grown.of(car), grown.conflicts, grown.moments.steps))
+            now = grown.changes(car), stands
+            if car in before and before[car][0] == now[0]:
+                assert before[car] == now
+            before[car] = now
+
+
+@given(journals())
 def test_taken_up_one_by_one_it_stands_as_taken_up_at_once(entries: list[Entry]) -> None:
     grown = Standing()
     for entry in entries:

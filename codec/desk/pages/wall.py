@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import AsyncIterator, Sequence
-from typing import Any, NamedTuple
+from collections.abc import AsyncIterator, Callable, Sequence
+from typing import Any
 
-from markupsafe import Markup
 from starlette.requests import Request
 from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from codec.desk.access import Role
+from codec.desk.boards import Boards, DrawnBoard
 from codec.desk.parts import Desk, DeskPage, facts, number
 from codec.desk.sheets import Line, OpenSheet
 from codec.log.session import Session
-from codec.views.board import board
-from codec.views.charts import use_chart
 from codec.voice.gate import settings
 from grammar.errors import CodeError
 
@@ -41,18 +39,12 @@ def part(desk: Desk) -> DeskPage:
     )
 
 
-class News(NamedTuple):
-    """The board of each car asked for as it is now, by car: as HTML, and as JSON text."""
-
-    boards: dict[str, str]
-    encoded: dict[str, str]
-
-
 class Wall:
     """What the addresses of the wall answer."""
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
+        self._boards: dict[OpenSheet, Boards] = {}
 
     async def wall(self, request: Request) -> Response:
         """Where engineers write and read."""
@@ -70,7 +62,7 @@ class Wall:
             request,
             "wall.html",
             title=sheet.session.book.title,
-            boards={car: Markup(html) for car, html in news.boards.items()},  # noqa: S704 - drawn by our own template
+            boards={car: drawn.html for car, drawn in news.items()},
             writes=writes,
             version=version,
             now=sheet.session.now(),
@@ -78,23 +70,22 @@ class Wall:
             gate=settings(),
         )
 
-    async def _news(self, sheet: OpenSheet, asked: Sequence[str], *, writes: bool) -> News:
-        """Return the boards of the cars asked for, of all where none is; drawn once for all."""
-        template = self.desk.template("board.html")
-        wanted = tuple(car for car in asked if car in sheet.cars) or tuple(sheet.cars) or ("",)
+    async def _news(
+        self, sheet: OpenSheet, asked: Sequence[str], *, writes: bool
+    ) -> dict[str, DrawnBoard]:
+        """Return the boards of the cars asked for, of all where none is; drawn once for all, one
+        after the other, so that who writes waits for one of them at most.
+        """
+        if sheet not in self._boards:
+            whole, line = self.desk.template("board.html"), self.desk.template("lap.html")
+            self._boards[sheet] = Boards(whole, line)
+        boards = self._boards[sheet]
 
-        def one(session: Session, car: str) -> str:
-            session.car = car
-            shown = board(session)
-            unit = "" if shown.race is None else shown.race.event.spec.energy.unit
-            chart = use_chart(shown.uses, unit) if len(shown.uses) > 1 else None
-            return template.render(board=shown, chart=chart, writes=writes, trouble=sheet.trouble)
+        def drawn(car: str) -> Callable[[Session], DrawnBoard]:
+            return lambda session: boards.drawn(session, car, writes=writes, trouble=sheet.trouble)
 
-        def draw(session: Session) -> News:
-            boards = {car: one(session, car) for car in wanted}
-            return News(boards, {car: json.dumps(html) for car, html in boards.items()})
-
-        return await sheet.drawn((wanted, writes), draw)
+        wanted = [car for car in asked if car in sheet.cars] or [*sheet.cars] or [""]
+        return {car: await sheet.drawn((car, writes), drawn(car)) for car in wanted}
 
     async def live(self, request: Request) -> Response:
         """What is new, as server-sent events (HTML Living Standard, 9.2): the board of each car
@@ -106,14 +97,14 @@ class Wall:
 
         async def events() -> AsyncIterator[str]:
             yield f"retry: {_RETRY}\n\n"
-            last: dict[str, str] = {}
+            last: dict[str, DrawnBoard] = {}
             async for version in sheet.news(seen):
                 boards = ""
                 if not quiet:
                     news = await self._news(sheet, asked, writes=writes)
-                    new = [car for car, html in news.boards.items() if last.get(car) != html]
-                    boards = ", ".join(f"{json.dumps(car)}: {news.encoded[car]}" for car in new)
-                    last = news.boards
+                    new = [car for car, drawn in news.items() if last.get(car) != drawn]
+                    boards = ", ".join(f"{json.dumps(car)}: {news[car].encoded}" for car in new)
+                    last = news
                 known = {"version": version, "now": sheet.session.now(), "cars": [*sheet.cars]}
                 told = f'{json.dumps(known)[:-1]}, "boards": {{{boards}}}}}'
                 yield f"event: news\ndata: {told}\n\n"
