@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import argparse
+import contextlib
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from codec.cli.common import add_profiles, event_file, integer, tell
-from grammar.errors import CodeError
+from grammar.errors import CodeError, counted
 
 if TYPE_CHECKING:
     from types import ModuleType
 
     from codec.desk.serving import MirrorPlan, Served
+    from codec.drill import DrillJournal
+    from codec.store.place import ServerPlace
 
 PORT = 8899
 
@@ -67,6 +70,20 @@ def add(commands: Any) -> None:
         metavar="NAME",
         help="the desk's name, kept with what is written here; this machine's if not given",
     )
+    drills = parser.add_mutually_exclusive_group()
+    drills.add_argument(
+        "--hand-over-drills",
+        action="store_true",
+        help=(
+            "hand the drills beside the sheet over to the mirror's server, too, from now on; where"
+            " neither is said it is asked once, on a terminal"
+        ),
+    )
+    drills.add_argument(
+        "--keep-drills-here",
+        action="store_true",
+        help="hand no drills over, from now on",
+    )
     parser.add_argument("--cert", help="a certificate, to serve by https")
     parser.add_argument("--key", help="the certificate's key")
     parser.set_defaults(run=run)
@@ -74,6 +91,7 @@ def add(commands: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Serve until Ctrl-C."""
+    from codec.drill.journal import JOURNAL
     from codec.store.place import folder_of, place_of
     from grammar.loading import load_book
 
@@ -81,7 +99,10 @@ def run(args: argparse.Namespace) -> int:
     if (args.cert is None) != (args.key is None):
         raise CodeError("--cert and --key go together", kind="usage")
     place, book = place_of(args.place), None if args.book is None else load_book(args.book)
-    sheets = desk.sheets_at(place, book, event_file(args), _mirror(args, desk))
+    mirror = _mirror(args, desk)
+    sheets = desk.sheets_at(place, book, event_file(args), mirror)
+    if mirror is not None and isinstance(place, Path):
+        _settle_drills(args, place.with_name(JOURNAL), mirror.shared.with_name(JOURNAL))
     folder = place if isinstance(place, Path) and place.is_dir() else folder_of(place)
     desk.serve(
         sheets,
@@ -104,6 +125,8 @@ def _mirror(args: argparse.Namespace, desk: ModuleType) -> MirrorPlan | None:
     if args.mirror is None:
         if args.desk is not None:
             raise CodeError("--desk names a desk that has a --mirror", kind="usage")
+        if args.hand_over_drills or args.keep_drills_here:
+            raise CodeError("drills are handed over by a desk that has a --mirror", kind="usage")
         return None
     shared = place_of(args.mirror)
     if not isinstance(shared, ServerPlace) or not shared.name:
@@ -114,6 +137,59 @@ def _mirror(args: argparse.Namespace, desk: ModuleType) -> MirrorPlan | None:
         )
     plan: MirrorPlan = desk.MirrorPlan(shared, checked_name(args.desk or socket.gethostname()))
     return plan
+
+
+def _settle_drills(args: argparse.Namespace, own: Path, shared: ServerPlace) -> None:
+    """Settle whether the drills of this desk are handed over: as the options say, or as is asked
+    once where there are some. A journal that can't be read is told, and keeps no desk from serving.
+    """
+    from codec.drill import DrillError, DrillJournal
+
+    if args.hand_over_drills or (args.keep_drills_here and DrillJournal.is_there(own)):
+        with DrillJournal(own, create=True) as journal:
+            journal.settle(shared, agreed=args.hand_over_drills)
+    elif DrillJournal.is_there(own):
+        try:
+            with DrillJournal(own) as journal:
+                if journal.agreed(shared) is None and (waiting := journal.waiting()):
+                    _ask_for_drills(journal, shared, _whose(waiting))
+        except DrillError as error:
+            tell(f"drills are not handed over: {error.message}")
+
+
+def _ask_for_drills(journal: DrillJournal, shared: ServerPlace, whose: str) -> None:
+    if not sys.stdin.isatty():
+        tell(
+            f"drills stay here, and are not handed over to {shared} ({whose}): settle it by"
+            " --hand-over-drills or --keep-drills-here"
+        )
+        return
+    tell(
+        f"{journal.path} has drills that were never handed over: {whose}.\n"
+        f"They, and those that come, would be handed over to {shared}, where everybody sees them"
+        " who drills there."
+    )
+    answers, told = {"yes": True, "no": False}, ""
+    with contextlib.suppress(EOFError):  # nothing is settled then
+        while told not in answers:
+            told = input("hand them over? (yes/no) ").strip().casefold()
+        journal.settle(shared, agreed=answers[told])
+
+
+def _whose(waiting: dict[str, dict[str, int]]) -> str:
+    """Return in words what is not handed over yet, and whose it is."""
+    named = {
+        "answers": "answer",
+        "withdrawals": "answer taken back",
+        "sounds": "recording of what was said",
+        "programmes": "programme",
+    }
+    several = {"withdrawals": "answers taken back", "sounds": "recordings of what was said"}
+    return "; ".join(
+        f"{counted(sum(people.values()), named[what], several.get(what, ''))} of"
+        f" {', '.join(people)}"
+        for what, people in waiting.items()
+    )
 
 
 def serving() -> ModuleType:

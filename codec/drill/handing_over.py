@@ -29,14 +29,16 @@ class HandingOver:
         self._theirs: DrillJournal | None = None
 
     def step(self) -> int:
-        """Bring what the shared journal lacks; return how much that was. Raises DrillError where
-        the line breaks: nothing is lost, and the next step goes on.
+        """Bring what the shared journal lacks, where that was settled; return how much that was.
+        Raises DrillError where the line breaks: nothing is lost, and the next step goes on.
         """
         count = 0
         if self._mine is None:
             if not DrillJournal.is_there(self._own):
                 return 0
             self._mine = self._stack.enter_context(DrillJournal(self._own))
+        if not self._mine.agreed(self._shared):
+            return 0
         while some := self._mine.to_hand_over(_AT_ONCE):
             if self._theirs is None:
                 shared = DrillJournal(self._shared, create=True)

@@ -41,7 +41,7 @@ FORMAT = JournalFormat(
     settings=("secure_delete = ON",),
     rights=(("niner_drill", ADD),),
     taken_out=("people",),
-    alone=("handed_answers", "handed_programmes"),
+    alone=("handed_answers", "handed_programmes", "handing"),
 )
 _COLUMNS = tuple(
     field.name for field in dataclasses.fields(Answer) if field.name not in ("person", "seq")
@@ -58,10 +58,11 @@ _INSERT = f"INSERT INTO answers (seq, person, {', '.join(_COLUMNS)}, uid) VALUES
 # what is not handed over yet, in the order in which it is to be: of an answer what is said of it
 # only behind it
 _TO_HAND_OVER = {
-    "answers": "SELECT seq AS number FROM answers",
-    "withdrawals": "SELECT answer AS number FROM withdrawals",
-    "sounds": "SELECT answer AS number FROM sounds",
+    what: f"SELECT {number} FROM {what} WHERE {number} NOT IN"  # noqa: S608 - names of our own
+    f" (SELECT answer FROM handed_answers WHERE what = '{what}')"
+    for what, number in (("answers", "seq"), ("withdrawals", "answer"), ("sounds", "answer"))
 }
+_PROGRAMMES_TOO = "programmes.number NOT IN (SELECT programme FROM handed_programmes)"
 _PROGRAMME = "begins, weeks, sessions, share, exposure, seconds"
 
 
@@ -301,23 +302,52 @@ class DrillJournal:
         with contextlib.closing(opened(place, FORMAT, _nothing)) as target:
             return copy_rows(self._store, target, _COUNTED, _LARGE, told)
 
+    def agreed(self, shared: Place) -> bool | None:
+        """Tell whether this file is handed over to another journal, None where nobody settled
+        that.
+        """
+        with self._store.reading():
+            ask = "SELECT agreed FROM handing WHERE place = ?"
+            row = self._store.execute(ask, (str(shared),)).fetchone()
+        return None if row is None else bool(row[0])
+
+    def settle(self, shared: Place, *, agreed: bool) -> None:
+        """Settle whether this file is handed over to another journal, from now on."""
+        with self._store.transaction():
+            self._store.execute(
+                "INSERT INTO handing VALUES (?, ?)"
+                " ON CONFLICT (place) DO UPDATE SET agreed = excluded.agreed",
+                (str(shared), int(agreed)),
+            )
+
+    def waiting(self) -> dict[str, dict[str, int]]:
+        """Return how much this file did not hand over yet, by what it is and whose."""
+        asks = {
+            what: "SELECT name, count(*) FROM answers JOIN people ON people.number = person"  # noqa: S608 - names of our own
+            f" WHERE seq IN ({ask}) GROUP BY name ORDER BY name"
+            for what, ask in _TO_HAND_OVER.items()
+        }
+        asks["programmes"] = (
+            "SELECT name, count(*) FROM programmes JOIN people ON people.number = person"  # noqa: S608
+            f" WHERE {_PROGRAMMES_TOO} GROUP BY name ORDER BY name"
+        )
+        with self._store.reading():
+            found = {what: dict(self._store.execute(ask).fetchall()) for what, ask in asks.items()}
+        return {what: by_person for what, by_person in found.items() if by_person}
+
     def to_hand_over(self, most: int) -> list[HandedOver]:
         """Return what a file did not hand over yet, so many of one kind at most, in the order in
         which it is to be.
         """
         with self._store.reading():
             for what, ask in _TO_HAND_OVER.items():
-                numbers = self._store.execute(
-                    f"SELECT number FROM ({ask}) AS every WHERE number NOT IN"  # noqa: S608 - names of our own
-                    " (SELECT answer FROM handed_answers WHERE what = ?) ORDER BY 1 LIMIT ?",
-                    (what, most),
-                ).fetchall()
+                numbers = self._store.execute(f"{ask} ORDER BY 1 LIMIT ?", (most,)).fetchall()
                 if numbers:
                     return [self._handed(what, number) for (number,) in numbers]
             rows = self._store.execute(
                 f"SELECT programmes.number, name, {_PROGRAMME} FROM programmes"  # noqa: S608
-                " JOIN people ON people.number = person WHERE programmes.number NOT IN"
-                " (SELECT programme FROM handed_programmes) ORDER BY 1 LIMIT ?",
+                f" JOIN people ON people.number = person WHERE {_PROGRAMMES_TOO}"
+                " ORDER BY 1 LIMIT ?",
                 (most,),
             ).fetchall()
         columns = _PROGRAMME.split(", ")

@@ -10,6 +10,7 @@ import time
 import uuid
 from collections.abc import Awaitable, Callable
 from pathlib import Path
+from types import SimpleNamespace
 
 import psycopg
 import pytest
@@ -218,6 +219,7 @@ def test_a_mirrored_desk_goes_on_while_the_line_is_broken_and_hands_over(
             entered(track, "own", "/note alone")
             with DrillJournal(own.with_name(JOURNAL), create=True) as drills:
                 drills.append(answer(book=drills.keep_book(race_book())))
+                drills.settle(place.with_name(JOURNAL), agreed=True)
             until(track, "/wall/own", "alone", APART)
         finally:
             server.start()
@@ -236,9 +238,10 @@ def test_who_may_not_keep_drills_on_the_server_is_told_and_keeps_them(
     own, writer = tmp_path / "own.sheet", f"w{uuid.uuid4().hex}"
     with psycopg.connect(place.address, autocommit=True) as owner:
         owner.execute(f"CREATE ROLE {writer} LOGIN IN ROLE niner_writer".encode())
+    mine = ServerPlace(place.address.replace("user=postgres", f"user={writer}"), place.name)
     with DrillJournal(own.with_name(JOURNAL), create=True) as drills:
         drills.append(answer(book=drills.keep_book(race_book())))
-    mine = ServerPlace(place.address.replace("user=postgres", f"user={writer}"), place.name)
+        drills.settle(mine.with_name(JOURNAL), agreed=True)
     with desk(own, mirroring=Mirroring(own, mine, "track", None)) as track:
         entered(track, "own", "/note all the same")
         until(track, "/wall/own", "drills stay in this desk&#39;s own journal", gone=APART)
@@ -298,6 +301,47 @@ def test_a_desk_whose_clock_is_off_tells_so(
         until(factory, f"/wall/{place.name}", "clock is 60 min ahead of the server")
 
 
+def test_whether_drills_are_handed_over_is_asked_once_and_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    own, mirror = tmp_path / "own.sheet", "postgresql://db.invalid/races#Round 3"
+    shared, drills = place_of("postgresql://db.invalid/races#drills.niner"), own.with_name(JOURNAL)
+    monkeypatch.setattr("codec.desk.serving.serve", lambda *_, **__: None)
+
+    def begun(*options: str, typed: bytes = b"", terminal: bool = False) -> str:
+        streams = SimpleNamespace(isatty=lambda: terminal)
+        monkeypatch.setattr("codec.cli.desk.sys", SimpleNamespace(stdin=streams))
+        found = called(["desk", own, "--mirror", mirror, *options], typed, together=True)
+        assert found.returncode == 0
+        return found.stdout.decode()
+
+    def settled() -> bool | None:
+        with DrillJournal(drills) as journal:
+            return journal.agreed(shared)
+
+    assert begun(terminal=True) == begun("--keep-drills-here") == ""
+    assert not drills.exists()
+    with DrillJournal(drills, create=True) as journal:
+        for person in ("Ana", "Ben"):
+            journal.append(answer(person=person, book=journal.keep_book(race_book())))
+    [line_told] = begun().splitlines()
+    assert f"not handed over to {shared} (2 answers of Ana, Ben)" in line_told
+    assert "--hand-over-drills or --keep-drills-here" in line_told
+    asked = begun(terminal=True, typed=b"maybe\n")
+    assert "2 answers of Ana, Ben" in asked
+    assert (str(shared) in asked, asked.count("(yes/no)"), settled()) == (True, 2, None)
+    for options, typed, kept in (
+        ((), b"no\n", False),
+        (("--hand-over-drills",), b"", True),
+        (("--keep-drills-here",), b"", False),
+    ):
+        begun(*options, typed=typed, terminal=bool(typed))
+        assert settled() is kept
+        assert begun(terminal=True) == begun() == ""
+    drills.write_text("no journal", "utf-8")
+    assert "drills are not handed over: " in begun(terminal=True)
+
+
 def test_who_names_a_mirror_that_is_none_is_told(tmp_path: Path, place: ServerPlace) -> None:
     own = str(tmp_path / "a.sheet")
     for arguments in (
@@ -305,6 +349,8 @@ def test_who_names_a_mirror_that_is_none_is_told(tmp_path: Path, place: ServerPl
         ["desk", own, "--mirror", place.address],
         ["desk", str(tmp_path), "--mirror", str(place)],
         ["desk", own, "--desk", "track"],
+        ["desk", own, "--hand-over-drills"],
+        ["desk", own, "--mirror", str(place), "--hand-over-drills", "--keep-drills-here"],
     ):
         assert called(arguments).returncode == 2, arguments
     found = called(["desk", own, "--mirror", f"{place.address}#none"])

@@ -34,6 +34,7 @@ class Desk:
         self.name = name
         self.journal = stack.enter_context(DrillJournal(own, create=True))
         self.digest = self.journal.keep_book(race())
+        self.journal.settle(shared, agreed=True)
         self.handing = stack.enter_context(contextlib.closing(HandingOver(own, shared)))
         self.sounds: dict[int, bytes] = {}
 
@@ -128,6 +129,25 @@ def test_a_number_that_is_given_again_here_is_handed_over_as_well(tmp_path: Path
         assert desk.handing.step() == 1
         with DrillJournal(shared) as journal:
             assert journal.people() == {"Ana 0": 1, "Ana 1": 1}
+
+
+def test_nothing_is_handed_over_where_nobody_settled_that_it_is(tmp_path: Path) -> None:
+    own, shared = tmp_path / "own.niner", tmp_path / "shared.niner"
+    with (
+        DrillJournal(own, create=True) as journal,
+        contextlib.closing(HandingOver(own, shared)) as handing,
+    ):
+        one = journal.append(answer(book=journal.keep_book(race()), person="Ana"))
+        journal.keep_sound(one.seq, b"said")
+        assert journal.waiting() == {"answers": {"Ana": 1}, "sounds": {"Ana": 1}}
+        for settled, brought in ((None, 0), (False, 0), (True, 2), (False, 0)):
+            if settled is not None:
+                journal.settle(shared, agreed=settled)
+            assert journal.agreed(shared) is settled
+            assert journal.agreed(tmp_path / "another.niner") is None
+            assert handing.step() == brought
+            assert DrillJournal.is_there(shared) == (brought > 0 or not journal.waiting())
+        assert journal.waiting() == {}
 
 
 def test_drills_of_a_desk_are_handed_over_to_a_server(served: str, tmp_path: Path) -> None:
