@@ -42,6 +42,7 @@ from grammar.profile import (
 if TYPE_CHECKING:
     from codec.hear.channel import Channel, Noise
     from grammar.book import Book
+    from grammar.symbols import Alphabet
 
 __all__ = [
     "MeasuredTime",
@@ -53,6 +54,7 @@ __all__ = [
     "needs_text",
     "parse_profile",
     "profile_for",
+    "profile_with",
     "save_profile",
     "symbol_counts",
     "word_of",
@@ -87,13 +89,20 @@ def profile_for(book: Book, path: str | Path) -> Profile:
     """Return the profile in a file, to be used with a book; raises ProfileError, and CodeError
     where it knows words, but none of the book's (``profile-other``).
     """
+    return profile_with(book.alphabet, path, f"the words of {book.title!r}")
+
+
+def profile_with(alphabet: Alphabet, path: str | Path, words: str = "its words") -> Profile:
+    """Return the profile in a file, to be used with an alphabet, whose ``words`` are called so;
+    raises as ``profile_for`` does.
+    """
     profile = load_profile(path)
-    words = {word_of(book.alphabet, symbol) for symbol in book.alphabet.symbols}
-    if profile.words and not profile.words & (words | book.alphabet.spoken.keys()):
+    known = {word_of(alphabet, symbol) for symbol in alphabet.symbols}
+    if profile.words and not profile.words & (known | alphabet.spoken.keys()):
         raise CodeError(
-            f"{str(path)!r} is of another book: it knows none of the words of {book.title!r}",
+            f"{str(path)!r} is of another book: it knows none of {words}",
             kind="profile-other",
-            expected=sorted(words)[:5],
+            expected=sorted(known)[:5],
             hint="name a profile made with this book",
         )
     return profile

@@ -235,9 +235,10 @@ def _needs(args: argparse.Namespace) -> Needs:
         else parse_needs(text, str(path))
     )
     if args.profile:
-        from codec.profile import load_profile
+        from codec.profile import profile_with
 
-        needs = needs.with_profile(load_profile(args.profile))
+        profile = profile_with(needs.alphabet, args.profile, f"the words of {str(path)!r}")
+        needs = needs.with_profile(profile)
     return needs.with_reports(_reports(args.sheet, needs.fields)) if args.sheet else needs
 
 

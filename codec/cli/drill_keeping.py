@@ -133,10 +133,11 @@ def _refuse_other(path: str, *, replace: bool) -> None:
 
 def run_needs(args: argparse.Namespace) -> int:
     """Print a profile for the designer."""
-    from codec.profile import load_profile, needs_text
+    from codec.profile import needs_text, profile_for
     from grammar.loading import load_book
 
-    put(needs_text(load_book(args.book), load_profile(args.profile)))
+    book = load_book(args.book)
+    put(needs_text(book, profile_for(book, args.profile)))
     return 0
 
 

@@ -8,6 +8,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from commands import called
 from drill.support import DRILL, START, answer, drill_book, lap_pool, race, stamp
 from hypothesis import given
 from hypothesis import strategies as st
@@ -29,6 +30,7 @@ from grammar.design.needs import parse_needs
 from grammar.design.parts import SymbolPool, variable
 from grammar.profile import word_of
 
+STARTER = "examples/starter/starter.toml"
 WORDS = st.sampled_from(["alfa", "bravo", "five", "niner", "two"])
 COUNTS = st.dictionaries(
     WORDS, st.dictionaries(WORDS, st.integers(1, 50), min_size=1, max_size=3), max_size=4
@@ -473,3 +475,24 @@ def test_flashes_shorter_than_the_person_needs_are_no_misreadings() -> None:
     assert not any("eight" in row for row in profile_of(race(), rows).read.values())
     kept = [one.replace(measured=False) for one in rows]
     assert any("eight" in row for row in profile_of(race(), kept).read.values())
+
+
+@pytest.mark.parametrize(
+    "command",
+    [
+        ("design", "examples/design/demands.toml", "--profile"),
+        ("design", STARTER, "--message", "lap", "--profile"),
+        ("drill", "needs", STARTER),
+        ("hear", STARTER, "one", "--profile"),
+        ("encode", STARTER, "energy=0", "--profile"),
+    ],
+    ids=" ".join,
+)
+def test_a_foreign_or_damaged_profile_is_refused(command: tuple[str, ...], tmp_path: Path) -> None:
+    path = tmp_path / "other.json"
+    save_profile(Profile(heard={"acht": {"acht": 3}}), path)
+    for text, why in ((None, b"of another book"), ("{", b"problem"), ("", b"problem")):
+        if text is not None:
+            path.write_text(text, "utf-8")
+        done = called([*command, path])
+        assert (done.returncode, why in done.stderr, done.stdout) == (2, True, b""), done
