@@ -64,26 +64,27 @@ def _known(plain: bool) -> dict[str, tuple[Phones, ...]]:
 
 
 @functools.cache
-def _dictionary() -> str:
+def _dictionary() -> bytes:
     """Return the text of the pronouncing dictionary, empty where it is not installed.
 
-    Searching the text takes a millisecond; a dictionary of its lines takes more than half a second
-    to build. The package itself, a recogniser, is not loaded.
+    Searching the text takes a millisecond or two; a dictionary of its lines takes more than half a
+    second to build. The package itself, a recogniser, is not loaded.
     """
     found = importlib.util.find_spec("pocketsphinx")
     if found is None or found.origin is None:
-        return ""
+        return b""
     path = Path(found.origin).with_name("model") / "en-us" / "cmudict-en-us.dict"
-    return "\n" + path.read_text("utf-8") if path.is_file() else ""
+    return b"\n" + path.read_bytes() if path.is_file() else b""
 
 
+@functools.lru_cache(maxsize=4096)
 def _looked_up(word: str) -> Phones | None:
     text = _dictionary()
-    place = text.find(f"\n{word} ")
+    place = text.find(f"\n{word} ".encode())
     if place < 0:
         return None
-    line = text[place + 1 : text.index("\n", place + 1)].partition("#")[0]
-    return tuple(line.split()[1:])
+    line = text[place + 1 : text.index(b"\n", place + 1)].partition(b"#")[0]
+    return tuple(line.decode().split()[1:])
 
 
 def respelled(text: str) -> Phones:

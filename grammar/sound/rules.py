@@ -20,35 +20,31 @@ _CLASSES = {"V": "[aeiouy]", "C": "[bcdfghjklmnpqrstvwxz]", "E": "[eiy]"}
 class Rule(NamedTuple):
     """One rule; ``left`` must match just before the letters, ``right`` just after them."""
 
-    left: re.Pattern[str]
+    left: str
     letters: str
-    right: re.Pattern[str]
+    right: str
     phones: tuple[str, ...]
 
     def fits(self, text: str, place: int) -> bool:
         """Tell whether the rule applies to ``text`` at ``place``."""
         return (
             text.startswith(self.letters, place)
-            and self.left.search(text, 0, place) is not None
-            and self.right.match(text, place + len(self.letters)) is not None
+            and _context(self.left).search(text, 0, place) is not None
+            and _context(self.right).match(text, place + len(self.letters)) is not None
         )
 
 
-def _context(pattern: str) -> str:
-    return re.sub("[VCE]", lambda found: _CLASSES[found[0]], pattern)
+@functools.cache  # made when first wanted: most rules are never asked how far they fit
+def _context(pattern: str) -> re.Pattern[str]:
+    return re.compile(re.sub("[VCE]", lambda found: _CLASSES[found[0]], pattern))
 
 
 def _rule(line: str) -> Rule:
     parts = _SHAPE.fullmatch(line)
     if parts is None:
         raise ValueError(f"not a rule: {line!r}")  # only a damaged table of ours comes here
-    left, right = _context(parts["left"]), _context(parts["right"])
-    return Rule(
-        re.compile(f"(?:{left})\\Z"),
-        parts["letters"],
-        re.compile(right),
-        tuple(parts["phones"].split()),
-    )
+    left, phones = f"(?:{parts['left']})\\Z", tuple(parts["phones"].split())
+    return Rule(left, parts["letters"], parts["right"], phones)
 
 
 @functools.cache

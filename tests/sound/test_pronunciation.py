@@ -92,20 +92,23 @@ def test_several_words_are_their_sounds_in_a_row() -> None:
     assert sound.phones("kilo mike") == sound.phones("kilo") + sound.phones("mike")
 
 
+def clear() -> None:
+    for one in (pronunciation._dictionary, pronunciation._looked_up, sound.pronunciations):
+        one.cache_clear()
+
+
 def test_unknown_words_are_looked_up_and_estimated_without_a_dictionary(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     assert sound.phones("colonel") == ("K", "ER", "N", "AH", "L")  # CMU Pronouncing Dictionary
     monkeypatch.setitem(sys.modules, "pocketsphinx", None)
-    pronunciation._dictionary.cache_clear()
-    sound.pronunciations.cache_clear()
+    clear()
     try:
         assert sound.phones("colonel") == sound.estimate("colonel") != ("K", "ER", "N", "AH", "L")
         assert sound.phones("tea") == ("T", "IY")
         assert sound.phones("kello") == ("K", "EH", "L", "OW")
     finally:
-        pronunciation._dictionary.cache_clear()
-        sound.pronunciations.cache_clear()
+        clear()
 
 
 @pytest.mark.slow
