@@ -1,5 +1,6 @@
 """What is kept in the user's cache folder, so that the next command need not do it again: books
-checked and proven, data tables read, words held against each other by their sounds.
+checked and proven, what they are heard by, data tables read, words held against each other by their
+sounds.
 
 An entry is named by the digest of what it was made from, such as a book's text, and of the program
 that made it, and begins with the digest of that name and of what it holds. It is written whole or
@@ -116,10 +117,18 @@ def _program() -> bytes:
     """Return what tells this program from every other: its version, and, since a checkout changes
     without it, when its files were written.
     """
-    files = sorted(
+    here = Path(__file__).parent
+    files = written(*(here / part for part in ("", "codes", "fields", "speech", "sound", "tables")))
+    return f"{FORMAT} {__version__} {sys.version_info[:3]} {files}\n".encode()
+
+
+def written(*folders: Path) -> list[tuple[str, int, int]]:
+    """Return the name, the size and the time of writing of each program file and data table in some
+    folders of niner.
+    """
+    return sorted(
         (one.name, one.stat().st_size, one.stat().st_mtime_ns)
-        for part in ("", "codes", "fields", "speech", "sound", "tables")
-        for one in os.scandir(Path(__file__).parent / part)
+        for folder in folders
+        for one in os.scandir(folder)
         if one.name.endswith((".py", ".toml"))
     )
-    return f"{FORMAT} {__version__} {sys.version_info[:3]} {files}\n".encode()

@@ -18,10 +18,13 @@ from hypothesis import strategies as st
 from strategies import Drawn, books
 
 from codec import Book, BookError, CodeError, decode, decode_all, encode, load_book
-from codec.hear import channel
+from codec.hear import channel, kept_lattices
+from codec.hear.lattice import Join, MessageLattice, Mix, Say
+from codec.hear.model import model_of
 from grammar import kept, parsing
 from grammar.compiled import compiled, rebuilt
 from grammar.figures import figures, longest, readings
+from grammar.message import Direction
 from grammar.parsing import parse_book, spec_of
 
 ROOT = Path(__file__).parents[1]
@@ -206,6 +209,45 @@ def test_what_words_sound_like_is_kept_with_every_digit(folder: Path) -> None:
     assert set(folder.iterdir()) == before
     assert not np.array_equal(channel(parse_book(TEXT, "race"), 3.0).table, first.table)
     assert len(set(folder.iterdir()) - before) == 1
+
+
+def told(lattices: list[MessageLattice]) -> list[Any]:
+    """Return all that lattices hold, arrays with their kinds."""
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, np.ndarray):
+            return value.dtype, value.tolist()
+        if isinstance(value, dict):
+            return {name: plain(one) for name, one in value.items()}
+        return value
+
+    return [
+        (
+            one.message.name,
+            *(one.nodes, one.edges, one.start, one.end, one.strings is None),
+            [(type(operation), *map(plain, operation)) for operation in one.operations],
+        )
+        for one in lattices
+    ]
+
+
+@pytest.mark.parametrize("direction", ["car", "pit"])
+def test_what_a_book_is_heard_by_is_kept_beside_it(folder: Path, direction: Direction) -> None:
+    built = told(model_of(parse_book(TEXT, "race"), direction).lattices)
+    kinds = {kind for *_, said in built for kind, *_ in said}
+    assert kinds == ({Say, Join, Mix} if direction == "car" else {Say})
+    assert not folder.exists()  # nothing is kept of a book that is not kept itself
+    book = load_book(RACE)
+    (known,) = folder.iterdir()
+    assert told(model_of(book, direction).lattices) == built
+    (entry,) = set(folder.iterdir()) - {known}
+    content = entry.read_bytes()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(kept_lattices, "build", None)
+        assert told(model_of(load_book(RACE), direction).lattices) == built
+    entry.write_bytes(content.replace(b"5", b"6", 1))
+    assert told(model_of(load_book(RACE), direction).lattices) == built
+    assert entry.read_bytes() == content
 
 
 def test_it_can_be_turned_off(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -7,7 +7,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from codec.hear.forward_backward import WeightedLattice, total, weighted
-from codec.hear.lattice import MessageLattice, build
+from codec.hear.kept_lattices import lattices
+from codec.hear.lattice import MessageLattice
 from codec.hear.priors import Prior, shares
 from grammar.errors import CodeError
 from grammar.message import Direction
@@ -37,7 +38,7 @@ class Model:
         """Build the lattices; raises CodeError where a message is too large."""
         self.book = book
         messages = book.sent_by(direction or ("car" if book.sent_by("car") else "pit"))
-        self.lattices: list[MessageLattice] = [build(message, book.hearing) for message in messages]
+        self.lattices: list[MessageLattice] = lattices(book, messages)
         self.longest = max(message.lengths[1] for message in messages)
         self._kept: list[tuple[Prior, Expectation]] = []
 
