@@ -1,4 +1,4 @@
-"""The data tables of this package, ``tables/*.toml``, read once."""
+"""Data tables, such as those of this package, ``tables/*.toml``, read once."""
 
 from __future__ import annotations
 
@@ -22,12 +22,18 @@ def table(name: str) -> dict[str, Any]:
     """Return ``grammar/tables/<name>.toml`` as dictionaries; its syntax is at the top of the
     file.
     """
+    return toml(text(f"{name}.toml"))
+
+
+def toml(written: str) -> dict[str, Any]:
+    """Return a data file of niner's own as dictionaries, from what is kept of it where it was read
+    before.
+    """
 
     def read() -> str:
         import tomllib
 
         return json.dumps(tomllib.loads(written))
 
-    written = text(f"{name}.toml")
     found: dict[str, Any] = json.loads(kept.kept_or_made(written, read))
     return found

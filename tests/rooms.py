@@ -14,7 +14,7 @@ _IN_ORDER = """
     grammar.models grammar.book grammar.partial_book grammar.binding grammar.parsing
     grammar.compiled grammar.loading
     grammar.reading_sets grammar.figures grammar.difference grammar.design grammar.export
-    codec.files codec.key_file codec.reading codec.refusal codec.ways
+    codec.files codec.key_file codec.lap_report codec.reading codec.refusal codec.ways
     codec.decoding codec.encoding codec
     codec.hear codec.profile
     codec.store codec.sheet codec.radio codec.voice codec.wheel codec.race codec.log

@@ -71,8 +71,11 @@ def test_hearing_a_known_book_loads_nothing_heavy_but_numpy(
     monkeypatch.setenv("NINER_CACHE", "on")
     monkeypatch.setenv("XDG_CACHE_HOME", str(tmp_path))
     codec.load_book(ROOT / RACE)
-    run = f"from codec.cli import main\nraise SystemExit(main({['hear', RACE, *REPORT]!r}))"
-    assert loaded(run) & HEAVY == {"numpy"}
+    for report in (REPORT, ["blah", *REPORT[1:]]):
+        run = f"from codec.cli import main\nmain({['hear', RACE, *report]!r})"
+        modules = loaded(run)
+        assert modules & HEAVY == {"numpy"}
+        assert not modules & {"asyncio", "sqlite3", "codec.sheet"}
 
 
 def test_the_live_log_of_a_known_book_starts_without_anything_heavy(

@@ -19,8 +19,9 @@ from codec.debrief.findings import Comparison, Finding, Verdict
 from codec.debrief.recorded import CarFile, RecordedLap
 from codec.debrief.symbols import Aligned, heard_symbols, side_by_side, string_of
 from codec.encoding import encode
+from codec.lap_report import lap_message
 from codec.sheet.entry import Entry
-from codec.sheet.state import Row, lap_message, rows
+from codec.sheet.state import Row, rows
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import difference

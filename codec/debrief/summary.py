@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 from codec.debrief.recorded import CarFile
 from codec.debrief.symbols import heard_symbols, side_by_side
+from codec.lap_report import lap_message
 from codec.radio.named import NamedReports
 from codec.sheet.entry import Entry
-from codec.sheet.state import BY_HAND, LapRow, Row, Standing, lap_message, lap_rows, laps
+from codec.sheet.state import BY_HAND, LapRow, Row, Standing, lap_rows, laps
 from codec.sheet.words import event_text, message_text
 from grammar.book import Book
 from grammar.errors import CodeError

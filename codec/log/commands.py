@@ -8,6 +8,7 @@ from typing import Any, NamedTuple
 
 from codec.decoding import decode
 from codec.encoding import encode
+from codec.lap_report import lap_message
 from codec.log.fields import ByField, dial_at
 from codec.log.lines import (
     check_lap,
@@ -33,7 +34,6 @@ from codec.sheet.state import (
     MOST_LAP,
     MOST_LAPS,
     correction_of,
-    lap_message,
     laps,
     withdrawal_of,
 )

@@ -12,9 +12,10 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
 from codec.encoding import encode
+from codec.lap_report import LAP, lap_message
 from codec.radio.named import NamedReports
 from codec.reading import Reading
-from codec.sheet.state import LAP, MOST_LAP, lap_message
+from codec.sheet.state import MOST_LAP
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import whole

@@ -13,18 +13,19 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from codec.decoding import Transcript
+from codec.lap_report import lap_field, lap_message
 from codec.log.fields import ByField, Nearly, by_field, called, dial_at, nearly
 from codec.log.readbacks import read_back
 from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio.doubt import NOISY, Doubt
 from codec.radio.finder import Finder, Passages
-from codec.radio.laps import lap_field, whole_lap
+from codec.radio.laps import whole_lap
 from codec.radio.leaps import STRAY_SURE
 from codec.radio.parts import asked_for, gone_on, put_together, said_twice
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL, Entry, LapBy
-from codec.sheet.state import ADDED, MOST_LAP, POSITION, Row, lap_message
+from codec.sheet.state import ADDED, MOST_LAP, POSITION, Row
 from grammar.errors import CodeError
 from grammar.speech.kinds import CHANGING, SPOKEN, WordKind
 from grammar.speech.words import Word, Wording, cut

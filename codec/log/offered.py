@@ -7,13 +7,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from codec.lap_report import lap_message
 from codec.log.expected import Expected
 from codec.log.lines import report_entry, reported_again
 from codec.log.shown import Shown, Tone
 from codec.log.watch import Watch
 from codec.radio.doubt import LIKELY, Doubt, how_sure
 from codec.sheet.entry import DOUBTFUL
-from codec.sheet.state import lap_message
 from grammar.errors import CodeError
 
 if TYPE_CHECKING:

@@ -16,19 +16,20 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from codec.decoding import Transcript, decode, decode_all
+from codec.lap_report import lap_field, lap_message
 from codec.log.expected import Expected, Weighed
 from codec.log.readbacks import ReadBacks
 from codec.log.shown import Shown
 from codec.radio.answering import repeated
 from codec.radio.doubt import LIKELY, Doubt, doubtful, radio_after
 from codec.radio.finder import Finder
-from codec.radio.laps import LapKeeper, lap_field, whole_lap
+from codec.radio.laps import LapKeeper, whole_lap
 from codec.radio.leaps import Leap, Leaps, Valued, stray, unchecked_report
 from codec.radio.outlook import usual_lap
 from codec.reading import Reading
 from codec.sheet.entry import Entry, Kind
 from codec.sheet.journal import Journal
-from codec.sheet.state import RaceState, Row, Standing, lap_message, laps
+from codec.sheet.state import RaceState, Row, Standing, laps
 from codec.sheet.words import (
     CLOCKS_APART,
     clock_text,

@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from fractions import Fraction
 
+from codec.lap_report import lap_message
 from codec.race import energy, temperature, units
 from codec.race.binding import Event
 from codec.race.clock import Clock, Neutralised
@@ -28,7 +29,7 @@ from codec.radio.answering import different
 from codec.sheet.entry import Entry
 from codec.sheet.fitting import fitting
 from codec.sheet.order import Placed, placed, reports_lap
-from codec.sheet.state import ADDED, MOST_LAPS, NEUTRALISED, POSITION, RESUMED, lap_message
+from codec.sheet.state import ADDED, MOST_LAPS, NEUTRALISED, POSITION, RESUMED
 from grammar.errors import CodeError, counted
 
 # a target so surely not kept as called is pointed out, also where it may be half kept: laps that

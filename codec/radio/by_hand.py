@@ -15,9 +15,10 @@ from typing import Any
 
 from codec.decoding import decode, decode_all
 from codec.encoding import encode
+from codec.lap_report import lap_field, lap_message
 from codec.radio.doubt import LIKELY, doubt, guess_of, how_sure, of_any_lap
 from codec.radio.evidence import least_symbols
-from codec.radio.laps import lap_field, near_lap, whole_lap
+from codec.radio.laps import near_lap, whole_lap
 from codec.radio.named import NamedReports, in_full
 from codec.radio.outlook import level_of_lap
 from codec.radio.wording import RadioWords
@@ -32,7 +33,6 @@ from codec.sheet.state import (
     Row,
     Standing,
     correction_of,
-    lap_message,
     laps,
     withdrawal_of,
 )

@@ -11,8 +11,9 @@ from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
+from codec.lap_report import lap_field
 from codec.radio.forms import Utterance
-from codec.radio.laps import lap_field, whole_lap
+from codec.radio.laps import whole_lap
 from codec.radio.outlook import level_of_lap
 from codec.reading import Reading
 from codec.sheet.entry import Entry

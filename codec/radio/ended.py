@@ -7,7 +7,7 @@ from __future__ import annotations
 import re
 from typing import Literal
 
-from codec.radio.evidence import settings
+from codec.radio.chatter import settings
 from codec.radio.mending import any_of
 from grammar.errors import Span
 

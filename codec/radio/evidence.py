@@ -6,17 +6,15 @@ than the strings of the message are among all strings of that length.
 
 from __future__ import annotations
 
-import functools
 import itertools
 import math
 import re
-import tomllib
 from collections.abc import Callable, Container, Iterable, Iterator
-from importlib import resources
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
+from codec.lap_report import lap_message
+from codec.radio.chatter import settings
 from codec.radio.wording import RadioWords, only_figures
-from codec.sheet.state import lap_message
 from grammar.book import Book
 from grammar.data import table
 from grammar.message import Message
@@ -49,12 +47,6 @@ _SYMBOLS = {
     WordKind.MULTIPLE: 3,
 }
 _PAUSED = frozenset(("-", "–", "…", ","))
-
-
-@functools.cache
-def settings() -> dict[str, Any]:
-    """Return the figures and words of ``chatter.toml``."""
-    return tomllib.loads((resources.files("codec.radio") / "chatter.toml").read_text("utf-8"))
 
 
 class Evidence:

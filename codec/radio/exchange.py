@@ -12,6 +12,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from codec.lap_report import lap_message
 from codec.radio.choices import Interpretation
 from codec.radio.crews import Crew, Roster
 from codec.radio.doubt import REMEMBERED, Doubt
@@ -22,7 +23,6 @@ from codec.radio.leaps import Leaps
 from codec.radio.outlook import CarOutlook
 from codec.reading import Reading
 from codec.sheet.entry import Entry, LapBy
-from codec.sheet.state import lap_message
 from grammar.book import Book
 from grammar.fields import Value
 from grammar.message import Direction

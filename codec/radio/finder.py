@@ -18,16 +18,17 @@ from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from codec.decoding import decode, decode_all
+from codec.lap_report import lap_field, lap_message
+from codec.radio.chatter import settings
 from codec.radio.edits import Edits, ReportBound
 from codec.radio.ended import EndingWords
-from codec.radio.evidence import Evidence, digits_of, settings, symbols_of
-from codec.radio.laps import lap_field
+from codec.radio.evidence import Evidence, digits_of, symbols_of
 from codec.radio.mending import Mending, MendingWords
 from codec.radio.named import NamedReports
 from codec.radio.wording import RadioWords
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL
-from codec.sheet.state import NEUTRALISED, RESUMED, STOPPED, lap_message
+from codec.sheet.state import NEUTRALISED, RESUMED, STOPPED
 from grammar.book import Book
 from grammar.errors import CodeError, Span
 from grammar.message import Direction

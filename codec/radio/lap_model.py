@@ -31,9 +31,10 @@ from decimal import Decimal
 from itertools import pairwise
 from typing import TypeVar
 
+from codec.lap_report import lap_field, lap_message
 from codec.radio.exchange import Draft
 from codec.radio.forms import LeftOut
-from codec.radio.laps import LapTimes, lap_field
+from codec.radio.laps import LapTimes
 from codec.radio.outlook import (
     SAID,
     USUAL,
@@ -44,7 +45,7 @@ from codec.radio.outlook import (
     values_fit,
 )
 from codec.sheet.entry import Entry, LapBy
-from codec.sheet.state import NEUTRALISED, RESUMED, STOPPED, lap_message
+from codec.sheet.state import NEUTRALISED, RESUMED, STOPPED
 from grammar.book import Book
 
 _IN_ORDER = 2000  # milliseconds: lines may be so far out of their order

@@ -9,19 +9,14 @@ from collections.abc import Iterable, Mapping
 from decimal import Decimal
 from typing import Any
 
+from codec.lap_report import lap_field
 from codec.radio.forms import milliseconds
 from codec.reading import Reading
 from codec.sheet.entry import LapBy, SheetError
-from codec.sheet.state import LAP, MOST_LAP
+from codec.sheet.state import MOST_LAP
 from grammar.book import Book
 from grammar.exact import whole
 from grammar.fields import Value
-
-
-def lap_field(book: Book) -> str:
-    """Return the name of the field that says the lap, "" if the book has none."""
-    said = any(LAP in message.fields for message in book.sent_by("car"))
-    return LAP if said and book.fields[LAP].numeric else ""
 
 
 def whole_lap(value: Value | None) -> int | None:

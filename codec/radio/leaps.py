@@ -16,10 +16,9 @@ from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from decimal import Decimal
 
-from codec.radio.laps import lap_field
+from codec.lap_report import lap_field, lap_message
 from codec.radio.outlook import SAID, USUAL, lap_counts, lap_weights, level_of_lap
 from codec.reading import Reading
-from codec.sheet.state import lap_message
 from grammar.book import Book
 from grammar.fields import FieldBase, Value
 

@@ -11,7 +11,7 @@ import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from codec.radio.evidence import settings
+from codec.radio.chatter import settings
 from grammar.speech.kinds import SPOKEN, WordKind
 from grammar.speech.words import Wording
 

@@ -8,7 +8,6 @@ it; and a value further from the last one than it goes in a lap is not sure.
 
 from __future__ import annotations
 
-import difflib
 import functools
 import itertools
 import math
@@ -18,11 +17,9 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
-from codec.encoding import encode
-from codec.radio.evidence import settings
-from codec.radio.laps import lap_field
+from codec.lap_report import lap_field, lap_message
+from codec.radio.chatter import settings
 from codec.reading import Reading
-from codec.sheet.state import lap_message
 from grammar.book import Book
 from grammar.data import table
 from grammar.errors import CodeError, Span
@@ -146,6 +143,8 @@ class NamedReports:
     @functools.cached_property
     def needed(self) -> list[str]:
         """The fields that the message can't be without, but for the lap."""
+        from codec.encoding import encode
+
         values = {name: one.value(one.size // 2) for name, one in self.numeric.items()}
         needed = []
         for name in self.numeric:
@@ -256,6 +255,8 @@ class NamedReports:
 
     def resembled(self, word: str) -> str:
         """Return what names a field most like a word that means nothing, "" where none is."""
+        import difflib
+
         names = [form[0] for form in self.names if len(form) == 1]
         return next(iter(difflib.get_close_matches(word, names, 1, _ALIKE)), "")
 
@@ -794,6 +795,8 @@ class NamedReports:
             if lap is None:
                 return None
             values[self.lap] = lap
+        from codec.encoding import encode
+
         try:
             made = encode(self.book, values, self.message).reading
         except CodeError:

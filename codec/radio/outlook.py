@@ -13,7 +13,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from codec.radio.laps import LapTimes, lap_field
+from codec.lap_report import lap_field
+from codec.radio.laps import LapTimes
 from codec.reading import Reading
 from grammar.book import Book
 from grammar.errors import EncodeError

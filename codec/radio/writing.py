@@ -11,6 +11,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from decimal import Decimal
 
+from codec.lap_report import lap_field
 from codec.radio.answering import UNREAD
 from codec.radio.as_said import AsSaid
 from codec.radio.doubt import LIKELY, NOISY, Doubt, perhaps, restored
@@ -18,7 +19,6 @@ from codec.radio.evidence import least_symbols
 from codec.radio.exchange import FITS, NEAR, Draft, Exchange, Last, RadioTurn, base_entry
 from codec.radio.finder import Passage, overlap
 from codec.radio.forms import LeftOut, Utterance
-from codec.radio.laps import lap_field
 from codec.radio.leaps import STRAY_SURE, Leap, Valued, unchecked_report
 from codec.radio.named import PlainReport
 from codec.radio.parts import asked_for

@@ -11,12 +11,13 @@ from decimal import Decimal
 from pathlib import Path
 from typing import IO, Any
 
+from codec.lap_report import lap_message
 from codec.sheet import workbook_check
 from codec.sheet.columns import json_number
 from codec.sheet.entry import SheetError
 from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
-from codec.sheet.state import Standing, lap_message, laps
+from codec.sheet.state import Standing, laps
 from codec.sheet.table import VALUE, EntryTable, is_run
 from codec.sheet.workbook import PLAIN, Cell, CellStyle, TableWriter, WorkbookWriter
 from grammar.fields import number_text, value_text

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal
 from typing import Any
 
+from codec.lap_report import lap_message
 from codec.sheet.entry import Entry, Kind
 from codec.sheet.fitting import fitting
 from codec.sheet.order import Moments, placed, puts_clock_right, reports_lap
@@ -24,7 +25,6 @@ POSITION = "position"  # of a dial, which the event's note names
 WITHDRAWN = "withdrawn"
 BY_HAND = "by hand"  # the note of what somebody put right who looked at it
 MOST_LAPS = 1000  # that a race may have, and that may be added to one
-LAP = "lap"  # the field of a book that holds the lap
 MOST_LAP = 10_000  # the highest number of a lap that is taken from people and files
 _ROOTS: tuple[Kind, ...] = ("report", "call", "event", "note")
 _STATES = (NEUTRALISED, RESUMED, STOPPED)  # of which the race is in one
@@ -316,13 +316,6 @@ def rows(entries: Iterable[Entry]) -> list[Row]:
 def cars(entries: Iterable[Entry]) -> dict[str, str]:
     """Return the cars, each with its driver, in the order in which they are named."""
     return Standing(entries).cars
-
-
-def lap_message(book: Book) -> str:
-    """Return the name of the message that is reported each lap: the first that the book has from
-    the car.
-    """
-    return next((message.name for message in book.sent_by("car")), "")
 
 
 def laps(standing: Standing, car: str, book: Book) -> dict[int, Row]:

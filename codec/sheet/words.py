@@ -6,8 +6,9 @@ import itertools
 from collections.abc import Iterable
 from decimal import Decimal
 
+from codec.lap_report import LAP
 from codec.sheet.entry import Entry
-from codec.sheet.state import LAP, POSITION, Row
+from codec.sheet.state import POSITION, Row
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.exact import plain

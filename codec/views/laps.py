@@ -7,12 +7,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
+from codec.lap_report import lap_field, lap_message
 from codec.log.readbacks import Called, ReadBacks
 from codec.radio.answering import UNREAD
 from codec.radio.doubt import guessed, how_sure
-from codec.radio.laps import lap_field
 from codec.sheet.entry import DOUBTFUL, Entry
-from codec.sheet.state import Row, Standing, lap_message, lap_rows
+from codec.sheet.state import Row, Standing, lap_rows
 from codec.sheet.words import event_text, message_text, value_told
 from grammar.book import Book
 from grammar.fields import FieldBase, Value
