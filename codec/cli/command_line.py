@@ -7,6 +7,7 @@ the function that runs it. Exit codes: 0 done, 1 a report needs a repeat, 2 usag
 from __future__ import annotations
 
 import argparse
+import atexit
 import contextlib
 import gc
 import importlib
@@ -19,7 +20,10 @@ from typing import IO, Any, NoReturn
 from codec.cli.common import report, say, tell
 from grammar.errors import CodeError, visible_lines
 
-_NEW_OBJECTS = 20_000  # after which circles are looked for
+_NEW_OBJECTS = 50_000  # after which circles are looked for
+# nor are they looked for at the end, among all that was loaded: that would take as long as loading
+# the command did
+atexit.register(gc.freeze)
 COMMANDS = {  # what each does, as the help tells it
     "decode": "spoken reports to readings",
     "encode": "values to the shortest unambiguous string",
