@@ -107,6 +107,20 @@ def encode(
     )
 
 
+def example(book: Book, message: Message) -> Encoded | None:
+    """Return what a message may say: usual values, else those in the middle; None where these can't
+    be said together.
+    """
+    levels = {}
+    for name, field in message.fields.items():
+        usual = field.usual_level
+        levels[name] = field.value(field.size // 2 if usual is None else usual)
+    try:
+        return encode(book, levels, message.name)
+    except CodeError:
+        return None
+
+
 def seconds_by(profile: Profile, book: Book, encoded: Encoded) -> float:
     """Return the seconds that what was encoded takes the person of a profile to say, as the very
     words that it has.

@@ -8,6 +8,7 @@ something in a browser, a module script of its name in ``static``. ``application
 from __future__ import annotations
 
 import contextlib
+import functools
 import json
 from collections.abc import AsyncIterator, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -75,6 +76,20 @@ def _shown(value: object) -> object:
     )
 
 
+@functools.cache
+def _templates() -> Environment:
+    """Return what draws pages: each template is compiled once in a process."""
+    return Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        finalize=_shown,
+        auto_reload=False,
+        loader=PackageLoader("codec.desk"),
+    )
+
+
 class Desk:
     """The sheets that are served, the links that let people in, and what draws the pages."""
 
@@ -94,14 +109,6 @@ class Desk:
         self.menu: list[MenuItem] = []
         self.ear = DeskEar()
         self._rooms: list[dict[OpenSheet, Any]] = []  # what pages have open
-        self._templates = Environment(
-            autoescape=True,
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-            finalize=_shown,
-            loader=PackageLoader("codec.desk"),
-        )
 
     @contextlib.asynccontextmanager
     async def lifespan(self, _: Starlette) -> AsyncIterator[None]:
@@ -152,7 +159,7 @@ class Desk:
 
     def template(self, name: str) -> Template:
         """Return a template, which shows every character of what is put in."""
-        return self._templates.get_template(name)
+        return _templates().get_template(name)
 
     def page(
         self,

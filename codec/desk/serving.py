@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import socket
-from collections.abc import Callable, Sequence
+import sys
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -23,6 +26,9 @@ from grammar.book import Book
 from grammar.errors import CodeError
 
 LINKS = ".niner-desk-links"  # beside the sheets
+# seconds after which a thread that works lets go of the interpreter where another waits: what is
+# answered at once does not wait for what is being drawn or heard
+_TURN = 0.0005
 _LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 _USUAL_PORTS = {"http": 80, "https": 443}
 
@@ -119,11 +125,26 @@ def serve(
     )
     server = server_of(guarded, certificate)
     many_connections()
+    sys.setswitchinterval(_TURN)
     with bound:
-        sheets.open()
+        with _kept():
+            sheets.open()
         bound.listen()  # who comes from now on waits for an answer, and is not refused
         tell(served)
         server.run(sockets=[bound])
+
+
+@contextlib.contextmanager
+def _kept() -> Iterator[None]:
+    """Take all that is made within as there to stay: it is not searched for what is of no use any
+    more, neither while there comes more and more of it nor whenever that is done later.
+    """
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def server_of(guarded: Guard, certificate: tuple[str, str] | None = None) -> uvicorn.Server:

@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 from codec.decoding import decode_all
 from codec.desk.mirroring import Mirroring
 from codec.desk.turns import Turns, Urgency
+from codec.encoding import example
 from codec.log.expected import Expected
 from codec.log.session import Session
 from codec.log.shown import Shown
@@ -21,12 +22,16 @@ from codec.race import Event
 from codec.race.people import EventFile
 from codec.radio.doubt import doubt
 from codec.sheet.journal import Journal
+from codec.sheet.state import lap_message
+from codec.store.clock import steady
 from codec.store.place import Place
+from codec.views.board import board
 from grammar.book import Book
 from grammar.errors import CodeError
 from grammar.speech.spoken import parser
 
 _SETTLE = 0.03  # seconds in which who wrote is answered, before all who watch are
+_LONG = 2.0  # seconds
 _KEY = re.compile(r"[0-9a-f]{32}")  # a line's own name: 128 bits of chance
 _MOST_LINE = 4000  # characters
 _MOST_NAME = 60
@@ -141,18 +146,31 @@ class OpenSheet(Watched):
             event = self._event_file.event(journal.book)
         self._session = Session(journal, event=event)
         self.cars = dict(self._session.cars)
-        self._ears.submit(lambda: self._warm(journal.book), Urgency.LOOK)
+        self._turns.submit(self._warm_boards, Urgency.LOOK)
+
+    def _warm_boards(self) -> None:
+        """Load what boards show before a page waits for it; then what hears."""
+        with contextlib.suppress(CodeError):  # the first who looks is told
+            for car in self.cars:
+                board(self.session, car)
+        self._ears.submit(lambda: self._warm(self.session.book), Urgency.LOOK)
 
     @staticmethod
     def _warm(book: Book) -> None:
-        """Load what reads, what hears and what hears an answer before a line waits for it."""
+        """Load what reads, what hears and what hears an answer before a line waits for it: a whole
+        report, unless the book is so large that hearing a word of it takes long.
+        """
         word = book.alphabet.words[book.alphabet.symbols[0]].word
         with contextlib.suppress(CodeError):
             decode_all(book, word)
         parser()
-        first = doubt(book, word, {})
-        if first is not None:
-            doubt(book, word, {}, first)
+        begun, name = steady(), lap_message(book)
+        said = example(book, book.messages[name]) if name else None
+        for words, last in [(word, {}), *([(said.words, said.reading.values)] if said else [])]:
+            first = doubt(book, words, last)
+            if first is None or steady() - begun > _LONG:
+                return
+            doubt(book, words, last, first)
 
     async def close(self) -> None:
         """Close the file."""

@@ -8,13 +8,12 @@ from collections.abc import Mapping, Sequence
 from decimal import Decimal
 from typing import Any
 
-from codec.encoding import encode
+from codec.encoding import example
 from codec.screen import lines
 from codec.screen.console import assembled, boxed, console, safe
 from codec.screen.lines import Heading, Styled, line, table
 from grammar.book import Book
 from grammar.codes import CodeTable
-from grammar.errors import CodeError
 from grammar.fields import ENUMERABLE, FieldBase
 from grammar.message import Message
 
@@ -54,22 +53,9 @@ def _message(book: Book, message: Message) -> None:
     layout = book.spec.messages[message.name].layout
     line((message.title, "bold"), (f"  {_DIRECTION[message.direction]}", "dim"))
     line((f"  {' '.join(layout.split())}", "cyan"))
-    example = _example(book, message)
-    if example:
-        line((f"  e.g. {example}", "dim"))
-
-
-def _example(book: Book, message: Message) -> str:
-    """Return a string of the message with its words: usual values, else those in the middle."""
-    levels = {}
-    for name, field in message.fields.items():
-        usual = field.usual_level
-        levels[name] = field.value(field.size // 2 if usual is None else usual)
-    try:
-        encoded = encode(book, levels, message.name)
-    except CodeError:
-        return ""
-    return f"{encoded.string}  {encoded.words}"
+    shown = example(book, message)
+    if shown is not None:
+        line((f"  e.g. {shown.string}  {shown.words}", "dim"))
 
 
 def _table(book: Book, shown: CodeTable, rows: int) -> None:

@@ -44,6 +44,8 @@ class Wall:
 
     def __init__(self, desk: Desk) -> None:
         self.desk = desk
+        desk.template("wall.html")  # compiled now, and not when the first page waits for it
+        self._whole, self._line = desk.template("board.html"), desk.template("lap.html")
         self._boards: dict[OpenSheet, Boards] = {}
 
     async def wall(self, request: Request) -> Response:
@@ -77,8 +79,7 @@ class Wall:
         after the other, so that who writes waits for one of them at most.
         """
         if sheet not in self._boards:
-            whole, line = self.desk.template("board.html"), self.desk.template("lap.html")
-            self._boards[sheet] = Boards(whole, line)
+            self._boards[sheet] = Boards(self._whole, self._line)
         boards = self._boards[sheet]
 
         def drawn(car: str) -> Callable[[Session], DrawnBoard]:
