@@ -34,6 +34,9 @@ _FEW = 3  # reports among which the one of the last lap is
 _LATEST = 4  # laps that it may be late
 _LOST = 0.12  # how often a lap's report is not heard
 _ANY = 1e-6  # how likely any number of laps is, whatever times tell
+_MOST_MOMENTS = (
+    512  # pairs of moments whose laps are kept: each report is weighed against a few others
+)
 SAID = 0.995  # how often the lap said is the report's
 
 
@@ -265,7 +268,7 @@ def lap_counts(before: int | None, at: int | None, length: float | None) -> Mapp
     return {count: weight / whole for count, weight in weights.items()}
 
 
-@functools.lru_cache(4096)
+@functools.lru_cache(_MOST_MOMENTS)
 def lap_odds(before: int | None, at: int | None, length: float | None) -> Mapping[int, float]:
     """Return the weights of so many laps between two reports, none of them nought: against a report
     at the moment when it is due, which weighs 1. The rest is as for ``lap_counts``.
@@ -278,7 +281,7 @@ def lap_odds(before: int | None, at: int | None, length: float | None) -> Mappin
     }
 
 
-@functools.lru_cache(4096)
+@functools.lru_cache(_MOST_MOMENTS)
 def lap_weights(before: int | None, at: int | None, length: float | None) -> Mapping[int, float]:
     """Return weights of so many laps between two reports, in which a lap that time does not allow
     weighs nothing; the rest is as for ``lap_counts``.

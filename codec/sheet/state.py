@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import bisect
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
@@ -40,10 +40,10 @@ class Row:
     first: Entry
     entry: Entry
     withdrawn: bool = False
-    corrections: list[Entry] = field(default_factory=list)
-    questions: list[Entry] = field(default_factory=list)
-    answers: list[Entry] = field(default_factory=list)
-    readbacks: list[Entry] = field(default_factory=list)
+    corrections: Sequence[Entry] = ()
+    questions: Sequence[Entry] = ()
+    answers: Sequence[Entry] = ()
+    readbacks: Sequence[Entry] = ()
 
     @property
     def counts(self) -> bool:
@@ -111,7 +111,7 @@ class Standing:
                 self._take_back(entry)
             elif (row := self._about.get(entry.about or 0)) is not None:
                 self._about[entry.seq] = row
-                self._parts[row.first.seq].append(entry)
+                self._parts.setdefault(row.first.seq, []).append(entry)
                 if entry.kind == "correction":
                     self._fixes.setdefault(row.first.seq, []).append(entry)
                 self._put_together(row)
@@ -236,7 +236,6 @@ class Standing:
 
     def _begin(self, entry: Entry) -> None:
         row = self._about[entry.seq] = Row(entry, entry)
-        self._parts[entry.seq] = []
         self.rows.append(row)
         self._of_car.setdefault(_whose(row), []).append(row)
         self._changed(_whose(row)[0])
@@ -259,17 +258,14 @@ class Standing:
     def _put_together(self, row: Row) -> None:
         before = _whose(row)
         row.withdrawn, row.entry = self._dead(row.first.seq), row.first
-        row.corrections, row.questions, row.answers, row.readbacks = [], [], [], []
-        for entry in self._parts[row.first.seq]:
-            if self._dead(entry.seq):
-                continue
-            if entry.kind == "correction":
-                row.corrections.append(entry)
-                row.entry = entry.replace(
-                    kind=row.first.kind, seq=row.first.seq, about=row.first.about
-                )
-            elif entry.kind in ("question", "answer", "readback"):
-                getattr(row, f"{entry.kind}s").append(entry)
+        parts = self._parts.get(row.first.seq, ())
+        living = [entry for entry in parts if not self._dead(entry.seq)]
+        row.corrections, row.questions, row.answers, row.readbacks = (
+            tuple(entry for entry in living if entry.kind == kind)
+            for kind in ("correction", "question", "answer", "readback")
+        )
+        for fix in row.corrections[-1:]:
+            row.entry = fix.replace(kind=row.first.kind, seq=row.first.seq, about=row.first.about)
         self._changed(before[0])
         if _whose(row) != before:
             self._changed(_whose(row)[0])

@@ -4,6 +4,7 @@ texts of an export, JSON, the Table Schema, and entries from all of these.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable, Mapping, Set
 from importlib import resources
 from typing import Any
@@ -15,6 +16,7 @@ from codec.store.table import NUMBER, Stored, Table
 from grammar.errors import CodeError
 
 _MOST_KEPT = 2_000
+_SHORT = 16  # characters: cars, kinds, writers, messages
 VALUE = "value_"  # begins the column of a field in an export
 _BEGINS = frozenset(
     (  # a spreadsheet would take a text that begins so for a formula
@@ -76,7 +78,7 @@ class EntryTable:
         """Return the entry of a row that is sound; raises SheetError where the book has no such
         values.
         """
-        kept = {name: facts[name] for name in self.columns if facts[name] is not None}
+        kept = {name: _alike(facts[name]) for name in self.columns if facts[name] is not None}
         try:
             for name in self._converted.keys() & kept.keys():
                 kept[name] = self._converted[name].of_cell(kept[name], fields)
@@ -206,6 +208,11 @@ class EntryTable:
                 column["constraints"] = {"enum": enum}
             described.append(column)
         return {"fields": described, "missingValues": [""], "primaryKey": [NUMBER]}
+
+
+def _alike(fact: Any) -> Any:
+    """Return a fact as it is kept of many rows: short texts are much alike, and are kept once."""
+    return sys.intern(fact) if fact.__class__ is str and len(fact) <= _SHORT else fact
 
 
 def guard(text: str) -> str:
