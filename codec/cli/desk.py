@@ -177,19 +177,18 @@ def _ask_for_drills(journal: DrillJournal, shared: ServerPlace, whose: str) -> N
 
 
 def _whose(waiting: dict[str, dict[str, int]]) -> str:
-    """Return in words what is not handed over yet, and whose it is."""
+    """Return in words whose drills are not handed over yet, and what of each."""
     named = {
-        "answers": "answer",
-        "withdrawals": "answer taken back",
-        "sounds": "recording of what was said",
-        "programmes": "programme",
+        "answers": ("answer", ""),
+        "withdrawals": ("answer taken back", "answers taken back"),
+        "sounds": ("recording", ""),
+        "programmes": ("programme", ""),
     }
-    several = {"withdrawals": "answers taken back", "sounds": "recordings of what was said"}
-    return "; ".join(
-        f"{counted(sum(people.values()), named[what], several.get(what, ''))} of"
-        f" {', '.join(people)}"
-        for what, people in waiting.items()
-    )
+    people: dict[str, list[str]] = {}
+    for what, counts in waiting.items():
+        for person, count in counts.items():
+            people.setdefault(person, []).append(counted(count, *named[what]))
+    return "; ".join(f"{person}: {', '.join(told)}" for person, told in people.items())
 
 
 def serving() -> ModuleType:

@@ -297,6 +297,11 @@ class OpenSheet(Watched):
         apart = "" if self._mirroring is None else self._mirroring.trouble
         return self._trouble or apart
 
+    @property
+    def writable(self) -> bool:
+        """Tell whether the desk may write the sheet, and not only read it."""
+        return self.session.journal.writable
+
     async def watch(self) -> None:
         """Look for what other programs write, and keep in step with the shared sheet, until
         cancelled.

@@ -60,8 +60,9 @@ class Moments:
     """When each entry was said, in milliseconds, on one clock that never goes back.
 
     Takes entries in the order of their numbers. The clock of one writer is put on by as much as it
-    went back: what is said later stands later. What was written live at a desk whose clock was off,
-    as a note of ``clocks`` tells, is taken for said when it was.
+    went back: what is said later stands later. A correction that keeps the time of what it corrects
+    was said then, and tells nothing of a clock. What was written live at a desk whose clock was
+    off, as a note of ``clocks`` tells, is taken for said when it was.
     """
 
     def __init__(self, clocks: Iterable[Entry] = ()) -> None:
@@ -70,6 +71,9 @@ class Moments:
         self.steps: list[ClockStep] = []
         self._at: dict[int, int] = {}
         self._running: dict[int, int] = {}
+        # of what corrections are about, and of these: each time as written, and when that was
+        self._roots: dict[int, int] = {}
+        self._said: dict[tuple[int, int], int] = {}
         self._writers: dict[tuple[str, str], _Writer] = {}
         # of each desk: its entries may come in between those of others, as soon as a line is back
         self._newest: dict[str, int] = {}
@@ -78,7 +82,14 @@ class Moments:
 
     def take(self, entry: Entry) -> None:
         """Take the next entry."""
-        at, off = entry.at, self.off(entry)
+        at, off, root = entry.at, self.off(entry), entry.seq
+        if entry.kind == "correction" and entry.about is not None:
+            root = self._roots[root] = self._roots.get(entry.about, entry.about)
+        as_written = root, at or 0
+        if at is not None and as_written in self._said:
+            self._at[entry.seq] = self._running[entry.seq] = self._said[as_written]
+            self._look_at_clock(entry, off)
+            return
         live = at is not None and _is_live(entry, at)
         if at is not None and live:
             at -= off
@@ -86,7 +97,7 @@ class Moments:
             at = None
         if at is not None:
             at = self._put_on(entry, at, live=live)
-            self._at[entry.seq] = at
+            self._at[entry.seq] = self._said[as_written] = at
             self._newest[entry.desk] = max(self._newest.get(entry.desk, at), at)
             self._running[entry.seq] = at
         elif entry.desk in self._newest:

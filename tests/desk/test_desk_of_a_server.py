@@ -250,6 +250,20 @@ def test_who_may_not_keep_drills_on_the_server_is_told_and_keeps_them(
         assert drills.people() == {"Ana": 1}
 
 
+def test_the_wall_of_who_may_only_read_offers_no_line_and_says_so(place: ServerPlace) -> None:
+    reader = f"r{uuid.uuid4().hex}"
+    with psycopg.connect(place.address, autocommit=True) as owner:
+        owner.execute(f"CREATE ROLE {reader} LOGIN IN ROLE niner_reader".encode())
+    mine = ServerPlace(place.address.replace("user=postgres", f"user={reader}"), place.name)
+    for where, reads in ((place, False), (mine, True)):
+        with desk(where) as client:
+            shown = client.get(f"/wall/{place.name}").text
+            assert ("may only read this sheet" in shown) is reads
+            assert ('class="entry"' in shown) is not reads
+            assert "Ilse Marrow" in shown
+            assert "may only read" not in client.get(f"/watch/{place.name}").text
+
+
 @pytest.mark.slow
 def test_a_desk_older_than_the_server_says_so_goes_on_and_hands_over_when_it_is_updated(
     server: Server, tmp_path: Path
@@ -325,10 +339,10 @@ def test_whether_drills_are_handed_over_is_asked_once_and_kept(
         for person in ("Ana", "Ben"):
             journal.append(answer(person=person, book=journal.keep_book(race_book())))
     [line_told] = begun().splitlines()
-    assert f"not handed over to {shared} (2 answers of Ana, Ben)" in line_told
+    assert f"not handed over to {shared} (Ana: 1 answer; Ben: 1 answer)" in line_told
     assert "--hand-over-drills or --keep-drills-here" in line_told
     asked = begun(terminal=True, typed=b"maybe\n")
-    assert "2 answers of Ana, Ben" in asked
+    assert "Ana: 1 answer; Ben: 1 answer" in asked
     assert (str(shared) in asked, asked.count("(yes/no)"), settled()) == (True, 2, None)
     for options, typed, kept in (
         ((), b"no\n", False),

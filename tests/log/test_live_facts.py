@@ -116,6 +116,20 @@ def test_entries_carry_the_time_and_a_clock_set_back_is_told(
     assert race.clock.minutes(race.spans[0]) == 1
 
 
+def test_what_is_put_right_long_after_it_was_said_puts_no_clock_right(
+    session: Session, clock: SetClock
+) -> None:
+    first = next(entry for entry in session.entries if entry.kind == "report")
+    for text in ("/note one", f"/fix {first.seq} {first.heard}", f"/fix {first.seq} /lap 2"):
+        clock.on(300)
+        assert not any("clock" in line for line in session.enter(text).lines)
+    clock.on(300)
+    session.enter("/note two")
+    moments, last = session.standing.moments, session.entries[-1]
+    assert moments.steps == []
+    assert moments.at(last.seq) == last.at == round(NOON.timestamp() * 1000) + 1_200_000
+
+
 @pytest.mark.slow
 def test_what_goes_on_is_what_is_worked_out_from_the_start(
     session: Session, clock: SetClock

@@ -49,14 +49,14 @@ class Wall:
         self._boards: dict[OpenSheet, Boards] = {}
 
     async def wall(self, request: Request) -> Response:
-        """Where engineers write and read."""
-        return await self._page(request, writes=True)
+        """Where engineers write and read; where the desk may only read, they do."""
+        return await self._page(request, writes=self.desk.sheet(request).writable, wall=True)
 
     async def watch(self, request: Request) -> Response:
         """The same to be read only, and large."""
         return await self._page(request, writes=False)
 
-    async def _page(self, request: Request, *, writes: bool) -> Response:
+    async def _page(self, request: Request, *, writes: bool, wall: bool = False) -> Response:
         sheet = self.desk.sheet(request)
         version = sheet.version
         news = await self._news(sheet, request.query_params.getlist("car"), writes=writes)
@@ -66,6 +66,7 @@ class Wall:
             title=sheet.session.book.title,
             boards={car: drawn.html for car, drawn in news.items()},
             writes=writes,
+            only_reads=wall and not writes,
             version=version,
             now=sheet.session.now(),
             hears=writes,
