@@ -15,6 +15,7 @@ from codec.decoding import decode_all
 from codec.desk.mirroring import Mirroring
 from codec.desk.turns import Turns, Urgency
 from codec.encoding import example
+from codec.lap_report import lap_message
 from codec.log.expected import Expected
 from codec.log.session import Session
 from codec.log.shown import Shown
@@ -22,7 +23,6 @@ from codec.race import Event
 from codec.race.people import EventFile
 from codec.radio.doubt import doubt
 from codec.sheet.journal import Journal
-from codec.sheet.state import lap_message
 from codec.store.clock import steady
 from codec.store.place import Place
 from codec.views.board import board
