@@ -32,7 +32,7 @@ MOST_STATES = 4000
 _LARGE = 40_000  # edges times states
 
 
-def _by_run(weights: np.ndarray, starts: np.ndarray, plus: np.ufunc) -> np.ndarray:
+def by_run(weights: np.ndarray, starts: np.ndarray, plus: np.ufunc) -> np.ndarray:
     """Return weights (…, edge) put together by run: as they are where every edge is a run."""
     one_by_one = len(starts) == weights.shape[-1]
     found: np.ndarray = weights if one_by_one else plus.reduceat(weights, starts, axis=-1)
@@ -175,7 +175,7 @@ class Alignments:
 
         if len(column) * self.size < _LARGE:
             said = self.said(weights.take(column, axis=1), symbol)
-            return _by_run(said, starts, np.add)
+            return by_run(said, starts, np.add)
         return self._sums(weights, column, symbol, starts, self._leaving)
 
     def sums_unsaid(
@@ -193,7 +193,7 @@ class Alignments:
 
         if len(column) * self.size < _LARGE or plus is not np.add:
             said = self.unsaid(weights.take(column, axis=1), symbol)
-            return _by_run(said, starts, plus)
+            return by_run(said, starts, plus)
         return self._sums(weights, column, symbol, starts, self._entering)
 
     def _sums(
@@ -216,9 +216,9 @@ class Alignments:
                 if len(by_symbol) > 1:
                     by_symbol.take(symbol, out=said, mode="clip")
                     said *= row
-                    found[other] += _by_run(said, starts, np.add)
+                    found[other] += by_run(said, starts, np.add)
                 else:
-                    alike = _by_run(row, starts, np.add) if alike is None else alike
+                    alike = by_run(row, starts, np.add) if alike is None else alike
                     found[other] += by_symbol * alike
         return found
 

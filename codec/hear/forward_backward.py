@@ -260,9 +260,14 @@ def _tell(
 
 
 def _at(rows: slice | np.ndarray, columns: np.ndarray) -> Any:
-    """Return what picks columns of some rows, or of all."""
+    """Return what picks columns of some rows, or of all: neighbours together, which takes a
+    fraction of the time.
+    """
     import numpy as np
 
+    low, high = int(columns[0]), int(columns[-1]) + 1
+    if high - low == len(columns) and (np.diff(columns) == 1).all():
+        return rows, slice(low, high)
     return (rows, columns) if isinstance(rows, slice) else np.ix_(rows, columns)
 
 

@@ -18,7 +18,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from codec.hear.alignment import Alignments
+from codec.hear.alignment import Alignments, by_run
 from codec.hear.lattice import MessageLattice, Operation
 
 if TYPE_CHECKING:
@@ -77,7 +77,7 @@ class Window:
         import numpy as np
 
         said = self._said(weights.take(column, axis=1), symbol, back=False)
-        return np.asarray(np.add.reduceat(said, starts, axis=1))
+        return by_run(said, starts, np.add)
 
     def sums_unsaid(
         self,
@@ -88,10 +88,10 @@ class Window:
         plus: np.ufunc,
     ) -> np.ndarray:
         """Return by (state, run of edges) what the edges are worth."""
-        import numpy as np
-
-        said = self._said(weights[self.reached].take(column, axis=1), symbol, back=True)
-        return np.asarray(plus.reduceat(said, starts, axis=1))
+        low, high = column.min(), column.max() + 1  # of all there are, those that are meant
+        after = weights[self.reached, low:high].take(column - low, axis=1)
+        said = self._said(after, symbol, back=True)
+        return by_run(said, starts, plus)
 
     def _said(self, weights: np.ndarray, symbol: np.ndarray, *, back: bool) -> np.ndarray:
         import numpy as np
