@@ -11,9 +11,8 @@ from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, PlainTextResponse, Response
-from starlette.routing import Mount
-from starlette.staticfiles import StaticFiles
 
+from codec.desk import shipped
 from codec.desk.access import Guard, Links, Role
 from codec.desk.pages import (
     book,
@@ -92,9 +91,11 @@ def application(
             MenuItem(title, start, part.needed.get(start, Role.WATCH))
             for title, start in part.menu.items()
         ]
-    static = Mount("/static", StaticFiles(packages=[("codec.desk", "static")]))
     inner = Starlette(
-        routes=[*(desk.of_sheet(route) for part in parts for route in part.routes), static],
+        routes=[
+            *(desk.of_sheet(route) for part in parts for route in part.routes),
+            shipped.route(),
+        ],
         lifespan=desk.lifespan,
         exception_handlers={
             CodeError: partial(_told, desk),

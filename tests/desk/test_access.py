@@ -155,3 +155,20 @@ def test_a_link_made_anew_shuts_out_who_has_the_old_one_and_not_who_made_it(
         assert client.post("/links", content="role=NOBODY").status_code == 400
         client.get(f"/join/{links.tokens[Role.WATCH]}")
         assert client.get("/links").status_code == 403
+
+
+def test_what_a_page_loads_is_sent_once_and_again_only_where_it_is_another(
+    tmp_path: Path,
+) -> None:
+    """Entity tags: "HTTP Semantics" (RFC 9110, 8.8.3 and 13.1.2)."""
+    with desk(sheet_at(tmp_path)) as client:
+        there = client.get("/static/vendor/uplot.css")
+        assert there.headers["content-type"].startswith("text/css")
+        assert there.headers["cache-control"] == "no-cache"  # asked for, whether it is another
+        held = client.get(
+            "/static/vendor/uplot.css", headers={"if-none-match": there.headers["etag"]}
+        )
+        assert (held.status_code, held.content) == (304, b"")
+        assert client.get("/static/desk.css").headers["etag"] != there.headers["etag"]
+        for path in ("vendor", "../app.py", "%2e%2e/app.py", "nothing.js"):
+            assert client.get(f"/static/{path}").status_code in (403, 404), path
