@@ -6,6 +6,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+import functools
 import re
 from collections.abc import AsyncIterator, Callable, Mapping
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from typing import Any, TypeVar
 from codec.decoding import decode_all
 from codec.desk.mirroring import Mirroring
 from codec.desk.turns import Turns, Urgency
-from codec.encoding import example
+from codec.encoding import Encoded, example
 from codec.lap_report import lap_message
 from codec.log.expected import Expected
 from codec.log.session import Session
@@ -58,6 +59,12 @@ class Line:
         if len(self.text) > _MOST_LINE:
             raise CodeError(f"a line has at most {_MOST_LINE} characters", kind="usage")
         return self
+
+
+def _example(book: Book) -> Encoded | None:
+    """Return what the report of a lap may say."""
+    name = lap_message(book)
+    return example(book, book.messages[name]) if name else None
 
 
 def checked_name(writer: str) -> str:
@@ -120,6 +127,7 @@ class OpenSheet(Watched):
         self._session: Session | None = None
         self._beginning = asyncio.Lock()
         self._watching: asyncio.Task[None] | None = None
+        self._hearings: dict[str, tuple[Expected, asyncio.Task[None]]] = {}  # by their words
         self._drawings: dict[object, asyncio.Task[Any]] = {}
         self._drawn_of = -1  # which version
 
@@ -149,10 +157,14 @@ class OpenSheet(Watched):
         self._turns.submit(self._warm_boards, Urgency.LOOK)
 
     def _warm_boards(self) -> None:
-        """Load what boards show before a page waits for it; then what hears."""
+        """Load what boards show, and what reads a line that is being typed, before a page waits for
+        it; then what hears.
+        """
         with contextlib.suppress(CodeError):  # the first who looks is told
             for car in self.cars:
                 board(self.session, car)
+            if (said := _example(self.session.book)) is not None:
+                self.session.look(said.words.partition(" ")[0])
         self._ears.submit(lambda: self._warm(self.session.book), Urgency.LOOK)
 
     @staticmethod
@@ -164,8 +176,7 @@ class OpenSheet(Watched):
         with contextlib.suppress(CodeError):
             decode_all(book, word)
         parser()
-        begun, name = steady(), lap_message(book)
-        said = example(book, book.messages[name]) if name else None
+        begun, said = steady(), _example(book)
         for words, last in [(word, {}), *([(said.words, said.reading.values)] if said else [])]:
             first = doubt(book, words, last)
             if first is None or steady() - begun > _LONG:
@@ -280,8 +291,26 @@ class OpenSheet(Watched):
         except CodeError:
             return  # whoever writes or looks is told
         if known is not None:
-            found = await self._ears.do(lambda: known.weigh(text.strip()), urgency)
-            await self._turns.do(lambda: self.session.remember(text.strip(), known, found), urgency)
+            await self._heard(text.strip(), known, urgency)
+
+    async def _heard(self, text: str, known: Expected, urgency: Urgency) -> None:
+        """Wait until a line was heard: one that is being heard as it was typed is not heard again
+        because it is entered.
+        """
+        before, hearing = self._hearings.get(text, (None, None))
+        if before is None or hearing is None or not before.same(known):
+            hearing = asyncio.create_task(self._hear(text, known, urgency))
+            self._hearings[text] = known, hearing
+            hearing.add_done_callback(functools.partial(self._was_heard, text))
+        await asyncio.shield(hearing)  # whoever else waits for it goes on
+
+    def _was_heard(self, text: str, hearing: asyncio.Task[None]) -> None:
+        if self._hearings[text][1] is hearing:  # and none with what is known since
+            del self._hearings[text]
+
+    async def _hear(self, text: str, known: Expected, urgency: Urgency) -> None:
+        found = await self._ears.do(lambda: known.weigh(text), urgency)
+        await self._turns.do(lambda: self.session.remember(text, known, found), urgency)
 
     async def look(self, car: str, text: str, *, hear: bool = False) -> Shown:
         """Return what a line would be taken for; one that can't be read is heard if so asked."""

@@ -5,8 +5,10 @@ from __future__ import annotations
 import asyncio
 import json
 import re
+import threading
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 from commands import called
@@ -14,6 +16,8 @@ from desk.support import REPORT, design, desk, line, sheet_at
 from sheet.support import ROOT, race_book
 
 from codec.desk.sheets import Line, OpenSheet
+from codec.log.expected import Expected, Weighed
+from codec.log.shown import Shown
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.state import Standing
 from grammar.parsing import parse_book
@@ -263,6 +267,38 @@ def test_every_line_of_the_history_tells_what_has_become_of_it(tmp_path: Path) -
         for asked, there in [("#3", True), ("quill rain", True), ("lap 1", True), ("denn", False)]:
             found = client.get("/history/race", params={"search": asked}).text
             assert ("entry-line" in found) is there, asked
+
+
+def test_a_line_that_is_being_heard_as_it_was_typed_is_not_heard_again_when_it_is_entered(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    text, begun, go_on = "one two zero won yankee", threading.Event(), threading.Event()
+    heard, weigh = list[object](), Expected.weigh
+
+    def weighed(known: Expected, said: Any) -> Weighed:
+        heard.append(said)
+        begun.set()
+        assert go_on.wait(20)
+        return weigh(known, said)
+
+    async def typed_and_entered(sheet: OpenSheet) -> Shown:
+        typed = asyncio.create_task(sheet.look("7", text, hear=True))
+        assert await asyncio.to_thread(begun.wait, 20)
+        entered = asyncio.create_task(sheet.enter(Line(**line(text))))
+        await sheet.ask(lambda _: None)  # who enters waits for what is being heard by now
+        typed.cancel()  # as a page asks no more when the line was entered
+        go_on.set()
+        shown, new = await entered
+        assert new
+        return shown
+
+    sheet = OpenSheet(sheet_at(tmp_path))
+    sheet.open()
+    monkeypatch.setattr(Expected, "weigh", weighed)
+    shown = asyncio.run(typed_and_entered(sheet))
+    asyncio.run(sheet.close())
+    assert shown.tone == "bad"
+    assert heard == [text]
 
 
 def test_what_is_doubtful_is_told_with_what_it_may_have_been(tmp_path: Path) -> None:
