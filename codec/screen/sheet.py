@@ -23,7 +23,7 @@ from codec.sheet.state import Standing
 from codec.sheet.words import conflict_text, values_text
 from codec.views.laps import SheetLine, ShownValue, lap_columns, lap_doubt, sheet_lines, state_of
 from grammar.book import Book
-from grammar.errors import counted
+from grammar.errors import counted, visible
 from grammar.exact import plain
 
 if TYPE_CHECKING:
@@ -76,7 +76,7 @@ def line_texts(
         heads += [("used", ""), ("target", ""), ("gap", "")]
         cells = [row + _use(uses, line) for row, line in zip(cells, lines, strict=True)]
     sizes = [
-        max(len(head), len(unit), *(cell_len(row[n][0]) for row in cells), 1)
+        max(len(head), len(unit), *map(_wide, {row[n][0] for row in cells}), 1)
         for n, (head, unit) in enumerate(heads)
     ]
     timed = timed and any(line.at is not None for line in lines)
@@ -100,10 +100,12 @@ def line_texts(
         ]
         if any(text for text, _ in values):
             for (text, style), size in zip(values, sizes, strict=True):
-                parts += [(" " * (2 + size - cell_len(text)), ""), (text, style)]
-        shown = in_a_row(parts)
-        said = Text("; ").join([safe(text, _TONES[tone]) for text, tone in line.remarks])
-        drawn.extend(_with_remark(shown, said, width, lead))
+                parts += [(" " * (2 + size - _wide(text)), ""), (text, style)]
+        said = list[tuple[str, str]]()
+        for text, tone in line.remarks:
+            said += [("; ", "")] if said else []
+            said.append((visible(text), _TONES[tone]))
+        drawn.extend(_with_remark(parts, said, width, lead))
         if line.withdrawn or line.other:
             drawn[-1].stylize("dim strike" if line.withdrawn else "dim")
     return [titles, units, *drawn]
@@ -137,17 +139,25 @@ def _use(uses: Mapping[int, LapUse], line: SheetLine) -> list[lines.Styled]:
     return [(f"{use.used:.2f}", ""), (f"{use.target:.2f}", ""), gap]
 
 
-def _with_remark(shown: Text, said: Text, width: int, lead: int) -> list[Text]:
+def _wide(text: str) -> int:
+    """Return how many columns a text takes."""
+    return len(text) if text.isascii() else cell_len(text)
+
+
+def _with_remark(
+    values: Sequence[lines.Styled], remark: Sequence[lines.Styled], width: int, lead: int
+) -> list[Text]:
     """Put a remark behind the values, or below them where it does not fit; a long one takes as many
     lines as it needs.
     """
-    if not said:
-        return [shown]
-    if shown.cell_len + 2 + said.cell_len <= width:
-        return [shown.append("  ").append_text(said)]
-    parts = list(said.wrap(console(), max(1, width - lead - 2)))
+    if not remark:
+        return [in_a_row(values)]
+    across = sum(_wide(text) for text, _ in values)
+    if across + 2 + sum(_wide(text) for text, _ in remark) <= width:
+        return [in_a_row([*values, ("  ", ""), *remark])]
+    shown, parts = in_a_row(values), in_a_row(remark).wrap(console(), max(1, width - lead - 2))
     below = [Text(" " * (lead + 2)).append_text(part) for part in parts]
-    if shown.cell_len <= lead:
+    if across <= lead:
         return [shown.append("  ").append_text(parts[0]), *below[1:]]
     return [shown, *below]
 

@@ -9,10 +9,10 @@ line here and one numbered script in codec/sheet/schema.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import MISSING, dataclass, field, fields
 from decimal import Decimal
 from types import MappingProxyType
-from typing import Annotated, Any, Literal, get_args, get_type_hints
+from typing import Annotated, Any, Literal, NamedTuple, Self, get_args, get_type_hints
 
 from codec.sheet.columns import (
     MOST_CHARACTERS,
@@ -134,6 +134,22 @@ class Entry:
             if kept is not value:
                 object.__setattr__(self, name, kept)
 
+    @classmethod
+    def of_cells(cls, cells: Mapping[str, Any]) -> Self:
+        """Return the entry that has these values, None for those that it has not; raises
+        SheetError. For many entries, in a third of the time that it takes by keywords.
+        """
+        made = object.__new__(cls)
+        for name, put, default, plain, checked, most in _puts(cls):
+            value = cells[name]
+            if value.__class__ is not str or len(value) > most or not value.isascii():
+                if value is None and default is not MISSING:
+                    value = default
+                elif checked is not None and not plain(value):
+                    value = _kept(name, value, checked)
+            put(made, value)
+        return made
+
     @property
     def accepted(self) -> bool:
         """Tell whether its values count: it was decoded, or told by field, and not refused."""
@@ -189,6 +205,38 @@ def _checks(entry: type[Entry]) -> Mapping[str, tuple[Callable[[Any], Any], int]
             if type(column).checked is not Column.checked
         }
     return _CHECKS[entry]
+
+
+class _Put(NamedTuple):
+    """How a column comes into an entry: what puts it there, its default, what tells quickly that it
+    is sound, its check if it has one, and up to how many characters any ASCII text passes that.
+    """
+
+    name: str
+    put: Callable[[Any, Any], None]
+    default: Any
+    plain: Callable[[Any], bool]
+    checked: Callable[[Any], Any] | None
+    most: int
+
+
+_PUTS: dict[type, tuple[_Put, ...]] = {}
+
+
+def _puts(entry: type[Entry]) -> tuple[_Put, ...]:
+    if entry not in _PUTS:
+        checks = _checks(entry)
+        _PUTS[entry] = tuple(
+            _Put(
+                one.name,
+                getattr(entry, one.name).__set__,  # of the slot: what is frozen has no other way in
+                one.default if one.default_factory is MISSING else one.default_factory(),
+                columns(entry)[one.name].plain,
+                *checks.get(one.name, (None, -1)),
+            )
+            for one in fields(entry)
+        )
+    return _PUTS[entry]
 
 
 def _kept(name: str, value: Any, checked: Callable[[Any], Any]) -> Any:

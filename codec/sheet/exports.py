@@ -28,7 +28,7 @@ from codec.sheet import spreadsheet
 from codec.sheet.entry import SheetError
 from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
-from codec.sheet.table import BOOK, ENTRIES, SHEET, VALUE, EntryTable, guard
+from codec.sheet.table import BOOK, ENTRIES, SHEET, VALUE, EntryTable, guarded
 from grammar.fields import number_text
 
 ExportForm = Literal["csv", "jsonl", "xlsx"]
@@ -173,11 +173,9 @@ def _write_csv(journal: Journal, stream: IO[str]) -> int:
     columns, numeric = table.names(fields), table.numeric(fields)
     writer.writerow([*columns, *origin])
     told = list(origin.values())
-    guarded = [name not in numeric for name in columns]
+    might = [name not in numeric for name in columns]
     for facts in journal.rows():
-        texts = zip(guarded, table.texts(facts, fields), strict=True)
-        row = [guard(text) if might and text else text for might, text in texts]
-        writer.writerow([*row, *told])
+        writer.writerow(guarded(table.texts(facts, fields), might) + told)
         count += 1
     return count
 

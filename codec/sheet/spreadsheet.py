@@ -14,7 +14,7 @@ from typing import IO, Any
 from codec.lap_report import lap_message
 from codec.sheet import workbook_check
 from codec.sheet.columns import json_number
-from codec.sheet.entry import SheetError
+from codec.sheet.entry import Entry, Kind, SheetError
 from codec.sheet.exported import Facts, Read, book_of, entries_of
 from codec.sheet.journal import Journal
 from codec.sheet.state import Standing, laps
@@ -27,7 +27,10 @@ _CHUNK = 30_000
 _MOST_FACTS = 16_000_000
 _DIGITS = 15  # of a number that a spreadsheet holds exactly
 _MOST_KEPT = 20_000  # numbers of a column
+# of what can't change which report counts for a lap
+_TALK: frozenset[Kind] = frozenset(("event", "note", "question", "answer", "readback"))
 _BOLD, _QUOTED = CellStyle(bold=True), CellStyle(quoted=True)
+_EMPTY: tuple[Cell, CellStyle] = None, PLAIN
 _ESCAPED = re.compile("_x([0-9A-Fa-f]{4})_")
 
 
@@ -50,7 +53,7 @@ def write(journal: Journal, stream: IO[bytes]) -> int:
             for key, text in Facts.of(journal).as_dict().items():
                 for place in range(0, max(1, len(text)), _CHUNK):
                     part = text[place : place + _CHUNK]
-                    table.append([key, part], [PLAIN, _style(part)])
+                    table.append([(key, PLAIN), (part, _style(part))])
     return count
 
 
@@ -71,7 +74,7 @@ class _Column:
     def cell(self, text: str) -> tuple[Cell, CellStyle]:
         """Return a text as a cell, and its style."""
         if not text:
-            return None, PLAIN
+            return _EMPTY
         if not self._numeric:
             return text, _QUOTED if is_run(text) else PLAIN
         found = self._kept.get(text)
@@ -98,12 +101,12 @@ def _entries(sheet: TableWriter, journal: Journal) -> int:
     fields, table, count = journal.book.fields, journal.table, 0
     names, numeric = table.names(fields), table.numeric(fields)
     units = {VALUE + name: field.unit_text for name, field in fields.items()}
-    sheet.append(names, [_BOLD] * len(names))
+    sheet.append([(name, _BOLD) for name in names])
     columns = [_Column(units.get(name, ""), numeric=name in numeric).cell for name in names]
     for facts in journal.rows():
         texts = table.texts(facts, fields)
-        cells = [column(text) for column, text in zip(columns, texts, strict=True)]
-        sheet.append(*zip(*cells, strict=True))
+        pairs = zip(columns, texts, strict=True)
+        sheet.append([column(text) if text else _EMPTY for column, text in pairs])
         count += 1
     return count
 
@@ -114,13 +117,13 @@ def _laps(sheet: TableWriter, journal: Journal) -> None:
         journal.book.messages[lap_message(journal.book)].fields if lap_message(journal.book) else {}
     )
     fields = {name: field for name, field in journal.book.fields.items() if name in reported}
-    standing = Standing(journal.entries())
+    standing = Standing(_told_of_laps(journal))
     titles = [
         f"{field.title}{' in ' + field.unit_text if field.unit_text else ''}"
         for field in fields.values()
     ]
     heads = ["car", "lap", "message", "string", *titles, "refusal", "heard"]
-    sheet.append(heads, [_BOLD] * len(heads))
+    sheet.append([(head, _BOLD) for head in heads])
     plain = _Column("", numeric=False)
     columns = {
         name: _Column(one.unit_text if one.numeric else "", numeric=one.numeric)
@@ -130,14 +133,26 @@ def _laps(sheet: TableWriter, journal: Journal) -> None:
         for lap, row in laps(standing, car, journal.book).items():
             entry, values = row.entry, row.entry.values if row.counts else {}
             texts = {name: value_text(values[name]) for name in fields if name in values}
-            cells = [
-                plain.cell(car),
-                (lap, PLAIN),
-                *(plain.cell(text) for text in (entry.message, entry.string)),
-                *(columns[name].cell(texts.get(name, "")) for name in fields),
-                *(plain.cell(text) for text in (entry.refusal, entry.heard)),
-            ]
-            sheet.append(*zip(*cells, strict=True))
+            sheet.append(
+                [
+                    plain.cell(car),
+                    (lap, PLAIN),
+                    *(plain.cell(text) for text in (entry.message, entry.string)),
+                    *(columns[name].cell(texts.get(name, "")) for name in fields),
+                    *(plain.cell(text) for text in (entry.refusal, entry.heard)),
+                ]
+            )
+
+
+def _told_of_laps(journal: Journal) -> Iterator[Entry]:
+    """Yield the entries that the laps of cars rest on, and the first that names a car: a sheet may
+    hold far more talk.
+    """
+    named = set[str]()
+    for facts in journal.rows():
+        if facts["kind"] not in _TALK or facts["car"] not in named:
+            named.add(facts["car"])
+            yield journal.table.of_row(facts, journal.book.fields)
 
 
 def _openpyxl() -> Any:
@@ -231,6 +246,8 @@ def _number_cell(text: str) -> int | float | str:
     """Return a number's text as the number where a spreadsheet holds it exactly, else as it
     stands.
     """
+    if len(text) <= _DIGITS and text.isascii() and text.isdigit():
+        return int(text)
     number = Decimal(text)
     return json_number(number) if len(number.as_tuple().digits) <= _DIGITS else text
 

@@ -46,6 +46,10 @@ class EntryTable:
         self.own = {
             name: column for name, column in self.columns.items() if not isinstance(column, Values)
         }
+        self._texts = [  # the last: "" where that is a sound value, as most are
+            (name, column, column.plain, "" if column.plain("") else None)
+            for name, column in self.own.items()
+        ]
         self._converted = {  # those whose values the journal keeps in another form
             name: column
             for name, column in self.columns.items()
@@ -78,11 +82,16 @@ class EntryTable:
         """Return the entry of a row that is sound; raises SheetError where the book has no such
         values.
         """
-        kept = {name: _alike(facts[name]) for name in self.columns if facts[name] is not None}
+        cells = {  # short texts are much alike, and are kept once
+            name: sys.intern(fact) if fact.__class__ is str and len(fact) <= _SHORT else fact
+            for name, fact in facts.items()
+        }
         try:
-            for name in self._converted.keys() & kept.keys():
-                kept[name] = self._converted[name].of_cell(kept[name], fields)
-            return self.entry(**kept)
+            for name, column in self._converted.items():
+                cell = cells[name]
+                empty = cell is None or cell == ""
+                cells[name] = None if empty else column.of_cell(cell, fields)
+            return self.entry.of_cells(cells)
         except CodeError as error:
             raise _sheet_error(error) from None
 
@@ -102,15 +111,17 @@ class EntryTable:
         SheetError where the row is none of an entry.
         """
         found = []
-        for name, column in self.own.items():
+        for name, column, plain, blank in self._texts:
             cell = facts[name]
-            if cell is None:
+            if cell is None or cell == blank:
                 found.append("")
-            elif column.plain(cell):
+            elif plain(cell):
                 found.append(str(cell))
             else:
                 found.append(column.text(_sound(column, name, cell, fields)))
         values = self._values(facts, fields)
+        if not values:
+            return found + [""] * len(fields)
         return found + [values[name].text if name in values else "" for name in fields]
 
     def _values(self, facts: Mapping[str, Any], fields: Fields) -> Mapping[str, Kept]:
@@ -210,16 +221,17 @@ class EntryTable:
         return {"fields": described, "missingValues": [""], "primaryKey": [NUMBER]}
 
 
-def _alike(fact: Any) -> Any:
-    """Return a fact as it is kept of many rows: short texts are much alike, and are kept once."""
-    return sys.intern(fact) if fact.__class__ is str and len(fact) <= _SHORT else fact
-
-
 def guard(text: str) -> str:
     """Return a text that is no number as no spreadsheet takes it for a formula: with an apostrophe
     before it where it might be.
     """
     return "'" + text if is_run(text) else text
+
+
+def guarded(texts: Iterable[str], might: Iterable[bool]) -> list[str]:
+    """Return texts, those guarded that ``might`` be no numbers."""
+    pairs = zip(texts, might, strict=True)
+    return ["'" + text if one and text[:1] in _BEGINS else text for text, one in pairs]
 
 
 def is_run(text: str) -> bool:

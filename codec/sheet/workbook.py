@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 import zipfile
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from typing import IO, NamedTuple, Self
 from xml.sax.saxutils import escape, quoteattr
@@ -144,22 +144,24 @@ class TableWriter:
         self._waiting: list[str] = []
         self._columns: list[str] = []
 
-    def append(self, cells: Sequence[Cell], styles: Iterable[CellStyle]) -> None:
-        """Write a row: None leaves a cell empty."""
+    def append(self, cells: Sequence[tuple[Cell, CellStyle]]) -> None:
+        """Write a row of cells, each with its style: None leaves a cell empty."""
         self._number += 1
         number, known = self._number, self._styles
         while len(self._columns) < len(cells):
             self._columns.append(_letters(len(self._columns)))
         found = []
-        for column, value, style in zip(self._columns, cells, styles, strict=False):
+        for column, (value, style) in zip(self._columns, cells, strict=False):
             if value is None:
                 continue
-            look = known.get(style)
-            if look is None:
-                look = known[style] = len(known)
-            shown = f' s="{look}"' if look else ""
+            shown = ""
+            if style is not PLAIN:
+                look = known.setdefault(style, len(known))
+                shown = f' s="{look}"' if look else ""
             if value.__class__ is str:
-                text = _written(value) if _CHANGED.search(value) else value
+                text = value
+                if not value.isalnum() and _CHANGED.search(value):
+                    text = _written(value)
                 found.append(
                     f'<c r="{column}{number}"{shown} t="inlineStr"><is><t xml:space="preserve">'
                     f"{text}</t></is></c>"

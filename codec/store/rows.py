@@ -115,7 +115,7 @@ class Rows:
                     if found > place
                     else f"{self.table.row} {found} stands behind {self.table.row} {place}"
                 )
-            sound = is_sound(facts)
+            sound = self.table.is_sound(row)
             follows = facts[BEFORE] == covers or (facts[BEFORE] is None and not chained)
             if not sound:
                 yield self._unsound(facts)

@@ -16,11 +16,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sheet.support import new, race_book, report
 
-from codec import encode, parse_book
+from codec import Book, encode, parse_book
 from codec.radio.importing import import_export
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.entry import KINDS, LAP_BY
 from codec.sheet.exports import FORMS, export, read_export
+from codec.sheet.spreadsheet import _told_of_laps
+from codec.sheet.state import Standing, laps
+from codec.sheet.table import ENTRIES
 from grammar.errors import CodeError
 
 BANDED = parse_book("""
@@ -98,6 +101,39 @@ def round_trip(
     with Journal(folder / f"{form}.sheet", parse_book(read[0].text, read[0].name)) as copy:
         import_export(copy, read)
         return list(journal.entries()), list(copy.entries()), copy.facts
+
+
+@pytest.mark.parametrize("book", BOOKS, ids=lambda book: book.name)
+@settings(max_examples=20, deadline=None)
+@given(data=st.data())
+def test_an_entry_made_of_a_row_is_as_it_was_made_by_keywords(
+    book: Book, data: st.DataObject
+) -> None:
+    for entry in data.draw(entries(book)):
+        row = ENTRIES.row(entry)
+        assert ENTRIES.of_row(row, book.fields) == entry
+        wrong = [("kind", "x"), ("kind", None), ("lap", "7"), ("lap", True), ("certainty", 2.0)]
+        for name, cell in [*wrong, ("heard", "x" * 32_001), ("logged", "now"), ("car", b"7")]:
+            with pytest.raises(SheetError) as told:
+                ENTRIES.of_row({**row, name: cell}, book.fields)
+            with pytest.raises(SheetError) as other:
+                entry.replace(**{name: cell})
+            assert str(told.value) == str(other.value)
+
+
+@settings(max_examples=6, deadline=None)
+@given(data=st.data())
+def test_the_laps_of_a_workbook_are_those_of_the_whole_sheet(data: st.DataObject) -> None:
+    book = race_book()
+    with (
+        tempfile.TemporaryDirectory() as name,
+        Journal(Path(name) / "event.sheet", book) as journal,
+    ):
+        journal.append_all(data.draw(entries(book)))
+        whole, told = Standing(journal.entries()), Standing(_told_of_laps(journal))
+        assert list(told.cars) == list(whole.cars)
+        for car in whole.cars:
+            assert laps(told, car, book) == laps(whole, car, book)
 
 
 @pytest.mark.slow
