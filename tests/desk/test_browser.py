@@ -427,7 +427,9 @@ def test_a_chart_that_is_pointed_at_tells_its_lap(sheet: Path, visitor: Visitor)
     assert box is not None
     page.mouse.move(box["x"] + 1, box["y"] + 20)
     expect(chart).to_have_attribute("aria-valuenow", "1")
-    told = re.search(r"(\d\.\d\d) kWh", chart.locator(".u-legend").inner_text())
+    used, legend = re.compile(r"(\d\.\d\d) kWh"), chart.locator(".u-legend")
+    expect(legend).to_contain_text(used)
+    told = used.search(legend.inner_text())
     assert told  # of the first lap, as its table
     expect(page.locator("table.laps tbody tr").first).to_contain_text(told[1])
 
