@@ -33,6 +33,7 @@ from grammar.speech.spoken import parser
 
 _SETTLE = 0.03  # seconds in which who wrote is answered, before all who watch are
 _LONG = 2.0  # seconds
+_HEARD = set[str]()  # books of which a whole report was heard in this process
 _KEY = re.compile(r"[0-9a-f]{32}")  # a line's own name: 128 bits of chance
 _MOST_LINE = 4000  # characters
 _MOST_NAME = 60
@@ -169,14 +170,15 @@ class OpenSheet(Watched):
 
     @staticmethod
     def _warm(book: Book) -> None:
-        """Load what reads, what hears and what hears an answer before a line waits for it: a whole
-        report, unless the book is so large that hearing a word of it takes long.
+        """Load what reads, what hears and what hears an answer before a line waits for it: once a
+        whole report, unless the book is so large that hearing a word of it takes long.
         """
         word = book.alphabet.words[book.alphabet.symbols[0]].word
         with contextlib.suppress(CodeError):
             decode_all(book, word)
         parser()
-        begun, said = steady(), _example(book)
+        begun, said = steady(), None if book.digest in _HEARD else _example(book)
+        _HEARD.add(book.digest)
         for words, last in [(word, {}), *([(said.words, said.reading.values)] if said else [])]:
             first = doubt(book, words, last)
             if first is None or steady() - begun > _LONG:
@@ -343,9 +345,13 @@ class OpenSheet(Watched):
     async def _look_for_others(self) -> None:
         journal = await self.ask(lambda session: session.journal)
         async for _ in journal.news():
-            if await self._turns.do(self._is_behind, Urgency.LOOK):
-                await self.catch_up()
-                self._stir()
+            await self.look_again()
+
+    async def look_again(self) -> None:
+        """Take up what others have written, if they have."""
+        if await self._turns.do(self._is_behind, Urgency.LOOK):
+            await self.catch_up()
+            self._stir()
 
     def _stir(self) -> None:
         if self._mirroring is not None:

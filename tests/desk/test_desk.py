@@ -314,6 +314,9 @@ def test_what_is_doubtful_is_told_with_what_it_may_have_been(tmp_path: Path) -> 
         assert taken["lines"][0].startswith("#3 is now: car 61, lap report")
         assert client.get("/doubtful/race").json()["doubtful"] == []
         assert client.get("/doubtful/race?after=x").status_code == 400
+        with Journal(path) as journal:  # as another program does, that moment
+            journal.append(Entry(kind="report", heard=REPORT + " kettle", refusal="doubtful"))
+        assert [one["entry"] for one in client.get("/doubtful/race").json()["doubtful"]] == [5]
 
 
 def test_a_field_may_be_called_like_anything_that_a_page_asks(tmp_path: Path) -> None:
