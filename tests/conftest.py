@@ -15,11 +15,6 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-import pytest
-from hypothesis import HealthCheck, Phase, settings
-
-from grammar import proof
-
 if TYPE_CHECKING:
     from servers import Server
 
@@ -40,14 +35,19 @@ def _keep_bytecode() -> None:
     sys.pycache_prefix = os.environ["PYTHONPYCACHEPREFIX"] = str(folder)
 
 
-_keep_bytecode()
+_keep_bytecode()  # of what is imported from here on, libraries too
+
+import pytest  # noqa: E402
+from hypothesis import HealthCheck, Phase, settings  # noqa: E402
+
+from grammar import proof  # noqa: E402
 
 _SLOW_IS_FINE = [HealthCheck.too_slow, HealthCheck.filter_too_much, HealthCheck.data_too_large]
 
 settings.register_profile(
     "few",
     deadline=None,
-    max_examples=12,
+    max_examples=8,
     derandomize=True,
     print_blob=True,
     suppress_health_check=_SLOW_IS_FINE,
