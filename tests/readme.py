@@ -26,7 +26,10 @@ DOCUMENTS = (README, ROOT / "DEVELOPERS.md", *sorted((ROOT / "examples").rglob("
 _BLOCK = re.compile(r"```console\n(.*?)```", re.DOTALL)
 _CHAPTER = re.compile(r"^(?=## )", re.MULTILINE)
 _FILE = re.compile(r"(?<!\S)(?!examples/)([\w-]+)(?:/\S*|\.[a-z]\w*)(?!\S)")
-_NINER = re.compile(r"niner (?P<arguments>[^|<>]*)(?P<behind>\|.*)?")
+_NINER = re.compile(
+    r"((?P<before>('[^']*'|[^'|<>&])+) \| )?niner (?P<arguments>[^|<>&]*)(< (?P<file>\S+))?"
+    r"(?P<behind>\|.*)?"
+)
 _TERMINAL = {"COLUMNS": "100", "TERM": "dumb"}
 
 
@@ -92,14 +95,17 @@ def run(command: str, where: Path) -> str:
 
 
 def call(command: str, where: Path) -> str:
-    """Return what ``run`` does, sooner: a ``niner`` that no other program feeds is called in this
-    process, and what it prints is given to the programs behind it.
+    """Return what ``run`` does, sooner: ``niner`` is called in this process, given what the program
+    before it prints, or a file, and what it prints is given to the programs behind it.
     """
     found = _NINER.fullmatch(command)
     if found is None:
         return run(command, where)
     arguments, behind = shlex.split(found["arguments"]), found["behind"]
-    done = called(arguments, where=where, environment=_TERMINAL, together=not behind)
+    given = _shell(found["before"], where) if found["before"] else b""
+    if found["file"]:
+        given = (where / found["file"]).read_bytes()
+    done = called(arguments, given, where=where, environment=_TERMINAL, together=not behind)
     if not behind:
         return _text(done.stdout)
     return _text(done.stderr + _shell(f"cat {behind}", where, done.stdout))

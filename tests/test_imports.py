@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import ast
 import functools
+import gc
 import subprocess
 import sys
 from collections.abc import Iterable, Iterator
@@ -72,6 +73,15 @@ def _run_at_import(nodes: Iterable[ast.AST]) -> Iterator[ast.AST]:
                 yield from _run_at_import(ast.iter_child_nodes(node))
 
 
+def _statements(nodes: Iterable[ast.AST]) -> Iterator[ast.stmt]:
+    """Yield all statements; no expression holds one, so none is looked into."""
+    for node in nodes:
+        if isinstance(node, ast.stmt):
+            yield node
+        if isinstance(node, ast.stmt | ast.excepthandler | ast.match_case):
+            yield from _statements(ast.iter_child_nodes(node))
+
+
 class _Module(NamedTuple):
     """What the tests ask of a module; its tree, which is large, is not kept."""
 
@@ -82,20 +92,25 @@ class _Module(NamedTuple):
 
 @functools.cache
 def _modules() -> dict[str, _Module]:
-    found: dict[str, _Module] = {}
-    for name, path in _paths().items():
-        tree = ast.parse(path.read_text("utf-8"))
-        nodes = [node for node in ast.walk(tree) if isinstance(node, ast.stmt)]
-        found[name] = _Module(
-            frozenset(_imported(nodes)) - {name},
-            frozenset(_imported(_run_at_import(tree.body))),
-            tuple(
-                node.name
-                for node in nodes
-                if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
-            ),
-        )
-    return found
+    gc.disable()  # a tree is a great many new objects, and none of them refers back
+    try:
+        return {name: _module(name, path) for name, path in _paths().items()}
+    finally:
+        gc.enable()
+
+
+def _module(name: str, path: Path) -> _Module:
+    tree = ast.parse(path.read_text("utf-8"))
+    nodes = list(_statements(tree.body))
+    return _Module(
+        frozenset(_imported(nodes)) - {name},
+        frozenset(_imported(_run_at_import(tree.body))),
+        tuple(
+            node.name
+            for node in nodes
+            if isinstance(node, ast.ClassDef) and not node.name.startswith("_")
+        ),
+    )
 
 
 @functools.cache

@@ -17,19 +17,8 @@ ROOT = Path(__file__).parents[1]
 @pytest.fixture(scope="module")
 def names(tmp_path_factory: pytest.TempPathFactory) -> Iterator[list[str]]:
     folder = tmp_path_factory.mktemp("wheel")
-    build = [
-        sys.executable,
-        "-m",
-        "pip",
-        "wheel",
-        "--quiet",
-        "--no-deps",
-        "--no-build-isolation",
-        "--wheel-dir",
-        str(folder),
-        str(ROOT),
-    ]
-    subprocess.run(build, check=True, capture_output=True)
+    code = f"from hatchling.build import build_wheel; build_wheel({str(folder)!r})"
+    subprocess.run([sys.executable, "-c", code], cwd=ROOT, check=True, capture_output=True)
     (wheel,) = folder.glob("niner-*.whl")
     with zipfile.ZipFile(wheel) as archive:
         yield archive.namelist()

@@ -63,15 +63,19 @@ class PowerForgetting(Family):
         self.fading = generator.uniform(0.3, 0.6)
         self.threshold = {one: generator.gauss(0.2, 0.5) for one in self.symbols}
         self.traces: dict[str, list[float]] = defaultdict(list)
+        self.summed: dict[tuple[str, float], float] = {}  # what they make together at an hour
         self.before = {one: math.exp(generator.gauss(0.4, 0.4)) for one in self.symbols}
 
     def right(self, symbol: str, hour: float) -> float:
-        traces = sum((1 + hour - met) ** -self.fading for met in self.traces[symbol])
-        activation = math.log(self.before[symbol] + traces)
+        if (symbol, hour) not in self.summed:
+            traces = sum((1 + hour - met) ** -self.fading for met in self.traces[symbol])
+            self.summed[symbol, hour] = traces
+        activation = math.log(self.before[symbol] + self.summed[symbol, hour])
         return 1 / (1 + math.exp((self.threshold[symbol] - activation) / 0.45))
 
     def practise(self, symbol: str, hour: float, *, right: bool) -> None:  # noqa: ARG002
         self.traces[symbol].append(hour)
+        self.summed.clear()
 
 
 class ExponentialForgetting(Family):

@@ -4,6 +4,7 @@ that writes all others), in pipes and on terminals.
 
 from __future__ import annotations
 
+import functools
 import io
 import os
 import sys
@@ -16,7 +17,7 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 
 from codec import decode, encode, load_book
-from codec.hear import hear
+from codec.hear import Hearing, hear
 from codec.screen import console, lines
 from codec.screen.book import show as show_book
 from codec.screen.hear import show
@@ -126,11 +127,16 @@ def test_readings_are_written_as_rich_writes_them(terminal: bool, width: int) ->
     assert one == other
 
 
+@functools.cache
+def heard(text: str) -> Hearing:
+    return hear(load_book(RACE), text)
+
+
 @pytest.mark.parametrize("terminal", [False, True])
 @pytest.mark.parametrize("width", [40, 61, 120])
 @pytest.mark.parametrize("text", ["five one six three juliett romeo bravo tango", "five ? six"])
 def test_hearings_are_written_as_rich_writes_them(text: str, terminal: bool, width: int) -> None:
-    hearing = hear(load_book(RACE), text)
+    hearing = heard(text)
     one, other = both_ways(lambda: show(hearing), terminal=terminal, width=width)
     assert one == other
 
