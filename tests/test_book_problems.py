@@ -9,6 +9,7 @@ import re
 from pathlib import Path
 
 import pytest
+from helpers import first_short
 
 from codec import BookError, parse_book
 from codec.cli import main
@@ -418,19 +419,25 @@ def test_a_lap_report_that_nothing_checks_is_noted_and_no_problem(
 
 @pytest.mark.parametrize(
     ("weights", "told"),
-    [
-        ("[1, 3, 5, 7, 9, 11, 13]", []),
-        ("[0, 2]", ["weight 0 is 0 modulo 34", "weight 2 shares a factor with the modulus 34"]),
-        ("[17, 17, 17]", ["weight 17 shares a factor with the modulus 34"]),
-        (
-            "[34, 3, 68, 4, 5, 6, 7]",
-            ["weights 34, 68 are 0 modulo 34", "weights 4, 6 share a factor with the modulus 34"],
-        ),
-        (
-            "[1, 3, 5, 7, 9, 11, 13, 15, 19, 21, 23, 25, 27, 29, 31, 0]",
-            [],
-        ),  # as many symbols never stand before the check
-    ],
+    first_short(
+        [
+            ("[0, 2]", ["weight 0 is 0 modulo 34", "weight 2 shares a factor with the modulus 34"]),
+            (
+                "[1, 3, 5, 7, 9, 11, 13, 15, 19, 21, 23, 25, 27, 29, 31, 0]",
+                [],
+            ),  # as many symbols never stand before the check
+            ("[1, 3, 5, 7, 9, 11, 13]", []),
+            ("[17, 17, 17]", ["weight 17 shares a factor with the modulus 34"]),
+            (
+                "[34, 3, 68, 4, 5, 6, 7]",
+                [
+                    "weights 34, 68 are 0 modulo 34",
+                    "weights 4, 6 share a factor with the modulus 34",
+                ],
+            ),
+        ],
+        2,
+    ),
 )
 def test_weights_that_hardly_check_are_noted_by_name(
     weights: str, told: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]

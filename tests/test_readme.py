@@ -20,6 +20,8 @@ LONG = {
     "What a team may demand",
     "Let the wheel be designed",
     "What a book costs",
+    "Where the seconds go",
+    "Exports",
     "The events",
     "Words heard for others",
     "Is sure sure?",

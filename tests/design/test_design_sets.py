@@ -42,7 +42,7 @@ def _cycles(*sizes: int) -> tuple[int, Pairs]:
         ((5, 7), 7),
         ((5, 9), 9),
         ((5, 11), 11),
-        ((7, 9), 13),
+        pytest.param((7, 9), 13, marks=pytest.mark.slow),
     ],
 )
 def test_cycles_give_the_published_size(sizes: tuple[int, ...], largest: int) -> None:

@@ -95,7 +95,7 @@ def test_checks_are_free_unless_enforced_and_the_head_of_the_file_tells(
     ("arguments", "told"),
     [
         ([RACE, "c", "-o", "-"], "c is 2 files"),
-        ([STARTER, "card", "-o", "-"], "card is 8 files"),
+        pytest.param([STARTER, "card", "-o", "-"], "card is 8 files", marks=pytest.mark.slow),
         ([RACE, "pls", "--direction", "pit"], "pls can't hold one direction alone"),
         ([RACE, "lark", "--enforce-check"], "lark can't enforce check symbols"),
         (

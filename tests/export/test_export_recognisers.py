@@ -67,8 +67,9 @@ READERS: dict[str, tuple[str, Callable[[Path], Accepts]]] = {
 }
 
 
+SHORT = {"starter", "tyres"}
 CASES = [
-    (name, reader, enforced)
+    pytest.param(name, reader, enforced, marks=[pytest.mark.slow] * (name not in SHORT))
     for name in SEVERAL
     for reader in READERS
     for enforced in (False, True)

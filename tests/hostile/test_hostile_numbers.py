@@ -11,6 +11,7 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from helpers import first_short
 from hostile.large import book, digits, row
 from hostile.watchdog import book_or_error, bounded
 from hypothesis import given
@@ -138,7 +139,7 @@ def test_laps_nobody_means_are_refused_by_an_import(
 
 @pytest.mark.parametrize("column", ["lap", "at", "seq", "about", "amount", "certainty"])
 @pytest.mark.parametrize("form", ["csv", "jsonl"])
-@pytest.mark.parametrize("number", [LONG, "1" + "0" * 400])
+@pytest.mark.parametrize("number", first_short([LONG, "1" + "0" * 400]))
 def test_numbers_nobody_means_are_refused_in_an_exported_sheet(
     column: str,
     form: str,

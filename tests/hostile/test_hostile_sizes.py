@@ -23,6 +23,7 @@ REPORTS = (
     "9 niner for to " * 50,
 )
 LONG_REFUSED = (
+    "10,000 codewords alike",
     "10,000 messages",
     "700 optional parts, run together",
     "5,000 keys of 64 parts",
@@ -46,6 +47,8 @@ LONG_REFUSED = (
     "four tables of 40,000 codewords of eight symbols",
 )
 LONG_ACCEPTED = (
+    "1 MB of comments",
+    "10,000 phrases",
     "10,000 parts",
     "700 alternatives",
     "100,000 listed codewords",

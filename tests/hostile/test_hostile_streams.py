@@ -52,7 +52,8 @@ def book(tmp_path: Path) -> str:
 
 @pytest.mark.parametrize("closed", first_short(["<&- >&- 2>&-", "<&-", ">&-", "2>&-"]))
 @pytest.mark.parametrize(
-    "command", ["decode BOOK", "decode BOOK S301203", "log x.sheet --book BOOK"]
+    "command",
+    first_short(["log x.sheet --book BOOK", "decode BOOK S301203", "decode BOOK"], 2),
 )
 def test_a_stream_that_is_closed_ends_nothing(
     command: str, closed: str, book: str, tmp_path: Path
@@ -109,7 +110,7 @@ def test_a_program_that_waits_for_each_line_gets_it(
     assert running.wait(30) in (0, 1, 2, 120)
 
 
-@pytest.mark.parametrize("moments", [3, pytest.param(10, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("moments", [2, pytest.param(10, marks=pytest.mark.slow)])
 @pytest.mark.parametrize(
     "command",
     first_short([["hear", RACE], ["decode", RACE], ["demo"], ["book", "check", RACE],

@@ -8,6 +8,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+from helpers import first_short
 from hostile.watchdog import BOOK, TOGETHER, printable, settled, some_long
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -77,6 +78,9 @@ LONG = (
     "S30120 ",
     "K4 ",
     "forty seven ",
+    "4 4 CORRECTION ",
+    "double four ",
+    "disregard ",
 )
 STRANGE = {
     "right-to-left override": "S 3 0 \u202e1 2 0",
@@ -196,7 +200,7 @@ def test_any_text_is_read_or_refused(text: str) -> None:
         assert not isinstance(found, CodeError) or printable(str(found))
 
 
-@pytest.mark.parametrize("unit", ["7", "7a", "7/", "7=", "K", "["])
+@pytest.mark.parametrize("unit", first_short(["7", "[", "7a", "7/", "7=", "K"], 2))
 def test_thirty_thousand_characters_without_a_space_are_answered_at_once(
     unit: str, tmp_path: Path
 ) -> None:

@@ -370,7 +370,7 @@ def test_the_example_event_is_what_its_script_makes(tmp_path: Path) -> None:
         )
 
 
-@pytest.mark.parametrize("form", first_short(["jsonl", "txt", "vtt", "srt"], 2))
+@pytest.mark.parametrize("form", first_short(["txt", "jsonl", "vtt", "srt"]))
 def test_the_example_event_is_read_whole_from_every_form(tmp_path: Path, form: str) -> None:
     truth = [json.loads(line) for line in (EVENT / "truth.jsonl").read_text("utf-8").splitlines()]
     with new(tmp_path) as journal, (EVENT / f"radio.{form}").open("rb") as stream:

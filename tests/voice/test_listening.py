@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 import soundfile
-from helpers import book_of
+from helpers import book_of, first_short
 from scipy.signal import resample_poly
 from voice.spoken import NEXT, RATE, REPORT, TALK, spoken
 
@@ -109,7 +109,9 @@ def test_the_same_lines_through_a_file_are_the_same_sheet(
 
 @pytest.mark.parametrize(
     ("suffix", "rate", "channels"),
-    [("flac", 48_000, 2), ("ogg", 16_000, 1), ("mp3", 44_100, 1), ("wav", 8_000, 3)],
+    first_short(
+        [("flac", 48_000, 2), ("wav", 8_000, 3), ("ogg", 16_000, 1), ("mp3", 44_100, 1)], 2
+    ),
 )
 def test_every_form_rate_and_number_of_channels_is_heard(
     suffix: str, rate: int, channels: int, radio: Any, tmp_path: Path

@@ -344,11 +344,22 @@ def test_what_moves_a_line_and_changes_the_mode_may_begin_anywhere() -> None:
     assert way.touches == ("ok", "ok long", "thumb up")
 
 
-@settings(max_examples=60)
-@given(wheels())
-def test_states_are_counted_exactly(wheel: Wheel) -> None:
+def counted(wheel: Wheel) -> None:
+    """Hold the states counted against all that touches lead to."""
     known, places = reach(wheel), all_places(wheel)
     assert known.states == len(places)
     for meanings in wheel.meanings:
         for meaning in meanings:
             assert known.holds(meaning) == any(map(meaning.holds, places))
+
+
+@given(wheels())
+def test_states_are_counted_exactly(wheel: Wheel) -> None:
+    counted(wheel)
+
+
+@pytest.mark.slow
+@settings(max_examples=60)
+@given(wheels())
+def test_states_are_counted_exactly_on_many_wheels(wheel: Wheel) -> None:
+    counted(wheel)
