@@ -108,6 +108,14 @@ def hardly_heard(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(scoring, "Scorer", lambda _: scorer)
 
 
+@pytest.fixture
+def hardly_drawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Let the figures of a book that is checked come of a few strings only: where they don't
+    matter, for drawing is what takes the time.
+    """
+    monkeypatch.setattr("grammar.figures.DRAWS", 20)
+
+
 @pytest.fixture(scope="session")
 def server() -> Iterator[Server]:
     """A PostgreSQL server for all tests of this process that need one."""

@@ -17,6 +17,8 @@ from codec.screen.book import check
 from grammar.errors import CodeError, Problem
 from grammar.layout import parse_layout
 
+pytestmark = pytest.mark.usefixtures("hardly_drawn")
+
 BOOK = """
 [alphabet]
 retired = "IO"

@@ -5,7 +5,9 @@ they name exist, and README's two commands are those that are run here.
 from __future__ import annotations
 
 import doctest
+import functools
 import re
+import shutil
 from collections.abc import Callable
 from pathlib import Path
 
@@ -57,6 +59,32 @@ def test_the_documents_have_examples() -> None:
     assert PYTHON
 
 
+Tell = Callable[[str, Path], str]
+Made = Callable[[Tell, tuple[str, ...]], Path]
+
+
+@pytest.fixture(scope="module")
+def made(tmp_path_factory: pytest.TempPathFactory) -> Made:
+    """Give the folder that commands leave behind, each run once for all chapters it is before."""
+
+    @functools.cache
+    def left(tell: Tell, commands: tuple[str, ...]) -> Path:
+        where = tmp_path_factory.mktemp("made")
+        if commands:
+            with folder() as fresh:
+                bring(left(tell, commands[:-1]), fresh)
+                tell(commands[-1], fresh)
+                bring(fresh, where)
+        return where
+
+    return left
+
+
+def bring(files: Path, where: Path) -> None:
+    """Copy what commands left to another folder of commands."""
+    shutil.copytree(files, where, ignore=lambda *_: ["examples"], dirs_exist_ok=True)
+
+
 @pytest.mark.parametrize(
     ("tell", "document", "heading"),
     [
@@ -72,13 +100,13 @@ def test_the_documents_have_examples() -> None:
     ],
 )
 def test_every_command_prints_what_the_document_shows(
-    document: str, heading: str, tell: Callable[[str, Path], str]
+    document: str, heading: str, tell: Tell, made: Made
 ) -> None:
     found = chapters(TEXTS[document])
     before = list(found)[: list(found).index(heading)]
     with folder() as where:
-        for one in makers(found[heading], [one for other in before for one in found[other]]):
-            tell(one.command, where)
+        earlier = makers(found[heading], [one for other in before for one in found[other]])
+        bring(made(tell, tuple(one.command for one in earlier)), where)
         for one in found[heading]:
             assert Example(one.command, tell(one.command, where)) == one
 
