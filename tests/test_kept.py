@@ -36,6 +36,9 @@ FILES = sorted(
 )
 
 
+LARGE = {"metar", "synop"}
+
+
 def again(book: Book) -> Book:
     spec = functools.partial(spec_of, book.source, "book")
     return rebuilt(compiled(book), book.name, book.source, spec)
@@ -105,7 +108,13 @@ def _encoded(book: Book, values: dict[str, str], message: str) -> Any:
         return error.as_dict()
 
 
-@pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "path",
+    [
+        pytest.param(path, marks=[pytest.mark.slow] * (path.stem in LARGE), id=path.stem)
+        for path in FILES
+    ],
+)
 def test_a_rebuilt_book_of_a_file_is_the_same(path: Path) -> None:
     book = load_book(path)
     other = again(book)

@@ -30,9 +30,7 @@ from grammar.parsing import parse_book
 DRAWN = [(200, 100), pytest.param(EVERY, 10_000, marks=pytest.mark.slow)]
 
 
-@pytest.fixture(
-    scope="module", params=first_short(sorted(SEVERAL, key=lambda name: name != "race"))
-)
+@pytest.fixture(scope="module", params=first_short(SEVERAL))
 def example_in_c(
     request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> tuple[Book, Path]:

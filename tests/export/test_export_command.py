@@ -20,7 +20,7 @@ STARTER = "examples/starter/starter.toml"
 @pytest.mark.parametrize(
     ("name", "form"),
     [
-        pytest.param(name, form, marks=[pytest.mark.slow] * (form == "card" and name != "starter"))
+        pytest.param(name, form, marks=[pytest.mark.slow] * (name != "starter"))
         for name in BOOKS
         for form in FORMATS
     ],

@@ -48,6 +48,7 @@ LONG_REFUSED = (
 )
 LONG_ACCEPTED = (
     "1 MB of comments",
+    "100 optional parts and a check",
     "10,000 phrases",
     "10,000 parts",
     "700 alternatives",

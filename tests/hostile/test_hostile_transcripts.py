@@ -81,6 +81,7 @@ LONG = (
     "4 4 CORRECTION ",
     "double four ",
     "disregard ",
+    "4 i say again ",
 )
 STRANGE = {
     "right-to-left override": "S 3 0 \u202e1 2 0",

@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from commands import ROOT, Done, called
 from drill.support import answer, race
+from helpers import first_short
 from servers import Server
 
 from codec.drill import DrillJournal
@@ -47,15 +48,19 @@ def test_a_sheet_goes_on_where_another_command_left_it(place: str) -> None:
     assert done("race", "show", place, EVENT / "event.toml", "--car", "7").stdout
 
 
-def test_an_import_on_a_server_is_that_of_a_file(place: str, tmp_path: Path) -> None:
+@pytest.mark.parametrize("lines", first_short([60, 400]))
+def test_an_import_on_a_server_is_that_of_a_file(place: str, tmp_path: Path, lines: int) -> None:
+    talk = tmp_path / "radio.jsonl"
+    whole = (EVENT / "radio.jsonl").read_text("utf-8").splitlines(keepends=True)
+    talk.write_text("".join(whole[:lines]), "utf-8")
     crews = "--car", "7=Ilse Marrow,Quill", "--car", "61=Teo Vash,Denn"
     tables = []
     for where in (place, str(tmp_path / "race.sheet")):
-        done("sheet", "import", where, EVENT / "radio.jsonl", "--book", BOOK, *crews)
+        done("sheet", "import", where, talk, "--book", BOOK, *crews)
         done("sheet", "export", where, tmp_path / "sheet.csv", "--replace")
         tables.append(rows(tmp_path / "sheet.csv"))
     assert tables[0] == tables[1]
-    assert len(tables[0]) > 100
+    assert len(tables[0]) > lines // 4
 
 
 def test_an_exported_sheet_is_imported_on_a_server(place: str, tmp_path: Path) -> None:
