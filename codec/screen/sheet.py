@@ -71,7 +71,11 @@ def line_texts(
     names = lap_columns(book)
     heads = [(name.replace("_", " "), book.fields[name].unit_text) for name in names]
     text_of = functools.cache(_cell)
-    cells = [[text_of((line.values or {}).get(name)) for name in names] for line in lines]
+    empty = [text_of(None)] * len(names)
+    cells = [
+        [text_of(line.values.get(name)) for name in names] if line.values else empty
+        for line in lines
+    ]
     if uses is not None:
         heads += [("used", ""), ("target", ""), ("gap", "")]
         cells = [row + _use(uses, line) for row, line in zip(cells, lines, strict=True)]

@@ -6,7 +6,7 @@ import contextlib
 import math
 import re
 import warnings
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from decimal import Decimal
 from pathlib import Path
 from typing import IO, Any
@@ -20,6 +20,7 @@ from codec.sheet.journal import Journal
 from codec.sheet.state import Standing, laps
 from codec.sheet.table import VALUE, EntryTable, is_run
 from codec.sheet.workbook import PLAIN, Cell, CellStyle, TableWriter, WorkbookWriter
+from grammar.book import Book
 from grammar.fields import number_text, value_text
 
 _MOST_ROWS = 1_048_575
@@ -44,11 +45,11 @@ def write(journal: Journal, stream: IO[bytes]) -> int:
             kind="sheet-export",
             hint="export CSV",
         )
-    with WorkbookWriter(stream) as book:
-        with book.table("laps", frozen="C2") as table:
-            _laps(table, journal)
+    with WorkbookWriter(stream, ("laps", "entries", "book")) as book:
         with book.table("entries", frozen="A2") as table:
-            count = _entries(table, journal)
+            count, told = _entries(table, journal)
+        with book.table("laps", frozen="C2") as table:
+            _laps(table, journal.book, Standing(told))
         with book.table("book") as table:
             for key, text in Facts.of(journal).as_dict().items():
                 for place in range(0, max(1, len(text)), _CHUNK):
@@ -97,8 +98,10 @@ class _Column:
         return value, CellStyle(form)
 
 
-def _entries(sheet: TableWriter, journal: Journal) -> int:
+def _entries(sheet: TableWriter, journal: Journal) -> tuple[int, list[Entry]]:
+    """Write the entries; return how many there are, and those that laps rest on."""
     fields, table, count = journal.book.fields, journal.table, 0
+    named, told = set[str](), list[Entry]()
     names, numeric = table.names(fields), table.numeric(fields)
     units = {VALUE + name: field.unit_text for name, field in fields.items()}
     sheet.append([(name, _BOLD) for name in names])
@@ -108,16 +111,15 @@ def _entries(sheet: TableWriter, journal: Journal) -> int:
         pairs = zip(columns, texts, strict=True)
         sheet.append([column(text) if text else _EMPTY for column, text in pairs])
         count += 1
-    return count
+        if _tells_of_laps(facts, named):
+            told.append(table.of_row(facts, fields))
+    return count, told
 
 
-def _laps(sheet: TableWriter, journal: Journal) -> None:
+def _laps(sheet: TableWriter, book: Book, standing: Standing) -> None:
     """Write the laps of every car as people read them: the report of each that counts."""
-    reported = (
-        journal.book.messages[lap_message(journal.book)].fields if lap_message(journal.book) else {}
-    )
-    fields = {name: field for name, field in journal.book.fields.items() if name in reported}
-    standing = Standing(_told_of_laps(journal))
+    reported = book.messages[lap_message(book)].fields if lap_message(book) else {}
+    fields = {name: field for name, field in book.fields.items() if name in reported}
     titles = [
         f"{field.title}{' in ' + field.unit_text if field.unit_text else ''}"
         for field in fields.values()
@@ -130,7 +132,7 @@ def _laps(sheet: TableWriter, journal: Journal) -> None:
         for name, one in fields.items()
     }
     for car in standing.cars:
-        for lap, row in laps(standing, car, journal.book).items():
+        for lap, row in laps(standing, car, book).items():
             entry, values = row.entry, row.entry.values if row.counts else {}
             texts = {name: value_text(values[name]) for name in fields if name in values}
             sheet.append(
@@ -144,15 +146,13 @@ def _laps(sheet: TableWriter, journal: Journal) -> None:
             )
 
 
-def _told_of_laps(journal: Journal) -> Iterator[Entry]:
-    """Yield the entries that the laps of cars rest on, and the first that names a car: a sheet may
-    hold far more talk.
+def _tells_of_laps(facts: Mapping[str, Any], named: set[str]) -> bool:
+    """Tell whether laps rest on an entry, or it names a car first, which is then added to those
+    ``named``: a sheet may hold far more talk.
     """
-    named = set[str]()
-    for facts in journal.rows():
-        if facts["kind"] not in _TALK or facts["car"] not in named:
-            named.add(facts["car"])
-            yield journal.table.of_row(facts, journal.book.fields)
+    tells = facts["kind"] not in _TALK or facts["car"] not in named
+    named.add(facts["car"])
+    return tells
 
 
 def _openpyxl() -> Any:

@@ -44,12 +44,14 @@ class WorkbookWriter:
     whole behind that, if nothing was raised.
     """
 
-    def __init__(self, stream: IO[bytes]) -> None:
-        """Begin with no table."""
+    def __init__(self, stream: IO[bytes], tables: Sequence[str]) -> None:
+        """Begin with no table written; ``tables`` are their names in the order in which they are
+        shown.
+        """
         self._archive = zipfile.ZipFile(
             stream, "w", zipfile.ZIP_DEFLATED, compresslevel=_PACKED, allowZip64=True
         )
-        self._tables: list[str] = []
+        self._tables = tuple(tables)
         self._styles: dict[CellStyle, int] = {PLAIN: 0}
 
     def __enter__(self) -> Self:
@@ -65,8 +67,8 @@ class WorkbookWriter:
     @contextmanager
     def table(self, name: str, *, frozen: str = "") -> Iterator[TableWriter]:
         """Write a table; what stands above and left of the cell ``frozen`` stays in view."""
-        self._tables.append(name)
-        with self._archive.open(f"xl/worksheets/sheet{len(self._tables)}.xml", "w") as part:
+        number = self._tables.index(name) + 1
+        with self._archive.open(f"xl/worksheets/sheet{number}.xml", "w") as part:
             part.write(f'{_HEAD}<worksheet xmlns="{_MAIN}">'.encode())
             if frozen:
                 part.write(f"<sheetViews>{_pane(frozen)}</sheetViews>".encode())
