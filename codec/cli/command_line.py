@@ -21,9 +21,6 @@ from codec.cli.common import report, say, tell
 from grammar.errors import CodeError, visible_lines
 
 _NEW_OBJECTS = 50_000  # after which circles are looked for
-# nor are they looked for at the end, among all that was loaded: that would take as long as loading
-# the command did
-atexit.register(gc.freeze)
 COMMANDS = {  # what each does, as the help tells it
     "decode": "spoken reports to readings",
     "encode": "values to the shortest unambiguous string",
@@ -52,6 +49,10 @@ def run(argv: Sequence[str] | None = None) -> int:
     # hardly anything here refers to itself in a circle: to look for that after every few hundred
     # new objects costs a third of the time in which a large sheet is shown
     gc.set_threshold(_NEW_OBJECTS, 5, 5)
+    if argv is None:
+        # the process ends with this command: then to look among all that was loaded would take
+        # nearly as long as loading it did, and nothing that it writes is left to that
+        atexit.register(gc.freeze)
     _open_closed_streams()
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):

@@ -8,6 +8,7 @@ line here and one numbered script in codec/sheet/schema.
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from decimal import Decimal
@@ -43,6 +44,7 @@ Kind = Literal[
 LapBy = Literal["", "said", "time", "order", "given"]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 LAP_BY: tuple[LapBy, ...] = get_args(LapBy)
+_ALIKE = 16  # characters of texts that are much alike, and kept once: cars, kinds, messages
 _SHOWN = 60  # characters of a value that are shown in an error
 _NOTHING: Mapping[str, Value] = MappingProxyType({})
 
@@ -142,7 +144,10 @@ class Entry:
         made = object.__new__(cls)
         for name, put, default, plain, checked, most in _puts(cls):
             value = cells[name]
-            if value.__class__ is not str or len(value) > most or not value.isascii():
+            text = value.__class__ is str
+            if text and 0 < len(value) <= _ALIKE:
+                value = sys.intern(value)
+            if not text or len(value) > most or not value.isascii():
                 if value is None and default is not MISSING:
                     value = default
                 elif checked is not None and not plain(value):

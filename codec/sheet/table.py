@@ -4,7 +4,6 @@ texts of an export, JSON, the Table Schema, and entries from all of these.
 
 from __future__ import annotations
 
-import sys
 from collections.abc import Iterable, Mapping, Set
 from importlib import resources
 from typing import Any
@@ -16,7 +15,6 @@ from codec.store.table import NUMBER, Stored, Table
 from grammar.errors import CodeError
 
 _MOST_KEPT = 2_000
-_SHORT = 16  # characters: cars, kinds, writers, messages
 VALUE = "value_"  # begins the column of a field in an export
 _BEGINS = frozenset(
     (  # a spreadsheet would take a text that begins so for a formula
@@ -82,10 +80,7 @@ class EntryTable:
         """Return the entry of a row that is sound; raises SheetError where the book has no such
         values.
         """
-        cells = {  # short texts are much alike, and are kept once
-            name: sys.intern(fact) if fact.__class__ is str and len(fact) <= _SHORT else fact
-            for name, fact in facts.items()
-        }
+        cells = dict(facts)
         try:
             for name, column in self._converted.items():
                 cell = cells[name]

@@ -16,8 +16,8 @@ from common import ROOT, processes, table
 
 HIDE = "import sys; sys.modules['interegular'] = None; "
 # a hearing that asks ends with 1
-HEARD = HIDE + "from codec.cli import main; main({!r})"
-RUN = HIDE + "from codec.cli import main; raise SystemExit(main({!r}))"
+HEARD = HIDE + "sys.argv[1:] = {!r}; from codec.cli import main; main()"
+RUN = HIDE + "sys.argv[1:] = {!r}; from codec.cli import main; raise SystemExit(main())"
 BOOK = str(ROOT / "examples" / "race" / "race.toml")
 LAST = [f"--prior={one}" for one in ("energy=-0.3", "motor=95", "inverter=65", "battery=44")]
 UNKNOWN = {1: "blah", 4: "blubb"}  # words of no book, by their place among those of the report
