@@ -3,13 +3,15 @@ how likely it is read right now, and of how much asking it once more would add.
 
 The log-odds of a right answer grow with practice, more after a mistake, whose right answer is shown
 (performance factors: P. I. Pavlik, H. Cen and K. R. Koedinger, "Performance Factors Analysis",
-2009), and fall back between sessions with what the scheduler of ``cards`` says is still recalled
-(FSRS). Where they begin, how fast they grow and how much of it a break takes is not known: a grid
-of all three, weighted by the answers, for each symbol and each pair; the weights that all have
-together are where a new one begins (empirical Bayes). Where pairs matter, a place of a report is
-read right if its symbol is known and its pair does not mislead; a mistake is blamed on both, by how
-likely each was to cause it. Whether they do is itself weighed by the answers (Bayesian model
-averaging).
+2009), by the same at each answer or ever less, as practice by a power law does (A. Newell and P. S.
+Rosenbloom, "Mechanisms of skill acquisition and the law of practice", 1981), and fall back between
+sessions with what the scheduler of ``cards`` says is still recalled (FSRS). Where they begin, how
+they grow and how much of it a break takes is not known: a grid of all three, weighted by the
+answers, for each symbol and each pair; the weights that all have together are where each begins
+(empirical Bayes), so that chance tells no one from another where all are alike. Where pairs matter,
+a place of a report is read right if its symbol is known and its pair does not mislead; a mistake is
+blamed on both, by how likely each was to cause it. Whether they do is itself weighed by the answers
+(Bayesian model averaging).
 """
 
 from __future__ import annotations
@@ -24,7 +26,8 @@ from grammar.libraries import needed
 if TYPE_CHECKING:
     import numpy as np
 
-_GAINS = (0.0, 0.05, 0.15, 0.4)  # log-odds that one right answer adds
+# log-odds that one right answer adds, and the power of practice by which that wanes
+_GROWTHS = ((0.0, 0.0), (0.05, 0.0), (0.15, 0.0), (0.4, 0.0), (0.4, 1.0), (0.8, 1.0), (1.6, 1.0))
 _LEAST_GAIN = 0.05  # what asking is taken to add to what has not got better yet
 _AFTER_MISTAKE = 1.5  # times that, where it was wrong
 _BREAKS = (0.0, 1.0, 4.0)  # the power of recall that a break leaves
@@ -32,8 +35,8 @@ _BREAKS = (0.0, 1.0, 4.0)  # the power of recall that a break leaves
 _BEGIN = {-0.5: 0.25, 1.0: 0.25, 2.5: 0.25, 4.0: 0.25}
 _MISLEADS = {-0.5: 0.02, 1.0: 0.03, 2.5: 0.05, 4.5: 0.2, 7.0: 0.7}
 _SLIP = 0.002  # of what is known perfectly
-_POOLING = 2.0  # units that the first prior counts for
-_ROUNDS = 3  # by which the common prior is found
+_POOLING = 1.0  # units that the first prior counts for
+_ROUNDS = 30  # by which the common prior is found: with fewer, chance tells symbols apart
 _OFTEN = 10  # answers after which it is found anew
 _TOGETHER = 0.1  # how likely it is before any answer that pairs matter
 _SURE = 6.0  # log-odds beyond which nothing is taken for surer
@@ -46,10 +49,12 @@ class Units:
     def __init__(self, begin: Mapping[float, float]) -> None:
         """Begin without any, where ``begin`` says: log-odds and how likely they are."""
         self.numpy = needed("numpy", "drill")
-        grid = self.numpy.array(list(itertools.product(begin, _GAINS, _BREAKS)))
-        self.begin, self.gain, self.breaks = grid.T
+        grid = itertools.product(begin, _GROWTHS, _BREAKS)
+        grid = self.numpy.array([(start, *growth, kept) for start, growth, kept in grid])
+        self.begin, self.gain, self.wanes, self.breaks = grid.T
         self.place: dict[str, int] = {}
         self.odds = self.numpy.zeros((0, len(grid)))
+        self.practice = self.numpy.zeros((0, 1))  # answers, a mistake counting for more
         self.likelihood = self.numpy.zeros((0, len(grid)))  # its logarithm
         each = self.numpy.array([begin[start] for start in self.begin])
         self.first = each / each.sum()
@@ -62,6 +67,7 @@ class Units:
             if len(self.place) > len(self.odds):
                 more = max(64, len(self.odds))
                 self.odds = self.numpy.vstack([self.odds, self.numpy.tile(self.begin, (more, 1))])
+                self.practice = self.numpy.vstack([self.practice, self.numpy.zeros((more, 1))])
                 self.likelihood = self.numpy.vstack(
                     [self.likelihood, self.numpy.zeros((more, len(self.begin)))]
                 )
@@ -88,6 +94,11 @@ class Units:
         left: np.ndarray = self.begin + (odds - self.begin) * recall**self.breaks
         return left
 
+    def _growth(self, rows: list[int], least: float = 0.0) -> np.ndarray:
+        gain: np.ndarray = self.numpy.maximum(self.gain, least)
+        found: np.ndarray = gain * (1 + self.practice[rows]) ** -self.wanes
+        return found
+
     def note(self, unit: str, recall: float, *, wrong: bool, other: float = 1.0) -> None:
         """Take in an answer that was right only if this unit and, with the chance ``other``, the
         other one were.
@@ -96,7 +107,9 @@ class Units:
         odds = self._after(self.odds[row], recall)
         chances = self.chances(odds)
         self.likelihood[row] += self.numpy.log(1 - chances * other if wrong else chances)
-        self.odds[row] = odds + self.gain * (_AFTER_MISTAKE if wrong else 1)
+        weight = _AFTER_MISTAKE if wrong else 1.0
+        self.odds[row] = odds + self._growth([row])[0] * weight
+        self.practice[row] += weight
 
     def known(self, unit: str, right: float, wrong: float) -> None:
         """Take in so many answers that were given before any that is noted, outside of drills: they
@@ -109,10 +122,11 @@ class Units:
 
     def pool(self) -> None:
         """Find the common prior anew."""
-        known = slice(len(self.place))
+        logs = self.likelihood[: len(self.place)]
+        told = self.numpy.exp(logs - logs.max(axis=1, keepdims=True))
         self.prior = self.first
         for _ in range(_ROUNDS):
-            together = self.weights(known).sum(axis=0) + _POOLING * self.first
+            together = self.prior * ((1 / (told @ self.prior)) @ told) + _POOLING * self.first
             self.prior = together / together.sum()
 
     def gains(self, units: Sequence[str], recall: Recall) -> np.ndarray:
@@ -122,8 +136,8 @@ class Units:
         rows = [self.row(unit) for unit in units]
         kept = self.numpy.array([[recall(unit)] for unit in units])
         odds, weights = self._after(self.odds[rows], kept), self.weights(rows)
-        gain = self.numpy.maximum(self.gain, _LEAST_GAIN)
-        before, after = ((weights * self.chances(step)).sum(axis=1) for step in (odds, odds + gain))
+        grown = odds + self._growth(rows, _LEAST_GAIN)
+        before, after = ((weights * self.chances(one)).sum(axis=1) for one in (odds, grown))
         found: np.ndarray = (after - before) / before
         return found
 

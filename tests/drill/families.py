@@ -1,6 +1,6 @@
 """Families of simulated learners of other forms than the model that chooses the questions, and than
-each other. Each is taken from the literature named beside it; the figures are invented, and the
-choice of questions was not adjusted to them.
+each other. Each but the last is taken from the literature named beside it; the figures are invented,
+and those of the choice were not adjusted to them (what was looked at meanwhile: DEVELOPERS.md).
 
 A learner answers an item at a time of day and learns from it; ``chance`` is how likely a string is
 read wholly right just then.
@@ -211,10 +211,88 @@ class Alike(Family):
         self.met[symbol] += 1
 
 
+class Plateaus(Family):
+    """Gets better by steps, with plateaus between them (W. L. Bryan and N. Harter, Psychological
+    Review 6, 1899, of telegraphers), each symbol by steps of its own; a long break may cost one.
+    Now and then attention lapses, however well all is known.
+    """
+
+    def __init__(self, pool: Pool, generator: random.Random) -> None:
+        super().__init__(pool, generator)
+        self.falls = generator.uniform(0.3, 0.5)
+        self.lapses = generator.uniform(0.001, 0.003)
+        self.step = {one: generator.choice([0, 0, 1, 2]) for one in self.symbols}
+        self.until = {one: self._length() for one in self.symbols}
+        self.met: dict[str, float] = {}
+
+    def _length(self) -> int:
+        return 1 + int(self.generator.expovariate(1 / 6))
+
+    def right(self, symbol: str, hour: float) -> float:  # noqa: ARG002
+        return 1 - self.lapses - 0.3 * self.falls ** self.step[symbol]
+
+    def practise(self, symbol: str, hour: float, *, right: bool) -> None:  # noqa: ARG002
+        away = hour - self.met.get(symbol, hour)
+        if away > 36 and self.step[symbol] and self.generator.random() < 0.2:
+            self.step[symbol] -= 1
+        self.met[symbol] = hour
+        self.until[symbol] -= 1
+        if not self.until[symbol]:
+            self.step[symbol], self.until[symbol] = self.step[symbol] + 1, self._length()
+
+
+class Tiring(Family):
+    """Errors fall exponentially with practice, by each symbol at a rate of its own (A. Heathcote,
+    S. Brown and D. J. K. Mewhort, Psychonomic Bulletin and Review 7, 2000). Who drills for long
+    errs more (N. H. Mackworth, Quarterly Journal of Experimental Psychology 1, 1948) and learns
+    less, until a rest; ``chance`` is of one who has rested.
+    """
+
+    def __init__(self, pool: Pool, generator: random.Random) -> None:
+        super().__init__(pool, generator)
+        self.errors = {one: generator.uniform(0.05, 0.4) for one in self.symbols}
+        self.rate = {one: math.exp(generator.gauss(-2.5, 0.5)) for one in self.symbols}
+        self.hour, self.tired = 0.0, 0.0
+
+    def said(self, text: str, hour: float) -> str:
+        self.tired = 0.0 if hour - self.hour > 8 else self.tired + (1 - self.tired) / 60
+        self.hour = hour
+        return super().said(text, hour)
+
+    def chance(self, text: str, hour: float) -> float:  # noqa: ARG002
+        return math.prod(1 - self.errors[symbol] for symbol in text)
+
+    def right(self, symbol: str, hour: float) -> float:  # noqa: ARG002
+        return 1 - self.errors[symbol] - 0.06 * self.tired
+
+    def practise(self, symbol: str, hour: float, *, right: bool) -> None:  # noqa: ARG002
+        self.errors[symbol] *= math.exp(-self.rate[symbol] * (1 - 0.5 * self.tired))
+
+
+class Mixed(Family):
+    """Learns each symbol in one of three ways, by chance: no one law holds for all."""
+
+    def __init__(self, pool: Pool, generator: random.Random) -> None:
+        super().__init__(pool, generator)
+        ways: list[Family] = [
+            kind(pool, generator) for kind in (PowerForgetting, ExponentialForgetting, Alike)
+        ]
+        self.way = {one: generator.choice(ways) for one in self.symbols}
+
+    def right(self, symbol: str, hour: float) -> float:
+        return self.way[symbol].right(symbol, hour)
+
+    def practise(self, symbol: str, hour: float, *, right: bool) -> None:
+        self.way[symbol].practise(symbol, hour, right=right)
+
+
 FAMILIES: dict[str, type[Family]] = {
     "forgetting by a power": PowerForgetting,
     "forgetting exponentially": ExponentialForgetting,
     "look-alikes": LookAlikes,
     "chunks": Chunks,
     "all alike": Alike,
+    "plateaus": Plateaus,
+    "tiring": Tiring,
+    "mixed": Mixed,
 }

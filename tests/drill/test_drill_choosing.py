@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import random
+import statistics
 from collections import Counter
 from pathlib import Path
 
@@ -210,3 +211,19 @@ def test_a_foreign_or_damaged_profile_is_refused_before_anything_is_asked(tmp_pa
     path.write_text("{", "utf-8")
     assert called(arguments).returncode == 2
     assert not journal.exists()
+
+
+def test_where_all_are_alike_chance_tells_no_symbol_from_another() -> None:
+    # Stein's example: C. Stein, 3rd Berkeley Symposium 1, 1956; from memory
+    known, reads, right = Knowledge(), random.Random(5), Counter[str]()
+    symbols = "123456789ABCDEFGHJKLMNPQRSTUVW"
+    for _ in range(20):
+        for symbol in symbols:
+            missed = reads.random() < 0.25
+            right[symbol] += not missed
+            known.alone.note(symbol, 1.0, wrong=missed)
+    known.alone.pool()
+    told = statistics.pstdev(known.alone.chance(symbol) for symbol in symbols)
+    counted = statistics.pstdev(right[symbol] / 20 for symbol in symbols)
+    print(told, counted)
+    assert told < counted / 4
