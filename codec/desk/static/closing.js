@@ -9,9 +9,9 @@ export function drawClosing(place, closing, over) {
     return part;
   };
   const needed = Object.entries(closing.exposures).map(([kind, one]) => `nine in ten ${kind} right at ${one.seconds.toFixed(2)} s (${one.low.toFixed(2)} … ${one.high.toFixed(2)}), ${one.answers} flashes`);
-  const { next } = closing;
+  const { next } = closing, last = closing.sessions.at(-1);
   const parts = [["Better", closing.better], ["Weak", closing.weak], ["The price of looking", [...closing.cost, ...needed]], ["Next", [`${next.day}${next.exposure ? `, ${Math.round(next.exposure * 1000)} ms` : ""}: ${next.why}`]]];
-  place.replaceChildren(element("h2", `${closing.person}: ${over}`), ...parts.filter(([, lines]) => lines.length).map(([title, lines]) => list(title, lines)), picture(closing.sessions));
+  place.replaceChildren(element("h2", `${closing.person}: ${last.right} of ${last.asked} right; ${over}`), ...parts.filter(([, lines]) => lines.length).map(([title, lines]) => list(title, lines)), picture(closing.sessions));
 }
 
 // The share read right, session by session, with its interval.

@@ -119,9 +119,9 @@ const drawSaid = () => tellAt(by("told"), { tone: "warning", lines: said() });
 function draw(told) {
   state = told;
   const { driver, asked: question } = told;
-  const device = !driver.ever ? "no driver’s device yet: open the driver page on it" : driver.here
-    ? `driver’s device: clock ± ${driver.error} ms, frame ${driver.frame} ms; here ± ${clock.error.toFixed(1)} ms`
-    : "driver’s device is away or asleep";
+  const device = driver.here ? `driver’s device: clock ± ${driver.error} ms, frame ${driver.frame} ms; here ± ${clock.error.toFixed(1)} ms`
+    : told.held && driver.ever ? "driver’s device is away or asleep"
+    : `${told.held ? "" : "connected; "}no driver’s device yet: open the driver page on it, and begin there`;
   say(!told.held || driver.here, device);
   by("begin").hidden = told.held;
   by("asking").hidden = !question;
