@@ -1,6 +1,6 @@
 """Families of simulated learners of other forms than the model that chooses the questions, and than
-each other. Each but the last is taken from the literature named beside it; the figures are invented,
-and those of the choice were not adjusted to them (what was looked at meanwhile: DEVELOPERS.md).
+each other. Each but the last is taken from the literature named beside it. The figures are
+invented, and those of the choice were not adjusted to them (what was looked at: DEVELOPERS.md).
 
 A learner answers an item at a time of day and learns from it; ``chance`` is how likely a string is
 read wholly right just then.
