@@ -461,7 +461,7 @@ def _places(
     count = len(places)
     likelihood = np.array([place.likelihood for place in places])
     passed = np.array([place.passed for place in places])
-    heard, even = _misread(channel, likelihood), likelihood.mean(axis=1)
+    heard, even = _misread(channel.misread, likelihood), likelihood.mean(axis=1)
     swapped = channel.swapped if swaps and count > 3 else 0.0
     over = np.eye(count + 1)
     for place in range(count + 1):
@@ -501,14 +501,15 @@ def _words(
     count, condition = len(words), channel.conditions[number]
     top = np.array([scale_of(word) for word in words])
     stray = np.array([word.stray for word in words]) / top
+    deletion, insertion = condition.times * channel.deletion, condition.times * channel.insertion
     heard = _misread(
-        channel,
+        condition.times * channel.misread,
         np.array([word.likelihood for word in words]).reshape(count, channel.vocabulary)
         / top[:, None],
     )
     none = float(np.prod(stray)) / (2 * longest)
     places = count + 1
-    passed = _passed(stray, channel.insertion)
+    passed = _passed(stray, insertion)
     if condition.begins:
         switch = np.array(
             [[1 - condition.begins, condition.begins], [condition.ends, 1 - condition.ends]]
@@ -516,21 +517,21 @@ def _words(
         bad_passed = _passed(stray, channel.bad_insertion)
         over = np.hstack([np.kron(switch[:, :1], passed), np.kron(switch[:, 1:], bad_passed)])
         size = 2 * places
-        lost = np.repeat([channel.deletion, channel.bad_deletion], places)[:, None]
+        lost = np.repeat([deletion, channel.bad_deletion], places)[:, None]
         steps = [
             Step(0, 0, lost),
-            Step(0, 1, (1 - channel.deletion) * heard),
+            Step(0, 1, (1 - deletion) * heard),
             Step(places, 1, (1 - channel.bad_deletion) * stray[:, None]),
         ]
     else:
-        swapped = channel.swapped if swaps else 0.0
+        swapped = channel.swapped if swaps and condition.swaps else 0.0
         size, over, plain = places + (max(0, count - 1) if swapped else 0), passed, 1 - swapped
         steps = [
-            Step(0, 0, np.full((places, 1), plain * channel.deletion)),
-            Step(0, 1, plain * (1 - channel.deletion) * heard),
+            Step(0, 0, np.full((places, 1), plain * deletion)),
+            Step(0, 1, plain * (1 - deletion) * heard),
         ]
         if swapped:
-            first = swapped * (1 - channel.deletion) ** 2 * heard[1:]
+            first = swapped * (1 - deletion) ** 2 * heard[1:]
             steps += [Step(0, places, first), Step(places, 2 - places, heard[:-1])]
     start, end = np.zeros(size), np.zeros(size)
     start[0], end[count] = 1 - condition.bad, 1.0
@@ -557,12 +558,10 @@ def _passed(stray: np.ndarray, insertion: float) -> np.ndarray:
     return over
 
 
-def _misread(channel: Channel, heard: np.ndarray) -> np.ndarray:
-    """Return the likelihoods of words by the symbol shown, which may be said as any other."""
+def _misread(misread: float, heard: np.ndarray) -> np.ndarray:
+    """Return the likelihoods of words by the symbol shown, which is so often said as another."""
     others = heard.sum(axis=1, keepdims=True) - heard
-    found: np.ndarray = (1 - channel.misread) * heard + channel.misread / max(
-        1, channel.vocabulary - 1
-    ) * others
+    found: np.ndarray = (1 - misread) * heard + misread / max(1, heard.shape[1] - 1) * others
     return found
 
 

@@ -43,6 +43,8 @@ Noise = str | float
 # a beta distribution of weight 1/2, as H. Jeffreys took for a share of which nothing is known,
 # 1946), and once in fifty times nearly all reports are. Ours, no source.
 _SPELLS = ((0.45, 1 / 20), (0.2, 1 / 3), (0.14, 1.0), (0.12, 2.5), (0.07, 8.0), (0.02, 300.0))
+# The same of the odds that a report that is not spoilt is said in a quiet condition.
+_QUIET = ((0.3, 1 / 20), (0.4, 1.0), (0.3, 20.0))
 
 
 def phones_of(alphabet: Alphabet, symbol: str) -> Phones:
@@ -59,23 +61,55 @@ def _respelling(alphabet: Alphabet, symbol: str) -> str | None:
 @dataclass(frozen=True, slots=True)
 class Condition:
     """A condition of the radio: the ``share`` of reports said in it, P(a bad moment begins before
-    a word), and P(it has ended by the next word). ``begins`` 0: there is no bad moment.
+    a word), and P(it has ended by the next word). ``begins`` 0: there is no bad moment. ``times``
+    is what the channel's rates of added, lost and misread words are taken times outside of them.
     """
 
     share: float
     begins: float = 0.0
     ends: float = 1.0
+    times: float = 1.0
 
     @classmethod
     def of(cls, spec: RadioCondition) -> Condition:
         """Return the condition with this share of bad words, in moments of this mean length."""
         ends = 1 / spec.words
-        return cls(spec.share, ends * spec.bad / (1 - spec.bad), ends)
+        return cls(spec.share, ends * spec.bad / (1 - spec.bad), ends, spec.times)
 
     @property
     def bad(self) -> float:
         """The share of words in bad moments."""
         return self.begins / (self.begins + self.ends)
+
+    @property
+    def quiet(self) -> bool:
+        """Whether hardly anything goes wrong in it."""
+        return not self.begins and self.times < 1
+
+    @property
+    def swaps(self) -> bool:
+        """Whether a driver's swaps of neighbours are thought of in it."""
+        return not self.begins and not self.quiet
+
+
+def _regimes(
+    share: float, spells: Sequence[tuple[float, float]]
+) -> list[tuple[float, float, float]]:
+    """Return of each regime how likely it is beforehand, and how many times their mean a share,
+    which has this mean, and the rest are in it: its odds are so many times a number.
+    """
+    if not 0 < share < 1:
+        return [(1.0, 1.0, 1.0)]
+    low, high = 0.0, share / (1 - share) / min(times for _, times in spells)
+    for _ in range(60):
+        odds = (low + high) / 2
+        mean = sum(likely * odds * times / (1 + odds * times) for likely, times in spells)
+        low, high = (odds, high) if mean < share else (low, odds)
+    return [
+        (likely, part / share, (1 - part) / (1 - share))
+        for likely, times in spells
+        for part in [odds * times / (1 + odds * times)]
+    ]
 
 
 class Regime(NamedTuple):
@@ -134,28 +168,23 @@ class Channel:
     @functools.cached_property
     def regimes(self) -> tuple[Regime, ...]:
         """The times the radio may go through: how often a report is spoilt, said in a condition
-        with bad moments, is not known but learnt as reports come. In the mean over all regimes it
-        is as the conditions say.
+        with bad moments, and how often one of the others is said in a quiet condition, is not known
+        but learnt as reports come. In the mean over all regimes it is as the conditions say.
         """
-        shares = [one.share for one in self.conditions]
         spoilt = math.fsum(one.share for one in self.conditions if one.begins)
-        if not 0 < spoilt < 1:
-            return (Regime(1.0, tuple(shares)),)
-        low, high = 0.0, spoilt / (1 - spoilt) / _SPELLS[0][1]
-        for _ in range(60):
-            odds = (low + high) / 2
-            mean = sum(likely * odds * times / (1 + odds * times) for likely, times in _SPELLS)
-            low, high = (odds, high) if mean < spoilt else (low, odds)
-        found = []
-        for likely, times in _SPELLS:
-            part = odds * times / (1 + odds * times)
-            factors = (part / spoilt, (1 - part) / (1 - spoilt))
-            found.append(
-                Regime(
-                    likely, tuple(one.share * factors[not one.begins] for one in self.conditions)
-                )
+        quiet = math.fsum(one.share for one in self.conditions if one.quiet)
+        return tuple(
+            Regime(
+                likely * so_likely,
+                tuple(
+                    one.share
+                    * (spoils if one.begins else whole * (quiets if one.quiet else others))
+                    for one in self.conditions
+                ),
             )
-        return tuple(found)
+            for likely, spoils, whole in _regimes(spoilt, _SPELLS)
+            for so_likely, quiets, others in _regimes(quiet / (1 - spoilt or 1), _QUIET)
+        )
 
     def expected(self, radio: Sequence[float] = ()) -> tuple[float, ...]:
         """Return how likely each condition is for a report, given how likely each regime is; () for
@@ -189,9 +218,10 @@ class Channel:
 
     @functools.lru_cache(maxsize=512)  # noqa: B019 - channels are few and kept as long as their book
     def _told(self, words: int, clean: bool) -> Sequence[float]:
-        right = float(self.table.diagonal().mean()) * (1 - self.deletion) * (1 - self.insertion)
+        heard = float(self.table.diagonal().mean())
         told = []
         for one in self.conditions:
+            right = heard * (1 - one.times * self.deletion) * (1 - one.times * self.insertion)
             good = (1 - one.bad) * (1 - one.begins) ** words * right**words
             told.append(good if clean else 1 - good)
         return told

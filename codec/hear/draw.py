@@ -107,11 +107,11 @@ def passed_on(
     radio = condition(channel, chance) if radio is None else radio
     heard: list[str] = []
     bad = chance.random() < radio.bad
-    for symbol in [*_read(channel, shown, chance, swaps=not (radio.begins or again)), None]:
+    for symbol in [*_read(channel, shown, chance, radio, swaps=radio.swaps and not again), None]:
         bad = chance.random() >= radio.ends if bad else chance.random() < radio.begins
-        while chance.random() < (channel.bad_insertion if bad else channel.insertion):
+        while chance.random() < (channel.bad_insertion if bad else radio.times * channel.insertion):
             heard.append(chance.choice(words))
-        lost = channel.bad_deletion if bad else channel.deletion
+        lost = channel.bad_deletion if bad else radio.times * channel.deletion
         if symbol is not None and chance.random() >= lost:
             row = None if bad else channel.summed[index[symbol]]
             heard.append(chance.choices(words, cum_weights=row)[0])
@@ -119,7 +119,12 @@ def passed_on(
 
 
 def _read(
-    channel: Channel, shown: Sequence[str], chance: random.Random, *, swaps: bool
+    channel: Channel,
+    shown: Sequence[str],
+    chance: random.Random,
+    radio: Condition,
+    *,
+    swaps: bool,
 ) -> list[str]:
     """Return the symbols that the driver says for those shown."""
     said = list(shown)
@@ -129,9 +134,9 @@ def _read(
             said[place : place + 2] = said[place + 1], said[place]
             place += 1
         place += 1
-    symbols = channel.alphabet.symbols
+    symbols, misread = channel.alphabet.symbols, radio.times * channel.misread
     return [
-        chance.choice(symbols.replace(symbol, "")) if chance.random() < channel.misread else symbol
+        chance.choice(symbols.replace(symbol, "")) if chance.random() < misread else symbol
         for symbol in said
     ]
 

@@ -62,7 +62,8 @@ def learnt(channel: Channel, reports: Mapping[str, float], *, worth: float = WOR
                 seen.good + worth * (1 - given.bad)
             )
             ends = (seen.ended + worth * given.bad * given.ends) / (seen.bad + worth * given.bad)
-            conditions.append(Condition(share, min(begins, _MOST), min(ends, _MOST)))
+            changed = {"begins": min(begins, _MOST), "ends": min(ends, _MOST)}
+            conditions.append(dataclasses.replace(old, share=share, **changed))
         lost = (counts.lost + worth * channel.bad_deletion) / (counts.bad + worth)
         now = dataclasses.replace(now, conditions=tuple(conditions), bad_deletion=min(lost, 0.5))
     return now
@@ -70,17 +71,13 @@ def learnt(channel: Channel, reports: Mapping[str, float], *, worth: float = WOR
 
 def _counted(channel: Channel, rows: Mapping[str, float]) -> _Counts:
     """Return what is expected to have happened in all rows, by the channel."""
-    right = float(channel.table.diagonal().mean()) * (1 - channel.deletion)
-    even = (1 - channel.bad_deletion) / channel.vocabulary
-    # of each mark: how likely it is in a good moment, and in a bad one
-    likely = {
-        "=": (right, even),
-        "x": (1 - right - channel.deletion, 1 - channel.bad_deletion - even),
-        "-": (channel.deletion, channel.bad_deletion),
-    }
+    likely = [_likely(channel, one) for one in channel.conditions]
     counts = _Counts([_Expected() for _ in channel.conditions])
     for marks, times in rows.items():
-        walks = [_walk(one, [likely[mark] for mark in marks]) for one in channel.conditions]
+        walks = [
+            _walk(one, [so_likely[mark] for mark in marks])
+            for one, so_likely in zip(channel.conditions, likely, strict=True)
+        ]
         shares = [one.share * walk[0] for one, walk in zip(channel.conditions, walks, strict=True)]
         for seen, share, (_, moves, bad) in zip(counts.conditions, shares, walks, strict=True):
             weight = times * share / sum(shares)
@@ -96,6 +93,18 @@ def _counted(channel: Channel, rows: Mapping[str, float]) -> _Counts:
                 b for b, mark in zip(bad, marks, strict=True) if mark == "-"
             )
     return counts
+
+
+def _likely(channel: Channel, one: Condition) -> dict[str, tuple[float, float]]:
+    """Return of each mark how likely it is in a good moment of a condition, and in a bad one."""
+    lost = one.times * channel.deletion
+    right = float(channel.table.diagonal().mean()) * (1 - lost)
+    even = (1 - channel.bad_deletion) / channel.vocabulary
+    return {
+        "=": (right, even),
+        "x": (1 - right - lost, 1 - channel.bad_deletion - even),
+        "-": (lost, channel.bad_deletion),
+    }
 
 
 _Move = tuple[tuple[float, float], tuple[float, float]]

@@ -21,7 +21,8 @@ from grammar import sound
 # the book format's defaults
 INSERTION, DELETION, STRAY, SPOKEN_ANYWAY, LEFT_OUT = 0.01, 0.01, 0.005, 0.02, 0.5
 BAD_INSERTION, BAD_DELETION, MISREAD, SWAPPED = 0.1, 0.1, 0.002, 0.002
-CONDITIONS = ((0.92, 0.0, 1.0), (0.08, 0.3, 2.0))  # share, bad words, their run
+# share, bad words, their run, and what the rates outside of bad moments are taken times
+CONDITIONS = ((0.6, 0.0, 1.0, 0.05), (0.32, 0.0, 1.0, 1.0), (0.08, 0.3, 2.0, 1.0))
 
 Levels = tuple[tuple[str, int], ...]
 Word = Mapping[str, float]  # P(this is heard | said symbol), and "" for a word nobody said
@@ -136,11 +137,13 @@ def _in_order(
     return rows
 
 
-def alignments(said: str, heard: Sequence[Word], bad: float, run: float, swapped: float) -> float:
+def alignments(
+    said: str, heard: Sequence[Word], bad: float, run: float, times: float, swapped: float
+) -> float:
     """Return the probability that what was shown is heard so, in one condition of the radio: summed
     over its moments, symbols misread or swapped, words in gaps, lost, or heard as something.
     """
-    read = [_read(word) for word in heard]
+    read = [_read(word, times * MISREAD) for word in heard]
     begins = bad / (1 - bad) / run
     switch = {
         False: ((False, 1 - begins), (True, begins)),
@@ -152,7 +155,7 @@ def alignments(said: str, heard: Sequence[Word], bad: float, run: float, swapped
         """Return what all that follows is worth, from the gap before a symbol on."""
         found = 0.0
         for now_bad, chance in switch[was_bad]:
-            insertion = BAD_INSERTION if now_bad else INSERTION
+            insertion = BAD_INSERTION if now_bad else times * INSERTION
             over = chance * (1 - insertion)
             for word_number in range(number, len(heard) + 1):
                 if word_number > number:
@@ -163,12 +166,12 @@ def alignments(said: str, heard: Sequence[Word], bad: float, run: float, swapped
     def symbol(place: int, number: int, now_bad: bool) -> float:
         if place == len(said):
             return float(number == len(heard))
-        deletion = BAD_DELETION if now_bad else DELETION
+        deletion = BAD_DELETION if now_bad else times * DELETION
         found = deletion * rest(place + 1, number, now_bad)
         if number < len(heard):
             chance = heard[number][""] if now_bad else read[number][said[place]]
             found += (1 - deletion) * chance * rest(place + 1, number + 1, now_bad)
-        if bad:
+        if bad or times < 1:
             return found
         found *= 1 - swapped
         if place + 1 < len(said) and number + 1 < len(heard):
@@ -180,11 +183,11 @@ def alignments(said: str, heard: Sequence[Word], bad: float, run: float, swapped
     return (1 - bad) * rest(0, 0, False) + bad * rest(0, 0, True)
 
 
-def _read(word: Word) -> Word:
+def _read(word: Word, misread: float) -> Word:
     """Return how a word may be heard for a symbol shown, which the driver may read as another."""
     symbols = [symbol for symbol in word if symbol]
     others = {s: math.fsum(word[o] for o in symbols if o != s) for s in symbols}
-    return {s: (1 - MISREAD) * word[s] + MISREAD / (len(symbols) - 1) * others[s] for s in symbols}
+    return {s: (1 - misread) * word[s] + misread / (len(symbols) - 1) * others[s] for s in symbols}
 
 
 def part(string: str, after: str, before: str) -> str:
@@ -197,14 +200,18 @@ def part(string: str, after: str, before: str) -> str:
     return rest[: rest.index(before)] if before and before in rest else rest
 
 
-def _heard(string: str, hearings: Sequence[Hearing], bad: float, run: float) -> Iterator[float]:
+def _heard(
+    string: str, hearings: Sequence[Hearing], bad: float, run: float, times: float
+) -> Iterator[float]:
     """Yield how likely each hearing of a string is in one condition: symbols are swapped only when
     the report is read first.
     """
     for number, (cuts, after, before) in enumerate(hearings):
         said = part(string, after, before)
         swapped = SWAPPED if number == 0 else 0.0
-        yield math.fsum(alignments(said, words, bad, run, swapped) for words in cuts) / len(cuts)
+        yield math.fsum(alignments(said, words, bad, run, times, swapped) for words in cuts) / len(
+            cuts
+        )
 
 
 class Posterior(NamedTuple):
@@ -228,8 +235,8 @@ def posterior(
         for way in every:
             weight = (1 - STRAY) / len(found) * way.weight / whole
             weight *= math.fsum(
-                share * math.prod(_heard(way.string, hearings, bad, run))
-                for share, bad, run in CONDITIONS
+                share * math.prod(_heard(way.string, hearings, bad, run, times))
+                for share, bad, run, times in CONDITIONS
             )
             masses[name, way.levels] += weight
     stray = STRAY

@@ -43,7 +43,8 @@ def test_a_report_is_asked_for_where_another_ends_otherwise_and_nothing_of_the_e
     last = Prior.of({**values, "lap": 6, "motor": 93})
     for hold, kind in ((0.8, "ask part"), (0.999, "accept")):
         alert = {**LAP["fields"]["alert"], "hold": hold}
-        hearing = {**LAP["hearing"], "threshold": 0.97, "wrong": 0.001}
+        radio = {"conditions": [{"share": 0.92}, {"share": 0.08, "bad": 0.3}]}
+        hearing = {**LAP["hearing"], **radio, "threshold": 0.97, "wrong": 0.001}
         book = book_of(LAP | {"hearing": hearing, "fields": LAP["fields"] | {"alert": alert}})
         words = encode(book, values).words.split()
         cut = hear(book, words[:-1], prior=last, noise="clear")

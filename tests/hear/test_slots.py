@@ -199,7 +199,8 @@ def a_report(words: str = "four two zero niner zero five six") -> str:
 def test_sure_slots_are_accepted_and_the_radio_is_as_known_as_before() -> None:
     string = a_report()
     ears = channel(BOOK)
-    radio = tuple(float(regime.shares[1] > 0.9) for regime in ears.regimes)
+    radio = [float(regime.shares[-1] > 0.9) for regime in ears.regimes]
+    radio = [one / sum(radio) for one in radio]
     hearing = hear(BOOK, Slots(sure(string)), radio=radio)
     assert hearing.accepted is not None
     assert hearing.accepted.said == string
