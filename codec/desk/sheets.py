@@ -307,7 +307,8 @@ class OpenSheet(Watched):
         await asyncio.shield(hearing)  # whoever else waits for it goes on
 
     def _was_heard(self, text: str, hearing: asyncio.Task[None]) -> None:
-        if self._hearings[text][1] is hearing:  # and none with what is known since
+        _, latest = self._hearings.get(text, (None, None))
+        if latest is hearing:  # and none with what is known since
             del self._hearings[text]
 
     async def _hear(self, text: str, known: Expected, urgency: Urgency) -> None:
