@@ -151,5 +151,9 @@ def test_ctrl_c_while_something_is_loaded_ends_the_command_when_it_is(
         return 0
 
     monkeypatch.setattr(command_line, "run", run)
-    assert main([]) == INTERRUPTED
-    assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)  # as it is at a terminal
+    try:
+        assert main([]) == INTERRUPTED
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    finally:
+        signal.signal(signal.SIGINT, before)
