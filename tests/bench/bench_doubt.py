@@ -98,6 +98,19 @@ def two_wrong(share: float, *, together: bool) -> Spoiling:
     return spoil
 
 
+def one_wrong_one_lost(share: float) -> Spoiling:
+    """One word is another and one is lost, in so many reports."""
+
+    def spoil(words: Words, known: Sequence[str], chance: random.Random) -> Words:
+        if chance.random() < share and len(words) > 1:
+            wrong, lost = chance.sample(range(len(words)), 2)
+            words[wrong] = _other(words[wrong], known, chance)
+            del words[lost]
+        return words
+
+    return spoil
+
+
 def lost_in_runs(share: float) -> Spoiling:
     """A run of two to four words is lost, in so many reports."""
 
@@ -170,6 +183,8 @@ SPOILINGS: dict[str, Spoiling] = {
        for share in (0.05, 0.2, 1.0)},
     **{f"two neighbours wrong, {share:.0%} of reports": two_wrong(share, together=True)
        for share in (0.05, 0.2, 1.0)},
+    **{f"one wrong and one lost, {share:.0%} of reports": one_wrong_one_lost(share)
+       for share in (0.05, 0.2)},
     "two to four lost in a row, 20% of reports": lost_in_runs(0.2),
     "a third of the table mistaken, 10% of times": mistaken_always(0.1),
     "any other word, share heavy-tailed": heavy_tailed(0.005),
