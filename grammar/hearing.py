@@ -73,9 +73,8 @@ class RadioCondition(Declared):
         gt=0,
         le=1,
         description=(
-            "How often words are added, lost, misread or swapped outside of bad moments, against"
-            " what `insertion`, `deletion`, `misread` and `swapped` say; below 1 swaps are not"
-            " thought of."
+            "How often words are added, lost or misread outside of bad moments, against what"
+            " `insertion`, `deletion` and `misread` say; below 1 no neighbours are swapped."
         ),
     )
 

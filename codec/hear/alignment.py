@@ -501,9 +501,9 @@ def _words(
     count, condition = len(words), channel.conditions[number]
     top = np.array([scale_of(word) for word in words])
     stray = np.array([word.stray for word in words]) / top
-    deletion, insertion = condition.times * channel.deletion, condition.times * channel.insertion
+    insertion, deletion, misread, swapped = channel.slips(condition)
     heard = _misread(
-        condition.times * channel.misread,
+        misread,
         np.array([word.likelihood for word in words]).reshape(count, channel.vocabulary)
         / top[:, None],
     )
@@ -524,7 +524,7 @@ def _words(
             Step(places, 1, (1 - channel.bad_deletion) * stray[:, None]),
         ]
     else:
-        swapped = channel.swapped if swaps and condition.swaps else 0.0
+        swapped = swapped if swaps else 0.0
         size, over, plain = places + (max(0, count - 1) if swapped else 0), passed, 1 - swapped
         steps = [
             Step(0, 0, np.full((places, 1), plain * deletion)),

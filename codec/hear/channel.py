@@ -62,7 +62,7 @@ def _respelling(alphabet: Alphabet, symbol: str) -> str | None:
 class Condition:
     """A condition of the radio: the ``share`` of reports said in it, P(a bad moment begins before
     a word), and P(it has ended by the next word). ``begins`` 0: there is no bad moment. ``times``
-    is what the channel's rates of added, lost and misread words are taken times outside of them.
+    is what the channel's rates are taken times outside of them (see ``Slips``).
     """
 
     share: float
@@ -86,11 +86,6 @@ class Condition:
         """Whether hardly anything goes wrong in it."""
         return not self.begins and self.times < 1
 
-    @property
-    def swaps(self) -> bool:
-        """Whether a driver's swaps of neighbours are thought of in it."""
-        return not self.begins and not self.quiet
-
 
 def _regimes(
     share: float, spells: Sequence[tuple[float, float]]
@@ -110,6 +105,17 @@ def _regimes(
         for likely, times in spells
         for part in [odds * times / (1 + odds * times)]
     ]
+
+
+class Slips(NamedTuple):
+    """How often, outside of bad moments, a word is added in a gap, a word said is not heard, the
+    driver says another symbol than is shown, and says one after the next.
+    """
+
+    insertion: float
+    deletion: float
+    misread: float
+    swapped: float
 
 
 class Regime(NamedTuple):
@@ -159,6 +165,17 @@ class Channel:
     def summed(self) -> list[list[float]]:
         """The rows of the table, each summed up from its beginning, to draw from."""
         return [list(itertools.accumulate(row)) for row in self.table.tolist()]
+
+    def slips(self, condition: Condition) -> Slips:
+        """Return the rates of a condition. Swaps are thought of where words are lost as often as
+        stated, and no moment is bad.
+        """
+        return Slips(
+            condition.times * self.insertion,
+            condition.times * self.deletion,
+            condition.times * self.misread,
+            0.0 if condition.begins or condition.quiet else self.swapped,
+        )
 
     def heard(self, symbol: str) -> np.ndarray:
         """Return P(this symbol's word is heard | each symbol said)."""
@@ -221,7 +238,8 @@ class Channel:
         heard = float(self.table.diagonal().mean())
         told = []
         for one in self.conditions:
-            right = heard * (1 - one.times * self.deletion) * (1 - one.times * self.insertion)
+            slips = self.slips(one)
+            right = heard * (1 - slips.deletion) * (1 - slips.insertion)
             good = (1 - one.bad) * (1 - one.begins) ** words * right**words
             told.append(good if clean else 1 - good)
         return told

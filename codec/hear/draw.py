@@ -19,7 +19,7 @@ from codec.hear.model import Expectation
 if TYPE_CHECKING:
     import numpy as np
 
-    from codec.hear.channel import Channel, Condition
+    from codec.hear.channel import Channel, Condition, Slips
 
 
 @dataclass(slots=True)
@@ -105,38 +105,34 @@ def passed_on(
     """
     words, index = channel.words, channel.alphabet.index
     radio = condition(channel, chance) if radio is None else radio
+    slips = channel.slips(radio)
+    if again:
+        slips = slips._replace(swapped=0.0)
     heard: list[str] = []
     bad = chance.random() < radio.bad
-    for symbol in [*_read(channel, shown, chance, radio, swaps=radio.swaps and not again), None]:
+    for symbol in [*_read(channel, shown, chance, slips), None]:
         bad = chance.random() >= radio.ends if bad else chance.random() < radio.begins
-        while chance.random() < (channel.bad_insertion if bad else radio.times * channel.insertion):
+        while chance.random() < (channel.bad_insertion if bad else slips.insertion):
             heard.append(chance.choice(words))
-        lost = channel.bad_deletion if bad else radio.times * channel.deletion
+        lost = channel.bad_deletion if bad else slips.deletion
         if symbol is not None and chance.random() >= lost:
             row = None if bad else channel.summed[index[symbol]]
             heard.append(chance.choices(words, cum_weights=row)[0])
     return heard
 
 
-def _read(
-    channel: Channel,
-    shown: Sequence[str],
-    chance: random.Random,
-    radio: Condition,
-    *,
-    swaps: bool,
-) -> list[str]:
+def _read(channel: Channel, shown: Sequence[str], chance: random.Random, slips: Slips) -> list[str]:
     """Return the symbols that the driver says for those shown."""
     said = list(shown)
     place = 0
     while place < len(said) - 1:
-        if swaps and chance.random() < channel.swapped:
+        if slips.swapped and chance.random() < slips.swapped:
             said[place : place + 2] = said[place + 1], said[place]
             place += 1
         place += 1
-    symbols, misread = channel.alphabet.symbols, radio.times * channel.misread
+    symbols = channel.alphabet.symbols
     return [
-        chance.choice(symbols.replace(symbol, "")) if chance.random() < misread else symbol
+        chance.choice(symbols.replace(symbol, "")) if chance.random() < slips.misread else symbol
         for symbol in said
     ]
 

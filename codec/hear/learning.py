@@ -62,8 +62,8 @@ def learnt(channel: Channel, reports: Mapping[str, float], *, worth: float = WOR
                 seen.good + worth * (1 - given.bad)
             )
             ends = (seen.ended + worth * given.bad * given.ends) / (seen.bad + worth * given.bad)
-            changed = {"begins": min(begins, _MOST), "ends": min(ends, _MOST)}
-            conditions.append(dataclasses.replace(old, share=share, **changed))
+            begins, ends = min(begins, _MOST), min(ends, _MOST)
+            conditions.append(dataclasses.replace(old, share=share, begins=begins, ends=ends))
         lost = (counts.lost + worth * channel.bad_deletion) / (counts.bad + worth)
         now = dataclasses.replace(now, conditions=tuple(conditions), bad_deletion=min(lost, 0.5))
     return now
@@ -97,7 +97,7 @@ def _counted(channel: Channel, rows: Mapping[str, float]) -> _Counts:
 
 def _likely(channel: Channel, one: Condition) -> dict[str, tuple[float, float]]:
     """Return of each mark how likely it is in a good moment of a condition, and in a bad one."""
-    lost = one.times * channel.deletion
+    lost = channel.slips(one).deletion
     right = float(channel.table.diagonal().mean()) * (1 - lost)
     even = (1 - channel.bad_deletion) / channel.vocabulary
     return {

@@ -34,9 +34,8 @@ _FEW = 3  # reports among which the one of the last lap is
 _LATEST = 4  # laps that it may be late
 _LOST = 0.12  # how often a lap's report is not heard
 _ANY = 1e-6  # how likely any number of laps is, whatever times tell
-_MOST_MOMENTS = (
-    512  # pairs of moments whose laps are kept: each report is weighed against a few others
-)
+# pairs of moments whose laps are kept: each report is weighed against a few others
+_MOST_MOMENTS = 512
 SAID = 0.995  # how often the lap said is the report's
 
 

@@ -226,7 +226,7 @@ def guard(text: str) -> str:
 def guarded(texts: Iterable[str], might: Iterable[bool]) -> list[str]:
     """Return texts, those guarded that ``might`` be no numbers."""
     pairs = zip(texts, might, strict=True)
-    return ["'" + text if one and text[:1] in _BEGINS else text for text, one in pairs]
+    return [guard(text) if one else text for text, one in pairs]
 
 
 def is_run(text: str) -> bool:

@@ -122,13 +122,9 @@ def _distance(first: Phones, second: Phones) -> float:
     above = list(accumulate(lost, initial=0.0))
     for phone in first:
         gone = loss(phone)
-        least = above[0] + gone
-        row = [least]
-        for column, other in enumerate(second):  # comparisons cost half of what min() does
-            changed, without = above[column] + difference(phone, other), above[column + 1] + gone
-            least += lost[column]
-            least = min(least, changed)
-            least = min(least, without)
-            row.append(least)
+        row = [above[0] + gone]
+        for column, other in enumerate(second):
+            changed = above[column] + difference(phone, other)
+            row.append(min(changed, above[column + 1] + gone, row[column] + lost[column]))
         above = row
     return above[-1]

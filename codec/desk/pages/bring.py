@@ -54,9 +54,8 @@ def part(desk: Desk) -> DeskPage:
 
     async def doubtful(request: Request) -> Response:
         sheet, after = desk.sheet(request), number(request, "after", 0)
-        await (
-            sheet.look_again()
-        )  # a page asks once, maybe as soon as something was brought elsewhere
+        # a page asks once, maybe as soon as something was brought elsewhere
+        await sheet.look_again()
         entries = await sheet.ask(lambda session: list(session.entries))
         found = await asyncio.to_thread(doubts, sheet.session.book, entries, after)
         return JSONResponse({**found, "cars": list(sheet.cars)})
