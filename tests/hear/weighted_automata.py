@@ -2,7 +2,8 @@
 answers and time.
 
 A path's cost is -log of the weight of one string and one alignment. The channel is one transducer
-from symbols said to symbols heard; the message is one acceptor, its check symbol being states.
+from symbols said to symbols heard; the message is one from the string of a reading to the symbols
+said for it, its check symbol being states.
 """
 
 from __future__ import annotations
@@ -11,12 +12,19 @@ import math
 from typing import Any
 
 import pynini
-from pywrapfst import Arc
+from pywrapfst import Arc, EncodeMapper
 
 from codec.hear.channel import Channel
 from codec.hear.priors import Prior, shares
 from grammar.book import Book
 from grammar.layout import InOrder, Leaf, Maybe, leaves
+
+
+def small(fst: Any) -> Any:
+    """Return the same weighted pairs of strings with fewer states."""
+    pairs = EncodeMapper("standard", encode_labels=True)
+    encoded = fst.copy().rmepsilon().encode(pairs)
+    return pynini.determinize(encoded).minimize(delta=1e-6).decode(pairs)
 
 
 class Automata:
@@ -29,7 +37,7 @@ class Automata:
         self.symbols = book.alphabet.symbols
         self.shares = shares(book, Prior(), list(self.message.fields))
         self.noise = self._channel()
-        self.reports = self._message().optimize()
+        self.reports = small(self._message())
         self.both = pynini.compose(self.reports, self.noise).arcsort("olabel")
 
     def _channel(self) -> Any:
@@ -68,7 +76,7 @@ class Automata:
 
     def _optional(self, part: Maybe, inside: Any) -> Any:
         """What is left out is worth its usual levels; said anyway, they are worth little (the
-        book's defaults).
+        book's defaults). It is the same reading, which is written without.
         """
         spec = self.book.hearing
         implied = self.message.usual(part.part)
@@ -79,8 +87,8 @@ class Automata:
             left *= math.prod(
                 float(self.shares[field.name][implied[field.name]]) for field in table.fields
             )
-        usual = pynini.accep(word, weight=-math.log(spec.spoken_anyway * left))
-        other = pynini.difference(inside, pynini.accep(word)).optimize() if word else inside
+        usual = pynini.cross("", pynini.accep(word, weight=-math.log(spec.spoken_anyway * left)))
+        other = small(pynini.difference(inside, pynini.accep(word))) if word else inside
         return pynini.union(
             other, usual, pynini.accep("", weight=-math.log((1 - spec.spoken_anyway) * left))
         )
@@ -94,7 +102,7 @@ class Automata:
                 for field, level in zip(table.fields, levels, strict=True)
             )
             words.append((word, -math.log(share)))
-        return pynini.union(*(pynini.accep(word, weight=cost) for word, cost in words)).optimize()
+        return small(pynini.union(*(pynini.accep(word, weight=cost) for word, cost in words)))
 
     def _any(self) -> Any:
         return pynini.union(*(pynini.accep(symbol) for symbol in self.symbols))
