@@ -8,10 +8,11 @@ Rosenbloom, "Mechanisms of skill acquisition and the law of practice", 1981), an
 sessions with what the scheduler of ``cards`` says is still recalled (FSRS). Where they begin, how
 they grow and how much of it a break takes is not known: a grid of all three, weighted by the
 answers, for each symbol and each pair; the weights that all have together are where each begins
-(empirical Bayes), so that chance tells no one from another where all are alike. Where pairs matter,
-a place of a report is read right if its symbol is known and its pair does not mislead; a mistake is
-blamed on both, by how likely each was to cause it. Whether they do is itself weighed by the answers
-(Bayesian model averaging).
+(empirical Bayes). Or all symbols are alike, and chance must not tell one from another. Or pairs
+matter: a place of a report is read right if its symbol is known and its pair does not mislead; a
+mistake is blamed on both, by how likely each was to cause it. Each explanation is believed by how
+likely it held each answer to be before (Bayesian model averaging; A. P. Dawid, "Statistical theory:
+the prequential approach", 1984).
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Mapping, Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from grammar.libraries import needed
 
@@ -38,9 +39,21 @@ _SLIP = 0.002  # of what is known perfectly
 _POOLING = 1.0  # units that the first prior counts for
 _ROUNDS = 30  # by which the common prior is found: with fewer, chance tells symbols apart
 _OFTEN = 10  # answers after which it is found anew
-_TOGETHER = 0.1  # how likely it is before any answer that pairs matter
 _SURE = 6.0  # log-odds beyond which nothing is taken for surer
 Recall = Callable[[str], float]
+
+
+class Explanations(NamedTuple):
+    """How likely it is that all symbols are alike to a person, that each is read by itself, and
+    that two that stand together may mislead.
+    """
+
+    alike: float
+    alone: float
+    together: float
+
+
+_BEFORE_ANY = Explanations(alike=0.45, alone=0.45, together=0.1)
 
 
 class Units:
@@ -78,7 +91,7 @@ class Units:
         found: np.ndarray = (1 - _SLIP) / (1 + self.numpy.exp(-odds))
         return found
 
-    def weights(self, rows: slice | list[int]) -> np.ndarray:
+    def weights(self, rows: list[int]) -> np.ndarray:
         """Return the posterior over the grid of some units."""
         logs = self.likelihood[rows]
         found = self.prior * self.numpy.exp(logs - logs.max(axis=-1, keepdims=True))
@@ -142,21 +155,37 @@ class Units:
         return found
 
 
+class Alike(Units):
+    """Units that are taken to begin, grow and wane alike: one posterior for all."""
+
+    def weights(self, rows: list[int]) -> np.ndarray:
+        """Return the posterior over the grid, the same of each unit."""
+        logs = self.likelihood[: len(self.place)].sum(axis=0)
+        found = self.first * self.numpy.exp(logs - logs.max())
+        same: np.ndarray = self.numpy.tile(found / found.sum(), (len(rows), 1))
+        return same
+
+    def pool(self) -> None:
+        """Nothing else is common to them."""
+
+
 class Knowledge:
-    """What is known of one person in one drill, under two explanations: that each symbol is read by
-    itself, and that two that stand together may mislead; ``together`` is how sure the second is.
+    """What is known of one person in one drill, under three ``Explanations``, each believed by how
+    well it told the answers beforehand.
     """
 
     def __init__(self) -> None:
         """Begin knowing nothing."""
-        self.alone, self.within, self.pairs = Units(_BEGIN), Units(_BEGIN), Units(_MISLEADS)
-        self._odds = math.log(_TOGETHER / (1 - _TOGETHER))
+        self.alike, self.alone, self.within = Alike(_BEGIN), Units(_BEGIN), Units(_BEGIN)
+        self.pairs = Units(_MISLEADS)
+        self._logs = [math.log(likely) for likely in _BEFORE_ANY]
         self._answers = 0
 
     @property
-    def together(self) -> float:
-        """The probability that pairs matter to this person."""
-        return 1 / (1 + math.exp(-max(-_SURE, min(_SURE, self._odds))))
+    def believed(self) -> Explanations:
+        """How likely each explanation is now."""
+        found = [math.exp(one) for one in self._logs]
+        return Explanations(*(one / math.fsum(found) for one in found))
 
     def note(self, shown: str, wrong: Sequence[int], recall: Mapping[str, float]) -> None:
         """Take in an answer: the places that went wrong; ``recall`` is what was left of each symbol
@@ -164,16 +193,19 @@ class Knowledge:
         """
         for place, symbol in enumerate(shown):
             kept, missed = recall.get(symbol, 1.0), place in wrong
-            alone, own = self.alone.chance(symbol, kept), self.within.chance(symbol, kept)
+            alike, alone = self.alike.chance(symbol, kept), self.alone.chance(symbol, kept)
+            own = self.within.chance(symbol, kept)
             pair = shown[place - 1 : place + 1] if place else ""
             its = self.pairs.chance(pair, kept) if pair else 1.0
-            told = math.log(1 - own * its if missed else own * its)
-            self._odds += told - math.log(1 - alone if missed else alone)
+            for n, right in enumerate((alike, alone, own * its)):
+                self._logs[n] += math.log(1 - right if missed else right)
+            self.alike.note(symbol, kept, wrong=missed)
             self.alone.note(symbol, kept, wrong=missed)
             self.within.note(symbol, kept, wrong=missed, other=its)
             if pair:
                 self.pairs.note(pair, kept, wrong=missed, other=own)
-        self._odds = max(-_SURE, min(_SURE, self._odds))
+        best = max(self._logs)
+        self._logs = [max(one - best, -_SURE) for one in self._logs]
         self._answers += 1
         if self._answers % _OFTEN == 0:
             for units in (self.alone, self.within, self.pairs):
@@ -183,7 +215,7 @@ class Knowledge:
         """Take in how often each symbol was right and wrong before any answer, outside of drills;
         of each pair nothing is known.
         """
-        for units in (self.alone, self.within):
+        for units in (self.alike, self.alone, self.within):
             for symbol, (right, wrong) in counts.items():
                 units.known(symbol, right, wrong)
             units.pool()
@@ -194,7 +226,8 @@ class Knowledge:
         """Return for each symbol, and for each pair, how much the chance of a right answer grows,
         relative to what it is, by asking it once more.
         """
-        sure, left = self.together, recall.__getitem__
-        alone, within = (units.gains(symbols, left) for units in (self.alone, self.within))
+        left = recall.__getitem__
+        by_symbol = (self.alike, self.alone, self.within)
+        each = [units.gains(symbols, left) for units in by_symbol]
         by_pair = self.pairs.gains(pairs, lambda pair: recall[pair[1]])
-        return (1 - sure) * alone + sure * within, sure * by_pair
+        return self.believed @ self.alone.numpy.array(each), self.believed.together * by_pair

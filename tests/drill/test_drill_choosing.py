@@ -179,11 +179,11 @@ def test_learners_of_every_family_need_fewer_items(name: str) -> None:
 
 def test_a_pair_is_asked_again_by_whoever_stumbles_over_pairs() -> None:
     known, reads = Knowledge(), random.Random(3)
-    assert known.together == pytest.approx(0.1)
+    assert known.believed.together == pytest.approx(0.1)
     for _ in range(150):
         shown = reads.choice(["12", "34", "56", "21", "43", "65"])
         known.note(shown, [1] if shown == "12" and reads.random() < 0.7 else [], {})
-    assert known.together > 0.9
+    assert known.believed.together > 0.9
     _, pairs = known.gains(["1", "2"], ["12", "34"], dict.fromkeys("1234", 1.0))
     assert pairs[0] > 10 * pairs[1]
 
@@ -197,8 +197,18 @@ def test_mistakes_of_symbols_are_not_blamed_on_pairs() -> None:
             [n for n, one in enumerate(shown) if one == "5" and reads.random() < 0.5],
             {},
         )
-    assert known.together < 0.1
+    assert known.believed.alone > 0.9
     assert known.alone.chance("5") < 0.75 < 0.95 < known.alone.chance("2")
+
+
+def test_symbols_that_are_alike_are_taken_to_be() -> None:
+    known, reads = Knowledge(), random.Random(4)
+    for _ in range(150):
+        shown = "".join(reads.choices("123456", k=3))
+        known.note(shown, [n for n in range(3) if reads.random() < 0.2], {})
+    assert known.believed.alike > 0.9
+    symbols, _ = known.gains(list("123456"), ["12"], dict.fromkeys("123456", 1.0))
+    assert max(symbols) < 1.5 * min(symbols)
 
 
 def test_a_foreign_or_damaged_profile_is_refused_before_anything_is_asked(tmp_path: Path) -> None:
