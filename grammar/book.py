@@ -71,15 +71,15 @@ class Book:
     def __init__(
         self,
         name: str,
-        source: str,
+        source: Callable[[], str],
         rules: Rules,
         parts: Parts,
         spec: Callable[[], BookSpec],
     ) -> None:
-        """Take what was built and checked, the text it came from, and what makes its model."""
-        self.name, self.source, self.rules = name, source, rules
+        """Take what was built and checked, what tells the text, and what makes its model."""
+        self.name, self.rules = name, rules
         self.alphabet, self.declared, self.tables, self.messages, self.lexicon = parts
-        self._spec = spec
+        self._source, self._spec = source, spec
         self._automata: dict[Direction | None, Automaton] = {}
         self._plain: dict[Direction | None, Callable[[str], Found | None]] = {}
 
@@ -106,6 +106,11 @@ class Book:
                 for repetition in range(1, times + 1)
             }
         return found
+
+    @functools.cached_property
+    def source(self) -> str:
+        """The text of its file."""
+        return self._source()
 
     @functools.cached_property
     def spec(self) -> BookSpec:
@@ -260,6 +265,6 @@ class Book:
         }
         if self.rules.whole_numbers == "magnitudes" and not plain:
             prices = {**self.alphabet.magnitudes(by), **prices}
-            return lambda table, word: sum(prices[w] for w in self.spoken(table, word))
+            return lambda table, word: sum(map(prices.__getitem__, self.spoken(table, word)))
         by_symbol = {symbol: prices[entry.word] for symbol, entry in self.alphabet.words.items()}
-        return lambda _table, word: sum(by_symbol[symbol] for symbol in word)
+        return lambda _table, word: sum(map(by_symbol.__getitem__, word))

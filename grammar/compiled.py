@@ -88,7 +88,7 @@ def rebuilt(told: str, name: str, source: str, spec: Callable[[], BookSpec]) -> 
     fillers, phrases, homophones = kept["speech"]
     lexicon = Lexicon(alphabet, fillers=fillers, phrases=phrases, homophones=homophones)
     parts = Parts(alphabet, known, tables, messages, lexicon)
-    book = Book(name, source, Rules(*kept["rules"]), parts, spec)
+    book = Book(name, lambda: source, Rules(*kept["rules"]), parts, spec)
     book.one_way, book.digest = kept["one way"], kept["digest"]
     book.hearing, book.dash = _made(kept["hearing"]), _made(kept["dash"])
     return book

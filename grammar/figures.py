@@ -234,11 +234,9 @@ def drawn(
     most = most + 5 if steps < _LONG else most // 2
     for _ in range(min(draws * 20, most)):
         levels = _draw(message, generator, weights, left_out)
-        string = message.cheapest(levels, cost)
+        seconds, string = message.priced(levels, cost)
         if string is not None:  # a partial table may have no word for what was drawn
-            match = message.quick(string)
-            said = zip(match.plan.tables, match.texts, strict=True) if match is not None else ()
-            found.append(Drawn(levels, string, sum(cost(table, text) for table, text in said)))
+            found.append(Drawn(levels, string, seconds))
         if len(found) == draws:
             break
     return found
@@ -268,7 +266,7 @@ def _draw(
         for field in message.tables[step.leaf].fields if step.leaf >= 0 else ():
             weights = shares.get(field.name)
             levels[field.name] = (
-                bisect.bisect(weights, generator.random() * weights[-1], 0, field.size - 1)
+                bisect.bisect(weights, generator.random() * weights[-1], 0, len(weights) - 1)
                 if weights
                 else generator.randrange(field.size)
             )

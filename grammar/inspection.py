@@ -102,14 +102,21 @@ class Inspection(Generic[Model]):
     ``raw`` is what the file holds, as it stands.
     """
 
-    def __init__(self, form: DocumentFormat[Model], text: str, name: str) -> None:
+    def __init__(
+        self,
+        form: DocumentFormat[Model],
+        text: str,
+        name: str,
+        raw: dict[str, Any] | None = None,
+    ) -> None:
+        """Read the text, if what it holds is not known."""
         self.form, self.name = form, name
         self._text = text.removeprefix("\ufeff").replace("\r\n", "\n")
         self._found: list[Problem] = []
         self._left_out: set[Keys] = set()
         self._above: set[Keys] = set()  # what holds something that was left out, and that itself
         try:
-            self.raw = form.syntax.parse(self._text)
+            self.raw = form.syntax.parse(self._text) if raw is None else raw
         except Problem as problem:
             raise form.error([problem], name=name) from None
 

@@ -12,6 +12,7 @@ import functools
 import itertools
 import operator
 import types
+from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import Any, NamedTuple
 from typing import Literal as OneOf
@@ -151,6 +152,16 @@ _Leaves = tuple["_Leaves", int, int, int] | None
 Found = tuple["Cut | _Traced", Sequence[str], dict[str, Value]]
 
 
+class Leg(NamedTuple):
+    """Steps of a course that are taken together: the first, the point behind the last, and the
+    tables whose codewords they say.
+    """
+
+    step: CourseStep
+    target: int
+    tables: list[CodeTable]
+
+
 class Message:
     """A named layout with a direction: ``car`` (report, driver to pit) or ``pit`` (call, engineer
     to driver).
@@ -188,6 +199,7 @@ class Message:
         self._said_by: dict[int, frozenset[str]] = {}
         self._usual: dict[int, dict[str, int]] = {}
         self._next: dict[int, list[int]] = {}
+        self._roles: dict[int, list[tuple[int, CheckRule, str]]] = {}  # of a leaf to each check
 
     @functools.cached_property
     def course(self) -> Course:
@@ -284,6 +296,29 @@ class Message:
         """How many ways there are through the layout."""
         steps, end, points = self.course
         return sums_to_end(steps, [end], points, COUNTING, lambda _: 1)[0]
+
+    @functools.cached_property
+    def legs(self) -> list[Leg]:
+        """The steps of the course, with those together that say codewords one after the other,
+        nothing to be decided between them, that are alike to each check and none themselves.
+        """
+        steps = self.course.steps
+        into, out = Counter(one.target for one in steps), Counter(one.source for one in steps)
+        legs: list[Leg] = []
+        open_at: dict[int, int] = {}  # by the point where it may go on the number of a leg
+        for step in steps:
+            tables = [self.tables[step.leaf]] if step.leaf >= 0 else []
+            says = bool(tables) and tables[0].check is None
+            number = open_at.pop(step.source, None) if says else None
+            if number is not None and self._met(legs[number].step.leaf) == self._met(step.leaf):
+                legs[number].tables.extend(tables)
+                legs[number] = legs[number]._replace(target=step.target)
+            else:
+                number = len(legs)
+                legs.append(Leg(step, step.target, tables))
+            if says and into[step.target] == out[step.target] == 1:
+                open_at[step.target] = number
+        return legs
 
     # strings to matches
 
@@ -418,6 +453,12 @@ class Message:
         refuses ways that give any level not asked for. ``cost`` prices one codeword of one table.
         Equal prices go to the shorter string, then to the first in alphabet order.
         """
+        return self.priced(levels, cost, exact=exact)[1]
+
+    def priced(
+        self, levels: Mapping[str, int], cost: Cost, *, exact: bool = False
+    ) -> tuple[float, str | None]:
+        """Return the cheapest string, as ``cheapest`` does, with its price before it."""
         return _cheapest(self, levels, cost, exact=exact)
 
     # the states of the checks
@@ -447,46 +488,65 @@ class Message:
         length so far goes on alone: each way has one branch.
         """
         keys = [key]
-        for number, (check_leaf, rule) in enumerate(
-            zip(self.check_leaves, self.rules, strict=True)
-        ):
-            if leaf >= check_leaf:
-                # what it covered no longer matters from here on: forgotten, so that ways that
-                # differ only in it meet
-                fits = functools.partial(_fits, word) if leaf == check_leaf else _settled
-                keys = [(*k[:number], -1, *k[number + 1 :]) for k in keys if fits(rule, k[number])]
-            elif leaf in self.coverage[number]:
+        for number, rule, role in self._met(leaf):
+            if role == _COVERED:
                 keys = [
                     (*k[:number], state, *k[number + 1 :])
                     for k in keys
                     for state in _walk(rule, k[number], word)
                 ]
+            else:
+                # what it covered no longer matters from here on: forgotten, so that ways that
+                # differ only in it meet
+                keys = [
+                    (*k[:number], -1, *k[number + 1 :])
+                    for k in keys
+                    if (
+                        word in _closing(rule, k[number])
+                        if role == _SAID
+                        else _settled(rule, k[number])
+                    )
+                ]
         return keys
+
+    def _met(self, leaf: int) -> list[tuple[int, CheckRule, str]]:
+        """Return the checks that saying a leaf means something to: number, rule, and what."""
+        if leaf not in self._roles:
+            self._roles[leaf] = [
+                (number, rule, _COVERED if leaf < said else _SAID if leaf == said else _PASSED)
+                for number, (said, rule) in enumerate(
+                    zip(self.check_leaves, self.rules, strict=True)
+                )
+                if leaf >= said or leaf in self.coverage[number]
+            ]
+        return self._roles[leaf]
+
+
+_COVERED, _SAID, _PASSED = "covered", "said", "passed"  # what a leaf is to a check
 
 
 def _settled(rule: CheckRule, state: int) -> bool:
     return state < 0 or rule.method.wanted(state) is not None
 
 
-def _fits(symbol: str, rule: CheckRule, state: int) -> bool:
-    return symbol in _closing(rule, state)
-
-
 def _closing(rule: CheckRule, state: int) -> list[str]:
     """Return the check symbols that close a state: one for each guess left open."""
     states = rule.method.starts() if state < 0 else (state,)
-    wanted = (rule.method.wanted(s) for s in states)
-    return list(dict.fromkeys(rule.method.checks[v] for v in wanted if v is not None))
+    wanted = [rule.method.wanted(one) for one in states]
+    return list(dict.fromkeys([rule.method.checks[v] for v in wanted if v is not None]))
 
 
 def _walk(rule: CheckRule, state: int, word: str) -> list[int]:
-    states = list(rule.method.starts()) if state < 0 else [state]
-    for symbol in word:
-        value = rule.value_of.get(symbol)
-        if value is None:
-            return []
-        states = [rule.method.step(s, value) for s in states]
-    return list(dict.fromkeys(states))
+    try:
+        values = [rule.value_of[symbol] for symbol in word]
+    except KeyError:
+        return []
+    found = []
+    for one in rule.method.starts() if state < 0 else (state,):
+        for value in values:
+            one = rule.method.step(one, value)  # noqa: PLW2901 - walked on
+        found.append(one)
+    return found if len(found) == 1 else list(dict.fromkeys(found))
 
 
 # reading strings of one length
@@ -625,7 +685,7 @@ class Readers(dict[int, Reader]):
     @property
     def settle(self) -> bool:
         """Whether all ways of every string so far were tried."""
-        return not any(tracer.unsettled for tracer in self._tracers.values())
+        return not (self._tracers and any(one.unsettled for one in self._tracers.values()))
 
     def __missing__(self, length: int) -> Reader:
         if len(self) >= MOST_READERS:
@@ -995,7 +1055,7 @@ _ALIKE = 1e-8  # prices nearer than this may be one when rounded
 
 def _cheapest(
     message: Message, levels: Mapping[str, int], cost: Cost, *, exact: bool
-) -> str | None:
+) -> tuple[float, str | None]:
     """Return the cheapest string over all ways along the course.
 
     Without check symbols the cheapest way to each point is all that matters; with them, the
@@ -1008,31 +1068,36 @@ def _cheapest(
         return round(one[0], 9), one[1], [index[symbol] for symbol in one[2]]
 
     keep = functools.partial(_keep, order)
-
     reached: dict[int, dict[tuple[int, ...], _Priced]] = {
         0: {(-1,) * len(message.check_leaves): (0.0, 0, "")}
     }
-    for step in message.course.steps:
+    for step, target, tables in message.legs:
         before = reached.get(step.source)
         if not before:
             continue
         if step.leaf < 0 and not _says_no_more(message, step, levels, exact=exact):
             continue
-        after = reached.setdefault(step.target, {})
+        after = reached.setdefault(target, {})
         if step.leaf < 0:
             for key, one in before.items():
                 keep(after, key, one)
             continue
-        table = message.tables[step.leaf]
-        fixed = _word(table, levels)
-        place = message.check_leaves.index(step.leaf) if table.check is not None else -1
+        check = tables[0].check
+        words = _said(tables, levels, cost) if check is None else []
         for key, (price, length, string) in before.items():
-            words = fixed if table.check is None else _closing(table.check, key[place])
-            for word in words:
+            if check is not None:
+                closing = _closing(check, key[message.check_leaves.index(step.leaf)])
+                words = [(word, cost(tables[0], word)) for word in closing]
+            for word, more in words:
+                said = (price + more, length + len(word), string + word)
                 for state in message.follow(step.leaf, key, word) if key else (key,):
-                    said = (price + cost(table, word), length + len(word), string + word)
                     keep(after, state, said)
-    return min(reached.get(message.course.end, {}).values(), key=order, default=(0, 0, None))[2]
+    found = reached.get(message.course.end)
+    if not found:
+        return 0.0, None
+    several = list(found.values())
+    price, _, string = several[0] if len(several) == 1 else min(several, key=order)
+    return price, string
 
 
 def _keep(
@@ -1051,13 +1116,22 @@ def _keep(
         kept[key] = one
 
 
-def _word(table: CodeTable, levels: Mapping[str, int]) -> Sequence[str]:
-    """Return the codeword of a table for the levels, nothing where it has none."""
-    try:
-        word = table.word(tuple([levels[field.name] for field in table.fields]))
-    except KeyError:
-        return ()
-    return () if word is None else (word,)
+def _said(
+    tables: Sequence[CodeTable], levels: Mapping[str, int], cost: Cost
+) -> list[tuple[str, float]]:
+    """Return the codewords of tables for the levels, as one, and their price; nothing where one has
+    none.
+    """
+    words = []
+    for table in tables:
+        try:
+            word = table.word(tuple([levels[field.name] for field in table.fields]))
+        except KeyError:
+            return []
+        if word is None:
+            return []
+        words.append(word)
+    return [("".join(words), sum(map(cost, tables, words)))]
 
 
 def _says_no_more(

@@ -4,14 +4,16 @@ from __future__ import annotations
 
 import contextlib
 import gc
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 from grammar.binding import bind_messages, bind_tables
 from grammar.book import Book, Parts, Rules
 from grammar.dash import dash_problems
 from grammar.errors import BookError, CodeError, EncodeError, Problem
 from grammar.fields import ENUMERABLE, FieldBase
+from grammar.inspection import Inspection
 from grammar.message import Message
 from grammar.models import BookSpec
 from grammar.partial_book import BookFormat
@@ -23,7 +25,7 @@ BOOK = BookFormat("a book", BookSpec, BookError, "book", {"messages": {}})
 
 
 @contextlib.contextmanager
-def _uncollected() -> Iterator[None]:
+def uncollected() -> Iterator[None]:
     """Let no garbage be looked for: hundreds of thousands of small objects are made that all stay,
     and the collector would walk them, and all else that lives, again and again.
     """
@@ -36,14 +38,30 @@ def _uncollected() -> Iterator[None]:
             gc.enable()
 
 
-@_uncollected()
+@uncollected()
 def parse_book(text: str, name: str = "book") -> Book:
     """Return the code book in a TOML text.
 
     Raises BookError with every problem at once (file, line, what to do); never anything else.
     """
     text = text.removeprefix("\ufeff")
-    inspection = BOOK.inspect(text, name)
+    return _book(BOOK.inspect(text, name), lambda: text)
+
+
+@uncollected()
+def made_book(raw: dict[str, Any], text: Callable[[], str], name: str = "book") -> Book:
+    """Return the code book in a TOML text that holds ``raw``: the text is written only when it is
+    asked for.
+
+    Raises BookError as ``parse_book`` does.
+    """
+    try:
+        return _book(Inspection(BOOK, "", name, raw), text)
+    except BookError:
+        return parse_book(text(), name)  # which tells the places too
+
+
+def _book(inspection: Inspection[BookSpec], text: Callable[[], str]) -> Book:
     spec = inspection.model()
     inspection.note(*weight_problems(spec.fields))
     alphabet = Alphabet(spec.alphabet)
@@ -70,7 +88,7 @@ def parse_book(text: str, name: str = "book") -> Book:
         {key: phrase.means or key for key, phrase in spec.phrases.items()},
     )
     parts = Parts(alphabet, dict(spec.fields), tables, messages, lexicon)
-    return Book(Path(name).stem, text, rules, parts, lambda: spec)
+    return Book(Path(inspection.name).stem, text, rules, parts, lambda: spec)
 
 
 def spec_of(text: str, name: str) -> BookSpec:

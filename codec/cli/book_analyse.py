@@ -14,6 +14,13 @@ if TYPE_CHECKING:
     from grammar.design import Analysis, Proposal
 
 
+_WHY = {
+    "card": "read from a card, wrong readings no more as far as can be told",
+    "quickest": "the least time, wrong readings no more as far as can be told",
+    "surest": "the least wrong readings",
+}
+
+
 def add_analyse(actions: Any) -> None:
     """Add ``book analyse``."""
     parser = add_command(
@@ -75,29 +82,18 @@ def _after(book: Book, found: Analysis, seed: int) -> list[tuple[str, Proposal]]
     quickest of all that are.
     """
     from codec.screen.design import progress
-    from grammar.design import candidates, needs_of, proposals
+    from grammar.design import candidates, needs_of, safest
 
     needs = needs_of(book, found.message)
     makers = list(candidates(needs, ("assigned", "variable", "packed"), seed))
+    wrong = found.wrong + 2 * found.wrong_error
     with progress("designing", len(makers)) as done:
-        made = proposals(needs, makers, draws=600, seed=seed, done=done)
-    safe = [
-        one for one in made if one.wrong <= max(found.wrong, found.wrong + 2 * found.wrong_error)
-    ]
-    options = [
-        (
-            "read from a card, wrong readings no more as far as can be told",
-            [one for one in safe if one.readable],
-        ),
-        ("the least time, wrong readings no more as far as can be told", safe),
-        ("the least wrong readings", sorted(made, key=lambda one: one.wrong)[:1]),
-    ]
-    chosen: list[tuple[str, Proposal]] = []
-    for why, several in options:
-        best = min(several, key=lambda one: one.mean, default=None)
-        if best is not None and all(best is not one for _, one in chosen):
-            chosen.append((why, best))
-    return chosen
+        best = safest(needs, makers, wrong, draws=600, seed=seed, done=done)
+    told: dict[str, tuple[str, Proposal]] = {}
+    for what, why in _WHY.items():
+        if what in best and best[what].name not in told:
+            told[best[what].name] = (why, best[what])
+    return list(told.values())
 
 
 def _facts(found: Analysis, told: list[str], after: list[tuple[str, Proposal]]) -> dict[str, Any]:

@@ -49,7 +49,7 @@ class Listed(CodeTable):
         """The number of codewords."""
         return len(self.by_level)
 
-    @property
+    @functools.cached_property
     def lengths(self) -> tuple[int, int]:
         """The shortest and the longest codeword."""
         lengths = [len(word) for word in self.by_word]
@@ -57,7 +57,7 @@ class Listed(CodeTable):
 
     def word(self, levels: Levels) -> str | None:
         """Return the codeword of a level, None if the table has none for it."""
-        return self.by_level.get(self._counted(levels))
+        return self.by_level.get(levels[0] if len(levels) == 1 else self._counted(levels))
 
     def levels(self, word: str) -> Levels | None:
         """Return the levels of a codeword."""

@@ -25,12 +25,13 @@ from grammar.design.frontier import (
     nearest,
     proposals,
     propose,
+    safest,
 )
 from grammar.design.independent_set import largest_independent_set
 from grammar.design.key import Keyed, keyed
 from grammar.design.learning import Learning, learning_of
 from grammar.design.needs import Needs, NeedsSpec, load_needs, needs_of, parse_needs
-from grammar.design.noise import Noise, Rates, noise_of, rates, simulated
+from grammar.design.noise import Noise, Rates, noise_of, rates
 from grammar.design.report import written
 from grammar.design.shown import explained, informative, named
 
@@ -82,6 +83,6 @@ __all__ = [
     "propose",
     "rates",
     "remarks",
-    "simulated",
+    "safest",
     "written",
 ]

@@ -24,6 +24,7 @@ DRAWS = 1500
 _MOST_ROWS = 20_000
 _MOST_LEVELS = 1500  # of a field whose confusions are listed
 _OFTEN = 0.05
+_ROUNDED = 1e-9  # of a cost, more than rounding can change it
 _MISHEARD = 0.003  # how often a word is taken for another, from which it is worth a remark
 
 
@@ -176,38 +177,58 @@ def _mixed(book: Book, message: Message, noise: Noise, mean: float, most: int) -
     """Return the pairs of levels of each table that cost most, counting both ways."""
     if not most:
         return []
-    spec = book.hearing
     checked = frozenset(leaf for check in message.check_leaves for leaf in message.covered(check))
-    found: list[Mixed] = []
-    for leaf, table in enumerate(message.tables):
-        if (
-            not table.fields
-            or table.size > _MOST_ROWS
-            or max(field.size for field in table.fields) > _MOST_LEVELS
-        ):
-            continue
-        rows = list(table.words())
-        shares = _row_shares(table, [levels for levels, _ in rows], spec.surprise)
-        harms = [functools.cache(field.harm) for field in table.fields]
-        noticed = leaf in checked
-        price = mean + spec.turnaround if noticed else spec.wrong
-        highest = price * (1 if noticed else len(harms))
-        dearest: list[tuple[float, int, int, float, float]] = []  # the least of them first
-        for said, read, probability in confused_words(noise, [word for _, word in rows]):
-            share = shares[said] * probability
-            if len(dearest) < most or share * highest >= dearest[0][0]:
-                levels = zip(harms, rows[said][0], rows[read][0], strict=True)
-                bad = sum((harm(a, b) for harm, a, b in levels), 0.0)
-                cost = share * (price if noticed else price * bad)
-                heapq.heappush(dearest, (cost, -said, -read, share, bad))
-                if len(dearest) > most:
-                    heapq.heappop(dearest)
-        for cost, *numbers, share, bad in dearest:
-            said, read = (-int(number) for number in numbers)
-            texts = [_text(table, rows[place][0]) for place in (said, read)]
-            words = _differing(book, rows[said][1], rows[read][1])
-            found.append(Mixed(table.name, texts[0], texts[1], words, share, bad, noticed, cost))
+    found = [
+        mixed
+        for leaf, table in enumerate(message.tables)
+        if table.fields
+        and table.size <= _MOST_ROWS
+        and max(field.size for field in table.fields) <= _MOST_LEVELS
+        for mixed in _mixed_in(book, table, noise, mean if leaf in checked else None, most)
+    ]
     return sorted(found, key=lambda one: (-one.cost, one.table, one.said, one.read))[:most]
+
+
+def _mixed_in(
+    book: Book, table: CodeTable, noise: Noise, again: float | None, most: int
+) -> list[Mixed]:
+    """Return the pairs of levels of a table that cost most: the report said ``again``, which takes
+    so many seconds, or by their harm where nothing notices.
+    """
+    spec, rows = book.hearing, list(table.words())
+    words = [word for _, word in rows]
+    shares = _row_shares(table, [levels for levels, _ in rows], spec.surprise)
+    harms = [functools.cache(field.harm) for field in table.fields]
+    price = spec.wrong if again is None else again + spec.turnaround
+    highest = price * (len(harms) if again is None else 1) * (1 + _ROUNDED)
+    dearest: list[tuple[float, int, int, float, float]] = []  # the least of them first
+
+    def least(said: int) -> float:
+        """Return how likely a mistake must be to be one of the dearest."""
+        known = len(dearest) == most and shares[said] * highest > 0
+        return dearest[0][0] / (shares[said] * highest) if known else 0.0
+
+    for said, read, probability in confused_words(noise, words, least):
+        share = shares[said] * probability
+        levels = zip(harms, rows[said][0], rows[read][0], strict=True)
+        bad = sum((harm(a, b) for harm, a, b in levels), 0.0)
+        cost = share * (price * bad if again is None else price)
+        heapq.heappush(dearest, (cost, -said, -read, share, bad))
+        if len(dearest) > most:
+            heapq.heappop(dearest)
+    return [
+        Mixed(
+            table.name,
+            _text(table, rows[-said][0]),
+            _text(table, rows[-read][0]),
+            _differing(book, words[-said], words[-read]),
+            share,
+            bad,
+            again is not None,
+            cost,
+        )
+        for cost, said, read, share, bad in dearest
+    ]
 
 
 def _row_shares(table: CodeTable, rows: Sequence[tuple[int, ...]], surprise: float) -> list[float]:

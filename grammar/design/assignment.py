@@ -68,13 +68,15 @@ def exchanged(a: Any, b: Any, places: Any) -> Any:
     """Exchange two items, the first two in order that gain by it, until no exchange does."""
     numpy = needed("numpy")
     places = numpy.array(places)
+    later = numpy.triu(numpy.ones(a.shape, dtype=bool), 1)
+    narrow = _NARROW * abs(_cost(a, b, places))
     while True:
-        added = exchange_costs(a, b, places)
-        cost = (a * b[places][:, places]).sum()
-        gains = numpy.argwhere(numpy.triu(added < -_NARROW * abs(cost), 1))
-        if not len(gains):
+        gains = (exchange_costs(a, b, places) < -narrow) & later
+        first = int(gains.argmax())
+        if not gains.flat[first]:
             return places
-        places[gains[0]] = places[gains[0][::-1]]
+        pair = list(divmod(first, len(places)))
+        places[pair] = places[pair[::-1]]
 
 
 def exchange_costs(a: Any, b: Any, places: Any) -> Any:
@@ -83,18 +85,14 @@ def exchange_costs(a: Any, b: Any, places: Any) -> Any:
     It comes out of two products of matrices (E. Taillard, Robust taboo search for the quadratic
     assignment problem, 1991, for matrices that need not be symmetric).
     """
-    numpy = needed("numpy")
-    own, here = numpy.diag(a), b[places][:, places]
-    stay = numpy.diag(here)
-    added = numpy.zeros_like(here)
-    for flow, near in ((a, here), (a.T, here.T)):  # the rows of the two, then their columns
-        crossed = flow @ near.T
-        kept = numpy.diag(crossed)
-        added += crossed + crossed.T - kept[:, None] - kept
-        # the sums above count the two items themselves as if they stayed where they are
-        added -= (own[:, None] - flow.T) * (near.T - stay[:, None])
-        added -= (flow - own) * (stay - near)
-    return added + (own[:, None] - own) * (stay - stay[:, None]) + (a - a.T) * (here.T - here)
+    here = b[places][:, places]
+    own, stay = a.diagonal()[:, None], here.diagonal()[:, None]
+    crossed = a @ here.T + a.T @ here  # the rows of the two, and their columns
+    # these sums count the two items themselves as if they stayed where they are; the rest makes up
+    # for it
+    half = crossed - crossed.diagonal()[:, None] + (here + here.T) * (a - own)
+    half += own * (stay + stay.T) - (a + a.T) * stay
+    return half + half.T  # an exchange of two is one of the other with the first
 
 
 def _cost(a: Any, b: Any, places: Sequence[int]) -> float:

@@ -123,12 +123,15 @@ def candidates(
 
 
 class _Families:
-    """What the candidates share: sets of symbols, and the grouping of fields."""
+    """What the candidates share: sets of symbols, the grouping of fields, and tables of codes that
+    only differ in their check.
+    """
 
     def __init__(self, needs: Needs, seed: int) -> None:
         self.needs, self.seed = needs, seed
         self.pools = parts.pools(needs)
         self._groups: dict[int, list[tuple[str, ...]]] = {}
+        self._made: dict[tuple[str, str, str], list[tuple[tuple[str, ...], Table]] | None] = {}
 
     def groups(self, most: int) -> list[tuple[str, ...]]:
         if most not in self._groups:
@@ -148,10 +151,15 @@ class _Families:
             family == "joined" and self.groups(_SMALL) == self.groups(self.needs.limits.table)
         ):
             return None
-        made = getattr(self, f"_{family}")(pool)
-        if made is None or any(table is None for _, table in made):
+        key = (family, pool.symbols, pool.closing)  # which several checks share
+        if key not in self._made:
+            made = getattr(self, f"_{family}")(pool)
+            lacking = made is None or any(table is None for _, table in made)
+            self._made[key] = None if lacking else made
+        tables = self._made[key]
+        if tables is None:
             return None
-        return self._candidate(family, pool, number, ending, made)
+        return self._candidate(family, pool, number, ending, tables)
 
     def _each(
         self, pool: SymbolPool, make: Callable[[SymbolPool, str], Table | None]

@@ -9,6 +9,7 @@ unequal duration" (1962), for the upper bound of optimal codes.
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple, NoReturn
@@ -47,9 +48,14 @@ def capacity(times: Sequence[float]) -> float:
 
     Raises CodeError for fewer than two words and for times that are not above 0.
     """
+    return _capacity(tuple(times))
+
+
+@functools.lru_cache(maxsize=64)
+def _capacity(times: tuple[float, ...]) -> float:
     checked_times(times)
     return _root(
-        lambda rate: sum(2.0 ** (-rate * time) for time in times),
+        lambda rate: sum([2.0 ** (-rate * time) for time in times]),
         math.log2(len(times)) / min(times),
     )
 

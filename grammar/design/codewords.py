@@ -59,7 +59,7 @@ def optimal(weights: Sequence[float], times: Sequence[float], *, exact: bool = T
     """
     checked_times(times)
     shares = _shares(weights)
-    order = sorted(range(len(shares)), key=lambda level: (-shares[level], level))
+    order = sorted(range(len(shares)), key=shares.__getitem__, reverse=True)
     likely = [shares[level] for level in order]
     floor = least(shares, times)
     if len(likely) == 1:

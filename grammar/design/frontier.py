@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
@@ -14,16 +15,17 @@ from grammar.design.capacity import capacity, entropy
 from grammar.design.ears import Ear, HearingTrial, Met, one_in
 from grammar.design.learning import Learning, learning_of
 from grammar.design.needs import Needs
-from grammar.design.noise import noise_of, rates
-from grammar.design.write import book_text
+from grammar.design.noise import Rates, noise_of, rates
+from grammar.design.write import book_text, held
 from grammar.errors import BookError, CodeError
 from grammar.figures import Drawn, drawn, longest
-from grammar.parsing import parse_book
+from grammar.parsing import made_book, uncollected
 
 if TYPE_CHECKING:
     from grammar.message import Message
 
 DRAWS = 1000
+_FEW = 40  # reports that tell where wrong readings are far too many
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,42 +149,77 @@ def bound_of(needs: Needs) -> Bound:
     return Bound(math.fsum(entropy(shares) for shares in needs.shares.values()), capacity(times))
 
 
+class _Trial:
+    """A candidate whose book has passed every check a book must, and ``draws`` reports of it."""
+
+    def __init__(self, needs: Needs, candidate: Candidate, draws: int, seed: int) -> None:
+        """Make the book."""
+        self.needs, self.candidate, self.draws, self.seed = needs, candidate, draws, seed
+        sections, notes = candidate.sections, candidate.notes
+        self.book = made_book(held(sections), lambda: book_text(sections, [], notes), needs.name)
+        self.message = self.book.messages[needs.message]
+        self.pauses = needs.demands.spec.report.pause * len(self.message.pauses)
+
+    def drawn(self, draws: int) -> list[Drawn]:
+        """Draw reports; the first are the same however many there are."""
+        return drawn(self.book, self.message, draws, self.seed, self.needs.shares)
+
+    @functools.cached_property
+    def reports(self) -> list[Drawn]:
+        """The reports."""
+        return self.drawn(self.draws)
+
+    @functools.cached_property
+    def mean(self) -> float:
+        """Mean seconds of a report said once."""
+        return mean_of(self.reports)[0] + self.pauses
+
+    def heard(self, most: float = math.inf, reports: Sequence[Drawn] | None = None) -> Rates:
+        """Return what becomes of the reports, heard word by word (see ``noise.rates``)."""
+        reports = self.reports if reports is None else reports
+        noise = noise_of(self.book.alphabet, self.book.hearing)
+        return rates(self.book, self.message, noise, reports, seed=self.seed, most=most)
+
+    def exceeds(self, most: float) -> bool:
+        """Tell whether the first few reports alone are too often wrong for ``most`` of all."""
+        few = self.drawn(_FEW)
+        share = most * self.draws / max(1, len(few))
+        return self.heard(share, few).wrong > share
+
+    def proposal(self, met: Rates) -> Proposal:
+        """Return the candidate with its figures."""
+        needs, candidate, message = self.needs, self.candidate, self.message
+        count, error = max(1, len(self.reports)), mean_of(self.reports)[1]
+        again = sound.seconds("say again") + needs.hearing.turnaround + self.mean
+        refused = math.sqrt(max(met.ask * (1 - met.ask), 0.0) / count)
+        symbols = math.fsum(len(one.string) for one in self.reports) / count
+        tables = {table.name: table for table in message.tables if table.check is None}
+        return Proposal(
+            candidate.name,
+            candidate.family,
+            candidate,
+            self.book,
+            self.mean,
+            error,
+            longest(self.book, message)[0] + self.pauses,
+            sum(table.size for table in tables.values()),
+            bound_of(needs),
+            candidate.checked,
+            learning_of(message),
+            "card" if candidate.card else "tool",
+            Met(self.mean + met.ask * again, error, met.wrong, met.error, met.ask, refused),
+            symbols,
+            _most(self.book, message),
+            needs.demands.spec.prices.looked(_glances(message), symbols),
+        )
+
+
 def propose(needs: Needs, candidate: Candidate, *, draws: int = DRAWS, seed: int = 1) -> Proposal:
     """Return a candidate with its figures, heard word by word (``noise.rates``). Its book has
     passed every check a book must.
     """
-    bound = bound_of(needs)
-    text = book_text(candidate.sections, [], candidate.notes)
-    book = parse_book(text, needs.name)
-    message = book.messages[needs.message]
-    reports = drawn(book, message, draws, seed, needs.shares)
-    mean, error = mean_of(reports)
-    pauses = needs.demands.spec.report.pause * len(message.pauses)
-    mean += pauses
-    met = rates(book, message, noise_of(book.alphabet, book.hearing), reports, seed=seed)
-    again = sound.seconds("say again") + needs.hearing.turnaround + mean
-    refused = math.sqrt(max(met.ask * (1 - met.ask), 0.0) / max(1, len(reports)))
-    symbols = math.fsum(len(one.string) for one in reports) / max(1, len(reports))
-    tables = {table.name: table for table in message.tables if table.check is None}
-    rows = sum(table.size for table in tables.values())
-    return Proposal(
-        candidate.name,
-        candidate.family,
-        candidate,
-        book,
-        mean,
-        error,
-        longest(book, message)[0] + pauses,
-        rows,
-        bound,
-        candidate.checked,
-        learning_of(message),
-        "card" if candidate.card else "tool",
-        Met(mean + met.ask * again, error, met.wrong, met.error, met.ask, refused),
-        symbols,
-        _most(book, message),
-        needs.demands.spec.prices.looked(_glances(message), symbols),
-    )
+    trial = _Trial(needs, candidate, draws, seed)
+    return trial.proposal(trial.heard())
 
 
 def _glances(message: Message) -> int:
@@ -251,25 +288,82 @@ def proposals(
         raise CodeError(f"there is no proposal {wanted!r}", kind="unknown-proposal", expected=names)
     found = []
     for candidate in built:
-        one = None if candidate is None else _sound(needs, candidate, draws, seed)
-        if one is not None:
+        trial = None if candidate is None else _tried(needs, candidate, draws, seed)
+        if trial is not None:
+            one = trial.proposal(trial.heard())
             found += [one] if listener is None else heard(needs, one, listener, seed)
         if done is not None:
             done(candidate.name if candidate is not None else "")
     return found
 
 
-def _sound(needs: Needs, candidate: Candidate, draws: int, seed: int) -> Proposal | None:
-    """Return a candidate with its figures; None where codewords that people ask for give a string
-    two readings in it, and where it has symbols with two meanings though its family has none.
+@uncollected()
+def safest(
+    needs: Needs,
+    makers: Iterable[Callable[[], Candidate | None]],
+    wrong: float,
+    *,
+    draws: int = DRAWS,
+    seed: int = 1,
+    done: Callable[[str], None] | None = None,
+) -> dict[str, Proposal]:
+    """Return of all ``proposals`` those that are "quickest", and that of them on a "card" that
+    people can read, with at most ``wrong`` accepted with a wrong reading; and the one that is
+    "surest", whose wrong readings are fewest. None of them where there is none.
+
+    A candidate is heard only until too many wrong readings were met for it to be one of them.
+    """
+    trials: list[tuple[_Trial, int]] = []
+    done = done or (lambda _: None)
+    for number, make in enumerate(makers):
+        candidate = make()
+        trial = None if candidate is None else _tried(needs, candidate, draws, seed)
+        if trial is not None:
+            trials.append((trial, number))
+        else:
+            done("")
+    best: dict[str, tuple[float, int, _Trial, Rates]] = {}
+
+    def better(what: str, figure: float, number: int) -> bool:
+        return what not in best or (figure, number) < best[what][:2]
+
+    # quick ones with a check come first: the fewer wrong readings are known of, the sooner others
+    # have too many; most without one have even in few reports
+    checked = [one for one in trials if one[0].candidate.checked]
+    rest = [one for one in trials if not one[0].candidate.checked]
+    for trial, number in (*sorted(checked, key=lambda one: one[0].mean), *rest):
+        done(trial.candidate.name)
+        least = best["surest"][0] if best else math.inf
+        if not trial.candidate.checked and trial.exceeds(max(least, wrong)):
+            continue
+        kinds = ("card", "quickest") if trial.candidate.card else ("quickest",)
+        quicker = [what for what in kinds if better(what, trial.mean, number)]
+        most = max(least, wrong) if quicker else least
+        met = trial.heard(most)
+        if met.wrong <= most:
+            for what in quicker if met.wrong <= wrong else ():
+                best[what] = (trial.mean, number, trial, met)
+            if better("surest", met.wrong, number):
+                best["surest"] = (met.wrong, number, trial, met)
+    made: dict[int, Proposal] = {}
+    for _, number, trial, met in best.values():
+        made[number] = made.get(number) or trial.proposal(met)
+    return {what: made[number] for what, (_, number, *_) in best.items()}
+
+
+def _tried(needs: Needs, candidate: Candidate, draws: int, seed: int) -> _Trial | None:
+    """Return a candidate with reports drawn from it; None where codewords that people ask for give
+    a string two readings in it, and where it has symbols with two meanings though its family has
+    none.
     """
     try:
-        one = propose(needs, candidate, draws=draws, seed=seed)
+        trial = _Trial(needs, candidate, draws, seed)
     except BookError:
         if needs.demands.required:
             return None
         raise
-    return None if one.family == SINGLE and one.learning.several else one
+    alone = candidate.family == SINGLE
+    return None if alone and learning_of(trial.message).several else trial
 
 
 def frontier(found: Sequence[Proposal]) -> list[Proposal]:

@@ -26,7 +26,9 @@ from grammar.design.capacity import capacity
 Word = tuple[int, ...]
 _TOLERANCE = 1e-9
 _THRESHOLDS = [10 ** (step / 16) for step in range(-32, 9)]
-_PROMISING = 0.5  # thresholds near this are tried first
+_PROMISING = (
+    0.65  # thresholds near this are tried first: large codes of many letters are best there
+)
 _BETWEEN_BOUNDS = 32  # nodes looked at from one bound to the next
 _LN2 = math.log(2)
 _ROUNDS = 3  # of the search for a bound's multiplier
@@ -42,16 +44,32 @@ def matched(
     )
 
 
-def grown(
-    likely: Sequence[float], times: Sequence[float], *, quick: bool = False
-) -> tuple[list[Word], float]:
-    """Return the best greedy tree over all thresholds, then with single nodes of the first place
-    opened or closed by force; of trees as good as each other that of the lowest threshold.
+def estimated(likely: Sequence[float], times: Sequence[float]) -> float:
+    """Return the mean time of the best greedy tree over few thresholds."""
+    return _best(_Grower(likely, times), _THRESHOLDS[::6])[1]
 
-    ``quick`` tries few thresholds and forces nothing.
+
+def grown(likely: Sequence[float], times: Sequence[float]) -> tuple[list[Word], float]:
+    """Return the words and the mean time of the best greedy tree over all thresholds, then with
+    single nodes of the first place opened or closed by force; of trees as good as each other that
+    of the lowest threshold.
     """
     grower = _Grower(likely, times)
-    thresholds = _THRESHOLDS[::6] if quick else _THRESHOLDS
+    tree, cost, threshold = _best(grower, _THRESHOLDS)
+    words = tree.words()[: len(likely)]
+    forced: dict[int, bool] = {}
+    opened = {word[0] for word in words if len(word) > 1}
+    for letter in range(len(times)):
+        other = {**forced, letter: letter not in opened}
+        found, _ = grower.grow(threshold, other, cost - _TOLERANCE)
+        if found is not None and found[1] < cost - _TOLERANCE:
+            words, cost, forced = found[0].words()[: len(likely)], found[1], other
+            opened = {word[0] for word in words if len(word) > 1}
+    return words, cost
+
+
+def _best(grower: _Grower, thresholds: Sequence[float]) -> tuple[_Tree, float, float]:
+    """Return the best tree, its mean time and the lowest threshold that grows it."""
     best: tuple[float, float] = (math.inf, 0.0)  # mean time and threshold
     tree: _Tree | None = None
     done: list[tuple[float, float]] = []
@@ -64,44 +82,37 @@ def grown(
             first = min(one for one in thresholds if alike[0] < one <= alike[1])
             if (found[1], first) < best:
                 tree, best = found[0], (found[1], first)
-    cost, threshold = best
-    words = tree.words()[: len(likely)] if tree is not None else []
-    if quick:
-        return words, cost
-    forced: dict[int, bool] = {}
-    for letter in range(len(times)):
-        opened = any(word[0] == letter and len(word) > 1 for word in words)
-        found, _ = grower.grow(threshold, {**forced, letter: not opened}, cost - _TOLERANCE)
-        if found is not None and found[1] < cost - _TOLERANCE:
-            forced[letter] = not opened
-            words, cost = found[0].words()[: len(likely)], found[1]
-    return words, cost
+    assert tree is not None  # noqa: S101 - for the type checker: nothing bounds the first
+    return tree, *best
 
 
 class _Tree(NamedTuple):
     """The nodes of a tree: those closed, in order, and the others, of which only the cheapest
     behind each opened node is held: (its cost, its word, the cost of the node before it, the place
-    of its last letter among ``letters``, which have their times and come quickest first).
+    of its last letter among ``letters``, the word of the node before it). ``letters`` are times and
+    letters, the quickest first. A letter is a character of that number while words are grown.
     """
 
-    closed: list[tuple[float, Word]]
-    held: list[tuple[float, Word, float, int]]
-    letters: Sequence[tuple[float, int]]
+    closed: list[tuple[float, str]]
+    held: list[tuple[float, str, float, int, str]]
+    letters: Sequence[tuple[float, str]]
 
     def costs(self) -> list[float]:
         """Return the costs of all nodes, in order: those closed cost least."""
         return [cost for cost, _ in self.closed] + sorted(
-            before + time for _, _, before, place in self.held for time, _ in self.letters[place:]
+            [before + time for _, _, before, n, _ in self.held for time, _ in self.letters[n:]]
         )
 
     def words(self) -> list[Word]:
         """Return the words of all nodes, in order."""
         held = sorted(
-            (before + time, (*word[:-1], letter))
-            for _, word, before, place in self.held
-            for time, letter in self.letters[place:]
+            [
+                (before + time, begun + letter)
+                for _, _, before, n, begun in self.held
+                for time, letter in self.letters[n:]
+            ]
         )
-        return [word for _, word in (*self.closed, *held)]
+        return [tuple(map(ord, word)) for _, word in (*self.closed, *held)]
 
 
 class _Grower:
@@ -109,7 +120,7 @@ class _Grower:
 
     def __init__(self, likely: Sequence[float], times: Sequence[float]) -> None:
         self.likely, self.rate = likely, capacity(times)
-        self._letters = sorted((time, letter) for letter, time in enumerate(times))
+        self._letters = sorted((time, chr(letter)) for letter, time in enumerate(times))
         self._rising = [-share for share in likely]
         # sums over the levels from each on: of the shares, and of share · log2 share
         self._shares = _from_the_end(likely)
@@ -124,35 +135,44 @@ class _Grower:
         Return it and its mean time, None where that is more than ``most``; and the thresholds
         (above the first, up to the second) with which every decision is the same.
         """
-        likely, rate, letters = self.likely, self.rate, self._letters
+        likely, letters = self.likely, self._letters
         last, (quickest, first) = len(likely) - 1, letters[0]
-        tree = _Tree([], [(0.0, (), 0.0, len(letters) - 1)], letters)
-        closed, held, others = tree.closed, tree.held, 1
+        # the root is open
+        tree = _Tree([], [(quickest, first, 0.0, 0, "")], letters)
+        closed, held, width, rate = tree.closed, tree.held, len(letters), -self.rate
+        heapreplace, others, nodes = heapq.heapreplace, width, width
         share, spent, room, looked = likely[0], 0.0, 1.0, 0
         below, above = 0.0, math.inf  # the ratios opened at most and closed at least
-        while others + len(closed) <= last or (not closed and others == 1):
-            cost, word, before, place = held[0]
-            takes = 2.0 ** (-rate * cost)
-            close = False
-            if len(word) == 1 and word[0] in forced and others > 1:
-                close = not forced[word[0]]
-            elif word and others > 1:
+        while nodes <= last:
+            cost, word, before, place, begun = held[0]
+            takes = 2.0 ** (rate * cost)
+            if others == 1:
+                close = False
+            elif forced and not begun and ord(word) in forced:
+                close = not forced[ord(word)]
+            else:
                 close = share >= threshold * takes
                 ratio = share / takes if takes else math.inf
-                below, above = (below, min(above, ratio)) if close else (max(below, ratio), above)
-            if place + 1 < len(letters):  # the next behind the same node comes in its place
-                time, letter = letters[place + 1]
-                heapq.heapreplace(held, (before + time, (*word[:-1], letter), before, place + 1))
+                if not close:
+                    below = max(below, ratio)
+                elif ratio < above:
+                    above = ratio
+            place += 1
+            if place < width:  # the next behind the same node comes in its place
+                time, letter = letters[place]
+                heapreplace(held, (before + time, begun + letter, before, place, begun))
             else:
                 heapq.heappop(held)
             if close:
                 closed.append((cost, word))
                 others -= 1
-                spent, room = spent + share * cost, room - takes
+                spent += share * cost
+                room -= takes
                 share = likely[min(len(closed), last)]
             else:
-                heapq.heappush(held, (cost + quickest, (*word, first), cost, 0))
-                others += len(letters) - 1
+                heapq.heappush(held, (cost + quickest, word + first, cost, 0, word))
+                others += width - 1
+                nodes += width - 1
             looked += 1
             if (
                 looked % _BETWEEN_BOUNDS == 0

@@ -115,22 +115,21 @@ def _shows(table: CodeTable) -> bool:
 
 
 def _regular(table: CodeTable) -> float | None:
-    index = table.alphabet.index
+    order = str.maketrans({symbol: chr(n) for symbol, n in table.alphabet.index.items()})
     if table.numeral is not None:
         used = table.numeral.figures[: table.size if table.numeral.width == 1 else None]
-        return neighbours([[index[figure]] for figure in used])
+        return neighbours([*used.translate(order)])
     if table.size > _MOST_LISTED:
         return None
-    words = [word for _, word in table.words()]
-    return neighbours([[index[symbol] for symbol in word] for word in words])
+    return neighbours([word.translate(order) for _, word in table.words()])
 
 
-def neighbours(words: Sequence[list[int]]) -> float:
+def neighbours(words: Sequence[str]) -> float:
     """Return the share of neighbours, one after the other, that are neighbours too where all are
     sorted.
     """
     if len(words) < 2:
         return 1.0
-    rank = {tuple(word): place for place, word in enumerate(sorted(words))}
-    pairs = list(itertools.pairwise(rank[tuple(word)] for word in words))
+    rank = {word: place for place, word in enumerate(sorted(words))}
+    pairs = list(itertools.pairwise([rank[word] for word in words]))
     return sum(after == before + 1 for before, after in pairs) / len(pairs)

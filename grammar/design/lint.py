@@ -160,7 +160,8 @@ def _confusable(book: Book) -> Iterator[Remark]:
 def _in_table(table: CodeTable, field: FieldBase, noise: Noise, hint: str) -> Iterator[Remark]:
     pairs = list(table.words())
     worst: dict[tuple[int, int], float] = {}
-    for said, heard, share in confused_words(noise, [word for _, word in pairs]):
+    words = [word for _, word in pairs]
+    for said, heard, share in confused_words(noise, words, lambda _: MISHEARD):
         key = (min(said, heard), max(said, heard))
         worst[key] = max(share, worst.get(key, 0.0))
     for (one, other), share in worst.items():

@@ -8,17 +8,20 @@ no prior and no sense for what is odd, so a hearer who weighs what he hears does
 
 Mistakes that slip through are rare, so reports are not simply drawn until some do: each drawn
 report is heard with exactly one, two and three mishaps, as often as asked, and each result counts
-with the probability of that many mishaps (stratified sampling; probabilities of counts by the
-recursion of the Poisson binomial distribution).
+with the probability of that many mishaps (stratified sampling; probabilities of counts by sums of
+products of odds, as S. Chen and J. Liu 1997 have them for the conditional Bernoulli distribution).
 """
 
 from __future__ import annotations
 
+import bisect
+import functools
 import itertools
 import math
+import operator
 import random
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from grammar import sound
@@ -33,10 +36,11 @@ if TYPE_CHECKING:
     from grammar.figures import Drawn
     from grammar.hearing import HearingSpec
 
+_ROUNDED = 1e-9  # of a share, more than rounding can change it
 TRIES = (2, 5, 1)  # how often a drawn report is heard with one, two, three mishaps
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Noise:
     """A channel: ``confusions[said][heard]``, and the shares of words lost and of gaps with a word
     added.
@@ -45,22 +49,28 @@ class Noise:
     confusions: Confusions[str]
     lost: float
     added: float
-    _others: dict[str, tuple[list[str], list[float]]] = field(
-        default_factory=dict, init=False, repr=False, compare=False
-    )
 
-    def slip(self, symbol: str) -> float:
-        """Return how often a word said is not heard as itself."""
-        return self.lost + (1 - self.lost) * (1 - self.confusions[symbol][symbol])
+    @functools.cached_property
+    def symbols(self) -> list[str]:
+        """What may be heard."""
+        return list(self.confusions)
 
-    def others(self, said: str) -> tuple[list[str], list[float]]:
-        """Return what a symbol may be taken for, with the shares summed up."""
-        if said not in self._others:
-            row = self.confusions[said]
+    @functools.cached_property
+    def slips(self) -> dict[str, float]:
+        """How often each word said is not heard as itself."""
+        return {
+            said: self.lost + (1 - self.lost) * (1 - row[said])
+            for said, row in self.confusions.items()
+        }
+
+    @functools.cached_property
+    def others(self) -> dict[str, tuple[list[str], list[float]]]:
+        """What each symbol may be taken for, with the shares summed up."""
+        found = {}
+        for said, row in self.confusions.items():
             others = [symbol for symbol in self.confusions if symbol != said]
-            shares = list(itertools.accumulate(row[other] for other in others))
-            self._others[said] = others, shares
-        return self._others[said]
+            found[said] = others, list(itertools.accumulate(row[other] for other in others))
+        return found
 
 
 def noise_of(alphabet: Alphabet, hearing: HearingSpec, grade: str | float | None = None) -> Noise:
@@ -99,19 +109,24 @@ class ReportReader:
         """Take the messages that may be meant."""
         self.messages = tuple(messages)
         self._automaton: Automaton | None = None
+        self._fits: dict[int, list[Message]] = {}  # by the number of symbols
 
     def __call__(self, string: str) -> Match | None:
         """Return the reading of a string, None where it is no report."""
-        fits = [
-            message
-            for message in self.messages
-            if message.lengths[0] <= len(string) <= message.lengths[1]
-        ]
-        for message in fits:
+        length = len(string)
+        if length not in self._fits:
+            self._fits[length] = [
+                message
+                for message in self.messages
+                if message.lengths[0] <= length <= message.lengths[1]
+            ]
+        settled = True
+        for message in self._fits[length]:
             match = message.quick(string)
             if match is not None:
                 return match
-        if all(message.settles for message in fits):
+            settled = settled and message.settles
+        if settled:
             return None
         self._automaton = self._automaton or build(self.messages)
         for matches, _ in walk(self._automaton, string_lattice(string)).readings():
@@ -125,15 +140,13 @@ class Rates:
     reading, ``ask`` is refused.
 
     ``error`` is the standard error of ``wrong``; ``harm`` the mean harm of a wrong reading (see
-    ``assignment.harm``) times its share; ``mistaken`` the likeliest wrong readings: (what was said,
-    what was read, share).
+    ``assignment.harm``) times its share.
     """
 
     wrong: float = 0.0
     ask: float = 0.0
     error: float = 0.0
     harm: float = 0.0
-    mistaken: dict[tuple[str, str], float] = field(default_factory=dict)
 
 
 def rates(
@@ -144,41 +157,38 @@ def rates(
     *,
     tries: Sequence[int] = TRIES,
     seed: int = 1,
-    keep: bool = False,
-    progress: Callable[[int], None] | None = None,
+    most: float = math.inf,
 ) -> Rates:
     """Return what noise makes of reports drawn from a message (``figures.drawn``).
 
-    ``keep`` notes the likeliest mistakes; ``progress`` is told how many reports are done.
+    Where more than ``most`` are wrong the rest is not heard: then the shares are too low, ``wrong``
+    too, which is still more than that.
     """
     from grammar.design.assignment import harm_between
 
     generator = random.Random(seed)  # noqa: S311 - a repeatable sample, not a secret
     reader = ReportReader(book.sent_by(message.direction))
-    found, shares = Rates(), []
-    for number, report in enumerate(reports):
-        slips = [noise.slip(symbol) for symbol in report.string] + [noise.added] * (
-            len(report.string) + 1
-        )
-        counts, chances = _counts(slips, len(tries)), _Mishaps(slips, len(tries))
+    gaps: list[_Sums] = []
+    found, shares, left = Rates(), [], most * (1 + _ROUNDED) * len(reports)
+    for report in reports:
+        string = report.string
+        mishaps = _Mishaps(noise, string, len(tries), gaps)
         wrong = 0.0
-        for mishaps, times in enumerate(tries, start=1):
+        for number, times in enumerate(tries, start=1):
             for _ in range(times):
-                heard = _heard(noise, report.string, chances.places(mishaps, generator), generator)
-                match = reader(heard) if heard != report.string else None
+                heard = mishaps.heard(number, generator)
+                match = reader(heard) if heard != string else None
                 if match is None or (match.message is message and _same(match, report)):
                     continue
-                share = counts[mishaps] / times
+                share = mishaps.chances[number] / times
                 wrong += share
                 found.harm += share * harm_between(message, report.levels, match)
-                if keep:
-                    pair = (report.string, heard)
-                    found.mistaken[pair] = found.mistaken.get(pair, 0.0) + share / len(reports)
         shares.append(wrong)
-        found.ask += 1 - counts[0] - wrong
-        if progress is not None:
-            progress(number + 1)
-    total = max(1, len(shares))
+        found.ask += 1 - mishaps.chances[0] - wrong
+        left -= wrong
+        if left < 0:
+            break
+    total = max(1, len(reports))
     found.wrong, found.ask, found.harm = (
         math.fsum(shares) / total,
         found.ask / total,
@@ -195,82 +205,90 @@ def _same(match: Match, report: Drawn) -> bool:
     return all(levels.get(name, level) == level for name, level in report.levels.items())
 
 
-def _counts(slips: Sequence[float], most: int) -> list[float]:
-    """Return the probability of 0, 1, … ``most`` or more mishaps."""
-    counts = [1.0] + [0.0] * most
-    for slip in slips:
-        for number in range(most, 0, -1):
-            stays = 1.0 if number == most else 1 - slip
-            counts[number] = counts[number] * stays + counts[number - 1] * slip
-        counts[0] *= 1 - slip
-    return counts
+_Sums = tuple[list[float], list[float]]
 
 
 class _Mishaps:
-    """Where a report has mishaps, given that it has just so many (at most ``most``)."""
+    """A report as it is heard with just so many mishaps, at most ``most``.
 
-    def __init__(self, slips: Sequence[float], most: int) -> None:
-        self._odds = [slip / (1 - slip) for slip in slips]
-        # sums of products of odds over the places from each on, by how many are chosen
-        self._ways = [[1.0] + [0.0] * most]
-        for one in reversed(self._odds):
-            last = self._ways[-1]
-            self._ways.append([1.0, *[last[n] + one * last[n - 1] for n in range(1, most + 1)]])
-        self._ways.reverse()
+    They happen in places: the words of the report, then the gaps, before each word and behind the
+    last. ``chances`` are the probabilities of none, one, … ``most`` or more. ``gaps`` are sums of
+    the last gaps (of one, of two, …), which all reports share.
+    """
 
-    def places(self, mishaps: int, generator: random.Random) -> set[int]:
-        """Draw the places of so many mishaps."""
-        chosen: set[int] = set()
-        left = mishaps
-        for place, one in enumerate(self._odds):
-            if not left:
-                break
-            ways, after = self._ways[place], self._ways[place + 1]
-            if generator.random() * ways[left] < one * after[left - 1]:
-                chosen.add(place)
+    def __init__(self, noise: Noise, string: str, most: int, gaps: list[_Sums]) -> None:
+        self._noise, self._string = noise, string
+        while len(gaps) <= len(string):
+            gaps.append(_sums(noise.added, gaps[-1][1] if gaps else [1.0] + [0.0] * most))
+        self._places = gaps[: len(string) + 1]
+        slips = [noise.slips[symbol] for symbol in string]
+        for slip in reversed(slips):
+            self._places.append(_sums(slip, self._places[-1][1]))
+        self._places.reverse()
+        none = math.prod([1 - slip for slip in slips]) * (1 - noise.added) ** (len(string) + 1)
+        self.chances = [none * ways for ways in self._places[0][1][:-1]]
+        self.chances.append(1 - math.fsum(self.chances))
+
+    def heard(self, mishaps: int, generator: random.Random) -> str:
+        """Draw what is heard with so many mishaps."""
+        string, noise, random_ = self._string, self._noise, generator.random
+        words, chosen, left = len(string), list[tuple[int, bool]](), mishaps
+        for place, (with_it, ways) in enumerate(self._places):
+            if random_() * ways[left] < with_it[left]:
+                chosen.append((place, True) if place < words else (place - words, False))
                 left -= 1
-        return chosen
+                if not left:
+                    break
+        chosen.sort()  # a gap comes before its word
+        heard, at = "", 0
+        for place, said in chosen:
+            heard += string[at:place]
+            at = place
+            if not said:
+                heard += generator.choice(noise.symbols)
+                continue
+            at += 1
+            symbol = string[place]
+            if random_() * noise.slips[symbol] >= noise.lost:
+                others, shares = noise.others[symbol]
+                heard += others[bisect.bisect(shares, random_() * shares[-1], 0, len(others) - 1)]
+        return heard + string[at:]
 
 
-def _heard(noise: Noise, string: str, places: set[int], generator: random.Random) -> str:
-    """Return what is heard with mishaps in these places: words first, then gaps."""
-    symbols = list(noise.confusions)
-    parts: list[str] = []
-    for place, said in enumerate([*string, ""]):
-        if place + len(string) in places:
-            parts.append(generator.choice(symbols))
-        if place not in places or not said:
-            parts.append(said)
-        elif generator.random() * noise.slip(said) >= noise.lost:
-            others, shares = noise.others(said)
-            parts.append(generator.choices(others, cum_weights=shares)[0])
-    return "".join(parts)
+def _sums(slip: float, after: Sequence[float]) -> _Sums:
+    """Return the sums of products of odds over the places from one on, by how many of them are
+    chosen: those with the place itself, and all; ``after`` has those of the places after it.
+    """
+    odds = slip / (1 - slip)
+    chosen = [0.0, *[odds * ways for ways in after[:-1]]]
+    return chosen, list(map(operator.add, after, chosen))
 
 
-def simulated(noise: Noise, string: str, generator: random.Random) -> str:
-    """Return a string as it is heard once, mishaps as they come: for plain simulations."""
-    slips = [noise.slip(symbol) for symbol in string] + [noise.added] * (len(string) + 1)
-    return _heard(
-        noise,
-        string,
-        {place for place, slip in enumerate(slips) if generator.random() < slip},
-        generator,
-    )
-
-
-def confused_words(noise: Noise, words: Sequence[str]) -> Iterator[tuple[int, int, float]]:
+def confused_words(
+    noise: Noise, words: Sequence[str], least: Callable[[int], float] = lambda _: 0.0
+) -> Iterator[tuple[int, int, float]]:
     """Yield (said, heard, probability) for each pair of codewords that differ in one word, said as
-    the first and heard as the second.
+    the first and heard as the second; those less likely than ``least`` says of the first may be
+    passed over.
     """
     place = {word: number for number, word in enumerate(words)}
+    rows = {
+        said: sorted(
+            ((share, heard) for heard, share in row.items() if heard != said), reverse=True
+        )
+        for said, row in noise.confusions.items()
+    }
     for number, word in enumerate(words):
         kept = math.prod(noise.confusions[symbol][symbol] for symbol in word)
         for at, said in enumerate(word):
-            row = noise.confusions[said]
-            for heard, share in row.items():
-                other = place.get(word[:at] + heard + word[at + 1 :]) if heard != said else None
+            before, after, itself = word[:at], word[at + 1 :], noise.confusions[said][said]
+            for share, heard in rows[said]:
+                probability = share * kept / itself
+                if probability < least(number):
+                    break
+                other = place.get(before + heard + after)
                 if other is not None:
-                    yield number, other, share * kept / row[said]
+                    yield number, other, probability
 
 
 def confusion_matrix(noise: Noise, words: Sequence[str]) -> list[list[float]]:

@@ -19,7 +19,7 @@ from typing import Any
 from grammar.codes.numbered import width_for
 from grammar.design.assignment import words_for
 from grammar.design.codewords import optimal
-from grammar.design.greedy_tree import grown
+from grammar.design.greedy_tree import estimated
 from grammar.design.independent_set import largest_independent_set
 from grammar.design.needs import Needs
 from grammar.design.noise import confusion_matrix
@@ -211,7 +211,7 @@ def variable(pool: SymbolPool, group: Sequence[str]) -> Table:
     """
     shares = joint(pool.needs, group)
     code = optimal(shares, pool.times, exact=len(shares) <= _EXACT_UP_TO)
-    words = ["".join(pool.data[letter] for letter in word) for word in code.words]
+    words = ["".join(map(pool.data.__getitem__, word)) for word in code.words]
     return {"kind": "listed", **({"fields": list(group)} if len(group) > 1 else {}), "words": words}
 
 
@@ -395,4 +395,4 @@ def _estimate(pool: SymbolPool, group: Sequence[str]) -> float:
     shares = sorted(joint(pool.needs, group), reverse=True)
     if len(shares) == 1:
         return min(pool.times)
-    return grown(shares, pool.times, quick=True)[1]
+    return estimated(shares, pool.times)

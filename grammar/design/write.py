@@ -86,6 +86,23 @@ def value_text(value: Any) -> str:
     raise TypeError(f"{type(value).__name__} in a book")
 
 
+def held(sections: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what the text of a book given as dictionaries holds, once it is read."""
+    return {
+        key: _held(value)
+        for key, value in sections.items()
+        if (value if key in _SECTIONS else value not in ("", None))
+    }
+
+
+def _held(value: Any) -> Any:
+    if isinstance(value, Mapping):
+        return {str(key): _held(one) for key, one in value.items()}
+    if isinstance(value, list | tuple):
+        return [one if type(one) is str else _held(one) for one in value]
+    return Decimal(value_text(value)) if isinstance(value, float | Decimal) else value
+
+
 def _list(items: Sequence[str]) -> str:
     whole = f"[{', '.join(items)}]"
     if len(whole) < WIDTH - 20:

@@ -206,7 +206,7 @@ class Quantity(Moving):
             limit.text(self.title, self.unit) for limit in self.limits if limit.passed(low, high)
         ]
 
-    @property
+    @functools.cached_property
     def harm_reach(self) -> float:
         """Three spreads, where the book gives one."""
         return super().harm_reach if self.spread is None else 3 * float(self.spread / self.step)

@@ -16,7 +16,7 @@ from codec.hear.tally import Tally
 from grammar.codes import Listed, Numbered
 from grammar.design import assign, needs_of, noise_of
 from grammar.design.assignment import exchanged
-from grammar.design.noise import simulated
+from grammar.design.noise import Noise
 from grammar.design.parts import SymbolPool, assigned
 from grammar.design.write import book_text
 from grammar.document import document
@@ -86,6 +86,18 @@ kind = "scale"
 [messages.hot]
 layout = "battery"
 """
+
+
+def simulated(noise: Noise, word: str, generator: random.Random) -> str:
+    """Return what is heard of a codeword, mishaps as they come."""
+    heard = []
+    for symbol in (*word, ""):
+        if generator.random() < noise.added:
+            heard.append(generator.choice(list(noise.confusions)))
+        if symbol and generator.random() >= noise.lost:
+            row = noise.confusions[symbol]
+            heard += generator.choices(list(row), list(row.values()))
+    return "".join(heard)
 
 
 def harm_heard(symbols: str) -> float:

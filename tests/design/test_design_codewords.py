@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from grammar.design import ChannelSymbol, capacity, constrained_capacity, entropy, optimal
-from grammar.design.greedy_tree import grown
+from grammar.design.greedy_tree import estimated, grown
 from grammar.errors import CodeError
 
 TIMES = st.lists(st.floats(0.3, 1.0), min_size=2, max_size=12)
@@ -215,8 +215,10 @@ def test_a_tree_is_that_of_growing_every_threshold_to_its_end() -> None:
             total = math.fsum(likely)
             shares = [share / total for share in likely]
             times = [generator.uniform(0.3, 0.9) for _ in range(letters)]
-            found, mean = grown(shares, times, quick=True)
-            assert len(set(found)) == levels
+            words, best = grown(shares, times)
+            mean = estimated(shares, times)
+            assert len(set(words)) == levels
+            assert best <= mean * (1 + 1e-12)
             whole = [_whole_tree(shares, times, 10 ** (step / 16)) for step in range(-32, 9, 6)]
             assert mean == pytest.approx(min(whole), rel=1e-12)
 
