@@ -113,7 +113,7 @@ class Debrief:
 
 def summarise(
     book: Book,
-    entries: Iterable[Entry],
+    entries: Iterable[Entry] | Standing,
     *,
     car: str,
     event: Event | None = None,
@@ -121,9 +121,9 @@ def summarise(
     title: str = "",
 ) -> Debrief:
     """Return the race of one car lap by lap; with an event file also where it was heading, with a
-    car's file also what was wrong.
+    car's file also what was wrong. Notes take no part in it.
     """
-    standing = Standing(entries)
+    standing = entries if isinstance(entries, Standing) else Standing(entries)
     sheet = lap_rows(standing, car, book)
     lines = {lap: _line(book, lap, row) for lap, row in laps(standing, car, book).items()}
     _radio(book, sheet, lines)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from decimal import Decimal
 from typing import Any, NamedTuple
 
@@ -371,8 +371,8 @@ def _withdraw(watch: Watch, rest: str) -> Shown:
     number, more = _numbered(rest, _WITHDRAW)
     if more:
         return Shown("bad", (_WITHDRAW,))
+    taken = by_hand.numbered(watch.standing, number)
     by_hand.withdraw(watch.journal, watch.standing, number)
-    taken = watch.entries[number - 1]
     return Shown("good", (_withdrawn(watch, taken),))
 
 
@@ -395,7 +395,15 @@ def _find(watch: Watch, rest: str) -> Shown:
     if not wanted:
         return Shown("bad", ("/find and the words",))
     found: list[str] = []
-    for row in reversed(watch.rows):
+
+    def likely(facts: Mapping[str, Any]) -> bool:
+        """Tell of a note that nothing is about whether it has the words."""
+        text = f"#{facts['seq']}  lap {facts['lap']}  {facts['heard']}".casefold()
+        return (
+            facts["kind"] != "note" or bool(facts["values"]) or all(one in text for one in wanted)
+        )
+
+    for row in watch.standing.newest_first(likely):
         entry = row.entry
         said = event_text(watch.book, entry) if row.first.kind == "event" else ""
         said = said or (message_text(watch.book, entry) if entry.values else "")

@@ -62,24 +62,22 @@ class Session(Watch):
 
     def _entered(self, text: str) -> Shown:
         """Take a line of the car spoken to."""
-        car, seen, known = self.car, self.notices, self.entries
-        count = len(known)
+        car, seen, known, epoch = self.car, self.notices, len(self.entries), self.journal.epoch
         try:
             shown = command(self, text) if text.startswith("/") else write_down(self, text)
         finally:
             self.refresh()
         if car == self.car:
-            shown = self._noticed(shown, seen, self._since(known, count))
-        new = self._since(known, count)
+            shown = self._noticed(shown, seen, self._since(known, epoch))
+        new = self._since(known, epoch)
         own = [entry for entry in new if entry.writer == self.journal.writer]
         return replace(shown, written=tuple(own))
 
-    def _since(self, known: list[Entry], count: int) -> list[Entry]:
-        """Return the entries that have come since these, of which so many were known."""
-        if self.entries is known:
-            return known[count:]
-        before = {entry.uid for entry in known[:count]}  # some have come in before others
-        return [entry for entry in self.entries if entry.uid not in before]
+    def _since(self, known: int, epoch: int) -> Sequence[Entry]:
+        """Return the entries that have come since so many were known."""
+        if self.journal.epoch == epoch:
+            return self.entries[known:]
+        return self.journal.since(known)  # some have come in before others
 
     def look(self, line: str) -> Shown:
         """Return what a line would be taken for, and write nothing."""

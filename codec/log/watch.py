@@ -10,8 +10,9 @@ from __future__ import annotations
 import contextlib
 import datetime
 import functools
+import itertools
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -27,9 +28,10 @@ from codec.radio.laps import LapKeeper, whole_lap
 from codec.radio.leaps import Leap, Leaps, Valued, stray, unchecked_report
 from codec.radio.outlook import usual_lap
 from codec.reading import Reading
-from codec.sheet.entry import Entry, Kind
+from codec.sheet.entry import Entry, Kind, Said, SheetError
 from codec.sheet.journal import Journal
 from codec.sheet.state import RaceState, Row, Standing, laps
+from codec.sheet.window import Likely, Window
 from codec.sheet.words import (
     CLOCKS_APART,
     clock_text,
@@ -260,28 +262,44 @@ class Watch:
         self.over, self._ago = False, 0
         self._begin()
         self.refresh()
-        spoken = (entry.car for entry in reversed(self.entries) if entry.car)
-        self.car = car or next(spoken, "")
+        self.car = car or self.standing.spoken
 
     def _begin(self) -> None:
         """Know nothing yet of what stands in the sheet."""
         self._epoch = self.journal.epoch
-        self.standing = Standing()
+        self.standing = Standing(older=functools.partial(self._older, self._epoch))
+        # of who writes by a clock ahead of this one the last entry, and by how many seconds
+        self._early: dict[str, tuple[Said, float]] = {}
+        self._forget()
+
+    def _older(
+        self, epoch: int, first: int, last: int, likely: Likely | None = None
+    ) -> Sequence[Entry]:
+        """Read entries that are not held, by numbers as they were when an order began."""
+        if self.journal.epoch != epoch:
+            raise SheetError(
+                "the entries of another desk have come in before others: numbers are others now",
+                kind="sheet-order",
+                hint="look again",
+            )
+        return self.journal.between(first, last, likely)
+
+    def _forget(self) -> None:
+        """Know nothing yet of what follows from what stands."""
         self._guesses: dict[str, tuple[object, Doubt | None]] = {}  # by car
         self._cars: dict[str, tuple[tuple[int, ...], CarWatch]] = {}
         self._weighed: deque[tuple[str, Expected, Weighed]] = deque(maxlen=_WEIGHED)
         self._followers: dict[tuple[str, str], Follower] = {}  # by car and driver
         self._race: tuple[int, RaceState] = (-1, RaceState())
-        self._early: dict[str, float] = {}  # who writes by a clock ahead of this one: seconds
 
     @property
-    def entries(self) -> list[Entry]:
-        """Every entry of the sheet."""
+    def entries(self) -> Window:
+        """Every entry of the sheet; earlier ones are read where they are asked for."""
         return self.standing.entries
 
     @property
     def rows(self) -> list[Row]:
-        """What stands, in the order of its numbers."""
+        """What stands, in the order of its numbers; where not all of it is held it is read."""
         return self.standing.rows
 
     @property
@@ -298,18 +316,29 @@ class Watch:
 
     def refresh(self) -> None:
         """Read what has come since, from this writer or another."""
-        new = list(self.journal.entries(self.entries[-1].seq if self.entries else 0))
-        # one has come in before others, or tells when others were said: all counts anew
-        if self.journal.epoch != self._epoch or self.standing.puts_clocks_right(new):
+        new = self.journal.said(len(self.entries))
+        first = next(new, None)
+        if self.journal.epoch != self._epoch:  # one has come in before others: all counts anew
             self._begin()
-            new = list(self.journal.entries())
-        self.standing.take(new)
+            first = next(new := self.journal.said(), None)
+        if first is None:
+            return
+        early = dict[str, tuple[Said, float]]()
+        if self.standing.take(self._looked_at(itertools.chain([first], new), early)):
+            self._forget()  # something tells when others were said
+        self._early |= early
+
+    def _looked_at(
+        self, new: Iterable[Said], early: dict[str, tuple[Said, float]]
+    ) -> Iterator[Said]:
+        """Yield entries, and note those that are logged by a clock ahead of this one."""
         latest = stamp(lambda: self.journal.clock() + _CLOCKS_APART)
         for entry in new:
-            if entry.logged > latest and not self.standing.moments.off(entry):
+            if entry.logged > latest:
                 logged = datetime.datetime.fromisoformat(entry.logged)
                 who = f"{entry.writer} at {entry.desk}" if entry.desk else entry.writer
-                self._early[who] = (logged - self.journal.clock()).total_seconds()
+                early[who] = entry, (logged - self.journal.clock()).total_seconds()
+            yield entry
 
     def write(self, *entries: Entry) -> list[Entry]:
         """Write entries as said now, all or none of them; raises SheetError."""
@@ -344,7 +373,8 @@ class Watch:
         return [
             f"{who} wrote by a clock {duration_text(seconds)} ahead of the one here: what they"
             " wrote stands later than it was said"
-            for who, seconds in self._early.items()
+            for who, (entry, seconds) in self._early.items()
+            if not self.standing.moments.off(entry)  # nobody has put it right
         ]
 
     def of(self, car: str) -> CarWatch:
@@ -482,13 +512,9 @@ class Watch:
 
     def heard(self) -> list[str]:
         """Return the lines entered so far, the oldest first: the history of the prompt."""
-        return list(
-            dict.fromkeys(
-                entry.heard
-                for entry in self.entries
-                if entry.heard and entry.kind in ("report", "call", "correction")
-            )
-        )
+        rows = self.standing.every("report", "call")
+        said = [one for row in rows for one in (row.first, *row.corrections) if one.heard]
+        return list(dict.fromkeys(one.heard for one in sorted(said, key=lambda one: one.seq)))
 
     def entry(self, kind: Kind, **facts: Any) -> Entry:
         """Return an entry of the car spoken to, against the lap being driven."""

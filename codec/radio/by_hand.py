@@ -85,9 +85,9 @@ def doubtful_rows(
         one: {lap: row.entry for lap, row in laps(standing, one, book).items() if row.counts}
         for one in (*standing.cars, "")
     }
-    for row in standing.rows:
+    for row in standing.every("report", "call"):
         entry = row.entry
-        if row.first.kind not in ("report", "call") or row.counts or row.withdrawn:
+        if row.counts or row.withdrawn:
             continue
         if not entry.refusal or car not in (None, entry.car) or row.first.seq <= after:
             continue
@@ -203,7 +203,7 @@ def fix(
 
     Raises CodeError where there is no such entry, and ReportError where the words are no report.
     """
-    entry = _numbered(standing, number)
+    entry = numbered(standing, number)
     if entry.kind == "car":
         if "=" in words:
             raise CodeError(
@@ -339,7 +339,7 @@ def withdraw(journal: Journal, standing: Standing, number: int) -> Entry:
 
     Returns the withdrawal written; raises CodeError where there is nothing to withdraw.
     """
-    entry = _numbered(standing, number)
+    entry = numbered(standing, number)
     if entry.kind == "car":
         raise CodeError(
             "a car can't be withdrawn", kind="sheet-entry", hint=f"fix {number}, with its driver"
@@ -354,7 +354,8 @@ def withdraw(journal: Journal, standing: Standing, number: int) -> Entry:
     return journal.append(withdrawal_of(entry, BY_HAND))
 
 
-def _numbered(standing: Standing, number: int) -> Entry:
+def numbered(standing: Standing, number: int) -> Entry:
+    """Return the entry with this number; raises CodeError where there is none."""
     if not 0 < number <= len(standing.entries):
         raise _missing(number, "entry")
     return standing.entries[number - 1]
@@ -369,7 +370,7 @@ def _missing(number: int, what: str) -> CodeError:
 
 
 def _row(standing: Standing, number: int) -> Row:
-    row = standing.row_of(_numbered(standing, number))
+    row = standing.row_of(numbered(standing, number))
     if row is None or number in {one.seq for one in (*row.questions, *row.answers, *row.readbacks)}:
         raise CodeError(
             f"entry {number} can't be put right: {standing.entries[number - 1].kind}",

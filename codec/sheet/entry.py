@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, field, fields
 from decimal import Decimal
 from types import MappingProxyType
-from typing import Annotated, Any, Literal, NamedTuple, Self, get_args, get_type_hints
+from typing import Annotated, Any, ClassVar, Literal, NamedTuple, Self, get_args, get_type_hints
 
 from codec.sheet.columns import (
     MOST_CHARACTERS,
@@ -144,6 +144,9 @@ class Entry:
         made = object.__new__(cls)
         for name, put, default, plain, checked, most in _puts(cls):
             value = cells[name]
+            if value is default:  # as most are
+                put(made, value)
+                continue
             text = value.__class__ is str
             if text and 0 < len(value) <= _ALIKE:
                 value = sys.intern(value)
@@ -184,6 +187,60 @@ class Entry:
         return copy
 
 
+class PlainNote:
+    """A note that says no more than words, as its row has it: most of a long sheet are, and few of
+    them are looked at. ``entry`` makes the entry, where it is first asked for.
+    """
+
+    __slots__ = (
+        "_entry",
+        "_made_of",
+        "_row",
+        "at",
+        "car",
+        "desk",
+        "logged",
+        "message",
+        "seq",
+        "writer",
+    )
+    kind: ClassVar[Kind] = "note"
+    about: ClassVar[int | None] = None
+    amount: ClassVar[Decimal | None] = None
+
+    def __init__(
+        self, row: Mapping[str, Any], made_of: Callable[[Mapping[str, Any]], Entry]
+    ) -> None:
+        """Keep a row that ``is_one``, and what makes an entry of it."""
+        self._row, self._made_of = row, made_of
+        self._entry: Entry | None = None
+        self.seq: int = row["seq"]
+        self.car: str = row["car"]
+        self.at: int | None = row["at"]
+        self.logged: str = row["logged"]
+        self.writer: str = row["writer"]
+        self.desk: str = row["desk"] or ""
+        self.message: str = row["message"]
+
+    @staticmethod
+    def is_one(row: Mapping[str, Any]) -> bool:
+        """Tell whether a row is that of such a note."""
+        return (
+            row["kind"] == "note"
+            and row["amount"] is None
+            and row["about"] is None
+            and not row["values"]
+        )
+
+    @property
+    def entry(self) -> Entry:
+        """The entry; raises SheetError where the row can't be one."""
+        if self._entry is None:
+            self._entry = self._made_of(self._row)
+        return self._entry
+
+
+Said = Entry | PlainNote
 DOUBTFUL = "doubtful"  # the refusal of a report that was read, but not surely enough
 
 

@@ -13,9 +13,10 @@ from collections.abc import AsyncIterator, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Self
 
-from codec.sheet.entry import Entry, SheetError
+from codec.sheet.entry import Entry, PlainNote, Said, SheetError
 from codec.sheet.merged import MergedOrder, MergedPlace
 from codec.sheet.table import ENTRIES, EntryTable
+from codec.sheet.window import Likely
 from codec.store.clock import ServerClock
 from codec.store.opening import is_there, opened
 from codec.store.place import Place, ServerPlace, place_of
@@ -367,7 +368,16 @@ class Journal:
         SheetError at one that is damaged, missing, doubled or from elsewhere.
         """
         for facts in self.rows(after):
-            yield self.table.of_row(facts, self.book.fields)
+            yield self._of_row(facts)
+
+    def said(self, after: int = 0) -> Iterator[Said]:
+        """Yield the same, plain notes as such: they are made entries where they are looked at."""
+        for facts in self.rows(after):
+            plain = PlainNote.is_one(facts)
+            yield PlainNote(facts, self._of_row) if plain else self._of_row(facts)
+
+    def _of_row(self, facts: Mapping[str, Any]) -> Entry:
+        return self.table.of_row(facts, self.book.fields)
 
     def rows(self, after: int = 0) -> Iterator[Mapping[str, Any]]:
         """Yield the same as rows, as the table of the journal has them: for exports."""
@@ -394,10 +404,15 @@ class Journal:
     def _in_order(self, after: int) -> Iterator[Mapping[str, Any]]:
         if self._order is None:
             return
-        wanted = self._order.rows[after:]
-        found = {row[NUMBER]: row for row in self._rows.after(min(wanted, default=1) - 1)}
-        for row in wanted:
-            yield self._seen(found[row])
+        order, wanted = self._order, self._order.rows[after:]
+        kept, place = dict[int, Mapping[str, Any]](), 0  # what stands later in the order
+        for facts in self._rows.after(min(wanted, default=1) - 1):
+            row = facts[NUMBER]
+            if row <= order.taken and order.number(row) > after:
+                kept[row] = facts
+            while place < len(wanted) and wanted[place] in kept:
+                yield self._seen(kept.pop(wanted[place]))
+                place += 1
 
     def _seen(self, facts: Mapping[str, Any]) -> Mapping[str, Any]:
         """Return a row with the numbers that all desks know it by."""
@@ -412,6 +427,29 @@ class Journal:
             "about": about and self._order.number(about),
             "made": facts["made"] or facts[NUMBER],
         }
+
+    def between(self, first: int, last: int, likely: Likely | None = None) -> list[Entry]:
+        """Return the entries of these numbers, both counted, in their order; of their rows only
+        those that are ``likely``. Raises SheetError at one that is damaged or missing.
+        """
+        order = self._order
+        if order is None:
+            rows = self._rows.between(first, last, likely)
+            return [self._of_row(facts) for facts in rows]
+        wanted = order.rows[first - 1 : last]
+        if not wanted:
+            return []
+        # they stand beside each other but where a line was broken
+        at_once = max(wanted) - min(wanted) < 2 * len(wanted)
+        parts = [(min(wanted), max(wanted))] if at_once else [(row, row) for row in wanted]
+        seen = None if likely is None else lambda facts: likely(self._seen(facts))
+        found = {row[NUMBER]: row for part in parts for row in self._rows.between(*part, seen)}
+        return [self._entry(found[row]) for row in wanted if row in found]
+
+    def since(self, row: int) -> list[Entry]:
+        """Return the entries behind this very sheet's own number, in the order of all."""
+        found = [self._entry(facts) for facts in self._rows.after(row)]
+        return sorted(found, key=lambda entry: entry.seq)
 
     def row(self, seq: int) -> Mapping[str, Any] | None:
         """Return the row of this very sheet's own number, None for none."""
@@ -444,7 +482,7 @@ class Journal:
         return len(self._rows)
 
     def _entry(self, facts: Mapping[str, Any]) -> Entry:
-        return self.table.of_row(self._seen(facts), self.book.fields)
+        return self._of_row(self._seen(facts))
 
     @property
     def ahead(self) -> float:

@@ -6,13 +6,15 @@ driven. So "the lap" of anything that is no report of a lap is the lap being dri
 
 from __future__ import annotations
 
+import array
 import bisect
+import copy
 import datetime
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Literal, NamedTuple
 
-from codec.sheet.entry import Entry
+from codec.sheet.entry import Entry, Said
 
 SINCE_1970 = 10**11  # milliseconds from here on are times of day, below they count from a beginning
 _DAY = 24 * 3600 * 1000
@@ -56,6 +58,36 @@ class _Writer:
     ahead: int = 0  # what is added to the times of this writer since the clock went back
 
 
+class _Times:
+    """A time in milliseconds for each number that has one, in 8 bytes; one beyond what these hold
+    is taken for the furthest that they do.
+    """
+
+    _PAGE, _NONE, _MOST = 512, -(2**63), 2**63 - 1
+
+    def __init__(self) -> None:
+        """Begin with none."""
+        self._pages: dict[int, array.array[int]] = {}
+
+    def __setitem__(self, number: int, time: int) -> None:
+        page, place = divmod(number, self._PAGE)
+        if page not in self._pages:
+            self._pages[page] = array.array("q", [self._NONE]) * self._PAGE
+        self._pages[page][place] = max(-self._MOST, min(self._MOST, time))
+
+    def get(self, number: int) -> int | None:
+        """Return the time of a number, None for none."""
+        page, place = divmod(number, self._PAGE)
+        found = self._pages[page][place] if page in self._pages else self._NONE
+        return None if found == self._NONE else found
+
+    def copy(self) -> _Times:
+        """Return the times as they are now."""
+        found = _Times()
+        found._pages = {page: times[:] for page, times in self._pages.items()}
+        return found
+
+
 class Moments:
     """When each entry was said, in milliseconds, on one clock that never goes back.
 
@@ -65,29 +97,27 @@ class Moments:
     off, as a note of ``clocks`` tells, is taken for said when it was.
     """
 
-    def __init__(self, clocks: Iterable[Entry] = ()) -> None:
+    def __init__(self, clocks: Iterable[Said] = ()) -> None:
         """Begin with no entry."""
         self._clocks = tuple(clocks)
         self.steps: list[ClockStep] = []
-        self._at: dict[int, int] = {}
-        self._running: dict[int, int] = {}
-        # of what corrections are about, and of these: each time as written, and when that was
-        self._roots: dict[int, int] = {}
-        self._said: dict[tuple[int, int], int] = {}
+        self._written = _Times()  # of those of which it is known when they were said
+        self._running = _Times()
+        self._fixes: dict[
+            int, list[int]
+        ] = {}  # corrections, by the number they are about in the end
+        self._roots: dict[int, int] = {}  # of each correction that number
         self._writers: dict[tuple[str, str], _Writer] = {}
         # of each desk: its entries may come in between those of others, as soon as a line is back
         self._newest: dict[str, int] = {}
         self._logged: dict[str, float] = {}
         self._of_day: bool | None = None
 
-    def take(self, entry: Entry) -> None:
+    def take(self, entry: Said) -> None:
         """Take the next entry."""
-        at, off, root = entry.at, self.off(entry), entry.seq
-        if entry.kind == "correction" and entry.about is not None:
-            root = self._roots[root] = self._roots.get(entry.about, entry.about)
-        as_written = root, at or 0
-        if at is not None and as_written in self._said:
-            self._at[entry.seq] = self._running[entry.seq] = self._said[as_written]
+        at, off = entry.at, self.off(entry)
+        if (said := self._said_before(entry)) is not None:
+            self._written[entry.seq], self._running[entry.seq] = at or 0, said
             self._look_at_clock(entry, off)
             return
         live = at is not None and _is_live(entry, at)
@@ -97,14 +127,34 @@ class Moments:
             at = None
         if at is not None:
             at = self._put_on(entry, at, live=live)
-            self._at[entry.seq] = self._said[as_written] = at
+            self._written[entry.seq] = entry.at or 0
             self._newest[entry.desk] = max(self._newest.get(entry.desk, at), at)
             self._running[entry.seq] = at
         elif entry.desk in self._newest:
             self._running[entry.seq] = self._newest[entry.desk]
         self._look_at_clock(entry, off)
 
-    def off(self, entry: Entry) -> int:
+    def _said_before(self, entry: Said) -> int | None:
+        """Return when a correction was said that keeps the time of what it corrects, or of another
+        correction of it; None for anything else.
+        """
+        if entry.kind != "correction" or entry.about is None:
+            return None
+        root = self._roots[entry.seq] = self._roots.get(entry.about, entry.about)
+        fixes = self._fixes.setdefault(root, [])
+        same = (one for one in (root, *fixes) if self._written.get(one) == entry.at)
+        said = None if entry.at is None else next(same, None)
+        fixes.append(entry.seq)
+        return None if said is None else self._running.get(said)
+
+    def as_it_stands(self) -> Moments:
+        """Return it as it is now: what is taken later changes nothing there."""
+        found = copy.copy(self)
+        found.steps, found._running = list(self.steps), self._running.copy()
+        found._written = self._written.copy()
+        return found
+
+    def off(self, entry: Said) -> int:
         """Return by how many milliseconds the clock was ahead by which an entry was logged, 0 where
         nobody says that it was.
         """
@@ -115,13 +165,14 @@ class Moments:
 
     def at(self, seq: int) -> int | None:
         """Return when an entry was said, None where nobody knows."""
-        return self._at.get(seq)
+        return None if self._written.get(seq) is None else self._running.get(seq)
 
     def key(self, seq: int) -> tuple[float, int]:
         """Return what puts entries in order; one without a time stands where it was written."""
-        return self._running.get(seq, float("-inf")), seq
+        running = self._running.get(seq)
+        return float("-inf") if running is None else running, seq
 
-    def _look_at_clock(self, entry: Entry, off: int) -> None:
+    def _look_at_clock(self, entry: Said, off: int) -> None:
         """Tell where the clock by which entries are logged went back, though nobody knows when they
         were said.
         """
@@ -133,7 +184,7 @@ class Moments:
             self.steps.append(ClockStep(entry.seq, "back"))
         self._logged[entry.desk] = logged
 
-    def _counts_alike(self, entry: Entry, *, of_day: bool) -> bool:
+    def _counts_alike(self, entry: Said, *, of_day: bool) -> bool:
         """Tell whether an entry counts from the same beginning as those before it."""
         if self._of_day is None:
             self._of_day = of_day
@@ -143,7 +194,7 @@ class Moments:
             self.steps.append(ClockStep(entry.seq, "mixed"))
         return False
 
-    def _put_on(self, entry: Entry, at: int, *, live: bool) -> int:
+    def _put_on(self, entry: Said, at: int, *, live: bool) -> int:
         who = entry.desk, entry.writer
         writer = self._writers.get(who)
         if writer is None:
@@ -160,18 +211,18 @@ class Moments:
         return at + writer.ahead
 
 
-def _is_live(entry: Entry, at: int) -> bool:
+def _is_live(entry: Said, at: int) -> bool:
     """Tell whether an entry was said when it was logged."""
     logged = _logged(entry)
     return at >= SINCE_1970 and logged is not None and abs(logged - at) <= _LIVE
 
 
-def puts_clock_right(entry: Entry) -> bool:
+def puts_clock_right(entry: Said) -> bool:
     """Tell whether an entry tells by how much a desk's clock was off."""
     return entry.kind == "note" and entry.message == CLOCK and entry.amount is not None
 
 
-def _logged(entry: Entry) -> float | None:
+def _logged(entry: Said) -> float | None:
     """Return when an entry was logged, in milliseconds since 1970; None where it does not say."""
     try:
         moment = datetime.datetime.fromisoformat(entry.logged)

@@ -8,15 +8,20 @@ stood. What was said stands in the order of ``codec.sheet.order``.
 from __future__ import annotations
 
 import bisect
-from collections.abc import Iterable, Sequence
+import copy
+import heapq
+import itertools
+from collections import deque
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
 
 from codec.lap_report import lap_message
-from codec.sheet.entry import Entry, Kind
+from codec.sheet.entry import Entry, Kind, PlainNote, Said
 from codec.sheet.fitting import fitting
 from codec.sheet.order import Moments, placed, puts_clock_right, reports_lap
+from codec.sheet.window import HELD, Likely, Older, Window, read_through
 from grammar.book import Book
 from grammar.speech.facts import OF_THE_RACE
 
@@ -72,14 +77,25 @@ class Standing:
 
     ``take`` goes on from where it stands: its work is in proportion to what is new. ``rows`` are in
     the order of their numbers.
+
+    With ``older``, which reads entries by their numbers, it says the same and holds less: the last
+    entries, whatever is no plain note, and the last plain notes of each car, ``held`` of each.
+    Earlier notes are most of a long sheet, and stand as they were written, as nothing is about
+    them: they are read where they are asked for.
     """
 
-    def __init__(self, entries: Iterable[Entry] = ()) -> None:
+    def __init__(
+        self, entries: Iterable[Said] = (), *, older: Older | None = None, held: int = HELD
+    ) -> None:
         """Take up the entries there are."""
-        self.entries: list[Entry] = []
-        self.rows: list[Row] = []
+        self.entries = Window(older, held)
         self.cars: dict[str, str] = {}
+        self.spoken = ""  # the car of the last entry that has one
         self.moments = Moments()
+        self._held = held
+        # by car, None where they name none: the last plain notes, and the last that is not held
+        self._late: dict[str | None, deque[Said]] = {}
+        self._left: dict[str | None, int] = {}
         self._about: dict[int, Row] = {}  # whatever is about a row, and the row itself
         self._parts: dict[int, list[Entry]] = {}  # of a row, by its number, in order
         self._withdrawals: dict[int, int] = {}  # each, and what it takes back
@@ -89,32 +105,124 @@ class Standing:
         self._changes: dict[str | None, int] = {}  # of what stands for a car; None: for all
         self.take(entries)
 
-    def take(self, entries: Iterable[Entry]) -> None:
-        """Take up what has come since."""
-        new = list(entries)
-        if not self.entries:
-            self.moments = Moments(_clocks(new))
-        elif self.puts_clocks_right(new):
-            self.__dict__ = Standing([*self.entries, *new]).__dict__
-            return
+    def take(self, entries: Iterable[Said]) -> bool:
+        """Take up what has come since; return whether all was taken up anew, as something tells
+        when others were said.
+        """
+        # what is held as a whole is taken or left as a whole
+        new = iter(entries if self.entries.older is not None else list(entries))
         for entry in new:
-            self.entries.append(entry)
-            self.moments.take(entry)
-            if entry.kind == "car":
-                self.cars[entry.car] = entry.message
-                self._changed(entry.car)
-            elif entry.car:
+            if entry.kind in ("note", "withdrawal") and self._puts_clock_right(entry):
+                self._begin_again(entry, new)
+                return True
+            self._take(entry)
+        return False
+
+    def _begin_again(self, entry: Said, new: Iterator[Said]) -> None:
+        """Take up everything anew by what is told of clocks, up to the last of what is new."""
+        older, count, telling = self.entries.older, 0, list[Said]()
+        everything: Iterable[Said] = itertools.chain(self.entries, [entry], new)
+        if older is None:
+            everything = list(everything)
+        for count, one in enumerate(everything, 1):  # noqa: B007 - how many there are
+            if one.kind == "withdrawal" or puts_clock_right(one):
+                telling.append(one)
+        fresh = Standing(older=older, held=self._held)
+        fresh.moments = Moments(_clocks(telling))
+        for one in everything if older is None else read_through(older, count):
+            fresh._take(one)
+        self.__dict__ = fresh.__dict__
+
+    def _take(self, entry: Said) -> None:
+        self.entries.append(entry)
+        self.moments.take(entry)
+        if entry.car:
+            self.spoken = entry.car
+            if entry.kind != "car":
                 self.cars.setdefault(entry.car, "")
-            if entry.kind in _ROOTS:
-                self._begin(entry)
-            elif entry.kind == "withdrawal":
-                self._take_back(entry)
-            elif (row := self._about.get(entry.about or 0)) is not None:
-                self._about[entry.seq] = row
-                self._parts.setdefault(row.first.seq, []).append(entry)
-                if entry.kind == "correction":
-                    self._fixes.setdefault(row.first.seq, []).append(entry)
-                self._put_together(row)
+        if isinstance(entry, PlainNote) or (entry.kind == "note" and self._is_plain(entry)):
+            self._take_plainly(entry)
+        elif entry.kind == "car":
+            self.cars[entry.car] = entry.message
+            self._changed(entry.car)
+        elif entry.kind in _ROOTS:
+            self._begin(entry)
+        elif entry.kind == "withdrawal":
+            self._take_back(entry)
+        elif (row := self._row(entry.about or 0)) is not None:
+            self._about[entry.seq] = row
+            self._parts.setdefault(row.first.seq, []).append(entry)
+            if entry.kind == "correction":
+                self._fixes.setdefault(row.first.seq, []).append(entry)
+            self._put_together(row)
+
+    def _is_plain(self, note: Entry) -> bool:
+        """Tell whether a note need not be held: it can be read, and tells nothing of clocks."""
+        return self.entries.older is not None and not puts_clock_right(note)
+
+    def _take_plainly(self, note: Said) -> None:
+        """Hold a note among the last ones of its car."""
+        car = note.car or None
+        late = self._late.setdefault(car, deque())
+        late.append(note)
+        if len(late) > self._held:
+            self._left[car] = late.popleft().seq
+        self._changed(car)
+
+    def as_it_stands(self) -> Standing:
+        """Return what the sheet says now, but for what notes say: what comes later changes nothing
+        there. It takes nothing more.
+        """
+        found = copy.copy(self)
+        found.moments, found.cars = self.moments.as_it_stands(), dict(self.cars)
+        rows = {id(row): replace(row) for row in self._about.values()}
+        found._about = {number: rows[id(row)] for number, row in self._about.items()}
+        found._of_car = {
+            whose: [rows[id(row)] for row in listed]
+            for whose, listed in self._of_car.items()
+            if whose[1] != "note"
+        }
+        found._late, found._left, found.entries = {}, {}, Window()
+        found._changes, found._withdrawals = dict(self._changes), dict(self._withdrawals)
+        found._fixes = {number: list(fixes) for number, fixes in self._fixes.items()}
+        found._taken_back_by = {number: list(by) for number, by in self._taken_back_by.items()}
+        return found
+
+    @property
+    def rows(self) -> list[Row]:
+        """What stands, in the order of its numbers; where not all of it is held it is read."""
+        return self.every(*_ROOTS)
+
+    def every(self, *kinds: Kind) -> list[Row]:
+        """Return what stands of these kinds, whosever it is, in the order of its numbers."""
+        rows = self.newest_first() if "note" in kinds and self._late else self._held_rows()
+        return sorted((row for row in rows if row.first.kind in kinds), key=_number)
+
+    def _held_rows(self) -> Iterator[Row]:
+        return itertools.chain.from_iterable(self._of_car.values())
+
+    def newest_first(self, likely: Likely | None = None) -> Iterator[Row]:
+        """Yield what stands from the last on; what is not held is read meanwhile, of that only what
+        is ``likely``.
+        """
+        late = (row for car in self._late for row in self._late_notes(car))
+        held = sorted([*self._held_rows(), *late], key=_number, reverse=True)
+        left = max(self._left.values(), default=0)
+        known = {row.first.seq for row in held}
+        earlier = (row for row in self._read_notes(left, likely) if row.first.seq not in known)
+        return heapq.merge(held, earlier, key=_number, reverse=True)
+
+    def _late_notes(self, car: str | None) -> list[Row]:
+        """Return the plain notes of a car that are held, but for those something is about."""
+        late = (note for note in self._late.get(car, ()) if note.seq not in self._about)
+        entries = (note.entry if isinstance(note, PlainNote) else note for note in late)
+        return [Row(entry, entry) for entry in entries]
+
+    def _read_notes(self, left: int, likely: Likely | None = None) -> Iterator[Row]:
+        """Yield the notes up to a number that nothing is about, the last one first."""
+        for entry in self.entries.before(left, likely):
+            if entry.kind == "note" and entry.seq not in self._about:
+                yield Row(entry, entry)
 
     def changes(self, car: str) -> tuple[int, ...]:
         """Return what is another whenever anything of a car is, or of what counts for all cars."""
@@ -124,17 +232,12 @@ class Standing:
     def _changed(self, whose: str | None) -> None:
         self._changes[whose] = self._changes.get(whose, 0) + 1
 
-    def puts_clocks_right(self, new: Iterable[Entry]) -> bool:
-        """Tell whether what has come tells when something earlier was said: all is to be taken up
-        anew then.
-        """
-        return any(
-            puts_clock_right(entry)
-            or (entry.kind == "withdrawal" and puts_clock_right(self._taken_back(entry)))
-            for entry in new
-        )
+    def _puts_clock_right(self, entry: Said) -> bool:
+        """Tell whether an entry tells when others were said, or takes back what does."""
+        told = self._taken_back(entry) if entry.kind == "withdrawal" else entry
+        return puts_clock_right(told)
 
-    def _taken_back(self, entry: Entry) -> Entry:
+    def _taken_back(self, entry: Said) -> Said:
         """Return what a withdrawal takes back, or brings back, in the end."""
         about = entry.about or 0
         while about in self._withdrawals:
@@ -152,9 +255,21 @@ class Standing:
         found: list[Row] = []
         for kind in kinds or _ROOTS:
             for whose in (car, None):
-                listed = self._of_car.get((whose, kind), [])
+                listed = self._listed(whose, kind, most)
                 found += listed if most is None else listed[-most:]
         return sorted(found, key=_number)
+
+    def _listed(self, car: str | None, kind: Kind, most: int | None) -> Sequence[Row]:
+        """Return what stands for a car, of a kind, the last ``most`` of them at least."""
+        listed = self._of_car.get((car, kind), [])
+        if kind != "note" or car not in self._late:
+            return listed
+        left, late = self._left.get(car, 0), self._late_notes(car)
+        lacking = len(self.entries) if most is None else most - len(late)
+        if left and lacking > 0:
+            of_car = (row for row in self._read_notes(left) if row.first.car == (car or ""))
+            late += itertools.islice(of_car, lacking)
+        return sorted([*listed, *late], key=_number)
 
     def in_order(self, entries: Iterable[Entry]) -> list[Entry]:
         """Return entries as they stand in the order in which they were first said, each with the
@@ -181,15 +296,21 @@ class Standing:
 
     def row_of(self, entry: Entry) -> Row | None:
         """Return what an entry is a part of: the report, call, event or note, None for none."""
-        return self._about.get(entry.seq)
+        row = self._about.get(entry.seq)
+        left = row is None and entry.kind == "note" and self.entries.older is not None
+        return Row(entry, entry) if left else row
 
     def undoable(self, car: str) -> Entry | None:
         """Return the last entry of a car, or of none, that stands and can be taken back; a question
         goes with the report it is about.
         """
+
+        def likely(row: Mapping[str, Any]) -> bool:
+            return row["car"] in (car, "") or row["kind"] == "correction"
+
         kept = (
             entry
-            for entry in reversed(self.entries)
+            for entry in self.entries.before(len(self.entries), likely)
             if (entry.car in (car, "") or (entry.kind == "correction" and self._was(entry) == car))
             and entry.kind not in ("withdrawal", "car", "question")
             and not puts_clock_right(entry)
@@ -236,9 +357,20 @@ class Standing:
 
     def _begin(self, entry: Entry) -> None:
         row = self._about[entry.seq] = Row(entry, entry)
-        self.rows.append(row)
         self._of_car.setdefault(_whose(row), []).append(row)
         self._changed(_whose(row)[0])
+
+    def _row(self, number: int) -> Row | None:
+        """Return what an entry is a part of; a plain note is held from now on, as something is
+        about it.
+        """
+        row = self._about.get(number)
+        if row is None and self._late and 0 < number <= len(self.entries):
+            entry = self.entries[number - 1]
+            if entry.kind == "note":
+                row = self._about[number] = Row(entry, entry)
+                bisect.insort(self._of_car.setdefault(_whose(row), []), row, key=_number)
+        return row
 
     def _take_back(self, entry: Entry) -> None:
         about = entry.about or 0
@@ -246,8 +378,7 @@ class Standing:
         self._taken_back_by.setdefault(about, []).append(entry.seq)
         while about in self._withdrawals:
             about = self._withdrawals[about]
-        if about in self._about:
-            row = self._about[about]
+        if (row := self._row(about)) is not None:
             self._fixes.setdefault(row.first.seq, []).append(entry)
             self._put_together(row)
 
@@ -273,7 +404,7 @@ class Standing:
             bisect.insort(self._of_car.setdefault(_whose(row), []), row, key=_number)
 
 
-def _clocks(entries: Sequence[Entry]) -> list[Entry]:
+def _clocks(entries: Sequence[Said]) -> list[Said]:
     """Return what tells by how much desks' clocks were off, and was not taken back."""
     if not any(map(puts_clock_right, entries)):
         return []

@@ -61,6 +61,27 @@ class Rows:
                     found.append(f"{self.table.row} {one[NUMBER]}: {error.message}")
         return found
 
+    def between(
+        self, first: int, last: int, likely: Callable[[Facts], bool] | None = None
+    ) -> Iterator[Facts]:
+        """Yield the rows of these numbers, both counted, those that are ``likely``; raises at one
+        of them that is not as it was written, and where one of these numbers is missing.
+        """
+        with self._store.reading():
+            ask = f"{self.table.select} WHERE {NUMBER} BETWEEN ? AND ? ORDER BY {NUMBER}"
+            rows, place = self._store.execute(ask, (first, last)).fetchall(), first
+            for row in rows:
+                facts = dict(zip(self.table.names, row, strict=True))
+                if facts[NUMBER] != place:
+                    break
+                place += 1
+                if likely is None or likely(facts):
+                    if not self.table.is_sound(row):
+                        raise self._store.form.damaged(self._store.place, self._unsound(facts))
+                    yield facts
+            if place <= last:
+                raise self._store.form.damaged(self._store.place, self._missing(place, place))
+
     def find(self, column: str, value: Any) -> Facts | None:
         """Return the first row with this value; raises where it is not as it was written."""
         with self._store.reading():

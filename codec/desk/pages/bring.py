@@ -24,7 +24,6 @@ from codec.radio.crews import crews_of
 from codec.radio.doubt import how_sure
 from codec.radio.forms import HEAD, form_of, head_text
 from codec.radio.importing import Summary, bounded, import_export, import_transcript
-from codec.sheet.entry import Entry
 from codec.sheet.exports import read_export
 from codec.sheet.journal import Journal
 from codec.sheet.state import Standing
@@ -56,8 +55,8 @@ def part(desk: Desk) -> DeskPage:
         sheet, after = desk.sheet(request), number(request, "after", 0)
         # a page asks once, maybe as soon as something was brought elsewhere
         await sheet.look_again()
-        entries = await sheet.ask(lambda session: list(session.entries))
-        found = await asyncio.to_thread(doubts, sheet.session.book, entries, after)
+        standing = await sheet.ask(lambda session: session.standing.as_it_stands())
+        found = await asyncio.to_thread(doubts, sheet.session.book, standing, after)
         return JSONResponse({**found, "cars": list(sheet.cars)})
 
     routes = [
@@ -114,11 +113,11 @@ def _told(summary: Summary) -> dict[str, Any]:
     }
 
 
-def doubts(book: Book, entries: Sequence[Entry], after: int) -> dict[str, Any]:
+def doubts(book: Book, standing: Standing, after: int) -> dict[str, Any]:
     """Return the first reports behind a number that do not count, each with its likeliest readings,
     and whether there may be more of them.
     """
-    found = list(islice(doubtful_rows(book, Standing(entries), after=after), _AT_A_TIME))
+    found = list(islice(doubtful_rows(book, standing, after=after), _AT_A_TIME))
     return {"doubtful": [_doubtful(one) for one in found], "more": len(found) == _AT_A_TIME}
 
 

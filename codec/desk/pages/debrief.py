@@ -20,10 +20,10 @@ def part(desk: Desk) -> DeskPage:
 
     async def summarised(request: Request, car: str) -> Debrief:
         sheet = desk.sheet(request)
-        entries = await sheet.ask(lambda session: list(session.entries))
+        standing = await sheet.ask(lambda session: session.standing.as_it_stands())
         session = sheet.session
         return await asyncio.to_thread(
-            summarise, session.book, entries, car=car, event=session.event
+            summarise, session.book, standing, car=car, event=session.event
         )
 
     async def debrief(request: Request) -> Response:

@@ -4,10 +4,10 @@
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import Iterator, Sequence
+import functools
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -15,6 +15,7 @@ from starlette.routing import Route
 
 from codec.desk.parts import Desk, DeskPage, number
 from codec.log.session import Session
+from codec.sheet.columns import MOST_NUMBER
 from codec.sheet.entry import Entry
 from codec.sheet.state import ADDED
 from codec.sheet.stretch import SoundStretch
@@ -24,6 +25,7 @@ from grammar.exact import plain
 
 _PAGE = 100  # entries of the history at a time
 _MOST_SEARCH = 200  # characters
+_SEARCHED = ("seq", "kind", "writer", "speaker", "car", "lap")  # beside the words
 _WORDED = ("report", "call", "correction", "note", "event", "car")  # what words put right
 
 
@@ -33,15 +35,15 @@ def part(desk: Desk) -> DeskPage:
     async def history(request: Request) -> Response:
         sheet, before = desk.sheet(request), number(request, "before", 0)
         search = request.query_params.get("search", "")[:_MOST_SEARCH]
-        entries = await sheet.ask(lambda session: list(session.entries))
-        book = sheet.session.book
-        # beside the thread of the sheet: nobody who writes waits for a search
-        found, more = await asyncio.to_thread(searched, book, entries, search, before)
-        lines = await sheet.ask(lambda session: [line_of(session, entry) for entry in found])
+        found, more = list[Entry](), before - 1 if before > 0 else MOST_NUMBER
+        while more > 0 and len(found) <= _PAGE:  # nobody who writes waits for all of a search
+            some, more = await sheet.ask(functools.partial(searched, search=search, place=more))
+            found += some
+        lines = await sheet.ask(lambda session: [line_of(session, one) for one in found[:_PAGE]])
         return desk.page(
             request,
             "history.html",
-            history=History(lines, search, before, found[-1].seq if more else 0),
+            history=History(lines, search, before, found[_PAGE - 1].seq if found[_PAGE:] else 0),
             version=sheet.version,
             cars=list(sheet.cars),
         )
@@ -75,31 +77,30 @@ class History:
     earlier: int
 
 
-def searched(
-    book: Book, entries: Sequence[Entry], search: str, before: int
-) -> tuple[list[Entry], bool]:
-    """Return the entries that say all that is searched for, the newest first, those before a number
-    (0: all), and whether there may be more.
+def searched(session: Session, search: str, place: int) -> tuple[list[Entry], int]:
+    """Return some entries before a place that say all that is searched for, the newest first, and
+    the place that all others are before.
     """
-    wanted = search.casefold().split()
-    found: list[Entry] = []
-    for entry in _newest_first(entries, before):
-        if all(word in _text(book, entry) for word in wanted):
-            found.append(entry)
-        if len(found) == _PAGE:
-            return found, entry.seq > 1
-    return found, False
+    wanted, book = search.casefold().split(), session.book
 
+    def says(words: str, *facts: object) -> bool:
+        of, kind, writer, speaker, car, lap = facts
+        text = f"{words} #{of} {kind} {writer} {speaker} car {car} lap {lap}".casefold()
+        return all(word in text for word in wanted)
 
-def _newest_first(entries: Sequence[Entry], before: int) -> Iterator[Entry]:
-    last = len(entries) if before <= 0 else min(len(entries), before - 1)
-    return (entries[place] for place in range(last - 1, -1, -1))
+    def likely(row: Mapping[str, Any]) -> bool:
+        """Tell whether an entry may say it: most say what their rows do."""
+        if row["kind"] == "event" or row["amount"] or row["string"] or row["values"]:
+            return True
+        words = _joined(row["message"], row["heard"], row["refusal"], row["note"])
+        return says(words, *(row[name] for name in _SEARCHED))
 
-
-def _text(book: Book, entry: Entry) -> str:
-    """Return everything of an entry that is searched."""
-    facts = f"#{entry.seq} {entry.kind} {entry.writer} {entry.speaker} car {entry.car}"
-    return f"{words_of(book, entry)} {facts} lap {entry.lap}".casefold()
+    found, before = session.entries.piece(place, likely)
+    return [
+        entry
+        for entry in found
+        if says(words_of(book, entry), *(getattr(entry, name) for name in _SEARCHED))
+    ], before
 
 
 def line_of(session: Session, entry: Entry) -> HistoryLine:
@@ -140,4 +141,8 @@ def words_of(book: Book, entry: Entry) -> str:
         read = f"{entry.string} {title}: {values_text(book, entry)}"
     else:
         read = entry.message
-    return "; ".join(filter(None, (read, entry.heard, entry.refusal, entry.note)))
+    return _joined(read, entry.heard, entry.refusal, entry.note)
+
+
+def _joined(*texts: str) -> str:
+    return "; ".join(filter(None, texts))
