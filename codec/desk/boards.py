@@ -41,20 +41,20 @@ class Boards:
         self._known: dict[str, _Known] = {}
         self._lines: dict[tuple[str, bool], dict[Hashable, Markup]] = {}
 
-    def drawn(self, session: Session, car: str, *, writes: bool, trouble: str) -> DrawnBoard:
+    def drawn(self, session: Session, car: str, *, writes: bool) -> DrawnBoard:
         """Return the board of a car, for those who write or who watch."""
         session.car = car
         known, clock = session.of(car), lap_clock(session, car)
         looks = tuple(known.looks)
-        made_of = (known, session.race, looks, clock.begun, clock.due, trouble)
+        made_of = (known, session.race, looks, clock.begun, clock.due)
         found = self._known.get(car)
         if found is None or found.made_of != made_of:
             found = self._known[car] = _Known(made_of, board(session), {})
         if writes not in found.drawn:
-            found.drawn[writes] = self._draw(found.board, writes=writes, trouble=trouble)
+            found.drawn[writes] = self._draw(found.board, writes=writes)
         return found.drawn[writes]
 
-    def _draw(self, shown: Board, *, writes: bool, trouble: str) -> DrawnBoard:
+    def _draw(self, shown: Board, *, writes: bool) -> DrawnBoard:
         unit = "" if shown.race is None else shown.race.event.spec.energy.unit
         chart = use_chart(shown.uses, unit) if len(shown.uses) > 1 else None
         before, lines = self._lines.get((shown.car, writes), {}), dict[Hashable, Markup]()
@@ -72,7 +72,7 @@ class Boards:
             drawn.append(html)
         self._lines[shown.car, writes] = lines
         html = Markup(  # noqa: S704 - likewise
-            self._whole.render(board=shown, lines=drawn, chart=chart, trouble=trouble)
+            self._whole.render(board=shown, lines=drawn, chart=chart)
         )
         return DrawnBoard(html, json.dumps(html))
 

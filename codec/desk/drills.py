@@ -9,6 +9,7 @@ off by what both are unsure of, and by a frame of the driver's screen.
 
 from __future__ import annotations
 
+import contextlib
 import math
 import random
 import time
@@ -166,6 +167,17 @@ class Asked:
     seen_at: float = 0.0
     took: float | None = None
     flashes: int = 0
+
+
+def drilled(path: Place) -> list[str]:
+    """Return who has been drilled, by a journal; of one that can't be read whoever begins is
+    told.
+    """
+    with contextlib.suppress(DrillError):
+        if DrillJournal.is_there(path):
+            with contextlib.closing(DrillJournal(path)) as journal:
+                return list(journal.people())
+    return []
 
 
 class InTurn:
@@ -560,10 +572,6 @@ class Room(Journalled, Watched):
     def stirred(self, key: str) -> bool:
         """Tell whether a word from this device is news: the first one, or the first for long."""
         return self.driver.key != key or not self.driver.here or self._session is None
-
-    def people(self) -> list[str]:
-        """Return who has been drilled."""
-        return list(self.journal.people()) if DrillJournal.is_there(self.path) else []
 
     @staticmethod
     def error_of(told: Mapping[str, Any]) -> float:

@@ -315,7 +315,8 @@ class Journal:
             names = self.desks
             if not names:
                 return
-            self._order, self.desk = MergedOrder(), next((one for one in names if names[one]), "")
+            self._order = MergedOrder(self._uid_of)
+            self.desk = next((one for one in names if names[one]), "")
         ask = (
             f"SELECT {NUMBER}, uid, desk, made FROM entries"  # noqa: S608 - names that the program declares
             f" WHERE {NUMBER} > ? ORDER BY {NUMBER}"
@@ -323,6 +324,10 @@ class Journal:
         columns = (NUMBER, "uid", "desk", "made")
         found = self._store.execute(ask, (self._order.taken,))
         self._order.take(_place(dict(zip(columns, row, strict=True))) for row in found)
+
+    def _uid_of(self, row: int) -> str:
+        ask = f"SELECT uid FROM entries WHERE {NUMBER} = ?"  # noqa: S608 - names of our own
+        return str(self._store.execute(ask, (row,)).fetchone()[0])
 
     def _look_before_writing(self) -> None:
         """Know the order as of now; at a server where no other desk was seen yet it is that of the

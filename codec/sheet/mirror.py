@@ -12,7 +12,7 @@ import asyncio
 import contextlib
 import datetime
 from collections.abc import AsyncIterator, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
@@ -36,18 +36,24 @@ class _OutOfReachError(SheetError):
 
 @dataclass(slots=True)
 class _Side:
-    """One of the two sheets, and how far it was looked through."""
+    """One of the two sheets, and how far it was looked through; ``both`` are the names of entries
+    behind that which the other has, as far as known.
+    """
 
     journal: Journal
+    both: set[str]
     seen: int = 0
-    uids: dict[int, str] = field(default_factory=dict)  # of its entries, by their number in it
 
     def new(self) -> Iterator[Mapping[str, Any]]:
         """Yield the entries that were not looked at yet; they are when the next is asked for."""
         for facts in self.journal.stored(self.seen):
-            self.uids[facts[NUMBER]] = facts["uid"]
             yield facts
             self.seen = facts[NUMBER]
+
+    def uid(self, row: int | None) -> str:
+        """Return the name of the entry in a row, "" for none."""
+        facts = None if row is None else self.journal.row(row)
+        return "" if facts is None else str(facts["uid"])
 
 
 class Mirror:
@@ -62,7 +68,6 @@ class Mirror:
         """Open the own sheet, and let the desk join."""
         self.desk, self._shared, self._book = desk, shared, book
         self._stack = contextlib.ExitStack()
-        self._known: set[str] = set()  # what both have
         self._theirs: _Side | None = None
         try:
             if not Journal.is_there(own) and Journal.is_there(shared):
@@ -76,7 +81,7 @@ class Mirror:
                     kind="sheet-other",
                     hint="name it so, or name another file",
                 )
-            self._mine = _Side(mine)
+            self._mine = _Side(mine, set())
             self._begun = mine.last, now(), steady()
             with contextlib.suppress(_OutOfReachError):
                 self._reach()
@@ -106,8 +111,8 @@ class Mirror:
                 )
             theirs.join(self.desk, own=False)
             self._put_clock_right(theirs)
-            self._known = self._mine.journal.uids() & theirs.uids()
-            self._theirs = _Side(theirs)
+            both = self._mine.journal.uids() & theirs.uids()
+            self._mine.both, self._theirs = both, _Side(theirs, set(both))
         return self._theirs
 
     def _put_clock_right(self, shared: Journal) -> None:
@@ -169,11 +174,12 @@ class Mirror:
         begun = source.seen
         try:
             for facts in source.new():
-                if facts["uid"] in self._known or target.journal.find(facts["uid"]) is not None:
-                    self._known.add(facts["uid"])
+                if facts["uid"] in source.both:
+                    source.both.remove(facts["uid"])
                     continue
-                about = source.uids.get(facts["about"] or 0, "")
-                batch.append((_of_its_desk(facts), about))
+                if target.journal.find(facts["uid"]) is not None:
+                    continue
+                batch.append((_of_its_desk(facts), source.uid(facts["about"])))
                 if len(batch) == _AT_ONCE:
                     count += self._write(target, batch)
             count += self._write(target, batch)
@@ -185,7 +191,7 @@ class Mirror:
     def _write(self, target: _Side, batch: list[tuple[Mapping[str, Any], str]]) -> int:
         if batch:
             target.journal.bring(batch)
-            self._known.update(facts["uid"] for facts, _ in batch)
+            target.both.update(facts["uid"] for facts, _ in batch)
         count = len(batch)
         batch.clear()
         return count

@@ -41,7 +41,7 @@ def new() -> Boards:
 
 def drawn(boards: Boards, session: Session) -> dict[tuple[str, bool], str]:
     return {
-        (car, writes): boards.drawn(session, car, writes=writes, trouble="").html
+        (car, writes): boards.drawn(session, car, writes=writes).html
         for car in CARS
         for writes in (True, False)
     }
@@ -70,10 +70,9 @@ def test_so_are_they_whatever_is_said(session: Session, seed: int) -> None:
 def test_a_board_of_which_nothing_is_new_is_not_drawn_again(session: Session) -> None:
     boards = new()
     session.enter(LINES[0])
-    before = {car: boards.drawn(session, car, writes=True, trouble="") for car in CARS}
+    before = {car: boards.drawn(session, car, writes=True) for car in CARS}
     session.car = "7"
     session.enter("/note only of this car")
-    after = {car: boards.drawn(session, car, writes=True, trouble="") for car in CARS}
+    after = {car: boards.drawn(session, car, writes=True) for car in CARS}
     assert after["61"] is before["61"]
     assert "only of this car" in after["7"].html
-    assert boards.drawn(session, "61", writes=True, trouble="away") is not before["61"]

@@ -13,9 +13,12 @@ from typing import Any
 import pytest
 from commands import called
 from desk.support import REPORT, design, desk, line, sheet_at
+from drill.support import answer
 from sheet.support import ROOT, race_book
 
 from codec.desk.sheets import Line, OpenSheet
+from codec.drill import DrillJournal
+from codec.drill.journal import JOURNAL
 from codec.log.expected import Expected, Weighed
 from codec.log.shown import Shown
 from codec.sheet import Entry, Journal, SheetError
@@ -102,6 +105,35 @@ def test_a_page_tells_why_a_sheet_cannot_be_read_and_when_it_can_again(
     sheet = OpenSheet(sheet_at(tmp_path))
     sheet.open()
     assert asyncio.run(seen()) == ["another program holds the sheet", ""]
+
+
+def test_a_wall_tells_once_what_is_wrong_however_many_cars_it_shows(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def wrong() -> list[str]:
+        html = client.get("/wall/race").text
+        assert html.count('<section class="car"') == 2
+        return re.findall(r'id="trouble" role="alert"(.*?)</p>', html)
+
+    with desk(sheet_at(tmp_path)) as client:
+        assert wrong() == [" hidden>"]
+        with monkeypatch.context() as patched:
+            patched.setattr(OpenSheet, "trouble", "the server is <down>")
+            assert wrong() == [">the server is &lt;down&gt;"]
+            assert client.get("/wall/race").text.count("the server is") == 1
+
+
+def test_who_is_drilled_is_chosen_from_those_who_were(tmp_path: Path) -> None:
+    pages = ("/coach/race", "/listen/race", "/practice/race")
+    with desk(sheet_at(tmp_path)) as client:
+        assert not any("<option>Ana" in client.get(page).text for page in pages)
+        with DrillJournal(tmp_path / JOURNAL, create=True) as journal:
+            book = journal.keep_book(race_book())
+            journal.append(answer(person="Ana <1>", book=book))
+        for page in pages[:2]:
+            assert "<option>Ana &lt;1&gt;</option>" in client.get(page).text
+        (tmp_path / JOURNAL).write_bytes(b"no journal" * 100)
+        assert client.get("/listen/race").status_code == 200  # who begins is told
 
 
 def test_what_is_no_sheet_is_told_before_anything_is_served(tmp_path: Path) -> None:

@@ -19,6 +19,7 @@ from codec.log.session import Session
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.copying import copy
 from codec.sheet.exports import export
+from codec.sheet.merged import MergedOrder, MergedPlace
 from codec.sheet.mirror import Mirror
 from codec.sheet.state import Standing, correction_of, withdrawal_of
 from codec.store.place import Place, ServerPlace, place_of
@@ -107,6 +108,33 @@ def test_every_desk_ends_with_the_same_sheet(
             session.refresh()
             assert session.entries == entries
             assert session.standing.rows == Standing(entries).rows
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(1, 9), st.sampled_from(("", "track", "pit"))),
+        max_size=30,
+    ),
+    st.data(),
+)
+def test_what_comes_is_put_where_all_of_it_stands(
+    made: list[tuple[int, str]], data: st.DataObject
+) -> None:
+    """Also entries of the same number of the same desk: then their names tell."""
+    uids = data.draw(st.permutations(range(len(made))))
+    places = [
+        MergedPlace(number, desk, f"{uids[row]:03}", row + 1)
+        for row, (number, desk) in enumerate(made)
+    ]
+    order, taken = MergedOrder(lambda row: places[row - 1].uid), 0
+    while taken < len(places):
+        end, epoch = data.draw(st.integers(taken + 1, len(places))), order.epoch
+        before = list(order.rows)
+        order.take(places[taken:end])
+        taken = end
+        assert list(order.rows) == [place.row for place in sorted(places[:taken])]
+        assert [order.number(row) for row in order.rows] == list(range(1, taken + 1))
+        assert order.epoch > epoch or list(order.rows)[: len(before)] == before
 
 
 def test_what_an_entry_is_about_stays_what_it_is_about_wherever_it_stands(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import json
 import math
 import tomllib
@@ -15,7 +16,7 @@ from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from codec.desk.access import Role
-from codec.desk.drills import Room, SessionPlan, clock, number_told
+from codec.desk.drills import Room, SessionPlan, clock, drilled, number_told
 from codec.desk.hearing import MOST_SOUND
 from codec.desk.parts import Desk, DeskPage, book_of, known_at, number, sent_object
 from codec.drill.answer import KINDS, PLURALS
@@ -69,7 +70,7 @@ class Drills:
     async def coach(self, request: Request) -> Response:
         """What is asked and why, one key to mark it."""
         kinds = {kind: PLURALS[kind] for kind in KINDS}
-        people = await self.room(request).do(self.room(request).people, tell=False)
+        people = await asyncio.to_thread(drilled, self.room(request).path)
         return self.desk.page(
             request, "coach.html", drill_caution=CAUTION, kinds=kinds, people=people
         )

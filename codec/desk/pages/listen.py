@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable
 from functools import partial
 from typing import Any
@@ -11,6 +12,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from codec.desk.access import Role
+from codec.desk.drills import drilled
 from codec.desk.listening import MOST_AT_ONCE, ListeningRoom
 from codec.desk.parts import Desk, DeskPage, book_of, known_at, number, sent_object
 from codec.drill.journal import JOURNAL
@@ -29,7 +31,12 @@ def part(desk: Desk) -> DeskPage:
 
     async def listen(request: Request) -> Response:
         return desk.page(
-            request, "listen.html", drill_caution=CAUTION, grades=known(), most=MOST_AT_ONCE
+            request,
+            "listen.html",
+            drill_caution=CAUTION,
+            people=await asyncio.to_thread(drilled, room_of(request).path),
+            grades=known(),
+            most=MOST_AT_ONCE,
         )
 
     async def act(request: Request) -> Response:

@@ -7,6 +7,7 @@ the way there and back takes no part in it.
 
 from __future__ import annotations
 
+import asyncio
 import math
 from collections.abc import Callable
 from functools import partial
@@ -17,7 +18,7 @@ from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from codec.desk.access import Role
-from codec.desk.drills import Journalled
+from codec.desk.drills import Journalled, drilled
 from codec.desk.listening import SpokenHere
 from codec.desk.parts import Desk, DeskPage, book_of, number, sent_object
 from codec.desk.sheets import OpenSheet
@@ -198,6 +199,7 @@ class Practice:
             request,
             "practice.html",
             caution=CAUTION,
+            people=await asyncio.to_thread(drilled, seat.path),
             trouble=told,
             title=wheel.title if wheel else "",
             digest=wheel.digest if wheel else "",

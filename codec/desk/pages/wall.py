@@ -16,7 +16,7 @@ from codec.desk.parts import Desk, DeskPage, facts, number
 from codec.desk.sheets import Line, OpenSheet
 from codec.log.session import Session
 from codec.voice.gate import settings
-from grammar.errors import CodeError
+from grammar.errors import CodeError, visible_lines
 
 _MOST_AGO = 24 * 3600 * 1000  # milliseconds that a page may have kept a line
 _RETRY = 1000  # milliseconds after which a page whose line was cut asks again
@@ -65,6 +65,7 @@ class Wall:
             "wall.html",
             title=sheet.session.book.title,
             boards={car: drawn.html for car, drawn in news.items()},
+            trouble=sheet.trouble,
             writes=writes,
             only_reads=wall and not writes,
             version=version,
@@ -84,7 +85,7 @@ class Wall:
         boards = self._boards[sheet]
 
         def drawn(car: str) -> Callable[[Session], DrawnBoard]:
-            return lambda session: boards.drawn(session, car, writes=writes, trouble=sheet.trouble)
+            return lambda session: boards.drawn(session, car, writes=writes)
 
         wanted = [car for car in asked if car in sheet.cars] or [*sheet.cars] or [""]
         return {car: await sheet.drawn((car, writes), drawn(car)) for car in wanted}
@@ -107,7 +108,12 @@ class Wall:
                     new = [car for car, drawn in news.items() if last.get(car) != drawn]
                     boards = ", ".join(f"{json.dumps(car)}: {news[car].encoded}" for car in new)
                     last = news
-                known = {"version": version, "now": sheet.session.now(), "cars": [*sheet.cars]}
+                known = {
+                    "version": version,
+                    "now": sheet.session.now(),
+                    "cars": [*sheet.cars],
+                    "trouble": visible_lines(sheet.trouble),
+                }
                 told = f'{json.dumps(known)[:-1]}, "boards": {{{boards}}}}}'
                 yield f"event: news\ndata: {told}\n\n"
 

@@ -6,7 +6,7 @@ import { offers } from "./voice.js";
 
 const cars = document.querySelector("#cars");
 const { sheet, writes } = cars.dataset;
-const status = document.querySelector("#line");
+const status = document.querySelector("#line"), trouble = document.querySelector("#trouble");
 const address = (page, query) => addressed(page, sheet, query);
 let ahead = Number(cars.dataset.now) - Date.now(); // of the desk's clock
 const sections = () => [...cars.querySelectorAll(".car")];
@@ -25,8 +25,10 @@ function listen() {
   source.addEventListener("open", () => { say("on", "connected"); outbox?.send(); });
   source.addEventListener("error", () => say("off", "no connection: lines are kept here"));
   source.addEventListener("news", (event) => {
-    const { boards, cars: known, now } = JSON.parse(event.data);
+    const { boards, cars: known, now, trouble: wrong } = JSON.parse(event.data);
     ahead = now - Date.now();
+    if (trouble.textContent !== wrong) trouble.textContent = wrong; // who is read to hears it once
+    trouble.hidden = !wrong;
     const shown = sections().map((section) => section.dataset.car);
     if (!new URLSearchParams(location.search).has("car") && known.some((car) => !shown.includes(car))) {
       source.close();
