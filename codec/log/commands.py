@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from decimal import Decimal
 from typing import Any, NamedTuple
 
@@ -37,6 +37,7 @@ from codec.sheet.state import (
     laps,
     withdrawal_of,
 )
+from codec.sheet.window import Sought
 from codec.sheet.words import event_text, message_text, values_text
 from grammar.errors import CodeError
 from grammar.exact import whole
@@ -396,14 +397,12 @@ def _find(watch: Watch, rest: str) -> Shown:
         return Shown("bad", ("/find and the words",))
     found: list[str] = []
 
-    def likely(facts: Mapping[str, Any]) -> bool:
-        """Tell of a note that nothing is about whether it has the words."""
-        text = f"#{facts['seq']}  lap {facts['lap']}  {facts['heard']}".casefold()
-        return (
-            facts["kind"] != "note" or bool(facts["values"]) or all(one in text for one in wanted)
-        )
+    def says(number: int, lap: int | None, heard: str, values: str) -> bool:
+        """Tell of a note that nothing is about whether it may have the words."""
+        text = f"#{number}  lap {lap}  {heard}".casefold()
+        return bool(values) or all(word in text for word in wanted)
 
-    for row in watch.standing.newest_first(likely):
+    for row in watch.standing.newest_first(Sought(("lap", "heard", "values"), says)):
         entry = row.entry
         said = event_text(watch.book, entry) if row.first.kind == "event" else ""
         said = said or (message_text(watch.book, entry) if entry.values else "")

@@ -31,7 +31,7 @@ from codec.reading import Reading
 from codec.sheet.entry import Entry, Kind, Said, SheetError
 from codec.sheet.journal import Journal
 from codec.sheet.state import RaceState, Row, Standing, laps
-from codec.sheet.window import Likely, Window
+from codec.sheet.window import Sought, Window
 from codec.sheet.words import (
     CLOCKS_APART,
     clock_text,
@@ -273,7 +273,7 @@ class Watch:
         self._forget()
 
     def _older(
-        self, epoch: int, first: int, last: int, likely: Likely | None = None
+        self, epoch: int, first: int, last: int, sought: Sought | None = None
     ) -> Sequence[Entry]:
         """Read entries that are not held, by numbers as they were when an order began."""
         if self.journal.epoch != epoch:
@@ -282,7 +282,7 @@ class Watch:
                 kind="sheet-order",
                 hint="look again",
             )
-        return self.journal.between(first, last, likely)
+        return self.journal.between(first, last, sought)
 
     def _forget(self) -> None:
         """Know nothing yet of what follows from what stands."""

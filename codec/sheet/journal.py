@@ -9,14 +9,14 @@ import functools
 import getpass
 import os
 import uuid
-from collections.abc import AsyncIterator, Iterable, Iterator, Mapping
+from collections.abc import AsyncIterator, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Self
 
 from codec.sheet.entry import Entry, PlainNote, Said, SheetError
 from codec.sheet.merged import MergedOrder, MergedPlace
 from codec.sheet.table import ENTRIES, EntryTable
-from codec.sheet.window import Likely
+from codec.sheet.window import Sought
 from codec.store.clock import ServerClock
 from codec.store.opening import is_there, opened
 from codec.store.place import Place, ServerPlace, place_of
@@ -187,7 +187,7 @@ class Journal:
         """Write several entries, each with the ``uid`` of the one it is about ("" leaves ``about``
         as it is), all or none of them.
         """
-        wanted = list(pairs)
+        wanted = [(entry, uid or self._meant(entry.about)) for entry, uid in pairs]
         if not wanted:
             return []
         if self._store.pending:
@@ -325,9 +325,23 @@ class Journal:
         found = self._store.execute(ask, (self._order.taken,))
         self._order.take(_place(dict(zip(columns, row, strict=True))) for row in found)
 
+    def _meant(self, number: int | None) -> str:
+        """Return the name of the entry that a number is of as the order is known: what comes in
+        before it, when an entry is written, gives it another. "" where numbers stay.
+        """
+        order = self._order
+        stays = order is None and isinstance(self.path, ServerPlace)
+        if number is None or stays or self._store.pending:
+            return ""
+        if order is not None and not 0 < number <= order.taken:
+            return ""  # there is none
+        with self._store.reading():
+            return self._uid_of(number if order is None else order.rows[number - 1])
+
     def _uid_of(self, row: int) -> str:
         ask = f"SELECT uid FROM entries WHERE {NUMBER} = ?"  # noqa: S608 - names of our own
-        return str(self._store.execute(ask, (row,)).fetchone()[0])
+        found = self._store.execute(ask, (row,)).fetchone()
+        return "" if found is None else str(found[0])
 
     def _look_before_writing(self) -> None:
         """Know the order as of now; at a server where no other desk was seen yet it is that of the
@@ -433,23 +447,20 @@ class Journal:
             "made": facts["made"] or facts[NUMBER],
         }
 
-    def between(self, first: int, last: int, likely: Likely | None = None) -> list[Entry]:
-        """Return the entries of these numbers, both counted, in their order; of their rows only
-        those that are ``likely``. Raises SheetError at one that is damaged or missing.
+    def between(self, first: int, last: int, sought: Sought | None = None) -> list[Entry]:
+        """Return the entries of these numbers, both counted, in their order; where some are
+        ``sought``, those alone. Raises SheetError at one that is damaged or missing.
         """
-        order = self._order
-        if order is None:
-            rows = self._rows.between(first, last, likely)
-            return [self._of_row(facts) for facts in rows]
-        wanted = order.rows[first - 1 : last]
-        if not wanted:
-            return []
-        # they stand beside each other but where a line was broken
-        at_once = max(wanted) - min(wanted) < 2 * len(wanted)
-        parts = [(min(wanted), max(wanted))] if at_once else [(row, row) for row in wanted]
-        seen = None if likely is None else lambda facts: likely(self._seen(facts))
-        found = {row[NUMBER]: row for part in parts for row in self._rows.between(*part, seen)}
-        return [self._entry(found[row]) for row in wanted if row in found]
+        order, numbers = self._order, range(first, last + 1)
+        rows: Sequence[int] = numbers if order is None else order.rows[first - 1 : last]
+        if sought is not None:
+            parts = (self._rows.cells(*part, sought.columns) for part in _parts(rows))
+            cells = {row: told for part in parts for row, *told in part}
+            wanted = zip(numbers, rows, strict=False)
+            rows = [row for n, row in wanted if row not in cells or sought.says(n, *cells[row])]
+        read = (self._rows.between(*part) for part in _parts(rows))
+        found = {facts[NUMBER]: facts for part in read for facts in part}
+        return [self._entry(found[row]) for row in rows]
 
     def since(self, row: int) -> list[Entry]:
         """Return the entries behind this very sheet's own number, in the order of all."""
@@ -519,6 +530,16 @@ class Journal:
 
     def __exit__(self, *_: object) -> None:
         self.close()
+
+
+def _parts(rows: Sequence[int]) -> list[tuple[int, int]]:
+    """Return the first and the last of rows that are read together: of all, where most stand beside
+    each other, else of each.
+    """
+    if not rows:
+        return []
+    first, last = min(rows), max(rows)
+    return [(first, last)] if last - first < 2 * len(rows) else [(row, row) for row in rows]
 
 
 def _place(facts: Mapping[str, Any]) -> MergedPlace:

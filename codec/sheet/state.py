@@ -12,7 +12,7 @@ import copy
 import heapq
 import itertools
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Any
@@ -21,7 +21,7 @@ from codec.lap_report import lap_message
 from codec.sheet.entry import Entry, Kind, PlainNote, Said
 from codec.sheet.fitting import fitting
 from codec.sheet.order import Moments, placed, puts_clock_right, reports_lap
-from codec.sheet.window import HELD, Likely, Older, Window, read_through
+from codec.sheet.window import HELD, Older, Sought, Window, read_through
 from grammar.book import Book
 from grammar.speech.facts import OF_THE_RACE
 
@@ -201,15 +201,15 @@ class Standing:
     def _held_rows(self) -> Iterator[Row]:
         return itertools.chain.from_iterable(self._of_car.values())
 
-    def newest_first(self, likely: Likely | None = None) -> Iterator[Row]:
-        """Yield what stands from the last on; what is not held is read meanwhile, of that only what
-        is ``likely``.
+    def newest_first(self, sought: Sought | None = None) -> Iterator[Row]:
+        """Yield what stands from the last on; what is not held is read meanwhile, of that only the
+        notes that are ``sought``.
         """
         late = (row for car in self._late for row in self._late_notes(car))
         held = sorted([*self._held_rows(), *late], key=_number, reverse=True)
         left = max(self._left.values(), default=0)
         known = {row.first.seq for row in held}
-        earlier = (row for row in self._read_notes(left, likely) if row.first.seq not in known)
+        earlier = (row for row in self._read_notes(left, sought) if row.first.seq not in known)
         return heapq.merge(held, earlier, key=_number, reverse=True)
 
     def _late_notes(self, car: str | None) -> list[Row]:
@@ -218,9 +218,9 @@ class Standing:
         entries = (note.entry if isinstance(note, PlainNote) else note for note in late)
         return [Row(entry, entry) for entry in entries]
 
-    def _read_notes(self, left: int, likely: Likely | None = None) -> Iterator[Row]:
+    def _read_notes(self, left: int, sought: Sought | None = None) -> Iterator[Row]:
         """Yield the notes up to a number that nothing is about, the last one first."""
-        for entry in self.entries.before(left, likely):
+        for entry in self.entries.before(left, sought):
             if entry.kind == "note" and entry.seq not in self._about:
                 yield Row(entry, entry)
 
@@ -305,12 +305,12 @@ class Standing:
         goes with the report it is about.
         """
 
-        def likely(row: Mapping[str, Any]) -> bool:
-            return row["car"] in (car, "") or row["kind"] == "correction"
-
+        sought = Sought(
+            ("car", "kind"), lambda _, of, kind: of in (car, "") or kind == "correction"
+        )
         kept = (
             entry
-            for entry in self.entries.before(len(self.entries), likely)
+            for entry in self.entries.before(len(self.entries), sought)
             if (entry.car in (car, "") or (entry.kind == "correction" and self._was(entry) == car))
             and entry.kind not in ("withdrawal", "car", "question")
             and not puts_clock_right(entry)

@@ -5,22 +5,32 @@ are asked for, so that what is held does not grow with the sheet.
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from typing import Any, Protocol, overload
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Protocol, overload
 
 from codec.sheet.entry import Entry, PlainNote, Said
 
 HELD = 256  # entries, and as many of the notes of each car
 TOGETHER = 256  # entries that are read together
-Likely = Callable[[Mapping[str, Any]], bool]  # of the row of an entry, whether it may be wanted
+
+
+@dataclass(frozen=True, slots=True)
+class Sought:
+    """Which entries may be wanted: those of which the number and what their rows have in some
+    ``columns`` ``says`` so. Others are not read as a whole.
+    """
+
+    columns: tuple[str, ...]
+    says: Callable[..., bool]
 
 
 class Older(Protocol):
     """What reads entries."""
 
-    def __call__(self, first: int, last: int, likely: Likely | None = None, /) -> Sequence[Entry]:
-        """Return the entries of these numbers, both counted, in their order; of their rows only
-        those that are ``likely``.
+    def __call__(self, first: int, last: int, sought: Sought | None = None, /) -> Sequence[Entry]:
+        """Return the entries of these numbers, both counted, in their order; where some are
+        ``sought``, those alone.
         """
 
 
@@ -80,21 +90,21 @@ class Window(Sequence[Entry]):
         """Yield them from the last one on."""
         return self.before(len(self))
 
-    def before(self, place: int, likely: Likely | None = None) -> Iterator[Entry]:
-        """Yield those before a place, counted from 0, from the last one on; of those that are read
-        only the ``likely`` ones.
+    def before(self, place: int, sought: Sought | None = None) -> Iterator[Entry]:
+        """Yield those before a place, counted from 0, from the last one on; of those that are not
+        held only the ``sought`` ones.
         """
         while place > 0:
-            found, place = self.piece(place, likely)
+            found, place = self.piece(place, sought)
             yield from found
 
-    def piece(self, place: int, likely: Likely | None = None) -> tuple[Sequence[Entry], int]:
+    def piece(self, place: int, sought: Sought | None = None) -> tuple[Sequence[Entry], int]:
         """Return some of those before a place, the last one first, and the place that all of the
         others are before.
         """
         end = min(place, len(self))
         begin = max(self._before if end > self._before else 0, end - TOGETHER)
-        return self._part(begin, end, likely)[::-1], begin
+        return self._part(begin, end, sought)[::-1], begin
 
     def __eq__(self, other: object) -> bool:
         """Tell whether others are the same entries."""
@@ -111,9 +121,9 @@ class Window(Sequence[Entry]):
             yield self._part(begin, to)
             begin = to
 
-    def _part(self, begin: int, end: int, likely: Likely | None = None) -> Sequence[Entry]:
+    def _part(self, begin: int, end: int, sought: Sought | None = None) -> Sequence[Entry]:
         """Return a part that is held as a whole, or not at all."""
         if begin >= self._before:
             part = self._last[begin - self._before : end - self._before]
             return [one.entry if isinstance(one, PlainNote) else one for one in part]
-        return [] if self.older is None else self.older(begin + 1, end, likely)
+        return [] if self.older is None else self.older(begin + 1, end, sought)

@@ -4,13 +4,14 @@ doubled or changed is told wherever it is read.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping
-from typing import Any
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, NoReturn
 
 from codec.store.store import Store
 from codec.store.table import BEFORE, DIGEST, NUMBER, Table, digest, is_sound
 
 Facts = dict[str, Any]
+_BETWEEN = f" WHERE {NUMBER} BETWEEN ? AND ? ORDER BY {NUMBER}"
 
 
 class Rows:
@@ -42,7 +43,7 @@ class Rows:
         with self._store.reading():
             for found in self._checked(number):
                 if isinstance(found, str):
-                    raise self._store.form.damaged(self._store.place, found)
+                    self._damaged(found)
                 yield found
 
     def faults(self, read: Callable[[Facts], object]) -> list[str]:
@@ -61,33 +62,39 @@ class Rows:
                     found.append(f"{self.table.row} {one[NUMBER]}: {error.message}")
         return found
 
-    def between(
-        self, first: int, last: int, likely: Callable[[Facts], bool] | None = None
-    ) -> Iterator[Facts]:
-        """Yield the rows of these numbers, both counted, those that are ``likely``; raises at one
-        of them that is not as it was written, and where one of these numbers is missing.
+    def between(self, first: int, last: int) -> Iterator[Facts]:
+        """Yield the rows of these numbers, both counted; raises at one that is not as it was
+        written, and where one is missing.
         """
         with self._store.reading():
-            ask = f"{self.table.select} WHERE {NUMBER} BETWEEN ? AND ? ORDER BY {NUMBER}"
-            rows, place = self._store.execute(ask, (first, last)).fetchall(), first
-            for row in rows:
-                facts = dict(zip(self.table.names, row, strict=True))
+            rows = self._store.execute(self.table.select + _BETWEEN, (first, last)).fetchall()
+            for place in range(first, last + 1):
+                row = rows[place - first] if place - first < len(rows) else (None,)
+                facts = dict(zip(self.table.names, row, strict=False))
                 if facts[NUMBER] != place:
-                    break
-                place += 1
-                if likely is None or likely(facts):
-                    if not self.table.is_sound(row):
-                        raise self._store.form.damaged(self._store.place, self._unsound(facts))
-                    yield facts
-            if place <= last:
-                raise self._store.form.damaged(self._store.place, self._missing(place, place))
+                    self._damaged(self._missing(place, place))
+                if not self.table.is_sound(row):
+                    self._damaged(self._unsound(facts))
+                yield facts
+
+    def cells(self, first: int, last: int, columns: Sequence[str]) -> list[Sequence[Any]]:
+        """Return the numbers from one to another, both counted, each with what its row has in some
+        columns, which tell quickly what is worth reading: they are not held against its digest.
+        """
+        listed = ", ".join(f'"{name}"' for name in (NUMBER, *columns))
+        ask = f'SELECT {listed} FROM "{self.table.name}"{_BETWEEN}'  # noqa: S608 - columns of our own
+        with self._store.reading():
+            return self._store.execute(ask, (first, last)).fetchall()
+
+    def _damaged(self, told: str) -> NoReturn:
+        raise self._store.form.damaged(self._store.place, told)
 
     def find(self, column: str, value: Any) -> Facts | None:
         """Return the first row with this value; raises where it is not as it was written."""
         with self._store.reading():
             facts = self._one(f' WHERE "{column}" = ?', value)
             if facts is not None and not is_sound(facts):
-                raise self._store.form.damaged(self._store.place, self._unsound(facts))
+                self._damaged(self._unsound(facts))
             return facts
 
     def add(self, *facts: Mapping[str, Any]) -> None:

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from sheet.support import new, other_book, race_book, report
 
 from codec.log.session import Session
+from codec.radio import by_hand
 from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.copying import copy
 from codec.sheet.exports import export
@@ -149,6 +150,27 @@ def test_what_an_entry_is_about_stays_what_it_is_about_wherever_it_stands(tmp_pa
         assert fixed.heard == "fixed"
         assert entries[(fixed.about or 0) - 1].uid == mine.uid
         assert Standing(entries).row_of(fixed).entry.heard == "fixed"  # type: ignore[union-attr]
+
+
+def test_what_is_put_right_is_what_was_meant_whatever_comes_in_before_it_meanwhile(
+    tmp_path: Path,
+) -> None:
+    """Entries of another desk come between the last look and the line that is written."""
+    with contextlib.ExitStack() as stack:
+        desks = Desks(tmp_path / "shared.sheet", tmp_path, stack)
+        session, journal = desks.sessions[2], desks.journals[2]
+        mine = [journal.append(report(lap=lap)) for lap in (2, 3)]
+        desks.took(*mine)
+        for _ in range(3):
+            desks.act("write", 0, 0)
+        session.refresh()
+        numbers = {entry.uid: entry.seq for entry in session.entries}
+        desks.mirrors[1].step()
+        desks.took(by_hand.withdraw(journal, session.standing, numbers[mine[1].uid]))
+        session.refresh()
+        assert session.entries[-1].kind == "withdrawal"
+        assert session.entries[(session.entries[-1].about or 0) - 1].uid == mine[1].uid
+        desks.together()
 
 
 def test_a_desk_on_a_server_and_one_with_a_mirror(served: str, tmp_path: Path) -> None:

@@ -2,27 +2,21 @@
 
 from __future__ import annotations
 
-import datetime
-from collections.abc import Callable, Iterator, Sequence
-from decimal import Decimal
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from sheet.drawn import older, sheets
 from sheet.support import race_book, report
 
 from codec.log.session import Session
 from codec.sheet import Entry, Journal
-from codec.sheet.entry import Kind, PlainNote, Said
-from codec.sheet.order import CLOCK
+from codec.sheet.entry import PlainNote, Said
 from codec.sheet.state import Standing, lap_rows, laps
 from codec.sheet.table import ENTRIES
-from codec.sheet.window import Likely, Window
-
-KINDS: tuple[Kind, ...] = ("report", "call", "event", "note", "note", "note", "note", "car")
-PARTS: tuple[Kind, ...] = ("question", "answer", "readback", "correction", "withdrawal")
-_NOON = 1_795_000_000_000
+from codec.sheet.window import Sought, Window
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -31,47 +25,6 @@ def _few_together() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr("codec.sheet.window.TOGETHER", 3)
         yield
-
-
-def _logged(at: int) -> str:
-    moment = datetime.datetime.fromtimestamp(at / 1000, datetime.UTC)
-    return moment.isoformat(timespec="milliseconds").replace("+00:00", "Z")
-
-
-@st.composite
-def sheets(draw: st.DrawFn) -> list[Entry]:
-    """Entries of two cars by two writers whose clocks go back, each about earlier ones, however
-    long ago; some put clocks right.
-    """
-    entries: list[Entry] = []
-    for seq in range(1, draw(st.integers(1, 40)) + 1):
-        part = seq > 1 and draw(st.integers(0, 3)) == 0
-        kind = draw(st.sampled_from(PARTS if part else KINDS))
-        at = draw(st.none() | st.integers(0, 9).map(lambda n: _NOON + 7000 * n))
-        message = draw(st.sampled_from(("neutralised", "marker", "lap", "")))
-        entry = Entry(
-            kind=kind, seq=seq, car=draw(st.sampled_from(("7", "61", ""))), at=at,
-            about=draw(st.integers(1, seq - 1)) if part else None, message=message,
-            heard=f"said {seq}", writer=draw(st.sampled_from("ab")),
-            desk=draw(st.sampled_from(("", "pit"))),
-            logged=_logged(_NOON + 3000 * seq if at is None else at), lap=draw(st.integers(1, 3)),
-            uid=f"u{seq}",
-        )  # fmt: skip
-        if seq > 1 and draw(st.integers(0, 9)) == 0:
-            about = draw(st.integers(1, seq - 1))
-            entry = entry.replace(kind="note", message=CLOCK, amount=Decimal(60), about=about)
-        entries.append(entry)
-    return entries
-
-
-def older(entries: Sequence[Entry]) -> Callable[..., list[Entry]]:
-    """Return what reads some of these entries, as a journal does."""
-
-    def read(first: int, last: int, likely: Likely | None = None) -> list[Entry]:
-        part = entries[first - 1 : last]
-        return [one for one in part if likely is None or likely(ENTRIES.row(one))]
-
-    return read
 
 
 def as_read(entry: Entry) -> Said:
@@ -157,7 +110,7 @@ def test_a_window_is_the_whole_list(entries: list[Entry], held: int, data: st.Da
     place = data.draw(st.integers(0, len(entries)))
     assert list(window.before(place)) == entries[:place][::-1]
     odd = [one for one in entries[:place][::-1] if one.seq % 2]
-    found = window.before(place, lambda row: bool(row["seq"] % 2))
+    found = window.before(place, Sought((), lambda number: bool(number % 2)))
     assert [one for one in found if one.seq % 2] == odd
     with pytest.raises(IndexError):
         window[len(entries)]

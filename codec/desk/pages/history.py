@@ -5,7 +5,7 @@
 from __future__ import annotations
 
 import functools
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -19,13 +19,17 @@ from codec.sheet.columns import MOST_NUMBER
 from codec.sheet.entry import Entry
 from codec.sheet.state import ADDED
 from codec.sheet.stretch import SoundStretch
+from codec.sheet.window import Sought
 from codec.sheet.words import event_text, values_text
 from grammar.book import Book
 from grammar.exact import plain
 
 _PAGE = 100  # entries of the history at a time
 _MOST_SEARCH = 200  # characters
-_SEARCHED = ("seq", "kind", "writer", "speaker", "car", "lap")  # beside the words
+# what is searched beside an entry's words; what these are of one that nothing was read of; and what
+# tells that something was
+_FACTS = ("kind", "writer", "speaker", "car", "lap")
+_TOLD, _READ = ("message", "heard", "refusal", "note"), ("amount", "string", "values")
 _WORDED = ("report", "call", "correction", "note", "event", "car")  # what words put right
 
 
@@ -83,23 +87,21 @@ def searched(session: Session, search: str, place: int) -> tuple[list[Entry], in
     """
     wanted, book = search.casefold().split(), session.book
 
-    def says(words: str, *facts: object) -> bool:
-        of, kind, writer, speaker, car, lap = facts
-        text = f"{words} #{of} {kind} {writer} {speaker} car {car} lap {lap}".casefold()
+    def says(words: str, number: int, *facts: object) -> bool:
+        kind, writer, speaker, car, lap = facts
+        text = f"{words} #{number} {kind} {writer} {speaker} car {car} lap {lap}".casefold()
         return all(word in text for word in wanted)
 
-    def likely(row: Mapping[str, Any]) -> bool:
+    def may_say(number: int, *cells: Any) -> bool:
         """Tell whether an entry may say it: most say what their rows do."""
-        if row["kind"] == "event" or row["amount"] or row["string"] or row["values"]:
-            return True
-        words = _joined(row["message"], row["heard"], row["refusal"], row["note"])
-        return says(words, *(row[name] for name in _SEARCHED))
+        facts, told, read = cells[:5], cells[5:9], cells[9:]
+        return facts[0] == "event" or any(read) or says(_joined(*told), number, *facts)
 
-    found, before = session.entries.piece(place, likely)
+    found, before = session.entries.piece(place, Sought((*_FACTS, *_TOLD, *_READ), may_say))
     return [
         entry
         for entry in found
-        if says(words_of(book, entry), *(getattr(entry, name) for name in _SEARCHED))
+        if says(words_of(book, entry), entry.seq, *(getattr(entry, name) for name in _FACTS))
     ], before
 
 
