@@ -36,9 +36,10 @@ from codec.log.offered import Offer, offer, what_was_said
 from codec.log.session import Session
 from codec.log.shown import Shown
 from codec.screen.console import SafeConsole, safe
-from codec.screen.sheet import clock, line_texts
+from codec.screen.sheet import line_texts
 from codec.screen.typed import Visible
 from codec.sheet.state import NEUTRALISED, RESUMED
+from codec.sheet.words import time_text
 from codec.views.board import Board, board, lap_clock
 from codec.views.laps import SheetLine
 from grammar.errors import CodeError, visible
@@ -464,7 +465,7 @@ class Log:
         others = [f"{car}: {self._lap_of(car)}" for car in session.cars if car not in shown_cars]
         listed = [*parts, *((other, "dim") for other in others)]
         short = [(f"car {shown.car}", parts[0][1]), *parts[1:]]  # what must be seen first
-        ends = [safe(clock(session.now()), "bold"), safe(session.book.title, "dim")]
+        ends = [safe(time_text(session.now()), "bold"), safe(session.book.title, "dim")]
         titled = Text("  ").join(ends[::-1])
         head = Text()
         for told, end in ((listed, titled), (listed, ends[0]), (parts, ends[0]), (short, ends[0])):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import datetime
 import functools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
@@ -18,9 +17,9 @@ from codec.screen.console import assembled, boxed, console, in_a_row, safe
 from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
 from codec.sheet.listing import SheetAbout
-from codec.sheet.order import SINCE_1970, Moments
+from codec.sheet.order import Moments
 from codec.sheet.state import Standing
-from codec.sheet.words import conflict_text, values_text
+from codec.sheet.words import conflict_text, time_text, values_text
 from codec.views.laps import SheetLine, ShownValue, lap_columns, lap_doubt, sheet_lines, state_of
 from grammar.book import Book
 from grammar.errors import counted, visible
@@ -28,17 +27,6 @@ from grammar.exact import plain
 
 if TYPE_CHECKING:
     from codec.race import LapUse
-
-
-def clock(at: int | None) -> str:
-    """Write a time: from the beginning of a recording, or of day (local)."""
-    if at is None:
-        return ""
-    if at >= SINCE_1970:
-        moment = datetime.datetime.fromtimestamp(at / 1000, datetime.UTC)
-        return moment.astimezone().strftime("%H:%M:%S")
-    minutes, seconds = divmod(abs(at) // 1000, 60)
-    return f"{'−' if at < 0 else ''}{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
 
 
 def lap_lines(
@@ -100,7 +88,7 @@ def line_texts(
         parts = [
             (f"{line.lap:>3}", ""),
             (number, "dim"),
-            (f"  {clock(line.at):>8}" if timed else "", "dim"),
+            (f"  {time_text(line.at):>8}" if timed else "", "dim"),
         ]
         if any(text for text, _ in values):
             for (text, style), size in zip(values, sizes, strict=True):

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import datetime
 import itertools
 from collections.abc import Iterable
 from decimal import Decimal
 
 from codec.lap_report import LAP
 from codec.sheet.entry import Entry
+from codec.sheet.order import SINCE_1970
 from codec.sheet.state import POSITION, Row
 from grammar.book import Book
 from grammar.errors import CodeError
@@ -16,6 +18,19 @@ from grammar.fields import FieldBase, Value, value_text
 
 _MARKS = "≤≥… "  # before a value: it is not that value alone
 CLOCKS_APART = 5.0  # seconds that two clocks may be apart before it is told
+
+
+def time_text(at: int | None) -> str:
+    """Write when something was said: from the beginning of a recording, or the time of day (local),
+    "" where nobody knows.
+    """
+    if at is None:
+        return ""
+    if at >= SINCE_1970:
+        moment = datetime.datetime.fromtimestamp(at / 1000, datetime.UTC)
+        return moment.astimezone().strftime("%H:%M:%S")
+    minutes, seconds = divmod(abs(at) // 1000, 60)
+    return f"{'−' if at < 0 else ''}{minutes // 60}:{minutes % 60:02d}:{seconds:02d}"
 
 
 def values_text(book: Book, entry: Entry) -> str:

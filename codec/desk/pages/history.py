@@ -4,6 +4,7 @@
 
 from __future__ import annotations
 
+import datetime
 import functools
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -17,10 +18,11 @@ from codec.desk.parts import Desk, DeskPage, number
 from codec.log.session import Session
 from codec.sheet.columns import MOST_NUMBER
 from codec.sheet.entry import Entry
+from codec.sheet.order import SINCE_1970
 from codec.sheet.state import ADDED
 from codec.sheet.stretch import SoundStretch
 from codec.sheet.window import Sought
-from codec.sheet.words import event_text, values_text
+from codec.sheet.words import CLOCKS_APART, event_text, time_text, values_text
 from grammar.book import Book
 from grammar.exact import plain
 
@@ -48,6 +50,7 @@ def part(desk: Desk) -> DeskPage:
             request,
             "history.html",
             history=History(lines, search, before, found[_PAGE - 1].seq if found[_PAGE:] else 0),
+            time_text=time_text,
             version=sheet.version,
             cars=list(sheet.cars),
         )
@@ -56,13 +59,18 @@ def part(desk: Desk) -> DeskPage:
 
 
 class HistoryLine(NamedTuple):
-    """An entry; what it says, and what has become of it, as people read them; the words to begin
+    """An entry; when it was said, as a text and, where the time of day is known, in milliseconds
+    since 1970, and when it was written where that is long after it or all that is known; what it
+    says, and what has become of it, as people read them; the words to begin
     with where it is put right, None where it can't be; the number of the entry to withdraw so that
     it is taken back or comes back, 0 where there is none; whether nobody knows whose it is; whether
     it was heard in a recording.
     """
 
     entry: Entry
+    said: str
+    said_at: int | None
+    written_at: int | None
     words: str
     fate: str
     typed: str | None
@@ -120,7 +128,19 @@ def line_of(session: Session, entry: Entry) -> HistoryLine:
     of_a_car = row is not None and row.first.kind in ("report", "call")
     whose = of_a_car and row is not None and not row.entry.car
     sounds = SoundStretch.of(entry.sound) is not None
-    return HistoryLine(entry, words_of(session.book, entry), fate, typed, withdraw, whose, sounds)
+    words = words_of(session.book, entry)
+    return HistoryLine(
+        entry, *_times(standing.moments.at(entry.seq), entry.logged), words, fate, typed, withdraw,
+        whose, sounds,
+    )  # fmt: skip
+
+
+def _times(at: int | None, logged: str) -> tuple[str, int | None, int | None]:
+    """Return when an entry was said and written, as a line of the history has it."""
+    written = round(datetime.datetime.fromisoformat(logged).timestamp() * 1000)
+    of_day = at is not None and at >= SINCE_1970
+    soon = at is not None and of_day and abs(written - at) <= 1000 * CLOCKS_APART
+    return time_text(at), at if of_day else None, None if soon else written
 
 
 def _typed(entry: Entry) -> str:

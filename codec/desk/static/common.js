@@ -8,6 +8,11 @@ export function element(name, text = "", tone = "") {
   return made;
 }
 
+// Tell times of day as they are here, as the wall's clock does; the desk may be elsewhere.
+export function timesHere(place) {
+  for (const time of place.querySelectorAll("time[data-at]")) time.textContent = new Date(Number(time.dataset.at)).toLocaleTimeString("en-GB");
+}
+
 export const address = (page, sheet, query = {}) => `/${page}/${encodeURIComponent(sheet)}?${new URLSearchParams(query)}`;
 
 // What the desk answered: what a page of it tells, or, where its guard or something between answers, its plain words.
