@@ -8,6 +8,7 @@ line here and one numbered script in codec/sheet/schema.
 
 from __future__ import annotations
 
+import functools
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import MISSING, dataclass, field, fields
@@ -215,21 +216,25 @@ class PlainNote:
         self._row, self._made_of = row, made_of
         self._entry: Entry | None = None
         self.seq: int = row["seq"]
-        self.car: str = row["car"]
+        self.car: str = row["car"] or ""
         self.at: int | None = row["at"]
         self.logged: str = row["logged"]
-        self.writer: str = row["writer"]
+        self.writer: str = row["writer"] or ""
         self.desk: str = row["desk"] or ""
-        self.message: str = row["message"]
+        self.message: str = row["message"] or ""
 
     @staticmethod
     def is_one(row: Mapping[str, Any]) -> bool:
-        """Tell whether a row is that of such a note."""
+        """Tell whether a row is that of such a note; one whose cells are to be looked at closely is
+        made an entry at once.
+        """
         return (
             row["kind"] == "note"
             and row["amount"] is None
             and row["about"] is None
             and not row["values"]
+            and all(row[name] is None or plain(row[name]) for name, plain in _looked_at())
+            and row["logged"] is not None
         )
 
     @property
@@ -238,6 +243,15 @@ class PlainNote:
         if self._entry is None:
             self._entry = self._made_of(self._row)
         return self._entry
+
+
+@functools.cache
+def _looked_at() -> tuple[tuple[str, Callable[[Any], bool]], ...]:
+    """Return what is looked at of a note that is no entry yet, each with what tells quickly that it
+    is sound.
+    """
+    names = ("car", "at", "logged", "writer", "desk", "message")
+    return tuple((name, columns(Entry)[name].plain) for name in names)
 
 
 Said = Entry | PlainNote

@@ -186,6 +186,7 @@ class Mirror:
         except BaseException:
             source.seen = begun  # looked through again
             raise
+        source.both = source.both or set()  # an emptied one keeps its room
         return count
 
     def _write(self, target: _Side, batch: list[tuple[Mapping[str, Any], str]]) -> int:

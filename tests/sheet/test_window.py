@@ -12,11 +12,13 @@ from sheet.drawn import older, sheets
 from sheet.support import race_book, report
 
 from codec.log.session import Session
-from codec.sheet import Entry, Journal
+from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.entry import PlainNote, Said
 from codec.sheet.state import Standing, lap_rows, laps
 from codec.sheet.table import ENTRIES
 from codec.sheet.window import Sought, Window
+
+LOGGED = "2026-05-01T12:00:00.000Z"
 
 
 @pytest.fixture(autouse=True, scope="module")
@@ -135,6 +137,18 @@ def test_an_old_note_is_put_right_taken_back_and_brought_back(tmp_path: Path) ->
         for _ in range(3):
             session.enter("/undo")
         assert session.rows == Standing(journal.entries()).rows
+
+
+@pytest.mark.parametrize("wrong", [{"at": "soon"}, {"logged": "today"}, {"car": "7" * 300}])
+def test_a_note_whose_row_holds_what_no_entry_can_is_told(
+    wrong: dict[str, object], tmp_path: Path
+) -> None:
+    """Though it fits its digest: somebody has made it so."""
+    with Journal(tmp_path / "race.sheet", race_book()) as journal:
+        row = ENTRIES.row(Entry(kind="note", car="7", heard="rain", uid="u", logged=LOGGED, seq=1))
+        journal.bring([({**row, **wrong}, "")])
+        with pytest.raises(SheetError, match="entry"):
+            Session(journal)
 
 
 def test_what_is_held_does_not_grow_with_the_notes_of_a_sheet(tmp_path: Path) -> None:
