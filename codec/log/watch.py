@@ -31,7 +31,7 @@ from codec.reading import Reading
 from codec.sheet.entry import Entry, Kind, Said, SheetError
 from codec.sheet.journal import Journal
 from codec.sheet.state import RaceState, Row, Standing, laps
-from codec.sheet.window import Sought, Window
+from codec.sheet.window import EntryWindow, Sought
 from codec.sheet.words import (
     CLOCKS_APART,
     clock_text,
@@ -293,7 +293,7 @@ class Watch:
         self._race: tuple[int, RaceState] = (-1, RaceState())
 
     @property
-    def entries(self) -> Window:
+    def entries(self) -> EntryWindow:
         """Every entry of the sheet; earlier ones are read where they are asked for."""
         return self.standing.entries
 

@@ -21,7 +21,7 @@ from codec.lap_report import lap_message
 from codec.sheet.entry import Entry, Kind, PlainNote, Said
 from codec.sheet.fitting import fitting
 from codec.sheet.order import Moments, placed, puts_clock_right, reports_lap
-from codec.sheet.window import HELD, Older, Sought, Window, read_through
+from codec.sheet.window import HELD, EntryWindow, Older, Sought, read_through
 from grammar.book import Book
 from grammar.speech.facts import OF_THE_RACE
 
@@ -88,7 +88,7 @@ class Standing:
         self, entries: Iterable[Said] = (), *, older: Older | None = None, held: int = HELD
     ) -> None:
         """Take up the entries there are."""
-        self.entries = Window(older, held)
+        self.entries = EntryWindow(older, held)
         self.cars: dict[str, str] = {}
         self.spoken = ""  # the car of the last entry that has one
         self.moments = Moments()
@@ -182,7 +182,7 @@ class Standing:
             for whose, listed in self._of_car.items()
             if whose[1] != "note"
         }
-        found._late, found._left, found.entries = {}, {}, Window()
+        found._late, found._left, found.entries = {}, {}, EntryWindow()
         found._changes, found._withdrawals = dict(self._changes), dict(self._withdrawals)
         found._fixes = {number: list(fixes) for number, fixes in self._fixes.items()}
         found._taken_back_by = {number: list(by) for number, by in self._taken_back_by.items()}

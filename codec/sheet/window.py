@@ -40,7 +40,7 @@ def read_through(older: Older, count: int) -> Iterator[Entry]:
         yield from older(before + 1, min(count, before + TOGETHER))
 
 
-class Window(Sequence[Entry]):
+class EntryWindow(Sequence[Entry]):
     """Every entry of a sheet in the order of their numbers, which count from 1 without a gap.
 
     With ``older`` to read them by, only the last ones are held, ``held`` of them at least; without

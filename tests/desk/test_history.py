@@ -12,7 +12,7 @@ from sheet.support import race_book, report
 from codec.desk.pages.history import searched, words_of
 from codec.log.session import Session
 from codec.sheet import Entry
-from codec.sheet.window import Window
+from codec.sheet.window import EntryWindow
 from grammar.book import Book
 
 WORDS = (
@@ -37,7 +37,7 @@ class Held:
     """What a search asks of a session."""
 
     book: Book
-    entries: Window
+    entries: EntryWindow
 
 
 def says(book: Book, entry: Entry, words: list[str]) -> bool:
@@ -55,7 +55,7 @@ def says(book: Book, entry: Entry, words: list[str]) -> bool:
 def test_it_finds_the_same_as_looking_at_every_entry(
     entries: list[Entry], heard: list[str], sought: list[str]
 ) -> None:
-    book, window = race_book(), Window(older(entries), 1)
+    book, window = race_book(), EntryWindow(older(entries), 1)
     for place, entry in enumerate(entries):
         entry = entry.replace(heard=f"{heard[place]} {entry.seq}", note=heard[-place])  # noqa: PLW2901 - as heard
         if entry.kind == "report" and entry.seq % 2:

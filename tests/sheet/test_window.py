@@ -16,7 +16,7 @@ from codec.sheet import Entry, Journal, SheetError
 from codec.sheet.entry import PlainNote, Said
 from codec.sheet.state import Standing, lap_rows, laps
 from codec.sheet.table import ENTRIES
-from codec.sheet.window import Sought, Window
+from codec.sheet.window import EntryWindow, Sought
 
 LOGGED = "2026-05-01T12:00:00.000Z"
 
@@ -98,7 +98,7 @@ def test_what_stood_is_not_changed_by_what_comes_later(entries: list[Entry], hel
 
 @given(sheets(), st.integers(1, 4), st.data())
 def test_a_window_is_the_whole_list(entries: list[Entry], held: int, data: st.DataObject) -> None:
-    window = Window(older(entries), held)
+    window = EntryWindow(older(entries), held)
     for entry in entries:
         window.append(as_read(entry))
     places = st.none() | st.integers(-50, 50)
