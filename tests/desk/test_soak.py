@@ -14,11 +14,12 @@ from desk.support import REPORT, desk, line, sheet_at
 
 from codec.sheet.state import Standing
 
-_MOST = 150  # bytes a line, of 1,500 that an entry takes
+_MOST = 100  # bytes a line, of 1,800 that an entry took
+_MORE = 40_000  # bytes that come and go: boards as they were drawn, connections
 _HELD = 16
 
 
-@pytest.mark.parametrize("lines", [240, pytest.param(3000, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("lines", [120, pytest.param(3000, marks=pytest.mark.slow)])
 def test_a_desk_that_is_written_to_holds_no_more(
     lines: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -46,6 +47,6 @@ def test_a_desk_that_is_written_to_holds_no_more(
             write(10 * _HELD)
             before = held()
             write(lines)
-            assert (held() - before) / lines < _MOST
+            assert held() - before < _MORE + _MOST * lines
         finally:
             tracemalloc.stop()
