@@ -161,11 +161,14 @@ def run_check(args: argparse.Namespace) -> int:
 
     event = load_event(args.event, load_book(args.book))
     energy = event.spec.energy
-    spare = float(event.spec.most_usable - energy.reserve) - float(sum(event.plan))
+    power = event.spec.extra_power
+    extra = 0.0 if power is None else power.uses * power.energy_of_one
+    spare = float(event.spec.most_usable - energy.reserve) - float(sum(event.plan)) - extra
     facts = {
         "title": event.title,
         "laps": event.laps,
         "planned": round(float(sum(event.plan)), 6),
+        "extra_power": round(extra, 6),
         "spare": round(spare, 6),
         "unreported": event.unreported,
         "problems": [],
@@ -178,7 +181,9 @@ def run_check(args: argparse.Namespace) -> int:
         if spare >= 0
         else f"{-spare:g} {energy.unit} of the reserve"
     )
-    told = f"{counted(event.laps, 'lap')}, {facts['planned']:g} {energy.unit} planned, {beside}"
+    planned = f"{facts['planned']:g} {energy.unit} planned"
+    planned += f", {facts['extra_power']:g} for extra power" if extra else ""
+    told = f"{counted(event.laps, 'lap')}, {planned}, {beside}"
     say(f"{event.title}: no problem\n  {told}")
     for name, bound in event.energies.items():
         if bound.field.unit_text == PERCENT:

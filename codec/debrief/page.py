@@ -13,6 +13,7 @@ from codec.debrief.summary import CAUTION, Debrief, certainties, table
 from codec.debrief.told import sentences
 from codec.files import whole, written
 from codec.race.outlook import outlook
+from codec.race.race import Race
 from grammar.errors import CodeError, counted
 from grammar.libraries import needed
 
@@ -172,7 +173,7 @@ def _facts(debrief: Debrief) -> list[tuple[str, str]]:
     left_low, left_high = last.left.band()
     found = [
         ("last lap reported", f"{race.lap} of {race.lap + last.distance.likeliest}"),
-        ("laps added", f"{race.laps_added} announced, {race.laps_entered} entered"),
+        ("laps added", _added(race)),
         ("energy left", f"{last.left.mean:.2f} {unit} (80 %: {left_low:.2f} … {left_high:.2f})"),
         (
             "margin at the flag",
@@ -198,3 +199,9 @@ def _facts(debrief: Debrief) -> list[tuple[str, str]]:
             )
         )
     return [(name, value.replace("-", "−") if name != "wheel" else value) for name, value in found]
+
+
+def _added(race: Race) -> str:
+    expected = race.laps_expected
+    told = f"{race.laps_added - expected} announced, {race.laps_entered} entered"
+    return f"{told}, {expected} more by the event's rule" if expected else told

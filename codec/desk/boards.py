@@ -46,7 +46,8 @@ class Boards:
         session.car = car
         known, clock = session.of(car), lap_clock(session, car)
         looks = tuple(known.looks)
-        made_of = (known, session.race, looks, clock.begun, clock.due)
+        due = known.followed.due_in_words(session.now()) if known.followed else ""
+        made_of = (known, session.race, due, looks, clock.begun, clock.due)
         found = self._known.get(car)
         if found is None or found.made_of != made_of:
             found = self._known[car] = _Known(made_of, board(session), {})

@@ -26,6 +26,7 @@ def as_dict(race: Race, advice: Sequence[Advice], minutes: float | None = None) 
             str(laps): round(share, 4) for laps, share in look.distance.laps_left.items()
         },
         "neutralised": race.neutralised,
+        "laps_due": race.laps_still_due(),
         "laps_added": race.laps_added,
         "laps_entered": race.laps_entered,
         "unit": event.spec.energy.unit,

@@ -17,21 +17,25 @@ from codec.sheet.order import SINCE_1970
 
 _PRIOR = 3  # the usual lap time of the event file counts as much as so many laps
 _LEAST = 1e-4
+# a report is said so long behind the line, in milliseconds, give or take as much: common practice,
+# no source
+_BEHIND_THE_LINE = 4000
 _PARTLY = NeutralisedShare(
-    0.5, 1 / 12
+    0.5, 1 / 12, raced=False
 )  # a lap in which the race was neutralised, or resumed, at a moment nobody noted
 
 
 @dataclass(frozen=True, slots=True)
 class Neutralised:
     """A neutralisation: the lap being driven and the time (milliseconds) at its begin and at its
-    end, None where it is not known or not yet.
+    end, None where it is not known or not yet; and the laps added before it.
     """
 
     first: int
     begin: int | None
     last: int | None = None
     end: int | None = None
+    added_before: int = 0
 
 
 class Clock:
@@ -78,18 +82,56 @@ class Clock:
         nearest = known[max(0, place - 1)]
         return self.times[nearest] + (lap - nearest) * self.usual * 1000
 
-    def share(self, lap: int, span: Neutralised, upto: int) -> NeutralisedShare:
-        """Return how much of a lap a neutralisation took, by what is known behind lap ``upto``."""
-        begun, ended = self.ended(lap - 1, upto), self.ended(lap, upto)
-        timed = span.begin is not None and (span.end is not None or span.last is None)
-        if timed and begun is not None and ended is not None and ended > begun:
-            end = ended if span.end is None else span.end
-            return NeutralisedShare(
-                max(0.0, min(end, ended) - max(span.begin or 0, begun)) / (ended - begun)
-            )
-        if lap < span.first or (span.last is not None and lap > span.last):
+    def share(
+        self, lap: int, spans: Sequence[Neutralised], upto: int, lap_seconds: float | None
+    ) -> NeutralisedShare:
+        """Return how much of a lap was neutralised, by what is known behind lap ``upto``.
+
+        It is shared by the way, not by time, as is the energy: what was raced is the time that was
+        raced in it against that of a racing lap, ``lap_seconds``, and the rest was neutralised. So
+        a car that stood still for an hour has raced the lap all the same. Where no racing lap is
+        known, it is shared by time.
+        """
+        timed = [one for one in spans if _is_timed(one)]
+        shares = [_untimed(lap, one) for one in spans if one not in timed]
+        if timed:
+            by_time = self._timed(lap, timed, upto, lap_seconds)
+            shares += [by_time] if by_time is not None else [_untimed(lap, one) for one in timed]
+        return max(shares, key=lambda found: found.mean, default=RACING)
+
+    def _timed(
+        self, lap: int, spans: Sequence[Neutralised], upto: int, lap_seconds: float | None
+    ) -> NeutralisedShare | None:
+        """Return it for neutralisations whose times are known, None where those of the laps are
+        not.
+        """
+        known = self._known[: bisect.bisect(self._known, upto)]
+        place = bisect.bisect_left(known, lap)
+        first = known[place - 1] if place else lap - 1
+        last = known[place] if place < len(known) else lap
+        told = self.ended(first, upto), self.ended(last, upto)
+        if told[0] is None or told[1] is None or told[1] <= told[0]:
+            return None
+        begun, ended = told[0] - _BEHIND_THE_LINE, told[1] - _BEHIND_THE_LINE
+        slow = sorted(
+            (max(one.begin or 0, begun), min(ended if one.end is None else one.end, ended))
+            for one in spans
+        )
+        slow = [(low, high) for low, high in slow if high > low]
+        if not slow:
             return RACING
-        return _PARTLY if lap in (span.first, span.last) else NeutralisedShare(1.0)
+        total = math.fsum(high - low for low, high in slow)
+        racing = 1 / (1000 * lap_seconds) if lap_seconds else (last - first) / (ended - begun)
+        neutral = max(last - first - (ended - begun - total) * racing, 0.0) / total
+        if not lap_seconds:
+            neutral = racing
+        place_then, then, mean = float(first), begun, 0.0
+        for low, high in slow:
+            into = place_then + (low - then) * racing
+            place_then, then = into + (high - low) * neutral, high
+            mean += max(min(place_then, lap) - max(into, lap - 1), 0.0)
+        off = _BEHIND_THE_LINE * racing if _LEAST < mean < 1 - _LEAST else 0.0
+        return NeutralisedShare(min(mean, 1.0), off * off, raced=False)
 
     @staticmethod
     def minutes(span: Neutralised, now: int | None = None) -> Fraction | None:
@@ -134,3 +176,16 @@ class Clock:
             before = max(before, done)
         total = math.fsum(found.values())
         return {laps: share / total for laps, share in found.items()}
+
+
+def _is_timed(span: Neutralised) -> bool:
+    return span.begin is not None and (span.end is not None or span.last is None)
+
+
+def _untimed(lap: int, span: Neutralised) -> NeutralisedShare:
+    """Return how much of a lap a neutralisation took, by the laps in which it began and ended."""
+    if lap < span.first or (span.last is not None and lap > span.last):
+        return RACING
+    if lap in (span.first, span.last):
+        return _PARTLY
+    return NeutralisedShare(1.0, raced=False)

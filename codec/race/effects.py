@@ -9,6 +9,7 @@ a target was called as well, it stands beside the settings: what can't be told f
 from __future__ import annotations
 
 import functools
+import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -45,9 +46,10 @@ def effects(race: Race) -> list[Effect]:
     names = sorted(_moved(laps))
     if not names:
         return []
+    extra = list(itertools.accumulate(lap.extra for lap in race.driven))
     found = regression(
         [one.lap for one in laps],
-        [(one.low + one.high) / 2 for one in laps],
+        [(one.low + one.high) / 2 - extra[one.lap - 1] for one in laps],
         _design(race, laps[-1].lap, names),
         _noise(race, laps),
     )

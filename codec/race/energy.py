@@ -52,10 +52,13 @@ _PARTLY = 0.15  # how far a target half kept may lie off the half, as a share of
 
 @dataclass(frozen=True, slots=True)
 class NeutralisedShare:
-    """How much of a lap was neutralised: the mean and the variance of what is known of it."""
+    """How much of the way of a lap was neutralised: the mean and the variance of what is known of
+    it; and whether it was ``raced`` from line to line.
+    """
 
     mean: float = 0.0
     variance: float = 0.0
+    raced: bool = True
 
 
 RACING = NeutralisedShare()
@@ -111,16 +114,18 @@ def _cases(doubt: float, creep: float, laps: int) -> Cases:
     return Cases.of(cases)
 
 
-def transition(event: Event, expected: float, share: NeutralisedShare = RACING) -> Transition:
+def transition(
+    event: Event, expected: float, share: NeutralisedShare = RACING, extra: float = 0.0
+) -> Transition:
     """Return what one lap does to the energy used; ``expected`` is what the lap takes at the plan
-    or the target called.
+    or the target called, ``extra`` what extra power takes on it beside that.
     """
     spec, energy = event.spec, event.spec.energy
     saved = expected * (1 - float(spec.neutralisation.use))
     unsure = expected * float(spec.neutralisation.use_spread) * share.mean
     racing = 1 - share.mean
     return Transition(
-        offset=expected - saved * share.mean,
+        offset=expected - saved * share.mean + extra,
         gain=racing,
         level_variance=float(energy.spread) ** 2,
         slope_variance=float(energy.drift) ** 2,

@@ -432,6 +432,11 @@ class ExtraPowerSpec(Strict):
     )
     fact: str = Field(description="The fact or phrase of the book that tells that one begins.")
 
+    @property
+    def energy_of_one(self) -> float:
+        """What one use takes more."""
+        return float(self.minutes * self.energy_per_minute)
+
 
 class LapTimesSpec(Strict):
     """``[lap_times]``: seconds a lap by the energy that it takes, a straight line between two

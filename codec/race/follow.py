@@ -262,6 +262,7 @@ class _Following:
         """Take the next fact."""
         fact, self.lap, self.behind = one.entry, one.lap, one.behind
         calls, readbacks = self.event.spec.calls, self.event.spec.readbacks
+        self.race.heard = fact.at if fact.at is not None else self.race.heard
         if not one.of_lap and 0 < self.behind - self.race.lap <= _LAPS_UNHEARD:
             self._drive_to(self.behind)
         if fact.kind == "event":
@@ -419,25 +420,26 @@ class _Following:
             self._look()
             race.lap += 1
             expected = race.expected(race.lap)
-            shares = [race.clock.share(race.lap, span, lap) for span in race.spans]
-            share = max(shares, key=lambda found: found.mean, default=energy.RACING)
-            if not share.mean:
+            racing = race.clock.lap_seconds(race.raced) if race.spans else None
+            share = race.clock.share(race.lap, race.spans, lap, racing)
+            if share.raced:
                 race.raced.append(race.lap)
-            move = energy.transition(self.event, float(expected), share)
+            extra = race.extra_energy(race.lap - 1, race.lap)
+            move = energy.transition(self.event, float(expected), share, extra)
             self._know(functools.partial(GaussianMixture.advance, move=move))
             if self.entry is not None:
-                self.entry = self.entry.driven(race.lap, race.target, share)
+                self.entry = self.entry.driven(race.lap, race.target, share, extra)
             for name, bound in self.event.temperatures.items():
                 race.temperatures[name] = race.temperatures[name].advance(
                     temperature.transition(bound)
                 )
             used = race.energy.level().mean
-            race.driven.append(DrivenLap(race.lap, used, expected, share.mean))
+            race.driven.append(DrivenLap(race.lap, used, expected, share.mean, extra))
 
     def _event(self, fact: Entry) -> None:
         race = self.race
         if fact.message == NEUTRALISED and not race.neutralised:
-            race.spans.append(Neutralised(self.lap, fact.at))
+            race.spans.append(Neutralised(self.lap, fact.at, added_before=race.laps_added))
             self.announced_since = _Announced()
         elif fact.message == RESUMED and race.neutralised:
             race.spans[-1] = replace(race.spans[-1], last=self.lap, end=fact.at)
@@ -469,7 +471,20 @@ class _Following:
             ]
             race.charged |= dict.fromkeys(open_now[:1], self.lap)
         if extra is not None and fact.message == extra.fact:
-            race.extra_used.append(self.lap)
+            race.extra_used.append(self._place(fact))
+
+    def _place(self, fact: Entry) -> float:
+        """Return where in the race a fact was told, in laps from the start: by its time, else in
+        the middle of its lap.
+        """
+        clock, into = self.race.clock, 0.5
+        begun, lap_seconds = (
+            clock.ended(self.lap - 1, self.lap - 1),
+            clock.lap_seconds(self.race.raced),
+        )
+        if begun is not None and lap_seconds is not None and fact.at is not None:
+            into = min(max((fact.at - begun) / (1000 * lap_seconds), 0.0), 1.0)
+        return self.lap - 1 + into
 
     def _position(self, fact: Entry) -> None:
         """Take where the driver says that a dial stands; the event's note names it."""
@@ -505,7 +520,7 @@ class _Following:
 
     def _neutralisation_over(self, fact: Entry) -> None:
         race, spec = self.race, self.event.spec.neutralisation
-        minutes, laps = race.clock.minutes(race.spans[-1]), race.laps_due()
+        minutes, laps = race.minutes_neutralised(), race.laps_due()
         if minutes is None or laps is None:
             if spec.laps_per_minute or spec.time_share or spec.energy_per_minute:
                 self._note(

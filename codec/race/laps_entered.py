@@ -79,15 +79,18 @@ class LapsEntry:
             plan = self.before.change(after, laps=laps)
             yield DashPlan(laps, plan, used, share, as_before)
 
-    def driven(self, lap: int, target: Fraction | None, neutralised: NeutralisedShare) -> LapsEntry:
-        """Return it a lap on."""
+    def driven(
+        self, lap: int, target: Fraction | None, neutralised: NeutralisedShare, extra: float = 0.0
+    ) -> LapsEntry:
+        """Return it a lap on, on which extra power took so much."""
         known, ways = list(self.ways), []
         for way in self.ways:
             if way.laps == 0 and lap > self.lap + 1:  # none until now: they may be by now
                 share = way.share * _LATER
                 known += self._way(self.laps, lap - 1, way.used, share, as_before=way.as_before)
         for way in known:
-            move = energy.transition(self.event, self._expected(way, lap, target), neutralised)
+            expected = self._expected(way, lap, target)
+            move = energy.transition(self.event, expected, neutralised, extra)
             ways.append(replace(way, used=way.used.advance(move=move)))
         return replace(self, ways=ways)
 

@@ -157,8 +157,8 @@ class UseLimit:
 @dataclass(frozen=True, slots=True)
 class ExtraPower:
     """The uses of extra power that are left, their minutes together, the energy of as many of these
-    as there are still before the flag, and the latest lap on which the first of them must begin,
-    None where the lap time is not known.
+    as there are still before the flag with what uses that have begun still take, and the latest lap
+    on which the first of them must begin, None where the lap time is not known.
     """
 
     left: int
@@ -229,13 +229,14 @@ class Outlook:
         left = max(0, spec.uses - len(self._race.extra_used))
         minutes = can_be = left * float(spec.minutes)
         lap_seconds = self._race.clock.lap_seconds(self._race.raced)
-        latest = None
+        counts, latest = laps_left(self._race), None
+        laps = max(counts, key=lambda laps: counts[laps])
         if lap_seconds is not None and left:
-            counts = laps_left(self._race)
-            laps = max(counts, key=lambda laps: counts[laps])
             latest = self.lap + laps + 1 - math.ceil(minutes * 60 / lap_seconds)
             can_be = min(minutes, laps * lap_seconds / 60)
-        return ExtraPower(left, minutes, can_be * float(spec.energy_per_minute), latest)
+        kept = can_be * float(spec.energy_per_minute)
+        kept += self._race.extra_energy(self.lap, self.lap + laps)
+        return ExtraPower(left, minutes, kept, latest)
 
     @functools.cached_property
     def distance(self) -> Distance:

@@ -29,14 +29,15 @@ class RaceNotice:
 @dataclass(frozen=True, slots=True)
 class DrivenLap:
     """A lap driven: the energy ``used`` by its end (the mean of what was known then), what the lap
-    was expected to take, at the target in force or else the plan, and how much of it was
-    neutralised.
+    was expected to take, at the target in force or else the plan, how much of it was neutralised,
+    and the energy that extra power took on top of that.
     """
 
     lap: int
     used: float
     target: Fraction
     neutralised: float = 0.0
+    extra: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,16 +67,16 @@ class LapUse:
 class Race:
     """The race behind lap ``lap`` (0: before the first report).
 
-    ``energy`` is what is known of the energy used and of the driver's habit, ``temperatures``
-    of each temperature. ``plan`` is the plan the dash has, ``laps_added`` what is announced or,
-    until it is, expected (``laps_expected`` of them), ``laps_entered`` what the dash knows of
-    it, ``spans`` the neutralisations, ``driven`` every lap driven, from the first, ``removed``
-    the energy taken off, ``target`` the energy per lap called last, ``ledger`` the wheel,
-    ``energies_reported`` what reports said of the energy, ``charged`` the charging stops made
-    and ``extra_used`` the uses of extra power, each with its lap, ``manners`` in what the laps are
-    not as the event file says, ``courses`` how surely each target but the last was kept, half kept
-    and ignored. ``history``, of a race followed with it, has the race as it
-    stood behind each lap from the start.
+    ``energy`` is what is known of the energy used and of the driver's habit, ``temperatures`` of
+    each temperature. ``heard`` is the time of the last fact that has one. ``plan`` is the plan the
+    dash has, ``laps_added`` what is announced or, until it is, expected (``laps_expected`` of
+    them), ``laps_entered`` what the dash knows of it, ``spans`` the neutralisations, ``driven``
+    every lap driven, from the first, ``removed`` the energy taken off, ``target`` the energy per
+    lap called last, ``ledger`` the wheel, ``energies_reported`` what reports said of the energy,
+    ``charged`` the charging stops made and ``extra_used`` where each use of extra power began, in
+    laps from the start, ``manners`` in what the laps are not as the event file says, ``courses``
+    how surely each target but the last was kept, half kept and ignored. ``history``, of a race
+    followed with it, has the race as it stood behind each lap from the start.
     """
 
     event: Event
@@ -85,6 +86,7 @@ class Race:
     ledger: Ledger
     clock: Clock
     lap: int = 0
+    heard: int | None = None
     laps_added: int = 0
     laps_entered: int = 0
     laps_expected: int = 0
@@ -99,7 +101,7 @@ class Race:
     reported: list[int] = field(default_factory=list)
     energies_reported: list[ReportedLap] = field(default_factory=list)
     charged: dict[str, int] = field(default_factory=dict)
-    extra_used: list[int] = field(default_factory=list)
+    extra_used: list[float] = field(default_factory=list)
     manners: list[Manner] = field(default_factory=list)
     courses: list[tuple[float, float, float]] = field(default_factory=list)
     seen: object = field(default=None, init=False, repr=False, compare=False)  # its outlook
@@ -111,14 +113,38 @@ class Race:
 
     def laps_due(self, now: int | None = None) -> int | None:
         """Return the laps that the event's rule adds for the last neutralisation, by its minutes up
-        to ``now`` if it still lasts; None where nobody knows how long it lasted.
+        to ``now``, or to the last fact, if it still lasts; None where nobody knows how long it
+        lasted.
         """
-        minutes = self.clock.minutes(self.spans[-1], now) if self.spans else Fraction(0)
+        minutes, rule = self.minutes_neutralised(now), self.event.spec.neutralisation
         if minutes is None:
             return None
-        rule = self.event.spec.neutralisation
         due = minutes * Fraction(rule.laps_per_minute)
         return math.ceil(due) if rule.count == "begun" else math.floor(due)
+
+    def minutes_neutralised(self, now: int | None = None) -> Fraction | None:
+        """Return how long the last neutralisation lasted, up to ``now``, or to the last fact, if it
+        still does; None where nobody knows.
+        """
+        if not self.spans:
+            return Fraction(0)
+        return self.clock.minutes(self.spans[-1], self.heard if now is None else now)
+
+    def laps_still_due(self, now: int | None = None) -> int | None:
+        """Return, while the race is neutralised, the laps due by the event's rule that nobody has
+        announced; None where there is no such rule, or nobody knows how long it lasts.
+        """
+        due = self.laps_due(now) if self.neutralised else None
+        if due is None or not self.event.spec.neutralisation.laps_per_minute:
+            return None
+        return max(0, due - (self.laps_added - self.spans[-1].added_before))
+
+    def due_in_words(self, now: int | None = None) -> str:
+        """Return that in words, empty where it is None."""
+        due, minutes = self.laps_still_due(now), self.minutes_neutralised(now)
+        if due is None or minutes is None:
+            return ""
+        return f"laps due so far by the event file: {due}, for {math.floor(minutes)} min"
 
     @property
     def usable(self) -> Fraction:
@@ -160,9 +186,21 @@ class Race:
             used = self.use_of(driven.lap)
             if used is not None and driven.lap in self.reported:
                 target = float(driven.target)
-                gap = None if driven.neutralised else used - target
+                gap = None if driven.neutralised else used - driven.extra - target
                 found[driven.lap] = LapUse(used, target, gap)
         return found
+
+    def extra_energy(self, begin: float, end: float = math.inf) -> float:
+        """Return what the uses of extra power that have begun take between two places of the race,
+        in laps from the start; where no lap time is known one lasts a lap.
+        """
+        spec = self.event.spec.extra_power
+        if spec is None or not self.extra_used:
+            return 0.0
+        minutes, lap_seconds = float(spec.minutes), self.clock.lap_seconds(self.raced)
+        laps = 1.0 if lap_seconds is None else minutes * 60 / lap_seconds
+        there = (min(end, place + laps) - max(begin, place) for place in self.extra_used)
+        return math.fsum(max(0.0, one) for one in there) / laps * spec.energy_of_one
 
     def doubts(self) -> dict[int, float]:
         """Return, for each lap reported, how likely its report is wrong, by all that is known

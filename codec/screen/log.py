@@ -419,10 +419,8 @@ class Log:
         if shown.race is None or not shown.car:
             return []
         told = list(self._state_lines(shown, shown.race))
-        ruled = shown.race.neutralised and shown.race.event.spec.neutralisation.laps_per_minute
-        due = shown.race.laps_due(self.session.now()) if ruled else None
-        if due is not None:
-            told.insert(1, safe(f"laps due so far by the event file: {due}", "bold yellow"))
+        if shown.due:
+            told.insert(1, safe(shown.due, "bold yellow"))
         lines: list[Text] = []
         for line in told:
             listed = (

@@ -115,6 +115,8 @@ def show_race(race: Race, advice: Sequence[Advice], minutes: float | None = None
     console().print(safe(race.event.title, "bold"))
     for line in [*state_lines(race, ())[:2], *_targets(race)]:
         console().print(line)
+    if due := race.due_in_words():
+        console().print(safe(f"{due} until what was said last", "bold yellow"))
     heading("Energy")
     unit = race.event.spec.energy.unit
     grid = boxed(
@@ -179,10 +181,11 @@ def _target_table(race: Race, minutes: float | None) -> None:
     differs = bool(rule.energy_per_minute) or rule.lap_seconds is not None
     lasts = float(rule.further_minutes) if minutes is None else minutes
     heading("Targets to the flag, if laps are added")
+    due = race.laps_still_due()
     again = (f"{lasts:g} min more: even", "safe", "short") if differs else ()
     grid = boxed("laps more", "even", "safe", "short", *again, right=("even", "safe", "short"))
     for row in rows:
-        cells: list[str | Text] = [f"+{row.more}"]
+        cells: list[str | Text] = [f"+{row.more}{' due' if row.more == due else ''}"]
         for ending in (row.plain, row.neutralised) if differs else (row.plain,):
             cells += ["" if one is None else number(one, 3) for one in (ending.even, ending.safe)]
             cells.append(Text(f"{ending.short:.0%}", _style(ending.short)))

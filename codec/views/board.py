@@ -15,9 +15,11 @@ from codec.log.watch import CarWatch, Notice
 from codec.sheet.order import SINCE_1970
 from codec.sheet.state import RaceState
 from codec.views.laps import SheetLine, lap_columns, sheet_lines
+from grammar.errors import counted
 
 if TYPE_CHECKING:
     from codec.race import Advice, LapUse, Outlook, Race
+    from codec.race.outlook import Distance
 
 _LAPS = 30  # lines of each kind but reports that a wall shows, where it is not told how many
 _LATE, _SLACK = 1.15, 5000  # a report is overdue behind so much of a lap, and so many milliseconds
@@ -62,6 +64,7 @@ class LapClock:
 class Board:
     """Everything of one car that a wall shows.
 
+    ``due`` tells the laps due while the race is neutralised, where the event has a rule for them.
     ``lap`` is the last lap reported, ``driving`` the one being driven; ``heads`` are name and unit
     of each column of ``lines``, ``uses`` what each lap took, with an event file; ``kept`` is how
     likely it is that the target called is kept, None where none was.
@@ -72,6 +75,7 @@ class Board:
     lap: int
     driving: int
     state: RaceState
+    due: str
     clock: LapClock
     alerts: Sequence[str]
     looks: Sequence[Notice]
@@ -87,6 +91,21 @@ class Board:
     kept: float | None
     dials: Sequence[DialShown]
     calls: Sequence[CallShown]
+
+    @property
+    def endings(self) -> list[tuple[str, Distance]]:
+        """How the race ends as it is, and with a lap more or fewer; while it is neutralised, with
+        each number of laps that may be added.
+        """
+        if self.look is None:
+            return []
+        as_it_is, more, fewer = self.look.distance, self.look.more, self.look.fewer
+        if self.race is not None and self.race.neutralised:
+            rows = self.look.targets()[1:]
+            added = [(counted(row.more, "lap more", "laps more"), row.plain) for row in rows]
+            return [("as it is", as_it_is), *added]
+        found = [("as it is", as_it_is), ("one lap more", more)]
+        return found if fewer is None else [*found, ("one lap fewer", fewer)]
 
 
 def board(session: Session, car: str | None = None, *, most: int | None = _LAPS) -> Board:
@@ -104,6 +123,7 @@ def board(session: Session, car: str | None = None, *, most: int | None = _LAPS)
         lap=known.lap,
         driving=known.lap + 1,
         state=session.race,
+        due="" if race is None else race.due_in_words(session.now()),
         clock=lap_clock(session, car),
         alerts=known.alerts,
         looks=known.looks,

@@ -76,3 +76,12 @@ def test_a_board_of_which_nothing_is_new_is_not_drawn_again(session: Session) ->
     after = {car: boards.drawn(session, car, writes=True) for car in CARS}
     assert after["61"] is before["61"]
     assert "only of this car" in after["7"].html
+
+
+def test_a_neutralised_race_shows_the_laps_due_and_what_may_be_added(session: Session) -> None:
+    session.enter(LINES[0])
+    assert "laps due" not in new().drawn(session, "7", writes=False).html
+    session.enter("/neutralised")
+    html = new().drawn(session, "7", writes=False).html
+    assert "laps due so far by the event file: 0, for 0 min" in html
+    assert "5 laps more" in html

@@ -23,6 +23,7 @@ from race.support import (
 from codec.race import follow, outlook, parse_event
 from codec.race.clock import Clock, Neutralised
 from codec.race.event import DistanceSpec
+from codec.screen.race import show_race
 from codec.sheet import Entry
 
 ON_PLAN = [report(lap, energy=0) for lap in range(1, 13)]
@@ -60,6 +61,32 @@ def test_one_lap_more_costs_one_lap_of_energy() -> None:
         look.use.mean, abs=1e-6
     )
     assert look.more.even == pytest.approx((28.0 - 12 * 1.4) / 9, abs=0.01)
+
+
+def test_the_laps_due_so_far_are_told_while_the_race_is_neutralised(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    """0.6 laps a minute: of 7 minutes and a half until the last report 4.5, the full ones count."""
+    rule = "[neutralisation]\nlaps_per_minute = 0.6\n"
+    spec = event(SURE, DELTA + rule, distance="laps = 20\nlap_seconds = 75")
+    begun = fact("event", "neutralised", 3, seq=32, at=4 * 75_000)
+    laps = [report(lap, energy=0, at=lap * 75_000) for lap in (1, 2, 3)]
+    race = follow(spec, [*laps, begun, report(4, energy=0, at=10 * 75_000)])
+    assert (race.laps_still_due(), race.laps_still_due(4 * 75_000 + 100_000)) == (4, 1)
+    show_race(race, [])
+    shown = capsys.readouterr().out
+    assert "laps due so far by the event file: 4, for 7 min" in shown
+    assert [line.split()[0] for line in shown.splitlines() if " due " in line][1:] == ["+4"]
+    told = fact("event", "added", 4, seq=45, at=10 * 75_000 + 1000, amount=Decimal(3))
+    assert (
+        follow(spec, [*laps, begun, report(4, energy=0, at=10 * 75_000), told]).laps_still_due()
+        == 1
+    )
+
+    ended = fact("event", "resumed", 5, seq=46, at=10 * 75_000 + 2000)
+    over = follow(spec, [*laps, begun, report(4, energy=0, at=10 * 75_000), ended])
+    assert over.laps_still_due() is None
+    assert over.due_in_words() == ""
 
 
 def test_laps_added_are_pending_until_the_driver_enters_them() -> None:

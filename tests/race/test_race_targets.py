@@ -232,3 +232,30 @@ def test_extra_power_still_to_be_used_keeps_its_energy_and_its_laps() -> None:
     once = outlook(follow(event(SURE, DELTA + extra, distance=long), [*TIRED, used]))
     assert once.extra is not None
     assert (once.extra.left, once.extra.latest) == (1, 18)
+
+
+def test_extra_power_is_no_habit_of_the_driver() -> None:
+    """One use of 4 minutes, from the middle of lap 13 on, is 3 laps of 80 s: what it takes beside
+    the plan, 0.2 kWh a minute, is neither expected of later laps nor forgotten while it lasts.
+    """
+    extra = "[extra_power]\nuses = 1\nminutes = 4\nenergy_per_minute = 0.2\nfact = 'marker'\n"
+    spec = event(SURE, DELTA + extra, distance="laps = 20\nlap_seconds = 80")
+    takes = {13: 0.8 / 6, 14: 0.8 / 3, 15: 0.8 / 3, 16: 0.8 / 6}
+
+    def over(lap: int) -> Decimal:
+        return Decimal(str(round(-sum(takes.get(one, 0.0) for one in range(lap + 1)), 4)))
+
+    used = Entry(kind="event", message="marker", car="7", lap=13, seq=125, at=1_000_000)
+    reports = [report(lap, energy=over(lap), at=lap * 80_000) for lap in range(1, 17)]
+    facts = sorted([*reports, used], key=lambda one: one.at or 0)
+    race = follow(spec, facts, history=True)
+    for lap in (12, 13, 14, 15, 16):
+        look = outlook(race.history[lap])
+        assert look.use.mean == pytest.approx(1.4, abs=0.015)
+        assert look.distance.margin.mean == pytest.approx(-0.8, abs=0.1)
+    extra_by_lap = [round(lap.extra, 3) for lap in race.driven[11:]]
+    assert extra_by_lap == [0, 0.133, 0.267, 0.267, 0.133]
+    gap = race.uses()[14].gap
+    assert gap == pytest.approx(0, abs=0.06)
+    assert not race.notices
+    assert follow(spec, reports).notices  # where nobody told, its laps are none that can be
