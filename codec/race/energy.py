@@ -30,14 +30,15 @@ if TYPE_CHECKING:
     from codec.race.truncated_normal import Array
 
 # how many times as much as stated laps may scatter, in steps of a factor, and how many times as
-# much as they the habit may drift: who states too little of one most often does so of both
+# much as they the habit may drift, each with how likely it is: who states too little of one most
+# often does so of both
 _SCATTERS = (0.4, 0.7, 1.25, 2.2, 4.0)
-_DRIFTS = (0.5, 3.0)
+_DRIFTS = {0.75: 0.55, 4.0: 0.45}
 USUAL = 0.55  # the middle of the first, as files come: they state too much
 # how likely a lap takes steadily more, or less, than the one before from the start on, against that
 # the habit only drifts; and how far the first lap may then lie off the one from which the whole
 # race takes what is planned: the deviation, as a share of the way from that to the plan
-_CREEPS, _EASES, _UNPLANNED = 0.6, 0.02, 0.75
+_CREEPS, _EASES, _UNPLANNED = 0.64, 0.02, 0.75
 _BEGINS = 0.015  # the chance, on any lap, that it begins to take more
 _CREEPS_APART = 0.5  # the deviation of such a change, as a share of what it is expected to be
 _AS_STATED = 1.5  # a factor up to this is as stated
@@ -100,12 +101,13 @@ def _cases(doubt: float, creep: float, laps: int) -> Cases:
     steady = [(_EASES, -creep), (_CREEPS, creep)] if creep else []
     half = (laps - 1) / 2
     apart = _UNPLANNED * creep * half
-    drifting = (1 - sum(chance for chance, _ in steady)) / len(_DRIFTS)
+    drifting = 1 - sum(chance for chance, _ in steady)
     cases = []
     for scatter in _SCATTERS:
         share = math.exp(-0.5 * (math.log(scatter / USUAL) / doubt) ** 2)
         cases += [
-            (share * drifting, scatter, scatter * drift, 0.0, 0.0, 0.0, 0.0) for drift in _DRIFTS
+            (share * drifting * likely, scatter, scatter * drift, 0.0, 0.0, 0.0, 0.0)
+            for drift, likely in _DRIFTS.items()
         ]
         cases += [
             (share * chance, scatter, 1.0, bend, _CREEPS_APART * creep, -bend * half, apart)

@@ -55,7 +55,7 @@ _LEAST_LOG = (
 _ROOT_TWO_PI = math.sqrt(2 * math.pi)
 _LEAST_VARIANCE = 1e-12
 _LEAST_MISSING = 1e-4
-_FORGOTTEN = 0.003  # of what was learned about the noise, with each lap
+FORGOTTEN = 0.003  # of what was learned about the noise, with each lap
 ODD_LAPS = 20.0  # what is held beforehand about odd laps counts as much as so many laps seen
 
 
@@ -452,7 +452,7 @@ class GaussianMixture:
         if len(self.cases.weight) == 1:
             return weight
         of_case = np.bincount(self.case, weight[:, 0], len(self.cases.weight))
-        kept = (1 - _FORGOTTEN) * of_case + _FORGOTTEN * self.cases.weight
+        kept = (1 - FORGOTTEN) * of_case + FORGOTTEN * self.cases.weight
         again: Array = weight * (kept / of_case)[self.case][:, None]
         return again
 
