@@ -212,11 +212,14 @@ class Standing:
         earlier = (row for row in self._read_notes(left, sought) if row.first.seq not in known)
         return heapq.merge(held, earlier, key=_number, reverse=True)
 
-    def _late_notes(self, car: str | None) -> list[Row]:
-        """Return the plain notes of a car that are held, but for those something is about."""
-        late = (note for note in self._late.get(car, ()) if note.seq not in self._about)
+    def _late_notes(self, car: str | None, most: int | None = None) -> list[Row]:
+        """Return the plain notes of a car that are held, the last ``most`` of them, but for those
+        something is about.
+        """
+        last = reversed(self._late.get(car, ()))
+        late = itertools.islice((note for note in last if note.seq not in self._about), most)
         entries = (note.entry if isinstance(note, PlainNote) else note for note in late)
-        return [Row(entry, entry) for entry in entries]
+        return [Row(entry, entry) for entry in entries][::-1]
 
     def _read_notes(self, left: int, sought: Sought | None = None) -> Iterator[Row]:
         """Yield the notes up to a number that nothing is about, the last one first."""
@@ -264,7 +267,7 @@ class Standing:
         listed = self._of_car.get((car, kind), [])
         if kind != "note" or car not in self._late:
             return listed
-        left, late = self._left.get(car, 0), self._late_notes(car)
+        left, late = self._left.get(car, 0), self._late_notes(car, most)
         lacking = len(self.entries) if most is None else most - len(late)
         if left and lacking > 0:
             of_car = (row for row in self._read_notes(left) if row.first.car == (car or ""))
