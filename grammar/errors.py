@@ -303,6 +303,8 @@ class BookError(DocumentError):
 
 def visible_lines(text: str) -> str:
     """Make every line of ``text`` visible, keeping the line breaks."""
+    if text.isprintable():
+        return text
     return "\n".join(visible(line) for line in text.split("\n"))
 
 

@@ -8,7 +8,7 @@ NEGATIVE I SAY AGAIN and the call.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
 from typing import Literal
@@ -103,13 +103,20 @@ class ReadBacks:
         self.waiting: list[Row] = []
         self.log: list[Called] = []
         self._called: set[str] = set()
+        self._open: list[Called] = []  # those of the log that may still wait
+        self._repeats: dict[str, frozenset[str]] = {}
         for row in standing.rows_in_order(standing.of(car, "report", "call")):
             if not row.counts:
                 continue
             if row.first.kind == "call":
                 self._call(row)
-            elif self._called & repeated(book, row.entry.message):
+            elif self._called & self._repeated(row.entry.message):
                 self._answer(row)
+
+    def _repeated(self, message: str) -> frozenset[str]:
+        if message not in self._repeats:
+            self._repeats[message] = repeated(self.book, message)
+        return self._repeats[message]
 
     def _call(self, row: Row) -> None:
         self._called.add(row.entry.message)
@@ -119,23 +126,31 @@ class ReadBacks:
                 self._follow(row)
             again = Called(row)
             self.log.append(again)
+            self._open.append(again)
             self.waiting.append(row)
         for answer in row.readbacks:  # said word for word
             again.right = dict(answer.values) == dict(row.entry.values)
             again.wrong = "" if again.right else different(self.book, row.entry, answer.values)
-            self.done = [back for back in self.done if back.row is not row]
-            self.done += [ReadBack(row, row, again.wrong)] if again.wrong else []
-            if again.right and again.row in self.waiting:
-                self.waiting.remove(again.row)
+            if again.right:
+                self._wait_no_more([again.row])
+        if row.readbacks and again.wrong:
+            self.done.append(ReadBack(row, row, again.wrong))
 
     def _follow(self, row: Row) -> None:
         """Wait no more for the read-backs of calls that another one follows."""
-        for one in self.log:
-            if one.waits and _alike(one.row.entry, row.entry.message, row.entry.values):
-                one.followed = True
+        self._open = [one for one in self._open if one.waits]
+        followed = [
+            one for one in self._open if _alike(one.row.entry, row.entry.message, row.entry.values)
+        ]
+        for one in followed:
+            one.followed = True
+            if one.wrong:
                 self.done = [back for back in self.done if back.row is not one.row]
-        followed = [one.row for one in self.log if one.followed]
-        self.waiting = [call for call in self.waiting if call not in followed]
+        self._wait_no_more([one.row for one in followed])
+
+    def _wait_no_more(self, calls: Sequence[Row]) -> None:
+        gone = set(map(id, calls))
+        self.waiting = [call for call in self.waiting if id(call) not in gone]
 
     def _answer(self, row: Row) -> None:
         call, last = self.call(row.entry.message, row.entry.values), self._wrong(row.entry.message)
@@ -144,9 +159,8 @@ class ReadBacks:
         if call is None:
             self.done.append(ReadBack(row, None, "read back, but not called"))
             return
-        if call in self.waiting:
-            self.waiting.remove(call)
-        told = next(one for one in self.log if one.row is call)
+        self._wait_no_more([call])
+        told = next(one for one in reversed(self.log) if one.row is call)
         told.answered, told.wrong = row, different(self.book, call.entry, row.entry.values)
         self.done.append(ReadBack(row, call, told.wrong))
 
@@ -162,7 +176,7 @@ class ReadBacks:
         """Return the call that a report reads back: one that said the same, else of those most like
         it the last; None if there is none.
         """
-        names = repeated(self.book, message)
+        names = self._repeated(message)
         found = [row for row in self.waiting if row.entry.message in names]
         return max(
             reversed(found),
@@ -216,7 +230,7 @@ class ReadBacks:
 
     def _answered(self, message: str) -> bool:
         """Tell whether the book has a message to read a call back."""
-        return any(message in repeated(self.book, name) for name in self.book.messages)
+        return any(message in self._repeated(name) for name in self.book.messages)
 
     def mended(self, reading: Reading) -> Row | None:
         """Return the wrong read-back that a report puts right or says once more, None if it does
@@ -251,11 +265,7 @@ class ReadBacks:
             call = last.call
         if call is not None:
             return different(self.book, call.entry, reading.values)
-        return (
-            "read back, but not called"
-            if self._called & repeated(self.book, reading.message)
-            else ""
-        )
+        return "read back, but not called" if self._called & self._repeated(reading.message) else ""
 
     def reply(self, seq: int) -> str:
         """Return what to say to a wrong read-back: that it was wrong, and the call once more."""

@@ -7,8 +7,9 @@ what came past them is made visible by the console, so that nothing in it can st
 from __future__ import annotations
 
 import functools
+import itertools
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Any
+from typing import Any, NamedTuple
 
 from rich import box
 from rich.console import Console, ConsoleOptions, RenderableType
@@ -53,14 +54,14 @@ class SafeConsole(Console):
             super().print(*objects, **options)
         self.file.write("\n".join(line.rstrip() for line in captured.get().split("\n")))
 
-    def lines(self, texts: Sequence[Text]) -> None:
-        """Print texts a line each, as long as they are; where nobody sees styles, as they stand."""
+    def lines(self, rows: Iterable[Row]) -> None:
+        """Print rows a line each, as long as they are; where nobody sees styles, as they stand."""
         if self.is_terminal or self.record:
-            for begin in range(0, len(texts), _PAGE):
-                page = Text("\n").join(texts[begin : begin + _PAGE])
-                super().print(page, no_wrap=True, crop=False)
+            left = iter(rows)
+            while page := [row_text(one) for one in itertools.islice(left, _PAGE)]:
+                super().print(Text("\n").join(page), no_wrap=True, crop=False)
         else:
-            self.file.writelines(f"{visible_lines(one.plain).rstrip()}\n" for one in texts)
+            self.file.writelines(f"{visible_lines(one.plain).rstrip()}\n" for one in rows)
 
 
 _PAGE = 500  # lines that are laid out at a time
@@ -87,15 +88,36 @@ def assembled(*parts: str | Text | tuple[str, str]) -> Text:
     )
 
 
-def in_a_row(parts: Iterable[tuple[str, str]]) -> Text:
-    """Return safe texts with their styles in a row: ``assembled``, for many lines."""
-    whole, spans, end = list[str](), list[Span](), 0
-    for text, style in parts:
-        begin, end = end, end + len(text)
-        whole.append(text)
-        if style and text:
-            spans.append(Span(begin, end, style))
-    return Text("".join(whole), spans=spans)
+class Parts(NamedTuple):
+    """Safe texts with their styles in a row, drawn ``over`` in one more: a Text in the making."""
+
+    parts: Sequence[tuple[str, str]]
+    over: str = ""
+
+    @property
+    def plain(self) -> str:
+        """The texts alone."""
+        return "".join([text for text, _ in self.parts])
+
+    def text(self) -> Text:
+        """Return them with their styles."""
+        spans, end = list[Span](), 0
+        for text, style in self.parts:
+            begin, end = end, end + len(text)
+            if style and text:
+                spans.append(Span(begin, end, style))
+        made = Text(self.plain, spans=spans)
+        if self.over:
+            made.stylize(self.over)
+        return made
+
+
+Row = Text | Parts
+
+
+def row_text(row: Row) -> Text:
+    """Return a row as a text with its styles."""
+    return row.text() if isinstance(row, Parts) else row
 
 
 def heading(text: str) -> None:

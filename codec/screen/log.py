@@ -35,8 +35,8 @@ from rich.text import Text
 from codec.log.offered import Offer, offer, what_was_said
 from codec.log.session import Session
 from codec.log.shown import Shown
-from codec.screen.console import SafeConsole, safe
-from codec.screen.sheet import line_texts
+from codec.screen.console import SafeConsole, row_text, safe
+from codec.screen.sheet import line_rows
 from codec.screen.typed import Visible
 from codec.sheet.state import NEUTRALISED, RESUMED
 from codec.sheet.words import time_text
@@ -400,11 +400,12 @@ class Log:
         uses = shown.uses if shown.race is not None else None
         timed, numbered = width >= _TIMED, width >= _NUMBERED
         book = self.session.book
-        drawn = line_texts(book, lines, width, uses=uses, timed=timed, numbered=numbered)
-        body, rows = drawn[2:], max(1, room - 2)
-        self._furthest = max(self._furthest, len(body) - rows)
-        end = len(body) - min(self._above, max(0, len(body) - rows))
-        return [*drawn[:2], *body[max(0, end - rows) : end]][:room]
+        rows = line_rows(book, lines, width, uses=uses, timed=timed, numbered=numbered)
+        drawn = [row_text(row) for row in rows]
+        body, most = drawn[2:], max(1, room - 2)
+        self._furthest = max(self._furthest, len(body) - most)
+        end = len(body) - min(self._above, max(0, len(body) - most))
+        return [*drawn[:2], *body[max(0, end - most) : end]][:room]
 
     def _looks(self, shown: Board) -> list[Text]:
         """Return what there is to look at and is not told below."""

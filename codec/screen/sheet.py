@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import functools
+import gc
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ from rich.text import Text
 from codec.radio.doubt import guessed, how_sure
 from codec.radio.importing import Summary, by_speaker
 from codec.screen import lines
-from codec.screen.console import assembled, boxed, console, in_a_row, safe
+from codec.screen.console import Parts, Row, assembled, boxed, console, safe
 from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
 from codec.sheet.listing import SheetAbout
@@ -29,18 +30,12 @@ if TYPE_CHECKING:
     from codec.race import LapUse
 
 
-def lap_lines(
-    book: Book, standing: Standing, car: str, width: int, *, last: int | None = None
-) -> list[Text]:
-    """Return what stands for one car, lap by lap, a line or two each; ``last`` keeps only so many
-    lines below the head.
-    """
-    lines = sheet_lines(standing, car, book, most=last)
-    drawn = line_texts(book, lines, width)
-    return drawn if last is None else [*drawn[:2], *drawn[2:][max(0, len(drawn) - 2 - last) :]]
+def lap_lines(book: Book, standing: Standing, car: str, width: int) -> Iterator[Row]:
+    """Yield what stands for one car, lap by lap, a line or two each."""
+    return line_rows(book, sheet_lines(standing, car, book), width)
 
 
-def line_texts(
+def line_rows(
     book: Book,
     lines: Sequence[SheetLine],
     width: int,
@@ -48,8 +43,8 @@ def line_texts(
     uses: Mapping[int, LapUse] | None = None,
     timed: bool = True,
     numbered: bool = False,
-) -> list[Text]:
-    """Return lines of the lap sheet as two lines of heads, and a line or two each.
+) -> Iterator[Row]:
+    """Yield lines of the lap sheet: two lines of heads, and a line or two each.
 
     The fields of the lap report have a column each, and so have the use of a lap, its target and
     the gap, where ``uses`` tells them; whatever else there is to say follows on the same line where
@@ -75,13 +70,13 @@ def line_texts(
     lead = 3 + (10 if timed else 0) + (_NUMBER if numbered else 0)
     padded = [f"  {head:>{size}}" for (head, _), size in zip(heads, sizes, strict=True)]
     number = f"{'#':>{_NUMBER}}" if numbered else ""
-    titles = assembled("lap", number, "      time" if timed else "", *padded)
-    units = Text.assemble(
+    yield assembled("lap", number, "      time" if timed else "", *padded)
+    yield Text.assemble(
         " " * lead,
         *(f"  {unit:>{size}}" for (_, unit), size in zip(heads, sizes, strict=True)),
         style="dim",
     )
-    drawn: list[Text] = []
+    before = functools.cache(lambda text, size: (" " * (2 + size - _wide(text)), ""))
     for line, values in zip(lines, cells, strict=True):
         entry = "" if line.row is None else str(line.row.first.seq)
         number = f"{entry:>{_NUMBER}}" if numbered else ""
@@ -91,16 +86,14 @@ def line_texts(
             (f"  {time_text(line.at):>8}" if timed else "", "dim"),
         ]
         if any(text for text, _ in values):
-            for (text, style), size in zip(values, sizes, strict=True):
-                parts += [(" " * (2 + size - _wide(text)), ""), (text, style)]
+            for cell, size in zip(values, sizes, strict=True):
+                parts += [before(cell[0], size), cell]
         said = list[tuple[str, str]]()
         for text, tone in line.remarks:
             said += [("; ", "")] if said else []
             said.append((visible(text), _TONES[tone]))
-        drawn.extend(_with_remark(parts, said, width, lead))
-        if line.withdrawn or line.other:
-            drawn[-1].stylize("dim strike" if line.withdrawn else "dim")
-    return [titles, units, *drawn]
+        over = "dim strike" if line.withdrawn else "dim" if line.other else ""
+        yield from _with_remark(Parts(parts, over), said, width, lead)
 
 
 _NUMBER = 6  # columns of the number of an entry
@@ -137,25 +130,49 @@ def _wide(text: str) -> int:
 
 
 def _with_remark(
-    values: Sequence[lines.Styled], remark: Sequence[lines.Styled], width: int, lead: int
-) -> list[Text]:
+    values: Parts, remark: Sequence[lines.Styled], width: int, lead: int
+) -> Sequence[Row]:
     """Put a remark behind the values, or below them where it does not fit; a long one takes as many
     lines as it needs.
     """
     if not remark:
-        return [in_a_row(values)]
-    across = sum(_wide(text) for text, _ in values)
+        return [values]
+    across = sum(_wide(text) for text, _ in values.parts)
     if across + 2 + sum(_wide(text) for text, _ in remark) <= width:
-        return [in_a_row([*values, ("  ", ""), *remark])]
-    shown, parts = in_a_row(values), in_a_row(remark).wrap(console(), max(1, width - lead - 2))
-    below = [Text(" " * (lead + 2)).append_text(part) for part in parts]
+        return [Parts([*values.parts, ("  ", ""), *remark], values.over)]
+    shown, parts = Parts(values.parts).text(), Parts(remark).text()
+    wrapped = parts.wrap(console(), max(1, width - lead - 2))
+    below = [Text(" " * (lead + 2)).append_text(part) for part in wrapped]
     if across <= lead:
-        return [shown.append("  ").append_text(parts[0]), *below[1:]]
-    return [shown, *below]
+        below[0] = shown.append("  ").append_text(wrapped[0])
+    else:
+        below.insert(0, shown)
+    if values.over:
+        below[-1].stylize(values.over)
+    return below
 
 
 def lap_tables(journal: Journal, only: str | None) -> None:
     """Print the laps of every car, or of one."""
+    with _all_kept():
+        _lap_tables(journal, only)
+
+
+@contextlib.contextmanager
+def _all_kept() -> Iterator[None]:
+    """Look for no garbage where nearly all that is made is kept: with a hundred thousand entries
+    that takes a third of the time, again and again.
+    """
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()
+
+
+def _lap_tables(journal: Journal, only: str | None) -> None:
     standing = Standing(journal.entries())
     named = standing.cars
     astray = bool(standing.of("", "report", "call"))

@@ -290,13 +290,17 @@ def _ends(reports: Iterable[Entry]) -> list[tuple[int, int]]:
     return ends
 
 
+def _time(end: tuple[int, int]) -> int:
+    return end[1]
+
+
 def _ended_by(entry: Entry, running: int, ends: Sequence[tuple[int, int]]) -> int:
     """Return the last lap that had ended when something was said, by the clock, 0 where it does
     not tell.
     """
     if entry.at is None:
         return 0
-    place = bisect.bisect([at for _, at in ends], entry.at)
+    place = bisect.bisect(ends, entry.at, key=_time)
     if not 0 < place < len(ends) or ends[place - 1][0] < running:
         return 0
     (lap, begun), (following, ended) = ends[place - 1], ends[place]

@@ -21,6 +21,7 @@ LineKind = Literal["report", "call", "event", "note", "missing"]
 Tone = Literal["plain", "event", "refused", "call", "asked", "quiet", "alarm"]
 _KNOWN = 0.95  # a lap as sure as this needs no second look
 _ANSWERED = 150_000  # milliseconds: what is said later is hardly the read-back of a call
+_KEPT = 20_000  # values as they are shown: laps are much alike
 OTHER = "does not count: of another car or lap?"
 
 
@@ -85,11 +86,11 @@ def sheet_lines(
     standing: Standing, car: str, book: Book, *, most: int | None = None
 ) -> list[SheetLine]:
     """Return the lap sheet of a car; ``most`` keeps only so many lines of each kind but reports."""
-    columns = lap_columns(book)
+    columns, lap_report = lap_columns(book), lap_message(book)
     found: list[SheetLine] = []
     rows = lap_rows(standing, car, book, most=most)
     counted = {line.lap: line.row.entry.values for line in rows if line.row and line.counts}
-    warns = functools.cache(_warns)
+    shown = functools.lru_cache(_KEPT)(lambda name, value: _shown(book.fields.get(name), value))
     answered = {
         one.row.first.seq: one.wrong
         for one in ReadBacks(book, standing, car).log
@@ -104,19 +105,12 @@ def sheet_lines(
             continue
         entry = row.entry
         in_columns = row.first.kind == "report" and entry.accepted
-        values = {
-            name: _shown(
-                book.fields.get(name),
-                entry.values[name],
-                warns(book.fields.get(name), entry.values[name]),
-            )
-            for name in columns
-            if in_columns and name in entry.values
-        }
+        said = entry.values if in_columns else {}
+        values = {name: shown(name, said[name]) for name in columns if name in said}
         other = bool(values) and not line.counts and not row.withdrawn
         again = other and entry.values == counted.get(line.lap)
         other = other and not again
-        remarks = _remarks(book, row, answered.get(row.first.seq, ""))
+        remarks = _remarks(book, row, answered.get(row.first.seq, ""), lap_report)
         remarks += [SheetRemark(OTHER, "refused")] if other else []
         remarks += [SheetRemark("said again", "quiet")] if again else []
         kind: LineKind = row.first.kind  # type: ignore[assignment]  # a row begins with one of these
@@ -133,12 +127,12 @@ def _soon(standing: Standing, call: Called) -> bool:
     return then is None or now is None or now - then <= _ANSWERED
 
 
-def _shown(field: FieldBase | None, value: Value, warns: bool) -> ShownValue:
+def _shown(field: FieldBase | None, value: Value) -> ShownValue:
     """Return a value as people read it; no flags are a dot."""
     text = value_told(field, value, unit=False)
     if text == "none" and isinstance(value, frozenset):
         text = "·"
-    return ShownValue(text.replace("-", "−") if text[:1] == "-" else text, warns)
+    return ShownValue(text.replace("-", "−") if text[:1] == "-" else text, _warns(field, value))
 
 
 def _warns(field: FieldBase | None, value: Value) -> bool:
@@ -171,9 +165,9 @@ def _corrected(row: Row) -> str:
     return f"corrected from {first.string or first.heard}"
 
 
-def _remarks(book: Book, row: Row, differs: str) -> list[SheetRemark]:
+def _remarks(book: Book, row: Row, differs: str, lap_report: str) -> list[SheetRemark]:
     """Return what is to be said of a row besides its values; ``differs`` tells in words where a
-    call was read back wrong.
+    call was read back wrong, ``lap_report`` is the message that is reported each lap.
     """
     entry, parts = row.entry, list[SheetRemark]()
     if row.first.kind == "event":
@@ -183,7 +177,7 @@ def _remarks(book: Book, row: Row, differs: str) -> list[SheetRemark]:
     elif entry.refusal:
         parts.append(SheetRemark(f"{state_of(entry)}: {entry.heard}", "refused"))
         parts += [SheetRemark(guess, "refused")] if (guess := guessed(entry.note)) else []
-    elif row.first.kind == "call" or entry.message != lap_message(book):
+    elif row.first.kind == "call" or entry.message != lap_report:
         tone: Tone = "call" if row.first.kind == "call" else "plain"
         parts.append(SheetRemark(message_text(book, entry), tone))
     if row.questions and not entry.accepted:
