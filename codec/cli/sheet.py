@@ -219,7 +219,7 @@ def _show_doubtful(journal: Journal, args: argparse.Namespace) -> None:
     for one in found if args.json else ():
         emit(one.as_dict())
     if not args.json:
-        shown = [visible(line) for line in lines(found, args.sheet)]
+        shown = [visible(line) for line in lines(journal.book, found, args.sheet)]
         say("\n".join(shown) or "nothing is doubtful")
         _show_beside_others(journal.book, standing, args.car)
 

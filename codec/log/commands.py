@@ -345,10 +345,10 @@ def _numbered(rest: str, usage: str) -> tuple[int, str]:
 def _accept(watch: Watch, rest: str) -> Shown:
     """Take a reading of a doubtful report; one of no car is of the car spoken to."""
     number, string = _numbered(rest, "/accept 12, or /accept 12 5163JRB")
-    entry, reading = by_hand.accept(
+    entry, told = by_hand.accept(
         watch.journal, watch.standing, number, _whose(watch, number), string
     )
-    return Shown("good", (f"#{number} is now: car {entry.car}, {reading}",))
+    return Shown("good", (f"#{number} is now: car {entry.car}, {told}",))
 
 
 def _fix(watch: Watch, rest: str) -> Shown:
@@ -387,7 +387,8 @@ def would_be(watch: Watch, rest: str) -> Shown:
     fixed = by_hand.fixed(watch.book, row, words)
     in_part = None if isinstance(fixed, Reading) else ByField(fixed.values, fixed.lap)
     told = str(fixed) if in_part is None else in_part.told(watch.book)
-    return Shown("good", (told,))
+    whole = by_hand.taken_whole(watch.book, row.entry, fixed.values)
+    return Shown("good", ("; ".join([told, *whole]),))
 
 
 def _find(watch: Watch, rest: str) -> Shown:

@@ -20,7 +20,7 @@ from codec.log.shown import Shown
 from codec.log.watch import Watch
 from codec.radio.doubt import NOISY, Doubt
 from codec.radio.finder import Finder, Passages
-from codec.radio.laps import whole_lap
+from codec.radio.laps import whole_lap, without_report
 from codec.radio.leaps import STRAY_SURE
 from codec.radio.parts import asked_for, gone_on, put_together, said_twice
 from codec.reading import Reading
@@ -258,11 +258,10 @@ def skipped(watch: Watch, lap: int | None, besides: int | None = None) -> list[s
     """Return what to tell of the laps that have no report between the last one that has, but for
     one, and a lap; [] where there are none.
     """
-    last = max((one for one in watch.mine.reports if one not in (besides, lap)), default=lap)
-    if lap is None or last is None or lap <= last + 1:
+    if lap is None:
         return []
-    between = f"lap {last + 1}" if lap == last + 2 else f"laps {last + 1} to {lap - 1}"
-    return [f"! no report of {between}; /undo takes it back"]
+    between = without_report((one for one in watch.mine.reports if one not in (besides, lap)), lap)
+    return [f"! no report of {between}; /undo takes it back"] if between else []
 
 
 def _of_said_lap(watch: Watch, text: str, told: OfLap) -> Shown:

@@ -8,7 +8,7 @@ import contextlib
 import functools
 import re
 import shlex
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -18,7 +18,7 @@ from codec.encoding import encode
 from codec.lap_report import lap_field, lap_message
 from codec.radio.doubt import LIKELY, doubt, guess_of, how_sure, of_any_lap
 from codec.radio.evidence import least_symbols
-from codec.radio.laps import near_lap, whole_lap
+from codec.radio.laps import near_lap, whole_lap, without_report
 from codec.radio.named import NamedReports, in_full
 from codec.radio.outlook import level_of_lap
 from codec.radio.wording import RadioWords
@@ -171,9 +171,10 @@ def _before(book: Book, standing: Standing, entry: Entry) -> tuple[dict[str, Any
 
 def accept(
     journal: Journal, standing: Standing, number: int, car: str | None = None, string: str = ""
-) -> tuple[Entry, Reading]:
+) -> tuple[Entry, str]:
     """Take the likeliest reading of the report with this number as it is, or the one with this
-    string, which somebody chose; returns the correction written, and the reading.
+    string, which somebody chose, or what was told field by field; returns the correction written,
+    and what it says now.
 
     Raises CodeError where there is no such report, none of its readings is likely, or none of them
     has that string.
@@ -184,6 +185,9 @@ def accept(
     readings = list(_readings(journal.book, standing, row))
     if string:
         readings = [(one, 1.0) for one, _ in readings if one.said == string.upper()]
+    elif _taken_as_told(row.entry, readings):
+        told = InPart(row.entry.values, row.entry.lap)
+        return _put_right_in_part(journal, standing, row, told, row.entry.heard, car)
     if not readings or readings[0][1] < LIKELY:
         best = f"the best is {how_sure(readings[0][1])} sure" if readings else "nobody can tell"
         raise CodeError(
@@ -191,7 +195,16 @@ def accept(
             kind="sheet-entry",
             hint=f"say what it was: niner sheet fix SHEET {number} WORDS",
         )
-    return _put_right(journal, standing, row, readings[0][0], row.entry.heard, car), readings[0][0]
+    reading = readings[0][0]
+    return _put_right(journal, standing, row, reading, row.entry.heard, car), str(reading)
+
+
+def _taken_as_told(entry: Entry, readings: Sequence[tuple[Reading, float]]) -> bool:
+    """Tell whether an entry that does not count holds values told by the names of fields, and no
+    string is likely: then it can be taken as it was told.
+    """
+    told = bool(entry.refusal and entry.values) and not entry.string
+    return told and not (readings and readings[0][1] >= LIKELY)
 
 
 def fix(
@@ -219,8 +232,10 @@ def fix(
     if row.first.kind in ("report", "call"):
         found = fixed(journal.book, row, words)
         if isinstance(found, Reading):
-            return _put_right(journal, standing, row, found, words, car), str(found)
-        return _put_right_in_part(journal, standing, row, found, words, car)
+            written, told = _put_right(journal, standing, row, found, words, car), str(found)
+        else:
+            written, told = _put_right_in_part(journal, standing, row, found, words, car)
+        return written, "; ".join([told, *taken_whole(journal.book, row.entry, found.values)])
     of = _known_car(standing, car)
     changed: dict[str, Any] = {
         "car": row.entry.car if of is None else of,
@@ -276,6 +291,20 @@ def fixed(book: Book, row: Row, words: str) -> Reading | InPart:
     return Reading(book, reading.match, reading.text, reading.spans, {**near, **(context or {})})
 
 
+def taken_whole(book: Book, before: Entry, values: Mapping[str, Any]) -> Iterator[str]:
+    """Yield what to tell of values of which only the remainder is said, and that an entry did not
+    have: of a number that is no remainder, as somebody may have meant one.
+    """
+    for name, value in values.items():
+        field = book.fields.get(name)
+        if field is None or not field.wraps or name == lap_field(book):
+            continue
+        level = field.level(value).level
+        if value != before.values.get(name) and field.value(level) != value:
+            whole, said = field.restored_text(value), field.text(level)
+            yield f"{field.title}: no remainder, kept as the whole number {whole}, said {said}"
+
+
 def _by_names(named: NamedReports, words: str) -> str:
     """Return words typed by the names of fields as they are said; a number alone is of the first
     field.
@@ -324,8 +353,8 @@ def _filed(
         note="; ".join(filter(None, (entry.note, BY_HAND))),
     )
     reported = laps(standing, written.car, journal.book)
-    last = max((one for one in reported if one not in (entry.lap, number)), default=number)
-    between = f"; no report of laps {last + 1} to {number - 1}" if number > last + 1 else ""
+    between = without_report((one for one in reported if one not in (entry.lap, number)), number)
+    between = f"; no report of {between}" if between else ""
     return journal.append(written), f"lap {number}{between}"
 
 
@@ -407,23 +436,30 @@ def _known_car(standing: Standing, car: str | None) -> str | None:
     return car
 
 
-def _put_right(
-    journal: Journal, standing: Standing, row: Row, reading: Reading, heard: str, car: str | None
-) -> Entry:
-    entry, of = row.entry, _known_car(standing, car)
-    if not entry.car and of is None and standing.cars:
-        number = row.first.seq
+def _car_of(standing: Standing, row: Row, car: str | None) -> str:
+    """Return the car of a report or call that is put right, or the one named; raises CodeError
+    where nobody knows it.
+    """
+    of = _known_car(standing, car)
+    if not row.entry.car and of is None and standing.cars:
         raise CodeError(
-            f"nobody knows whose entry {number} is",
+            f"nobody knows whose entry {row.first.seq} is",
             kind="sheet-entry",
             expected=[f"--car {name}" for name in standing.cars],
             hint="say of which car it is",
         )
+    return row.entry.car if of is None else of
+
+
+def _put_right(
+    journal: Journal, standing: Standing, row: Row, reading: Reading, heard: str, car: str | None
+) -> Entry:
+    entry, car = row.entry, _car_of(standing, row, car)
     lap = reading.values.get(lap_field(journal.book))
     said = row.first.kind == "report" and lap is not None
     written = correction_of(
         entry,
-        car=entry.car if of is None else of,
+        car=car,
         heard=heard,
         message=reading.message,
         string=reading.said,
@@ -446,11 +482,11 @@ def _put_right_in_part(
     car: str | None,
 ) -> tuple[Entry, str]:
     """Write a report of which only some fields are known."""
-    entry, of = row.entry, _known_car(standing, car)
+    entry, car = row.entry, _car_of(standing, row, car)
     filed = {} if part.lap == entry.lap else {"lap": part.lap, "lap_by": "given"}
     written = correction_of(
         entry,
-        car=entry.car if of is None else of,
+        car=car,
         heard=heard,
         message=lap_message(journal.book),
         string="",
@@ -463,7 +499,7 @@ def _put_right_in_part(
     return written, message_text(journal.book, written)
 
 
-def lines(found: Iterable[Doubtful], sheet: str) -> Iterator[str]:
+def lines(book: Book, found: Iterable[Doubtful], sheet: str) -> Iterator[str]:
     """Yield what is to be shown of doubtful reports: where each stands, what was heard, what it may
     have been, and what to type.
     """
@@ -475,6 +511,9 @@ def lines(found: Iterable[Doubtful], sheet: str) -> Iterator[str]:
         for reading, sure in one.readings:
             yield f"      {how_sure(sure):>8}  {reading.said}  {reading}"
         likely = bool(one.readings) and one.readings[0][1] >= LIKELY
+        if _taken_as_told(entry, one.readings):
+            yield f"       as told  {message_text(book, entry)}"
+            likely = True
         of_car = "" if entry.car else " --car CAR"
         told = f"niner sheet accept {sheet} {number}{of_car}  or  " if likely else ""
         yield f"      {told}niner sheet fix {sheet} {number} WORDS{of_car}"

@@ -15,12 +15,12 @@ from typing import Any
 from codec.lap_report import lap_message
 from codec.radio.choices import Interpretation
 from codec.radio.crews import Crew, Roster
-from codec.radio.doubt import REMEMBERED, Doubt
+from codec.radio.doubt import REMEMBERED, Doubt, of_any_lap
 from codec.radio.finder import Finder, Passage
 from codec.radio.forms import Utterance
 from codec.radio.laps import LapKeeper, LapTimes
 from codec.radio.leaps import Leaps
-from codec.radio.outlook import CarOutlook
+from codec.radio.outlook import CarOutlook, Known
 from codec.reading import Reading
 from codec.sheet.entry import Entry, LapBy
 from grammar.book import Book
@@ -89,6 +89,20 @@ class RadioCar:
     swapped: int = 0  # reports that the wall is said to have made, less those of the driver
     says_plus: bool = False  # in plain words, where a value is not below nought
     reports: deque[Entry] = field(default_factory=lambda: deque(maxlen=REMEMBERED))
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What a car is expected to say: by its last report, if one is known or supposed, whose
+    ``values`` it is ``laps`` after, and of which laps it is (``of_laps``, "surprise" is how likely
+    that report was another one).
+    """
+
+    last: Known | None
+    values: Mapping[str, Value] | None
+    laps: int = 1
+    of_laps: Mapping[int, float] = field(default_factory=dict)
+    surprise: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +184,27 @@ class Exchange:
         laps = car.outlook.laps(utterance.at, utterance.number) if utterance.at is not None else {}
         likely = max(laps, key=laps.__getitem__, default=0)
         return car.laps.context(utterance.at, likely if laps and laps[likely] > 0.5 else None)
+
+    def expected(
+        self, car: RadioCar, utterance: Utterance, *, again: Last | None = None, read: bool = False
+    ) -> Expected:
+        """Return what a car is expected to say, ``again`` what could not be read before; where that
+        is not said again, and no time tells, its lap is any lap, unless the lap was ``read``.
+        """
+        at, number = utterance.at, utterance.number
+        last, supposed = car.outlook.before(at, number), car.outlook.supposed(at, number)
+        of_laps = {} if last is None else car.outlook.laps(at, number)
+        if supposed is not None:
+            last, of_laps = supposed[0], car.outlook.laps_behind(supposed[0], at)
+        if last is None:
+            return Expected(None, None)
+        laps = max(1, max(of_laps, key=of_laps.__getitem__) - last.lap) if of_laps else 1
+        surprise = 0.0 if supposed is None else 1 - supposed[1]
+        one = car.last.get("car")
+        unread = one is not None and one.reading is None and one is not again
+        if supposed is None and unread and at is None and not read:
+            return Expected(last, of_any_lap(self.book, last.values), laps)
+        return Expected(last, last.values, laps, of_laps, surprise)
 
     def restored(self, reading: Reading, context: Mapping[str, Any]) -> Reading:
         """Return a reading with its lap made whole."""

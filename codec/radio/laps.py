@@ -34,6 +34,16 @@ def near_lap(book: Book, lap: int | None) -> dict[str, Any]:
     return {name: lap if remainders is None else max(remainders.last / 2, lap)}
 
 
+def without_report(reported: Iterable[int], lap: int) -> str:
+    """Return in words the laps between the last of those reported and a lap, "" where there are
+    none.
+    """
+    last = max(reported, default=lap)
+    if lap <= last + 1:
+        return ""
+    return f"lap {last + 1}" if lap == last + 2 else f"laps {last + 1} to {lap - 1}"
+
+
 def _start(start: str | None, lap: str | None) -> tuple[int, int]:
     """Return when a lap began, and the lap; raises ValueError."""
     at = milliseconds(start or None)

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Any
 
 from codec.radio.choices import Interpretation, best
-from codec.radio.doubt import LIKELY, doubt, of_any_lap, restored, slots_of
+from codec.radio.doubt import LIKELY, doubt, restored, slots_of
 from codec.radio.edits import MOST
 from codec.radio.evidence import Prefilter, least_symbols
 from codec.radio.exchange import HEARD, MOST_JOINED, REST, Exchange, Last, RadioCar, RadioTurn
@@ -129,19 +129,15 @@ class Taking:
         """
         text, context = utterance.text, self.exchange.context(car, utterance)
         plain, slots = utterance.taken_for(text), slots_of(utterance)
-        before, values = car.last.get("car"), car.values
-        known = car.outlook.before(utterance.at, utterance.number)
-        shares = {} if known is None else car.outlook.laps(utterance.at, utterance.number)
-        laps = max(1, max(shares, key=shares.__getitem__) - known.lap) if known and shares else 1
-        if before is not None and before.reading is None and utterance.at is None:
-            values, shares = of_any_lap(self.book, values), {}
+        expected = self.exchange.expected(car, utterance)
         doubted = doubt(
             self.book,
             slots,
-            None if role == "pit" else values,
+            None if role == "pit" else expected.values,
             direction=role or "car",
-            laps=laps,
-            of_laps=shares,
+            laps=expected.laps,
+            of_laps=expected.of_laps,
+            surprise=expected.surprise,
         )
         if doubted is None or doubted.hearing.nothing >= LIKELY:
             found = best(self.finder, plain, self.finder.cut(text), role)

@@ -6,9 +6,9 @@ import functools
 from typing import TYPE_CHECKING
 
 from codec.radio.choices import places
-from codec.radio.doubt import LIKELY, Doubt, doubt, of_any_lap, perhaps, radio_after, restored
+from codec.radio.doubt import LIKELY, Doubt, doubt, perhaps, radio_after, restored
 from codec.radio.edits import MOST
-from codec.radio.exchange import FITS, REST, Exchange, Last, RadioTurn
+from codec.radio.exchange import FITS, REST, Exchange, Expected, Last, RadioTurn
 from codec.radio.finder import Passage
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL
@@ -70,40 +70,27 @@ class Weighing:
         """
         car, utterance = turn.car, turn.utterance
         sent: Direction = "car" if said is None else said.direction
-        known, surprise = car.outlook.before(utterance.at, utterance.number), 0.0
-        supposed = car.outlook.supposed(utterance.at, utterance.number)
-        if supposed is not None:
-            known, surprise = supposed[0], 1 - supposed[1]
-        values, laps, shares = None if known is None else known.values, 1, dict[int, float]()
+        expected = self.exchange.expected(car, utterance, again=before, read=said is not None)
         if sent == "pit":
-            known = values = None
-        if known is not None:
-            shares = car.outlook.laps(utterance.at, utterance.number)
-            if supposed is not None:
-                shares = car.outlook.laps_behind(known, utterance.at)
-            likely = max(shares, key=shares.__getitem__)
-            laps = max(1, likely - known.lap)
-            one = car.last.get("car")
-            unread = one is not None and one.reading is None and one is not before
-            if supposed is None and unread and utterance.at is None and said is None:
-                values, shares = of_any_lap(self.book, values), {}
+            expected = Expected(None, None)
         radio = radio_after(self.book, car.reports)
         hear = functools.partial(
             doubt,
             self.book,
             words,
-            values,
+            expected.values,
             radio=radio,
             direction=sent,
-            surprise=surprise,
+            of_laps=expected.of_laps,
+            surprise=expected.surprise,
             ask=False,
         )
-        found = hear(laps=laps, of_laps=shares)
+        found = hear(laps=expected.laps)
         told = perhaps(self.book, found, self.exchange.context(car, utterance))
-        if known is not None and shares and told is not None and told.lap is not None:
-            ago = told.lap - known.lap
-            if ago > 0 and ago != laps and told.lap in shares:  # so long its values went on
-                return hear(laps=ago, of_laps=shares)
+        if expected.last is not None and told is not None and told.lap in expected.of_laps:
+            ago = (told.lap or 0) - expected.last.lap
+            if ago > 0 and ago != expected.laps:  # so long its values went on
+                return hear(laps=ago)
         return found
 
     def by_confidences(

@@ -15,9 +15,9 @@ from radio.plain_books import calls_book
 from codec import encode
 from codec.debrief.summary import certainties, summarise
 from codec.log.session import Session
-from codec.radio.by_hand import doubtful_rows
+from codec.radio.by_hand import accept, doubtful_rows, lines
 from codec.sheet import Journal
-from codec.sheet.state import laps
+from codec.sheet.state import BY_HAND, laps
 from codec.views.laps import sheet_lines
 
 
@@ -83,6 +83,34 @@ def test_what_stands_beside_a_word_that_means_nothing_is_offered_too(session: Se
     session.enter("lap 2 left 37.2, motor 95, coolant 8")
     assert kept(session, 2) == {"left": "37.2", "motor": "95", "coolant": "8"}
     assert session.waiting is None
+
+
+def test_what_waits_by_a_field_is_taken_by_its_number_too(session: Session) -> None:
+    session.enter("lap 2 33.9 motr 105")
+    number = session.entries[-1].seq
+    journal, standing = session.journal, session.standing
+    shown = list(lines(session.book, doubtful_rows(session.book, standing), "e.sheet"))
+    assert "as told  lap report: energy left 33.9 kWh, motor 105 °C" in shown[1]
+    assert shown[2].strip().startswith(f"niner sheet accept e.sheet {number}  or  ")
+    written, told = accept(journal, standing, number)
+    assert told == "lap report: energy left 33.9 kWh, motor 105 °C"
+    assert (written.car, written.lap, written.refusal, written.note) == ("44", 2, "", BY_HAND)
+    session.refresh()
+    assert kept(session, 2) == {"left": "33.9", "motor": "105"}
+    assert not list(doubtful_rows(session.book, session.standing))
+
+
+def test_fix_tells_where_a_number_is_no_remainder_and_where_a_lap_lies_behind(
+    session: Session,
+) -> None:
+    told = "coolant: no remainder, kept as the whole number 61 °C, said …1 °C"
+    assert session.look("/fix 3 coolant 61").lines[0].endswith(told)
+    assert session.enter("/fix 3 coolant 61").lines[0].endswith(told)
+    assert "remainder" not in session.enter("/fix 3 coolant 6").lines[0]
+    assert "remainder" not in session.enter("/fix 3 motor 95").lines[0]
+    session.enter("lap 2 motor 90")
+    number = session.entries[-1].seq
+    assert session.enter(f"/fix {number} lap=3").lines[0].endswith("; no report of lap 2")
 
 
 @pytest.mark.parametrize("said", ["box this lap", "lap 2 box", "radio check please"])

@@ -190,4 +190,4 @@ def test_words_that_may_belong_to_a_report_are_never_cut_off_it(tmp_path: Path, 
         for doubtful in doubtful_rows(book, rows):
             assert all(len(one.said) > 4 for one, _ in doubtful.readings if "echo" in tail)
         with contextlib.suppress(CodeError):  # where nothing is likely there is nothing to take
-            assert len(accept(journal, rows, written.seq)[1].said) > 4
+            assert len(accept(journal, rows, written.seq)[0].string) > 4
