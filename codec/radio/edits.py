@@ -93,6 +93,22 @@ class Edits:
         states = states if before else self._steps.after(states, "")
         return bool(states & self._steps.accepting)
 
+    def goes_on(self, string: str, words: Iterable[Word], most: int) -> bool:
+        """Tell whether a report may go on behind a string with words, of which one that is none of
+        the code may be any symbol, and then with at most so many symbols.
+        """
+        options = _options(words)
+        states = self._steps.through(self._steps.starts, string)
+        for choices in options or ():
+            states = (
+                self._steps.after(states, "") if choices is None else self._read(states, choices)
+            )
+        for _ in range(most):
+            if states & self._steps.accepting:
+                return bool(options)
+            states = self._steps.after(states, "")
+        return bool(options) and bool(states & self._steps.accepting)
+
     def _with_lost(self, reached: list[int]) -> list[int]:
         """Add the states reached where words are missing."""
         for edits in range(1, len(reached)):

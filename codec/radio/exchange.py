@@ -92,7 +92,7 @@ class RadioCar:
 
 
 @dataclass(frozen=True, slots=True)
-class Expected:
+class ExpectedReport:
     """What a car is expected to say: by its last report, if one is known or supposed, whose
     ``values`` it is ``laps`` after, and of which laps it is (``of_laps``, "surprise" is how likely
     that report was another one).
@@ -159,12 +159,15 @@ class Exchange:
             repr(self.roster.crews).encode("utf-8", "replace"), digest_size=12
         )
         self._count = 0
+        self.previous, self._number = 0, 0  # the number of the utterance before this one, and its
+        self.just_read: tuple[Utterance, Reading] | None = None  # and the report that was read last
 
     def begin(self, utterance: Utterance) -> None:
         """Take the next utterance: what is written of it is named by it and all before it."""
         said = f"{utterance.speaker}\n{utterance.at}\n{utterance.text}\n"
         self._chain.update(said.encode())
         self._count = 0
+        self.previous, self._number = self._number, utterance.number
 
     def uid(self) -> str:
         """Return the name of the next thing that is written of the utterance."""
@@ -187,7 +190,7 @@ class Exchange:
 
     def expected(
         self, car: RadioCar, utterance: Utterance, *, again: Last | None = None, read: bool = False
-    ) -> Expected:
+    ) -> ExpectedReport:
         """Return what a car is expected to say, ``again`` what could not be read before; where that
         is not said again, and no time tells, its lap is any lap, unless the lap was ``read``.
         """
@@ -197,14 +200,14 @@ class Exchange:
         if supposed is not None:
             last, of_laps = supposed[0], car.outlook.laps_behind(supposed[0], at)
         if last is None:
-            return Expected(None, None)
+            return ExpectedReport(None, None)
         laps = max(1, max(of_laps, key=of_laps.__getitem__) - last.lap) if of_laps else 1
         surprise = 0.0 if supposed is None else 1 - supposed[1]
         one = car.last.get("car")
         unread = one is not None and one.reading is None and one is not again
         if supposed is None and unread and at is None and not read:
-            return Expected(last, of_any_lap(self.book, last.values), laps)
-        return Expected(last, last.values, laps, of_laps, surprise)
+            return ExpectedReport(last, of_any_lap(self.book, last.values), laps)
+        return ExpectedReport(last, last.values, laps, of_laps, surprise)
 
     def restored(self, reading: Reading, context: Mapping[str, Any]) -> Reading:
         """Return a reading with its lap made whole."""

@@ -49,9 +49,13 @@ class Listener:
         car = self.exchange.car(name)
         glance = self.taking.prefilter.glance(text)
         said, whole = self.taking.in_words(utterance) if glance.named else (None, utterance)
+        perhaps = None
+        if said is None and glance.named and role == "car":
+            perhaps = self.finder.named.nearly(text)
         if (
             not glance.code
             and said is None
+            and perhaps is None
             and not self.taking.may_say_something(utterance, role, car)
         ):
             self.taking.remember(utterance)
@@ -65,9 +69,13 @@ class Listener:
         drafts = list(self.writing.drafts(turn))
         if said is not None:
             drafts += self.writing.named(said, replace(turn, choice=Interpretation(whole, ())))
+        elif not drafts and perhaps is not None:
+            drafts += self.writing.named(perhaps, turn)
         elif not drafts and (last := self.taking.doubted(turn)) is not None:
             drafts.append(self.writing.doubtful_now(last, turn))
         waits = self.writing.whose.waits(turn)
+        if not drafts and not waits and self.taking.perhaps_more(turn):
+            drafts += self.writing.perhaps_more(turn)
         if not drafts and not waits:
             drafts.append(LeftOut(number, text, self._why_nothing(choice)))
         read = any(passage.kind == "reading" for passage in turn.choice.passages)

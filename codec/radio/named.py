@@ -37,6 +37,7 @@ _MOST_PARTS = 400  # characters of a line that tells parts of a report
 _AND_A_HALF = ("and", "a", "half")
 _SHORT = 4  # characters of a word that means nothing
 _ALIKE = 0.7  # of a word and a name, as difflib has it: so much alike they may be a slip
+_STRANGERS = 2  # words that mean nothing in an attempt at a report
 _FEWEST = 3  # fields named, to be an attempt at a report
 
 
@@ -247,6 +248,26 @@ class NamedReports:
             and not self._together.knows(word)
         ]
 
+    def nearly(self, text: str) -> PlainReport | None:
+        """Return the report that a line would be but for a word or two that mean nothing there, the
+        name of a field or a number misheard: these are what is not clear. None for any other.
+        """
+        if not self.worth(text):
+            return None
+        strangers, changed = self.strangers(text), text
+        if not 0 < len(strangers) <= _STRANGERS:
+            return None
+        for word, (start, end) in reversed(strangers):
+            before, name = changed[:start].rstrip(), self.resembled(word)
+            if before.casefold().endswith(tuple(self._point)):  # of a number of which it was more
+                before = before.rpartition(" ")[0]
+            changed = f"{before} {name}{changed[end:]}"
+        said = self.find(changed)
+        if said is None or said.astray:
+            return None
+        unclear = [repr(word) for word, _ in strangers]
+        return PlainReport((0, len(text)), said.values, (*unclear, *said.missing))
+
     def number(self, text: str) -> Decimal | None:
         """Return the number that a text is, in figures or in words; None for anything else."""
         words = [word for word, _ in self._tokens(text[:_MOST_PARTS])]
@@ -259,6 +280,19 @@ class NamedReports:
 
         names = [form[0] for form in self.names if len(form) == 1]
         return next(iter(difflib.get_close_matches(word, names, 1, _ALIKE)), "")
+
+    def unclear_beside(self, text: str, span: Span) -> str:
+        """Return a word outside a report said in a line that means nothing and is much like the
+        name of a field or of one of its options, "" for none: it may be more of the report.
+        """
+        import difflib
+
+        known = [word for form in (*self.names, *self.options) for word in form]
+        for word, (start, end) in self.strangers(text):
+            outside = end <= span[0] or span[1] <= start
+            if outside and difflib.get_close_matches(word, known, 1, _ALIKE):
+                return word
+        return ""
 
     def speaks(self, text: str) -> bool:
         """Tell whether a line says a number by the name of its field, or with a unit: then it is

@@ -5,7 +5,7 @@ puts right.
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -59,6 +59,7 @@ class Taking:
                 and self.prefilter.nothing_else(text, self.finder.like_code, self.finder.talk)
             )
             or self._may_put_right(utterance, car, role)
+            or self._open_before(utterance, role)
             or self._asked_last(utterance, car, role) is not None
         )
 
@@ -79,9 +80,12 @@ class Taking:
         read = any(passage.kind == "reading" for passage in choice.passages)
         alone = read or any(passage.kind == "perhaps" for passage in choice.passages)
         choice = self._joined(utterance, words, role, car, read=alone) or choice
-        if not any(passage.kind == "reading" for passage in choice.passages):
+        readings = [one.readings[-1] for one in choice.passages if one.kind == "reading"]
+        if readings:
+            self.exchange.just_read = utterance, readings[-1]
+        else:
             self.remember(utterance)
-        elif not read:
+        if readings and not read:
             others = [tail for tail in self._tails if tail.speaker != utterance.speaker]
             self._tails = deque(others, self._tails.maxlen)
         if any(passage.readings for passage in choice.passages):
@@ -258,10 +262,13 @@ class Taking:
             return None
         if not read and (mended := self._mended(utterance, words, role, car)) is not None:
             return mended
-        if words[0].kind in CHANGING:
+        if not read and (rest := self._rest_of(utterance, words, role, car)) is not None:
+            return rest
+        first = next((word.kind for word in words if word.kind is not WordKind.FILLER), None)
+        if first in CHANGING:
             last = self.exchange.put_right(utterance, role, car)
             befores: list[Utterance | Last] = [] if last is None else [last]
-        elif words[0].kind in SPOKEN or words[0].kind is WordKind.UNKNOWN:
+        elif first in SPOKEN or first is WordKind.UNKNOWN:
             befores = [
                 tail
                 for tail in self._gone_on_with(utterance)
@@ -273,9 +280,92 @@ class Taking:
         for before in befores:
             found = self._across(before, utterance, role, read=read)
             if found is not None and any(one.kind == "reading" for one in found.passages):
-                return found
+                rivals = befores[befores.index(before) + 1 :]
+                return self._rivalled(found, before, rivals, utterance, role, read=read)
             unread = unread or found
         return unread
+
+    def _rivalled(
+        self,
+        found: Interpretation,
+        before: Utterance | Last,
+        rivals: Sequence[Utterance | Last],
+        utterance: Utterance,
+        role: Direction | None,
+        *,
+        read: bool,
+    ) -> Interpretation:
+        """Return what was read across two utterances, half as sure where the second may as well go
+        on with another one of the same name, none of which goes on in the first.
+        """
+        if not isinstance(before, Utterance):
+            return found
+        numbers = {before.number, *before.earlier}
+        for other in rivals:
+            if isinstance(other, Last) or other.speaker != before.speaker:
+                continue
+            if numbers & {other.number, *other.earlier}:
+                continue
+            rival = self._across(other, utterance, role, read=read)
+            if rival is not None and any(one.kind == "reading" for one in rival.passages):
+                return replace(found, share=found.share / 2)
+        return found
+
+    def _open_before(self, utterance: Utterance, role: Direction | None) -> bool:
+        """Tell whether the line before was, a moment ago and by the same speaker, a report that may
+        go on with what is said now, which is short.
+        """
+        if self.exchange.just_read is None or role == "pit":
+            return False
+        before, reading = self.exchange.just_read
+        at_once = before.number == self.exchange.previous and before.speaker == utterance.speaker
+        if not at_once or not 0 < len(utterance.text.split()) <= REST + 2:
+            return False
+        near = self.exchange.near(before, utterance, self.odds["pause"])
+        words = self.finder.cut(utterance.text)
+        return near and self.finder.edits.goes_on(reading.said, words, REST)
+
+    def _rest_of(
+        self, utterance: Utterance, words: Wording, role: Direction | None, car: RadioCar
+    ) -> Interpretation | None:
+        """Return what an utterance of code words alone is taken for together with the report that
+        it is the rest of, which could be read without it: a part of that is often left out.
+        """
+        last = car.last.get("car")
+        if last is None or last.number != self.exchange.previous or not last.sure:
+            return None
+        if not self._open_before(utterance, role) or any(
+            word.kind not in SPOKEN and word.kind is not WordKind.FILLER for word in words
+        ):
+            return None
+        found = self._across(last, utterance, role, read=False)
+        read = found is not None and any(one.kind == "reading" for one in found.passages)
+        return found if read else None
+
+    def perhaps_more(self, turn: RadioTurn) -> bool:
+        """Tell whether this may be the rest of the report before it, which could be read without:
+        nothing but code words and what is written like them.
+        """
+        if not self._open_before(turn.utterance, turn.role):
+            return False
+        words = [
+            word
+            for word in self.finder.cut(turn.utterance.text)
+            if word.kind is not WordKind.FILLER
+        ]
+        plainly = self.finder.evidence.of_word
+        codes = [word for word in words if word.kind in SPOKEN and plainly(word) >= 1]
+        like = all(
+            word.kind in SPOKEN
+            or (
+                word.kind is WordKind.UNKNOWN
+                and word.text.casefold() not in self.finder.talk
+                and self.finder.like_code(word.text.casefold())
+            )
+            for word in words
+        )
+        few = len(words) < self.finder.shortest
+        return few and like and 2 * len(codes) >= len(words) > 0
 
     def _mended(
         self, utterance: Utterance, words: Wording, role: Direction | None, car: RadioCar

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import functools
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from codec.radio.choices import places
 from codec.radio.doubt import LIKELY, Doubt, doubt, perhaps, radio_after, restored
 from codec.radio.edits import MOST
-from codec.radio.exchange import FITS, REST, Exchange, Expected, Last, RadioTurn
+from codec.radio.exchange import FITS, REST, Exchange, ExpectedReport, Last, RadioTurn
 from codec.radio.finder import Passage
 from codec.reading import Reading
 from codec.sheet.entry import DOUBTFUL
@@ -20,6 +21,7 @@ from grammar.speech.words import Wording
 if TYPE_CHECKING:
     from codec.hear import Slots
 
+_ENDS = (".", "!", "?", ";", "...", "…")
 _LITTLE = ("a", "i", "o")  # words of their own: as likely noise as the letters
 
 
@@ -72,7 +74,7 @@ class Weighing:
         sent: Direction = "car" if said is None else said.direction
         expected = self.exchange.expected(car, utterance, again=before, read=said is not None)
         if sent == "pit":
-            expected = Expected(None, None)
+            expected = ExpectedReport(None, None)
         radio = radio_after(self.book, car.reports)
         hear = functools.partial(
             doubt,
@@ -177,21 +179,30 @@ class Weighing:
 
     def _goes_beyond(self, words: Wording, start: int, end: int, *, before: bool) -> int:
         """Return how many words before or behind a report may belong to it: one that is none of the
-        code, where the report could be longer, and those of the code beyond.
+        code, or was left over, where the report could be longer, and those of the code beyond.
         """
         step, place, count = (-1, start - 1, 0) if before else (1, end, 0)
+        parted = {words.text[a.span[1] : b.span[0]].strip() for a, b in pairwise(words[start:end])}
         while 0 <= place < len(words) and count < REST:
             word, beside = words[place], words[place - step]
             between = sorted((word.span, beside.span))
-            if words.text[between[0][1] : between[1][0]].strip():
+            mark = words.text[between[0][1] : between[1][0]].strip()
+            if mark and (mark not in parted or mark in _ENDS):
                 break
             form = word.text.casefold()
             unread = word.kind is WordKind.UNKNOWN and form not in self.finder.plain
+            left = unread or (not before and self._left_over(words, place))
             if count == 0:
                 inside = words[start:end]
-                if not unread or not self.finder.edits.longer(inside, before=before):
+                if not left or not self.finder.edits.longer(inside, before=before):
                     break
             elif not (word.kind in SPOKEN or (unread and self.finder.like_code(form))):
                 break
             place, count = place + step, count + 1
         return count
+
+    def _left_over(self, words: Wording, place: int) -> bool:
+        """Tell whether a word of the code is none of the talk behind it: two laps, five of them."""
+        word, behind = words[place], words[place + 1 : place + 2]
+        talk = any(one.text.casefold() in self.finder.after for one in behind)
+        return word.kind in SPOKEN and self.finder.evidence.of_word(word) >= 1 and not talk

@@ -5,14 +5,14 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from codec.radio.exchange import Exchange, RadioTurn
 from codec.radio.finder import Passage
 from codec.radio.forms import Utterance
 from codec.radio.outlook import CarOutlook
 from codec.reading import Reading
-from codec.sheet.entry import Entry
+from codec.sheet.entry import DOUBTFUL, Entry
 
 _NAMED_RIGHT = 0.995  # how often the name before a line is that of somebody of the car that speaks
 # how sure a car must be that the name tells, or that it does not
@@ -124,6 +124,13 @@ class Whose:
     def wait(self, one: Waiting) -> None:
         """Keep a report or call until it is known whose it is."""
         self._waiting.append(one)
+
+    def doubt(self, number: int, note: str) -> None:
+        """Keep as doubtful what waits of an utterance, with why."""
+        for place, one in enumerate(self._waiting):
+            if one.turn.utterance.number == number:
+                entry = one.entry.replace(refusal=DOUBTFUL, note=note)
+                self._waiting[place] = replace(one, entry=entry)
 
     def waits(self, turn: RadioTurn) -> int:
         """Return how much of a turn waits."""

@@ -8,6 +8,7 @@ can put it right: it is what a program wrote of what somebody said.
 
 from __future__ import annotations
 
+import difflib
 import functools
 import re
 from collections.abc import Iterator
@@ -28,6 +29,8 @@ _MOST_TOGETHER = 60  # characters of one word
 _KEPT = 50_000
 _RECENT = 64  # lines, whose words are asked for more than once
 _SPARED = "to for too won ate oh o a i"  # words that are found in others by chance
+_PLAINLY = 4  # letters of a word that is found in another by itself
+_ALIKE = 0.7  # of the letters: of a word misheard beside one written together with it
 
 
 def only_figures(text: str) -> bool:
@@ -52,11 +55,9 @@ class RadioWords:
         self._parts = {
             form.replace(" ", "").replace("-", ""): form
             for form, meaning in lexicon.meanings.items()
-            if meaning.kind in SPOKEN
-            and meaning.kind is not WordKind.AND
-            and len(form) > 2
-            and form not in spared
+            if meaning.kind in SPOKEN and meaning.kind is not WordKind.AND and len(form) > 2
         }
+        self._by_chance = spared & self._parts.keys()
         self._longest = max(map(len, self._parts), default=0)
         self.apart = functools.lru_cache(_KEPT)(self._apart)
         self.cut = functools.lru_cache(_RECENT)(self._cut)
@@ -139,6 +140,16 @@ class RadioWords:
             known = single.isupper() and self.lexicon.typed(single, alone=False) is not None
             return [[(start, end)]] if known else []
         form = raw.casefold()
+        ways = self._parted(form, start, end).get(end, [])
+        if not ways and start == 0 and end == len(raw):
+            return self._nearly(form)
+        return [way for way in ways if any(self._plainly(form, part) for part in way)]
+
+    def _plainly(self, form: str, part: tuple[int, int]) -> bool:
+        return form[slice(*part)].replace("-", "") not in self._by_chance
+
+    def _parted(self, form: str, start: int, end: int) -> dict[int, list[list[tuple[int, int]]]]:
+        """Return the ways to take a word apart from its start up to each place, two at most."""
         ways: dict[int, list[list[tuple[int, int]]]] = {start: [[]]}
         for place in range(start, end):
             for way in ways.get(place, ()):
@@ -147,4 +158,35 @@ class RadioWords:
                     if part.replace("-", "") in self._parts and part.strip("-") == part:
                         ways.setdefault(last, []).append([*way, (place, last)])
                         del ways[last][2:]
-        return ways.get(end, [])
+        return ways
+
+    def _nearly(self, form: str) -> list[list[tuple[int, int]]]:
+        """Return the ways to take a word apart into words and, before or behind them, one that is
+        written much like one, misheard: as few letters as can be. Two at most.
+        """
+        whole = len(form)
+        if not form.isalpha() or whole < 2 * _PLAINLY:
+            return []
+        odd = [
+            ((end, whole), way)
+            for end, ways in self._parted(form, 0, whole).items()
+            for way in ways
+            if end
+        ]
+        odd += [
+            ((0, begin), [(begin, whole)])
+            for begin in range(1, whole)
+            if form[begin:] in self._parts
+        ]
+        sizes = dict[int, list[list[tuple[int, int]]]]()
+        for rest, way in odd:
+            size = rest[1] - rest[0]
+            plainly = any(
+                self._plainly(form, part) and part[1] - part[0] >= _PLAINLY for part in way
+            )
+            if plainly and 2 < size <= self._longest and self._like(form[slice(*rest)]):
+                sizes.setdefault(size, []).append(sorted([*way, rest]))
+        return sizes[min(sizes)][:2] if sizes else []
+
+    def _like(self, form: str) -> bool:
+        return bool(difflib.get_close_matches(form, self._parts, n=1, cutoff=_ALIKE))

@@ -37,6 +37,7 @@ _AROUND = frozenset((WordKind.FILLER, WordKind.ANSWER))
 _ALONE = "the driver was not heard"  # the note of a report that only its read-back tells
 _READ_BACK = "read back"
 _OF_TWO_CARS = "two reports of one lap under one name: one may be another car's"
+_MORE = "what is said behind it may belong to it"
 _PUTS_RIGHT = "of another lap than what it seems to put right"
 _LACKED = 2  # laps that another car may lack, and still be one that reports
 _NEARLY = 0.95  # as sure as what it may put right
@@ -181,6 +182,8 @@ class Writing:
             note=why,
             uid=self.exchange.uid(),
         ).decided(self.threshold)
+        if odd := self.finder.named.unclear_beside(utterance.text, said.span):
+            entry = entry.replace(refusal=DOUBTFUL, note=f"not clear: {odd!r}")
         yield from self._of_a_car(reading, replace(passage, readings=(reading,)), entry, turn)
 
     # what waits for what tells whose it is
@@ -549,9 +552,16 @@ class Writing:
     ) -> Iterator[Draft]:
         """Keep a report where its car is known; it waits where it is not."""
         last = self.exchange.recent(turn, "car", "readback") if turn.car.name else None
-        if last is not None and (last.reading == reading or passage.changing):
+        changing = passage.changing or turn.choice.changed
+        if last is not None and (last.reading == reading or changing):
+            if last.reading is None and turn.role == "car" and not turn.choice.changed:
+                likely = self.whose.of(reading, turn)
+                if likely[0] != turn.car.name and likely[1] >= _NEARLY:
+                    entry = entry.replace(refusal=DOUBTFUL, note=f"most likely of car {likely[0]}")
             yield from self._reported_by(reading, passage, entry, turn)
             return
+        if (other := self._read_back_elsewhere(reading, turn)) is not None:
+            yield other
         car, sure = self.whose.of(reading, turn)
         if not turn.car.name and (just := self.whose.just_said(reading, turn)):
             car, sure = just, 1.0  # two cars seldom say all the same
@@ -740,9 +750,7 @@ class Writing:
         if last is not None and mends is None and not self._mends(last, entry, passage, turn):
             last = None
         if last is not None and last.reading == reading and not last.sure:
-            before = last.entry.certainty if last.entry is not None else None
-            sure = 1 - (1 - (before or 0.0)) * (1 - (entry.certainty or 0.0))
-            entry = entry.replace(certainty=sure, refusal="")
+            entry = self._twice_heard(last, entry)
         entry = entry.decided(self.threshold)
         if not entry.refusal and direction == "car":
             self._learn(reading, entry, turn, again=last is not None)
@@ -750,7 +758,18 @@ class Writing:
             self._suppose(reading, entry.lap, entry.certainty, turn)
         yield self._kept(entry, turn, direction, reading, mended=last, weighed=weighed)
         if rival is not None and rival.entry is not None:
-            yield self._unsure(rival, rival.entry, turn)
+            yield self._unsure(rival, rival.entry, turn, _OF_TWO_CARS)
+
+    @staticmethod
+    def _twice_heard(last: Last, entry: Entry) -> Entry:
+        """Return the entry of a report that was heard before and not surely: surer than either,
+        but no surer of its car.
+        """
+        before = 0.0 if last.entry is None else last.entry.certainty or 0.0
+        if last.entry is not None and last.entry.note == _OF_TWO_CARS:
+            return entry.replace(refusal=DOUBTFUL, certainty=before, note=_OF_TWO_CARS)
+        sure = 1 - (1 - before) * (1 - (entry.certainty or 0.0))
+        return entry.replace(certainty=sure, refusal="")
 
     def _suppose(
         self, reading: Reading, lap: int | None, sure: float | None, turn: RadioTurn
@@ -781,6 +800,8 @@ class Writing:
         before, car = last.reading, turn.car
         if before is None or not last.sure or last.asked or last.speaker != turn.utterance.speaker:
             return False
+        if last.number in turn.utterance.earlier:
+            return False  # it goes on with that
         lap = car.laps.said(reading)
         if passage.changing or turn.choice.changed or lap is None or lap != last.lap:
             return False
@@ -794,15 +815,43 @@ class Writing:
         reported = [{one.lap for one in other.outlook.reports} for other in others]
         return any(lap not in laps and lap - max(laps, default=0) <= _LACKED for laps in reported)
 
-    def _unsure(self, last: Last, before: Entry, turn: RadioTurn) -> Draft:
-        """Return what marks a report as doubtful that may be another car's."""
+    def perhaps_more(self, turn: RadioTurn) -> Iterator[Draft]:
+        """Yield what marks the report before as doubtful, of which more may have been said than was
+        read; one that waits is marked where it waits.
+        """
+        before, note = self.exchange.previous, f"{_MORE}: {turn.utterance.text[:100]}"
+        self.whose.doubt(before, note)
+        for name in ("", *self.roster.cars):
+            car = self.exchange.car(name)
+            last = car.last.get("car")
+            if last is not None and last.number == before and last.sure and last.entry is not None:
+                yield self._unsure(last, last.entry, replace(turn, car=car), note)
+
+    def _read_back_elsewhere(self, reading: Reading, turn: RadioTurn) -> Draft | None:
+        """Return what marks a report of one car as doubtful that another car's wall reads back
+        right behind it: the name before one of the two lines is likely wrong. None for no such one.
+        """
+        if turn.role != "pit" or not turn.car.name or turn.car.swapped > 1:
+            return None
+        name = self.whose.just_said(reading, turn)
+        if name in ("", turn.car.name):
+            return None
+        other = self.exchange.car(name)
+        last = other.last["car"]
+        if last.number != self.exchange.previous or not last.sure or last.entry is None:
+            return None
+        note = f"read back by the wall of car {turn.car.name}"
+        return self._unsure(last, last.entry, replace(turn, car=other), note)
+
+    def _unsure(self, last: Last, before: Entry, turn: RadioTurn, note: str) -> Draft:
+        """Return what marks a report as doubtful that could be read."""
         last.sure = False
         turn.car.outlook.forget(last.number)
         entry = before.replace(
             kind="correction",
             refusal=DOUBTFUL,
             certainty=STRAY_SURE,
-            note=_OF_TWO_CARS,
+            note=note,
             uid=self.exchange.uid(),
         )
         return Draft(entry, last.uid)

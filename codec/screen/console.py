@@ -88,7 +88,7 @@ def assembled(*parts: str | Text | tuple[str, str]) -> Text:
     )
 
 
-class Parts(NamedTuple):
+class StyledRow(NamedTuple):
     """Safe texts with their styles in a row, drawn ``over`` in one more: a Text in the making."""
 
     parts: Sequence[tuple[str, str]]
@@ -112,12 +112,12 @@ class Parts(NamedTuple):
         return made
 
 
-Row = Text | Parts
+Row = Text | StyledRow
 
 
 def row_text(row: Row) -> Text:
     """Return a row as a text with its styles."""
-    return row.text() if isinstance(row, Parts) else row
+    return row.text() if isinstance(row, StyledRow) else row
 
 
 def heading(text: str) -> None:

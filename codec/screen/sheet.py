@@ -14,7 +14,7 @@ from rich.text import Text
 from codec.radio.doubt import guessed, how_sure
 from codec.radio.importing import Summary, by_speaker
 from codec.screen import lines
-from codec.screen.console import Parts, Row, assembled, boxed, console, safe
+from codec.screen.console import Row, StyledRow, assembled, boxed, console, safe
 from codec.sheet.entry import Entry
 from codec.sheet.journal import Journal
 from codec.sheet.listing import SheetAbout
@@ -93,7 +93,7 @@ def line_rows(
             said += [("; ", "")] if said else []
             said.append((visible(text), _TONES[tone]))
         over = "dim strike" if line.withdrawn else "dim" if line.other else ""
-        yield from _with_remark(Parts(parts, over), said, width, lead)
+        yield from _with_remark(StyledRow(parts, over), said, width, lead)
 
 
 _NUMBER = 6  # columns of the number of an entry
@@ -130,7 +130,7 @@ def _wide(text: str) -> int:
 
 
 def _with_remark(
-    values: Parts, remark: Sequence[lines.Styled], width: int, lead: int
+    values: StyledRow, remark: Sequence[lines.Styled], width: int, lead: int
 ) -> Sequence[Row]:
     """Put a remark behind the values, or below them where it does not fit; a long one takes as many
     lines as it needs.
@@ -139,8 +139,8 @@ def _with_remark(
         return [values]
     across = sum(_wide(text) for text, _ in values.parts)
     if across + 2 + sum(_wide(text) for text, _ in remark) <= width:
-        return [Parts([*values.parts, ("  ", ""), *remark], values.over)]
-    shown, parts = Parts(values.parts).text(), Parts(remark).text()
+        return [StyledRow([*values.parts, ("  ", ""), *remark], values.over)]
+    shown, parts = StyledRow(values.parts).text(), StyledRow(remark).text()
     wrapped = parts.wrap(console(), max(1, width - lead - 2))
     below = [Text(" " * (lead + 2)).append_text(part) for part in wrapped]
     if across <= lead:
