@@ -338,6 +338,9 @@ class Taking:
             word.kind not in SPOKEN and word.kind is not WordKind.FILLER for word in words
         ):
             return None
+        plainly = self.finder.evidence.of_word
+        if all(word.kind is WordKind.FILLER or plainly(word) < 1 for word in words):
+            return None  # to, for: they may as well be of ordinary talk
         found = self._across(last, utterance, role, read=False)
         read = found is not None and any(one.kind == "reading" for one in found.passages)
         return found if read else None
