@@ -16,15 +16,16 @@ from codec.sheet.state import Standing
 
 _MOST = 100  # bytes a line, of 1,800 that an entry took
 _MORE = 40_000  # bytes that come and go: boards as they were drawn, connections
-_HELD = 16
 
 
-@pytest.mark.parametrize("lines", [120, pytest.param(3000, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(
+    ("most", "lines"), [(6, 60), pytest.param(16, 3000, marks=pytest.mark.slow)]
+)
 def test_a_desk_that_is_written_to_holds_no_more(
-    lines: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    most: int, lines: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Also while what is typed is looked at, and the wall and old entries are read."""
-    monkeypatch.setattr("codec.log.watch.Standing", functools.partial(Standing, held=_HELD))
+    monkeypatch.setattr("codec.log.watch.Standing", functools.partial(Standing, held=most))
 
     def write(count: int) -> None:
         for number in range(count):
@@ -44,7 +45,7 @@ def test_a_desk_that_is_written_to_holds_no_more(
         client.post("/enter/race", json=line(REPORT))
         tracemalloc.start()
         try:
-            write(10 * _HELD)
+            write(10 * most)
             before = held()
             write(lines)
             assert held() - before < _MORE + _MOST * lines
