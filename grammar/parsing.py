@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import contextlib
-import gc
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
@@ -13,6 +11,7 @@ from grammar.book import Book, Parts, Rules
 from grammar.dash import dash_problems
 from grammar.errors import BookError, CodeError, EncodeError, Problem
 from grammar.fields import ENUMERABLE, FieldBase
+from grammar.garbage import uncollected
 from grammar.inspection import Inspection
 from grammar.message import Message
 from grammar.models import BookSpec
@@ -22,20 +21,6 @@ from grammar.speech import Lexicon
 from grammar.symbols import Alphabet
 
 BOOK = BookFormat("a book", BookSpec, BookError, "book", {"messages": {}})
-
-
-@contextlib.contextmanager
-def uncollected() -> Iterator[None]:
-    """Let no garbage be looked for: hundreds of thousands of small objects are made that all stay,
-    and the collector would walk them, and all else that lives, again and again.
-    """
-    on = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if on:
-            gc.enable()
 
 
 @uncollected()

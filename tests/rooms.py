@@ -4,7 +4,7 @@
 _IN_ORDER = """
     grammar
     grammar.kept grammar.data grammar.errors grammar.problems grammar.declared grammar.exact
-    grammar.libraries grammar.document grammar.inspection
+    grammar.libraries grammar.garbage grammar.document grammar.inspection
     grammar.sound grammar.display grammar.colours
     grammar.fields grammar.symbols grammar.hearing grammar.speech
     grammar.codes

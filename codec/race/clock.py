@@ -121,10 +121,11 @@ class Clock:
         if not slow:
             return RACING
         total = math.fsum(high - low for low, high in slow)
-        racing = 1 / (1000 * lap_seconds) if lap_seconds else (last - first) / (ended - begun)
-        neutral = max(last - first - (ended - begun - total) * racing, 0.0) / total
-        if not lap_seconds:
-            neutral = racing
+        if lap_seconds:
+            racing = 1 / (1000 * lap_seconds)
+            neutral = max(last - first - (ended - begun - total) * racing, 0.0) / total
+        else:
+            racing = neutral = (last - first) / (ended - begun)
         place_then, then, mean = float(first), begun, 0.0
         for low, high in slow:
             into = place_then + (low - then) * racing

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import functools
-import gc
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -25,6 +24,7 @@ from codec.views.laps import SheetLine, ShownValue, lap_columns, lap_doubt, shee
 from grammar.book import Book
 from grammar.errors import counted, visible
 from grammar.exact import plain
+from grammar.garbage import uncollected
 
 if TYPE_CHECKING:
     from codec.race import LapUse
@@ -152,27 +152,9 @@ def _with_remark(
     return below
 
 
+@uncollected()
 def lap_tables(journal: Journal, only: str | None) -> None:
     """Print the laps of every car, or of one."""
-    with _all_kept():
-        _lap_tables(journal, only)
-
-
-@contextlib.contextmanager
-def _all_kept() -> Iterator[None]:
-    """Look for no garbage where nearly all that is made is kept: with a hundred thousand entries
-    that takes a third of the time, again and again.
-    """
-    collecting = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if collecting:
-            gc.enable()
-
-
-def _lap_tables(journal: Journal, only: str | None) -> None:
     standing = Standing(journal.entries())
     named = standing.cars
     astray = bool(standing.of("", "report", "call"))

@@ -19,7 +19,8 @@ from grammar.design.noise import Rates, noise_of, rates
 from grammar.design.write import book_text, held
 from grammar.errors import BookError, CodeError
 from grammar.figures import Drawn, drawn, longest
-from grammar.parsing import made_book, uncollected
+from grammar.garbage import uncollected
+from grammar.parsing import made_book
 
 if TYPE_CHECKING:
     from grammar.message import Message
